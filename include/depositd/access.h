@@ -1,0 +1,55 @@
+/* SPDX-License-Identifier: ISC */
+/* Who may do what: keys, their roles, and the rules for posting events. What a role may do with a route
+ * stands in the route's row. Pure; any thread. */
+#ifndef DEPOSITD_ACCESS_H
+#define DEPOSITD_ACCESS_H
+
+#include "depositd/network.h"
+#include "depositd/reason.h"
+
+enum role { ROLE_POS, ROLE_PARTICIPANT, ROLE_AUDITOR, ROLE_ACCOUNTANT, ROLE_ADMIN, ROLE_COUNT };
+
+/* A set of roles, 1u << role. */
+enum {
+    FOR_POS = 1u << ROLE_POS,
+    FOR_PARTICIPANT = 1u << ROLE_PARTICIPANT,
+    FOR_AUDITOR = 1u << ROLE_AUDITOR,
+    FOR_ACCOUNTANT = 1u << ROLE_ACCOUNTANT,
+    FOR_ADMIN = 1u << ROLE_ADMIN,
+    FOR_STAFF = FOR_ACCOUNTANT | FOR_ADMIN,
+    FOR_OFFICE = FOR_AUDITOR | FOR_STAFF,
+    FOR_ALL = FOR_POS | FOR_PARTICIPANT | FOR_OFFICE
+};
+
+/* A key that was shown to be the caller's. */
+struct identity {
+    int32_t key;
+    char name[CODE_SIZE];
+    enum role role;
+    struct sha256 secret_hash;
+    const int32_t *sites; /* ids in ascending order; of a pos key only */
+    size_t site_count;
+    int32_t participant; /* id; of a participant key only, else 0 */
+};
+
+/* All keys in force. */
+struct keyring {
+    const struct identity *identities; /* in ascending order of secret_hash */
+    size_t count;
+    const struct identity *const *by_key; /* index: key id; NULL where there is none */
+    int32_t key_ids;                      /* highest id + 1 */
+};
+
+const char *role_word(enum role role);
+MUST_CHECK bool role_parse(const char *word, enum role *role);
+
+/* Whether the key is one for this site: named by a pos key, owned by a participant key's participant; all
+ * others'. */
+bool identity_has_site(const struct identity *identity, const struct site *site);
+
+/* Whether the key may post this kind of event at a site (NULL for kinds that name none, or when it is not
+ * known): REASON_NONE, ROLE_NOT_ALLOWED, SITE_NOT_ALLOWED or RETIRE_NEEDS_HUB. A reversal on a closed day is
+ * decided later. */
+enum reason access_post(const struct identity *identity, enum entry_kind kind, const struct site *site);
+
+#endif

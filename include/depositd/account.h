@@ -1,0 +1,77 @@
+/* SPDX-License-Identifier: ISC */
+/* The chart of accounts. An account is named by one number that says all of it:
+ *
+ *     kind << 48 | owner << 16 | cup type        (owner: a site's or a participant's id, or 0)
+ *
+ * so that no account has to be created, looked up or locked before the first leg is written to it. The unit
+ * follows from the kind: the scheme's currency, or cups of the cup type. Kinds and ids are stored: they never
+ * change their meaning. sql/migrations holds the same numbers; a test compares the two. Pure; any thread. */
+#ifndef DEPOSITD_ACCOUNT_H
+#define DEPOSITD_ACCOUNT_H
+
+#include "depositd/attributes.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+enum account_scope { SCOPE_SCHEME, SCOPE_CUP_TYPE, SCOPE_SITE, SCOPE_SITE_CUP_TYPE, SCOPE_PARTICIPANT };
+
+/* X(name, word, stored number, scope, class). Numbers from ACCOUNT_FIRST_CUPS on count cups. */
+#define ACCOUNT_TABLE(X)                                                                                     \
+    X(CUSTOMER_DEPOSITS, customer_deposits, 1, SCOPE_CUP_TYPE, liability)                                    \
+    X(STOCK_DEPOSITS, stock_deposits, 2, SCOPE_SITE_CUP_TYPE, liability)                                     \
+    X(TRANSIT_DEPOSITS, transit_deposits, 3, SCOPE_CUP_TYPE, liability)                                      \
+    X(SITE_CLEARING, site_clearing, 4, SCOPE_SITE, asset)                                                    \
+    X(SETTLEMENT_DUE, settlement_due, 5, SCOPE_PARTICIPANT, asset)                                           \
+    X(ARREARS, arrears, 6, SCOPE_PARTICIPANT, asset)                                                         \
+    X(BANK, bank, 7, SCOPE_SCHEME, asset)                                                                    \
+    X(BANK_SUSPENSE, bank_suspense, 8, SCOPE_SCHEME, asset)                                                  \
+    X(SERVICE_FEES, service_fees, 9, SCOPE_SCHEME, income)                                                   \
+    X(FORFEITS, forfeits, 10, SCOPE_SCHEME, income)                                                          \
+    X(LOSS_CHARGES, loss_charges, 11, SCOPE_SCHEME, income)                                                  \
+    X(HANDLING_FEES, handling_fees, 12, SCOPE_SCHEME, expense)                                               \
+    X(REFUND_VARIANCE, refund_variance, 13, SCOPE_SCHEME, variance)                                          \
+    X(TAX, tax, 14, SCOPE_SCHEME, liability)                                                                 \
+    X(SUPPLY, supply, 32, SCOPE_CUP_TYPE, source)                                                            \
+    X(SITE_STOCK, site_stock, 33, SCOPE_SITE_CUP_TYPE, cups)                                                 \
+    X(DAMAGED, damaged, 34, SCOPE_SITE_CUP_TYPE, cups)                                                       \
+    X(IN_TRANSIT, in_transit, 35, SCOPE_CUP_TYPE, cups)                                                      \
+    X(WITH_CUSTOMERS, with_customers, 36, SCOPE_CUP_TYPE, cups)                                              \
+    X(RETIRED, retired, 37, SCOPE_CUP_TYPE, cups)                                                            \
+    X(UNACCOUNTED, unaccounted, 38, SCOPE_CUP_TYPE, cups)
+
+#define ACCOUNT_FIRST_CUPS ACCOUNT_SUPPLY
+
+enum account_kind {
+    ACCOUNT_NONE = 0,
+#define X(name, word, number, scope, class) ACCOUNT_##name = number,
+    ACCOUNT_TABLE(X)
+#undef X
+};
+
+struct account {
+    int64_t code;
+};
+
+/* Amounts are minor units of the scheme's currency, or cups. Debits are positive. */
+struct leg {
+    struct account account;
+    int64_t amount;
+};
+
+/* Parts that the kind's scope does not have are ignored. */
+struct account account_of(enum account_kind kind, int32_t owner, int32_t cup_type);
+
+enum account_kind account_kind_of(struct account account);
+int32_t account_owner(struct account account);
+int32_t account_cup_type(struct account account);
+bool account_counts_cups(struct account account);
+/* 0 for money, else the cup type's id. */
+int32_t account_unit(struct account account);
+
+/* "site_clearing"; NULL for a number that is no kind. */
+const char *account_kind_word(enum account_kind kind);
+enum account_scope account_kind_scope(enum account_kind kind);
+
+#endif

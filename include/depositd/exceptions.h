@@ -1,0 +1,67 @@
+/* SPDX-License-Identifier: ISC */
+/* Exceptions: recorded facts that a person should look at. What happened at the counter is never refused
+ * because of its consequences; it is listed here instead. Pure; any thread. */
+#ifndef DEPOSITD_EXCEPTIONS_H
+#define DEPOSITD_EXCEPTIONS_H
+
+#include "depositd/posting.h"
+
+/* X(name, word, what it says) */
+#define EXCEPTION_TABLE(X)                                                                                   \
+    X(LATE, late, "it posted to a later day, its own was closed")                                            \
+    X(SITE_CLOSED, site_closed, "it occurred after the site's last day")                                     \
+    X(OFF_TARIFF, off_tariff, "the till amount is not the tariff; amount is the difference")                 \
+    X(NEGATIVE_STOCK, negative_stock, "the site's book is below zero; quantity is the book")                 \
+    X(OVER_RETURNED, over_returned, "more cups came back than are out; quantity is what is out")             \
+    X(RECEIPT_OVER, receipt_over, "more arrived than was on the road; quantity is the surplus")              \
+    X(RECEIPT_ELSEWHERE, receipt_elsewhere, "it arrived at another site than the one it was sent to")        \
+    X(RECEIPT_SHORT, receipt_short, "part of the dispatch is still missing; quantity is that part")          \
+    X(LOSS_OVER, loss_over, "more was lost than was on the road; quantity is the surplus")                   \
+    X(COUNT_OFF, count_off, "the count is off by more than the tolerance; quantity is counted less book")
+
+enum exception_kind {
+#define X(name, word, meaning) EXCEPTION_##name,
+    EXCEPTION_TABLE(X)
+#undef X
+        EXCEPTION_KINDS
+};
+
+struct exception {
+    enum exception_kind kind;
+    int32_t cup_type; /* 0: none */
+    bool has_quantity;
+    int64_t quantity;
+    bool has_amount;
+    struct money amount;
+};
+
+/* What is open of a dispatch before the entry, for one cup type and condition. */
+struct transfer_open {
+    int32_t cup_type;
+    bool damaged;
+    int64_t sent, received, lost;
+};
+
+struct exception_facts {
+    const struct posting_facts *posting;
+    const struct leg *legs;
+    const int64_t *balances_after; /* of each leg's account, parallel to legs; only read for cup accounts */
+    size_t leg_count;
+    bool late;
+    bool site_closed;
+    bool amount_stated;
+    struct money off_tariff; /* stated less tariff, money into the till positive */
+    struct cups count_tolerance;
+    bool received_elsewhere;
+    const struct transfer_open *transfer; /* of a receipt's or a loss's dispatch */
+    size_t transfer_count;
+};
+
+const char *exception_word(enum exception_kind kind);
+const char *exception_meaning(enum exception_kind kind);
+
+/* Writes the exceptions to `found`, which has room for exceptions_max(); returns how many. */
+size_t exceptions_find(const struct exception_facts *facts, struct exception *found);
+size_t exceptions_max(size_t line_count, size_t leg_count, size_t transfer_count);
+
+#endif

@@ -1,0 +1,126 @@
+/* SPDX-License-Identifier: ISC */
+/* The network that events happen in: schemes with their values and terms, participants, sites, cup types, and
+ * the calendar of business days. What posting needs of them, and no more; plain data that never changes
+ * once it is loaded. Pure; any number of threads may read one network. */
+#ifndef DEPOSITD_NETWORK_H
+#define DEPOSITD_NETWORK_H
+
+#include "depositd/event.h"
+
+enum stock_terms { ON_LOAN, ON_DEPOSIT };
+enum netting_mode { NETTING_CENTRAL, NETTING_DIRECT };
+enum site_kind { SITE_CAFE, SITE_RETURN_POINT, SITE_HUB };
+
+#define DATE_OPEN_ENDED ((struct date){INT32_MAX})
+
+struct cup_type {
+    int32_t id;
+    char code[CODE_SIZE];
+};
+
+struct participant {
+    int32_t id;
+    char code[CODE_SIZE];
+    bool tax_registered;
+};
+
+struct site {
+    int32_t id;
+    char code[CODE_SIZE];
+    int32_t scheme; /* ids */
+    int32_t participant;
+    enum site_kind kind;
+    struct date opened_on;
+    struct date closed_on; /* its last day; DATE_OPEN_ENDED while it is open */
+};
+
+/* What a cup is worth on return, from a business day on. */
+struct refund_value {
+    int32_t cup_type;
+    struct date from;
+    struct money amount;
+};
+
+struct terms {
+    struct date from;
+    enum netting_mode netting;
+    struct money minimum_payment;
+    struct money service_fee;  /* per cup issued */
+    struct money handling_fee; /* per cup returned */
+    struct rate tax_rate;
+    bool charge_shortages;
+    bool charge_variances;
+};
+
+struct scheme {
+    int32_t id;
+    char code[CODE_SIZE];
+    const struct currency *currency;
+    enum stock_terms stock_terms;
+    struct cups count_tolerance;
+    bool variance_limited;
+    struct money variance_limit;
+    int32_t carry_days;
+    int32_t close_after_minutes;
+    const struct refund_value *values; /* by cup type, then date */
+    size_t value_count;
+    const struct terms *terms; /* by date */
+    size_t terms_count;
+};
+
+/* Each array is in ascending order of the codes. */
+struct network {
+    int64_t version;
+    const struct scheme *schemes;
+    size_t scheme_count;
+    const struct participant *participants;
+    size_t participant_count;
+    const struct site *sites;
+    size_t site_count;
+    const struct cup_type *cup_types;
+    size_t cup_type_count;
+    /* The same by id: index id, NULL where there is none. */
+    const struct scheme *const *scheme_by_id;
+    const struct participant *const *participant_by_id;
+    const struct site *const *site_by_id;
+    const struct cup_type *const *cup_type_by_id;
+    int32_t scheme_ids, participant_ids, site_ids, cup_type_ids; /* highest id + 1 */
+};
+
+/* By code; NULL: none. */
+const struct scheme *network_scheme(const struct network *network, const char *code);
+const struct participant *network_participant(const struct network *network, const char *code);
+const struct site *network_site(const struct network *network, const char *code);
+const struct cup_type *network_cup_type(const struct network *network, const char *code);
+
+/* The value in force on a business day. False: none yet. */
+MUST_CHECK bool scheme_value(const struct scheme *scheme, int32_t cup_type, struct date day,
+                             struct money *value);
+/* The terms in force on a business day; NULL before the first. */
+const struct terms *scheme_terms(const struct scheme *scheme, struct date day);
+
+enum day_state { DAY_OPEN, DAY_CLOSING, DAY_CLOSED };
+
+/* From `starts_at` until just before `ends_at`; a day may have no length at all. */
+struct business_day {
+    struct date date;
+    struct instant starts_at;
+    struct instant ends_at;
+    enum day_state state;
+};
+
+/* The days of a scheme, without gaps, from its first day on. */
+struct calendar {
+    const struct business_day *days;
+    size_t count;
+};
+
+/* The day in which an instant lies; NULL: before the first or after the last. */
+const struct business_day *calendar_day_of(const struct calendar *calendar, struct instant instant);
+const struct business_day *calendar_day(const struct calendar *calendar, struct date date);
+/* Where an event of that day posts: the day itself, or if it is no longer open the earliest open day; NULL:
+ * none. */
+const struct business_day *calendar_posting_day(const struct calendar *calendar,
+                                                const struct business_day *occurrence);
+
+#endif

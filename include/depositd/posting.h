@@ -1,0 +1,145 @@
+/* SPDX-License-Identifier: ISC */
+/* The posting rules: which legs an entry has.
+ *
+ * posting_rules() is the whole of the bookkeeping, one row per leg; posting_derive() does no more than walk
+ * it. What the rows speak of (tills, values, lines) is in posting_facts, looked up beforehand by the caller.
+ * To change the bookkeeping, change a row. Pure; any thread. */
+#ifndef DEPOSITD_POSTING_H
+#define DEPOSITD_POSTING_H
+
+#include "depositd/account.h"
+#include "depositd/network.h"
+#include "depositd/reason.h"
+
+/* Which lines of the entry a rule makes a leg for, each one. */
+enum rule_each {
+    EACH_ENTRY,    /* once */
+    EACH_ISSUED,   /* cups handed out */
+    EACH_RETURNED, /* cups handed back … */
+    EACH_RETURNED_SOUND,
+    EACH_RETURNED_DAMAGED,
+    EACH_CUPS, /* cups of an event that has one list … */
+    EACH_CUPS_SOUND,
+    EACH_CUPS_DAMAGED,
+    EACH_COUNTED,         /* cup types counted; n = counted - book */
+    EACH_REVERSED_LEG,    /* the legs of the entry that is reversed */
+    EACH_REVALUED_OUT,    /* remeasured cups: with customers, … */
+    EACH_REVALUED_STOCK,  /* … at a site, sound or damaged, … */
+    EACH_REVALUED_TRANSIT /* … and in transit */
+};
+
+enum rule_terms { ANY_TERMS, IF_ON_LOAN, IF_ON_DEPOSIT };
+
+enum rule_when {
+    ALWAYS,
+    WHEN_SENDER_BEARS,
+    WHEN_RECEIVER_BEARS,
+    WHEN_OPERATOR_BEARS,
+    WHEN_SHORTAGES_CHARGED
+};
+
+enum rule_side { DEBIT, CREDIT };
+
+/* Whose account, where the account has an owner. */
+enum rule_owner { OF_NOBODY, AT_SITE, AT_SENDER, AT_RECEIVER, OF_PARTICIPANT };
+
+/* n: cups of the line; v: refund value on the posting day; w: on the dispatch's posting day. */
+enum rule_measure {
+    CUPS,            /* n */
+    VALUE,           /* n v */
+    DISPATCH_VALUE,  /* n w */
+    VALUE_CHANGE,    /* n (new v - old v) */
+    TILL,            /* a: what the customer paid, less what was paid out */
+    TILL_LESS_VALUE, /* a less the value issued, plus the value returned */
+    TAX_WITHIN,      /* n v r / (1 + r) */
+    VALUE_LESS_TAX,  /* n v less that */
+    SERVICE_FEE,
+    SERVICE_TAX,
+    SERVICE_FEE_WITH_TAX,
+    HANDLING_FEE,
+    HANDLING_TAX,
+    HANDLING_FEE_WITH_TAX,
+    CLEARING_BALANCE, /* of the site, through the day that closes */
+    ARREARS_BALANCE,  /* of the participant, likewise */
+    REST,             /* what makes the money legs sum to zero */
+    MIRROR            /* the reversed leg, negated */
+};
+
+struct posting_rule {
+    uint32_t kinds; /* set of 1u << entry_kind */
+    enum rule_terms terms;
+    enum rule_when when;
+    enum rule_each each;
+    enum rule_side side;
+    enum account_kind account;
+    enum rule_owner owner;
+    enum rule_measure measure;
+};
+
+const struct posting_rule *posting_rules(size_t *count);
+
+/* The words under which GET /v1/posting-rules shows a rule. */
+const char *rule_each_word(enum rule_each each);
+const char *rule_terms_word(enum rule_terms terms);
+const char *rule_when_word(enum rule_when when);
+const char *rule_side_word(enum rule_side side);
+const char *rule_owner_word(enum rule_owner owner);
+const char *rule_measure_word(enum rule_measure measure);
+
+enum line_list { LIST_ISSUED, LIST_RETURNED, LIST_CUPS, LIST_COUNTED, LIST_OUT, LIST_STOCK, LIST_TRANSIT };
+
+/* One line of an entry, with all that the rules need to know of its cup type. */
+struct posting_line {
+    enum line_list list;
+    int32_t cup_type;
+    bool damaged;
+    struct cups n;
+    struct money value;          /* v */
+    struct money tariff;         /* the value on the day of occurrence */
+    struct money dispatch_value; /* w; receipts only */
+    struct money change;         /* new v - old v; revalued lists only */
+};
+
+struct posting_facts {
+    enum entry_kind kind;
+    enum stock_terms stock_terms;
+    bool charge_shortages;
+    enum bearer bearer;
+    struct rate tax_rate;
+    int32_t site, sender, receiver, participant; /* ids; 0 where there is none */
+    const struct posting_line *lines;
+    size_t line_count;
+    const struct leg *reversed;
+    size_t reversed_count;
+    struct money till;
+    struct money service_fee, service_tax, handling_fee, handling_tax;
+    struct money clearing, arrears;
+};
+
+/* Room for the legs of one entry; the caller's memory. */
+struct leg_list {
+    struct leg *legs;
+    size_t count;
+    size_t capacity;
+};
+
+/* Appends the entry's legs in the order of the rules; legs of zero are left out. REASON_OUT_OF_RANGE: an
+ * amount overflows. The capacity posting_legs_max() is always enough. */
+MUST_CHECK enum reason posting_derive(const struct posting_facts *facts, struct leg_list *legs);
+size_t posting_legs_max(size_t line_count, size_t reversed_count);
+
+/* The net amount from the customer that the tariff asks for: value issued less value returned. */
+MUST_CHECK enum reason posting_tariff(const struct posting_line *lines, size_t count, struct money *net);
+
+/* Adds the lines with which a reversal remeasures the cups that the mirror moves: those whose value has
+ * changed since the reversed entry's day. `values` holds cup type, change pairs. Returns the number of lines
+ * written to `lines`, which has room for one per reversed leg. */
+struct value_change {
+    int32_t cup_type;
+    struct money change;
+};
+size_t posting_revalue_reversed(const struct leg *reversed, size_t reversed_count,
+                                const struct value_change *changes, size_t change_count,
+                                struct posting_line *lines);
+
+#endif

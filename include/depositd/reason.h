@@ -1,0 +1,97 @@
+/* SPDX-License-Identifier: ISC */
+/* Every reason for which a request, or one event of it, is refused: one row each.
+ *
+ * From this table come the enum, the wire codes, the HTTP statuses, the titles and the list in the OpenAPI
+ * document. A wire code, once published, never changes its meaning. */
+#ifndef DEPOSITD_REASON_H
+#define DEPOSITD_REASON_H
+
+#include <stdbool.h>
+
+/* X(name, wire code, HTTP status, retryable, title) */
+#define REASON_TABLE(X)                                                                                      \
+    /* the request as a message */                                                                           \
+    X(BAD_REQUEST, bad_request, 400, false, "The request is not well-formed HTTP")                           \
+    X(NOT_JSON, not_json, 400, false, "The body is not JSON in UTF-8")                                       \
+    X(UNAUTHENTICATED, unauthenticated, 401, false, "No valid key was given")                                \
+    X(ROLE_NOT_ALLOWED, role_not_allowed, 403, false, "The key's role may not do this")                      \
+    X(SITE_NOT_ALLOWED, site_not_allowed, 403, false, "The key does not name this site")                     \
+    X(NOT_FOUND, not_found, 404, false, "There is nothing here that the key may know of")                    \
+    X(METHOD_NOT_ALLOWED, method_not_allowed, 405, false, "The resource does not have this method")          \
+    X(NOT_ACCEPTABLE, not_acceptable, 406, false, "No representation that the request accepts")              \
+    X(PRECONDITION_FAILED, precondition_failed, 412, false, "The resource has changed since")                \
+    X(BODY_TOO_LARGE, body_too_large, 413, false, "The body is too large")                                   \
+    X(UNSUPPORTED_MEDIA_TYPE, unsupported_media_type, 415, false, "The body's media type is not supported")  \
+    /* its parameters and its shape */                                                                       \
+    X(PARAMETER_UNKNOWN, parameter_unknown, 422, false, "A query parameter is not known here")               \
+    X(PARAMETER_MISSING, parameter_missing, 422, false, "A query parameter is missing")                      \
+    X(PARAMETER_INVALID, parameter_invalid, 422, false, "A query parameter has no valid value")              \
+    X(MEMBER_UNKNOWN, member_unknown, 422, false, "A member is not known here")                              \
+    X(MEMBER_MISSING, member_missing, 422, false, "A member is missing")                                     \
+    X(WRONG_TYPE, wrong_type, 422, false, "A value has the wrong JSON type")                                 \
+    X(BAD_FORMAT, bad_format, 422, false, "A value is not written as it must be")                            \
+    X(VALUE_UNKNOWN, value_unknown, 422, false, "A value is none of those allowed")                          \
+    X(OUT_OF_RANGE, out_of_range, 422, false, "A number is too small or too large")                          \
+    X(TOO_LONG, too_long, 422, false, "A text is too long")                                                  \
+    X(TOO_MANY, too_many, 422, false, "A list has too many elements")                                        \
+    X(TOO_FEW, too_few, 422, false, "A list has too few elements")                                           \
+    X(CUP_TYPE_REPEATED, cup_type_repeated, 422, false, "A cup type stands twice in one list")               \
+    X(AMOUNT_DECIMALS, amount_decimals, 422, false, "An amount has not exactly its currency's decimals")     \
+    /* what an event names */                                                                                \
+    X(SCHEME_UNKNOWN, scheme_unknown, 422, false, "The scheme is not known")                                 \
+    X(SITE_UNKNOWN, site_unknown, 422, false, "The site is not known")                                       \
+    X(CUP_TYPE_UNKNOWN, cup_type_unknown, 422, false, "The cup type is not known")                           \
+    X(PARTICIPANT_UNKNOWN, participant_unknown, 422, false, "The participant is not known")                  \
+    X(EVENT_UNKNOWN, event_unknown, 422, false, "The event referred to is not known")                        \
+    X(SAME_SITE, same_site, 422, false, "The two sites are the same")                                        \
+    X(SITE_IN_OTHER_SCHEME, site_in_other_scheme, 422, false, "The other site is in another scheme")         \
+    X(NOT_A_DISPATCH, not_a_dispatch, 422, false, "The event referred to is not a dispatch")                 \
+    /* when it happened */                                                                                   \
+    X(OCCURRED_IN_FUTURE, occurred_in_future, 422, false, "The event lies in the future")                    \
+    X(SCHEME_NOT_OPEN, scheme_not_open, 422, false, "The scheme has no terms yet")                           \
+    X(BEFORE_FIRST_DAY, before_first_day, 422, false, "The event lies before the scheme's first day")        \
+    X(SITE_NOT_OPEN, site_not_open, 422, false, "The site was not yet open")                                 \
+    X(NO_REFUND_VALUE, no_refund_value, 422, false, "The cup type had no refund value in the scheme")        \
+    /* reversal, retire, forfeit, reinstate */                                                               \
+    X(SITE_DIFFERS, site_differs, 422, false, "The site is not the reversed event's")                        \
+    X(REVERSAL_OF_REVERSAL, reversal_of_reversal, 422, false, "A reversal can't be reversed")                \
+    X(ALREADY_REVERSED, already_reversed, 422, false, "The event is reversed already")                       \
+    X(DISPATCH_ARRIVED, dispatch_arrived, 422, false, "Part of the dispatch has arrived or is lost")         \
+    X(REVERSAL_NEEDS_ACCOUNTANT, reversal_needs_accountant, 403, false,                                      \
+      "This reversal is for an accountant")                                                                  \
+    X(RETIRE_NEEDS_HUB, retire_needs_hub, 403, false, "A till retires cups at a hub only")                   \
+    X(MORE_THAN_OUT, more_than_out, 422, false, "More cups than customers hold")                             \
+    X(MORE_THAN_FORFEITED, more_than_forfeited, 422, false, "More cups than are forfeited")                  \
+    X(EVENT_ID_CONFLICT, event_id_conflict, 409, false, "The event id is taken by another event")            \
+    /* days and reference data */                                                                            \
+    X(DAY_NOT_ENDED, day_not_ended, 409, true, "The business day has not ended")                             \
+    X(EARLIER_DAY_OPEN, earlier_day_open, 409, true, "An earlier business day is open")                      \
+    X(FIXED_ONCE_POSTED, fixed_once_posted, 409, false, "This can't change once anything is posted")         \
+    X(NAME_TAKEN, name_taken, 409, false, "The name is taken")                                               \
+    X(STARTS_TOO_SOON, starts_too_soon, 422, false, "A new value must start on a later business day")        \
+    X(CURRENCY_UNKNOWN, currency_unknown, 422, false, "The currency is not known")                           \
+    X(TIME_ZONE_UNKNOWN, time_zone_unknown, 422, false, "The time zone is not known")                        \
+    /* not the client's fault */                                                                             \
+    X(INTERNAL_ERROR, internal_error, 500, true, "Something went wrong here; nothing was recorded")          \
+    X(OVERLOADED, overloaded, 503, true, "Too busy, or no database; nothing was recorded")                   \
+    X(OUTCOME_UNKNOWN, outcome_unknown, 503, true, "The commit's answer was lost; post again, that is safe")
+
+enum reason {
+    REASON_NONE = 0,
+#define X(name, code, status, retryable, title) REASON_##name,
+    REASON_TABLE(X)
+#undef X
+        REASON_COUNT
+};
+
+struct reason_info {
+    const char *code;
+    int status;
+    bool retryable;
+    const char *title;
+};
+
+/* Never NULL for a reason of the table. */
+const struct reason_info *reason_info(enum reason reason);
+
+#endif

@@ -1,0 +1,33 @@
+/* SPDX-License-Identifier: ISC */
+/* Memory that is given back all at once: what one request, or one batch of the writer, needs.
+ *
+ * Blocks are chained; each allocation is zeroed and aligned for any type. Freed memory is poisoned under
+ * AddressSanitizer. Owned by one thread at a time. */
+#ifndef DEPOSITD_BASE_ARENA_H
+#define DEPOSITD_BASE_ARENA_H
+
+#include "depositd/attributes.h"
+
+#include <stddef.h>
+
+struct arena_block;
+
+struct arena {
+    struct arena_block *blocks;
+    size_t used;    /* bytes handed out in all, for the maximum */
+    size_t maximum; /* 0: none */
+};
+
+void arena_init(struct arena *arena, size_t maximum);
+void arena_dispose(struct arena *arena);
+/* Forgets all allocations; keeps one block for the next round. */
+void arena_reset(struct arena *arena);
+
+/* NULL: out of memory, or over the maximum. */
+MUST_CHECK void *arena_alloc(struct arena *arena, size_t size);
+/* `count` objects of `size`, checked for overflow. */
+MUST_CHECK void *arena_array(struct arena *arena, size_t count, size_t size);
+/* A NUL-terminated copy. */
+MUST_CHECK char *arena_copy(struct arena *arena, const char *text, size_t length);
+
+#endif

@@ -1,0 +1,41 @@
+/* SPDX-License-Identifier: ISC */
+/* The configuration: one table of settings, each with its name, environment variable, default and bounds.
+ *
+ * A setting comes, in rising order of precedence, from its default, the configuration file (`name = value`
+ * lines, # comments) and its environment variable (DEPOSITD_ and the name in capitals). An unknown name or a
+ * value out of bounds is an error that names file, line and setting. Read once at the start; then constant.
+ */
+#ifndef DEPOSITD_BASE_CONFIG_H
+#define DEPOSITD_BASE_CONFIG_H
+
+#include "depositd/attributes.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdio.h>
+
+enum { CONFIG_TEXT_MAX = 512 };
+
+struct config {
+    char dsn[CONFIG_TEXT_MAX];       /* libpq connection string of the service's role */
+    char owner_dsn[CONFIG_TEXT_MAX]; /* of the owner, for migrate */
+    char read_dsn[CONFIG_TEXT_MAX];  /* of a replica for reports; empty: dsn */
+    char listen_address[CONFIG_TEXT_MAX];
+    int listen_port;
+    int max_connections;
+    int connection_timeout_s;
+    int max_body_bytes;
+    int queue_events; /* events waiting for the writer before 503 */
+    int batch_events; /* events in one transaction */
+    int read_workers;
+    int queue_reads; /* requests waiting for a read worker before 503 */
+    bool close_by_clock;
+    char log_level[16];
+};
+
+/* `path` NULL: no file. On failure a message of one line is in `error`. */
+MUST_CHECK bool config_load(struct config *config, const char *path, char *error, size_t error_size);
+/* The table as a commented configuration file, for --help and as a template. */
+void config_print_template(FILE *stream);
+
+#endif

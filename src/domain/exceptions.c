@@ -1,0 +1,162 @@
+/* SPDX-License-Identifier: ISC */
+/* Finding exceptions: each of the functions below looks for one thing. */
+#include "depositd/exceptions.h"
+
+#include <assert.h>
+
+static const struct {
+    const char *word;
+    const char *meaning;
+} kinds[EXCEPTION_KINDS] = {
+#define X(name, word, meaning) [EXCEPTION_##name] = {#word, meaning},
+    EXCEPTION_TABLE(X)
+#undef X
+};
+
+struct finder {
+    const struct exception_facts *facts;
+    struct exception *found;
+    size_t count;
+};
+
+const char *exception_word(enum exception_kind kind)
+{
+    return kinds[kind].word;
+}
+
+const char *exception_meaning(enum exception_kind kind)
+{
+    return kinds[kind].meaning;
+}
+
+static void add_plain(struct finder *finder, enum exception_kind kind)
+{
+    finder->found[finder->count++] = (struct exception){.kind = kind};
+}
+
+static void add_quantity(struct finder *finder, enum exception_kind kind, int32_t cup_type, int64_t quantity)
+{
+    finder->found[finder->count++] =
+        (struct exception){.kind = kind, .cup_type = cup_type, .has_quantity = true, .quantity = quantity};
+}
+
+static void find_off_tariff(struct finder *finder)
+{
+    if (!finder->facts->amount_stated || finder->facts->off_tariff.minor == 0)
+        return;
+    finder->found[finder->count++] = (struct exception){
+        .kind = EXCEPTION_OFF_TARIFF, .has_amount = true, .amount = finder->facts->off_tariff};
+}
+
+/* Whether a later leg moves the same account: its balance is then the one to look at. */
+static bool moved_again(const struct exception_facts *facts, size_t leg)
+{
+    for (size_t i = leg + 1; i < facts->leg_count; i++)
+        if (facts->legs[i].account.code == facts->legs[leg].account.code)
+            return true;
+    return false;
+}
+
+static void find_below_zero(struct finder *finder)
+{
+    const struct exception_facts *facts = finder->facts;
+    enum entry_kind kind = facts->posting->kind;
+    for (size_t i = 0; i < facts->leg_count; i++) {
+        struct account account = facts->legs[i].account;
+        int64_t after = facts->balances_after[i];
+        if (facts->legs[i].amount >= 0 || !account_counts_cups(account) || after >= 0 ||
+            moved_again(facts, i))
+            continue;
+        switch (account_kind_of(account)) {
+        case ACCOUNT_SITE_STOCK:
+        case ACCOUNT_DAMAGED:
+            add_quantity(finder, EXCEPTION_NEGATIVE_STOCK, account_cup_type(account), after);
+            break;
+        case ACCOUNT_WITH_CUSTOMERS:
+            if (kind == KIND_RETURN || kind == KIND_EXCHANGE)
+                add_quantity(finder, EXCEPTION_OVER_RETURNED, account_cup_type(account), after);
+            break;
+        default:
+            break;
+        }
+    }
+}
+
+static int64_t moved_of(const struct posting_facts *posting, int32_t cup_type, bool damaged)
+{
+    int64_t moved = 0;
+    for (size_t i = 0; i < posting->line_count; i++)
+        if (posting->lines[i].cup_type == cup_type && posting->lines[i].damaged == damaged)
+            moved += posting->lines[i].n.count;
+    return moved;
+}
+
+static int64_t open_of(const struct transfer_open *transfer)
+{
+    return transfer->sent - transfer->received - transfer->lost;
+}
+
+/* What a receipt or a loss takes off the road over what is there: of each line in turn. */
+static void find_over(struct finder *finder, enum exception_kind over)
+{
+    const struct exception_facts *facts = finder->facts;
+    for (size_t i = 0; i < facts->posting->line_count; i++) {
+        const struct posting_line *line = &facts->posting->lines[i];
+        int64_t open = 0;
+        for (size_t t = 0; t < facts->transfer_count; t++)
+            if (facts->transfer[t].cup_type == line->cup_type && facts->transfer[t].damaged == line->damaged)
+                open = open_of(&facts->transfer[t]);
+        if (open < 0)
+            open = 0;
+        if (line->n.count > open)
+            add_quantity(finder, over, line->cup_type, line->n.count - open);
+    }
+}
+
+static void find_short(struct finder *finder)
+{
+    const struct exception_facts *facts = finder->facts;
+    for (size_t t = 0; t < facts->transfer_count; t++) {
+        const struct transfer_open *transfer = &facts->transfer[t];
+        int64_t missing = open_of(transfer) - moved_of(facts->posting, transfer->cup_type, transfer->damaged);
+        if (missing > 0)
+            add_quantity(finder, EXCEPTION_RECEIPT_SHORT, transfer->cup_type, missing);
+    }
+}
+
+static void find_count_off(struct finder *finder)
+{
+    const struct posting_facts *posting = finder->facts->posting;
+    int64_t tolerance = finder->facts->count_tolerance.count;
+    for (size_t i = 0; i < posting->line_count; i++) {
+        const struct posting_line *line = &posting->lines[i];
+        if (line->list == LIST_COUNTED && (line->n.count > tolerance || line->n.count < -tolerance))
+            add_quantity(finder, EXCEPTION_COUNT_OFF, line->cup_type, line->n.count);
+    }
+}
+
+size_t exceptions_find(const struct exception_facts *facts, struct exception *found)
+{
+    struct finder finder = {.facts = facts, .found = found};
+    if (facts->late)
+        add_plain(&finder, EXCEPTION_LATE);
+    if (facts->site_closed)
+        add_plain(&finder, EXCEPTION_SITE_CLOSED);
+    find_off_tariff(&finder);
+    find_below_zero(&finder);
+    if (facts->posting->kind == KIND_RECEIPT) {
+        find_over(&finder, EXCEPTION_RECEIPT_OVER);
+        if (facts->received_elsewhere)
+            add_plain(&finder, EXCEPTION_RECEIPT_ELSEWHERE);
+        find_short(&finder);
+    }
+    if (facts->posting->kind == KIND_TRANSIT_LOSS)
+        find_over(&finder, EXCEPTION_LOSS_OVER);
+    find_count_off(&finder);
+    return finder.count;
+}
+
+size_t exceptions_max(size_t line_count, size_t leg_count, size_t transfer_count)
+{
+    return 4 + 2 * line_count + leg_count + transfer_count;
+}

@@ -1,0 +1,133 @@
+/* SPDX-License-Identifier: ISC */
+/* Checked arithmetic on amounts and cup counts, tax, and how an amount is read and written.
+ *
+ * Amounts stay integers throughout; only tax divides, with 128 bits in between and rounding exactly once. */
+#include "depositd/money.h"
+
+#include <assert.h>
+#include <string.h>
+
+__extension__ typedef __int128 wide;
+
+enum { DIGITS_MAX = 18 }; /* 10^18 - 1 is the longest run of nines that fits in 64 bits */
+
+/* The compiler's checked operations store the wrapped result on overflow, hence the detour in each. */
+bool money_add(struct money a, struct money b, struct money *sum)
+{
+    int64_t minor;
+    if (__builtin_add_overflow(a.minor, b.minor, &minor))
+        return false;
+    sum->minor = minor;
+    return true;
+}
+
+bool money_sub(struct money a, struct money b, struct money *difference)
+{
+    int64_t minor;
+    if (__builtin_sub_overflow(a.minor, b.minor, &minor))
+        return false;
+    difference->minor = minor;
+    return true;
+}
+
+bool money_times(struct money unit, struct cups n, struct money *product)
+{
+    int64_t minor;
+    if (__builtin_mul_overflow(unit.minor, n.count, &minor))
+        return false;
+    product->minor = minor;
+    return true;
+}
+
+bool cups_add(struct cups a, struct cups b, struct cups *sum)
+{
+    int64_t count;
+    if (__builtin_add_overflow(a.count, b.count, &count))
+        return false;
+    sum->count = count;
+    return true;
+}
+
+/* `divisor` > 0. C truncates towards zero, so the remainder has the sign of the numerator. */
+static int64_t divide_half_even(wide numerator, int64_t divisor)
+{
+    wide quotient = numerator / divisor;
+    wide remainder = numerator % divisor;
+    wide twice = 2 * (remainder < 0 ? -remainder : remainder);
+
+    if (twice > divisor || (twice == divisor && quotient % 2 != 0))
+        quotient += numerator < 0 ? -1 : 1;
+    return (int64_t)quotient;
+}
+
+/* With a rate of at most 1 the tax is never larger than the amount, so that neither can overflow. */
+struct money money_tax_on(struct money net, struct rate rate)
+{
+    assert(rate.ppm >= 0 && rate.ppm <= PPM);
+    return (struct money){divide_half_even((wide)net.minor * rate.ppm, PPM)};
+}
+
+struct money money_tax_within(struct money gross, struct rate rate)
+{
+    assert(rate.ppm >= 0 && rate.ppm <= PPM);
+    return (struct money){divide_half_even((wide)gross.minor * rate.ppm, PPM + rate.ppm)};
+}
+
+/* Appends the digits at the front of `text` to *value and returns how many there are. What would not fit is
+ * counted only: the caller refuses that many. */
+static size_t read_digits(const char *text, size_t length, int64_t *value)
+{
+    size_t count = 0;
+    for (; count < length && text[count] >= '0' && text[count] <= '9'; count++)
+        if (count < DIGITS_MAX)
+            *value = *value * 10 + (text[count] - '0');
+    return count;
+}
+
+bool decimal_parse(const char *text, size_t length, struct decimal *number)
+{
+    bool negative = length > 0 && text[0] == '-';
+    const char *whole = text + negative;
+    size_t left = length - negative;
+    int64_t value = 0;
+    size_t scale = 0;
+
+    size_t digits = read_digits(whole, left, &value);
+    if (digits == 0 || digits > DIGITS_MAX || (whole[0] == '0' && digits > 1))
+        return false;
+    if (digits < left) {
+        const char *fraction = whole + digits + 1;
+        left -= digits + 1;
+        if (fraction[-1] != '.' || left == 0 || left > DECIMAL_SCALE_MAX || digits + left > DIGITS_MAX)
+            return false;
+        scale = read_digits(fraction, left, &value);
+        if (scale != left)
+            return false;
+    }
+    *number = (struct decimal){.unscaled = negative ? -value : value, .scale = (uint8_t)scale};
+    return true;
+}
+
+size_t money_format(struct money amount, unsigned decimals, char text[static MONEY_TEXT_MAX])
+{
+    char digits[MONEY_TEXT_MAX];
+    char *end = digits + sizeof digits;
+    char *at = end;
+    /* Unsigned, because the smallest int64 has no positive counterpart. */
+    uint64_t left = amount.minor < 0 ? -(uint64_t)amount.minor : (uint64_t)amount.minor;
+
+    assert(decimals <= DIGITS_MAX);
+    for (unsigned written = 0; left > 0 || written <= decimals; written++) {
+        if (written == decimals && decimals > 0)
+            *--at = '.';
+        *--at = (char)('0' + left % 10);
+        left /= 10;
+    }
+    if (amount.minor < 0)
+        *--at = '-';
+
+    size_t length = (size_t)(end - at);
+    memcpy(text, at, length);
+    text[length] = '\0';
+    return length;
+}

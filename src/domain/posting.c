@@ -1,0 +1,266 @@
+/* SPDX-License-Identifier: ISC */
+/* Walks the posting rules: picks the rows that apply to an entry and computes their legs. */
+#include "depositd/posting.h"
+
+#include <assert.h>
+
+static bool rule_applies(const struct posting_rule *rule, const struct posting_facts *facts)
+{
+    if ((rule->kinds & 1u << facts->kind) == 0)
+        return false;
+    if (rule->terms != ANY_TERMS && (rule->terms == IF_ON_LOAN) != (facts->stock_terms == ON_LOAN))
+        return false;
+    switch (rule->when) {
+    case ALWAYS:
+        return true;
+    case WHEN_SENDER_BEARS:
+        return facts->bearer == BEARER_SENDER;
+    case WHEN_RECEIVER_BEARS:
+        return facts->bearer == BEARER_RECEIVER;
+    case WHEN_OPERATOR_BEARS:
+        return facts->bearer == BEARER_OPERATOR;
+    case WHEN_SHORTAGES_CHARGED:
+        return facts->charge_shortages;
+    }
+    assert(!"a rule's condition is one of the enum");
+    return false;
+}
+
+static bool line_matches(enum rule_each each, const struct posting_line *line)
+{
+    switch (each) {
+    case EACH_ISSUED:
+        return line->list == LIST_ISSUED;
+    case EACH_RETURNED:
+        return line->list == LIST_RETURNED;
+    case EACH_RETURNED_SOUND:
+        return line->list == LIST_RETURNED && !line->damaged;
+    case EACH_RETURNED_DAMAGED:
+        return line->list == LIST_RETURNED && line->damaged;
+    case EACH_CUPS:
+        return line->list == LIST_CUPS;
+    case EACH_CUPS_SOUND:
+        return line->list == LIST_CUPS && !line->damaged;
+    case EACH_CUPS_DAMAGED:
+        return line->list == LIST_CUPS && line->damaged;
+    case EACH_COUNTED:
+        return line->list == LIST_COUNTED;
+    case EACH_REVALUED_OUT:
+        return line->list == LIST_OUT;
+    case EACH_REVALUED_STOCK:
+        return line->list == LIST_STOCK;
+    case EACH_REVALUED_TRANSIT:
+        return line->list == LIST_TRANSIT;
+    case EACH_ENTRY:
+    case EACH_REVERSED_LEG:
+        return false;
+    }
+    return false;
+}
+
+/* What a rule of one line measures. */
+static bool measure_line(enum rule_measure measure, const struct posting_facts *facts,
+                         const struct posting_line *line, int64_t *amount)
+{
+    struct money money = {0};
+    if (measure == CUPS) {
+        *amount = line->n.count;
+        return true;
+    }
+    struct money unit = measure == DISPATCH_VALUE ? line->dispatch_value
+                        : measure == VALUE_CHANGE ? line->change
+                                                  : line->value;
+    if (!money_times(unit, line->n, &money))
+        return false;
+    if (measure == TAX_WITHIN)
+        money = money_tax_within(money, facts->tax_rate);
+    else if (measure == VALUE_LESS_TAX && !money_sub(money, money_tax_within(money, facts->tax_rate), &money))
+        return false;
+    *amount = money.minor;
+    return true;
+}
+
+static bool value_net(const struct posting_line *lines, size_t count, bool at_tariff, struct money *net)
+{
+    *net = (struct money){0};
+    for (size_t i = 0; i < count; i++) {
+        struct money part;
+        if (lines[i].list != LIST_ISSUED && lines[i].list != LIST_RETURNED)
+            continue;
+        if (!money_times(at_tariff ? lines[i].tariff : lines[i].value, lines[i].n, &part))
+            return false;
+        bool fits = lines[i].list == LIST_ISSUED ? money_add(*net, part, net) : money_sub(*net, part, net);
+        if (!fits)
+            return false;
+    }
+    return true;
+}
+
+/* The negated sum of the entry's money legs so far, starting at `first`. */
+static bool rest_of(const struct leg_list *legs, size_t first, int64_t *amount)
+{
+    struct money sum = {0};
+    for (size_t i = first; i < legs->count; i++)
+        if (!account_counts_cups(legs->legs[i].account) &&
+            !money_sub(sum, (struct money){legs->legs[i].amount}, &sum))
+            return false;
+    *amount = sum.minor;
+    return true;
+}
+
+/* What a rule of the whole entry measures. */
+static bool measure_entry(enum rule_measure measure, const struct posting_facts *facts, int64_t *amount)
+{
+    struct money money = {0};
+    bool fits = true;
+    switch (measure) {
+    case TILL:
+        money = facts->till;
+        break;
+    case TILL_LESS_VALUE:
+        fits = value_net(facts->lines, facts->line_count, false, &money) &&
+               money_sub(facts->till, money, &money);
+        break;
+    case SERVICE_FEE:
+        money = facts->service_fee;
+        break;
+    case SERVICE_TAX:
+        money = facts->service_tax;
+        break;
+    case SERVICE_FEE_WITH_TAX:
+        fits = money_add(facts->service_fee, facts->service_tax, &money);
+        break;
+    case HANDLING_FEE:
+        money = facts->handling_fee;
+        break;
+    case HANDLING_TAX:
+        money = facts->handling_tax;
+        break;
+    case HANDLING_FEE_WITH_TAX:
+        fits = money_add(facts->handling_fee, facts->handling_tax, &money);
+        break;
+    case CLEARING_BALANCE:
+        money = facts->clearing;
+        break;
+    case ARREARS_BALANCE:
+        money = facts->arrears;
+        break;
+    default:
+        assert(!"a measure of lines stands in a rule of the entry");
+    }
+    *amount = money.minor;
+    return fits;
+}
+
+static struct account rule_account(const struct posting_rule *rule, const struct posting_facts *facts,
+                                   int32_t cup_type)
+{
+    const int32_t owners[] = {
+        [OF_NOBODY] = 0,
+        [AT_SITE] = facts->site,
+        [AT_SENDER] = facts->sender,
+        [AT_RECEIVER] = facts->receiver,
+        [OF_PARTICIPANT] = facts->participant,
+    };
+    return account_of(rule->account, owners[rule->owner], cup_type);
+}
+
+static bool add_leg(struct leg_list *legs, struct account account, enum rule_side side, int64_t amount)
+{
+    if (amount == 0)
+        return true;
+    if (amount == INT64_MIN)
+        return false;
+    assert(legs->count < legs->capacity);
+    legs->legs[legs->count++] = (struct leg){account, side == DEBIT ? amount : -amount};
+    return true;
+}
+
+static bool add_mirror(const struct posting_facts *facts, struct leg_list *legs)
+{
+    for (size_t i = 0; i < facts->reversed_count; i++)
+        if (!add_leg(legs, facts->reversed[i].account, CREDIT, facts->reversed[i].amount))
+            return false;
+    return true;
+}
+
+static bool apply_rule(const struct posting_rule *rule, const struct posting_facts *facts, size_t first,
+                       struct leg_list *legs)
+{
+    int64_t amount;
+    if (rule->each == EACH_REVERSED_LEG)
+        return add_mirror(facts, legs);
+    if (rule->measure == REST)
+        return rest_of(legs, first, &amount) && add_leg(legs, rule_account(rule, facts, 0), DEBIT, amount);
+    if (rule->each == EACH_ENTRY)
+        return measure_entry(rule->measure, facts, &amount) &&
+               add_leg(legs, rule_account(rule, facts, 0), rule->side, amount);
+    for (size_t i = 0; i < facts->line_count; i++) {
+        const struct posting_line *line = &facts->lines[i];
+        if (!line_matches(rule->each, line))
+            continue;
+        if (!measure_line(rule->measure, facts, line, &amount) ||
+            !add_leg(legs, rule_account(rule, facts, line->cup_type), rule->side, amount))
+            return false;
+    }
+    return true;
+}
+
+enum reason posting_derive(const struct posting_facts *facts, struct leg_list *legs)
+{
+    size_t rule_count, first = legs->count;
+    const struct posting_rule *rules = posting_rules(&rule_count);
+    for (size_t i = 0; i < rule_count; i++)
+        if (rule_applies(&rules[i], facts) && !apply_rule(&rules[i], facts, first, legs))
+            return REASON_OUT_OF_RANGE;
+    return REASON_NONE;
+}
+
+size_t posting_legs_max(size_t line_count, size_t reversed_count)
+{
+    /* No kind of entry has more than eight rules for a line, nor more than six for the entry. */
+    return line_count * 8 + reversed_count + 6;
+}
+
+enum reason posting_tariff(const struct posting_line *lines, size_t count, struct money *net)
+{
+    return value_net(lines, count, true, net) ? REASON_NONE : REASON_OUT_OF_RANGE;
+}
+
+/* On which list of revalued cups a leg of this account puts them; false: nothing is owed for cups there. */
+static bool revalued_list(enum account_kind kind, enum line_list *list)
+{
+    switch (kind) {
+    case ACCOUNT_WITH_CUSTOMERS:
+        *list = LIST_OUT;
+        return true;
+    case ACCOUNT_SITE_STOCK:
+    case ACCOUNT_DAMAGED:
+        *list = LIST_STOCK;
+        return true;
+    case ACCOUNT_IN_TRANSIT:
+        *list = LIST_TRANSIT;
+        return true;
+    default:
+        return false;
+    }
+}
+
+size_t posting_revalue_reversed(const struct leg *reversed, size_t reversed_count,
+                                const struct value_change *changes, size_t change_count,
+                                struct posting_line *lines)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < reversed_count; i++) {
+        struct posting_line line = {.cup_type = account_cup_type(reversed[i].account),
+                                    .n = {-reversed[i].amount}};
+        if (!revalued_list(account_kind_of(reversed[i].account), &line.list))
+            continue;
+        for (size_t c = 0; c < change_count; c++)
+            if (changes[c].cup_type == line.cup_type)
+                line.change = changes[c].change;
+        if (line.change.minor != 0)
+            lines[count++] = line;
+    }
+    return count;
+}

@@ -1,0 +1,205 @@
+/* SPDX-License-Identifier: ISC */
+/* The posting rules, one row per leg. Who reads this table understands the business.
+ *
+ * Read a row as: for these kinds of entry, under these stock terms, when …, for each …: debit or credit
+ * this account, of this owner, with this amount. Rows are in the order in which the legs stand in the entry.
+ */
+#include "depositd/posting.h"
+
+#define ON(kind)   (1u << KIND_##kind)
+#define AT_COUNTER (ON(ISSUE) | ON(RETURN) | ON(EXCHANGE))
+
+/* clang-format off */
+static const struct posting_rule rules[] = {
+    /* New cups come from the supply to a site; on deposit the site owes their value. */
+    {ON(SUPPLY), ANY_TERMS, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_SUPPLY, OF_NOBODY, CUPS},
+    {ON(SUPPLY), ANY_TERMS, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_SITE_STOCK, AT_SITE, CUPS},
+    {ON(SUPPLY), IF_ON_DEPOSIT, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_SITE_CLEARING, AT_SITE, VALUE},
+    {ON(SUPPLY), IF_ON_DEPOSIT, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_STOCK_DEPOSITS, AT_SITE, VALUE},
+
+    /* The counter: issue, return, and exchange, which is both at once. The cups … */
+    {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_RETURNED, CREDIT, ACCOUNT_WITH_CUSTOMERS, OF_NOBODY, CUPS},
+    {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_RETURNED_SOUND, DEBIT, ACCOUNT_SITE_STOCK, AT_SITE, CUPS},
+    {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_RETURNED_DAMAGED, DEBIT, ACCOUNT_DAMAGED, AT_SITE, CUPS},
+    {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_ISSUED, CREDIT, ACCOUNT_SITE_STOCK, AT_SITE, CUPS},
+    {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_ISSUED, DEBIT, ACCOUNT_WITH_CUSTOMERS, OF_NOBODY, CUPS},
+    /* … what is owed to their holders … */
+    {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_RETURNED, DEBIT, ACCOUNT_CUSTOMER_DEPOSITS, OF_NOBODY, VALUE},
+    {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_ISSUED, CREDIT, ACCOUNT_CUSTOMER_DEPOSITS, OF_NOBODY, VALUE},
+    /* … the site's own deposit, which goes with the cups … */
+    {AT_COUNTER, IF_ON_DEPOSIT, ALWAYS, EACH_RETURNED, CREDIT, ACCOUNT_STOCK_DEPOSITS, AT_SITE, VALUE},
+    {AT_COUNTER, IF_ON_DEPOSIT, ALWAYS, EACH_ISSUED, DEBIT, ACCOUNT_STOCK_DEPOSITS, AT_SITE, VALUE},
+    /* … and the till. */
+    {AT_COUNTER, IF_ON_LOAN, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_SITE_CLEARING, AT_SITE, TILL},
+    {AT_COUNTER, IF_ON_DEPOSIT, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_SITE_CLEARING, AT_SITE, TILL_LESS_VALUE},
+    {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_REFUND_VARIANCE, OF_NOBODY, REST},
+
+    /* A dispatch takes cups, and on deposit the deposits on them, on the road. */
+    {ON(DISPATCH), ANY_TERMS, ALWAYS, EACH_CUPS_SOUND, CREDIT, ACCOUNT_SITE_STOCK, AT_SITE, CUPS},
+    {ON(DISPATCH), ANY_TERMS, ALWAYS, EACH_CUPS_DAMAGED, CREDIT, ACCOUNT_DAMAGED, AT_SITE, CUPS},
+    {ON(DISPATCH), ANY_TERMS, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_IN_TRANSIT, OF_NOBODY, CUPS},
+    {ON(DISPATCH), IF_ON_DEPOSIT, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_STOCK_DEPOSITS, AT_SITE, VALUE},
+    {ON(DISPATCH), IF_ON_DEPOSIT, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_TRANSIT_DEPOSITS, OF_NOBODY, VALUE},
+
+    /* A receipt ends it: the receiver places the deposit, the sender gets back the one it had placed. */
+    {ON(RECEIPT), ANY_TERMS, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_IN_TRANSIT, OF_NOBODY, CUPS},
+    {ON(RECEIPT), ANY_TERMS, ALWAYS, EACH_CUPS_SOUND, DEBIT, ACCOUNT_SITE_STOCK, AT_SITE, CUPS},
+    {ON(RECEIPT), ANY_TERMS, ALWAYS, EACH_CUPS_DAMAGED, DEBIT, ACCOUNT_DAMAGED, AT_SITE, CUPS},
+    {ON(RECEIPT), IF_ON_DEPOSIT, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_TRANSIT_DEPOSITS, OF_NOBODY, VALUE},
+    {ON(RECEIPT), IF_ON_DEPOSIT, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_STOCK_DEPOSITS, AT_SITE, VALUE},
+    {ON(RECEIPT), IF_ON_DEPOSIT, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_SITE_CLEARING, AT_SITE, VALUE},
+    {ON(RECEIPT), IF_ON_DEPOSIT, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_SITE_CLEARING, AT_SENDER, DISPATCH_VALUE},
+    {ON(RECEIPT), IF_ON_DEPOSIT, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_REFUND_VARIANCE, OF_NOBODY, REST},
+
+    /* Cups lost on the road are charged to whoever bears the loss. */
+    {ON(TRANSIT_LOSS), ANY_TERMS, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_IN_TRANSIT, OF_NOBODY, CUPS},
+    {ON(TRANSIT_LOSS), ANY_TERMS, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_UNACCOUNTED, OF_NOBODY, CUPS},
+    {ON(TRANSIT_LOSS), IF_ON_LOAN, WHEN_SENDER_BEARS, EACH_CUPS, DEBIT, ACCOUNT_SITE_CLEARING, AT_SENDER, VALUE},
+    {ON(TRANSIT_LOSS), IF_ON_LOAN, WHEN_SENDER_BEARS, EACH_CUPS, CREDIT, ACCOUNT_LOSS_CHARGES, OF_NOBODY, VALUE},
+    {ON(TRANSIT_LOSS), IF_ON_LOAN, WHEN_RECEIVER_BEARS, EACH_CUPS, DEBIT, ACCOUNT_SITE_CLEARING, AT_RECEIVER, VALUE},
+    {ON(TRANSIT_LOSS), IF_ON_LOAN, WHEN_RECEIVER_BEARS, EACH_CUPS, CREDIT, ACCOUNT_LOSS_CHARGES, OF_NOBODY, VALUE},
+    {ON(TRANSIT_LOSS), IF_ON_DEPOSIT, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_TRANSIT_DEPOSITS, OF_NOBODY, VALUE},
+    {ON(TRANSIT_LOSS), IF_ON_DEPOSIT, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_LOSS_CHARGES, OF_NOBODY, VALUE},
+    {ON(TRANSIT_LOSS), IF_ON_DEPOSIT, WHEN_RECEIVER_BEARS, EACH_CUPS, DEBIT, ACCOUNT_SITE_CLEARING, AT_RECEIVER, VALUE},
+    {ON(TRANSIT_LOSS), IF_ON_DEPOSIT, WHEN_RECEIVER_BEARS, EACH_CUPS, CREDIT, ACCOUNT_SITE_CLEARING, AT_SENDER, VALUE},
+    {ON(TRANSIT_LOSS), IF_ON_DEPOSIT, WHEN_OPERATOR_BEARS, EACH_CUPS, DEBIT, ACCOUNT_LOSS_CHARGES, OF_NOBODY, VALUE},
+    {ON(TRANSIT_LOSS), IF_ON_DEPOSIT, WHEN_OPERATOR_BEARS, EACH_CUPS, CREDIT, ACCOUNT_SITE_CLEARING, AT_SENDER, VALUE},
+
+    /* Damage found, and damaged cups taken out of service; on deposit the site gets its deposit back. */
+    {ON(DAMAGE), ANY_TERMS, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_SITE_STOCK, AT_SITE, CUPS},
+    {ON(DAMAGE), ANY_TERMS, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_DAMAGED, AT_SITE, CUPS},
+    {ON(RETIRE), ANY_TERMS, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_DAMAGED, AT_SITE, CUPS},
+    {ON(RETIRE), ANY_TERMS, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_RETIRED, OF_NOBODY, CUPS},
+    {ON(RETIRE), IF_ON_DEPOSIT, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_STOCK_DEPOSITS, AT_SITE, VALUE},
+    {ON(RETIRE), IF_ON_DEPOSIT, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_SITE_CLEARING, AT_SITE, VALUE},
+
+    /* A count sets the book right: n is what was counted less the book, negative for a shortage. */
+    {ON(COUNT), ANY_TERMS, ALWAYS, EACH_COUNTED, DEBIT, ACCOUNT_SITE_STOCK, AT_SITE, CUPS},
+    {ON(COUNT), ANY_TERMS, ALWAYS, EACH_COUNTED, CREDIT, ACCOUNT_UNACCOUNTED, OF_NOBODY, CUPS},
+    {ON(COUNT), IF_ON_LOAN, WHEN_SHORTAGES_CHARGED, EACH_COUNTED, CREDIT, ACCOUNT_SITE_CLEARING, AT_SITE, VALUE},
+    {ON(COUNT), IF_ON_LOAN, WHEN_SHORTAGES_CHARGED, EACH_COUNTED, DEBIT, ACCOUNT_LOSS_CHARGES, OF_NOBODY, VALUE},
+    {ON(COUNT), IF_ON_DEPOSIT, ALWAYS, EACH_COUNTED, CREDIT, ACCOUNT_STOCK_DEPOSITS, AT_SITE, VALUE},
+    {ON(COUNT), IF_ON_DEPOSIT, ALWAYS, EACH_COUNTED, DEBIT, ACCOUNT_LOSS_CHARGES, OF_NOBODY, VALUE},
+
+    /* Deposits that nobody will claim any more, and the cup that came back all the same. */
+    {ON(FORFEIT), ANY_TERMS, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_WITH_CUSTOMERS, OF_NOBODY, CUPS},
+    {ON(FORFEIT), ANY_TERMS, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_UNACCOUNTED, OF_NOBODY, CUPS},
+    {ON(FORFEIT), ANY_TERMS, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_CUSTOMER_DEPOSITS, OF_NOBODY, VALUE},
+    {ON(FORFEIT), ANY_TERMS, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_FORFEITS, OF_NOBODY, VALUE_LESS_TAX},
+    {ON(FORFEIT), ANY_TERMS, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_TAX, OF_NOBODY, TAX_WITHIN},
+    {ON(REINSTATE), ANY_TERMS, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_WITH_CUSTOMERS, OF_NOBODY, CUPS},
+    {ON(REINSTATE), ANY_TERMS, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_UNACCOUNTED, OF_NOBODY, CUPS},
+    {ON(REINSTATE), ANY_TERMS, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_CUSTOMER_DEPOSITS, OF_NOBODY, VALUE},
+    {ON(REINSTATE), ANY_TERMS, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_FORFEITS, OF_NOBODY, VALUE_LESS_TAX},
+    {ON(REINSTATE), ANY_TERMS, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_TAX, OF_NOBODY, TAX_WITHIN},
+
+    /* A reversal mirrors the entry; the cups it moves are then brought to the value now in force. */
+    {ON(REVERSAL), ANY_TERMS, ALWAYS, EACH_REVERSED_LEG, CREDIT, ACCOUNT_NONE, OF_NOBODY, MIRROR},
+
+    /* Remeasurement: when a refund value changes, what is owed for each cup changes with it. */
+    {ON(REMEASUREMENT) | ON(REVERSAL), ANY_TERMS, ALWAYS, EACH_REVALUED_OUT, CREDIT, ACCOUNT_CUSTOMER_DEPOSITS, OF_NOBODY, VALUE_CHANGE},
+    {ON(REMEASUREMENT) | ON(REVERSAL), ANY_TERMS, ALWAYS, EACH_REVALUED_OUT, DEBIT, ACCOUNT_REFUND_VARIANCE, OF_NOBODY, VALUE_CHANGE},
+    {ON(REMEASUREMENT) | ON(REVERSAL), IF_ON_DEPOSIT, ALWAYS, EACH_REVALUED_STOCK, CREDIT, ACCOUNT_STOCK_DEPOSITS, AT_SITE, VALUE_CHANGE},
+    {ON(REMEASUREMENT) | ON(REVERSAL), IF_ON_DEPOSIT, ALWAYS, EACH_REVALUED_STOCK, DEBIT, ACCOUNT_SITE_CLEARING, AT_SITE, VALUE_CHANGE},
+    {ON(REMEASUREMENT) | ON(REVERSAL), IF_ON_DEPOSIT, ALWAYS, EACH_REVALUED_TRANSIT, CREDIT, ACCOUNT_TRANSIT_DEPOSITS, OF_NOBODY, VALUE_CHANGE},
+    {ON(REMEASUREMENT) | ON(REVERSAL), IF_ON_DEPOSIT, ALWAYS, EACH_REVALUED_TRANSIT, DEBIT, ACCOUNT_REFUND_VARIANCE, OF_NOBODY, VALUE_CHANGE},
+
+    /* The close, per site: the fee for cups issued, the fee for cups taken back, then all dealings are settled. */
+    {ON(FEES), ANY_TERMS, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_SITE_CLEARING, AT_SITE, SERVICE_FEE_WITH_TAX},
+    {ON(FEES), ANY_TERMS, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_SERVICE_FEES, OF_NOBODY, SERVICE_FEE},
+    {ON(FEES), ANY_TERMS, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_TAX, OF_NOBODY, SERVICE_TAX},
+    {ON(FEES), ANY_TERMS, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_HANDLING_FEES, OF_NOBODY, HANDLING_FEE},
+    {ON(FEES), ANY_TERMS, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_TAX, OF_NOBODY, HANDLING_TAX},
+    {ON(FEES), ANY_TERMS, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_SITE_CLEARING, AT_SITE, HANDLING_FEE_WITH_TAX},
+    {ON(SETTLE), ANY_TERMS, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_SITE_CLEARING, AT_SITE, CLEARING_BALANCE},
+    {ON(SETTLE), ANY_TERMS, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_ARREARS, OF_PARTICIPANT, ARREARS_BALANCE},
+    {ON(SETTLE), ANY_TERMS, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_SETTLEMENT_DUE, OF_PARTICIPANT, REST},
+};
+/* clang-format on */
+
+const struct posting_rule *posting_rules(size_t *count)
+{
+    *count = sizeof rules / sizeof rules[0];
+    return rules;
+}
+
+const char *rule_each_word(enum rule_each each)
+{
+    static const char *const words[] = {
+        [EACH_ENTRY] = "entry",
+        [EACH_ISSUED] = "issued",
+        [EACH_RETURNED] = "returned",
+        [EACH_RETURNED_SOUND] = "returned sound",
+        [EACH_RETURNED_DAMAGED] = "returned damaged",
+        [EACH_CUPS] = "cups",
+        [EACH_CUPS_SOUND] = "cups sound",
+        [EACH_CUPS_DAMAGED] = "cups damaged",
+        [EACH_COUNTED] = "counted",
+        [EACH_REVERSED_LEG] = "reversed leg",
+        [EACH_REVALUED_OUT] = "revalued, with customers",
+        [EACH_REVALUED_STOCK] = "revalued, at a site",
+        [EACH_REVALUED_TRANSIT] = "revalued, in transit",
+    };
+    return words[each];
+}
+
+const char *rule_terms_word(enum rule_terms terms)
+{
+    static const char *const words[] = {
+        [ANY_TERMS] = "any", [IF_ON_LOAN] = "on_loan", [IF_ON_DEPOSIT] = "on_deposit"};
+    return words[terms];
+}
+
+const char *rule_when_word(enum rule_when when)
+{
+    static const char *const words[] = {
+        [ALWAYS] = "always",
+        [WHEN_SENDER_BEARS] = "the sender bears the loss",
+        [WHEN_RECEIVER_BEARS] = "the receiver bears the loss",
+        [WHEN_OPERATOR_BEARS] = "the operator bears the loss",
+        [WHEN_SHORTAGES_CHARGED] = "shortages are charged",
+    };
+    return words[when];
+}
+
+const char *rule_side_word(enum rule_side side)
+{
+    return side == DEBIT ? "debit" : "credit";
+}
+
+const char *rule_owner_word(enum rule_owner owner)
+{
+    static const char *const words[] = {
+        [OF_NOBODY] = "",
+        [AT_SITE] = "site",
+        [AT_SENDER] = "sender",
+        [AT_RECEIVER] = "receiver",
+        [OF_PARTICIPANT] = "participant",
+    };
+    return words[owner];
+}
+
+const char *rule_measure_word(enum rule_measure measure)
+{
+    static const char *const words[] = {
+        [CUPS] = "n",
+        [VALUE] = "n v",
+        [DISPATCH_VALUE] = "n w",
+        [VALUE_CHANGE] = "n (new v - old v)",
+        [TILL] = "a",
+        [TILL_LESS_VALUE] = "a - n v",
+        [TAX_WITHIN] = "n v r / (1 + r)",
+        [VALUE_LESS_TAX] = "n v - n v r / (1 + r)",
+        [SERVICE_FEE] = "issued service_fee",
+        [SERVICE_TAX] = "issued service_fee r",
+        [SERVICE_FEE_WITH_TAX] = "issued service_fee (1 + r)",
+        [HANDLING_FEE] = "returned handling_fee",
+        [HANDLING_TAX] = "returned handling_fee r",
+        [HANDLING_FEE_WITH_TAX] = "returned handling_fee (1 + r)",
+        [CLEARING_BALANCE] = "balance of site_clearing",
+        [ARREARS_BALANCE] = "balance of arrears",
+        [REST] = "rest",
+        [MIRROR] = "mirror of the leg",
+    };
+    return words[measure];
+}
