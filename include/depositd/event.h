@@ -86,8 +86,6 @@ struct event {
 const char *entry_kind_word(enum entry_kind kind);
 /* Whether clients post it (rather than the close). */
 bool entry_kind_is_event(enum entry_kind kind);
-/* Whether it names a site (rather than a scheme). */
-bool entry_kind_has_site(enum entry_kind kind);
 /* Whether it refers to an earlier event. */
 bool entry_kind_refers(enum entry_kind kind);
 

@@ -11,7 +11,7 @@ struct position {
     struct money amount;
     struct money arrears; /* the part of the amount that is of payments which failed */
     int32_t days_carried; /* for how many days it has been carried forward up to now */
-    bool has_open_site;
+    bool has_open_site;   /* that has a day after the one that closes */
 };
 
 /* Whether it stays untouched until a later close: it is small, of no arrears, and not for too long. */

@@ -21,11 +21,6 @@ bool entry_kind_is_event(enum entry_kind kind)
     return kind > KIND_NONE && kind < KIND_FEES;
 }
 
-bool entry_kind_has_site(enum entry_kind kind)
-{
-    return kind != KIND_FORFEIT && kind != KIND_REINSTATE;
-}
-
 bool entry_kind_refers(enum entry_kind kind)
 {
     return kind == KIND_RECEIPT || kind == KIND_TRANSIT_LOSS || kind == KIND_REVERSAL;

@@ -48,13 +48,18 @@ static void find_off_tariff(struct finder *finder)
         .kind = EXCEPTION_OFF_TARIFF, .has_amount = true, .amount = finder->facts->off_tariff};
 }
 
-/* Whether a later leg moves the same account: its balance is then the one to look at. */
-static bool moved_again(const struct exception_facts *facts, size_t leg)
+/* An account is looked at once, at the first of its legs, if the entry as a whole takes from it. */
+static bool takes_from(const struct exception_facts *facts, size_t leg)
 {
-    for (size_t i = leg + 1; i < facts->leg_count; i++)
-        if (facts->legs[i].account.code == facts->legs[leg].account.code)
-            return true;
-    return false;
+    int64_t net = 0;
+    for (size_t i = 0; i < facts->leg_count; i++) {
+        if (facts->legs[i].account.code != facts->legs[leg].account.code)
+            continue;
+        if (i < leg)
+            return false;
+        net += facts->legs[i].amount;
+    }
+    return net < 0;
 }
 
 static void find_below_zero(struct finder *finder)
@@ -64,8 +69,7 @@ static void find_below_zero(struct finder *finder)
     for (size_t i = 0; i < facts->leg_count; i++) {
         struct account account = facts->legs[i].account;
         int64_t after = facts->balances_after[i];
-        if (facts->legs[i].amount >= 0 || !account_counts_cups(account) || after >= 0 ||
-            moved_again(facts, i))
+        if (!account_counts_cups(account) || after >= 0 || !takes_from(facts, i))
             continue;
         switch (account_kind_of(account)) {
         case ACCOUNT_SITE_STOCK:
