@@ -1,0 +1,23 @@
+-- The participants that day $2 of scheme $1 concerns, in the order of their codes: their arrears, since when their position
+-- has been carried forward, what the day's exceptions at their sites come to, their bank account, and that of their last payout.
+WITH exceptions AS (
+    SELECT s.participant, sum(coalesce(abs(x.amount), abs(x.quantity) * v.amount, 0)) AS amount
+      FROM business_day d
+      JOIN exception x ON x.scheme = d.scheme AND x.entry BETWEEN d.first_entry AND d.last_entry
+                      AND x.business_date = d.business_date AND x.kind IN ('off_tariff', 'count_off')
+      JOIN site s ON s.id = x.site
+      LEFT JOIN LATERAL (SELECT r.amount FROM refund_value r
+                          WHERE r.scheme = x.scheme AND r.cup_type = x.cup_type AND r.effective_date <= $2::date
+                          ORDER BY r.effective_date DESC LIMIT 1) v ON true
+     WHERE d.scheme = $1::integer AND d.business_date = $2::date
+     GROUP BY s.participant)
+SELECT p.id, balance_through($1::integer, account_of(6, p.id, 0), $2::date), o.carried_since,
+       coalesce(e.amount, 0), p.bank_account,
+       (SELECT l.bank_account IS DISTINCT FROM p.bank_account FROM payment l
+         WHERE l.scheme = $1::integer AND l.payee = p.id ORDER BY l.business_date DESC LIMIT 1)
+  FROM participant p
+  LEFT JOIN exceptions e ON e.participant = p.id
+  LEFT JOIN position o ON o.scheme = $1::integer AND o.business_date = $2::date - 1 AND o.participant = p.id
+ WHERE EXISTS (SELECT FROM site s WHERE s.scheme = $1::integer AND s.participant = p.id)
+    OR balance_through($1::integer, account_of(6, p.id, 0), $2::date) <> 0
+ ORDER BY p.code COLLATE "C"

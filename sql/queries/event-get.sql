@@ -1,0 +1,23 @@
+-- The entries of an event id, in all schemes or one. $1 event id, $2 scheme (null: all), $3 the sites to show (null: all).
+SELECT json_strip_nulls(json_build_object(
+           'event', e.event::json, 'scheme', s.code, 'entry', e.entry, 'business_date', e.business_date, 'late', e.late,
+           'recorded_at', instant_text(e.recorded_at),
+           'legs', (SELECT coalesce(json_agg(json_build_object('account', account_name(account),
+                               CASE WHEN account_unit(account) = 0 THEN 'amount' ELSE 'cups' END,
+                               CASE WHEN account_unit(account) = 0 THEN to_json(amount_text(amount, s.decimals))
+                                    ELSE to_json(amount) END) ORDER BY position), '[]')
+                      FROM unnest(e.accounts, e.amounts) WITH ORDINALITY AS leg(account, amount, position)),
+           'exceptions', (SELECT coalesce(json_agg(json_build_object('exception', x.kind, 'cup_type', c.code,
+                                     'quantity', x.quantity, 'amount', amount_text(x.amount, s.decimals))
+                                     ORDER BY x.position), '[]')
+                            FROM exception x LEFT JOIN cup_type c ON c.id = x.cup_type
+                           WHERE (x.scheme, x.entry) = (e.scheme, e.entry)),
+           'reversed_by', (SELECT r.event::json ->> 'event_id'
+                             FROM entry_reference f JOIN entry r ON (r.scheme, r.entry) = (f.scheme, f.entry)
+                            WHERE (f.scheme, f.referred) = (e.scheme, e.entry) AND f.kind = 11),
+           'settlement', (SELECT format('/v1/settlements/%s/%s', s.code, t.business_date) FROM settlement t
+                           WHERE (t.scheme, t.business_date) = (e.scheme, e.business_date))))
+  FROM scheme s
+  JOIN event_id i ON i.scheme = s.id AND i.event_id = $1::uuid
+  JOIN entry e ON (e.scheme, e.entry) = (i.scheme, i.entry)
+ WHERE ($2::integer IS NULL OR s.id = $2) AND ($3::integer[] IS NULL OR e.site = ANY ($3))

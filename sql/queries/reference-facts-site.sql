@@ -1,0 +1,17 @@
+-- What changing a site depends on. $1: its code, as it is to be: $2 scheme, $3 participant, $4 the cup types of its par
+-- stock. Exactly one row: whether scheme and participant are known; whether they change; whether something is posted that
+-- they may no longer change after (a dispatch on its way to the site, too); which of $4 are not known, from 0.
+SELECT s.id IS NOT NULL,
+       p.id IS NOT NULL,
+       coalesce(o.scheme <> s.id, false),
+       coalesce(o.participant <> p.id, false),
+       CASE WHEN (o.scheme, o.participant) <> (s.id, p.id) -- neither table is keyed by site
+            THEN EXISTS (SELECT FROM site_day d WHERE d.scheme = o.scheme AND d.site = o.id)
+              OR EXISTS (SELECT FROM transfer t WHERE t.scheme = o.scheme AND t.receiver = o.id)
+            ELSE false END,
+       ARRAY(SELECT u.position - 1 FROM unnest($4::text[]) WITH ORDINALITY AS u(code, position)
+              WHERE NOT EXISTS (SELECT FROM cup_type c WHERE c.code = u.code) ORDER BY u.position)
+  FROM (SELECT $1::text AS site, $2::text AS scheme, $3::text AS participant) AS given
+  LEFT JOIN site o ON o.code = given.site
+  LEFT JOIN scheme s ON s.code = given.scheme
+  LEFT JOIN participant p ON p.code = given.participant

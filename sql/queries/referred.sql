@@ -1,0 +1,20 @@
+-- The event with id $2 of scheme $1, for one that refers to it: its entry, whether it is reversed, what else refers to it, and its
+-- list of cups.
+SELECT e.entry, e.business_date, e.kind, e.site, e.accounts, e.amounts,
+       EXISTS (SELECT FROM entry_reference r
+                WHERE r.scheme = e.scheme AND r.referred = e.entry AND r.kind = 11) AS reversed,
+       EXISTS (SELECT FROM entry_reference r
+                WHERE r.scheme = e.scheme AND r.referred = e.entry AND r.kind <> 11
+                  AND NOT EXISTS (SELECT FROM entry_reference u
+                                   WHERE u.scheme = r.scheme AND u.referred = r.entry AND u.kind = 11)) AS arrived,
+       (SELECT r.referred FROM entry_reference r WHERE r.scheme = e.scheme AND r.entry = e.entry) AS refers,
+       c.cup_types, c.damaged, c.quantities
+  FROM event_id i
+  JOIN entry e ON e.scheme = i.scheme AND e.entry = i.entry
+  LEFT JOIN LATERAL (
+       SELECT array_agg(t.id ORDER BY l.place) AS cup_types,
+              array_agg((l.line ->> 'condition' IS NOT NULL)::integer ORDER BY l.place) AS damaged,
+              array_agg((l.line ->> 'quantity')::bigint ORDER BY l.place) AS quantities
+         FROM jsonb_array_elements(e.event::jsonb -> 'cups') WITH ORDINALITY AS l(line, place)
+         JOIN cup_type t ON t.code = l.line ->> 'cup_type') c ON e.kind IN (5, 6, 7, 12, 13)
+ WHERE i.scheme = $1::integer AND i.event_id = $2::uuid

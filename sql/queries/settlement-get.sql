@@ -1,0 +1,52 @@
+-- What a close settled. $1 scheme, $2 business day, $3 the sites to show, and their participants' positions and payments
+-- (null: all). The sites are those that the close made a line for.
+WITH of_scheme AS (SELECT id, code, currency, decimals FROM scheme WHERE id = $1::integer),
+own AS (SELECT DISTINCT participant FROM site WHERE id = ANY ($3::integer[])),
+line AS (
+    SELECT s.participant, s.code, d.*,
+           balance_through(d.scheme, account_of(4, d.site, 0), d.business_date - 1) AS brought_forward
+      FROM site_day d JOIN site s ON s.id = d.site
+     WHERE d.scheme = $1::integer AND d.business_date = $2::date AND ($3::integer[] IS NULL OR d.site = ANY ($3))),
+site_line AS (
+    SELECT participant, json_agg(json_build_object(
+               'site', line.code, 'brought_forward', amount_text(brought_forward, decimals),
+               'collected', amount_text(collected, decimals), 'refunded', amount_text(refunded, decimals),
+               'fees', amount_text(fees, decimals), 'tax', amount_text(tax, decimals),
+               'stock', amount_text(stock, decimals), 'other', amount_text(other, decimals),
+               'net', amount_text(brought_forward + collected - refunded + fees + tax + stock + other, decimals))
+               ORDER BY line.code COLLATE "C") AS items
+      FROM line, of_scheme GROUP BY participant),
+at_close AS (
+    SELECT p.code, at.participant, amount, arrears, carried_since IS NOT NULL AS carried
+      FROM position at JOIN participant p ON p.id = at.participant
+     WHERE at.scheme = $1::integer AND business_date = $2::date
+       AND ($3::integer[] IS NULL OR at.participant IN (SELECT participant FROM own))),
+paid AS (
+    SELECT payment_id, coalesce(f.code, 'pool') AS payer, coalesce(t.code, 'pool') AS payee, amount, due_on, status, held
+      FROM payment LEFT JOIN participant f ON f.id = payer LEFT JOIN participant t ON t.id = payee
+     WHERE scheme = $1::integer AND business_date = $2::date
+       AND ($3::integer[] IS NULL OR payer IN (SELECT participant FROM own) OR payee IN (SELECT participant FROM own)))
+SELECT json_strip_nulls(json_build_object(
+    'scheme', code, 'date', s.business_date, 'currency', currency, 'closed_at', instant_text(closed_at),
+    'positions', (SELECT coalesce(json_agg(json_build_object(
+            'participant', at_close.code, 'amount', amount_text(amount, decimals), 'arrears', amount_text(arrears, decimals),
+            'carried_forward', carried, 'sites', coalesce(items, '[]')) ORDER BY at_close.code COLLATE "C"), '[]')
+        FROM at_close LEFT JOIN site_line USING (participant)),
+    'carried_forward', (SELECT coalesce(json_agg(json_build_object(
+            'participant', at_close.code, 'amount', amount_text(amount, decimals)) ORDER BY at_close.code COLLATE "C"), '[]')
+        FROM at_close WHERE carried),
+    'payments', (SELECT coalesce(json_agg(json_build_object(
+            'payment_id', payment_id, 'from', payer, 'to', payee, 'amount', amount_text(amount, decimals), 'due_on', due_on,
+            'status', status, 'held', CASE WHEN held IS NOT NULL THEN json_build_object('reason', held) END)
+            ORDER BY payer COLLATE "C", payee COLLATE "C"), '[]')
+        FROM paid),
+    'totals', (SELECT json_build_object(
+            'owed', amount_text(coalesce(sum(greatest(amount, 0)), 0), decimals),
+            'owing', amount_text(coalesce(sum(greatest(-amount, 0)), 0), decimals),
+            'paid', amount_text((SELECT coalesce(sum(amount), 0) FROM paid), decimals),
+            'payments', (SELECT count(*) FROM paid))
+        FROM at_close),
+    'seal', json_build_object('entries', entries, 'root', encode(root, 'hex'), 'previous', encode(previous, 'hex'),
+        'seal', encode(seal, 'hex'))))
+  FROM settlement s, of_scheme
+ WHERE s.scheme = $1::integer AND s.business_date = $2::date

@@ -1,0 +1,53 @@
+/* SPDX-License-Identifier: ISC */
+/* Collecting faults. */
+#include "app/fault.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+enum { DETAIL_MAX = 300 };
+
+void faults_init(struct faults *faults, struct arena *arena)
+{
+    faults->arena = arena;
+    faults->count = 0;
+}
+
+static const char *copy(struct arena *arena, const char *text)
+{
+    const char *copied = arena_copy(arena, text, strlen(text));
+    return copied != NULL ? copied : "";
+}
+
+static PRINTF_LIKE(5, 0) void add(struct faults *faults, enum reason reason, const char *pointer,
+                                  const char *parameter, const char *format, va_list arguments)
+{
+    char detail[DETAIL_MAX];
+    if (faults->count == FAULTS_MAX)
+        return;
+    vsnprintf(detail, sizeof detail, format, arguments);
+    faults->items[faults->count++] = (struct fault){
+        .reason = reason,
+        .pointer = pointer != NULL ? copy(faults->arena, pointer) : NULL,
+        .parameter = parameter != NULL ? copy(faults->arena, parameter) : NULL,
+        .detail = copy(faults->arena, detail),
+    };
+}
+
+void faults_add(struct faults *faults, enum reason reason, const char *pointer, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    add(faults, reason, pointer, NULL, format, arguments);
+    va_end(arguments);
+}
+
+void faults_add_parameter(struct faults *faults, enum reason reason, const char *parameter,
+                          const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    add(faults, reason, NULL, parameter, format, arguments);
+    va_end(arguments);
+}

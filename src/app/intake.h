@@ -1,0 +1,53 @@
+/* SPDX-License-Identifier: ISC */
+/* Intake: from events of clients to entries of the ledger. One writer thread takes all jobs that wait and
+ * posts them in one transaction, under the head row of each scheme concerned. */
+#ifndef DEPOSITD_APP_INTAKE_H
+#define DEPOSITD_APP_INTAKE_H
+
+#include "app/fault.h"
+#include "app/snapshot.h"
+#include "base/config.h"
+#include "depositd/exceptions.h"
+
+enum event_status { EVENT_RECORDED, EVENT_DUPLICATE, EVENT_REJECTED };
+
+struct event_result {
+    enum event_status status;
+    int64_t entry;
+    struct date business_date;
+    bool late;
+    const struct exception *exceptions;     /* from the job's arena */
+    const char *const *exception_cup_types; /* codes, parallel; NULL element: none */
+    unsigned decimals;                      /* of the scheme's currency, for the exceptions' amounts */
+    size_t exception_count;
+    struct faults faults; /* why it was rejected */
+};
+
+/* One request's events. The submitter fills it, owns it again once `done` has been called (from the writer's
+ * thread), and never touches it in between. */
+struct intake_job {
+    struct arena *arena;
+    int32_t key; /* of the identity that posts */
+    bool dry_run;
+    const struct event *events;
+    struct event_result *results; /* as many; those with faults already are passed over */
+    size_t count;
+    /* REASON_NONE: results are filled. OVERLOADED, OUTCOME_UNKNOWN, UNAUTHENTICATED, INTERNAL_ERROR: for the
+     * whole job. */
+    enum reason failure;
+    void (*done)(struct intake_job *job);
+    void *owner;             /* the submitter's */
+    struct intake_job *next; /* the queue's */
+};
+
+struct intake;
+
+/* Starts the writer's thread. NULL: no memory or no thread. */
+MUST_CHECK struct intake *intake_start(const struct config *config, struct snapshot_cache *cache);
+/* Takes no more jobs, finishes those that wait, ends the thread. */
+void intake_stop(struct intake *intake);
+
+/* False: the queue is full, or intake is stopping; `done` will not be called. Never blocks. */
+MUST_CHECK bool intake_submit(struct intake *intake, struct intake_job *job);
+
+#endif

@@ -1,0 +1,332 @@
+/* SPDX-License-Identifier: ISC */
+/* Appending to the ledger: numbers, hashes, sums, and the one flush that writes them. */
+#include "app/ledger.h"
+
+#include "app/canonical.h"
+
+#include <assert.h>
+#include <string.h>
+
+/* An entry of the most lines and legs, with the longest codes, stays well below this. */
+enum { LEAF_BYTES_MAX = 1 << 20 };
+
+void ledger_init(struct ledger *ledger, struct pg *pg, struct arena *arena, const struct network *network,
+                 const struct scheme *scheme, const struct calendar *calendar, int64_t last_entry,
+                 struct instant now)
+{
+    *ledger = (struct ledger){
+        .pg = pg,
+        .arena = arena,
+        .network = network,
+        .scheme = scheme,
+        .calendar = calendar,
+        .now = now,
+        .last_entry = last_entry,
+    };
+    pairs_init(&ledger->known, arena);
+    pairs_init(&ledger->movement_keys, arena);
+    pairs_init(&ledger->site_day_keys, arena);
+    buffer_init(&ledger->leaf, LEAF_BYTES_MAX);
+}
+
+void ledger_dispose(struct ledger *ledger)
+{
+    buffer_dispose(&ledger->leaf);
+}
+
+/* A new, zeroed place at the end of one of the growing arrays; NULL: no memory. */
+#define PUSH(ledger, items, count, capacity)                                                                 \
+    (arena_grow((ledger)->arena, &(ledger)->items, (ledger)->count, &(ledger)->capacity,                     \
+                sizeof *(ledger)->items)                                                                     \
+         ? (memset(&(ledger)->items[(ledger)->count], 0, sizeof *(ledger)->items),                           \
+            &(ledger)->items[(ledger)->count++])                                                             \
+         : NULL)
+
+static enum store_result learn_balance(struct ledger *ledger, int64_t account, int64_t balance)
+{
+    uint32_t position;
+    bool added;
+    if (!pairs_put(&ledger->known, (struct pair){account, 0}, &position, &added) ||
+        !arena_grow(ledger->arena, &ledger->balances, position, &ledger->balance_capacity,
+                    sizeof *ledger->balances))
+        return STORE_FAILED;
+    if (added)
+        ledger->balances[position] = balance;
+    return STORE_OK;
+}
+
+enum store_result ledger_prefetch(struct ledger *ledger, const int64_t *accounts, size_t count)
+{
+    if (count == 0)
+        return STORE_OK;
+    /* What waits is not in the database's balances yet. */
+    enum store_result result = ledger_flush(ledger);
+    int64_t *balances = arena_array(ledger->arena, count, sizeof *balances);
+    if (balances == NULL)
+        return STORE_FAILED;
+    if (result == STORE_OK)
+        result = store_balances(ledger->pg, ledger->arena, ledger->scheme->id, accounts, count, balances);
+    for (size_t i = 0; i < count && result == STORE_OK; i++)
+        result = learn_balance(ledger, accounts[i], balances[i]);
+    return result;
+}
+
+enum store_result ledger_balance(struct ledger *ledger, struct account account, int64_t *balance)
+{
+    uint32_t position;
+    struct pair key = {account.code, 0};
+    if (!pairs_find(&ledger->known, key, &position)) {
+        enum store_result result = ledger_prefetch(ledger, &account.code, 1);
+        if (result != STORE_OK)
+            return result;
+        if (!pairs_find(&ledger->known, key, &position))
+            return STORE_FAILED;
+    }
+    *balance = ledger->balances[position];
+    return STORE_OK;
+}
+
+enum store_result ledger_day(struct ledger *ledger, struct date date, struct day_counters **day)
+{
+    for (size_t i = 0; i < ledger->day_count; i++)
+        if (ledger->days[i].date.days == date.days) {
+            *day = &ledger->days[i];
+            return STORE_OK;
+        }
+    *day = PUSH(ledger, days, day_count, day_capacity);
+    return *day != NULL ? store_day_counters(ledger->pg, ledger->scheme->id, date, *day) : STORE_FAILED;
+}
+
+static enum store_result add_movement(struct ledger *ledger, struct date date, struct leg leg)
+{
+    uint32_t position;
+    bool added;
+    if (!pairs_put(&ledger->movement_keys, (struct pair){leg.account.code, date.days}, &position, &added) ||
+        !arena_grow(ledger->arena, &ledger->movements, position, &ledger->movement_capacity,
+                    sizeof *ledger->movements))
+        return STORE_FAILED;
+    struct movement_row *movement = &ledger->movements[position];
+    if (added)
+        *movement = (struct movement_row){leg.account, date, 0};
+    if (__builtin_add_overflow(movement->amount, leg.amount, &movement->amount))
+        return STORE_OUT_OF_RANGE;
+    if (pairs_find(&ledger->known, (struct pair){leg.account.code, 0}, &position) &&
+        __builtin_add_overflow(ledger->balances[position], leg.amount, &ledger->balances[position]))
+        return STORE_OUT_OF_RANGE;
+    return STORE_OK;
+}
+
+static struct site_day_row *site_day(struct ledger *ledger, int32_t site, struct date date)
+{
+    uint32_t position;
+    bool added;
+    if (!pairs_put(&ledger->site_day_keys, (struct pair){site, date.days}, &position, &added) ||
+        !arena_grow(ledger->arena, &ledger->site_days, position, &ledger->site_day_capacity,
+                    sizeof *ledger->site_days))
+        return NULL;
+    if (added)
+        ledger->site_days[position] = (struct site_day_row){.site = site, .business_date = date};
+    return &ledger->site_days[position];
+}
+
+/* What the close takes from a site is not its own activity, and a fee has a column of its own. */
+static bool is_activity(enum entry_kind kind)
+{
+    return kind != KIND_SETTLE && kind != KIND_FEES;
+}
+
+static enum store_result add_activity(struct ledger *ledger, const struct draft *draft)
+{
+    if (draft->site != 0) {
+        struct site_day_row *day = site_day(ledger, draft->site, draft->business_date);
+        if (day == NULL)
+            return STORE_FAILED;
+        day->fees += draft->fees;
+        day->tax += draft->tax;
+    }
+    for (size_t i = 0; i < draft->leg_count && is_activity(draft->kind); i++) {
+        int32_t site = activity_site(draft->legs[i]);
+        bool mirrored = i < draft->mirrored_count;
+        if (site == 0)
+            continue;
+        struct site_day_row *day = site_day(ledger, site, draft->business_date);
+        if (day == NULL)
+            return STORE_FAILED;
+        if (!activity_add(&day->activity, mirrored ? draft->mirrored_kind : draft->kind, mirrored,
+                          draft->legs[i]))
+            return STORE_OUT_OF_RANGE;
+    }
+    return STORE_OK;
+}
+
+static enum store_result hash_leaf(struct ledger *ledger, const struct draft *draft, int64_t entry,
+                                   struct sha256 *hash)
+{
+    buffer_reset(&ledger->leaf);
+    canonical_leaf(
+        &(struct canonical_entry){
+            .network = ledger->network,
+            .scheme = ledger->scheme,
+            .entry = entry,
+            .business_date = draft->business_date,
+            .kind = draft->kind,
+            .event = draft->event != NULL ? draft->event->text : NULL,
+            .legs = draft->legs,
+            .leg_count = draft->leg_count,
+        },
+        &ledger->leaf);
+    if (ledger->leaf.failed)
+        return STORE_FAILED;
+    merkle_leaf(ledger->leaf.data, ledger->leaf.length, hash);
+    return STORE_OK;
+}
+
+static void count_in_day(struct day_counters *day, const struct draft *draft, int64_t entry,
+                         const struct sha256 *hash)
+{
+    frontier_append(&day->frontier, hash);
+    day->entries++;
+    day->events += draft->event != NULL;
+    day->late_events += draft->late;
+    day->last_entry = entry;
+    if (day->first_entry == 0)
+        day->first_entry = entry;
+}
+
+static struct leg *push_legs(struct ledger *ledger, const struct leg *legs, size_t count)
+{
+    size_t first = ledger->leg_count;
+    for (size_t i = 0; i < count; i++) {
+        struct leg *leg = PUSH(ledger, legs, leg_count, leg_capacity);
+        if (leg == NULL)
+            return NULL;
+        *leg = legs[i];
+    }
+    return ledger->legs + first;
+}
+
+enum store_result ledger_append(struct ledger *ledger, const struct draft *draft, int64_t *entry)
+{
+    struct day_counters *day;
+    struct sha256 hash;
+    enum store_result result = ledger_day(ledger, draft->business_date, &day);
+    if (result == STORE_OK)
+        result = hash_leaf(ledger, draft, ledger->last_entry + 1, &hash);
+    for (size_t i = 0; i < draft->leg_count && result == STORE_OK; i++)
+        result = add_movement(ledger, draft->business_date, draft->legs[i]);
+    if (result == STORE_OK)
+        result = add_activity(ledger, draft);
+    if (result != STORE_OK)
+        return result;
+    size_t first_leg = ledger->leg_count;
+    struct entry_row *row = PUSH(ledger, entries, entry_count, entry_capacity);
+    if (row == NULL || (draft->leg_count > 0 && push_legs(ledger, draft->legs, draft->leg_count) == NULL))
+        return STORE_FAILED;
+    *entry = ++ledger->last_entry;
+    count_in_day(day, draft, *entry, &hash);
+    *row = (struct entry_row){
+        .entry = *entry,
+        .business_date = draft->business_date,
+        .kind = draft->kind,
+        .late = draft->late,
+        .site = draft->site,
+        .key = draft->key,
+        .occurred_at = draft->occurred_at,
+        .first_leg = first_leg,
+        .leg_count = draft->leg_count,
+        .hash = hash,
+        .event = draft->event,
+    };
+    return STORE_OK;
+}
+
+static const struct entry_row *last_row(const struct ledger *ledger)
+{
+    assert(ledger->entry_count > 0);
+    return &ledger->entries[ledger->entry_count - 1];
+}
+
+enum store_result ledger_add_exception(struct ledger *ledger, int32_t position, struct exception exception)
+{
+    const struct entry_row *entry = last_row(ledger);
+    struct exception_row *row = PUSH(ledger, exceptions, exception_count, exception_capacity);
+    if (row == NULL)
+        return STORE_FAILED;
+    *row = (struct exception_row){entry->entry, position, entry->business_date, entry->site, exception};
+    return STORE_OK;
+}
+
+enum store_result ledger_add_reference(struct ledger *ledger, int64_t referred)
+{
+    const struct entry_row *entry = last_row(ledger);
+    struct reference_row *row = PUSH(ledger, references, reference_count, reference_capacity);
+    if (row == NULL)
+        return STORE_FAILED;
+    *row = (struct reference_row){referred, entry->entry, entry->kind};
+    return STORE_OK;
+}
+
+enum store_result ledger_add_transfer(struct ledger *ledger, const struct transfer_row *transfer)
+{
+    struct transfer_row *row = PUSH(ledger, transfers, transfer_count, transfer_capacity);
+    if (row == NULL)
+        return STORE_FAILED;
+    *row = *transfer;
+    return STORE_OK;
+}
+
+enum store_result ledger_add_forfeited(struct ledger *ledger, int32_t cup_type, int64_t cups)
+{
+    struct forfeited_row *row = PUSH(ledger, forfeited, forfeited_count, forfeited_capacity);
+    if (row == NULL)
+        return STORE_FAILED;
+    *row = (struct forfeited_row){cup_type, cups};
+    return STORE_OK;
+}
+
+bool ledger_pending(const struct ledger *ledger)
+{
+    return ledger->entry_count > 0;
+}
+
+/* Days stay: their counters and frontiers go on from where they are. */
+static void forget_written(struct ledger *ledger)
+{
+    ledger->entry_count = ledger->leg_count = ledger->exception_count = 0;
+    ledger->reference_count = ledger->transfer_count = ledger->forfeited_count = 0;
+    pairs_init(&ledger->movement_keys, ledger->arena);
+    pairs_init(&ledger->site_day_keys, ledger->arena);
+}
+
+enum store_result ledger_flush(struct ledger *ledger)
+{
+    if (!ledger_pending(ledger))
+        return STORE_OK;
+    enum store_result result = store_post(ledger->pg, ledger->arena,
+                                          &(struct posting_rows){
+                                              .scheme = ledger->scheme->id,
+                                              .recorded_at = ledger->now,
+                                              .last_entry = ledger->last_entry,
+                                              .entries = ledger->entries,
+                                              .entry_count = ledger->entry_count,
+                                              .legs = ledger->legs,
+                                              .leg_count = ledger->leg_count,
+                                              .movements = ledger->movements,
+                                              .movement_count = ledger->movement_keys.count,
+                                              .site_days = ledger->site_days,
+                                              .site_day_count = ledger->site_day_keys.count,
+                                              .exceptions = ledger->exceptions,
+                                              .exception_count = ledger->exception_count,
+                                              .references = ledger->references,
+                                              .reference_count = ledger->reference_count,
+                                              .transfers = ledger->transfers,
+                                              .transfer_count = ledger->transfer_count,
+                                              .forfeited = ledger->forfeited,
+                                              .forfeited_count = ledger->forfeited_count,
+                                              .days = ledger->days,
+                                              .day_count = ledger->day_count,
+                                          });
+    if (result == STORE_OK)
+        forget_written(ledger);
+    return result;
+}

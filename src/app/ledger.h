@@ -1,0 +1,90 @@
+/* SPDX-License-Identifier: ISC */
+/* One scheme's ledger, open for appending within a transaction that holds the scheme's head row.
+ *
+ * Entries that are appended get their numbers, hashes and places in the day's Merkle tree at once, and are
+ * written together by ledger_flush. Balances that are asked for take account of entries not yet written.
+ * Lives in the arena of one transaction; one thread. */
+#ifndef DEPOSITD_APP_LEDGER_H
+#define DEPOSITD_APP_LEDGER_H
+
+#include "base/buffer.h"
+#include "base/pairs.h"
+#include "store/ledger_store.h"
+
+struct ledger {
+    struct pg *pg;
+    struct arena *arena;
+    const struct network *network;
+    const struct scheme *scheme;
+    const struct calendar *calendar;
+    struct instant now;
+    int64_t last_entry;
+
+    /* Cup accounts whose balances are known, and those balances with all that has been appended. */
+    struct pairs known;
+    int64_t *balances;
+    size_t balance_capacity;
+
+    /* What waits to be written; the pairs say where a movement and a site's day are. */
+    struct pairs movement_keys, site_day_keys;
+    struct entry_row *entries;
+    struct leg *legs;
+    struct movement_row *movements;
+    struct site_day_row *site_days;
+    struct exception_row *exceptions;
+    struct reference_row *references;
+    struct transfer_row *transfers;
+    struct forfeited_row *forfeited;
+    struct day_counters *days;
+    size_t entry_count, leg_count, exception_count, reference_count, transfer_count, forfeited_count,
+        day_count;
+    size_t entry_capacity, leg_capacity, movement_capacity, site_day_capacity, exception_capacity,
+        reference_capacity, transfer_capacity, forfeited_capacity, day_capacity;
+    struct buffer leaf;
+};
+
+/* What is to become an entry. */
+struct draft {
+    enum entry_kind kind;
+    struct date business_date;
+    bool late;
+    int32_t site; /* 0: none */
+    int32_t key;  /* 0: the service */
+    struct instant occurred_at;
+    const struct event *event; /* NULL for what the close posts; outlives the flush */
+    const struct leg *legs;    /* copied */
+    size_t leg_count;
+    enum entry_kind mirrored_kind; /* of a reversal: the reversed entry's kind, … */
+    size_t mirrored_count;         /* … and how many of the legs are its mirror */
+    int64_t fees, tax;             /* of a fees entry: what the site owes of each */
+};
+
+void ledger_init(struct ledger *ledger, struct pg *pg, struct arena *arena, const struct network *network,
+                 const struct scheme *scheme, const struct calendar *calendar, int64_t last_entry,
+                 struct instant now);
+void ledger_dispose(struct ledger *ledger);
+
+/* Makes these cup accounts' balances known, in one query. */
+MUST_CHECK enum store_result ledger_prefetch(struct ledger *ledger, const int64_t *accounts, size_t count);
+/* The balance with all that has been appended. */
+MUST_CHECK enum store_result ledger_balance(struct ledger *ledger, struct account account, int64_t *balance);
+
+/* Appends; *entry is its number. STORE_OUT_OF_RANGE: a sum does not fit. */
+MUST_CHECK enum store_result ledger_append(struct ledger *ledger, const struct draft *draft, int64_t *entry);
+
+/* Notes that belong to the entry appended last. */
+MUST_CHECK enum store_result ledger_add_exception(struct ledger *ledger, int32_t position,
+                                                  struct exception exception);
+MUST_CHECK enum store_result ledger_add_reference(struct ledger *ledger, int64_t referred);
+MUST_CHECK enum store_result ledger_add_transfer(struct ledger *ledger, const struct transfer_row *row);
+MUST_CHECK enum store_result ledger_add_forfeited(struct ledger *ledger, int32_t cup_type, int64_t cups);
+
+/* Whether anything waits to be written. */
+bool ledger_pending(const struct ledger *ledger);
+/* Writes all that waits. */
+MUST_CHECK enum store_result ledger_flush(struct ledger *ledger);
+
+/* The counters and the frontier of a day, with all that has been appended. */
+MUST_CHECK enum store_result ledger_day(struct ledger *ledger, struct date date, struct day_counters **day);
+
+#endif

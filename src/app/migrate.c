@@ -1,0 +1,62 @@
+/* SPDX-License-Identifier: ISC */
+/* The migrations stand in the binary, in their order: version n is the nth. */
+#include "app/migrate.h"
+
+#include "sql.h"
+
+enum { MESSAGE_MAX = 512 };
+
+static enum store_result run_text(struct pg *pg, const struct sql *sql)
+{
+    char message[MESSAGE_MAX];
+    enum store_result result = pg_execute_text(pg, sql->text, message, sizeof message);
+    if (result != STORE_OK)
+        fprintf(stderr, "%s: %s\n", sql->name, message);
+    return result;
+}
+
+static enum store_result apply(struct pg *pg, size_t version, FILE *stream)
+{
+    const struct sql *migration = &sql_migrations[version - 1];
+    struct pg_params params;
+    enum store_result result = run_text(pg, migration);
+    if (result != STORE_OK)
+        return result;
+    fprintf(stream, "applied %s\n", migration->name);
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, (int64_t)version);
+    pg_add_text(&params, migration->name);
+    return pg_query(pg, &sql_migrate_applied, &params, NULL);
+}
+
+static enum store_result apply_missing(struct pg *pg, FILE *stream)
+{
+    PG_ROWS rows = NULL;
+    enum store_result result = pg_query(pg, &sql_migrate_version, NULL, &rows);
+    if (result != STORE_OK)
+        return result;
+    size_t version = (size_t)pg_int(rows, 0, 0);
+    if (version > sql_migration_count) {
+        fprintf(stderr, "the database is at version %zu, this depositd knows %zu: use a newer one\n", version,
+                sql_migration_count);
+        return STORE_REFUSED;
+    }
+    while (version < sql_migration_count && result == STORE_OK)
+        result = apply(pg, ++version, stream);
+    if (result == STORE_OK)
+        fprintf(stream, "the schema is at version %zu\n", version);
+    return result;
+}
+
+enum store_result migrate(struct pg *pg, FILE *stream)
+{
+    enum store_result result = pg_begin(pg);
+    if (result == STORE_OK)
+        result = run_text(pg, &sql_migrate_prepare);
+    if (result == STORE_OK)
+        result = apply_missing(pg, stream);
+    if (result == STORE_OK)
+        result = pg_commit(pg);
+    pg_rollback(pg);
+    return result;
+}

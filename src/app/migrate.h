@@ -1,0 +1,13 @@
+/* SPDX-License-Identifier: ISC */
+/* Bringing the database's schema up to this binary's version. Run by the owner; forward only. */
+#ifndef DEPOSITD_APP_MIGRATE_H
+#define DEPOSITD_APP_MIGRATE_H
+
+#include "store/pg.h"
+
+#include <stdio.h>
+
+/* Applies what is missing, in one transaction, and says so on `stream`. Several at once: one does it. */
+MUST_CHECK enum store_result migrate(struct pg *pg, FILE *stream);
+
+#endif

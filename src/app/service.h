@@ -1,0 +1,16 @@
+/* SPDX-License-Identifier: ISC */
+/* The running service: what `depositd serve` starts, and what every room above can reach. */
+#ifndef DEPOSITD_APP_SERVICE_H
+#define DEPOSITD_APP_SERVICE_H
+
+#include "app/intake.h"
+#include "app/snapshot.h"
+#include "base/config.h"
+
+struct service {
+    const struct config *config;
+    struct snapshot_cache *snapshots;
+    struct intake *intake;
+};
+
+#endif

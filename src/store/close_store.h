@@ -1,0 +1,95 @@
+/* SPDX-License-Identifier: ISC */
+/* What a close reads and what it fixes. Results are put into the given arena. */
+#ifndef DEPOSITD_STORE_CLOSE_STORE_H
+#define DEPOSITD_STORE_CLOSE_STORE_H
+
+#include "depositd/netting.h"
+#include "depositd/seal.h"
+#include "depositd/settlement.h"
+#include "store/ledger_store.h"
+
+MUST_CHECK enum store_result store_close_lock(struct pg *pg, int32_t scheme);
+MUST_CHECK enum store_result store_close_cut(struct pg *pg, int32_t scheme, struct date date);
+
+/* A site's day, before fees. */
+struct closing_site {
+    int32_t site, participant;
+    bool open;
+    struct money clearing;
+    struct cups issued, returned;
+};
+
+MUST_CHECK enum store_result store_closing_sites(struct pg *pg, struct arena *arena, int32_t scheme,
+                                                 struct date date, struct closing_site **sites,
+                                                 size_t *count);
+
+struct closing_participant {
+    int32_t participant;
+    struct money arrears;
+    bool carried;              /* already before this close, … */
+    struct date carried_since; /* … since this day */
+    struct money exceptions;
+    bool bank_account_changed; /* since its last payout */
+};
+
+MUST_CHECK enum store_result store_closing_participants(struct pg *pg, struct arena *arena, int32_t scheme,
+                                                        struct date date,
+                                                        struct closing_participant **participants,
+                                                        size_t *count);
+
+MUST_CHECK enum store_result store_holidays(struct pg *pg, struct arena *arena, int32_t scheme,
+                                            struct date after, struct date **holidays, size_t *count);
+
+/* Balances of the cup accounts that a change of value concerns. */
+MUST_CHECK enum store_result store_cups_through(struct pg *pg, struct arena *arena, int32_t scheme,
+                                                struct date date, struct leg **balances, size_t *count);
+
+MUST_CHECK enum store_result store_close_balances(struct pg *pg, int32_t scheme, struct date date);
+MUST_CHECK enum store_result store_close_day(struct pg *pg, int32_t scheme, struct date date);
+
+/* 32 zero bytes where no day is closed yet. */
+MUST_CHECK enum store_result store_previous_seal(struct pg *pg, int32_t scheme, struct sha256 *seal);
+
+struct settlement_row {
+    int32_t scheme;
+    struct date date;
+    struct instant closed_at;
+    int32_t closed_by; /* a key; 0: the service, by the clock */
+    uint64_t entries;
+    struct sha256 root, previous, seal;
+};
+
+struct position_row {
+    int32_t participant;
+    struct money amount, arrears;
+    bool carried;
+    struct date carried_since;
+};
+
+struct payment_row {
+    char payment_id[36];
+    int32_t payer, payee; /* 0: the pool */
+    struct money amount;
+    const char *held; /* NULL: not held */
+};
+
+MUST_CHECK enum store_result store_add_settlement(struct pg *pg, const struct settlement_row *settlement);
+MUST_CHECK enum store_result store_add_positions(struct pg *pg, struct arena *arena, int32_t scheme,
+                                                 struct date date, const struct position_row *positions,
+                                                 size_t count);
+MUST_CHECK enum store_result store_add_payments(struct pg *pg, struct arena *arena, int32_t scheme,
+                                                struct date date, struct date due_on,
+                                                const struct payment_row *payments, size_t count);
+
+/* What the clock has to do for one scheme. */
+struct close_work {
+    int32_t scheme;
+    bool extend; /* its calendar must be extended */
+    bool due;    /* and this day be closed */
+    struct date date;
+};
+
+MUST_CHECK enum store_result store_close_work(struct pg *pg, struct arena *arena, struct instant now,
+                                              struct instant reach, struct close_work **work, size_t *count);
+
+#endif

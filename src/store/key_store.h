@@ -1,0 +1,40 @@
+/* SPDX-License-Identifier: ISC */
+/* Keys in the database. Only the hash of a secret is stored. */
+#ifndef DEPOSITD_STORE_KEY_STORE_H
+#define DEPOSITD_STORE_KEY_STORE_H
+
+#include "depositd/access.h"
+#include "store/json_page.h"
+
+struct key_row {
+    const char *name;
+    enum role role;
+    const char *participant;  /* code; NULL: none */
+    const char *const *sites; /* codes */
+    size_t site_count;
+    struct sha256 secret_hash;
+};
+
+struct key_facts {
+    bool name_taken;
+    bool participant_known;
+    int64_t *unknown_sites; /* indices into sites, in memory of the arena */
+    size_t unknown_site_count;
+};
+MUST_CHECK enum store_result store_key_facts(struct pg *pg, struct arena *arena, const struct key_row *row,
+                                             struct key_facts *facts);
+
+MUST_CHECK enum store_result store_key_add(struct pg *pg, struct arena *arena, const struct key_row *row);
+
+/* `found`: whether there was a key of that name in force. */
+MUST_CHECK enum store_result store_key_revoke(struct pg *pg, const char *name, bool *found);
+
+/* Appends keys in force to `json`, without their secrets: the one of a name, or those after `after`; `limit`
+ * 0: any number. */
+MUST_CHECK enum store_result store_key_read(struct pg *pg, const char *name, const char *after, int limit,
+                                            struct buffer *json, struct json_page *page);
+
+/* Appends what a key may know of itself. */
+MUST_CHECK enum store_result store_key_self(struct pg *pg, int32_t key, struct buffer *json);
+
+#endif

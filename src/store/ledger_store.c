@@ -1,0 +1,306 @@
+/* SPDX-License-Identifier: ISC */
+/* What posting reads. */
+#include "store/ledger_store.h"
+
+#include "sql.h"
+
+#include <string.h>
+
+enum store_result store_heads_lock(struct pg *pg, struct arena *arena, const int32_t *schemes, size_t count,
+                                   struct head *heads, size_t *found)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    pg_params_init(&params, arena);
+    pg_add_int4_array(&params, schemes, count);
+    enum store_result result = pg_query(pg, &sql_heads_lock, &params, &rows);
+    if (result != STORE_OK)
+        return result;
+    *found = (size_t)pg_row_count(rows);
+    for (int i = 0; i < pg_row_count(rows); i++)
+        heads[i] = (struct head){
+            .scheme = (int32_t)pg_int(rows, i, 0),
+            .last_entry = pg_int(rows, i, 1),
+            .reference_version = pg_int(rows, i, 2),
+            .calendar_version = pg_int(rows, i, 3),
+        };
+    return STORE_OK;
+}
+
+enum store_result store_calendar(struct pg *pg, struct arena *arena, int32_t scheme,
+                                 struct calendar *calendar)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    pg_params_init(&params, arena);
+    pg_add_int(&params, scheme);
+    enum store_result result = pg_query(pg, &sql_calendar, &params, &rows);
+    if (result != STORE_OK)
+        return result;
+    size_t count = (size_t)pg_row_count(rows);
+    struct business_day *days = arena_array(arena, count + 1, sizeof *days);
+    if (days == NULL)
+        return STORE_FAILED;
+    for (int i = 0; i < pg_row_count(rows); i++)
+        days[i] = (struct business_day){
+            .date = pg_date(rows, i, 0),
+            .starts_at = pg_instant(rows, i, 1),
+            .ends_at = pg_instant(rows, i, 2),
+            .state = (enum day_state)pg_int(rows, i, 3),
+        };
+    *calendar = (struct calendar){days, count};
+    return STORE_OK;
+}
+
+enum store_result store_calendar_extend(struct pg *pg, int32_t scheme, struct instant until, bool *extended)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, scheme);
+    pg_add_instant(&params, until);
+    enum store_result result = pg_query(pg, &sql_calendar_extend, &params, &rows);
+    if (result != STORE_OK)
+        return result;
+    *extended = pg_affected(rows) > 0;
+    return *extended ? store_calendar_changed(pg, scheme) : STORE_OK;
+}
+
+enum store_result store_calendar_changed(struct pg *pg, int32_t scheme)
+{
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, scheme);
+    return pg_query(pg, &sql_head_calendar, &params, NULL);
+}
+
+enum store_result store_events_find(struct pg *pg, struct arena *arena, int32_t scheme,
+                                    const struct uuid *ids, size_t count, struct known_event **known,
+                                    size_t *known_count)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    pg_params_init(&params, arena);
+    pg_add_int(&params, scheme);
+    pg_add_uuid_array(&params, ids, count);
+    enum store_result result = pg_query(pg, &sql_events_find, &params, &rows);
+    if (result != STORE_OK)
+        return result;
+    *known_count = (size_t)pg_row_count(rows);
+    *known = arena_array(arena, *known_count + 1, sizeof **known);
+    if (*known == NULL)
+        return STORE_FAILED;
+    for (int i = 0; i < pg_row_count(rows); i++) {
+        struct known_event *event = &(*known)[i];
+        if (!uuid_parse(pg_text(rows, i, 0), pg_length(rows, i, 0), &event->id))
+            return STORE_FAILED;
+        pg_bytes(rows, i, 1, event->digest, sizeof event->digest);
+        event->entry = pg_int(rows, i, 2);
+        event->business_date = pg_date(rows, i, 3);
+        event->late = pg_bool(rows, i, 4);
+        event->has_exceptions = pg_bool(rows, i, 5);
+    }
+    return STORE_OK;
+}
+
+static enum store_result exception_kind_parse(const char *word, enum exception_kind *kind)
+{
+    for (int k = 0; k < EXCEPTION_KINDS; k++)
+        if (strcmp(word, exception_word((enum exception_kind)k)) == 0) {
+            *kind = (enum exception_kind)k;
+            return STORE_OK;
+        }
+    return STORE_FAILED;
+}
+
+enum store_result store_exceptions_of(struct pg *pg, struct arena *arena, int32_t scheme, int64_t entry,
+                                      struct exception **exceptions, size_t *count)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, scheme);
+    pg_add_int(&params, entry);
+    enum store_result result = pg_query(pg, &sql_exceptions_of_entry, &params, &rows);
+    if (result != STORE_OK)
+        return result;
+    *count = (size_t)pg_row_count(rows);
+    *exceptions = arena_array(arena, *count + 1, sizeof **exceptions);
+    if (*exceptions == NULL)
+        return STORE_FAILED;
+    for (int i = 0; i < pg_row_count(rows) && result == STORE_OK; i++) {
+        struct exception *exception = &(*exceptions)[i];
+        result = exception_kind_parse(pg_text(rows, i, 0), &exception->kind);
+        exception->cup_type = (int32_t)pg_int(rows, i, 1);
+        exception->has_quantity = !pg_is_null(rows, i, 2);
+        exception->quantity = pg_int(rows, i, 2);
+        exception->has_amount = !pg_is_null(rows, i, 3);
+        exception->amount.minor = pg_int(rows, i, 3);
+    }
+    return result;
+}
+
+enum store_result store_balances(struct pg *pg, struct arena *arena, int32_t scheme, const int64_t *accounts,
+                                 size_t count, int64_t *balances)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    pg_params_init(&params, arena);
+    pg_add_int(&params, scheme);
+    pg_add_int8_array(&params, accounts, count);
+    enum store_result result = pg_query(pg, &sql_balances_of_accounts, &params, &rows);
+    if (result != STORE_OK)
+        return result;
+    for (size_t i = 0; i < count; i++)
+        balances[i] = pg_int(rows, (int)i, 0);
+    return STORE_OK;
+}
+
+enum store_result store_day_counters(struct pg *pg, int32_t scheme, struct date date,
+                                     struct day_counters *counters)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    uint8_t nodes[FRONTIER_NODES_MAX * SHA256_SIZE];
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, scheme);
+    pg_add_date(&params, date);
+    enum store_result result = pg_query(pg, &sql_day_counters, &params, &rows);
+    if (result != STORE_OK)
+        return result;
+    if (pg_row_count(rows) != 1)
+        return STORE_FAILED;
+    counters->date = date;
+    counters->entries = pg_int(rows, 0, 0);
+    counters->events = pg_int(rows, 0, 1);
+    counters->late_events = pg_int(rows, 0, 2);
+    counters->first_entry = pg_int(rows, 0, 3);
+    counters->last_entry = pg_int(rows, 0, 4);
+    size_t length = pg_bytes(rows, 0, 5, nodes, sizeof nodes);
+    return frontier_restore(&counters->frontier, (uint64_t)counters->entries, nodes, length / SHA256_SIZE)
+               ? STORE_OK
+               : STORE_FAILED;
+}
+
+static enum store_result read_legs(const struct pg_rows *rows, int accounts_column, struct arena *arena,
+                                   struct leg **legs, size_t *count)
+{
+    int64_t *accounts, *amounts;
+    size_t amount_count;
+    if (!pg_int8_list(rows, 0, accounts_column, arena, &accounts, count) ||
+        !pg_int8_list(rows, 0, accounts_column + 1, arena, &amounts, &amount_count) || amount_count != *count)
+        return STORE_FAILED;
+    *legs = arena_array(arena, *count + 1, sizeof **legs);
+    if (*legs == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < *count; i++)
+        (*legs)[i] = (struct leg){{accounts[i]}, amounts[i]};
+    return STORE_OK;
+}
+
+static enum store_result read_moved_cups(const struct pg_rows *rows, int column, struct arena *arena,
+                                         struct moved_cups **cups, size_t *count)
+{
+    int64_t *types, *damaged, *quantities;
+    size_t damaged_count, quantity_count;
+    if (!pg_int8_list(rows, 0, column, arena, &types, count) ||
+        !pg_int8_list(rows, 0, column + 1, arena, &damaged, &damaged_count) ||
+        !pg_int8_list(rows, 0, column + 2, arena, &quantities, &quantity_count))
+        return STORE_FAILED;
+    *cups = arena_array(arena, *count + 1, sizeof **cups);
+    if (*cups == NULL || damaged_count != *count || quantity_count != *count)
+        return STORE_FAILED;
+    for (size_t i = 0; i < *count; i++)
+        (*cups)[i] = (struct moved_cups){(int32_t)types[i], damaged[i] != 0, quantities[i]};
+    return STORE_OK;
+}
+
+enum store_result store_referred(struct pg *pg, struct arena *arena, int32_t scheme, const struct uuid *id,
+                                 struct referred *referred)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    *referred = (struct referred){0};
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, scheme);
+    pg_add_uuid(&params, id);
+    enum store_result result = pg_query(pg, &sql_referred, &params, &rows);
+    if (result != STORE_OK || pg_row_count(rows) == 0)
+        return result;
+    referred->found = true;
+    referred->entry = pg_int(rows, 0, 0);
+    referred->business_date = pg_date(rows, 0, 1);
+    referred->kind = (enum entry_kind)pg_int(rows, 0, 2);
+    referred->site = (int32_t)pg_int(rows, 0, 3);
+    referred->reversed = pg_bool(rows, 0, 6);
+    referred->arrived = pg_bool(rows, 0, 7);
+    referred->refers = pg_int(rows, 0, 8);
+    result = read_legs(rows, 4, arena, &referred->legs, &referred->leg_count);
+    return result == STORE_OK ? read_moved_cups(rows, 9, arena, &referred->cups, &referred->cup_count)
+                              : result;
+}
+
+enum store_result store_transfer(struct pg *pg, struct arena *arena, int32_t scheme, int64_t dispatch,
+                                 struct transfer *transfer)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, scheme);
+    pg_add_int(&params, dispatch);
+    enum store_result result = pg_query(pg, &sql_transfer, &params, &rows);
+    if (result != STORE_OK)
+        return result;
+    int count = pg_row_count(rows);
+    *transfer = (struct transfer){.line_count = (size_t)count};
+    transfer->lines = arena_array(arena, (size_t)count + 1, sizeof *transfer->lines);
+    if (count == 0 || transfer->lines == NULL)
+        return STORE_FAILED; /* every dispatch has at least one line */
+    for (int i = 0; i < count; i++)
+        transfer->lines[i] = (struct transfer_open){
+            .cup_type = (int32_t)pg_int(rows, i, 0),
+            .damaged = pg_bool(rows, i, 1),
+            .sent = pg_int(rows, i, 2),
+            .received = pg_int(rows, i, 3),
+            .lost = pg_int(rows, i, 4),
+        };
+    transfer->sender = (int32_t)pg_int(rows, 0, 5);
+    transfer->receiver = (int32_t)pg_int(rows, 0, 6);
+    transfer->business_date = pg_date(rows, 0, 7);
+    return STORE_OK;
+}
+
+enum store_result store_book_after(struct pg *pg, struct arena *arena, int32_t scheme, int32_t site,
+                                   struct instant instant, struct date day, struct leg **legs, size_t *count)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, scheme);
+    pg_add_int(&params, site);
+    pg_add_instant(&params, instant);
+    pg_add_date(&params, day);
+    enum store_result result = pg_query(pg, &sql_book_after, &params, &rows);
+    if (result != STORE_OK)
+        return result;
+    *count = (size_t)pg_row_count(rows);
+    *legs = arena_array(arena, *count + 1, sizeof **legs);
+    if (*legs == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < *count; i++)
+        (*legs)[i] = (struct leg){{pg_int(rows, (int)i, 0)}, pg_int(rows, (int)i, 1)};
+    return STORE_OK;
+}
+
+enum store_result store_forfeited(struct pg *pg, int32_t scheme, int32_t cup_type, int64_t *cups)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, scheme);
+    pg_add_int(&params, cup_type);
+    enum store_result result = pg_query(pg, &sql_forfeited, &params, &rows);
+    if (result == STORE_OK)
+        *cups = pg_row_count(rows) > 0 ? pg_int(rows, 0, 0) : 0;
+    return result;
+}

@@ -1,0 +1,187 @@
+/* SPDX-License-Identifier: ISC */
+/* The ledger's tables: what posting reads under the head row, and what it writes there.
+ *
+ * All of it runs within a transaction that holds the scheme's head row. Results are put into the given arena.
+ */
+#ifndef DEPOSITD_STORE_LEDGER_STORE_H
+#define DEPOSITD_STORE_LEDGER_STORE_H
+
+#include "depositd/exceptions.h"
+#include "depositd/fees.h"
+#include "depositd/seal.h"
+#include "store/pg.h"
+
+struct head {
+    int32_t scheme;
+    int64_t last_entry;
+    int64_t reference_version;
+    int64_t calendar_version;
+};
+
+/* Locks the heads of the schemes given; fills as many as exist, ascending by scheme. */
+MUST_CHECK enum store_result store_heads_lock(struct pg *pg, struct arena *arena, const int32_t *schemes,
+                                              size_t count, struct head *heads, size_t *found);
+
+MUST_CHECK enum store_result store_calendar(struct pg *pg, struct arena *arena, int32_t scheme,
+                                            struct calendar *calendar);
+/* Creates the days that are missing through the one that contains `until`; *extended says whether there were
+ * any. */
+MUST_CHECK enum store_result store_calendar_extend(struct pg *pg, int32_t scheme, struct instant until,
+                                                   bool *extended);
+/* Makes every copy of the scheme's calendar stale. */
+MUST_CHECK enum store_result store_calendar_changed(struct pg *pg, int32_t scheme);
+
+struct known_event {
+    struct uuid id;
+    uint8_t digest[SHA256_SIZE / 2];
+    int64_t entry;
+    struct date business_date;
+    bool late;
+    bool has_exceptions;
+};
+
+/* Those of the ids that the scheme has already. */
+MUST_CHECK enum store_result store_events_find(struct pg *pg, struct arena *arena, int32_t scheme,
+                                               const struct uuid *ids, size_t count,
+                                               struct known_event **known, size_t *known_count);
+MUST_CHECK enum store_result store_exceptions_of(struct pg *pg, struct arena *arena, int32_t scheme,
+                                                 int64_t entry, struct exception **exceptions, size_t *count);
+
+/* The balances of the accounts as they stand, parallel to them. */
+MUST_CHECK enum store_result store_balances(struct pg *pg, struct arena *arena, int32_t scheme,
+                                            const int64_t *accounts, size_t count, int64_t *balances);
+
+struct day_counters {
+    struct date date;
+    int64_t entries, events, late_events;
+    int64_t first_entry, last_entry; /* 0: none yet */
+    struct frontier frontier;
+};
+
+MUST_CHECK enum store_result store_day_counters(struct pg *pg, int32_t scheme, struct date date,
+                                                struct day_counters *counters);
+
+/* Cups of a list as the event had it. */
+struct moved_cups {
+    int32_t cup_type;
+    bool damaged;
+    int64_t quantity;
+};
+
+struct referred {
+    bool found;
+    int64_t entry;
+    struct date business_date;
+    enum entry_kind kind;
+    int32_t site; /* 0: none */
+    struct leg *legs;
+    size_t leg_count;
+    bool reversed;
+    bool arrived;   /* has receipts or losses that are not reversed */
+    int64_t refers; /* the entry that it refers to itself; 0: none */
+    struct moved_cups *cups;
+    size_t cup_count;
+};
+
+MUST_CHECK enum store_result store_referred(struct pg *pg, struct arena *arena, int32_t scheme,
+                                            const struct uuid *id, struct referred *referred);
+
+struct transfer {
+    int32_t sender, receiver;
+    struct date business_date;
+    struct transfer_open *lines;
+    size_t line_count;
+};
+
+MUST_CHECK enum store_result store_transfer(struct pg *pg, struct arena *arena, int32_t scheme,
+                                            int64_t dispatch, struct transfer *transfer);
+
+/* Legs of a site's stock that were posted already but occurred after an instant of that day, summed per
+ * account. */
+MUST_CHECK enum store_result store_book_after(struct pg *pg, struct arena *arena, int32_t scheme,
+                                              int32_t site, struct instant instant, struct date day,
+                                              struct leg **legs, size_t *count);
+
+MUST_CHECK enum store_result store_forfeited(struct pg *pg, int32_t scheme, int32_t cup_type, int64_t *cups);
+
+struct entry_row {
+    int64_t entry;
+    struct date business_date;
+    enum entry_kind kind;
+    bool late;
+    int32_t site; /* 0: none */
+    int32_t key;  /* 0: the service */
+    struct instant occurred_at;
+    size_t first_leg, leg_count;
+    struct sha256 hash;
+    const struct event *event; /* NULL for what the close posts */
+};
+
+struct movement_row {
+    struct account account;
+    struct date business_date;
+    int64_t amount;
+};
+
+struct site_day_row {
+    int32_t site;
+    struct date business_date;
+    struct activity activity;
+    int64_t fees, tax;
+};
+
+struct exception_row {
+    int64_t entry;
+    int32_t position;
+    struct date business_date;
+    int32_t site;
+    struct exception exception;
+};
+
+struct reference_row {
+    int64_t referred, entry;
+    enum entry_kind kind;
+};
+
+struct transfer_row {
+    int64_t dispatch;
+    int32_t cup_type;
+    bool damaged;
+    struct date business_date;
+    int32_t sender, receiver;
+    int64_t sent, received, lost; /* what is added */
+};
+
+struct forfeited_row {
+    int32_t cup_type;
+    int64_t cups;
+};
+
+/* All that a run of entries changes in one scheme. */
+struct posting_rows {
+    int32_t scheme;
+    struct instant recorded_at;
+    int64_t last_entry;
+    const struct entry_row *entries;
+    size_t entry_count;
+    const struct leg *legs;
+    size_t leg_count;
+    const struct movement_row *movements;
+    size_t movement_count;
+    const struct site_day_row *site_days;
+    size_t site_day_count;
+    const struct exception_row *exceptions;
+    size_t exception_count;
+    const struct reference_row *references;
+    size_t reference_count;
+    const struct transfer_row *transfers;
+    size_t transfer_count;
+    const struct forfeited_row *forfeited;
+    size_t forfeited_count;
+    const struct day_counters *days;
+    size_t day_count;
+};
+
+MUST_CHECK enum store_result store_post(struct pg *pg, struct arena *arena, const struct posting_rows *rows);
+
+#endif

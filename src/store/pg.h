@@ -1,0 +1,116 @@
+/* SPDX-License-Identifier: ISC */
+/* A connection to PostgreSQL, and the little that the store needs of libpq.
+ *
+ * Statements are the files under sql/, embedded as `struct sql`; each is prepared on its connection at first
+ * use. Parameters are collected in a pg_params, in order ($1, $2 …), arrays in binary. Results are text and
+ * are freed by scope (PG_ROWS). SQLSTATE becomes a store_result here and nowhere else. One thread at a time
+ * per connection; every call may block. */
+#ifndef DEPOSITD_STORE_PG_H
+#define DEPOSITD_STORE_PG_H
+
+#include "base/arena.h"
+#include "depositd/civil.h"
+
+#include <stdbool.h>
+#include <stdint.h>
+
+struct sql {
+    const char *name;
+    const char *text;
+};
+
+enum store_result {
+    STORE_OK = 0,
+    STORE_UNAVAILABLE =
+        -1, /* no connection, or it broke: nothing was committed unless a commit was under way */
+    STORE_OUTCOME_UNKNOWN = -2, /* the connection broke while a commit was under way */
+    STORE_CONFLICT = -3,        /* deadlock, serialization, lock time-out: try the transaction again */
+    STORE_OUT_OF_RANGE = -4,    /* a number did not fit */
+    STORE_REFUSED = -5,         /* a constraint of the database said no */
+    STORE_FAILED = -6           /* anything else: a bug, a missing grant, a full disk */
+};
+
+struct pg;
+
+/* Does not connect yet: pg_ready does, and again after a break. `dsn` is copied. NULL: out of memory. */
+MUST_CHECK struct pg *pg_new(const char *dsn);
+void pg_free(struct pg *pg);
+/* Connects if it is not connected. */
+MUST_CHECK enum store_result pg_ready(struct pg *pg);
+
+MUST_CHECK enum store_result pg_begin(struct pg *pg);
+/* REPEATABLE READ, READ ONLY: one view of the data for several statements. */
+MUST_CHECK enum store_result pg_begin_read(struct pg *pg);
+MUST_CHECK enum store_result pg_commit(struct pg *pg);
+/* Always leaves no transaction open; a broken connection is dropped. */
+void pg_rollback(struct pg *pg);
+/* Runs SQL text without parameters, possibly several statements (migrations). `error`, if not NULL, gets the
+ * message. */
+MUST_CHECK enum store_result pg_execute_text(struct pg *pg, const char *text, char *error, size_t error_size);
+
+enum { PG_PARAMS_MAX = 32 };
+
+/* Collects parameters; array memory comes from the arena. Failing allocations surface in pg_query. */
+struct pg_params {
+    struct arena *arena; /* NULL: no arrays and no numbers beyond the small store below */
+    int count;
+    bool failed;
+    unsigned types[PG_PARAMS_MAX];
+    const char *values[PG_PARAMS_MAX];
+    int lengths[PG_PARAMS_MAX];
+    int formats[PG_PARAMS_MAX];
+    char numbers[PG_PARAMS_MAX][32];
+};
+
+void pg_params_init(struct pg_params *params, struct arena *arena);
+void pg_add_null(struct pg_params *params);
+void pg_add_text(struct pg_params *params,
+                 const char *text); /* any type, in its text form; NULL: null; borrowed */
+void pg_add_int(struct pg_params *params, int64_t number); /* bigint or integer, as the statement casts it */
+void pg_add_bool(struct pg_params *params, bool value);
+void pg_add_bytes(struct pg_params *params, const void *bytes, size_t length); /* bytea; borrowed */
+void pg_add_date(struct pg_params *params, struct date date);
+void pg_add_instant(struct pg_params *params, struct instant instant);
+void pg_add_uuid(struct pg_params *params, const struct uuid *uuid); /* borrowed */
+void pg_add_int8_array(struct pg_params *params, const int64_t *numbers, size_t count);
+void pg_add_int4_array(struct pg_params *params, const int32_t *numbers, size_t count); /* 0 stays 0 */
+void pg_add_bool_array(struct pg_params *params, const bool *values, size_t count);
+void pg_add_text_array(struct pg_params *params, const char *const *texts,
+                       size_t count); /* NULL element: null */
+void pg_add_uuid_array(struct pg_params *params, const struct uuid *uuids, size_t count);
+void pg_add_date_array(struct pg_params *params, const struct date *dates, size_t count);
+void pg_add_instant_array(struct pg_params *params, const struct instant *instants, size_t count);
+/* `count` values of `size` bytes each, one after the other. */
+void pg_add_bytes_array(struct pg_params *params, const void *bytes, size_t size, size_t count);
+
+struct pg_rows; /* a PGresult */
+void pg_rows_free(struct pg_rows **rows);
+#define PG_ROWS __attribute__((cleanup(pg_rows_free))) struct pg_rows *
+
+/* Runs a statement. `rows` may be NULL; on failure *rows is NULL. */
+MUST_CHECK enum store_result pg_query(struct pg *pg, const struct sql *sql, const struct pg_params *params,
+                                      struct pg_rows **rows);
+/* How the last failed statement was explained by the server: for the log, and SQLSTATE for tests; "" when
+ * there is nothing. */
+const char *pg_last_error(const struct pg *pg);
+
+int pg_row_count(const struct pg_rows *rows);
+/* Rows that an INSERT, UPDATE or DELETE without RETURNING touched. */
+int64_t pg_affected(const struct pg_rows *rows);
+bool pg_is_null(const struct pg_rows *rows, int row, int column);
+const char *pg_text(const struct pg_rows *rows, int row,
+                    int column); /* "" when null; lives as long as the rows */
+size_t pg_length(const struct pg_rows *rows, int row, int column);
+int64_t pg_int(const struct pg_rows *rows, int row, int column); /* 0 when null */
+bool pg_bool(const struct pg_rows *rows, int row, int column);
+struct date pg_date(const struct pg_rows *rows, int row,
+                    int column); /* 'YYYY-MM-DD'; infinity: DATE_OPEN_ENDED's value */
+struct instant pg_instant(const struct pg_rows *rows, int row,
+                          int column); /* selected as instant_us(x): bigint µs */
+/* Decodes bytea (hex form) into `bytes`; the number of bytes, at most `size`. */
+size_t pg_bytes(const struct pg_rows *rows, int row, int column, void *bytes, size_t size);
+/* Decodes '{1,2,…}' into memory of the arena. */
+MUST_CHECK bool pg_int8_list(const struct pg_rows *rows, int row, int column, struct arena *arena,
+                             int64_t **numbers, size_t *count);
+
+#endif

@@ -1,0 +1,219 @@
+/* SPDX-License-Identifier: ISC */
+/* Reading the ledger for the interface. */
+#include "store/read_store.h"
+
+#include "sql.h"
+#include "store/json_page.h"
+
+#include <assert.h>
+#include <stdlib.h>
+
+/* How many entries a page of events looks at: some tens of milliseconds when none of them is wanted. */
+enum { EVENTS_SCAN_MAX = 100000, CELLS_MAX = 32 };
+
+static void add_visible(struct pg_params *params, const struct visible_sites *visible)
+{
+    if (visible->all)
+        pg_add_null(params);
+    else
+        pg_add_int4_array(params, visible->ids, visible->count);
+}
+
+static void add_optional_int(struct pg_params *params, int64_t number)
+{
+    if (number == 0)
+        pg_add_null(params);
+    else
+        pg_add_int(params, number);
+}
+
+static void add_optional_date(struct pg_params *params, const struct date *date)
+{
+    if (date == NULL)
+        pg_add_null(params);
+    else
+        pg_add_date(params, *date);
+}
+
+/* Runs a statement that gives the items and their numbers. */
+static enum store_result read_page(struct pg *pg, const struct sql *sql, const struct pg_params *params,
+                                   struct list_page *page)
+{
+    PG_ROWS rows = NULL;
+    struct json_page json;
+    enum store_result result = pg_query(pg, sql, params, &rows);
+    if (result != STORE_OK)
+        return result;
+    json_page_add(rows, page->limit, page->items, &json);
+    page->more = json.more;
+    page->last = json.count > 0 ? strtoll(json.last, NULL, 10) : page->after;
+    return STORE_OK;
+}
+
+/* The entries that a list of events has to look at: after the one, through the other. */
+static enum store_result events_range(struct pg *pg, const struct events_filter *filter, int64_t *after,
+                                      int64_t *through)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, filter->scheme);
+    pg_add_int(&params, *after);
+    add_optional_date(&params, filter->from);
+    add_optional_date(&params, filter->to);
+    enum store_result result = pg_query(pg, &sql_events_range, &params, &rows);
+    if (result == STORE_OK) {
+        *after = pg_int(rows, 0, 0);
+        *through = pg_int(rows, 0, 1);
+    }
+    return result;
+}
+
+enum store_result read_events(struct pg *pg, struct arena *arena, const struct events_filter *filter,
+                              struct list_page *page)
+{
+    int64_t after = page->after, through = 0;
+    enum store_result result = events_range(pg, filter, &after, &through);
+    if (result != STORE_OK)
+        return result;
+    int64_t end = through - after > EVENTS_SCAN_MAX ? after + EVENTS_SCAN_MAX : through;
+    struct pg_params params;
+    pg_params_init(&params, arena);
+    pg_add_int(&params, filter->scheme);
+    pg_add_int(&params, after);
+    pg_add_int(&params, end);
+    json_page_limit(&params, page->limit);
+    add_visible(&params, &filter->visible);
+    add_optional_int(&params, filter->site);
+    add_optional_int(&params, filter->kind);
+    add_optional_date(&params, filter->from);
+    add_optional_date(&params, filter->to);
+    pg_add_text(&params, filter->reference);
+    result = read_page(pg, &sql_events_list, &params, page);
+    if (result == STORE_OK && !page->more) {
+        page->more = end < through;
+        page->last = end > after ? end : after;
+    }
+    return result;
+}
+
+enum store_result read_event(struct pg *pg, struct arena *arena, const struct uuid *id, int32_t scheme,
+                             const struct visible_sites *visible, struct buffer *json, int *found)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    pg_params_init(&params, arena);
+    pg_add_uuid(&params, id);
+    add_optional_int(&params, scheme);
+    add_visible(&params, visible);
+    enum store_result result = pg_query(pg, &sql_event_get, &params, &rows);
+    if (result != STORE_OK)
+        return result;
+    *found = pg_row_count(rows);
+    if (*found > 0)
+        buffer_add(json, pg_text(rows, 0, 0), pg_length(rows, 0, 0));
+    return STORE_OK;
+}
+
+enum store_result read_days(struct pg *pg, int32_t scheme, struct list_page *page)
+{
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, scheme);
+    pg_add_int(&params, page->after);
+    json_page_limit(&params, page->limit);
+    return read_page(pg, &sql_days_list, &params, page);
+}
+
+enum store_result read_day_current(struct pg *pg, int32_t scheme, struct date *day)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, scheme);
+    enum store_result result = pg_query(pg, &sql_days_current, &params, &rows);
+    if (result == STORE_OK)
+        *day = pg_date(rows, 0, 0);
+    return result;
+}
+
+enum store_result read_settlements(struct pg *pg, struct arena *arena, int32_t scheme,
+                                   const struct visible_sites *visible, struct list_page *page)
+{
+    struct pg_params params;
+    pg_params_init(&params, arena);
+    pg_add_int(&params, scheme);
+    pg_add_int(&params, page->after);
+    json_page_limit(&params, page->limit);
+    add_visible(&params, visible);
+    return read_page(pg, &sql_settlements_list, &params, page);
+}
+
+enum store_result read_settlement(struct pg *pg, struct arena *arena, int32_t scheme, struct date day,
+                                  const struct visible_sites *visible, struct buffer *json, bool *found)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    pg_params_init(&params, arena);
+    pg_add_int(&params, scheme);
+    pg_add_date(&params, day);
+    add_visible(&params, visible);
+    enum store_result result = pg_query(pg, &sql_settlement_get, &params, &rows);
+    if (result != STORE_OK)
+        return result;
+    *found = pg_row_count(rows) > 0;
+    if (*found)
+        buffer_add(json, pg_text(rows, 0, 0), pg_length(rows, 0, 0));
+    return STORE_OK;
+}
+
+enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,
+                                struct list_page *page)
+{
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, scheme);
+    pg_add_int(&params, page->after);
+    json_page_limit(&params, page->limit);
+    add_optional_date(&params, as_of);
+    return read_page(pg, &sql_accounts_list, &params, page);
+}
+
+enum store_result read_report(struct pg *pg, struct arena *arena, const struct report_query *query,
+                              report_row each, void *context)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    const char *cells[CELLS_MAX];
+    assert(query->column_count <= CELLS_MAX);
+    pg_params_init(&params, arena);
+    pg_add_int(&params, query->scheme);
+    for (size_t i = 0; i < query->date_count; i++)
+        pg_add_date(&params, query->dates[i]);
+    if (query->visible != NULL)
+        add_visible(&params, query->visible);
+    enum store_result result = pg_query(pg, query->sql, &params, &rows);
+    if (result != STORE_OK)
+        return result;
+    int count = pg_row_count(rows);
+    for (int row = 0; row < count; row++) {
+        for (size_t i = 0; i < query->column_count; i++)
+            cells[i] = pg_is_null(rows, row, (int)i) ? NULL : pg_text(rows, row, (int)i);
+        each(context, cells);
+    }
+    return STORE_OK;
+}
+
+enum store_result read_check(struct pg *pg, struct arena *arena, const struct sql *sql, int32_t scheme,
+                             struct check_figures *figures)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, scheme);
+    enum store_result result = pg_query(pg, sql, &params, &rows);
+    if (result == STORE_OK)
+        *figures = (struct check_figures){pg_int(rows, 0, 0), pg_int(rows, 0, 1),
+                                          arena_copy(arena, pg_text(rows, 0, 2), pg_length(rows, 0, 2))};
+    return result;
+}

@@ -1,0 +1,84 @@
+/* SPDX-License-Identifier: ISC */
+/* Reading the ledger for the interface: one function per query. Most answers are composed by the database as
+ * JSON and only passed on here; rows of reports go to the caller one by one. Every call runs one statement,
+ * or the two that it names, and may be part of a pg_begin_read. */
+#ifndef DEPOSITD_STORE_READ_STORE_H
+#define DEPOSITD_STORE_READ_STORE_H
+
+#include "base/buffer.h"
+#include "depositd/event.h"
+#include "store/pg.h"
+
+/* The sites whose rows a key may see. */
+struct visible_sites {
+    bool all;
+    const int32_t *ids; /* unless all */
+    size_t count;
+};
+
+enum { PAGE_START = -1 };
+
+/* A page of a list that is in ascending order of a number: the entry, the account, the date in days. */
+struct list_page {
+    int64_t after; /* the number of the last item before it; PAGE_START: none */
+    int limit;
+    struct buffer *items; /* gets the items' JSON, separated by commas */
+    /* Set by the call. */
+    int64_t last; /* where the next page starts after */
+    bool more;    /* whether it may have items */
+};
+
+struct events_filter {
+    int32_t scheme;
+    struct visible_sites visible;
+    int32_t site;                 /* 0: any */
+    enum entry_kind kind;         /* KIND_NONE: any */
+    const struct date *from, *to; /* business days; NULL: any */
+    const char *reference;        /* NULL: any */
+};
+
+/* Looks at a bounded number of entries, so that a page may have fewer items than the limit, or none, and yet
+ * be followed by more. Two statements. */
+MUST_CHECK enum store_result read_events(struct pg *pg, struct arena *arena,
+                                         const struct events_filter *filter, struct list_page *page);
+/* *found: in how many schemes the id is; the JSON is that of the first. `scheme` 0: in all. */
+MUST_CHECK enum store_result read_event(struct pg *pg, struct arena *arena, const struct uuid *id,
+                                        int32_t scheme, const struct visible_sites *visible,
+                                        struct buffer *json, int *found);
+
+MUST_CHECK enum store_result read_days(struct pg *pg, int32_t scheme, struct list_page *page);
+/* The business day that contains now, or the latest there is. */
+MUST_CHECK enum store_result read_day_current(struct pg *pg, int32_t scheme, struct date *day);
+
+MUST_CHECK enum store_result read_settlements(struct pg *pg, struct arena *arena, int32_t scheme,
+                                              const struct visible_sites *visible, struct list_page *page);
+/* *found false: that day is not closed, or not there. */
+MUST_CHECK enum store_result read_settlement(struct pg *pg, struct arena *arena, int32_t scheme,
+                                             struct date day, const struct visible_sites *visible,
+                                             struct buffer *json, bool *found);
+
+/* `as_of` NULL: as the balances stand. */
+MUST_CHECK enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,
+                                           struct list_page *page);
+
+struct report_query {
+    const struct sql *sql;
+    int32_t scheme;
+    const struct date *dates;
+    size_t date_count;
+    const struct visible_sites *visible; /* NULL: the statement does not ask for it */
+    size_t column_count;                 /* at most 32 */
+};
+/* Cells live until the call returns; NULL: nothing. */
+typedef void (*report_row)(void *context, const char *const *cells);
+MUST_CHECK enum store_result read_report(struct pg *pg, struct arena *arena, const struct report_query *query,
+                                         report_row each, void *context);
+
+struct check_figures {
+    int64_t examined, broken;
+    const char *detail; /* of the arena; what is broken first */
+};
+MUST_CHECK enum store_result read_check(struct pg *pg, struct arena *arena, const struct sql *sql,
+                                        int32_t scheme, struct check_figures *figures);
+
+#endif

@@ -1,0 +1,198 @@
+/* SPDX-License-Identifier: ISC */
+/* Reference data in the database: the rows as they are put, what changing them depends on, and the rows as
+ * JSON, as a given key may see them. What a change must satisfy is decided in app/reference.
+ *
+ * In the rows a text that was not given is NULL, a code "", and an index into words is that of one of the
+ * lists below. */
+#ifndef DEPOSITD_STORE_REFERENCE_STORE_H
+#define DEPOSITD_STORE_REFERENCE_STORE_H
+
+#include "base/buffer.h"
+#include "depositd/access.h"
+#include "store/json_page.h"
+
+/* NULL-ended; the index is what the rows hold. */
+extern const char *const netting_words[];
+extern const char *const bearing_words[]; /* shortage_terms, variance_terms */
+extern const char *const stock_terms_words[];
+extern const char *const site_kind_words[];
+
+/* Laid out as the shapes of JSON bodies fill lists. */
+struct reference_list {
+    void *items;
+    size_t count;
+};
+
+struct bank_account {
+    const char *iban;
+    const char *account, *bank_code;
+};
+
+/* Each row begins with the codes and dates that name it, as in a path, and nothing lies between them. */
+struct cup_type_row {
+    char cup_type[CODE_SIZE];
+    const char *name;
+    int64_t volume_ml, mass_g;
+    const char *grai;
+};
+
+struct mandate {
+    const char *id;
+    struct date signed_on;
+};
+
+struct participant_row {
+    char participant[CODE_SIZE];
+    const char *name;
+    struct bank_account bank_account;
+    bool has_bank_account;
+    const char *bic;
+    bool tax_registered, has_tax_registered;
+    struct mandate mandate;
+    bool has_mandate;
+};
+
+struct terms_row {
+    struct date effective_date;
+    int netting;
+    struct decimal minimum_payment, service_fee, handling_fee;
+    struct rate tax_rate;
+    int shortage_terms, variance_terms;
+};
+
+struct refund_value_row {
+    char cup_type[CODE_SIZE];
+    struct date effective_date;
+    struct decimal amount;
+};
+
+struct scheme_operator {
+    const char *name;
+    struct bank_account bank_account;
+    const char *bic;
+    const char *creditor_id;
+};
+
+struct scheme_row {
+    char scheme[CODE_SIZE];
+    const char *currency;
+    const char *time_zone;
+    int64_t cut_off; /* minutes */
+    int64_t close_after_minutes;
+    bool has_close_after_minutes;
+    int stock_terms;
+    struct rate return_target;
+    bool has_return_target;
+    bool dual_control, has_dual_control;
+    int64_t count_tolerance;
+    struct decimal variance_limit;
+    bool has_variance_limit;
+    int64_t carry_days;
+    bool has_carry_days;
+    struct scheme_operator operator;
+    bool has_operator;
+    struct reference_list holidays; /* of struct date */
+    struct reference_list terms, refund_values;
+};
+
+struct par_stock_row {
+    char cup_type[CODE_SIZE];
+    int64_t quantity;
+};
+
+struct site_row {
+    char site[CODE_SIZE];
+    char scheme[CODE_SIZE];
+    char participant[CODE_SIZE];
+    const char *name;
+    int kind;
+    struct date opened_on, closed_on;
+    bool has_closed_on;
+    double latitude, longitude;
+    bool has_latitude, has_longitude;
+    const char *gln;
+    struct reference_list par_stock; /* of struct par_stock_row */
+};
+
+/* Begins a change within the transaction at hand: raises the version of the reference data and locks the head
+ * row of every scheme, so that no event is posted between what is read now and the commit. */
+MUST_CHECK enum store_result store_reference_lock(struct pg *pg, int64_t *version);
+
+struct scheme_facts {
+    bool posted_or_closed;
+    bool currency_changes, time_zone_changes, cut_off_changes, stock_terms_changes;
+    bool time_zone_known;
+    int decimals_in_use; /* of its terms and refund values; -1: it has none */
+};
+MUST_CHECK enum store_result store_scheme_facts(struct pg *pg, const struct scheme_row *row,
+                                                struct scheme_facts *facts);
+
+/* What a value that is to hold from a business day on depends on. */
+struct dating_facts {
+    bool scheme_known, cup_type_known;
+    int decimals; /* of a known scheme */
+    bool posted;
+    bool posted_or_closed;
+    bool starts_in_time;    /* more than 5 minutes from now */
+    bool first_of_open_day; /* no value of the cup type holds then, and the day still takes entries */
+    bool too_long_ago;      /* for a scheme to begin */
+    bool before_the_days_made;
+};
+/* `cup_type` NULL: of terms. */
+MUST_CHECK enum store_result store_dating_facts(struct pg *pg, const char *scheme, const char *cup_type,
+                                                struct date effective_date, struct dating_facts *facts);
+
+struct site_facts {
+    bool scheme_known, participant_known;
+    bool scheme_changes, participant_changes;
+    bool posted;                /* only asked when one of them changes */
+    int64_t *unknown_cup_types; /* indices into par_stock, in memory of the arena */
+    size_t unknown_cup_type_count;
+};
+MUST_CHECK enum store_result store_site_facts(struct pg *pg, struct arena *arena, const struct site_row *row,
+                                              struct site_facts *facts);
+
+/* Each makes or changes one row; `changed` is set when that made a difference, and never cleared. What a row
+ * refers to exists. */
+MUST_CHECK enum store_result store_put_cup_type(struct pg *pg, const struct cup_type_row *row, bool *changed);
+MUST_CHECK enum store_result store_put_participant(struct pg *pg, const struct participant_row *row,
+                                                   bool *changed);
+/* A new scheme gets its head row too. */
+MUST_CHECK enum store_result store_put_scheme(struct pg *pg, struct arena *arena,
+                                              const struct scheme_row *row, unsigned decimals,
+                                              int64_t version, bool *changed);
+MUST_CHECK enum store_result store_put_terms(struct pg *pg, const char *scheme, const struct terms_row *row,
+                                             bool *changed);
+MUST_CHECK enum store_result store_put_refund_value(struct pg *pg, const char *scheme,
+                                                    const struct refund_value_row *row, bool *changed);
+MUST_CHECK enum store_result store_put_site(struct pg *pg, struct arena *arena, const struct site_row *row,
+                                            bool *changed);
+
+/* Drops the business days of a scheme in which nothing is posted and no day is closing or closed. */
+MUST_CHECK enum store_result store_forget_days(struct pg *pg, const char *scheme);
+
+enum reference_kind {
+    REFERENCE_CUP_TYPE,
+    REFERENCE_PARTICIPANT,
+    REFERENCE_SCHEME,
+    REFERENCE_TERMS,
+    REFERENCE_REFUND_VALUE,
+    REFERENCE_SITE
+};
+
+enum { REFERENCE_NAMES_MAX = 3 };
+
+struct reference_query {
+    enum reference_kind kind;
+    const struct identity *reader;          /* reads what it may know of, and no more */
+    const char *names[REFERENCE_NAMES_MAX]; /* as in the path; NULL: all */
+    const char *after;                      /* key of the last row seen; NULL: from the first */
+    int limit;                              /* 0: none */
+};
+
+/* Appends the rows to `json` as objects with commas between them. */
+MUST_CHECK enum store_result store_reference_read(struct pg *pg, struct arena *arena,
+                                                  const struct reference_query *query, struct buffer *json,
+                                                  struct json_page *page);
+
+#endif
