@@ -1,0 +1,19 @@
+-- Check: what the balances say moved on an account in a day is the sum of its legs, and what they say stood at the end of a
+-- closed day is all that moved before. $1 scheme.
+WITH moved AS (
+    SELECT account, business_date, sum(amount) AS amount FROM leg WHERE scheme = $1::integer GROUP BY 1, 2),
+running AS (
+    SELECT account, business_date AS moved_on, amount, sum(amount) OVER (PARTITION BY account ORDER BY business_date) AS through FROM moved),
+compared AS (
+    SELECT account, moved_on AS business_date,
+           coalesce(r.amount, 0) <> coalesce(b.movement, 0)
+           OR (d.state = 'closed') IS DISTINCT FROM (b.closing IS NOT NULL)
+           OR b.closing <> coalesce(r.through, 0) AS is_broken
+      FROM running r
+      FULL JOIN (SELECT account, business_date AS moved_on, movement, closing FROM balance WHERE scheme = $1::integer) b
+           USING (account, moved_on)
+      LEFT JOIN business_day d ON d.scheme = $1::integer AND d.business_date = moved_on)
+SELECT count(*), count(*) FILTER (WHERE is_broken),
+       (SELECT format('%s on %s is not what its legs say', account_name(account), business_date)
+          FROM compared WHERE is_broken ORDER BY business_date, account LIMIT 1)
+  FROM compared

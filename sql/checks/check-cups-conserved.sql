@@ -1,0 +1,29 @@
+-- Check: what the events supplied is somewhere, and what they forfeited less what they reinstated is what can still be
+-- reinstated. $1 scheme. Reversals take away.
+WITH stated AS (
+    SELECT line ->> 'cup_type' AS code, coalesce(o.kind, e.kind) AS kind,
+           (line ->> 'quantity')::bigint * CASE e.kind WHEN 11 THEN -1 ELSE 1 END AS cups
+      FROM entry e
+      LEFT JOIN event_id i ON e.kind = 11 AND i.scheme = e.scheme AND i.event_id = (e.event::json ->> 'reverses')::uuid
+      LEFT JOIN entry o ON o.scheme = i.scheme AND o.entry = i.entry
+     CROSS JOIN json_array_elements(coalesce(o.event, e.event)::json -> 'cups') AS line
+     WHERE e.scheme = $1::integer AND coalesce(o.kind, e.kind) IN (4, 12, 13)),
+supplied AS (SELECT code, sum(cups) AS cups FROM stated WHERE kind = 4 GROUP BY 1),
+withdrawn AS (
+    SELECT code, sum(CASE kind WHEN 12 THEN cups ELSE -cups END) AS cups FROM stated WHERE kind <> 4 GROUP BY 1),
+somewhere AS (
+    SELECT c.code, sum(amount) AS cups
+      FROM leg JOIN cup_type c ON c.id = account_unit(account)
+     WHERE scheme = $1::integer AND account_kind_of(account) <> 32
+     GROUP BY 1),
+kept AS (SELECT c.code, f.cups FROM forfeited f JOIN cup_type c ON c.id = f.cup_type WHERE f.scheme = $1::integer),
+compared AS (
+    SELECT code, 'supplied' AS what, coalesce(a.cups, 0) AS stated, coalesce(b.cups, 0) AS found
+      FROM supplied a FULL JOIN somewhere b USING (code)
+    UNION ALL
+    SELECT code, 'forfeited', coalesce(a.cups, 0), coalesce(b.cups, 0)
+      FROM withdrawn a FULL JOIN kept b USING (code))
+SELECT count(*), count(*) FILTER (WHERE stated <> found),
+       (SELECT format('%s: %s were %s, %s are found', code, stated, what, found)
+          FROM compared WHERE stated <> found ORDER BY code, what LIMIT 1)
+  FROM compared

@@ -1,0 +1,64 @@
+-- Check: after each close the clearing of a settled participant's sites and its arrears are zero, and what was settled is its
+-- position; those of one carried forward are its position. Payments reproduce the positions, and nobody both pays and
+-- receives (the pool does, where netting is central). $1 scheme.
+WITH moved AS (
+    SELECT CASE WHEN account_kind_of(account) = 4 THEN s.participant ELSE account_owner(account) END AS participant,
+           account, l.business_date, sum(amount) AS amount
+      FROM leg l LEFT JOIN site s ON account_kind_of(account) = 4 AND s.id = account_owner(account)
+     WHERE l.scheme = $1::integer AND account_kind_of(account) IN (4, 6)
+     GROUP BY 1, 2, 3),
+-- Days have no gaps and close in order: every movement of a closed day meets its close's line.
+standing AS (
+    SELECT participant, account, p.business_date, p.amount AS position, p.carried_since,
+           sum(coalesce(m.amount, 0)) OVER (PARTITION BY account ORDER BY p.business_date) AS through
+      FROM (SELECT DISTINCT participant, account FROM moved) AS known
+      JOIN position p USING (participant)
+      LEFT JOIN moved m USING (participant, account, business_date)
+     WHERE p.scheme = $1::integer),
+cleared AS (
+    SELECT participant, business_date, sum(through) AS through, count(*) FILTER (WHERE through <> 0) AS uncleared
+      FROM standing GROUP BY 1, 2),
+settled AS (
+    SELECT account_owner(account) AS participant, e.business_date, sum(amount) AS amount
+      FROM entry e CROSS JOIN unnest(accounts, amounts) AS leg(account, amount)
+     WHERE scheme = $1::integer AND e.kind = 21 AND account_kind_of(account) = 5
+     GROUP BY 1, 2),
+paid AS (
+    SELECT participant, business_date, sum(amount) AS amount, min(amount) < 0 AND max(amount) > 0 AS both_ways
+      FROM (SELECT payer AS participant, business_date, amount FROM payment WHERE scheme = $1::integer
+            UNION ALL
+            SELECT payee, business_date, -amount FROM payment WHERE scheme = $1::integer) AS side
+     GROUP BY 1, 2),
+netting AS (
+    SELECT business_date, (SELECT netting FROM terms t WHERE t.scheme = $1::integer AND effective_date <= s.business_date
+                            ORDER BY effective_date DESC LIMIT 1) AS mode
+      FROM settlement s WHERE scheme = $1::integer),
+of_participant AS (
+    SELECT p.participant, business_date,
+           CASE WHEN carried_since IS NULL
+                THEN coalesce(uncleared, 0) <> 0 OR coalesce(s.amount, 0) <> p.amount OR coalesce(paid.amount, 0) <> p.amount
+                ELSE coalesce(through, 0) <> p.amount OR s.amount IS NOT NULL OR paid.amount IS NOT NULL END
+           OR coalesce(both_ways, false) AS is_broken
+      FROM (SELECT * FROM position WHERE scheme = $1::integer) p
+      LEFT JOIN cleared USING (participant, business_date)
+      LEFT JOIN settled s USING (participant, business_date)
+      LEFT JOIN paid USING (participant, business_date)),
+-- Whoever dealt, was settled or paid must have a position; the pool's is what the others' come to.
+of_others AS (
+    SELECT participant, business_date, true AS is_broken
+      FROM (SELECT participant, business_date FROM moved JOIN settlement s USING (business_date) WHERE s.scheme = $1::integer
+            UNION SELECT participant, business_date FROM settled
+            UNION SELECT participant, business_date FROM paid WHERE participant IS NOT NULL) AS known
+     WHERE NOT EXISTS (SELECT FROM position p WHERE p.scheme = $1::integer AND p.participant = known.participant
+                                                AND p.business_date = known.business_date)),
+of_pool AS (
+    SELECT NULL::integer, business_date,
+           coalesce(paid.amount, 0) <> -coalesce((SELECT sum(amount) FROM position p WHERE p.scheme = $1::integer
+                   AND p.business_date = netting.business_date AND carried_since IS NULL), 0)
+           OR mode = 'direct' AND coalesce(both_ways, false) AS is_broken
+      FROM netting LEFT JOIN (SELECT * FROM paid WHERE participant IS NULL) paid USING (business_date)),
+examined AS (SELECT * FROM of_participant UNION ALL SELECT * FROM of_others UNION ALL SELECT * FROM of_pool)
+SELECT count(*), count(*) FILTER (WHERE is_broken),
+       (SELECT format('%s at the close of %s', coalesce(p.code, 'the pool'), business_date)
+          FROM examined LEFT JOIN participant p ON p.id = participant WHERE is_broken ORDER BY business_date, p.code LIMIT 1)
+  FROM examined

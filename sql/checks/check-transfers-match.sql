@@ -1,0 +1,33 @@
+-- Check: what the transfers say was sent, received and lost is what the events state, and what is left of them is in
+-- transit. $1 scheme. Reversals take away.
+WITH stated AS (
+    SELECT coalesce(d.entry, case_of.entry) AS dispatch, c.id AS cup_type, (line ->> 'condition') IS NOT NULL AS damaged,
+           case_of.kind, (line ->> 'quantity')::bigint * sign AS cups
+      FROM (SELECT coalesce(o.entry, e.entry) AS entry, coalesce(o.kind, e.kind) AS kind, coalesce(o.event, e.event)::json AS event,
+                   CASE e.kind WHEN 11 THEN -1 ELSE 1 END AS sign
+              FROM entry e
+              LEFT JOIN event_id i ON e.kind = 11 AND i.scheme = e.scheme AND i.event_id = (e.event::json ->> 'reverses')::uuid
+              LEFT JOIN entry o ON o.scheme = i.scheme AND o.entry = i.entry
+             WHERE e.scheme = $1::integer AND coalesce(o.kind, e.kind) IN (5, 6, 7)) AS case_of
+      LEFT JOIN event_id d ON d.scheme = $1::integer AND d.event_id = (event ->> 'dispatch')::uuid
+     CROSS JOIN json_array_elements(event -> 'cups') AS line
+      JOIN cup_type c ON c.code = line ->> 'cup_type'),
+computed AS (
+    SELECT dispatch, cup_type, damaged, coalesce(sum(cups) FILTER (WHERE kind = 5), 0) AS sent,
+           coalesce(sum(cups) FILTER (WHERE kind = 6), 0) AS received, coalesce(sum(cups) FILTER (WHERE kind = 7), 0) AS lost
+      FROM stated GROUP BY 1, 2, 3),
+kept AS (SELECT * FROM transfer WHERE scheme = $1::integer),
+road AS (
+    SELECT account_unit(account) AS cup_type, sum(amount) AS cups
+      FROM leg WHERE scheme = $1::integer AND account_kind_of(account) = 35 GROUP BY 1),
+examined AS (
+    SELECT format('the dispatch of entry %s', dispatch) AS what,
+           (coalesce(c.sent, 0), coalesce(c.received, 0), coalesce(c.lost, 0))
+           <> (coalesce(k.sent, 0), coalesce(k.received, 0), coalesce(k.lost, 0)) AS is_broken
+      FROM computed c FULL JOIN kept k USING (dispatch, cup_type, damaged)
+    UNION ALL
+    SELECT format('what is in transit of %s', t.code), coalesce(road.cups, 0) <> coalesce(k.cups, 0)
+      FROM road
+      FULL JOIN (SELECT cup_type, sum(sent - received - lost) AS cups FROM kept GROUP BY 1) k USING (cup_type)
+      LEFT JOIN cup_type t ON t.id = cup_type)
+SELECT count(*), count(*) FILTER (WHERE is_broken), min(what) FILTER (WHERE is_broken) FROM examined

@@ -1,0 +1,25 @@
+-- What a close settled: a line per participant and site, then the participant's own with its arrears and its position, so
+-- that each column adds up. $1 scheme, $2 business day, $3 the sites to show, and their participants (null: all).
+WITH line AS (
+    SELECT p.code AS participant, s.code AS site,
+           balance_through($1::integer, account_of(4, s.id, 0), d.business_date - 1) AS brought_forward,
+           d.collected, d.refunded, d.fees, d.tax, d.stock, d.other, NULL::bigint AS arrears, NULL::bigint AS position
+      FROM site_day d
+      JOIN site s ON s.id = d.site
+      JOIN participant p ON p.id = s.participant
+     WHERE d.scheme = $1::integer AND d.business_date = $2::date AND ($3::integer[] IS NULL OR s.id = ANY ($3))
+    UNION ALL
+    SELECT p.code, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, at.arrears, at.amount
+      FROM position at
+      JOIN participant p ON p.id = at.participant
+     WHERE at.scheme = $1::integer AND at.business_date = $2::date
+       AND ($3::integer[] IS NULL OR p.id IN (SELECT participant FROM site WHERE id = ANY ($3))))
+SELECT participant, site, amount_text(brought_forward, decimals), amount_text(collected, decimals),
+       amount_text(refunded, decimals), amount_text(fees, decimals), amount_text(tax, decimals), amount_text(stock, decimals),
+       amount_text(other, decimals),
+       amount_text(brought_forward + collected - refunded + fees + tax + stock + other, decimals),
+       amount_text(arrears, decimals), amount_text(position, decimals)
+  FROM line, scheme
+ WHERE scheme.id = $1::integer
+   AND EXISTS (SELECT FROM settlement s WHERE s.scheme = $1::integer AND s.business_date = $2::date)
+ ORDER BY participant COLLATE "C", site COLLATE "C" NULLS LAST

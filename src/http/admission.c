@@ -1,0 +1,140 @@
+/* SPDX-License-Identifier: ISC */
+/* A flat ladder: the first step that refuses is the answer, though it tells all faults that it finds. */
+#include "http/admission.h"
+
+#include "http/json_body.h"
+#include "http/media.h"
+#include "http/route.h"
+#include "http/router.h"
+
+#include <string.h>
+
+static bool refuse(struct answer *answer, enum reason reason, const char *detail)
+{
+    faults_add(&answer->faults, reason, NULL, "%s", detail);
+    return false;
+}
+
+static bool check_role(const struct request *request, struct answer *answer)
+{
+    if (request->route->roles == 0)
+        return true;
+    if (request->identity == NULL)
+        return refuse(answer, REASON_UNAUTHENTICATED,
+                      "Give a key as Authorization: Bearer, or its name and the key by HTTP Basic");
+    if ((request->route->roles & 1u << request->identity->role) == 0)
+        return refuse(answer, REASON_ROLE_NOT_ALLOWED, reason_info(REASON_ROLE_NOT_ALLOWED)->title);
+    return true;
+}
+
+static unsigned media_of(const struct route *route)
+{
+    return route->media != 0 ? route->media : 1u << MEDIA_JSON;
+}
+
+/* A set of more than one. */
+static bool has_choice(const struct route *route)
+{
+    return (media_of(route) & (media_of(route) - 1)) != 0;
+}
+
+static bool is_parameter(const struct route *route, const char *name)
+{
+    if ((route->dry_run && strcmp(name, "dry_run") == 0) ||
+        (has_choice(route) && strcmp(name, "format") == 0))
+        return true;
+    for (size_t i = 0; i < ROUTE_PARAMETERS_MAX && route->parameters[i].name != NULL; i++)
+        if (strcmp(route->parameters[i].name, name) == 0)
+            return true;
+    return false;
+}
+
+/* False: out of memory. */
+static bool decode_parameters(struct request *request)
+{
+    for (size_t i = 0; i < request->query_count; i++)
+        if (!percent_decode(request->arena, &request->query[i].name) ||
+            !percent_decode(request->arena, &request->query[i].value))
+            return false;
+    return true;
+}
+
+static bool is_repeated(const struct request *request, size_t i)
+{
+    for (size_t before = 0; before < i; before++)
+        if (request->query[before].name != NULL &&
+            strcmp(request->query[before].name, request->query[i].name) == 0)
+            return true;
+    return false;
+}
+
+static void check_parameters(const struct request *request, struct faults *faults)
+{
+    for (size_t i = 0; i < request->query_count; i++) {
+        const struct query_parameter *parameter = &request->query[i];
+        if (parameter->name == NULL || !is_parameter(request->route, parameter->name))
+            faults_add_parameter(faults, REASON_PARAMETER_UNKNOWN,
+                                 parameter->name != NULL ? parameter->name : "", "is not known here");
+        else if (parameter->value == NULL)
+            faults_add_parameter(faults, REASON_PARAMETER_INVALID, parameter->name,
+                                 "is not percent-encoded UTF-8");
+        else if (is_repeated(request, i))
+            faults_add_parameter(faults, REASON_PARAMETER_INVALID, parameter->name, "is given twice");
+    }
+}
+
+static void check_required(const struct request *request, struct faults *faults)
+{
+    const struct parameter *parameters = request->route->parameters;
+    for (size_t i = 0; i < ROUTE_PARAMETERS_MAX && parameters[i].name != NULL; i++)
+        if (parameters[i].required && request_query(request, parameters[i].name) == NULL)
+            faults_add_parameter(faults, REASON_PARAMETER_MISSING, parameters[i].name, "is required");
+}
+
+static void check_dry_run(struct request *request, struct faults *faults)
+{
+    const char *dry_run = request_query(request, "dry_run");
+    if (dry_run == NULL)
+        return;
+    request->dry_run = strcmp(dry_run, "true") == 0;
+    if (!request->dry_run && strcmp(dry_run, "false") != 0)
+        faults_add_parameter(faults, REASON_PARAMETER_INVALID, "dry_run", "must be true or false");
+}
+
+static bool check_query(struct request *request, struct answer *answer)
+{
+    if (!decode_parameters(request))
+        return refuse(answer, REASON_OVERLOADED, "out of memory");
+    check_parameters(request, &answer->faults);
+    if (answer->faults.count > 0)
+        return false;
+    check_required(request, &answer->faults);
+    check_dry_run(request, &answer->faults);
+    return answer->faults.count == 0;
+}
+
+/* ?format= wins over Accept: it is what a person types into an address. */
+static bool check_media(const struct request *request, struct answer *answer)
+{
+    unsigned offered = media_of(request->route);
+    const char *format = request_query(request, "format");
+    bool found = format != NULL ? media_parse(offered, format, &answer->media)
+                                : media_negotiate(offered, request->accept, &answer->media);
+    return found || refuse(answer, REASON_NOT_ACCEPTABLE, reason_info(REASON_NOT_ACCEPTABLE)->title);
+}
+
+static bool check_body(struct request *request, struct answer *answer)
+{
+    if (request->route->body == NULL && request->route->run != NULL)
+        return true;
+    if (!media_is_json(request->content_type))
+        return refuse(answer, REASON_UNSUPPORTED_MEDIA_TYPE, "The body must be application/json");
+    request->json = json_body_parse(request->body, request->body_length, &answer->faults);
+    return request->json != NULL;
+}
+
+bool admit(struct request *request, struct answer *answer)
+{
+    return check_role(request, answer) && check_query(request, answer) && check_media(request, answer) &&
+           check_body(request, answer);
+}

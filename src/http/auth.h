@@ -1,0 +1,22 @@
+/* SPDX-License-Identifier: ISC */
+/* Who is calling: a key's secret as a Bearer token (RFC 6750), or the key's name and secret by HTTP Basic
+ * (RFC 7617). Only the secret's hash is kept. */
+#ifndef DEPOSITD_HTTP_AUTH_H
+#define DEPOSITD_HTTP_AUTH_H
+
+#include "app/snapshot.h"
+
+struct credentials {
+    bool given; /* and well-formed */
+    struct sha256 secret_hash;
+    char name[CODE_SIZE]; /* as given with Basic; else empty */
+};
+
+/* From the value of the header Authorization; NULL: there is none. */
+void credentials_read(const char *authorization, struct credentials *credentials);
+
+/* NULL: the snapshot holds no such key. */
+const struct identity *credentials_identity(const struct credentials *credentials,
+                                            const struct snapshot *snapshot);
+
+#endif

@@ -1,0 +1,355 @@
+/* SPDX-License-Identifier: ISC */
+/* The life of an exchange: one function per change of state.
+ *
+ *     READING ---------> DECIDED -> SENT      refused, or answered at once
+ *     READING -> WORKING -> DECIDED           by a handler on a read worker
+ *     READING -> POSTING -> POSTED -> DECIDED events whose key the snapshot at hand knows
+ *     READING -> WORKING -> REFRESHED -> POSTING or DECIDED     events whose key it does not */
+#include "http/exchange.h"
+
+#include "base/clock.h"
+#include "http/admission.h"
+#include "http/router.h"
+
+#include <assert.h>
+#include <errno.h>
+#include <gnutls/crypto.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+enum {
+    ARENA_MAX = 64 << 20,
+    ANSWER_MAX = 64 << 20,
+    PATIENCE_S = 10,
+    LAST_ANSWERS_S = 1,
+    DRAINED_BODIES = 4 /* a body too large is read to its end, so that the client gets to see why it was
+                          refused; but no more than this many times the maximum */
+};
+
+/* A client's own id is echoed only if it is harmless in a header and in a log. */
+static bool is_request_id(const char *id)
+{
+    size_t length = 0;
+    while (id[length] > ' ' && id[length] < 0x7f)
+        length++;
+    return length >= 1 && length <= REQUEST_ID_MAX && id[length] == '\0';
+}
+
+static void set_request_id(struct exchange *exchange, const char *given)
+{
+    unsigned char random[16];
+    if (given != NULL && is_request_id(given)) {
+        strcpy(exchange->request_id, given);
+        return;
+    }
+    /* A nonce has to be unique, not secret: the cheapest generator does. */
+    if (gnutls_rnd(GNUTLS_RND_NONCE, random, sizeof random) < 0)
+        memset(random, 0, sizeof random);
+    for (size_t i = 0; i < sizeof random; i++) {
+        exchange->request_id[2 * i] = "0123456789abcdef"[random[i] >> 4];
+        exchange->request_id[2 * i + 1] = "0123456789abcdef"[random[i] & 15];
+    }
+}
+
+static const char *header(struct exchange *exchange, const char *name)
+{
+    return MHD_lookup_connection_value(exchange->connection, MHD_HEADER_KIND, name);
+}
+
+/* Names and values as they were sent: admission decodes them. No route knows as many as are kept, so that
+ * what is left out can't make a bad query good. */
+static enum MHD_Result add_parameter(void *closure, enum MHD_ValueKind kind, const char *name,
+                                     const char *value)
+{
+    struct request *request = closure;
+    (void)kind;
+    if (request->query_count == QUERY_PARAMETERS_MAX)
+        return MHD_NO;
+    request->query[request->query_count++] = (struct query_parameter){
+        .name = name,
+        .value = value != NULL ? value : "",
+    };
+    return MHD_YES;
+}
+
+/* The strings are libmicrohttpd's and live as long as the request. False: out of memory. */
+static bool read_head(struct exchange *exchange, const char *method, const char *path)
+{
+    struct request *request = &exchange->request;
+    exchange->method = method;
+    request->path = path;
+    request->accept = header(exchange, MHD_HTTP_HEADER_ACCEPT);
+    request->if_match = header(exchange, MHD_HTTP_HEADER_IF_MATCH);
+    request->content_type = header(exchange, MHD_HTTP_HEADER_CONTENT_TYPE);
+    MHD_get_connection_values(exchange->connection, MHD_GET_ARGUMENT_KIND, add_parameter, request);
+    credentials_read(header(exchange, MHD_HTTP_HEADER_AUTHORIZATION), &exchange->credentials);
+    set_request_id(exchange, header(exchange, "X-Request-Id"));
+    return router_match(method, path, request, &exchange->allowed);
+}
+
+struct exchange *exchange_new(struct exchanges *all, struct MHD_Connection *connection, const char *method,
+                              const char *path)
+{
+    struct exchange *exchange = calloc(1, sizeof *exchange);
+    if (exchange == NULL)
+        return NULL;
+    exchange->all = all;
+    exchange->connection = connection;
+    exchange->state = EXCHANGE_READING;
+    exchange->started_ms = clock_monotonic_ms();
+    arena_init(&exchange->arena, ARENA_MAX);
+    buffer_init(&exchange->body, (size_t)all->service->config->max_body_bytes);
+    exchange->request.arena = &exchange->arena;
+    exchange->request.service = all->service;
+    exchange->request.openapi = &all->openapi;
+    exchange->answer.arena = &exchange->arena;
+    exchange->answer.status = 200;
+    buffer_init(&exchange->answer.body, ANSWER_MAX);
+    faults_init(&exchange->answer.faults, &exchange->arena);
+    pthread_mutex_lock(&all->lock);
+    all->open++;
+    pthread_mutex_unlock(&all->lock);
+    if (read_head(exchange, method, path))
+        return exchange;
+    exchange_free(exchange);
+    return NULL;
+}
+
+void exchange_free(struct exchange *exchange)
+{
+    struct exchanges *all = exchange->all;
+    assert(exchange->state != EXCHANGE_WORKING && exchange->state != EXCHANGE_POSTING);
+    json_decref(exchange->request.json);
+    snapshot_release(exchange->request.snapshot);
+    buffer_dispose(&exchange->body);
+    buffer_dispose(&exchange->answer.body);
+    arena_dispose(&exchange->arena);
+    free(exchange);
+
+    pthread_mutex_lock(&all->lock);
+    all->open--;
+    pthread_cond_signal(&all->fewer);
+    pthread_mutex_unlock(&all->lock);
+}
+
+static void refuse(struct exchange *exchange, enum reason reason)
+{
+    faults_add(&exchange->answer.faults, reason, NULL, "%s", reason_info(reason)->title);
+}
+
+bool exchange_receive(struct exchange *exchange, const char *data, size_t length)
+{
+    exchange->received += length;
+    if (exchange->received <= exchange->body.maximum)
+        buffer_add(&exchange->body, data, length);
+    else
+        buffer_dispose(&exchange->body);
+    return exchange->received <= exchange->body.maximum * DRAINED_BODIES;
+}
+
+bool exchange_refuses_body(struct exchange *exchange)
+{
+    const char *announced = header(exchange, MHD_HTTP_HEADER_CONTENT_LENGTH);
+    bool client_waits = header(exchange, MHD_HTTP_HEADER_EXPECT) != NULL;
+    size_t most = exchange->body.maximum * (client_waits ? 1 : DRAINED_BODIES);
+    if (announced == NULL || strtoull(announced, NULL, 10) <= most)
+        return false;
+    refuse(exchange, REASON_BODY_TOO_LARGE);
+    exchange->state = EXCHANGE_DECIDED;
+    return true;
+}
+
+/* The server's thread gives the exchange away; from the submission on it must not be touched. */
+static void leave(struct exchange *exchange, enum exchange_state state)
+{
+    struct exchanges *all = exchange->all;
+    exchange->state = state;
+    pthread_mutex_lock(&all->lock);
+    all->away++;
+    pthread_mutex_unlock(&all->lock);
+    MHD_suspend_connection(exchange->connection);
+}
+
+/* Any thread gives it back. It may have ended before this returns. */
+static void come_back(struct exchange *exchange, enum exchange_state state)
+{
+    struct exchanges *all = exchange->all;
+    exchange->state = state;
+    MHD_resume_connection(exchange->connection);
+    pthread_mutex_lock(&all->lock);
+    all->away--;
+    pthread_cond_signal(&all->fewer);
+    pthread_mutex_unlock(&all->lock);
+}
+
+static void identify(struct exchange *exchange)
+{
+    struct request *request = &exchange->request;
+    snapshot_release(request->snapshot);
+    request->snapshot = snapshot_hold(request->service->snapshots);
+    request->identity = credentials_identity(&exchange->credentials, request->snapshot);
+}
+
+static bool is_post_of_events(const struct exchange *exchange)
+{
+    return exchange->request.route->run == NULL;
+}
+
+/* On a read worker's thread. Returns the state to come back in. */
+static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
+{
+    struct request *request = &exchange->request;
+    if (atomic_load(&exchange->all->hurrying)) {
+        refuse(exchange, REASON_OVERLOADED);
+        return EXCHANGE_DECIDED;
+    }
+    enum store_result result = snapshot_refresh(request->service->snapshots, pg);
+    if (result != STORE_OK) {
+        answer_store_failure(&exchange->answer, result);
+        return EXCHANGE_DECIDED;
+    }
+    if (is_post_of_events(exchange))
+        return EXCHANGE_REFRESHED;
+    request->pg = pg;
+    identify(exchange);
+    if (admit(request, &exchange->answer))
+        request->route->run(request, &exchange->answer);
+    return EXCHANGE_DECIDED;
+}
+
+static void work(struct read_job *job, struct pg *pg)
+{
+    struct exchange *exchange = (struct exchange *)((char *)job - offsetof(struct exchange, job));
+    come_back(exchange, serve(exchange, pg));
+}
+
+/* The functions from here to exchange_advance return as that does. */
+static bool go_to_worker(struct exchange *exchange)
+{
+    exchange->job.run = work;
+    leave(exchange, EXCHANGE_WORKING);
+    if (!read_pool_submit(exchange->all->pool, &exchange->job)) {
+        refuse(exchange, REASON_OVERLOADED);
+        come_back(exchange, EXCHANGE_DECIDED);
+    }
+    return false;
+}
+
+/* On the writer's thread, which has others to serve: the answer is made elsewhere. */
+static void posted(struct intake_job *job)
+{
+    come_back(job->owner, EXCHANGE_POSTED);
+}
+
+static bool go_to_writer(struct exchange *exchange)
+{
+    exchange->posting.job.owner = exchange;
+    exchange->posting.job.done = posted;
+    leave(exchange, EXCHANGE_POSTING);
+    if (!intake_submit(exchange->request.service->intake, &exchange->posting.job)) {
+        refuse(exchange, REASON_OVERLOADED);
+        come_back(exchange, EXCHANGE_DECIDED);
+    }
+    return false;
+}
+
+static bool decided(struct exchange *exchange)
+{
+    exchange->state = EXCHANGE_DECIDED;
+    return true;
+}
+
+/* The events own what they need: while they wait, body and JSON need not. */
+static bool read_events(struct exchange *exchange)
+{
+    struct request *request = &exchange->request;
+    bool fit =
+        admit(request, &exchange->answer) && posting_read(&exchange->posting, request, &exchange->answer);
+    json_decref(request->json);
+    request->json = NULL;
+    buffer_dispose(&exchange->body);
+    return fit;
+}
+
+/* A key that the snapshot does not know may be newer than it is. */
+static bool post_events(struct exchange *exchange)
+{
+    identify(exchange);
+    if (exchange->request.identity == NULL && exchange->credentials.given &&
+        exchange->state != EXCHANGE_REFRESHED)
+        return go_to_worker(exchange);
+    return read_events(exchange) ? go_to_writer(exchange) : decided(exchange);
+}
+
+static bool answer_at_once(struct exchange *exchange)
+{
+    if (admit(&exchange->request, &exchange->answer))
+        exchange->request.route->run(&exchange->request, &exchange->answer);
+    return decided(exchange);
+}
+
+static bool refuse_whole(struct exchange *exchange, enum reason reason)
+{
+    refuse(exchange, reason);
+    return decided(exchange);
+}
+
+/* The body is complete. */
+static bool begin(struct exchange *exchange)
+{
+    struct request *request = &exchange->request;
+    request->body = exchange->body.data;
+    request->body_length = exchange->body.length;
+    if (request->route == NULL)
+        return refuse_whole(exchange, exchange->allowed != 0 ? REASON_METHOD_NOT_ALLOWED : REASON_NOT_FOUND);
+    if (exchange->received > exchange->body.maximum)
+        return refuse_whole(exchange, REASON_BODY_TOO_LARGE);
+    if (exchange->body.failed)
+        return refuse_whole(exchange, REASON_OVERLOADED);
+    if (is_post_of_events(exchange))
+        return post_events(exchange);
+    return request->route->at_once ? answer_at_once(exchange) : go_to_worker(exchange);
+}
+
+bool exchange_advance(struct exchange *exchange)
+{
+    switch (exchange->state) {
+    case EXCHANGE_READING:
+        return begin(exchange);
+    case EXCHANGE_REFRESHED:
+        return post_events(exchange);
+    case EXCHANGE_POSTED:
+        posting_answer(&exchange->posting, &exchange->answer);
+        return decided(exchange);
+    case EXCHANGE_DECIDED:
+        return true;
+    case EXCHANGE_WORKING:
+    case EXCHANGE_POSTING:
+    case EXCHANGE_SENT:
+        break;
+    }
+    abort();
+}
+
+/* Until none is open. The lock is held. */
+static void wait_for_end(struct exchanges *all, int timeout_s)
+{
+    struct timespec until;
+    int result = 0;
+    clock_gettime(CLOCK_MONOTONIC, &until);
+    until.tv_sec += timeout_s;
+    while (all->open > 0 && result != ETIMEDOUT)
+        result = pthread_cond_clockwait(&all->fewer, &all->lock, CLOCK_MONOTONIC, &until);
+}
+
+void exchanges_drain(struct exchanges *all)
+{
+    pthread_mutex_lock(&all->lock);
+    wait_for_end(all, PATIENCE_S);
+    atomic_store(&all->hurrying, true);
+    while (all->away > 0)
+        pthread_cond_wait(&all->fewer, &all->lock);
+    wait_for_end(all, LAST_ANSWERS_S);
+    pthread_mutex_unlock(&all->lock);
+}

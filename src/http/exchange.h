@@ -1,0 +1,85 @@
+/* SPDX-License-Identifier: ISC */
+/* One request and its answer, from the first header to the last byte.
+ *
+ * At any moment an exchange belongs to one thread, which its state names; a change of state hands it over,
+ * under a lock of the queue it goes into or of libmicrohttpd. While it is away its connection is suspended,
+ * and libmicrohttpd then neither notices that the client has gone nor ends the request: an exchange never
+ * ends under who works on it. */
+#ifndef DEPOSITD_HTTP_EXCHANGE_H
+#define DEPOSITD_HTTP_EXCHANGE_H
+
+#include "app/read_pool.h"
+#include "http/auth.h"
+#include "http/events_post.h"
+#include "http/handler.h"
+
+#include <microhttpd.h>
+#include <pthread.h>
+#include <stdatomic.h>
+
+enum exchange_state {
+    EXCHANGE_READING,   /* the server's thread; the body comes in */
+    EXCHANGE_WORKING,   /* away: a read worker's */
+    EXCHANGE_REFRESHED, /* the server's: events may be posted, the snapshot being no older than they are */
+    EXCHANGE_POSTING,   /* away: the writer's */
+    EXCHANGE_POSTED,    /* the server's: the results stand */
+    EXCHANGE_DECIDED,   /* the server's: the answer stands */
+    EXCHANGE_SENT       /* the server's: libmicrohttpd has the response */
+};
+
+/* What the exchanges of a server share. */
+struct exchanges {
+    struct service *service;
+    struct read_pool *pool;
+    struct buffer openapi;
+    struct MHD_Response *overloaded, *outcome_unknown; /* for when there is no memory for another */
+    pthread_mutex_t lock;
+    pthread_cond_t fewer; /* one has ended, or is back */
+    size_t open;          /* that exist */
+    size_t away;
+    atomic_bool draining; /* each answer is its connection's last */
+    atomic_bool hurrying; /* what a worker has not begun it refuses */
+};
+
+enum { REQUEST_ID_MAX = 128 };
+
+struct exchange {
+    struct exchanges *all;
+    struct MHD_Connection *connection;
+    enum exchange_state state;
+    struct arena arena;
+    struct request request;
+    struct answer answer;
+    struct credentials credentials;
+    struct buffer body;
+    size_t received;  /* bytes of the body, kept or not */
+    unsigned allowed; /* methods of the path, where the route was not found */
+    struct read_job job;
+    struct posting posting;
+    char request_id[REQUEST_ID_MAX + 1];
+    const char *method;
+    int64_t started_ms;
+    int status; /* as sent; 0: nothing was */
+};
+
+/* A new one, READING. NULL: out of memory. */
+MUST_CHECK struct exchange *exchange_new(struct exchanges *all, struct MHD_Connection *connection,
+                                         const char *method, const char *path);
+void exchange_free(struct exchange *exchange);
+
+/* READING: takes a piece of the body. False: far more than any body may be; give up the connection. */
+MUST_CHECK bool exchange_receive(struct exchange *exchange, const char *data, size_t length);
+/* READING: whether the announced body is refused before it is sent: DECIDED then. */
+MUST_CHECK bool exchange_refuses_body(struct exchange *exchange);
+/* When the body is complete, and each time the exchange is back: goes on as far as the server's thread can.
+ * True: it is DECIDED. False: it is away, or back already, and must not be touched until the next call. */
+MUST_CHECK bool exchange_advance(struct exchange *exchange);
+/* DECIDED: queues the response: SENT. MHD_NO: that was not possible. */
+enum MHD_Result exchange_send(struct exchange *exchange);
+
+/* Waits until no exchange is open, for 10 seconds; then, for as long as it takes, until none is away: what
+ * workers and writer have begun they end, what workers have not begun they refuse; and a second more for the
+ * last answers to leave. */
+void exchanges_drain(struct exchanges *all);
+
+#endif

@@ -1,0 +1,108 @@
+/* SPDX-License-Identifier: ISC */
+/* What handlers have in common: reading query parameters, and the refusals that many of them give. */
+#include "http/handler.h"
+
+#include <string.h>
+
+enum { LIMIT_DEFAULT = 100, LIMIT_MAX = 1000 };
+
+const char *request_query(const struct request *request, const char *name)
+{
+    for (size_t i = 0; i < request->query_count; i++)
+        if (strcmp(request->query[i].name, name) == 0)
+            return request->query[i].value;
+    return NULL;
+}
+
+json_t *request_json(const struct request *request, struct answer *answer)
+{
+    if (request->json == NULL)
+        faults_add(&answer->faults, REASON_NOT_JSON, "", "there is no body");
+    return request->json;
+}
+
+static enum reason store_reason(enum store_result result)
+{
+    switch (result) {
+    case STORE_OUTCOME_UNKNOWN:
+        return REASON_OUTCOME_UNKNOWN;
+    case STORE_UNAVAILABLE:
+    case STORE_CONFLICT:
+        return REASON_OVERLOADED;
+    case STORE_OK:
+    case STORE_OUT_OF_RANGE:
+    case STORE_REFUSED:
+    case STORE_FAILED:
+        break;
+    }
+    return REASON_INTERNAL_ERROR;
+}
+
+void answer_store_failure(struct answer *answer, enum store_result result)
+{
+    enum reason reason = store_reason(result);
+    faults_add(&answer->faults, reason, NULL, "%s", reason_info(reason)->title);
+}
+
+void answer_not_found(struct answer *answer)
+{
+    faults_add(&answer->faults, REASON_NOT_FOUND, NULL, "%s", reason_info(REASON_NOT_FOUND)->title);
+}
+
+/* A key that is bound to sites knows of the schemes they are in, and of no others. */
+static bool knows_scheme(const struct request *request, const struct scheme *scheme)
+{
+    const struct network *network = &request->snapshot->network;
+    if ((1u << request->identity->role & FOR_OFFICE) != 0)
+        return true;
+    for (size_t i = 0; i < network->site_count; i++)
+        if (network->sites[i].scheme == scheme->id &&
+            identity_has_site(request->identity, &network->sites[i]))
+            return true;
+    return false;
+}
+
+const struct scheme *request_scheme(const struct request *request, struct answer *answer, const char *code)
+{
+    if (code == NULL) {
+        faults_add_parameter(&answer->faults, REASON_PARAMETER_MISSING, "scheme", "is required");
+        return NULL;
+    }
+    const struct scheme *scheme = network_scheme(&request->snapshot->network, code);
+    if (scheme == NULL || !knows_scheme(request, scheme)) {
+        answer_not_found(answer);
+        return NULL;
+    }
+    return scheme;
+}
+
+bool request_date(const struct request *request, struct answer *answer, const char *name, struct date *date)
+{
+    const char *text = request_query(request, name);
+    if (text == NULL || date_parse(text, strlen(text), date))
+        return true;
+    faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, name, "must be a date, as 2026-05-12");
+    return false;
+}
+
+/* Up to four digits: what is longer is out of bounds, or has zeros in front. */
+static int read_limit(const char *text)
+{
+    int number = 0;
+    size_t length = strlen(text);
+    if (length > 4 || strspn(text, "0123456789") != length)
+        return 0;
+    for (; *text != '\0'; text++)
+        number = 10 * number + (*text - '0');
+    return number;
+}
+
+bool request_limit(const struct request *request, struct answer *answer, int *limit)
+{
+    const char *text = request_query(request, "limit");
+    *limit = text != NULL ? read_limit(text) : LIMIT_DEFAULT;
+    if (*limit >= 1 && *limit <= LIMIT_MAX)
+        return true;
+    faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "limit", "must be 1 to %d", LIMIT_MAX);
+    return false;
+}

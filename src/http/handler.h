@@ -1,0 +1,82 @@
+/* SPDX-License-Identifier: ISC */
+/* What a handler is given and what it gives back.
+ *
+ * A handler runs on a read worker's thread, with a connection of its own and a snapshot no older than the
+ * request; it may block on the database. Everything it allocates comes from the request's arena and dies with
+ * the reply. It fills the answer, or the faults: faults win, and become a problem document. */
+#ifndef DEPOSITD_HTTP_HANDLER_H
+#define DEPOSITD_HTTP_HANDLER_H
+
+#include "app/fault.h"
+#include "app/service.h"
+#include "app/snapshot.h"
+#include "base/buffer.h"
+
+#include <jansson.h>
+
+enum { PATH_PARAMETERS_MAX = 3, QUERY_PARAMETERS_MAX = 16 };
+
+struct query_parameter {
+    const char *name;
+    const char *value; /* percent-decoded UTF-8, without NUL */
+};
+
+enum media { MEDIA_JSON, MEDIA_CSV, MEDIA_NDJSON, MEDIA_TEXT, MEDIA_HTML, MEDIA_COUNT };
+
+struct route;
+
+struct request {
+    struct arena *arena;
+    const struct route *route;
+    const char *path;                       /* as sent, without the query */
+    const char *parts[PATH_PARAMETERS_MAX]; /* what {…} of the route's path stands for, decoded, in order */
+    struct query_parameter query[QUERY_PARAMETERS_MAX];
+    size_t query_count;
+    const char *accept; /* header values; NULL: none */
+    const char *if_match;
+    const char *content_type;
+    const char *body;
+    size_t body_length;
+    json_t *json;                    /* the body, where the route takes one; the request's */
+    bool dry_run;                    /* ?dry_run=true */
+    const struct identity *identity; /* NULL only on public routes */
+    const struct snapshot *snapshot;
+    struct pg *pg; /* NULL on routes that are answered at once */
+    struct service *service;
+    const struct buffer *openapi; /* the OpenAPI document, made at the start */
+};
+
+struct answer {
+    struct arena *arena; /* the request's */
+    int status;          /* 200 unless the handler says otherwise */
+    enum media media;    /* as negotiated: one of the route's */
+    struct buffer body;  /* initialised by the server with the answer's maximum */
+    const char *etag;    /* quoted; NULL: none */
+    const char *location;
+    const char *link_next; /* target of Link: …; rel="next" */
+    struct faults faults;
+};
+
+typedef void (*handler)(const struct request *request, struct answer *answer);
+
+/* The value of a query parameter, or NULL. That all are known to the route has been checked already. */
+const char *request_query(const struct request *request, const char *name);
+
+/* The body as JSON, borrowed from the request (freed with it). Never NULL on a route that has a body shape:
+ * what is not JSON has been refused already. */
+json_t *request_json(const struct request *request, struct answer *answer);
+
+/* Common refusals. */
+void answer_store_failure(struct answer *answer, enum store_result result);
+void answer_not_found(struct answer *answer);
+
+/* Looks up the scheme that the query or the path names by `code` (NULL: ?scheme= was not given); NULL: it is
+ * not there or none that the key may know of, and a fault has been added. */
+const struct scheme *request_scheme(const struct request *request, struct answer *answer, const char *code);
+/* Reads ?name=YYYY-MM-DD. False: a fault has been added. Absent: *date is left as it is. */
+MUST_CHECK bool request_date(const struct request *request, struct answer *answer, const char *name,
+                             struct date *date);
+/* Reads ?limit= (default 100, at most 1000). */
+MUST_CHECK bool request_limit(const struct request *request, struct answer *answer, int *limit);
+
+#endif

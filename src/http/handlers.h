@@ -1,0 +1,68 @@
+/* SPDX-License-Identifier: ISC */
+/* Every handler that the table of routes names, by the file that holds it. What a handler is given, and on
+ * which thread it runs, is said in handler.h. */
+#ifndef DEPOSITD_HTTP_HANDLERS_H
+#define DEPOSITD_HTTP_HANDLERS_H
+
+#include "http/handler.h"
+
+/* ops.c */
+void handle_index(const struct request *request, struct answer *answer);
+void handle_healthz(const struct request *request, struct answer *answer);
+void handle_readyz(const struct request *request, struct answer *answer);
+void handle_openapi(const struct request *request, struct answer *answer);
+
+/* me.c */
+void handle_me(const struct request *request, struct answer *answer);
+
+/* reference.c */
+void handle_reference_get(const struct request *request, struct answer *answer);
+void handle_reference_post(const struct request *request, struct answer *answer);
+void handle_schemes_list(const struct request *request, struct answer *answer);
+void handle_scheme_get(const struct request *request, struct answer *answer);
+void handle_scheme_put(const struct request *request, struct answer *answer);
+void handle_terms_list(const struct request *request, struct answer *answer);
+void handle_terms_get(const struct request *request, struct answer *answer);
+void handle_terms_put(const struct request *request, struct answer *answer);
+void handle_refund_values_list(const struct request *request, struct answer *answer);
+void handle_refund_value_get(const struct request *request, struct answer *answer);
+void handle_refund_value_put(const struct request *request, struct answer *answer);
+void handle_participants_list(const struct request *request, struct answer *answer);
+void handle_participant_get(const struct request *request, struct answer *answer);
+void handle_participant_put(const struct request *request, struct answer *answer);
+void handle_sites_list(const struct request *request, struct answer *answer);
+void handle_site_get(const struct request *request, struct answer *answer);
+void handle_site_put(const struct request *request, struct answer *answer);
+void handle_cup_types_list(const struct request *request, struct answer *answer);
+void handle_cup_type_get(const struct request *request, struct answer *answer);
+void handle_cup_type_put(const struct request *request, struct answer *answer);
+
+/* keys.c */
+void handle_keys_list(const struct request *request, struct answer *answer);
+void handle_keys_post(const struct request *request, struct answer *answer);
+void handle_key_delete(const struct request *request, struct answer *answer);
+
+/* events_get.c */
+void handle_events_list(const struct request *request, struct answer *answer);
+void handle_event_get(const struct request *request, struct answer *answer);
+
+/* days.c */
+void handle_days_list(const struct request *request, struct answer *answer);
+void handle_day_close(const struct request *request, struct answer *answer);
+
+/* settlements.c */
+void handle_settlements_list(const struct request *request, struct answer *answer);
+void handle_settlement_get(const struct request *request, struct answer *answer);
+
+/* reports.c */
+void handle_reports_list(const struct request *request, struct answer *answer);
+void handle_report_get(const struct request *request, struct answer *answer);
+
+/* accounts.c */
+void handle_accounts_list(const struct request *request, struct answer *answer);
+void handle_posting_rules(const struct request *request, struct answer *answer);
+
+/* checks.c */
+void handle_checks(const struct request *request, struct answer *answer);
+
+#endif

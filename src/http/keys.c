@@ -1,0 +1,48 @@
+/* SPDX-License-Identifier: ISC */
+/* /v1/keys: who may come in. */
+#include "app/keys.h"
+
+#include "http/handlers.h"
+#include "http/paging.h"
+#include "http/reference_shapes.h"
+
+void handle_keys_list(const struct request *request, struct answer *answer)
+{
+    struct paging paging;
+    struct json_page page;
+    if (!paging_begin(request, answer, &paging))
+        return;
+    enum store_result result =
+        store_key_read(request->pg, NULL, paging.after, paging.limit, &answer->body, &page);
+    if (result == STORE_OK)
+        paging_end(&paging, &page, answer);
+    else
+        answer_store_failure(answer, result);
+}
+
+void handle_keys_post(const struct request *request, struct answer *answer)
+{
+    struct key_request key;
+    char secret[KEY_SECRET_SIZE];
+    json_t *body = request_json(request, answer);
+    if (body == NULL || !shape_decode(&shape_key_post, body, "", NULL, &key, &answer->faults))
+        return;
+    enum store_result result =
+        key_add(request->pg, &key, request->dry_run, &answer->body, secret, &answer->faults);
+    if (result != STORE_OK) {
+        answer_store_failure(answer, result);
+    } else if (answer->faults.count == 0 && !request->dry_run) {
+        answer->status = 201;
+        json_reopen(&answer->body);
+        buffer_printf(&answer->body, ",\"key\":\"%s\"}", secret);
+    }
+}
+
+void handle_key_delete(const struct request *request, struct answer *answer)
+{
+    enum store_result result = key_revoke(request->pg, request->parts[0], request->dry_run, &answer->faults);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else
+        answer->status = 204;
+}

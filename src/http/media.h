@@ -1,0 +1,22 @@
+/* SPDX-License-Identifier: ISC */
+/* Media types: what is asked for, what is sent, and what they are called. */
+#ifndef DEPOSITD_HTTP_MEDIA_H
+#define DEPOSITD_HTTP_MEDIA_H
+
+#include "http/handler.h"
+
+/* The value of Content-Type. */
+const char *media_type(enum media media);
+/* "json", as in ?format=json. */
+const char *media_word(enum media media);
+
+/* Of the set `offered` (1u << enum media) the one that the Accept header (NULL: anything) prefers; of equals,
+ * the first in the order of the enum. False: it accepts none (RFC 9110 section 12.5.1). */
+MUST_CHECK bool media_negotiate(unsigned offered, const char *accept, enum media *chosen);
+/* The one of the set with this word. */
+MUST_CHECK bool media_parse(unsigned offered, const char *word, enum media *chosen);
+
+/* Whether a Content-Type (NULL: none was sent) is application/json, with or without parameters. */
+bool media_is_json(const char *content_type);
+
+#endif

@@ -1,0 +1,42 @@
+/* SPDX-License-Identifier: ISC */
+/* A cursor is the key of the last item: codes, dates and slashes, which need no escaping in a query. */
+#include "http/paging.h"
+
+#include <stdio.h>
+#include <string.h>
+
+enum { LINK_MAX = 2048 };
+
+static bool is_cursor(const char *text)
+{
+    size_t length = strlen(text);
+    return length > 0 && length < PAGE_KEY_SIZE &&
+           strspn(text, "abcdefghijklmnopqrstuvwxyz0123456789-/") == length;
+}
+
+bool paging_begin(const struct request *request, struct answer *answer, struct paging *paging)
+{
+    *paging = (struct paging){.request = request, .after = request_query(request, "cursor")};
+    bool valid = request_limit(request, answer, &paging->limit);
+    if (paging->after != NULL && !is_cursor(paging->after)) {
+        faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "cursor",
+                             "must be next of the page before");
+        valid = false;
+    }
+    buffer_add_text(&answer->body, "{\"items\":[");
+    return valid;
+}
+
+void paging_end(const struct paging *paging, const struct json_page *page, struct answer *answer)
+{
+    char link[LINK_MAX];
+    buffer_add_char(&answer->body, ']');
+    if (page->more) {
+        buffer_printf(&answer->body, ",\"next\":\"%s\"", page->last);
+        int length = snprintf(link, sizeof link, "%s?limit=%d&cursor=%s", paging->request->path,
+                              paging->limit, page->last);
+        if (length < (int)sizeof link)
+            answer->link_next = arena_copy(answer->arena, link, (size_t)length);
+    }
+    buffer_add_char(&answer->body, '}');
+}

@@ -1,0 +1,171 @@
+/* SPDX-License-Identifier: ISC */
+/* Making the response. Where memory runs out on the way, the client gets one of two responses that were made
+ * at the start: that nothing was recorded, or, where the handler may have recorded something already, that
+ * the outcome is not known. */
+#include "http/reply.h"
+
+#include "http/media.h"
+#include "http/problem.h"
+#include "http/route.h"
+#include "http/router.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define PROBLEM_TYPE "application/problem+json"
+
+/* Headers are collected so that one failure, of many calls, is noticed at the end. */
+struct reply {
+    struct MHD_Response *response;
+    bool failed;
+};
+
+static void add_header(struct reply *reply, const char *name, const char *value)
+{
+    if (value != NULL && MHD_add_response_header(reply->response, name, value) != MHD_YES)
+        reply->failed = true;
+}
+
+/* What a status calls for. */
+static void add_status_headers(struct reply *reply, int status)
+{
+    if (status == 503)
+        add_header(reply, MHD_HTTP_HEADER_RETRY_AFTER, "1");
+    if (status != 401)
+        return;
+    add_header(reply, MHD_HTTP_HEADER_WWW_AUTHENTICATE, "Bearer realm=\"depositd\"");
+    add_header(reply, MHD_HTTP_HEADER_WWW_AUTHENTICATE, "Basic realm=\"depositd\", charset=\"UTF-8\"");
+}
+
+static void add_link(struct reply *reply, const struct answer *answer)
+{
+    struct buffer link;
+    if (answer->link_next == NULL)
+        return;
+    buffer_init(&link, 8192);
+    buffer_printf(&link, "<%s>; rel=\"next\"", answer->link_next);
+    reply->failed = reply->failed || link.failed;
+    add_header(reply, MHD_HTTP_HEADER_LINK, link.data);
+    buffer_dispose(&link);
+}
+
+static const char *content_type(const struct answer *answer)
+{
+    if (answer->faults.count > 0)
+        return PROBLEM_TYPE;
+    return answer->status == 204 ? NULL : media_type(answer->media);
+}
+
+static void add_headers(struct reply *reply, const struct exchange *exchange)
+{
+    const struct answer *answer = &exchange->answer;
+    char allow[ALLOW_MAX];
+    add_header(reply, "X-Request-Id", exchange->request_id);
+    add_header(reply, MHD_HTTP_HEADER_CONTENT_TYPE, content_type(answer));
+    add_status_headers(reply, exchange->status);
+    if (strncmp(exchange->request.path, "/v1/", 4) == 0)
+        add_header(reply, MHD_HTTP_HEADER_CACHE_CONTROL, "no-store");
+    if (exchange->all->draining)
+        add_header(reply, MHD_HTTP_HEADER_CONNECTION, "close");
+    if (exchange->status == 405) {
+        router_allow(exchange->allowed, allow);
+        add_header(reply, MHD_HTTP_HEADER_ALLOW, allow);
+    }
+    if (answer->faults.count > 0)
+        return;
+    add_header(reply, MHD_HTTP_HEADER_ETAG, answer->etag);
+    add_header(reply, MHD_HTTP_HEADER_LOCATION, answer->location);
+    add_link(reply, answer);
+}
+
+/* NULL: the buffer failed, or out of memory. */
+static struct MHD_Response *response_of(struct buffer *body)
+{
+    size_t length;
+    char *data = buffer_take(body, &length);
+    if (data == NULL)
+        return NULL;
+    struct MHD_Response *response = MHD_create_response_from_buffer(length, data, MHD_RESPMEM_MUST_FREE);
+    if (response == NULL)
+        free(data);
+    return response;
+}
+
+static struct MHD_Response *make_response(struct exchange *exchange)
+{
+    struct answer *answer = &exchange->answer;
+    exchange->status = answer->status;
+    if (answer->faults.count > 0) {
+        exchange->status = problem_status(&answer->faults);
+        buffer_reset(&answer->body);
+        problem_write(&answer->faults, &answer->body);
+    }
+    struct reply reply = {.response = response_of(&answer->body)};
+    if (reply.response == NULL)
+        return NULL;
+    add_headers(&reply, exchange);
+    if (!reply.failed)
+        return reply.response;
+    MHD_destroy_response(reply.response);
+    return NULL;
+}
+
+/* A write that was not refused may have been recorded. */
+static struct MHD_Response *last_resort(const struct exchange *exchange)
+{
+    const struct route *route = exchange->request.route;
+    bool recorded = exchange->answer.faults.count == 0 && route != NULL && route->method != METHOD_GET;
+    return recorded ? exchange->all->outcome_unknown : exchange->all->overloaded;
+}
+
+enum MHD_Result exchange_send(struct exchange *exchange)
+{
+    struct MHD_Response *response = make_response(exchange);
+    exchange->state = EXCHANGE_SENT;
+    if (response == NULL) {
+        exchange->status = 503;
+        return MHD_queue_response(exchange->connection, 503, last_resort(exchange));
+    }
+    enum MHD_Result queued = MHD_queue_response(exchange->connection, (unsigned)exchange->status, response);
+    MHD_destroy_response(response);
+    return queued;
+}
+
+enum MHD_Result reply_overloaded(const struct exchanges *all, struct MHD_Connection *connection)
+{
+    return MHD_queue_response(connection, 503, all->overloaded);
+}
+
+/* NULL: out of memory. */
+static struct MHD_Response *prepare(enum reason reason)
+{
+    struct faults faults = {.items = {{.reason = reason, .detail = reason_info(reason)->title}}, .count = 1};
+    struct buffer body;
+    buffer_init(&body, 4096);
+    problem_write(&faults, &body);
+    struct reply reply = {.response = response_of(&body)};
+    buffer_dispose(&body);
+    if (reply.response == NULL)
+        return NULL;
+    add_header(&reply, MHD_HTTP_HEADER_CONTENT_TYPE, PROBLEM_TYPE);
+    add_status_headers(&reply, 503);
+    if (!reply.failed)
+        return reply.response;
+    MHD_destroy_response(reply.response);
+    return NULL;
+}
+
+bool reply_init(struct exchanges *all)
+{
+    all->overloaded = prepare(REASON_OVERLOADED);
+    all->outcome_unknown = prepare(REASON_OUTCOME_UNKNOWN);
+    return all->overloaded != NULL && all->outcome_unknown != NULL;
+}
+
+void reply_dispose(struct exchanges *all)
+{
+    if (all->overloaded != NULL)
+        MHD_destroy_response(all->overloaded);
+    if (all->outcome_unknown != NULL)
+        MHD_destroy_response(all->outcome_unknown);
+}

@@ -1,0 +1,125 @@
+/* SPDX-License-Identifier: ISC */
+/* The table of routes. Roles are those of the interface's table of who may do what; what of a resource a key
+ * may see (its own sites, its own participant) is decided by the handler. */
+#include "http/route.h"
+
+#include "http/handlers.h"
+#include "http/reference_shapes.h"
+
+#define ROW(of_method, of_path, for_roles, handle, in_short, answer)                                         \
+    .method = of_method, .path = of_path, .roles = for_roles, .run = handle, .summary = in_short,            \
+    .answer_schema = answer
+#define GET(of_path, for_roles, handle, in_short, answer)                                                    \
+    ROW(METHOD_GET, of_path, for_roles, handle, in_short, answer), .answer_statuses = {200}
+#define LIST(of_path, for_roles, handle, in_short, answer)                                                   \
+    GET(of_path, for_roles, handle, in_short, answer), .parameters = {PAGED}
+#define PUT(of_path, handle, in_short, shape, answer)                                                        \
+    ROW(METHOD_PUT, of_path, FOR_ADMIN, handle, in_short, answer),                                           \
+        .body = &(shape), .answer_statuses = {200, 201}, .dry_run = true
+#define POST(of_path, for_roles, handle, in_short, answer)                                                   \
+    ROW(METHOD_POST, of_path, for_roles, handle, in_short, answer), .dry_run = true
+
+#define SCHEME                                                                                               \
+    {                                                                                                        \
+        "scheme", "Code of the scheme", true                                                                 \
+    }
+#define AS_OF                                                                                                \
+    {                                                                                                        \
+        "as_of", "The business day at whose end; the one that contains now unless given", false              \
+    }
+/* clang-format off */
+#define PAGED  {"limit", "Items on a page", false}, {"cursor", "Where to go on: next of the page before", false}
+
+static const struct route routes[] = {
+    /* operations */
+    {GET("/", 0, handle_index, "What there is", "Index"), .at_once = true},
+    {GET("/healthz", 0, handle_healthz, "Whether the process is alive", "Health"), .at_once = true},
+    {GET("/readyz", 0, handle_readyz, "Whether it can commit", "Health")},
+    {GET("/openapi.json", 0, handle_openapi, "This document", "Document"), .at_once = true},
+
+    /* events */
+    {POST("/v1/events", FOR_POS | FOR_STAFF, NULL, "Posts one event, or an array of up to 1000", "Posted"),
+     .answer_statuses = {201, 200}},
+    {GET("/v1/events", FOR_ALL, handle_events_list,
+         "Entries in their order; with scheme alone, the feed: next is then always given", "EntryList"),
+     .parameters = {{"scheme", "Code of the scheme; a key whose sites are all of one may leave it out", false},
+                    {"site", "Code of a site", false},
+                    {"kind", "Kind of entry", false},
+                    {"business_date", "The day that it posted to", false},
+                    {"from", "First business day", false},
+                    {"to", "Last business day", false},
+                    {"reference", "The client's reference", false},
+                    PAGED}},
+    {GET("/v1/events/{event_id}", FOR_ALL, handle_event_get, "An event with its entry", "RecordedEvent"),
+     .parameters = {{"scheme", "Code of the scheme, where ids of two schemes meet", false}}},
+
+    /* keys */
+    {GET("/v1/me", FOR_ALL, handle_me, "The key, and the business day and refund values of its sites", "Me")},
+    {LIST("/v1/keys", FOR_ADMIN, handle_keys_list, "All keys, without their secrets", "KeyList")},
+    {POST("/v1/keys", FOR_ADMIN, handle_keys_post, "Makes a key; its secret is shown this once", "NewKey"),
+     .body = &shape_key_post, .answer_statuses = {201, 200}},
+    {ROW(METHOD_DELETE, "/v1/keys/{name}", FOR_ADMIN, handle_key_delete, "Revokes a key", NULL),
+     .answer_statuses = {204}, .dry_run = true},
+
+    /* reference data */
+    {GET("/v1/reference", FOR_ALL, handle_reference_get, "All reference data in one document", "Reference")},
+    {POST("/v1/reference", FOR_ADMIN, handle_reference_post, "Takes such a document, all or nothing",
+          "ReferenceTaken"),
+     .body = &shape_reference, .answer_statuses = {200}},
+    {LIST("/v1/schemes", FOR_ALL, handle_schemes_list, "Schemes", "SchemeList")},
+    {GET("/v1/schemes/{scheme}", FOR_ALL, handle_scheme_get, "A scheme", "Scheme")},
+    {PUT("/v1/schemes/{scheme}", handle_scheme_put, "Makes or changes a scheme", shape_scheme_put, "Scheme")},
+    {LIST("/v1/schemes/{scheme}/terms", FOR_ALL, handle_terms_list, "Terms, by the day they start", "TermsList")},
+    {GET("/v1/schemes/{scheme}/terms/{effective_date}", FOR_ALL, handle_terms_get, "Terms that start on a day",
+         "Terms")},
+    {PUT("/v1/schemes/{scheme}/terms/{effective_date}", handle_terms_put, "Sets terms from a day on",
+         shape_terms_put, "Terms")},
+    {LIST("/v1/schemes/{scheme}/refund-values", FOR_ALL, handle_refund_values_list,
+          "Refund values, by cup type and the day they start", "RefundValueList")},
+    {GET("/v1/schemes/{scheme}/refund-values/{cup_type}/{effective_date}", FOR_ALL, handle_refund_value_get,
+         "A refund value that starts on a day", "RefundValue")},
+    {PUT("/v1/schemes/{scheme}/refund-values/{cup_type}/{effective_date}", handle_refund_value_put,
+         "Sets a refund value from a day on", shape_refund_value_put, "RefundValue")},
+    {LIST("/v1/participants", FOR_ALL, handle_participants_list, "Participants", "ParticipantList")},
+    {GET("/v1/participants/{participant}", FOR_ALL, handle_participant_get, "A participant", "Participant")},
+    {PUT("/v1/participants/{participant}", handle_participant_put, "Makes or changes a participant",
+         shape_participant_put, "Participant")},
+    {LIST("/v1/sites", FOR_ALL, handle_sites_list, "Sites", "SiteList")},
+    {GET("/v1/sites/{site}", FOR_ALL, handle_site_get, "A site", "Site")},
+    {PUT("/v1/sites/{site}", handle_site_put, "Makes or changes a site", shape_site_put, "Site")},
+    {LIST("/v1/cup-types", FOR_ALL, handle_cup_types_list, "Cup types", "CupTypeList")},
+    {GET("/v1/cup-types/{cup_type}", FOR_ALL, handle_cup_type_get, "A cup type", "CupType")},
+    {PUT("/v1/cup-types/{cup_type}", handle_cup_type_put, "Makes or changes a cup type",
+         shape_cup_type_put, "CupType")},
+
+    /* days and settlements */
+    {LIST("/v1/schemes/{scheme}/days", FOR_OFFICE, handle_days_list, "Business days and their states", "DayList")},
+    {POST("/v1/schemes/{scheme}/days/{date}/close", FOR_STAFF, handle_day_close,
+          "Closes a business day; a second close returns what the first gave", "Settlement"),
+     .answer_statuses = {200}},
+    {GET("/v1/settlements", FOR_PARTICIPANT | FOR_OFFICE, handle_settlements_list, "Settlements of a scheme",
+         "SettlementList"),
+     .parameters = {SCHEME, PAGED}},
+    {GET("/v1/settlements/{scheme}/{date}", FOR_PARTICIPANT | FOR_OFFICE, handle_settlement_get,
+         "The settlement of a closed day", "Settlement"),
+     .media = 1u << MEDIA_JSON | 1u << MEDIA_CSV},
+
+    /* reports and the books */
+    {GET("/v1/reports", FOR_ALL, handle_reports_list, "The reports, their parameters and columns", "ReportList")},
+    {GET("/v1/reports/{report}", FOR_ALL, handle_report_get, "A report", "Report"),
+     .media = 1u << MEDIA_JSON | 1u << MEDIA_CSV,
+     .parameters = {SCHEME, AS_OF, {"date", "The business day that was closed", false}}},
+    {GET("/v1/accounts", FOR_OFFICE, handle_accounts_list, "Accounts of a scheme and their balances", "AccountList"),
+     .parameters = {SCHEME, AS_OF, PAGED}},
+    {GET("/v1/posting-rules", FOR_ALL, handle_posting_rules, "The rules by which events become legs",
+         "PostingRuleList")},
+    {GET("/v1/checks", FOR_OFFICE, handle_checks, "What must hold, checked now", "Checks"),
+     .parameters = {{"scheme", "Code of the scheme; all unless given", false}}},
+};
+/* clang-format on */
+
+const struct route *routes_all(size_t *count)
+{
+    *count = sizeof routes / sizeof routes[0];
+    return routes;
+}

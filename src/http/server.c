@@ -1,0 +1,205 @@
+/* SPDX-License-Identifier: ISC */
+/* libmicrohttpd, its callbacks, start and stop.
+ *
+ * It polls with poll(2). Its epoll mode (0.9.75) stops answering when exactly 128 or 256 connections become
+ * ready at once, and group commit makes clients march in step. */
+#include "http/server.h"
+
+#include "base/clock.h"
+#include "base/log.h"
+#include "http/exchange.h"
+#include "http/json_body.h"
+#include "http/openapi.h"
+#include "http/reply.h"
+
+#include <netdb.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/resource.h>
+#include <sys/socket.h>
+#include <unistd.h>
+
+enum {
+    DESCRIPTORS_BESIDES = 64, /* the database's connections, standard streams, libmicrohttpd's own */
+    MESSAGE_MAX = 512
+};
+
+struct server {
+    struct exchanges exchanges;
+    struct MHD_Daemon *daemon;
+};
+
+/* Called for the head of a request, for each piece of its body, at its end, and when it is back from where
+ * it was suspended. */
+static enum MHD_Result handle(void *closure, struct MHD_Connection *connection, const char *path,
+                              const char *method, const char *version, const char *data, size_t *length,
+                              void **context)
+{
+    struct exchanges *all = closure;
+    struct exchange *exchange = *context;
+    (void)version;
+    if (exchange == NULL) {
+        *context = exchange = exchange_new(all, connection, method, path);
+        if (exchange == NULL)
+            return reply_overloaded(all, connection);
+        return exchange_refuses_body(exchange) ? exchange_send(exchange) : MHD_YES;
+    }
+    if (*length > 0) {
+        size_t received = *length;
+        *length = 0;
+        return exchange_receive(exchange, data, received) ? MHD_YES : MHD_NO;
+    }
+    return exchange_advance(exchange) ? exchange_send(exchange) : MHD_YES;
+}
+
+static enum log_level level_of(int status)
+{
+    if (status == 0 || status >= 500)
+        return LOG_WARNING;
+    return status >= 400 ? LOG_INFO : LOG_DEBUG;
+}
+
+static void log_exchange(const struct exchange *exchange)
+{
+    const struct identity *identity = exchange->request.identity;
+    char status[16], ms[24];
+    snprintf(status, sizeof status, "%d", exchange->status);
+    snprintf(ms, sizeof ms, "%lld", (long long)(clock_monotonic_ms() - exchange->started_ms));
+    log_write(level_of(exchange->status), "request", "method", exchange->method, "path",
+              exchange->request.path, "status", status, "ms", ms, "key",
+              identity != NULL ? identity->name : "", "request_id", exchange->request_id, NULL);
+}
+
+/* The request has ended, be it because the client went away: never while it is suspended. */
+static void completed(void *closure, struct MHD_Connection *connection, void **context,
+                      enum MHD_RequestTerminationCode code)
+{
+    struct exchange *exchange = *context;
+    (void)closure, (void)connection, (void)code;
+    if (exchange == NULL)
+        return;
+    log_exchange(exchange);
+    exchange_free(exchange);
+    *context = NULL;
+}
+
+/* Paths and queries are passed on as sent: only then does a %2F in a segment stay one. */
+static size_t keep_escapes(void *closure, struct MHD_Connection *connection, char *text)
+{
+    (void)closure, (void)connection;
+    return strlen(text);
+}
+
+static void log_message(void *closure, const char *format, va_list arguments)
+{
+    char message[MESSAGE_MAX];
+    (void)closure;
+    vsnprintf(message, sizeof message, format, arguments);
+    message[strcspn(message, "\n")] = '\0';
+    log_write(LOG_INFO, "libmicrohttpd", "says", message, NULL);
+}
+
+/* One descriptor per connection: the usual soft limit of 1024 would be met. */
+static void allow_descriptors(int connections)
+{
+    struct rlimit limit;
+    rlim_t wanted = (rlim_t)connections + DESCRIPTORS_BESIDES;
+    if (getrlimit(RLIMIT_NOFILE, &limit) != 0 || limit.rlim_cur >= wanted)
+        return;
+    limit.rlim_cur = limit.rlim_max < wanted ? limit.rlim_max : wanted;
+    (void)setrlimit(RLIMIT_NOFILE, &limit);
+}
+
+static bool listen_address(const struct config *config, struct addrinfo **address)
+{
+    struct addrinfo hints = {.ai_socktype = SOCK_STREAM, .ai_flags = AI_NUMERICHOST | AI_PASSIVE};
+    char port[16];
+    snprintf(port, sizeof port, "%d", config->listen_port);
+    return getaddrinfo(config->listen_address, port, &hints, address) == 0;
+}
+
+static struct MHD_Daemon *start_daemon(const struct config *config, struct exchanges *all,
+                                       const struct addrinfo *address)
+{
+    unsigned flags = MHD_USE_POLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG |
+                     (address->ai_family == AF_INET6 ? MHD_USE_IPv6 : 0);
+    return MHD_start_daemon(flags, (uint16_t)config->listen_port, NULL, NULL, handle, all,
+                            MHD_OPTION_EXTERNAL_LOGGER, log_message, NULL, MHD_OPTION_SOCK_ADDR,
+                            address->ai_addr, MHD_OPTION_CONNECTION_LIMIT, (unsigned)config->max_connections,
+                            MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)config->connection_timeout_s,
+                            MHD_OPTION_NOTIFY_COMPLETED, completed, NULL, MHD_OPTION_UNESCAPE_CALLBACK,
+                            keep_escapes, NULL, MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_END);
+}
+
+/* All that answering needs, up to listening. NULL: what is lacking is in `error`. */
+static struct server *prepare(struct service *service, char *error, size_t error_size)
+{
+    const struct config *config = service->config;
+    struct server *server = calloc(1, sizeof *server);
+    if (server == NULL) {
+        snprintf(error, error_size, "out of memory");
+        return NULL;
+    }
+    struct exchanges *all = &server->exchanges;
+    all->service = service;
+    pthread_mutex_init(&all->lock, NULL);
+    pthread_cond_init(&all->fewer, NULL);
+    openapi_write(&all->openapi);
+    if (!all->openapi.failed && reply_init(all))
+        all->pool = read_pool_start(config->dsn, (size_t)config->read_workers, (size_t)config->queue_reads);
+    if (all->pool != NULL)
+        return server;
+    snprintf(error, error_size, "no memory or no threads for %d read workers", config->read_workers);
+    server_stop(server);
+    return NULL;
+}
+
+struct server *server_start(struct service *service, char *error, size_t error_size)
+{
+    const struct config *config = service->config;
+    struct addrinfo *address;
+    if (!listen_address(config, &address)) {
+        snprintf(error, error_size, "listen_address is not an IP address");
+        return NULL;
+    }
+    json_body_init();
+    allow_descriptors(config->max_connections);
+    struct server *server = prepare(service, error, error_size);
+    if (server != NULL)
+        server->daemon = start_daemon(config, &server->exchanges, address);
+    freeaddrinfo(address);
+    if (server == NULL || server->daemon != NULL)
+        return server;
+    snprintf(error, error_size, "cannot listen on port %d", config->listen_port);
+    server_stop(server);
+    return NULL;
+}
+
+/* New connections are refused at once; the descriptor itself is libmicrohttpd's until it has stopped. */
+static void stop_daemon(struct server *server)
+{
+    atomic_store(&server->exchanges.draining, true);
+    MHD_socket listening = MHD_quiesce_daemon(server->daemon);
+    if (listening != MHD_INVALID_SOCKET)
+        (void)shutdown(listening, SHUT_RDWR);
+    exchanges_drain(&server->exchanges);
+    MHD_stop_daemon(server->daemon);
+    if (listening != MHD_INVALID_SOCKET)
+        close(listening);
+}
+
+void server_stop(struct server *server)
+{
+    if (server == NULL)
+        return;
+    struct exchanges *all = &server->exchanges;
+    if (server->daemon != NULL)
+        stop_daemon(server);
+    read_pool_stop(all->pool);
+    reply_dispose(all);
+    buffer_dispose(&all->openapi);
+    pthread_cond_destroy(&all->fewer);
+    pthread_mutex_destroy(&all->lock);
+    free(server);
+}

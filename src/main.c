@@ -1,0 +1,324 @@
+/* SPDX-License-Identifier: ISC */
+/* The command line: one table of commands, each with its own options and help. */
+#include "app/checks.h"
+#include "app/close.h"
+#include "app/closer.h"
+#include "app/keys.h"
+#include "app/migrate.h"
+#include "app/service.h"
+#include "base/config.h"
+#include "base/log.h"
+#include "http/server.h"
+
+#include <getopt.h>
+#include <signal.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Exit statuses: of sysexits.h, the two that scripts tell apart from a plain failure. */
+enum { EXIT_USAGE = 64, EXIT_CONFIGURATION = 78 };
+enum { MESSAGE_MAX = 1024, KEY_SITES_MAX = 1000 };
+
+struct options {
+    const char *config_path;
+    const char *scheme;
+    struct key_request key;
+    char sites[KEY_SITES_MAX][CODE_SIZE];
+    const char *operands[2];
+    int operand_count;
+};
+
+struct command {
+    const char *name;
+    const char *operands; /* as the usage line shows them */
+    int operand_count;
+    const char *summary;
+    const char *options; /* letters of those it takes besides c and h */
+    int (*run)(const struct config *config, struct options *options);
+};
+
+/* --- commands ------------------------------------------------------------------------------------------ */
+
+static int fail(const char *message)
+{
+    fprintf(stderr, "depositd: %s\n", message);
+    return EXIT_FAILURE;
+}
+
+static int print_faults(const struct faults *faults)
+{
+    for (size_t i = 0; i < faults->count; i++)
+        fprintf(stderr, "depositd: %s: %s\n", reason_info(faults->items[i].reason)->code,
+                faults->items[i].detail);
+    return EXIT_FAILURE;
+}
+
+static int wait_for_signal(void)
+{
+    int signal_number;
+    sigset_t signals;
+    sigemptyset(&signals);
+    sigaddset(&signals, SIGINT);
+    sigaddset(&signals, SIGTERM);
+    return sigwait(&signals, &signal_number) == 0 ? signal_number : 0;
+}
+
+/* Before any thread starts, so that all of them leave the signals to wait_for_signal. */
+static void block_signals(void)
+{
+    sigset_t signals;
+    sigemptyset(&signals);
+    sigaddset(&signals, SIGINT);
+    sigaddset(&signals, SIGTERM);
+    pthread_sigmask(SIG_BLOCK, &signals, NULL);
+    signal(SIGPIPE, SIG_IGN);
+}
+
+static int run_serve(const struct config *config, struct options *options)
+{
+    char error[MESSAGE_MAX] = "out of memory, or of threads";
+    struct service service = {.config = config, .snapshots = snapshot_cache_new()};
+    struct closer *closer = NULL;
+    struct server *server = NULL;
+    (void)options;
+    block_signals();
+    if (service.snapshots != NULL)
+        service.intake = intake_start(config, service.snapshots);
+    if (service.intake != NULL)
+        closer = closer_start(config, service.snapshots);
+    if (closer != NULL)
+        server = server_start(&service, error, sizeof error);
+    if (server != NULL) {
+        log_write(LOG_INFO, "serving", "address", config->listen_address, NULL);
+        wait_for_signal();
+        log_write(LOG_INFO, "stopping", NULL);
+    }
+    server_stop(server);
+    closer_stop(closer);
+    intake_stop(service.intake);
+    snapshot_cache_free(service.snapshots);
+    return server != NULL ? EXIT_SUCCESS : fail(error);
+}
+
+static int run_migrate(const struct config *config, struct options *options)
+{
+    struct pg *pg = pg_new(config->owner_dsn);
+    (void)options;
+    enum store_result result = pg != NULL ? migrate(pg, stdout) : STORE_FAILED;
+    int status = result == STORE_OK ? EXIT_SUCCESS : fail(pg != NULL ? pg_last_error(pg) : "out of memory");
+    pg_free(pg);
+    return status;
+}
+
+static int run_key_create(const struct config *config, struct options *options)
+{
+    char secret[KEY_SECRET_SIZE];
+    struct arena arena;
+    struct faults faults;
+    struct pg *pg = pg_new(config->dsn);
+    int status = EXIT_SUCCESS;
+    arena_init(&arena, 0);
+    faults_init(&faults, &arena);
+    snprintf(options->key.name, sizeof options->key.name, "%s", options->operands[1]);
+    options->key.sites.codes = options->sites;
+    if (pg == NULL || key_create(pg, &options->key, secret, &faults) != REASON_NONE)
+        status =
+            faults.count > 0 ? print_faults(&faults) : fail(pg != NULL ? pg_last_error(pg) : "out of memory");
+    else
+        puts(secret);
+    arena_dispose(&arena);
+    pg_free(pg);
+    return status;
+}
+
+static int close_scheme(struct pg *pg, struct snapshot_cache *snapshots, struct close_order *order,
+                        const char *code, struct faults *faults)
+{
+    if (snapshot_refresh(snapshots, pg) != STORE_OK)
+        return fail(pg_last_error(pg));
+    const struct snapshot *snapshot = snapshot_hold(snapshots);
+    const struct scheme *scheme = network_scheme(&snapshot->network, code);
+    order->scheme = scheme != NULL ? scheme->id : 0;
+    snapshot_release(snapshot);
+    if (order->scheme == 0)
+        return fail("there is no such scheme");
+    if (close_day(pg, snapshots, order, faults) != STORE_OK)
+        return fail(pg_last_error(pg));
+    return faults->count > 0 ? print_faults(faults) : EXIT_SUCCESS;
+}
+
+static int run_close(const struct config *config, struct options *options)
+{
+    struct arena arena;
+    struct faults faults;
+    struct close_order order = {0};
+    if (!date_parse(options->operands[1], strlen(options->operands[1]), &order.date))
+        return fail("a date is written YYYY-MM-DD");
+    struct pg *pg = pg_new(config->dsn);
+    struct snapshot_cache *snapshots = snapshot_cache_new();
+    arena_init(&arena, 0);
+    faults_init(&faults, &arena);
+    int status = pg != NULL && snapshots != NULL
+                     ? close_scheme(pg, snapshots, &order, options->operands[0], &faults)
+                     : fail("out of memory");
+    if (status == EXIT_SUCCESS)
+        printf("%s %s is closed\n", options->operands[0], options->operands[1]);
+    arena_dispose(&arena);
+    snapshot_cache_free(snapshots);
+    pg_free(pg);
+    return status;
+}
+
+static int run_check(const struct config *config, struct options *options)
+{
+    struct arena arena;
+    struct check_results results;
+    struct pg *pg = pg_new(config->dsn);
+    arena_init(&arena, 0);
+    enum store_result result = pg != NULL ? checks_run(pg, &arena, options->scheme, &results) : STORE_FAILED;
+    int status = result == STORE_OK ? EXIT_SUCCESS : fail(pg != NULL ? pg_last_error(pg) : "out of memory");
+    for (size_t i = 0; result == STORE_OK && i < results.count; i++) {
+        const struct check_result *item = &results.items[i];
+        printf("%-7s %-12s %-20s %10lld examined  %s\n", item->broken > 0 ? "BROKEN" : "holds",
+               item->scheme->code, item->check->name, (long long)item->examined, item->detail);
+    }
+    if (result == STORE_OK && !results.hold)
+        status = EXIT_FAILURE;
+    arena_dispose(&arena);
+    pg_free(pg);
+    return status;
+}
+
+static const struct command commands[] = {
+    {"serve", "", 0, "answer HTTP, post events, close days", "", run_serve},
+    {"migrate", "", 0, "bring the database's schema up to this version, as its owner", "", run_migrate},
+    {"key", "create NAME --role ROLE [--site CODE]... [--participant CODE]", 2,
+     "make a key and print its secret, this once", "rsp", run_key_create},
+    {"close", "SCHEME DATE", 2, "close a business day", "", run_close},
+    {"check", "[--scheme CODE]", 0, "prove from the raw rows that the books are right", "S", run_check},
+};
+
+/* --- the command line ---------------------------------------------------------------------------------- */
+
+static void print_usage(FILE *stream)
+{
+    fputs("usage: depositd COMMAND [--config FILE] ...\n\n", stream);
+    for (size_t i = 0; i < sizeof commands / sizeof commands[0]; i++)
+        fprintf(stream, "  %-8s %s\n", commands[i].name, commands[i].summary);
+    fputs("\ndepositd COMMAND --help says more, depositd serve --help also what can be configured.\n",
+          stream);
+}
+
+static int print_help(const struct command *command)
+{
+    printf("usage: depositd %s %s%s[--config FILE]\n\n%s\n", command->name, command->operands,
+           *command->operands != '\0' ? " " : "", command->summary);
+    if (command->run == run_key_create)
+        puts("\n  --role ROLE         pos, participant, auditor, accountant or admin\n"
+             "  --site CODE         a site that a pos key names; may be repeated\n"
+             "  --participant CODE  whom a participant key is for");
+    if (command->run == run_serve) {
+        puts("\nSettings, with their defaults: in the file given with --config, or in the environment as\n"
+             "DEPOSITD_ and the name in capitals, which wins.\n");
+        config_print_template(stdout);
+    }
+    return EXIT_SUCCESS;
+}
+
+static bool add_site(struct options *options, const char *code)
+{
+    if (options->key.sites.count == KEY_SITES_MAX || strlen(code) > CODE_MAX)
+        return false;
+    strcpy(options->sites[options->key.sites.count++], code);
+    return true;
+}
+
+/* False: it is wrong, and has been said so. */
+static bool take_option(struct options *options, int letter)
+{
+    enum role role;
+    switch (letter) {
+    case 'c':
+        options->config_path = optarg;
+        return true;
+    case 'S':
+        options->scheme = optarg;
+        return true;
+    case 'r':
+        if (role_parse(optarg, &role)) {
+            options->key.role = (int)role;
+            return true;
+        }
+        fprintf(stderr, "depositd: there is no role %s\n", optarg);
+        return false;
+    case 's':
+        return add_site(options, optarg);
+    case 'p':
+        snprintf(options->key.participant, sizeof options->key.participant, "%s", optarg);
+        return true;
+    default:
+        return false;
+    }
+}
+
+static bool parse(const struct command *command, int argc, char **argv, struct options *options, bool *help)
+{
+    static const struct option long_options[] = {
+        {"config", required_argument, NULL, 'c'},
+        {"help", no_argument, NULL, 'h'},
+        {"role", required_argument, NULL, 'r'},
+        {"site", required_argument, NULL, 's'},
+        {"participant", required_argument, NULL, 'p'},
+        {"scheme", required_argument, NULL, 'S'},
+        {NULL, 0, NULL, 0},
+    };
+    int letter;
+    options->key.role = -1;
+    while ((letter = getopt_long(argc, argv, "c:h", long_options, NULL)) != -1) {
+        if (letter == 'h')
+            *help = true;
+        else if ((letter != 'c' && strchr(command->options, letter) == NULL) || !take_option(options, letter))
+            return false;
+    }
+    while (optind < argc && options->operand_count < 2)
+        options->operands[options->operand_count++] = argv[optind++];
+    if (*help)
+        return true;
+    return optind == argc && options->operand_count == command->operand_count &&
+           (command->run != run_key_create ||
+            (strcmp(options->operands[0], "create") == 0 && options->key.role >= 0));
+}
+
+static int run(const struct command *command, struct options *options)
+{
+    struct config config;
+    enum log_level level;
+    char error[MESSAGE_MAX];
+    if (!config_load(&config, options->config_path, error, sizeof error)) {
+        fprintf(stderr, "depositd: %s\n", error);
+        return EXIT_CONFIGURATION;
+    }
+    if (log_level_parse(config.log_level, &level))
+        log_set_level(level);
+    return command->run(&config, options);
+}
+
+int main(int argc, char **argv)
+{
+    static struct options options;
+    bool help = false;
+    if (argc == 2 && strcmp(argv[1], "--help") == 0) {
+        print_usage(stdout);
+        return EXIT_SUCCESS;
+    }
+    for (size_t i = 0; argc > 1 && i < sizeof commands / sizeof commands[0]; i++) {
+        if (strcmp(argv[1], commands[i].name) != 0)
+            continue;
+        if (parse(&commands[i], argc - 1, argv + 1, &options, &help))
+            return help ? print_help(&commands[i]) : run(&commands[i], &options);
+        fprintf(stderr, "usage: depositd %s %s\n", commands[i].name, commands[i].operands);
+        return EXIT_USAGE;
+    }
+    print_usage(stderr);
+    return EXIT_USAGE;
+}

@@ -1,0 +1,68 @@
+/* SPDX-License-Identifier: ISC */
+/* What all renderers share: passing on what was written, row by row. */
+#include "report/render.h"
+
+#include <string.h>
+
+enum { ROW_MAX = 1 << 20 };
+
+static void flush(struct render *render)
+{
+    if (render->text.failed)
+        render->failed = true;
+    else if (render->text.length > 0)
+        render->sink.write(render->sink.context, render->text.data, render->text.length);
+    buffer_reset(&render->text);
+}
+
+static size_t find_column(const struct report *report, size_t count, const char *name)
+{
+    size_t column = 0;
+    while (column < count && strcmp(report->columns[column].name, name) != 0)
+        column++;
+    return column;
+}
+
+void render_begin(struct render *render, const struct renderer *renderer, const struct report_head *head,
+                  struct sink sink)
+{
+    size_t columns = report_column_count(head->report);
+    *render = (struct render){.renderer = renderer,
+                              .head = head,
+                              .sink = sink,
+                              .column_count = columns,
+                              .unit_column = find_column(head->report, columns, "unit")};
+    buffer_init(&render->text, ROW_MAX);
+    renderer->head(render);
+    flush(render);
+}
+
+void render_row(struct render *render, const char *const *cells)
+{
+    render->renderer->row(render, cells);
+    render->rows++;
+    flush(render);
+}
+
+bool render_end(struct render *render)
+{
+    render->renderer->tail(render);
+    flush(render);
+    buffer_dispose(&render->text);
+    return !render->failed;
+}
+
+bool render_is_integer(const struct render *render, const char *const *cells, size_t column)
+{
+    switch (render->head->report->columns[column].kind) {
+    case COLUMN_CUPS:
+        return true;
+    case COLUMN_FIGURE:
+        return render->unit_column < render->column_count && cells[render->unit_column] != NULL &&
+               strcmp(cells[render->unit_column], render->head->currency) != 0;
+    case COLUMN_TEXT:
+    case COLUMN_AMOUNT:
+        break;
+    }
+    return false;
+}

@@ -1,0 +1,56 @@
+/* SPDX-License-Identifier: ISC */
+/* Writing a report: head, rows one by one, tail. What is written goes to a sink as soon as a row is complete,
+ * so that a report of any size needs the memory of one row. Renderers know columns and their kinds, and no
+ * report by name; a further format is one more struct renderer. Owned by one thread at a time. */
+#ifndef DEPOSITD_REPORT_RENDER_H
+#define DEPOSITD_REPORT_RENDER_H
+
+#include "base/buffer.h"
+#include "report/report.h"
+
+struct sink {
+    void (*write)(void *context, const char *bytes, size_t length);
+    void *context;
+};
+
+/* What was asked for. */
+struct report_head {
+    const struct report *report;
+    const char *scheme;
+    const char *currency;
+    const char *dates[REPORT_PARAMETERS_MAX]; /* parallel to the report's parameters */
+};
+
+struct render;
+
+struct renderer {
+    void (*head)(struct render *render);
+    /* As many cells as the report has columns; NULL: nothing. */
+    void (*row)(struct render *render, const char *const *cells);
+    void (*tail)(struct render *render);
+};
+
+extern const struct renderer render_json, render_csv;
+
+struct render {
+    const struct renderer *renderer;
+    const struct report_head *head; /* borrowed */
+    struct sink sink;
+    struct buffer text; /* what the sink has not been given yet */
+    size_t column_count;
+    size_t unit_column; /* column_count: none */
+    size_t rows;        /* written so far */
+    bool failed;        /* a row was too long, or memory ran out */
+};
+
+/* Writes the head. */
+void render_begin(struct render *render, const struct renderer *renderer, const struct report_head *head,
+                  struct sink sink);
+void render_row(struct render *render, const char *const *cells);
+/* Writes the tail and gives back what the render owns. False: it is not complete. */
+MUST_CHECK bool render_end(struct render *render);
+
+/* For renderers: whether the cell is a number of JSON's, an integer, rather than a text. */
+bool render_is_integer(const struct render *render, const char *const *cells, size_t column);
+
+#endif
