@@ -1,0 +1,90 @@
+# SPDX-License-Identifier: ISC
+"""The shape of the house: what stands where, and that includes run in one direction only."""
+import pathlib
+import re
+import subprocess
+
+import pytest
+
+TOP = pathlib.Path(__file__).parents[2]
+SOURCES = sorted([*TOP.glob("src/**/*.[ch]"), *TOP.glob("include/**/*.h")])
+HEADERS = [path for path in SOURCES if path.suffix == ".h"]
+
+# Each room with the rooms that it may include from besides itself. include/depositd is the face of the domain.
+MAY_INCLUDE = {
+    "base": {"attributes", "civil"},  # of the domain only the type of an instant
+    "domain": {"depositd"},
+    "depositd": set(),
+    "store": {"depositd", "base"},
+    "report": {"depositd", "base"},
+    "app": {"depositd", "base", "store"},
+    "http": {"depositd", "base", "store", "report", "app"},
+    "main.c": {"depositd", "base", "app", "http"},
+}
+EMBEDDED = {"sql.h": {"store", "app", "report"}, "answers.h": {"http"}}
+
+
+def room_of(path):
+    return path.relative_to(TOP).parts[1]
+
+
+def includes(path):
+    return re.findall(r'^#include "([^"]+)"', path.read_text(), re.MULTILINE)
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(TOP)))
+def test_includes_run_in_one_direction(path):
+    room = room_of(path)
+    for name in includes(path):
+        if name in EMBEDDED:
+            assert room in EMBEDDED[name], f"{name} is not for {room}"
+            continue
+        other = name.split("/")[0]
+        allowed = MAY_INCLUDE[room] | {room}
+        assert other in allowed or name in {f"depositd/{word}.h" for word in allowed}, f"{room} includes {name}"
+
+
+@pytest.mark.parametrize("path", [p for p in SOURCES if p.suffix == ".c" and p.name != "main.c"],
+                         ids=lambda path: str(path.relative_to(TOP)))
+def test_a_source_begins_with_its_own_header(path):
+    room, stem = room_of(path), path.stem
+    own = [name for name in (f"{room}/{stem}.h", f"depositd/{stem}.h") if
+           any(str(header).endswith("/" + name) for header in HEADERS)]
+    if own:
+        assert includes(path)[0] == own[0]
+
+
+@pytest.mark.parametrize("path", HEADERS, ids=lambda path: str(path.relative_to(TOP)))
+def test_a_header_compiles_alone(path):
+    libpq = subprocess.run(["pkg-config", "--cflags", "libpq"], capture_output=True, text=True, check=True).stdout.split()
+    done = subprocess.run(["cc", "-std=c17", "-D_GNU_SOURCE", "-Wall", "-Wextra", "-Werror", f"-I{TOP}/include",
+                           f"-I{TOP}/src", *libpq, "-fsyntax-only", "-include", str(path), "-xc", "/dev/null"],
+                          capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+
+
+def test_only_the_store_knows_the_database():
+    for path in SOURCES:
+        if "libpq-fe.h" in path.read_text():
+            assert room_of(path) == "store"
+
+
+def test_no_sql_outside_sql_files():
+    for path in SOURCES:
+        text = re.sub(r"/\*.*?\*/", "", path.read_text(), flags=re.DOTALL)
+        for literal in re.findall(r'"(?:[^"\\\n]|\\.)*"', text):
+            assert not re.search(r"\b(SELECT|INSERT INTO|UPDATE|DELETE FROM)\s", literal), f"{path}: {literal}"
+
+
+def test_the_top_level_has_what_it_should_and_no_more():
+    listed = subprocess.run(["git", "-C", str(TOP), "ls-files"], capture_output=True, text=True)
+    names = {name.split("/")[0] for name in listed.stdout.split()} or {path.name for path in TOP.iterdir()} - {"build"}
+    expected = {"README.md", "DEVELOPERS.md", "LICENSE", "meson.build", "src", "include", "sql", "tests", "deploy"}
+    assert {name for name in names if not name.startswith(".")} == expected
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(TOP)))
+def test_a_file_says_what_it_is_for(path):
+    lines = path.read_text().splitlines()
+    assert lines[0] == "/* SPDX-License-Identifier: ISC */"
+    assert lines[1].startswith("/* ")

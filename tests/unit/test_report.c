@@ -1,0 +1,143 @@
+/* SPDX-License-Identifier: ISC */
+/* The renderers, on a report that no service has: what a cell may hold, and that rows leave as soon as they
+ * are complete; and what must be true of every row of the table of reports. */
+#include "depositd/access.h"
+#include "report/render.h"
+
+#include <check.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const struct report invented = {
+    .name = "invented",
+    .parameters = {{"from", "", true}, {"to", "", true}},
+    .columns = {{"note", COLUMN_TEXT, ""},
+                {"unit", COLUMN_TEXT, ""},
+                {"figure", COLUMN_FIGURE, ""},
+                {"paid, or not", COLUMN_AMOUNT, ""},
+                {"cups", COLUMN_CUPS, ""}},
+};
+static const struct report_head head = {
+    .report = &invented, .scheme = "tern-bay", .currency = "CAD", .dates = {"2026-05-12", "2026-05-13"}};
+
+static const char *const rows[][5] = {
+    {"aaa", "CAD", "1.00", "-2.50", "3"},
+    /* The fields of RFC 4180 section 2, rules 6 and 7. */
+    {"b\r\nbb", "cup-300", "30", "b\"bb", "-4"},
+    {"a,b", NULL, NULL, NULL, NULL},
+    {"", "cup-450", "0", " x ", "0"},
+};
+
+/* What the sink was given, and after how many rows it had how much. */
+struct received {
+    struct buffer text;
+    size_t writes;
+};
+
+static void receive(void *context, const char *bytes, size_t length)
+{
+    struct received *received = context;
+    buffer_add(&received->text, bytes, length);
+    received->writes++;
+}
+
+static void expect(const struct renderer *renderer, const char *text, size_t writes)
+{
+    struct received received = {.writes = 0};
+    struct render render;
+    buffer_init(&received.text, 10000);
+    render_begin(&render, renderer, &head, (struct sink){receive, &received});
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        render_row(&render, rows[i]);
+        ck_assert_uint_eq(received.writes, i + 2); /* the head, and each row at once */
+    }
+    ck_assert(render_end(&render));
+    ck_assert_str_eq(received.text.data, text);
+    ck_assert_uint_eq(received.writes, writes);
+    buffer_dispose(&received.text);
+}
+
+START_TEST(csv_is_that_of_rfc_4180)
+{
+    expect(&render_csv,
+           "note,unit,figure,\"paid, or not\",cups\r\n"
+           "aaa,CAD,1.00,-2.50,3\r\n"
+           "\"b\r\nbb\",cup-300,30,\"b\"\"bb\",-4\r\n"
+           "\"a,b\",,,,\r\n"
+           ",cup-450,0, x ,0\r\n",
+           5);
+}
+END_TEST
+
+START_TEST(json_has_strings_integers_and_null)
+{
+    expect(&render_json,
+           "{\"report\":\"invented\",\"scheme\":\"tern-bay\",\"from\":\"2026-05-12\",\"to\":\"2026-05-13\","
+           "\"columns\":[\"note\",\"unit\",\"figure\",\"paid, or not\",\"cups\"],\"items\":[\n"
+           "{\"note\":\"aaa\",\"unit\":\"CAD\",\"figure\":\"1.00\",\"paid, or not\":\"-2.50\",\"cups\":3},\n"
+           "{\"note\":\"b\\r\\nbb\",\"unit\":\"cup-300\",\"figure\":30,\"paid, or "
+           "not\":\"b\\\"bb\",\"cups\":-4},\n"
+           "{\"note\":\"a,b\",\"unit\":null,\"figure\":null,\"paid, or not\":null,\"cups\":null},\n"
+           "{\"note\":\"\",\"unit\":\"cup-450\",\"figure\":0,\"paid, or not\":\" x \",\"cups\":0}]}\n",
+           6);
+}
+END_TEST
+
+START_TEST(a_row_too_long_is_not_passed_on_in_part)
+{
+    enum { LONG = 2 << 20 };
+    char *text = calloc(LONG + 1, 1);
+    struct received received = {.writes = 0};
+    struct render render;
+    ck_assert_ptr_nonnull(text);
+    memset(text, 'x', LONG);
+    buffer_init(&received.text, 10000);
+    render_begin(&render, &render_csv, &head, (struct sink){receive, &received});
+    render_row(&render, (const char *const[]){text, NULL, NULL, NULL, NULL});
+    ck_assert(!render_end(&render));
+    ck_assert_uint_eq(received.writes, 1);
+    buffer_dispose(&received.text);
+    free(text);
+}
+END_TEST
+
+START_TEST(every_report_is_complete)
+{
+    size_t count;
+    const struct report *reports = reports_all(&count);
+    ck_assert_uint_gt(count, 0);
+    for (size_t i = 0; i < count; i++) {
+        const struct report *report = &reports[i];
+        ck_assert_ptr_eq(report_find(report->name), report);
+        ck_assert_ptr_nonnull(report->sql);
+        ck_assert_uint_ne(report->roles, 0);
+        /* Keys that are bound to sites read only reports that are told which. */
+        ck_assert(report->by_site || (report->roles & ~(unsigned)FOR_OFFICE) == 0);
+        size_t columns = report_column_count(report);
+        ck_assert(columns > 0 && columns < REPORT_COLUMNS_MAX);
+        for (size_t c = 0; c < columns; c++) {
+            ck_assert_str_ne(report->columns[c].title, "");
+            for (size_t other = 0; other < c; other++)
+                ck_assert_str_ne(report->columns[other].name, report->columns[c].name);
+        }
+    }
+    ck_assert_ptr_null(report_find("no-such-report"));
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("report");
+    TCase *tests = tcase_create("report");
+    tcase_add_test(tests, csv_is_that_of_rfc_4180);
+    tcase_add_test(tests, json_has_strings_integers_and_null);
+    tcase_add_test(tests, a_row_too_long_is_not_passed_on_in_part);
+    tcase_add_test(tests, every_report_is_complete);
+    suite_add_tcase(suite, tests);
+
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed == 0 ? 0 : 1;
+}
