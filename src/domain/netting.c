@@ -174,8 +174,8 @@ static bool settle_groups(struct solver *solver, size_t size)
     return found && partial;
 }
 
-/* most[mask]: into how many zero-sum groups the nodes in `mask` can be split, leaving over any that cannot. It
- * is the most zero sums met, all of them included, while nodes are removed one by one in the best order. */
+/* most[mask]: into how many zero-sum groups the nodes in `mask` can be split, leaving over any that cannot.
+ * It is the most zero sums met, all of them included, as nodes are removed one by one in the best order. */
 static void count_groups(const struct node *nodes, size_t count, uint8_t *most)
 {
     int64_t below[NETTING_EXACT_MAX + 1] = {0}; /* the sum of the nodes before each */

@@ -36,15 +36,13 @@ static const char *const conditions[] = {"sound", "damaged", NULL};
 static const char *const tenders[] = {"cash", "card", "voucher", "app", "other", NULL};
 static const char *const bearers[] = {"sender", "receiver", "operator", NULL};
 
+/* clang-format off */
 #define IN_LINE(member) .name = #member, .required = true, .offset = offsetof(struct line, member)
-#define CUP_TYPE                                                                                             \
-    {                                                                                                        \
-        IN_LINE(cup_type), .form = FORM_CODE, .description = "Code of the cup type"                          \
-    }
-#define QUANTITY                                                                                             \
-    {                                                                                                        \
-        IN_LINE(quantity), .form = FORM_INTEGER, .minimum = 1, .maximum = QUANTITY_MAX                       \
-    }
+#define CUP_TYPE {IN_LINE(cup_type), .form = FORM_CODE, .description = "Code of the cup type"}
+#define QUANTITY {IN_LINE(quantity), .form = FORM_INTEGER, .minimum = 1, .maximum = QUANTITY_MAX}
+#define SHAPE(schema, type, list) \
+    {.name = schema, .size = sizeof(type), .fields = list, .field_count = sizeof(list) / sizeof(list)[0]}
+/* clang-format on */
 
 static const struct field sound_line_fields[] = {CUP_TYPE, QUANTITY};
 static const struct field line_fields[] = {
@@ -66,11 +64,6 @@ static const struct field counted_line_fields[] = {
      .description = "Sound cups that were there"},
 };
 
-#define SHAPE(schema, type, list)                                                                            \
-    {                                                                                                        \
-        .name = schema, .size = sizeof(type), .fields = list, .field_count = sizeof(list) / sizeof(list)[0]  \
-    }
-
 static const struct shape sound_line = SHAPE("SoundCups", struct line, sound_line_fields);
 static const struct shape line = SHAPE("Cups", struct line, line_fields);
 static const struct shape counted_line = SHAPE("CountedCups", struct line, counted_line_fields);
@@ -79,7 +72,8 @@ static const struct shape counted_line = SHAPE("CountedCups", struct line, count
 #define ROW(member, of_form) .name = #member, .form = of_form, .offset = offsetof(struct body, member)
 #define REQUIRED             .required = true
 /* clang-format off */
-#define EVENT_ID {ROW(event_id, FORM_UUID), REQUIRED, .description = "Unique in the scheme for ever; a retry repeats it"}
+#define EVENT_ID {ROW(event_id, FORM_UUID), REQUIRED, \
+                  .description = "Unique in the scheme for ever; a retry repeats it"}
 #define KIND(list) {ROW(kind, FORM_WORD), REQUIRED, .words = list}
 #define OCCURRED_AT {ROW(occurred_at, FORM_INSTANT), REQUIRED, .description = "When it happened at the counter"}
 #define REFERENCE {ROW(reference, FORM_TEXT), .maximum = REFERENCE_CHARACTERS_MAX, \
@@ -97,7 +91,8 @@ static const struct shape counted_line = SHAPE("CountedCups", struct line, count
 #define REFERS(member, meaning) {.name = member, .form = FORM_UUID, REQUIRED, \
                                  .offset = offsetof(struct body, refers), .description = meaning}
 #define BEARER {ROW(bearer, FORM_WORD), REQUIRED, .words = bearers, .description = "Who bears the loss"}
-#define MASS_G {ROW(mass_g, FORM_INTEGER), .minimum = 0, .maximum = MASS_G_MAX, .description = "Grams retired, as weighed"}
+#define MASS_G {ROW(mass_g, FORM_INTEGER), .minimum = 0, .maximum = MASS_G_MAX, \
+                .description = "Grams retired, as weighed"}
 
 /* Besides event_id, kind, occurred_at and reference. */
 #define MEMBERS_ISSUE        SITE, LINES(issued, sound_line), AMOUNT(0, "What the customer paid"), TENDER

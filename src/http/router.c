@@ -34,9 +34,9 @@ static int hexadecimal(char digit)
 }
 
 /* The byte that %XX stands for; 0, which no text may hold, when it is malformed. */
-static char decode_escape(const char *escape, size_t left)
+static char decode_escape(const char *escape)
 {
-    int high = left >= 3 ? hexadecimal(escape[1]) : -1;
+    int high = hexadecimal(escape[1]);
     int low = high >= 0 ? hexadecimal(escape[2]) : -1;
     return low >= 0 ? (char)(high * 16 + low) : '\0';
 }
@@ -76,15 +76,13 @@ static bool is_utf8(const char *text)
 /* Into room for the encoded text. False: an escape is malformed. */
 static bool decode(const char *text, char *decoded)
 {
-    size_t left = strlen(text);
-    for (; left > 0; text++, left--) {
+    for (; *text != '\0'; text++) {
         char character = *text;
         if (character == '%') {
-            character = decode_escape(text, left);
+            character = decode_escape(text);
             if (character == '\0')
                 return false;
             text += 2;
-            left -= 2;
         }
         *decoded++ = character;
     }

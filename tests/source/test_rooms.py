@@ -88,3 +88,13 @@ def test_a_file_says_what_it_is_for(path):
     lines = path.read_text().splitlines()
     assert lines[0] == "/* SPDX-License-Identifier: ISC */"
     assert lines[1].startswith("/* ")
+
+
+def test_every_sql_file_is_embedded_and_used():
+    listed = set(re.findall(r"'(\w+/[\w-]+\.sql)'", (TOP / "sql/meson.build").read_text()))
+    there = {str(path.relative_to(TOP / "sql")) for path in TOP.glob("sql/*/*.sql")}
+    assert listed == there
+    sources = "".join(path.read_text() for path in SOURCES)
+    for path in TOP.glob("sql/*/*.sql"):
+        symbol = "sql_migrations" if path.parent.name == "migrations" else "sql_" + path.stem.replace("-", "_")
+        assert re.search(rf"\b{symbol}\b", sources), f"{path.name} is for nobody"

@@ -185,6 +185,31 @@ START_TEST(each_kind_has_its_members_and_no_others)
 }
 END_TEST
 
+/* Cups come back, are sent and arrive in either condition; what is said of others is of sound or of damaged
+ * cups by its kind. */
+START_TEST(a_condition_is_said_where_there_is_a_choice)
+{
+    static const char *const lists[] = {"issued", "returned", "cups"};
+    static const char *const transfers[] = {"dispatch", "receipt", "transit_loss"};
+    struct reading reading;
+    char expected[64];
+    reading_init(&reading);
+    for (size_t i = 0; i < 3; i++) {
+        if (!is_one_of(lists[i], kinds[_i].required, 4))
+            continue;
+        bool choice = i == 1 || (i == 2 && is_one_of(kinds[_i].kind, transfers, 3));
+        json_t *body = minimal((size_t)_i);
+        json_t *line = json_array_get(json_object_get(body, lists[i]), 0);
+        json_object_set_new(line, "condition", json_string("damaged"));
+        ck_assert_msg(read_json(&reading, body) == choice, "%s of %s", lists[i], kinds[_i].kind);
+        snprintf(expected, sizeof expected, "member_unknown /%s/0/condition", lists[i]);
+        ck_assert_str_eq(reading.found, choice ? "" : expected);
+        json_decref(body);
+    }
+    reading_dispose(&reading);
+}
+END_TEST
+
 START_TEST(there_are_no_other_kinds)
 {
     size_t count = 0;
@@ -296,6 +321,10 @@ static const struct {
     {HEAD("retire") "\"cups\":[" LINE("2") "],\"mass_g\":-1}", "out_of_range /mass_g"},
     {HEAD("retire") "\"cups\":[" LINE("2") "],\"mass_g\":47.5}", "wrong_type /mass_g"},
     {HEAD("reversal") "\"reverses\":7}", "wrong_type /reverses"},
+    {"{\"event_id\":\"" ID "\",\"kind\":\"reversal\",\"occurred_at\":\"" INSTANT "\",\"scheme\":\"tern-bay\","
+     "\"reverses\":\"" OTHER "\"}",
+     ""}, /* of what names a scheme */
+    {HEAD("reversal") "\"scheme\":\"tern-bay\",\"reverses\":\"" OTHER "\"}", "member_unknown /scheme"},
 };
 
 START_TEST(each_fault_is_told_with_its_place)
@@ -512,6 +541,7 @@ int main(void)
     tcase_add_loop_test(tests, each_kind_is_read_with_what_it_requires, 0, KINDS);
     tcase_add_loop_test(tests, each_kind_misses_what_it_requires, 0, KINDS);
     tcase_add_loop_test(tests, each_kind_has_its_members_and_no_others, 0, KINDS);
+    tcase_add_loop_test(tests, a_condition_is_said_where_there_is_a_choice, 0, KINDS);
     tcase_add_test(tests, there_are_no_other_kinds);
     tcase_add_loop_test(tests, each_fault_is_told_with_its_place, 0, (int)(sizeof cases / sizeof cases[0]));
     tcase_add_test(tests, a_list_has_a_hundred_lines_at_most);

@@ -1,0 +1,54 @@
+# SPDX-License-Identifier: ISC
+"""Fixtures: a fresh database per module, or per test, and the service over it."""
+import os
+
+import pytest
+
+from harness import Database, new_service
+
+
+def _database():
+    for name in ("DEPOSITD_BINARY", "DEPOSITD_TEST_PGHOST"):
+        if not os.environ.get(name):
+            pytest.fail(f"{name} is not set: run these tests by tests/run")
+    return Database()
+
+
+@pytest.fixture(scope="module")
+def module_database():
+    database = _database()
+    yield database
+    database.drop()
+
+
+@pytest.fixture
+def database():
+    database = _database()
+    yield database
+    database.drop()
+
+
+@pytest.fixture(scope="module")
+def shared(module_database):
+    """A service that the tests of a module share."""
+    service = new_service(module_database)
+    yield service
+    service.stop()
+
+
+@pytest.fixture
+def service(database):
+    """A service of one test's own."""
+    service = new_service(database)
+    yield service
+    service.stop()
+
+
+@pytest.hookimpl(hookwrapper=True)
+def pytest_runtest_makereport(item):
+    """A failed test shows the end of the service's log."""
+    report = (yield).get_result()
+    if report.when == "call" and report.failed:
+        for name in ("service", "shared"):
+            if name in item.funcargs:
+                report.sections.append((f"log of {name}", item.funcargs[name].log_text()[-4000:]))

@@ -1,0 +1,262 @@
+# SPDX-License-Identifier: ISC
+"""The service under test as a black box: a fresh database, the binary started on a free port, and a small HTTP client.
+
+DEPOSITD_BINARY is the binary, DEPOSITD_TEST_PGHOST the socket folder of a private PostgreSQL whose superuser `postgres`
+is trusted; tests/run gives both.
+"""
+import http.client
+import json
+import os
+import re
+import signal
+import socket
+import subprocess
+import tempfile
+import threading
+import time
+from urllib.parse import urlencode
+from uuid import uuid4
+
+import psycopg2
+
+from contract import Contract, parse
+
+SANITIZER = re.compile(r"ERROR: \w+Sanitizer|runtime error:|WARNING: ThreadSanitizer")
+START_SECONDS = 30
+
+
+class Answer:
+    def __init__(self, response):
+        self.status, self.headers, self.body = response.status, response.headers, response.read()
+
+    @property
+    def json(self):
+        if not hasattr(self, "_json"):
+            self._json = parse(self.body)
+        return self._json
+
+    @property
+    def reasons(self):
+        """The problem's reason first, then those of all its faults."""
+        return [self.json["reason"], *(fault["reason"] for fault in self.json.get("errors", []))]
+
+
+class Client:
+    """One keep-alive connection with one key; not for two threads at once."""
+
+    def __init__(self, service, key=None):
+        self.service, self.key, self.connection = service, key, None
+
+    def send(self, method, target, body=None, headers=None):
+        """`body`: bytes as they are, anything else as JSON. The answer is checked against the contract."""
+        headers = {**({"Authorization": f"Bearer {self.key}"} if self.key else {}), **(headers or {})}
+        if body is not None:
+            headers = {"Content-Type": "application/json", **headers}
+            body = body if isinstance(body, bytes) else json.dumps(body).encode()
+        answer = self._exchange(method, target, body, headers)
+        if self.service.contract:
+            self.service.contract.check(method, target, answer)
+        return answer
+
+    def _exchange(self, method, target, body, headers):
+        # A kept connection may have been closed by the server between requests: then once more on a new one.
+        for fresh in ((False, True) if self.connection else (True,)):
+            if fresh:
+                self.connection = http.client.HTTPConnection("127.0.0.1", self.service.port, timeout=120)
+            try:
+                self.connection.request(method, target, body, headers)
+                return Answer(self.connection.getresponse())
+            except (http.client.RemoteDisconnected, BrokenPipeError, ConnectionResetError):
+                self.connection.close()
+                if fresh:
+                    self.connection = None
+                    raise
+
+    def _expect(self, answer, what, *statuses):
+        assert answer.status in statuses, f"{what} -> {answer.status} {answer.body[:2000].decode(errors='replace')}"
+        return answer
+
+    def get(self, path, **query):
+        """The JSON of a 200."""
+        target = path + ("?" + urlencode(query) if query else "")
+        return self._expect(self.send("GET", target), target, 200).json
+
+    def put(self, path, body, headers=None):
+        return self._expect(self.send("PUT", path, body, headers), path, 200, 201)
+
+    def items(self, path, **query):
+        """All items of a list, page by page."""
+        page = self.get(path, **query)
+        items = page["items"]
+        while "next" in page and page["items"]:
+            page = self.get(path, **query, cursor=page["next"])
+            items += page["items"]
+        return items
+
+    def refused(self, method, target, body, status, reason, headers=None):
+        answer = self._expect(self.send(method, target, body, headers), target, status)
+        assert reason in answer.reasons, f"{target}: {answer.json}"
+        return answer
+
+    # The service's own words
+    def load(self, document):
+        return self._expect(self.send("POST", "/v1/reference", document), "reference", 200).json
+
+    def post(self, event):
+        """One event; 201 recorded or 200 duplicate."""
+        return self._expect(self.send("POST", "/v1/events", event), event, 200, 201).json
+
+    def post_many(self, events):
+        """The results of an array of events, each with what it was asked for."""
+        results = self._expect(self.send("POST", "/v1/events", events), f"{len(events)} events", 200).json["results"]
+        assert len(results) == len(events)
+        return results
+
+    def close(self, scheme, day):
+        return self._expect(self.send("POST", f"/v1/schemes/{scheme}/days/{day}/close"), f"close {day}", 200).json
+
+    def accounts(self, scheme, **query):
+        return {a["account"]: a["balance"] for a in self.items("/v1/accounts", scheme=scheme, limit=1000, **query)}
+
+    def feed(self, scheme):
+        return self.items("/v1/events", scheme=scheme, limit=1000)
+
+    def assert_holds(self, scheme=None):
+        checks = self.get("/v1/checks", **({"scheme": scheme} if scheme else {}))
+        assert checks["items"] and checks["verdict"] == "holds", [c for c in checks["items"] if c["verdict"] != "holds"]
+
+
+class Database:
+    """A database of its own in the test cluster."""
+
+    def __init__(self):
+        host = os.environ["DEPOSITD_TEST_PGHOST"]
+        self.name = f"depositd_{uuid4().hex[:12]}"
+        self.owner_dsn = f"host={host} dbname={self.name} user=postgres"
+        self.service_dsn = f"host={host} dbname={self.name} user=depositd_service"
+        self._admin_dsn = f"host={host} dbname=postgres user=postgres"
+        self._admin(f"CREATE DATABASE {self.name}")
+
+    def _admin(self, statement):
+        connection = psycopg2.connect(self._admin_dsn)
+        connection.autocommit = True
+        connection.cursor().execute(statement)
+        connection.close()
+
+    def rows(self, statement, *values):
+        connection = psycopg2.connect(self.owner_dsn)
+        with connection, connection.cursor() as cursor:
+            cursor.execute(statement, values)
+            rows = cursor.fetchall()
+        connection.close()
+        return rows
+
+    def drop(self):
+        self._admin(f"DROP DATABASE IF EXISTS {self.name} WITH (FORCE)")
+
+
+class Service:
+    """One running instance. Several may share a database."""
+
+    def __init__(self, database, **settings):
+        self.database, self.process, self.contract = database, None, None
+        self.binary = os.environ["DEPOSITD_BINARY"]
+        self.environment = {
+            **{k: v for k, v in os.environ.items() if not k.startswith(("DEPOSITD_", "PG"))},
+            "DEPOSITD_DSN": database.service_dsn, "DEPOSITD_OWNER_DSN": database.owner_dsn,
+            "DEPOSITD_LISTEN_ADDRESS": "127.0.0.1", "DEPOSITD_CLOSE_BY_CLOCK": "no",
+            **{f"DEPOSITD_{k.upper()}": str(v) for k, v in settings.items()}}
+        self.log = tempfile.NamedTemporaryFile(prefix="depositd-", suffix=".log")
+
+    def run(self, *arguments, expect=0):
+        done = subprocess.run([self.binary, *arguments], env=self.environment, capture_output=True, text=True, timeout=600)
+        assert done.returncode == expect and not SANITIZER.search(done.stderr), (arguments, done.returncode, done.stderr)
+        return done.stdout
+
+    def create_key(self, name, role, **bound):
+        """`bound`: sites=[…] or participant=…"""
+        options = [o for site in bound.get("sites", []) for o in ("--site", site)]
+        if "participant" in bound:
+            options += ["--participant", bound["participant"]]
+        return self.run("key", "create", name, "--role", role, *options).strip()
+
+    def start(self):
+        with socket.create_server(("127.0.0.1", 0)) as free:
+            self.port = free.getsockname()[1]
+        self.environment["DEPOSITD_LISTEN_PORT"] = str(self.port)
+        self.process = subprocess.Popen([self.binary, "serve"], env=self.environment, stdout=self.log, stderr=self.log)
+        try:
+            self._wait_until_ready()
+            self.contract = self.contract or Contract(Client(self).get("/openapi.json"))
+        except BaseException:
+            self.kill()
+            raise
+        return self
+
+    def _wait_until_ready(self):
+        deadline = time.monotonic() + START_SECONDS
+        while True:
+            assert self.process.poll() is None, f"serve ended with {self.process.returncode}:\n{self.log_text()}"
+            assert time.monotonic() < deadline, f"not ready after {START_SECONDS} s:\n{self.log_text()}"
+            try:
+                if Client(self).send("GET", "/readyz").status == 200:
+                    return
+            except OSError:
+                pass
+            time.sleep(0.02)
+
+    def stop(self):
+        """SIGTERM must end it in good order, and no sanitizer may have spoken."""
+        if self.process is None:
+            return
+        self.process.send_signal(signal.SIGTERM)
+        try:
+            code = self.process.wait(30)
+        except subprocess.TimeoutExpired:
+            self.kill()
+            raise AssertionError(f"did not stop on SIGTERM:\n{self.log_text()}") from None
+        self.process = None
+        assert code == 0 and not SANITIZER.search(self.log_text()), f"serve exited with {code}:\n{self.log_text()}"
+
+    def kill(self):
+        self.process.kill()
+        self.process.wait()
+        self.process = None
+
+    def log_text(self):
+        with open(self.log.name, errors="replace") as log:
+            return log.read()[-20000:]
+
+    def client(self, key=None):
+        return Client(self, key)
+
+
+def new_service(database, **settings):
+    """Migrated, with a first admin key: `service.admin` is its client, `service.admin_key` the secret."""
+    service = Service(database, **settings)
+    service.run("migrate")
+    service.admin_key = service.create_key("first-admin", "admin")
+    service.start()
+    service.admin = service.client(service.admin_key)
+    return service
+
+
+def at_once(*jobs):
+    """Runs the jobs in threads; the results in order, or the first error."""
+    outcome = [None] * len(jobs)
+
+    def run(index, job):
+        try:
+            outcome[index] = job()
+        except BaseException as error:  # handed to the caller below
+            outcome[index] = error
+
+    threads = [threading.Thread(target=run, args=pair) for pair in enumerate(jobs)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    for result in outcome:
+        if isinstance(result, BaseException):
+            raise result
+    return outcome

@@ -1,0 +1,411 @@
+# SPDX-License-Identifier: ISC
+"""A naive second bookkeeper: one scheme's ledger in dicts of int, written from the accounting contract alone.
+
+It shares no code with the service and never optimises: it is slow, short and easy to check by hand.
+Amounts are minor units. `Model.post` answers what the service must answer for an event, `Model.close` what a
+settlement must say; `balances` gives the accounts by the names that /v1/accounts uses.
+"""
+from collections import Counter, defaultdict
+from datetime import date, datetime, time, timedelta, timezone
+from decimal import Decimal
+from fractions import Fraction
+from zoneinfo import ZoneInfo
+
+DECIMALS = {"CAD": 2, "NOK": 2, "NZD": 2, "USD": 2, "ISK": 0, "KWD": 3}  # ISO 4217 list one
+DAY = timedelta(days=1)
+
+
+class Refused(Exception):
+    """The event records nothing; the argument is the reason."""
+
+
+def instant(text):
+    return datetime.fromisoformat(text.replace("Z", "+00:00")).astimezone(timezone.utc)
+
+
+def day_start(day, cut_off, zone):
+    """Ambiguous local times are the later instant, skipped ones lie after the gap: in both cases the later of the two folds."""
+    local = datetime.combine(day, time.fromisoformat(cut_off), ZoneInfo(zone))
+    return max(local.replace(fold=fold).astimezone(timezone.utc) for fold in (0, 1))
+
+
+def fewest_payments(positions):
+    """k - z by trying every subset: z is the most disjoint zero-sum groups (Verhoeff 2004, see check values)."""
+    nonzero = [p for p in positions if p]
+    groups = [0] * (1 << len(nonzero))
+    for subset in range(1, len(groups)):
+        members = [i for i in range(len(nonzero)) if subset >> i & 1]
+        groups[subset] = (max(groups[subset ^ 1 << i] for i in members)
+                          + (sum(nonzero[i] for i in members) == 0))
+    return len(nonzero) - groups[-1]
+
+
+class Entry:
+    def __init__(self, kind, event, occurred, day, legs):
+        self.kind, self.event, self.occurred, self.day = kind, event, occurred, day
+        self.legs = {account: value for account, value in legs.items() if value}
+        self.answer = None
+        self.reversed_by = None
+
+
+class Model:
+    def __init__(self, reference, code):
+        """`reference` is a document as POST /v1/reference takes it; `code` is the scheme to keep books for."""
+        self.scheme = next(s for s in reference["schemes"] if s["scheme"] == code)
+        self.on_deposit = self.scheme["stock_terms"] == "on_deposit"
+        self.decimals = DECIMALS[self.scheme["currency"]]
+        self.sites = {s["site"]: s for s in reference["sites"] if s["scheme"] == code}
+        self.participants = {p["participant"]: p for p in reference["participants"]
+                             if any(s["participant"] == p["participant"] for s in self.sites.values())}
+        self.cup_types = [c["cup_type"] for c in reference["cup_types"]]
+        self.first_day = min(date.fromisoformat(t["effective_date"]) for t in self.scheme["terms"])
+        self.next_day = self.first_day                # the earliest open day
+        self.movements = defaultdict(Counter)         # day -> account -> sum of legs; closed days are added up under None
+        self.balances = Counter()                     # account -> sum of all legs
+        self.entries = []
+        self.by_id = {}
+        self.arrivals = defaultdict(list)             # dispatch event id -> its receipts and losses
+        self.stock_legs = defaultdict(list)           # account of sound stock -> (occurred, cups)
+        self.counted = defaultdict(lambda: [0, 0])    # (day, site) -> cups issued, returned
+        self.carried_since = {}
+
+    # Reference data ------------------------------------------------------------------------------------------------
+    def minor(self, amount):
+        return int(Decimal(amount).scaleb(self.decimals))
+
+    def amount(self, minor):
+        return f"{Decimal(minor).scaleb(-self.decimals):.{self.decimals}f}"
+
+    def _in_force(self, rows, day):
+        return max((r for r in rows if r["effective_date"] <= day.isoformat()), key=lambda r: r["effective_date"])
+
+    def value(self, cup_type, day):
+        return self.minor(self._in_force([r for r in self.scheme["refund_values"] if r["cup_type"] == cup_type], day)["amount"])
+
+    def terms(self, day):
+        return self._in_force(self.scheme["terms"], day)
+
+    def start(self, day):
+        return day_start(day, self.scheme["cut_off"], self.scheme["time_zone"])
+
+    def day_of(self, when):
+        day = when.date() + 2 * DAY
+        while self.start(day) > when:
+            day -= DAY
+        return day
+
+    # Posting -------------------------------------------------------------------------------------------------------
+    def post(self, event):
+        known = self.by_id.get(event["event_id"])
+        if known:
+            if {**event, "occurred_at": known.occurred} != {**known.event, "occurred_at": instant(event["occurred_at"])}:
+                raise Refused("event_id_conflict")
+            return {**known.answer, "status": "duplicate"}
+        kind, occurred = event["kind"], instant(event["occurred_at"])
+        occurrence = self.day_of(occurred)
+        if kind == "reversal":
+            occurrence = max(occurrence, self._original(event).day)
+        day = max(occurrence, self.next_day)
+        legs, exceptions = getattr(self, "_" + kind)(event, day, occurrence)
+        if occurrence < self.next_day:
+            exceptions.append({"exception": "late"})
+        site = self.sites.get(event.get("site"))
+        if site and occurrence.isoformat() > site.get("closed_on", "9999-12-31"):
+            exceptions.append({"exception": "site_closed"})
+        entry = self._record(Entry(kind, event, occurred, day, legs))
+        exceptions += self._negative_stock(entry)
+        if kind in ("return", "exchange"):  # what the entry takes from customers on balance
+            exceptions += [{"exception": "over_returned", "cup_type": self.unit(a)} for a, n in entry.legs.items()
+                           if a.startswith("with_customers(") and n < 0 and self.balances[a] < 0]
+        self.by_id[event["event_id"]] = entry
+        entry.answer = {"event_id": event["event_id"], "status": "recorded", "business_date": day.isoformat(),
+                        "late": occurrence < self.next_day, "exceptions": exceptions}
+        return entry.answer
+
+    def _record(self, entry):
+        for unit in [None, *self.cup_types]:
+            assert sum(v for a, v in entry.legs.items() if self.unit(a) == unit) == 0, (entry.kind, entry.legs)
+        self.entries.append(entry)
+        if entry.kind in ("receipt", "transit_loss"):
+            self.arrivals[entry.event["dispatch"]].append(entry)
+        for account, value in entry.legs.items():
+            if account.startswith("site_stock("):
+                self.stock_legs[account].append((entry.occurred, value))
+        self.movements[entry.day].update(entry.legs)
+        self.balances.update(entry.legs)
+        return entry
+
+    @staticmethod
+    def unit(account):
+        """The cup type of a cup account, None for money."""
+        name, _, names = account.partition("(")
+        cups = ("supply", "site_stock", "damaged", "in_transit", "with_customers", "retired", "unaccounted")
+        return names.rstrip(")").split(",")[-1] if name in cups else None
+
+    def _negative_stock(self, entry):
+        return [{"exception": "negative_stock", "cup_type": self.unit(a), "quantity": self.balances[a]}
+                for a, v in entry.legs.items()
+                if a.startswith(("site_stock(", "damaged(")) and v < 0 and self.balances[a] < 0]
+
+    @staticmethod
+    def _cups(event, member):
+        return [(c["cup_type"], c.get("quantity"), c.get("condition") == "damaged") for c in event.get(member, [])]
+
+    @staticmethod
+    def _stock(site, cup_type, damaged=False):
+        return f"{'damaged' if damaged else 'site_stock'}({site},{cup_type})"
+
+    # The counter: issue, return and exchange are one rule
+    def _counter(self, event, day, occurrence):
+        site, legs, exceptions = event["site"], Counter(), []
+        tariff = deposits = 0
+        for sign, member in ((1, "issued"), (-1, "returned")):
+            for cup, n, damaged in self._cups(event, member):
+                worth = n * self.value(cup, day)
+                tariff += sign * n * self.value(cup, occurrence)
+                deposits += sign * worth
+                legs.update({self._stock(site, cup, damaged): -sign * n})
+                legs.update({f"with_customers({cup})": sign * n})
+                legs.update({f"customer_deposits({cup})": -sign * worth})
+                if self.on_deposit:
+                    legs.update({f"stock_deposits({site},{cup})": sign * worth})
+                self.counted[day, site][sign < 0] += n
+        till = tariff
+        if "amount" in event:
+            stated = self.minor(event["amount"]) * (-1 if event["kind"] == "return" else 1)
+            if stated != tariff:
+                exceptions.append({"exception": "off_tariff", "amount": self.amount(stated - tariff)})
+            if self.terms(day).get("variance_terms", "absorb") == "absorb":
+                till = stated
+        legs[f"site_clearing({site})"] += till - (deposits if self.on_deposit else 0)
+        legs["refund_variance"] += deposits - till
+        return legs, exceptions
+
+    _issue = _return = _exchange = _counter
+
+    # Moving cups
+    def _supply(self, event, day, _):
+        site, legs = event["site"], Counter()
+        for cup, n, _ in self._cups(event, "cups"):
+            legs.update({f"supply({cup})": -n, self._stock(site, cup): n})
+            if self.on_deposit:
+                worth = n * self.value(cup, day)
+                legs.update({f"site_clearing({site})": worth, f"stock_deposits({site},{cup})": -worth})
+        return legs, []
+
+    def _dispatch(self, event, day, _):
+        site, legs = event["site"], Counter()
+        for cup, n, damaged in self._cups(event, "cups"):
+            legs.update({self._stock(site, cup, damaged): -n, f"in_transit({cup})": n})
+            if self.on_deposit:
+                worth = n * self.value(cup, day)
+                legs.update({f"stock_deposits({site},{cup})": worth, f"transit_deposits({cup})": -worth})
+        return legs, []
+
+    def _arrivals(self, dispatch):
+        return [e for e in self.arrivals[dispatch.event["event_id"]] if not e.reversed_by]
+
+    def _open(self, dispatch):
+        """What has neither arrived nor been given up, by (cup type, damaged): a cup that broke on the way is one too many
+        of the one and one short of the other."""
+        still = Counter()
+        if not dispatch.reversed_by:
+            still.update({(cup, damaged): n for cup, n, damaged in self._cups(dispatch.event, "cups")})
+        for arrival in self._arrivals(dispatch):
+            still.subtract({(cup, damaged): n for cup, n, damaged in self._cups(arrival.event, "cups")})
+        return still
+
+    def _dispatch_of(self, event):
+        dispatch = self.by_id.get(event["dispatch"])
+        if not dispatch:
+            raise Refused("event_unknown")
+        if dispatch.kind != "dispatch":
+            raise Refused("not_a_dispatch")
+        return dispatch
+
+    def _more_than(self, still, event, name):
+        over = []
+        for cup, n, damaged in self._cups(event, "cups"):
+            if n > max(still[cup, damaged], 0):
+                over.append({"exception": name, "cup_type": cup})
+            still[cup, damaged] -= n
+        return over
+
+    def _receipt(self, event, day, _):
+        site, dispatch, legs, exceptions = event["site"], self._dispatch_of(event), Counter(), []
+        sender = dispatch.event["site"]
+        still = self._open(dispatch)
+        for cup, n, damaged in self._cups(event, "cups"):
+            legs.update({f"in_transit({cup})": -n, self._stock(site, cup, damaged): n})
+            if self.on_deposit:
+                worth, then = n * self.value(cup, day), n * self.value(cup, dispatch.day)
+                legs.update({f"transit_deposits({cup})": worth, f"stock_deposits({site},{cup})": -worth})
+                legs.update({f"site_clearing({site})": worth})
+                legs.update({f"site_clearing({sender})": -then, "refund_variance": then - worth})
+        exceptions += self._more_than(still, event, "receipt_over")
+        exceptions += [{"exception": "receipt_short", "cup_type": c, "quantity": n} for (c, _), n in still.items() if n > 0]
+        if site != dispatch.event["to"]:
+            exceptions.append({"exception": "receipt_elsewhere"})
+        return legs, exceptions
+
+    def _transit_loss(self, event, day, _):
+        dispatch, legs = self._dispatch_of(event), Counter()
+        sender, receiver = dispatch.event["site"], dispatch.event["to"]
+        if event["site"] != sender:
+            raise Refused("site_differs")
+        still, bearer = self._open(dispatch), event["bearer"]
+        for cup, n, _ in self._cups(event, "cups"):
+            worth = n * self.value(cup, day)
+            legs.update({f"in_transit({cup})": -n, f"unaccounted({cup})": n})
+            if self.on_deposit:
+                legs.update({f"transit_deposits({cup})": worth, "loss_charges": -worth})
+                if bearer == "receiver":
+                    legs.update({f"site_clearing({receiver})": worth})
+                    legs.update({f"site_clearing({sender})": -worth})
+                if bearer == "operator":
+                    legs.update({"loss_charges": worth, f"site_clearing({sender})": -worth})
+            elif bearer != "operator":
+                legs.update({f"site_clearing({sender if bearer == 'sender' else receiver})": worth, "loss_charges": -worth})
+        return legs, self._more_than(still, event, "loss_over")
+
+    def _damage(self, event, day, _):
+        legs = Counter()
+        for cup, n, _ in self._cups(event, "cups"):
+            legs.update({self._stock(event["site"], cup): -n, self._stock(event["site"], cup, True): n})
+        return legs, []
+
+    def _retire(self, event, day, _):
+        site, legs = event["site"], Counter()
+        for cup, n, _ in self._cups(event, "cups"):
+            legs.update({self._stock(site, cup, True): -n, f"retired({cup})": n})
+            if self.on_deposit:
+                worth = n * self.value(cup, day)
+                legs.update({f"stock_deposits({site},{cup})": worth, f"site_clearing({site})": -worth})
+        return legs, []
+
+    def _count(self, event, day, _):
+        site, when, legs, exceptions = event["site"], instant(event["occurred_at"]), Counter(), []
+        for line in event["cups"]:
+            cup, account = line["cup_type"], self._stock(site, line["cup_type"])
+            off = line["counted"] - sum(n for occurred, n in self.stock_legs[account] if occurred <= when)
+            worth = off * self.value(cup, day)
+            legs.update({account: off, f"unaccounted({cup})": -off})
+            if self.on_deposit:
+                legs.update({f"stock_deposits({site},{cup})": -worth, "loss_charges": worth})
+            elif self.terms(day)["shortage_terms"] == "charge":
+                legs.update({f"site_clearing({site})": -worth, "loss_charges": worth})
+            if abs(off) > self.scheme.get("count_tolerance", 0):
+                exceptions.append({"exception": "count_off", "cup_type": cup, "quantity": off})
+        return legs, exceptions
+
+    # A person's word
+    def _forfeits(self, event, day, sign):
+        legs, rate = Counter(), Fraction(self.terms(day)["tax_rate"])
+        for cup, n, _ in self._cups(event, "cups"):
+            worth = n * self.value(cup, day)
+            tax = round(worth * rate / (1 + rate))  # a Fraction rounds half to even
+            legs.update({f"with_customers({cup})": -sign * n, f"unaccounted({cup})": sign * n,
+                         f"customer_deposits({cup})": sign * worth, "forfeits": -sign * (worth - tax)})
+            legs.update({"tax": -sign * tax})
+        return legs, []
+
+    def _forfeit(self, event, day, _):
+        if any(n > self.balances[f"with_customers({c})"] for c, n, _ in self._cups(event, "cups")):
+            raise Refused("more_than_out")
+        return self._forfeits(event, day, 1)
+
+    def _reinstate(self, event, day, _):
+        for cup, n, _ in self._cups(event, "cups"):
+            net = sum(m * (1 if e.kind == "forfeit" else -1) for e in self.entries if e.kind in ("forfeit", "reinstate")
+                      and not e.reversed_by for c, m, _ in self._cups(e.event, "cups") if c == cup)
+            if n > net:
+                raise Refused("more_than_forfeited")
+        return self._forfeits(event, day, -1)
+
+    def _original(self, event):
+        original = self.by_id.get(event["reverses"])
+        if not original:
+            raise Refused("event_unknown")
+        if original.kind == "reversal":
+            raise Refused("reversal_of_reversal")
+        if original.reversed_by:
+            raise Refused("already_reversed")
+        if original.kind == "dispatch" and self._arrivals(original):
+            raise Refused("dispatch_arrived")
+        return original
+
+    def _reversal(self, event, day, _):
+        original = self._original(event)
+        legs = Counter({account: -value for account, value in original.legs.items()})
+        legs.update(self._remeasured({a: v for a, v in legs.items() if self.unit(a)}, original.day, day))
+        for wrong, member in enumerate(("issued", "returned")):
+            self.counted[day, original.event.get("site")][wrong] -= sum(n for _, n, _ in self._cups(original.event, member))
+        original.reversed_by = event["event_id"]
+        return legs, []
+
+    # The close -----------------------------------------------------------------------------------------------------
+    def _remeasured(self, cups, old_day, new_day):
+        """Legs that lift the deposits on `cups` (balances of cup accounts) from the values of one day to another's."""
+        legs = Counter()
+        for account, n in cups.items():
+            place, cup = account.partition("(")[0], self.unit(account)
+            if not n or place in ("supply", "retired", "unaccounted") or not (place == "with_customers" or self.on_deposit):
+                continue
+            change = n * (self.value(cup, new_day) - self.value(cup, old_day))
+            if place in ("site_stock", "damaged"):
+                site = account.partition("(")[2].split(",")[0]
+                legs.update({f"stock_deposits({site},{cup})": -change, f"site_clearing({site})": change})
+            else:
+                held = "customer_deposits" if place == "with_customers" else "transit_deposits"
+                legs.update({f"{held}({cup})": -change, "refund_variance": change})
+        return legs
+
+    def through(self, day):
+        total = Counter()
+        for d, moved in self.movements.items():
+            if d is None or d <= day:
+                total.update(moved)
+        return total
+
+    def _fees(self, site, day):
+        terms, (issued, returned) = self.terms(day), self.counted[day, site]
+        rate = Fraction(terms["tax_rate"])
+        registered = self.participants[self.sites[site]["participant"]].get("tax_registered", True)
+        service, handling = issued * self.minor(terms["service_fee"]), returned * self.minor(terms["handling_fee"])
+        service_tax, handling_tax = round(service * rate), round(handling * rate) if registered else 0
+        self._record(Entry("fees", None, None, day, Counter({
+            f"site_clearing({site})": service + service_tax - handling - handling_tax, "service_fees": -service,
+            "handling_fees": handling, "tax": handling_tax - service_tax})))
+        return service - handling, service_tax - handling_tax
+
+    def close(self, day):
+        assert day == self.next_day
+        terms, opening = self.terms(day), self.through(day - DAY)
+        fees = {site: self._fees(site, day) for site in self.sites}
+        closing = self.through(day)
+        positions, carried = {}, set()
+        for participant in self.participants:
+            own = [s for s in self.sites.values() if s["participant"] == participant]
+            position = sum(closing[f"site_clearing({s['site']})"] for s in own)
+            positions[participant] = position
+            is_open = any(s["opened_on"] <= day.isoformat() < s.get("closed_on", "9999-12-31") for s in own)
+            since = self.carried_since.get(participant, day)
+            if (position and abs(position) < self.minor(terms["minimum_payment"]) and is_open
+                    and (day - since).days < self.scheme.get("carry_days", 30)):
+                carried.add(participant)
+                self.carried_since[participant] = since
+            else:
+                self.carried_since.pop(participant, None)
+        for code, site in self.sites.items():
+            if site["participant"] not in carried:
+                due = closing[f"site_clearing({code})"]
+                self._record(Entry("settle", None, None, day, Counter({
+                    f"site_clearing({code})": -due, f"settlement_due({site['participant']})": due})))
+        through = self.through(day)
+        cups = {a: n for a, n in through.items() if self.unit(a)}
+        self._record(Entry("remeasurement", None, None, day + DAY, self._remeasured(cups, day, day + DAY)))
+        self.movements = defaultdict(Counter, {None: through, **{d: m for d, m in self.movements.items() if d and d > day}})
+        self.next_day = day + DAY
+        return {"positions": positions, "carried": carried, "netting": terms["netting"], "sites": {
+            s: {"brought_forward": opening[f"site_clearing({s})"], "fees": fees[s][0], "tax": fees[s][1],
+                "net": closing[f"site_clearing({s})"]} for s in self.sites}}

@@ -1,0 +1,246 @@
+# SPDX-License-Identifier: ISC
+"""Every check can fail: rows are changed behind the service's back, by a superuser and past all triggers, and the checks that
+must notice do, and no others. Which must notice what follows from the accounting contract; there is no published source."""
+from datetime import timedelta
+
+import psycopg2
+import pytest
+
+import network
+from network import WORKED_DAY, at, cups, event
+
+NEXT_DAY = WORKED_DAY + timedelta(days=1)
+CHECKS = ["legs_balance", "balances_match_legs", "deposit_cover", "cups_conserved", "positions_cleared", "entries_gapless",
+          "events_once", "site_days_match", "transfers_match", "funding", "seals_verify"]
+TABLES = ["refund_value", "scheme_head", "business_day", "entry", "event_id", "balance", "site_day", "entry_reference", "transfer",
+          "forfeited", "settlement", "position", "payment"]
+
+
+class Tamperer:
+    """A superuser who can put everything back as it was."""
+
+    def __init__(self, database):
+        self.connection = psycopg2.connect(database.owner_dsn)
+        self.connection.autocommit = True
+        self.cursor = self.connection.cursor()
+        self.cursor.execute("SET session_replication_role = replica; CREATE SCHEMA saved; " + "; ".join(
+            f"CREATE TABLE saved.{t} AS TABLE {t}" for t in TABLES))
+
+    def tamper(self, statements):
+        self.cursor.execute(statements)
+        assert self.cursor.rowcount > 0, f"touched nothing: {statements}"
+
+    def restore(self):
+        self.cursor.execute("TRUNCATE " + ", ".join(TABLES) + "; " + "; ".join(
+            f"INSERT INTO {t} SELECT * FROM saved.{t}" for t in TABLES))
+
+
+def later_events(issued_on_worked_day):
+    """The day after, at another value of cup-300: what the worked example has not."""
+    sent = event("dispatch", "anchor", at(NEXT_DAY, "08:00"), cups=cups(cup_300=6), to="dock")
+    return [
+        event("issue", "anchor", at(NEXT_DAY, "09:00"), issued=cups(cup_300=3)),
+        event("reversal", "anchor", at(NEXT_DAY, "09:30"), reverses=issued_on_worked_day),
+        event("issue", "anchor", at(NEXT_DAY, "09:40"), issued=cups(cup_300=40)),
+        event("issue", "dock", at(WORKED_DAY, "12:00"), issued=cups(cup_300=2)),  # late
+        sent,
+        event("receipt", "dock", at(NEXT_DAY, "11:00"), cups=cups(cup_300=4), dispatch=sent["event_id"]),
+        event("transit_loss", "anchor", at(NEXT_DAY, "12:00"), cups=cups(cup_300=1), dispatch=sent["event_id"], bearer="receiver"),
+        event("forfeit", None, at(NEXT_DAY, "13:00"), scheme="tern-bay", cups=cups(cup_300=5)),
+        event("reinstate", None, at(NEXT_DAY, "14:00"), scheme="tern-bay", cups=cups(cup_300=2)),
+    ]
+
+
+@pytest.fixture(scope="module")
+def books(shared):
+    """Two schemes; tern-bay, on deposit, has a closed day, an open one at another value, and one of everything."""
+    document = network.worked_reference("on_deposit")
+    document["schemes"][0]["refund_values"].append(
+        {"cup_type": "cup-300", "effective_date": str(NEXT_DAY), "amount": "3.00"})
+    other = network.reference([network.scheme("skerry", WORKED_DAY, {"cup-300": "2.00"})], {"gull": ("skerry", "hearth")})
+    document["schemes"] += other["schemes"]
+    document["sites"] += other["sites"]
+    shared.admin.load(document)
+    worked = network.worked_events()
+    for sent in worked:
+        shared.admin.post(sent)
+    shared.admin.post(event("issue", "gull", at(WORKED_DAY), issued=cups(cup_300=1)))
+    shared.admin.close("tern-bay", WORKED_DAY)
+    for sent in later_events(worked[3]["event_id"]):
+        shared.admin.post(sent)
+    tamperer = Tamperer(shared.database)
+    yield shared, tamperer
+    tamperer.connection.close()
+
+
+def broken(service):
+    answer = service.admin.get("/v1/checks")
+    assert {(i["scheme"], i["check"]) for i in answer["items"]} == {(s, c) for s in ("skerry", "tern-bay") for c in CHECKS}
+    assert all((i["verdict"] == "broken") == (i["broken"] > 0) and i["broken"] <= i["examined"] for i in answer["items"])
+    assert all(i["verdict"] == "holds" for i in answer["items"] if i["scheme"] == "skerry")
+    names = {i["check"] for i in answer["items"] if i["verdict"] == "broken"}
+    assert answer["verdict"] == ("broken" if names else "holds")
+    return names
+
+
+def test_untouched_books_hold(books):
+    service, _ = books
+    assert broken(service) == set()
+    figures = {i["check"]: i["examined"] for i in service.admin.get("/v1/checks", scheme="tern-bay")["items"]}
+    entries = service.admin.feed("tern-bay")
+    events = [e["event"] for e in entries if "event" in e]
+    referring = [e for e in events if e["kind"] in ("receipt", "transit_loss", "reversal")]
+    days = service.admin.items("/v1/schemes/tern-bay/days", limit=1000)
+    assert figures["events_once"] == len(events) + len(referring)
+    assert figures["entries_gapless"] == len(entries) + 1 + len(days)
+    assert figures["legs_balance"] == len(entries) + 3  # and each unit: money, cup-300, cup-450
+    assert figures["positions_cleared"] == 3 + 1  # each participant, and the pool
+    assert figures["seals_verify"] == len(entries) + len(days) + 2  # and the root and the seal of the closed day
+    assert all(n > 0 for n in figures.values())
+
+
+OF = "scheme = (SELECT id FROM scheme WHERE code = 'tern-bay')"
+FIRST_ISSUE = f"{OF} AND entry = 4"
+
+
+def clearing(site):
+    return f"account_of(4, (SELECT id FROM site WHERE code = '{site}'), 0)"
+
+
+TAMPERINGS = {
+    "a leg is changed": (
+        f"UPDATE entry SET amounts[1] = amounts[1] + 1 WHERE {FIRST_ISSUE}",
+        {"legs_balance", "balances_match_legs", "deposit_cover", "cups_conserved", "seals_verify"}),
+    "a leg is dropped": (
+        f"UPDATE entry SET accounts = accounts[2:], amounts = amounts[2:] WHERE {FIRST_ISSUE}",
+        {"legs_balance", "balances_match_legs", "deposit_cover", "cups_conserved", "seals_verify"}),
+    "a movement is changed": (
+        f"UPDATE balance SET movement = movement + 1 WHERE {OF} AND account = {clearing('dock')} AND business_date = '{NEXT_DAY}'",
+        {"legs_balance", "balances_match_legs"}),
+    "a closing balance is changed": (
+        f"UPDATE balance SET closing = closing + 1 WHERE {OF} AND account = {clearing('dock')} AND business_date = '{WORKED_DAY}'",
+        {"balances_match_legs"}),
+    "a closing balance is missing": (
+        f"UPDATE balance SET closing = NULL WHERE {OF} AND account = {clearing('dock')} AND business_date = '{WORKED_DAY}'",
+        {"balances_match_legs"}),
+    "an open day has a closing balance": (
+        f"UPDATE balance SET closing = 0 WHERE {OF} AND account = {clearing('dock')} AND business_date = '{NEXT_DAY}'",
+        {"balances_match_legs"}),
+    "a balance is missing": (
+        f"DELETE FROM balance WHERE {OF} AND account = account_of(13, 0, 0) AND business_date = '{WORKED_DAY}'",
+        {"legs_balance", "balances_match_legs"}),
+    "a past refund value is changed": (
+        f"UPDATE refund_value SET amount = amount + 5 WHERE {OF} AND effective_date = '{WORKED_DAY}'", {"deposit_cover"}),
+    "a refund value that was remeasured is taken away": (
+        f"DELETE FROM refund_value WHERE {OF} AND effective_date = '{NEXT_DAY}'", {"deposit_cover"}),
+    "forfeited cups are changed": (f"UPDATE forfeited SET cups = cups + 1 WHERE {OF}", {"cups_conserved"}),
+    "an event is changed": (
+        f"UPDATE entry SET event = replace(event, '\"quantity\":100', '\"quantity\":101') WHERE {OF} AND entry = 1",
+        {"cups_conserved", "events_once", "seals_verify"}),
+    "a position is changed": (
+        f"UPDATE position SET amount = amount + 1 WHERE {OF} AND amount = (SELECT max(amount) FROM position WHERE {OF})",
+        {"positions_cleared", "seals_verify"}),
+    "a position is said to be carried forward": (
+        f"UPDATE position SET carried_since = business_date WHERE {OF} AND amount = (SELECT max(amount) FROM position WHERE {OF})",
+        {"positions_cleared", "seals_verify"}),
+    "a position is missing": (
+        f"DELETE FROM position WHERE {OF} AND amount = (SELECT max(amount) FROM position WHERE {OF})",
+        {"positions_cleared", "seals_verify"}),
+    "a payment is changed": (
+        f"UPDATE payment SET amount = amount + 1 WHERE {OF} AND amount = (SELECT max(amount) FROM payment WHERE {OF})",
+        {"positions_cleared", "seals_verify"}),
+    "a payment is turned round": (
+        f"UPDATE payment SET payer = payee, payee = payer WHERE {OF} AND amount = (SELECT max(amount) FROM payment WHERE {OF})",
+        {"positions_cleared", "seals_verify"}),
+    "a payment is from nobody": (
+        f"UPDATE payment SET payer = 999 WHERE {OF} AND payer IS NOT NULL", {"positions_cleared", "seals_verify"}),
+    "a payment goes round in a circle": (
+        f"""INSERT INTO payment (scheme, payment_id, business_date, payer, payee, amount, due_on, status)
+            SELECT scheme, p.way, business_date, CASE p.way WHEN 'to' THEN payer ELSE payee END,
+                   CASE p.way WHEN 'to' THEN payee ELSE payer END, 1, due_on, status
+              FROM (SELECT * FROM payment WHERE {OF} LIMIT 1) AS one, (VALUES ('to'), ('back')) AS p(way)""",
+        {"positions_cleared", "seals_verify"}),
+    "the head is ahead": (f"UPDATE scheme_head SET last_entry = last_entry + 1 WHERE {OF}", {"entries_gapless"}),
+    "late events are miscounted": (
+        f"UPDATE business_day SET late_events = late_events + 1 WHERE {OF} AND business_date = '{NEXT_DAY}'", {"entries_gapless"}),
+    "a day has lost its first entry": (
+        f"UPDATE business_day SET first_entry = first_entry + 1 WHERE {OF} AND business_date = '{WORKED_DAY}'", {"entries_gapless"}),
+    "a digest is changed": (
+        f"UPDATE event_id SET digest = decode(repeat('00', 16), 'hex') WHERE {FIRST_ISSUE}", {"events_once"}),
+    "an event id is lost": (
+        f"DELETE FROM event_id WHERE {OF} AND entry = (SELECT max(entry) FROM event_id WHERE {OF})", {"events_once"}),
+    "an event id is made up": (
+        f"INSERT INTO event_id SELECT scheme, gen_random_uuid(), digest, entry FROM event_id WHERE {FIRST_ISSUE}", {"events_once"}),
+    "a reference is changed": (
+        f"UPDATE entry_reference SET referred = 1 WHERE {OF} AND kind = 11 AND entry = (SELECT max(entry) FROM entry_reference "
+        f"WHERE {OF} AND kind = 11)", {"events_once"}),
+    "a reference is lost": (f"DELETE FROM entry_reference WHERE {OF} AND kind = 6", {"events_once"}),
+    **{f"{column} of a site's day is changed": (
+        f"UPDATE site_day SET {column} = {column} + 1 WHERE {OF} AND site = (SELECT id FROM site WHERE code = 'anchor')",
+        {"site_days_match"}) for column in ("issued", "returned", "collected", "refunded", "stock", "other", "fees", "tax")},
+    **{f"{column} of a transfer is changed": (
+        f"UPDATE transfer SET {column} = {column} + 1 WHERE {OF} AND dispatch = (SELECT min(dispatch) FROM transfer WHERE {OF})",
+        {"transfers_match"}) for column in ("sent", "received", "lost")},
+    "a loss is booked as a receipt": (
+        f"UPDATE transfer SET received = received + lost, lost = 0 WHERE {OF} AND lost > 0", {"transfers_match"}),
+    "a money leg is on no account": (
+        f"UPDATE entry SET accounts = array_replace(accounts, account_of(13, 0, 0), account_of(20, 0, 0)) WHERE {OF} AND kind = 22",
+        {"balances_match_legs", "funding", "seals_verify"}),
+    "a money leg is on another scheme's site": (
+        f"UPDATE entry SET accounts = array_replace(accounts, {clearing('copper')}, {clearing('gull')}) WHERE {OF} AND kind = 21",
+        {"balances_match_legs", "funding", "positions_cleared", "seals_verify"}),
+    "a hash is changed": (f"UPDATE entry SET hash = sha256(hash) WHERE {FIRST_ISSUE}", {"seals_verify"}),
+    "an open day's tree is changed": (
+        f"UPDATE business_day SET frontier = sha256(frontier) WHERE {OF} AND business_date = '{NEXT_DAY}'", {"seals_verify"}),
+    "a root is changed": (f"UPDATE settlement SET root = sha256(root) WHERE {OF}", {"seals_verify"}),
+    "a seal is changed": (f"UPDATE settlement SET seal = sha256(seal) WHERE {OF}", {"seals_verify"}),
+    "a seal follows another": (f"UPDATE settlement SET previous = sha256(previous) WHERE {OF}", {"seals_verify"}),
+}
+
+
+@pytest.fixture
+def untouched(books):
+    yield books
+    books[1].restore()
+
+
+@pytest.mark.parametrize("name", TAMPERINGS)
+def test_tampering_is_noticed(untouched, name):
+    service, tamperer = untouched
+    statement, noticed_by = TAMPERINGS[name]
+    tamperer.tamper(statement)
+    assert broken(service) == noticed_by
+
+
+def test_every_check_can_fail():
+    assert set().union(*(noticed_by for _, noticed_by in TAMPERINGS.values())) == set(CHECKS)
+
+
+def test_a_fraud_that_balances_is_noticed(untouched):
+    """A dollar of a site's debt, on its settled day, is made a variance: legs and balances agree, the rest does not."""
+    service, tamperer = untouched
+    site = clearing("copper")
+    tamperer.tamper(f"""
+        UPDATE entry SET accounts = accounts || account_of(13, 0, 0) || {site}, amounts = amounts || 100::bigint || -100::bigint
+         WHERE {FIRST_ISSUE};
+        UPDATE balance SET movement = movement + CASE account WHEN {site} THEN -100 ELSE 100 END,
+                           closing = closing + CASE account WHEN {site} THEN -100 ELSE 100 END
+         WHERE {OF} AND business_date = '{WORKED_DAY}' AND account IN ({site}, account_of(13, 0, 0));
+        UPDATE entry SET hash = sha256('whatever') WHERE {FIRST_ISSUE}""")
+    assert broken(service) == {"positions_cleared", "site_days_match", "seals_verify"}
+
+
+def test_a_lost_entry_is_noticed(untouched):
+    service, tamperer = untouched
+    tamperer.tamper(f"DELETE FROM entry WHERE {FIRST_ISSUE}")
+    assert broken(service) >= {"entries_gapless", "events_once", "seals_verify", "balances_match_legs", "site_days_match"}
+
+
+def test_the_command_line_says_so_too(untouched):
+    service, tamperer = untouched
+    assert all(name in service.run("check") for name in CHECKS)
+    tamperer.tamper(f"UPDATE scheme_head SET last_entry = last_entry + 1 WHERE {OF}")
+    said = service.run("check", "--scheme", "tern-bay", expect=1)
+    assert [line.split()[2] for line in said.splitlines() if line.startswith("BROKEN")] == ["entries_gapless"]
+    assert "skerry" not in said
+    service.run("check", "--scheme", "skerry")

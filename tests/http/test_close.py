@@ -1,0 +1,265 @@
+# SPDX-License-Identifier: ISC
+"""The close: order, carrying forward, netting, seals; and what it must survive (a kill, events that race it, the clock)."""
+import hashlib
+import threading
+import time
+from collections import Counter
+from datetime import date, datetime, timedelta, timezone
+from decimal import Decimal
+
+import pytest
+
+import network
+from harness import Service, at_once
+from model import DAY, day_start, instant
+from network import at, cups, event
+
+D0 = date.today() - timedelta(days=8)
+SITES = {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"), "copper": ("tern-bay", "hearth"),
+         "dock": ("tern-bay", "quay")}
+
+
+def load(client, sites=SITES, terms=({},), code="tern-bay", **more):
+    client.load(network.reference([network.scheme(code, D0, {"cup-300": "2.50"}, terms=list(terms), **more)], sites))
+
+
+def issue(site, n, day, clock="10:00", **more):
+    return event("issue", site, at(day, clock), issued=cups(cup_300=n), **more)
+
+
+def give_back(site, n, day, clock="11:00", **more):
+    return event("return", site, at(day, clock), returned=cups(cup_300=n), **more)
+
+
+def positions(settlement):
+    return {p["participant"]: p["amount"] for p in settlement["positions"] if p["amount"] != "0.00"}
+
+
+def carried(settlement):
+    return {c["participant"]: c["amount"] for c in settlement["carried_forward"]}
+
+
+def payments(settlement):
+    return {(p["from"], p["to"]): p["amount"] for p in settlement["payments"]}
+
+
+def paid(made):
+    """(who, 0 pays or 1 gets) -> how much"""
+    totals = Counter()
+    for pair, amount in made.items():
+        for side, who in enumerate(pair):
+            totals[who, side] += Decimal(amount)
+    return totals
+
+
+def state(client, day):
+    return next(d["state"] for d in client.items("/v1/schemes/tern-bay/days", limit=1000) if d["date"] == str(day))
+
+
+def test_days_close_in_order_and_once(service):
+    admin = service.admin
+    load(admin)
+    today = next(d for d in (date.today() + DAY, date.today(), date.today() - DAY)
+                 if day_start(d, "03:00", "America/St_Johns") <= datetime.now(timezone.utc))
+    admin.post(issue("anchor", 2, D0))
+    close = "/v1/schemes/tern-bay/days/{}/close".format
+    admin.refused("POST", close(D0 + DAY), None, 409, "earlier_day_open")
+    admin.refused("POST", close(D0 - DAY), None, 404, "not_found")
+    assert admin.send("POST", close(today + 2 * DAY)).reasons[0] in ("not_found", "day_not_ended")
+    assert admin.send("POST", close(today)).status == 409
+    first = admin.close("tern-bay", D0)
+    assert payments(first) == {("hearth", "pool"): "5.00"} and state(admin, D0) == "closed"
+    for n in range(1, 20):
+        if D0 + n * DAY < today:
+            admin.close("tern-bay", D0 + n * DAY)
+    admin.refused("POST", close(today), None, 409, "day_not_ended")
+    assert admin.close("tern-bay", D0) == first
+    assert [s["date"] for s in admin.items("/v1/settlements", scheme="tern-bay")].count(str(D0)) == 1
+
+
+def test_small_positions_are_carried(service):
+    """Below the minimum: carried, untouched; settled once it has been carried for carry_days, or crosses the minimum."""
+    admin = service.admin
+    load(admin, terms=[{"minimum_payment": "20.00"}], carry_days=2)
+    admin.post_many([issue("anchor", 4, D0), give_back("brick", 8, D0)])
+    first = admin.close("tern-bay", D0)                         # hearth 10.00, miller exactly -20.00: not below
+    assert carried(first) == {"hearth": "10.00"} and payments(first) == {("pool", "miller"): "20.00"}
+    assert admin.accounts("tern-bay")["site_clearing(anchor)"] == "10.00"
+    hearth = next(p for p in first["positions"] if p["participant"] == "hearth")
+    assert hearth["carried_forward"] is True
+    admin.post(issue("copper", 1, D0 + DAY))
+    second = admin.close("tern-bay", D0 + DAY)
+    assert carried(second) == {"hearth": "12.50"} and not payments(second)
+    anchor = next(s for p in second["positions"] for s in p["sites"] if s["site"] == "anchor")
+    assert (anchor["brought_forward"], anchor["net"]) == ("10.00", "10.00")
+    third = admin.close("tern-bay", D0 + 2 * DAY)
+    assert not carried(third) and payments(third) == {("hearth", "pool"): "12.50"}
+    admin.post_many([issue("anchor", 1, D0 + 3 * DAY), issue("dock", 9, D0 + 3 * DAY)])
+    fourth = admin.close("tern-bay", D0 + 3 * DAY)              # the count of days begins anew
+    assert carried(fourth) == {"hearth": "2.50"} and payments(fourth) == {("quay", "pool"): "22.50"}
+    admin.assert_holds()
+
+
+def test_a_participant_without_an_open_site_is_settled(service):
+    """At the close of its last day a site is no longer open: its participant's account is settled to the cent."""
+    admin = service.admin
+    load(admin, terms=[{"minimum_payment": "20.00"}], sites={
+        **SITES, "brick": ("tern-bay", "miller", {"closed_on": str(D0 + DAY)})})
+    admin.post_many([issue("brick", 2, D0), issue("brick", 1, D0 + DAY)])
+    assert carried(admin.close("tern-bay", D0)) == {"miller": "5.00"}
+    second = admin.close("tern-bay", D0 + DAY)
+    assert not carried(second) and payments(second) == {("miller", "pool"): "7.50"}
+
+
+@pytest.mark.parametrize("netting, expected", [
+    ("central", {("hearth", "pool"): "10.00", ("pool", "miller"): "7.50", ("pool", "quay"): "5.00"}),
+    ("direct", {("hearth", "miller"): "7.50", ("hearth", "quay"): "2.50", ("pool", "quay"): "2.50"})])
+def test_netting(service, netting, expected):
+    load(service.admin, terms=[{"netting": netting}])
+    service.admin.post_many([issue("anchor", 4, D0), give_back("brick", 3, D0), give_back("dock", 2, D0)])
+    settlement = service.admin.close("tern-bay", D0)
+    made = payments(settlement)
+    if netting == "central":
+        assert made == expected
+    else:  # which debtor pays which creditor is free; how many payments, and what each pays or gets, is not
+        assert len(made) == len(expected)
+        assert paid(made) == paid(expected)
+    assert settlement["totals"] == {"owed": "10.00", "owing": "12.50", "payments": 3, "paid": settlement["totals"]["paid"]}
+    assert Decimal(settlement["totals"]["paid"]) == sum(map(Decimal, made.values()))
+
+
+def test_zero_positions_are_posted_out(service):
+    load(service.admin, terms=[{"minimum_payment": "20.00"}])
+    service.admin.post_many([issue("anchor", 2, D0), give_back("copper", 2, D0)])
+    settlement = service.admin.close("tern-bay", D0)
+    assert not carried(settlement) and not payments(settlement)
+    assert [p["amount"] for p in settlement["positions"]] == ["0.00"] * 3
+    accounts = service.admin.accounts("tern-bay")
+    assert accounts["site_clearing(anchor)"] == accounts["site_clearing(copper)"] == "0.00"
+
+
+def test_dry_run_closes_nothing(service):
+    admin = service.admin
+    load(admin, terms=[{"service_fee": "0.10", "tax_rate": "0.15"}])
+    admin.post(issue("anchor", 2, D0))
+    before = admin.accounts("tern-bay"), admin.feed("tern-bay")
+    answer = admin.send("POST", f"/v1/schemes/tern-bay/days/{D0}/close?dry_run=true")
+    assert answer.status == 200
+    assert (admin.accounts("tern-bay"), admin.feed("tern-bay")) == before and state(admin, D0) == "open"
+    assert not admin.post(issue("brick", 1, D0, amount="2.50"))["late"]
+    admin.post(give_back("brick", 1, D0, amount="2.50"))
+    real = admin.close("tern-bay", D0)
+    assert payments(answer.json) == {("hearth", "pool"): "5.23"}
+    assert positions(real) == positions(answer.json) | {"miller": "0.12"}
+
+
+def root(leaf_hashes):
+    """RFC 9162 section 2.1.1 over leaf hashes."""
+    if len(leaf_hashes) < 2:
+        return leaf_hashes[0] if leaf_hashes else hashlib.sha256(b"").digest()
+    split = 1 << (len(leaf_hashes) - 1).bit_length() - 1
+    return hashlib.sha256(b"\1" + root(leaf_hashes[:split]) + root(leaf_hashes[split:])).digest()
+
+
+def test_seals(service):
+    """A chain from 32 zero bytes; a day without entries has the empty tree's root (check values, section 1)."""
+    admin = service.admin
+    load(admin)
+    empty = admin.close("tern-bay", D0)["seal"]
+    assert empty["entries"] == 0 and empty["previous"] == "00" * 32
+    assert empty["root"] == "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"
+    admin.post_many([issue("anchor", 1, D0 + DAY), give_back("brick", 1, D0 + DAY), give_back("dock", 1, D0 + DAY)])
+    second = admin.close("tern-bay", D0 + DAY)["seal"]
+    assert second["entries"] == 6 and second["previous"] == empty["seal"] and second["root"] != empty["root"]
+    leaves = service.database.rows("SELECT hash FROM entry WHERE business_date = %s ORDER BY entry", D0 + DAY)
+    assert second["root"] == root([bytes(leaf) for leaf, in leaves]).hex()
+    third = admin.close("tern-bay", D0 + 2 * DAY)["seal"]
+    assert third["previous"] == second["seal"] and len({s["seal"] for s in (empty, second, third)}) == 3
+
+
+def test_the_clock_closes_past_days_in_order(database, service):
+    """Two instances whose clocks both close: each day is closed once."""
+    load(service.admin)
+    service.admin.post_many([issue("anchor", n + 1, D0 + n * DAY) for n in range(4)])
+    due, clocks = [D0 + n * DAY for n in range(5)], []
+    try:
+        for _ in range(2):
+            clocks.append(Service(database, close_by_clock="yes").start())
+        deadline = time.monotonic() + 60
+        while any(state(service.admin, day) != "closed" for day in due):
+            assert time.monotonic() < deadline, "the clock does not close"
+            time.sleep(0.1)
+    finally:
+        for clock in clocks:
+            clock.stop()
+    assert [i["business_date"] for i in service.admin.feed("tern-bay") if i["kind"] == "settle"] == [str(day) for day in due[:4]]
+    settlements = [service.admin.get(f"/v1/settlements/tern-bay/{day}") for day in due]
+    assert [positions(s).get("hearth") for s in settlements] == ["2.50", "5.00", "7.50", "10.00", None]
+    closed_at = [instant(s["closed_at"]) for s in settlements]
+    assert closed_at == sorted(closed_at)
+    service.admin.assert_holds()
+
+
+def test_a_killed_close_is_resumed(service):
+    """Killed at any point: nothing of the close stands, or all of it; the next close gives the whole."""
+    admin = service.admin
+    load(admin, terms=[{"service_fee": "0.10", "tax_rate": "0.15"}], stock_terms="on_deposit", sites={
+        f"site-{n}": ("tern-bay", f"p-{n % 40}") for n in range(120)})
+    for n, delay in enumerate((0, 0.002, 0.005, 0.01, 0.02, 0.04)):
+        day = D0 + n * DAY
+        admin.post_many([issue(f"site-{k % 120}", 1 + k % 3, day) for k in range(360)])
+        closing = threading.Thread(target=lambda d=day: _ignore_errors(service, d))
+        closing.start()
+        time.sleep(delay)
+        service.kill()
+        closing.join()
+        service.start()
+        admin = service.admin = service.client(service.admin_key)
+        admin.post(issue("site-0", 1, day))  # late where the cut had been made
+        settlement = admin.close("tern-bay", day)
+        feed = admin.feed("tern-bay")
+        assert [i["entry"] for i in feed] == list(range(1, len(feed) + 1))
+        of_day = [i for i in feed if i["business_date"] == str(day)]
+        issued = sum(i["event"]["issued"][0]["quantity"] for i in of_day if "event" in i)
+        assert sum(Decimal(s["fees"]) for p in settlement["positions"] for s in p["sites"]) == issued * Decimal("0.10")
+        assert sum(i["kind"] == "fees" for i in of_day) == 120 and settlement["seal"]["entries"] == len(of_day)
+        admin.assert_holds()
+
+
+def _ignore_errors(service, day):
+    try:
+        service.client(service.admin_key).send("POST", f"/v1/schemes/tern-bay/days/{day}/close")
+    except OSError:
+        pass
+
+
+def test_events_that_race_the_close(service):
+    """Tills post for a day while it closes: each event is in the day or late, and the money of both days adds up."""
+    admin = service.admin
+    load(admin)
+    answers, stop = [], threading.Event()
+
+    def till(site):
+        client = service.client(service.admin_key)
+        while not stop.is_set():
+            answers.extend(client.post_many([issue(site, 1, D0) for _ in range(5)]))
+
+    def close():
+        time.sleep(0.2)
+        settlement = service.client(service.admin_key).close("tern-bay", D0)
+        time.sleep(0.1)
+        stop.set()
+        return settlement
+
+    try:
+        *_, first = at_once(*(lambda s=s: till(s) for s in SITES), close)
+    finally:
+        stop.set()
+    second = admin.close("tern-bay", D0 + DAY)
+    on_time, late = (Decimal("2.50") * sum(a["late"] is is_late for a in answers) for is_late in (False, True))
+    assert on_time and late, "the race did not happen"
+    assert {a["business_date"] for a in answers if a["late"]} == {str(D0 + DAY)}
+    assert sum(map(Decimal, positions(first).values())) == on_time
+    assert sum(map(Decimal, positions(second).values())) == late
+    assert first["seal"]["entries"] == sum(not a["late"] for a in answers) + 4
+    admin.assert_holds()

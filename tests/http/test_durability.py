@@ -1,0 +1,59 @@
+# SPDX-License-Identifier: ISC
+"""What was acknowledged is in the ledger, once, whatever happens to the service while tills are posting; and posting again
+what was not answered is always safe."""
+import http.client
+import signal
+import time
+from datetime import date, timedelta
+
+import pytest
+
+import network
+from harness import at_once
+from network import at, cups, event
+
+DAY = date.today() - timedelta(days=3)
+SITES = ("anchor", "brick", "copper", "dock")
+
+
+def post_until_it_breaks(service, site, acknowledged, sent):
+    """Singles and arrays in turn, each noted before it goes out and again when it is answered."""
+    client, turn = service.client(service.admin_key), 0
+    while True:
+        turn += 1
+        batch = [event("issue", site, at(DAY), issued=cups(cup_300=1)) for _ in range(1 if turn % 2 else 20)]
+        sent += batch
+        try:
+            answer = client.send("POST", "/v1/events", batch if len(batch) > 1 else batch[0])
+        except (OSError, http.client.HTTPException):
+            return
+        if answer.status == 503:
+            continue
+        results = answer.json["results"] if len(batch) > 1 else [answer.json]
+        acknowledged += [(r["event_id"], r["entry"]) for r in results]
+
+
+@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGTERM], ids=("killed", "stopped"))
+def test_nothing_acknowledged_is_lost(service, how):
+    service.admin.load(network.reference([network.scheme("tern-bay", DAY, {"cup-300": "2.50"})],
+                                         {s: ("tern-bay", "hearth") for s in SITES}))
+    acknowledged, sent = [], []
+    end = service.kill if how == signal.SIGKILL else service.stop  # stop asserts an exit in good order
+
+    def break_it():
+        while len(acknowledged) < 500:
+            time.sleep(0.01)
+        end()
+
+    at_once(*(lambda s=s: post_until_it_breaks(service, s, acknowledged, sent) for s in SITES), break_it)
+    service.start()
+    client = service.client(service.admin_key)
+    feed = {i["event"]["event_id"]: i["entry"] for i in client.feed("tern-bay")}
+    assert all(feed.get(event_id) == entry for event_id, entry in acknowledged), "an acknowledged event is not in the ledger"
+    assert feed.keys() <= {e["event_id"] for e in sent}
+    again = [r for n in range(0, len(sent), 1000) for r in client.post_many(sent[n:n + 1000])]
+    assert {r["event_id"] for r in again if r["status"] == "duplicate"} == feed.keys()
+    entries = [r["entry"] for r in again]
+    assert sorted(entries) == list(range(1, len(sent) + 1))
+    assert client.accounts("tern-bay")["with_customers(cup-300)"] == len(sent)
+    client.assert_holds("tern-bay")

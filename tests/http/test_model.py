@@ -1,0 +1,323 @@
+# SPDX-License-Identifier: ISC
+"""Random days of every kind of event, posted to the service and to the naive model, which must agree after each close.
+
+DEPOSITD_MODEL_DAYS (default 60) is how many days, DEPOSITD_MODEL_SEED makes a run repeatable (printed on failure).
+"""
+import os
+import random
+from collections import Counter
+from datetime import date, timedelta
+from uuid import UUID
+
+import pytest
+
+import network
+from model import DAY, Model, Refused, fewest_payments, instant
+
+DAYS = int(os.environ.get("DEPOSITD_MODEL_DAYS", "60"))
+SEED = int(os.environ.get("DEPOSITD_MODEL_SEED", "0")) or random.SystemRandom().randrange(1, 10**9)
+FIRST_DAY = date.today() - timedelta(days=DAYS + 10)
+CUP_TYPES = ["cup-200", "cup-300", "cup-450"]
+KINDS = {"issue": 32, "return": 22, "exchange": 10, "supply": 5, "dispatch": 8, "receipt": 10, "transit_loss": 3,
+         "damage": 4, "retire": 3, "count": 4, "reversal": 6, "forfeit": 2, "reinstate": 2}
+
+
+def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix):
+    """Values and terms that change every week or three, all known before the first event."""
+    def changes(make):
+        day, rows = FIRST_DAY, []
+        while day <= FIRST_DAY + (DAYS + 10) * DAY:
+            rows.append((day, make()))
+            day += rng.randint(5, 21) * DAY
+        return rows
+
+    def money(low, high):
+        return f"{unit * rng.randint(low, high):.{2 if unit < 1 else 0}f}"
+
+    values = {cup: changes(lambda: money(20, 90)) for cup in CUP_TYPES}
+    terms = [{"effective_date": str(day), **t} for day, t in changes(lambda: {
+        "netting": rng.choice(["central", "direct", "direct"]), "minimum_payment": money(*rng.choice([(0, 0), (100, 900)])),
+        "service_fee": money(0, 4), "handling_fee": money(0, 3), "tax_rate": rng.choice(["0", "0.15", "0.25", "0.0875"]),
+        "shortage_terms": rng.choice(["absorb", "charge"]), "variance_terms": rng.choice(["absorb", "charge"])})]
+    sites = {f"{prefix}-{n}": (code, f"{prefix}{who}") for n, who in enumerate("aabbccde")}
+    last = f"{prefix}-7"
+    sites[last] += ({"closed_on": str(FIRST_DAY + DAYS // 3 * DAY)},)
+    sites[f"{prefix}-6"] += ({"kind": "hub"},)
+    scheme = network.scheme(
+        code, FIRST_DAY, {}, currency=currency, time_zone=zone, stock_terms=stock_terms, terms=terms, carry_days=4,
+        count_tolerance=rng.randint(0, 2), more_values=[(c, d, a) for c, rows in values.items() for d, a in rows])
+    return scheme, sites
+
+
+class Stream:
+    """Makes the events of one scheme. It looks at the model to make likely ones: most cups exist, most dispatches arrive."""
+
+    def __init__(self, rng, model, minor_step):
+        self.rng, self.model, self.step = rng, model, minor_step
+        self.sites = list(model.sites)
+
+    def day(self, day):
+        """The events that are posted while `day` is the earliest open one: its own, late and early ones, replays."""
+        rng, events = self.rng, []
+        for _ in range(rng.randint(5, 45)):
+            known = self.model.entries[-400:] + [None]
+            if rng.random() < 0.06:
+                entry = rng.choice(known)
+                if entry and entry.event:
+                    events.append(self._replay(entry.event))
+            else:
+                kind = rng.choices(list(KINDS), KINDS.values())[0]
+                event = getattr(self, "_" + kind, self._plain)(kind, self._when(day))
+                if event:
+                    events.append(event)
+            if events and (rng.random() < 0.5):
+                yield events.pop()  # posted at once: what follows may refer to it
+        yield from events
+
+    def _replay(self, event):
+        replay = dict(reversed(event.items()))
+        if self.rng.random() < 0.5:
+            replay["occurred_at"] = network.utc(instant(event["occurred_at"]))
+        if self.rng.random() < 0.1:
+            replay["reference"] = "not the same"  # other content under the same id: refused
+        return replay
+
+    def _when(self, day):
+        shift = self.rng.choices([0, -1, -2, -5, 1, 2], [80, 6, 3, 2, 6, 3])[0]
+        day = max(day + shift * DAY, self.model.first_day)
+        start, end = self.model.start(day), self.model.start(day + DAY)
+        return network.utc(start + timedelta(seconds=self.rng.randrange(int((end - start).total_seconds()))))
+
+    def _site(self):
+        """Any, but rarely one that has closed."""
+        open_ = [s for s in self.sites if self.model.sites[s].get("closed_on", "9999") >= str(self.model.next_day)]
+        return self.rng.choice(open_ if self.rng.random() < 0.98 else self.sites)
+
+    def _event(self, kind, when, site=None, **members):
+        return {**network.event(kind, site, when, **members), "event_id": str(UUID(int=self.rng.getrandbits(128), version=4))}
+
+    def _lines(self, most=12, damaged=False, condition=False):
+        rng = self.rng
+        lines = [{"cup_type": c, "quantity": rng.randint(1, most)} for c in rng.sample(CUP_TYPES, rng.choice([1, 1, 1, 2]))]
+        if (damaged or condition) and rng.random() < 0.2:
+            lines.append({"cup_type": rng.choice(CUP_TYPES), "quantity": rng.randint(1, 2), "condition": "damaged"})
+        return lines
+
+    def _plain(self, kind, when):
+        """supply, damage, retire"""
+        return self._event(kind, when, self._site(), cups=self._lines(60 if kind == "supply" else 3))
+
+    def _stated(self, event):
+        """Most tills say what the tariff says, some say nothing, some are off."""
+        chance = self.rng.random()
+        if chance < 0.6:
+            day = self.model.day_of(instant(event["occurred_at"]))
+            tariff = sum(sign * c["quantity"] * self.model.value(c["cup_type"], day)
+                         for sign, member in ((1, "issued"), (-1, "returned")) for c in event.get(member, []))
+            tariff *= -1 if event["kind"] == "return" else 1
+            off = self.rng.choice([-2, -1, 1, 3]) * self.step if chance < 0.08 else 0
+            event["amount"] = self.model.amount(tariff + off if event["kind"] == "exchange" else max(tariff + off, 0))
+        return event
+
+    def _issue(self, kind, when):
+        return self._stated(self._event(kind, when, self._site(), issued=self._lines(8)))
+
+    def _return(self, kind, when):
+        return self._stated(self._event(kind, when, self._site(), returned=self._lines(8, damaged=True)))
+
+    def _exchange(self, kind, when):
+        return self._stated(self._event(kind, when, self._site(), returned=self._lines(4, damaged=True),
+                                        issued=self._lines(4)))
+
+    def _dispatch(self, kind, when):
+        site, to = self.rng.sample(self.sites, 2)
+        return self._event(kind, when, site, cups=self._lines(20, condition=True), to=to)
+
+    def _some_dispatch(self):
+        sent = [e for e in self.model.entries[-300:] if e.kind == "dispatch"]
+        undone = [e for e in sent if not e.reversed_by and any(n > 0 for n in self.model._open(e).values())]
+        return self.rng.choice(undone) if undone and self.rng.random() < 0.9 else self.rng.choice(sent) if sent else None
+
+    def _part(self, lines):
+        """Sometimes all, sometimes a part, sometimes more."""
+        rng, part = self.rng, []
+        for line in rng.sample(lines, rng.randint(1, len(lines))) if rng.random() < 0.2 else lines:
+            n = line["quantity"]
+            part.append({**line, "quantity": rng.choices([n, rng.randint(1, n), n + 1], [60, 35, 5])[0]})
+        if rng.random() < 0.05:  # broken on the way
+            whole = next((line for line in part if "condition" not in line and line["quantity"] > 1), None)
+            if whole and not any(c["cup_type"] == whole["cup_type"] and "condition" in c for c in part):
+                whole["quantity"] -= 1
+                part.append({"cup_type": whole["cup_type"], "quantity": 1, "condition": "damaged"})
+        return part
+
+    def _receipt(self, kind, when):
+        dispatch = self._some_dispatch()
+        if dispatch:
+            site = dispatch.event["to"] if self.rng.random() < 0.9 else self._site()
+            return self._event(kind, when, site, cups=self._part(dispatch.event["cups"]), dispatch=dispatch.event["event_id"])
+        return None
+
+    def _transit_loss(self, kind, when):
+        dispatch = self._some_dispatch()
+        if dispatch:
+            return self._event(kind, when, dispatch.event["site"], cups=self._part(dispatch.event["cups"]),
+                               dispatch=dispatch.event["event_id"], bearer=self.rng.choice(["sender", "receiver", "operator"]))
+        return None
+
+    def _count(self, kind, when):
+        site = self._site()
+        have = self.model.balances
+        return self._event(kind, when, site, cups=[
+            {"cup_type": c, "counted": max(0, have[f"site_stock({site},{c})"] + self.rng.choice([0, 0, 0, -1, 1, -3]))}
+            for c in self.rng.sample(CUP_TYPES, self.rng.randint(1, 3))])
+
+    def _reversal(self, kind, when):
+        past = [e for e in self.model.entries[-250:] if e.event]
+        if not past:
+            return None
+        original = self.rng.choice(past).event
+        named = {"scheme": original["scheme"]} if "scheme" in original else {"site": original["site"]}
+        return {**self._event(kind, when, reverses=original["event_id"]), **named}
+
+    def _forfeit(self, kind, when):
+        return self._event(kind, when, scheme=self.model.scheme["scheme"], cups=self._lines(6))
+
+    _reinstate = _forfeit
+
+
+def sorted_exceptions(exceptions, expected):
+    """As the model gives them: members that the contract leaves open are left out."""
+    keys = [set(e) for e in expected] or [{"exception"}]
+    names = {e["exception"]: k for e, k in zip(expected, keys)}
+    return sorted(sorted({k: v for k, v in e.items() if k in names.get(e["exception"], e)}.items()) for e in exceptions)
+
+
+def compare_answer(event, result, expected):
+    if isinstance(expected, Refused):
+        assert result["status"] == "rejected", (event, result, expected)
+        assert expected.args[0] in [result["problem"]["reason"]], (event, result)
+        return
+    have = {k: result.get(k) for k in ("event_id", "status", "business_date", "late")}
+    assert have == {k: expected[k] for k in have}, (event, result)
+    assert sorted_exceptions(result["exceptions"], expected["exceptions"]) == sorted_exceptions(
+        expected["exceptions"], expected["exceptions"]), f"\n{event}\n{result}\n{expected}"
+
+
+def post_day(client, model, stream, day, entries):
+    """Posts the day's events, singly or in arrays, and compares each answer with the model's."""
+    waiting = []
+
+    def flush():
+        if len(waiting) == 1:
+            answer = client.send("POST", "/v1/events", waiting[0][0])
+            results = [answer.json if answer.status < 300 else {"status": "rejected", "problem": answer.json}]
+        else:
+            results = client.post_many([event for event, _ in waiting]) if waiting else []
+        for (event, expected), result in zip(waiting, results):
+            compare_answer(event, result, expected)
+            if result["status"] != "rejected":
+                assert entries.setdefault(event["event_id"], result["entry"]) == result["entry"]
+        waiting.clear()
+
+    for event in stream.day(day):
+        try:
+            waiting.append((event, model.post(event)))
+        except Refused as refused:
+            waiting.append((event, refused))
+        if stream.rng.random() < 0.08:
+            flush()
+    flush()
+
+
+def compare_accounts(client, model, as_of=None):
+    have = client.accounts(model.scheme["scheme"], **({"as_of": as_of} if as_of else {}))
+    want = model.through(as_of) if as_of else model.balances
+    for account in have.keys() | {a for a, v in want.items() if v}:
+        value = want[account] if model.unit(account) else model.amount(want[account])
+        assert have.get(account) == value, f"{account} through {as_of or 'all days'}"
+
+
+def compare_settlement(model, settlement, expected):
+    positions = {p["participant"]: p for p in settlement["positions"]}
+    assert {p: line["amount"] for p, line in positions.items()} == {
+        p: model.amount(a) for p, a in expected["positions"].items()}
+    assert {p for p, line in positions.items() if line["carried_forward"]} == expected["carried"]
+    assert {c["participant"]: c["amount"] for c in settlement["carried_forward"]} == {
+        p: positions[p]["amount"] for p in expected["carried"]}
+    lines = {s["site"]: s for p in positions.values() for s in p["sites"]}
+    for site, figures in expected["sites"].items():
+        line = Counter({k: model.minor(v) for k, v in lines.get(site, {}).items() if k != "site"})  # no line: all zero
+        assert {k: line[k] for k in figures} == figures, (site, lines.get(site))
+        assert line["net"] == (line["brought_forward"] + line["collected"] - line["refunded"] + line["fees"] + line["tax"]
+                               + line["stock"] + line["other"]), lines.get(site)
+    compare_payments(model, settlement, {p: a for p, a in expected["positions"].items() if p not in expected["carried"]},
+                     expected["netting"])
+
+
+def compare_payments(model, settlement, settled, netting):
+    paid = Counter()
+    payments = [(p["from"], p["to"], model.minor(p["amount"])) for p in settlement["payments"]]
+    for debtor, creditor, amount in payments:
+        assert amount > 0
+        paid[debtor] += amount
+        paid[creditor] -= amount
+    pool = -sum(settled.values())
+    assert {p: a for p, a in paid.items() if a} == {p: a for p, a in {**settled, "pool": pool}.items() if a}
+    if netting == "central":
+        assert all("pool" in (debtor, creditor) for debtor, creditor, _ in payments)
+        assert len(payments) == sum(1 for a in settled.values() if a)
+    else:
+        assert not {p[0] for p in payments} & {p[1] for p in payments}, "one both pays and receives"
+        assert len(payments) == fewest_payments([*settled.values(), pool])
+    totals = settlement["totals"]
+    assert totals["payments"] == len(payments) and model.minor(totals["paid"]) == sum(p[2] for p in payments)
+
+
+def compare_feed(client, model, entries):
+    """Every acknowledged event stands in the feed once, under its number, with the model's legs."""
+    feed = client.feed(model.scheme["scheme"])
+    assert [item["entry"] for item in feed] == list(range(1, len(feed) + 1))
+    events = [item for item in feed if "event" in item]
+    assert {item["event"]["event_id"]: item["entry"] for item in events} == entries and len(events) == len(entries)
+    for item in events:
+        legs = Counter()
+        for leg in item["legs"]:
+            legs[leg["account"]] += leg["cups"] if "cups" in leg else model.minor(leg["amount"])
+        assert {a: v for a, v in legs.items() if v} == model.by_id[item["event"]["event_id"]].legs, item
+    assert {item["kind"] for item in feed if "event" not in item} <= {"fees", "settle", "remeasurement"}
+
+
+@pytest.fixture(scope="module")
+def seed():
+    print(f"DEPOSITD_MODEL_SEED={SEED} DEPOSITD_MODEL_DAYS={DAYS}")
+    return SEED
+
+
+def test_random_days(service, seed):
+    rng = random.Random(seed)
+    plans = [random_scheme(rng, "tern-bay", "CAD", "America/St_Johns", "on_loan", 0.05, "a"),
+             random_scheme(rng, "eider-sound", "ISK", "Atlantic/Reykjavik", "on_deposit", 10, "b")]
+    participants = {f"{prefix}c": {"tax_registered": False} for prefix in "ab"}
+    cup_types = [{"cup_type": c, "name": c, "volume_ml": 300, "mass_g": 50} for c in CUP_TYPES]
+    document = network.reference([scheme for scheme, _ in plans], {s: row for _, sites in plans for s, row in sites.items()},
+                                 cup_types, **participants)
+    client = service.admin
+    client.load(document)
+    models = [Model(document, scheme["scheme"]) for scheme, _ in plans]
+    streams = [Stream(rng, model, 10 ** model.decimals // 2 or 10) for model in models]
+    entries = [{}, {}]
+    for day in (FIRST_DAY + n * DAY for n in range(DAYS)):
+        for model, stream, known in zip(models, streams, entries):
+            post_day(client, model, stream, day, known)
+            expected = model.close(day)
+            compare_settlement(model, client.close(model.scheme["scheme"], day), expected)
+            compare_accounts(client, model, day)
+            compare_accounts(client, model)
+        if day.day % 10 == 1:
+            client.assert_holds()
+    for model, known in zip(models, entries):
+        compare_feed(client, model, known)
+        cover = client.items("/v1/reports/deposit-cover", scheme=model.scheme["scheme"], as_of=model.next_day - DAY)
+        assert all(not row["difference"] or model.minor(row["difference"]) == 0 for row in cover if row["section"] != "funding")
+    client.assert_holds()

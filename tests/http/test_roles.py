@@ -1,0 +1,212 @@
+# SPDX-License-Identifier: ISC
+"""Who may do what: every route of /openapi.json for each of the five roles, without a key and with a wrong one.
+
+PERMITTED is the contract's table of keys, written out by hand: a route that the service adds must be added here too.
+"""
+import re
+from datetime import date, timedelta
+
+import pytest
+
+import network
+from harness import new_service
+from model import DAY
+from network import at, cups, event
+
+FIRST = date.today() - timedelta(days=3)
+ROLES = ("pos", "participant", "auditor", "accountant", "admin")
+OPEN = (*ROLES, "no key")
+ALL, READERS, BOOKS, ADMIN = ROLES, ("auditor", "accountant", "admin"), ("accountant", "admin"), ("admin",)
+
+PERMITTED = {
+    "GET /": OPEN, "GET /healthz": OPEN, "GET /readyz": OPEN, "GET /metrics": OPEN, "GET /openapi.json": OPEN,
+    "GET /v1/me": ALL,
+    "POST /v1/events": ("pos", *BOOKS), "GET /v1/events": ALL, "GET /v1/events/{}": ALL, "GET /v1/events/{}/proof": ALL,
+    # reference data: own, own, all, all, all to read; written by admin only
+    **{f"GET /v1/{path}": ALL for path in (
+        "schemes", "schemes/{}", "schemes/{}/terms", "schemes/{}/terms/{}", "schemes/{}/refund-values",
+        "schemes/{}/refund-values/{}/{}", "participants", "participants/{}", "sites", "sites/{}",
+        "cup-types", "cup-types/{}", "reference", "posting-rules", "reports")},
+    **{f"PUT /v1/{path}": ADMIN for path in (
+        "schemes/{}", "schemes/{}/terms/{}", "schemes/{}/refund-values/{}/{}", "participants/{}", "sites/{}", "cup-types/{}")},
+    "POST /v1/reference": ADMIN, "GET /v1/keys": ADMIN, "POST /v1/keys": ADMIN, "DELETE /v1/keys/{}": ADMIN,
+    "PUT /v1/sites/{}/day-totals/{}": ("pos", *BOOKS),
+    "GET /v1/settlements": ("participant", *READERS), "GET /v1/settlements/{}/{}": ("participant", *READERS),
+    "GET /v1/accounts": READERS, "GET /v1/checks": READERS, "GET /v1/seals": READERS,
+    "GET /v1/schemes/{}/days": READERS,  # it counts the events of all: a report
+    **{f"POST /v1/{path}": BOOKS for path in (
+        "schemes/{}/days/{}/close", "settlements/{}/{}/approve", "settlements/{}/{}/files", "payments/{}/approve",
+        "payments/{}/release", "payments/{}/confirm", "payments/{}/fail", "bank-statements", "exceptions/{}/resolve")},
+    "GET /v1/files/{}": BOOKS,
+    "GET /v1/reports/{}": READERS,  # deposit-cover stands for "other reports"; what pos and participant read is below
+}
+EVENTS = {  # kind -> who may post it; a pos key only at its own sites, retire only at a hub
+    **{kind: ("pos", *BOOKS) for kind in ("issue", "return", "exchange", "supply", "dispatch", "receipt", "damage", "count",
+                                          "retire at a hub", "reversal of an own event")},
+    **{kind: BOOKS for kind in ("retire at a cafe", "reversal on a closed day", "forfeit", "reinstate", "transit_loss")},
+}
+
+
+@pytest.fixture(scope="module")
+def net(module_database):
+    """A network with one closed day, a key of each role bound to anchor and hub (hearth); brick is another's (miller)."""
+    service = new_service(module_database)
+    service.admin.load(network.reference(
+        [network.scheme(code, FIRST, {"cup-300": "2.50"}) for code in ("tern-bay", "skerry")],
+        {"anchor": ("tern-bay", "hearth"), "hub": ("tern-bay", "hearth", {"kind": "hub"}), "brick": ("tern-bay", "miller"),
+         "cairn": ("skerry", "miller")}))
+    service.keys = {"pos": service.create_key("till", "pos", sites=["anchor", "hub"]),
+                    "participant": service.create_key("hearth-book", "participant", participant="hearth"),
+                    "no key": None, "wrong key": "x" * 43,
+                    **{role: service.create_key(f"the-{role}", role) for role in READERS}}
+    service.by_role = {role: service.client(key) for role, key in service.keys.items()}
+    service.closed_event = event("issue", "anchor", at(FIRST), issued=cups(cup_300=2))
+    service.others_event = event("issue", "brick", at(FIRST), issued=cups(cup_300=1))
+    service.sent = event("dispatch", "anchor", at(FIRST), cups=cups(cup_300=5), to="brick")
+    service.admin.post_many([service.closed_event, service.others_event, service.sent,
+                             event("forfeit", None, at(FIRST), scheme="tern-bay", cups=cups(cup_300=1))])
+    service.admin.close("tern-bay", FIRST)
+    yield service
+    service.stop()
+
+
+def concrete(net, operation):
+    """A path that exists, with the query it needs, and a body that would do."""
+    path = operation.partition(" ")[2]
+    day, later = FIRST + DAY, date.today() + 2 * DAY
+    scheme = {"currency": "CAD", "time_zone": "America/St_Johns", "cut_off": "03:00", "stock_terms": "on_loan"}
+    filled = {
+        "/v1/events/{}": net.closed_event["event_id"], "/v1/events/{}/proof": net.closed_event["event_id"],
+        "/v1/schemes/{}/terms/{}": ("tern-bay", FIRST if operation.startswith("GET") else later),
+        "/v1/schemes/{}/refund-values/{}/{}": ("tern-bay", "cup-300", FIRST if operation.startswith("GET") else later),
+        "/v1/schemes/{}/days/{}/close": ("tern-bay", day), "/v1/participants/{}": "hearth", "/v1/sites/{}": "anchor",
+        "/v1/cup-types/{}": "cup-300", "/v1/keys/{}": "the-auditor", "/v1/sites/{}/day-totals/{}": ("anchor", FIRST),
+        "/v1/settlements/{}/{}": ("tern-bay", FIRST), "/v1/settlements/{}/{}/approve": ("tern-bay", FIRST),
+        "/v1/settlements/{}/{}/files": ("tern-bay", FIRST), "/v1/reports/{}": "deposit-cover",
+    }.get(path, "tern-bay" if path.startswith("/v1/schemes/{}") else "1")
+    body = {
+        "POST /v1/events": event("issue", "anchor", at(day), issued=cups(cup_300=1)), "PUT /v1/schemes/{}": scheme,
+        "PUT /v1/schemes/{}/terms/{}": network.TERMS, "PUT /v1/schemes/{}/refund-values/{}/{}": {"amount": "3.00"},
+        "PUT /v1/participants/{}": {"name": "Hearth"}, "PUT /v1/cup-types/{}": {"name": "Cup", "volume_ml": 300, "mass_g": 48},
+        "PUT /v1/sites/{}": {"scheme": "tern-bay", "participant": "hearth", "name": "Anchor", "kind": "cafe",
+                             "opened_on": "2000-01-01"},
+        "POST /v1/reference": {"sites": []}, "POST /v1/keys": {"name": "new", "role": "auditor"},
+        "PUT /v1/sites/{}/day-totals/{}": {"issued": [], "returned": [], "collected": "0.00", "refunded": "0.00"},
+        "POST /v1/settlements/{}/{}/files": {"type": "payouts"},
+    }.get(operation)
+    path = path.format(*(filled if isinstance(filled, tuple) else (filled,)))
+    if operation in ("GET /v1/events", "GET /v1/settlements", "GET /v1/accounts", "GET /v1/seals", "GET /v1/reports/{}"):
+        path += "?scheme=tern-bay" + ("&site=anchor" if operation == "GET /v1/events" else "")
+    if not operation.startswith("GET"):
+        path += "?dry_run=true"
+    return path, body
+
+
+def test_the_table_has_every_route(net):
+    served = {f"{method} {re.sub(r'{[^}]*}', '{}', path)}" for method, path in net.contract.operations()}
+    assert served <= PERMITTED.keys(), "routes whose permission nobody wrote down"
+    assert len(served) > 30
+
+
+@pytest.mark.parametrize("role", [*ROLES, "no key", "wrong key"])
+def test_routes(net, role):
+    for method, template in net.contract.operations():
+        operation = f"{method} {re.sub(r'{[^}]*}', '{}', template)}"
+        path, body = concrete(net, operation)
+        answer = net.by_role[role].send(method, path, body)
+        permitted = PERMITTED[operation]
+        if role in permitted or permitted is OPEN:
+            # A GET finds what is there; a dry run may also be refused for what it says, never for who says it.
+            assert answer.status < 300 or (answer.status in (404, 409, 422) and (
+                method != "GET" or "files" in path)), (role, operation, answer.status, answer.body)
+        elif role in ROLES:
+            assert (answer.status, answer.json["reason"]) == (403, "role_not_allowed"), (role, operation, answer.body)
+        else:
+            assert (answer.status, answer.json["reason"]) == (401, "unauthenticated"), (role, operation, answer.body)
+
+
+def event_of(net, kind, day):
+    """An event at own sites of the pos key that is right in all but perhaps who posts it."""
+    own = lambda what, **members: event(what, "anchor", at(day), **members)
+    fresh = own("issue", issued=cups(cup_300=1))
+    if kind == "reversal of an own event":
+        net.admin.post(fresh)
+    return {
+        "issue": fresh, "return": own("return", returned=cups(cup_300=1)), "supply": own("supply", cups=cups(cup_300=1)),
+        "exchange": own("exchange", issued=cups(cup_300=1), returned=cups(cup_300=1)),
+        "damage": own("damage", cups=cups(cup_300=1)),
+        "dispatch": own("dispatch", cups=cups(cup_300=1), to="brick"),
+        "receipt": own("receipt", cups=cups(cup_300=1), dispatch=net.sent["event_id"]),
+        "count": own("count", cups=[{"cup_type": "cup-300", "counted": 4}]),
+        "retire at a hub": event("retire", "hub", at(day), cups=cups(cup_300=1)),
+        "retire at a cafe": own("retire", cups=cups(cup_300=1)),
+        "reversal of an own event": own("reversal", reverses=fresh["event_id"]),
+        "reversal on a closed day": own("reversal", reverses=net.closed_event["event_id"]),
+        "forfeit": event("forfeit", None, at(day), scheme="tern-bay", cups=cups(cup_300=1)),
+        "reinstate": event("reinstate", None, at(day), scheme="tern-bay", cups=cups(cup_300=1)),
+        "transit_loss": own("transit_loss", cups=cups(cup_300=1), dispatch=net.sent["event_id"], bearer="sender"),
+    }[kind]
+
+
+REASONS = {"retire at a cafe": "retire_needs_hub", "reversal on a closed day": "reversal_needs_accountant"}
+
+
+@pytest.mark.parametrize("kind", EVENTS)
+def test_event_kinds(net, kind):
+    for role in (*ROLES, "no key"):
+        sent = event_of(net, kind, FIRST + DAY)
+        answer = net.by_role[role].send("POST", "/v1/events?dry_run=true", sent)
+        if role in EVENTS[kind]:
+            assert answer.status == 200 and answer.json["status"] == "recorded", (role, kind, answer.body)
+        else:
+            reason = "unauthenticated" if role == "no key" else REASONS.get(kind) if role == "pos" else None
+            assert (answer.status, answer.json["reason"]) == (401 if role == "no key" else 403, reason or "role_not_allowed"), (
+                role, kind, answer.body)
+
+
+def test_pos_posts_at_its_own_sites_only(net):
+    till = net.by_role["pos"]
+    for site in ("brick", "cairn", "nowhere"):
+        elsewhere = event("issue", site, at(FIRST + DAY), issued=cups(cup_300=1))
+        till.refused("POST", "/v1/events", elsewhere, 403, "site_not_allowed")
+    results = till.post_many([event("issue", s, at(FIRST + DAY), issued=cups(cup_300=1)) for s in ("anchor", "brick", "hub")])
+    assert [r["status"] for r in results] == ["recorded", "rejected", "recorded"]
+    assert results[1]["problem"]["reason"] == "site_not_allowed"
+    # its own event, of an open day, but another's site: still another's
+    till.refused("POST", "/v1/events", event("reversal", "brick", at(FIRST + DAY), reverses=net.others_event["event_id"]),
+                 403, "site_not_allowed")
+
+
+def assert_own(entries, sites):
+    """Events of the sites, and what the close posted for these."""
+    assert {i["event"]["site"] for i in entries if "event" in i} <= sites and entries
+    assert not re.search("brick|miller", str([i["legs"] for i in entries if "event" not in i]))
+
+
+@pytest.mark.parametrize("role", ["pos", "participant"])
+def test_own_data_only(net, role):
+    client = net.by_role[role]
+    assert {s["site"] for s in client.items("/v1/sites")} == {"anchor", "hub"}
+    assert {p["participant"] for p in client.items("/v1/participants")} == {"hearth"}
+    assert {s["scheme"] for s in client.items("/v1/schemes")} == {"tern-bay"}
+    for path in ("/v1/sites/brick", "/v1/participants/miller", "/v1/schemes/skerry", "/v1/schemes/skerry/terms",
+                 f"/v1/events/{net.others_event['event_id']}"):
+        client.refused("GET", path, None, 404, "not_found")
+    assert_own(client.items("/v1/events", scheme="tern-bay", site="anchor"), {"anchor"})
+    assert client.send("GET", "/v1/events?scheme=tern-bay&site=brick").status in (403, 404)
+    feed = client.send("GET", "/v1/events?scheme=tern-bay")  # the feed is not theirs: refused, or only what is their own
+    assert feed.status == 403 or assert_own(feed.json["items"], {"anchor", "hub"}) is None
+    assert client.send("GET", "/v1/events?scheme=skerry").status in (403, 404)
+    stock = client.items("/v1/reports/stock", scheme="tern-bay")
+    assert {"anchor"} <= {row["site"] for row in stock if row["site"]} <= {"anchor", "hub"}
+    assert all(not row.get("place") for row in stock), "cups outside its sites are not its own"
+    own_reference = client.send("GET", "/v1/reference")
+    assert "miller" not in own_reference.body.decode() and "brick" not in own_reference.body.decode()
+
+
+def test_a_participant_reads_its_own_lines(net):
+    client = net.by_role["participant"]
+    settlement = client.get(f"/v1/settlements/tern-bay/{FIRST}")
+    assert [p["participant"] for p in settlement["positions"]] == ["hearth"]
+    assert all("hearth" in (p["from"], p["to"]) for p in settlement["payments"])
+    client.refused("GET", f"/v1/settlements/skerry/{FIRST}", None, 404, "not_found")

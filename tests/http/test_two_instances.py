@@ -1,0 +1,94 @@
+# SPDX-License-Identifier: ISC
+"""Two instances over one database: the story of every POS that posts twice because the first answer was slow."""
+import random
+from datetime import date, timedelta
+
+import pytest
+
+import network
+from harness import Service, at_once
+from network import at, cups, event
+
+DAY = date.today() - timedelta(days=3)
+
+
+@pytest.fixture
+def pair(service):
+    other = Service(service.database).start()
+    service.admin.load(network.reference(
+        [network.scheme(code, DAY, {"cup-300": "2.50", "cup-450": "3.50"}) for code in ("tern-bay", "skerry")],
+        {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"), "cairn": ("skerry", "hearth")}))
+    yield service, other
+    other.stop()
+
+
+def issues(count, sites=("anchor", "brick", "cairn"), day=DAY):
+    return [event("issue", sites[n % len(sites)], at(day), issued=cups(cup_300=1 + n % 5)) for n in range(count)]
+
+
+def post_all(service, events, size):
+    client = service.client(service.admin_key)
+    return [result for start in range(0, len(events), size) for result in (
+        client.post_many(events[start:start + size]) if size > 1 else [client.post(events[start])])]
+
+
+def assert_once(client, events, *answers):
+    """Each event was recorded by one of the instances and a duplicate to all others, under one number."""
+    by_id = [{r["event_id"]: r for r in results} for results in answers]
+    for sent in events:
+        results = [known[sent["event_id"]] for known in by_id]
+        assert sorted(r["status"] for r in results) == ["duplicate"] * (len(results) - 1) + ["recorded"]
+        first = results[0]
+        assert all({**r, "status": ""} == {**first, "status": ""} for r in results)
+    for scheme in ("tern-bay", "skerry"):
+        feed = client.feed(scheme)
+        assert [item["entry"] for item in feed] == list(range(1, len(feed) + 1))
+    assert len(client.feed("tern-bay")) + len(client.feed("skerry")) == len(events)
+
+
+@pytest.mark.parametrize("size, count", [(1, 200), (37, 1500)])
+def test_the_same_events_at_once(pair, size, count):
+    one, other = pair
+    other.admin_key = one.admin_key
+    events = issues(count)
+    shuffled = random.Random(count).sample(events, count)
+    answers = at_once(*(lambda s=s, e=e: post_all(s, e, size) for s, e in
+                        [(one, events), (other, events), (one, shuffled), (other, shuffled)]))
+    assert_once(one.admin, events, *answers)
+    one.admin.assert_holds()
+
+
+def test_a_follower_of_the_feed_misses_nothing(pair):
+    one, other = pair
+    other.admin_key = one.admin_key
+    events = issues(1200, sites=("anchor", "brick"))
+    seen, done = [], []
+
+    def follow():
+        client, cursor = other.client(one.admin_key), {}
+        while len(seen) < len(events):
+            page = client.get("/v1/events", scheme="tern-bay", limit=50, **cursor)
+            seen.extend(page["items"])
+            cursor = {"cursor": page["next"]}  # always given
+            assert page["items"] or not done or len(seen) == len(events), f"only {len(seen)} seen after all were answered"
+
+    def post(service, part, size):
+        post_all(service, part, size)
+
+    def post_both():
+        at_once(lambda: post(one, events[:600], 7), lambda: post(other, events[600:], 1))
+        done.append(True)
+
+    at_once(post_both, follow)
+    assert [item["entry"] for item in seen] == list(range(1, len(events) + 1))
+    assert {item["event"]["event_id"] for item in seen} == {e["event_id"] for e in events}
+
+
+def test_both_close(pair):
+    one, other = pair
+    one.admin.post_many(issues(300))
+    settlements = at_once(*(lambda s=s: s.client(one.admin_key).close("tern-bay", DAY) for s in (one, other, one, other)))
+    assert all(s == settlements[0] for s in settlements)
+    kinds = [item["kind"] for item in one.admin.feed("tern-bay") if "event" not in item]
+    assert sorted(kinds) == ["settle", "settle"]
+    one.admin.assert_holds()
