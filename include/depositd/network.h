@@ -99,6 +99,9 @@ MUST_CHECK bool scheme_value(const struct scheme *scheme, int32_t cup_type, stru
 /* The terms in force on a business day; NULL before the first. */
 const struct terms *scheme_terms(const struct scheme *scheme, struct date day);
 
+/* How far ahead of the clock an event may lie, and calendars therefore reach. */
+enum { FUTURE_ALLOWED_US = 5 * 60 * 1000000 };
+
 enum day_state { DAY_OPEN, DAY_CLOSING, DAY_CLOSED };
 
 /* From `starts_at` until just before `ends_at`; a day may have no length at all. */

@@ -11,7 +11,6 @@
 /* X(name, wire code, HTTP status, retryable, title) */
 #define REASON_TABLE(X)                                                                                      \
     /* the request as a message */                                                                           \
-    X(BAD_REQUEST, bad_request, 400, false, "The request is not well-formed HTTP")                           \
     X(NOT_JSON, not_json, 400, false, "The body is not JSON in UTF-8")                                       \
     X(UNAUTHENTICATED, unauthenticated, 401, false, "No valid key was given")                                \
     X(ROLE_NOT_ALLOWED, role_not_allowed, 403, false, "The key's role may not do this")                      \

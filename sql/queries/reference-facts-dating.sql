@@ -1,7 +1,7 @@
 -- What a new value from a business day on depends on. $1: the scheme's code; $2: the cup type's, null for terms; $3: the
 -- day. Exactly one row: whether scheme and cup type are known; the scheme's decimals; whether anything is posted; whether
 -- anything is posted or closed; whether the day begins more than 5 minutes from now; whether the value is the cup type's
--- first and the day not yet closing; whether the day is more than 3660 days ago; whether it lies before the first day made.
+-- first and the day not yet closing; whether the day is more than 10000 days ago; whether it lies before the first day made.
 SELECT s.id IS NOT NULL,
        c.id IS NOT NULL,
        s.decimals,
@@ -11,7 +11,7 @@ SELECT s.id IS NOT NULL,
        NOT EXISTS (SELECT FROM refund_value v WHERE v.scheme = s.id AND v.cup_type = c.id AND v.effective_date <= $3::date)
            AND NOT EXISTS (SELECT FROM business_day d
                             WHERE d.scheme = s.id AND d.business_date >= $3::date AND d.state <> 'open'),
-       $3::date < current_date - 3660,
+       $3::date < current_date - 10000,
        coalesce($3::date < (SELECT min(business_date) FROM business_day d WHERE d.scheme = s.id), false)
   FROM (SELECT $1::text AS scheme, $2::text AS cup_type) AS given
   LEFT JOIN scheme s ON s.code = given.scheme

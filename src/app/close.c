@@ -8,7 +8,7 @@
 
 #include <assert.h>
 
-enum { ATTEMPTS_MAX = 5, DAYS_AHEAD_US = 10 * 60 * 1000000 };
+enum { ATTEMPTS_MAX = 5 };
 
 static enum store_result lock_head(struct closing *closing, struct head *head)
 {
@@ -55,7 +55,7 @@ static enum store_result cut(struct closing *closing, struct faults *faults)
     enum store_result result = lock_head(closing, &head);
     if (result == STORE_OK)
         result = store_calendar_extend(closing->pg, closing->order->scheme,
-                                       (struct instant){closing->now.us + DAYS_AHEAD_US}, &extended);
+                                       (struct instant){closing->now.us + FUTURE_ALLOWED_US}, &extended);
     if (result == STORE_OK)
         result = load_day(closing);
     if (result != STORE_OK)
@@ -215,8 +215,8 @@ enum store_result close_extend_calendar(struct pg *pg, int32_t scheme)
     if (result == STORE_OK)
         result = store_heads_lock(pg, &arena, &scheme, 1, &head, &found);
     if (result == STORE_OK)
-        result =
-            store_calendar_extend(pg, scheme, (struct instant){clock_now().us + DAYS_AHEAD_US}, &extended);
+        result = store_calendar_extend(pg, scheme, (struct instant){clock_now().us + FUTURE_ALLOWED_US},
+                                       &extended);
     if (result == STORE_OK)
         result = pg_commit(pg);
     pg_rollback(pg);

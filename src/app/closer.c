@@ -10,7 +10,7 @@
 #include <stdlib.h>
 #include <time.h>
 
-enum { PAUSE_S = 1, DAYS_AHEAD_US = 5 * 60 * 1000000 };
+enum { PAUSE_S = 1 };
 
 struct closer {
     pthread_t thread;
@@ -65,8 +65,8 @@ static bool work_once(struct closer *closer)
     arena_init(&arena, 0);
     enum store_result result = pg_ready(closer->pg);
     if (result == STORE_OK)
-        result = store_close_work(closer->pg, &arena, now, (struct instant){now.us + DAYS_AHEAD_US}, &work,
-                                  &count);
+        result = store_close_work(closer->pg, &arena, now, (struct instant){now.us + FUTURE_ALLOWED_US},
+                                  &work, &count);
     for (size_t i = 0; i < count && result == STORE_OK && !stopping(closer); i++) {
         if (work[i].extend)
             result = close_extend_calendar(closer->pg, work[i].scheme);

@@ -14,10 +14,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum {
-    ATTEMPTS_MAX = 5,                 /* of a transaction that lost a race */
-    DAYS_AHEAD_US = 10 * 60 * 1000000 /* the calendar always reaches this far */
-};
+enum { ATTEMPTS_MAX = 5 }; /* of a transaction that lost a race */
 
 /* A scheme's calendar as the writer last saw it. */
 struct kept_calendar {
@@ -97,7 +94,7 @@ static enum store_result current_calendar(struct batch *batch, const struct head
 {
     struct intake *intake = batch->intake;
     struct kept_calendar *kept = kept_calendar(intake, head->scheme);
-    struct instant until = {batch->now.us + DAYS_AHEAD_US};
+    struct instant until = {batch->now.us + FUTURE_ALLOWED_US};
     bool extended = false;
     enum store_result result = STORE_OK;
     if (kept == NULL)

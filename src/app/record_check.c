@@ -6,7 +6,7 @@
 #include <assert.h>
 #include <stdio.h>
 
-enum { POINTER_MAX = 64, FUTURE_ALLOWED_US = 5 * 60 * 1000000 };
+enum { POINTER_MAX = 64 };
 
 static void refuse(struct recording *recording, enum reason reason, const char *pointer, const char *detail)
 {

@@ -5,7 +5,9 @@
  * in the end. */
 #include "app/reference.h"
 
+#include "base/clock.h"
 #include "depositd/identifier.h"
+#include "store/ledger_store.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -403,10 +405,19 @@ static enum store_result begin(struct change *change)
     return result == STORE_OK ? store_reference_lock(change->pg, &change->version) : result;
 }
 
+/* A scheme has its days from the commit of its first terms on. */
+static enum store_result commit(struct change *change)
+{
+    bool extended;
+    struct instant until = {clock_now().us + FUTURE_ALLOWED_US};
+    enum store_result result = store_calendar_extend(change->pg, 0, until, &extended);
+    return result == STORE_OK ? pg_commit(change->pg) : result;
+}
+
 static enum store_result finish(struct change *change, enum store_result result, bool dry_run)
 {
     if (result == STORE_OK && change->faults->count == 0 && change->made_difference && !dry_run)
-        result = pg_commit(change->pg);
+        result = commit(change);
     pg_rollback(change->pg);
     return result;
 }

@@ -35,8 +35,6 @@ static const struct setting settings[] = {
      "libpq connection string of the service's role"},
     {FIELD(owner_dsn), TEXT, "dbname=depositd", 0, TEXT_MAX,
      "libpq connection string of the owner of the schema, for migrate"},
-    {FIELD(read_dsn), TEXT, "", 0, TEXT_MAX,
-     "libpq connection string of a replica that reports are read from; empty: dsn"},
     {FIELD(listen_address), TEXT, "127.0.0.1", 1, TEXT_MAX, "IP address to listen on"},
     {FIELD(listen_port), INTEGER, "8080", 1, 65535, "TCP port to listen on"},
     {FIELD(max_connections), INTEGER, "1024", 1, 65536, "HTTP connections open at a time"},

@@ -19,7 +19,6 @@ enum { CONFIG_TEXT_MAX = 512 };
 struct config {
     char dsn[CONFIG_TEXT_MAX];       /* libpq connection string of the service's role */
     char owner_dsn[CONFIG_TEXT_MAX]; /* of the owner, for migrate */
-    char read_dsn[CONFIG_TEXT_MAX];  /* of a replica for reports; empty: dsn */
     char listen_address[CONFIG_TEXT_MAX];
     int listen_port;
     int max_connections;

@@ -63,7 +63,7 @@ enum store_result store_calendar_extend(struct pg *pg, int32_t scheme, struct in
     if (result != STORE_OK)
         return result;
     *extended = pg_affected(rows) > 0;
-    return *extended ? store_calendar_changed(pg, scheme) : STORE_OK;
+    return STORE_OK;
 }
 
 enum store_result store_calendar_changed(struct pg *pg, int32_t scheme)

@@ -24,8 +24,8 @@ MUST_CHECK enum store_result store_heads_lock(struct pg *pg, struct arena *arena
 
 MUST_CHECK enum store_result store_calendar(struct pg *pg, struct arena *arena, int32_t scheme,
                                             struct calendar *calendar);
-/* Creates the days that are missing through the one that contains `until`; *extended says whether there were
- * any. */
+/* Creates the days that are missing, of the scheme or with 0 of all, through the one that contains `until`;
+ * *extended says whether there were any. */
 MUST_CHECK enum store_result store_calendar_extend(struct pg *pg, int32_t scheme, struct instant until,
                                                    bool *extended);
 /* Makes every copy of the scheme's calendar stale. */

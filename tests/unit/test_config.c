@@ -55,7 +55,6 @@ static void ck_assert_defaults(void)
 {
     ck_assert_str_eq(config.dsn, "dbname=depositd user=depositd_service");
     ck_assert_str_eq(config.owner_dsn, "dbname=depositd");
-    ck_assert_str_eq(config.read_dsn, "");
     ck_assert_str_eq(config.listen_address, "127.0.0.1");
     ck_assert_int_eq(config.listen_port, 8080);
     ck_assert_int_eq(config.max_connections, 1024);
@@ -81,12 +80,11 @@ END_TEST
 START_TEST(file_is_read_with_its_comments_and_spaces)
 {
     ck_assert(load("# a comment\n\n \t\n  # indented\nlisten_port=81\n\tlog_level \t=  debug  \r\n"
-                   "dsn = host=db.tern-bay.example password='a # b' port=5433\nread_dsn =\n"
+                   "dsn = host=db.tern-bay.example password='a # b' port=5433\n"
                    "close_by_clock = no\nlisten_port = 82\nmax_body_bytes = 0001024"));
     ck_assert_int_eq(config.listen_port, 82); /* the later line holds */
     ck_assert_str_eq(config.log_level, "debug");
     ck_assert_str_eq(config.dsn, "host=db.tern-bay.example password='a # b' port=5433");
-    ck_assert_str_eq(config.read_dsn, "");
     ck_assert(!config.close_by_clock);
     ck_assert_int_eq(config.max_body_bytes, 1024);
 }
@@ -179,9 +177,9 @@ START_TEST(texts_stop_at_their_room)
     ck_assert_uint_eq(strlen(config.dsn), 511);
     text[6 + 511] = 'x';
     ck_assert_refused(text, ":1: dsn must be 0 to 511 bytes");
-    setenv("DEPOSITD_READ_DSN", text + 6, 1);
+    setenv("DEPOSITD_DSN", text + 6, 1);
     ck_assert(!config_load(&config, NULL, error, sizeof error));
-    ck_assert_str_eq(error, "DEPOSITD_READ_DSN: read_dsn must be 0 to 511 bytes");
+    ck_assert_str_eq(error, "DEPOSITD_DSN: dsn must be 0 to 511 bytes");
 }
 END_TEST
 
