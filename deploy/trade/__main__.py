@@ -1,0 +1,125 @@
+# SPDX-License-Identifier: ISC
+"""Loads the invented network of the demo, trades four past business days, closes each and prints what came of it.
+
+    python3 deploy/trade URL KEY_FOLDER
+
+KEY_FOLDER holds the admin's key in the file `admin`; the keys that are made go there too."""
+
+import json
+import sys
+import time
+from collections import Counter
+from datetime import datetime, timedelta, timezone
+from pathlib import Path
+
+import pages
+from client import Client
+from floor import STORY, Floor, current_business_day, with_dates
+
+NETWORK = Path(__file__).parent.parent / "demo-network.json"
+DAYS = len(STORY["tern-bay"])
+EVENTS_PER_POST = 500
+EXPECTED_REJECTIONS = {"cup_type_unknown"}  # the story's mistyped cup
+
+
+class Poster:
+    """Sends batches of one scheme's events, each under the key of whose it is, and keeps what was noteworthy."""
+
+    def __init__(self, client, floor):
+        self.client = client
+        self.floor = floor
+        self.exceptions = []
+
+    def day(self, index):
+        """Posts all of a day. Returns how many events had which outcome, and the seconds it took."""
+        outcomes, started = Counter(), time.monotonic()
+        batches = self.floor.business_day(index)
+        for batch in batches:
+            for key, events in self.by_key(batch).items():
+                for first in range(0, len(events), EVENTS_PER_POST):
+                    outcomes += self.post(events[first : first + EVENTS_PER_POST], key)
+                progress(f"  {self.floor.scheme:<12} {batch.name:<12} {outcomes.total():>6,} events posted")
+        progress("")
+        return outcomes, time.monotonic() - started
+
+    def by_key(self, batch):
+        events_of = {}
+        for event in batch.events:
+            key = "accountant" if batch.by_accountant else self.floor.participant(event["site"])
+            events_of.setdefault(key, []).append(event)
+        if batch.twice:
+            events_of[batch.twice] = events_of[batch.twice] * 2
+        return events_of
+
+    def post(self, events, key):
+        answer = self.client.post("/v1/events", events, key)
+        for event, result in zip(events, answer["results"], strict=True):
+            if result["status"] == "rejected":
+                self.rejected(event, result["problem"])
+            elif result["status"] == "recorded":
+                self.exceptions += [(self.floor.scheme, event, exception) for exception in result["exceptions"]]
+        return Counter(result["status"] for result in answer["results"])
+
+    def rejected(self, event, problem):
+        if problem["reason"] not in EXPECTED_REJECTIONS:
+            raise SystemExit(f"demo: refused: {json.dumps(event)}\n{json.dumps(problem)}")
+        fault = problem["errors"][0]
+        progress("")
+        print(f"  {self.floor.scheme:<12} one event of {event['site']} is refused, the others of its request are not:"
+              f"\n{'':15}{fault['pointer']}: {fault['reason']}, {fault['detail']}")
+
+
+def progress(line):
+    """A line that the next one overwrites; only where a person watches."""
+    if sys.stdout.isatty():
+        print(f"\r\033[K{line}", end="", flush=True)
+
+
+def load(client):
+    """Loads the network, whose first business day is four days ago, and makes its keys."""
+    network = json.loads(NETWORK.read_text())
+    now = datetime.now(timezone.utc)
+    first_day = min(current_business_day(scheme, now) for scheme in network["schemes"]) - timedelta(days=DAYS)
+    network = with_dates(network, first_day)
+    loaded = client.post("/v1/reference", network)
+    print("Loaded: " + ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in loaded.items()))
+    client.make_key("accountant", "accountant")
+    for participant in network["participants"]:
+        own = [site["site"] for site in network["sites"] if site["participant"] == participant["participant"]]
+        client.make_key(participant["participant"], "pos", sites=own)
+    print(f"Keys made: an accountant's, and one for the tills of each of {len(network['participants'])} participants")
+    return network, first_day
+
+
+def trade(client, posters, date, index):
+    pages.heading(f"Business day {date:%Y-%m-%d, %A}", f"day {index + 1} of {DAYS}")
+    for poster in posters:
+        pages.paragraph(poster.floor.scheme, STORY[poster.floor.scheme][index]["told"])
+    for poster in posters:
+        outcomes, seconds = poster.day(index)
+        print(f"  {poster.floor.scheme:<12} {outcomes['recorded']:>6,} events recorded, {outcomes['duplicate']:,} "
+              f"duplicate, {outcomes['rejected']:,} refused  ({seconds:.1f} s)")
+    for poster in posters:
+        pages.settlement(client.post(f"/v1/schemes/{poster.floor.scheme}/days/{date}/close", key="accountant"))
+
+
+def main(url, key_folder):
+    client = Client(url, key_folder)
+    network, first_day = load(client)
+    posters = [Poster(client, Floor(network, scheme, first_day)) for scheme in network["schemes"]]
+    print("Position: collected - refunded + fees + tax + the rest. Above zero: owes; below: is owed.")
+    for index in range(DAYS):
+        trade(client, posters, first_day + timedelta(days=index), index)
+    last_day = first_day + timedelta(days=DAYS - 1)
+    for scheme in network["schemes"]:
+        asked = {"scheme": scheme["scheme"], "as_of": last_day.isoformat()}
+        pages.deposit_cover(client.get("/v1/reports/deposit-cover", **asked), scheme["currency"])
+        pages.stock(client.get("/v1/reports/stock", **asked))
+    pages.exceptions([found for poster in posters for found in poster.exceptions])
+    pages.checks(client.get("/v1/checks"))
+    pages.heading("Cautions")
+    print(pages.CAUTIONS)
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])

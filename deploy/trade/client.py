@@ -1,0 +1,40 @@
+# SPDX-License-Identifier: ISC
+"""A small client of depositd's HTTP interface: JSON in and out over one connection, one key per call."""
+
+import http.client
+import json
+import os
+import urllib.parse
+from pathlib import Path
+
+
+class Client:
+    def __init__(self, url, key_folder):
+        self.connection = http.client.HTTPConnection(urllib.parse.urlsplit(url).netloc, timeout=60)
+        self.key_folder = Path(key_folder)
+
+    def get(self, path, key="admin", **parameters):
+        query = "?" + urllib.parse.urlencode(parameters) if parameters else ""
+        return self.request("GET", path + query, key)
+
+    def post(self, path, body=None, key="admin"):
+        return self.request("POST", path, key, body)
+
+    def request(self, method, path, key, body=None):
+        headers = {"Authorization": "Bearer " + (self.key_folder / key).read_text().strip()}
+        if body is not None:
+            headers["Content-Type"] = "application/json"
+            body = json.dumps(body)
+        self.connection.request(method, path, body, headers)
+        response = self.connection.getresponse()
+        text = response.read().decode()
+        if response.status >= 300:
+            raise SystemExit(f"demo: {method} {path} as {key}: {response.status} {text}")
+        return json.loads(text)
+
+    def make_key(self, name, role, **reach):
+        """Keys are shown once: the secret goes to a file of the key folder that only its owner can read."""
+        secret = self.post("/v1/keys", {"name": name, "role": role, **reach})["key"]
+        file = os.open(self.key_folder / name, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+        os.write(file, secret.encode())
+        os.close(file)
