@@ -60,16 +60,17 @@ class Client:
 
     def _exchange(self, method, target, body, headers):
         # A kept connection may have been closed by the server between requests: then once more on a new one.
-        for fresh in ((False, True) if self.connection else (True,)):
-            if fresh:
+        while True:
+            kept = self.connection is not None
+            if not kept:
                 self.connection = http.client.HTTPConnection("127.0.0.1", self.service.port, timeout=120)
             try:
                 self.connection.request(method, target, body, headers)
                 return Answer(self.connection.getresponse())
-            except (http.client.RemoteDisconnected, BrokenPipeError, ConnectionResetError):
+            except (OSError, http.client.HTTPException) as error:
                 self.connection.close()
-                if fresh:
-                    self.connection = None
+                self.connection = None
+                if not kept or not isinstance(error, (ConnectionError, http.client.RemoteDisconnected)):
                     raise
 
     def _expect(self, answer, what, *statuses):
