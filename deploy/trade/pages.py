@@ -66,14 +66,15 @@ def settlement(answer):
 def deposit_cover(report, currency):
     """The report, with the lines of single sites summed up and without those that hold nothing."""
     heading(f"Deposit cover of {report['scheme']} at the end of {report['as_of']}", f"in {currency}")
-    lines = {}
+    figures, lines = report["columns"][3:], {}
     for item in report["items"]:
+        something = [name for name in figures if name != "refund_value" and not is_nothing(str(item[name] or ""))]
+        if not something and item["item"] != "unexplained":
+            continue
         name = "all sites" if item["section"] == "stock" else item["item"]
         lines.setdefault((item["section"], name, item["cup_type"] or ""), []).append(item)
-    figures = report["columns"][3:]
     rows = [[*words, *(total(name, [item[name] for item in items]) for name in figures)]
             for words, items in lines.items()]
-    rows = [row for row in rows if row[1] == "unexplained" or not all(map(is_nothing, row[3:]))]
     table(report["columns"], rows, words=3, keep=("difference",))
 
 
