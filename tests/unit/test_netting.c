@@ -157,7 +157,7 @@ static void check_multisets(int64_t *positions, size_t count, int64_t lowest, in
 /* How many multisets there are was counted on its own, as a coefficient of a product of power series. */
 START_TEST(every_small_case_against_exhaustive_search)
 {
-    int64_t positions[PLACES_MAX];
+    int64_t positions[PLACES_MAX] = {0};
     size_t checked = 0;
     check_multisets(positions, 0, -7, 0, &checked);
     ck_assert_uint_eq(checked, 5194);
