@@ -36,7 +36,7 @@ enum {
     MONEY_TEXT_MAX = 32,
     PPM = 1000000
 };
-/* The largest amount that a client may state: 10^12 minor units. */
+/* The largest amount that a client may state, and that a leg of an event may have: 10^12 minor units. */
 #define MONEY_STATED_MAX INT64_C(1000000000000)
 
 struct currency {

@@ -124,7 +124,8 @@ struct leg_list {
 };
 
 /* Appends the entry's legs in the order of the rules; legs of zero are left out. REASON_OUT_OF_RANGE: an
- * amount overflows. The capacity posting_legs_max() is always enough. */
+ * amount overflows, or is beyond MONEY_STATED_MAX in what a client posts. The capacity posting_legs_max() is
+ * always enough. */
 MUST_CHECK enum reason posting_derive(const struct posting_facts *facts, struct leg_list *legs);
 size_t posting_legs_max(size_t line_count, size_t reversed_count);
 

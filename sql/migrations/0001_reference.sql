@@ -1,5 +1,6 @@
 -- Reference data: cup types, participants, schemes with their effective-dated terms and refund values, sites, keys.
--- Codes are what clients use; the small ids are what the ledger stores. Ids are never reused.
+-- Codes are what clients use; the small ids are what the ledger stores. An id is the highest so far and one, drawn under the
+-- lock of network_head, so that what is rolled back uses none up: accounts and arrays are indexed by them.
 
 CREATE DOMAIN code AS text CHECK (VALUE ~ '^[a-z0-9][a-z0-9-]{0,31}$');
 
@@ -11,7 +12,7 @@ CREATE TABLE network_head (
 INSERT INTO network_head (reference_version) VALUES (1);
 
 CREATE TABLE cup_type (
-    id        integer GENERATED ALWAYS AS IDENTITY PRIMARY KEY CHECK (id < 65536), -- 16 bits of an account number
+    id        integer PRIMARY KEY CHECK (id < 65536), -- 16 bits of an account number
     code      code NOT NULL UNIQUE,
     name      text NOT NULL,
     volume_ml integer NOT NULL CHECK (volume_ml > 0),
@@ -20,7 +21,7 @@ CREATE TABLE cup_type (
 );
 
 CREATE TABLE participant (
-    id             integer GENERATED ALWAYS AS IDENTITY PRIMARY KEY,
+    id             integer PRIMARY KEY,
     code           code NOT NULL UNIQUE CHECK (code <> 'pool'), -- the operator's name as a party to payments
     name           text NOT NULL,
     bank_account   jsonb,
@@ -30,7 +31,7 @@ CREATE TABLE participant (
 );
 
 CREATE TABLE scheme (
-    id                  integer GENERATED ALWAYS AS IDENTITY PRIMARY KEY,
+    id                  integer PRIMARY KEY,
     code                code NOT NULL UNIQUE,
     currency            text NOT NULL CHECK (currency ~ '^[A-Z]{3}$'),
     decimals            integer NOT NULL CHECK (decimals BETWEEN 0 AND 4), -- ISO 4217, as the service knows it
@@ -69,7 +70,7 @@ CREATE TABLE refund_value (
 );
 
 CREATE TABLE site (
-    id          integer GENERATED ALWAYS AS IDENTITY PRIMARY KEY,
+    id          integer PRIMARY KEY,
     code        code NOT NULL UNIQUE,
     scheme      integer NOT NULL REFERENCES scheme,
     participant integer NOT NULL REFERENCES participant,
@@ -86,7 +87,7 @@ CREATE INDEX ON site (scheme);
 
 -- Secrets are random and long, so that a plain SHA-256 keeps them.
 CREATE TABLE api_key (
-    id          integer GENERATED ALWAYS AS IDENTITY PRIMARY KEY,
+    id          integer PRIMARY KEY,
     name        code NOT NULL,
     role        text NOT NULL CHECK (role IN ('pos', 'participant', 'auditor', 'accountant', 'admin')),
     secret_hash bytea NOT NULL UNIQUE CHECK (length(secret_hash) = 32),

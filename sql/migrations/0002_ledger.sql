@@ -95,6 +95,7 @@ CREATE TABLE business_day (
     frontier      bytea NOT NULL DEFAULT '',
     PRIMARY KEY (scheme, business_date)
 ) WITH (fillfactor = 50);
+CREATE INDEX ON business_day (scheme, business_date) WHERE state <> 'closed'; -- what the clock looks at
 
 -- An entry with its legs: accounts[i] moves by amounts[i], minor units or cups, debits positive. One row, so that
 -- an entry can't be half there, and so that writing it costs one row.
@@ -114,6 +115,8 @@ CREATE TABLE entry (
     amounts       bigint[] NOT NULL,
     PRIMARY KEY (scheme, entry, business_date)
 );
+
+CREATE INDEX ON entry (scheme, site, entry); -- a site's events, and the book of a count
 
 CREATE VIEW leg AS
     SELECT e.scheme, e.entry, e.business_date, l.position, l.account, l.amount
@@ -162,8 +165,9 @@ CREATE TABLE entry_reference (
     referred bigint NOT NULL,
     entry    bigint NOT NULL,
     kind     smallint NOT NULL,
-    PRIMARY KEY (scheme, referred, entry)
+    PRIMARY KEY (scheme, entry)
 );
+CREATE INDEX ON entry_reference (scheme, referred);
 
 -- What a dispatch sent, and what has become of it.
 CREATE TABLE transfer (
@@ -220,6 +224,12 @@ BEGIN
        OR EXISTS (SELECT FROM inserted i, unnest(i.accounts, i.amounts) AS l(account, amount)
                    GROUP BY i.scheme, i.entry, account_unit(l.account) HAVING sum(l.amount) <> 0) THEN
         RAISE EXCEPTION 'an entry does not balance' USING ERRCODE = 'integrity_constraint_violation';
+    END IF;
+    IF EXISTS (SELECT FROM (SELECT scheme, min(entry) AS first, max(entry) AS last, count(*) AS entries
+                              FROM inserted GROUP BY scheme) i
+                 LEFT JOIN scheme_head h USING (scheme)
+                WHERE h.last_entry IS NULL OR i.first <> h.last_entry + 1 OR i.last <> h.last_entry + i.entries) THEN
+        RAISE EXCEPTION 'entries are not numbered on from the head' USING ERRCODE = 'integrity_constraint_violation';
     END IF;
     IF EXISTS (SELECT FROM (SELECT DISTINCT scheme, business_date, kind IN (20, 21) AS by_close FROM inserted) i
                  LEFT JOIN business_day d USING (scheme, business_date)

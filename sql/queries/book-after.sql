@@ -4,6 +4,7 @@ SELECT l.account, sum(l.amount)::bigint
   FROM entry e, unnest(e.accounts, e.amounts) AS l(account, amount)
  WHERE e.scheme = $1::integer
    AND e.entry >= (SELECT min(first_entry) FROM business_day WHERE scheme = $1::integer AND business_date >= $4::date)
+   AND e.site = $2::integer -- what moves a site's stock is an entry of the site
    AND e.occurred_at > $3::timestamptz
-   AND account_kind_of(l.account) = 33 AND account_owner(l.account) = $2::integer
+   AND account_kind_of(l.account) = 33
  GROUP BY l.account

@@ -1,8 +1,9 @@
--- Fixes the balances through day $2 of scheme $1 on the accounts that the day touched.
-UPDATE balance b
-   SET closing = b.movement + coalesce((SELECT p.closing FROM balance p
-                                         WHERE p.scheme = b.scheme AND p.account = b.account
-                                           AND p.business_date < b.business_date AND p.closing IS NOT NULL
-                                         ORDER BY p.business_date DESC LIMIT 1), 0)
-  FROM accounts_of($1::integer) AS a
- WHERE b.scheme = $1::integer AND b.account = a AND b.business_date = $2::date
+-- Fixes the balances through day $2 of scheme $1 on the accounts that the day touched. Written so that each account is looked
+-- up by key, whatever the planner knows of a young table.
+INSERT INTO balance (scheme, account, business_date, movement, closing)
+SELECT $1::integer, a.account, $2::date, 0, balance_through($1::integer, a.account, $2::date)
+  FROM accounts_of($1::integer) AS a(account)
+ CROSS JOIN LATERAL (SELECT FROM balance b
+                      WHERE b.scheme = $1::integer AND b.account = a.account AND b.business_date = $2::date
+                     OFFSET 0) touched
+    ON CONFLICT (scheme, account, business_date) DO UPDATE SET closing = excluded.closing

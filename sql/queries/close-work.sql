@@ -2,7 +2,8 @@
 -- be closed or whose close was broken off.
 SELECT s.id, s.code,
        EXISTS (SELECT FROM terms t WHERE t.scheme = s.id)
-           AND NOT EXISTS (SELECT FROM business_day d WHERE d.scheme = s.id AND d.ends_at > $2::timestamptz),
+           AND coalesce((SELECT d.ends_at FROM business_day d WHERE d.scheme = s.id
+                          ORDER BY d.business_date DESC LIMIT 1) <= $2::timestamptz, true),
        (SELECT CASE WHEN d.state = 'closing'
                       OR d.ends_at + make_interval(mins => s.close_after_minutes) <= $1::timestamptz
                     THEN d.business_date END

@@ -1,7 +1,7 @@
 -- Makes a key. $1: its name, $2: its role, $3: the SHA-256 of its secret, $4: its participant's code, $5: its sites' codes.
 WITH added AS (
-    INSERT INTO api_key (name, role, secret_hash, participant)
-    VALUES ($1::text, $2::text, $3::bytea, (SELECT id FROM participant WHERE code = $4::text))
+    INSERT INTO api_key (id, name, role, secret_hash, participant)
+    VALUES ((SELECT coalesce(max(id), 0) + 1 FROM api_key), $1::text, $2::text, $3::bytea, (SELECT id FROM participant WHERE code = $4::text))
     RETURNING id)
 INSERT INTO api_key_site (api_key, site)
 SELECT added.id, s.id FROM added, site s WHERE s.code = ANY ($5::text[])

@@ -6,6 +6,8 @@ SELECT x.scheme, x.entry, x.position, $3::timestamptz, later.entry,
   FROM unnest($2::bigint[]) AS d(dispatch)
   JOIN entry_reference r ON r.scheme = $1::integer AND r.referred = d.dispatch
   JOIN exception x ON x.scheme = r.scheme AND x.entry = r.entry AND x.kind = 'receipt_short'
+                  AND NOT EXISTS (SELECT FROM exception_resolution z
+                                   WHERE z.scheme = x.scheme AND z.entry = x.entry AND z.position = x.position)
  CROSS JOIN LATERAL (SELECT max(l.entry) AS entry FROM entry_reference l
                       WHERE l.scheme = r.scheme AND l.referred = d.dispatch) later
  CROSS JOIN LATERAL (SELECT coalesce(sum(greatest(t.sent - t.received - t.lost, 0)), 0) AS cups FROM transfer t

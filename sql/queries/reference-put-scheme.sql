@@ -4,7 +4,7 @@
 -- none), its bank account: $14 iban or $15 account and $16 bank_code, $17 bic, $18 creditor_id; $19: holidays.
 -- The defaults of what may be left out ($6, $8, $9, $12 null) stand here and nowhere else.
 MERGE INTO scheme AS held
-USING (SELECT $1::text AS code, $2::text AS currency, $3::integer AS decimals, $4::text AS time_zone,
+USING (SELECT (SELECT coalesce(max(id), 0) + 1 FROM scheme) AS id, $1::text AS code, $2::text AS currency, $3::integer AS decimals, $4::text AS time_zone,
               make_time($5::integer / 60, $5::integer % 60, 0) AS cut_off,
               coalesce($6::integer, 60) AS close_after_minutes, $7::text AS stock_terms,
               coalesce($8::integer, 900000) AS return_target_ppm, coalesce($9::boolean, true) AS dual_control,
@@ -27,8 +27,8 @@ USING (SELECT $1::text AS code, $2::text AS currency, $3::integer AS decimals, $
                  count_tolerance = given.count_tolerance, variance_limit = given.variance_limit,
                  carry_days = given.carry_days, operator = given.operator, holidays = given.holidays
  WHEN NOT MATCHED THEN
-      INSERT (code, currency, decimals, time_zone, cut_off, close_after_minutes, stock_terms, return_target_ppm,
+      INSERT (id, code, currency, decimals, time_zone, cut_off, close_after_minutes, stock_terms, return_target_ppm,
               dual_control, count_tolerance, variance_limit, carry_days, operator, holidays)
-      VALUES (given.code, given.currency, given.decimals, given.time_zone, given.cut_off, given.close_after_minutes,
+      VALUES (given.id, given.code, given.currency, given.decimals, given.time_zone, given.cut_off, given.close_after_minutes,
               given.stock_terms, given.return_target_ppm, given.dual_control, given.count_tolerance, given.variance_limit,
               given.carry_days, given.operator, given.holidays)

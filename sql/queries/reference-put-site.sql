@@ -2,7 +2,7 @@
 -- $4: name, $5: kind, $6: opened_on, $7: closed_on, $8: latitude, $9: longitude, $10: gln; par stock: $11 cup types,
 -- $12 their quantities.
 MERGE INTO site AS held
-USING (SELECT $1::text AS code, s.id AS scheme, p.id AS participant, $4::text AS name, $5::text AS kind,
+USING (SELECT (SELECT coalesce(max(id), 0) + 1 FROM site) AS id, $1::text AS code, s.id AS scheme, p.id AS participant, $4::text AS name, $5::text AS kind,
               $6::date AS opened_on, $7::date AS closed_on, $8::double precision AS latitude,
               $9::double precision AS longitude, $10::text AS gln,
               (SELECT jsonb_agg(jsonb_build_object('cup_type', u.cup_type, 'quantity', u.quantity) ORDER BY u.position)
@@ -17,6 +17,6 @@ USING (SELECT $1::text AS code, s.id AS scheme, p.id AS participant, $4::text AS
                  opened_on = given.opened_on, closed_on = given.closed_on, latitude = given.latitude,
                  longitude = given.longitude, gln = given.gln, par_stock = given.par_stock
  WHEN NOT MATCHED THEN
-      INSERT (code, scheme, participant, name, kind, opened_on, closed_on, latitude, longitude, gln, par_stock)
-      VALUES (given.code, given.scheme, given.participant, given.name, given.kind, given.opened_on, given.closed_on,
+      INSERT (id, code, scheme, participant, name, kind, opened_on, closed_on, latitude, longitude, gln, par_stock)
+      VALUES (given.id, given.code, given.scheme, given.participant, given.name, given.kind, given.opened_on, given.closed_on,
               given.latitude, given.longitude, given.gln, given.par_stock)

@@ -1,13 +1,13 @@
 -- What a close settled. $1 scheme, $2 business day, $3 the sites to show, and their participants' positions and payments
--- (null: all). The sites are those that the close made a line for.
+-- (null: all). The sites are those that the close made a line for. Each part is computed once, not for each participant.
 WITH of_scheme AS (SELECT id, code, currency, decimals FROM scheme WHERE id = $1::integer),
 own AS (SELECT DISTINCT participant FROM site WHERE id = ANY ($3::integer[])),
-line AS (
+line AS MATERIALIZED (
     SELECT s.participant, s.code, d.*,
            balance_through(d.scheme, account_of(4, d.site, 0), d.business_date - 1) AS brought_forward
       FROM site_day d JOIN site s ON s.id = d.site
      WHERE d.scheme = $1::integer AND d.business_date = $2::date AND ($3::integer[] IS NULL OR d.site = ANY ($3))),
-site_line AS (
+site_line AS MATERIALIZED (
     SELECT participant, json_agg(json_build_object(
                'site', line.code, 'brought_forward', amount_text(brought_forward, decimals),
                'collected', amount_text(collected, decimals), 'refunded', amount_text(refunded, decimals),
@@ -16,12 +16,12 @@ site_line AS (
                'net', amount_text(brought_forward + collected - refunded + fees + tax + stock + other, decimals))
                ORDER BY line.code COLLATE "C") AS items
       FROM line, of_scheme GROUP BY participant),
-at_close AS (
+at_close AS MATERIALIZED (
     SELECT p.code, at.participant, amount, arrears, carried_since IS NOT NULL AS carried
       FROM position at JOIN participant p ON p.id = at.participant
      WHERE at.scheme = $1::integer AND business_date = $2::date
        AND ($3::integer[] IS NULL OR at.participant IN (SELECT participant FROM own))),
-paid AS (
+paid AS MATERIALIZED (
     SELECT payment_id, coalesce(f.code, 'pool') AS payer, coalesce(t.code, 'pool') AS payee, amount, due_on, status, held
       FROM payment LEFT JOIN participant f ON f.id = payer LEFT JOIN participant t ON t.id = payee
      WHERE scheme = $1::integer AND business_date = $2::date

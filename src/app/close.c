@@ -96,8 +96,12 @@ static enum store_result index_participants(struct closing *closing)
                                              sizeof *closing->participant_index);
     if (closing->participant_index == NULL)
         return STORE_FAILED;
-    for (size_t i = 0; i < closing->participant_count; i++)
+    for (size_t i = 0; i < closing->participant_count; i++) {
+        /* The figures may be newer than the snapshot: then the head row's version will be, too. */
+        if (closing->participants[i].participant >= closing->network->participant_ids)
+            return STORE_CONFLICT;
         closing->participant_index[closing->participants[i].participant] = (int32_t)i;
+    }
     return STORE_OK;
 }
 
@@ -169,6 +173,8 @@ static enum store_result view_and_end(struct closing *closing)
 static enum store_result attempt(struct closing *closing, struct faults *faults)
 {
     enum store_result result = pg_begin(closing->pg);
+    if (result == STORE_OK && closing->order->dry_run) /* in the order in which a close takes its locks */
+        result = store_close_lock(closing->pg, closing->order->scheme);
     if (result == STORE_OK)
         result = cut(closing, faults);
     if (result != STORE_OK || faults->count > 0)

@@ -304,10 +304,10 @@ static void post_stretch(struct intake *intake, struct place *places, size_t cou
 
 /* --- the thread ---------------------------------------------------------------------------------------- */
 
-/* A job of which a part was posted before the database went away must not say that nothing was recorded. */
+/* A job of which a part was posted before something went wrong must not say that nothing was recorded. */
 static void settle_failure(struct intake_job *job)
 {
-    if (job->failure != REASON_OVERLOADED)
+    if (job->failure == REASON_NONE)
         return;
     for (size_t i = 0; i < job->count; i++)
         if (job->results[i].entry != 0)

@@ -206,6 +206,15 @@ static bool apply_rule(const struct posting_rule *rule, const struct posting_fac
     return true;
 }
 
+/* What clients post is bounded, so that no balance can ever grow out of its 64 bits. */
+static bool amounts_are_sane(const struct posting_facts *facts, const struct leg_list *legs, size_t first)
+{
+    for (size_t i = first; i < legs->count && entry_kind_is_event(facts->kind); i++)
+        if (legs->legs[i].amount > MONEY_STATED_MAX || legs->legs[i].amount < -MONEY_STATED_MAX)
+            return false;
+    return true;
+}
+
 enum reason posting_derive(const struct posting_facts *facts, struct leg_list *legs)
 {
     size_t rule_count, first = legs->count;
@@ -213,7 +222,7 @@ enum reason posting_derive(const struct posting_facts *facts, struct leg_list *l
     for (size_t i = 0; i < rule_count; i++)
         if (rule_applies(&rules[i], facts) && !apply_rule(&rules[i], facts, first, legs))
             return REASON_OUT_OF_RANGE;
-    return REASON_NONE;
+    return amounts_are_sane(facts, legs, first) ? REASON_NONE : REASON_OUT_OF_RANGE;
 }
 
 size_t posting_legs_max(size_t line_count, size_t reversed_count)

@@ -310,17 +310,22 @@ class Model:
         return legs, []
 
     def _forfeit(self, event, day, _):
-        if any(n > self.balances[f"with_customers({c})"] for c, n, _ in self._cups(event, "cups")):
-            raise Refused("more_than_out")
+        self._must_be_there("forfeit", event)
         return self._forfeits(event, day, 1)
 
     def _reinstate(self, event, day, _):
-        for cup, n, _ in self._cups(event, "cups"):
-            net = sum(m * (1 if e.kind == "forfeit" else -1) for e in self.entries if e.kind in ("forfeit", "reinstate")
-                      and not e.reversed_by for c, m, _ in self._cups(e.event, "cups") if c == cup)
-            if n > net:
-                raise Refused("more_than_forfeited")
+        self._must_be_there("reinstate", event)
         return self._forfeits(event, day, -1)
+
+    def _must_be_there(self, kind, event):
+        """What is forfeited must be out; what is reinstated must have been forfeited, and not yet reinstated."""
+        for cup, n, _ in self._cups(event, "cups"):
+            if kind == "forfeit" and n > self.balances[f"with_customers({cup})"]:
+                raise Refused("more_than_out")
+            if kind == "reinstate" and n > sum(
+                    m * (1 if e.kind == "forfeit" else -1) for e in self.entries if e.kind in ("forfeit", "reinstate")
+                    and not e.reversed_by for c, m, _ in self._cups(e.event, "cups") if c == cup):
+                raise Refused("more_than_forfeited")
 
     def _original(self, event):
         original = self.by_id.get(event["reverses"])
@@ -332,6 +337,8 @@ class Model:
             raise Refused("already_reversed")
         if original.kind == "dispatch" and self._arrivals(original):
             raise Refused("dispatch_arrived")
+        if original.kind in ("forfeit", "reinstate"):  # taking back the one is the other, and no easier
+            self._must_be_there("reinstate" if original.kind == "forfeit" else "forfeit", original.event)
         return original
 
     def _reversal(self, event, day, _):

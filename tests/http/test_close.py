@@ -7,6 +7,7 @@ from collections import Counter
 from datetime import date, datetime, timedelta, timezone
 from decimal import Decimal
 
+import psycopg2
 import pytest
 
 import network
@@ -262,4 +263,52 @@ def test_events_that_race_the_close(service):
     assert sum(map(Decimal, positions(first).values())) == on_time
     assert sum(map(Decimal, positions(second).values())) == late
     assert first["seal"]["entries"] == sum(not a["late"] for a in answers) + 4
+    admin.assert_holds()
+
+
+def held(settlement):
+    return {p["to"]: p["held"]["reason"] for p in settlement["payments"] if "held" in p}
+
+
+def test_a_payout_waits_when_exceptions_pass_the_limit(service):
+    """Off tariff by 6.00 at brick, by 2.00 and a count off by two cups (5.00) at dock, against a limit of 6.00."""
+    admin = service.admin
+    load(admin, variance_limit="6.00")
+    admin.post_many([issue("anchor", 40, D0), give_back("brick", 10, D0, amount="31.00"),
+                     give_back("dock", 10, D0, amount="27.00"),
+                     event("count", "dock", at(D0, "20:00"), cups=[{"cup_type": "cup-300", "counted": 8}])])
+    assert held(admin.close("tern-bay", D0)) == {"quay": "variance_limit"}
+
+
+def test_a_payout_to_a_changed_account_waits_until_it_is_released(service):
+    admin = service.admin
+    load(admin)
+    reasons = []
+    for n, account in enumerate(["1000-1", "1000-1", "2000-2", "2000-2"]):
+        admin.put("/v1/participants/miller", {"name": "Miller", "bank_account": {"account": account, "bank_code": "77"}})
+        admin.post_many([issue("anchor", 4, D0 + n * DAY), give_back("brick", 2, D0 + n * DAY)])
+        reasons.append(held(admin.close("tern-bay", D0 + n * DAY)).get("miller"))
+    assert reasons == [None, None, "bank_account_changed", "bank_account_changed"]
+
+
+def test_reference_data_may_change_while_a_day_is_closed(service):
+    """The race: a close has begun with what it knows of the network, and waits for another's lock; meanwhile the network
+    grows. It must begin again with what is then known, rather than write past what it knew."""
+    admin, late = service.admin, {f"late-{n}": ("tern-bay", f"newcomer-{n}") for n in range(50)}
+    load(admin)
+    admin.post(issue("anchor", 2, D0))
+    connection = psycopg2.connect(service.database.owner_dsn)
+    with connection, connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock(hashtext('depositd close'), 1)")
+        settlements = []
+        closing = threading.Thread(target=lambda: settlements.append(
+            service.client(service.admin_key).close("tern-bay", D0)))
+        closing.start()
+        while state(admin, D0) != "closing":
+            time.sleep(0.02)
+        grown = network.reference([], {**SITES, **late})
+        admin.load({"participants": grown["participants"], "sites": grown["sites"]})
+    closing.join()
+    connection.close()
+    assert payments(settlements[0]) == {("hearth", "pool"): "5.00"} and len(settlements[0]["positions"]) == 53
     admin.assert_holds()

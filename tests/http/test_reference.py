@@ -137,9 +137,11 @@ def test_a_network_can_be_carried_elsewhere(service):
     elsewhere = Database()
     try:
         other = new_service(elsewhere)
-        other.admin.load(given)
-        assert other.admin.get("/v1/reference") == given
-        other.stop()
+        try:
+            other.admin.load(given)
+            assert other.admin.get("/v1/reference") == given
+        finally:
+            other.stop()
     finally:
         elsewhere.drop()
     for rows, code in (("cup_types", "cup_type"), ("participants", "participant"), ("schemes", "scheme"), ("sites", "site")):

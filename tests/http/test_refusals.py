@@ -7,7 +7,6 @@ from uuid import uuid4
 import pytest
 
 import network
-from harness import new_service
 from model import DAY
 from network import at, cups, event
 
@@ -18,8 +17,8 @@ ID = "3f1c9a54-27d0-4b6e-9a51-1c5d0e8a7b42"
 
 
 @pytest.fixture(scope="module")
-def net(module_database):
-    service = new_service(module_database)
+def net(shared):
+    service = shared
     admin = service.admin
     types = [*network.CUPS, {"cup_type": "cup-new", "name": "New", "volume_ml": 1, "mass_g": 1}]
     document = network.reference(
@@ -36,15 +35,16 @@ def net(module_database):
         "reversed": event("issue", "anchor", at(FIRST), issued=ONE),
         "sent": event("dispatch", "anchor", at(OPEN), cups=cups(cup_300=5), to="brick"),
         "arrived": event("dispatch", "anchor", at(OPEN), cups=cups(cup_300=5), to="brick"),
-        "open issue": event("issue", "brick", at(OPEN), issued=ONE)}
+        "open issue": event("issue", "brick", at(OPEN), issued=ONE),
+        "forfeit": event("forfeit", None, at(OPEN), scheme="tern-bay", cups=ONE),
+        "reinstate": event("reinstate", None, at(OPEN), scheme="tern-bay", cups=ONE)}
     service.posted["reversal"] = event("reversal", "anchor", at(FIRST), reverses=service.posted["reversed"]["event_id"])
     service.posted["receipt"] = event("receipt", "brick", at(OPEN), cups=ONE, dispatch=service.posted["arrived"]["event_id"])
     assert {r["status"] for r in admin.post_many(list(service.posted.values()))} == {"recorded"}
     admin.close("tern-bay", FIRST)
     service.ids = {name: sent["event_id"] for name, sent in service.posted.items()}
     service.till = service.client(service.create_key("till", "pos", sites=["anchor"]))
-    yield service
-    service.stop()
+    return service
 
 
 def ledger(net):
@@ -143,6 +143,8 @@ def event_rows(ids):
         ("loss at another site", brick("transit_loss", cups=ONE, dispatch=ids["sent"], bearer="sender"), 422, "site_differs"),
         ("more forfeited than out", word("forfeit", cups=cups(cup_300=1000)), 422, "more_than_out"),
         ("more reinstated than forfeited", word("reinstate", cups=ONE), 422, "more_than_forfeited"),
+        ("reversal of a reinstated forfeit", word("reversal", reverses=ids["forfeit"]), 422, "more_than_forfeited"),
+        ("reversal of a forfeit at a site", anchor("reversal", reverses=ids["reinstate"]), 422, "site_differs"),
         ("same id, other amount", {**event("issue", "anchor", at(FIRST), issued=cups(cup_300=9), amount="22.00"),
                                    "event_id": ids["issue"]}, 409, "event_id_conflict"),
         ("same id, no amount", {**event("issue", "anchor", at(FIRST), issued=cups(cup_300=9)), "event_id": ids["issue"]},
@@ -151,7 +153,7 @@ def event_rows(ids):
 
 
 EVENT_NAMES = [row[0] for row in event_rows(dict.fromkeys(
-    ("issue", "reversed", "sent", "arrived", "open issue", "reversal", "receipt"), ""))]
+    ("issue", "reversed", "sent", "arrived", "open issue", "reversal", "receipt", "forfeit", "reinstate"), ""))]
 
 
 @pytest.mark.parametrize("name", EVENT_NAMES)

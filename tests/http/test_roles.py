@@ -9,7 +9,6 @@ from datetime import date, timedelta
 import pytest
 
 import network
-from harness import new_service
 from model import DAY
 from network import at, cups, event
 
@@ -48,9 +47,9 @@ EVENTS = {  # kind -> who may post it; a pos key only at its own sites, retire o
 
 
 @pytest.fixture(scope="module")
-def net(module_database):
+def net(shared):
     """A network with one closed day, a key of each role bound to anchor and hub (hearth); brick is another's (miller)."""
-    service = new_service(module_database)
+    service = shared
     service.admin.load(network.reference(
         [network.scheme(code, FIRST, {"cup-300": "2.50"}) for code in ("tern-bay", "skerry")],
         {"anchor": ("tern-bay", "hearth"), "hub": ("tern-bay", "hearth", {"kind": "hub"}), "brick": ("tern-bay", "miller"),
@@ -66,8 +65,7 @@ def net(module_database):
     service.admin.post_many([service.closed_event, service.others_event, service.sent,
                              event("forfeit", None, at(FIRST), scheme="tern-bay", cups=cups(cup_300=1))])
     service.admin.close("tern-bay", FIRST)
-    yield service
-    service.stop()
+    return service
 
 
 def concrete(net, operation):

@@ -90,19 +90,22 @@ def test_the_service_can_only_append(posted, table, statement):
         execute(posted.database.service_dsn, statement.format(table))
 
 
-ENTRY = """INSERT INTO entry VALUES (1, 999, (SELECT min(business_date) FROM business_day), {kind}, false, NULL, NULL,
-           now(), now(), '', NULL, '{{{accounts}}}', '{{{amounts}}}')"""
+ENTRY = """INSERT INTO entry SELECT 1, last_entry + {ahead}, (SELECT min(business_date) FROM business_day), {kind}, false, NULL,
+           NULL, now(), now(), '', NULL, '{{{accounts}}}', '{{{amounts}}}' FROM scheme_head WHERE scheme = 1"""
+MONEY = "1970324836974592,2533274790395904"  # bank, service_fees
 
 
-@pytest.mark.parametrize("kind, accounts, amounts", [
-    (4, "1970324836974592,2533274790395904", "5,-4"),  # money that does not sum to zero
-    (4, f"{32 << 48 | 1},{33 << 48 | 1 << 16 | 2}", "-5,5"),  # cups of two types that each do not
-    (4, "1970324836974592", "5,-5"),  # more amounts than accounts
-    (20, "1970324836974592,2533274790395904", "5,-5"),  # an entry of a close, on a day that does not close
+@pytest.mark.parametrize("ahead, kind, accounts, amounts, message", [
+    (1, 4, MONEY, "5,-4", "does not balance"),
+    (1, 4, f"{32 << 48 | 1},{33 << 48 | 1 << 16 | 2}", "-5,5", "does not balance"),  # cups of two types
+    (1, 4, "1970324836974592", "5,-5", "does not balance"),  # more amounts than accounts
+    (2, 4, MONEY, "5,-5", "not numbered on"),
+    (1, 20, MONEY, "5,-5", "a day that does not take it"),  # an entry of a close, on a day that does not close
 ])
-def test_the_database_refuses_an_entry_that_is_wrong(posted, kind, accounts, amounts):
-    with pytest.raises(psycopg2.errors.IntegrityConstraintViolation):
-        execute(posted.database.service_dsn, ENTRY.format(kind=kind, accounts=accounts, amounts=amounts))
+def test_the_database_refuses_an_entry_that_is_wrong(posted, ahead, kind, accounts, amounts, message):
+    with pytest.raises(psycopg2.errors.IntegrityConstraintViolation, match=message):
+        execute(posted.database.service_dsn,
+                ENTRY.format(ahead=ahead, kind=kind, accounts=accounts, amounts=amounts))
 
 
 @pytest.mark.parametrize("statement", [
