@@ -12,13 +12,9 @@ enum { ATTEMPTS_MAX = 5 };
 
 static enum store_result lock_head(struct closing *closing, struct head *head)
 {
-    size_t found;
-    enum store_result result =
-        store_heads_lock(closing->pg, &closing->arena, &closing->order->scheme, 1, head, &found);
+    enum store_result result = store_head_lock(closing->pg, &closing->arena, closing->order->scheme, head);
     if (result != STORE_OK)
         return result;
-    if (found != 1)
-        return STORE_FAILED;
     return head->reference_version > closing->network->version ? STORE_CONFLICT : STORE_OK;
 }
 
@@ -137,8 +133,9 @@ static enum store_result finish(struct closing *closing)
 
 static enum store_result post_close(struct closing *closing, int64_t last_entry)
 {
+    ledger_state_init(&closing->state, &closing->arena, last_entry);
     ledger_init(&closing->ledger, closing->pg, &closing->arena, closing->network, closing->scheme,
-                &closing->calendar, last_entry, closing->now);
+                &closing->calendar, &closing->state, closing->now);
     enum store_result result = closing_settle(closing);
     if (result == STORE_OK)
         result = finish(closing);
@@ -214,12 +211,11 @@ enum store_result close_extend_calendar(struct pg *pg, int32_t scheme)
 {
     struct arena arena;
     struct head head;
-    size_t found;
     bool extended;
     arena_init(&arena, 0);
     enum store_result result = pg_begin(pg);
     if (result == STORE_OK)
-        result = store_heads_lock(pg, &arena, &scheme, 1, &head, &found);
+        result = store_head_lock(pg, &arena, scheme, &head);
     if (result == STORE_OK)
         result = store_calendar_extend(pg, scheme, (struct instant){clock_now().us + FUTURE_ALLOWED_US},
                                        &extended);

@@ -17,6 +17,7 @@ struct closing {
     struct instant now;
     struct calendar calendar;
     const struct business_day *day;
+    struct ledger_state state;
     struct ledger ledger;
     struct closing_site *sites;
     size_t site_count;

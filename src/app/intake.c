@@ -5,6 +5,7 @@
  * of one of its events is halved until that event stands alone, so that nobody else's event suffers. */
 #include "app/intake.h"
 
+#include "app/kept_scheme.h"
 #include "app/record.h"
 #include "base/clock.h"
 #include "base/log.h"
@@ -15,14 +16,6 @@
 #include <string.h>
 
 enum { ATTEMPTS_MAX = 5 }; /* of a transaction that lost a race */
-
-/* A scheme's calendar as the writer last saw it. */
-struct kept_calendar {
-    int32_t scheme;
-    int64_t version;
-    struct arena arena;
-    struct calendar calendar;
-};
 
 struct intake {
     pthread_t thread;
@@ -37,165 +30,150 @@ struct intake {
     struct pg *pg;
     struct arena arena; /* of one batch */
     size_t waiting_max, batch_max;
-    struct kept_calendar **calendars;
-    size_t calendar_count, calendar_capacity;
-};
-
-/* A stretch of the batch's tasks, posted in one transaction. */
-struct batch {
-    struct intake *intake;
-    const struct snapshot *snapshot;
-    struct arena *arena;
-    struct instant now;
-    struct desk *desks; /* one for each scheme of the batch, ascending by scheme id */
-    size_t desk_count;
-    bool dry_run;
+    struct kept_schemes kept;
 };
 
 /* One event of the batch and the job that it belongs to. */
 struct place {
     struct task task;
     struct intake_job *job;
-    size_t index;
 };
 
-/* --- the calendars ------------------------------------------------------------------------------------- */
-
-static struct kept_calendar *kept_calendar(struct intake *intake, int32_t scheme)
-{
-    for (size_t i = 0; i < intake->calendar_count; i++)
-        if (intake->calendars[i]->scheme == scheme)
-            return intake->calendars[i];
-    if (intake->calendar_count == intake->calendar_capacity) {
-        size_t capacity = intake->calendar_capacity * 2 + 8;
-        struct kept_calendar **grown = realloc(intake->calendars, capacity * sizeof(struct kept_calendar *));
-        if (grown == NULL)
-            return NULL;
-        intake->calendars = grown;
-        intake->calendar_capacity = capacity;
-    }
-    struct kept_calendar *kept = calloc(1, sizeof *kept);
-    if (kept == NULL)
-        return NULL;
-    kept->scheme = scheme;
-    arena_init(&kept->arena, 0);
-    intake->calendars[intake->calendar_count++] = kept;
-    return kept;
-}
-
-static bool reaches(const struct calendar *calendar, struct instant instant)
-{
-    return calendar->count > 0 && calendar->days[calendar->count - 1].ends_at.us > instant.us;
-}
-
-/* The calendar at the head's version, extended to a little after now. */
-static enum store_result current_calendar(struct batch *batch, const struct head *head,
-                                          const struct calendar **calendar)
-{
-    struct intake *intake = batch->intake;
-    struct kept_calendar *kept = kept_calendar(intake, head->scheme);
-    struct instant until = {batch->now.us + FUTURE_ALLOWED_US};
-    bool extended = false;
-    enum store_result result = STORE_OK;
-    if (kept == NULL)
-        return STORE_FAILED;
-    if (kept->version == head->calendar_version && reaches(&kept->calendar, until)) {
-        *calendar = &kept->calendar;
-        return STORE_OK;
-    }
-    kept->version = 0;
-    result = store_calendar_extend(intake->pg, head->scheme, until, &extended);
-    arena_reset(&kept->arena);
-    if (result == STORE_OK)
-        result = store_calendar(intake->pg, &kept->arena, head->scheme, &kept->calendar);
-    /* What this transaction itself has changed may yet be rolled back: it is read again next time. */
-    if (result == STORE_OK && !extended)
-        kept->version = head->calendar_version;
-    *calendar = &kept->calendar;
-    return result;
-}
+/* A stretch of the batch, posted in one transaction. */
+struct batch {
+    struct intake *intake;
+    const struct snapshot *snapshot;
+    struct arena *arena;
+    struct instant now;
+    bool dry_run;
+    struct place *places; /* those that may be posted */
+    size_t count;
+    struct opening *openings; /* one for each scheme, ascending … */
+    struct desk *desks;       /* … and parallel to them */
+    size_t desk_count;
+};
 
 /* --- one transaction ----------------------------------------------------------------------------------- */
 
-static size_t distinct_schemes(const struct place *places, size_t count, int32_t *schemes)
+static int compare_schemes(const void *a, const void *b)
 {
-    size_t found = 0;
-    for (size_t i = 0; i < count; i++) {
-        size_t at = 0;
-        while (at < found && schemes[at] != places[i].task.scheme->id)
-            at++;
-        if (at == found)
-            schemes[found++] = places[i].task.scheme->id;
-    }
-    return found;
+    int32_t left = ((const struct opening *)a)->scheme, right = ((const struct opening *)b)->scheme;
+    return (left > right) - (left < right);
+}
+
+/* The scheme's opening, or NULL. */
+static struct opening *opening_of(const struct batch *batch, int32_t scheme)
+{
+    for (size_t i = 0; i < batch->desk_count; i++)
+        if (batch->openings[i].scheme == scheme)
+            return &batch->openings[i];
+    return NULL;
 }
 
 static struct desk *desk_of(const struct batch *batch, int32_t scheme)
 {
-    for (size_t i = 0; i < batch->desk_count; i++)
-        if (batch->desks[i].ledger.scheme->id == scheme)
-            return &batch->desks[i];
-    return NULL;
+    return &batch->desks[opening_of(batch, scheme) - batch->openings];
+}
+
+/* An opening for each scheme, with the ids of its events. */
+static enum store_result make_openings(struct batch *batch)
+{
+    size_t most = batch->snapshot->network.scheme_count;
+    batch->openings = arena_array(batch->arena, most, sizeof *batch->openings);
+    batch->desks = arena_array(batch->arena, most, sizeof *batch->desks);
+    if (batch->openings == NULL || batch->desks == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < batch->count; i++) {
+        int32_t scheme = batch->places[i].task.scheme->id;
+        struct opening *opening = opening_of(batch, scheme);
+        if (opening == NULL)
+            opening = &batch->openings[batch->desk_count++], opening->scheme = scheme;
+        opening->id_count++;
+    }
+    qsort(batch->openings, batch->desk_count, sizeof *batch->openings, compare_schemes);
+    for (size_t i = 0; i < batch->desk_count; i++) {
+        struct opening *opening = &batch->openings[i];
+        struct uuid *ids = arena_array(batch->arena, opening->id_count, sizeof *ids);
+        if (ids == NULL)
+            return STORE_FAILED;
+        opening->ids = ids;
+        for (size_t p = 0; p < batch->count; p++)
+            if (batch->places[p].task.scheme->id == opening->scheme)
+                *ids++ = batch->places[p].task.event->id;
+    }
+    return STORE_OK;
+}
+
+static enum store_result open_desk(struct batch *batch, const struct opening *opening, struct desk *desk)
+{
+    struct intake *intake = batch->intake;
+    const struct network *network = &batch->snapshot->network;
+    const struct calendar *calendar;
+    struct kept_scheme *kept = kept_scheme(&intake->kept, opening->scheme);
+    if (kept == NULL)
+        return STORE_FAILED;
+    enum store_result result = kept_calendar(kept, intake->pg, &opening->head, batch->now, &calendar);
+    if (result != STORE_OK)
+        return result;
+    ledger_init(&desk->ledger, intake->pg, batch->arena, network, network->scheme_by_id[opening->scheme],
+                calendar, kept_state(kept, &opening->head), batch->now);
+    return desk_open(desk, opening->known, opening->known_count);
 }
 
 /* Reads for one desk what its events will ask for. */
-static enum store_result prefetch(struct batch *batch, struct desk *desk, const struct place *places,
-                                  size_t count)
+static enum store_result prefetch(const struct batch *batch, struct desk *desk)
 {
     size_t own = 0;
-    struct task *tasks = arena_array(batch->arena, count + 1, sizeof *tasks);
+    struct task *tasks = arena_array(batch->arena, batch->count + 1, sizeof *tasks);
     if (tasks == NULL)
         return STORE_FAILED;
-    for (size_t i = 0; i < count; i++)
-        if (desk_of(batch, places[i].task.scheme->id) == desk)
-            tasks[own++] = places[i].task;
+    for (size_t i = 0; i < batch->count; i++)
+        if (desk_of(batch, batch->places[i].task.scheme->id) == desk)
+            tasks[own++] = batch->places[i].task;
     return desk_prefetch(desk, tasks, own);
 }
 
-/* Takes the head rows and opens a desk for each. STORE_CONFLICT: the reference data has moved on. */
-static enum store_result open_desks(struct batch *batch, const struct place *places, size_t count)
+/* Takes the head rows and opens a desk for each. STORE_CONFLICT: reference data or keys have moved on. */
+static enum store_result begin(struct batch *batch)
 {
-    struct intake *intake = batch->intake;
-    size_t most = batch->snapshot->network.scheme_count, found = 0;
-    int32_t *schemes = arena_array(batch->arena, most, sizeof *schemes);
-    struct head *heads = arena_array(batch->arena, most, sizeof *heads);
-    batch->desks = arena_array(batch->arena, most, sizeof *batch->desks);
-    if (schemes == NULL || heads == NULL || batch->desks == NULL)
-        return STORE_FAILED;
-    size_t scheme_count = distinct_schemes(places, count, schemes);
-    enum store_result result =
-        store_heads_lock(intake->pg, batch->arena, schemes, scheme_count, heads, &found);
-    if (result == STORE_OK && found != scheme_count)
-        result = STORE_FAILED;
-    for (size_t i = 0; i < found && result == STORE_OK; i++) {
-        const struct calendar *calendar;
-        if (heads[i].reference_version > batch->snapshot->network.version)
-            return STORE_CONFLICT;
-        result = current_calendar(batch, &heads[i], &calendar);
-        if (result != STORE_OK)
-            break;
-        struct desk *desk = &batch->desks[batch->desk_count++];
-        ledger_init(&desk->ledger, intake->pg, batch->arena, &batch->snapshot->network,
-                    batch->snapshot->network.scheme_by_id[heads[i].scheme], calendar, heads[i].last_entry,
-                    batch->now);
-        desk_init(desk);
-    }
+    int64_t version;
+    enum store_result result = make_openings(batch);
+    if (result == STORE_OK)
+        result =
+            store_batch_begin(batch->intake->pg, batch->arena, batch->openings, batch->desk_count, &version);
+    if (result == STORE_OK && version > batch->snapshot->network.version)
+        result = STORE_CONFLICT;
     for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
-        result = prefetch(batch, &batch->desks[i], places, count);
+        result = open_desk(batch, &batch->openings[i], &batch->desks[i]);
+    for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
+        result = prefetch(batch, &batch->desks[i]);
     return result;
 }
 
-static enum store_result post_places(struct batch *batch, struct place *places, size_t count)
+/* Writes it all and commits, in one round trip. */
+static enum store_result end(struct batch *batch)
 {
-    enum store_result result = pg_begin(batch->intake->pg);
-    if (result == STORE_OK)
-        result = open_desks(batch, places, count);
-    for (size_t i = 0; i < count && result == STORE_OK; i++)
-        result = record_event(desk_of(batch, places[i].task.scheme->id), &places[i].task);
+    struct pg *pg = batch->intake->pg;
+    enum store_result result = pg_pipeline_begin(pg);
     for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
         result = ledger_flush(&batch->desks[i].ledger);
-    if (result == STORE_OK && !batch->dry_run)
-        result = pg_commit(batch->intake->pg);
+    if (result != STORE_OK)
+        return result;
+    if (batch->dry_run)
+        return pg_pipeline_end(pg);
+    result = pg_commit(pg);
+    for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
+        kept_state_confirm(kept_scheme(&batch->intake->kept, batch->openings[i].scheme));
+    return result;
+}
+
+static enum store_result post(struct batch *batch)
+{
+    enum store_result result = begin(batch);
+    for (size_t i = 0; i < batch->count && result == STORE_OK; i++)
+        result = record_event(desk_of(batch, batch->places[i].task.scheme->id), &batch->places[i].task);
+    if (result == STORE_OK)
+        result = end(batch);
     pg_rollback(batch->intake->pg); /* of what failed, and of a dry run */
     for (size_t i = 0; i < batch->desk_count; i++)
         ledger_dispose(&batch->desks[i].ledger);
@@ -210,36 +188,43 @@ static void clear_results(struct place *places, size_t count)
         struct arena *arena = result->faults.arena;
         *result = (struct event_result){0};
         faults_init(&result->faults, arena);
+        if (places[i].job->failure == REASON_UNAUTHENTICATED)
+            places[i].job->failure = REASON_NONE;
     }
 }
 
-/* Finds site, scheme and permission of each event; moves those that pass to the front and returns how many.
+/* Finds site, scheme and permission of each event, and keeps those that may be posted. False: out of memory.
  */
-static size_t admit(const struct batch *batch, struct place *places, size_t count)
+static bool admit(struct batch *batch, const struct place *places, size_t count)
 {
-    size_t admitted = 0;
-    for (size_t i = 0; i < count; i++) {
+    batch->places = arena_array(batch->arena, count, sizeof *batch->places);
+    for (size_t i = 0; i < count && batch->places != NULL; i++) {
         struct place place = places[i];
         place.task.identity = snapshot_key(batch->snapshot, place.job->key);
         if (place.task.identity == NULL)
             place.job->failure = REASON_UNAUTHENTICATED;
         else if (record_admit(&batch->snapshot->network, &place.task))
-            places[admitted++] = place;
+            batch->places[batch->count++] = place;
     }
-    return admitted;
+    return batch->places != NULL;
 }
 
-static enum store_result attempt(struct intake *intake, struct place *places, size_t *count)
+/* With `asked`, the snapshot is made current first. Without, it may be old: then an event that is let in is
+ * seen to be so under the head row, and one that is turned away must be looked at again. */
+static enum store_result attempt(struct intake *intake, const struct place *places, size_t count, bool asked)
 {
     struct batch batch = {.intake = intake, .now = clock_now(), .arena = &intake->arena};
-    enum store_result result = snapshot_refresh(intake->snapshots, intake->pg);
+    enum store_result result = asked ? snapshot_refresh(intake->snapshots, intake->pg) : STORE_OK;
     if (result != STORE_OK)
         return result;
     batch.snapshot = snapshot_hold(intake->snapshots);
     batch.dry_run = places[0].job->dry_run;
-    *count = admit(&batch, places, *count);
-    if (*count > 0)
-        result = post_places(&batch, places, *count);
+    if (batch.snapshot == NULL || !admit(&batch, places, count))
+        result = batch.snapshot == NULL ? STORE_CONFLICT : STORE_FAILED;
+    else if (!asked && batch.count < count)
+        result = STORE_CONFLICT;
+    else if (batch.count > 0)
+        result = post(&batch);
     snapshot_release(batch.snapshot);
     return result;
 }
@@ -259,10 +244,11 @@ static enum reason reason_of(enum store_result result)
     }
 }
 
-static void reject_alone(struct place *place, enum store_result failure)
+static void reject_alone(struct intake *intake, struct place *place, enum store_result failure)
 {
     struct event_result *result = place->task.result;
     enum reason reason = reason_of(failure);
+    log_write(LOG_ERROR, "an event could not be posted", "error", pg_last_error(intake->pg), NULL);
     result->status = EVENT_REJECTED;
     faults_add(&result->faults, reason, "", "%s",
                reason == REASON_OUT_OF_RANGE ? "a balance would become too large"
@@ -280,25 +266,21 @@ static void fail_places(struct place *places, size_t count, enum store_result fa
 /* Posts a stretch; halves it when an event of it makes the transaction fail. */
 static void post_stretch(struct intake *intake, struct place *places, size_t count)
 {
-    enum store_result result = STORE_CONFLICT;
-    size_t admitted = count;
-    for (int tries = 0; tries < ATTEMPTS_MAX && result == STORE_CONFLICT; tries++) {
-        if (tries > 0)
-            clear_results(places, admitted);
-        result = attempt(intake, places, &admitted);
+    enum store_result result = attempt(intake, places, count, false);
+    for (int tries = 1; tries < ATTEMPTS_MAX && result == STORE_CONFLICT; tries++) {
+        clear_results(places, count);
+        result = attempt(intake, places, count, true);
     }
     if (result == STORE_OK)
         return;
-    clear_results(places, admitted);
+    clear_results(places, count);
     if (result == STORE_UNAVAILABLE || result == STORE_OUTCOME_UNKNOWN || result == STORE_CONFLICT) {
-        fail_places(places, admitted, result);
-    } else if (admitted <= 1) {
-        log_write(LOG_ERROR, "an event could not be posted", "error", pg_last_error(intake->pg), NULL);
-        for (size_t i = 0; i < admitted; i++)
-            reject_alone(&places[i], result);
+        fail_places(places, count, result);
+    } else if (count == 1) {
+        reject_alone(intake, places, result);
     } else {
-        post_stretch(intake, places, admitted / 2);
-        post_stretch(intake, places + admitted / 2, admitted - admitted / 2);
+        post_stretch(intake, places, count / 2);
+        post_stretch(intake, places + count / 2, count - count / 2);
     }
 }
 
@@ -333,7 +315,6 @@ static size_t add_places(struct intake_job *job, struct place *places)
         places[count++] = (struct place){
             .task = {.event = &job->events[i], .result = &job->results[i], .arena = job->arena},
             .job = job,
-            .index = i,
         };
     }
     return count;
@@ -411,11 +392,7 @@ bool intake_submit(struct intake *intake, struct intake_job *job)
 
 static void intake_free(struct intake *intake)
 {
-    for (size_t i = 0; i < intake->calendar_count; i++) {
-        arena_dispose(&intake->calendars[i]->arena);
-        free(intake->calendars[i]);
-    }
-    free(intake->calendars);
+    kept_schemes_dispose(&intake->kept);
     arena_dispose(&intake->arena);
     pg_free(intake->pg);
     pthread_cond_destroy(&intake->wake);

@@ -10,8 +10,14 @@
 /* An entry of the most lines and legs, with the longest codes, stays well below this. */
 enum { LEAF_BYTES_MAX = 1 << 20 };
 
+void ledger_state_init(struct ledger_state *state, struct arena *arena, int64_t last_entry)
+{
+    *state = (struct ledger_state){.arena = arena, .last_entry = last_entry};
+    pairs_init(&state->accounts, arena);
+}
+
 void ledger_init(struct ledger *ledger, struct pg *pg, struct arena *arena, const struct network *network,
-                 const struct scheme *scheme, const struct calendar *calendar, int64_t last_entry,
+                 const struct scheme *scheme, const struct calendar *calendar, struct ledger_state *state,
                  struct instant now)
 {
     *ledger = (struct ledger){
@@ -21,9 +27,8 @@ void ledger_init(struct ledger *ledger, struct pg *pg, struct arena *arena, cons
         .scheme = scheme,
         .calendar = calendar,
         .now = now,
-        .last_entry = last_entry,
+        .state = state,
     };
-    pairs_init(&ledger->known, arena);
     pairs_init(&ledger->movement_keys, arena);
     pairs_init(&ledger->site_day_keys, arena);
     buffer_init(&ledger->leaf, LEAF_BYTES_MAX);
@@ -35,30 +40,32 @@ void ledger_dispose(struct ledger *ledger)
 }
 
 /* A new, zeroed place at the end of one of the growing arrays; NULL: no memory. */
-#define PUSH(ledger, items, count, capacity)                                                                 \
-    (arena_grow((ledger)->arena, &(ledger)->items, (ledger)->count, &(ledger)->capacity,                     \
-                sizeof *(ledger)->items)                                                                     \
-         ? (memset(&(ledger)->items[(ledger)->count], 0, sizeof *(ledger)->items),                           \
-            &(ledger)->items[(ledger)->count++])                                                             \
+#define PUSH(arena, owner, items, count, capacity)                                                           \
+    (arena_grow((arena), &(owner)->items, (owner)->count, &(owner)->capacity, sizeof *(owner)->items)        \
+         ? (memset(&(owner)->items[(owner)->count], 0, sizeof *(owner)->items),                              \
+            &(owner)->items[(owner)->count++])                                                               \
          : NULL)
 
-static enum store_result learn_balance(struct ledger *ledger, int64_t account, int64_t balance)
+static bool find_balance(const struct ledger_state *state, int64_t account, uint32_t *position)
+{
+    return pairs_find(&state->accounts, (struct pair){account, 0}, position);
+}
+
+static enum store_result learn_balance(struct ledger_state *state, int64_t account, int64_t balance)
 {
     uint32_t position;
     bool added;
-    if (!pairs_put(&ledger->known, (struct pair){account, 0}, &position, &added) ||
-        !arena_grow(ledger->arena, &ledger->balances, position, &ledger->balance_capacity,
-                    sizeof *ledger->balances))
+    if (!pairs_put(&state->accounts, (struct pair){account, 0}, &position, &added) ||
+        !arena_grow(state->arena, &state->balances, position, &state->balance_capacity,
+                    sizeof *state->balances))
         return STORE_FAILED;
     if (added)
-        ledger->balances[position] = balance;
+        state->balances[position] = balance;
     return STORE_OK;
 }
 
-enum store_result ledger_prefetch(struct ledger *ledger, const int64_t *accounts, size_t count)
+static enum store_result read_balances(struct ledger *ledger, const int64_t *accounts, size_t count)
 {
-    if (count == 0)
-        return STORE_OK;
     /* What waits is not in the database's balances yet. */
     enum store_result result = ledger_flush(ledger);
     int64_t *balances = arena_array(ledger->arena, count, sizeof *balances);
@@ -67,33 +74,44 @@ enum store_result ledger_prefetch(struct ledger *ledger, const int64_t *accounts
     if (result == STORE_OK)
         result = store_balances(ledger->pg, ledger->arena, ledger->scheme->id, accounts, count, balances);
     for (size_t i = 0; i < count && result == STORE_OK; i++)
-        result = learn_balance(ledger, accounts[i], balances[i]);
+        result = learn_balance(ledger->state, accounts[i], balances[i]);
     return result;
+}
+
+enum store_result ledger_prefetch(struct ledger *ledger, const int64_t *accounts, size_t count)
+{
+    uint32_t position;
+    size_t unknown_count = 0;
+    int64_t *unknown = arena_array(ledger->arena, count + 1, sizeof *unknown);
+    if (unknown == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < count; i++)
+        if (!find_balance(ledger->state, accounts[i], &position))
+            unknown[unknown_count++] = accounts[i];
+    return unknown_count > 0 ? read_balances(ledger, unknown, unknown_count) : STORE_OK;
 }
 
 enum store_result ledger_balance(struct ledger *ledger, struct account account, int64_t *balance)
 {
     uint32_t position;
-    struct pair key = {account.code, 0};
-    if (!pairs_find(&ledger->known, key, &position)) {
-        enum store_result result = ledger_prefetch(ledger, &account.code, 1);
-        if (result != STORE_OK)
-            return result;
-        if (!pairs_find(&ledger->known, key, &position))
-            return STORE_FAILED;
-    }
-    *balance = ledger->balances[position];
+    enum store_result result = ledger_prefetch(ledger, &account.code, 1);
+    if (result != STORE_OK)
+        return result;
+    if (!find_balance(ledger->state, account.code, &position))
+        return STORE_FAILED;
+    *balance = ledger->state->balances[position];
     return STORE_OK;
 }
 
 enum store_result ledger_day(struct ledger *ledger, struct date date, struct day_counters **day)
 {
-    for (size_t i = 0; i < ledger->day_count; i++)
-        if (ledger->days[i].date.days == date.days) {
-            *day = &ledger->days[i];
+    struct ledger_state *state = ledger->state;
+    for (size_t i = 0; i < state->day_count; i++)
+        if (state->days[i].date.days == date.days) {
+            *day = &state->days[i];
             return STORE_OK;
         }
-    *day = PUSH(ledger, days, day_count, day_capacity);
+    *day = PUSH(state->arena, state, days, day_count, day_capacity);
     return *day != NULL ? store_day_counters(ledger->pg, ledger->scheme->id, date, *day) : STORE_FAILED;
 }
 
@@ -110,8 +128,9 @@ static enum store_result add_movement(struct ledger *ledger, struct date date, s
         *movement = (struct movement_row){leg.account, date, 0};
     if (__builtin_add_overflow(movement->amount, leg.amount, &movement->amount))
         return STORE_OUT_OF_RANGE;
-    if (pairs_find(&ledger->known, (struct pair){leg.account.code, 0}, &position) &&
-        __builtin_add_overflow(ledger->balances[position], leg.amount, &ledger->balances[position]))
+    struct ledger_state *state = ledger->state;
+    if (find_balance(state, leg.account.code, &position) &&
+        __builtin_add_overflow(state->balances[position], leg.amount, &state->balances[position]))
         return STORE_OUT_OF_RANGE;
     return STORE_OK;
 }
@@ -197,7 +216,7 @@ static struct leg *push_legs(struct ledger *ledger, const struct leg *legs, size
 {
     size_t first = ledger->leg_count;
     for (size_t i = 0; i < count; i++) {
-        struct leg *leg = PUSH(ledger, legs, leg_count, leg_capacity);
+        struct leg *leg = PUSH(ledger->arena, ledger, legs, leg_count, leg_capacity);
         if (leg == NULL)
             return NULL;
         *leg = legs[i];
@@ -211,7 +230,7 @@ enum store_result ledger_append(struct ledger *ledger, const struct draft *draft
     struct sha256 hash;
     enum store_result result = ledger_day(ledger, draft->business_date, &day);
     if (result == STORE_OK)
-        result = hash_leaf(ledger, draft, ledger->last_entry + 1, &hash);
+        result = hash_leaf(ledger, draft, ledger->state->last_entry + 1, &hash);
     for (size_t i = 0; i < draft->leg_count && result == STORE_OK; i++)
         result = add_movement(ledger, draft->business_date, draft->legs[i]);
     if (result == STORE_OK)
@@ -219,10 +238,10 @@ enum store_result ledger_append(struct ledger *ledger, const struct draft *draft
     if (result != STORE_OK)
         return result;
     size_t first_leg = ledger->leg_count;
-    struct entry_row *row = PUSH(ledger, entries, entry_count, entry_capacity);
+    struct entry_row *row = PUSH(ledger->arena, ledger, entries, entry_count, entry_capacity);
     if (row == NULL || (draft->leg_count > 0 && push_legs(ledger, draft->legs, draft->leg_count) == NULL))
         return STORE_FAILED;
-    *entry = ++ledger->last_entry;
+    *entry = ++ledger->state->last_entry;
     count_in_day(day, draft, *entry, &hash);
     *row = (struct entry_row){
         .entry = *entry,
@@ -249,7 +268,7 @@ static const struct entry_row *last_row(const struct ledger *ledger)
 enum store_result ledger_add_exception(struct ledger *ledger, int32_t position, struct exception exception)
 {
     const struct entry_row *entry = last_row(ledger);
-    struct exception_row *row = PUSH(ledger, exceptions, exception_count, exception_capacity);
+    struct exception_row *row = PUSH(ledger->arena, ledger, exceptions, exception_count, exception_capacity);
     if (row == NULL)
         return STORE_FAILED;
     *row = (struct exception_row){entry->entry, position, entry->business_date, entry->site, exception};
@@ -259,7 +278,7 @@ enum store_result ledger_add_exception(struct ledger *ledger, int32_t position, 
 enum store_result ledger_add_reference(struct ledger *ledger, int64_t referred)
 {
     const struct entry_row *entry = last_row(ledger);
-    struct reference_row *row = PUSH(ledger, references, reference_count, reference_capacity);
+    struct reference_row *row = PUSH(ledger->arena, ledger, references, reference_count, reference_capacity);
     if (row == NULL)
         return STORE_FAILED;
     *row = (struct reference_row){referred, entry->entry, entry->kind};
@@ -268,7 +287,7 @@ enum store_result ledger_add_reference(struct ledger *ledger, int64_t referred)
 
 enum store_result ledger_add_transfer(struct ledger *ledger, const struct transfer_row *transfer)
 {
-    struct transfer_row *row = PUSH(ledger, transfers, transfer_count, transfer_capacity);
+    struct transfer_row *row = PUSH(ledger->arena, ledger, transfers, transfer_count, transfer_capacity);
     if (row == NULL)
         return STORE_FAILED;
     *row = *transfer;
@@ -277,7 +296,7 @@ enum store_result ledger_add_transfer(struct ledger *ledger, const struct transf
 
 enum store_result ledger_add_forfeited(struct ledger *ledger, int32_t cup_type, int64_t cups)
 {
-    struct forfeited_row *row = PUSH(ledger, forfeited, forfeited_count, forfeited_capacity);
+    struct forfeited_row *row = PUSH(ledger->arena, ledger, forfeited, forfeited_count, forfeited_capacity);
     if (row == NULL)
         return STORE_FAILED;
     *row = (struct forfeited_row){cup_type, cups};
@@ -289,7 +308,6 @@ bool ledger_pending(const struct ledger *ledger)
     return ledger->entry_count > 0;
 }
 
-/* Days stay: their counters and frontiers go on from where they are. */
 static void forget_written(struct ledger *ledger)
 {
     ledger->entry_count = ledger->leg_count = ledger->exception_count = 0;
@@ -306,7 +324,7 @@ enum store_result ledger_flush(struct ledger *ledger)
                                           &(struct posting_rows){
                                               .scheme = ledger->scheme->id,
                                               .recorded_at = ledger->now,
-                                              .last_entry = ledger->last_entry,
+                                              .last_entry = ledger->state->last_entry,
                                               .entries = ledger->entries,
                                               .entry_count = ledger->entry_count,
                                               .legs = ledger->legs,
@@ -323,8 +341,8 @@ enum store_result ledger_flush(struct ledger *ledger)
                                               .transfer_count = ledger->transfer_count,
                                               .forfeited = ledger->forfeited,
                                               .forfeited_count = ledger->forfeited_count,
-                                              .days = ledger->days,
-                                              .day_count = ledger->day_count,
+                                              .days = ledger->state->days,
+                                              .day_count = ledger->state->day_count,
                                           });
     if (result == STORE_OK)
         forget_written(ledger);

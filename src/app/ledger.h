@@ -11,6 +11,19 @@
 #include "base/pairs.h"
 #include "store/ledger_store.h"
 
+/* What a ledger is known to stand at after its last entry: as much of it as has been asked for. It may be
+ * kept from one transaction to the next, and holds until somebody else appends; one that was rolled back
+ * spoils it. */
+struct ledger_state {
+    struct arena *arena;
+    int64_t last_entry;
+    struct pairs accounts; /* cup accounts whose balances are known … */
+    int64_t *balances;     /* … and those balances */
+    size_t balance_capacity;
+    struct day_counters *days;
+    size_t day_count, day_capacity;
+};
+
 struct ledger {
     struct pg *pg;
     struct arena *arena;
@@ -18,12 +31,7 @@ struct ledger {
     const struct scheme *scheme;
     const struct calendar *calendar;
     struct instant now;
-    int64_t last_entry;
-
-    /* Cup accounts whose balances are known, and those balances with all that has been appended. */
-    struct pairs known;
-    int64_t *balances;
-    size_t balance_capacity;
+    struct ledger_state *state; /* with all that has been appended */
 
     /* What waits to be written; the pairs say where a movement and a site's day are. */
     struct pairs movement_keys, site_day_keys;
@@ -35,11 +43,9 @@ struct ledger {
     struct reference_row *references;
     struct transfer_row *transfers;
     struct forfeited_row *forfeited;
-    struct day_counters *days;
-    size_t entry_count, leg_count, exception_count, reference_count, transfer_count, forfeited_count,
-        day_count;
+    size_t entry_count, leg_count, exception_count, reference_count, transfer_count, forfeited_count;
     size_t entry_capacity, leg_capacity, movement_capacity, site_day_capacity, exception_capacity,
-        reference_capacity, transfer_capacity, forfeited_capacity, day_capacity;
+        reference_capacity, transfer_capacity, forfeited_capacity;
     struct buffer leaf;
 };
 
@@ -59,12 +65,16 @@ struct draft {
     int64_t fees, tax;             /* of a fees entry: what the site owes of each */
 };
 
+/* Nothing is known yet but the last entry. */
+void ledger_state_init(struct ledger_state *state, struct arena *arena, int64_t last_entry);
+
+/* `arena` is the transaction's. */
 void ledger_init(struct ledger *ledger, struct pg *pg, struct arena *arena, const struct network *network,
-                 const struct scheme *scheme, const struct calendar *calendar, int64_t last_entry,
+                 const struct scheme *scheme, const struct calendar *calendar, struct ledger_state *state,
                  struct instant now);
 void ledger_dispose(struct ledger *ledger);
 
-/* Makes these cup accounts' balances known, in one query. */
+/* Makes these cup accounts' balances known, in one query if some are not. */
 MUST_CHECK enum store_result ledger_prefetch(struct ledger *ledger, const int64_t *accounts, size_t count);
 /* The balance with all that has been appended. */
 MUST_CHECK enum store_result ledger_balance(struct ledger *ledger, struct account account, int64_t *balance);

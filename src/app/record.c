@@ -55,11 +55,13 @@ enum store_result desk_remember(struct desk *desk, const struct desk_event *even
     return STORE_OK;
 }
 
-void desk_init(struct desk *desk)
+enum store_result desk_open(struct desk *desk, const struct known_event *known, size_t count)
 {
+    enum store_result result = STORE_OK;
     pairs_init(&desk->event_keys, desk->ledger.arena);
-    desk->events = NULL;
-    desk->event_capacity = 0;
+    for (size_t i = 0; i < count && result == STORE_OK; i++)
+        result = desk_remember(desk, &(struct desk_event){.known = known[i]});
+    return result;
 }
 
 static const struct desk_event *find_known(const struct desk *desk, const struct uuid *id)
@@ -127,7 +129,7 @@ static void add_line_accounts(const struct network *network, const struct site *
     }
 }
 
-static enum store_result prefetch_balances(struct desk *desk, const struct task *tasks, size_t count)
+enum store_result desk_prefetch(struct desk *desk, const struct task *tasks, size_t count)
 {
     struct ledger *ledger = &desk->ledger;
     struct pairs wanted;
@@ -153,23 +155,6 @@ static enum store_result prefetch_balances(struct desk *desk, const struct task 
             accounts[distinct++] = accounts[i];
     }
     return ledger_prefetch(ledger, accounts, distinct);
-}
-
-enum store_result desk_prefetch(struct desk *desk, const struct task *tasks, size_t count)
-{
-    struct ledger *ledger = &desk->ledger;
-    struct known_event *known;
-    size_t known_count;
-    struct uuid *ids = arena_array(ledger->arena, count + 1, sizeof *ids);
-    if (ids == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < count; i++)
-        ids[i] = tasks[i].event->id;
-    enum store_result result =
-        store_events_find(ledger->pg, ledger->arena, ledger->scheme->id, ids, count, &known, &known_count);
-    for (size_t i = 0; i < known_count && result == STORE_OK; i++)
-        result = desk_remember(desk, &(struct desk_event){.known = known[i]});
-    return result == STORE_OK ? prefetch_balances(desk, tasks, count) : result;
 }
 
 enum store_result record_event(struct desk *desk, struct task *task)

@@ -36,8 +36,8 @@ struct task {
 /* Finds site and scheme, and whether the key may post this. False: the result says why not. */
 MUST_CHECK bool record_admit(const struct network *network, struct task *task);
 
-/* The ledger must have been initialised. */
-void desk_init(struct desk *desk);
+/* With the events that are known already; the ledger must have been initialised. */
+MUST_CHECK enum store_result desk_open(struct desk *desk, const struct known_event *known, size_t count);
 /* Reads at once what these events, all of the desk's scheme, will ask for one by one. */
 MUST_CHECK enum store_result desk_prefetch(struct desk *desk, const struct task *tasks, size_t count);
 

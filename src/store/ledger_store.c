@@ -6,24 +6,34 @@
 
 #include <string.h>
 
-enum store_result store_heads_lock(struct pg *pg, struct arena *arena, const int32_t *schemes, size_t count,
-                                   struct head *heads, size_t *found)
+static enum store_result ask_heads(struct pg *pg, struct arena *arena, const int32_t *schemes, size_t count,
+                                   struct pg_rows **rows)
 {
-    PG_ROWS rows = NULL;
     struct pg_params params;
     pg_params_init(&params, arena);
     pg_add_int4_array(&params, schemes, count);
-    enum store_result result = pg_query(pg, &sql_heads_lock, &params, &rows);
+    return pg_query(pg, &sql_heads_lock, &params, rows);
+}
+
+static struct head read_head(const struct pg_rows *rows, int row)
+{
+    return (struct head){
+        .scheme = (int32_t)pg_int(rows, row, 0),
+        .last_entry = pg_int(rows, row, 1),
+        .reference_version = pg_int(rows, row, 2),
+        .calendar_version = pg_int(rows, row, 3),
+    };
+}
+
+enum store_result store_head_lock(struct pg *pg, struct arena *arena, int32_t scheme, struct head *head)
+{
+    PG_ROWS rows = NULL;
+    enum store_result result = ask_heads(pg, arena, &scheme, 1, &rows);
     if (result != STORE_OK)
         return result;
-    *found = (size_t)pg_row_count(rows);
-    for (int i = 0; i < pg_row_count(rows); i++)
-        heads[i] = (struct head){
-            .scheme = (int32_t)pg_int(rows, i, 0),
-            .last_entry = pg_int(rows, i, 1),
-            .reference_version = pg_int(rows, i, 2),
-            .calendar_version = pg_int(rows, i, 3),
-        };
+    if (pg_row_count(rows) != 1)
+        return STORE_FAILED;
+    *head = read_head(rows, 0);
     return STORE_OK;
 }
 
@@ -74,24 +84,24 @@ enum store_result store_calendar_changed(struct pg *pg, int32_t scheme)
     return pg_query(pg, &sql_head_calendar, &params, NULL);
 }
 
-enum store_result store_events_find(struct pg *pg, struct arena *arena, int32_t scheme,
-                                    const struct uuid *ids, size_t count, struct known_event **known,
-                                    size_t *known_count)
+static enum store_result ask_known(struct pg *pg, struct arena *arena, const struct opening *opening,
+                                   struct pg_rows **rows)
 {
-    PG_ROWS rows = NULL;
     struct pg_params params;
     pg_params_init(&params, arena);
-    pg_add_int(&params, scheme);
-    pg_add_uuid_array(&params, ids, count);
-    enum store_result result = pg_query(pg, &sql_events_find, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    *known_count = (size_t)pg_row_count(rows);
-    *known = arena_array(arena, *known_count + 1, sizeof **known);
-    if (*known == NULL)
+    pg_add_int(&params, opening->scheme);
+    pg_add_uuid_array(&params, opening->ids, opening->id_count);
+    return pg_query(pg, &sql_events_find, &params, rows);
+}
+
+static enum store_result read_known(const struct pg_rows *rows, struct arena *arena, struct opening *opening)
+{
+    opening->known_count = (size_t)pg_row_count(rows);
+    opening->known = arena_array(arena, opening->known_count + 1, sizeof *opening->known);
+    if (opening->known == NULL)
         return STORE_FAILED;
     for (int i = 0; i < pg_row_count(rows); i++) {
-        struct known_event *event = &(*known)[i];
+        struct known_event *event = &opening->known[i];
         if (!uuid_parse(pg_text(rows, i, 0), pg_length(rows, i, 0), &event->id))
             return STORE_FAILED;
         pg_bytes(rows, i, 1, event->digest, sizeof event->digest);
@@ -101,6 +111,62 @@ enum store_result store_events_find(struct pg *pg, struct arena *arena, int32_t 
         event->has_exceptions = pg_bool(rows, i, 5);
     }
     return STORE_OK;
+}
+
+/* The answers of a batch's begin, in the order in which they were asked for. */
+struct batch_answers {
+    struct pg_rows *heads, *version;
+    struct pg_rows **known; /* parallel to the openings */
+};
+
+static enum store_result ask_batch(struct pg *pg, struct arena *arena, const struct opening *openings,
+                                   size_t count, struct batch_answers *answers)
+{
+    int32_t *schemes = arena_array(arena, count, sizeof *schemes);
+    if (schemes == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < count; i++)
+        schemes[i] = openings[i].scheme;
+    enum store_result result = pg_begin(pg);
+    if (result == STORE_OK)
+        result = ask_heads(pg, arena, schemes, count, &answers->heads);
+    if (result == STORE_OK)
+        result = pg_query(pg, &sql_network_version, NULL, &answers->version);
+    for (size_t i = 0; i < count && result == STORE_OK; i++)
+        result = ask_known(pg, arena, &openings[i], &answers->known[i]);
+    return result == STORE_OK ? pg_pipeline_end(pg) : result;
+}
+
+static enum store_result read_batch(const struct batch_answers *answers, struct arena *arena,
+                                    struct opening *openings, size_t count, int64_t *version)
+{
+    enum store_result result = STORE_OK;
+    if ((size_t)pg_row_count(answers->heads) != count || pg_row_count(answers->version) != 1)
+        return STORE_FAILED;
+    *version = pg_int(answers->version, 0, 0);
+    for (size_t i = 0; i < count && result == STORE_OK; i++) {
+        openings[i].head = read_head(answers->heads, (int)i);
+        result = read_known(answers->known[i], arena, &openings[i]);
+    }
+    return result;
+}
+
+enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct opening *openings,
+                                    size_t count, int64_t *version)
+{
+    struct batch_answers answers = {.known = arena_array(arena, count, sizeof *answers.known)};
+    if (answers.known == NULL)
+        return STORE_FAILED;
+    enum store_result result = pg_pipeline_begin(pg);
+    if (result == STORE_OK)
+        result = ask_batch(pg, arena, openings, count, &answers);
+    if (result == STORE_OK)
+        result = read_batch(&answers, arena, openings, count, version);
+    pg_rows_free(&answers.heads);
+    pg_rows_free(&answers.version);
+    for (size_t i = 0; i < count; i++)
+        pg_rows_free(&answers.known[i]);
+    return result;
 }
 
 static enum store_result exception_kind_parse(const char *word, enum exception_kind *kind)

@@ -18,9 +18,9 @@ struct head {
     int64_t calendar_version;
 };
 
-/* Locks the heads of the schemes given; fills as many as exist, ascending by scheme. */
-MUST_CHECK enum store_result store_heads_lock(struct pg *pg, struct arena *arena, const int32_t *schemes,
-                                              size_t count, struct head *heads, size_t *found);
+/* Takes the scheme's head and holds it to the commit: from here on nobody else appends. */
+MUST_CHECK enum store_result store_head_lock(struct pg *pg, struct arena *arena, int32_t scheme,
+                                             struct head *head);
 
 MUST_CHECK enum store_result store_calendar(struct pg *pg, struct arena *arena, int32_t scheme,
                                             struct calendar *calendar);
@@ -31,6 +31,7 @@ MUST_CHECK enum store_result store_calendar_extend(struct pg *pg, int32_t scheme
 /* Makes every copy of the scheme's calendar stale. */
 MUST_CHECK enum store_result store_calendar_changed(struct pg *pg, int32_t scheme);
 
+/* An event that the scheme has already, and what was answered then. */
 struct known_event {
     struct uuid id;
     uint8_t digest[SHA256_SIZE / 2];
@@ -40,10 +41,20 @@ struct known_event {
     bool has_exceptions;
 };
 
-/* Those of the ids that the scheme has already. */
-MUST_CHECK enum store_result store_events_find(struct pg *pg, struct arena *arena, int32_t scheme,
-                                               const struct uuid *ids, size_t count,
-                                               struct known_event **known, size_t *known_count);
+/* One scheme's part of a batch. */
+struct opening {
+    int32_t scheme;
+    const struct uuid *ids; /* of the events to be posted */
+    size_t id_count;
+    struct head head;          /* filled, as is all below */
+    struct known_event *known; /* those of them that the scheme has already */
+    size_t known_count;
+};
+
+/* Begins the transaction of a batch, in one round trip: takes the heads of the openings, which ascend by
+ * scheme, and fills them. *version is that of reference data and keys, as they are under the heads. */
+MUST_CHECK enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct opening *openings,
+                                               size_t count, int64_t *version);
 MUST_CHECK enum store_result store_exceptions_of(struct pg *pg, struct arena *arena, int32_t scheme,
                                                  int64_t entry, struct exception **exceptions, size_t *count);
 

@@ -1,22 +1,34 @@
 /* SPDX-License-Identifier: ISC */
-/* The connection: connecting, transactions, prepared statements, and what an SQLSTATE means. */
+/* The connection: connecting, transactions, prepared statements, pipelines, and what an SQLSTATE means. */
 #include "store/pg.h"
 
 #include "base/log.h"
 
 #include <assert.h>
 #include <libpq-fe.h>
+#include <poll.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { PREPARED_MAX = 256, ERROR_MAX = 512 };
+enum { PREPARED_MAX = 256, PIPELINE_MAX = 64, ERROR_MAX = 512 };
+
+/* A message that was sent in a pipeline, and what its answer is for. */
+struct sent {
+    const char *statement;
+    const struct sql *prepares; /* NULL: it is no preparation */
+    struct pg_rows **rows;      /* NULL: nobody wants them */
+};
 
 struct pg {
     char *dsn;
     PGconn *connection;
     const struct sql *prepared[PREPARED_MAX]; /* on this connection; open addressing by address */
     size_t prepared_count;
+    bool in_pipeline;
+    bool unanswered; /* what failed first in the last pipeline failed without the server's word on it */
+    struct sent sent[PIPELINE_MAX];
+    size_t sent_count;
     char error[ERROR_MAX];
 };
 
@@ -36,6 +48,7 @@ static void drop_connection(struct pg *pg)
     pg->connection = NULL;
     memset(pg->prepared, 0, sizeof pg->prepared);
     pg->prepared_count = 0;
+    pg->in_pipeline = false;
 }
 
 void pg_free(struct pg *pg)
@@ -131,10 +144,26 @@ static enum store_result failure(struct pg *pg, const PGresult *result, const ch
     return meaning;
 }
 
+/* Notes what has been handed to libpq; what it could not take will show as a broken connection at the end. */
+static void note_sent(struct pg *pg, const char *statement, const struct sql *prepares, struct pg_rows **rows)
+{
+    assert(pg->sent_count < PIPELINE_MAX - 1);
+    pg->sent[pg->sent_count++] = (struct sent){statement, prepares, rows};
+}
+
+static enum store_result send_text(struct pg *pg, const char *text)
+{
+    (void)PQsendQueryParams(pg->connection, text, 0, NULL, NULL, NULL, NULL, 0);
+    note_sent(pg, text, NULL, NULL);
+    return STORE_OK;
+}
+
 static enum store_result run_text(struct pg *pg, const char *text)
 {
     if (pg->connection == NULL)
         return STORE_UNAVAILABLE;
+    if (pg->in_pipeline)
+        return send_text(pg, text);
     PGresult *result = PQexec(pg->connection, text);
     ExecStatusType status = PQresultStatus(result);
     enum store_result answer = STORE_OK;
@@ -164,10 +193,99 @@ enum store_result pg_begin_read(struct pg *pg)
     return ready == STORE_OK ? run_text(pg, "BEGIN ISOLATION LEVEL REPEATABLE READ, READ ONLY") : ready;
 }
 
+/* Where the statement is, or would be, in the table of prepared ones. */
+static const struct sql **prepared_slot(struct pg *pg, const struct sql *sql)
+{
+    size_t slot = ((uintptr_t)sql / sizeof *sql) % PREPARED_MAX;
+    while (pg->prepared[slot] != NULL && pg->prepared[slot] != sql)
+        slot = (slot + 1) % PREPARED_MAX;
+    return &pg->prepared[slot];
+}
+
+static void note_prepared(struct pg *pg, const struct sql *sql)
+{
+    assert(pg->prepared_count < PREPARED_MAX - 1);
+    *prepared_slot(pg, sql) = sql;
+    pg->prepared_count++;
+}
+
+/* Until all is sent, taking in what comes meanwhile. False: the connection broke. */
+static bool flush(struct pg *pg)
+{
+    int pending;
+    while ((pending = PQflush(pg->connection)) > 0) {
+        struct pollfd socket = {.fd = PQsocket(pg->connection), .events = POLLIN | POLLOUT};
+        (void)poll(&socket, 1, -1);
+        if ((socket.revents & POLLIN) != 0 && PQconsumeInput(pg->connection) == 0)
+            return false;
+    }
+    return pending == 0;
+}
+
+/* The answer to one message; STORE_OK also for one that did not run because an earlier one had failed. */
+static enum store_result take_answer(struct pg *pg, const struct sent *sent)
+{
+    enum store_result answer = STORE_OK;
+    PGresult *result = PQgetResult(pg->connection);
+    ExecStatusType status = PQresultStatus(result);
+    bool done = status == PGRES_COMMAND_OK || status == PGRES_TUPLES_OK;
+    if (!done && status != PGRES_PIPELINE_ABORTED)
+        answer = failure(pg, result, sent->statement);
+    if (done && sent->prepares != NULL)
+        note_prepared(pg, sent->prepares);
+    if (done && sent->rows != NULL)
+        *sent->rows = (struct pg_rows *)result;
+    else
+        PQclear(result);
+    if (pg->connection != NULL)
+        PQclear(PQgetResult(pg->connection)); /* NULL: the end of this answer */
+    return answer;
+}
+
+static enum store_result take_answers(struct pg *pg)
+{
+    enum store_result first = STORE_OK;
+    for (size_t i = 0; i < pg->sent_count && pg->connection != NULL; i++) {
+        enum store_result answer = take_answer(pg, &pg->sent[i]);
+        if (first != STORE_OK || answer == STORE_OK)
+            continue;
+        first = answer;
+        /* A server that is told to stop may say so instead of answering the last statement. */
+        pg->unanswered = pg->connection == NULL || (i + 1 == pg->sent_count && answer == STORE_UNAVAILABLE);
+    }
+    return first;
+}
+
+static enum store_result end_pipeline(struct pg *pg)
+{
+    if (pg->connection == NULL)
+        return STORE_UNAVAILABLE;
+    pg->unanswered = true;
+    if (PQpipelineSync(pg->connection) == 0 || !flush(pg))
+        return failure(pg, NULL, "pipeline");
+    (void)PQsetnonblocking(pg->connection, 0);
+    enum store_result first = take_answers(pg);
+    if (pg->connection == NULL)
+        return first;
+    PQclear(PQgetResult(pg->connection)); /* the sync's own */
+    pg->in_pipeline = false;
+    return PQexitPipelineMode(pg->connection) != 0 ? first : failure(pg, NULL, "pipeline");
+}
+
+/* With the COMMIT already sent, a connection that breaks says nothing about what has happened. */
+static enum store_result commit_pipeline(struct pg *pg)
+{
+    (void)send_text(pg, "COMMIT");
+    enum store_result result = end_pipeline(pg);
+    return result != STORE_OK && pg->unanswered ? STORE_OUTCOME_UNKNOWN : result;
+}
+
 enum store_result pg_commit(struct pg *pg)
 {
     if (pg->connection == NULL)
         return STORE_UNAVAILABLE;
+    if (pg->in_pipeline)
+        return commit_pipeline(pg);
     PGresult *result = PQexec(pg->connection, "COMMIT");
     enum store_result answer = STORE_OK;
     if (PQresultStatus(result) != PGRES_COMMAND_OK) {
@@ -184,6 +302,8 @@ enum store_result pg_commit(struct pg *pg)
 
 void pg_rollback(struct pg *pg)
 {
+    if (pg->in_pipeline)
+        (void)end_pipeline(pg);
     if (pg->connection == NULL || PQtransactionStatus(pg->connection) == PQTRANS_IDLE)
         return;
     PGresult *result = PQexec(pg->connection, "ROLLBACK");
@@ -192,31 +312,40 @@ void pg_rollback(struct pg *pg)
     PQclear(result);
 }
 
-/* Where the statement is, or would be, in the table of prepared ones. */
-static const struct sql **prepared_slot(struct pg *pg, const struct sql *sql)
-{
-    size_t slot = ((uintptr_t)sql / sizeof *sql) % PREPARED_MAX;
-    while (pg->prepared[slot] != NULL && pg->prepared[slot] != sql)
-        slot = (slot + 1) % PREPARED_MAX;
-    return &pg->prepared[slot];
-}
-
 static enum store_result prepare(struct pg *pg, const struct sql *sql, const struct pg_params *params)
 {
-    const struct sql **slot = prepared_slot(pg, sql);
-    if (*slot == sql)
+    if (*prepared_slot(pg, sql) == sql)
         return STORE_OK;
-    assert(pg->prepared_count < PREPARED_MAX - 1);
     PGresult *result = PQprepare(pg->connection, sql->name, sql->text, params->count, params->types);
     enum store_result answer = STORE_OK;
-    if (PQresultStatus(result) != PGRES_COMMAND_OK) {
+    if (PQresultStatus(result) == PGRES_COMMAND_OK)
+        note_prepared(pg, sql);
+    else
         answer = failure(pg, result, sql->name);
-    } else {
-        *slot = sql;
-        pg->prepared_count++;
-    }
     PQclear(result);
     return answer;
+}
+
+static bool is_being_prepared(const struct pg *pg, const struct sql *sql)
+{
+    for (size_t i = 0; i < pg->sent_count; i++)
+        if (pg->sent[i].prepares == sql)
+            return true;
+    return false;
+}
+
+/* In a pipeline a statement may follow at once on its own preparation. */
+static enum store_result send_query(struct pg *pg, const struct sql *sql, const struct pg_params *params,
+                                    struct pg_rows **rows)
+{
+    if (*prepared_slot(pg, sql) != sql && !is_being_prepared(pg, sql)) {
+        (void)PQsendPrepare(pg->connection, sql->name, sql->text, params->count, params->types);
+        note_sent(pg, sql->name, sql, NULL);
+    }
+    (void)PQsendQueryPrepared(pg->connection, sql->name, params->count, params->values, params->lengths,
+                              params->formats, 0);
+    note_sent(pg, sql->name, NULL, rows);
+    return STORE_OK;
 }
 
 enum store_result pg_query(struct pg *pg, const struct sql *sql, const struct pg_params *params,
@@ -231,6 +360,8 @@ enum store_result pg_query(struct pg *pg, const struct sql *sql, const struct pg
         return STORE_FAILED;
     if (pg->connection == NULL)
         return STORE_UNAVAILABLE;
+    if (pg->in_pipeline)
+        return send_query(pg, sql, params, rows);
     enum store_result prepared = prepare(pg, sql, params);
     if (prepared != STORE_OK)
         return prepared;
@@ -247,4 +378,23 @@ enum store_result pg_query(struct pg *pg, const struct sql *sql, const struct pg
     else
         PQclear(result);
     return STORE_OK;
+}
+
+enum store_result pg_pipeline_begin(struct pg *pg)
+{
+    enum store_result ready = pg_ready(pg);
+    if (ready != STORE_OK)
+        return ready;
+    assert(!pg->in_pipeline);
+    /* Not blocking: while the server waits for us to take an answer, it takes no more statements. */
+    if (PQenterPipelineMode(pg->connection) == 0 || PQsetnonblocking(pg->connection, 1) != 0)
+        return failure(pg, NULL, "pipeline");
+    pg->in_pipeline = true;
+    pg->sent_count = 0;
+    return STORE_OK;
+}
+
+enum store_result pg_pipeline_end(struct pg *pg)
+{
+    return end_pipeline(pg);
 }

@@ -4,7 +4,9 @@
  * Statements are the files under sql/, embedded as `struct sql`; each is prepared on its connection at first
  * use. Parameters are collected in a pg_params, in order ($1, $2 …), arrays in binary. Results are text and
  * are freed by scope (PG_ROWS). SQLSTATE becomes a store_result here and nowhere else. One thread at a time
- * per connection; every call may block. */
+ * per connection; every call may block.
+ *
+ * A pipeline sends statements without waiting for each other's answers: one round trip for all of them. */
 #ifndef DEPOSITD_STORE_PG_H
 #define DEPOSITD_STORE_PG_H
 
@@ -41,6 +43,7 @@ MUST_CHECK enum store_result pg_ready(struct pg *pg);
 MUST_CHECK enum store_result pg_begin(struct pg *pg);
 /* REPEATABLE READ, READ ONLY: one view of the data for several statements. */
 MUST_CHECK enum store_result pg_begin_read(struct pg *pg);
+/* Within a pipeline it ends that, too. */
 MUST_CHECK enum store_result pg_commit(struct pg *pg);
 /* Always leaves no transaction open; a broken connection is dropped. */
 void pg_rollback(struct pg *pg);
@@ -90,6 +93,12 @@ void pg_rows_free(struct pg_rows **rows);
 /* Runs a statement. `rows` may be NULL; on failure *rows is NULL. */
 MUST_CHECK enum store_result pg_query(struct pg *pg, const struct sql *sql, const struct pg_params *params,
                                       struct pg_rows **rows);
+/* From here to pg_pipeline_end or pg_commit, pg_begin and pg_query only send; the rows come with the end, and
+ * so does the failure of the first statement that failed: those after it did not run. At most 63 statements.
+ */
+MUST_CHECK enum store_result pg_pipeline_begin(struct pg *pg);
+MUST_CHECK enum store_result pg_pipeline_end(struct pg *pg);
+
 /* How the last failed statement was explained by the server: for the log, and SQLSTATE for tests; "" when
  * there is nothing. */
 const char *pg_last_error(const struct pg *pg);

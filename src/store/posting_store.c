@@ -197,6 +197,8 @@ static enum store_result post_days(struct pg *pg, struct arena *arena, const str
     for (size_t i = 0; i < posting->day_count && result == STORE_OK; i++) {
         const struct day_counters *day = &posting->days[i];
         struct pg_params params;
+        if (day->last_entry < posting->entries[0].entry)
+            continue; /* none of these entries is in it */
         pg_params_init(&params, arena);
         pg_add_int(&params, posting->scheme);
         pg_add_date(&params, day->date);

@@ -1,0 +1,101 @@
+/* SPDX-License-Identifier: ISC */
+/* Copies of calendar and ledger, each with the mark of the head by which it is known to be current. */
+#include "app/kept_scheme.h"
+
+#include <stdlib.h>
+
+enum { ACCOUNTS_KEPT_MAX = 100000, DAYS_KEPT_MAX = 64 };
+
+struct kept_scheme {
+    struct arena calendar_arena;
+    struct calendar calendar;
+    int64_t calendar_version; /* 0: none */
+    struct arena state_arena;
+    struct ledger_state state;
+    int64_t state_version; /* the calendar's, for a day may be closed without an entry */
+    bool state_holds;
+};
+
+void kept_schemes_dispose(struct kept_schemes *all)
+{
+    for (size_t i = 0; i < all->count; i++) {
+        if (all->by_id[i] == NULL)
+            continue;
+        arena_dispose(&all->by_id[i]->calendar_arena);
+        arena_dispose(&all->by_id[i]->state_arena);
+        free(all->by_id[i]);
+    }
+    free(all->by_id);
+}
+
+static bool make_room(struct kept_schemes *all, size_t id)
+{
+    size_t count = id * 2 + 8;
+    struct kept_scheme **grown = realloc(all->by_id, count * sizeof(struct kept_scheme *));
+    if (grown == NULL)
+        return false;
+    for (size_t i = all->count; i < count; i++)
+        grown[i] = NULL;
+    all->by_id = grown;
+    all->count = count;
+    return true;
+}
+
+struct kept_scheme *kept_scheme(struct kept_schemes *all, int32_t scheme)
+{
+    size_t id = (size_t)scheme;
+    if (id >= all->count && !make_room(all, id))
+        return NULL;
+    if (all->by_id[id] != NULL)
+        return all->by_id[id];
+    struct kept_scheme *kept = calloc(1, sizeof *kept);
+    if (kept == NULL)
+        return NULL;
+    arena_init(&kept->calendar_arena, 0);
+    arena_init(&kept->state_arena, 0);
+    all->by_id[id] = kept;
+    return kept;
+}
+
+static bool reaches(const struct calendar *calendar, struct instant instant)
+{
+    return calendar->count > 0 && calendar->days[calendar->count - 1].ends_at.us > instant.us;
+}
+
+enum store_result kept_calendar(struct kept_scheme *kept, struct pg *pg, const struct head *head,
+                                struct instant now, const struct calendar **calendar)
+{
+    struct instant until = {now.us + FUTURE_ALLOWED_US};
+    bool extended = false;
+    *calendar = &kept->calendar;
+    if (kept->calendar_version == head->calendar_version && reaches(&kept->calendar, until))
+        return STORE_OK;
+    kept->calendar_version = 0;
+    enum store_result result = store_calendar_extend(pg, head->scheme, until, &extended);
+    arena_reset(&kept->calendar_arena);
+    if (result == STORE_OK)
+        result = store_calendar(pg, &kept->calendar_arena, head->scheme, &kept->calendar);
+    /* What this transaction itself has changed may yet be rolled back: it is read again next time. */
+    if (result == STORE_OK && !extended)
+        kept->calendar_version = head->calendar_version;
+    return result;
+}
+
+struct ledger_state *kept_state(struct kept_scheme *kept, const struct head *head)
+{
+    struct ledger_state *state = &kept->state;
+    if (!kept->state_holds || kept->state_version != head->calendar_version ||
+        state->last_entry != head->last_entry || state->accounts.count > ACCOUNTS_KEPT_MAX ||
+        state->day_count > DAYS_KEPT_MAX) {
+        arena_reset(&kept->state_arena);
+        ledger_state_init(state, &kept->state_arena, head->last_entry);
+    }
+    kept->state_holds = false;
+    kept->state_version = head->calendar_version;
+    return state;
+}
+
+void kept_state_confirm(struct kept_scheme *kept)
+{
+    kept->state_holds = true;
+}

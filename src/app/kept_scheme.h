@@ -1,0 +1,32 @@
+/* SPDX-License-Identifier: ISC */
+/* What the writer keeps of each scheme from one batch to the next, so that a batch reads only what has
+ * changed: the calendar, which holds at the head's calendar version, and the state of the ledger, which holds
+ * at the head's last entry. The writer's own; nothing else touches it. */
+#ifndef DEPOSITD_APP_KEPT_SCHEME_H
+#define DEPOSITD_APP_KEPT_SCHEME_H
+
+#include "app/ledger.h"
+
+struct kept_scheme;
+
+struct kept_schemes {
+    struct kept_scheme **by_id; /* NULL element: nothing is kept */
+    size_t count;
+};
+
+void kept_schemes_dispose(struct kept_schemes *all);
+
+/* The scheme's, new if need be; NULL: out of memory. */
+MUST_CHECK struct kept_scheme *kept_scheme(struct kept_schemes *all, int32_t scheme);
+
+/* The calendar at the head's version, extended to a little after `now`. Valid until the next call. */
+MUST_CHECK enum store_result kept_calendar(struct kept_scheme *kept, struct pg *pg, const struct head *head,
+                                           struct instant now, const struct calendar **calendar);
+
+/* The state of the ledger at the head: what is known of it, or nothing if somebody else has been at it. Must
+ * be followed by kept_state_confirm if what is appended to it is committed; else it is forgotten next time.
+ */
+struct ledger_state *kept_state(struct kept_scheme *kept, const struct head *head);
+void kept_state_confirm(struct kept_scheme *kept);
+
+#endif
