@@ -21,6 +21,7 @@
     X(PRECONDITION_FAILED, precondition_failed, 412, false, "The resource has changed since")                \
     X(BODY_TOO_LARGE, body_too_large, 413, false, "The body is too large")                                   \
     X(UNSUPPORTED_MEDIA_TYPE, unsupported_media_type, 415, false, "The body's media type is not supported")  \
+    X(TOO_MANY_REQUESTS, too_many_requests, 429, true, "The key has made too many requests; wait a little")  \
     /* its parameters and its shape */                                                                       \
     X(PARAMETER_UNKNOWN, parameter_unknown, 422, false, "A query parameter is not known here")               \
     X(PARAMETER_MISSING, parameter_missing, 422, false, "A query parameter is missing")                      \

@@ -2,6 +2,8 @@
 /* Collecting faults. */
 #include "app/fault.h"
 
+#include "base/pairs.h"
+
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
@@ -10,8 +12,7 @@ enum { DETAIL_MAX = 300 };
 
 void faults_init(struct faults *faults, struct arena *arena)
 {
-    faults->arena = arena;
-    faults->count = 0;
+    *faults = (struct faults){.arena = arena};
 }
 
 static const char *copy(struct arena *arena, const char *text)
@@ -23,9 +24,15 @@ static const char *copy(struct arena *arena, const char *text)
 static PRINTF_LIKE(5, 0) void add(struct faults *faults, enum reason reason, const char *pointer,
                                   const char *parameter, const char *format, va_list arguments)
 {
+    static struct fault out_of_memory = {.reason = REASON_OVERLOADED, .detail = "out of memory"};
     char detail[DETAIL_MAX];
-    if (faults->count == FAULTS_MAX)
+    if (faults->count == FAULTS_MAX || faults->items == &out_of_memory)
         return;
+    if (!arena_grow(faults->arena, &faults->items, faults->count, &faults->capacity, sizeof *faults->items)) {
+        faults->items = &out_of_memory;
+        faults->count = 1;
+        return;
+    }
     vsnprintf(detail, sizeof detail, format, arguments);
     faults->items[faults->count++] = (struct fault){
         .reason = reason,

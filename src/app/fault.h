@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* What is wrong with a request: a list of faults, each with a reason and where it stands. Filled by whoever
  * finds them, from the shape of the JSON to the ledger's own refusals; made into a problem answer at the end.
- * Memory comes from the arena given at init. Owned by one thread at a time. */
+ * Memory comes from the arena given at init; where there is none left, the list says just that. Owned by one
+ * thread at a time. */
 #ifndef DEPOSITD_APP_FAULT_H
 #define DEPOSITD_APP_FAULT_H
 
@@ -19,8 +20,8 @@ struct fault {
 
 struct faults {
     struct arena *arena;
-    struct fault items[FAULTS_MAX];
-    size_t count;
+    struct fault *items;
+    size_t count, capacity;
 };
 
 void faults_init(struct faults *faults, struct arena *arena);

@@ -263,11 +263,18 @@ static void fail_places(struct place *places, size_t count, enum store_result fa
             places[i].job->failure = reason_of(failure);
 }
 
+/* Nothing was recorded, and it may go better now: a race was lost, or the connection turned out to have
+ * broken. */
+static bool is_worth_another(enum store_result result, int tries)
+{
+    return (result == STORE_CONFLICT && tries < ATTEMPTS_MAX) || (result == STORE_UNAVAILABLE && tries == 1);
+}
+
 /* Posts a stretch; halves it when an event of it makes the transaction fail. */
 static void post_stretch(struct intake *intake, struct place *places, size_t count)
 {
     enum store_result result = attempt(intake, places, count, false);
-    for (int tries = 1; tries < ATTEMPTS_MAX && result == STORE_CONFLICT; tries++) {
+    for (int tries = 1; is_worth_another(result, tries); tries++) {
         clear_results(places, count);
         result = attempt(intake, places, count, true);
     }
@@ -374,7 +381,8 @@ static void *run(void *argument)
 bool intake_submit(struct intake *intake, struct intake_job *job)
 {
     pthread_mutex_lock(&intake->lock);
-    bool taken = !intake->stopping && intake->waiting_events + job->count <= intake->waiting_max;
+    bool room = job->beyond_bound || intake->waiting_events + job->count <= intake->waiting_max;
+    bool taken = room && !intake->stopping;
     if (taken) {
         job->next = NULL;
         job->failure = REASON_NONE;

@@ -29,6 +29,7 @@ struct intake_job {
     struct arena *arena;
     int32_t key; /* of the identity that posts */
     bool dry_run;
+    bool beyond_bound; /* taken though the queue be full: the submitter has a bound of its own */
     const struct event *events;
     struct event_result *results; /* as many; those with faults already are passed over */
     size_t count;

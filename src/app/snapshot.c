@@ -95,12 +95,18 @@ static void replace(struct snapshot_cache *cache, struct held_snapshot *loaded)
         snapshot_release(&old->snapshot);
 }
 
+static enum store_result read_version(struct pg *pg, int64_t *version)
+{
+    enum store_result result = pg_ready(pg);
+    return result == STORE_OK ? store_network_version(pg, version) : result;
+}
+
 enum store_result snapshot_refresh(struct snapshot_cache *cache, struct pg *pg)
 {
     int64_t version, current = -1;
-    enum store_result result = pg_ready(pg);
-    if (result == STORE_OK)
-        result = store_network_version(pg, &version);
+    enum store_result result = read_version(pg, &version);
+    if (result == STORE_UNAVAILABLE) /* it may have broken long ago, and be noticed only now */
+        result = read_version(pg, &version);
     if (result != STORE_OK)
         return result;
     const struct snapshot *held = snapshot_hold(cache);

@@ -24,6 +24,10 @@ struct config {
     int max_connections;
     int connection_timeout_s;
     int max_body_bytes;
+    int key_rate;    /* requests a second that each key may make; 0: any number */
+    int key_burst;   /* requests that it may make at once */
+    int max_streams; /* bodies of NDJSON being read at a time */
+    char spool_folder[CONFIG_TEXT_MAX];
     int queue_events; /* events waiting for the writer before 503 */
     int batch_events; /* events in one transaction */
     int read_workers;

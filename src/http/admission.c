@@ -2,8 +2,10 @@
 /* A flat ladder: the first step that refuses is the answer, though it tells all faults that it finds. */
 #include "http/admission.h"
 
+#include "base/clock.h"
 #include "http/json_body.h"
 #include "http/media.h"
+#include "http/rates.h"
 #include "http/route.h"
 #include "http/router.h"
 
@@ -25,6 +27,13 @@ static bool check_role(const struct request *request, struct answer *answer)
     if ((request->route->roles & 1u << request->identity->role) == 0)
         return refuse(answer, REASON_ROLE_NOT_ALLOWED, reason_info(REASON_ROLE_NOT_ALLOWED)->title);
     return true;
+}
+
+static bool check_rate(const struct request *request, struct answer *answer)
+{
+    return request->identity == NULL ||
+           rates_allow(request->rates, request->identity->key, clock_monotonic_ms() * 1000) ||
+           refuse(answer, REASON_TOO_MANY_REQUESTS, reason_info(REASON_TOO_MANY_REQUESTS)->title);
 }
 
 static unsigned media_of(const struct route *route)
@@ -99,6 +108,9 @@ static void check_dry_run(struct request *request, struct faults *faults)
     request->dry_run = strcmp(dry_run, "true") == 0;
     if (!request->dry_run && strcmp(dry_run, "false") != 0)
         faults_add_parameter(faults, REASON_PARAMETER_INVALID, "dry_run", "must be true or false");
+    else if (request->dry_run && request->stream)
+        faults_add_parameter(faults, REASON_PARAMETER_INVALID, "dry_run",
+                             "is not for a stream; post an array");
 }
 
 static bool check_query(struct request *request, struct answer *answer)
@@ -116,7 +128,7 @@ static bool check_query(struct request *request, struct answer *answer)
 /* ?format= wins over Accept: it is what a person types into an address. */
 static bool check_media(const struct request *request, struct answer *answer)
 {
-    unsigned offered = media_of(request->route);
+    unsigned offered = request->stream ? 1u << MEDIA_NDJSON : media_of(request->route);
     const char *format = request_query(request, "format");
     bool found = format != NULL ? media_parse(offered, format, &answer->media)
                                 : media_negotiate(offered, request->accept, &answer->media);
@@ -127,7 +139,11 @@ static bool check_body(struct request *request, struct answer *answer)
 {
     if (request->route->body == NULL && request->route->run != NULL)
         return true;
-    if (!media_is_json(request->content_type))
+    if (request->content_encoding != NULL)
+        return refuse(answer, REASON_UNSUPPORTED_MEDIA_TYPE, "The body must come without a Content-Encoding");
+    if (request->stream)
+        return true;
+    if (!media_is(MEDIA_JSON, request->content_type))
         return refuse(answer, REASON_UNSUPPORTED_MEDIA_TYPE, "The body must be application/json");
     request->json = json_body_parse(request->body, request->body_length, &answer->faults);
     return request->json != NULL;
@@ -135,6 +151,6 @@ static bool check_body(struct request *request, struct answer *answer)
 
 bool admit(struct request *request, struct answer *answer)
 {
-    return check_role(request, answer) && check_query(request, answer) && check_media(request, answer) &&
-           check_body(request, answer);
+    return check_role(request, answer) && check_rate(request, answer) && check_query(request, answer) &&
+           check_media(request, answer) && check_body(request, answer);
 }

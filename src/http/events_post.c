@@ -4,6 +4,7 @@
 #include "http/events_post.h"
 
 #include "http/event_body.h"
+#include "http/json_body.h"
 #include "http/json_text.h"
 #include "http/problem.h"
 
@@ -25,25 +26,55 @@ static bool check_count(const json_t *json, struct answer *answer)
     return false;
 }
 
-/* Reads all, in order; returns how many are fit to be posted. */
-static size_t read_events(const json_t *json, struct event *events, struct uuid *ids, bool *id_known,
-                          const struct intake_job *job)
+bool posting_init(struct posting *posting, struct arena *arena, const struct request *request,
+                  size_t capacity)
 {
+    *posting = (struct posting){
+        .job = {.arena = arena, .key = request->identity->key, .dry_run = request->dry_run},
+        .events = arena_array(arena, capacity, sizeof *posting->events),
+        .results = arena_array(arena, capacity, sizeof *posting->results),
+        .ids = arena_array(arena, capacity, sizeof *posting->ids),
+        .id_known = arena_array(arena, capacity, sizeof *posting->id_known),
+    };
+    posting->job.events = posting->events;
+    posting->job.results = posting->results;
+    return posting->events != NULL && posting->results != NULL && posting->ids != NULL &&
+           posting->id_known != NULL;
+}
+
+/* JSON that could not be parsed has its fault already. Returns whether the event is fit to be posted. */
+static bool add_event(struct posting *posting, const json_t *json)
+{
+    size_t i = posting->job.count++;
+    struct event_result *result = &posting->results[i];
     struct buffer scratch;
-    size_t fit = 0;
     buffer_init(&scratch, EVENT_TEXT_MAX);
-    for (size_t i = 0; i < job->count; i++) {
-        const json_t *one = json_is_array(json) ? json_array_get(json, i) : json;
-        struct event_result *result = &job->results[i];
-        faults_init(&result->faults, job->arena);
-        id_known[i] = event_body_id(one, &ids[i]);
-        if (event_body_read(one, &events[i], &scratch, &result->faults))
-            fit++;
-        else
-            result->status = EVENT_REJECTED;
-    }
+    posting->id_known[i] = json != NULL && event_body_id(json, &posting->ids[i]);
+    bool fit = json != NULL && event_body_read(json, &posting->events[i], &scratch, &result->faults);
+    if (!fit)
+        result->status = EVENT_REJECTED;
     buffer_dispose(&scratch);
     return fit;
+}
+
+static struct faults *next_faults(struct posting *posting)
+{
+    struct faults *faults = &posting->results[posting->job.count].faults;
+    faults_init(faults, posting->job.arena);
+    return faults;
+}
+
+void posting_add_line(struct posting *posting, const char *line, size_t length)
+{
+    json_t *json = json_body_parse(line, length, next_faults(posting));
+    (void)add_event(posting, json);
+    json_decref(json);
+}
+
+void posting_add_too_long(struct posting *posting)
+{
+    faults_add(next_faults(posting), REASON_BODY_TOO_LARGE, "", "the line is too long for an event");
+    (void)add_event(posting, NULL);
 }
 
 bool posting_read(struct posting *posting, const struct request *request, struct answer *answer)
@@ -51,26 +82,15 @@ bool posting_read(struct posting *posting, const struct request *request, struct
     const json_t *json = request->json;
     if (!check_count(json, answer))
         return false;
-    size_t count = json_is_array(json) ? json_array_size(json) : 1;
-    struct event *events = arena_array(request->arena, count, sizeof *events);
-    struct event_result *results = arena_array(request->arena, count, sizeof *results);
-    struct uuid *ids = arena_array(request->arena, count, sizeof *ids);
-    bool *id_known = arena_array(request->arena, count, sizeof *id_known);
-    if (events == NULL || results == NULL || ids == NULL || id_known == NULL)
+    size_t count = json_is_array(json) ? json_array_size(json) : 1, fit = 0;
+    if (!posting_init(posting, request->arena, request, count))
         return refuse_memory(answer);
-
-    *posting = (struct posting){
-        .many = json_is_array(json),
-        .ids = ids,
-        .id_known = id_known,
-        .job = {.arena = request->arena,
-                .key = request->identity->key,
-                .dry_run = request->dry_run,
-                .events = events,
-                .results = results,
-                .count = count},
-    };
-    if (read_events(json, events, ids, id_known, &posting->job) > 0)
+    posting->many = json_is_array(json);
+    for (size_t i = 0; i < count; i++) {
+        (void)next_faults(posting);
+        fit += add_event(posting, posting->many ? json_array_get(json, i) : json);
+    }
+    if (fit > 0)
         return true;
     posting_answer(posting, answer);
     return false;
@@ -148,6 +168,12 @@ static void answer_one(const struct posting *posting, struct answer *answer)
     end_body(&answer->body, posting->job.dry_run);
 }
 
+void posting_write_result(const struct posting *posting, size_t i, struct buffer *body)
+{
+    add_result(body, posting, i);
+    buffer_add_char(body, '}');
+}
+
 static int count_status(const struct intake_job *job, enum event_status status)
 {
     int count = 0;
@@ -167,8 +193,7 @@ static void answer_many(const struct posting *posting, struct answer *answer)
     buffer_add_char(body, '[');
     for (size_t i = 0; i < posting->job.count; i++) {
         element_begin(body);
-        add_result(body, posting, i);
-        buffer_add_char(body, '}');
+        posting_write_result(posting, i, body);
     }
     buffer_add_char(body, ']');
     end_body(body, posting->job.dry_run);

@@ -7,11 +7,23 @@
 #include "http/handler.h"
 
 struct posting {
-    struct intake_job job; /* its memory is the request's arena */
-    bool many;             /* an array was posted */
-    const struct uuid *ids;
-    const bool *id_known; /* of events that could not be read as a whole */
+    struct intake_job job; /* its memory is that of the arena given */
+    struct event *events;  /* the job's, while they are being read; as are those below */
+    struct event_result *results;
+    struct uuid *ids;
+    bool *id_known; /* of events that could not be read as a whole */
+    bool many;      /* an array was posted */
 };
+
+/* Room for `capacity` events of the request's key. False: out of memory. */
+MUST_CHECK bool posting_init(struct posting *posting, struct arena *arena, const struct request *request,
+                             size_t capacity);
+/* Reads one more event from a line of text. */
+void posting_add_line(struct posting *posting, const char *line, size_t length);
+/* An event that is refused for the length of its line. */
+void posting_add_too_long(struct posting *posting);
+/* The result of event i, a JSON object. */
+void posting_write_result(const struct posting *posting, size_t i, struct buffer *body);
 
 /* Reads the request's JSON. True: the job is for the writer to post. False: the answer stands already, be it
  * that faults were added or that no event was fit to be posted. */

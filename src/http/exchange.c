@@ -4,11 +4,13 @@
  *     READING ---------> DECIDED -> SENT      refused, or answered at once
  *     READING -> WORKING -> DECIDED           by a handler on a read worker
  *     READING -> POSTING -> POSTED -> DECIDED events whose key the snapshot at hand knows
- *     READING -> WORKING -> REFRESHED -> POSTING or DECIDED     events whose key it does not */
+ *     READING -> WORKING -> REFRESHED -> POSTING or DECIDED     events whose key it does not
+ *     READING -> POSTING -> READING           a stream of events that waits for the writer */
 #include "http/exchange.h"
 
 #include "base/clock.h"
 #include "http/admission.h"
+#include "http/media.h"
 #include "http/router.h"
 
 #include <assert.h>
@@ -26,6 +28,11 @@ enum {
     DRAINED_BODIES = 4 /* a body too large is read to its end, so that the client gets to see why it was
                           refused; but no more than this many times the maximum */
 };
+
+static bool is_post_of_events(const struct exchange *exchange)
+{
+    return exchange->request.route->run == NULL;
+}
 
 /* A client's own id is echoed only if it is harmless in a header and in a log. */
 static bool is_request_id(const char *id)
@@ -82,10 +89,15 @@ static bool read_head(struct exchange *exchange, const char *method, const char 
     request->accept = header(exchange, MHD_HTTP_HEADER_ACCEPT);
     request->if_match = header(exchange, MHD_HTTP_HEADER_IF_MATCH);
     request->content_type = header(exchange, MHD_HTTP_HEADER_CONTENT_TYPE);
+    request->content_encoding = header(exchange, MHD_HTTP_HEADER_CONTENT_ENCODING);
     MHD_get_connection_values(exchange->connection, MHD_GET_ARGUMENT_KIND, add_parameter, request);
     credentials_read(header(exchange, MHD_HTTP_HEADER_AUTHORIZATION), &exchange->credentials);
     set_request_id(exchange, header(exchange, "X-Request-Id"));
-    return router_match(method, path, request, &exchange->allowed);
+    if (!router_match(method, path, request, &exchange->allowed))
+        return false;
+    request->stream = request->route != NULL && is_post_of_events(exchange) &&
+                      media_is(MEDIA_NDJSON, request->content_type);
+    return true;
 }
 
 struct exchange *exchange_new(struct exchanges *all, struct MHD_Connection *connection, const char *method,
@@ -102,6 +114,7 @@ struct exchange *exchange_new(struct exchanges *all, struct MHD_Connection *conn
     buffer_init(&exchange->body, (size_t)all->service->config->max_body_bytes);
     exchange->request.arena = &exchange->arena;
     exchange->request.service = all->service;
+    exchange->request.rates = all->rates;
     exchange->request.openapi = &all->openapi;
     exchange->answer.arena = &exchange->arena;
     exchange->answer.status = 200;
@@ -120,6 +133,8 @@ void exchange_free(struct exchange *exchange)
 {
     struct exchanges *all = exchange->all;
     assert(exchange->state != EXCHANGE_WORKING && exchange->state != EXCHANGE_POSTING);
+    bool streamed = exchange->stream != NULL;
+    events_stream_free(exchange->stream);
     json_decref(exchange->request.json);
     snapshot_release(exchange->request.snapshot);
     buffer_dispose(&exchange->body);
@@ -129,6 +144,7 @@ void exchange_free(struct exchange *exchange)
 
     pthread_mutex_lock(&all->lock);
     all->open--;
+    all->streams -= streamed;
     pthread_cond_signal(&all->fewer);
     pthread_mutex_unlock(&all->lock);
 }
@@ -138,18 +154,10 @@ static void refuse(struct exchange *exchange, enum reason reason)
     faults_add(&exchange->answer.faults, reason, NULL, "%s", reason_info(reason)->title);
 }
 
-bool exchange_receive(struct exchange *exchange, const char *data, size_t length)
-{
-    exchange->received += length;
-    if (exchange->received <= exchange->body.maximum)
-        buffer_add(&exchange->body, data, length);
-    else
-        buffer_dispose(&exchange->body);
-    return exchange->received <= exchange->body.maximum * DRAINED_BODIES;
-}
-
 bool exchange_refuses_body(struct exchange *exchange)
 {
+    if (exchange->request.stream)
+        return false;
     const char *announced = header(exchange, MHD_HTTP_HEADER_CONTENT_LENGTH);
     bool client_waits = header(exchange, MHD_HTTP_HEADER_EXPECT) != NULL;
     size_t most = exchange->body.maximum * (client_waits ? 1 : DRAINED_BODIES);
@@ -189,11 +197,6 @@ static void identify(struct exchange *exchange)
     snapshot_release(request->snapshot);
     request->snapshot = snapshot_hold(request->service->snapshots);
     request->identity = credentials_identity(&exchange->credentials, request->snapshot);
-}
-
-static bool is_post_of_events(const struct exchange *exchange)
-{
-    return exchange->request.route->run == NULL;
 }
 
 /* On a read worker's thread. Returns the state to come back in. */
@@ -272,14 +275,122 @@ static bool read_events(struct exchange *exchange)
     return fit;
 }
 
-/* A key that the snapshot does not know may be newer than it is. */
-static bool post_events(struct exchange *exchange)
+/* Whether the key is not in the snapshot, but may be newer than it. */
+static bool is_new_to_us(struct exchange *exchange)
 {
     identify(exchange);
-    if (exchange->request.identity == NULL && exchange->credentials.given &&
-        exchange->state != EXCHANGE_REFRESHED)
+    return exchange->request.identity == NULL && exchange->credentials.given &&
+           exchange->state != EXCHANGE_REFRESHED;
+}
+
+static bool post_events(struct exchange *exchange)
+{
+    if (is_new_to_us(exchange))
         return go_to_worker(exchange);
     return read_events(exchange) ? go_to_writer(exchange) : decided(exchange);
+}
+
+/* --- a stream of events -------------------------------------------------------------------------------- */
+
+static void wake(void *owner)
+{
+    come_back(owner, EXCHANGE_READING);
+}
+
+static void wait_for_writer(struct exchange *exchange)
+{
+    leave(exchange, EXCHANGE_POSTING);
+    if (!events_stream_wait(exchange->stream))
+        come_back(exchange, EXCHANGE_READING);
+}
+
+/* Whether there may be one more. */
+static bool count_stream(struct exchanges *all)
+{
+    pthread_mutex_lock(&all->lock);
+    bool room = all->streams < (size_t)all->service->config->max_streams;
+    all->streams += room;
+    pthread_mutex_unlock(&all->lock);
+    return room;
+}
+
+static void begin_stream(struct exchange *exchange)
+{
+    struct exchanges *all = exchange->all;
+    if (!admit(&exchange->request, &exchange->answer))
+        return;
+    if (!count_stream(all)) {
+        refuse(exchange, REASON_OVERLOADED);
+        return;
+    }
+    exchange->stream = events_stream_new(&exchange->request, wake, exchange);
+    if (exchange->stream != NULL)
+        return;
+    refuse(exchange, REASON_OVERLOADED);
+    pthread_mutex_lock(&all->lock);
+    all->streams--;
+    pthread_mutex_unlock(&all->lock);
+}
+
+/* Whether the exchange is still the server's: then there is a stream, or a fault. */
+static bool has_begun_stream(struct exchange *exchange)
+{
+    if (exchange->stream != NULL || exchange->answer.faults.count > 0)
+        return true;
+    if (is_new_to_us(exchange))
+        return go_to_worker(exchange);
+    begin_stream(exchange);
+    return true;
+}
+
+/* Where a body comes in chunks, libmicrohttpd goes on with the next though the exchange has just gone away.
+ */
+static bool is_away(const struct exchange *exchange)
+{
+    const union MHD_ConnectionInfo *info =
+        MHD_get_connection_info(exchange->connection, MHD_CONNECTION_INFO_CONNECTION_SUSPENDED);
+    return info != NULL && info->suspended == MHD_YES;
+}
+
+static bool receive_stream(struct exchange *exchange, const char *data, size_t *length)
+{
+    if (is_away(exchange) || !has_begun_stream(exchange))
+        return true;
+    if (exchange->stream == NULL || events_stream_is_broken(exchange->stream)) {
+        exchange->received += *length;
+        *length = 0;
+        return exchange->received <= exchange->body.maximum * DRAINED_BODIES;
+    }
+    size_t taken = events_stream_take(exchange->stream, data, *length);
+    *length -= taken;
+    if (*length > 0)
+        wait_for_writer(exchange);
+    return !exchange->all->draining;
+}
+
+static bool end_stream(struct exchange *exchange)
+{
+    if (!has_begun_stream(exchange))
+        return false;
+    if (exchange->stream == NULL || events_stream_end(exchange->stream))
+        return decided(exchange);
+    wait_for_writer(exchange);
+    return false;
+}
+
+/* ------------------------------------------------------------------------------------------------------- */
+
+bool exchange_receive(struct exchange *exchange, const char *data, size_t *length)
+{
+    if (exchange->request.stream)
+        return receive_stream(exchange, data, length);
+    exchange->received += *length;
+    if (exchange->received <= exchange->body.maximum)
+        buffer_add(&exchange->body, data, *length);
+    else
+        buffer_dispose(&exchange->body);
+    *length = 0;
+    return exchange->received <= exchange->body.maximum * DRAINED_BODIES;
 }
 
 static bool answer_at_once(struct exchange *exchange)
@@ -303,6 +414,8 @@ static bool begin(struct exchange *exchange)
     request->body_length = exchange->body.length;
     if (request->route == NULL)
         return refuse_whole(exchange, exchange->allowed != 0 ? REASON_METHOD_NOT_ALLOWED : REASON_NOT_FOUND);
+    if (request->stream)
+        return end_stream(exchange);
     if (exchange->received > exchange->body.maximum)
         return refuse_whole(exchange, REASON_BODY_TOO_LARGE);
     if (exchange->body.failed)
@@ -318,7 +431,7 @@ bool exchange_advance(struct exchange *exchange)
     case EXCHANGE_READING:
         return begin(exchange);
     case EXCHANGE_REFRESHED:
-        return post_events(exchange);
+        return exchange->request.stream ? end_stream(exchange) : post_events(exchange);
     case EXCHANGE_POSTED:
         posting_answer(&exchange->posting, &exchange->answer);
         return decided(exchange);

@@ -11,6 +11,7 @@
 #include "app/read_pool.h"
 #include "http/auth.h"
 #include "http/events_post.h"
+#include "http/events_stream.h"
 #include "http/handler.h"
 
 #include <microhttpd.h>
@@ -20,7 +21,8 @@
 enum exchange_state {
     EXCHANGE_READING,   /* the server's thread; the body comes in */
     EXCHANGE_WORKING,   /* away: a read worker's */
-    EXCHANGE_REFRESHED, /* the server's: events may be posted, the snapshot being no older than they are */
+    EXCHANGE_REFRESHED, /* the server's: events may be posted, the snapshot being no older than they are; the
+                           body of a stream goes on coming in */
     EXCHANGE_POSTING,   /* away: the writer's */
     EXCHANGE_POSTED,    /* the server's: the results stand */
     EXCHANGE_DECIDED,   /* the server's: the answer stands */
@@ -31,11 +33,13 @@ enum exchange_state {
 struct exchanges {
     struct service *service;
     struct read_pool *pool;
+    struct rates *rates;
     struct buffer openapi;
     struct MHD_Response *overloaded, *outcome_unknown; /* for when there is no memory for another */
     pthread_mutex_t lock;
     pthread_cond_t fewer; /* one has ended, or is back */
     size_t open;          /* that exist */
+    size_t streams;       /* of them, those that read NDJSON */
     size_t away;
     atomic_bool draining; /* each answer is its connection's last */
     atomic_bool hurrying; /* what a worker has not begun it refuses */
@@ -56,6 +60,7 @@ struct exchange {
     unsigned allowed; /* methods of the path, where the route was not found */
     struct read_job job;
     struct posting posting;
+    struct events_stream *stream; /* NULL: none, or not yet */
     char request_id[REQUEST_ID_MAX + 1];
     const char *method;
     int64_t started_ms;
@@ -67,8 +72,9 @@ MUST_CHECK struct exchange *exchange_new(struct exchanges *all, struct MHD_Conne
                                          const char *method, const char *path);
 void exchange_free(struct exchange *exchange);
 
-/* READING: takes a piece of the body. False: far more than any body may be; give up the connection. */
-MUST_CHECK bool exchange_receive(struct exchange *exchange, const char *data, size_t length);
+/* READING: takes a piece of the body; *length becomes what is left of it, for when the exchange is back.
+ * False: far more than any body may be; give up the connection. */
+MUST_CHECK bool exchange_receive(struct exchange *exchange, const char *data, size_t *length);
 /* READING: whether the announced body is refused before it is sent: DECIDED then. */
 MUST_CHECK bool exchange_refuses_body(struct exchange *exchange);
 /* When the body is complete, and each time the exchange is back: goes on as far as the server's thread can.

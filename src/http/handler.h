@@ -24,6 +24,7 @@ struct query_parameter {
 enum media { MEDIA_JSON, MEDIA_CSV, MEDIA_NDJSON, MEDIA_TEXT, MEDIA_HTML, MEDIA_COUNT };
 
 struct route;
+struct rates;
 
 struct request {
     struct arena *arena;
@@ -35,6 +36,8 @@ struct request {
     const char *accept; /* header values; NULL: none */
     const char *if_match;
     const char *content_type;
+    const char *content_encoding;
+    bool stream; /* the body is NDJSON, and so is the answer */
     const char *body;
     size_t body_length;
     json_t *json;                    /* the body, where the route takes one; the request's */
@@ -43,6 +46,7 @@ struct request {
     const struct snapshot *snapshot;
     struct pg *pg; /* NULL on routes that are answered at once */
     struct service *service;
+    struct rates *rates;
     const struct buffer *openapi; /* the OpenAPI document, made at the start */
 };
 

@@ -111,7 +111,7 @@ bool media_parse(unsigned offered, const char *word, enum media *chosen)
     return false;
 }
 
-bool media_is_json(const char *content_type)
+bool media_is(enum media media, const char *content_type)
 {
-    return content_type != NULL && is_type(content_type, bare_length(content_type), "application/json");
+    return content_type != NULL && is_type(content_type, bare_length(content_type), media_table[media].type);
 }

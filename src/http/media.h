@@ -16,7 +16,7 @@ MUST_CHECK bool media_negotiate(unsigned offered, const char *accept, enum media
 /* The one of the set with this word. */
 MUST_CHECK bool media_parse(unsigned offered, const char *word, enum media *chosen);
 
-/* Whether a Content-Type (NULL: none was sent) is application/json, with or without parameters. */
-bool media_is_json(const char *content_type);
+/* Whether a Content-Type (NULL: none was sent) is that of the media, with or without parameters. */
+bool media_is(enum media media, const char *content_type);
 
 #endif

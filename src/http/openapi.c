@@ -122,7 +122,9 @@ static void add_body(struct buffer *document, const struct route *route)
         buffer_add_text(
             document,
             "{\"oneOf\":[{\"$ref\":\"#/components/schemas/Event\"},{\"type\":\"array\",\"minItems\":1,"
-            "\"maxItems\":1000,\"items\":{\"$ref\":\"#/components/schemas/Event\"}}]}");
+            "\"maxItems\":1000,\"items\":{\"$ref\":\"#/components/schemas/Event\"}}]}},"
+            "\"application/x-ndjson\":{\"schema\":{\"type\":\"string\",\"description\":"
+            "\"An Event a line, any number of them\"}");
     else
         openapi_reference(document, route->body->name);
     buffer_add_text(document, "}}}");
@@ -153,6 +155,14 @@ static void add_content(struct buffer *document, const struct route *route)
             buffer_add_text(document, "{\"type\":\"string\"}");
         buffer_add_char(document, '}');
     }
+    if (is_post_of_events(route)) {
+        add_media_member(document, MEDIA_NDJSON);
+        buffer_add_text(
+            document,
+            "{\"schema\":{\"type\":\"string\",\"description\":\"To NDJSON: a line for each event, as "
+            "in results, and a last one that counts them; where that is missing, post the rest "
+            "again\"}}");
+    }
     buffer_add_char(document, '}');
 }
 
@@ -180,6 +190,7 @@ static bool can_fail(const struct route *route, int status)
         return has_body;
     case 401:
     case 403:
+    case 429:
         return route->roles != 0;
     case 404:
         return names_something(route);

@@ -29,7 +29,7 @@ static void add_header(struct reply *reply, const char *name, const char *value)
 /* What a status calls for. */
 static void add_status_headers(struct reply *reply, int status)
 {
-    if (status == 503)
+    if (status == 429 || status == 503)
         add_header(reply, MHD_HTTP_HEADER_RETRY_AFTER, "1");
     if (status != 401)
         return;
@@ -94,13 +94,17 @@ static struct MHD_Response *response_of(struct buffer *body)
 static struct MHD_Response *make_response(struct exchange *exchange)
 {
     struct answer *answer = &exchange->answer;
+    struct reply reply = {NULL};
     exchange->status = answer->status;
+    if (answer->faults.count == 0 && exchange->stream != NULL)
+        reply.response = events_stream_response(exchange->stream, &answer->faults);
     if (answer->faults.count > 0) {
         exchange->status = problem_status(&answer->faults);
         buffer_reset(&answer->body);
         problem_write(&answer->faults, &answer->body);
     }
-    struct reply reply = {.response = response_of(&answer->body)};
+    if (reply.response == NULL)
+        reply.response = response_of(&answer->body);
     if (reply.response == NULL)
         return NULL;
     add_headers(&reply, exchange);
@@ -139,7 +143,8 @@ enum MHD_Result reply_overloaded(const struct exchanges *all, struct MHD_Connect
 /* NULL: out of memory. */
 static struct MHD_Response *prepare(enum reason reason)
 {
-    struct faults faults = {.items = {{.reason = reason, .detail = reason_info(reason)->title}}, .count = 1};
+    struct fault fault = {.reason = reason, .detail = reason_info(reason)->title};
+    struct faults faults = {.items = &fault, .count = 1};
     struct buffer body;
     buffer_init(&body, 4096);
     problem_write(&faults, &body);

@@ -38,7 +38,7 @@ static const struct route routes[] = {
     {GET("/openapi.json", 0, handle_openapi, "This document", "Document"), .at_once = true},
 
     /* events */
-    {POST("/v1/events", FOR_POS | FOR_STAFF, NULL, "Posts one event, or an array of up to 1000", "Posted"),
+    {POST("/v1/events", FOR_POS | FOR_STAFF, NULL, "Posts one event, an array of up to 1000, or a stream of any number", "Posted"),
      .answer_statuses = {201, 200}},
     {GET("/v1/events", FOR_ALL, handle_events_list,
          "Entries in their order; with scheme alone, the feed: next is then always given", "EntryList"),

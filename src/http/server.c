@@ -10,6 +10,7 @@
 #include "http/exchange.h"
 #include "http/json_body.h"
 #include "http/openapi.h"
+#include "http/rates.h"
 #include "http/reply.h"
 
 #include <netdb.h>
@@ -46,9 +47,7 @@ static enum MHD_Result handle(void *closure, struct MHD_Connection *connection, 
         return exchange_refuses_body(exchange) ? exchange_send(exchange) : MHD_YES;
     }
     if (*length > 0) {
-        size_t received = *length;
-        *length = 0;
-        return exchange_receive(exchange, data, received) ? MHD_YES : MHD_NO;
+        return exchange_receive(exchange, data, length) ? MHD_YES : MHD_NO;
     }
     return exchange_advance(exchange) ? exchange_send(exchange) : MHD_YES;
 }
@@ -146,7 +145,8 @@ static struct server *prepare(struct service *service, char *error, size_t error
     pthread_mutex_init(&all->lock, NULL);
     pthread_cond_init(&all->fewer, NULL);
     openapi_write(&all->openapi);
-    if (!all->openapi.failed && reply_init(all))
+    all->rates = rates_new(config->key_rate, config->key_burst);
+    if (!all->openapi.failed && all->rates != NULL && reply_init(all))
         all->pool = read_pool_start(config->dsn, (size_t)config->read_workers, (size_t)config->queue_reads);
     if (all->pool != NULL)
         return server;
@@ -198,6 +198,7 @@ void server_stop(struct server *server)
         stop_daemon(server);
     read_pool_stop(all->pool);
     reply_dispose(all);
+    rates_free(all->rates);
     buffer_dispose(&all->openapi);
     pthread_cond_destroy(&all->fewer);
     pthread_mutex_destroy(&all->lock);

@@ -144,6 +144,14 @@ class Database:
         connection.cursor().execute(statement)
         connection.close()
 
+    def shut(self):
+        """Ends all connections, and lets in no new ones until it is opened."""
+        self._admin(f"ALTER DATABASE {self.name} ALLOW_CONNECTIONS false")
+        self._admin(f"SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = '{self.name}'")
+
+    def open(self):
+        self._admin(f"ALTER DATABASE {self.name} ALLOW_CONNECTIONS true")
+
     def rows(self, statement, *values):
         connection = psycopg2.connect(self.owner_dsn)
         with connection, connection.cursor() as cursor:

@@ -235,14 +235,14 @@ END_TEST
 
 START_TEST(a_body_is_json_when_it_says_so)
 {
-    ck_assert(media_is_json("application/json"));
-    ck_assert(media_is_json("Application/JSON; charset=utf-8"));
-    ck_assert(media_is_json("application/json;charset=utf-8"));
-    ck_assert(!media_is_json(NULL));
-    ck_assert(!media_is_json(""));
-    ck_assert(!media_is_json("application/x-ndjson"));
-    ck_assert(!media_is_json("application/jsonx"));
-    ck_assert(!media_is_json("text/json"));
+    ck_assert(media_is(MEDIA_JSON, "application/json"));
+    ck_assert(media_is(MEDIA_JSON, "Application/JSON; charset=utf-8"));
+    ck_assert(media_is(MEDIA_JSON, "application/json;charset=utf-8"));
+    ck_assert(!media_is(MEDIA_JSON, NULL));
+    ck_assert(!media_is(MEDIA_JSON, ""));
+    ck_assert(!media_is(MEDIA_JSON, "application/x-ndjson"));
+    ck_assert(!media_is(MEDIA_JSON, "application/jsonx"));
+    ck_assert(!media_is(MEDIA_JSON, "text/json"));
 }
 END_TEST
 
