@@ -10,7 +10,11 @@ compared AS (
            OR (d.state = 'closed') IS DISTINCT FROM (b.closing IS NOT NULL)
            OR b.closing <> coalesce(r.through, 0) AS is_broken
       FROM running r
-      FULL JOIN (SELECT account, business_date AS moved_on, movement, closing FROM balance WHERE scheme = $1::integer) b
+      FULL JOIN (SELECT account, business_date AS moved_on, sum(movement) AS movement, max(closing) AS closing
+                   FROM (SELECT account, business_date, movement, closing FROM balance WHERE scheme = $1::integer
+                         UNION ALL
+                         SELECT account, business_date, movement, NULL FROM recent_balance WHERE scheme = $1::integer) AS part
+                  GROUP BY account, business_date) b
            USING (account, moved_on)
       LEFT JOIN business_day d ON d.scheme = $1::integer AND d.business_date = moved_on)
 SELECT count(*), count(*) FILTER (WHERE is_broken),

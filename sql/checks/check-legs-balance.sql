@@ -7,8 +7,10 @@ WITH of_entry AS (
       FROM entry WHERE scheme = $1::integer),
 of_unit AS (
     SELECT format('the balances in %s', coalesce(max(c.code), 'money')) AS what, sum(movement) <> 0 AS is_broken
-      FROM balance b LEFT JOIN cup_type c ON c.id = account_unit(b.account)
-     WHERE scheme = $1::integer
+      FROM (SELECT account, movement FROM balance WHERE scheme = $1::integer
+            UNION ALL
+            SELECT account, movement FROM recent_balance WHERE scheme = $1::integer) b
+      LEFT JOIN cup_type c ON c.id = account_unit(b.account)
      GROUP BY account_unit(b.account))
 SELECT count(*), count(*) FILTER (WHERE is_broken), min(what) FILTER (WHERE is_broken) || ' does not sum to zero'
   FROM (SELECT * FROM of_entry UNION ALL SELECT * FROM of_unit) AS examined

@@ -38,13 +38,22 @@ computed AS (
             UNION ALL
             SELECT business_date, site, 0, 0, 0, 0, 0, 0, fees, tax FROM charged) AS part
      GROUP BY 1, 2),
+kept AS (
+    SELECT business_date, site, sum(issued) AS issued, sum(returned) AS returned, sum(collected) AS collected,
+           sum(refunded) AS refunded, sum(stock) AS stock, sum(other) AS other, sum(fees) AS fees, sum(tax) AS tax
+      FROM (SELECT business_date, site, issued, returned, collected, refunded, stock, other, fees, tax
+              FROM site_day WHERE scheme = $1::integer
+            UNION ALL
+            SELECT business_date, site, issued, returned, collected, refunded, stock, other, 0, 0
+              FROM recent_site_day WHERE scheme = $1::integer) AS part
+     GROUP BY 1, 2),
 compared AS (
     SELECT business_date, site,
            (coalesce(c.issued, 0), coalesce(c.returned, 0), coalesce(c.collected, 0), coalesce(c.refunded, 0),
             coalesce(c.stock, 0), coalesce(c.other, 0), coalesce(c.fees, 0), coalesce(c.tax, 0))
            <> (coalesce(d.issued, 0), coalesce(d.returned, 0), coalesce(d.collected, 0), coalesce(d.refunded, 0),
                coalesce(d.stock, 0), coalesce(d.other, 0), coalesce(d.fees, 0), coalesce(d.tax, 0)) AS is_broken
-      FROM computed c FULL JOIN (SELECT * FROM site_day WHERE scheme = $1::integer) d USING (business_date, site))
+      FROM computed c FULL JOIN kept d USING (business_date, site))
 SELECT count(*), count(*) FILTER (WHERE is_broken),
        (SELECT format('%s on %s', coalesce(s.code, 'no site'), business_date)
           FROM compared LEFT JOIN site s ON s.id = site WHERE is_broken ORDER BY business_date, s.code LIMIT 1)

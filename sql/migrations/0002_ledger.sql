@@ -76,7 +76,9 @@ CREATE TABLE scheme_head (
     scheme            integer PRIMARY KEY REFERENCES scheme,
     reference_version bigint NOT NULL,
     calendar_version  bigint NOT NULL DEFAULT 1,
-    last_entry        bigint NOT NULL DEFAULT 0
+    last_entry        bigint NOT NULL DEFAULT 0,
+    gross             bigint NOT NULL DEFAULT 0, -- the absolute amounts of all legs, money and cups, in one sum: bounds every balance
+    unfolded          integer NOT NULL DEFAULT 0 -- movements that are in recent_movement
 ) WITH (fillfactor = 10);
 
 -- A day's bounds are stored when it is created and never computed again. The frontier is that of the Merkle
@@ -159,6 +161,36 @@ CREATE TABLE site_day (
     tax           bigint NOT NULL DEFAULT 0,
     PRIMARY KEY (scheme, business_date, site)
 ) WITH (fillfactor = 70);
+
+-- What the latest batches moved, a row each: a batch touches many balances, and the next batch mostly the same ones, so they
+-- are added to balance and site_day for many batches at once, in the transaction of one of them, or of a close.
+-- amounts[i] moved on accounts[i] in days[i]; sites[i] did the other figures in site_days[i].
+CREATE TABLE recent_movement (
+    scheme     integer NOT NULL,
+    last_entry bigint NOT NULL, -- of the batch
+    accounts   bigint[] NOT NULL,
+    days       date[] NOT NULL,
+    amounts    bigint[] NOT NULL,
+    sites      integer[] NOT NULL,
+    site_days  date[] NOT NULL,
+    issued     bigint[] NOT NULL,
+    returned   bigint[] NOT NULL,
+    collected  bigint[] NOT NULL,
+    refunded   bigint[] NOT NULL,
+    stock      bigint[] NOT NULL,
+    other      bigint[] NOT NULL,
+    PRIMARY KEY (scheme, last_entry)
+) WITH (fillfactor = 50);
+
+-- The same, a row for each movement. Never more than a few thousand.
+CREATE VIEW recent_balance AS
+    SELECT r.scheme, m.account, m.business_date, m.movement
+      FROM recent_movement r, unnest(r.accounts, r.days, r.amounts) AS m(account, business_date, movement);
+CREATE VIEW recent_site_day AS
+    SELECT r.scheme, m.*
+      FROM recent_movement r,
+           unnest(r.sites, r.site_days, r.issued, r.returned, r.collected, r.refunded, r.stock, r.other)
+           AS m(site, business_date, issued, returned, collected, refunded, stock, other);
 
 -- Which entry refers to which: receipts and losses to their dispatch, reversals to what they reverse.
 CREATE TABLE entry_reference (
@@ -256,8 +288,9 @@ END $$;
 CREATE TRIGGER business_day_guard BEFORE UPDATE OR DELETE ON business_day
     FOR EACH ROW EXECUTE FUNCTION business_day_guard();
 
--- Every account that the scheme ever touched, found by skipping through the key rather than by reading all days.
-CREATE FUNCTION accounts_of(of_scheme integer) RETURNS SETOF bigint
+-- Every account that the scheme ever touched, found by skipping through the key rather than by reading all days. folded_… look
+-- at balance alone: for a close, which has folded the recent movements before.
+CREATE FUNCTION folded_accounts_of(of_scheme integer) RETURNS SETOF bigint
     LANGUAGE sql STABLE ROWS 10000 AS $$
     WITH RECURSIVE found AS (
         SELECT min(account) AS account FROM balance WHERE scheme = of_scheme
@@ -266,9 +299,13 @@ CREATE FUNCTION accounts_of(of_scheme integer) RETURNS SETOF bigint
           FROM found f WHERE f.account IS NOT NULL)
     SELECT account FROM found WHERE account IS NOT NULL
 $$;
+CREATE FUNCTION accounts_of(of_scheme integer) RETURNS SETOF bigint
+    LANGUAGE sql STABLE ROWS 10000 AS $$
+    SELECT folded_accounts_of(of_scheme) UNION SELECT account FROM recent_balance WHERE scheme = of_scheme
+$$;
 
 -- One account's balance through a business day.
-CREATE FUNCTION balance_through(of_scheme integer, of_account bigint, through date) RETURNS bigint
+CREATE FUNCTION folded_balance_through(of_scheme integer, of_account bigint, through date) RETURNS bigint
     LANGUAGE sql STABLE AS $$
     WITH closed AS (
         SELECT business_date, closing FROM balance
@@ -280,14 +317,32 @@ CREATE FUNCTION balance_through(of_scheme integer, of_account bigint, through da
                          AND business_date > coalesce((SELECT business_date FROM closed), '-infinity')), 0))::bigint
 $$;
 
+CREATE FUNCTION balance_through(of_scheme integer, of_account bigint, through date) RETURNS bigint
+    LANGUAGE sql STABLE AS $$
+    SELECT (folded_balance_through(of_scheme, of_account, through)
+          + coalesce((SELECT sum(movement) FROM recent_balance
+                       WHERE scheme = of_scheme AND account = of_account AND business_date <= through), 0))::bigint
+$$;
+
 -- All accounts' balances through a business day; 'infinity': as they stand.
+CREATE FUNCTION folded_balances_through(of_scheme integer, through date)
+    RETURNS TABLE (account bigint, amount bigint)
+    LANGUAGE sql STABLE ROWS 10000 AS $$
+    SELECT a, folded_balance_through(of_scheme, a, through) FROM folded_accounts_of(of_scheme) AS a
+$$;
 CREATE FUNCTION balances_through(of_scheme integer, through date)
     RETURNS TABLE (account bigint, amount bigint)
     LANGUAGE sql STABLE ROWS 10000 AS $$
-    SELECT a, balance_through(of_scheme, a, through) FROM accounts_of(of_scheme) AS a
+    SELECT part.account, sum(part.amount)::bigint
+      FROM (SELECT * FROM folded_balances_through(of_scheme, through)
+            UNION ALL
+            SELECT account, CASE WHEN business_date <= through THEN movement ELSE 0 END FROM recent_balance
+             WHERE scheme = of_scheme) AS part(account, amount)
+     GROUP BY part.account
 $$;
 
-GRANT SELECT ON account_kind, entry_kind, leg TO depositd_service;
+GRANT SELECT ON account_kind, entry_kind, leg, recent_balance, recent_site_day TO depositd_service;
+GRANT SELECT, INSERT, DELETE ON recent_movement TO depositd_service;
 GRANT SELECT, INSERT, UPDATE ON scheme_head, balance, site_day, transfer, forfeited TO depositd_service;
 GRANT SELECT, INSERT, UPDATE, DELETE ON business_day TO depositd_service;
 -- Append-only: neither update nor delete nor truncate.

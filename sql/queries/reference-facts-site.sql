@@ -5,8 +5,8 @@ SELECT s.id IS NOT NULL,
        p.id IS NOT NULL,
        coalesce(o.scheme <> s.id, false),
        coalesce(o.participant <> p.id, false),
-       CASE WHEN (o.scheme, o.participant) <> (s.id, p.id) -- neither table is keyed by site
-            THEN EXISTS (SELECT FROM site_day d WHERE d.scheme = o.scheme AND d.site = o.id)
+       CASE WHEN (o.scheme, o.participant) <> (s.id, p.id) -- transfers are not keyed by site
+            THEN EXISTS (SELECT FROM entry e WHERE e.site = o.id)
               OR EXISTS (SELECT FROM transfer t WHERE t.scheme = o.scheme AND t.receiver = o.id)
             ELSE false END,
        ARRAY(SELECT u.position - 1 FROM unnest($4::text[]) WITH ORDINALITY AS u(code, position)

@@ -64,6 +64,8 @@ static enum store_result cut(struct closing *closing, struct faults *faults)
     if (closing->day->state != DAY_OPEN)
         return STORE_OK;
     result = store_close_cut(closing->pg, closing->order->scheme, closing->order->date);
+    if (result == STORE_OK) /* what is beside the balances from now on is of later days */
+        result = store_fold(closing->pg, closing->order->scheme);
     return result == STORE_OK ? store_calendar_changed(closing->pg, closing->order->scheme) : result;
 }
 
@@ -131,11 +133,12 @@ static enum store_result finish(struct closing *closing)
     return result == STORE_OK ? store_calendar_changed(closing->pg, scheme) : result;
 }
 
-static enum store_result post_close(struct closing *closing, int64_t last_entry)
+static enum store_result post_close(struct closing *closing, const struct head *head)
 {
-    ledger_state_init(&closing->state, &closing->arena, last_entry);
+    ledger_state_init(&closing->state, &closing->arena, head);
     ledger_init(&closing->ledger, closing->pg, &closing->arena, closing->network, closing->scheme,
                 &closing->calendar, &closing->state, closing->now);
+    closing->ledger.at_once = true;
     enum store_result result = closing_settle(closing);
     if (result == STORE_OK)
         result = finish(closing);
@@ -157,7 +160,7 @@ static enum store_result close_cut_day(struct closing *closing)
     result = load_figures(closing);
     if (result == STORE_OK)
         result = lock_head(closing, &head);
-    return result == STORE_OK ? post_close(closing, head.last_entry) : result;
+    return result == STORE_OK ? post_close(closing, &head) : result;
 }
 
 static enum store_result view_and_end(struct closing *closing)

@@ -88,7 +88,7 @@ struct ledger_state *kept_state(struct kept_scheme *kept, const struct head *hea
         state->last_entry != head->last_entry || state->accounts.count > ACCOUNTS_KEPT_MAX ||
         state->day_count > DAYS_KEPT_MAX) {
         arena_reset(&kept->state_arena);
-        ledger_state_init(state, &kept->state_arena, head->last_entry);
+        ledger_state_init(state, &kept->state_arena, head);
     }
     kept->state_holds = false;
     kept->state_version = head->calendar_version;

@@ -7,12 +7,20 @@
 #include <assert.h>
 #include <string.h>
 
+/* Half of what 64 bits hold: no sum of the scheme's legs, whichever they are, gets there. */
+#define GROSS_MAX (INT64_MAX / 2)
+
+/* So many movements beside the balances a reader has to look through; so many batches share the cost of a
+ * fold. */
+enum { UNFOLDED_MAX = 4096 };
+
 /* An entry of the most lines and legs, with the longest codes, stays well below this. */
 enum { LEAF_BYTES_MAX = 1 << 20 };
 
-void ledger_state_init(struct ledger_state *state, struct arena *arena, int64_t last_entry)
+void ledger_state_init(struct ledger_state *state, struct arena *arena, const struct head *head)
 {
-    *state = (struct ledger_state){.arena = arena, .last_entry = last_entry};
+    *state = (struct ledger_state){
+        .arena = arena, .last_entry = head->last_entry, .gross = head->gross, .unfolded = head->unfolded};
     pairs_init(&state->accounts, arena);
 }
 
@@ -212,6 +220,17 @@ static void count_in_day(struct day_counters *day, const struct draft *draft, in
         day->first_entry = entry;
 }
 
+static bool add_gross(struct ledger_state *state, const struct leg *legs, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        int64_t amount = legs[i].amount < 0 ? -legs[i].amount : legs[i].amount;
+        if (amount > GROSS_MAX - state->gross)
+            return false;
+        state->gross += amount;
+    }
+    return true;
+}
+
 static struct leg *push_legs(struct ledger *ledger, const struct leg *legs, size_t count)
 {
     size_t first = ledger->leg_count;
@@ -228,6 +247,8 @@ enum store_result ledger_append(struct ledger *ledger, const struct draft *draft
 {
     struct day_counters *day;
     struct sha256 hash;
+    if (!add_gross(ledger->state, draft->legs, draft->leg_count))
+        return STORE_OUT_OF_RANGE;
     enum store_result result = ledger_day(ledger, draft->business_date, &day);
     if (result == STORE_OK)
         result = hash_leaf(ledger, draft, ledger->state->last_entry + 1, &hash);
@@ -318,13 +339,19 @@ static void forget_written(struct ledger *ledger)
 
 enum store_result ledger_flush(struct ledger *ledger)
 {
+    struct ledger_state *state = ledger->state;
     if (!ledger_pending(ledger))
         return STORE_OK;
+    if (!ledger->at_once)
+        state->unfolded += (int32_t)ledger->movement_keys.count;
     enum store_result result = store_post(ledger->pg, ledger->arena,
                                           &(struct posting_rows){
                                               .scheme = ledger->scheme->id,
                                               .recorded_at = ledger->now,
-                                              .last_entry = ledger->state->last_entry,
+                                              .last_entry = state->last_entry,
+                                              .gross = state->gross,
+                                              .unfolded = state->unfolded,
+                                              .at_once = ledger->at_once,
                                               .entries = ledger->entries,
                                               .entry_count = ledger->entry_count,
                                               .legs = ledger->legs,
@@ -341,10 +368,14 @@ enum store_result ledger_flush(struct ledger *ledger)
                                               .transfer_count = ledger->transfer_count,
                                               .forfeited = ledger->forfeited,
                                               .forfeited_count = ledger->forfeited_count,
-                                              .days = ledger->state->days,
-                                              .day_count = ledger->state->day_count,
+                                              .days = state->days,
+                                              .day_count = state->day_count,
                                           });
-    if (result == STORE_OK)
-        forget_written(ledger);
-    return result;
+    if (result != STORE_OK)
+        return result;
+    forget_written(ledger);
+    if (state->unfolded <= UNFOLDED_MAX)
+        return STORE_OK;
+    state->unfolded = 0;
+    return store_fold(ledger->pg, ledger->scheme->id);
 }

@@ -16,7 +16,8 @@
  * spoils it. */
 struct ledger_state {
     struct arena *arena;
-    int64_t last_entry;
+    int64_t last_entry, gross;
+    int32_t unfolded;
     struct pairs accounts; /* cup accounts whose balances are known … */
     int64_t *balances;     /* … and those balances */
     size_t balance_capacity;
@@ -32,6 +33,8 @@ struct ledger {
     const struct calendar *calendar;
     struct instant now;
     struct ledger_state *state; /* with all that has been appended */
+    bool at_once; /* movements go into the balances, where the same transaction is to read them as a whole;
+                     set by the owner */
 
     /* What waits to be written; the pairs say where a movement and a site's day are. */
     struct pairs movement_keys, site_day_keys;
@@ -65,8 +68,8 @@ struct draft {
     int64_t fees, tax;             /* of a fees entry: what the site owes of each */
 };
 
-/* Nothing is known yet but the last entry. */
-void ledger_state_init(struct ledger_state *state, struct arena *arena, int64_t last_entry);
+/* Nothing is known yet but what the head says. */
+void ledger_state_init(struct ledger_state *state, struct arena *arena, const struct head *head);
 
 /* `arena` is the transaction's. */
 void ledger_init(struct ledger *ledger, struct pg *pg, struct arena *arena, const struct network *network,
@@ -91,7 +94,7 @@ MUST_CHECK enum store_result ledger_add_forfeited(struct ledger *ledger, int32_t
 
 /* Whether anything waits to be written. */
 bool ledger_pending(const struct ledger *ledger);
-/* Writes all that waits. */
+/* Writes all that waits; folds recent movements when they are many. */
 MUST_CHECK enum store_result ledger_flush(struct ledger *ledger);
 
 /* The counters and the frontier of a day, with all that has been appended. */

@@ -22,6 +22,8 @@ static struct head read_head(const struct pg_rows *rows, int row)
         .last_entry = pg_int(rows, row, 1),
         .reference_version = pg_int(rows, row, 2),
         .calendar_version = pg_int(rows, row, 3),
+        .gross = pg_int(rows, row, 4),
+        .unfolded = (int32_t)pg_int(rows, row, 5),
     };
 }
 

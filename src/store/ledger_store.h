@@ -16,6 +16,8 @@ struct head {
     int64_t last_entry;
     int64_t reference_version;
     int64_t calendar_version;
+    int64_t gross;    /* the absolute amounts of all legs in one sum, which bounds every balance */
+    int32_t unfolded; /* movements that are not in the balances yet, but beside them */
 };
 
 /* Takes the scheme's head and holds it to the commit: from here on nobody else appends. */
@@ -172,7 +174,9 @@ struct forfeited_row {
 struct posting_rows {
     int32_t scheme;
     struct instant recorded_at;
-    int64_t last_entry;
+    int64_t last_entry, gross;
+    int32_t unfolded;
+    bool at_once; /* movements go into the balances, rather than beside them */
     const struct entry_row *entries;
     size_t entry_count;
     const struct leg *legs;
@@ -193,6 +197,8 @@ struct posting_rows {
     size_t day_count;
 };
 
+/* Adds to the balances what is beside them. */
+MUST_CHECK enum store_result store_fold(struct pg *pg, int32_t scheme);
 MUST_CHECK enum store_result store_post(struct pg *pg, struct arena *arena, const struct posting_rows *rows);
 
 #endif

@@ -113,6 +113,51 @@ static enum store_result post_site_days(struct pg *pg, struct arena *arena,
     return pg_query(pg, &sql_post_site_days, &params, NULL);
 }
 
+static enum store_result post_at_once(struct pg *pg, struct arena *arena, const struct posting_rows *rows)
+{
+    enum store_result result = STORE_OK;
+    if (rows->movement_count > 0)
+        result = post_balances(pg, arena, rows);
+    if (result == STORE_OK && rows->site_day_count > 0)
+        result = post_site_days(pg, arena, rows);
+    return result;
+}
+
+static enum store_result post_recent(struct pg *pg, struct arena *arena, const struct posting_rows *posting)
+{
+    struct pg_params params;
+    const struct movement_row *movements = posting->movements;
+    const struct site_day_row *days = posting->site_days;
+    size_t count = posting->movement_count, day_count = posting->site_day_count;
+    pg_params_init(&params, arena);
+    pg_add_int(&params, posting->scheme);
+    pg_add_int(&params, posting->last_entry);
+    INT8(movements, count, row->account.code);
+    DATE(movements, count, row->business_date);
+    INT8(movements, count, row->amount);
+    INT4(days, day_count, row->site);
+    DATE(days, day_count, row->business_date);
+    INT8(days, day_count, row->activity.issued);
+    INT8(days, day_count, row->activity.returned);
+    INT8(days, day_count, row->activity.collected);
+    INT8(days, day_count, row->activity.refunded);
+    INT8(days, day_count, row->activity.stock);
+    INT8(days, day_count, row->activity.other);
+    return pg_query(pg, &sql_post_recent, &params, NULL);
+}
+
+enum store_result store_fold(struct pg *pg, int32_t scheme)
+{
+    static const struct sql *const steps[] = {&sql_fold_balances, &sql_fold_site_days, &sql_fold_forget};
+    enum store_result result = STORE_OK;
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, scheme);
+    for (size_t i = 0; i < sizeof steps / sizeof steps[0] && result == STORE_OK; i++)
+        result = pg_query(pg, steps[i], &params, NULL);
+    return result;
+}
+
 static enum store_result post_exceptions(struct pg *pg, struct arena *arena,
                                          const struct posting_rows *posting)
 {
@@ -219,6 +264,8 @@ static enum store_result post_head(struct pg *pg, const struct posting_rows *pos
     pg_params_init(&params, NULL);
     pg_add_int(&params, posting->scheme);
     pg_add_int(&params, posting->last_entry);
+    pg_add_int(&params, posting->gross);
+    pg_add_int(&params, posting->unfolded);
     return pg_query(pg, &sql_post_head, &params, NULL);
 }
 
@@ -227,10 +274,8 @@ enum store_result store_post(struct pg *pg, struct arena *arena, const struct po
     enum store_result result = post_entries(pg, arena, rows);
     if (result == STORE_OK)
         result = post_event_ids(pg, arena, rows);
-    if (result == STORE_OK && rows->movement_count > 0)
-        result = post_balances(pg, arena, rows);
-    if (result == STORE_OK && rows->site_day_count > 0)
-        result = post_site_days(pg, arena, rows);
+    if (result == STORE_OK)
+        result = rows->at_once ? post_at_once(pg, arena, rows) : post_recent(pg, arena, rows);
     if (result == STORE_OK && rows->exception_count > 0)
         result = post_exceptions(pg, arena, rows);
     if (result == STORE_OK && rows->reference_count > 0)

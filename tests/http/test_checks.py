@@ -12,7 +12,7 @@ from network import WORKED_DAY, at, cups, event
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
 CHECKS = ["legs_balance", "balances_match_legs", "deposit_cover", "cups_conserved", "positions_cleared", "entries_gapless",
           "events_once", "site_days_match", "transfers_match", "funding", "seals_verify"]
-TABLES = ["refund_value", "scheme_head", "business_day", "entry", "event_id", "balance", "site_day", "entry_reference", "transfer",
+TABLES = ["refund_value", "scheme_head", "business_day", "entry", "event_id", "balance", "site_day", "recent_movement", "entry_reference", "transfer",
           "forfeited", "settlement", "position", "payment"]
 
 
@@ -129,6 +129,9 @@ TAMPERINGS = {
     "a balance is missing": (
         f"DELETE FROM balance WHERE {OF} AND account = account_of(13, 0, 0) AND business_date = '{WORKED_DAY}'",
         {"legs_balance", "balances_match_legs"}),
+    "a recent movement is changed": (
+        f"UPDATE recent_movement SET amounts[1] = amounts[1] + 1 WHERE {OF}", {"legs_balance", "balances_match_legs"}),
+    "recent movements are lost": (f"DELETE FROM recent_movement WHERE {OF}", {"balances_match_legs", "site_days_match"}),
     "a past refund value is changed": (
         f"UPDATE refund_value SET amount = amount + 5 WHERE {OF} AND effective_date = '{WORKED_DAY}'", {"deposit_cover"}),
     "a refund value that was remeasured is taken away": (

@@ -296,9 +296,10 @@ def test_request_ids(net):
         assert "\n" not in echoed and len(echoed) < 1000
 
 
-# Reasons that other files show (reference, close, keys), or that can't be called forth from outside.
+# Reasons that other files show (reference, close, keys, stream), or that can't be called forth from outside.
 ELSEWHERE = {"day_not_ended", "earlier_day_open", "fixed_once_posted", "starts_too_soon", "name_taken", "precondition_failed",
-             "currency_unknown", "time_zone_unknown", "participant_unknown", "overloaded", "outcome_unknown", "internal_error"}
+             "currency_unknown", "time_zone_unknown", "participant_unknown", "overloaded", "outcome_unknown", "internal_error",
+             "too_many_requests"}
 
 
 def test_every_reason_has_a_row(net):
