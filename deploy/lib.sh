@@ -1,6 +1,6 @@
 # shellcheck shell=bash
 # SPDX-License-Identifier: ISC
-# What the demo and the tests share: messages, Debian packages, builds, and private PostgreSQL clusters that
+# What the demo, the tests and the benchmark share: messages, Debian packages, builds, and private PostgreSQL clusters that
 # live and die with their caller. Sourced by bash scripts under `set -euo pipefail`; it starts nothing itself.
 
 # Debian's own tools: another python3 or meson in front of them would not see Debian's packages.
@@ -71,30 +71,38 @@ cluster_home_new() {
     [ "$(id -u)" -ne 0 ] || chown postgres:postgres "$home"
 }
 
-# private_cluster_start DIR: a new, empty cluster that only its user (and root) can reach, by its socket alone.
-# Connect with host=$(private_cluster_host DIR) user=postgres. What an earlier run left in DIR is removed first.
+# private_cluster_start DIR [SETTINGS]: a new, empty cluster that only its user (and root) can reach, by its socket alone;
+# the lines of the file SETTINGS, if given, are added to its configuration. Connect with
+# host=$(private_cluster_host DIR) user=postgres. What an earlier run left in DIR is removed first.
 private_cluster_start() {
-    local dir=$1 home
+    local dir=$1 settings=${2:-/dev/null} home
     private_cluster_stop "$dir"
     cluster_home_new "$dir"
     home=$(private_cluster_host "$dir")
     quietly "$dir/initdb.log" as_cluster_user "$postgres_bin/initdb" --pgdata="$home/data" --username=postgres \
         --auth=trust --encoding=UTF8 --locale=C.UTF-8 --no-sync || return
-    as_cluster_user tee -a "$home/data/postgresql.conf" >/dev/null <<SETTINGS
+    cat - "$settings" <<SETTINGS | as_cluster_user tee -a "$home/data/postgresql.conf" >/dev/null
 listen_addresses = ''
 unix_socket_directories = '$home'
 max_connections = 200
 timezone = 'UTC'
 log_timezone = 'UTC'
 SETTINGS
-    quietly "$dir/start.log" as_cluster_user "$postgres_bin/pg_ctl" start --pgdata="$home/data" \
+    private_cluster_resume "$dir"
+}
+
+# private_cluster_resume DIR: starts again what private_cluster_halt has left.
+private_cluster_resume() {
+    local home
+    home=$(private_cluster_host "$1")
+    quietly "$1/start.log" as_cluster_user "$postgres_bin/pg_ctl" start --pgdata="$home/data" \
         --log="$home/postgresql.log" --wait --timeout=60
 }
 
 private_cluster_host() { cat "$1/home"; }
 
-# private_cluster_stop DIR: stops the cluster, if one runs, and removes its data. Harmless when there is none.
-private_cluster_stop() {
+# private_cluster_halt DIR: stops the cluster, if one runs, and keeps its data. Harmless when there is none.
+private_cluster_halt() {
     local dir=$1 home pid
     [ -f "$dir/home" ] || return 0
     home=$(private_cluster_host "$dir")
@@ -107,6 +115,26 @@ private_cluster_stop() {
             quietly "$dir/stop.log" as_cluster_user "$postgres_bin/pg_ctl" stop --pgdata="$home/data" \
                 --mode=immediate --wait || return
     fi
+}
+
+# private_cluster_stop DIR: stops the cluster, if one runs, and removes its data. Harmless when there is none.
+private_cluster_stop() {
+    local dir=$1 home
+    [ -f "$dir/home" ] || return 0
+    private_cluster_halt "$dir" || return
+    home=$(private_cluster_host "$dir")
     rm -rf -- "$home"
     rm -f -- "$dir/home"
+}
+
+# end_group GROUP: ends a process group, first in the way that lets Python tidy up behind itself.
+end_group() {
+    local signal tenths
+    for signal in INT TERM KILL; do
+        kill "-$signal" -- "-$1" 2>/dev/null || return 0
+        for ((tenths = 0; tenths < 100; tenths++)); do
+            kill -0 -- "-$1" 2>/dev/null || return 0
+            sleep 0.1
+        done
+    done
 }

@@ -1,0 +1,103 @@
+# SPDX-License-Identifier: ISC
+"""The table of figures, with bar and aim of each, and the report of a run. tests/bench/run starts it."""
+import argparse
+import random
+import signal
+import statistics
+import sys
+import time
+from pathlib import Path
+from types import SimpleNamespace
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "http"))
+sys.dont_write_bytecode = True
+
+import baseline  # noqa: E402  (needs the path above)
+import figures  # noqa: E402
+
+# Name, what it is, unit of measurement and baseline, what bar and aim are. Both are of the ratio, if there is a baseline.
+AT_LEAST, AT_MOST = "at least", "at most"
+FIGURES = [
+    ("single", "single events, 128 connections, over TPC-B", "/s", AT_LEAST, 8, 12),
+    ("array", "posts of 500, over TPC-B", "/s", AT_LEAST, 16, 25),
+    ("ndjson", "NDJSON stream, over TPC-B", "/s", AT_LEAST, 16, 25),
+    ("paced", "p99 at 1,000/s, over a durable insert", "ms", AT_MOST, 8, 4),
+    ("stored", "single events on a large ledger, over an empty one", "/s", AT_LEAST, 0.8, 0.95),
+    ("memory", "peak resident memory, 256 connections", "MB", AT_MOST, 48, 24),
+    ("memory-bulk", "peak resident memory, NDJSON stream", "MB", AT_MOST, 96, 48),
+    ("bytes", "database bytes per issue of one cup type", "B", AT_MOST, 900, 500),
+    ("close", "close of a day with ten times the events", "s", AT_MOST, 1.5, 1.1),
+    ("trial-balance", "trial balance, large ledger over small one", "ms", AT_MOST, 1.5, 1.1),
+    ("deposit-cover", "deposit cover, large ledger over small one", "ms", AT_MOST, 1.5, 1.1),
+    ("site-statement", "site statement, large ledger over small one", "ms", AT_MOST, 1.5, 1.1),
+    ("instances", "2 instances over 1", "/s", AT_LEAST, 0.9, 1.2),
+]
+NAMES = [row[0] for row in FIGURES]
+
+FULL = SimpleNamespace(runs=5, seconds=15, baseline_warm_up=30, stream=100_000,
+                       stored=10_000_000, past_days=9, small=100_000,
+                       close_sites=10_000, close_events=(100_000, 1_000_000), closes=5, report_calls=15)
+QUICK = SimpleNamespace(runs=5, seconds=2, baseline_warm_up=2, stream=30_000,
+                        stored=200_000, past_days=1, small=20_000,
+                        close_sites=1_000, close_events=(10_000, 100_000), closes=2, report_calls=7)
+
+
+def arguments():
+    parser = argparse.ArgumentParser(prog="tests/bench/run", description="Measures the service against PostgreSQL itself.")
+    parser.add_argument("--quick", action="store_true", help="smaller fills, fewer and shorter runs: under three minutes")
+    parser.add_argument("--only", metavar="NAME[,NAME]", help="these figures")
+    parser.add_argument("--list", action="store_true", help="print the names of the figures")
+    parser.add_argument("--keep", action="store_true", help="keep pgbench's tables for the next run")
+    parser.add_argument("--seed", type=int, default=random.SystemRandom().getrandbits(31), help="of all that is random")
+    chosen = parser.parse_args()
+    chosen.names = chosen.only.split(",") if chosen.only else NAMES
+    unknown = set(chosen.names) - set(NAMES)
+    if unknown:
+        parser.error(f"no figure is named {', '.join(sorted(unknown))}; --list lists them")
+    return chosen
+
+
+def main():
+    chosen = arguments()
+    if chosen.list:
+        print("\n".join(f"{name:<16}{what}" for name, what, *_ in FIGURES))
+        return
+    started = time.monotonic()
+    print(f"Seed {chosen.seed}; {'quick: smaller and shorter than the figures are defined' if chosen.quick else 'full'}")
+    baseline.remove_leftovers()
+    results = figures.measure(chosen.names, QUICK if chosen.quick else FULL, random.Random(chosen.seed))
+    print_table(results)
+    print(f"{time.monotonic() - started:.0f} s")
+
+
+def print_table(results):
+    layout = "{:<16}{:<52}{:>12}{:>12}{:>8}{:>14}{:>7}  {}"
+    print("\n" + layout.format("figure", "", "measured", "baseline", "ratio", "bar", "aim", "met"))
+    for name, what, unit, sense, bar, aim in FIGURES:
+        if name not in results:
+            continue
+        row = ["-", "-", "-"]
+        met = "not there yet"
+        if result := results[name]:
+            measured, against = statistics.median(result.measured), statistics.median(result.baseline or [0])
+            figure = measured / against if against else measured
+            row = [amount(measured, unit), amount(against, unit) if against else "", f"{figure:.2f}" if against else ""]
+            met = verdict(figure, sense, bar, aim)
+        print(layout.format(name, what, *row, f"{sense} {bar}", aim, met))
+
+
+def amount(value, unit):
+    return f"{value:,.0f} {unit}" if value >= 100 else f"{value:.3g} {unit}"
+
+
+def verdict(figure, sense, bar, aim):
+    def met(limit):
+        return figure >= limit if sense == AT_LEAST else figure <= limit
+    return "bar and aim" if met(aim) else "bar" if met(bar) else "NEITHER"
+
+
+signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
+try:
+    main()
+except KeyboardInterrupt:
+    sys.exit(130)

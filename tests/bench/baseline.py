@@ -1,0 +1,82 @@
+# SPDX-License-Identifier: ISC
+"""What the service is measured against: pgbench's TPC-B-like script and a durable insert of one row, on the same server.
+Also how commands and statements are run."""
+import os
+import re
+import statistics
+import subprocess
+import tempfile
+from pathlib import Path
+
+import psycopg2
+
+HOST = os.environ["DEPOSITD_TEST_PGHOST"]
+PGBENCH = os.environ["DEPOSITD_BENCH_PGBENCH"]
+DATABASE = "bench_tpcb"
+SCALE, CLIENTS, THREADS = 50, 16, 2
+
+
+def run(*command, **more):
+    """What it printed. It does not outlive the call, whatever happens."""
+    process = subprocess.Popen([str(word) for word in command], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
+                               stderr=subprocess.STDOUT, text=True, **more)
+    try:
+        output = process.communicate()[0]
+    finally:
+        if process.poll() is None:
+            process.kill()
+            process.wait()
+    assert process.returncode == 0, f"{command[0]}: exit status {process.returncode}\n{output[-3000:]}"
+    return output
+
+
+def sql(statement, database="postgres"):
+    """One statement, outside of a transaction; its rows, if it has any."""
+    connection = psycopg2.connect(host=HOST, user="postgres", dbname=database)
+    connection.autocommit = True
+    try:
+        with connection.cursor() as cursor:
+            cursor.execute(statement)
+            return cursor.fetchall() if cursor.description else []
+    finally:
+        connection.close()
+
+
+def pgbench(*options):
+    environment = {**{k: v for k, v in os.environ.items() if not k.startswith("PG")}, "PGHOST": HOST, "PGUSER": "postgres"}
+    return run(PGBENCH, *options, DATABASE, env=environment)
+
+
+def remove_leftovers():
+    """The ledgers of a run that was cut short, where its data were kept."""
+    for name, in sql("SELECT datname FROM pg_database WHERE datname LIKE 'depositd_%'"):
+        sql(f"DROP DATABASE {name}")
+
+
+def prepare():
+    """Makes the tables, once in the life of a cluster; one_row comes last, and so tells that all is there."""
+    if sql(f"SELECT 1 FROM pg_database WHERE datname = '{DATABASE}'"):
+        if sql("SELECT 1 FROM pg_class WHERE relname = 'one_row'", DATABASE):
+            return
+        sql(f"DROP DATABASE {DATABASE}")
+    sql(f"CREATE DATABASE {DATABASE}")
+    pgbench("--initialize", "--quiet", "--scale", SCALE)
+    sql("CREATE TABLE one_row (id bigserial PRIMARY KEY, payload text NOT NULL)", DATABASE)
+    sql("CHECKPOINT")
+
+
+def tpcb_tps(seconds, seed):
+    output = pgbench("--client", CLIENTS, "--jobs", THREADS, "--protocol", "prepared", "--no-vacuum", "--time", seconds,
+                     "--random-seed", seed)
+    return float(re.search(r"^tps = ([0-9.]+)", output, re.MULTILINE)[1])
+
+
+def durable_insert_ms(seconds, seed):
+    """The median latency of one client that inserts one row a transaction."""
+    with tempfile.TemporaryDirectory() as folder:
+        script = Path(folder, "insert.sql")
+        script.write_text("\\set n random(1, 1000000000)\nINSERT INTO one_row (payload) VALUES (md5(:n::text));\n")
+        pgbench("--client", 1, "--protocol", "prepared", "--no-vacuum", "--time", seconds, "--random-seed", seed,
+                "--file", script, "--log", "--log-prefix", Path(folder, "log"))
+        lines = [line for log in Path(folder).glob("log*") for line in log.read_text().splitlines()]
+    return statistics.median(int(line.split()[2]) for line in lines) / 1000

@@ -1,0 +1,199 @@
+# SPDX-License-Identifier: ISC
+"""How each figure is measured: runs of the measurement and of its baseline in turn, on one server."""
+import time
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+
+import baseline
+from ledger import Ledger
+
+WARM_UP_SECONDS = 2
+CONNECTIONS, MEMORY_CONNECTIONS = 128, 256
+ARRAY_LINES, ARRAY_CONNECTIONS = 500, 8
+# Each of 100 connections posts about every 100 ms, at random: 1,000/s. A connection waits for its answer before it posts
+# again; wrk puts into its latencies what such waiting left out, should an answer take longer than that.
+PACED_CONNECTIONS, PACED_PAUSE_MS = 100, 98
+
+
+@dataclass
+class Result:
+    measured: list = field(default_factory=list)
+    baseline: list = field(default_factory=list)  # empty: the figure is not a ratio
+
+
+def note(text):
+    print(text, flush=True)
+
+
+def measure(names, scale, random):
+    """{name: Result, or None if the service can't do that yet}"""
+    results = {}
+    for of_group, function in GROUPS:
+        wanted = [n for n in names if n in of_group]
+        if wanted:
+            note(f"== {', '.join(wanted)}")
+            with ExitStack() as stack:
+                results.update(function(stack, wanted, scale, random))
+    return results
+
+
+def throughput(stack, wanted, scale, random):
+    """All three against the same runs of TPC-B. Each has a ledger of its own, which grows by what is posted."""
+    baseline.prepare()
+
+    def post(name, ledger, seconds):
+        if name == "ndjson":
+            return ledger.stream(scale.stream)
+        if name == "array":
+            return ledger.post(seconds, ARRAY_CONNECTIONS, ARRAY_LINES)["events_per_s"]
+        return ledger.post(seconds, CONNECTIONS)["events_per_s"]
+
+    ledgers = {name: Ledger(stack, random.getrandbits(64)) for name in wanted}
+    missing = [name for name, ledger in ledgers.items() if post(name, ledger, WARM_UP_SECONDS) is None]
+    baseline.tpcb_tps(scale.baseline_warm_up, random.getrandbits(31))
+    results = {name: None if name in missing else Result() for name in wanted}
+    for _ in range(scale.runs):
+        tps = baseline.tpcb_tps(scale.seconds, random.getrandbits(31))
+        line = f"TPC-B {tps:,.0f} tps"
+        for name, result in results.items():
+            if result:
+                result.baseline.append(tps)
+                result.measured.append(post(name, ledgers[name], scale.seconds))
+                line += f"; {name} {result.measured[-1]:,.0f}/s ({result.measured[-1] / tps:.2f})"
+        note(line)
+    return results
+
+
+def paced(stack, wanted, scale, random):
+    baseline.prepare()
+    ledger, result = Ledger(stack, random.getrandbits(64)), Result()
+    ledger.post(WARM_UP_SECONDS, PACED_CONNECTIONS, pause_ms=PACED_PAUSE_MS)
+    baseline.durable_insert_ms(WARM_UP_SECONDS, random.getrandbits(31))
+    for _ in range(scale.runs):
+        result.baseline.append(baseline.durable_insert_ms(scale.seconds, random.getrandbits(31)))
+        outcome = ledger.post(scale.seconds, PACED_CONNECTIONS, pause_ms=PACED_PAUSE_MS)
+        result.measured.append(outcome["p99_ms"])
+        note(f"durable insert {result.baseline[-1]:.3f} ms; at {outcome['events_per_s']:,.0f}/s offered "
+             f"p99 {outcome['p99_ms']:.3f} ms, median {outcome['median_ms']:.3f} ms")
+    return {"paced": result}
+
+
+def large(stack, wanted, scale, random):
+    """A ledger whose past days are closed, filled with much; reports also on one with the same days and little in it."""
+    def filled_ledger(count):
+        ledger = Ledger(stack, random.getrandbits(64), past_days=scale.past_days)
+        a_day = count // len(ledger.days)
+        for day in ledger.days:
+            seconds = ledger.fill(a_day, day)
+            note(f"{ledger.in_ledger:,} events in the ledger, the last {a_day:,} at {a_day / seconds:,.0f}/s")
+        for day in ledger.days[:-1]:
+            ledger.close(day)
+        ledger.tidy()
+        return ledger
+
+    big, results = filled_ledger(scale.stored), {}
+    asked = [name for name in REPORTS if name in wanted]
+    if asked:
+        small = filled_ledger(scale.small)
+        results = {name: report_times(name, small, big, scale) for name in asked}
+    if "stored" in wanted:
+        results["stored"] = stored(stack, big, scale, random)
+    return results
+
+
+def report_times(name, small, big, scale):
+    if name not in [r["report"] for r in big.service.admin.items("/v1/reports")]:
+        return None
+    result = Result()
+    for _ in range(scale.report_calls):
+        for ledger, times in (small, result.baseline), (big, result.measured):
+            times.append(REPORTS[name](ledger, name) * 1000)
+    return result
+
+
+def whole_report(ledger, name):
+    started = time.monotonic()
+    ledger.service.admin.get(f"/v1/reports/{name}", scheme="tern-bay")
+    return time.monotonic() - started
+
+
+def statement_head(ledger, name):
+    """Until its first lines are there: how many follow is as many as there were events."""
+    span = f"from={ledger.days[0]}&to={ledger.days[-1]}"
+    return ledger.first_lines(f"/v1/reports/{name}?format=csv&scheme=tern-bay&site=site-7&{span}")
+
+
+REPORTS = {"trial-balance": whole_report, "deposit-cover": whole_report, "site-statement": statement_head}
+
+
+def stored(stack, big, scale, random):
+    result = Result()
+    big.post(WARM_UP_SECONDS, CONNECTIONS)
+    for _ in range(scale.runs):
+        empty = Ledger(stack, random.getrandbits(64))
+        result.baseline.append(empty.post(scale.seconds, CONNECTIONS)["events_per_s"])
+        empty.service.stop()
+        result.measured.append(big.post(scale.seconds, CONNECTIONS)["events_per_s"])
+        note(f"empty {result.baseline[-1]:,.0f}/s; with {big.in_ledger:,} events {result.measured[-1]:,.0f}/s")
+    return result
+
+
+def memory(stack, wanted, scale, random):
+    """Of a new process each, from its start on."""
+    results = {}
+    for name in wanted:
+        ledger = Ledger(stack, random.getrandbits(64))
+        if name == "memory":
+            ledger.post(scale.seconds, MEMORY_CONNECTIONS)
+        elif ledger.stream(scale.stream) is None:
+            results[name] = None
+            continue
+        results[name] = Result([ledger.peak_memory_mb()])
+    return results
+
+
+def size(stack, wanted, scale, random):
+    """As single posts leave it: what updates have left behind counts, for no vacuum is asked for."""
+    ledger = Ledger(stack, random.getrandbits(64))
+    bytes_before, events_before = ledger.size_bytes(), ledger.in_ledger
+    ledger.post(2 * scale.seconds, CONNECTIONS, goods="plain")
+    events = ledger.in_ledger - events_before
+    note(f"{events:,} events")
+    return {"bytes": Result([(ledger.size_bytes() - bytes_before) / events])}
+
+
+def close(stack, wanted, scale, random):
+    """Days with few and with many events in turn. The first day, which only supplied the sites, is closed unmeasured."""
+    ledger = Ledger(stack, random.getrandbits(64), sites=scale.close_sites, participants=scale.close_sites // 5,
+                    past_days=1 + 2 * scale.closes)
+    ledger.close(ledger.days[0])
+    result, past = Result(), ledger.days[1:-1]
+    for few_day, many_day in zip(past[::2], past[1::2]):
+        for count, day, times in zip(scale.close_events, (few_day, many_day), (result.baseline, result.measured)):
+            ledger.fill(count, day)
+            ledger.tidy()
+            times.append(ledger.close(day))
+        note(f"{scale.close_events[0]:,} events {result.baseline[-1]:.3f} s; {count:,} events {result.measured[-1]:.3f} s")
+    return {"close": result}
+
+
+def instances(stack, wanted, scale, random):
+    ledger, result = Ledger(stack, random.getrandbits(64)), Result()
+    both = [ledger.service, ledger.another_instance()]
+    ledger.post(WARM_UP_SECONDS, CONNECTIONS, services=both)
+    for _ in range(scale.runs):
+        result.baseline.append(ledger.post(scale.seconds, CONNECTIONS)["events_per_s"])
+        result.measured.append(ledger.post(scale.seconds, CONNECTIONS, services=both)["events_per_s"])
+        note(f"one {result.baseline[-1]:,.0f}/s; two {result.measured[-1]:,.0f}/s")
+    return {"instances": result}
+
+
+GROUPS = [
+    (("single", "array", "ndjson"), throughput),
+    (("paced",), paced),
+    (("stored", *REPORTS), large),
+    (("memory", "memory-bulk"), memory),
+    (("bytes",), size),
+    (("close",), close),
+    (("instances",), instances),
+]

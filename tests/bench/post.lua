@@ -1,0 +1,69 @@
+-- SPDX-License-Identifier: ISC
+-- wrk's side of the benchmark: posts of new issues and returns at random sites, one event or an array of them a request.
+-- Everything is drawn from the seed that the caller gives; the outcome is one line of JSON, the last that is printed.
+
+-- Kind, cups and till amount of an event; more cups go out than come back. Amounts are those of the tariff.
+local GOODS = {
+  '"issue","issued":[{"cup_type":"cup-300","quantity":1}]',
+  '"issue","issued":[{"cup_type":"cup-450","quantity":1}]',
+  '"issue","issued":[{"cup_type":"cup-300","quantity":2}],"amount":"5.00","tender":"card"',
+  '"issue","issued":[{"cup_type":"cup-450","quantity":1}],"amount":"3.50","tender":"cash"',
+  '"return","returned":[{"cup_type":"cup-300","quantity":1}]',
+  '"return","returned":[{"cup_type":"cup-450","quantity":1}]',
+  '"return","returned":[{"cup_type":"cup-300","quantity":1}],"amount":"2.50","tender":"cash"',
+}
+local PLAIN_ISSUE = { GOODS[1] } -- what the size of an event is told by
+local CLOCK_EVERY = 64           -- events that share a look at the clock
+
+local random, concat = math.random, table.concat
+local hex = {}
+for i = 0, 65535 do hex[i] = string.format("%04x", i) end
+
+local goods, sites, lines, pause_ms, head, now
+local made = 0
+
+-- Version 4 of RFC 9562: 122 random bits.
+local function uuid()
+  return hex[random(0, 65535)] .. hex[random(0, 65535)] .. "-" .. hex[random(0, 65535)] .. "-"
+    .. hex[0x4000 + random(0, 0xfff)] .. "-" .. hex[0x8000 + random(0, 0x3fff)] .. "-"
+    .. hex[random(0, 65535)] .. hex[random(0, 65535)] .. hex[random(0, 65535)]
+end
+
+local function event()
+  if made % CLOCK_EVERY == 0 then now = os.date("!%Y-%m-%dT%H:%M:%SZ") end
+  made = made + 1
+  return '{"event_id":"' .. uuid() .. '","site":"site-' .. random(0, sites - 1) .. '","occurred_at":"' .. now
+    .. '","kind":' .. goods[random(#goods)] .. "}"
+end
+
+local function body()
+  if lines == 1 then return event() end
+  local events = {}
+  for i = 1, lines do events[i] = event() end
+  return "[" .. concat(events, ",") .. "]"
+end
+
+-- Each connection waits at random between its requests, so that all together offer about the rate asked for.
+local function random_pause() return random(0, 2 * pause_ms) end
+
+-- Arguments: KEY SEED SITES LINES PAUSE_MS GOODS; GOODS is mixed or plain.
+function init(arguments)
+  math.randomseed(tonumber(arguments[2]))
+  sites, lines, pause_ms = tonumber(arguments[3]), tonumber(arguments[4]), tonumber(arguments[5])
+  goods = arguments[6] == "plain" and PLAIN_ISSUE or GOODS
+  head = "POST " .. wrk.path .. " HTTP/1.1\r\nHost: " .. wrk.host .. "\r\nAuthorization: Bearer " .. arguments[1]
+    .. "\r\nContent-Type: application/json\r\nContent-Length: "
+  if pause_ms > 0 then delay = random_pause end -- wrk looks for this name after init
+end
+
+function request()
+  local text = body()
+  return head .. #text .. "\r\n\r\n" .. text
+end
+
+function done(summary, latency)
+  local errors = summary.errors
+  print(string.format('{"requests": %d, "seconds": %f, "p99_ms": %f, "median_ms": %f, "refused": %d, "broken": %d}',
+    summary.requests, summary.duration / 1e6, latency:percentile(99) / 1e3, latency:percentile(50) / 1e3,
+    errors.status, errors.connect + errors.read + errors.write + errors.timeout))
+end
