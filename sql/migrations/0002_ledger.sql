@@ -81,6 +81,19 @@ CREATE TABLE scheme_head (
     unfolded          integer NOT NULL DEFAULT 0 -- movements that are in recent_movement
 ) WITH (fillfactor = 10);
 
+-- Takes heads, in order, as the caller expects them to be. The second look is a statement of its own: it sees what was committed
+-- while the first waited.
+CREATE FUNCTION take_heads(schemes integer[], last_entries bigint[], calendar_versions bigint[], version bigint) RETURNS void
+    LANGUAGE plpgsql AS $$
+BEGIN
+    PERFORM FROM scheme_head WHERE scheme = ANY (schemes) ORDER BY scheme FOR UPDATE;
+    IF (SELECT reference_version FROM network_head) <> version
+       OR (SELECT count(*) FROM unnest(schemes, last_entries, calendar_versions) AS e(scheme, last_entry, calendar_version)
+             JOIN scheme_head USING (scheme, last_entry, calendar_version)) <> cardinality(schemes) THEN
+        RAISE EXCEPTION 'a head has moved' USING ERRCODE = 'serialization_failure';
+    END IF;
+END $$;
+
 -- A day's bounds are stored when it is created and never computed again. The frontier is that of the Merkle
 -- tree over its entries (32 bytes a node), so that a close hashes nothing again.
 CREATE TABLE business_day (

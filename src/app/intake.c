@@ -1,12 +1,11 @@
 /* SPDX-License-Identifier: ISC */
-/* The writer: its queue, its thread, and the transaction in which a batch of events is posted.
+/* The writer: its queue, its thread, and what becomes of a batch that fails.
  *
  * A batch is all that waits, up to a bound. It goes through or comes back as a whole; one that fails because
  * of one of its events is halved until that event stands alone, so that nobody else's event suffers. */
 #include "app/intake.h"
 
-#include "app/kept_scheme.h"
-#include "app/record.h"
+#include "app/batch.h"
 #include "base/clock.h"
 #include "base/log.h"
 
@@ -15,7 +14,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { ATTEMPTS_MAX = 5 }; /* of a transaction that lost a race */
+enum {
+    ATTEMPTS_MAX = 5, /* of a transaction that lost a race */
+    CAUTION = 16      /* batches that ask first, after one that did not and should have */
+};
 
 struct intake {
     pthread_t thread;
@@ -31,154 +33,10 @@ struct intake {
     struct arena arena; /* of one batch */
     size_t waiting_max, batch_max;
     struct kept_schemes kept;
+    int caution; /* so many more batches ask first */
 };
 
-/* One event of the batch and the job that it belongs to. */
-struct place {
-    struct task task;
-    struct intake_job *job;
-};
-
-/* A stretch of the batch, posted in one transaction. */
-struct batch {
-    struct intake *intake;
-    const struct snapshot *snapshot;
-    struct arena *arena;
-    struct instant now;
-    bool dry_run;
-    struct place *places; /* those that may be posted */
-    size_t count;
-    struct opening *openings; /* one for each scheme, ascending … */
-    struct desk *desks;       /* … and parallel to them */
-    size_t desk_count;
-};
-
-/* --- one transaction ----------------------------------------------------------------------------------- */
-
-static int compare_schemes(const void *a, const void *b)
-{
-    int32_t left = ((const struct opening *)a)->scheme, right = ((const struct opening *)b)->scheme;
-    return (left > right) - (left < right);
-}
-
-/* The scheme's opening, or NULL. */
-static struct opening *opening_of(const struct batch *batch, int32_t scheme)
-{
-    for (size_t i = 0; i < batch->desk_count; i++)
-        if (batch->openings[i].scheme == scheme)
-            return &batch->openings[i];
-    return NULL;
-}
-
-static struct desk *desk_of(const struct batch *batch, int32_t scheme)
-{
-    return &batch->desks[opening_of(batch, scheme) - batch->openings];
-}
-
-/* An opening for each scheme, with the ids of its events. */
-static enum store_result make_openings(struct batch *batch)
-{
-    size_t most = batch->snapshot->network.scheme_count;
-    batch->openings = arena_array(batch->arena, most, sizeof *batch->openings);
-    batch->desks = arena_array(batch->arena, most, sizeof *batch->desks);
-    if (batch->openings == NULL || batch->desks == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < batch->count; i++) {
-        int32_t scheme = batch->places[i].task.scheme->id;
-        struct opening *opening = opening_of(batch, scheme);
-        if (opening == NULL)
-            opening = &batch->openings[batch->desk_count++], opening->scheme = scheme;
-        opening->id_count++;
-    }
-    qsort(batch->openings, batch->desk_count, sizeof *batch->openings, compare_schemes);
-    for (size_t i = 0; i < batch->desk_count; i++) {
-        struct opening *opening = &batch->openings[i];
-        struct uuid *ids = arena_array(batch->arena, opening->id_count, sizeof *ids);
-        if (ids == NULL)
-            return STORE_FAILED;
-        opening->ids = ids;
-        for (size_t p = 0; p < batch->count; p++)
-            if (batch->places[p].task.scheme->id == opening->scheme)
-                *ids++ = batch->places[p].task.event->id;
-    }
-    return STORE_OK;
-}
-
-static enum store_result open_desk(struct batch *batch, const struct opening *opening, struct desk *desk)
-{
-    struct intake *intake = batch->intake;
-    const struct network *network = &batch->snapshot->network;
-    const struct calendar *calendar;
-    struct kept_scheme *kept = kept_scheme(&intake->kept, opening->scheme);
-    if (kept == NULL)
-        return STORE_FAILED;
-    enum store_result result = kept_calendar(kept, intake->pg, &opening->head, batch->now, &calendar);
-    if (result != STORE_OK)
-        return result;
-    ledger_init(&desk->ledger, intake->pg, batch->arena, network, network->scheme_by_id[opening->scheme],
-                calendar, kept_state(kept, &opening->head), batch->now);
-    return desk_open(desk, opening->known, opening->known_count);
-}
-
-/* Reads for one desk what its events will ask for. */
-static enum store_result prefetch(const struct batch *batch, struct desk *desk)
-{
-    size_t own = 0;
-    struct task *tasks = arena_array(batch->arena, batch->count + 1, sizeof *tasks);
-    if (tasks == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < batch->count; i++)
-        if (desk_of(batch, batch->places[i].task.scheme->id) == desk)
-            tasks[own++] = batch->places[i].task;
-    return desk_prefetch(desk, tasks, own);
-}
-
-/* Takes the head rows and opens a desk for each. STORE_CONFLICT: reference data or keys have moved on. */
-static enum store_result begin(struct batch *batch)
-{
-    int64_t version;
-    enum store_result result = make_openings(batch);
-    if (result == STORE_OK)
-        result =
-            store_batch_begin(batch->intake->pg, batch->arena, batch->openings, batch->desk_count, &version);
-    if (result == STORE_OK && version > batch->snapshot->network.version)
-        result = STORE_CONFLICT;
-    for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
-        result = open_desk(batch, &batch->openings[i], &batch->desks[i]);
-    for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
-        result = prefetch(batch, &batch->desks[i]);
-    return result;
-}
-
-/* Writes it all and commits, in one round trip. */
-static enum store_result end(struct batch *batch)
-{
-    struct pg *pg = batch->intake->pg;
-    enum store_result result = pg_pipeline_begin(pg);
-    for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
-        result = ledger_flush(&batch->desks[i].ledger);
-    if (result != STORE_OK)
-        return result;
-    if (batch->dry_run)
-        return pg_pipeline_end(pg);
-    result = pg_commit(pg);
-    for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
-        kept_state_confirm(kept_scheme(&batch->intake->kept, batch->openings[i].scheme));
-    return result;
-}
-
-static enum store_result post(struct batch *batch)
-{
-    enum store_result result = begin(batch);
-    for (size_t i = 0; i < batch->count && result == STORE_OK; i++)
-        result = record_event(desk_of(batch, batch->places[i].task.scheme->id), &batch->places[i].task);
-    if (result == STORE_OK)
-        result = end(batch);
-    pg_rollback(batch->intake->pg); /* of what failed, and of a dry run */
-    for (size_t i = 0; i < batch->desk_count; i++)
-        ledger_dispose(&batch->desks[i].ledger);
-    return result;
-}
+/* --- a stretch of events ------------------------------------------------------------------------------ */
 
 /* Forgets what an attempt that was rolled back has left in the results. */
 static void clear_results(struct place *places, size_t count)
@@ -209,22 +67,39 @@ static bool admit(struct batch *batch, const struct place *places, size_t count)
     return batch->places != NULL;
 }
 
+/* Replays come in flocks, and so do another instance's batches. */
+static enum store_result post(struct intake *intake, struct batch *batch)
+{
+    enum store_result result = batch_post(batch);
+    if (batch->met_replay || result == STORE_CONFLICT)
+        intake->caution = CAUTION;
+    else if (intake->caution > 0)
+        intake->caution--;
+    return result;
+}
+
 /* With `asked`, the snapshot is made current first. Without, it may be old: then an event that is let in is
  * seen to be so under the head row, and one that is turned away must be looked at again. */
 static enum store_result attempt(struct intake *intake, const struct place *places, size_t count, bool asked)
 {
-    struct batch batch = {.intake = intake, .now = clock_now(), .arena = &intake->arena};
+    struct batch batch = {
+        .pg = intake->pg,
+        .arena = &intake->arena,
+        .kept = &intake->kept,
+        .now = clock_now(),
+        .dry_run = places[0].job->dry_run,
+        .asks_first = asked || intake->caution > 0 || places[0].job->dry_run,
+    };
     enum store_result result = asked ? snapshot_refresh(intake->snapshots, intake->pg) : STORE_OK;
     if (result != STORE_OK)
         return result;
     batch.snapshot = snapshot_hold(intake->snapshots);
-    batch.dry_run = places[0].job->dry_run;
     if (batch.snapshot == NULL || !admit(&batch, places, count))
         result = batch.snapshot == NULL ? STORE_CONFLICT : STORE_FAILED;
     else if (!asked && batch.count < count)
         result = STORE_CONFLICT;
     else if (batch.count > 0)
-        result = post(&batch);
+        result = post(intake, &batch);
     snapshot_release(batch.snapshot);
     return result;
 }

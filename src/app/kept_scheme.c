@@ -62,6 +62,19 @@ static bool reaches(const struct calendar *calendar, struct instant instant)
     return calendar->count > 0 && calendar->days[calendar->count - 1].ends_at.us > instant.us;
 }
 
+bool kept_head(const struct kept_scheme *kept, int32_t scheme, struct instant now, struct head *head)
+{
+    *head = (struct head){
+        .scheme = scheme,
+        .last_entry = kept->state.last_entry,
+        .calendar_version = kept->state_version,
+        .gross = kept->state.gross,
+        .unfolded = kept->state.unfolded,
+    };
+    return kept->state_holds && kept->calendar_version == kept->state_version &&
+           reaches(&kept->calendar, (struct instant){now.us + FUTURE_ALLOWED_US});
+}
+
 enum store_result kept_calendar(struct kept_scheme *kept, struct pg *pg, const struct head *head,
                                 struct instant now, const struct calendar **calendar)
 {

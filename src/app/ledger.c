@@ -342,35 +342,38 @@ enum store_result ledger_flush(struct ledger *ledger)
     struct ledger_state *state = ledger->state;
     if (!ledger_pending(ledger))
         return STORE_OK;
+    enum store_result result = ledger->before_write != NULL ? ledger->before_write(ledger->owner) : STORE_OK;
+    if (result != STORE_OK)
+        return result;
     if (!ledger->at_once)
         state->unfolded += (int32_t)ledger->movement_keys.count;
-    enum store_result result = store_post(ledger->pg, ledger->arena,
-                                          &(struct posting_rows){
-                                              .scheme = ledger->scheme->id,
-                                              .recorded_at = ledger->now,
-                                              .last_entry = state->last_entry,
-                                              .gross = state->gross,
-                                              .unfolded = state->unfolded,
-                                              .at_once = ledger->at_once,
-                                              .entries = ledger->entries,
-                                              .entry_count = ledger->entry_count,
-                                              .legs = ledger->legs,
-                                              .leg_count = ledger->leg_count,
-                                              .movements = ledger->movements,
-                                              .movement_count = ledger->movement_keys.count,
-                                              .site_days = ledger->site_days,
-                                              .site_day_count = ledger->site_day_keys.count,
-                                              .exceptions = ledger->exceptions,
-                                              .exception_count = ledger->exception_count,
-                                              .references = ledger->references,
-                                              .reference_count = ledger->reference_count,
-                                              .transfers = ledger->transfers,
-                                              .transfer_count = ledger->transfer_count,
-                                              .forfeited = ledger->forfeited,
-                                              .forfeited_count = ledger->forfeited_count,
-                                              .days = state->days,
-                                              .day_count = state->day_count,
-                                          });
+    result = store_post(ledger->pg, ledger->arena,
+                        &(struct posting_rows){
+                            .scheme = ledger->scheme->id,
+                            .recorded_at = ledger->now,
+                            .last_entry = state->last_entry,
+                            .gross = state->gross,
+                            .unfolded = state->unfolded,
+                            .at_once = ledger->at_once,
+                            .entries = ledger->entries,
+                            .entry_count = ledger->entry_count,
+                            .legs = ledger->legs,
+                            .leg_count = ledger->leg_count,
+                            .movements = ledger->movements,
+                            .movement_count = ledger->movement_keys.count,
+                            .site_days = ledger->site_days,
+                            .site_day_count = ledger->site_day_keys.count,
+                            .exceptions = ledger->exceptions,
+                            .exception_count = ledger->exception_count,
+                            .references = ledger->references,
+                            .reference_count = ledger->reference_count,
+                            .transfers = ledger->transfers,
+                            .transfer_count = ledger->transfer_count,
+                            .forfeited = ledger->forfeited,
+                            .forfeited_count = ledger->forfeited_count,
+                            .days = state->days,
+                            .day_count = state->day_count,
+                        });
     if (result != STORE_OK)
         return result;
     forget_written(ledger);

@@ -32,7 +32,9 @@ struct ledger {
     const struct scheme *scheme;
     const struct calendar *calendar;
     struct instant now;
-    struct ledger_state *state; /* with all that has been appended */
+    struct ledger_state *state;                     /* with all that has been appended */
+    enum store_result (*before_write)(void *owner); /* NULL: there is nothing to do then; set by the owner */
+    void *owner;
     bool at_once; /* movements go into the balances, where the same transaction is to read them as a whole;
                      set by the owner */
 

@@ -171,6 +171,28 @@ enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct o
     return result;
 }
 
+enum store_result store_heads_expect(struct pg *pg, struct arena *arena, const struct opening *openings,
+                                     size_t count, int64_t version)
+{
+    struct pg_params params;
+    int32_t *schemes = arena_array(arena, count, sizeof *schemes);
+    int64_t *entries = arena_array(arena, count, sizeof *entries);
+    int64_t *calendars = arena_array(arena, count, sizeof *calendars);
+    if (schemes == NULL || entries == NULL || calendars == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < count; i++) {
+        schemes[i] = openings[i].scheme;
+        entries[i] = openings[i].head.last_entry;
+        calendars[i] = openings[i].head.calendar_version;
+    }
+    pg_params_init(&params, arena);
+    pg_add_int4_array(&params, schemes, count);
+    pg_add_int8_array(&params, entries, count);
+    pg_add_int8_array(&params, calendars, count);
+    pg_add_int(&params, version);
+    return pg_query(pg, &sql_heads_expect, &params, NULL);
+}
+
 static enum store_result exception_kind_parse(const char *word, enum exception_kind *kind)
 {
     for (int k = 0; k < EXCEPTION_KINDS; k++)

@@ -57,6 +57,12 @@ struct opening {
  * scheme, and fills them. *version is that of reference data and keys, as they are under the heads. */
 MUST_CHECK enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct opening *openings,
                                                size_t count, int64_t *version);
+/* Takes the heads of the openings as they say that these are, and reference data and keys of that version.
+ * STORE_CONFLICT: something is not so. */
+MUST_CHECK enum store_result store_heads_expect(struct pg *pg, struct arena *arena,
+                                                const struct opening *openings, size_t count,
+                                                int64_t version);
+
 MUST_CHECK enum store_result store_exceptions_of(struct pg *pg, struct arena *arena, int32_t scheme,
                                                  int64_t entry, struct exception **exceptions, size_t *count);
 

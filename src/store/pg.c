@@ -114,6 +114,7 @@ static enum store_result result_of_state(const char *state)
         enum store_result result;
     } meanings[] = {
         {"40", STORE_CONFLICT},        /* serialization failure, deadlock */
+        {"23505", STORE_CONFLICT},     /* unique violation: somebody else was first */
         {"55P03", STORE_CONFLICT},     /* lock not available in time */
         {"22003", STORE_OUT_OF_RANGE}, /* numeric value out of range */
         {"22", STORE_REFUSED},         /* other data exceptions */
@@ -139,8 +140,11 @@ static enum store_result failure(struct pg *pg, const PGresult *result, const ch
         return STORE_UNAVAILABLE;
     }
     enum store_result meaning = result_of_state(state);
-    log_write(meaning == STORE_FAILED ? LOG_ERROR : LOG_WARNING, "a statement failed", "statement", statement,
-              "sqlstate", state, "error", pg->error, NULL);
+    enum log_level level = meaning == STORE_FAILED     ? LOG_ERROR
+                           : meaning == STORE_CONFLICT ? LOG_DEBUG
+                                                       : LOG_WARNING;
+    log_write(level, "a statement failed", "statement", statement, "sqlstate", state, "error", pg->error,
+              NULL);
     return meaning;
 }
 

@@ -271,9 +271,9 @@ static enum store_result post_head(struct pg *pg, const struct posting_rows *pos
 
 enum store_result store_post(struct pg *pg, struct arena *arena, const struct posting_rows *rows)
 {
-    enum store_result result = post_entries(pg, arena, rows);
+    enum store_result result = post_event_ids(pg, arena, rows); /* the likeliest to be refused */
     if (result == STORE_OK)
-        result = post_event_ids(pg, arena, rows);
+        result = post_entries(pg, arena, rows);
     if (result == STORE_OK)
         result = rows->at_once ? post_at_once(pg, arena, rows) : post_recent(pg, arena, rows);
     if (result == STORE_OK && rows->exception_count > 0)

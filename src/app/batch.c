@@ -1,0 +1,167 @@
+/* SPDX-License-Identifier: ISC */
+/* The transaction of a batch, in one of two ways. Either it begins by taking the head rows, and looks up
+ * there which events are known: two round trips. Or it takes it that nothing has happened since this writer's
+ * last batch and that all events are new, and begins with the first write, by taking the heads as it expects
+ * them: one round trip. There the database refuses heads that have moved and ids that are taken, nothing is
+ * recorded, and the batch is posted again in the first way. */
+#include "app/batch.h"
+
+#include <stdlib.h>
+
+static int compare_schemes(const void *a, const void *b)
+{
+    int32_t left = ((const struct opening *)a)->scheme, right = ((const struct opening *)b)->scheme;
+    return (left > right) - (left < right);
+}
+
+/* The scheme's opening, or NULL. */
+static struct opening *opening_of(const struct batch *batch, int32_t scheme)
+{
+    for (size_t i = 0; i < batch->desk_count; i++)
+        if (batch->openings[i].scheme == scheme)
+            return &batch->openings[i];
+    return NULL;
+}
+
+static struct desk *desk_of(const struct batch *batch, int32_t scheme)
+{
+    return &batch->desks[opening_of(batch, scheme) - batch->openings];
+}
+
+/* An opening for each scheme, with the ids of its events. */
+static enum store_result make_openings(struct batch *batch)
+{
+    size_t most = batch->snapshot->network.scheme_count;
+    batch->openings = arena_array(batch->arena, most, sizeof *batch->openings);
+    batch->desks = arena_array(batch->arena, most, sizeof *batch->desks);
+    if (batch->openings == NULL || batch->desks == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < batch->count; i++) {
+        int32_t scheme = batch->places[i].task.scheme->id;
+        struct opening *opening = opening_of(batch, scheme);
+        if (opening == NULL)
+            opening = &batch->openings[batch->desk_count++], opening->scheme = scheme;
+        opening->id_count++;
+    }
+    qsort(batch->openings, batch->desk_count, sizeof *batch->openings, compare_schemes);
+    for (size_t i = 0; i < batch->desk_count; i++) {
+        struct opening *opening = &batch->openings[i];
+        struct uuid *ids = arena_array(batch->arena, opening->id_count, sizeof *ids);
+        if (ids == NULL)
+            return STORE_FAILED;
+        opening->ids = ids;
+        for (size_t p = 0; p < batch->count; p++)
+            if (batch->places[p].task.scheme->id == opening->scheme)
+                *ids++ = batch->places[p].task.event->id;
+    }
+    return STORE_OK;
+}
+
+/* Before the first write, where the heads were not asked for at the start. */
+static enum store_result take_heads(void *owner)
+{
+    struct batch *batch = owner;
+    if (batch->has_heads)
+        return STORE_OK;
+    batch->has_heads = true;
+    enum store_result result = pg_begin(batch->pg);
+    return result == STORE_OK ? store_heads_expect(batch->pg, batch->arena, batch->openings,
+                                                   batch->desk_count, batch->snapshot->network.version)
+                              : result;
+}
+
+static enum store_result open_desk(struct batch *batch, const struct opening *opening, struct desk *desk)
+{
+    const struct network *network = &batch->snapshot->network;
+    const struct calendar *calendar;
+    struct kept_scheme *kept = kept_scheme(batch->kept, opening->scheme);
+    if (kept == NULL)
+        return STORE_FAILED;
+    enum store_result result = kept_calendar(kept, batch->pg, &opening->head, batch->now, &calendar);
+    if (result != STORE_OK)
+        return result;
+    ledger_init(&desk->ledger, batch->pg, batch->arena, network, network->scheme_by_id[opening->scheme],
+                calendar, kept_state(kept, &opening->head), batch->now);
+    desk->ledger.before_write = take_heads;
+    desk->ledger.owner = batch;
+    batch->met_replay = batch->met_replay || opening->known_count > 0;
+    return desk_open(desk, opening->known, opening->known_count);
+}
+
+/* Reads for one desk what its events will ask for. */
+static enum store_result prefetch(const struct batch *batch, struct desk *desk)
+{
+    size_t own = 0;
+    struct task *tasks = arena_array(batch->arena, batch->count + 1, sizeof *tasks);
+    if (tasks == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < batch->count; i++)
+        if (desk_of(batch, batch->places[i].task.scheme->id) == desk)
+            tasks[own++] = batch->places[i].task;
+    return desk_prefetch(desk, tasks, own);
+}
+
+/* Whether all the heads are where this writer last left them, as far as it knows. */
+static bool assume_heads(struct batch *batch)
+{
+    for (size_t i = 0; i < batch->desk_count; i++) {
+        struct kept_scheme *kept = kept_scheme(batch->kept, batch->openings[i].scheme);
+        if (kept == NULL || !kept_head(kept, batch->openings[i].scheme, batch->now, &batch->openings[i].head))
+            return false;
+    }
+    return pg_ready(batch->pg) == STORE_OK;
+}
+
+static enum store_result ask_heads(struct batch *batch)
+{
+    int64_t version;
+    enum store_result result =
+        store_batch_begin(batch->pg, batch->arena, batch->openings, batch->desk_count, &version);
+    batch->has_heads = true;
+    return result == STORE_OK && version > batch->snapshot->network.version ? STORE_CONFLICT : result;
+}
+
+/* Opens a desk for each scheme. */
+static enum store_result begin(struct batch *batch)
+{
+    enum store_result result = make_openings(batch);
+    if (result == STORE_OK && (batch->asks_first || !assume_heads(batch)))
+        result = ask_heads(batch);
+    for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
+        result = open_desk(batch, &batch->openings[i], &batch->desks[i]);
+    for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
+        result = prefetch(batch, &batch->desks[i]);
+    return result;
+}
+
+/* Writes it all and commits, in one round trip. */
+static enum store_result end(struct batch *batch)
+{
+    struct pg *pg = batch->pg;
+    enum store_result result = pg_pipeline_begin(pg);
+    if (result == STORE_OK) /* refusals, too, are good only if the heads were where they were taken to be */
+        result = take_heads(batch);
+    for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
+        result = ledger_flush(&batch->desks[i].ledger);
+    if (result != STORE_OK)
+        return result;
+    if (batch->dry_run)
+        return pg_pipeline_end(pg);
+    result = pg_commit(pg);
+    for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
+        kept_state_confirm(kept_scheme(batch->kept, batch->openings[i].scheme));
+    return result;
+}
+
+enum store_result batch_post(struct batch *batch)
+{
+    enum store_result result = begin(batch);
+    for (size_t i = 0; i < batch->count && result == STORE_OK; i++)
+        result = record_event(desk_of(batch, batch->places[i].task.scheme->id), &batch->places[i].task);
+    if (result == STORE_OK)
+        result = end(batch);
+    pg_rollback(batch->pg); /* of what failed, and of a dry run */
+    for (size_t i = 0; i < batch->desk_count; i++)
+        ledger_dispose(&batch->desks[i].ledger);
+    return result;
+}
