@@ -10,7 +10,7 @@ struct kept_scheme {
     struct arena calendar_arena;
     struct calendar calendar;
     int64_t calendar_version; /* 0: none */
-    struct arena state_arena;
+    struct arena state_arena, recent_arena;
     struct ledger_state state;
     int64_t state_version; /* the calendar's, for a day may be closed without an entry */
     bool state_holds;
@@ -23,6 +23,7 @@ void kept_schemes_dispose(struct kept_schemes *all)
             continue;
         arena_dispose(&all->by_id[i]->calendar_arena);
         arena_dispose(&all->by_id[i]->state_arena);
+        arena_dispose(&all->by_id[i]->recent_arena);
         free(all->by_id[i]);
     }
     free(all->by_id);
@@ -53,6 +54,7 @@ struct kept_scheme *kept_scheme(struct kept_schemes *all, int32_t scheme)
         return NULL;
     arena_init(&kept->calendar_arena, 0);
     arena_init(&kept->state_arena, 0);
+    arena_init(&kept->recent_arena, 0);
     all->by_id[id] = kept;
     return kept;
 }
@@ -101,7 +103,8 @@ struct ledger_state *kept_state(struct kept_scheme *kept, const struct head *hea
         state->last_entry != head->last_entry || state->accounts.count > ACCOUNTS_KEPT_MAX ||
         state->day_count > DAYS_KEPT_MAX) {
         arena_reset(&kept->state_arena);
-        ledger_state_init(state, &kept->state_arena, head);
+        arena_reset(&kept->recent_arena);
+        ledger_state_init(state, &kept->state_arena, &kept->recent_arena, head);
     }
     kept->state_holds = false;
     kept->state_version = head->calendar_version;

@@ -17,10 +17,18 @@ enum { UNFOLDED_MAX = 4096 };
 /* An entry of the most lines and legs, with the longest codes, stays well below this. */
 enum { LEAF_BYTES_MAX = 1 << 20 };
 
-void ledger_state_init(struct ledger_state *state, struct arena *arena, const struct head *head)
+void ledger_state_init(struct ledger_state *state, struct arena *arena, struct arena *recent_arena,
+                       const struct head *head)
 {
     *state = (struct ledger_state){
-        .arena = arena, .last_entry = head->last_entry, .gross = head->gross, .unfolded = head->unfolded};
+        .arena = arena,
+        .last_entry = head->last_entry,
+        .gross = head->gross,
+        .unfolded = head->unfolded,
+        .recent_arena = recent_arena,
+        .recent_known = head->unfolded == 0,
+    };
+    tally_init(&state->recent, recent_arena);
     pairs_init(&state->accounts, arena);
 }
 
@@ -37,8 +45,7 @@ void ledger_init(struct ledger *ledger, struct pg *pg, struct arena *arena, cons
         .now = now,
         .state = state,
     };
-    pairs_init(&ledger->movement_keys, arena);
-    pairs_init(&ledger->site_day_keys, arena);
+    tally_init(&ledger->tally, arena);
     buffer_init(&ledger->leaf, LEAF_BYTES_MAX);
 }
 
@@ -126,34 +133,11 @@ enum store_result ledger_day(struct ledger *ledger, struct date date, struct day
 static enum store_result add_movement(struct ledger *ledger, struct date date, struct leg leg)
 {
     uint32_t position;
-    bool added;
-    if (!pairs_put(&ledger->movement_keys, (struct pair){leg.account.code, date.days}, &position, &added) ||
-        !arena_grow(ledger->arena, &ledger->movements, position, &ledger->movement_capacity,
-                    sizeof *ledger->movements))
-        return STORE_FAILED;
-    struct movement_row *movement = &ledger->movements[position];
-    if (added)
-        *movement = (struct movement_row){leg.account, date, 0};
-    if (__builtin_add_overflow(movement->amount, leg.amount, &movement->amount))
-        return STORE_OUT_OF_RANGE;
     struct ledger_state *state = ledger->state;
     if (find_balance(state, leg.account.code, &position) &&
         __builtin_add_overflow(state->balances[position], leg.amount, &state->balances[position]))
         return STORE_OUT_OF_RANGE;
-    return STORE_OK;
-}
-
-static struct site_day_row *site_day(struct ledger *ledger, int32_t site, struct date date)
-{
-    uint32_t position;
-    bool added;
-    if (!pairs_put(&ledger->site_day_keys, (struct pair){site, date.days}, &position, &added) ||
-        !arena_grow(ledger->arena, &ledger->site_days, position, &ledger->site_day_capacity,
-                    sizeof *ledger->site_days))
-        return NULL;
-    if (added)
-        ledger->site_days[position] = (struct site_day_row){.site = site, .business_date = date};
-    return &ledger->site_days[position];
+    return tally_move(&ledger->tally, date, leg);
 }
 
 /* What the close takes from a site is not its own activity, and a fee has a column of its own. */
@@ -165,7 +149,7 @@ static bool is_activity(enum entry_kind kind)
 static enum store_result add_activity(struct ledger *ledger, const struct draft *draft)
 {
     if (draft->site != 0) {
-        struct site_day_row *day = site_day(ledger, draft->site, draft->business_date);
+        struct site_day_row *day = tally_site_day(&ledger->tally, draft->site, draft->business_date);
         if (day == NULL)
             return STORE_FAILED;
         day->fees += draft->fees;
@@ -176,7 +160,7 @@ static enum store_result add_activity(struct ledger *ledger, const struct draft 
         bool mirrored = i < draft->mirrored_count;
         if (site == 0)
             continue;
-        struct site_day_row *day = site_day(ledger, site, draft->business_date);
+        struct site_day_row *day = tally_site_day(&ledger->tally, site, draft->business_date);
         if (day == NULL)
             return STORE_FAILED;
         if (!activity_add(&day->activity, mirrored ? draft->mirrored_kind : draft->kind, mirrored,
@@ -333,52 +317,84 @@ static void forget_written(struct ledger *ledger)
 {
     ledger->entry_count = ledger->leg_count = ledger->exception_count = 0;
     ledger->reference_count = ledger->transfer_count = ledger->forfeited_count = 0;
-    pairs_init(&ledger->movement_keys, ledger->arena);
-    pairs_init(&ledger->site_day_keys, ledger->arena);
+    tally_init(&ledger->tally, ledger->arena);
+}
+
+static enum store_result write(struct ledger *ledger)
+{
+    const struct ledger_state *state = ledger->state;
+    return store_post(ledger->pg, ledger->arena,
+                      &(struct posting_rows){
+                          .scheme = ledger->scheme->id,
+                          .recorded_at = ledger->now,
+                          .last_entry = state->last_entry,
+                          .gross = state->gross,
+                          .unfolded = state->unfolded,
+                          .at_once = ledger->at_once,
+                          .entries = ledger->entries,
+                          .entry_count = ledger->entry_count,
+                          .legs = ledger->legs,
+                          .leg_count = ledger->leg_count,
+                          .movements = ledger->tally.movements,
+                          .movement_count = ledger->tally.movement_keys.count,
+                          .site_days = ledger->tally.site_days,
+                          .site_day_count = ledger->tally.site_day_keys.count,
+                          .exceptions = ledger->exceptions,
+                          .exception_count = ledger->exception_count,
+                          .references = ledger->references,
+                          .reference_count = ledger->reference_count,
+                          .transfers = ledger->transfers,
+                          .transfer_count = ledger->transfer_count,
+                          .forfeited = ledger->forfeited,
+                          .forfeited_count = ledger->forfeited_count,
+                          .days = state->days,
+                          .day_count = state->day_count,
+                      });
+}
+
+/* The sums that were kept save the database adding them up; where another instance wrote part, it has to. */
+static enum store_result fold(struct ledger *ledger)
+{
+    struct ledger_state *state = ledger->state;
+    const struct tally *recent = &state->recent;
+    enum store_result result = state->recent_known
+                                   ? store_fold_sums(ledger->pg, ledger->arena,
+                                                     &(struct posting_rows){
+                                                         .scheme = ledger->scheme->id,
+                                                         .movements = recent->movements,
+                                                         .movement_count = recent->movement_keys.count,
+                                                         .site_days = recent->site_days,
+                                                         .site_day_count = recent->site_day_keys.count,
+                                                     })
+                                   : store_fold(ledger->pg, ledger->scheme->id);
+    arena_reset(state->recent_arena);
+    tally_init(&state->recent, state->recent_arena);
+    state->recent_known = true;
+    state->unfolded = 0;
+    return result;
+}
+
+static enum store_result fold_if_many(struct ledger *ledger)
+{
+    struct ledger_state *state = ledger->state;
+    enum store_result result = state->recent_known ? tally_add(&state->recent, &ledger->tally) : STORE_OK;
+    if (result == STORE_OK && state->unfolded > UNFOLDED_MAX)
+        result = fold(ledger);
+    return result;
 }
 
 enum store_result ledger_flush(struct ledger *ledger)
 {
-    struct ledger_state *state = ledger->state;
     if (!ledger_pending(ledger))
         return STORE_OK;
     enum store_result result = ledger->before_write != NULL ? ledger->before_write(ledger->owner) : STORE_OK;
-    if (result != STORE_OK)
-        return result;
     if (!ledger->at_once)
-        state->unfolded += (int32_t)ledger->movement_keys.count;
-    result = store_post(ledger->pg, ledger->arena,
-                        &(struct posting_rows){
-                            .scheme = ledger->scheme->id,
-                            .recorded_at = ledger->now,
-                            .last_entry = state->last_entry,
-                            .gross = state->gross,
-                            .unfolded = state->unfolded,
-                            .at_once = ledger->at_once,
-                            .entries = ledger->entries,
-                            .entry_count = ledger->entry_count,
-                            .legs = ledger->legs,
-                            .leg_count = ledger->leg_count,
-                            .movements = ledger->movements,
-                            .movement_count = ledger->movement_keys.count,
-                            .site_days = ledger->site_days,
-                            .site_day_count = ledger->site_day_keys.count,
-                            .exceptions = ledger->exceptions,
-                            .exception_count = ledger->exception_count,
-                            .references = ledger->references,
-                            .reference_count = ledger->reference_count,
-                            .transfers = ledger->transfers,
-                            .transfer_count = ledger->transfer_count,
-                            .forfeited = ledger->forfeited,
-                            .forfeited_count = ledger->forfeited_count,
-                            .days = state->days,
-                            .day_count = state->day_count,
-                        });
-    if (result != STORE_OK)
-        return result;
-    forget_written(ledger);
-    if (state->unfolded <= UNFOLDED_MAX)
-        return STORE_OK;
-    state->unfolded = 0;
-    return store_fold(ledger->pg, ledger->scheme->id);
+        ledger->state->unfolded += (int32_t)ledger->tally.movement_keys.count;
+    if (result == STORE_OK)
+        result = write(ledger);
+    if (result == STORE_OK && !ledger->at_once)
+        result = fold_if_many(ledger);
+    if (result == STORE_OK)
+        forget_written(ledger);
+    return result;
 }

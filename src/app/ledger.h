@@ -7,8 +7,8 @@
 #ifndef DEPOSITD_APP_LEDGER_H
 #define DEPOSITD_APP_LEDGER_H
 
+#include "app/tally.h"
 #include "base/buffer.h"
-#include "base/pairs.h"
 #include "store/ledger_store.h"
 
 /* What a ledger is known to stand at after its last entry: as much of it as has been asked for. It may be
@@ -23,6 +23,9 @@ struct ledger_state {
     size_t balance_capacity;
     struct day_counters *days;
     size_t day_count, day_capacity;
+    struct arena *recent_arena;
+    struct tally recent; /* what is not in the balances yet … */
+    bool recent_known;   /* … if all of that is known */
 };
 
 struct ledger {
@@ -38,19 +41,17 @@ struct ledger {
     bool at_once; /* movements go into the balances, where the same transaction is to read them as a whole;
                      set by the owner */
 
-    /* What waits to be written; the pairs say where a movement and a site's day are. */
-    struct pairs movement_keys, site_day_keys;
+    /* What waits to be written. */
+    struct tally tally;
     struct entry_row *entries;
     struct leg *legs;
-    struct movement_row *movements;
-    struct site_day_row *site_days;
     struct exception_row *exceptions;
     struct reference_row *references;
     struct transfer_row *transfers;
     struct forfeited_row *forfeited;
     size_t entry_count, leg_count, exception_count, reference_count, transfer_count, forfeited_count;
-    size_t entry_capacity, leg_capacity, movement_capacity, site_day_capacity, exception_capacity,
-        reference_capacity, transfer_capacity, forfeited_capacity;
+    size_t entry_capacity, leg_capacity, exception_capacity, reference_capacity, transfer_capacity,
+        forfeited_capacity;
     struct buffer leaf;
 };
 
@@ -70,8 +71,10 @@ struct draft {
     int64_t fees, tax;             /* of a fees entry: what the site owes of each */
 };
 
-/* Nothing is known yet but what the head says. */
-void ledger_state_init(struct ledger_state *state, struct arena *arena, const struct head *head);
+/* Nothing is known yet but what the head says. The second arena is emptied at each fold; all that lives in it
+ * is the state's. */
+void ledger_state_init(struct ledger_state *state, struct arena *arena, struct arena *recent_arena,
+                       const struct head *head);
 
 /* `arena` is the transaction's. */
 void ledger_init(struct ledger *ledger, struct pg *pg, struct arena *arena, const struct network *network,

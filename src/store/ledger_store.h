@@ -203,8 +203,11 @@ struct posting_rows {
     size_t day_count;
 };
 
-/* Adds to the balances what is beside them. */
+/* Adds to the balances what is beside them; with the second, whose rows have scheme, movements and site days
+ * only, those sums of it. */
 MUST_CHECK enum store_result store_fold(struct pg *pg, int32_t scheme);
+MUST_CHECK enum store_result store_fold_sums(struct pg *pg, struct arena *arena,
+                                             const struct posting_rows *sums);
 MUST_CHECK enum store_result store_post(struct pg *pg, struct arena *arena, const struct posting_rows *rows);
 
 #endif

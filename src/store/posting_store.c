@@ -146,16 +146,26 @@ static enum store_result post_recent(struct pg *pg, struct arena *arena, const s
     return pg_query(pg, &sql_post_recent, &params, NULL);
 }
 
-enum store_result store_fold(struct pg *pg, int32_t scheme)
+static enum store_result run_for_scheme(struct pg *pg, const struct sql *sql, int32_t scheme)
 {
-    static const struct sql *const steps[] = {&sql_fold_balances, &sql_fold_site_days, &sql_fold_forget};
-    enum store_result result = STORE_OK;
     struct pg_params params;
     pg_params_init(&params, NULL);
     pg_add_int(&params, scheme);
-    for (size_t i = 0; i < sizeof steps / sizeof steps[0] && result == STORE_OK; i++)
-        result = pg_query(pg, steps[i], &params, NULL);
-    return result;
+    return pg_query(pg, sql, &params, NULL);
+}
+
+enum store_result store_fold(struct pg *pg, int32_t scheme)
+{
+    enum store_result result = run_for_scheme(pg, &sql_fold_balances, scheme);
+    if (result == STORE_OK)
+        result = run_for_scheme(pg, &sql_fold_site_days, scheme);
+    return result == STORE_OK ? run_for_scheme(pg, &sql_fold_forget, scheme) : result;
+}
+
+enum store_result store_fold_sums(struct pg *pg, struct arena *arena, const struct posting_rows *sums)
+{
+    enum store_result result = post_at_once(pg, arena, sums);
+    return result == STORE_OK ? run_for_scheme(pg, &sql_fold_forget, sums->scheme) : result;
 }
 
 static enum store_result post_exceptions(struct pg *pg, struct arena *arena,
