@@ -295,6 +295,8 @@ struct intake *intake_start(const struct config *config, struct snapshot_cache *
     intake->waiting_max = (size_t)config->queue_events;
     intake->batch_max = (size_t)config->batch_events;
     intake->pg = pg_new(config->dsn);
+    if (intake->pg != NULL)
+        pg_plan_once(intake->pg);
     if (intake->pg == NULL || pthread_create(&intake->thread, NULL, run, intake) != 0) {
         intake_free(intake);
         return NULL;

@@ -23,6 +23,7 @@
 
 enum {
     DESCRIPTORS_BESIDES = 64, /* the database's connections, standard streams, libmicrohttpd's own */
+    CONNECTION_BYTES = 16384, /* libmicrohttpd clears them for each request */
     MESSAGE_MAX = 512
 };
 
@@ -127,6 +128,7 @@ static struct MHD_Daemon *start_daemon(const struct config *config, struct excha
                             MHD_OPTION_EXTERNAL_LOGGER, log_message, NULL, MHD_OPTION_SOCK_ADDR,
                             address->ai_addr, MHD_OPTION_CONNECTION_LIMIT, (unsigned)config->max_connections,
                             MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)config->connection_timeout_s,
+                            MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)CONNECTION_BYTES,
                             MHD_OPTION_NOTIFY_COMPLETED, completed, NULL, MHD_OPTION_UNESCAPE_CALLBACK,
                             keep_escapes, NULL, MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_END);
 }

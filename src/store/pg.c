@@ -13,6 +13,12 @@
 
 enum { PREPARED_MAX = 256, PIPELINE_MAX = 64, ERROR_MAX = 512 };
 
+/* What the SQL relies on, whatever the server's defaults are. */
+#define SETTINGS                                                                                             \
+    "-c DateStyle=ISO,YMD -c TimeZone=UTC -c bytea_output=hex -c synchronous_commit=on "                     \
+    "-c default_transaction_isolation=read\\ committed -c jit=off -c lock_timeout=30s"
+#define PLAN_ONCE " -c plan_cache_mode=force_generic_plan"
+
 /* A message that was sent in a pipeline, and what its answer is for. */
 struct sent {
     const char *statement;
@@ -22,6 +28,7 @@ struct sent {
 
 struct pg {
     char *dsn;
+    bool plans_once;
     PGconn *connection;
     const struct sql *prepared[PREPARED_MAX]; /* on this connection; open addressing by address */
     size_t prepared_count;
@@ -40,6 +47,11 @@ struct pg *pg_new(const char *dsn)
         pg = NULL;
     }
     return pg;
+}
+
+void pg_plan_once(struct pg *pg)
+{
+    pg->plans_once = true;
 }
 
 static void drop_connection(struct pg *pg)
@@ -84,17 +96,10 @@ enum store_result pg_ready(struct pg *pg)
     if (pg->connection != NULL && PQstatus(pg->connection) == CONNECTION_OK)
         return STORE_OK;
     drop_connection(pg);
-    /* Settings that the SQL relies on, whatever the server's defaults are. */
     const char *const keywords[] = {
         "dbname", "fallback_application_name", "connect_timeout", "client_encoding", "options", NULL};
     const char *const values[] = {
-        pg->dsn,
-        "depositd",
-        "5",
-        "UTF8",
-        "-c DateStyle=ISO,YMD -c TimeZone=UTC -c bytea_output=hex -c synchronous_commit=on "
-        "-c default_transaction_isolation=read\\ committed -c jit=off -c lock_timeout=30s",
-        NULL};
+        pg->dsn, "depositd", "5", "UTF8", pg->plans_once ? SETTINGS PLAN_ONCE : SETTINGS, NULL};
     pg->connection = PQconnectdbParams(keywords, values, 1);
     if (PQstatus(pg->connection) != CONNECTION_OK) {
         keep_error(pg, PQerrorMessage(pg->connection));
