@@ -78,7 +78,8 @@ CREATE TABLE scheme_head (
     calendar_version  bigint NOT NULL DEFAULT 1,
     last_entry        bigint NOT NULL DEFAULT 0,
     gross             bigint NOT NULL DEFAULT 0, -- the absolute amounts of all legs, money and cups, in one sum: bounds every balance
-    unfolded          integer NOT NULL DEFAULT 0 -- movements that are in recent_movement
+    unfolded          integer NOT NULL DEFAULT 0, -- movements in recent_movement that balances do not have yet …
+    folded_through    bigint NOT NULL DEFAULT 0   -- … those of the batches after this entry
 ) WITH (fillfactor = 10);
 
 -- Takes heads, in order, as the caller expects them to be. The second look is a statement of its own: it sees what was committed
@@ -176,32 +177,35 @@ CREATE TABLE site_day (
 ) WITH (fillfactor = 70);
 
 -- What the latest batches moved, a row each: a batch touches many balances, and the next batch mostly the same ones, so they
--- are added to balance and site_day for many batches at once, in the transaction of one of them, or of a close.
+-- are added to balance and site_day for many batches at once, in the transaction of one of them, or of a close. They are kept
+-- until the fold after that: another instance's writer, which knows the ledger up to an entry, catches up by them.
 -- amounts[i] moved on accounts[i] in days[i]; sites[i] did the other figures in site_days[i].
 CREATE TABLE recent_movement (
-    scheme     integer NOT NULL,
-    last_entry bigint NOT NULL, -- of the batch
-    accounts   bigint[] NOT NULL,
-    days       date[] NOT NULL,
-    amounts    bigint[] NOT NULL,
-    sites      integer[] NOT NULL,
-    site_days  date[] NOT NULL,
-    issued     bigint[] NOT NULL,
-    returned   bigint[] NOT NULL,
-    collected  bigint[] NOT NULL,
-    refunded   bigint[] NOT NULL,
-    stock      bigint[] NOT NULL,
-    other      bigint[] NOT NULL,
+    scheme      integer NOT NULL,
+    after_entry bigint NOT NULL, -- the last one before the batch
+    last_entry  bigint NOT NULL, -- the last one of the batch
+    accounts    bigint[] NOT NULL,
+    days        date[] NOT NULL,
+    amounts     bigint[] NOT NULL,
+    sites       integer[] NOT NULL,
+    site_days   date[] NOT NULL,
+    issued      bigint[] NOT NULL,
+    returned    bigint[] NOT NULL,
+    collected   bigint[] NOT NULL,
+    refunded    bigint[] NOT NULL,
+    stock       bigint[] NOT NULL,
+    other       bigint[] NOT NULL,
     PRIMARY KEY (scheme, last_entry)
-) WITH (fillfactor = 50);
+) WITH (toast_tuple_target = 8160); -- short-lived rows: not worth compressing
 
--- The same, a row for each movement. Never more than a few thousand.
+-- What is not folded yet, a row for each movement. Never more than a few thousand.
 CREATE VIEW recent_balance AS
     SELECT r.scheme, m.account, m.business_date, m.movement
-      FROM recent_movement r, unnest(r.accounts, r.days, r.amounts) AS m(account, business_date, movement);
+      FROM scheme_head h JOIN recent_movement r ON r.scheme = h.scheme AND r.last_entry > h.folded_through,
+           unnest(r.accounts, r.days, r.amounts) AS m(account, business_date, movement);
 CREATE VIEW recent_site_day AS
     SELECT r.scheme, m.*
-      FROM recent_movement r,
+      FROM scheme_head h JOIN recent_movement r ON r.scheme = h.scheme AND r.last_entry > h.folded_through,
            unnest(r.sites, r.site_days, r.issued, r.returned, r.collected, r.refunded, r.stock, r.other)
            AS m(site, business_date, issued, returned, collected, refunded, stock, other);
 

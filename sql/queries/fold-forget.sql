@@ -1,3 +1,5 @@
--- What was recent in scheme $1 has been folded.
-WITH folded AS (DELETE FROM recent_movement WHERE scheme = $1::integer)
-UPDATE scheme_head SET unfolded = 0 WHERE scheme = $1::integer
+-- What was recent in scheme $1 has been folded; what had been folded before is not needed any more.
+WITH forgotten AS (
+    DELETE FROM recent_movement r USING scheme_head h
+     WHERE r.scheme = $1::integer AND h.scheme = $1::integer AND r.last_entry <= h.folded_through)
+UPDATE scheme_head SET unfolded = 0, folded_through = last_entry WHERE scheme = $1::integer

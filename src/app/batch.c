@@ -81,7 +81,7 @@ static enum store_result open_desk(struct batch *batch, const struct opening *op
     if (result != STORE_OK)
         return result;
     ledger_init(&desk->ledger, batch->pg, batch->arena, network, network->scheme_by_id[opening->scheme],
-                calendar, kept_state(kept, &opening->head), batch->now);
+                calendar, kept_state(kept, opening), batch->now);
     desk->ledger.before_write = take_heads;
     desk->ledger.owner = batch;
     batch->met_replay = batch->met_replay || opening->known_count > 0;
@@ -115,9 +115,16 @@ static bool assume_heads(struct batch *batch)
 static enum store_result ask_heads(struct batch *batch)
 {
     int64_t version;
+    for (size_t i = 0; i < batch->desk_count; i++) {
+        struct opening *opening = &batch->openings[i];
+        struct kept_scheme *kept = kept_scheme(batch->kept, opening->scheme);
+        opening->has_since = kept != NULL && kept_since(kept, &opening->since);
+    }
     enum store_result result =
         store_batch_begin(batch->pg, batch->arena, batch->openings, batch->desk_count, &version);
     batch->has_heads = true;
+    for (size_t i = 0; i < batch->desk_count; i++)
+        batch->met_others = batch->met_others || batch->openings[i].recent_count > 0;
     return result == STORE_OK && version > batch->snapshot->network.version ? STORE_CONFLICT : result;
 }
 

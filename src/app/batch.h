@@ -30,6 +30,7 @@ struct batch {
     size_t desk_count;
     /* for the caller */
     bool met_replay;
+    bool met_others; /* another instance posts, too */
 };
 
 /* Fills the results. STORE_CONFLICT: nothing was recorded; to be posted again with asks_first, and a snapshot

@@ -71,7 +71,7 @@ static bool admit(struct batch *batch, const struct place *places, size_t count)
 static enum store_result post(struct intake *intake, struct batch *batch)
 {
     enum store_result result = batch_post(batch);
-    if (batch->met_replay || result == STORE_CONFLICT)
+    if (batch->met_replay || batch->met_others || result == STORE_CONFLICT)
         intake->caution = CAUTION;
     else if (intake->caution > 0)
         intake->caution--;

@@ -72,6 +72,7 @@ bool kept_head(const struct kept_scheme *kept, int32_t scheme, struct instant no
         .calendar_version = kept->state_version,
         .gross = kept->state.gross,
         .unfolded = kept->state.unfolded,
+        .folded_through = kept->state.folded_through,
     };
     return kept->state_holds && kept->calendar_version == kept->state_version &&
            reaches(&kept->calendar, (struct instant){now.us + FUTURE_ALLOWED_US});
@@ -96,19 +97,31 @@ enum store_result kept_calendar(struct kept_scheme *kept, struct pg *pg, const s
     return result;
 }
 
-struct ledger_state *kept_state(struct kept_scheme *kept, const struct head *head)
+bool kept_since(const struct kept_scheme *kept, int64_t *entry)
+{
+    *entry = kept->state.last_entry;
+    return kept->state_holds;
+}
+
+/* Others' batches don't tell of what a close has done, which makes a new version of the calendar. */
+static bool is_good(struct kept_scheme *kept, const struct opening *opening)
 {
     struct ledger_state *state = &kept->state;
-    if (!kept->state_holds || kept->state_version != head->calendar_version ||
-        state->last_entry != head->last_entry || state->accounts.count > ACCOUNTS_KEPT_MAX ||
-        state->day_count > DAYS_KEPT_MAX) {
+    return kept->state_holds && kept->state_version == opening->head.calendar_version &&
+           state->accounts.count <= ACCOUNTS_KEPT_MAX && state->day_count <= DAYS_KEPT_MAX &&
+           (state->last_entry == opening->head.last_entry || ledger_state_catch_up(state, opening));
+}
+
+struct ledger_state *kept_state(struct kept_scheme *kept, const struct opening *opening)
+{
+    if (!is_good(kept, opening)) {
         arena_reset(&kept->state_arena);
         arena_reset(&kept->recent_arena);
-        ledger_state_init(state, &kept->state_arena, &kept->recent_arena, head);
+        ledger_state_init(&kept->state, &kept->state_arena, &kept->recent_arena, &opening->head);
     }
     kept->state_holds = false;
-    kept->state_version = head->calendar_version;
-    return state;
+    kept->state_version = opening->head.calendar_version;
+    return &kept->state;
 }
 
 void kept_state_confirm(struct kept_scheme *kept)

@@ -28,10 +28,14 @@ MUST_CHECK bool kept_head(const struct kept_scheme *kept, int32_t scheme, struct
 MUST_CHECK enum store_result kept_calendar(struct kept_scheme *kept, struct pg *pg, const struct head *head,
                                            struct instant now, const struct calendar **calendar);
 
-/* The state of the ledger at the head: what is known of it, or nothing if somebody else has been at it. Must
- * be followed by kept_state_confirm if what is appended to it is committed; else it is forgotten next time.
+/* Whether the ledger is known up to an entry, and which. */
+MUST_CHECK bool kept_since(const struct kept_scheme *kept, int64_t *entry);
+
+/* The state of the ledger at the opening's head: what is known of it, caught up with others' batches; or
+ * nothing. Must be followed by kept_state_confirm if what is appended to it is committed; else it is
+ * forgotten next time.
  */
-struct ledger_state *kept_state(struct kept_scheme *kept, const struct head *head);
+struct ledger_state *kept_state(struct kept_scheme *kept, const struct opening *opening);
 void kept_state_confirm(struct kept_scheme *kept);
 
 #endif

@@ -25,11 +25,71 @@ void ledger_state_init(struct ledger_state *state, struct arena *arena, struct a
         .last_entry = head->last_entry,
         .gross = head->gross,
         .unfolded = head->unfolded,
+        .folded_through = head->folded_through,
         .recent_arena = recent_arena,
         .recent_known = head->unfolded == 0,
     };
     tally_init(&state->recent, recent_arena);
     pairs_init(&state->accounts, arena);
+}
+
+static bool find_balance(const struct ledger_state *state, int64_t account, uint32_t *position)
+{
+    return pairs_find(&state->accounts, (struct pair){account, 0}, position);
+}
+
+static bool leads_to_head(const struct ledger_state *state, const struct opening *opening)
+{
+    int64_t entry = state->last_entry;
+    for (size_t i = 0; i < opening->recent_count; i++) {
+        if (opening->recent[i].after_entry != entry)
+            return false;
+        entry = opening->recent[i].last_entry;
+    }
+    return entry == opening->head.last_entry;
+}
+
+static void forget_recent(struct ledger_state *state)
+{
+    arena_reset(state->recent_arena);
+    tally_init(&state->recent, state->recent_arena);
+    state->recent_known = true;
+}
+
+static bool take_in(struct ledger_state *state, const struct recent_batch *batch)
+{
+    uint32_t position;
+    struct tally moved = {
+        .movements = batch->movements,
+        .movement_keys.count = (uint32_t)batch->movement_count,
+        .site_days = batch->site_days,
+        .site_day_keys.count = (uint32_t)batch->site_day_count,
+    };
+    for (size_t i = 0; i < batch->movement_count; i++)
+        if (find_balance(state, batch->movements[i].account.code, &position) &&
+            __builtin_add_overflow(state->balances[position], batch->movements[i].amount,
+                                   &state->balances[position]))
+            return false;
+    return batch->last_entry <= state->folded_through || !state->recent_known ||
+           tally_add(&state->recent, &moved) == STORE_OK;
+}
+
+bool ledger_state_catch_up(struct ledger_state *state, const struct opening *opening)
+{
+    const struct head *head = &opening->head;
+    if (!leads_to_head(state, opening))
+        return false;
+    if (head->folded_through > state->folded_through)
+        forget_recent(state); /* what is left to fold is in the batches at hand */
+    state->last_entry = head->last_entry;
+    state->gross = head->gross;
+    state->unfolded = head->unfolded;
+    state->folded_through = head->folded_through;
+    state->day_count = 0;
+    for (size_t i = 0; i < opening->recent_count; i++)
+        if (!take_in(state, &opening->recent[i]))
+            return false;
+    return true;
 }
 
 void ledger_init(struct ledger *ledger, struct pg *pg, struct arena *arena, const struct network *network,
@@ -60,11 +120,6 @@ void ledger_dispose(struct ledger *ledger)
          ? (memset(&(owner)->items[(owner)->count], 0, sizeof *(owner)->items),                              \
             &(owner)->items[(owner)->count++])                                                               \
          : NULL)
-
-static bool find_balance(const struct ledger_state *state, int64_t account, uint32_t *position)
-{
-    return pairs_find(&state->accounts, (struct pair){account, 0}, position);
-}
 
 static enum store_result learn_balance(struct ledger_state *state, int64_t account, int64_t balance)
 {
@@ -367,10 +422,9 @@ static enum store_result fold(struct ledger *ledger)
                                                          .site_day_count = recent->site_day_keys.count,
                                                      })
                                    : store_fold(ledger->pg, ledger->scheme->id);
-    arena_reset(state->recent_arena);
-    tally_init(&state->recent, state->recent_arena);
-    state->recent_known = true;
+    forget_recent(state);
     state->unfolded = 0;
+    state->folded_through = state->last_entry;
     return result;
 }
 

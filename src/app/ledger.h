@@ -18,6 +18,7 @@ struct ledger_state {
     struct arena *arena;
     int64_t last_entry, gross;
     int32_t unfolded;
+    int64_t folded_through;
     struct pairs accounts; /* cup accounts whose balances are known … */
     int64_t *balances;     /* … and those balances */
     size_t balance_capacity;
@@ -75,6 +76,10 @@ struct draft {
  * is the state's. */
 void ledger_state_init(struct ledger_state *state, struct arena *arena, struct arena *recent_arena,
                        const struct head *head);
+
+/* Takes in what others have appended since: the batches that lead from the state's last entry to the head.
+ * False: there is one missing, or no memory; the state is spoilt. */
+MUST_CHECK bool ledger_state_catch_up(struct ledger_state *state, const struct opening *opening);
 
 /* `arena` is the transaction's. */
 void ledger_init(struct ledger *ledger, struct pg *pg, struct arena *arena, const struct network *network,

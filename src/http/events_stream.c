@@ -59,8 +59,11 @@ static void destroy(struct events_stream *stream)
 static bool begin_lot(struct events_stream *stream, struct lot *lot)
 {
     arena_reset(&lot->arena);
+    bool fit = posting_init(&lot->posting, &lot->arena, stream->request, LOT_EVENTS);
+    pthread_mutex_lock(&stream->lock);
     lot->state = LOT_FILLING;
-    return posting_init(&lot->posting, &lot->arena, stream->request, LOT_EVENTS);
+    pthread_mutex_unlock(&stream->lock);
+    return fit;
 }
 
 static void lot_posted(struct intake_job *job);

@@ -24,6 +24,7 @@ static struct head read_head(const struct pg_rows *rows, int row)
         .calendar_version = pg_int(rows, row, 3),
         .gross = pg_int(rows, row, 4),
         .unfolded = (int32_t)pg_int(rows, row, 5),
+        .folded_through = pg_int(rows, row, 6),
     };
 }
 
@@ -115,10 +116,73 @@ static enum store_result read_known(const struct pg_rows *rows, struct arena *ar
     return STORE_OK;
 }
 
+static enum store_result ask_recent(struct pg *pg, const struct opening *opening, struct pg_rows **rows)
+{
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, opening->scheme);
+    pg_add_int(&params, opening->since);
+    return pg_query(pg, &sql_recent_since, &params, rows);
+}
+
+enum {
+    RECENT_LISTS = 11,
+    RECENT_FIRST_LIST = 2,
+    RECENT_SITES = 3
+}; /* of the columns; the sites' among the lists */
+
+/* Numbers from lists that are equally long, but for those of the accounts and those of the sites. */
+static enum store_result read_recent_batch(const struct pg_rows *rows, int row, struct arena *arena,
+                                           struct recent_batch *batch)
+{
+    int64_t *lists[RECENT_LISTS];
+    size_t counts[RECENT_LISTS];
+    for (int i = 0; i < RECENT_LISTS; i++)
+        if (!pg_int8_list(rows, row, RECENT_FIRST_LIST + i, arena, &lists[i], &counts[i]) ||
+            counts[i] != counts[i < RECENT_SITES ? 0 : RECENT_SITES])
+            return STORE_FAILED;
+    *batch = (struct recent_batch){
+        .after_entry = pg_int(rows, row, 0),
+        .last_entry = pg_int(rows, row, 1),
+        .movement_count = counts[0],
+        .movements = arena_array(arena, counts[0] + 1, sizeof *batch->movements),
+        .site_day_count = counts[RECENT_SITES],
+        .site_days = arena_array(arena, counts[RECENT_SITES] + 1, sizeof *batch->site_days),
+    };
+    if (batch->movements == NULL || batch->site_days == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < batch->movement_count; i++)
+        batch->movements[i] = (struct movement_row){{lists[0][i]}, {(int32_t)lists[1][i]}, lists[2][i]};
+    for (size_t i = 0; i < batch->site_day_count; i++)
+        batch->site_days[i] = (struct site_day_row){
+            .site = (int32_t)lists[3][i],
+            .business_date = {(int32_t)lists[4][i]},
+            .activity = {.issued = lists[5][i],
+                         .returned = lists[6][i],
+                         .collected = lists[7][i],
+                         .refunded = lists[8][i],
+                         .stock = lists[9][i],
+                         .other = lists[10][i]},
+        };
+    return STORE_OK;
+}
+
+static enum store_result read_recent(const struct pg_rows *rows, struct arena *arena, struct opening *opening)
+{
+    enum store_result result = STORE_OK;
+    opening->recent_count = (size_t)pg_row_count(rows);
+    opening->recent = arena_array(arena, opening->recent_count + 1, sizeof *opening->recent);
+    if (opening->recent == NULL)
+        return STORE_FAILED;
+    for (int i = 0; i < pg_row_count(rows) && result == STORE_OK; i++)
+        result = read_recent_batch(rows, i, arena, &opening->recent[i]);
+    return result;
+}
+
 /* The answers of a batch's begin, in the order in which they were asked for. */
 struct batch_answers {
     struct pg_rows *heads, *version;
-    struct pg_rows **known; /* parallel to the openings */
+    struct pg_rows **known, **recent; /* parallel to the openings */
 };
 
 static enum store_result ask_batch(struct pg *pg, struct arena *arena, const struct opening *openings,
@@ -136,6 +200,9 @@ static enum store_result ask_batch(struct pg *pg, struct arena *arena, const str
         result = pg_query(pg, &sql_network_version, NULL, &answers->version);
     for (size_t i = 0; i < count && result == STORE_OK; i++)
         result = ask_known(pg, arena, &openings[i], &answers->known[i]);
+    for (size_t i = 0; i < count && result == STORE_OK; i++)
+        if (openings[i].has_since)
+            result = ask_recent(pg, &openings[i], &answers->recent[i]);
     return result == STORE_OK ? pg_pipeline_end(pg) : result;
 }
 
@@ -149,6 +216,8 @@ static enum store_result read_batch(const struct batch_answers *answers, struct 
     for (size_t i = 0; i < count && result == STORE_OK; i++) {
         openings[i].head = read_head(answers->heads, (int)i);
         result = read_known(answers->known[i], arena, &openings[i]);
+        if (result == STORE_OK && openings[i].has_since)
+            result = read_recent(answers->recent[i], arena, &openings[i]);
     }
     return result;
 }
@@ -156,8 +225,9 @@ static enum store_result read_batch(const struct batch_answers *answers, struct 
 enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct opening *openings,
                                     size_t count, int64_t *version)
 {
-    struct batch_answers answers = {.known = arena_array(arena, count, sizeof *answers.known)};
-    if (answers.known == NULL)
+    struct batch_answers answers = {.known = arena_array(arena, count, sizeof *answers.known),
+                                    .recent = arena_array(arena, count, sizeof *answers.recent)};
+    if (answers.known == NULL || answers.recent == NULL)
         return STORE_FAILED;
     enum store_result result = pg_pipeline_begin(pg);
     if (result == STORE_OK)
@@ -166,8 +236,10 @@ enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct o
         result = read_batch(&answers, arena, openings, count, version);
     pg_rows_free(&answers.heads);
     pg_rows_free(&answers.version);
-    for (size_t i = 0; i < count; i++)
+    for (size_t i = 0; i < count; i++) {
         pg_rows_free(&answers.known[i]);
+        pg_rows_free(&answers.recent[i]);
+    }
     return result;
 }
 

@@ -16,8 +16,9 @@ struct head {
     int64_t last_entry;
     int64_t reference_version;
     int64_t calendar_version;
-    int64_t gross;    /* the absolute amounts of all legs in one sum, which bounds every balance */
-    int32_t unfolded; /* movements that are not in the balances yet, but beside them */
+    int64_t gross;          /* the absolute amounts of all legs in one sum, which bounds every balance */
+    int32_t unfolded;       /* movements that are not in the balances yet, but beside them … */
+    int64_t folded_through; /* … those of the batches after this entry */
 };
 
 /* Takes the scheme's head and holds it to the commit: from here on nobody else appends. */
@@ -43,14 +44,40 @@ struct known_event {
     bool has_exceptions;
 };
 
+struct movement_row {
+    struct account account;
+    struct date business_date;
+    int64_t amount;
+};
+
+struct site_day_row {
+    int32_t site;
+    struct date business_date;
+    struct activity activity;
+    int64_t fees, tax;
+};
+
+/* What a batch that may be another instance's moved. */
+struct recent_batch {
+    int64_t after_entry, last_entry; /* the last ones before it, and of it */
+    struct movement_row *movements;
+    size_t movement_count;
+    struct site_day_row *site_days;
+    size_t site_day_count;
+};
+
 /* One scheme's part of a batch. */
 struct opening {
     int32_t scheme;
     const struct uuid *ids; /* of the events to be posted */
     size_t id_count;
+    bool has_since;
+    int64_t since;             /* the entry up to which the ledger is known, if it is */
     struct head head;          /* filled, as is all below */
     struct known_event *known; /* those of them that the scheme has already */
     size_t known_count;
+    struct recent_batch *recent; /* the batches after `since`, as far as they are kept */
+    size_t recent_count;
 };
 
 /* Begins the transaction of a batch, in one round trip: takes the heads of the openings, which ascend by
@@ -134,19 +161,6 @@ struct entry_row {
     size_t first_leg, leg_count;
     struct sha256 hash;
     const struct event *event; /* NULL for what the close posts */
-};
-
-struct movement_row {
-    struct account account;
-    struct date business_date;
-    int64_t amount;
-};
-
-struct site_day_row {
-    int32_t site;
-    struct date business_date;
-    struct activity activity;
-    int64_t fees, tax;
 };
 
 struct exception_row {

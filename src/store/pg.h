@@ -36,7 +36,8 @@ struct pg;
 
 /* Does not connect yet: pg_ready does, and again after a break. `dsn` is copied. NULL: out of memory. */
 MUST_CHECK struct pg *pg_new(const char *dsn);
-/* For the few statements of the writer: each is planned once, not anew for the parameters at hand. Before it connects. */
+/* For the few statements of the writer: each is planned once, not anew for the parameters at hand. Before it
+ * connects. */
 void pg_plan_once(struct pg *pg);
 void pg_free(struct pg *pg);
 /* Connects if it is not connected. */

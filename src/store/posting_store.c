@@ -143,6 +143,7 @@ static enum store_result post_recent(struct pg *pg, struct arena *arena, const s
     INT8(days, day_count, row->activity.refunded);
     INT8(days, day_count, row->activity.stock);
     INT8(days, day_count, row->activity.other);
+    pg_add_int(&params, posting->entries[0].entry - 1);
     return pg_query(pg, &sql_post_recent, &params, NULL);
 }
 
