@@ -85,7 +85,10 @@ bool ledger_state_catch_up(struct ledger_state *state, const struct opening *ope
     state->gross = head->gross;
     state->unfolded = head->unfolded;
     state->folded_through = head->folded_through;
-    state->day_count = 0;
+    for (size_t i = 0; i < state->day_count; i++)
+        for (size_t d = 0; d < opening->day_count; d++)
+            if (state->days[i].date.days == opening->days[d].date.days)
+                state->days[i] = opening->days[d];
     for (size_t i = 0; i < opening->recent_count; i++)
         if (!take_in(state, &opening->recent[i]))
             return false;

@@ -179,10 +179,49 @@ static enum store_result read_recent(const struct pg_rows *rows, struct arena *a
     return result;
 }
 
+static enum store_result ask_days(struct pg *pg, const struct opening *opening, struct pg_rows **rows)
+{
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, opening->scheme);
+    pg_add_null(&params);
+    pg_add_int(&params, opening->since);
+    return pg_query(pg, &sql_day_counters, &params, rows);
+}
+
+static enum store_result read_day_counters(const struct pg_rows *rows, int row, struct day_counters *counters)
+{
+    uint8_t nodes[FRONTIER_NODES_MAX * SHA256_SIZE];
+    *counters = (struct day_counters){
+        .date = pg_date(rows, row, 0),
+        .entries = pg_int(rows, row, 1),
+        .events = pg_int(rows, row, 2),
+        .late_events = pg_int(rows, row, 3),
+        .first_entry = pg_int(rows, row, 4),
+        .last_entry = pg_int(rows, row, 5),
+    };
+    size_t length = pg_bytes(rows, row, 6, nodes, sizeof nodes);
+    return frontier_restore(&counters->frontier, (uint64_t)counters->entries, nodes, length / SHA256_SIZE)
+               ? STORE_OK
+               : STORE_FAILED;
+}
+
+static enum store_result read_days(const struct pg_rows *rows, struct arena *arena, struct opening *opening)
+{
+    enum store_result result = STORE_OK;
+    opening->day_count = (size_t)pg_row_count(rows);
+    opening->days = arena_array(arena, opening->day_count + 1, sizeof *opening->days);
+    if (opening->days == NULL)
+        return STORE_FAILED;
+    for (int i = 0; i < pg_row_count(rows) && result == STORE_OK; i++)
+        result = read_day_counters(rows, i, &opening->days[i]);
+    return result;
+}
+
 /* The answers of a batch's begin, in the order in which they were asked for. */
 struct batch_answers {
     struct pg_rows *heads, *version;
-    struct pg_rows **known, **recent; /* parallel to the openings */
+    struct pg_rows **known, **recent, **days; /* parallel to the openings */
 };
 
 static enum store_result ask_batch(struct pg *pg, struct arena *arena, const struct opening *openings,
@@ -200,9 +239,13 @@ static enum store_result ask_batch(struct pg *pg, struct arena *arena, const str
         result = pg_query(pg, &sql_network_version, NULL, &answers->version);
     for (size_t i = 0; i < count && result == STORE_OK; i++)
         result = ask_known(pg, arena, &openings[i], &answers->known[i]);
-    for (size_t i = 0; i < count && result == STORE_OK; i++)
-        if (openings[i].has_since)
-            result = ask_recent(pg, &openings[i], &answers->recent[i]);
+    for (size_t i = 0; i < count && result == STORE_OK; i++) {
+        if (!openings[i].has_since)
+            continue;
+        result = ask_recent(pg, &openings[i], &answers->recent[i]);
+        if (result == STORE_OK)
+            result = ask_days(pg, &openings[i], &answers->days[i]);
+    }
     return result == STORE_OK ? pg_pipeline_end(pg) : result;
 }
 
@@ -218,6 +261,8 @@ static enum store_result read_batch(const struct batch_answers *answers, struct 
         result = read_known(answers->known[i], arena, &openings[i]);
         if (result == STORE_OK && openings[i].has_since)
             result = read_recent(answers->recent[i], arena, &openings[i]);
+        if (result == STORE_OK && openings[i].has_since)
+            result = read_days(answers->days[i], arena, &openings[i]);
     }
     return result;
 }
@@ -226,8 +271,9 @@ enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct o
                                     size_t count, int64_t *version)
 {
     struct batch_answers answers = {.known = arena_array(arena, count, sizeof *answers.known),
-                                    .recent = arena_array(arena, count, sizeof *answers.recent)};
-    if (answers.known == NULL || answers.recent == NULL)
+                                    .recent = arena_array(arena, count, sizeof *answers.recent),
+                                    .days = arena_array(arena, count, sizeof *answers.days)};
+    if (answers.known == NULL || answers.recent == NULL || answers.days == NULL)
         return STORE_FAILED;
     enum store_result result = pg_pipeline_begin(pg);
     if (result == STORE_OK)
@@ -239,6 +285,7 @@ enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct o
     for (size_t i = 0; i < count; i++) {
         pg_rows_free(&answers.known[i]);
         pg_rows_free(&answers.recent[i]);
+        pg_rows_free(&answers.days[i]);
     }
     return result;
 }
@@ -323,25 +370,14 @@ enum store_result store_day_counters(struct pg *pg, int32_t scheme, struct date 
 {
     PG_ROWS rows = NULL;
     struct pg_params params;
-    uint8_t nodes[FRONTIER_NODES_MAX * SHA256_SIZE];
     pg_params_init(&params, NULL);
     pg_add_int(&params, scheme);
     pg_add_date(&params, date);
+    pg_add_null(&params);
     enum store_result result = pg_query(pg, &sql_day_counters, &params, &rows);
     if (result != STORE_OK)
         return result;
-    if (pg_row_count(rows) != 1)
-        return STORE_FAILED;
-    counters->date = date;
-    counters->entries = pg_int(rows, 0, 0);
-    counters->events = pg_int(rows, 0, 1);
-    counters->late_events = pg_int(rows, 0, 2);
-    counters->first_entry = pg_int(rows, 0, 3);
-    counters->last_entry = pg_int(rows, 0, 4);
-    size_t length = pg_bytes(rows, 0, 5, nodes, sizeof nodes);
-    return frontier_restore(&counters->frontier, (uint64_t)counters->entries, nodes, length / SHA256_SIZE)
-               ? STORE_OK
-               : STORE_FAILED;
+    return pg_row_count(rows) == 1 ? read_day_counters(rows, 0, counters) : STORE_FAILED;
 }
 
 static enum store_result read_legs(const struct pg_rows *rows, int accounts_column, struct arena *arena,

@@ -57,6 +57,13 @@ struct site_day_row {
     int64_t fees, tax;
 };
 
+struct day_counters {
+    struct date date;
+    int64_t entries, events, late_events;
+    int64_t first_entry, last_entry; /* 0: none yet */
+    struct frontier frontier;
+};
+
 /* What a batch that may be another instance's moved. */
 struct recent_batch {
     int64_t after_entry, last_entry; /* the last ones before it, and of it */
@@ -76,8 +83,10 @@ struct opening {
     struct head head;          /* filled, as is all below */
     struct known_event *known; /* those of them that the scheme has already */
     size_t known_count;
-    struct recent_batch *recent; /* the batches after `since`, as far as they are kept */
+    struct recent_batch *recent; /* the batches after `since`, as far as they are kept … */
     size_t recent_count;
+    struct day_counters *days; /* … and the days that they are in */
+    size_t day_count;
 };
 
 /* Begins the transaction of a batch, in one round trip: takes the heads of the openings, which ascend by
@@ -96,13 +105,6 @@ MUST_CHECK enum store_result store_exceptions_of(struct pg *pg, struct arena *ar
 /* The balances of the accounts as they stand, parallel to them. */
 MUST_CHECK enum store_result store_balances(struct pg *pg, struct arena *arena, int32_t scheme,
                                             const int64_t *accounts, size_t count, int64_t *balances);
-
-struct day_counters {
-    struct date date;
-    int64_t entries, events, late_events;
-    int64_t first_entry, last_entry; /* 0: none yet */
-    struct frontier frontier;
-};
 
 MUST_CHECK enum store_result store_day_counters(struct pg *pg, int32_t scheme, struct date date,
                                                 struct day_counters *counters);

@@ -11,7 +11,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { PREPARED_MAX = 256, PIPELINE_MAX = 64, ERROR_MAX = 512 };
+enum { PREPARED_MAX = 256, ERROR_MAX = 512 };
 
 /* What the SQL relies on, whatever the server's defaults are. */
 #define SETTINGS                                                                                             \
@@ -34,8 +34,8 @@ struct pg {
     size_t prepared_count;
     bool in_pipeline;
     bool unanswered; /* what failed first in the last pipeline failed without the server's word on it */
-    struct sent sent[PIPELINE_MAX];
-    size_t sent_count;
+    struct sent *sent;
+    size_t sent_count, sent_capacity;
     char error[ERROR_MAX];
 };
 
@@ -68,6 +68,7 @@ void pg_free(struct pg *pg)
     if (pg == NULL)
         return;
     drop_connection(pg);
+    free(pg->sent);
     free(pg->dsn);
     free(pg);
 }
@@ -153,15 +154,30 @@ static enum store_result failure(struct pg *pg, const PGresult *result, const ch
     return meaning;
 }
 
+/* Room to note two messages more: a statement and its preparation. */
+static bool can_note_sent(struct pg *pg)
+{
+    if (pg->sent_count + 2 <= pg->sent_capacity)
+        return true;
+    size_t capacity = pg->sent_capacity * 2 + 16;
+    struct sent *grown = realloc(pg->sent, capacity * sizeof *grown);
+    if (grown == NULL)
+        return false;
+    pg->sent = grown;
+    pg->sent_capacity = capacity;
+    return true;
+}
+
 /* Notes what has been handed to libpq; what it could not take will show as a broken connection at the end. */
 static void note_sent(struct pg *pg, const char *statement, const struct sql *prepares, struct pg_rows **rows)
 {
-    assert(pg->sent_count < PIPELINE_MAX - 1);
     pg->sent[pg->sent_count++] = (struct sent){statement, prepares, rows};
 }
 
 static enum store_result send_text(struct pg *pg, const char *text)
 {
+    if (!can_note_sent(pg))
+        return STORE_FAILED;
     (void)PQsendQueryParams(pg->connection, text, 0, NULL, NULL, NULL, NULL, 0);
     note_sent(pg, text, NULL, NULL);
     return STORE_OK;
@@ -287,7 +303,9 @@ static enum store_result end_pipeline(struct pg *pg)
 /* With the COMMIT already sent, a connection that breaks says nothing about what has happened. */
 static enum store_result commit_pipeline(struct pg *pg)
 {
-    (void)send_text(pg, "COMMIT");
+    enum store_result sent = send_text(pg, "COMMIT");
+    if (sent != STORE_OK)
+        return sent; /* the rollback ends the pipeline */
     enum store_result result = end_pipeline(pg);
     return result != STORE_OK && pg->unanswered ? STORE_OUTCOME_UNKNOWN : result;
 }
@@ -350,6 +368,8 @@ static bool is_being_prepared(const struct pg *pg, const struct sql *sql)
 static enum store_result send_query(struct pg *pg, const struct sql *sql, const struct pg_params *params,
                                     struct pg_rows **rows)
 {
+    if (!can_note_sent(pg))
+        return STORE_FAILED;
     if (*prepared_slot(pg, sql) != sql && !is_being_prepared(pg, sql)) {
         (void)PQsendPrepare(pg->connection, sql->name, sql->text, params->count, params->types);
         note_sent(pg, sql->name, sql, NULL);

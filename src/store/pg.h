@@ -97,8 +97,7 @@ void pg_rows_free(struct pg_rows **rows);
 MUST_CHECK enum store_result pg_query(struct pg *pg, const struct sql *sql, const struct pg_params *params,
                                       struct pg_rows **rows);
 /* From here to pg_pipeline_end or pg_commit, pg_begin and pg_query only send; the rows come with the end, and
- * so does the failure of the first statement that failed: those after it did not run. At most 63 statements.
- */
+ * so does the failure of the first statement that failed: those after it did not run. */
 MUST_CHECK enum store_result pg_pipeline_begin(struct pg *pg);
 MUST_CHECK enum store_result pg_pipeline_end(struct pg *pg);
 

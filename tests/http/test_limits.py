@@ -42,3 +42,17 @@ def test_large_requests(service):
     assert {r["status"] for r in results} == {"recorded"}
     accounts = admin.accounts("tern-bay")
     assert accounts["with_customers(cup-7)"] == -9_000_000 and accounts["customer_deposits(cup-7)"] == "22500000.00"
+
+
+def test_one_array_for_many_schemes(service):
+    """More schemes than any network has, each with its own head, ledger and day, in one transaction."""
+    admin = service.admin
+    codes = [f"bay-{n}" for n in range(40)]
+    admin.load(network.reference([network.scheme(code, DAY, {"cup-300": "2.50"}) for code in codes],
+                                 {f"cafe-{code}": (code, "hearth") for code in codes}))
+    for rounds in (1, 2, 3):
+        results = admin.post_many([event("issue", f"cafe-{code}", at(DAY), issued=cups(cup_300=1)) for code in codes])
+        assert {(r["status"], r["entry"]) for r in results} == {("recorded", rounds)}
+    for code in codes[::13]:
+        assert admin.accounts(code)["with_customers(cup-300)"] == 3
+    admin.assert_holds()
