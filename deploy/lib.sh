@@ -101,16 +101,16 @@ private_cluster_resume() {
 
 private_cluster_host() { cat "$1/home"; }
 
-# private_cluster_halt DIR: stops the cluster, if one runs, and keeps its data. Harmless when there is none.
+# private_cluster_halt DIR [MODE]: stops the cluster, if one runs, and keeps its data. Harmless when there is none.
 private_cluster_halt() {
-    local dir=$1 home pid
+    local dir=$1 mode=${2-fast} home pid
     [ -f "$dir/home" ] || return 0
     home=$(private_cluster_host "$dir")
     case $home in "$dir/cluster" | /var/tmp/depositd-??????) ;; *) die "$dir/home names a strange place: $home" ;; esac
     pid=$(head -n 1 "$home/data/postmaster.pid" 2>/dev/null || true)
     # The postmaster's working directory is its data directory: this one is ours, whatever the number was before.
     if [ -n "$pid" ] && [ "$(readlink "/proc/$pid/cwd")" = "$home/data" ]; then
-        quietly "$dir/stop.log" as_cluster_user "$postgres_bin/pg_ctl" stop --pgdata="$home/data" --mode=fast \
+        quietly "$dir/stop.log" as_cluster_user "$postgres_bin/pg_ctl" stop --pgdata="$home/data" --mode="$mode" \
             --wait --timeout=30 ||
             quietly "$dir/stop.log" as_cluster_user "$postgres_bin/pg_ctl" stop --pgdata="$home/data" \
                 --mode=immediate --wait || return

@@ -1,0 +1,142 @@
+# SPDX-License-Identifier: ISC
+"""What is done to the database: its cluster stopped and started, a backend found, a file system filled. The cluster is
+handled by deploy/lib.sh, as tests/run handles its own."""
+import errno
+import os
+import signal
+import subprocess
+from contextlib import contextmanager
+from pathlib import Path
+
+import psycopg2
+import pytest
+
+from tills import wait_until
+
+LIBRARY = Path(__file__).parents[2] / "deploy" / "lib.sh"
+APPENDING = ("SELECT pid FROM pg_locks JOIN pg_stat_activity USING (pid)"
+             " WHERE datname = current_database() AND usename = 'depositd_service' AND granted"
+             "   AND relation = 'scheme_head'::regclass AND mode IN ('RowShareLock', 'RowExclusiveLock')")
+
+
+def library(function, *arguments):
+    """Runs a function of deploy/lib.sh; its output."""
+    script = 'set -euo pipefail; . "$0"; "$@"'
+    done = subprocess.run(["bash", "-c", script, str(LIBRARY), function, *map(str, arguments)],
+                          capture_output=True, text=True, timeout=300)
+    assert done.returncode == 0, f"{function}: {done.stderr}"
+    return done.stdout.strip()
+
+
+class Cluster:
+    def __init__(self, folder):
+        self.folder = folder
+        self.host = library("private_cluster_host", folder)
+
+    def stop_immediately(self):
+        """As a power cut: no checkpoint, so that the next start recovers from the log."""
+        library("private_cluster_halt", self.folder, "immediate")
+
+    def start(self):
+        library("private_cluster_resume", self.folder)
+
+    def is_down(self):
+        """Started neither by anybody nor by itself after a crash."""
+        return not Path(self.host, "data", "postmaster.pid").exists()
+
+    def start_if_down(self):
+        if self.is_down():
+            self.start()
+
+    def revive(self):
+        """Until it answers. A postmaster that could not recover may take a while to give up."""
+        def answers():
+            self.start_if_down()
+            return self.is_ready()
+
+        wait_until(answers, "the database answers")
+
+    def is_ready(self):
+        try:
+            psycopg2.connect(host=self.host, user="postgres", dbname="postgres").close()
+        except psycopg2.OperationalError:
+            return False
+        return True
+
+
+@contextmanager
+def watching(database):
+    """A query function on one connection of the owner's, for what is asked often."""
+    connection = psycopg2.connect(database.owner_dsn)
+    connection.autocommit = True
+    try:
+        yield lambda statement, *values: _rows(connection, statement, values)
+    finally:
+        connection.close()
+
+
+def _rows(connection, statement, values):
+    with connection.cursor() as cursor:
+        cursor.execute(statement, values)
+        return cursor.fetchall()
+
+
+def writers_backend(database):
+    """The process that serves the writer: among the service's, the one seen with the row lock that appending takes."""
+    found = []
+    with watching(database) as query:
+        wait_until(lambda: found or found.extend(query(APPENDING)), "somebody appends to the ledger", pause=0)
+    return found[0][0]
+
+
+@contextmanager
+def stopped(process):
+    """Stops a process for as long as the context lasts."""
+    os.kill(process, signal.SIGSTOP)
+    try:
+        yield
+    finally:
+        os.kill(process, signal.SIGCONT)
+
+
+@contextmanager
+def small_file_system(folder, megabytes):
+    """A tmpfs at the folder, which is made for it and belongs to whoever owns the folder above."""
+    if os.geteuid() != 0:
+        pytest.skip("only root may mount a file system")
+    owner = folder.parent.stat()
+    folder.mkdir(mode=0o700)
+    options = f"size={megabytes}m,mode=700,uid={owner.st_uid},gid={owner.st_gid}"
+    mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", options, "tmpfs", folder], capture_output=True, text=True)
+    if mounted.returncode:
+        folder.rmdir()
+        pytest.skip(f"no file system can be mounted here: {mounted.stderr.strip()}")
+    try:
+        yield folder
+    finally:
+        subprocess.run(["umount", folder], check=True)
+        folder.rmdir()
+
+
+@contextmanager
+def full(folder):
+    """Fills the file system of the folder to its last byte, for as long as the context lasts."""
+    filler = folder / "filler"
+    with open(filler, "wb", buffering=0) as file:
+        try:
+            for size in (1 << 20, 1 << 12, 1):
+                _write_until_full(file, b"\0" * size)
+            yield
+        finally:
+            filler.unlink()
+
+
+def _write_until_full(file, block):
+    while True:
+        try:
+            if file.write(block) < len(block):
+                return
+        except OSError as error:
+            if error.errno != errno.ENOSPC:
+                raise
+            return

@@ -1,0 +1,87 @@
+# SPDX-License-Identifier: ISC
+"""Fixtures: the seed, the number of faults, the cluster that may be hurt, and a service with a network loaded."""
+import os
+import random
+from datetime import date, timedelta
+
+import pytest
+
+import tills
+from cluster import Cluster
+from harness import Database, new_service
+
+SHORT = os.environ.get("DEPOSITD_FAULTS_SHORT") == "yes"
+SEED = os.environ.get("DEPOSITD_FAULTS_SEED", "0")
+DAYS_BACK = 25  # the first business day lies so far in the past
+
+
+def pytest_report_header():
+    return f"seed {SEED}{' (short)' if SHORT else ''}: repeat with --seed {SEED}"
+
+
+@pytest.fixture
+def rng(request):
+    """The test's own random numbers: the same for the same seed, whichever other tests run."""
+    return random.Random(f"{SEED} {request.node.name}")
+
+
+@pytest.fixture
+def rounds():
+    """How often a fault is injected: the full number, or in the short form a tenth, but at least twice."""
+    return lambda full: range(max(2, full // 10) if SHORT else full)
+
+
+@pytest.fixture
+def cluster():
+    for name in ("DEPOSITD_BINARY", "DEPOSITD_FAULTS_CLUSTER"):
+        if not os.environ.get(name):
+            pytest.fail(f"{name} is not set: run these tests by tests/faults/run")
+    cluster = Cluster(os.environ["DEPOSITD_FAULTS_CLUSTER"])
+    cluster.start_if_down()  # left so by a test that failed
+    return cluster
+
+
+@pytest.fixture
+def database(cluster):
+    database = Database()
+    yield database
+    cluster.start_if_down()
+    database.drop()
+
+
+@pytest.fixture
+def days():
+    """Business days that have all ended, in order."""
+    return [date.today() - timedelta(days=n) for n in range(DAYS_BACK, 1, -1)]
+
+
+@pytest.fixture
+def new_network(database, days):
+    """A function that starts a service with given settings, and loads what the tills trade in."""
+    started = []
+
+    def start(**settings):
+        service = new_service(database, key_rate=0, **settings)
+        started.append(service)
+        service.admin.load(tills.reference(days[0]))
+        return service
+
+    yield start
+    for service in started:
+        service.stop()
+
+
+@pytest.fixture
+def service(database):
+    """A service with an empty ledger."""
+    service = new_service(database, key_rate=0)
+    yield service
+    service.stop()
+
+
+@pytest.hookimpl(hookwrapper=True)
+def pytest_runtest_makereport(item):
+    """A failed test says which seed repeats it."""
+    report = (yield).get_result()
+    if report.when == "call" and report.failed:
+        report.sections.append(("seed", f"--seed {SEED}"))

@@ -1,0 +1,287 @@
+# SPDX-License-Identifier: ISC
+"""Clients that misbehave: slow, silent, endless, wrong or too many. None of them gets more than its own answer, none keeps a
+descriptor, and the tills beside them go on as if they were alone."""
+import gzip
+import json
+import re
+import resource
+import socket
+import threading
+import time
+from contextlib import ExitStack, contextmanager
+
+import pytest
+
+from harness import at_once
+from network import at, cups, event
+from proof import Footprint
+from tills import wait_until
+
+TIMEOUT_S = 5  # after which the service closes an idle connection: short, so that the tests can see it
+BODY_MAX = 65536
+TILLS = 10
+RATE = 500  # posts a second, of all tills together
+
+
+@pytest.fixture
+def polite(new_network):
+    return new_network(connection_timeout_s=TIMEOUT_S, max_body_bytes=BODY_MAX, read_workers=1)
+
+
+def head(service, length=None, **more):
+    """The beginning of a POST of events, up to its body."""
+    lines = ["POST /v1/events HTTP/1.1", "Host: localhost", f"Authorization: Bearer {service.admin_key}",
+             "Content-Type: application/json", *([] if length is None else [f"Content-Length: {length}"]),
+             *(f"{name.replace('_', '-')}: {value}" for name, value in more.items())]
+    return ("\r\n".join(lines) + "\r\n\r\n").encode()
+
+
+def issue(day):
+    return json.dumps(event("issue", "anchor", at(day), issued=cups(cup_300=1))).encode()
+
+
+def connect(service):
+    return socket.create_connection(("127.0.0.1", service.port), timeout=60)
+
+
+def answers_to(service, *pieces, then_shut=False):
+    """All that the service says on a new connection until it closes it; b"" also if it resets the connection."""
+    with connect(service) as connection:
+        said = b""
+        try:
+            for piece in pieces:
+                connection.sendall(piece)
+            if then_shut:
+                connection.shutdown(socket.SHUT_WR)
+            while received := connection.recv(65536):
+                said += received
+        except (ConnectionResetError, BrokenPipeError):
+            pass
+        return said
+
+
+def statuses(said):
+    return [int(status) for status in re.findall(rb"HTTP/1\.1 (\d{3}) ", said)]
+
+
+def events_recorded(service):
+    return service.database.rows("SELECT count(*) FROM entry")[0][0]
+
+
+def test_requests_that_follow_without_waiting(polite, days):
+    bodies = [issue(days[0]) for _ in range(20)]
+    requests = [head(polite, len(body), **({"Connection": "close"} if body is bodies[-1] else {})) + body for body in bodies]
+    said = answers_to(polite, b"".join(requests))
+    assert statuses(said) == [201] * 20
+    told = [said.index(json.loads(body)["event_id"].encode()) for body in bodies]
+    assert told == sorted(told)
+
+
+def test_a_body_that_is_announced_wrongly(polite, days):
+    body = issue(days[0])
+    assert statuses(answers_to(polite, head(polite, len(body) + 1) + body, then_shut=True)) in ([], [400])
+    assert statuses(answers_to(polite, head(polite, len(body) - 1) + body))[0] == 400
+    for wrong in ("-1", "1x", "", "99999999999999999999999"):  # libmicrohttpd's own refusal, which 0.9.75 may send twice
+        assert set(statuses(answers_to(polite, head(polite, wrong) + body))) in ({400}, {413}), wrong
+    chunked = head(polite, Transfer_Encoding="chunked")
+    assert statuses(answers_to(polite, chunked + b"zz\r\n" + body)) in ([], [400])
+    assert events_recorded(polite) == 0
+
+
+def test_bodies_too_large(polite):
+    """Announced, or not: refused, and an endless one is not read for ever."""
+    assert statuses(answers_to(polite, head(polite, 100 * BODY_MAX))) == [413]
+    said = answers_to(polite, head(polite, 2 * BODY_MAX, Connection="close"), b" " * (2 * BODY_MAX))
+    assert statuses(said) == [413]
+    chunk = b"4000\r\n" + b" " * 0x4000 + b"\r\n"
+    chunked = head(polite, Transfer_Encoding="chunked")
+    sent = 0
+    with connect(polite) as connection:
+        connection.sendall(chunked)
+        with pytest.raises((ConnectionResetError, BrokenPipeError)):
+            while sent < 100 * BODY_MAX:
+                connection.sendall(chunk)
+                sent += 0x4000
+    stream = head(polite, Transfer_Encoding="chunked", Connection="close").replace(b"application/json", b"application/x-ndjson")
+    assert statuses(answers_to(polite, stream, *[chunk] * 8, b"0\r\n\r\n")) == [200]
+    assert polite.admin.get("/v1/me")["role"] == "admin"
+
+
+def test_expectations(polite, days):
+    """The client is told to go on, or spared the sending of what would be refused."""
+    body = issue(days[0])
+    with connect(polite) as connection:
+        connection.sendall(head(polite, len(body), Expect="100-continue", Connection="close"))
+        assert connection.recv(65536).startswith(b"HTTP/1.1 100 ")
+        connection.sendall(body)
+        assert connection.recv(65536).startswith(b"HTTP/1.1 201 ")
+    assert statuses(answers_to(polite, head(polite, BODY_MAX + 1, Expect="100-continue"))) == [413]
+
+
+@pytest.mark.parametrize("coding", ["gzip", "deflate", "br", "identity, gzip"])
+def test_compressed_bodies_are_not_taken(polite, days, coding):
+    packed = gzip.compress(issue(days[0]))
+    polite.admin.refused("POST", "/v1/events", packed, 415, "unsupported_media_type", {"Content-Encoding": coding})
+    assert events_recorded(polite) == 0
+
+
+# --- beside tills ------------------------------------------------------------------------------------------------------
+
+
+class Pace:
+    """Tills that post single events at a steady rate, each on a connection that it has kept open. How long an answer takes
+    is counted from when its event was due, so that one that is late because of another's wait counts as late."""
+
+    def __init__(self, service, day, seconds):
+        self.day, self.count = day, int(RATE * seconds)
+        self.took, self.wrong = [], []
+        self.clients = [service.client(service.admin_key, checked=False) for _ in range(TILLS)]
+        for client in self.clients:
+            client.get("/healthz")
+
+    def run(self):
+        began = time.monotonic()
+        at_once(*(lambda n=n: self._till(n, began) for n in range(TILLS)))
+        assert not self.wrong and len(self.took) == self.count, self.wrong[:5]
+        self.took.sort()
+        return self
+
+    def _till(self, number, began):
+        client = self.clients[number]
+        for turn in range(number, self.count, TILLS):
+            due = began + turn / RATE
+            time.sleep(max(0, due - time.monotonic()))
+            answer = client.send("POST", "/v1/events", issue(self.day))
+            self.took.append(time.monotonic() - due)
+            if answer.status != 201:
+                self.wrong.append((answer.status, answer.body[:200]))
+        client.connection.close()
+
+    def __str__(self):
+        share = {p: self.took[int(len(self.took) * p / 100)] * 1000 for p in (50, 99)}
+        return f"p50 {share[50]:.1f} ms, p99 {share[99]:.1f} ms"
+
+
+@contextmanager
+def slow_senders(service, many):
+    """Each sends its request a byte a second, and would take minutes to its end."""
+    text, ended = head(service, 2000) + b" " * 2000, threading.Event()
+    with ExitStack() as stack:
+        senders = [stack.enter_context(connect(service)) for _ in range(many)]
+
+        def send():
+            for n in range(len(text)):
+                for sender in senders:
+                    sender.send(text[n:n + 1])
+                if ended.wait(1):
+                    return
+
+        sending = threading.Thread(target=send)
+        sending.start()
+        try:
+            yield
+        finally:
+            ended.set()
+            sending.join()
+
+
+@contextmanager
+def half_open(service, many):
+    """They send half a request and nothing more, until the service hangs up."""
+    with ExitStack() as stack:
+        idle = [stack.enter_context(connect(service)) for _ in range(many)]
+        for n, connection in enumerate(idle):
+            text = head(service, 2000) + b"[" * 1000
+            connection.sendall(text[:n * len(text) // many])
+        yield
+        for connection in idle:
+            wait_for_hang_up(connection)
+
+
+def wait_for_hang_up(connection):
+    try:
+        while connection.recv(65536):
+            pass
+    except ConnectionResetError:
+        pass
+
+
+@contextmanager
+def flood(service, many):
+    """Connections come and go, as many as can, far more than may be open at a time."""
+    ended = threading.Event()
+
+    def connect_and_go():
+        while not ended.is_set():
+            with ExitStack() as stack:
+                for _ in range(many // 2):
+                    try:
+                        stack.enter_context(connect(service))
+                    except OSError:
+                        break
+
+    flooding = [threading.Thread(target=connect_and_go) for _ in range(2)]
+    for thread in flooding:
+        thread.start()
+    try:
+        yield
+    finally:
+        ended.set()
+        for thread in flooding:
+            thread.join()
+
+
+@contextmanager
+def endless_bodies(service, many):
+    """They send, and send again, bodies that are too large, without looking at the answers."""
+    ended = threading.Event()
+
+    def send():
+        while not ended.is_set():
+            try:
+                with connect(service) as connection:
+                    connection.sendall(head(service, Transfer_Encoding="chunked"))
+                    while not ended.is_set():
+                        connection.sendall(b"4000\r\n" + b" " * 0x4000 + b"\r\n")
+            except OSError:
+                pass
+
+    sending = [threading.Thread(target=send) for _ in range(many)]
+    for thread in sending:
+        thread.start()
+    try:
+        yield
+    finally:
+        ended.set()
+        for thread in sending:
+            thread.join()
+
+
+CROWDS = {"slow": (slow_senders, 1000), "half-open": (half_open, 1000), "flood": (flood, 2000), "endless": (endless_bodies, 20)}
+
+
+@pytest.fixture
+def many_descriptors():
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    resource.setrlimit(resource.RLIMIT_NOFILE, (hard, hard))
+    yield
+    resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
+
+
+@pytest.mark.parametrize("crowd", CROWDS)
+def test_tills_beside_a_crowd(polite, many_descriptors, days, rounds, crowd):
+    """Each post of the tills is answered 201 as if they were alone, and the crowd leaves no descriptor behind. What it does
+    to the time that an answer takes is printed."""
+    make, size = CROWDS[crowd]
+    seconds = len(rounds(20)) / 2
+    Pace(polite, days[0], 1).run()
+    polite.admin.get("/v1/me")
+    polite.admin.connection.close()
+    before = Footprint(polite)
+    alone = Pace(polite, days[0], seconds).run()
+    beside = Pace(polite, days[0], seconds)
+    with make(polite, len(rounds(size))):
+        beside.run()
+    wait_until(lambda: before.count_descriptors() <= before.descriptors, f"at most {before.descriptors} descriptors")
+    polite.admin.assert_holds()
+    print(f"\n{RATE} posts a second alone: {alone}; beside {len(rounds(size))} {crowd}: {beside}")

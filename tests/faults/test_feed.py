@@ -1,0 +1,138 @@
+# SPDX-License-Identifier: ISC
+"""The feed is the ledger: whoever follows it while others write misses nothing and sees nothing twice, and whoever posts what
+it says into an empty ledger gets the same balances and the same seals."""
+from threading import Thread
+
+import pytest
+
+import tills
+from harness import Database, Service, new_service
+from proof import Auditor
+from tills import Load
+
+SHARED_WITH_REPLICA = ("positions", "carried_forward", "payments", "totals", "seal")
+
+
+class Follower(Thread):
+    """Follows `next` in pages of various sizes, as fast as it can, until it is told what the last entry is."""
+
+    def __init__(self, service, key, rng):
+        super().__init__()
+        self.client, self.rng = service.client(key, checked=False), rng
+        self.items, self.goal, self.error = [], None, None
+
+    def run(self):
+        try:
+            cursor = {}
+            while self.goal is None or len(self.items) < self.goal:
+                was_told = self.goal is not None
+                page = self.client.get("/v1/events", scheme="tern-bay", limit=self.rng.choice((1, 7, 100, 1000)), **cursor)
+                cursor = {"cursor": page["next"]}
+                self.items += page["items"]
+                assert page["items"] or not was_told, f"the feed ends after {len(self.items)} of {self.goal}"
+        except BaseException as error:  # raised again where it is joined
+            self.error = error
+
+    def end(self, goal):
+        self.goal = goal
+        self.join()
+        if self.error:
+            raise self.error
+
+
+def test_followers_beside_four_writers_on_two_instances(new_network, days, rng, rounds):
+    one = new_network()
+    other = Service(one.database, key_rate=0).start()
+    followers = [Follower(service, one.admin_key, rng) for service in (one, other)]
+    for follower in followers:
+        follower.start()
+    with Load([one, other], rng, days, tills=4) as load:
+        load.wait_for("answers", 1000 * len(rounds(20)))
+    for follower in followers:
+        follower.end(len(load.book.answers))
+        assert [item["entry"] for item in follower.items] == list(range(1, len(load.book.answers) + 1))
+        assert {i["event"]["event_id"]: i["entry"] for i in follower.items} == {
+            event_id: entry for event_id, (entry, _, _) in load.book.answers.items()}
+    other.stop()
+
+
+@pytest.fixture
+def replica(database, days):
+    """A second, empty ledger with the same reference data."""
+    second = Database()
+    service = new_service(second, key_rate=0)
+    service.admin.load(changing_reference(days))
+    yield service
+    service.stop()
+    second.drop()
+
+
+def changing_reference(days):
+    """Fees, tax and a value that changes, so that each kind of entry that a close posts is there."""
+    terms = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15"}
+    return tills.reference(days[0], terms=[terms], more_values=[("cup-300", days[2], "3.00")])
+
+
+def trade_and_close(service, days, rng, closed, wanted):
+    """Each day is closed while tills post for the two after it, and then late events come. What decides an event's day
+    between a cut and the entries of its close is the cut, of which the feed has no trace: so none comes for that day
+    meanwhile, or the replay could not know where it belongs."""
+    book = None
+    for n in range(closed):
+        with Load([service], rng, days[:n + 2], book=book) as load:
+            load.wait_for("answers", wanted)
+        book = load.book
+        with Load([service], rng, days[n + 1:n + 3], book=book) as load:
+            load.wait_for("answers", wanted)
+            service.admin.close("tern-bay", days[n])
+            load.wait_for("answers", wanted)
+    Auditor(load).prove_all()
+
+
+class Replay:
+    """Posts what a feed says, in its order, and closes a day where the feed shows the first entry of its close."""
+
+    def __init__(self, client):
+        self.client, self.waiting, self.closed = client, [], []
+
+    def take(self, item):
+        day = item["business_date"]
+        if "event" in item:
+            self.waiting.append(item)
+        elif item["kind"] in ("fees", "settle") and day not in self.closed:
+            self.post()
+            self.client.close("tern-bay", day)
+            self.closed.append(day)
+
+    def post(self):
+        for start in range(0, len(self.waiting), 1000):
+            items = self.waiting[start:start + 1000]
+            for item, result in zip(items, self.client.post_many([i["event"] for i in items])):
+                assert result["status"] == "recorded", (item, result)
+                assert [result[m] for m in ("entry", "business_date", "late")] == [
+                    item[m] for m in ("entry", "business_date", "late")]
+        self.waiting = []
+
+
+def without_instants(items):
+    return [{name: value for name, value in item.items() if name != "recorded_at"} for item in items]
+
+
+def test_a_replay_gives_the_same_ledger(service, replica, days, rng, rounds):
+    closed = len(rounds(20))
+    service.admin.load(changing_reference(days))
+    trade_and_close(service, days, rng, closed, wanted=300)
+    reader = service.client(service.admin_key, checked=False)
+    feed = reader.feed("tern-bay")
+    replay = Replay(replica.client(replica.admin_key, checked=False))
+    for item in feed:
+        replay.take(item)
+    replay.post()
+    assert replay.closed == [str(day) for day in days[:closed]]
+    assert without_instants(replay.client.feed("tern-bay")) == without_instants(feed)
+    assert replica.admin.accounts("tern-bay") == service.admin.accounts("tern-bay")
+    for day in replay.closed:
+        original, copy = (c.get(f"/v1/settlements/tern-bay/{day}") for c in (service.admin, replica.admin))
+        for part in SHARED_WITH_REPLICA:
+            assert copy[part] == original[part], (day, part)
+    replica.admin.assert_holds()
