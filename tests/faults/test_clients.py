@@ -3,6 +3,7 @@
 descriptor, and the tills beside them go on as if they were alone."""
 import gzip
 import json
+import multiprocessing
 import re
 import resource
 import socket
@@ -257,6 +258,29 @@ def endless_bodies(service, many):
             thread.join()
 
 
+@contextmanager
+def elsewhere(make, service, many):
+    """The crowd in a process of its own: in this one, its threads and those of the tills would wait for each other, and the
+    service would be blamed for it."""
+    forked = multiprocessing.get_context("fork")
+    ready, ended = forked.Event(), forked.Event()
+
+    def gather():
+        with make(service, many):
+            ready.set()
+            ended.wait()
+
+    process = forked.Process(target=gather, daemon=True)
+    process.start()
+    try:
+        assert ready.wait(60), "the crowd does not come together"
+        yield
+    finally:
+        ended.set()
+        process.join(60)
+    assert process.exitcode == 0, process.exitcode
+
+
 CROWDS = {"slow": (slow_senders, 1000), "half-open": (half_open, 1000), "flood": (flood, 2000), "endless": (endless_bodies, 20)}
 
 
@@ -280,7 +304,7 @@ def test_tills_beside_a_crowd(polite, many_descriptors, days, rounds, crowd):
     before = Footprint(polite)
     alone = Pace(polite, days[0], seconds).run()
     beside = Pace(polite, days[0], seconds)
-    with make(polite, len(rounds(size))):
+    with elsewhere(make, polite, len(rounds(size))):
         beside.run()
     wait_until(lambda: before.count_descriptors() <= before.descriptors, f"at most {before.descriptors} descriptors")
     polite.admin.assert_holds()

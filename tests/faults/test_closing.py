@@ -78,8 +78,9 @@ def test_killed_during_a_close(new_network, days, rng, rounds):
         auditor = Auditor(load)
         load.wait_for("answers", 500)
         started = time.monotonic()
-        assert_closed_once(service, auditor, days[0], service.admin.close("tern-bay", days[0]))
+        settlement = service.admin.close("tern-bay", days[0])
         seconds = time.monotonic() - started
+        assert_closed_once(service, auditor, days[0], settlement)
         for turn, day in zip(rounds(20), days[1:]):
             load.wait_for("answers", rng.randint(50, 300))
             if turn % 4 == 1:
