@@ -14,6 +14,10 @@
  * fold. */
 enum { UNFOLDED_MAX = 4096 };
 
+/* A small batch adds to the balances at once: when little happens there is nothing to save, and a fold would
+ * make somebody wait. */
+enum { SMALL_BATCH = 16 };
+
 /* An entry of the most lines and legs, with the longest codes, stays well below this. */
 enum { LEAF_BYTES_MAX = 1 << 20 };
 
@@ -378,7 +382,7 @@ static void forget_written(struct ledger *ledger)
     tally_init(&ledger->tally, ledger->arena);
 }
 
-static enum store_result write(struct ledger *ledger)
+static enum store_result write(struct ledger *ledger, bool at_once)
 {
     const struct ledger_state *state = ledger->state;
     return store_post(ledger->pg, ledger->arena,
@@ -388,7 +392,7 @@ static enum store_result write(struct ledger *ledger)
                           .last_entry = state->last_entry,
                           .gross = state->gross,
                           .unfolded = state->unfolded,
-                          .at_once = ledger->at_once,
+                          .at_once = at_once,
                           .entries = ledger->entries,
                           .entry_count = ledger->entry_count,
                           .legs = ledger->legs,
@@ -445,11 +449,12 @@ enum store_result ledger_flush(struct ledger *ledger)
     if (!ledger_pending(ledger))
         return STORE_OK;
     enum store_result result = ledger->before_write != NULL ? ledger->before_write(ledger->owner) : STORE_OK;
-    if (!ledger->at_once)
+    bool at_once = ledger->at_once || ledger->tally.movement_keys.count <= SMALL_BATCH;
+    if (!at_once)
         ledger->state->unfolded += (int32_t)ledger->tally.movement_keys.count;
     if (result == STORE_OK)
-        result = write(ledger);
-    if (result == STORE_OK && !ledger->at_once)
+        result = write(ledger, at_once);
+    if (result == STORE_OK && !at_once)
         result = fold_if_many(ledger);
     if (result == STORE_OK)
         forget_written(ledger);

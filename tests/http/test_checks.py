@@ -68,6 +68,8 @@ def books(shared):
     shared.admin.close("tern-bay", WORKED_DAY)
     for sent in later_events(worked[3]["event_id"]):
         shared.admin.post(sent)
+    shared.admin.post_many([  # a batch that stands beside the balances
+        event("supply", site, at(NEXT_DAY, "15:00"), cups=cups(cup_300=1, cup_450=1)) for site in ("anchor", "brick", "copper", "dock")])
     tamperer = Tamperer(shared.database)
     yield shared, tamperer
     tamperer.connection.close()
