@@ -13,10 +13,12 @@
 
 enum { PREPARED_MAX = 256, ERROR_MAX = 512 };
 
-/* What the SQL relies on, whatever the server's defaults are. */
+/* What the SQL relies on, whatever the server's defaults are. An instance that is frozen in the midst of a
+ * transaction, as when its machine is paused, loses what it holds before another gives up waiting for it. */
 #define SETTINGS                                                                                             \
     "-c DateStyle=ISO,YMD -c TimeZone=UTC -c bytea_output=hex -c synchronous_commit=on "                     \
-    "-c default_transaction_isolation=read\\ committed -c jit=off -c lock_timeout=30s"
+    "-c default_transaction_isolation=read\\ committed -c jit=off -c lock_timeout=30s "                      \
+    "-c idle_in_transaction_session_timeout=10s"
 #define PLAN_ONCE " -c plan_cache_mode=force_generic_plan"
 
 /* A message that was sent in a pipeline, and what its answer is for. */
@@ -125,6 +127,7 @@ static enum store_result result_of_state(const char *state)
         {"22003", STORE_OUT_OF_RANGE}, /* numeric value out of range */
         {"22", STORE_REFUSED},         /* other data exceptions */
         {"23", STORE_REFUSED},         /* integrity constraints */
+        {"25P03", STORE_UNAVAILABLE},  /* idle in a transaction for too long */
         {"57P", STORE_UNAVAILABLE},    /* shutting down, cannot connect now, terminated by an administrator */
         {"53", STORE_UNAVAILABLE},     /* disk full, out of memory, too many connections */
         {"08", STORE_UNAVAILABLE},     /* connection exceptions */

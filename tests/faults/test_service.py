@@ -5,14 +5,18 @@ import os
 import signal
 import socket
 import time
+from contextlib import contextmanager
 
-from cluster import stopped, writers_backend
+from cluster import stopped, watching, writers_backend
 from harness import Service, at_once
 from network import at, cups, event
 from proof import Auditor
 from tills import Load, wait_until
 
 QUEUE_EVENTS = 40
+HOLDING_UP = ("SELECT 1 FROM pg_locks JOIN pg_stat_activity USING (pid)"
+              " WHERE datname = current_database() AND state LIKE 'idle in transaction%%' AND granted"
+              "   AND relation = 'scheme_head'::regclass AND mode IN ('RowShareLock', 'RowExclusiveLock')")
 
 
 def test_killed(new_network, days, rng, rounds):
@@ -43,6 +47,35 @@ def test_two_instances_one_killed_now_and_then(new_network, days, rng, rounds):
             auditor.prove(killed)
     auditor.prove_all()
     other.stop()
+
+
+def test_a_frozen_instance(new_network, days, rng, rounds):
+    """One that stops in the midst of a transaction, as when its machine is paused or cut off, holds the head row. It may not
+    hold up the other instances for as long as it likes."""
+    one = new_network()
+    other = Service(one.database, key_rate=0).start()
+    other.admin_key = one.admin_key
+    with Load([one], rng, days) as load_of_one, Load([other], rng, days, book=load_of_one.book) as load_of_other:
+        for _ in rounds(5):
+            load_of_other.wait_for("answers", 50)
+            with frozen_while_appending(one, rng):
+                client = other.client(one.admin_key, checked=False)
+                assert client.post(event("issue", "anchor", at(days[0]), issued=cups(cup_300=1)))["status"] == "recorded"
+    one.admin.assert_holds()
+    other.stop()
+
+
+@contextmanager
+def frozen_while_appending(service, rng):
+    """Stopped again and again until the database waits for it with the head row taken."""
+    with watching(service.database) as query:
+        while True:
+            with stopped(service.process.pid):
+                time.sleep(0.05)  # what the database had to do for it, it has done
+                if query(HOLDING_UP):
+                    yield
+                    return
+            time.sleep(rng.uniform(0, 0.03))
 
 
 def test_stopped_under_load(new_network, days, rng, rounds):
