@@ -1,5 +1,3 @@
--- The counters and the Merkle frontiers of the days of scheme $1: of day $2, or, where that is null, of those that are not closed
--- and have entries after $3.
+-- The counters and the Merkle frontier of day $2 of scheme $1.
 SELECT business_date, entries, events, late_events, first_entry, last_entry, frontier
-  FROM business_day
- WHERE scheme = $1::integer AND (business_date = $2::date OR $2 IS NULL AND state <> 'closed' AND last_entry > $3::bigint)
+  FROM business_day WHERE scheme = $1::integer AND business_date = $2::date

@@ -2,8 +2,8 @@
 /* The transaction of a batch, in one of two ways. Either it begins by taking the head rows, and looks up
  * there which events are known: two round trips. Or it takes it that nothing has happened since this writer's
  * last batch and that all events are new, and begins with the first write, by taking the heads as it expects
- * them: one round trip. There the database refuses heads that have moved and ids that are taken, nothing is
- * recorded, and the batch is posted again in the first way. */
+ * them: one round trip. There the database refuses heads that have moved and ids that are taken. Then, and
+ * where an event would be refused, nothing is recorded, and the batch is posted again in the first way. */
 #include "app/batch.h"
 
 #include <stdlib.h>
@@ -122,7 +122,7 @@ static enum store_result ask_heads(struct batch *batch)
     }
     enum store_result result =
         store_batch_begin(batch->pg, batch->arena, batch->openings, batch->desk_count, &version);
-    batch->has_heads = true;
+    batch->has_heads = batch->has_asked = true;
     for (size_t i = 0; i < batch->desk_count; i++)
         batch->met_others = batch->met_others || batch->openings[i].recent_count > 0;
     return result == STORE_OK && version > batch->snapshot->network.version ? STORE_CONFLICT : result;
@@ -145,9 +145,9 @@ static enum store_result begin(struct batch *batch)
 static enum store_result end(struct batch *batch)
 {
     struct pg *pg = batch->pg;
+    if (batch->has_heads && !pg_in_transaction(pg))
+        return STORE_UNAVAILABLE; /* a new connection would not hold them */
     enum store_result result = pg_pipeline_begin(pg);
-    if (result == STORE_OK) /* refusals, too, are good only if the heads were where they were taken to be */
-        result = take_heads(batch);
     for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
         result = ledger_flush(&batch->desks[i].ledger);
     if (result != STORE_OK)
@@ -163,8 +163,13 @@ static enum store_result end(struct batch *batch)
 enum store_result batch_post(struct batch *batch)
 {
     enum store_result result = begin(batch);
-    for (size_t i = 0; i < batch->count && result == STORE_OK; i++)
-        result = record_event(desk_of(batch, batch->places[i].task.scheme->id), &batch->places[i].task);
+    for (size_t i = 0; i < batch->count && result == STORE_OK; i++) {
+        struct task *task = &batch->places[i].task;
+        result = record_event(desk_of(batch, task->scheme->id), task);
+        /* Nobody has looked yet whether the event is known, and a replay is never refused. */
+        if (result == STORE_OK && !batch->has_asked && task->result->faults.count > 0)
+            result = STORE_CONFLICT;
+    }
     if (result == STORE_OK)
         result = end(batch);
     pg_rollback(batch->pg); /* of what failed, and of a dry run */

@@ -24,7 +24,7 @@ struct batch {
     struct place *places; /* with site and scheme found, and allowed */
     size_t count;
     /* the batch's own */
-    bool has_heads;
+    bool has_heads, has_asked;
     struct opening *openings; /* one for each scheme, ascending … */
     struct desk *desks;       /* … and parallel to them */
     size_t desk_count;

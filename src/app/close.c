@@ -135,7 +135,7 @@ static enum store_result finish(struct closing *closing)
 
 static enum store_result post_close(struct closing *closing, const struct head *head)
 {
-    ledger_state_init(&closing->state, &closing->arena, &closing->arena, head);
+    ledger_state_init(&closing->state, &closing->arena, NULL, head);
     ledger_init(&closing->ledger, closing->pg, &closing->arena, closing->network, closing->scheme,
                 &closing->calendar, &closing->state, closing->now);
     closing->ledger.at_once = true;

@@ -220,6 +220,11 @@ static void post_jobs(struct intake *intake, struct intake_job *jobs)
     arena_reset(&intake->arena);
 }
 
+static size_t counted(const struct intake_job *job)
+{
+    return job->beyond_bound ? 0 : job->count;
+}
+
 /* Takes what waits, up to the bound; a dry run goes alone. NULL: stopping, and nothing is left. */
 static struct intake_job *take_jobs(struct intake *intake)
 {
@@ -227,18 +232,19 @@ static struct intake_job *take_jobs(struct intake *intake)
     while (intake->first == NULL && !intake->stopping)
         pthread_cond_wait(&intake->wake, &intake->lock);
     struct intake_job *jobs = intake->first, *last = jobs;
-    size_t events = jobs != NULL ? jobs->count : 0;
+    size_t events = jobs != NULL ? jobs->count : 0, of_bound = jobs != NULL ? counted(jobs) : 0;
     while (last != NULL && last->next != NULL && !last->dry_run && !last->next->dry_run &&
            events + last->next->count <= intake->batch_max) {
         last = last->next;
         events += last->count;
+        of_bound += counted(last);
     }
     if (last != NULL) {
         intake->first = last->next;
         last->next = NULL;
         if (intake->first == NULL)
             intake->last = NULL;
-        intake->waiting_events -= events;
+        intake->waiting_events -= of_bound;
     }
     pthread_mutex_unlock(&intake->lock);
     return jobs;
@@ -256,7 +262,9 @@ static void *run(void *argument)
 bool intake_submit(struct intake *intake, struct intake_job *job)
 {
     pthread_mutex_lock(&intake->lock);
-    bool room = job->beyond_bound || intake->waiting_events + job->count <= intake->waiting_max;
+    bool room = job->beyond_bound ||
+                intake->waiting_events == 0 || /* a job larger than the bound goes alone */
+                intake->waiting_events + job->count <= intake->waiting_max;
     bool taken = room && !intake->stopping;
     if (taken) {
         job->next = NULL;
@@ -266,7 +274,7 @@ bool intake_submit(struct intake *intake, struct intake_job *job)
         else
             intake->first = job;
         intake->last = job;
-        intake->waiting_events += job->count;
+        intake->waiting_events += counted(job);
         pthread_cond_signal(&intake->wake);
     }
     pthread_mutex_unlock(&intake->lock);

@@ -29,7 +29,8 @@ struct intake_job {
     struct arena *arena;
     int32_t key; /* of the identity that posts */
     bool dry_run;
-    bool beyond_bound; /* taken though the queue be full: the submitter has a bound of its own */
+    bool beyond_bound; /* neither held to the bound of the queue nor counted: the submitter has one of its own
+                        */
     const struct event *events;
     struct event_result *results; /* as many; those with faults already are passed over */
     size_t count;

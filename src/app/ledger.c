@@ -419,6 +419,7 @@ static enum store_result fold(struct ledger *ledger)
 {
     struct ledger_state *state = ledger->state;
     const struct tally *recent = &state->recent;
+    assert(!ledger->at_once && state->recent_arena != NULL);
     enum store_result result = state->recent_known
                                    ? store_fold_sums(ledger->pg, ledger->arena,
                                                      &(struct posting_rows){

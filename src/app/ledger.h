@@ -72,8 +72,8 @@ struct draft {
     int64_t fees, tax;             /* of a fees entry: what the site owes of each */
 };
 
-/* Nothing is known yet but what the head says. The second arena is emptied at each fold; all that lives in it
- * is the state's. */
+/* Nothing is known yet but what the head says. The second arena is emptied at each fold: all that lives in it
+ * is the state's. NULL, where the owner always writes at once. */
 void ledger_state_init(struct ledger_state *state, struct arena *arena, struct arena *recent_arena,
                        const struct head *head);
 

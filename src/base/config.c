@@ -46,6 +46,8 @@ static const struct setting settings[] = {
     {FIELD(max_streams), INTEGER, "8", 1, 1024, "NDJSON bodies being read at a time before 503"},
     {FIELD(spool_folder), TEXT, "/tmp", 1, TEXT_MAX,
      "where answers to long NDJSON bodies are kept until sent"},
+    {FIELD(spool_megabytes), INTEGER, "1024", 1, 1048576,
+     "MiB that the answer to one NDJSON body may grow to; then the body is read no further"},
     {FIELD(queue_events), INTEGER, "20000", 1, 1000000, "events waiting for the writer before 503"},
     {FIELD(batch_events), INTEGER, "2000", 1, 100000, "events in one transaction"},
     {FIELD(read_workers), INTEGER, "4", 1, 256, "threads, and database connections, for reading"},

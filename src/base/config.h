@@ -28,6 +28,7 @@ struct config {
     int key_burst;   /* requests that it may make at once */
     int max_streams; /* bodies of NDJSON being read at a time */
     char spool_folder[CONFIG_TEXT_MAX];
+    int spool_megabytes;
     int queue_events; /* events waiting for the writer before 503 */
     int batch_events; /* events in one transaction */
     int read_workers;

@@ -68,7 +68,8 @@ static bool begin_lot(struct events_stream *stream, struct lot *lot)
 
 static void lot_posted(struct intake_job *job);
 
-/* Under the lock. A stream's two lots never overfill the queue, so it is asked to take them in any case. */
+/* Under the lock. The number of streams bounds what they have in the queue, so its own bound is not theirs.
+ */
 static void submit(struct events_stream *stream, struct lot *lot)
 {
     lot->state = LOT_POSTING;
@@ -121,7 +122,8 @@ struct events_stream *events_stream_new(const struct request *request, void (*wa
     stream->owner = owner;
     pthread_mutex_init(&stream->lock, NULL);
     buffer_init(&stream->line, LINE_MAX_BYTES);
-    spool_init(&stream->answer, request->service->config->spool_folder);
+    spool_init(&stream->answer, request->service->config->spool_folder,
+               (uint64_t)request->service->config->spool_megabytes << 20);
     stream->filling = &stream->lots[0];
     bool fit = true;
     for (size_t i = 0; i < 2; i++) {
@@ -157,34 +159,34 @@ static void add_results(struct events_stream *stream, const struct posting *post
         posting_write_result(posting, i, body);
         buffer_add_char(body, '\n');
         stream->counts[posting->results[i].status]++;
+        spool_settle(&stream->answer);
     }
-    spool_settle(&stream->answer);
     if (stream->answer.failed && stream->failure == REASON_NONE)
         stream->failure = REASON_OVERLOADED;
 }
 
-static enum lot_state state_of(struct events_stream *stream, const struct lot *lot)
+/* What the writer is done with, of the lot that is not being filled first, for that went to it first. NULL:
+ * nothing more for now. Both states are seen in one look. */
+static struct lot *posted_lot(struct events_stream *stream)
 {
     pthread_mutex_lock(&stream->lock);
-    enum lot_state state = lot->state;
+    struct lot *lot = other_lot(stream, stream->filling);
+    if (lot->state != LOT_POSTED && lot->state != LOT_POSTING)
+        lot = stream->filling;
+    if (lot->state != LOT_POSTED)
+        lot = NULL;
     pthread_mutex_unlock(&stream->lock);
-    return state;
+    return lot;
 }
 
-static void collect_lot(struct events_stream *stream, struct lot *lot)
-{
-    if (state_of(stream, lot) != LOT_POSTED)
-        return;
-    add_results(stream, &lot->posting);
-    if (!begin_lot(stream, lot))
-        stream->failure = REASON_OVERLOADED;
-}
-
-/* Takes in what the writer is done with. The lot that is not being filled went to it first. */
 static void collect(struct events_stream *stream)
 {
-    collect_lot(stream, other_lot(stream, stream->filling));
-    collect_lot(stream, stream->filling);
+    struct lot *lot;
+    while ((lot = posted_lot(stream)) != NULL) {
+        add_results(stream, &lot->posting);
+        if (!begin_lot(stream, lot))
+            stream->failure = REASON_OVERLOADED;
+    }
 }
 
 /* The lot for the next line, taken back if it was offered already. NULL: there is none before the writer is
@@ -192,6 +194,8 @@ static void collect(struct events_stream *stream)
 static struct lot *lot_to_fill(struct events_stream *stream)
 {
     collect(stream);
+    if (stream->failure != REASON_NONE)
+        return NULL;
     pthread_mutex_lock(&stream->lock);
     if (stream->filling->state == LOT_POSTING)
         stream->filling = other_lot(stream, stream->filling);
@@ -208,7 +212,8 @@ static void offer(struct events_stream *stream)
 {
     pthread_mutex_lock(&stream->lock);
     struct lot *lot = stream->filling;
-    if (lot->state == LOT_FILLING && lot->posting.job.count > 0) {
+    bool good = stream->failure == REASON_NONE;
+    if (good && lot->state == LOT_FILLING && lot->posting.job.count > 0) {
         lot->state = LOT_READY;
         if (!is_posting(stream))
             submit(stream, lot);
@@ -279,6 +284,17 @@ size_t events_stream_take(struct events_stream *stream, const char *data, size_t
     return stream->failure == REASON_NONE ? taken : length; /* the rest is read, but thrown away */
 }
 
+/* Whether results are still to come, or to be collected. */
+static bool is_under_way(struct events_stream *stream)
+{
+    bool under_way = false;
+    pthread_mutex_lock(&stream->lock);
+    for (size_t i = 0; i < 2; i++)
+        under_way = under_way || stream->lots[i].state == LOT_POSTING || stream->lots[i].state == LOT_POSTED;
+    pthread_mutex_unlock(&stream->lock);
+    return under_way;
+}
+
 bool events_stream_end(struct events_stream *stream)
 {
     if (stream->failure == REASON_NONE && (stream->line.length > 0 || stream->line.failed) &&
@@ -286,10 +302,7 @@ bool events_stream_end(struct events_stream *stream)
         return false;
     offer(stream);
     collect(stream);
-    pthread_mutex_lock(&stream->lock);
-    bool ended = !is_posting(stream);
-    pthread_mutex_unlock(&stream->lock);
-    return ended;
+    return !is_under_way(stream);
 }
 
 bool events_stream_is_broken(const struct events_stream *stream)

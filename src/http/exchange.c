@@ -168,15 +168,20 @@ bool exchange_refuses_body(struct exchange *exchange)
     return true;
 }
 
-/* The server's thread gives the exchange away; from the submission on it must not be touched. */
-static void leave(struct exchange *exchange, enum exchange_state state)
+/* The server's thread gives the exchange away; from the submission on it must not be touched. False: the
+ * server is about to end, and would not wait for it. */
+static bool leave(struct exchange *exchange, enum exchange_state state)
 {
     struct exchanges *all = exchange->all;
-    exchange->state = state;
     pthread_mutex_lock(&all->lock);
-    all->away++;
+    bool may = !all->over;
+    all->away += may;
     pthread_mutex_unlock(&all->lock);
+    if (!may)
+        return false;
+    exchange->state = state;
     MHD_suspend_connection(exchange->connection);
+    return true;
 }
 
 /* Any thread gives it back. It may have ended before this returns. */
@@ -228,10 +233,19 @@ static void work(struct read_job *job, struct pg *pg)
 }
 
 /* The functions from here to exchange_advance return as that does. */
+static bool decided(struct exchange *exchange)
+{
+    exchange->state = EXCHANGE_DECIDED;
+    return true;
+}
+
 static bool go_to_worker(struct exchange *exchange)
 {
     exchange->job.run = work;
-    leave(exchange, EXCHANGE_WORKING);
+    if (!leave(exchange, EXCHANGE_WORKING)) {
+        refuse(exchange, REASON_OVERLOADED);
+        return decided(exchange);
+    }
     if (!read_pool_submit(exchange->all->pool, &exchange->job)) {
         refuse(exchange, REASON_OVERLOADED);
         come_back(exchange, EXCHANGE_DECIDED);
@@ -249,18 +263,15 @@ static bool go_to_writer(struct exchange *exchange)
 {
     exchange->posting.job.owner = exchange;
     exchange->posting.job.done = posted;
-    leave(exchange, EXCHANGE_POSTING);
+    if (!leave(exchange, EXCHANGE_POSTING)) {
+        refuse(exchange, REASON_OVERLOADED);
+        return decided(exchange);
+    }
     if (!intake_submit(exchange->request.service->intake, &exchange->posting.job)) {
         refuse(exchange, REASON_OVERLOADED);
         come_back(exchange, EXCHANGE_DECIDED);
     }
     return false;
-}
-
-static bool decided(struct exchange *exchange)
-{
-    exchange->state = EXCHANGE_DECIDED;
-    return true;
 }
 
 /* The events own what they need: while they wait, body and JSON need not. */
@@ -299,8 +310,7 @@ static void wake(void *owner)
 
 static void wait_for_writer(struct exchange *exchange)
 {
-    leave(exchange, EXCHANGE_POSTING);
-    if (!events_stream_wait(exchange->stream))
+    if (leave(exchange, EXCHANGE_POSTING) && !events_stream_wait(exchange->stream))
         come_back(exchange, EXCHANGE_READING);
 }
 
@@ -354,7 +364,11 @@ static bool is_away(const struct exchange *exchange)
 
 static bool receive_stream(struct exchange *exchange, const char *data, size_t *length)
 {
-    if (is_away(exchange) || !has_begun_stream(exchange))
+    if (is_away(exchange))
+        return true;
+    if (exchange->all->draining)
+        return false; /* without a summary: the client posts the rest again, elsewhere or later */
+    if (!has_begun_stream(exchange))
         return true;
     if (exchange->stream == NULL || events_stream_is_broken(exchange->stream)) {
         exchange->received += *length;
@@ -365,7 +379,7 @@ static bool receive_stream(struct exchange *exchange, const char *data, size_t *
     *length -= taken;
     if (*length > 0)
         wait_for_writer(exchange);
-    return !exchange->all->draining;
+    return true;
 }
 
 static bool end_stream(struct exchange *exchange)
@@ -464,5 +478,9 @@ void exchanges_drain(struct exchanges *all)
     while (all->away > 0)
         pthread_cond_wait(&all->fewer, &all->lock);
     wait_for_end(all, LAST_ANSWERS_S);
+    /* A request on a kept connection may come at any time: from here on it is refused where it stands. */
+    all->over = true;
+    while (all->away > 0)
+        pthread_cond_wait(&all->fewer, &all->lock);
     pthread_mutex_unlock(&all->lock);
 }

@@ -42,6 +42,7 @@ struct exchanges {
     size_t streams;       /* of them, those that read NDJSON */
     size_t away;
     atomic_bool draining; /* each answer is its connection's last */
+    bool over;            /* under the lock: nobody goes away any more */
     atomic_bool hurrying; /* what a worker has not begun it refuses */
 };
 

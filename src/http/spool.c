@@ -4,14 +4,16 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <limits.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <unistd.h>
 
 enum { WAITING_MAX = 16 << 20, MUCH = 256 << 10 };
 
-void spool_init(struct spool *spool, const char *folder)
+void spool_init(struct spool *spool, const char *folder, uint64_t maximum)
 {
-    *spool = (struct spool){.folder = folder, .file = -1};
+    *spool = (struct spool){.folder = folder, .maximum = maximum, .file = -1};
     buffer_init(&spool->waiting, WAITING_MAX);
 }
 
@@ -42,11 +44,24 @@ static bool write_all(int file, const char *data, size_t length)
     return true;
 }
 
+/* Not every file system has files without names: there it loses its name at once. -1: it can't be made. */
+static int nameless_file(const char *folder)
+{
+    int file = open(folder, O_TMPFILE | O_RDWR | O_CLOEXEC, 0600);
+    char path[PATH_MAX];
+    if (file >= 0 || snprintf(path, sizeof path, "%s/depositd-XXXXXX", folder) >= (int)sizeof path)
+        return file;
+    file = mkostemp(path, O_CLOEXEC);
+    if (file >= 0)
+        unlink(path);
+    return file;
+}
+
 static void move_to_file(struct spool *spool)
 {
     if (spool->file < 0)
-        spool->file = open(spool->folder, O_TMPFILE | O_RDWR | O_CLOEXEC, 0600);
-    if (spool->file < 0 || spool->waiting.failed ||
+        spool->file = nameless_file(spool->folder);
+    if (spool->file < 0 || spool->waiting.failed || spool->waiting.length > spool->maximum - spool->written ||
         !write_all(spool->file, spool->waiting.data, spool->waiting.length))
         spool->failed = true;
     else

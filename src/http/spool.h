@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* An answer of any length: in memory while it is short, then in a file without a name, so that it takes
- * neither memory nor, once sent, room on the disk. */
+/* An answer of any length: in memory while it is short, then in a file without a name, which takes room on
+ * the disk no longer than it is needed. */
 #ifndef DEPOSITD_HTTP_SPOOL_H
 #define DEPOSITD_HTTP_SPOOL_H
 
@@ -11,12 +11,13 @@
 struct spool {
     struct buffer waiting; /* not yet in the file */
     const char *folder;    /* where the file is made; borrowed */
+    uint64_t maximum;      /* bytes in the file */
     int file;              /* -1: there is none yet */
     uint64_t written;
-    bool failed; /* no memory or no room: what was added is not complete */
+    bool failed; /* no memory, no room, or over the maximum: what was added is not complete */
 };
 
-void spool_init(struct spool *spool, const char *folder);
+void spool_init(struct spool *spool, const char *folder, uint64_t maximum);
 void spool_dispose(struct spool *spool);
 
 /* The buffer to add to; spool_settle must follow before too much is in it. */

@@ -184,9 +184,8 @@ static enum store_result ask_days(struct pg *pg, const struct opening *opening, 
     struct pg_params params;
     pg_params_init(&params, NULL);
     pg_add_int(&params, opening->scheme);
-    pg_add_null(&params);
     pg_add_int(&params, opening->since);
-    return pg_query(pg, &sql_day_counters, &params, rows);
+    return pg_query(pg, &sql_day_counters_since, &params, rows);
 }
 
 static enum store_result read_day_counters(const struct pg_rows *rows, int row, struct day_counters *counters)
@@ -373,7 +372,6 @@ enum store_result store_day_counters(struct pg *pg, int32_t scheme, struct date 
     pg_params_init(&params, NULL);
     pg_add_int(&params, scheme);
     pg_add_date(&params, date);
-    pg_add_null(&params);
     enum store_result result = pg_query(pg, &sql_day_counters, &params, &rows);
     if (result != STORE_OK)
         return result;

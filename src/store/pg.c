@@ -18,7 +18,7 @@ enum { PREPARED_MAX = 256, ERROR_MAX = 512 };
 #define SETTINGS                                                                                             \
     "-c DateStyle=ISO,YMD -c TimeZone=UTC -c bytea_output=hex -c synchronous_commit=on "                     \
     "-c default_transaction_isolation=read\\ committed -c jit=off -c lock_timeout=30s "                      \
-    "-c idle_in_transaction_session_timeout=10s"
+    "-c idle_in_transaction_session_timeout=5s"
 #define PLAN_ONCE " -c plan_cache_mode=force_generic_plan"
 
 /* A message that was sent in a pipeline, and what its answer is for. */
@@ -171,7 +171,7 @@ static bool can_note_sent(struct pg *pg)
     return true;
 }
 
-/* Notes what has been handed to libpq; what it could not take will show as a broken connection at the end. */
+/* Notes what has been handed to libpq. */
 static void note_sent(struct pg *pg, const char *statement, const struct sql *prepares, struct pg_rows **rows)
 {
     pg->sent[pg->sent_count++] = (struct sent){statement, prepares, rows};
@@ -181,7 +181,8 @@ static enum store_result send_text(struct pg *pg, const char *text)
 {
     if (!can_note_sent(pg))
         return STORE_FAILED;
-    (void)PQsendQueryParams(pg->connection, text, 0, NULL, NULL, NULL, NULL, 0);
+    if (PQsendQueryParams(pg->connection, text, 0, NULL, NULL, NULL, NULL, 0) == 0)
+        return failure(pg, NULL, text); /* what was sent before must not be committed without it */
     note_sent(pg, text, NULL, NULL);
     return STORE_OK;
 }
@@ -297,8 +298,8 @@ static enum store_result end_pipeline(struct pg *pg)
         return first;
     PQclear(PQgetResult(pg->connection)); /* the sync's own */
     pg->in_pipeline = false;
-    /* A connection that breaks after the last answer takes nothing back from it. */
-    if (PQexitPipelineMode(pg->connection) == 0)
+    /* A connection that breaks after the last answer takes no commit back. */
+    if (PQexitPipelineMode(pg->connection) == 0 || PQstatus(pg->connection) != CONNECTION_OK)
         drop_connection(pg);
     return first;
 }
@@ -333,10 +334,18 @@ enum store_result pg_commit(struct pg *pg)
     return answer;
 }
 
+/* Whoever wanted the rows may be gone. */
+static void abandon_pipeline(struct pg *pg)
+{
+    for (size_t i = 0; i < pg->sent_count; i++)
+        pg->sent[i].rows = NULL;
+    (void)end_pipeline(pg);
+}
+
 void pg_rollback(struct pg *pg)
 {
     if (pg->in_pipeline)
-        (void)end_pipeline(pg);
+        abandon_pipeline(pg);
     if (pg->connection == NULL || PQtransactionStatus(pg->connection) == PQTRANS_IDLE)
         return;
     PGresult *result = PQexec(pg->connection, "ROLLBACK");
@@ -374,11 +383,13 @@ static enum store_result send_query(struct pg *pg, const struct sql *sql, const 
     if (!can_note_sent(pg))
         return STORE_FAILED;
     if (*prepared_slot(pg, sql) != sql && !is_being_prepared(pg, sql)) {
-        (void)PQsendPrepare(pg->connection, sql->name, sql->text, params->count, params->types);
+        if (PQsendPrepare(pg->connection, sql->name, sql->text, params->count, params->types) == 0)
+            return failure(pg, NULL, sql->name);
         note_sent(pg, sql->name, sql, NULL);
     }
-    (void)PQsendQueryPrepared(pg->connection, sql->name, params->count, params->values, params->lengths,
-                              params->formats, 0);
+    if (PQsendQueryPrepared(pg->connection, sql->name, params->count, params->values, params->lengths,
+                            params->formats, 0) == 0)
+        return failure(pg, NULL, sql->name);
     note_sent(pg, sql->name, NULL, rows);
     return STORE_OK;
 }
@@ -431,5 +442,11 @@ enum store_result pg_pipeline_begin(struct pg *pg)
 
 enum store_result pg_pipeline_end(struct pg *pg)
 {
-    return end_pipeline(pg);
+    enum store_result result = end_pipeline(pg);
+    return result == STORE_OK && pg->connection == NULL ? STORE_UNAVAILABLE : result;
+}
+
+bool pg_in_transaction(const struct pg *pg)
+{
+    return pg->connection != NULL && PQtransactionStatus(pg->connection) == PQTRANS_INTRANS;
 }

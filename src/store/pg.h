@@ -44,6 +44,8 @@ void pg_free(struct pg *pg);
 MUST_CHECK enum store_result pg_ready(struct pg *pg);
 
 MUST_CHECK enum store_result pg_begin(struct pg *pg);
+/* Whether a transaction is open, and has not failed. */
+bool pg_in_transaction(const struct pg *pg);
 /* REPEATABLE READ, READ ONLY: one view of the data for several statements. */
 MUST_CHECK enum store_result pg_begin_read(struct pg *pg);
 /* Within a pipeline it ends that, too. */

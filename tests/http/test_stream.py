@@ -10,7 +10,7 @@ from datetime import date, timedelta
 import pytest
 
 import network
-from harness import new_service
+from harness import at_once, new_service
 from network import at, cups, event
 
 DAY = date.today() - timedelta(days=2)
@@ -172,3 +172,27 @@ def test_a_key_that_asks_too_often(database):
     assert other.get("/v1/me")["role"] == "admin"
     wait_for(lambda: service.admin.send("GET", "/v1/me").status == 200)
     service.stop()
+
+
+def test_stopped_in_the_midst_of_a_stream(service):
+    """It ends in good order; what was sent and not answered is posted again, to whoever is there then."""
+    load(service.admin)
+    events = [issue() for _ in range(20000)]
+    client = service.client(service.admin_key)
+
+    def send():
+        try:
+            return client.send("POST", "/v1/events", lines_of(*events), NDJSON).body
+        except (OSError, http.client.HTTPException) as error:
+            return getattr(error, "partial", b"")
+
+    def stop():
+        wait_for(lambda: service.database.rows("SELECT count(*) FROM entry")[0][0] >= 1000)
+        service.stop()
+
+    answer, _ = at_once(send, stop)
+    assert b'"rejected":' not in answer, "a summary, though it was cut off"
+    service.start()
+    *results, summary = stream(service.client(service.admin_key), lines_of(*events))
+    assert summary["recorded"] + summary["duplicate"] == 20000 and summary["duplicate"] >= 1000
+    assert sorted(r["entry"] for r in results) == list(range(1, 20001))
