@@ -8,6 +8,7 @@
 #include "http/problem.h"
 #include "http/route.h"
 #include "http/router.h"
+#include "http/spool.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -78,19 +79,6 @@ static void add_headers(struct reply *reply, const struct exchange *exchange)
     add_link(reply, answer);
 }
 
-/* NULL: the buffer failed, or out of memory. */
-static struct MHD_Response *response_of(struct buffer *body)
-{
-    size_t length;
-    char *data = buffer_take(body, &length);
-    if (data == NULL)
-        return NULL;
-    struct MHD_Response *response = MHD_create_response_from_buffer(length, data, MHD_RESPMEM_MUST_FREE);
-    if (response == NULL)
-        free(data);
-    return response;
-}
-
 static struct MHD_Response *make_response(struct exchange *exchange)
 {
     struct answer *answer = &exchange->answer;
@@ -104,7 +92,7 @@ static struct MHD_Response *make_response(struct exchange *exchange)
         problem_write(&answer->faults, &answer->body);
     }
     if (reply.response == NULL)
-        reply.response = response_of(&answer->body);
+        reply.response = spool_take_buffer(&answer->body);
     if (reply.response == NULL)
         return NULL;
     add_headers(&reply, exchange);
@@ -148,7 +136,7 @@ static struct MHD_Response *prepare(enum reason reason)
     struct buffer body;
     buffer_init(&body, 4096);
     problem_write(&faults, &body);
-    struct reply reply = {.response = response_of(&body)};
+    struct reply reply = {.response = spool_take_buffer(&body)};
     buffer_dispose(&body);
     if (reply.response == NULL)
         return NULL;

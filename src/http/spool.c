@@ -87,10 +87,10 @@ static struct MHD_Response *response_of_file(struct spool *spool)
     return response;
 }
 
-static struct MHD_Response *response_of_memory(struct spool *spool)
+struct MHD_Response *spool_take_buffer(struct buffer *buffer)
 {
     size_t length;
-    char *data = buffer_take(&spool->waiting, &length);
+    char *data = buffer_take(buffer, &length);
     if (data == NULL)
         return NULL;
     struct MHD_Response *response = MHD_create_response_from_buffer(length, data, MHD_RESPMEM_MUST_FREE);
@@ -103,5 +103,5 @@ struct MHD_Response *spool_response(struct spool *spool)
 {
     if (spool->failed)
         return NULL;
-    return spool->file >= 0 ? response_of_file(spool) : response_of_memory(spool);
+    return spool->file >= 0 ? response_of_file(spool) : spool_take_buffer(&spool->waiting);
 }

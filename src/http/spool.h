@@ -28,4 +28,7 @@ void spool_settle(struct spool *spool);
 /* The response, made of all that was added; empties the spool. NULL: it failed, or no memory. */
 MUST_CHECK struct MHD_Response *spool_response(struct spool *spool);
 
+/* The response made of a buffer alone, which is empty afterwards. NULL: it failed, or no memory. */
+MUST_CHECK struct MHD_Response *spool_take_buffer(struct buffer *buffer);
+
 #endif

@@ -196,3 +196,12 @@ def test_stopped_in_the_midst_of_a_stream(service):
     *results, summary = stream(service.client(service.admin_key), lines_of(*events))
     assert summary["recorded"] + summary["duplicate"] == 20000 and summary["duplicate"] >= 1000
     assert sorted(r["entry"] for r in results) == list(range(1, 20001))
+
+
+def test_an_answer_beyond_its_bound(database):
+    """However short the lines, what is said about them does not fill the disk."""
+    service = new_service(database, spool_megabytes=1)
+    load(service.admin)
+    assert stream(service.admin, b"x\n" * 20000, 503).reasons[0] == "outcome_unknown"
+    assert stream(service.admin, lines_of(issue()))[-1] == {"recorded": 1, "duplicate": 0, "rejected": 0}
+    service.stop()
