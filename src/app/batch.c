@@ -109,6 +109,7 @@ static bool assume_heads(struct batch *batch)
         if (kept == NULL || !kept_head(kept, batch->openings[i].scheme, batch->now, &batch->openings[i].head))
             return false;
     }
+    pg_notice_closed(batch->pg);
     return pg_ready(batch->pg) == STORE_OK;
 }
 

@@ -114,6 +114,18 @@ enum store_result pg_ready(struct pg *pg)
     return STORE_OK;
 }
 
+void pg_notice_closed(struct pg *pg)
+{
+    /* What it says when it closes comes before the end of what it says. */
+    while (pg->connection != NULL) {
+        struct pollfd socket = {.fd = PQsocket(pg->connection), .events = POLLIN};
+        if (poll(&socket, 1, 0) <= 0)
+            return;
+        if (PQconsumeInput(pg->connection) == 0 || PQstatus(pg->connection) != CONNECTION_OK)
+            drop_connection(pg);
+    }
+}
+
 /* The one place where an SQLSTATE gets its meaning. */
 static enum store_result result_of_state(const char *state)
 {

@@ -43,6 +43,10 @@ void pg_free(struct pg *pg);
 /* Connects if it is not connected. */
 MUST_CHECK enum store_result pg_ready(struct pg *pg);
 
+/* Lets go of a connection that the server has closed while nothing was asked of it: whoever began with it
+ * would not know how far that came. Outside of transactions; does not block. */
+void pg_notice_closed(struct pg *pg);
+
 MUST_CHECK enum store_result pg_begin(struct pg *pg);
 /* Whether a transaction is open, and has not failed. */
 bool pg_in_transaction(const struct pg *pg);

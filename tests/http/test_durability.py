@@ -57,3 +57,17 @@ def test_nothing_acknowledged_is_lost(service, how):
     assert sorted(entries) == list(range(1, len(sent) + 1))
     assert client.accounts("tern-bay")["with_customers(cup-300)"] == len(sent)
     client.assert_holds("tern-bay")
+
+
+def test_connections_that_were_closed_while_idle(service):
+    """A database that was restarted in the meantime costs nobody an answer: neither who posts next nor who reads."""
+    admin = service.admin
+    admin.load(network.reference([network.scheme("tern-bay", DAY, {"cup-300": "2.50"})], {"anchor": ("tern-bay", "hearth")}))
+    for rounds in range(1, 6):
+        admin.post(event("issue", "anchor", at(DAY), issued=cups(cup_300=1)))  # the next follows the writer's own
+        ended = service.database.rows(
+            "SELECT pid, pg_terminate_backend(pid, 10000) FROM pg_stat_activity"
+            " WHERE usename = 'depositd_service' AND datname = current_database()")
+        assert len(ended) >= 2 and all(done for _, done in ended)
+        admin.post(event("issue", "anchor", at(DAY), issued=cups(cup_300=1)))
+        assert admin.accounts("tern-bay")["with_customers(cup-300)"] == 2 * rounds
