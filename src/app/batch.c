@@ -106,7 +106,7 @@ static bool assume_heads(struct batch *batch)
 {
     for (size_t i = 0; i < batch->desk_count; i++) {
         struct kept_scheme *kept = kept_scheme(batch->kept, batch->openings[i].scheme);
-        if (kept == NULL || !kept_head(kept, batch->openings[i].scheme, batch->now, &batch->openings[i].head))
+        if (kept == NULL || !kept_head(kept, batch->now, &batch->openings[i].head))
             return false;
     }
     pg_notice_closed(batch->pg);

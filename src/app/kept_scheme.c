@@ -12,7 +12,6 @@ struct kept_scheme {
     int64_t calendar_version; /* 0: none */
     struct arena state_arena, recent_arena;
     struct ledger_state state;
-    int64_t state_version; /* the calendar's, for a day may be closed without an entry */
     bool state_holds;
 };
 
@@ -64,17 +63,10 @@ static bool reaches(const struct calendar *calendar, struct instant instant)
     return calendar->count > 0 && calendar->days[calendar->count - 1].ends_at.us > instant.us;
 }
 
-bool kept_head(const struct kept_scheme *kept, int32_t scheme, struct instant now, struct head *head)
+bool kept_head(const struct kept_scheme *kept, struct instant now, struct head *head)
 {
-    *head = (struct head){
-        .scheme = scheme,
-        .last_entry = kept->state.last_entry,
-        .calendar_version = kept->state_version,
-        .gross = kept->state.gross,
-        .unfolded = kept->state.unfolded,
-        .folded_through = kept->state.folded_through,
-    };
-    return kept->state_holds && kept->calendar_version == kept->state_version &&
+    *head = kept->state.head;
+    return kept->state_holds && kept->calendar_version == head->calendar_version &&
            reaches(&kept->calendar, (struct instant){now.us + FUTURE_ALLOWED_US});
 }
 
@@ -99,7 +91,7 @@ enum store_result kept_calendar(struct kept_scheme *kept, struct pg *pg, const s
 
 bool kept_since(const struct kept_scheme *kept, int64_t *entry)
 {
-    *entry = kept->state.last_entry;
+    *entry = kept->state.head.last_entry;
     return kept->state_holds;
 }
 
@@ -107,9 +99,9 @@ bool kept_since(const struct kept_scheme *kept, int64_t *entry)
 static bool is_good(struct kept_scheme *kept, const struct opening *opening)
 {
     struct ledger_state *state = &kept->state;
-    return kept->state_holds && kept->state_version == opening->head.calendar_version &&
+    return kept->state_holds && state->head.calendar_version == opening->head.calendar_version &&
            state->accounts.count <= ACCOUNTS_KEPT_MAX && state->day_count <= DAYS_KEPT_MAX &&
-           (state->last_entry == opening->head.last_entry || ledger_state_catch_up(state, opening));
+           (state->head.last_entry == opening->head.last_entry || ledger_state_catch_up(state, opening));
 }
 
 struct ledger_state *kept_state(struct kept_scheme *kept, const struct opening *opening)
@@ -120,7 +112,6 @@ struct ledger_state *kept_state(struct kept_scheme *kept, const struct opening *
         ledger_state_init(&kept->state, &kept->state_arena, &kept->recent_arena, &opening->head);
     }
     kept->state_holds = false;
-    kept->state_version = opening->head.calendar_version;
     return &kept->state;
 }
 

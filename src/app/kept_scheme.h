@@ -21,8 +21,7 @@ MUST_CHECK struct kept_scheme *kept_scheme(struct kept_schemes *all, int32_t sch
 
 /* Where this writer left the head, if what is kept holds there and the calendar reaches a little beyond
  * `now`. */
-MUST_CHECK bool kept_head(const struct kept_scheme *kept, int32_t scheme, struct instant now,
-                          struct head *head);
+MUST_CHECK bool kept_head(const struct kept_scheme *kept, struct instant now, struct head *head);
 
 /* The calendar at the head's version, extended to a little after `now`. Valid until the next call. */
 MUST_CHECK enum store_result kept_calendar(struct kept_scheme *kept, struct pg *pg, const struct head *head,

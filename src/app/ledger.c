@@ -26,10 +26,7 @@ void ledger_state_init(struct ledger_state *state, struct arena *arena, struct a
 {
     *state = (struct ledger_state){
         .arena = arena,
-        .last_entry = head->last_entry,
-        .gross = head->gross,
-        .unfolded = head->unfolded,
-        .folded_through = head->folded_through,
+        .head = *head,
         .recent_arena = recent_arena,
         .recent_known = head->unfolded == 0,
     };
@@ -42,9 +39,17 @@ static bool find_balance(const struct ledger_state *state, int64_t account, uint
     return pairs_find(&state->accounts, (struct pair){account, 0}, position);
 }
 
+/* If the balance is known. False: it would not fit. */
+static bool add_to_balance(struct ledger_state *state, struct account account, int64_t amount)
+{
+    uint32_t position;
+    return !find_balance(state, account.code, &position) ||
+           !__builtin_add_overflow(state->balances[position], amount, &state->balances[position]);
+}
+
 static bool leads_to_head(const struct ledger_state *state, const struct opening *opening)
 {
-    int64_t entry = state->last_entry;
+    int64_t entry = state->head.last_entry;
     for (size_t i = 0; i < opening->recent_count; i++) {
         if (opening->recent[i].after_entry != entry)
             return false;
@@ -62,7 +67,6 @@ static void forget_recent(struct ledger_state *state)
 
 static bool take_in(struct ledger_state *state, const struct recent_batch *batch)
 {
-    uint32_t position;
     struct tally moved = {
         .movements = batch->movements,
         .movement_keys.count = (uint32_t)batch->movement_count,
@@ -70,11 +74,9 @@ static bool take_in(struct ledger_state *state, const struct recent_batch *batch
         .site_day_keys.count = (uint32_t)batch->site_day_count,
     };
     for (size_t i = 0; i < batch->movement_count; i++)
-        if (find_balance(state, batch->movements[i].account.code, &position) &&
-            __builtin_add_overflow(state->balances[position], batch->movements[i].amount,
-                                   &state->balances[position]))
+        if (!add_to_balance(state, batch->movements[i].account, batch->movements[i].amount))
             return false;
-    return batch->last_entry <= state->folded_through || !state->recent_known ||
+    return batch->last_entry <= state->head.folded_through || !state->recent_known ||
            tally_add(&state->recent, &moved) == STORE_OK;
 }
 
@@ -83,12 +85,9 @@ bool ledger_state_catch_up(struct ledger_state *state, const struct opening *ope
     const struct head *head = &opening->head;
     if (!leads_to_head(state, opening))
         return false;
-    if (head->folded_through > state->folded_through)
+    if (head->folded_through > state->head.folded_through)
         forget_recent(state); /* what is left to fold is in the batches at hand */
-    state->last_entry = head->last_entry;
-    state->gross = head->gross;
-    state->unfolded = head->unfolded;
-    state->folded_through = head->folded_through;
+    state->head = *head;
     for (size_t i = 0; i < state->day_count; i++)
         for (size_t d = 0; d < opening->day_count; d++)
             if (state->days[i].date.days == opening->days[d].date.days)
@@ -194,10 +193,7 @@ enum store_result ledger_day(struct ledger *ledger, struct date date, struct day
 
 static enum store_result add_movement(struct ledger *ledger, struct date date, struct leg leg)
 {
-    uint32_t position;
-    struct ledger_state *state = ledger->state;
-    if (find_balance(state, leg.account.code, &position) &&
-        __builtin_add_overflow(state->balances[position], leg.amount, &state->balances[position]))
+    if (!add_to_balance(ledger->state, leg.account, leg.amount))
         return STORE_OUT_OF_RANGE;
     return tally_move(&ledger->tally, date, leg);
 }
@@ -270,9 +266,9 @@ static bool add_gross(struct ledger_state *state, const struct leg *legs, size_t
 {
     for (size_t i = 0; i < count; i++) {
         int64_t amount = legs[i].amount < 0 ? -legs[i].amount : legs[i].amount;
-        if (amount > GROSS_MAX - state->gross)
+        if (amount > GROSS_MAX - state->head.gross)
             return false;
-        state->gross += amount;
+        state->head.gross += amount;
     }
     return true;
 }
@@ -297,7 +293,7 @@ enum store_result ledger_append(struct ledger *ledger, const struct draft *draft
         return STORE_OUT_OF_RANGE;
     enum store_result result = ledger_day(ledger, draft->business_date, &day);
     if (result == STORE_OK)
-        result = hash_leaf(ledger, draft, ledger->state->last_entry + 1, &hash);
+        result = hash_leaf(ledger, draft, ledger->state->head.last_entry + 1, &hash);
     for (size_t i = 0; i < draft->leg_count && result == STORE_OK; i++)
         result = add_movement(ledger, draft->business_date, draft->legs[i]);
     if (result == STORE_OK)
@@ -308,7 +304,7 @@ enum store_result ledger_append(struct ledger *ledger, const struct draft *draft
     struct entry_row *row = PUSH(ledger->arena, ledger, entries, entry_count, entry_capacity);
     if (row == NULL || (draft->leg_count > 0 && push_legs(ledger, draft->legs, draft->leg_count) == NULL))
         return STORE_FAILED;
-    *entry = ++ledger->state->last_entry;
+    *entry = ++ledger->state->head.last_entry;
     count_in_day(day, draft, *entry, &hash);
     *row = (struct entry_row){
         .entry = *entry,
@@ -389,9 +385,9 @@ static enum store_result write(struct ledger *ledger, bool at_once)
                       &(struct posting_rows){
                           .scheme = ledger->scheme->id,
                           .recorded_at = ledger->now,
-                          .last_entry = state->last_entry,
-                          .gross = state->gross,
-                          .unfolded = state->unfolded,
+                          .last_entry = state->head.last_entry,
+                          .gross = state->head.gross,
+                          .unfolded = state->head.unfolded,
                           .at_once = at_once,
                           .entries = ledger->entries,
                           .entry_count = ledger->entry_count,
@@ -431,8 +427,8 @@ static enum store_result fold(struct ledger *ledger)
                                                      })
                                    : store_fold(ledger->pg, ledger->scheme->id);
     forget_recent(state);
-    state->unfolded = 0;
-    state->folded_through = state->last_entry;
+    state->head.unfolded = 0;
+    state->head.folded_through = state->head.last_entry;
     return result;
 }
 
@@ -440,7 +436,7 @@ static enum store_result fold_if_many(struct ledger *ledger)
 {
     struct ledger_state *state = ledger->state;
     enum store_result result = state->recent_known ? tally_add(&state->recent, &ledger->tally) : STORE_OK;
-    if (result == STORE_OK && state->unfolded > UNFOLDED_MAX)
+    if (result == STORE_OK && state->head.unfolded > UNFOLDED_MAX)
         result = fold(ledger);
     return result;
 }
@@ -452,7 +448,7 @@ enum store_result ledger_flush(struct ledger *ledger)
     enum store_result result = ledger->before_write != NULL ? ledger->before_write(ledger->owner) : STORE_OK;
     bool at_once = ledger->at_once || ledger->tally.movement_keys.count <= SMALL_BATCH;
     if (!at_once)
-        ledger->state->unfolded += (int32_t)ledger->tally.movement_keys.count;
+        ledger->state->head.unfolded += (int32_t)ledger->tally.movement_keys.count;
     if (result == STORE_OK)
         result = write(ledger, at_once);
     if (result == STORE_OK && !at_once)

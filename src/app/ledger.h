@@ -16,9 +16,7 @@
  * spoils it. */
 struct ledger_state {
     struct arena *arena;
-    int64_t last_entry, gross;
-    int32_t unfolded;
-    int64_t folded_through;
+    struct head head;      /* with all that has been appended */
     struct pairs accounts; /* cup accounts whose balances are known … */
     int64_t *balances;     /* … and those balances */
     size_t balance_capacity;

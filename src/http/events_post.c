@@ -43,17 +43,14 @@ bool posting_init(struct posting *posting, struct arena *arena, const struct req
 }
 
 /* JSON that could not be parsed has its fault already. Returns whether the event is fit to be posted. */
-static bool add_event(struct posting *posting, const json_t *json)
+static bool add_event(struct posting *posting, const json_t *json, struct buffer *scratch)
 {
     size_t i = posting->job.count++;
     struct event_result *result = &posting->results[i];
-    struct buffer scratch;
-    buffer_init(&scratch, EVENT_TEXT_MAX);
     posting->id_known[i] = json != NULL && event_body_id(json, &posting->ids[i]);
-    bool fit = json != NULL && event_body_read(json, &posting->events[i], &scratch, &result->faults);
+    bool fit = json != NULL && event_body_read(json, &posting->events[i], scratch, &result->faults);
     if (!fit)
         result->status = EVENT_REJECTED;
-    buffer_dispose(&scratch);
     return fit;
 }
 
@@ -64,17 +61,17 @@ static struct faults *next_faults(struct posting *posting)
     return faults;
 }
 
-void posting_add_line(struct posting *posting, const char *line, size_t length)
+void posting_add_line(struct posting *posting, const char *line, size_t length, struct buffer *scratch)
 {
     json_t *json = json_body_parse(line, length, next_faults(posting));
-    (void)add_event(posting, json);
+    (void)add_event(posting, json, scratch);
     json_decref(json);
 }
 
 void posting_add_too_long(struct posting *posting)
 {
     faults_add(next_faults(posting), REASON_BODY_TOO_LARGE, "", "the line is too long for an event");
-    (void)add_event(posting, NULL);
+    (void)add_event(posting, NULL, NULL);
 }
 
 bool posting_read(struct posting *posting, const struct request *request, struct answer *answer)
@@ -85,11 +82,14 @@ bool posting_read(struct posting *posting, const struct request *request, struct
     size_t count = json_is_array(json) ? json_array_size(json) : 1, fit = 0;
     if (!posting_init(posting, request->arena, request, count))
         return refuse_memory(answer);
+    struct buffer scratch;
+    buffer_init(&scratch, EVENT_TEXT_MAX);
     posting->many = json_is_array(json);
     for (size_t i = 0; i < count; i++) {
         (void)next_faults(posting);
-        fit += add_event(posting, posting->many ? json_array_get(json, i) : json);
+        fit += add_event(posting, posting->many ? json_array_get(json, i) : json, &scratch);
     }
+    buffer_dispose(&scratch);
     if (fit > 0)
         return true;
     posting_answer(posting, answer);

@@ -18,8 +18,8 @@ struct posting {
 /* Room for `capacity` events of the request's key. False: out of memory. */
 MUST_CHECK bool posting_init(struct posting *posting, struct arena *arena, const struct request *request,
                              size_t capacity);
-/* Reads one more event from a line of text. */
-void posting_add_line(struct posting *posting, const char *line, size_t length);
+/* Reads one more event from a line of text. `scratch` is used, and may be used again. */
+void posting_add_line(struct posting *posting, const char *line, size_t length, struct buffer *scratch);
 /* An event that is refused for the length of its line. */
 void posting_add_too_long(struct posting *posting);
 /* The result of event i, a JSON object. */

@@ -3,9 +3,9 @@
  * writer has none of the stream's, be it full or not, so that a slow client's events are not held back. */
 #include "http/events_stream.h"
 
+#include "http/event_body.h"
 #include "http/events_post.h"
 #include "http/json_text.h"
-#include "http/problem.h"
 #include "http/spool.h"
 
 #include <pthread.h>
@@ -34,8 +34,9 @@ struct events_stream {
     struct intake *intake;
     void (*wake)(void *owner);
     void *owner;
-    struct buffer line;  /* the beginning of a line of which the rest is still to come */
-    struct spool answer; /* the lines */
+    struct buffer line;    /* the beginning of a line of which the rest is still to come */
+    struct buffer scratch; /* for reading events */
+    struct spool answer;   /* the lines */
     int64_t counts[EVENT_REJECTED + 1];
     enum reason failure; /* nothing more is posted */
     struct lot lots[2];
@@ -50,6 +51,7 @@ static void destroy(struct events_stream *stream)
     for (size_t i = 0; i < 2; i++)
         arena_dispose(&stream->lots[i].arena);
     buffer_dispose(&stream->line);
+    buffer_dispose(&stream->scratch);
     spool_dispose(&stream->answer);
     pthread_mutex_destroy(&stream->lock);
     free(stream);
@@ -82,9 +84,10 @@ static void submit(struct events_stream *stream, struct lot *lot)
     lot->state = LOT_POSTED;
 }
 
-static bool is_posting(const struct events_stream *stream)
+/* Under the lock. */
+static bool any_is(const struct events_stream *stream, enum lot_state state)
 {
-    return stream->lots[0].state == LOT_POSTING || stream->lots[1].state == LOT_POSTING;
+    return stream->lots[0].state == state || stream->lots[1].state == state;
 }
 
 static struct lot *other_lot(struct events_stream *stream, const struct lot *lot)
@@ -122,6 +125,7 @@ struct events_stream *events_stream_new(const struct request *request, void (*wa
     stream->owner = owner;
     pthread_mutex_init(&stream->lock, NULL);
     buffer_init(&stream->line, LINE_MAX_BYTES);
+    buffer_init(&stream->scratch, EVENT_TEXT_MAX);
     spool_init(&stream->answer, request->service->config->spool_folder,
                (uint64_t)request->service->config->spool_megabytes << 20);
     stream->filling = &stream->lots[0];
@@ -142,7 +146,7 @@ void events_stream_free(struct events_stream *stream)
     if (stream == NULL)
         return;
     pthread_mutex_lock(&stream->lock);
-    stream->abandoned = is_posting(stream);
+    stream->abandoned = any_is(stream, LOT_POSTING);
     bool last = !stream->abandoned;
     pthread_mutex_unlock(&stream->lock);
     if (last)
@@ -215,7 +219,7 @@ static void offer(struct events_stream *stream)
     bool good = stream->failure == REASON_NONE;
     if (good && lot->state == LOT_FILLING && lot->posting.job.count > 0) {
         lot->state = LOT_READY;
-        if (!is_posting(stream))
+        if (!any_is(stream, LOT_POSTING))
             submit(stream, lot);
     }
     pthread_mutex_unlock(&stream->lock);
@@ -224,8 +228,7 @@ static void offer(struct events_stream *stream)
 bool events_stream_wait(struct events_stream *stream)
 {
     pthread_mutex_lock(&stream->lock);
-    stream->waiting =
-        is_posting(stream) && stream->lots[0].state != LOT_POSTED && stream->lots[1].state != LOT_POSTED;
+    stream->waiting = any_is(stream, LOT_POSTING) && !any_is(stream, LOT_POSTED);
     bool waiting = stream->waiting;
     pthread_mutex_unlock(&stream->lock);
     return waiting;
@@ -250,7 +253,7 @@ static void add_line(struct events_stream *stream, struct lot *lot, const char *
     if (stream->line.failed || length > LINE_MAX_BYTES)
         posting_add_too_long(&lot->posting);
     else if (!is_blank(data, length))
-        posting_add_line(&lot->posting, data, length);
+        posting_add_line(&lot->posting, data, length, &stream->scratch);
     buffer_reset(&stream->line);
 }
 
@@ -287,10 +290,8 @@ size_t events_stream_take(struct events_stream *stream, const char *data, size_t
 /* Whether results are still to come, or to be collected. */
 static bool is_under_way(struct events_stream *stream)
 {
-    bool under_way = false;
     pthread_mutex_lock(&stream->lock);
-    for (size_t i = 0; i < 2; i++)
-        under_way = under_way || stream->lots[i].state == LOT_POSTING || stream->lots[i].state == LOT_POSTED;
+    bool under_way = any_is(stream, LOT_POSTING) || any_is(stream, LOT_POSTED);
     pthread_mutex_unlock(&stream->lock);
     return under_way;
 }
