@@ -72,6 +72,8 @@ int32_t account_unit(struct account account);
 
 /* "site_clearing"; NULL for a number that is no kind. */
 const char *account_kind_word(enum account_kind kind);
+/* The kind that has this word; ACCOUNT_NONE: there is none. */
+enum account_kind account_kind_parse(const char *word, size_t length);
 enum account_scope account_kind_scope(enum account_kind kind);
 
 #endif

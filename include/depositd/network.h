@@ -5,6 +5,7 @@
 #ifndef DEPOSITD_NETWORK_H
 #define DEPOSITD_NETWORK_H
 
+#include "depositd/account.h"
 #include "depositd/event.h"
 
 enum stock_terms { ON_LOAN, ON_DEPOSIT };
@@ -92,6 +93,10 @@ const struct scheme *network_scheme(const struct network *network, const char *c
 const struct participant *network_participant(const struct network *network, const char *code);
 const struct site *network_site(const struct network *network, const char *code);
 const struct cup_type *network_cup_type(const struct network *network, const char *code);
+
+/* The account of a name, as answers write it: bank, site_clearing(anchor), site_stock(anchor,cup-300). False:
+ * it is no account, or names what there is not. */
+MUST_CHECK bool network_account(const struct network *network, const char *name, struct account *account);
 
 /* The value in force on a business day. False: none yet. */
 MUST_CHECK bool scheme_value(const struct scheme *scheme, int32_t cup_type, struct date day,

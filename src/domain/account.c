@@ -3,6 +3,7 @@
 #include "depositd/account.h"
 
 #include <assert.h>
+#include <string.h>
 
 enum { CUP_TYPE_BITS = 16, OWNER_BITS = 32 };
 
@@ -65,6 +66,15 @@ const char *account_kind_word(enum account_kind kind)
 {
     const struct kind_info *info = kind_find(kind);
     return info != NULL ? info->word : NULL;
+}
+
+enum account_kind account_kind_parse(const char *word, size_t length)
+{
+    for (size_t kind = 0; kind < sizeof kinds / sizeof kinds[0]; kind++)
+        if (kinds[kind].word != NULL && strlen(kinds[kind].word) == length &&
+            memcmp(kinds[kind].word, word, length) == 0)
+            return (enum account_kind)kind;
+    return ACCOUNT_NONE;
 }
 
 enum account_scope account_kind_scope(enum account_kind kind)

@@ -45,6 +45,58 @@ const struct cup_type *network_cup_type(const struct network *network, const cha
     return find_code(code, network->cup_types, network->cup_type_count, sizeof *network->cup_types);
 }
 
+/* Takes the code that ends at one of `ends`, and that character. False: there is no code there. */
+static bool take_code(const char **rest, const char *ends, char code[static CODE_SIZE])
+{
+    size_t length = strcspn(*rest, ends);
+    if (length == 0 || length > CODE_MAX || (*rest)[length] == '\0')
+        return false;
+    memcpy(code, *rest, length);
+    code[length] = '\0';
+    *rest += length + 1;
+    return true;
+}
+
+static int32_t id_of(const void *coded)
+{
+    return coded != NULL ? ((const struct coded *)coded)->id : 0;
+}
+
+static bool takes_owner(enum account_scope scope)
+{
+    return scope == SCOPE_SITE || scope == SCOPE_SITE_CUP_TYPE || scope == SCOPE_PARTICIPANT;
+}
+
+bool network_account(const struct network *network, const char *name, struct account *account)
+{
+    char code[CODE_SIZE];
+    int32_t owner = 0, cup_type = 0;
+    const char *rest = name + strcspn(name, "(");
+    enum account_kind kind = account_kind_parse(name, (size_t)(rest - name));
+    if (kind == ACCOUNT_NONE)
+        return false;
+    enum account_scope scope = account_kind_scope(kind);
+    if (scope != SCOPE_SCHEME && *rest++ == '\0')
+        return false;
+    if (takes_owner(scope)) {
+        if (!take_code(&rest, scope == SCOPE_SITE_CUP_TYPE ? "," : ")", code))
+            return false;
+        owner = scope == SCOPE_PARTICIPANT ? id_of(network_participant(network, code))
+                                           : id_of(network_site(network, code));
+        if (owner == 0)
+            return false;
+    }
+    if (scope == SCOPE_CUP_TYPE || scope == SCOPE_SITE_CUP_TYPE) {
+        if (!take_code(&rest, ")", code))
+            return false;
+        cup_type = id_of(network_cup_type(network, code));
+        if (cup_type == 0)
+            return false;
+    }
+    *account = account_of(kind, owner, cup_type);
+    return *rest == '\0';
+}
+
 bool scheme_value(const struct scheme *scheme, int32_t cup_type, struct date day, struct money *value)
 {
     /* The last one of the cup type that starts no later than the day. */

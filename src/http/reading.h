@@ -19,8 +19,14 @@ MUST_CHECK bool page_begin(const struct request *request, struct answer *answer,
 void page_end(const struct request *request, struct answer *answer, const struct list_page *page,
               bool always);
 
-/* Answers with a report of a scheme in the negotiated media type; dates as the report's row has them. */
+/* What a report is asked for: parallel to its parameters, as the statement takes it and as it is written. */
+struct report_asked {
+    struct report_argument arguments[REPORT_PARAMETERS_MAX];
+    const char *texts[REPORT_PARAMETERS_MAX]; /* NULL: not given */
+};
+
+/* Answers with a report of a scheme in the negotiated media type. */
 void answer_report(const struct request *request, struct answer *answer, const struct report *report,
-                   const struct scheme *scheme, const struct date *dates);
+                   const struct scheme *scheme, const struct report_asked *asked);
 
 #endif

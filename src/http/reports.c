@@ -5,20 +5,33 @@
 #include "http/reading.h"
 #include "report/render.h"
 
+#include <stdlib.h>
 #include <string.h>
+
+enum { MONTH_DAYS = 30 };
 
 static void add_string(struct buffer *text, const char *value)
 {
     buffer_add_json_string(text, value, strlen(value));
 }
 
-static void add_parameter(struct buffer *text, const char *name, const char *description, bool required)
+static void add_parameter(struct buffer *text, const char *name, const char *kind, const char *description,
+                          bool required)
 {
     buffer_add_text(text, "{\"name\":");
     add_string(text, name);
-    buffer_add_text(text, ",\"description\":");
+    buffer_printf(text, ",\"kind\":\"%s\",\"description\":", kind);
     add_string(text, description);
     buffer_printf(text, ",\"required\":%s}", required ? "true" : "false");
+}
+
+/* Where the column leads, for a client to fill in. */
+static void add_link(struct buffer *text, const char *link)
+{
+    if (link == NULL)
+        return;
+    buffer_add_text(text, ",\"link\":");
+    add_string(text, link);
 }
 
 static void add_report(struct buffer *text, const struct report *report)
@@ -28,11 +41,12 @@ static void add_report(struct buffer *text, const struct report *report)
     buffer_add_text(text, ",\"title\":");
     add_string(text, report->title);
     buffer_add_text(text, ",\"parameters\":[");
-    add_parameter(text, "scheme", "Scheme", true);
-    for (size_t i = 0; i < REPORT_PARAMETERS_MAX && report->parameters[i].name != NULL; i++) {
+    add_parameter(text, "scheme", "scheme", "Scheme", true);
+    for (size_t i = 0; i < report_parameter_count(report); i++) {
         const struct report_parameter *parameter = &report->parameters[i];
         buffer_add_char(text, ',');
-        add_parameter(text, parameter->name, parameter->description, parameter->required);
+        add_parameter(text, parameter->name, parameter_kind_word(parameter->kind), parameter->description,
+                      parameter->otherwise == REQUIRED);
     }
     buffer_add_text(text, "],\"columns\":[");
     for (size_t i = 0; i < report_column_count(report); i++) {
@@ -40,6 +54,7 @@ static void add_report(struct buffer *text, const struct report *report)
         add_string(text, report->columns[i].name);
         buffer_printf(text, ",\"kind\":\"%s\",\"title\":", column_kind_word(report->columns[i].kind));
         add_string(text, report->columns[i].title);
+        add_link(text, report->columns[i].link);
         buffer_add_char(text, '}');
     }
     buffer_add_text(text, "]}");
@@ -72,24 +87,20 @@ static void add_row(void *context, const char *const *cells)
 }
 
 void answer_report(const struct request *request, struct answer *answer, const struct report *report,
-                   const struct scheme *scheme, const struct date *dates)
+                   const struct scheme *scheme, const struct report_asked *asked)
 {
     struct render render;
     struct visible_sites visible;
-    char texts[REPORT_PARAMETERS_MAX][DATE_TEXT_MAX];
     struct report_head head = {.report = report, .scheme = scheme->code, .currency = scheme->currency->code};
     struct report_query query = {.sql = report->sql,
                                  .scheme = scheme->id,
-                                 .dates = dates,
+                                 .arguments = asked->arguments,
+                                 .argument_count = report_parameter_count(report),
                                  .visible = report->by_site ? &visible : NULL,
                                  .column_count = report_column_count(report)};
     if (!request_visible(request, answer, &visible))
         return;
-    for (; query.date_count < REPORT_PARAMETERS_MAX && report->parameters[query.date_count].name != NULL;
-         query.date_count++) {
-        date_format(dates[query.date_count], texts[query.date_count]);
-        head.dates[query.date_count] = texts[query.date_count];
-    }
+    memcpy(head.arguments, asked->texts, sizeof head.arguments);
     render_begin(&render, answer->media == MEDIA_CSV ? &render_csv : &render_json, &head,
                  (struct sink){add_to_body, &answer->body});
     enum store_result result = read_report(request->pg, request->arena, &query, add_row, &render);
@@ -99,28 +110,116 @@ void answer_report(const struct request *request, struct answer *answer, const s
         answer_store_failure(answer, result);
 }
 
-/* Each of the report's dates as asked for, or the day that contains now. */
-static bool dates_asked(const struct request *request, struct answer *answer, const struct report *report,
-                        const struct scheme *scheme, struct date dates[static REPORT_PARAMETERS_MAX])
+static bool is_invalid(struct answer *answer, const char *name, const char *detail)
 {
-    for (size_t i = 0; i < REPORT_PARAMETERS_MAX && report->parameters[i].name != NULL; i++) {
-        const struct report_parameter *parameter = &report->parameters[i];
-        bool given = request_query(request, parameter->name) != NULL;
-        if (given && !request_date(request, answer, parameter->name, &dates[i]))
-            return false;
-        if (!given && parameter->required) {
-            faults_add_parameter(&answer->faults, REASON_PARAMETER_MISSING, parameter->name, "is required");
-            return false;
-        }
-        if (given)
-            continue;
-        enum store_result result = read_day_current(request->pg, scheme->id, &dates[i]);
-        if (result != STORE_OK) {
-            answer_store_failure(answer, result);
-            return false;
-        }
-    }
+    faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, name, "%s", detail);
+    return false;
+}
+
+/* The id that a code stands for, as far as the key may know. */
+static bool site_asked(const struct request *request, struct answer *answer, const char *name,
+                       const char *code, int64_t *id)
+{
+    const struct site *site = network_site(&request->snapshot->network, code);
+    if (site == NULL || !identity_has_site(request->identity, site))
+        return is_invalid(answer, name, "there is no such site");
+    *id = site->id;
     return true;
+}
+
+static bool participant_asked(const struct request *request, struct answer *answer, const char *name,
+                              const char *code, int64_t *id)
+{
+    const struct participant *participant = network_participant(&request->snapshot->network, code);
+    if (participant == NULL ||
+        (request->identity->role == ROLE_PARTICIPANT && request->identity->participant != participant->id))
+        return is_invalid(answer, name, "there is no such participant");
+    *id = participant->id;
+    return true;
+}
+
+static bool number_asked(const struct request *request, struct answer *answer,
+                         const struct report_parameter *parameter, const char *text, int64_t *number)
+{
+    const struct cup_type *cup_type;
+    struct account account;
+    switch (parameter->kind) {
+    case PARAMETER_SITE:
+        return site_asked(request, answer, parameter->name, text, number);
+    case PARAMETER_PARTICIPANT:
+        return participant_asked(request, answer, parameter->name, text, number);
+    case PARAMETER_CUP_TYPE:
+        cup_type = network_cup_type(&request->snapshot->network, text);
+        *number = cup_type != NULL ? cup_type->id : 0;
+        return cup_type != NULL || is_invalid(answer, parameter->name, "there is no such cup type");
+    case PARAMETER_ACCOUNT:
+        if (!network_account(&request->snapshot->network, text, &account))
+            return is_invalid(answer, parameter->name, "must be an account, as site_clearing(anchor)");
+        *number = account.code;
+        return true;
+    case PARAMETER_DAY:
+        break;
+    }
+    abort();
+}
+
+/* NULL: out of memory. */
+static const char *date_text(struct arena *arena, struct date date)
+{
+    char text[DATE_TEXT_MAX];
+    return arena_copy(arena, text, date_format(date, text));
+}
+
+/* The day that a report is for where none was asked for. */
+static bool day_otherwise(const struct request *request, struct answer *answer, const struct scheme *scheme,
+                          enum parameter_default otherwise, struct date *day)
+{
+    struct date today, first;
+    enum store_result result = read_day_current(request->pg, scheme->id, &today, &first);
+    if (result != STORE_OK) {
+        answer_store_failure(answer, result);
+        return false;
+    }
+    *day = today;
+    if (otherwise == OR_MONTH_AGO)
+        day->days = today.days - MONTH_DAYS > first.days ? today.days - MONTH_DAYS : first.days;
+    return true;
+}
+
+static bool argument_asked(const struct request *request, struct answer *answer, const struct scheme *scheme,
+                           const struct report_parameter *parameter, struct report_argument *argument,
+                           const char **text)
+{
+    *text = request_query(request, parameter->name);
+    *argument = (struct report_argument){ARGUMENT_NULL};
+    if (*text == NULL && parameter->otherwise == REQUIRED) {
+        faults_add_parameter(&answer->faults, REASON_PARAMETER_MISSING, parameter->name, "is required");
+        return false;
+    }
+    if (*text == NULL && parameter->otherwise == OR_NULL)
+        return true;
+    if (parameter->kind != PARAMETER_DAY) {
+        argument->kind = ARGUMENT_NUMBER;
+        return number_asked(request, answer, parameter, *text, &argument->number);
+    }
+    argument->kind = ARGUMENT_DAY;
+    bool known = *text != NULL ? request_date(request, answer, parameter->name, &argument->day)
+                               : day_otherwise(request, answer, scheme, parameter->otherwise, &argument->day);
+    if (known && *text == NULL)
+        *text = date_text(request->arena, argument->day);
+    return known;
+}
+
+/* Each of the report's arguments as asked for, or what stands for it. */
+static bool arguments_asked(const struct request *request, struct answer *answer, const struct report *report,
+                            const struct scheme *scheme, struct report_asked *asked)
+{
+    bool known = true;
+    for (size_t i = 0; i < report_parameter_count(report); i++)
+        known = argument_asked(request, answer, scheme, &report->parameters[i], &asked->arguments[i],
+                               &asked->texts[i]) &&
+                known;
+    return known;
 }
 
 /* The route takes the parameters of all reports; one of another report's is a mistake. */
@@ -130,7 +229,7 @@ static bool parameters_known(const struct request *request, struct answer *answe
     for (size_t i = 0; i < request->query_count; i++) {
         const char *name = request->query[i].name;
         bool known = strcmp(name, "scheme") == 0 || strcmp(name, "format") == 0;
-        for (size_t p = 0; p < REPORT_PARAMETERS_MAX && report->parameters[p].name != NULL; p++)
+        for (size_t p = 0; p < report_parameter_count(report); p++)
             known = known || strcmp(name, report->parameters[p].name) == 0;
         if (!known)
             faults_add_parameter(&answer->faults, REASON_PARAMETER_UNKNOWN, name,
@@ -141,7 +240,7 @@ static bool parameters_known(const struct request *request, struct answer *answe
 
 void handle_report_get(const struct request *request, struct answer *answer)
 {
-    struct date dates[REPORT_PARAMETERS_MAX];
+    struct report_asked asked = {.texts = {NULL}};
     const struct report *report = report_find(request->parts[0]);
     if (report == NULL) {
         answer_not_found(answer);
@@ -153,6 +252,6 @@ void handle_report_get(const struct request *request, struct answer *answer)
     }
     const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
     if (scheme != NULL && parameters_known(request, answer, report) &&
-        dates_asked(request, answer, report, scheme, dates))
-        answer_report(request, answer, report, scheme, dates);
+        arguments_asked(request, answer, report, scheme, &asked))
+        answer_report(request, answer, report, scheme, &asked);
 }

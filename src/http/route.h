@@ -10,7 +10,7 @@
 
 enum method { METHOD_GET, METHOD_POST, METHOD_PUT, METHOD_DELETE, METHOD_COUNT };
 
-enum { ROUTE_PARAMETERS_MAX = 10 };
+enum { ROUTE_PARAMETERS_MAX = 12 };
 
 struct parameter {
     const char *name;

@@ -39,7 +39,9 @@ void handle_settlement_get(const struct request *request, struct answer *answer)
     } else if (!found) {
         answer_not_found(answer);
     } else if (answer->media != MEDIA_JSON) {
+        const struct report_asked asked = {.arguments = {{.kind = ARGUMENT_DAY, .day = day}},
+                                           .texts = {request->parts[1]}};
         buffer_reset(&answer->body);
-        answer_report(request, answer, report_find("settlement"), scheme, &day);
+        answer_report(request, answer, report_find("settlement"), scheme, &asked);
     }
 }

@@ -18,7 +18,7 @@ struct report_head {
     const struct report *report;
     const char *scheme;
     const char *currency;
-    const char *dates[REPORT_PARAMETERS_MAX]; /* parallel to the report's parameters */
+    const char *arguments[REPORT_PARAMETERS_MAX]; /* parallel to the report's parameters; NULL: not given */
 };
 
 struct render;

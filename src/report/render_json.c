@@ -25,8 +25,9 @@ static void head(struct render *render)
     buffer_add_char(text, '{');
     add_member(text, "report", report->name);
     add_member(text, "scheme", render->head->scheme);
-    for (size_t i = 0; i < REPORT_PARAMETERS_MAX && report->parameters[i].name != NULL; i++)
-        add_member(text, report->parameters[i].name, render->head->dates[i]);
+    for (size_t i = 0; i < report_parameter_count(report); i++)
+        if (render->head->arguments[i] != NULL)
+            add_member(text, report->parameters[i].name, render->head->arguments[i]);
     buffer_add_text(text, "\"columns\":[");
     for (size_t i = 0; i < render->column_count; i++) {
         if (i > 0)

@@ -2,9 +2,10 @@
 /* The table of reports. A report is one row here and one statement under sql/reports: the handler checks who
  * may read it, the store runs it, a renderer writes it, and none of them knows it by name.
  *
- * The statement's parameters are $1 the scheme's id, then the report's dates in the order of its row, and
- * last, where by_site is set, the ids of the sites that the key may see (null: all). Its columns are those of
- * the row, as text. Constant data; any thread. */
+ * The statement's parameters are $1 the scheme's id, then the report's own in the order of its row (a day as
+ * date, an account as bigint, everything else as the id that stands for the code; null: not given), and last,
+ * where by_site is set, the ids of the sites that the key may see (null: all). Its columns are those of the
+ * row, as text. Constant data; any thread. */
 #ifndef DEPOSITD_REPORT_REPORT_H
 #define DEPOSITD_REPORT_REPORT_H
 
@@ -26,16 +27,46 @@ struct report_column {
     const char *name;
     enum column_kind kind;
     const char *title;
+    const char *link; /* where the cell leads, one level further down; NULL: nowhere. A URI template (RFC
+                         6570, level 1) whose variables are columns of the row, else what was asked for; a
+                         cell without a value for each of them has no link */
 };
 
-/* A business day, besides the scheme that every report asks for. */
+enum parameter_kind {
+    PARAMETER_DAY, /* a business day */
+    PARAMETER_SITE,
+    PARAMETER_PARTICIPANT,
+    PARAMETER_CUP_TYPE,
+    PARAMETER_ACCOUNT /* by its name, as site_stock(anchor,cup-300) */
+};
+
+enum parameter_default {
+    REQUIRED,
+    OR_NULL,     /* the statement gets null: it means all */
+    OR_TODAY,    /* days only: the one that contains now */
+    OR_MONTH_AGO /* days only: 30 days before that, or the scheme's first */
+};
+
+/* Besides the scheme, which every report asks for. */
 struct report_parameter {
     const char *name;
+    enum parameter_kind kind;
+    enum parameter_default otherwise;
     const char *description;
-    bool required; /* else the day that contains now */
 };
 
-enum { REPORT_PARAMETERS_MAX = 3, REPORT_COLUMNS_MAX = 16 };
+/* A picture that says more than the rows: on the page only. `x` and `y` name columns; a line for each
+ * `series`. */
+enum plot_kind { PLOT_NONE, PLOT_LINES, PLOT_BARS };
+struct report_plot {
+    enum plot_kind kind;
+    const char *title;
+    const char *x, *y;
+    const char *series; /* column; NULL: one line */
+    const char *target; /* column whose value is drawn as a level across; NULL: none */
+};
+
+enum { REPORT_PARAMETERS_MAX = 4, REPORT_COLUMNS_MAX = 20 };
 
 struct report {
     const char *name;
@@ -43,6 +74,7 @@ struct report {
     unsigned roles; /* who may read it: FOR_OFFICE … */
     bool by_site;
     const struct sql *sql;
+    struct report_plot plot;
     struct report_parameter parameters[REPORT_PARAMETERS_MAX]; /* NULL-ended by name */
     struct report_column columns[REPORT_COLUMNS_MAX];          /* NULL-ended by name */
 };
@@ -51,7 +83,10 @@ const struct report *reports_all(size_t *count);
 /* NULL: there is none of that name. */
 const struct report *report_find(const char *name);
 size_t report_column_count(const struct report *report);
+size_t report_parameter_count(const struct report *report);
 /* "text", "amount", "cups", "figure" */
 const char *column_kind_word(enum column_kind kind);
+/* "day", "site", "participant", "cup_type", "account" */
+const char *parameter_kind_word(enum parameter_kind kind);
 
 #endif

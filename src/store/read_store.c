@@ -125,15 +125,17 @@ enum store_result read_days(struct pg *pg, int32_t scheme, struct list_page *pag
     return read_page(pg, &sql_days_list, &params, page);
 }
 
-enum store_result read_day_current(struct pg *pg, int32_t scheme, struct date *day)
+enum store_result read_day_current(struct pg *pg, int32_t scheme, struct date *day, struct date *first)
 {
     PG_ROWS rows = NULL;
     struct pg_params params;
     pg_params_init(&params, NULL);
     pg_add_int(&params, scheme);
     enum store_result result = pg_query(pg, &sql_days_current, &params, &rows);
-    if (result == STORE_OK)
+    if (result == STORE_OK) {
         *day = pg_date(rows, 0, 0);
+        *first = pg_date(rows, 0, 1);
+    }
     return result;
 }
 
@@ -179,6 +181,21 @@ enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date
     return read_page(pg, &sql_accounts_list, &params, page);
 }
 
+static void add_argument(struct pg_params *params, const struct report_argument *argument)
+{
+    switch (argument->kind) {
+    case ARGUMENT_NULL:
+        pg_add_null(params);
+        break;
+    case ARGUMENT_DAY:
+        pg_add_date(params, argument->day);
+        break;
+    case ARGUMENT_NUMBER:
+        pg_add_int(params, argument->number);
+        break;
+    }
+}
+
 enum store_result read_report(struct pg *pg, struct arena *arena, const struct report_query *query,
                               report_row each, void *context)
 {
@@ -188,8 +205,8 @@ enum store_result read_report(struct pg *pg, struct arena *arena, const struct r
     assert(query->column_count <= CELLS_MAX);
     pg_params_init(&params, arena);
     pg_add_int(&params, query->scheme);
-    for (size_t i = 0; i < query->date_count; i++)
-        pg_add_date(&params, query->dates[i]);
+    for (size_t i = 0; i < query->argument_count; i++)
+        add_argument(&params, &query->arguments[i]);
     if (query->visible != NULL)
         add_visible(&params, query->visible);
     enum store_result result = pg_query(pg, query->sql, &params, &rows);

@@ -47,8 +47,9 @@ MUST_CHECK enum store_result read_event(struct pg *pg, struct arena *arena, cons
                                         struct buffer *json, int *found);
 
 MUST_CHECK enum store_result read_days(struct pg *pg, int32_t scheme, struct list_page *page);
-/* The business day that contains now, or the latest there is. */
-MUST_CHECK enum store_result read_day_current(struct pg *pg, int32_t scheme, struct date *day);
+/* The business day that contains now, or the latest there is; and the first. */
+MUST_CHECK enum store_result read_day_current(struct pg *pg, int32_t scheme, struct date *day,
+                                              struct date *first);
 
 MUST_CHECK enum store_result read_settlements(struct pg *pg, struct arena *arena, int32_t scheme,
                                               const struct visible_sites *visible, struct list_page *page);
@@ -61,11 +62,16 @@ MUST_CHECK enum store_result read_settlement(struct pg *pg, struct arena *arena,
 MUST_CHECK enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,
                                            struct list_page *page);
 
+struct report_argument {
+    enum { ARGUMENT_NULL, ARGUMENT_DAY, ARGUMENT_NUMBER } kind;
+    struct date day;
+    int64_t number; /* an id, or an account */
+};
 struct report_query {
     const struct sql *sql;
     int32_t scheme;
-    const struct date *dates;
-    size_t date_count;
+    const struct report_argument *arguments;
+    size_t argument_count;
     const struct visible_sites *visible; /* NULL: the statement does not ask for it */
     size_t column_count;                 /* at most 32 */
 };

@@ -10,7 +10,7 @@
 
 static const struct report invented = {
     .name = "invented",
-    .parameters = {{"from", "", true}, {"to", "", true}},
+    .parameters = {{"from", PARAMETER_DAY, REQUIRED, ""}, {"to", PARAMETER_DAY, REQUIRED, ""}},
     .columns = {{"note", COLUMN_TEXT, ""},
                 {"unit", COLUMN_TEXT, ""},
                 {"figure", COLUMN_FIGURE, ""},
@@ -18,7 +18,7 @@ static const struct report invented = {
                 {"cups", COLUMN_CUPS, ""}},
 };
 static const struct report_head head = {
-    .report = &invented, .scheme = "tern-bay", .currency = "CAD", .dates = {"2026-05-12", "2026-05-13"}};
+    .report = &invented, .scheme = "tern-bay", .currency = "CAD", .arguments = {"2026-05-12", "2026-05-13"}};
 
 static const char *const rows[][5] = {
     {"aaa", "CAD", "1.00", "-2.50", "3"},
@@ -115,6 +115,9 @@ START_TEST(every_report_is_complete)
         ck_assert(report->by_site || (report->roles & ~(unsigned)FOR_OFFICE) == 0);
         size_t columns = report_column_count(report);
         ck_assert(columns > 0 && columns < REPORT_COLUMNS_MAX);
+        for (size_t p = 0; p < report_parameter_count(report); p++) /* what only days have */
+            ck_assert(report->parameters[p].kind == PARAMETER_DAY ||
+                      report->parameters[p].otherwise <= OR_NULL);
         for (size_t c = 0; c < columns; c++) {
             ck_assert_str_ne(report->columns[c].title, "");
             for (size_t other = 0; other < c; other++)
