@@ -44,8 +44,6 @@ struct close_document {
 };
 /* "pool" for 0, else the participant's code. */
 const char *close_party(const struct network *network, int32_t participant);
-/* "pool" for 0, else the participant's code. */
-const char *close_party(const struct network *network, int32_t participant);
 void close_document(const struct close_document *document, struct buffer *text);
 
 #endif
