@@ -10,7 +10,8 @@
 #include "depositd/money.h"
 #include "depositd/seal.h"
 
-/* X(name, word, stored number). Clients post the first group; the close posts the second. */
+/* X(name, word, stored number). Clients post the first group; the close posts the second, payments and bank
+ * lines the third. */
 #define EVENT_KIND_TABLE(X)                                                                                  \
     X(ISSUE, issue, 1)                                                                                       \
     X(RETURN, return, 2)                                                                                     \
@@ -24,16 +25,22 @@
     X(COUNT, count, 10)                                                                                      \
     X(REVERSAL, reversal, 11)                                                                                \
     X(FORFEIT, forfeit, 12)                                                                                  \
-    X(REINSTATE, reinstate, 13)
+    X(REINSTATE, reinstate, 13)                                                                              \
+    X(JOURNAL, journal, 14)
 #define CLOSE_KIND_TABLE(X)                                                                                  \
     X(FEES, fees, 20)                                                                                        \
     X(SETTLE, settle, 21)                                                                                    \
     X(REMEASUREMENT, remeasurement, 22)
+#define PAYMENT_KIND_TABLE(X)                                                                                \
+    X(PAYMENT_CONFIRMED, payment_confirmed, 23)                                                              \
+    X(PAYMENT_FAILED, payment_failed, 24)                                                                    \
+    X(BANK_LINE, bank_line, 25)                                                                              \
+    X(BANK_LINE_RESOLVED, bank_line_resolved, 26)
 
 enum entry_kind {
     KIND_NONE = 0,
 #define X(name, word, number) KIND_##name = number,
-    EVENT_KIND_TABLE(X) CLOSE_KIND_TABLE(X)
+    EVENT_KIND_TABLE(X) CLOSE_KIND_TABLE(X) PAYMENT_KIND_TABLE(X)
 #undef X
         KIND_LIMIT = 32
 };
@@ -46,7 +53,10 @@ enum {
     CODE_SIZE = CODE_MAX + 1,
     CUP_LINES_MAX = 100,
     QUANTITY_MAX = 1000000,
-    REFERENCE_CHARACTERS_MAX = 64
+    REFERENCE_CHARACTERS_MAX = 64,
+    JOURNAL_LEGS_MAX = 100,
+    ACCOUNT_CHARACTERS_MAX = 100,
+    REASON_CHARACTERS_MAX = 500
 };
 
 struct cup_line {
@@ -60,10 +70,16 @@ struct cup_lines {
     size_t count;
 };
 
+/* A leg of a journal, as it was stated. */
+struct stated_leg {
+    const char *account; /* its name */
+    struct decimal amount;
+};
+
 struct event {
     struct uuid id;
     enum entry_kind kind;
-    char site[CODE_SIZE];   /* empty for forfeit and reinstate */
+    char site[CODE_SIZE];   /* empty for forfeit, reinstate and journal */
     char scheme[CODE_SIZE]; /* empty for all others */
     struct instant occurred_at;
     struct cup_lines issued, returned, cups;
@@ -71,10 +87,13 @@ struct event {
     struct decimal amount;
     enum tender tender;
     enum bearer bearer;
-    char to[CODE_SIZE];    /* dispatch */
-    struct uuid refers;    /* receipt, transit_loss: the dispatch; reversal: what it reverses */
-    int64_t mass_g;        /* retire; -1: not stated */
-    const char *reference; /* NULL: none */
+    char to[CODE_SIZE];            /* dispatch */
+    struct uuid refers;            /* receipt, transit_loss: the dispatch; reversal: what it reverses */
+    int64_t mass_g;                /* retire; -1: not stated */
+    const char *reference;         /* NULL: none */
+    const struct stated_leg *legs; /* journal … */
+    size_t leg_count;
+    const char *reason; /* … and why */
 
     /* The event as recorded: canonical JSON, and the digest by which a replay is told from a conflict. */
     const char *text;

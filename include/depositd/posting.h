@@ -23,6 +23,7 @@ enum rule_each {
     EACH_CUPS_DAMAGED,
     EACH_COUNTED,         /* cup types counted; n = counted - book */
     EACH_REVERSED_LEG,    /* the legs of the entry that is reversed */
+    EACH_STATED_LEG,      /* the legs that a journal states */
     EACH_REVALUED_OUT,    /* remeasured cups: with customers, … */
     EACH_REVALUED_STOCK,  /* … at a site, sound or damaged, … */
     EACH_REVALUED_TRANSIT /* … and in transit */
@@ -35,13 +36,21 @@ enum rule_when {
     WHEN_SENDER_BEARS,
     WHEN_RECEIVER_BEARS,
     WHEN_OPERATOR_BEARS,
-    WHEN_SHORTAGES_CHARGED
+    WHEN_SHORTAGES_CHARGED,
+    /* A payment: a collection from a participant, a payout to one, or from one straight to another. */
+    WHEN_PARTICIPANT_PAYS,
+    WHEN_PARTICIPANT_IS_PAID,
+    WHEN_POOL_PAYS,
+    WHEN_POOL_IS_PAID,
+    /* What a line of the bank's turned out to be. */
+    WHEN_FOR_SETTLEMENT,
+    WHEN_FOR_ARREARS
 };
 
 enum rule_side { DEBIT, CREDIT };
 
 /* Whose account, where the account has an owner. */
-enum rule_owner { OF_NOBODY, AT_SITE, AT_SENDER, AT_RECEIVER, OF_PARTICIPANT };
+enum rule_owner { OF_NOBODY, AT_SITE, AT_SENDER, AT_RECEIVER, OF_PARTICIPANT, OF_PAYER, OF_PAYEE };
 
 /* n: cups of the line; v: refund value on the posting day; w: on the dispatch's posting day. */
 enum rule_measure {
@@ -61,8 +70,10 @@ enum rule_measure {
     HANDLING_FEE_WITH_TAX,
     CLEARING_BALANCE, /* of the site, through the day that closes */
     ARREARS_BALANCE,  /* of the participant, likewise */
+    AMOUNT,           /* of the payment; of the bank's line, positive where the account grew */
     REST,             /* what makes the money legs sum to zero */
-    MIRROR            /* the reversed leg, negated */
+    MIRROR,           /* the reversed leg, negated */
+    STATED            /* the stated leg, as it is */
 };
 
 struct posting_rule {
@@ -100,6 +111,9 @@ struct posting_line {
     struct money change;         /* new v - old v; revalued lists only */
 };
 
+/* Where a line of the bank's belongs. */
+enum line_target { LINE_OF_NOBODY, LINE_FOR_SETTLEMENT, LINE_FOR_ARREARS };
+
 struct posting_facts {
     enum entry_kind kind;
     enum stock_terms stock_terms;
@@ -107,13 +121,18 @@ struct posting_facts {
     enum bearer bearer;
     struct rate tax_rate;
     int32_t site, sender, receiver, participant; /* ids; 0 where there is none */
+    int32_t payer, payee;                        /* 0: the pool */
     const struct posting_line *lines;
     size_t line_count;
-    const struct leg *reversed;
+    const struct leg *reversed; /* of a payment that failed: its confirmation's, if it had one */
     size_t reversed_count;
+    const struct leg *stated; /* a journal's */
+    size_t stated_count;
     struct money till;
     struct money service_fee, service_tax, handling_fee, handling_tax;
     struct money clearing, arrears;
+    struct money amount;
+    enum line_target target;
 };
 
 /* Room for the legs of one entry; the caller's memory. */
@@ -127,7 +146,10 @@ struct leg_list {
  * amount overflows, or is beyond MONEY_STATED_MAX in what a client posts. The capacity posting_legs_max() is
  * always enough. */
 MUST_CHECK enum reason posting_derive(const struct posting_facts *facts, struct leg_list *legs);
-size_t posting_legs_max(size_t line_count, size_t reversed_count);
+size_t posting_legs_max(size_t line_count, size_t reversed_count); /* or, of a journal, stated */
+
+/* Whether a journal may touch accounts of this kind: the bank's, and those of the operator's own result. */
+bool posting_journal_takes(enum account_kind kind);
 
 /* The net amount from the customer that the tariff asks for: value issued less value returned. */
 MUST_CHECK enum reason posting_tariff(const struct posting_line *lines, size_t count, struct money *net);

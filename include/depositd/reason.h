@@ -63,6 +63,18 @@
     X(MORE_THAN_OUT, more_than_out, 422, false, "More cups than customers hold")                             \
     X(MORE_THAN_FORFEITED, more_than_forfeited, 422, false, "More cups than are forfeited")                  \
     X(EVENT_ID_CONFLICT, event_id_conflict, 409, false, "The event id is taken by another event")            \
+    X(ACCOUNT_UNKNOWN, account_unknown, 422, false, "There is no such account")                              \
+    X(NOT_FOR_JOURNALS, not_for_journals, 422, false, "A journal may not touch this account")                \
+    X(UNBALANCED, unbalanced, 422, false, "The legs do not sum to zero")                                     \
+    X(REVERSAL_OF_JOURNAL, reversal_of_journal, 422, false, "A journal is undone by another journal")        \
+    X(PROPOSAL_DECIDED, proposal_decided, 409, false, "The journal was approved or withdrawn already")       \
+    /* payments */                                                                                           \
+    X(PAYMENT_STATE, payment_state, 409, false, "The payment's status does not allow this")                  \
+    X(PAYMENT_HELD, payment_held, 409, false, "The payment is held until somebody releases it")              \
+    X(PAYMENT_NOT_HELD, payment_not_held, 409, false, "The payment is not held")                             \
+    X(PAYMENT_DIRECT, payment_direct, 409, false, "A payment between participants goes into no file")        \
+    X(APPROVER_CLOSED_DAY, approver_closed_day, 409, false, "The key closed the day: another must approve")  \
+    X(SECOND_KEY_NEEDED, second_key_needed, 409, false, "The key has done its part: another must do this")   \
     /* days and reference data */                                                                            \
     X(DAY_NOT_ENDED, day_not_ended, 409, true, "The business day has not ended")                             \
     X(EARLIER_DAY_OPEN, earlier_day_open, 409, true, "An earlier business day is open")                      \

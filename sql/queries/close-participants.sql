@@ -1,6 +1,6 @@
 -- The participants that day $2 of scheme $1 concerns, in the order of their codes: their arrears, since when their position
 -- has been carried forward, what the day's exceptions at their sites come to, their bank account, and whether it
--- is another than that of their last payout that was not held for this reason.
+-- is another than that of their last payout that was not held for this reason, or that somebody released.
 WITH exceptions AS (
     SELECT s.participant, sum(coalesce(abs(x.amount), abs(x.quantity) * v.amount, 0)) AS amount
       FROM business_day d
@@ -15,7 +15,7 @@ WITH exceptions AS (
 SELECT p.id, folded_balance_through($1::integer, account_of(6, p.id, 0), $2::date), o.carried_since,
        coalesce(e.amount, 0), p.bank_account,
        (SELECT l.bank_account IS DISTINCT FROM p.bank_account FROM payment l
-         WHERE l.scheme = $1::integer AND l.payee = p.id AND l.held IS DISTINCT FROM 'bank_account_changed'
+         WHERE l.scheme = $1::integer AND l.payee = p.id AND (l.held IS DISTINCT FROM 'bank_account_changed' OR l.released)
          ORDER BY l.business_date DESC LIMIT 1)
   FROM participant p
   LEFT JOIN exceptions e ON e.participant = p.id

@@ -1,8 +1,13 @@
 -- Which of the ids $2 scheme $1 already has, and what was answered then. One index probe for each id, whatever the
--- planner believes: a plan made while the tables were empty must still do when they are large.
+-- planner believes: a plan made while the tables were empty must still do when they are large. A journal is recorded with who approved it;
+-- it is compared with what was posted.
 SELECT known.*, EXISTS (SELECT FROM exception x WHERE x.scheme = $1::integer AND x.entry = known.entry)
   FROM unnest($2::uuid[]) AS wanted(event_id)
  CROSS JOIN LATERAL (SELECT i.event_id, i.digest, i.entry FROM event_id i
                       WHERE i.scheme = $1::integer AND i.event_id = wanted.event_id LIMIT 1) id
- CROSS JOIN LATERAL (SELECT id.*, e.business_date, e.late FROM entry e
+ CROSS JOIN LATERAL (SELECT id.event_id,
+                            CASE e.kind WHEN 14 THEN (SELECT p.digest FROM journal_proposal p
+                                                       WHERE p.scheme = $1::integer AND p.event_id = id.event_id)
+                                        ELSE id.digest END,
+                            id.entry, e.business_date, e.late FROM entry e
                       WHERE e.scheme = $1::integer AND e.entry = id.entry LIMIT 1) known

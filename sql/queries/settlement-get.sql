@@ -22,7 +22,7 @@ at_close AS MATERIALIZED (
      WHERE at.scheme = $1::integer AND business_date = $2::date
        AND ($3::integer[] IS NULL OR at.participant IN (SELECT participant FROM own))),
 paid AS MATERIALIZED (
-    SELECT payment_id, coalesce(f.code, 'pool') AS payer, coalesce(t.code, 'pool') AS payee, amount, due_on, status, held
+    SELECT payment_id, coalesce(f.code, 'pool') AS payer, coalesce(t.code, 'pool') AS payee, amount, due_on, status, held, released
       FROM payment LEFT JOIN participant f ON f.id = payer LEFT JOIN participant t ON t.id = payee
      WHERE scheme = $1::integer AND business_date = $2::date
        AND ($3::integer[] IS NULL OR payer IN (SELECT participant FROM own) OR payee IN (SELECT participant FROM own)))
@@ -37,7 +37,7 @@ SELECT json_strip_nulls(json_build_object(
         FROM at_close WHERE carried),
     'payments', (SELECT coalesce(json_agg(json_build_object(
             'payment_id', payment_id, 'from', payer, 'to', payee, 'amount', amount_text(amount, decimals), 'due_on', due_on,
-            'status', status, 'held', CASE WHEN held IS NOT NULL THEN json_build_object('reason', held) END)
+            'status', status, 'held', CASE WHEN held IS NOT NULL THEN json_build_object('reason', held, 'released', released) END)
             ORDER BY payer COLLATE "C", payee COLLATE "C"), '[]')
         FROM paid),
     'totals', (SELECT json_build_object(

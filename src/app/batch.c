@@ -3,7 +3,8 @@
  * there which events are known: two round trips. Or it takes it that nothing has happened since this writer's
  * last batch and that all events are new, and begins with the first write, by taking the heads as it expects
  * them: one round trip. There the database refuses heads that have moved and ids that are taken. Then, and
- * where an event would be refused, nothing is recorded, and the batch is posted again in the first way. */
+ * where an event would be refused or a journal proposed, nothing is recorded, and the batch is posted again
+ * in the first way. */
 #include "app/batch.h"
 
 #include <stdlib.h>
@@ -85,7 +86,11 @@ static enum store_result open_desk(struct batch *batch, const struct opening *op
     desk->ledger.before_write = take_heads;
     desk->ledger.owner = batch;
     batch->met_replay = batch->met_replay || opening->known_count > 0;
-    return desk_open(desk, opening->known, opening->known_count);
+    size_t proposal_count;
+    const struct known_event *proposals = kept_proposals(kept, &proposal_count);
+    desk_open(desk);
+    result = desk_know(desk, opening->known, opening->known_count);
+    return result == STORE_OK ? desk_know(desk, proposals, proposal_count) : result;
 }
 
 /* Reads for one desk what its events will ask for. */
@@ -150,7 +155,7 @@ static enum store_result end(struct batch *batch)
         return STORE_UNAVAILABLE; /* a new connection would not hold them */
     enum store_result result = pg_pipeline_begin(pg);
     for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
-        result = ledger_flush(&batch->desks[i].ledger);
+        result = desk_flush(&batch->desks[i]);
     if (result != STORE_OK)
         return result;
     if (batch->dry_run)
@@ -167,8 +172,10 @@ enum store_result batch_post(struct batch *batch)
     for (size_t i = 0; i < batch->count && result == STORE_OK; i++) {
         struct task *task = &batch->places[i].task;
         result = record_event(desk_of(batch, task->scheme->id), task);
-        /* Nobody has looked yet whether the event is known, and a replay is never refused. */
-        if (result == STORE_OK && !batch->has_asked && task->result->faults.count > 0)
+        /* Nobody has looked yet whether the event is known, and a replay is never refused. Nor are the heads
+         * held, under which a proposal is kept. */
+        if (result == STORE_OK && !batch->has_asked &&
+            (task->result->faults.count > 0 || task->result->status == EVENT_PROPOSED))
             result = STORE_CONFLICT;
     }
     if (result == STORE_OK)

@@ -67,6 +67,21 @@ static void lines_member(struct buffer *text, const char *name, const struct cup
     buffer_add_char(text, ']');
 }
 
+static void stated_legs_member(struct buffer *text, const struct event *event)
+{
+    if (event->leg_count == 0)
+        return;
+    member(text, "legs");
+    buffer_add_char(text, '[');
+    for (size_t i = 0; i < event->leg_count; i++) {
+        buffer_add_text(text, i > 0 ? ",{" : "{");
+        string_member(text, "account", event->legs[i].account);
+        amount_member(text, "amount", event->legs[i].amount);
+        buffer_add_char(text, '}');
+    }
+    buffer_add_char(text, ']');
+}
+
 void canonical_event(const struct event *event, struct buffer *text)
 {
     char occurred_at[INSTANT_TEXT_MAX];
@@ -81,11 +96,13 @@ void canonical_event(const struct event *event, struct buffer *text)
     uuid_member(text, "event_id", &event->id);
     lines_member(text, "issued", &event->issued, false);
     string_member(text, "kind", entry_kind_word(event->kind));
+    stated_legs_member(text, event);
     if (event->mass_g >= 0) {
         member(text, "mass_g");
         buffer_add_integer(text, event->mass_g);
     }
     string_member(text, "occurred_at", occurred_at);
+    string_member(text, "reason", event->reason);
     if (event->reference != NULL) { /* may be empty */
         member(text, "reference");
         string_value(text, event->reference);
@@ -98,6 +115,14 @@ void canonical_event(const struct event *event, struct buffer *text)
     string_member(text, "tender", tender_word(event->tender));
     string_member(text, "to", event->to);
     buffer_add_char(text, '}');
+}
+
+void canonical_approved(const char *event, const char *key, struct buffer *text)
+{
+    buffer_add_char(text, '{');
+    string_member(text, "approved_by", key); /* comes before all that a journal has */
+    buffer_add_char(text, ',');
+    buffer_add_text(text, event + 1);
 }
 
 static const char *cup_type_code(const struct network *network, int32_t id)

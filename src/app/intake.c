@@ -174,7 +174,7 @@ static void settle_failure(struct intake_job *job)
     if (job->failure == REASON_NONE)
         return;
     for (size_t i = 0; i < job->count; i++)
-        if (job->results[i].entry != 0)
+        if (job->results[i].entry != 0 || job->results[i].status == EVENT_PROPOSED)
             job->failure = REASON_OUTCOME_UNKNOWN;
 }
 

@@ -9,7 +9,8 @@
 #include "base/config.h"
 #include "depositd/exceptions.h"
 
-enum event_status { EVENT_RECORDED, EVENT_DUPLICATE, EVENT_REJECTED };
+/* Proposed: a journal, which waits for a second key. */
+enum event_status { EVENT_RECORDED, EVENT_DUPLICATE, EVENT_PROPOSED, EVENT_REJECTED, EVENT_STATUSES };
 
 struct event_result {
     enum event_status status;

@@ -2,6 +2,8 @@
 /* Copies of calendar and ledger, each with the mark of the head by which it is known to be current. */
 #include "app/kept_scheme.h"
 
+#include "store/journal_store.h"
+
 #include <stdlib.h>
 
 enum { ACCOUNTS_KEPT_MAX = 100000, DAYS_KEPT_MAX = 64 };
@@ -9,7 +11,9 @@ enum { ACCOUNTS_KEPT_MAX = 100000, DAYS_KEPT_MAX = 64 };
 struct kept_scheme {
     struct arena calendar_arena;
     struct calendar calendar;
-    int64_t calendar_version; /* 0: none */
+    int64_t calendar_version;      /* 0: none */
+    struct known_event *proposals; /* in the calendar's arena */
+    size_t proposal_count;
     struct arena state_arena, recent_arena;
     struct ledger_state state;
     bool state_holds;
@@ -83,10 +87,19 @@ enum store_result kept_calendar(struct kept_scheme *kept, struct pg *pg, const s
     arena_reset(&kept->calendar_arena);
     if (result == STORE_OK)
         result = store_calendar(pg, &kept->calendar_arena, head->scheme, &kept->calendar);
+    if (result == STORE_OK)
+        result =
+            store_proposals(pg, &kept->calendar_arena, head->scheme, &kept->proposals, &kept->proposal_count);
     /* What this transaction itself has changed may yet be rolled back: it is read again next time. */
     if (result == STORE_OK && !extended)
         kept->calendar_version = head->calendar_version;
     return result;
+}
+
+const struct known_event *kept_proposals(const struct kept_scheme *kept, size_t *count)
+{
+    *count = kept->proposal_count;
+    return kept->proposals;
 }
 
 bool kept_since(const struct kept_scheme *kept, int64_t *entry)

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* What the writer keeps of each scheme from one batch to the next, so that a batch reads only what has
- * changed: the calendar, which holds at the head's calendar version, and the state of the ledger, which holds
- * at the head's last entry. The writer's own; nothing else touches it. */
+ * changed: the calendar and the journals that are proposed, which hold at the head's calendar version, and
+ * the state of the ledger, which holds at the head's last entry. The writer's own; nothing else touches it.
+ */
 #ifndef DEPOSITD_APP_KEPT_SCHEME_H
 #define DEPOSITD_APP_KEPT_SCHEME_H
 
@@ -26,6 +27,9 @@ MUST_CHECK bool kept_head(const struct kept_scheme *kept, struct instant now, st
 /* The calendar at the head's version, extended to a little after `now`. Valid until the next call. */
 MUST_CHECK enum store_result kept_calendar(struct kept_scheme *kept, struct pg *pg, const struct head *head,
                                            struct instant now, const struct calendar **calendar);
+
+/* The journals that were proposed and are not in the ledger, as of the last kept_calendar. */
+const struct known_event *kept_proposals(const struct kept_scheme *kept, size_t *count);
 
 /* Whether the ledger is known up to an entry, and which. */
 MUST_CHECK bool kept_since(const struct kept_scheme *kept, int64_t *entry);

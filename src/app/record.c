@@ -55,10 +55,14 @@ enum store_result desk_remember(struct desk *desk, const struct desk_event *even
     return STORE_OK;
 }
 
-enum store_result desk_open(struct desk *desk, const struct known_event *known, size_t count)
+void desk_open(struct desk *desk)
+{
+    pairs_init(&desk->event_keys, desk->ledger.arena);
+}
+
+enum store_result desk_know(struct desk *desk, const struct known_event *known, size_t count)
 {
     enum store_result result = STORE_OK;
-    pairs_init(&desk->event_keys, desk->ledger.arena);
     for (size_t i = 0; i < count && result == STORE_OK; i++)
         result = desk_remember(desk, &(struct desk_event){.known = known[i]});
     return result;
@@ -100,6 +104,15 @@ static enum store_result answer_known(struct desk *desk, struct task *task, cons
     size_t count = 0;
     if (memcmp(known->known.digest, task->event->digest.bytes, sizeof known->known.digest) != 0) {
         reject(task, REASON_EVENT_ID_CONFLICT, "/event_id", "the id belongs to an event with other content");
+        return STORE_OK;
+    }
+    if (known->known.standing == STANDING_WITHDRAWN) {
+        reject(task, REASON_PROPOSAL_DECIDED, "/event_id",
+               "the journal was withdrawn; propose it under a new id");
+        return STORE_OK;
+    }
+    if (known->known.standing == STANDING_PROPOSED) {
+        result->status = EVENT_PROPOSED;
         return STORE_OK;
     }
     result->status = EVENT_DUPLICATE;
@@ -171,8 +184,23 @@ enum store_result record_event(struct desk *desk, struct task *task)
     };
     enum store_result result = recording_check(&recording);
     if (result == STORE_OK && recording.faults->count == 0)
-        result = recording_post(&recording);
+        result =
+            task->event->kind == KIND_JOURNAL ? recording_propose(&recording) : recording_post(&recording);
     if (result == STORE_OK && recording.faults->count > 0)
         task->result->status = EVENT_REJECTED;
     return result;
+}
+
+/* Whoever keeps a copy of the scheme's calendar keeps one of its proposals, too: the mark of the one is that
+ * of both. */
+enum store_result desk_flush(struct desk *desk)
+{
+    struct ledger *ledger = &desk->ledger;
+    enum store_result result = STORE_OK;
+    for (size_t i = 0; i < desk->proposal_count && result == STORE_OK; i++)
+        result = store_proposal_add(ledger->pg, ledger->arena, ledger->scheme->id, ledger->now,
+                                    &desk->proposals[i]);
+    if (result == STORE_OK && desk->proposal_count > 0)
+        result = store_calendar_changed(ledger->pg, ledger->scheme->id);
+    return result == STORE_OK ? ledger_flush(ledger) : result;
 }

@@ -8,6 +8,7 @@
 
 #include "app/intake.h"
 #include "app/ledger.h"
+#include "store/journal_store.h"
 
 /* A scheme's ledger, and which events it has: those that were looked up, and those of this transaction. */
 struct desk {
@@ -15,6 +16,8 @@ struct desk {
     struct pairs event_keys;
     struct desk_event *events;
     size_t event_capacity;
+    struct proposal_row *proposals; /* that wait to be written */
+    size_t proposal_count, proposal_capacity;
 };
 
 struct desk_event {
@@ -29,19 +32,24 @@ struct task {
     const struct event *event;
     struct event_result *result;
     struct arena *arena;         /* the job's: what the result refers to */
-    const struct site *site;     /* of the event; NULL for forfeit and reinstate */
+    const struct site *site;     /* of the event; NULL for kinds that name a scheme */
     const struct scheme *scheme; /* in which it happens */
 };
 
 /* Finds site and scheme, and whether the key may post this. False: the result says why not. */
 MUST_CHECK bool record_admit(const struct network *network, struct task *task);
 
-/* With the events that are known already; the ledger must have been initialised. */
-MUST_CHECK enum store_result desk_open(struct desk *desk, const struct known_event *known, size_t count);
+/* The ledger must have been initialised. */
+void desk_open(struct desk *desk);
+/* Events that are known already. */
+MUST_CHECK enum store_result desk_know(struct desk *desk, const struct known_event *known, size_t count);
 /* Reads at once what these events, all of the desk's scheme, will ask for one by one. */
 MUST_CHECK enum store_result desk_prefetch(struct desk *desk, const struct task *tasks, size_t count);
 
 /* Fills the result. Anything but STORE_OK is about the transaction, which must then be rolled back. */
 MUST_CHECK enum store_result record_event(struct desk *desk, struct task *task);
+
+/* Writes all that waits: entries and proposals. */
+MUST_CHECK enum store_result desk_flush(struct desk *desk);
 
 #endif

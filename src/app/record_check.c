@@ -69,6 +69,8 @@ static void check_reversal(struct recording *recording)
         refuse(recording, REASON_EVENT_UNKNOWN, "/reverses", "the scheme has no event with this id");
     else if (referred->site != (recording->task->site != NULL ? recording->task->site->id : 0))
         refuse(recording, REASON_SITE_DIFFERS, "/site", "the event to reverse is another site's");
+    else if (referred->kind == KIND_JOURNAL)
+        refuse(recording, REASON_REVERSAL_OF_JOURNAL, "/reverses", "a journal is undone by another journal");
     else if (referred->kind == KIND_REVERSAL)
         refuse(recording, REASON_REVERSAL_OF_REVERSAL, "/reverses", "the event is itself a reversal");
     else if (referred->reversed)
@@ -239,6 +241,46 @@ static void find_till(struct recording *recording)
     recording->exception_facts.off_tariff.minor = stated.minor - tariff.minor;
 }
 
+static void find_leg(struct recording *recording, size_t i)
+{
+    char pointer[POINTER_MAX];
+    const struct ledger *ledger = recording->ledger;
+    const struct stated_leg *stated = &recording->event->legs[i];
+    const struct currency *currency = ledger->scheme->currency;
+    struct leg *leg = &recording->stated[i];
+    leg->amount = stated->amount.unscaled;
+    snprintf(pointer, sizeof pointer, "/legs/%zu/account", i);
+    if (!network_account(ledger->network, stated->account, &leg->account))
+        refuse(recording, REASON_ACCOUNT_UNKNOWN, pointer, "there is no such account");
+    else if (!posting_journal_takes(account_kind_of(leg->account)))
+        refuse(recording, REASON_NOT_FOR_JOURNALS, pointer,
+               "is none of bank, bank_suspense, income, expense, tax and refund_variance");
+    snprintf(pointer, sizeof pointer, "/legs/%zu/amount", i);
+    if (stated->amount.scale != currency->decimals)
+        faults_add(recording->faults, REASON_AMOUNT_DECIMALS, pointer, "%s has %u decimals", currency->code,
+                   currency->decimals);
+}
+
+/* A journal's legs: money of accounts that two people may move, which sums to zero. */
+static enum store_result find_legs(struct recording *recording)
+{
+    const struct event *event = recording->event;
+    struct money sum = {0};
+    recording->stated =
+        arena_array(recording->ledger->arena, event->leg_count + 1, sizeof *recording->stated);
+    if (recording->stated == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < event->leg_count; i++)
+        find_leg(recording, i);
+    if (recording->faults->count > 0)
+        return STORE_OK;
+    for (size_t i = 0; i < event->leg_count; i++) /* a hundred amounts, each bounded: they fit */
+        sum.minor += recording->stated[i].amount;
+    if (sum.minor != 0)
+        refuse(recording, REASON_UNBALANCED, "/legs", "do not sum to zero");
+    return STORE_OK;
+}
+
 static int64_t forfeited_or_zero(int64_t cups)
 {
     return cups > 0 ? cups : 0;
@@ -309,6 +351,8 @@ static enum store_result find_facts(struct recording *recording)
         facts->reversed = recording->referred.legs;
         facts->reversed_count = recording->referred.leg_count;
     }
+    facts->stated = recording->stated;
+    facts->stated_count = recording->event->leg_count;
     return STORE_OK;
 }
 
@@ -331,6 +375,8 @@ enum store_result recording_check(struct recording *recording)
         check_open(recording, recording->to, "/to");
     }
     result = find_lines(recording);
+    if (result == STORE_OK && event->kind == KIND_JOURNAL)
+        result = find_legs(recording);
     if (result != STORE_OK || recording->faults->count > 0)
         return result;
     find_till(recording);

@@ -7,7 +7,8 @@
 static enum store_result derive_legs(struct recording *recording)
 {
     struct leg_list *legs = &recording->legs;
-    legs->capacity = posting_legs_max(recording->line_count, recording->facts.reversed_count);
+    legs->capacity = posting_legs_max(recording->line_count,
+                                      recording->facts.reversed_count + recording->facts.stated_count);
     legs->legs = arena_array(recording->ledger->arena, legs->capacity, sizeof *legs->legs);
     if (legs->legs == NULL)
         return STORE_FAILED;
@@ -170,7 +171,10 @@ static enum store_result post(struct recording *recording)
     answer->business_date = recording->posting->date;
     answer->late = recording->posting != recording->occurrence;
     struct desk_event known = {
-        .known = {recording->event->id, {0}, entry, answer->business_date, answer->late, false},
+        .known = {.id = recording->event->id,
+                  .entry = entry,
+                  .business_date = answer->business_date,
+                  .late = answer->late},
         .exceptions = exceptions,
         .exception_count = exception_count,
     };
@@ -182,4 +186,29 @@ enum store_result recording_post(struct recording *recording)
 {
     enum store_result result = derive_legs(recording);
     return result == STORE_OK && recording->faults->count == 0 ? post(recording) : result;
+}
+
+/* In the job's memory, like the event: it is written with the batch. */
+static enum store_result leave_proposal(struct recording *recording)
+{
+    struct desk *desk = recording->desk;
+    struct desk_event known = {.known = {.id = recording->event->id, .standing = STANDING_PROPOSED}};
+    if (!arena_grow(recording->ledger->arena, &desk->proposals, desk->proposal_count,
+                    &desk->proposal_capacity, sizeof *desk->proposals))
+        return STORE_FAILED;
+    desk->proposals[desk->proposal_count++] = (struct proposal_row){
+        .event = recording->event,
+        .legs = recording->legs.legs,
+        .leg_count = recording->legs.count,
+        .key = recording->task->identity->key,
+    };
+    recording->task->result->status = EVENT_PROPOSED;
+    memcpy(known.known.digest, recording->event->digest.bytes, sizeof known.known.digest);
+    return desk_remember(desk, &known);
+}
+
+enum store_result recording_propose(struct recording *recording)
+{
+    enum store_result result = derive_legs(recording);
+    return result == STORE_OK && recording->faults->count == 0 ? leave_proposal(recording) : result;
 }

@@ -20,6 +20,7 @@ struct recording {
     struct transfer transfer; /* of a receipt's or a loss's dispatch */
     struct posting_line *lines;
     size_t line_count;
+    struct leg *stated; /* of a journal */
     struct posting_facts facts;
     struct exception_facts exception_facts;
     struct leg_list legs;
@@ -32,6 +33,9 @@ MUST_CHECK enum store_result recording_check(struct recording *recording);
 /* Derives the legs and, unless that adds a fault, appends the entry with its exceptions, references and
  * transfers, and fills the result. */
 MUST_CHECK enum store_result recording_post(struct recording *recording);
+
+/* Derives the legs of a journal and, unless that adds a fault, leaves it with the desk as a proposal. */
+MUST_CHECK enum store_result recording_propose(struct recording *recording);
 
 /* Copies exceptions into the job's memory, with the codes that the answer shows. */
 MUST_CHECK enum store_result recording_give_exceptions(const struct ledger *ledger, struct task *task,

@@ -7,7 +7,8 @@
 static const char *const role_words[ROLE_COUNT] = {"pos", "participant", "auditor", "accountant", "admin"};
 
 /* Kinds that pay money on a person's word. */
-static const uint32_t staff_kinds = 1u << KIND_TRANSIT_LOSS | 1u << KIND_FORFEIT | 1u << KIND_REINSTATE;
+static const uint32_t staff_kinds =
+    1u << KIND_TRANSIT_LOSS | 1u << KIND_FORFEIT | 1u << KIND_REINSTATE | 1u << KIND_JOURNAL;
 
 const char *role_word(enum role role)
 {

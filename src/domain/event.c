@@ -4,7 +4,7 @@
 
 static const char *const kind_words[KIND_LIMIT] = {
 #define X(name, word, number) [number] = #word,
-    EVENT_KIND_TABLE(X) CLOSE_KIND_TABLE(X)
+    EVENT_KIND_TABLE(X) CLOSE_KIND_TABLE(X) PAYMENT_KIND_TABLE(X)
 #undef X
 };
 

@@ -21,6 +21,18 @@ static bool rule_applies(const struct posting_rule *rule, const struct posting_f
         return facts->bearer == BEARER_OPERATOR;
     case WHEN_SHORTAGES_CHARGED:
         return facts->charge_shortages;
+    case WHEN_PARTICIPANT_PAYS:
+        return facts->payer != 0;
+    case WHEN_PARTICIPANT_IS_PAID:
+        return facts->payee != 0;
+    case WHEN_POOL_PAYS:
+        return facts->payer == 0;
+    case WHEN_POOL_IS_PAID:
+        return facts->payee == 0;
+    case WHEN_FOR_SETTLEMENT:
+        return facts->target == LINE_FOR_SETTLEMENT;
+    case WHEN_FOR_ARREARS:
+        return facts->target == LINE_FOR_ARREARS;
     }
     assert(!"a rule's condition is one of the enum");
     return false;
@@ -53,6 +65,7 @@ static bool line_matches(enum rule_each each, const struct posting_line *line)
         return line->list == LIST_TRANSIT;
     case EACH_ENTRY:
     case EACH_REVERSED_LEG:
+    case EACH_STATED_LEG:
         return false;
     }
     return false;
@@ -145,6 +158,9 @@ static bool measure_entry(enum rule_measure measure, const struct posting_facts 
     case ARREARS_BALANCE:
         money = facts->arrears;
         break;
+    case AMOUNT:
+        money = facts->amount;
+        break;
     default:
         assert(!"a measure of lines stands in a rule of the entry");
     }
@@ -161,6 +177,8 @@ static struct account rule_account(const struct posting_rule *rule, const struct
         [AT_SENDER] = facts->sender,
         [AT_RECEIVER] = facts->receiver,
         [OF_PARTICIPANT] = facts->participant,
+        [OF_PAYER] = facts->payer,
+        [OF_PAYEE] = facts->payee,
     };
     return account_of(rule->account, owners[rule->owner], cup_type);
 }
@@ -184,12 +202,22 @@ static bool add_mirror(const struct posting_facts *facts, struct leg_list *legs)
     return true;
 }
 
+static bool add_stated(const struct posting_facts *facts, struct leg_list *legs)
+{
+    for (size_t i = 0; i < facts->stated_count; i++)
+        if (!add_leg(legs, facts->stated[i].account, DEBIT, facts->stated[i].amount))
+            return false;
+    return true;
+}
+
 static bool apply_rule(const struct posting_rule *rule, const struct posting_facts *facts, size_t first,
                        struct leg_list *legs)
 {
     int64_t amount;
     if (rule->each == EACH_REVERSED_LEG)
         return add_mirror(facts, legs);
+    if (rule->each == EACH_STATED_LEG)
+        return add_stated(facts, legs);
     if (rule->measure == REST)
         return rest_of(legs, first, &amount) && add_leg(legs, rule_account(rule, facts, 0), DEBIT, amount);
     if (rule->each == EACH_ENTRY)
@@ -229,6 +257,17 @@ size_t posting_legs_max(size_t line_count, size_t reversed_count)
 {
     /* No kind of entry has more than eight rules for a line, nor more than six for the entry. */
     return line_count * 8 + reversed_count + 6;
+}
+
+bool posting_journal_takes(enum account_kind kind)
+{
+    static const enum account_kind taken[] = {
+        ACCOUNT_BANK,         ACCOUNT_BANK_SUSPENSE, ACCOUNT_SERVICE_FEES,  ACCOUNT_FORFEITS,
+        ACCOUNT_LOSS_CHARGES, ACCOUNT_TAX,           ACCOUNT_HANDLING_FEES, ACCOUNT_REFUND_VARIANCE};
+    for (size_t i = 0; i < sizeof taken / sizeof taken[0]; i++)
+        if (taken[i] == kind)
+            return true;
+    return false;
 }
 
 enum reason posting_tariff(const struct posting_line *lines, size_t count, struct money *net)

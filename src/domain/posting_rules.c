@@ -96,6 +96,28 @@ static const struct posting_rule rules[] = {
     /* A reversal mirrors the entry; the cups it moves are then brought to the value now in force. */
     {ON(REVERSAL), ANY_TERMS, ALWAYS, EACH_REVERSED_LEG, CREDIT, ACCOUNT_NONE, OF_NOBODY, MIRROR},
 
+    /* A payment that the bank confirms: the money has moved, and what was due is paid. */
+    {ON(PAYMENT_CONFIRMED), ANY_TERMS, WHEN_POOL_IS_PAID, EACH_ENTRY, DEBIT, ACCOUNT_BANK, OF_NOBODY, AMOUNT},
+    {ON(PAYMENT_CONFIRMED), ANY_TERMS, WHEN_PARTICIPANT_IS_PAID, EACH_ENTRY, DEBIT, ACCOUNT_SETTLEMENT_DUE, OF_PAYEE, AMOUNT},
+    {ON(PAYMENT_CONFIRMED), ANY_TERMS, WHEN_PARTICIPANT_PAYS, EACH_ENTRY, CREDIT, ACCOUNT_SETTLEMENT_DUE, OF_PAYER, AMOUNT},
+    {ON(PAYMENT_CONFIRMED), ANY_TERMS, WHEN_POOL_PAYS, EACH_ENTRY, CREDIT, ACCOUNT_BANK, OF_NOBODY, AMOUNT},
+    /* One that fails: the mirror of its confirmation, if it had one; then what was due is in arrears. */
+    {ON(PAYMENT_FAILED), ANY_TERMS, ALWAYS, EACH_REVERSED_LEG, CREDIT, ACCOUNT_NONE, OF_NOBODY, MIRROR},
+    {ON(PAYMENT_FAILED), ANY_TERMS, WHEN_PARTICIPANT_PAYS, EACH_ENTRY, DEBIT, ACCOUNT_ARREARS, OF_PAYER, AMOUNT},
+    {ON(PAYMENT_FAILED), ANY_TERMS, WHEN_PARTICIPANT_PAYS, EACH_ENTRY, CREDIT, ACCOUNT_SETTLEMENT_DUE, OF_PAYER, AMOUNT},
+    {ON(PAYMENT_FAILED), ANY_TERMS, WHEN_PARTICIPANT_IS_PAID, EACH_ENTRY, DEBIT, ACCOUNT_SETTLEMENT_DUE, OF_PAYEE, AMOUNT},
+    {ON(PAYMENT_FAILED), ANY_TERMS, WHEN_PARTICIPANT_IS_PAID, EACH_ENTRY, CREDIT, ACCOUNT_ARREARS, OF_PAYEE, AMOUNT},
+
+    /* A line of the bank's that nobody knows yet, or the part of one that is over or under; and what it turned out to be. */
+    {ON(BANK_LINE), ANY_TERMS, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_BANK, OF_NOBODY, AMOUNT},
+    {ON(BANK_LINE), ANY_TERMS, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_BANK_SUSPENSE, OF_NOBODY, AMOUNT},
+    {ON(BANK_LINE_RESOLVED), ANY_TERMS, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_BANK_SUSPENSE, OF_NOBODY, AMOUNT},
+    {ON(BANK_LINE_RESOLVED), ANY_TERMS, WHEN_FOR_SETTLEMENT, EACH_ENTRY, CREDIT, ACCOUNT_SETTLEMENT_DUE, OF_PARTICIPANT, AMOUNT},
+    {ON(BANK_LINE_RESOLVED), ANY_TERMS, WHEN_FOR_ARREARS, EACH_ENTRY, CREDIT, ACCOUNT_ARREARS, OF_PARTICIPANT, AMOUNT},
+
+    /* A journal: what two people of the office agree on. */
+    {ON(JOURNAL), ANY_TERMS, ALWAYS, EACH_STATED_LEG, DEBIT, ACCOUNT_NONE, OF_NOBODY, STATED},
+
     /* Remeasurement: when a refund value changes, what is owed for each cup changes with it. */
     {ON(REMEASUREMENT) | ON(REVERSAL), ANY_TERMS, ALWAYS, EACH_REVALUED_OUT, CREDIT, ACCOUNT_CUSTOMER_DEPOSITS, OF_NOBODY, VALUE_CHANGE},
     {ON(REMEASUREMENT) | ON(REVERSAL), ANY_TERMS, ALWAYS, EACH_REVALUED_OUT, DEBIT, ACCOUNT_REFUND_VARIANCE, OF_NOBODY, VALUE_CHANGE},
@@ -136,6 +158,7 @@ const char *rule_each_word(enum rule_each each)
         [EACH_CUPS_DAMAGED] = "cups damaged",
         [EACH_COUNTED] = "counted",
         [EACH_REVERSED_LEG] = "reversed leg",
+        [EACH_STATED_LEG] = "stated leg",
         [EACH_REVALUED_OUT] = "revalued, with customers",
         [EACH_REVALUED_STOCK] = "revalued, at a site",
         [EACH_REVALUED_TRANSIT] = "revalued, in transit",
@@ -158,6 +181,12 @@ const char *rule_when_word(enum rule_when when)
         [WHEN_RECEIVER_BEARS] = "the receiver bears the loss",
         [WHEN_OPERATOR_BEARS] = "the operator bears the loss",
         [WHEN_SHORTAGES_CHARGED] = "shortages are charged",
+        [WHEN_PARTICIPANT_PAYS] = "a participant pays",
+        [WHEN_PARTICIPANT_IS_PAID] = "a participant is paid",
+        [WHEN_POOL_PAYS] = "the pool pays",
+        [WHEN_POOL_IS_PAID] = "the pool is paid",
+        [WHEN_FOR_SETTLEMENT] = "it is for the settlement",
+        [WHEN_FOR_ARREARS] = "it is for the arrears",
     };
     return words[when];
 }
@@ -175,6 +204,8 @@ const char *rule_owner_word(enum rule_owner owner)
         [AT_SENDER] = "sender",
         [AT_RECEIVER] = "receiver",
         [OF_PARTICIPANT] = "participant",
+        [OF_PAYER] = "payer",
+        [OF_PAYEE] = "payee",
     };
     return words[owner];
 }
@@ -198,8 +229,10 @@ const char *rule_measure_word(enum rule_measure measure)
         [HANDLING_FEE_WITH_TAX] = "returned handling_fee (1 + r)",
         [CLEARING_BALANCE] = "balance of site_clearing",
         [ARREARS_BALANCE] = "balance of arrears",
+        [AMOUNT] = "amount",
         [REST] = "rest",
         [MIRROR] = "mirror of the leg",
+        [STATED] = "as stated",
     };
     return words[measure];
 }

@@ -139,6 +139,8 @@ static bool check_body(struct request *request, struct answer *answer)
 {
     if (request->route->body == NULL && request->route->run != NULL)
         return true;
+    if (request->route->body_optional && request->body_length == 0)
+        return true;
     if (request->content_encoding != NULL)
         return refuse(answer, REASON_UNSUPPORTED_MEDIA_TYPE, "The body must come without a Content-Encoding");
     if (request->stream)

@@ -14,15 +14,6 @@ struct viewing {
     const struct close_order *order;
 };
 
-/* One more member of the object. */
-static void mark_dry_run(struct buffer *body)
-{
-    if (body->failed || body->length == 0)
-        return;
-    body->length--; /* its closing bracket */
-    buffer_add_text(body, ",\"dry_run\":true}");
-}
-
 /* Within the close's last transaction, so that a dry run shows what would be. */
 static enum store_result view(void *context, struct pg *pg)
 {
@@ -35,7 +26,7 @@ static enum store_result view(void *context, struct pg *pg)
     if (result == STORE_OK && !found)
         return STORE_FAILED;
     if (result == STORE_OK && viewing->order->dry_run)
-        mark_dry_run(&viewing->answer->body);
+        answer_mark_dry_run(viewing->answer);
     return result;
 }
 

@@ -30,6 +30,16 @@ struct body {
     struct uuid refers;
     int64_t mass_g;
     const char *reference;
+    struct shape_list legs;
+    const char *reason;
+    bool approved_stated;
+    char approved_by[CODE_SIZE];
+};
+
+/* A leg of a journal. */
+struct body_leg {
+    const char *account;
+    struct decimal amount;
 };
 
 static const char *const conditions[] = {"sound", "damaged", NULL};
@@ -64,9 +74,27 @@ static const struct field counted_line_fields[] = {
      .description = "Sound cups that were there"},
 };
 
+static const struct field leg_fields[] = {
+    {.name = "account",
+     .form = FORM_TEXT,
+     .required = true,
+     .offset = offsetof(struct body_leg, account),
+     .minimum = 1,
+     .maximum = ACCOUNT_CHARACTERS_MAX,
+     .description = "bank, bank_suspense, refund_variance, tax, or an account of income or expense"},
+    {.name = "amount",
+     .form = FORM_AMOUNT,
+     .required = true,
+     .offset = offsetof(struct body_leg, amount),
+     .minimum = -1,
+     .maximum = 1,
+     .description = "Debits are positive; never zero"},
+};
+
 static const struct shape sound_line = SHAPE("SoundCups", struct line, sound_line_fields);
 static const struct shape line = SHAPE("Cups", struct line, line_fields);
 static const struct shape counted_line = SHAPE("CountedCups", struct line, counted_line_fields);
+static const struct shape journal_leg = SHAPE("JournalLeg", struct body_leg, leg_fields);
 
 /* The members. Each macro is one row. */
 #define ROW(member, of_form) .name = #member, .form = of_form, .offset = offsetof(struct body, member)
@@ -94,6 +122,13 @@ static const struct shape counted_line = SHAPE("CountedCups", struct line, count
 #define MASS_G {ROW(mass_g, FORM_INTEGER), .minimum = 0, .maximum = MASS_G_MAX, \
                 .description = "Grams retired, as weighed"}
 
+#define LEGS {ROW(legs, FORM_LIST), REQUIRED, .minimum = 2, .maximum = JOURNAL_LEGS_MAX, .shape = &journal_leg, \
+              .description = "They sum to zero"}
+#define REASON {ROW(reason, FORM_TEXT), REQUIRED, .minimum = 1, .maximum = REASON_CHARACTERS_MAX, \
+                .description = "Why; no personal data"}
+#define APPROVED_BY {ROW(approved_by, FORM_CODE), .present_offset = offsetof(struct body, approved_stated), \
+                     .description = "The key that approved it, as recorded; never posted"}
+
 /* Besides event_id, kind, occurred_at and reference. */
 #define MEMBERS_ISSUE        SITE, LINES(issued, sound_line), AMOUNT(0, "What the customer paid"), TENDER
 #define MEMBERS_RETURN       SITE, LINES(returned, line), AMOUNT(0, "What was paid out"), TENDER
@@ -109,6 +144,7 @@ static const struct shape counted_line = SHAPE("CountedCups", struct line, count
 #define MEMBERS_REVERSAL     SITE_OF_REVERSED, SCHEME_OF_REVERSED, REFERS("reverses", "event_id of what it undoes")
 #define MEMBERS_FORFEIT      SCHEME, LINES(cups, sound_line)
 #define MEMBERS_REINSTATE    SCHEME, LINES(cups, sound_line)
+#define MEMBERS_JOURNAL      SCHEME, LEGS, REASON, APPROVED_BY
 
 #define X(NAME, word, number)                                                                                \
     static const char *const kind_##word[] = {#word, NULL};                                                  \
@@ -203,6 +239,27 @@ static void fill_event(const struct body *body, struct event *event)
     event->refers = body->refers;
     event->mass_g = body->mass_g;
     event->reference = body->reference;
+    event->reason = body->reason;
+}
+
+static void read_legs(const struct body *body, struct event *event, struct faults *faults)
+{
+    const struct body_leg *legs = body->legs.items;
+    char pointer[64];
+    struct stated_leg *read = arena_array(faults->arena, body->legs.count + 1, sizeof *read);
+    if (read == NULL) {
+        faults_add(faults, REASON_OVERLOADED, NULL, "out of memory");
+        return;
+    }
+    for (size_t i = 0; i < body->legs.count; i++) {
+        read[i] = (struct stated_leg){legs[i].account, legs[i].amount};
+        if (legs[i].amount.unscaled != 0)
+            continue;
+        snprintf(pointer, sizeof pointer, "/legs/%zu/amount", i);
+        faults_add(faults, REASON_OUT_OF_RANGE, pointer, "must not be zero");
+    }
+    event->legs = read;
+    event->leg_count = body->legs.count;
 }
 
 /* A reversal names what its original names: a site, or a scheme in its place. */
@@ -241,6 +298,10 @@ bool event_body_read(const json_t *json, struct event *event, struct buffer *scr
     read_lines("issued", &body.issued, &event->issued, faults);
     read_lines("returned", &body.returned, &event->returned, faults);
     read_lines("cups", &body.cups, &event->cups, faults);
+    if (event->kind == KIND_JOURNAL)
+        read_legs(&body, event, faults);
+    if (body.approved_stated)
+        faults_add(faults, REASON_MEMBER_UNKNOWN, "/approved_by", "is for a second key to say");
     if (event->kind == KIND_DISPATCH && strcmp(event->to, event->site) == 0)
         faults_add(faults, REASON_SAME_SITE, "/to", "is the site itself");
     check_place(event, faults);

@@ -139,6 +139,10 @@ static void add_result(struct buffer *body, const struct posting *posting, size_
         uuid_format(&posting->ids[i], id);
         member_string(body, "event_id", id);
     }
+    if (result->status == EVENT_PROPOSED) {
+        member_string(body, "status", "proposed");
+        return;
+    }
     if (result->status != EVENT_REJECTED) {
         add_outcome(body, result);
         return;
@@ -163,7 +167,9 @@ static void answer_one(const struct posting *posting, struct answer *answer)
         answer->faults = result->faults;
         return;
     }
-    answer->status = result->status == EVENT_RECORDED && !posting->job.dry_run ? 201 : 200;
+    static const int statuses[EVENT_STATUSES] = {
+        [EVENT_RECORDED] = 201, [EVENT_DUPLICATE] = 200, [EVENT_PROPOSED] = 202};
+    answer->status = posting->job.dry_run ? 200 : statuses[result->status];
     add_result(&answer->body, posting, 0);
     end_body(&answer->body, posting->job.dry_run);
 }
@@ -174,21 +180,23 @@ void posting_write_result(const struct posting *posting, size_t i, struct buffer
     buffer_add_char(body, '}');
 }
 
-static int count_status(const struct intake_job *job, enum event_status status)
+void posting_write_counts(const int64_t counts[static EVENT_STATUSES], struct buffer *body)
 {
-    int count = 0;
-    for (size_t i = 0; i < job->count; i++)
-        count += job->results[i].status == status;
-    return count;
+    member_integer(body, "recorded", counts[EVENT_RECORDED]);
+    member_integer(body, "duplicate", counts[EVENT_DUPLICATE]);
+    if (counts[EVENT_PROPOSED] > 0) /* of journals, which few clients post */
+        member_integer(body, "proposed", counts[EVENT_PROPOSED]);
+    member_integer(body, "rejected", counts[EVENT_REJECTED]);
 }
 
 static void answer_many(const struct posting *posting, struct answer *answer)
 {
     struct buffer *body = &answer->body;
     buffer_add_char(body, '{');
-    member_integer(body, "recorded", count_status(&posting->job, EVENT_RECORDED));
-    member_integer(body, "duplicate", count_status(&posting->job, EVENT_DUPLICATE));
-    member_integer(body, "rejected", count_status(&posting->job, EVENT_REJECTED));
+    int64_t counts[EVENT_STATUSES] = {0};
+    for (size_t i = 0; i < posting->job.count; i++)
+        counts[posting->job.results[i].status]++;
+    posting_write_counts(counts, body);
     member_begin(body, "results");
     buffer_add_char(body, '[');
     for (size_t i = 0; i < posting->job.count; i++) {

@@ -25,6 +25,9 @@ void posting_add_too_long(struct posting *posting);
 /* The result of event i, a JSON object. */
 void posting_write_result(const struct posting *posting, size_t i, struct buffer *body);
 
+/* How many results there are of each status, as members. */
+void posting_write_counts(const int64_t counts[static EVENT_STATUSES], struct buffer *body);
+
 /* Reads the request's JSON. True: the job is for the writer to post. False: the answer stands already, be it
  * that faults were added or that no event was fit to be posted. */
 MUST_CHECK bool posting_read(struct posting *posting, const struct request *request, struct answer *answer);

@@ -37,7 +37,7 @@ struct events_stream {
     struct buffer line;    /* the beginning of a line of which the rest is still to come */
     struct buffer scratch; /* for reading events */
     struct spool answer;   /* the lines */
-    int64_t counts[EVENT_REJECTED + 1];
+    int64_t counts[EVENT_STATUSES];
     enum reason failure; /* nothing more is posted */
     struct lot lots[2];
     struct lot *filling; /* the server's thread gives it lines */
@@ -315,16 +315,14 @@ static void add_summary(struct events_stream *stream)
 {
     struct buffer *body = spool_buffer(&stream->answer);
     buffer_add_char(body, '{');
-    member_integer(body, "recorded", stream->counts[EVENT_RECORDED]);
-    member_integer(body, "duplicate", stream->counts[EVENT_DUPLICATE]);
-    member_integer(body, "rejected", stream->counts[EVENT_REJECTED]);
+    posting_write_counts(stream->counts, body);
     buffer_add_text(body, "}\n");
 }
 
 struct MHD_Response *events_stream_response(struct events_stream *stream, struct faults *faults)
 {
     bool any = false;
-    for (size_t i = 0; i <= EVENT_REJECTED; i++)
+    for (size_t i = 0; i < EVENT_STATUSES; i++)
         any = any || stream->counts[i] > 0;
     if (stream->failure == REASON_NONE)
         add_summary(stream);

@@ -2,6 +2,8 @@
 /* What handlers have in common: reading query parameters, and the refusals that many of them give. */
 #include "http/handler.h"
 
+#include "store/json_page.h"
+
 #include <string.h>
 
 enum { LIMIT_DEFAULT = 100, LIMIT_MAX = 1000 };
@@ -19,6 +21,12 @@ json_t *request_json(const struct request *request, struct answer *answer)
     if (request->json == NULL)
         faults_add(&answer->faults, REASON_NOT_JSON, "", "there is no body");
     return request->json;
+}
+
+void answer_mark_dry_run(struct answer *answer)
+{
+    json_reopen(&answer->body);
+    buffer_add_text(&answer->body, ",\"dry_run\":true}");
 }
 
 static enum reason store_reason(enum store_result result)

@@ -70,6 +70,9 @@ const char *request_query(const struct request *request, const char *name);
  * what is not JSON has been refused already. */
 json_t *request_json(const struct request *request, struct answer *answer);
 
+/* Adds to the object that is the answer that nothing was recorded. */
+void answer_mark_dry_run(struct answer *answer);
+
 /* Common refusals. */
 void answer_store_failure(struct answer *answer, enum store_result result);
 void answer_not_found(struct answer *answer);

@@ -54,6 +54,20 @@ void handle_day_close(const struct request *request, struct answer *answer);
 void handle_settlements_list(const struct request *request, struct answer *answer);
 void handle_settlement_get(const struct request *request, struct answer *answer);
 
+/* payments.c */
+void handle_payments_list(const struct request *request, struct answer *answer);
+void handle_payment_get(const struct request *request, struct answer *answer);
+void handle_settlement_approve(const struct request *request, struct answer *answer);
+void handle_payment_release(const struct request *request, struct answer *answer);
+void handle_payment_approve(const struct request *request, struct answer *answer);
+void handle_payment_confirm(const struct request *request, struct answer *answer);
+void handle_payment_fail(const struct request *request, struct answer *answer);
+
+/* journals.c */
+void handle_journals_list(const struct request *request, struct answer *answer);
+void handle_journal_approve(const struct request *request, struct answer *answer);
+void handle_journal_withdraw(const struct request *request, struct answer *answer);
+
 /* reports.c */
 void handle_reports_list(const struct request *request, struct answer *answer);
 void handle_report_get(const struct request *request, struct answer *answer);

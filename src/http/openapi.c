@@ -41,6 +41,8 @@ static const char *parameter_schema(const char *name)
         return "{\"type\":\"integer\",\"minimum\":1,\"maximum\":1000,\"default\":100}";
     if (strcmp(name, "dry_run") == 0)
         return "{\"type\":\"boolean\",\"default\":false}";
+    if (strcmp(name, "held") == 0)
+        return "{\"type\":\"boolean\"}";
     if (strcmp(name, "kind") == 0)
         return "{\"$ref\":\"#/components/schemas/EntryKind\"}";
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++)
@@ -117,7 +119,8 @@ static void add_body(struct buffer *document, const struct route *route)
     if (route->body == NULL && !is_post_of_events(route))
         return;
     member_begin(document, "requestBody");
-    buffer_add_text(document, "{\"required\":true,\"content\":{\"application/json\":{\"schema\":");
+    buffer_printf(document, "{\"required\":%s,\"content\":{\"application/json\":{\"schema\":",
+                  route->body_optional ? "false" : "true");
     if (is_post_of_events(route))
         buffer_add_text(
             document,
@@ -168,7 +171,10 @@ static void add_content(struct buffer *document, const struct route *route)
 
 static const char *success(int status)
 {
-    return status == 201 ? "Made" : status == 204 ? "Done; there is nothing to say" : "As asked";
+    return status == 201   ? "Made"
+           : status == 202 ? "Proposed: a second key must approve it"
+           : status == 204 ? "Done; there is nothing to say"
+                           : "As asked";
 }
 
 static bool names_something(const struct route *route)

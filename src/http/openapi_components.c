@@ -40,7 +40,7 @@ static const struct word exceptions[] = {
 };
 static const struct word kinds[] = {
 #define X(name, word, number) {#word, NULL},
-    EVENT_KIND_TABLE(X) CLOSE_KIND_TABLE(X)
+    EVENT_KIND_TABLE(X) CLOSE_KIND_TABLE(X) PAYMENT_KIND_TABLE(X)
 #undef X
 };
 

@@ -22,9 +22,11 @@ static void add_word(struct buffer *text, const char *name, const char *word)
         buffer_printf(text, ",\"%s\":\"%s\"", name, word);
 }
 
-static const char *account_word(enum account_kind account)
+static const char *account_word(const struct posting_rule *rule)
 {
-    return account != ACCOUNT_NONE ? account_kind_word(account) : "the reversed leg's";
+    if (rule->account != ACCOUNT_NONE)
+        return account_kind_word(rule->account);
+    return rule->each == EACH_STATED_LEG ? "the stated leg's" : "the reversed leg's";
 }
 
 void handle_posting_rules(const struct request *request, struct answer *answer)
@@ -42,7 +44,7 @@ void handle_posting_rules(const struct request *request, struct answer *answer)
         add_word(text, "when", rule_when_word(rules[i].when));
         add_word(text, "each", rule_each_word(rules[i].each));
         add_word(text, "side", rule_side_word(rules[i].side));
-        add_word(text, "account", account_word(rules[i].account));
+        add_word(text, "account", account_word(&rules[i]));
         add_word(text, "owner", rule_owner_word(rules[i].owner));
         add_word(text, "measure", rule_measure_word(rules[i].measure));
         buffer_add_char(text, '}');

@@ -3,9 +3,11 @@
  * (RFC 4648 section 5, without padding): opaque to clients, and safe in a URL as it is. */
 #include "http/reading.h"
 
+#include "http/paging.h"
+
 #include <string.h>
 
-enum { CURSOR_LENGTH = 11, CURSOR_SIZE, LINK_MAX = 8192 };
+enum { CURSOR_LENGTH = 11, CURSOR_SIZE };
 
 static const char digits[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_";
 
@@ -52,39 +54,6 @@ bool page_begin(const struct request *request, struct answer *answer, struct lis
     return true;
 }
 
-/* Percent-encodes all but the unreserved characters (RFC 3986 section 2.3). */
-static void add_encoded(struct buffer *text, const char *value)
-{
-    for (; *value != '\0'; value++) {
-        bool unreserved = (*value >= 'a' && *value <= 'z') || (*value >= 'A' && *value <= 'Z') ||
-                          (*value >= '0' && *value <= '9') || strchr("-._~", *value) != NULL;
-        if (unreserved)
-            buffer_add_char(text, *value);
-        else
-            buffer_printf(text, "%%%02X", (unsigned)(unsigned char)*value);
-    }
-}
-
-/* The request's own target with another cursor. NULL: too long. */
-static const char *link_of(const struct request *request, const char *cursor)
-{
-    struct buffer text;
-    buffer_init(&text, LINK_MAX);
-    buffer_printf(&text, "%s?", request->path);
-    for (size_t i = 0; i < request->query_count; i++) {
-        if (strcmp(request->query[i].name, "cursor") == 0)
-            continue;
-        add_encoded(&text, request->query[i].name);
-        buffer_add_char(&text, '=');
-        add_encoded(&text, request->query[i].value);
-        buffer_add_char(&text, '&');
-    }
-    buffer_printf(&text, "cursor=%s", cursor);
-    const char *link = text.failed ? NULL : arena_copy(request->arena, text.data, text.length);
-    buffer_dispose(&text);
-    return link;
-}
-
 void page_end(const struct request *request, struct answer *answer, const struct list_page *page, bool always)
 {
     char cursor[CURSOR_SIZE];
@@ -92,7 +61,7 @@ void page_end(const struct request *request, struct answer *answer, const struct
     if (page->more || always) {
         cursor_write(page->last > 0 ? page->last : 0, cursor);
         buffer_printf(&answer->body, ",\"next\":\"%s\"", cursor);
-        answer->link_next = link_of(request, cursor);
+        answer->link_next = paging_link(request, cursor);
     }
     buffer_add_text(&answer->body, "}\n");
 }

@@ -25,6 +25,7 @@ struct route {
     handler run;               /* NULL: POST /v1/events, which goes to the writer */
     const char *summary;       /* one sentence for the OpenAPI document */
     const struct shape *body;  /* NULL: the request has no body */
+    bool body_optional;        /* it may have none */
     const char *answer_schema; /* name of a component schema; NULL: 204, no content */
     int answer_statuses[3];    /* successes: 200, 201 …; 0-ended */
     unsigned media;            /* set of 1u << enum media that it can answer with; 0 means JSON only */

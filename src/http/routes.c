@@ -4,6 +4,7 @@
 #include "http/route.h"
 
 #include "http/handlers.h"
+#include "http/payment_shapes.h"
 #include "http/reference_shapes.h"
 
 #define ROW(of_method, of_path, for_roles, handle, in_short, answer)                                         \
@@ -39,7 +40,7 @@ static const struct route routes[] = {
 
     /* events */
     {POST("/v1/events", FOR_POS | FOR_STAFF, NULL, "Posts one event, an array of up to 1000, or a stream of any number", "Posted"),
-     .answer_statuses = {201, 200}},
+     .answer_statuses = {201, 200, 202}},
     {GET("/v1/events", FOR_ALL, handle_events_list,
          "Entries in their order; with scheme alone, the feed: next is then always given", "EntryList"),
      .parameters = {{"scheme", "Code of the scheme; a key whose sites are all of one may leave it out", false},
@@ -103,6 +104,35 @@ static const struct route routes[] = {
     {GET("/v1/settlements/{scheme}/{date}", FOR_PARTICIPANT | FOR_OFFICE, handle_settlement_get,
          "The settlement of a closed day", "Settlement"),
      .media = 1u << MEDIA_JSON | 1u << MEDIA_CSV},
+
+    /* payments and journals */
+    {POST("/v1/settlements/{scheme}/{date}/approve", FOR_STAFF, handle_settlement_approve,
+          "Approves all payments of a day that the key may approve; what is held stays", "Settlement"),
+     .body = &shape_note, .body_optional = true, .answer_statuses = {200}},
+    {GET("/v1/payments", FOR_PARTICIPANT | FOR_OFFICE, handle_payments_list, "Payments of a scheme, by day", "PaymentList"),
+     .parameters = {SCHEME, {"status", "computed, approved, instructed, confirmed or failed", false},
+                    {"held", "Whether it is held and not released", false},
+                    {"participant", "Code of the participant that pays or is paid", false},
+                    {"from", "First business day", false}, {"to", "Last business day", false}, PAGED}},
+    {GET("/v1/payments/{payment_id}", FOR_PARTICIPANT | FOR_OFFICE, handle_payment_get, "A payment, and what was done to it",
+         "Payment")},
+    {POST("/v1/payments/{payment_id}/release", FOR_STAFF, handle_payment_release, "Lets a held payment go", "Payment"),
+     .body = &shape_note, .body_optional = true, .answer_statuses = {200}},
+    {POST("/v1/payments/{payment_id}/approve", FOR_STAFF, handle_payment_approve, "Approves a payment", "Payment"),
+     .body = &shape_note, .body_optional = true, .answer_statuses = {200}},
+    {POST("/v1/payments/{payment_id}/confirm", FOR_STAFF, handle_payment_confirm, "Says that the money has moved", "Payment"),
+     .body = &shape_note, .body_optional = true, .answer_statuses = {200}},
+    {POST("/v1/payments/{payment_id}/fail", FOR_STAFF, handle_payment_fail,
+          "Says that it has not, or came back: the amount is in arrears, and settled by the next close", "Payment"),
+     .body = &shape_reason, .answer_statuses = {200}},
+    {GET("/v1/journals", FOR_OFFICE, handle_journals_list, "Journals that wait for a second key", "JournalList"),
+     .parameters = {SCHEME, {"status", "open (unless given), approved or withdrawn", false}, PAGED}},
+    {POST("/v1/journals/{event_id}/approve", FOR_STAFF, handle_journal_approve,
+          "Approves what another key has proposed: it is an entry then", "Journal"),
+     .answer_statuses = {200}, .parameters = {{"scheme", "Code of the scheme, where ids of two schemes meet", false}}},
+    {POST("/v1/journals/{event_id}/withdraw", FOR_STAFF, handle_journal_withdraw, "Withdraws what was proposed", "Journal"),
+     .body = &shape_reason, .answer_statuses = {200},
+     .parameters = {{"scheme", "Code of the scheme, where ids of two schemes meet", false}}},
 
     /* reports and the books */
     {GET("/v1/reports", FOR_ALL, handle_reports_list, "The reports, their parameters and columns", "ReportList")},

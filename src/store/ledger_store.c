@@ -378,13 +378,13 @@ enum store_result store_day_counters(struct pg *pg, int32_t scheme, struct date 
     return pg_row_count(rows) == 1 ? read_day_counters(rows, 0, counters) : STORE_FAILED;
 }
 
-static enum store_result read_legs(const struct pg_rows *rows, int accounts_column, struct arena *arena,
-                                   struct leg **legs, size_t *count)
+enum store_result store_read_legs(const struct pg_rows *rows, int row, int column, struct arena *arena,
+                                  struct leg **legs, size_t *count)
 {
     int64_t *accounts, *amounts;
     size_t amount_count;
-    if (!pg_int8_list(rows, 0, accounts_column, arena, &accounts, count) ||
-        !pg_int8_list(rows, 0, accounts_column + 1, arena, &amounts, &amount_count) || amount_count != *count)
+    if (!pg_int8_list(rows, row, column, arena, &accounts, count) ||
+        !pg_int8_list(rows, row, column + 1, arena, &amounts, &amount_count) || amount_count != *count)
         return STORE_FAILED;
     *legs = arena_array(arena, *count + 1, sizeof **legs);
     if (*legs == NULL)
@@ -431,7 +431,7 @@ enum store_result store_referred(struct pg *pg, struct arena *arena, int32_t sch
     referred->reversed = pg_bool(rows, 0, 6);
     referred->arrived = pg_bool(rows, 0, 7);
     referred->refers = pg_int(rows, 0, 8);
-    result = read_legs(rows, 4, arena, &referred->legs, &referred->leg_count);
+    result = store_read_legs(rows, 0, 4, arena, &referred->legs, &referred->leg_count);
     return result == STORE_OK ? read_moved_cups(rows, 9, arena, &referred->cups, &referred->cup_count)
                               : result;
 }

@@ -34,6 +34,9 @@ MUST_CHECK enum store_result store_calendar_extend(struct pg *pg, int32_t scheme
 /* Makes every copy of the scheme's calendar stale. */
 MUST_CHECK enum store_result store_calendar_changed(struct pg *pg, int32_t scheme);
 
+/* A journal that was proposed has its id, but no entry yet; nor ever, if it was withdrawn. */
+enum event_standing { STANDING_RECORDED, STANDING_PROPOSED, STANDING_WITHDRAWN };
+
 /* An event that the scheme has already, and what was answered then. */
 struct known_event {
     struct uuid id;
@@ -42,6 +45,7 @@ struct known_event {
     struct date business_date;
     bool late;
     bool has_exceptions;
+    enum event_standing standing;
 };
 
 struct movement_row {
@@ -130,6 +134,10 @@ struct referred {
     struct moved_cups *cups;
     size_t cup_count;
 };
+
+/* From a row of accounts and, in the column after it, amounts. */
+MUST_CHECK enum store_result store_read_legs(const struct pg_rows *rows, int row, int column,
+                                             struct arena *arena, struct leg **legs, size_t *count);
 
 MUST_CHECK enum store_result store_referred(struct pg *pg, struct arena *arena, int32_t scheme,
                                             const struct uuid *id, struct referred *referred);

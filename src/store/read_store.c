@@ -3,7 +3,6 @@
 #include "store/read_store.h"
 
 #include "sql.h"
-#include "store/json_page.h"
 
 #include <assert.h>
 #include <stdlib.h>
@@ -151,22 +150,84 @@ enum store_result read_settlements(struct pg *pg, struct arena *arena, int32_t s
     return read_page(pg, &sql_settlements_list, &params, page);
 }
 
-enum store_result read_settlement(struct pg *pg, struct arena *arena, int32_t scheme, struct date day,
-                                  const struct visible_sites *visible, struct buffer *json, bool *found)
+/* A row of JSON, if there is one. */
+static enum store_result read_one(struct pg *pg, const struct sql *sql, const struct pg_params *params,
+                                  struct buffer *json, bool *found)
 {
     PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, arena);
-    pg_add_int(&params, scheme);
-    pg_add_date(&params, day);
-    add_visible(&params, visible);
-    enum store_result result = pg_query(pg, &sql_settlement_get, &params, &rows);
+    enum store_result result = pg_query(pg, sql, params, &rows);
     if (result != STORE_OK)
         return result;
     *found = pg_row_count(rows) > 0;
     if (*found)
         buffer_add(json, pg_text(rows, 0, 0), pg_length(rows, 0, 0));
     return STORE_OK;
+}
+
+enum store_result read_settlement(struct pg *pg, struct arena *arena, int32_t scheme, struct date day,
+                                  const struct visible_sites *visible, struct buffer *json, bool *found)
+{
+    struct pg_params params;
+    pg_params_init(&params, arena);
+    pg_add_int(&params, scheme);
+    pg_add_date(&params, day);
+    add_visible(&params, visible);
+    return read_one(pg, &sql_settlement_get, &params, json, found);
+}
+
+enum store_result read_payment_list(struct pg *pg, struct arena *arena, const struct payments_filter *filter,
+                                    const char *after, int limit, struct buffer *json, struct json_page *page)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    pg_params_init(&params, arena);
+    pg_add_int(&params, filter->scheme);
+    pg_add_text(&params, after);
+    json_page_limit(&params, limit);
+    add_visible(&params, &filter->visible);
+    pg_add_text(&params, filter->status);
+    if (filter->held != NULL)
+        pg_add_bool(&params, *filter->held);
+    else
+        pg_add_null(&params);
+    add_optional_int(&params, filter->participant);
+    add_optional_date(&params, filter->from);
+    add_optional_date(&params, filter->to);
+    enum store_result result = pg_query(pg, &sql_payments_list, &params, &rows);
+    if (result == STORE_OK)
+        json_page_add(rows, limit, json, page);
+    return result;
+}
+
+enum store_result read_payment(struct pg *pg, struct arena *arena, const char *payment_id,
+                               const struct visible_sites *visible, struct buffer *json, bool *found)
+{
+    struct pg_params params;
+    pg_params_init(&params, arena);
+    pg_add_text(&params, payment_id);
+    add_visible(&params, visible);
+    return read_one(pg, &sql_payment_get, &params, json, found);
+}
+
+enum store_result read_journals(struct pg *pg, int32_t scheme, const char *status, struct list_page *page)
+{
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, scheme);
+    pg_add_int(&params, page->after);
+    json_page_limit(&params, page->limit);
+    pg_add_text(&params, status);
+    return read_page(pg, &sql_journals_list, &params, page);
+}
+
+enum store_result read_journal(struct pg *pg, int32_t scheme, const struct uuid *id, struct buffer *json,
+                               bool *found)
+{
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, scheme);
+    pg_add_uuid(&params, id);
+    return read_one(pg, &sql_journal_get, &params, json, found);
 }
 
 enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,

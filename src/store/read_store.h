@@ -7,7 +7,7 @@
 
 #include "base/buffer.h"
 #include "depositd/event.h"
-#include "store/pg.h"
+#include "store/json_page.h"
 
 /* The sites whose rows a key may see. */
 struct visible_sites {
@@ -57,6 +57,30 @@ MUST_CHECK enum store_result read_settlements(struct pg *pg, struct arena *arena
 MUST_CHECK enum store_result read_settlement(struct pg *pg, struct arena *arena, int32_t scheme,
                                              struct date day, const struct visible_sites *visible,
                                              struct buffer *json, bool *found);
+
+struct payments_filter {
+    int32_t scheme;
+    struct visible_sites visible; /* whose participants' payments to show */
+    const char *status;           /* NULL: any */
+    const bool *held;             /* whether it is held and not released; NULL: either */
+    int32_t participant;          /* 0: any */
+    const struct date *from, *to; /* business days; NULL: any */
+};
+
+/* By day and id; `after` is the key of the last one before, or NULL. */
+MUST_CHECK enum store_result read_payment_list(struct pg *pg, struct arena *arena,
+                                               const struct payments_filter *filter, const char *after,
+                                               int limit, struct buffer *json, struct json_page *page);
+/* With its history. *found false: there is none that may be shown. */
+MUST_CHECK enum store_result read_payment(struct pg *pg, struct arena *arena, const char *payment_id,
+                                          const struct visible_sites *visible, struct buffer *json,
+                                          bool *found);
+
+/* Journals that were proposed, with a status. */
+MUST_CHECK enum store_result read_journals(struct pg *pg, int32_t scheme, const char *status,
+                                           struct list_page *page);
+MUST_CHECK enum store_result read_journal(struct pg *pg, int32_t scheme, const struct uuid *id,
+                                          struct buffer *json, bool *found);
 
 /* `as_of` NULL: as the balances stand. */
 MUST_CHECK enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,

@@ -57,14 +57,13 @@ WORKED_DAY = date(2026, 5, 12) if date.today() > date(2026, 5, 14) else date(202
 WORKED_SITES = {"anchor": "hearth", "brick": "miller", "copper": "hearth", "dock": "quay"}
 
 
-def worked_reference(stock_terms):
-    terms = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15"}
-    tern_bay = scheme("tern-bay", WORKED_DAY, {"cup-300": "2.50", "cup-450": "3.50"}, stock_terms=stock_terms, terms=[terms])
+def worked_reference(stock_terms, day=WORKED_DAY, **more_terms):
+    terms = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15", **more_terms}
+    tern_bay = scheme("tern-bay", day, {"cup-300": "2.50", "cup-450": "3.50"}, stock_terms=stock_terms, terms=[terms])
     return reference([tern_bay], {s: ("tern-bay", p) for s, p in WORKED_SITES.items()})
 
 
-def worked_events():
-    day = WORKED_DAY
+def worked_events(day=WORKED_DAY):
     issue_at_brick = event("issue", "brick", at(day, "09:10"), issued=cups(cup_300=5), amount="12.50")
     dispatch = event("dispatch", "brick", at(day, "14:00"), cups=cups(cup_300=20), to="dock")
     return [

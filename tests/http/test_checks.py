@@ -10,10 +10,10 @@ import network
 from network import WORKED_DAY, at, cups, event
 
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
-CHECKS = ["legs_balance", "balances_match_legs", "deposit_cover", "cups_conserved", "positions_cleared", "entries_gapless",
-          "events_once", "site_days_match", "transfers_match", "funding", "seals_verify"]
+CHECKS = ["legs_balance", "balances_match_legs", "deposit_cover", "cups_conserved", "positions_cleared", "payments_match", "journals_by_two",
+          "entries_gapless", "events_once", "site_days_match", "transfers_match", "funding", "seals_verify"]
 TABLES = ["refund_value", "scheme_head", "business_day", "entry", "event_id", "balance", "site_day", "recent_movement", "entry_reference", "transfer",
-          "forfeited", "settlement", "position", "payment"]
+          "forfeited", "settlement", "position", "payment", "payment_change", "journal_proposal"]
 
 
 class Tamperer:
@@ -51,6 +51,20 @@ def later_events(issued_on_worked_day):
     ]
 
 
+def pay(service):
+    """hearth's payment is confirmed, miller's is, too, and then comes back, quay's is under way; and there is a journal."""
+    accountant = service.client(service.create_key("accountant", "accountant"))
+    send = lambda client, path, body=None: client.send("POST", path, body).status
+    assert send(accountant, f"/v1/settlements/tern-bay/{WORKED_DAY}/approve") == 200
+    ids = {p["from"]: p["payment_id"] for p in service.admin.get(f"/v1/settlements/tern-bay/{WORKED_DAY}")["payments"]}
+    for payer, change in (("hearth", "confirm"), ("miller", "confirm"), ("miller", "fail")):
+        assert send(accountant, f"/v1/payments/{ids[payer]}/{change}", {"reason": "as it happened"}) == 200
+    journal = event("journal", None, at(NEXT_DAY), scheme="tern-bay", reason="bank charges", legs=[
+        {"account": "bank", "amount": "-1.25"}, {"account": "handling_fees", "amount": "1.25"}])
+    assert send(accountant, "/v1/events", journal) == 202
+    assert send(service.admin, f"/v1/journals/{journal['event_id']}/approve") == 200
+
+
 @pytest.fixture(scope="module")
 def books(shared):
     """Two schemes; tern-bay, on deposit, has a closed day, an open one at another value, and one of everything."""
@@ -70,6 +84,7 @@ def books(shared):
         shared.admin.post(sent)
     shared.admin.post_many([  # a batch that stands beside the balances
         event("supply", site, at(NEXT_DAY, "15:00"), cups=cups(cup_300=1, cup_450=1)) for site in ("anchor", "brick", "copper", "dock")])
+    pay(shared)
     tamperer = Tamperer(shared.database)
     yield shared, tamperer
     tamperer.connection.close()
@@ -98,6 +113,8 @@ def test_untouched_books_hold(books):
     assert figures["legs_balance"] == len(entries) + 3  # and each unit: money, cup-300, cup-450
     assert figures["positions_cleared"] == 3 + 1  # each participant, and the pool
     assert figures["seals_verify"] == len(entries) + len(days) + 2  # and the root and the seal of the closed day
+    assert figures["payments_match"] == 3 + 3 + 3  # each participant, each payment, each entry of one
+    assert figures["journals_by_two"] == 1
     assert all(n > 0 for n in figures.values())
 
 
@@ -153,18 +170,34 @@ TAMPERINGS = {
         {"positions_cleared", "seals_verify"}),
     "a payment is changed": (
         f"UPDATE payment SET amount = amount + 1 WHERE {OF} AND amount = (SELECT max(amount) FROM payment WHERE {OF})",
-        {"positions_cleared", "seals_verify"}),
+        {"positions_cleared", "payments_match", "seals_verify"}),
     "a payment is turned round": (
         f"UPDATE payment SET payer = payee, payee = payer WHERE {OF} AND amount = (SELECT max(amount) FROM payment WHERE {OF})",
-        {"positions_cleared", "seals_verify"}),
+        {"positions_cleared", "payments_match", "seals_verify"}),
     "a payment is from nobody": (
-        f"UPDATE payment SET payer = 999 WHERE {OF} AND payer IS NOT NULL", {"positions_cleared", "seals_verify"}),
+        f"UPDATE payment SET payer = 999 WHERE {OF} AND payer IS NOT NULL", {"positions_cleared", "payments_match", "seals_verify"}),
     "a payment goes round in a circle": (
         f"""INSERT INTO payment (scheme, payment_id, business_date, payer, payee, amount, due_on, status)
             SELECT scheme, p.way, business_date, CASE p.way WHEN 'to' THEN payer ELSE payee END,
                    CASE p.way WHEN 'to' THEN payee ELSE payer END, 1, due_on, status
               FROM (SELECT * FROM payment WHERE {OF} LIMIT 1) AS one, (VALUES ('to'), ('back')) AS p(way)""",
-        {"positions_cleared", "seals_verify"}),
+        {"positions_cleared", "payments_match", "seals_verify"}),
+    **{f"a payment that is {status} is said to be {other}": (
+        f"UPDATE payment SET status = '{other}' WHERE {OF} AND status = '{status}'", {"payments_match"})
+        for status, other in (("approved", "confirmed"), ("confirmed", "approved"), ("failed", "confirmed"), ("approved", "instructed"))},
+    "a payment is said to be released": (f"UPDATE payment SET released = true WHERE {OF}", {"payments_match"}),
+    **{f"the {change} of a payment is lost": (
+        f"DELETE FROM payment_change WHERE {OF} AND change = '{change}'", {"payments_match"}) for change in ("approve", "confirm", "fail")},
+    "a payment's entry is another's": (
+        f"UPDATE payment_change SET entry = (SELECT max(entry) FROM payment_change WHERE {OF}) WHERE {OF} AND change = 'confirm'",
+        {"payments_match"}),
+    "an approval of a journal is lost": (f"DELETE FROM journal_proposal WHERE {OF}", {"journals_by_two"}),
+    "a journal was approved by another": (
+        f"UPDATE journal_proposal SET decided_by = (SELECT max(id) + 1 FROM api_key) WHERE {OF}", {"journals_by_two"}),
+    "a journal is not what was proposed": (
+        f"UPDATE journal_proposal SET amounts = ARRAY[-1, 1] WHERE {OF}", {"journals_by_two"}),
+    "a journal was posted by another": (
+        f"UPDATE entry SET api_key = (SELECT max(id) + 1 FROM api_key) WHERE {OF} AND kind = 14", {"journals_by_two"}),
     "the head is ahead": (f"UPDATE scheme_head SET last_entry = last_entry + 1 WHERE {OF}", {"entries_gapless"}),
     "late events are miscounted": (
         f"UPDATE business_day SET late_events = late_events + 1 WHERE {OF} AND business_date = '{NEXT_DAY}'", {"entries_gapless"}),

@@ -74,6 +74,7 @@ def event_rows(ids):
     many = [{"cup_type": f"cup-{n}", "quantity": 1} for n in range(101)]
     brick = lambda kind, **members: event(kind, "brick", at(OPEN), **members)
     anchor = lambda kind, **members: event(kind, "anchor", at(OPEN), **members)
+    legs = lambda *accounts: [{"account": a, "amount": "-1.00" if n % 2 else "1.00"} for n, a in enumerate(accounts)]
     word = lambda kind, scheme="tern-bay", **members: event(kind, None, at(OPEN), scheme=scheme, **members)
     return [
         ("a text is not an event", "issue", 422, "wrong_type"), ("null is not an event", b"null", 422, "wrong_type"),
@@ -145,6 +146,13 @@ def event_rows(ids):
         ("more reinstated than forfeited", word("reinstate", cups=ONE), 422, "more_than_forfeited"),
         ("reversal of a reinstated forfeit", word("reversal", reverses=ids["forfeit"]), 422, "more_than_forfeited"),
         ("reversal of a forfeit at a site", anchor("reversal", reverses=ids["reinstate"]), 422, "site_differs"),
+        ("unknown account", word("journal", reason="r", legs=legs("cash", "bank")), 422, "account_unknown"),
+        ("journal of deposits", word("journal", reason="r", legs=legs("customer_deposits(cup-300)", "bank")), 422, "not_for_journals"),
+        ("journal that does not balance", word("journal", reason="r", legs=legs("bank", "tax", "tax")), 422, "unbalanced"),
+        ("journal of one leg", word("journal", reason="r", legs=legs("bank")), 422, "too_few"),
+        ("journal without a reason", word("journal", legs=legs("bank", "tax")), 422, "member_missing"),
+        ("journal that says who approved it", word("journal", reason="r", legs=legs("bank", "tax"), approved_by="x"), 422,
+         "member_unknown"),
         ("same id, other amount", {**event("issue", "anchor", at(FIRST), issued=cups(cup_300=9), amount="22.00"),
                                    "event_id": ids["issue"]}, 409, "event_id_conflict"),
         ("same id, no amount", {**event("issue", "anchor", at(FIRST), issued=cups(cup_300=9)), "event_id": ids["issue"]},
@@ -299,7 +307,10 @@ def test_request_ids(net):
 # Reasons that other files show (reference, close, keys, stream), or that can't be called forth from outside.
 ELSEWHERE = {"day_not_ended", "earlier_day_open", "fixed_once_posted", "starts_too_soon", "name_taken", "precondition_failed",
              "currency_unknown", "time_zone_unknown", "participant_unknown", "overloaded", "outcome_unknown", "internal_error",
-             "too_many_requests"}
+             "too_many_requests",
+             # test_payments.py and test_journals.py
+             "payment_state", "payment_held", "payment_not_held", "approver_closed_day", "second_key_needed", "proposal_decided",
+             "payment_direct", "reversal_of_journal"}
 
 
 def test_every_reason_has_a_row(net):

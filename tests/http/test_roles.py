@@ -36,13 +36,16 @@ PERMITTED = {
     **{f"POST /v1/{path}": BOOKS for path in (
         "schemes/{}/days/{}/close", "settlements/{}/{}/approve", "settlements/{}/{}/files", "payments/{}/approve",
         "payments/{}/release", "payments/{}/confirm", "payments/{}/fail", "bank-statements", "exceptions/{}/resolve")},
+    "GET /v1/payments": ("participant", *READERS), "GET /v1/payments/{}": ("participant", *READERS),
+    "GET /v1/journals": READERS, "POST /v1/journals/{}/approve": BOOKS, "POST /v1/journals/{}/withdraw": BOOKS,
     "GET /v1/files/{}": BOOKS,
     "GET /v1/reports/{}": READERS,  # deposit-cover stands for "other reports"; what pos and participant read is below
 }
 EVENTS = {  # kind -> who may post it; a pos key only at its own sites, retire only at a hub
     **{kind: ("pos", *BOOKS) for kind in ("issue", "return", "exchange", "supply", "dispatch", "receipt", "damage", "count",
                                           "retire at a hub", "reversal of an own event")},
-    **{kind: BOOKS for kind in ("retire at a cafe", "reversal on a closed day", "forfeit", "reinstate", "transit_loss")},
+    **{kind: BOOKS for kind in ("retire at a cafe", "reversal on a closed day", "forfeit", "reinstate", "transit_loss",
+                              "journal")},
 }
 
 
@@ -64,7 +67,8 @@ def net(shared):
     service.sent = event("dispatch", "anchor", at(FIRST), cups=cups(cup_300=5), to="brick")
     service.admin.post_many([service.closed_event, service.others_event, service.sent,
                              event("forfeit", None, at(FIRST), scheme="tern-bay", cups=cups(cup_300=1))])
-    service.admin.close("tern-bay", FIRST)
+    settlement = service.admin.close("tern-bay", FIRST)
+    service.payment = next(p["payment_id"] for p in settlement["payments"] if "hearth" in (p["from"], p["to"]))
     return service
 
 
@@ -80,7 +84,8 @@ def concrete(net, operation):
         "/v1/schemes/{}/days/{}/close": ("tern-bay", day), "/v1/participants/{}": "hearth", "/v1/sites/{}": "anchor",
         "/v1/cup-types/{}": "cup-300", "/v1/keys/{}": "the-auditor", "/v1/sites/{}/day-totals/{}": ("anchor", FIRST),
         "/v1/settlements/{}/{}": ("tern-bay", FIRST), "/v1/settlements/{}/{}/approve": ("tern-bay", FIRST),
-        "/v1/settlements/{}/{}/files": ("tern-bay", FIRST), "/v1/reports/{}": "deposit-cover",
+        "/v1/settlements/{}/{}/files": ("tern-bay", FIRST), "/v1/reports/{}": "deposit-cover", "/v1/payments/{}": net.payment,
+        **{f"/v1/payments/{{}}/{change}": net.payment for change in ("release", "approve", "confirm", "fail")},
     }.get(path, "tern-bay" if path.startswith("/v1/schemes/{}") else "1")
     body = {
         "POST /v1/events": event("issue", "anchor", at(day), issued=cups(cup_300=1)), "PUT /v1/schemes/{}": scheme,
@@ -91,9 +96,11 @@ def concrete(net, operation):
         "POST /v1/reference": {"sites": []}, "POST /v1/keys": {"name": "new", "role": "auditor"},
         "PUT /v1/sites/{}/day-totals/{}": {"issued": [], "returned": [], "collected": "0.00", "refunded": "0.00"},
         "POST /v1/settlements/{}/{}/files": {"type": "payouts"},
+        "POST /v1/payments/{}/fail": {"reason": "closed"}, "POST /v1/journals/{}/withdraw": {"reason": "in error"},
     }.get(operation)
     path = path.format(*(filled if isinstance(filled, tuple) else (filled,)))
-    if operation in ("GET /v1/events", "GET /v1/settlements", "GET /v1/accounts", "GET /v1/seals", "GET /v1/reports/{}"):
+    if operation in ("GET /v1/events", "GET /v1/settlements", "GET /v1/accounts", "GET /v1/seals", "GET /v1/reports/{}",
+                     "GET /v1/payments", "GET /v1/journals"):
         path += "?scheme=tern-bay" + ("&site=anchor" if operation == "GET /v1/events" else "")
     if not operation.startswith("GET"):
         path += "?dry_run=true"
@@ -143,6 +150,8 @@ def event_of(net, kind, day):
         "forfeit": event("forfeit", None, at(day), scheme="tern-bay", cups=cups(cup_300=1)),
         "reinstate": event("reinstate", None, at(day), scheme="tern-bay", cups=cups(cup_300=1)),
         "transit_loss": own("transit_loss", cups=cups(cup_300=1), dispatch=net.sent["event_id"], bearer="sender"),
+        "journal": event("journal", None, at(day), scheme="tern-bay", reason="bank charges", legs=[
+            {"account": "bank", "amount": "-1.00"}, {"account": "handling_fees", "amount": "1.00"}]),
     }[kind]
 
 
@@ -155,7 +164,8 @@ def test_event_kinds(net, kind):
         sent = event_of(net, kind, FIRST + DAY)
         answer = net.by_role[role].send("POST", "/v1/events?dry_run=true", sent)
         if role in EVENTS[kind]:
-            assert answer.status == 200 and answer.json["status"] == "recorded", (role, kind, answer.body)
+            done = "proposed" if kind == "journal" else "recorded"
+            assert answer.status == 200 and answer.json["status"] == done, (role, kind, answer.body)
         else:
             reason = "unauthenticated" if role == "no key" else REASONS.get(kind) if role == "pos" else None
             assert (answer.status, answer.json["reason"]) == (401 if role == "no key" else 403, reason or "role_not_allowed"), (

@@ -8,7 +8,7 @@ import psycopg2
 import pytest
 
 from harness import Service, new_service
-from network import worked_events, worked_reference
+from network import WORKED_DAY, worked_events, worked_reference
 
 TOP = pathlib.Path(__file__).parents[2]
 MIGRATIONS = sorted((TOP / "sql/migrations").glob("*.sql"))
@@ -66,7 +66,8 @@ def c_table(header, table):
 
 def test_tables_mirror_those_in_c(database, service):
     kinds = database.rows("SELECT kind, word FROM entry_kind ORDER BY kind")
-    in_c = c_table("event.h", "EVENT_KIND_TABLE") + c_table("event.h", "CLOSE_KIND_TABLE")
+    in_c = c_table("event.h", "EVENT_KIND_TABLE") + c_table("event.h", "CLOSE_KIND_TABLE") + c_table(
+        "event.h", "PAYMENT_KIND_TABLE")
     assert kinds == sorted((int(number), word) for _, word, number in in_c)
     accounts = database.rows("SELECT kind, word, 'SCOPE_' || upper(scope), class FROM account_kind ORDER BY kind")
     assert accounts == sorted((int(number), word, scope, kind)
@@ -83,7 +84,7 @@ def posted(module_database):
 
 
 @pytest.mark.parametrize("table", ["entry", "event_id", "entry_reference", "exception", "exception_resolution",
-                                   "settlement", "position"])
+                                   "settlement", "position", "payment_change"])
 @pytest.mark.parametrize("statement", ["UPDATE {} SET scheme = scheme", "DELETE FROM {}", "TRUNCATE {}"])
 def test_the_service_can_only_append(posted, table, statement):
     with pytest.raises(psycopg2.errors.InsufficientPrivilege):
@@ -116,3 +117,26 @@ def test_the_database_refuses_an_entry_that_is_wrong(posted, ahead, kind, accoun
 def test_a_business_day_keeps_its_bounds_and_its_order_of_states(posted, statement):
     with pytest.raises(psycopg2.errors.IntegrityConstraintViolation):
         execute(posted.database.service_dsn, statement)
+
+
+@pytest.fixture(scope="module")
+def settled(posted):
+    for sent in worked_events()[1:]:
+        posted.admin.post(sent)
+    assert posted.admin.close("tern-bay", WORKED_DAY)["payments"]
+    return posted
+
+
+@pytest.mark.parametrize("statement, error", [
+    ("UPDATE payment SET amount = amount + 1", psycopg2.errors.InsufficientPrivilege),
+    ("UPDATE payment SET status = 'confirmed'", psycopg2.errors.IntegrityConstraintViolation),  # nobody has approved it
+    ("UPDATE payment SET status = 'paid'", psycopg2.errors.IntegrityConstraintViolation),
+    ("UPDATE payment SET status = 'failed'; UPDATE payment SET status = 'computed'", psycopg2.errors.IntegrityConstraintViolation),
+    ("UPDATE payment SET released = true; UPDATE payment SET released = false", psycopg2.errors.IntegrityConstraintViolation),
+    ("DELETE FROM payment", psycopg2.errors.InsufficientPrivilege),
+    ("DELETE FROM journal_proposal", psycopg2.errors.InsufficientPrivilege),
+    ("UPDATE journal_proposal SET amounts = '{}'", psycopg2.errors.InsufficientPrivilege),
+])
+def test_what_a_close_fixed_and_a_key_proposed_stands(settled, statement, error):
+    with pytest.raises(error):
+        execute(settled.database.service_dsn, statement)

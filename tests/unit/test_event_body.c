@@ -73,6 +73,7 @@ static const struct {
     {"reversal", {"site", "reverses"}, {0}},
     {"forfeit", {"scheme", "cups"}, {0}},
     {"reinstate", {"scheme", "cups"}, {0}},
+    {"journal", {"scheme", "legs", "reason"}, {0}},
 };
 enum { KINDS = sizeof kinds / sizeof kinds[0] };
 
@@ -92,7 +93,7 @@ static const struct {
     {"dispatch", "\"" OTHER "\""},
     {"reverses", "\"" OTHER "\""},
     {"bearer", "\"operator\""},
-    {"legs", "[]"},
+    {"legs", "[{\"account\":\"bank\",\"amount\":\"-5.00\"},{\"account\":\"tax\",\"amount\":\"5.00\"}]"},
     {"reason", "\"text\""},
     {"approved_by", "\"key\""},
 };
@@ -223,7 +224,11 @@ END_TEST
 #define HEAD(kind)                                                                                           \
     "{\"event_id\":\"" ID "\",\"kind\":\"" kind "\",\"occurred_at\":\"" INSTANT "\",\"site\":\"anchor\","
 #define LINE(number) "{\"cup_type\":\"cup-300\",\"quantity\":" number "}"
-#define ISSUE(rest)  HEAD("issue") "\"issued\":[" LINE("2") "]," rest "}"
+#define LEG(amount)  "{\"account\":\"bank\",\"amount\":\"" amount "\"}"
+#define JOURNAL(legs)                                                                                        \
+    "{\"event_id\":\"" ID "\",\"kind\":\"journal\",\"occurred_at\":\"" INSTANT "\",\"scheme\":\"tern-bay\"," \
+    "\"reason\":\"interest\",\"legs\":[" legs "]}"
+#define ISSUE(rest) HEAD("issue") "\"issued\":[" LINE("2") "]," rest "}"
 
 /* Bodies and their faults. */
 static const struct {
@@ -236,7 +241,8 @@ static const struct {
     {"{\"kind\":1,\"x\":2}", "wrong_type /kind"},
     {"{\"kind\":\"Issue\"}", "value_unknown /kind"},
     {"{\"kind\":\"\"}", "value_unknown /kind"},
-    {"{\"kind\":\"journal\"}", "value_unknown /kind"},
+    {"{\"kind\":\"payment_confirmed\"}", "value_unknown /kind"},
+    {"{\"kind\":\"bank_line\"}", "value_unknown /kind"},
     {"{\"kind\":\"fees\"}", "value_unknown /kind"},
     {"{\"kind\":\"settle\"}", "value_unknown /kind"},
     {"{\"kind\":\"remeasurement\"}", "value_unknown /kind"},
@@ -324,6 +330,13 @@ static const struct {
     {"{\"event_id\":\"" ID "\",\"kind\":\"reversal\",\"occurred_at\":\"" INSTANT "\",\"scheme\":\"tern-bay\","
      "\"reverses\":\"" OTHER "\"}",
      ""}, /* of what names a scheme */
+    {JOURNAL(LEG("-5.00") "," LEG("5.00")), ""},
+    {JOURNAL(LEG("-5.00")), "too_few /legs"},
+    {JOURNAL(LEG("0.00") "," LEG("5.00")), "out_of_range /legs/0/amount"},
+    {JOURNAL(LEG("5,00") "," LEG("5.00")), "bad_format /legs/0/amount"},
+    {JOURNAL("{\"account\":\"\",\"amount\":\"1\"}," LEG("5.00")), "bad_format /legs/0/account"},
+    {JOURNAL("{\"account\":1,\"cups\":1}," LEG("5.00")),
+     "wrong_type /legs/0/account, member_unknown /legs/0/cups, member_missing /legs/0/amount"},
     {HEAD("reversal") "\"scheme\":\"tern-bay\",\"reverses\":\"" OTHER "\"}", "member_unknown /scheme"},
 };
 

@@ -18,6 +18,7 @@ struct posting_case {
     struct posting_facts facts;
     struct posting_line lines[ITEMS_MAX];
     struct leg reversed[ITEMS_MAX];
+    struct leg stated[ITEMS_MAX];
     struct leg expected[ITEMS_MAX];
     size_t expected_count;
 };
@@ -113,6 +114,16 @@ static void read_fact(struct posting_case *one, const char *text)
         facts->charge_shortages = true;
     else if (strcmp(word, "reversed") == 0)
         one->reversed[facts->reversed_count++] = read_leg(text);
+    else if (strcmp(word, "stated") == 0)
+        one->stated[facts->stated_count++] = read_leg(text);
+    else if (strcmp(word, "payer") == 0)
+        facts->payer = (int32_t)number;
+    else if (strcmp(word, "payee") == 0)
+        facts->payee = (int32_t)number;
+    else if (strcmp(word, "amount") == 0)
+        facts->amount.minor = number;
+    else if (strcmp(word, "for") == 0)
+        facts->target = *text == 's' ? LINE_FOR_SETTLEMENT : LINE_FOR_ARREARS;
     else if (strcmp(word, "bearer") == 0)
         facts->bearer = *text == 's' ? BEARER_SENDER : *text == 'r' ? BEARER_RECEIVER : BEARER_OPERATOR;
     else if (strcmp(word, "fee") == 0)
@@ -147,6 +158,7 @@ static void read_case(char *line)
         .site = SITE,
         .lines = one->lines,
         .reversed = one->reversed,
+        .stated = one->stated,
     };
     /* Commas stand between facts, and within the brackets of an account. */
     for (char *at = part[2]; (at = strstr(at, ", ")) != NULL;)
@@ -194,8 +206,9 @@ START_TEST(every_case_has_its_legs)
     for (size_t c = 0; c < case_count; c++) {
         const struct posting_case *one = &cases[c];
         struct leg buffer[LEGS_MAX];
-        struct leg_list legs = {buffer, 0,
-                                posting_legs_max(one->facts.line_count, one->facts.reversed_count)};
+        struct leg_list legs = {
+            buffer, 0,
+            posting_legs_max(one->facts.line_count, one->facts.reversed_count + one->facts.stated_count)};
         ck_assert_uint_le(legs.capacity, LEGS_MAX);
         ck_assert_int_eq(posting_derive(&one->facts, &legs), REASON_NONE);
         ck_assert_msg(legs.count == one->expected_count, "%zu legs, not %zu: %s", legs.count,
@@ -216,7 +229,13 @@ static bool condition_met(enum rule_when when, const struct posting_facts *facts
     return when == ALWAYS || (when == WHEN_SENDER_BEARS && facts->bearer == BEARER_SENDER) ||
            (when == WHEN_RECEIVER_BEARS && facts->bearer == BEARER_RECEIVER) ||
            (when == WHEN_OPERATOR_BEARS && facts->bearer == BEARER_OPERATOR) ||
-           (when == WHEN_SHORTAGES_CHARGED && facts->charge_shortages);
+           (when == WHEN_SHORTAGES_CHARGED && facts->charge_shortages) ||
+           (when == WHEN_PARTICIPANT_PAYS && facts->payer != 0) ||
+           (when == WHEN_PARTICIPANT_IS_PAID && facts->payee != 0) ||
+           (when == WHEN_POOL_PAYS && facts->payer == 0) ||
+           (when == WHEN_POOL_IS_PAID && facts->payee == 0) ||
+           (when == WHEN_FOR_SETTLEMENT && facts->target == LINE_FOR_SETTLEMENT) ||
+           (when == WHEN_FOR_ARREARS && facts->target == LINE_FOR_ARREARS);
 }
 
 static bool case_shows(const struct posting_case *one, const struct posting_rule *rule, enum entry_kind kind,
@@ -225,7 +244,7 @@ static bool case_shows(const struct posting_case *one, const struct posting_rule
     if (one->facts.kind != kind || one->facts.stock_terms != terms || !condition_met(rule->when, &one->facts))
         return false;
     for (size_t i = 0; i < one->expected_count; i++)
-        if (rule->measure == MIRROR || account_kind_of(one->expected[i].account) == rule->account)
+        if (rule->account == ACCOUNT_NONE || account_kind_of(one->expected[i].account) == rule->account)
             return true;
     return false;
 }

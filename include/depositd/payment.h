@@ -1,0 +1,78 @@
+/* SPDX-License-Identifier: ISC */
+/* The life of a payment after the close: its states, what may be done to it in each, and who may do it.
+ *
+ * What the close fixed of a payment never changes. Pure; any thread. */
+#ifndef DEPOSITD_PAYMENT_H
+#define DEPOSITD_PAYMENT_H
+
+#include "depositd/event.h"
+#include "depositd/reason.h"
+
+enum payment_status {
+    PAYMENT_COMPUTED,   /* by the close; nobody has agreed to it yet */
+    PAYMENT_APPROVED,   /* it may leave */
+    PAYMENT_INSTRUCTED, /* it is in a file for the bank */
+    PAYMENT_CONFIRMED,  /* the money has moved */
+    PAYMENT_FAILED,     /* it has not, or has come back: arrears, which the next close settles */
+    PAYMENT_STATUSES
+};
+
+enum payment_change {
+    CHANGE_RELEASE, /* lets a held payment go */
+    CHANGE_APPROVE,
+    CHANGE_INSTRUCT,
+    CHANGE_CONFIRM,
+    CHANGE_FAIL,
+    PAYMENT_CHANGES
+};
+
+/* What may be done in a state, and what it leads to. */
+struct payment_transition {
+    enum payment_status from;
+    enum payment_change change;
+    enum payment_status to;
+    enum entry_kind posts; /* KIND_NONE: no entry */
+};
+
+const struct payment_transition *payment_transitions(size_t *count);
+
+/* The words by which both are stored and shown. */
+const char *payment_status_word(enum payment_status status);
+MUST_CHECK bool payment_status_parse(const char *word, enum payment_status *status);
+const char *payment_change_word(enum payment_change change);
+
+/* Something that was done to it already. */
+struct payment_act {
+    enum payment_change change;
+    int32_t key; /* whose; 0: the service's */
+};
+
+struct payment {
+    enum payment_status status;
+    bool held;            /* by the close … */
+    bool released;        /* … and let go since */
+    int32_t payer, payee; /* participants' ids; 0: the pool */
+    struct money amount;
+    bool dual_control; /* of its scheme */
+    int32_t closed_by; /* the key that closed its day; 0: the service, by the clock */
+    const struct payment_act *acts;
+    size_t act_count;
+};
+
+struct payment_decision {
+    bool done_before; /* by the same key: nothing is left to do */
+    enum payment_status to;
+    enum entry_kind posts;
+};
+
+/* Whether the key may do this to the payment now, and what comes of it. An act that the key has done already,
+ * and that has had its effect, is no fault: a client that lost the answer may ask again. PAYMENT_STATE,
+ * PAYMENT_HELD, PAYMENT_NOT_HELD, PAYMENT_DIRECT; under dual control APPROVER_CLOSED_DAY and
+ * SECOND_KEY_NEEDED.
+ *
+ * Dual control: a payment leaves when a key has approved it that neither closed its day nor released it;
+ * where the service closed the day by the clock, when two keys have approved it. */
+MUST_CHECK enum reason payment_decide(const struct payment *payment, enum payment_change change, int32_t key,
+                                      struct payment_decision *decision);
+
+#endif

@@ -1,0 +1,49 @@
+/* SPDX-License-Identifier: ISC */
+/* Journals that are proposed, until another key decides on them. All of it runs within a transaction that
+ * holds the scheme's head row, but the look-up of schemes. Results are put into the given arena. */
+#ifndef DEPOSITD_STORE_JOURNAL_STORE_H
+#define DEPOSITD_STORE_JOURNAL_STORE_H
+
+#include "store/ledger_store.h"
+
+struct proposal_row {
+    const struct event *event;
+    const struct leg *legs;
+    size_t leg_count;
+    int32_t key; /* whose */
+};
+MUST_CHECK enum store_result store_proposal_add(struct pg *pg, struct arena *arena, int32_t scheme,
+                                                struct instant now, const struct proposal_row *row);
+
+/* Those that are not in the ledger, as events that the scheme knows; open and withdrawn. */
+MUST_CHECK enum store_result store_proposals(struct pg *pg, struct arena *arena, int32_t scheme,
+                                             struct known_event **known, size_t *count);
+
+/* The schemes that have a proposal with this id, ascending. */
+MUST_CHECK enum store_result store_proposal_schemes(struct pg *pg, struct arena *arena, const struct uuid *id,
+                                                    int32_t **schemes, size_t *count);
+
+enum proposal_status { PROPOSAL_OPEN, PROPOSAL_APPROVED, PROPOSAL_WITHDRAWN };
+
+struct proposal {
+    enum proposal_status status;
+    int32_t proposed_by, decided_by; /* keys; 0: nobody yet */
+    const char *event;               /* as it was posted, canonical */
+    struct instant occurred_at;
+    struct leg *legs;
+    size_t leg_count;
+};
+MUST_CHECK enum store_result store_proposal(struct pg *pg, struct arena *arena, int32_t scheme,
+                                            const struct uuid *id, struct proposal *proposal, bool *found);
+
+struct proposal_decision {
+    enum proposal_status status;
+    struct instant decided_at;
+    int32_t key;
+    const char *note; /* NULL: none */
+    int64_t entry;    /* 0: none */
+};
+MUST_CHECK enum store_result store_proposal_decide(struct pg *pg, int32_t scheme, const struct uuid *id,
+                                                   const struct proposal_decision *decision);
+
+#endif

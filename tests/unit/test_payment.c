@@ -1,0 +1,303 @@
+/* SPDX-License-Identifier: ISC */
+/* The life of a payment: every transition of the table against the contract's own list, every other change in
+ * every state, and who may do it. There is no published source: dual control is common practice in payment
+ * offices, and its rules here are the contract's. */
+#include "depositd/payment.h"
+
+#include <check.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { CLOSER = 1, ANN = 2, BEN = 3 };
+
+/* state, change -> state; what is not here is refused. */
+static const struct {
+    const char *from, *change, *to, *posts;
+} allowed[] = {
+    {"computed", "release", "computed", NULL}, /* of a held one */
+    {"computed", "approve", "approved", NULL},
+    {"computed", "fail", "failed", "payment_failed"},
+    {"approved", "instruct", "instructed", NULL},
+    {"approved", "confirm", "confirmed", "payment_confirmed"},
+    {"approved", "fail", "failed", "payment_failed"},
+    {"instructed", "confirm", "confirmed", "payment_confirmed"},
+    {"instructed", "fail", "failed", "payment_failed"},
+    {"confirmed", "fail", "failed", "payment_failed"},
+};
+enum { ALLOWED = sizeof allowed / sizeof allowed[0] };
+
+static int index_of(enum payment_status from, enum payment_change change)
+{
+    for (int i = 0; i < ALLOWED; i++)
+        if (strcmp(allowed[i].from, payment_status_word(from)) == 0 &&
+            strcmp(allowed[i].change, payment_change_word(change)) == 0)
+            return i;
+    return -1;
+}
+
+START_TEST(each_change_in_each_state)
+{
+    size_t count;
+    payment_transitions(&count);
+    ck_assert_uint_eq(count, ALLOWED);
+    for (int from = 0; from < PAYMENT_STATUSES; from++)
+        for (int change = 0; change < PAYMENT_CHANGES; change++) {
+            struct payment payment = {
+                .status = (enum payment_status)from, .held = change == CHANGE_RELEASE, .payer = 7};
+            struct payment_decision decision;
+            enum reason reason = payment_decide(&payment, (enum payment_change)change, ANN, &decision);
+            int i = index_of((enum payment_status)from, (enum payment_change)change);
+            ck_assert_int_eq(reason, i >= 0 ? REASON_NONE : REASON_PAYMENT_STATE);
+            if (i < 0)
+                continue;
+            ck_assert_str_eq(payment_status_word(decision.to), allowed[i].to);
+            ck_assert(!decision.done_before);
+            ck_assert_pstr_eq(entry_kind_word(decision.posts), allowed[i].posts);
+        }
+}
+END_TEST
+
+START_TEST(words_are_read_back)
+{
+    enum payment_status status;
+    for (int i = 0; i < PAYMENT_STATUSES; i++) {
+        ck_assert(payment_status_parse(payment_status_word((enum payment_status)i), &status));
+        ck_assert_int_eq(status, i);
+    }
+    ck_assert(!payment_status_parse("", &status) && !payment_status_parse("paid", &status));
+}
+END_TEST
+
+struct rule {
+    const char *story;
+    struct payment payment;
+    struct payment_act acts[3];
+    enum payment_change change;
+    int32_t key;
+    enum reason reason;
+    enum payment_status to;
+    bool done_before;
+};
+
+#define HELD     .status = PAYMENT_COMPUTED, .held = true, .payee = 7
+#define RELEASED HELD, .released = true
+#define DUAL     .dual_control = true, .closed_by = CLOSER
+#define BY_CLOCK .dual_control = true
+#define ACTED(n) .act_count = n
+
+static const struct rule rules[] = {
+    {"held: not to be approved", {HELD}, {{0, 0}}, CHANGE_APPROVE, ANN, REASON_PAYMENT_HELD, 0, false},
+    {"held: released", {HELD}, {{0, 0}}, CHANGE_RELEASE, ANN, REASON_NONE, PAYMENT_COMPUTED, false},
+    {"held: may fail", {HELD}, {{0, 0}}, CHANGE_FAIL, ANN, REASON_NONE, PAYMENT_FAILED, false},
+    {"held: instructed is further on",
+     {HELD},
+     {{0, 0}},
+     CHANGE_INSTRUCT,
+     ANN,
+     REASON_PAYMENT_STATE,
+     0,
+     false},
+    {"released: approved", {RELEASED}, {{0, 0}}, CHANGE_APPROVE, ANN, REASON_NONE, PAYMENT_APPROVED, false},
+    {"not held: nothing to release",
+     {.payee = 7},
+     {{0, 0}},
+     CHANGE_RELEASE,
+     ANN,
+     REASON_PAYMENT_NOT_HELD,
+     0,
+     false},
+    {"released by another",
+     {RELEASED, ACTED(1)},
+     {{CHANGE_RELEASE, BEN}},
+     CHANGE_RELEASE,
+     ANN,
+     REASON_PAYMENT_STATE,
+     0,
+     false},
+    {"released by the same: again is fine",
+     {RELEASED, ACTED(1)},
+     {{CHANGE_RELEASE, ANN}},
+     CHANGE_RELEASE,
+     ANN,
+     REASON_NONE,
+     PAYMENT_COMPUTED,
+     true},
+    {"between participants: in no file",
+     {.status = PAYMENT_APPROVED, .payer = 7, .payee = 8},
+     {{0, 0}},
+     CHANGE_INSTRUCT,
+     ANN,
+     REASON_PAYMENT_DIRECT,
+     0,
+     false},
+    {"between participants: confirmed by hand",
+     {.status = PAYMENT_APPROVED, .payer = 7, .payee = 8},
+     {{0, 0}},
+     CHANGE_CONFIRM,
+     ANN,
+     REASON_NONE,
+     PAYMENT_CONFIRMED,
+     false},
+    {"approved by another",
+     {.status = PAYMENT_APPROVED, .payee = 7, ACTED(1)},
+     {{CHANGE_APPROVE, BEN}},
+     CHANGE_APPROVE,
+     ANN,
+     REASON_PAYMENT_STATE,
+     0,
+     false},
+    {"approved by the same: again is fine",
+     {.status = PAYMENT_APPROVED, .payee = 7, ACTED(1)},
+     {{CHANGE_APPROVE, ANN}},
+     CHANGE_APPROVE,
+     ANN,
+     REASON_NONE,
+     PAYMENT_APPROVED,
+     true},
+    {"approved by the same, and confirmed since",
+     {.status = PAYMENT_CONFIRMED, .payee = 7, ACTED(2)},
+     {{CHANGE_APPROVE, ANN}, {CHANGE_CONFIRM, BEN}},
+     CHANGE_APPROVE,
+     ANN,
+     REASON_NONE,
+     PAYMENT_CONFIRMED,
+     true},
+    {"failed by the same: again is fine",
+     {.status = PAYMENT_FAILED, .payee = 7, ACTED(1)},
+     {{CHANGE_FAIL, ANN}},
+     CHANGE_FAIL,
+     ANN,
+     REASON_NONE,
+     PAYMENT_FAILED,
+     true},
+    {"failed by another",
+     {.status = PAYMENT_FAILED, .payee = 7, ACTED(1)},
+     {{CHANGE_FAIL, BEN}},
+     CHANGE_FAIL,
+     ANN,
+     REASON_PAYMENT_STATE,
+     0,
+     false},
+    {"who closed may approve without dual control",
+     {.closed_by = CLOSER, .payee = 7},
+     {{0, 0}},
+     CHANGE_APPROVE,
+     CLOSER,
+     REASON_NONE,
+     PAYMENT_APPROVED,
+     false},
+    {"dual: who closed may not",
+     {DUAL},
+     {{0, 0}},
+     CHANGE_APPROVE,
+     CLOSER,
+     REASON_APPROVER_CLOSED_DAY,
+     0,
+     false},
+    {"dual: another may, alone", {DUAL}, {{0, 0}}, CHANGE_APPROVE, ANN, REASON_NONE, PAYMENT_APPROVED, false},
+    {"dual: who released may not approve alone",
+     {RELEASED, DUAL, ACTED(1)},
+     {{CHANGE_RELEASE, ANN}},
+     CHANGE_APPROVE,
+     ANN,
+     REASON_SECOND_KEY_NEEDED,
+     0,
+     false},
+    {"dual: who closed may release",
+     {HELD, DUAL},
+     {{0, 0}},
+     CHANGE_RELEASE,
+     CLOSER,
+     REASON_NONE,
+     PAYMENT_COMPUTED,
+     false},
+    {"dual: released by one, approved by another",
+     {RELEASED, DUAL, ACTED(1)},
+     {{CHANGE_RELEASE, BEN}},
+     CHANGE_APPROVE,
+     ANN,
+     REASON_NONE,
+     PAYMENT_APPROVED,
+     false},
+    {"by the clock: the first approval waits",
+     {BY_CLOCK},
+     {{0, 0}},
+     CHANGE_APPROVE,
+     ANN,
+     REASON_NONE,
+     PAYMENT_COMPUTED,
+     false},
+    {"by the clock: not twice the same",
+     {BY_CLOCK, ACTED(1)},
+     {{CHANGE_APPROVE, ANN}},
+     CHANGE_APPROVE,
+     ANN,
+     REASON_SECOND_KEY_NEEDED,
+     0,
+     false},
+    {"by the clock: the second",
+     {BY_CLOCK, ACTED(1)},
+     {{CHANGE_APPROVE, ANN}},
+     CHANGE_APPROVE,
+     BEN,
+     REASON_NONE,
+     PAYMENT_APPROVED,
+     false},
+    {"by the clock: who released may be one of the two",
+     {RELEASED, BY_CLOCK, ACTED(2)},
+     {{CHANGE_RELEASE, ANN}, {CHANGE_APPROVE, BEN}},
+     CHANGE_APPROVE,
+     ANN,
+     REASON_NONE,
+     PAYMENT_APPROVED,
+     false},
+    {"by the clock, both approved: again is fine",
+     {.status = PAYMENT_APPROVED, BY_CLOCK, ACTED(2)},
+     {{CHANGE_APPROVE, ANN}, {CHANGE_APPROVE, BEN}},
+     CHANGE_APPROVE,
+     ANN,
+     REASON_NONE,
+     PAYMENT_APPROVED,
+     true},
+    {"dual control is of approving only",
+     {.status = PAYMENT_APPROVED, DUAL, ACTED(1)},
+     {{CHANGE_APPROVE, ANN}},
+     CHANGE_CONFIRM,
+     ANN,
+     REASON_NONE,
+     PAYMENT_CONFIRMED,
+     false},
+};
+enum { RULES = sizeof rules / sizeof rules[0] };
+
+START_TEST(each_rule_of_who_may)
+{
+    const struct rule *rule = &rules[_i];
+    struct payment payment = rule->payment;
+    struct payment_decision decision;
+    payment.acts = rule->acts;
+    enum reason reason = payment_decide(&payment, rule->change, rule->key, &decision);
+    ck_assert_msg(reason == rule->reason, "%s: %s", rule->story,
+                  reason != REASON_NONE ? reason_info(reason)->code : "no reason");
+    if (reason != REASON_NONE)
+        return;
+    ck_assert_msg(decision.to == rule->to, "%s: %s", rule->story, payment_status_word(decision.to));
+    ck_assert_msg(decision.done_before == rule->done_before, "%s", rule->story);
+    ck_assert_msg(!decision.done_before || decision.posts == KIND_NONE, "%s", rule->story);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("payment");
+    TCase *tests = tcase_create("payment");
+    tcase_add_test(tests, each_change_in_each_state);
+    tcase_add_test(tests, words_are_read_back);
+    tcase_add_loop_test(tests, each_rule_of_who_may, 0, RULES);
+    suite_add_tcase(suite, tests);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed == 0 ? 0 : 1;
+}
