@@ -83,6 +83,7 @@
     X(STARTS_TOO_SOON, starts_too_soon, 422, false, "A new value must start on a later business day")        \
     X(CURRENCY_UNKNOWN, currency_unknown, 422, false, "The currency is not known")                           \
     X(TIME_ZONE_UNKNOWN, time_zone_unknown, 422, false, "The time zone is not known")                        \
+    X(ALREADY_RESOLVED, already_resolved, 409, false, "The exception was resolved otherwise")                \
     /* not the client's fault */                                                                             \
     X(INTERNAL_ERROR, internal_error, 500, true, "Something went wrong here; nothing was recorded")          \
     X(OVERLOADED, overloaded, 503, true, "Too busy, or no database; nothing was recorded")                   \

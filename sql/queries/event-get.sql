@@ -1,6 +1,8 @@
--- The entries of an event id, in all schemes or one. $1 event id, $2 scheme (null: all), $3 the sites to show (null: all).
+-- The entries of an event id, in all schemes or one, or an entry by its number. $1 event id, $2 scheme (null: all), $3 the sites to
+-- show (null: all), $4 entry (null: by event id).
 SELECT json_strip_nulls(json_build_object(
-           'event', e.event::json, 'scheme', s.code, 'entry', e.entry, 'business_date', e.business_date, 'late', e.late,
+           'event', e.event::json, 'scheme', s.code, 'entry', e.entry,
+           'kind', (SELECT k.word FROM entry_kind k WHERE k.kind = e.kind), 'business_date', e.business_date, 'late', e.late,
            'recorded_at', instant_text(e.recorded_at),
            'legs', (SELECT coalesce(json_agg(json_build_object('account', account_name(account),
                                CASE WHEN account_unit(account) = 0 THEN 'amount' ELSE 'cups' END,
@@ -18,6 +20,6 @@ SELECT json_strip_nulls(json_build_object(
            'settlement', (SELECT format('/v1/settlements/%s/%s', s.code, t.business_date) FROM settlement t
                            WHERE (t.scheme, t.business_date) = (e.scheme, e.business_date))))
   FROM scheme s
-  JOIN event_id i ON i.scheme = s.id AND i.event_id = $1::uuid
-  JOIN entry e ON (e.scheme, e.entry) = (i.scheme, i.entry)
+  JOIN entry e ON e.scheme = s.id
+              AND e.entry = coalesce($4::bigint, (SELECT i.entry FROM event_id i WHERE i.scheme = s.id AND i.event_id = $1::uuid))
  WHERE ($2::integer IS NULL OR s.id = $2) AND ($3::integer[] IS NULL OR e.site = ANY ($3))

@@ -1,21 +1,27 @@
--- Where the cups are: at each site, and outside sites. $1 scheme, $2 business day, $3 the sites to show (null: all, and
--- what is outside).
+-- Where the cups are: at each site, with the day of its last count, and outside sites. $1 scheme, $2 business day, $3 the sites
+-- to show (null: all, and what is outside).
 WITH stands AS (
     SELECT k.word AS place, account_owner(b.account) AS owner, account_cup_type(b.account) AS cup_type, b.amount
       FROM balances_through($1::integer, $2::date) AS b
       JOIN account_kind k ON k.kind = account_kind_of(b.account) AND k.class IN ('cups', 'source')
      WHERE $3::integer[] IS NULL OR account_owner(b.account) = ANY ($3)),
 line AS (
-    SELECT s.code AS site, NULL AS place, cup_type,
+    SELECT s.code AS site, s.id, NULL AS place, cup_type,
            coalesce(sum(amount) FILTER (WHERE stands.place = 'site_stock'), 0) AS sound,
            coalesce(sum(amount) FILTER (WHERE stands.place = 'damaged'), 0) AS damaged,
            coalesce(sum(greatest(-amount, 0)), 0) AS negative
       FROM stands JOIN site s ON s.id = owner
-     GROUP BY 1, 3
+     GROUP BY 1, 2, 4
     UNION ALL
-    SELECT NULL, place, cup_type, amount, NULL, CASE WHEN place NOT IN ('supply', 'unaccounted') THEN greatest(-amount, 0) END
+    SELECT NULL, NULL, place, cup_type, amount, NULL, CASE WHEN place NOT IN ('supply', 'unaccounted') THEN greatest(-amount, 0) END
       FROM stands WHERE owner = 0)
-SELECT site, place, c.code, sound, damaged, negative
+SELECT site, place, c.code, sound, damaged, negative, counted.business_date, $2 - counted.business_date
   FROM line JOIN cup_type c ON c.id = cup_type
+  LEFT JOIN LATERAL ( -- a count that changed nothing has no leg: the event says what was counted
+       SELECT e.business_date FROM entry e
+        WHERE e.site = line.id AND e.kind = 10 AND e.business_date <= $2
+          AND strpos(e.event, format('"cup_type":"%s"', c.code)) > 0
+          AND NOT EXISTS (SELECT FROM entry_reference r WHERE r.scheme = $1::integer AND r.referred = e.entry AND r.kind = 11)
+        ORDER BY e.entry DESC LIMIT 1) counted ON true
  ORDER BY site COLLATE "C" NULLS LAST,
           array_position(ARRAY['with_customers', 'in_transit', 'retired', 'unaccounted', 'supply'], place), c.code COLLATE "C"

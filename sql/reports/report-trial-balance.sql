@@ -1,22 +1,28 @@
--- Trial balance: every account that is not zero, then the totals of each unit. $1 scheme, $2 business day.
+-- Trial balance: every account that is not zero, with the day on which it last moved, then the totals of each unit. $1 scheme, $2
+-- business day.
 WITH of_scheme AS (SELECT currency, decimals FROM scheme WHERE id = $1::integer),
 stands AS (
     SELECT b.account, coalesce(unit.code, currency) AS unit, unit.id IS NULL AS is_money, b.amount::numeric,
-           k.word || coalesce('(' || nullif(concat_ws(',', s.code, p.code, c.code), '') || ')', '') AS name
+           k.word || coalesce('(' || nullif(concat_ws(',', s.code, p.code, c.code), '') || ')', '') AS name,
+           greatest((SELECT max(m.business_date) FROM balance m
+                      WHERE m.scheme = $1::integer AND m.account = b.account AND m.business_date <= $2), r.moved_on) AS moved_on
       FROM balances_through($1::integer, $2::date) AS b
      CROSS JOIN of_scheme
       JOIN account_kind k ON k.kind = account_kind_of(b.account)
+      LEFT JOIN (SELECT account, max(business_date) AS moved_on FROM recent_balance
+                  WHERE scheme = $1::integer AND business_date <= $2 GROUP BY 1) r ON r.account = b.account
       LEFT JOIN site s ON k.scope IN ('site', 'site_cup_type') AND s.id = account_owner(b.account)
       LEFT JOIN participant p ON k.scope = 'participant' AND p.id = account_owner(b.account)
       LEFT JOIN cup_type c ON c.id = nullif(account_cup_type(b.account), 0)
       LEFT JOIN cup_type unit ON unit.id = account_unit(b.account)
      WHERE b.amount <> 0),
 line AS (
-    SELECT 0 AS part, account, name, unit, is_money, greatest(amount, 0) AS debit, greatest(-amount, 0) AS credit FROM stands
+    SELECT 0 AS part, account, name, unit, is_money, greatest(amount, 0) AS debit, greatest(-amount, 0) AS credit, moved_on
+      FROM stands
     UNION ALL
-    SELECT 1, 0, 'total', unit, is_money, sum(greatest(amount, 0)), sum(greatest(-amount, 0)) FROM stands GROUP BY unit, is_money)
+    SELECT 1, 0, 'total', unit, is_money, sum(greatest(amount, 0)), sum(greatest(-amount, 0)), NULL FROM stands GROUP BY unit, is_money)
 SELECT name, unit,
        CASE WHEN is_money THEN amount_text(debit, decimals) ELSE debit::text END,
-       CASE WHEN is_money THEN amount_text(credit, decimals) ELSE credit::text END
+       CASE WHEN is_money THEN amount_text(credit, decimals) ELSE credit::text END, moved_on
   FROM line, of_scheme
  ORDER BY is_money DESC, unit COLLATE "C", part, account

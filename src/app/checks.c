@@ -25,6 +25,8 @@ static const struct check checks[] = {
     {"events_once", "Every event is one entry", &sql_check_events_once, NULL},
     {"site_days_match", "What sites did in a day is what events and legs say", &sql_check_site_days_match,
      NULL},
+    {"cup_days_match", "What closes kept of cups and their deposits is what sites did and balances moved",
+     &sql_check_cup_days_match, NULL},
     {"transfers_match", "Transfers are what dispatches, receipts and losses say", &sql_check_transfers_match,
      NULL},
     {"funding", "What stands against the deposits is explained by its causes", &sql_check_funding, NULL},

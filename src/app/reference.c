@@ -442,7 +442,7 @@ void reference_tag(const struct buffer *json, char tag[static REFERENCE_TAG_SIZE
 }
 
 /* RFC 9110 section 13.1.1: one of the listed tags, by strong comparison, or * for anything that is there. */
-static bool matches(const char *if_match, const char *tag)
+bool reference_tag_matches(const char *if_match, const char *tag)
 {
     while (*if_match != '\0') {
         if_match += strspn(if_match, ", \t");
@@ -480,7 +480,7 @@ static enum store_result put_one(struct change *change, const struct reference_p
     if (result != STORE_OK)
         return result;
     shown->created = !there;
-    if (put->if_match != NULL && !(there && matches(put->if_match, shown->tag))) {
+    if (put->if_match != NULL && !(there && reference_tag_matches(put->if_match, shown->tag))) {
         faults_add(change->faults, REASON_PRECONDITION_FAILED, NULL, "it is not as If-Match says");
         return STORE_OK;
     }

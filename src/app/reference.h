@@ -44,5 +44,7 @@ MUST_CHECK enum store_result reference_put(struct pg *pg, const struct reference
 
 /* The entity tag of a representation: a quoted hash of it. */
 void reference_tag(const struct buffer *json, char tag[static REFERENCE_TAG_SIZE]);
+/* Whether the value of If-Match is for the thing of that tag. */
+bool reference_tag_matches(const char *if_match, const char *tag);
 
 #endif

@@ -1,9 +1,11 @@
 /* SPDX-License-Identifier: ISC */
-/* Reading events: one by its id, and the list in entry order, which with a scheme alone is the feed. */
+/* Reading events: one by its id, any entry by its number, and the list in entry order, which with a scheme
+ * alone is the feed. */
 #include "http/handlers.h"
 
 #include "http/reading.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 /* The one scheme of all the sites given; NULL: there are none, or they are of several. */
@@ -120,4 +122,29 @@ void handle_event_get(const struct request *request, struct answer *answer)
     else if (found > 1)
         faults_add_parameter(&answer->faults, REASON_PARAMETER_MISSING, "scheme",
                              "several schemes have an event with this id");
+}
+
+/* Up to 18 digits: more entries no scheme has. 0: it is no number of an entry. */
+static int64_t entry_number(const char *text)
+{
+    size_t length = strlen(text);
+    bool is_number = length <= 18 && text[0] >= '1' && strspn(text, "0123456789") == length;
+    return is_number ? strtoll(text, NULL, 10) : 0;
+}
+
+void handle_entry_get(const struct request *request, struct answer *answer)
+{
+    struct visible_sites visible;
+    bool found = false;
+    enum store_result result = STORE_OK;
+    int64_t entry = entry_number(request->parts[0]);
+    const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
+    if (scheme == NULL || !request_visible(request, answer, &visible))
+        return;
+    if (entry > 0)
+        result = read_entry(request->pg, request->arena, entry, scheme->id, &visible, &answer->body, &found);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else if (!found)
+        answer_not_found(answer);
 }

@@ -45,6 +45,7 @@ void handle_key_delete(const struct request *request, struct answer *answer);
 /* events_get.c */
 void handle_events_list(const struct request *request, struct answer *answer);
 void handle_event_get(const struct request *request, struct answer *answer);
+void handle_entry_get(const struct request *request, struct answer *answer);
 
 /* days.c */
 void handle_days_list(const struct request *request, struct answer *answer);
@@ -71,6 +72,13 @@ void handle_journal_withdraw(const struct request *request, struct answer *answe
 /* reports.c */
 void handle_reports_list(const struct request *request, struct answer *answer);
 void handle_report_get(const struct request *request, struct answer *answer);
+
+/* day_totals.c */
+void handle_day_totals_get(const struct request *request, struct answer *answer);
+void handle_day_totals_put(const struct request *request, struct answer *answer);
+
+/* exception_resolve.c */
+void handle_exception_resolve(const struct request *request, struct answer *answer);
 
 /* accounts.c */
 void handle_accounts_list(const struct request *request, struct answer *answer);

@@ -15,14 +15,28 @@ static void add_string(struct buffer *text, const char *value)
     buffer_add_json_string(text, value, strlen(value));
 }
 
+static void add_choices(struct buffer *text, const char *const *choices)
+{
+    buffer_add_text(text, ",\"values\":[");
+    for (size_t i = 0; choices[i] != NULL; i++) {
+        if (i > 0)
+            buffer_add_char(text, ',');
+        add_string(text, choices[i]);
+    }
+    buffer_add_char(text, ']');
+}
+
 static void add_parameter(struct buffer *text, const char *name, const char *kind, const char *description,
-                          bool required)
+                          bool required, const char *const *choices)
 {
     buffer_add_text(text, "{\"name\":");
     add_string(text, name);
     buffer_printf(text, ",\"kind\":\"%s\",\"description\":", kind);
     add_string(text, description);
-    buffer_printf(text, ",\"required\":%s}", required ? "true" : "false");
+    buffer_printf(text, ",\"required\":%s", required ? "true" : "false");
+    if (choices != NULL)
+        add_choices(text, choices);
+    buffer_add_char(text, '}');
 }
 
 /* Where the column leads, for a client to fill in. */
@@ -41,12 +55,12 @@ static void add_report(struct buffer *text, const struct report *report)
     buffer_add_text(text, ",\"title\":");
     add_string(text, report->title);
     buffer_add_text(text, ",\"parameters\":[");
-    add_parameter(text, "scheme", "scheme", "Scheme", true);
+    add_parameter(text, "scheme", "scheme", "Scheme", true, NULL);
     for (size_t i = 0; i < report_parameter_count(report); i++) {
         const struct report_parameter *parameter = &report->parameters[i];
         buffer_add_char(text, ',');
         add_parameter(text, parameter->name, parameter_kind_word(parameter->kind), parameter->description,
-                      parameter->otherwise == REQUIRED);
+                      parameter->otherwise == REQUIRED, parameter->choices);
     }
     buffer_add_text(text, "],\"columns\":[");
     for (size_t i = 0; i < report_column_count(report); i++) {
@@ -138,6 +152,16 @@ static bool participant_asked(const struct request *request, struct answer *answ
     return true;
 }
 
+/* The place of the word among the choices, from 1. */
+static bool choice_asked(struct answer *answer, const struct report_parameter *parameter, const char *text,
+                         int64_t *number)
+{
+    for (*number = 1; parameter->choices[*number - 1] != NULL; ++*number)
+        if (strcmp(parameter->choices[*number - 1], text) == 0)
+            return true;
+    return is_invalid(answer, parameter->name, "is none of the values that the list of reports gives");
+}
+
 static bool number_asked(const struct request *request, struct answer *answer,
                          const struct report_parameter *parameter, const char *text, int64_t *number)
 {
@@ -157,6 +181,8 @@ static bool number_asked(const struct request *request, struct answer *answer,
             return is_invalid(answer, parameter->name, "must be an account, as site_clearing(anchor)");
         *number = account.code;
         return true;
+    case PARAMETER_CHOICE:
+        return choice_asked(answer, parameter, text, number);
     case PARAMETER_DAY:
         break;
     }
@@ -170,7 +196,8 @@ static const char *date_text(struct arena *arena, struct date date)
     return arena_copy(arena, text, date_format(date, text));
 }
 
-/* The day that a report is for where none was asked for. */
+/* The day that a report is for where none was asked for: from a month before today, or before its last day.
+ */
 static bool day_otherwise(const struct request *request, struct answer *answer, const struct scheme *scheme,
                           enum parameter_default otherwise, struct date *day)
 {
@@ -181,8 +208,13 @@ static bool day_otherwise(const struct request *request, struct answer *answer, 
         return false;
     }
     *day = today;
-    if (otherwise == OR_MONTH_AGO)
-        day->days = today.days - MONTH_DAYS > first.days ? today.days - MONTH_DAYS : first.days;
+    if (otherwise != OR_MONTH_AGO)
+        return true;
+    struct date to;
+    const char *text = request_query(request, "to");
+    if (text != NULL && date_parse(text, strlen(text), &to) && to.days < today.days)
+        *day = to;
+    day->days = day->days - MONTH_DAYS > first.days ? day->days - MONTH_DAYS : first.days;
     return true;
 }
 

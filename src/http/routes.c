@@ -4,6 +4,7 @@
 #include "http/route.h"
 
 #include "http/handlers.h"
+#include "http/oversight_shapes.h"
 #include "http/payment_shapes.h"
 #include "http/reference_shapes.h"
 
@@ -53,6 +54,8 @@ static const struct route routes[] = {
                     PAGED}},
     {GET("/v1/events/{event_id}", FOR_ALL, handle_event_get, "An event with its entry", "RecordedEvent"),
      .parameters = {{"scheme", "Code of the scheme, where ids of two schemes meet", false}}},
+    {GET("/v1/entries/{entry}", FOR_ALL, handle_entry_get, "An entry by its number, also one that a close posted", "RecordedEntry"),
+     .parameters = {SCHEME}},
 
     /* keys */
     {GET("/v1/me", FOR_ALL, handle_me, "The key, and the business day and refund values of its sites", "Me")},
@@ -142,7 +145,16 @@ static const struct route routes[] = {
                     {"from", "First business day", false}, {"to", "Last business day", false},
                     {"site", "Code of a site", false}, {"participant", "Code of a participant", false},
                     {"cup_type", "Code of a cup type", false},
-                    {"account", "An account, as site_stock(anchor,cup-300)", false}}},
+                    {"account", "An account, as site_stock(anchor,cup-300)", false},
+                    {"state", "A word that the report's description lists", false}}},
+    {GET("/v1/sites/{site}/day-totals/{date}", FOR_ALL, handle_day_totals_get,
+         "What the site's till said of a business day", "DayTotals")},
+    {ROW(METHOD_PUT, "/v1/sites/{site}/day-totals/{date}", FOR_POS | FOR_STAFF, handle_day_totals_put,
+         "Says what the site did in a business day, by its till's own report", "DayTotals"),
+     .body = &shape_day_totals_put, .answer_statuses = {200, 201}, .dry_run = true},
+    {POST("/v1/exceptions/{exception_id}/resolve", FOR_STAFF, handle_exception_resolve,
+          "Says that a person has looked at an exception, and what was found", "Exception"),
+     .body = &shape_exception_resolve, .answer_statuses = {200}},
     {GET("/v1/accounts", FOR_OFFICE, handle_accounts_list, "Accounts of a scheme and their balances", "AccountList"),
      .parameters = {SCHEME, AS_OF, PAGED}},
     {GET("/v1/posting-rules", FOR_ALL, handle_posting_rules, "The rules by which events become legs",

@@ -3,9 +3,9 @@
  * may read it, the store runs it, a renderer writes it, and none of them knows it by name.
  *
  * The statement's parameters are $1 the scheme's id, then the report's own in the order of its row (a day as
- * date, an account as bigint, everything else as the id that stands for the code; null: not given), and last,
- * where by_site is set, the ids of the sites that the key may see (null: all). Its columns are those of the
- * row, as text. Constant data; any thread. */
+ * date, an account as bigint, a choice as 1, 2 … for the first word, the second …, everything else as the id
+ * that stands for the code; null: not given), and last, where by_site is set, the ids of the sites that the
+ * key may see (null: all). Its columns are those of the row, as text. Constant data; any thread. */
 #ifndef DEPOSITD_REPORT_REPORT_H
 #define DEPOSITD_REPORT_REPORT_H
 
@@ -37,14 +37,16 @@ enum parameter_kind {
     PARAMETER_SITE,
     PARAMETER_PARTICIPANT,
     PARAMETER_CUP_TYPE,
-    PARAMETER_ACCOUNT /* by its name, as site_stock(anchor,cup-300) */
+    PARAMETER_ACCOUNT, /* by its name, as site_stock(anchor,cup-300) */
+    PARAMETER_CHOICE   /* one of a few words */
 };
 
 enum parameter_default {
     REQUIRED,
     OR_NULL,     /* the statement gets null: it means all */
     OR_TODAY,    /* days only: the one that contains now */
-    OR_MONTH_AGO /* days only: 30 days before that, or the scheme's first */
+    OR_MONTH_AGO /* days only: 30 days before that, or before `to` where it is earlier; or the scheme's first
+                  */
 };
 
 /* Besides the scheme, which every report asks for. */
@@ -53,6 +55,7 @@ struct report_parameter {
     enum parameter_kind kind;
     enum parameter_default otherwise;
     const char *description;
+    const char *const *choices; /* NULL-ended words; NULL: of any other kind than PARAMETER_CHOICE */
 };
 
 /* A picture that says more than the rows: on the page only. `x` and `y` name columns; a line for each
@@ -86,7 +89,7 @@ size_t report_column_count(const struct report *report);
 size_t report_parameter_count(const struct report *report);
 /* "text", "amount", "cups", "figure" */
 const char *column_kind_word(enum column_kind kind);
-/* "day", "site", "participant", "cup_type", "account" */
+/* "day", "site", "participant", "cup_type", "account", "choice" */
 const char *parameter_kind_word(enum parameter_kind kind);
 
 #endif

@@ -96,15 +96,21 @@ enum store_result read_events(struct pg *pg, struct arena *arena, const struct e
     return result;
 }
 
-enum store_result read_event(struct pg *pg, struct arena *arena, const struct uuid *id, int32_t scheme,
-                             const struct visible_sites *visible, struct buffer *json, int *found)
+/* By its event id or, where that is NULL, by its number. */
+static enum store_result read_recorded(struct pg *pg, struct arena *arena, const struct uuid *id,
+                                       int64_t entry, int32_t scheme, const struct visible_sites *visible,
+                                       struct buffer *json, int *found)
 {
     PG_ROWS rows = NULL;
     struct pg_params params;
     pg_params_init(&params, arena);
-    pg_add_uuid(&params, id);
+    if (id != NULL)
+        pg_add_uuid(&params, id);
+    else
+        pg_add_null(&params);
     add_optional_int(&params, scheme);
     add_visible(&params, visible);
+    add_optional_int(&params, entry);
     enum store_result result = pg_query(pg, &sql_event_get, &params, &rows);
     if (result != STORE_OK)
         return result;
@@ -112,6 +118,21 @@ enum store_result read_event(struct pg *pg, struct arena *arena, const struct uu
     if (*found > 0)
         buffer_add(json, pg_text(rows, 0, 0), pg_length(rows, 0, 0));
     return STORE_OK;
+}
+
+enum store_result read_event(struct pg *pg, struct arena *arena, const struct uuid *id, int32_t scheme,
+                             const struct visible_sites *visible, struct buffer *json, int *found)
+{
+    return read_recorded(pg, arena, id, 0, scheme, visible, json, found);
+}
+
+enum store_result read_entry(struct pg *pg, struct arena *arena, int64_t entry, int32_t scheme,
+                             const struct visible_sites *visible, struct buffer *json, bool *found)
+{
+    int count = 0;
+    enum store_result result = read_recorded(pg, arena, NULL, entry, scheme, visible, json, &count);
+    *found = count > 0;
+    return result;
 }
 
 enum store_result read_days(struct pg *pg, int32_t scheme, struct list_page *page)

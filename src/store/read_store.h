@@ -45,6 +45,10 @@ MUST_CHECK enum store_result read_events(struct pg *pg, struct arena *arena,
 MUST_CHECK enum store_result read_event(struct pg *pg, struct arena *arena, const struct uuid *id,
                                         int32_t scheme, const struct visible_sites *visible,
                                         struct buffer *json, int *found);
+/* The same of any entry, by its number: above 0. */
+MUST_CHECK enum store_result read_entry(struct pg *pg, struct arena *arena, int64_t entry, int32_t scheme,
+                                        const struct visible_sites *visible, struct buffer *json,
+                                        bool *found);
 
 MUST_CHECK enum store_result read_days(struct pg *pg, int32_t scheme, struct list_page *page);
 /* The business day that contains now, or the latest there is; and the first. */

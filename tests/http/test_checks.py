@@ -11,9 +11,9 @@ from network import WORKED_DAY, at, cups, event
 
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
 CHECKS = ["legs_balance", "balances_match_legs", "deposit_cover", "cups_conserved", "positions_cleared", "payments_match", "journals_by_two",
-          "entries_gapless", "events_once", "site_days_match", "transfers_match", "funding", "seals_verify"]
+          "entries_gapless", "events_once", "site_days_match", "cup_days_match", "transfers_match", "funding", "seals_verify"]
 TABLES = ["refund_value", "scheme_head", "business_day", "entry", "event_id", "balance", "site_day", "recent_movement", "entry_reference", "transfer",
-          "forfeited", "settlement", "position", "payment", "payment_change", "journal_proposal"]
+          "forfeited", "settlement", "position", "payment", "payment_change", "journal_proposal", "cup_day"]
 
 
 class Tamperer:
@@ -215,7 +215,13 @@ TAMPERINGS = {
     "a reference is lost": (f"DELETE FROM entry_reference WHERE {OF} AND kind = 6", {"events_once"}),
     **{f"{column} of a site's day is changed": (
         f"UPDATE site_day SET {column} = {column} + 1 WHERE {OF} AND site = (SELECT id FROM site WHERE code = 'anchor')",
-        {"site_days_match"}) for column in ("issued", "returned", "collected", "refunded", "stock", "other", "fees", "tax")},
+        {"site_days_match", "cup_days_match"} if column in ("issued", "returned") else {"site_days_match"})
+       for column in ("issued", "returned", "collected", "refunded", "stock", "other", "fees", "tax")},
+    **{f"{column} of a cup type's day is changed": (
+        f"UPDATE cup_day SET {column} = {column} + 1 WHERE {OF} AND site = (SELECT id FROM site WHERE code = 'anchor')",
+        {"cup_days_match"}) for column in ("issued", "returned", "supplied", "retired", "deposits_issued", "deposits_refunded",
+                                           "deposits_forfeited", "deposits_reinstated", "deposits_remeasured", "deposits_reversed")},
+    "a cup type's day is lost": (f"DELETE FROM cup_day WHERE {OF} AND issued > 0", {"cup_days_match"}),
     **{f"{column} of a transfer is changed": (
         f"UPDATE transfer SET {column} = {column} + 1 WHERE {OF} AND dispatch = (SELECT min(dispatch) FROM transfer WHERE {OF})",
         {"transfers_match"}) for column in ("sent", "received", "lost")},

@@ -29,7 +29,7 @@ PERMITTED = {
     **{f"PUT /v1/{path}": ADMIN for path in (
         "schemes/{}", "schemes/{}/terms/{}", "schemes/{}/refund-values/{}/{}", "participants/{}", "sites/{}", "cup-types/{}")},
     "POST /v1/reference": ADMIN, "GET /v1/keys": ADMIN, "POST /v1/keys": ADMIN, "DELETE /v1/keys/{}": ADMIN,
-    "PUT /v1/sites/{}/day-totals/{}": ("pos", *BOOKS),
+    "PUT /v1/sites/{}/day-totals/{}": ("pos", *BOOKS), "GET /v1/sites/{}/day-totals/{}": ALL, "GET /v1/entries/{}": ALL,
     "GET /v1/settlements": ("participant", *READERS), "GET /v1/settlements/{}/{}": ("participant", *READERS),
     "GET /v1/accounts": READERS, "GET /v1/checks": READERS, "GET /v1/seals": READERS,
     "GET /v1/schemes/{}/days": READERS,  # it counts the events of all: a report
@@ -67,6 +67,7 @@ def net(shared):
     service.sent = event("dispatch", "anchor", at(FIRST), cups=cups(cup_300=5), to="brick")
     service.admin.post_many([service.closed_event, service.others_event, service.sent,
                              event("forfeit", None, at(FIRST), scheme="tern-bay", cups=cups(cup_300=1))])
+    service.admin.put(f"/v1/sites/anchor/day-totals/{FIRST}", {"issued": 2, "returned": 0, "collected": "5.00", "refunded": "0.00"})
     settlement = service.admin.close("tern-bay", FIRST)
     service.payment = next(p["payment_id"] for p in settlement["payments"] if "hearth" in (p["from"], p["to"]))
     return service
@@ -86,6 +87,7 @@ def concrete(net, operation):
         "/v1/settlements/{}/{}": ("tern-bay", FIRST), "/v1/settlements/{}/{}/approve": ("tern-bay", FIRST),
         "/v1/settlements/{}/{}/files": ("tern-bay", FIRST), "/v1/reports/{}": "deposit-cover", "/v1/payments/{}": net.payment,
         **{f"/v1/payments/{{}}/{change}": net.payment for change in ("release", "approve", "confirm", "fail")},
+        "/v1/exceptions/{}/resolve": "tern-bay.1.0",
     }.get(path, "tern-bay" if path.startswith("/v1/schemes/{}") else "1")
     body = {
         "POST /v1/events": event("issue", "anchor", at(day), issued=cups(cup_300=1)), "PUT /v1/schemes/{}": scheme,
@@ -94,13 +96,14 @@ def concrete(net, operation):
         "PUT /v1/sites/{}": {"scheme": "tern-bay", "participant": "hearth", "name": "Anchor", "kind": "cafe",
                              "opened_on": "2000-01-01"},
         "POST /v1/reference": {"sites": []}, "POST /v1/keys": {"name": "new", "role": "auditor"},
-        "PUT /v1/sites/{}/day-totals/{}": {"issued": [], "returned": [], "collected": "0.00", "refunded": "0.00"},
+        "POST /v1/exceptions/{}/resolve": {"note": "looked at"},
+        "PUT /v1/sites/{}/day-totals/{}": {"issued": 0, "returned": 0, "collected": "0.00", "refunded": "0.00"},
         "POST /v1/settlements/{}/{}/files": {"type": "payouts"},
         "POST /v1/payments/{}/fail": {"reason": "closed"}, "POST /v1/journals/{}/withdraw": {"reason": "in error"},
     }.get(operation)
     path = path.format(*(filled if isinstance(filled, tuple) else (filled,)))
     if operation in ("GET /v1/events", "GET /v1/settlements", "GET /v1/accounts", "GET /v1/seals", "GET /v1/reports/{}",
-                     "GET /v1/payments", "GET /v1/journals"):
+                     "GET /v1/payments", "GET /v1/journals", "GET /v1/entries/{}"):
         path += "?scheme=tern-bay" + ("&site=anchor" if operation == "GET /v1/events" else "")
     if not operation.startswith("GET"):
         path += "?dry_run=true"
@@ -198,7 +201,8 @@ def test_own_data_only(net, role):
     assert {p["participant"] for p in client.items("/v1/participants")} == {"hearth"}
     assert {s["scheme"] for s in client.items("/v1/schemes")} == {"tern-bay"}
     for path in ("/v1/sites/brick", "/v1/participants/miller", "/v1/schemes/skerry", "/v1/schemes/skerry/terms",
-                 f"/v1/events/{net.others_event['event_id']}"):
+                 f"/v1/events/{net.others_event['event_id']}", "/v1/entries/2?scheme=tern-bay", "/v1/entries/1?scheme=skerry",
+                 f"/v1/sites/brick/day-totals/{FIRST}"):
         client.refused("GET", path, None, 404, "not_found")
     assert_own(client.items("/v1/events", scheme="tern-bay", site="anchor"), {"anchor"})
     assert client.send("GET", "/v1/events?scheme=tern-bay&site=brick").status in (403, 404)

@@ -101,6 +101,45 @@ START_TEST(a_row_too_long_is_not_passed_on_in_part)
 }
 END_TEST
 
+static bool is_column(const struct report *report, const char *name, size_t length)
+{
+    for (size_t c = 0; c < report_column_count(report); c++)
+        if (strlen(report->columns[c].name) == length && memcmp(report->columns[c].name, name, length) == 0)
+            return true;
+    return false;
+}
+
+static bool is_asked_for(const struct report *report, const char *name, size_t length)
+{
+    for (size_t p = 0; p < report_parameter_count(report); p++)
+        if (strlen(report->parameters[p].name) == length &&
+            memcmp(report->parameters[p].name, name, length) == 0)
+            return true;
+    return length == strlen("scheme") && memcmp(name, "scheme", length) == 0;
+}
+
+/* Each variable of the template is a column or was asked for. */
+static void check_link(const struct report *report, const char *link)
+{
+    while (link != NULL && (link = strchr(link, '{')) != NULL) {
+        const char *name = ++link;
+        ck_assert_ptr_nonnull(link = strchr(name, '}'));
+        size_t length = (size_t)(link - name);
+        ck_assert_msg(is_column(report, name, length) || is_asked_for(report, name, length), "%s: {%.*s}",
+                      report->name, (int)length, name);
+    }
+}
+
+static void check_plot(const struct report *report)
+{
+    const struct report_plot *plot = &report->plot;
+    const char *const named[] = {plot->x, plot->y, plot->series, plot->target};
+    for (size_t i = 0; i < sizeof named / sizeof named[0]; i++) {
+        ck_assert(named[i] != NULL ? plot->kind != PLOT_NONE : plot->kind == PLOT_NONE || i >= 2);
+        ck_assert(named[i] == NULL || is_column(report, named[i], strlen(named[i])));
+    }
+}
+
 START_TEST(every_report_is_complete)
 {
     size_t count;
@@ -115,11 +154,16 @@ START_TEST(every_report_is_complete)
         ck_assert(report->by_site || (report->roles & ~(unsigned)FOR_OFFICE) == 0);
         size_t columns = report_column_count(report);
         ck_assert(columns > 0 && columns < REPORT_COLUMNS_MAX);
-        for (size_t p = 0; p < report_parameter_count(report); p++) /* what only days have */
-            ck_assert(report->parameters[p].kind == PARAMETER_DAY ||
-                      report->parameters[p].otherwise <= OR_NULL);
+        for (size_t p = 0; p < report_parameter_count(report); p++) {
+            const struct report_parameter *parameter = &report->parameters[p];
+            /* What only days, and only choices, have. */
+            ck_assert(parameter->kind == PARAMETER_DAY || parameter->otherwise <= OR_NULL);
+            ck_assert((parameter->kind == PARAMETER_CHOICE) == (parameter->choices != NULL));
+        }
+        check_plot(report);
         for (size_t c = 0; c < columns; c++) {
             ck_assert_str_ne(report->columns[c].title, "");
+            check_link(report, report->columns[c].link);
             for (size_t other = 0; other < c; other++)
                 ck_assert_str_ne(report->columns[other].name, report->columns[c].name);
         }

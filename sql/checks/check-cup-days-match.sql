@@ -1,0 +1,26 @@
+-- Check: what closes kept of cups and the deposits on them is what the sites did in these days, and what moved on
+-- customer_deposits, supply and retired. $1 scheme. Both stand beside the entries in ways of their own.
+WITH closed AS (SELECT business_date FROM business_day WHERE scheme = $1::integer AND state = 'closed'),
+kept AS (SELECT * FROM cup_day WHERE scheme = $1::integer),
+examined AS (
+    SELECT business_date, coalesce((SELECT code FROM site WHERE id = site), 'no site') AS what,
+           (coalesce(d.issued, 0), coalesce(d.returned, 0)) <> (coalesce(k.issued, 0), coalesce(k.returned, 0)) AS is_broken
+      FROM (SELECT business_date, site, issued, returned FROM site_day JOIN closed USING (business_date) WHERE scheme = $1::integer) d
+      FULL JOIN (SELECT business_date, site, sum(issued) AS issued, sum(returned) AS returned FROM kept GROUP BY 1, 2) k
+           USING (business_date, site)
+    UNION ALL
+    SELECT business_date, (SELECT code FROM cup_type WHERE id = cup_type),
+           (coalesce(b.deposits, 0), coalesce(b.supplied, 0), coalesce(b.retired, 0))
+           <> (coalesce(k.deposits, 0), coalesce(k.supplied, 0), coalesce(k.retired, 0))
+      FROM (SELECT business_date, account_cup_type(account) AS cup_type, -sum(movement) FILTER (WHERE account >> 48 = 1) AS deposits,
+                   -sum(movement) FILTER (WHERE account >> 48 = 32) AS supplied, sum(movement) FILTER (WHERE account >> 48 = 37) AS retired
+              FROM balance JOIN closed USING (business_date)
+             WHERE scheme = $1::integer
+               AND account IN (SELECT account_of(kind, 0, id) FROM cup_type, unnest(ARRAY[1, 32, 37]) AS kind)
+             GROUP BY 1, 2) b
+      FULL JOIN (SELECT business_date, cup_type, sum(deposits_issued - deposits_refunded - deposits_forfeited + deposits_reinstated
+                                                     + deposits_remeasured + deposits_reversed) AS deposits,
+                          sum(supplied) AS supplied, sum(retired) AS retired
+                   FROM kept GROUP BY 1, 2) k USING (business_date, cup_type))
+SELECT count(*), count(*) FILTER (WHERE is_broken), min(format('%s on %s', what, business_date)) FILTER (WHERE is_broken)
+  FROM examined

@@ -1,0 +1,74 @@
+-- What participants owe (+) and are owed (-) at the end of a day, by how long it has been overdue. $1 scheme, $2 business day. What a
+-- failed payment put back into a position stays as old as that payment, through any number of further failures. Buckets: common
+-- practice. Lines add up to the balances of settlement_due and arrears.
+WITH RECURSIVE failure AS ( -- of a participant's payment, on a day; it was of the close of settled_on
+    SELECT side.participant, side.amount, e.business_date AS failed_on, p.business_date AS settled_on, p.due_on
+      FROM payment_change c
+      JOIN entry e ON e.scheme = c.scheme AND e.entry = c.entry
+      JOIN payment p ON p.scheme = c.scheme AND p.payment_id = c.payment_id
+     CROSS JOIN LATERAL (VALUES (p.payer, p.amount), (p.payee, -p.amount)) AS side(participant, amount)
+     WHERE c.scheme = $1::integer AND c.change = 'fail' AND side.participant IS NOT NULL),
+chain AS ( -- the close of a day took these failures into a position, and what had failed before them
+    SELECT participant, failed_on AS closed_on, settled_on, due_on FROM failure
+    UNION
+    SELECT chain.participant, chain.closed_on, f.settled_on, f.due_on
+      FROM chain JOIN failure f ON f.participant = chain.participant AND f.failed_on = chain.settled_on),
+first_due AS (SELECT participant, closed_on, min(due_on) AS due_on FROM chain GROUP BY 1, 2),
+unpaid AS (
+    SELECT p.business_date, side.participant, side.amount, p.due_on
+      FROM payment p
+     CROSS JOIN LATERAL (VALUES (p.payer, p.amount), (p.payee, -p.amount)) AS side(participant, amount)
+     WHERE p.scheme = $1::integer AND p.business_date <= $2::date AND side.participant IS NOT NULL
+       AND p.payment_id IN ( -- not paid yet, or only after the day
+           SELECT o.payment_id FROM payment o WHERE o.scheme = $1::integer AND o.status NOT IN ('confirmed', 'failed')
+           UNION ALL
+           SELECT c.payment_id FROM payment_change c
+            WHERE c.scheme = $1::integer
+              AND c.entry >= (SELECT min(first_entry) FROM business_day WHERE scheme = $1::integer AND business_date > $2))
+       AND NOT EXISTS (SELECT FROM payment_change c JOIN entry e ON e.scheme = c.scheme AND e.entry = c.entry
+                        WHERE c.scheme = p.scheme AND c.payment_id = p.payment_id AND e.business_date <= $2)),
+part AS (
+    SELECT u.participant, 5 AS kind, u.due_on, u.amount - coalesce(old.amount, 0) AS amount
+      FROM unpaid u
+      LEFT JOIN LATERAL (
+           SELECT sign(u.amount::numeric) * round(abs(u.amount)::numeric * least(abs(o.arrears), abs(o.amount)) / abs(o.amount)) AS amount
+             FROM position o -- of several payments of one close each bears its share
+            WHERE o.scheme = $1::integer AND o.business_date = u.business_date AND o.participant = u.participant
+              AND sign(o.amount) = sign(u.amount) AND sign(o.arrears) = sign(u.amount)) old ON true
+    UNION ALL
+    SELECT u.participant, 5, coalesce(d.due_on, u.due_on),
+           sign(u.amount::numeric) * round(abs(u.amount)::numeric * least(abs(o.arrears), abs(o.amount)) / abs(o.amount))
+      FROM unpaid u
+      JOIN position o ON o.scheme = $1::integer AND o.business_date = u.business_date AND o.participant = u.participant
+                     AND sign(o.amount) = sign(u.amount) AND sign(o.arrears) = sign(u.amount)
+      LEFT JOIN first_due d ON d.participant = u.participant AND d.closed_on = u.business_date
+    UNION ALL
+    SELECT f.participant, 6, coalesce(d.due_on, f.due_on), f.amount
+      FROM failure f
+      LEFT JOIN first_due d ON d.participant = f.participant AND d.closed_on = f.settled_on
+     WHERE f.failed_on <= $2 AND NOT EXISTS (SELECT FROM business_day b WHERE b.scheme = $1::integer AND b.business_date = f.failed_on
+                                                                      AND b.state = 'closed')),
+stands AS (
+    SELECT account_owner(account) AS participant, account_kind_of(account) AS kind, amount
+      FROM balances_through($1::integer, $2::date) WHERE account_kind_of(account) IN (5, 6)),
+aged AS (
+    SELECT participant, kind, due_on, amount FROM part
+    UNION ALL -- what bank lines that a person resolved moved, and has no due date
+    SELECT participant, kind, NULL, coalesce(s.amount, 0) - coalesce(p.amount, 0)
+      FROM stands s FULL JOIN (SELECT participant, kind, sum(amount) AS amount FROM part GROUP BY 1, 2) p USING (participant, kind)),
+line AS (
+    SELECT participant, kind, amount > 0 AS receivable, min(due_on) AS first_due_on,
+           coalesce(sum(amount) FILTER (WHERE $2 - due_on <= 0), 0) AS current,
+           coalesce(sum(amount) FILTER (WHERE $2 - due_on BETWEEN 1 AND 7), 0) AS days_1_7,
+           coalesce(sum(amount) FILTER (WHERE $2 - due_on BETWEEN 8 AND 30), 0) AS days_8_30,
+           coalesce(sum(amount) FILTER (WHERE $2 - due_on BETWEEN 31 AND 60), 0) AS days_31_60,
+           coalesce(sum(amount) FILTER (WHERE $2 - due_on > 60), 0) AS days_over_60,
+           coalesce(sum(amount) FILTER (WHERE due_on IS NULL), 0) AS undated, sum(amount) AS total
+      FROM aged WHERE amount <> 0 GROUP BY 1, 2, 3)
+SELECT p.code, CASE WHEN receivable THEN 'receivable' ELSE 'payable' END, k.word || format('(%s)', p.code), first_due_on,
+       amount_text(current, decimals), amount_text(days_1_7, decimals), amount_text(days_8_30, decimals),
+       amount_text(days_31_60, decimals), amount_text(days_over_60, decimals), amount_text(undated, decimals),
+       amount_text(total, decimals)
+  FROM line JOIN participant p ON p.id = line.participant JOIN account_kind k USING (kind), scheme
+ WHERE scheme.id = $1::integer
+ ORDER BY receivable DESC, p.code COLLATE "C", kind

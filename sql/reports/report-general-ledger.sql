@@ -1,0 +1,50 @@
+-- One account's opening balance and legs, in entry order, with the balance after each. $1 scheme, $2 account, $3 first and
+-- $4 last business day.
+-- Where the legs are: those of what is at a site in the site's entries (and, of its clearing, in other sites' receipts and
+-- losses); those of deposits and cups with customers, and of refund_variance, anywhere; all others in the few entries that are not
+-- of the counter. Each of the three has an index in entry order, and the report costs as much as the entries that it finds there.
+-- They are read some thousand numbers at a time, in order, as in the journal: the first row comes at once, and the running balance
+-- needs no sort.
+WITH of_scheme AS (
+    SELECT decimals, account_unit($2::bigint) = 0 AS is_money,
+           coalesce((SELECT code FROM cup_type WHERE cup_type.id = account_unit($2)), currency) AS unit
+      FROM scheme WHERE scheme.id = $1::integer),
+span AS (
+    SELECT min(first_entry) AS first, max(last_entry) AS last FROM business_day
+     WHERE scheme = $1::integer AND business_date BETWEEN $3::date AND $4::date),
+listed AS (
+    SELECT NULL::bigint AS entry, NULL::date AS business_date, 'opening' AS kind, NULL::text AS site, NULL::text AS event_id,
+           balance_through($1::integer, $2, $3 - 1) AS amount
+    UNION ALL
+    SELECT line.*
+      FROM span
+     CROSS JOIN LATERAL generate_series(span.first, span.last, 4096) AS step(first)
+     CROSS JOIN LATERAL (
+           SELECT e.entry, e.business_date, k.word, s.code, e.event_id, l.amount
+             FROM (SELECT entry, business_date, kind, site, event::json ->> 'event_id' AS event_id, accounts, amounts FROM entry
+                    WHERE account_kind_of($2) IN (1, 13, 36)
+                      AND scheme = $1::integer AND entry BETWEEN step.first AND step.first + 4095
+                      AND business_date BETWEEN $3 AND $4
+                   UNION ALL
+                   SELECT entry, business_date, kind, site, event::json ->> 'event_id', accounts, amounts FROM entry
+                    WHERE account_kind_of($2) IN (2, 4, 33, 34) AND site = account_owner($2)
+                      AND scheme = $1::integer AND entry BETWEEN step.first AND step.first + 4095
+                      AND business_date BETWEEN $3 AND $4
+                   UNION ALL
+                   SELECT entry, business_date, kind, site, event::json ->> 'event_id', accounts, amounts FROM entry
+                    WHERE account_kind_of($2) NOT IN (1, 13, 36, 2, 33, 34) AND kind > 3
+                      AND (account_kind_of($2) <> 4 OR site IS DISTINCT FROM account_owner($2))
+                      AND scheme = $1::integer AND entry BETWEEN step.first AND step.first + 4095
+                      AND business_date BETWEEN $3 AND $4
+                   OFFSET 0) AS e
+             JOIN entry_kind k USING (kind)
+             LEFT JOIN site s ON s.id = e.site
+            CROSS JOIN LATERAL unnest(e.accounts, e.amounts) WITH ORDINALITY AS l(account, amount, position)
+            WHERE l.account = $2
+            ORDER BY e.entry, l.position) AS line),
+running AS (SELECT listed.*, sum(amount) OVER (ROWS UNBOUNDED PRECEDING) AS balance FROM listed)
+SELECT entry, business_date, kind, site, event_id, unit,
+       CASE WHEN entry > 0 AND amount > 0 THEN CASE WHEN is_money THEN amount_text(amount, decimals) ELSE amount::text END END,
+       CASE WHEN entry > 0 AND amount < 0 THEN CASE WHEN is_money THEN amount_text(-amount, decimals) ELSE (-amount)::text END END,
+       CASE WHEN is_money THEN amount_text(balance, decimals) ELSE balance::text END
+  FROM running, of_scheme

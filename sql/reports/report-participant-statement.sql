@@ -1,0 +1,56 @@
+-- What participants owed (+) or were owed (-) in each day: a line for each of their sites with anything to tell, for what is settled
+-- and not yet paid, and for payments that failed. $1 scheme, $2 first and $3 last business day, $4 participant (null: all), $5
+-- the sites whose participants to show (null: all).
+-- Settled and failed move between a participant's lines and add up to zero over them. What else moved settlement_due or arrears
+-- was paid, or came from bank lines that a person resolved.
+WITH shown AS MATERIALIZED (
+    SELECT p.id, p.code FROM participant p
+     WHERE ($4::integer IS NULL OR p.id = $4)
+       AND EXISTS (SELECT FROM site s WHERE s.scheme = $1::integer AND s.participant = p.id)
+       AND ($5::integer[] IS NULL OR p.id IN (SELECT participant FROM site WHERE id = ANY ($5)))),
+at_site AS MATERIALIZED (
+    SELECT s.participant, s.code, t.*
+      FROM site_statement($1::integer, ARRAY(SELECT id FROM site WHERE scheme = $1::integer
+                                                AND participant IN (SELECT id FROM shown)), $2::date, $3::date) AS t
+      JOIN site s ON s.id = t.site),
+failed AS ( -- what a failure put on the participant's arrears, by the day that it posted to
+    SELECT e.business_date, side.participant, sum(side.amount) AS amount
+      FROM payment_change c
+      JOIN entry e ON e.scheme = c.scheme AND e.entry = c.entry AND e.business_date BETWEEN $2::date AND $3::date
+      JOIN payment p ON p.scheme = c.scheme AND p.payment_id = c.payment_id
+     CROSS JOIN LATERAL (VALUES (p.payer, p.amount), (p.payee, -p.amount)) AS side(participant, amount)
+     WHERE c.scheme = $1::integer AND c.change = 'fail' AND side.participant IS NOT NULL
+       AND c.entry BETWEEN (SELECT min(first_entry) FROM business_day WHERE scheme = $1::integer AND business_date >= $2)
+                       AND (SELECT max(last_entry) FROM business_day WHERE scheme = $1::integer AND business_date <= $3)
+     GROUP BY 1, 2),
+cleared AS ( -- what a close took out of arrears
+    SELECT business_date, participant, arrears AS amount FROM position
+     WHERE scheme = $1::integer AND business_date BETWEEN $2::date AND $3::date AND carried_since IS NULL),
+settled AS (
+    SELECT business_date, participant, -sum(settled) AS amount FROM at_site GROUP BY 1, 2),
+owed AS (
+    SELECT a.business_date, account_owner(a.account) AS participant, account_kind_of(a.account) AS kind, a.opening, a.movement,
+           a.closing,
+           CASE account_kind_of(a.account) WHEN 5 THEN coalesce(s.amount, 0) + coalesce(c.amount, 0)
+                ELSE -coalesce(c.amount, 0) END AS settled,
+           CASE account_kind_of(a.account) WHEN 5 THEN -coalesce(f.amount, 0) ELSE coalesce(f.amount, 0) END AS failed
+      FROM account_days($1::integer, ARRAY(SELECT account_of(kind, id, 0) FROM shown, unnest(ARRAY[5, 6]) AS kind),
+                        $2::date, $3::date) AS a
+      LEFT JOIN settled s ON s.business_date = a.business_date AND s.participant = account_owner(a.account)
+      LEFT JOIN cleared c ON c.business_date = a.business_date AND c.participant = account_owner(a.account)
+      LEFT JOIN failed f ON f.business_date = a.business_date AND f.participant = account_owner(a.account)),
+line AS (
+    SELECT business_date, participant, 4 AS kind, code AS site, opening, collected, refunded, fees, tax, stock, other, settled,
+           0::bigint AS paid, 0::bigint AS failed, closing
+      FROM at_site
+     WHERE (opening, collected, refunded, fees, tax, stock, other, settled, closing) <> (0, 0, 0, 0, 0, 0, 0, 0, 0)
+    UNION ALL
+    SELECT business_date, participant, kind, NULL, opening, 0, 0, 0, 0, 0, 0, settled, movement - settled - failed, failed, closing
+      FROM owed WHERE kind = 5 OR (opening, movement, settled, failed) <> (0, 0, 0, 0))
+SELECT business_date, shown.code, k.word || format('(%s)', coalesce(site, shown.code)), site, amount_text(opening, decimals),
+       amount_text(collected, decimals), amount_text(refunded, decimals), amount_text(fees, decimals), amount_text(tax, decimals),
+       amount_text(stock, decimals), amount_text(other, decimals), amount_text(settled, decimals), amount_text(paid, decimals),
+       amount_text(failed, decimals), amount_text(closing, decimals)
+  FROM line JOIN shown ON shown.id = line.participant JOIN account_kind k USING (kind), scheme
+ WHERE scheme.id = $1::integer
+ ORDER BY shown.code COLLATE "C", business_date, kind, site COLLATE "C"

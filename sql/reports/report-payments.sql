@@ -1,0 +1,16 @@
+-- The payments that closes made: who pays whom, how much, by when, to which account. $1 scheme, $2 first and $3 last business day that
+-- was closed, $4 a participant that pays or is paid (null: all), $5 the sites whose participants' payments to show (null: all).
+WITH own AS (SELECT participant FROM site WHERE id = ANY ($5::integer[]))
+SELECT p.business_date, p.payment_id, coalesce(f.code, 'pool'), coalesce(f.name, operator ->> 'name'), coalesce(t.code, 'pool'),
+       coalesce(t.name, operator ->> 'name'), amount_text(p.amount, decimals), p.due_on, p.status,
+       CASE WHEN NOT p.released THEN p.held END, account ->> 'iban', account ->> 'account', account ->> 'bank_code',
+       CASE WHEN p.payee IS NULL THEN operator ->> 'bic' ELSE t.bic END
+  FROM payment p
+  JOIN scheme ON scheme.id = p.scheme
+  LEFT JOIN participant f ON f.id = p.payer
+  LEFT JOIN participant t ON t.id = p.payee
+ CROSS JOIN LATERAL (SELECT CASE WHEN p.payee IS NULL THEN operator -> 'bank_account' ELSE p.bank_account END AS account) AS payee
+ WHERE p.scheme = $1::integer AND p.business_date BETWEEN $2::date AND $3::date
+   AND ($4::integer IS NULL OR p.payer = $4 OR p.payee = $4)
+   AND ($5::integer[] IS NULL OR p.payer IN (SELECT participant FROM own) OR p.payee IN (SELECT participant FROM own))
+ ORDER BY p.business_date, coalesce(f.code, 'pool') COLLATE "C", coalesce(t.code, 'pool') COLLATE "C"

@@ -1,0 +1,14 @@
+-- What sites did in each day, and how their clearing came from opening to closing. $1 scheme, $2 first and $3 last business day,
+-- $4 site (null: all), $5 the sites to show (null: all).
+SELECT t.business_date, s.code, t.issued, t.returned, amount_text(opening, decimals), amount_text(collected, decimals),
+       amount_text(refunded, decimals), amount_text(fees, decimals), amount_text(tax, decimals), amount_text(stock, decimals),
+       amount_text(other, decimals), amount_text(settled, decimals), amount_text(closing, decimals),
+       format('site_clearing(%s)', s.code)
+  FROM scheme,
+       site_statement($1::integer,
+                      ARRAY(SELECT id FROM site WHERE scheme = $1::integer AND ($4::integer IS NULL OR id = $4)
+                                                  AND ($5::integer[] IS NULL OR id = ANY ($5))),
+                      $2::date, $3::date) AS t
+  JOIN site s ON s.id = t.site
+ WHERE scheme.id = $1::integer
+ ORDER BY s.code COLLATE "C", t.business_date

@@ -1,0 +1,38 @@
+-- Dispatches that are not squared at the end of a day: what is on the road, and what came that was not sent. $1 scheme, $2
+-- business day. The transfers say how it stands now; what receipts, losses and their reversals of later days did is taken
+-- off again, so that it costs as much as these are.
+WITH later AS ( -- each entry of a later day that changed a transfer, its cups, and whether a reversal took them back
+    SELECT coalesce(d.entry, o.entry) AS dispatch, o.kind, c.id AS cup_type, (line ->> 'condition') IS NOT NULL AS damaged,
+           (line ->> 'quantity')::bigint * CASE e.kind WHEN 11 THEN -1 ELSE 1 END AS cups
+      FROM entry e
+     CROSS JOIN LATERAL (
+           SELECT e.entry, e.kind, e.event WHERE e.kind <> 11
+           UNION ALL
+           SELECT r.entry, r.kind, r.event FROM entry_reference f JOIN entry r ON r.scheme = f.scheme AND r.entry = f.referred
+            WHERE e.kind = 11 AND f.scheme = e.scheme AND f.entry = e.entry) AS o(entry, kind, event)
+      LEFT JOIN event_id d ON d.scheme = e.scheme AND d.event_id = (o.event::json ->> 'dispatch')::uuid
+     CROSS JOIN LATERAL json_array_elements(o.event::json -> 'cups') AS line
+      JOIN cup_type c ON c.code = line ->> 'cup_type'
+     WHERE e.scheme = $1::integer AND e.kind > 3 AND e.kind IN (5, 6, 7, 11) AND o.kind IN (5, 6, 7) AND e.business_date > $2::date
+       AND e.entry >= (SELECT min(first_entry) FROM business_day WHERE scheme = $1::integer AND business_date > $2)),
+undone AS (
+    SELECT dispatch, cup_type, damaged, coalesce(sum(cups) FILTER (WHERE kind = 5), 0) AS sent,
+           coalesce(sum(cups) FILTER (WHERE kind = 6), 0) AS received, coalesce(sum(cups) FILTER (WHERE kind = 7), 0) AS lost
+      FROM later GROUP BY 1, 2, 3),
+stood AS (
+    SELECT t.dispatch, t.cup_type, t.damaged, t.business_date, t.sender, t.receiver, t.sent - coalesce(u.sent, 0) AS sent,
+           t.received - coalesce(u.received, 0) AS received, t.lost - coalesce(u.lost, 0) AS lost
+      FROM transfer t LEFT JOIN undone u USING (dispatch, cup_type, damaged)
+     WHERE t.scheme = $1::integer AND t.business_date <= $2
+       AND (t.sent <> t.received + t.lost OR t.dispatch IN (SELECT dispatch FROM undone)))
+SELECT stood.business_date, $2::date - stood.business_date, dispatch, e.event::json ->> 'event_id', s.code, r.code, c.code,
+       CASE WHEN damaged THEN 'damaged' ELSE 'sound' END, sent, received, lost, greatest(sent - received - lost, 0),
+       greatest(received + lost - sent, 0),
+       CASE WHEN received + lost > sent THEN 'over' WHEN received + lost > 0 THEN 'short' ELSE 'in_transit' END
+  FROM stood
+  JOIN entry e ON e.scheme = $1::integer AND e.entry = dispatch
+  JOIN site s ON s.id = sender
+  JOIN site r ON r.id = receiver
+  JOIN cup_type c ON c.id = stood.cup_type
+ WHERE sent <> received + lost
+ ORDER BY dispatch, c.code COLLATE "C", damaged

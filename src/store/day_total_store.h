@@ -1,0 +1,29 @@
+/* SPDX-License-Identifier: ISC */
+/* What tills say of their days, in the database: every time it is said is kept. */
+#ifndef DEPOSITD_STORE_DAY_TOTAL_STORE_H
+#define DEPOSITD_STORE_DAY_TOTAL_STORE_H
+
+#include "base/buffer.h"
+#include "depositd/money.h"
+#include "store/pg.h"
+
+struct day_total_row {
+    int32_t scheme, site;
+    struct date date;
+    int32_t key;
+    struct instant now;
+    int64_t issued, returned; /* cups */
+    struct money collected, refunded;
+};
+
+/* To the end of the transaction nobody else says totals of the site. `begun`: there is such a business day,
+ * and it has begun. */
+MUST_CHECK enum store_result store_day_total_lock(struct pg *pg, int32_t scheme, int32_t site,
+                                                  struct date date, bool *begun);
+/* Leaves no trace where the same was said last. */
+MUST_CHECK enum store_result store_day_total_add(struct pg *pg, const struct day_total_row *row);
+/* Appends the totals as JSON; *found false: nothing was said. */
+MUST_CHECK enum store_result store_day_total_get(struct pg *pg, int32_t scheme, int32_t site,
+                                                 struct date date, struct buffer *json, bool *found);
+
+#endif

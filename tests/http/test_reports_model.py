@@ -1,0 +1,287 @@
+# SPDX-License-Identifier: ISC
+"""After random days, with late events, reversals and changes of value: the reports against figures that are worked out here from the
+naive model's events alone. DEPOSITD_MODEL_DAYS and DEPOSITD_MODEL_SEED as in test_model.py."""
+import random
+from collections import Counter, defaultdict
+from decimal import Decimal
+
+import pytest
+
+import network
+from model import DAY, Model
+from test_model import CUP_TYPES, DAYS, FIRST_DAY, SEED, Stream, post_day, random_scheme
+
+CLOSED = min(DAYS, 20)  # two more days stay open
+COUNTER = ("issue", "return", "exchange")
+
+
+@pytest.fixture(scope="module", params=("on_loan", "on_deposit"))
+def net(request, shared_by_terms):
+    return shared_by_terms(request.param)
+
+
+@pytest.fixture(scope="module")
+def shared_by_terms(shared):
+    """Both schemes in one network, filled once."""
+    print(f"DEPOSITD_MODEL_SEED={SEED}")
+    rng = random.Random(SEED)
+    plans = {"on_loan": random_scheme(rng, "tern-bay", "CAD", "America/St_Johns", "on_loan", 0.05, "a"),
+             "on_deposit": random_scheme(rng, "eider-sound", "ISK", "Atlantic/Reykjavik", "on_deposit", 10, "b")}
+    cup_types = [{"cup_type": c, "name": c, "volume_ml": 300, "mass_g": 50} for c in CUP_TYPES]
+    document = network.reference([s for s, _ in plans.values()],
+                                 {site: row for _, sites in plans.values() for site, row in sites.items()}, cup_types)
+    shared.admin.load(document)
+    nets = {}
+    for terms, (scheme, _) in plans.items():
+        model = Model(document, scheme["scheme"])
+        net = nets[terms] = Net(shared.admin, model)
+        stream, known = Stream(rng, model, 10 ** model.decimals // 2 or 10), {}
+        for n in range(CLOSED + 2):
+            post_day(shared.admin, model, stream, FIRST_DAY + n * DAY, known)
+            if n < CLOSED:
+                model.close(FIRST_DAY + n * DAY)
+                shared.admin.close(scheme["scheme"], FIRST_DAY + n * DAY)
+    return nets.__getitem__
+
+
+class Net:
+    def __init__(self, client, model):
+        self.client, self.model = client, model
+        self.first, self.last = FIRST_DAY, FIRST_DAY + (CLOSED + 4) * DAY
+
+    def report(self, name, **query):
+        days = {} if "as_of" in query else {"from": self.first, "to": self.last}
+        return self.client.get(f"/v1/reports/{name}", scheme=self.model.scheme["scheme"], **{**days, **query})["items"]
+
+    def done(self):
+        """(entry, its event or the one that it reverses, 1 or -1) for each event."""
+        for entry in self.model.entries:
+            if entry.kind == "reversal":
+                original = self.model.by_id[entry.event["reverses"]]
+                yield entry, original, -1
+            elif entry.event:
+                yield entry, entry, 1
+
+    def occurrence(self, entry, original):
+        day = self.model.day_of(entry.occurred)
+        return max(day, original.day) if entry is not original else day
+
+    def minor(self, text):
+        return self.model.minor(text)
+
+
+def lines(event, member):
+    return [(c["cup_type"], c["quantity"]) for c in event.get(member, [])]
+
+
+def account_days(net, account):
+    """day -> what moved on it"""
+    moved = Counter()
+    for entry in net.model.entries:
+        moved[str(entry.day)] += entry.legs.get(account, 0)
+    return moved
+
+
+def assert_chained(net, rows, account_of, moved_of, sign=1):
+    """Each line opens with what the line before closed with, and closes with the model's balance."""
+    balances = Counter()
+    for row in rows:
+        account = account_of(row)
+        assert net.minor(row["opening"]) == sign * balances[account], row
+        balances[account] += moved_of(account)[row["date"]]
+        assert net.minor(row["closing"]) == sign * balances[account], row
+    assert {a: b for a, b in balances.items() if b} == {
+        a: b for a, b in net.model.balances.items() if b and a.partition("(")[0] in {x.partition("(")[0] for x in balances}}
+
+
+def by_account(net):
+    moved = {}
+    return lambda account: moved.setdefault(account, account_days(net, account))
+
+
+def test_site_statements(net):
+    rows = net.report("site-statement")
+    assert {r["site"] for r in rows} == net.model.sites.keys()
+    assert_chained(net, rows, lambda r: r["account"], by_account(net))
+    counted, by_kind = defaultdict(Counter), defaultdict(Counter)
+    for entry, original, sign in net.done():
+        if original.kind in COUNTER:
+            for member in ("issued", "returned"):
+                counted[str(entry.day), original.event["site"]][member] += sign * sum(n for _, n in lines(original.event, member))
+    for entry in net.model.entries:
+        for account, amount in entry.legs.items():
+            if account.startswith("site_clearing("):
+                by_kind[str(entry.day), account][entry.kind] += amount
+    for row in rows:
+        at = row["date"], row["account"]
+        figures = {k: net.minor(row[k]) for k in ("collected", "refunded", "fees", "tax", "stock", "other", "settled")}
+        assert {k: row[k] for k in ("issued", "returned")} == {
+            k: counted[row["date"], row["site"]][k] for k in ("issued", "returned")}, row
+        assert figures["fees"] + figures["tax"] == by_kind[at]["fees"] and figures["settled"] == by_kind[at]["settle"], row
+        assert figures["collected"] - figures["refunded"] + figures["stock"] + figures["other"] == sum(
+            amount for kind, amount in by_kind[at].items() if kind not in ("fees", "settle")), row
+
+
+def test_statements_of_all_participants_are_the_trial_balance(net):
+    for day in (net.first + CLOSED // 2 * DAY, net.first + (CLOSED - 1) * DAY, net.last):
+        rows = net.report("participant-statement", to=day)
+        last = max(r["date"] for r in rows)
+        closing = Counter()
+        for row in (r for r in rows if r["date"] == last):
+            closing[row["account"]] += net.minor(row["closing"])
+        balance = {r["account"]: net.minor(r["debit"]) - net.minor(r["credit"]) for r in net.report("trial-balance", as_of=day)
+                   if r["account"].partition("(")[0] in ("site_clearing", "settlement_due", "arrears")}
+        assert {a: n for a, n in closing.items() if n} == balance
+        for row in rows:
+            f = {k: net.minor(row[k]) for k in ("opening", "collected", "refunded", "fees", "tax", "stock", "other", "settled",
+                                                "paid", "failed", "closing")}
+            assert f["closing"] == sum(f.values()) - 2 * f["refunded"] - f["closing"], row
+    settled = Counter()
+    for row in rows:
+        settled[row["participant"], row["date"]] += net.minor(row["settled"])
+    assert set(settled.values()) == {0}
+
+
+def test_liability(net):
+    rows = net.report("liability")
+    assert {r["cup_type"] for r in rows} == set(CUP_TYPES)
+    assert_chained(net, rows, lambda r: r["account"], by_account(net), sign=-1)
+    expected, out = defaultdict(Counter), by_account(net)
+    members = {**dict.fromkeys(COUNTER, {"issued": "issued", "refunded": "returned"}),
+               "forfeit": {"forfeited": "cups"}, "reinstate": {"reinstated": "cups"}}
+    for entry, _, sign in net.done():
+        for column, member in members.get(entry.kind, {}).items():
+            for cup, n in lines(entry.event, member):
+                expected[str(entry.day), cup][column] += n * net.model.value(cup, entry.day)
+    cups_out = Counter()
+    for row in rows:
+        cup, day = row["cup_type"], row["date"]
+        have = {k: net.minor(row[k]) for k in ("issued", "refunded", "forfeited", "reinstated")}
+        assert have == {k: expected[day, cup][k] for k in have}, row
+        rest = net.minor(row["remeasured"]) + net.minor(row["reversed"])
+        assert net.minor(row["closing"]) - net.minor(row["opening"]) == (
+            have["issued"] - have["refunded"] - have["forfeited"] + have["reinstated"] + rest), row
+        cups_out[cup] += out(f"with_customers({cup})")[day]
+        assert row["cups_out"] == cups_out[cup]
+    for entry in net.model.entries:  # what closes posted on a change of value
+        if entry.kind == "remeasurement":
+            for account, amount in entry.legs.items():
+                if account.startswith("customer_deposits("):
+                    expected[str(entry.day), account[18:-1]]["remeasured"] -= amount
+    reversed_days = {str(e.day) for e in net.model.entries if e.kind == "reversal"}
+    for row in rows:
+        if row["date"] not in reversed_days:
+            assert net.minor(row["remeasured"]) == expected[row["date"], row["cup_type"]]["remeasured"] and row["reversed"].strip("0.") == ""
+
+
+def test_return_rates_and_recovery(net):
+    counted, moved = Counter(), Counter()
+    for _, original, sign in net.done():
+        for member in ("issued", "returned") if original.kind in COUNTER else ():
+            for cup, n in lines(original.event, member):
+                counted[cup, original.event["site"], member] += sign * n
+                counted[cup, None, member] += sign * n
+        if original.kind in ("supply", "retire"):
+            for cup, n in lines(original.event, "cups"):
+                moved[cup, original.kind] += sign * n
+    rows = net.report("return-rate")
+    assert {(r["cup_type"], r["site"], m): r[m] for r in rows for m in ("issued", "returned") if r[m]} == {
+        k: n for k, n in counted.items() if n}
+    for row in rows:
+        assert row["rate"] == (f"{Decimal(row['returned']) / row['issued']:.4f}" if row["issued"] > 0 else None) or (
+            abs(Decimal(row["rate"]) - Decimal(row["returned"]) / row["issued"]) <= Decimal("0.00005"))
+    daily = net.report("return-rate-daily")
+    assert sum(r["issued"] for r in daily) == sum(n for (_, s, m), n in counted.items() if s is None and m == "issued")
+    assert {r["cup_type"]: (r["supplied"], r["retired"], r["retired_g"]) for r in net.report("recovery")} == {
+        c: (moved[c, "supply"], moved[c, "retire"], 50 * moved[c, "retire"]) for c in CUP_TYPES
+        if moved[c, "supply"] or moved[c, "retire"]}
+
+
+def till_of(net, entry, original):
+    """What changed hands: as stated, else by the tariff of the original's day of occurrence."""
+    event, model = original.event, net.model
+    if "amount" in event:
+        return model.minor(event["amount"]) * (-1 if original.kind == "return" else 1)
+    day = model.day_of(original.occurred)
+    return sum(sign * n * model.value(cup, day) for sign, member in ((1, "issued"), (-1, "returned"))
+               for cup, n in lines(event, member))
+
+
+def test_day_totals_recorded(net):
+    expected = defaultdict(Counter)
+    for entry, original, sign in net.done():
+        if original.kind in COUNTER:
+            figures, till = expected[str(net.occurrence(entry, original)), original.event["site"]], till_of(net, entry, original)
+            figures.update({m: sign * sum(n for _, n in lines(original.event, m)) for m in ("issued", "returned")})
+            figures.update({"collected": sign * max(till, 0), "refunded": sign * max(-till, 0)})
+    assert len({e.day for e in net.model.entries if e.event and e.day != net.model.day_of(e.occurred)}) > 1, "no late events"
+    for query in ({}, {"from": net.first + 3 * DAY, "to": net.first + 5 * DAY}, {"site": next(iter(net.model.sites))}):
+        rows = net.report("day-totals", **query)
+        have = {(r["date"], r["site"]): {
+            "issued": r["issued_recorded"], "returned": r["returned_recorded"], "collected": net.minor(r["collected_recorded"]),
+            "refunded": net.minor(r["refunded_recorded"])} for r in rows}
+        first, last = str(query.get("from", net.first)), str(query.get("to", net.last))
+        want = {k: dict(v) for k, v in expected.items() if first <= k[0] <= last and query.get("site", k[1]) == k[1]}
+        assert have == want
+
+
+def test_transfers(net):
+    for day in (net.first + 2 * DAY, net.first + CLOSED // 2 * DAY, net.last):
+        stood, came = Counter(), Counter()
+        for entry, original, sign in net.done():
+            if entry.day <= day and original.kind in ("dispatch", "receipt", "transit_loss"):
+                dispatch = original.event.get("dispatch", original.event["event_id"])
+                for c in original.event["cups"]:
+                    key = dispatch, c["cup_type"], c.get("condition", "sound")
+                    stood[key] += (sign if original.kind == "dispatch" else -sign) * c["quantity"]
+                    came[key, original.kind] += sign * c["quantity"]
+        rows = {(r["event_id"], r["cup_type"], r["condition"]): r for r in net.report("transfers", as_of=day)}
+        assert {k: r["in_transit"] - r["over"] for k, r in rows.items()} == {k: n for k, n in stood.items() if n}
+        assert {k: (r["sent"], r["received"], r["lost"]) for k, r in rows.items()} == {
+            k: tuple(came[k, kind] for kind in ("dispatch", "receipt", "transit_loss")) for k in rows}
+        assert rows or day < net.last
+        assert all(r["state"] == ("over" if r["over"] else "short" if r["received"] + r["lost"] else "in_transit")
+                   for r in rows.values())
+
+
+def test_ledger_and_journal(net):
+    scheme, accounts = net.model.scheme["scheme"], ("with_customers(cup-300)", "refund_variance", "in_transit(cup-200)", "tax")
+    own = [f"{a}({s})" for s in list(net.model.sites)[:2] for a in ("site_clearing",)] + [
+        f"{a}({s},cup-450)" for s in list(net.model.sites)[:2] for a in ("site_stock", "stock_deposits", "damaged")]
+    journal = net.report("journal")
+    feed = net.client.feed(scheme)
+    assert [(r["entry"], r["account"]) for r in journal if r["account"]] == [
+        (i["entry"], leg["account"]) for i in feed for leg in i["legs"]]
+    assert [r["entry"] for r in journal if not r["account"]] == [i["entry"] for i in feed if not i["legs"]]
+    for account in (*accounts, *own):
+        opening, *rows = net.report("general-ledger", account=account)
+        assert [(r["entry"], r["debit"], r["credit"]) for r in rows] == [
+            (r["entry"], r["debit"], r["credit"]) for r in journal if r["account"] == account], account
+        balance = (rows or [opening])[-1]["balance"]
+        assert (balance if isinstance(balance, int) else net.minor(balance)) == net.model.balances[account], account
+        half = net.first + CLOSED // 2 * DAY
+        later = net.report("general-ledger", account=account, **{"from": half})
+        moved = sum(n for d, n in account_days(net, account).items() if d < str(half))
+        assert (later[0]["balance"] if isinstance(later[0]["balance"], int) else net.minor(later[0]["balance"])) == moved, account
+
+
+def test_ageing_is_what_the_trial_balance_says(net):
+    for day in (net.first + CLOSED // 2 * DAY, net.last):
+        total = Counter()
+        for row in net.report("ageing", as_of=day):
+            total[row["account"]] += net.minor(row["total"])
+            assert net.minor(row["total"]) == sum(net.minor(row[b]) for b in (
+                "current", "days_1_7", "days_8_30", "days_31_60", "days_over_60", "undated")) and not net.minor(row["undated"])
+        assert {a: n for a, n in total.items() if n} == {
+            r["account"]: net.minor(r["debit"]) - net.minor(r["credit"]) for r in net.report("trial-balance", as_of=day)
+            if r["account"].partition("(")[0] in ("settlement_due", "arrears")}
+
+
+def test_what_a_close_keeps_is_what_the_entries_say(net, shared):
+    [(scheme,)] = shared.database.rows("SELECT id FROM scheme WHERE code = %s", net.model.scheme["scheme"])
+    days = [d for (d,) in shared.database.rows(
+        "SELECT business_date FROM business_day WHERE scheme = %s AND state = 'closed'", scheme)]
+    assert len(days) == CLOSED
+    for day in days:
+        kept = shared.database.rows("SELECT * FROM cup_day WHERE scheme = %s AND business_date = %s", scheme, day)
+        assert sorted(row[2:] for row in kept) == sorted(shared.database.rows("SELECT * FROM cup_day_of(%s, %s)", scheme, day))
