@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Identifiers of others that prove themselves: GS1 keys (mod 10) and IBANs (mod 97) by their check digits, a
- * BIC by its form. Whether one was ever given out is not known here. Pure; any thread. */
+/* Identifiers of others that prove themselves: GS1 keys by their check digit (mod 10), a BIC by its form.
+ * Whether one was ever given out is not known here. Pure; any thread. */
 #ifndef DEPOSITD_IDENTIFIER_H
 #define DEPOSITD_IDENTIFIER_H
 
@@ -14,10 +14,6 @@ MUST_CHECK bool gln_valid(const char *text);
 /* Global Returnable Asset Identifier as in AI (8003): 0, 12 digits, check digit; then a serial number of up
  * to 16 characters, or none, which names the asset type. */
 MUST_CHECK bool grai_valid(const char *text);
-
-/* IBAN without spaces, in capitals: ISO 13616, mod 97 of ISO 7064. The country's own structure is not
- * checked. */
-MUST_CHECK bool iban_valid(const char *text);
 
 /* ISO 9362, in the form that the ISO 20022 schemas ask for: 8 or 11 characters. */
 MUST_CHECK bool bic_valid(const char *text);

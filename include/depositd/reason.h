@@ -75,6 +75,18 @@
     X(PAYMENT_DIRECT, payment_direct, 409, false, "A payment between participants goes into no file")        \
     X(APPROVER_CLOSED_DAY, approver_closed_day, 409, false, "The key closed the day: another must approve")  \
     X(SECOND_KEY_NEEDED, second_key_needed, 409, false, "The key has done its part: another must do this")   \
+    /* the bank: files to it, and statements from it */                                                      \
+    X(NOTHING_APPROVED, nothing_approved, 409, false, "There is nothing approved to put into a file")        \
+    X(BANK_DETAILS_MISSING, bank_details_missing, 422, false, "What the bank needs to know is missing")      \
+    X(BANK_ACCOUNT_CHANGED, bank_account_changed, 409, false, "The bank account changed since the close")    \
+    X(NOT_XML, not_xml, 400, false, "The body is not plain XML in UTF-8")                                    \
+    X(NOT_CAMT053, not_camt053, 422, false, "The message is not a camt.053.001.08")                          \
+    X(STATEMENT_INVALID, statement_invalid, 422, false, "Part of the statement is missing or malformed")     \
+    X(STATEMENT_CURRENCY, statement_currency, 422, false, "The statement is in another currency")            \
+    X(STATEMENT_ACCOUNT, statement_account, 422, false, "The statement is of another account")               \
+    X(STATEMENT_CONFLICT, statement_conflict, 409, false, "A statement with this id said something else")    \
+    X(LINE_NOT_OPEN, line_not_open, 409, false, "The line was matched, or resolved already")                 \
+    X(PAYMENT_UNKNOWN, payment_unknown, 422, false, "The payment is not known in the scheme")                \
     /* days and reference data */                                                                            \
     X(DAY_NOT_ENDED, day_not_ended, 409, true, "The business day has not ended")                             \
     X(EARLIER_DAY_OPEN, earlier_day_open, 409, true, "An earlier business day is open")                      \

@@ -7,6 +7,8 @@
 
 #include "base/clock.h"
 #include "depositd/identifier.h"
+#include "payment/iban.h"
+#include "payment/latin.h"
 #include "store/ledger_store.h"
 
 #include <stdio.h>
@@ -68,6 +70,15 @@ static void check_amount(struct change *change, const char *member, struct decim
         blame(change, REASON_OUT_OF_RANGE, member, "is too large an amount");
 }
 
+/* What goes into a payment message as it is: to bring it into the bank's characters would name another. */
+static void check_reference(struct change *change, const char *member, const char *text)
+{
+    if (text != NULL && !latin_reference_valid(text, strlen(text)))
+        blame(
+            change, REASON_BAD_FORMAT, member,
+            "has characters that no payment message may carry, a space or a slash at an end, or two slashes");
+}
+
 /* `place` is where its object stands in the row. */
 static void check_bank_account(struct change *change, const char *place, const struct bank_account *given)
 {
@@ -80,15 +91,19 @@ static void check_bank_account(struct change *change, const char *place, const s
     snprintf(end, room, "/iban");
     if (given->iban == NULL && !national)
         blame(change, REASON_MEMBER_MISSING, member, "give an iban, or account and bank_code");
-    if (given->iban != NULL && !iban_valid(given->iban))
-        blame(change, REASON_BAD_FORMAT, member,
-              "is no IBAN in capitals without spaces: its check digits fail");
+    enum iban_result checked = given->iban != NULL ? iban_check(given->iban) : IBAN_OK;
+    if (checked != IBAN_OK)
+        blame(change, REASON_BAD_FORMAT, member, iban_detail(checked));
     snprintf(end, room, given->account != NULL ? "/account" : "/bank_code");
     if (given->iban != NULL && national)
         blame(change, REASON_MEMBER_UNKNOWN, member, "is not known beside an iban");
     snprintf(end, room, given->account == NULL ? "/account" : "/bank_code");
     if (given->iban == NULL && national && (given->account == NULL || given->bank_code == NULL))
         blame(change, REASON_MEMBER_MISSING, member, "account and bank_code go together");
+    snprintf(end, room, "/account");
+    check_reference(change, member, given->account);
+    snprintf(end, room, "/bank_code");
+    check_reference(change, member, given->bank_code);
 }
 
 static void check_bic(struct change *change, const char *member, const char *bic)
@@ -126,6 +141,8 @@ static enum store_result put_participant(struct change *change, const void *give
     if (row->has_bank_account)
         check_bank_account(change, "", &row->bank_account);
     check_bic(change, "/bic", row->bic);
+    if (row->has_mandate)
+        check_reference(change, "/mandate/id", row->mandate.id);
     if (strcmp(row->participant, "pool") == 0) {
         blame_name(change, REASON_VALUE_UNKNOWN, "/participant",
                    "is the operator's name as a party to payments");
@@ -147,6 +164,7 @@ static void check_scheme(struct change *change, const struct scheme_row *row, co
     if (row->has_operator) {
         check_bank_account(change, "/operator", &row->operator.bank_account);
         check_bic(change, "/operator/bic", row->operator.bic);
+        check_reference(change, "/operator/creditor_id", row->operator.creditor_id);
     }
     if (currency != NULL && facts->decimals_in_use >= 0 && currency->decimals != facts->decimals_in_use)
         blame(change, REASON_AMOUNT_DECIMALS, "/currency",

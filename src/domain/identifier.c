@@ -8,7 +8,7 @@
 #define CAPITALS       "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 #define DIGITS_CAPITAL DIGITS CAPITALS
 
-enum { GLN_DIGITS = 13, GRAI_DIGITS = 14, GRAI_SERIAL_MAX = 16, IBAN_MIN = 15, IBAN_MAX = 34 };
+enum { GLN_DIGITS = 13, GRAI_DIGITS = 14, GRAI_SERIAL_MAX = 16 };
 
 /* Weights 1 and 3 by turns from the right, the check digit itself included: a multiple of 10. */
 static bool gs1_digits_valid(const char *text, size_t count)
@@ -36,28 +36,6 @@ bool grai_valid(const char *text)
     const char *serial = text + GRAI_DIGITS;
     size_t length = strlen(serial);
     return length <= GRAI_SERIAL_MAX && strspn(serial, serial_characters) == length;
-}
-
-/* A letter counts as two digits: A is 10, Z is 35. */
-static unsigned mod_97(unsigned remainder, const char *text, size_t length)
-{
-    for (size_t i = 0; i < length; i++) {
-        char c = text[i];
-        remainder =
-            c <= '9' ? remainder * 10 + (unsigned)(c - '0') : remainder * 100 + (unsigned)(c - 'A' + 10);
-        remainder %= 97;
-    }
-    return remainder;
-}
-
-bool iban_valid(const char *text)
-{
-    size_t length = strlen(text);
-    if (length < IBAN_MIN || length > IBAN_MAX || strspn(text, DIGITS_CAPITAL) != length)
-        return false;
-    if (strspn(text, CAPITALS) != 2 || strspn(text + 2, DIGITS) < 2)
-        return false;
-    return mod_97(mod_97(0, text + 4, length - 4), text, 4) == 1;
 }
 
 bool bic_valid(const char *text)

@@ -135,8 +135,19 @@ static bool check_media(const struct request *request, struct answer *answer)
     return found || refuse(answer, REASON_NOT_ACCEPTABLE, reason_info(REASON_NOT_ACCEPTABLE)->title);
 }
 
+/* RFC 7303 section 9 has both types. */
+static bool check_xml(const struct request *request, struct answer *answer)
+{
+    if (request->content_encoding != NULL)
+        return refuse(answer, REASON_UNSUPPORTED_MEDIA_TYPE, "The body must come without a Content-Encoding");
+    return media_is(MEDIA_XML, request->content_type) || media_is_text_xml(request->content_type) ||
+           refuse(answer, REASON_UNSUPPORTED_MEDIA_TYPE, "The body must be application/xml or text/xml");
+}
+
 static bool check_body(struct request *request, struct answer *answer)
 {
+    if (request->route->xml_body != NULL)
+        return check_xml(request, answer);
     if (request->route->body == NULL && request->route->run != NULL)
         return true;
     if (request->route->body_optional && request->body_length == 0)

@@ -21,7 +21,7 @@ struct query_parameter {
     const char *value; /* percent-decoded UTF-8, without NUL */
 };
 
-enum media { MEDIA_JSON, MEDIA_CSV, MEDIA_NDJSON, MEDIA_TEXT, MEDIA_HTML, MEDIA_COUNT };
+enum media { MEDIA_JSON, MEDIA_CSV, MEDIA_NDJSON, MEDIA_TEXT, MEDIA_HTML, MEDIA_XML, MEDIA_COUNT };
 
 struct route;
 struct rates;

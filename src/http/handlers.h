@@ -64,6 +64,17 @@ void handle_payment_approve(const struct request *request, struct answer *answer
 void handle_payment_confirm(const struct request *request, struct answer *answer);
 void handle_payment_fail(const struct request *request, struct answer *answer);
 
+/* files.c */
+void handle_file_post(const struct request *request, struct answer *answer);
+void handle_files_list(const struct request *request, struct answer *answer);
+void handle_file_get(const struct request *request, struct answer *answer);
+
+/* bank_statements.c */
+void handle_bank_statement_post(const struct request *request, struct answer *answer);
+void handle_bank_statements_list(const struct request *request, struct answer *answer);
+void handle_bank_lines_list(const struct request *request, struct answer *answer);
+void handle_bank_line_resolve(const struct request *request, struct answer *answer);
+
 /* journals.c */
 void handle_journals_list(const struct request *request, struct answer *answer);
 void handle_journal_approve(const struct request *request, struct answer *answer);

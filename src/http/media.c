@@ -11,7 +11,7 @@ static const struct {
 } media_table[MEDIA_COUNT] = {
     [MEDIA_JSON] = {"json", "application/json"},         [MEDIA_CSV] = {"csv", "text/csv; charset=utf-8"},
     [MEDIA_NDJSON] = {"ndjson", "application/x-ndjson"}, [MEDIA_TEXT] = {"text", "text/plain; charset=utf-8"},
-    [MEDIA_HTML] = {"html", "text/html; charset=utf-8"},
+    [MEDIA_HTML] = {"html", "text/html; charset=utf-8"}, [MEDIA_XML] = {"xml", "application/xml"},
 };
 
 const char *media_type(enum media media)
@@ -114,4 +114,10 @@ bool media_parse(unsigned offered, const char *word, enum media *chosen)
 bool media_is(enum media media, const char *content_type)
 {
     return content_type != NULL && is_type(content_type, bare_length(content_type), media_table[media].type);
+}
+
+bool media_is_text_xml(const char *content_type)
+{
+    static const char type[] = "text/xml";
+    return content_type != NULL && is_type(content_type, bare_length(content_type), type);
 }

@@ -18,5 +18,7 @@ MUST_CHECK bool media_parse(unsigned offered, const char *word, enum media *chos
 
 /* Whether a Content-Type (NULL: none was sent) is that of the media, with or without parameters. */
 bool media_is(enum media media, const char *content_type);
+/* Whether it is XML by its other name. */
+bool media_is_text_xml(const char *content_type);
 
 #endif

@@ -32,16 +32,16 @@ static bool is_date(const char *name)
 /* Names mean the same wherever they stand. */
 static const char *parameter_schema(const char *name)
 {
-    static const char *const texts[] = {"cursor", "reference", "If-Match"};
+    static const char *const texts[] = {"cursor", "reference", "If-Match", "line"};
     if (is_date(name))
         return "{\"type\":\"string\",\"format\":\"date\"}";
-    if (strcmp(name, "event_id") == 0)
+    if (strcmp(name, "event_id") == 0 || strcmp(name, "file_id") == 0)
         return "{\"type\":\"string\",\"format\":\"uuid\"}";
     if (strcmp(name, "limit") == 0)
         return "{\"type\":\"integer\",\"minimum\":1,\"maximum\":1000,\"default\":100}";
     if (strcmp(name, "dry_run") == 0)
         return "{\"type\":\"boolean\",\"default\":false}";
-    if (strcmp(name, "held") == 0)
+    if (strcmp(name, "held") == 0 || strcmp(name, "open") == 0)
         return "{\"type\":\"boolean\"}";
     if (strcmp(name, "kind") == 0)
         return "{\"$ref\":\"#/components/schemas/EntryKind\"}";
@@ -114,8 +114,23 @@ static bool is_post_of_events(const struct route *route)
     return route->run == NULL;
 }
 
+static void add_xml_body(struct buffer *document, const struct route *route)
+{
+    member_begin(document, "requestBody");
+    buffer_add_text(document, "{\"required\":true,\"content\":{");
+    for (int text = 0; text <= 1; text++) {
+        buffer_printf(document, "%s\"%s/xml\":{\"schema\":{\"type\":\"string\"", text ? "," : "",
+                      text ? "text" : "application");
+        member_string(document, "description", route->xml_body);
+        buffer_add_text(document, "}}");
+    }
+    buffer_add_text(document, "}}");
+}
+
 static void add_body(struct buffer *document, const struct route *route)
 {
+    if (route->xml_body != NULL)
+        add_xml_body(document, route);
     if (route->body == NULL && !is_post_of_events(route))
         return;
     member_begin(document, "requestBody");
@@ -189,7 +204,7 @@ static bool names_something(const struct route *route)
 static bool can_fail(const struct route *route, int status)
 {
     bool writes = route->method != METHOD_GET;
-    bool has_body = route->body != NULL || is_post_of_events(route);
+    bool has_body = route->body != NULL || route->xml_body != NULL || is_post_of_events(route);
     switch (status) {
     case 400:
     case 415:

@@ -26,6 +26,7 @@ struct route {
     const char *summary;       /* one sentence for the OpenAPI document */
     const struct shape *body;  /* NULL: the request has no body */
     bool body_optional;        /* it may have none */
+    const char *xml_body;      /* what the XML is that it takes instead; NULL: it takes none */
     const char *answer_schema; /* name of a component schema; NULL: 204, no content */
     int answer_statuses[3];    /* successes: 200, 201 …; 0-ended */
     unsigned media;            /* set of 1u << enum media that it can answer with; 0 means JSON only */

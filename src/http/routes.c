@@ -3,6 +3,7 @@
  * may see (its own sites, its own participant) is decided by the handler. */
 #include "http/route.h"
 
+#include "http/bank_shapes.h"
 #include "http/handlers.h"
 #include "http/oversight_shapes.h"
 #include "http/payment_shapes.h"
@@ -136,6 +137,27 @@ static const struct route routes[] = {
     {POST("/v1/journals/{event_id}/withdraw", FOR_STAFF, handle_journal_withdraw, "Withdraws what was proposed", "Journal"),
      .body = &shape_reason, .answer_statuses = {200},
      .parameters = {{"scheme", "Code of the scheme, where ids of two schemes meet", false}}},
+
+    /* the bank */
+    {POST("/v1/settlements/{scheme}/{date}/files", FOR_STAFF, handle_file_post,
+          "Writes the approved payments of a day into a file for the bank, and so instructs them; it moves money: two people approve, "
+          "and the bank's own limits hold", "PaymentFile"),
+     .body = &shape_file, .answer_statuses = {201, 200}},
+    {LIST("/v1/settlements/{scheme}/{date}/files", FOR_OFFICE, handle_files_list, "Payment files of a day", "PaymentFileList")},
+    {GET("/v1/files/{file_id}", FOR_STAFF, handle_file_get, "A payment file, the same bytes each time: ISO 20022 pain.001.001.09 or "
+         "pain.008.001.08", "PaymentFile"),
+     .media = 1u << MEDIA_XML},
+    {POST("/v1/bank-statements", FOR_STAFF, handle_bank_statement_post,
+          "Takes a bank statement: matches its booked lines with payments by end-to-end reference and amount, confirms these, "
+          "and books the rest into bank_suspense; the same statement again changes nothing", "BankStatements"),
+     .xml_body = "ISO 20022 camt.053.001.08, in UTF-8, without a document type", .answer_statuses = {200}, .parameters = {SCHEME}},
+    {GET("/v1/bank-statements", FOR_OFFICE, handle_bank_statements_list, "Bank statements of a scheme", "BankStatementList"),
+     .parameters = {SCHEME, PAGED}},
+    {GET("/v1/bank-lines", FOR_OFFICE, handle_bank_lines_list, "Lines of a scheme's bank statements", "BankLineList"),
+     .parameters = {SCHEME, {"open", "Whether somebody should look at it", false}, PAGED}},
+    {POST("/v1/bank-lines/{line}/resolve", FOR_STAFF, handle_bank_line_resolve,
+          "Says what a line was: takes it from bank_suspense", "BankLine"),
+     .body = &shape_resolve, .answer_statuses = {200}},
 
     /* reports and the books */
     {GET("/v1/reports", FOR_ALL, handle_reports_list, "The reports, their parameters and columns", "ReportList")},

@@ -5,6 +5,7 @@
  * ready at once, and group commit makes clients march in step. */
 #include "http/server.h"
 
+#include "app/bank.h"
 #include "base/clock.h"
 #include "base/log.h"
 #include "http/exchange.h"
@@ -166,6 +167,7 @@ struct server *server_start(struct service *service, char *error, size_t error_s
         return NULL;
     }
     json_body_init();
+    bank_init();
     allow_descriptors(config->max_connections);
     struct server *server = prepare(service, error, error_size);
     if (server != NULL)

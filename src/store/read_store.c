@@ -34,9 +34,8 @@ static void add_optional_date(struct pg_params *params, const struct date *date)
         pg_add_date(params, *date);
 }
 
-/* Runs a statement that gives the items and their numbers. */
-static enum store_result read_page(struct pg *pg, const struct sql *sql, const struct pg_params *params,
-                                   struct list_page *page)
+enum store_result read_page(struct pg *pg, const struct sql *sql, const struct pg_params *params,
+                            struct list_page *page)
 {
     PG_ROWS rows = NULL;
     struct json_page json;

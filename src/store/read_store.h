@@ -28,6 +28,10 @@ struct list_page {
     bool more;    /* whether it may have items */
 };
 
+/* Runs a statement that gives the items and their numbers. */
+MUST_CHECK enum store_result read_page(struct pg *pg, const struct sql *sql, const struct pg_params *params,
+                                       struct list_page *page);
+
 struct events_filter {
     int32_t scheme;
     struct visible_sites visible;

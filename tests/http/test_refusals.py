@@ -310,7 +310,10 @@ ELSEWHERE = {"day_not_ended", "earlier_day_open", "fixed_once_posted", "starts_t
              "too_many_requests", "already_resolved",
              # test_payments.py and test_journals.py
              "payment_state", "payment_held", "payment_not_held", "approver_closed_day", "second_key_needed", "proposal_decided",
-             "payment_direct", "reversal_of_journal"}
+             "payment_direct", "reversal_of_journal",
+             # test_bank.py
+             "nothing_approved", "bank_details_missing", "bank_account_changed", "not_xml", "not_camt053", "statement_invalid",
+             "statement_currency", "statement_account", "statement_conflict", "line_not_open", "payment_unknown"}
 
 
 def test_every_reason_has_a_row(net):

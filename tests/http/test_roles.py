@@ -38,7 +38,8 @@ PERMITTED = {
         "payments/{}/release", "payments/{}/confirm", "payments/{}/fail", "bank-statements", "exceptions/{}/resolve")},
     "GET /v1/payments": ("participant", *READERS), "GET /v1/payments/{}": ("participant", *READERS),
     "GET /v1/journals": READERS, "POST /v1/journals/{}/approve": BOOKS, "POST /v1/journals/{}/withdraw": BOOKS,
-    "GET /v1/files/{}": BOOKS,
+    "GET /v1/files/{}": BOOKS, "GET /v1/settlements/{}/{}/files": READERS,
+    "GET /v1/bank-statements": READERS, "GET /v1/bank-lines": READERS, "POST /v1/bank-lines/{}/resolve": BOOKS,
     "GET /v1/reports/{}": READERS,  # deposit-cover stands for "other reports"; what pos and participant read is below
 }
 EVENTS = {  # kind -> who may post it; a pos key only at its own sites, retire only at a hub
@@ -98,15 +99,17 @@ def concrete(net, operation):
         "POST /v1/reference": {"sites": []}, "POST /v1/keys": {"name": "new", "role": "auditor"},
         "POST /v1/exceptions/{}/resolve": {"note": "looked at"},
         "PUT /v1/sites/{}/day-totals/{}": {"issued": 0, "returned": 0, "collected": "0.00", "refunded": "0.00"},
-        "POST /v1/settlements/{}/{}/files": {"type": "payouts"},
+        "POST /v1/settlements/{}/{}/files": {"type": "payouts"}, "POST /v1/bank-lines/{}/resolve": {"note": "n", "payment_id": "x"},
+        "POST /v1/bank-statements": b"<Document/>",
         "POST /v1/payments/{}/fail": {"reason": "closed"}, "POST /v1/journals/{}/withdraw": {"reason": "in error"},
     }.get(operation)
     path = path.format(*(filled if isinstance(filled, tuple) else (filled,)))
     if operation in ("GET /v1/events", "GET /v1/settlements", "GET /v1/accounts", "GET /v1/seals", "GET /v1/reports/{}",
-                     "GET /v1/payments", "GET /v1/journals", "GET /v1/entries/{}"):
+                     "GET /v1/payments", "GET /v1/journals", "GET /v1/entries/{}",
+                     "GET /v1/bank-statements", "GET /v1/bank-lines", "POST /v1/bank-statements"):
         path += "?scheme=tern-bay" + ("&site=anchor" if operation == "GET /v1/events" else "")
     if not operation.startswith("GET"):
-        path += "?dry_run=true"
+        path += ("&" if "?" in path else "?") + "dry_run=true"
     return path, body
 
 
@@ -121,7 +124,8 @@ def test_routes(net, role):
     for method, template in net.contract.operations():
         operation = f"{method} {re.sub(r'{[^}]*}', '{}', template)}"
         path, body = concrete(net, operation)
-        answer = net.by_role[role].send(method, path, body)
+        headers = {"Content-Type": "application/xml"} if isinstance(body, bytes) else None
+        answer = net.by_role[role].send(method, path, body, headers)
         permitted = PERMITTED[operation]
         if role in permitted or permitted is OPEN:
             # A GET finds what is there; a dry run may also be refused for what it says, never for who says it.

@@ -17,7 +17,8 @@ MAY_INCLUDE = {
     "depositd": set(),
     "store": {"depositd", "base"},
     "report": {"depositd", "base"},
-    "app": {"depositd", "base", "store"},
+    "payment": {"depositd", "base"},
+    "app": {"depositd", "base", "store", "payment"},
     "http": {"depositd", "base", "store", "report", "app"},
     "main.c": {"depositd", "base", "app", "http"},
 }
@@ -56,9 +57,10 @@ def test_a_source_begins_with_its_own_header(path):
 
 @pytest.mark.parametrize("path", HEADERS, ids=lambda path: str(path.relative_to(TOP)))
 def test_a_header_compiles_alone(path):
-    libpq = subprocess.run(["pkg-config", "--cflags", "libpq"], capture_output=True, text=True, check=True).stdout.split()
+    flags = subprocess.run(["pkg-config", "--cflags", "libpq", "libxml-2.0"], capture_output=True, text=True,
+                           check=True).stdout.split()
     done = subprocess.run(["cc", "-std=c17", "-D_GNU_SOURCE", "-Wall", "-Wextra", "-Werror", f"-I{TOP}/include",
-                           f"-I{TOP}/src", *libpq, "-fsyntax-only", "-include", str(path), "-xc", "/dev/null"],
+                           f"-I{TOP}/src", *flags, "-fsyntax-only", "-include", str(path), "-xc", "/dev/null"],
                           capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
 
@@ -67,6 +69,12 @@ def test_only_the_store_knows_the_database():
     for path in SOURCES:
         if "libpq-fe.h" in path.read_text():
             assert room_of(path) == "store"
+
+
+def test_only_the_payment_room_knows_xml():
+    for path in SOURCES:
+        if "libxml/" in path.read_text():
+            assert room_of(path) == "payment"
 
 
 def test_no_sql_outside_sql_files():

@@ -1,0 +1,15 @@
+-- The payments of scheme $1 among the ids $2, by id: what decides what a line of the bank's is to them. Whether each was ever
+-- confirmed; whether a line, or a resolved one, was taken for it, and for its return.
+WITH taken AS (
+    SELECT payment_id, returned FROM bank_line
+     WHERE scheme = $1::integer AND payment_id = ANY ($2::text[]) AND disposition IN ('matched', 'returned')
+    UNION ALL
+    SELECT payment_id, came_back FROM bank_line_resolution WHERE scheme = $1::integer AND payment_id = ANY ($2::text[]))
+SELECT p.payment_id, p.status, p.payer, p.payee, p.amount,
+       EXISTS (SELECT FROM payment_change c
+                WHERE (c.scheme, c.payment_id) = (p.scheme, p.payment_id) AND c.change = 'confirm'),
+       EXISTS (SELECT FROM taken t WHERE t.payment_id = p.payment_id AND NOT t.returned),
+       EXISTS (SELECT FROM taken t WHERE t.payment_id = p.payment_id AND t.returned)
+  FROM payment p
+ WHERE p.scheme = $1::integer AND p.payment_id = ANY ($2::text[])
+ ORDER BY p.payment_id COLLATE "C"

@@ -1,0 +1,28 @@
+/* SPDX-License-Identifier: ISC */
+/* The bodies of what is asked about the bank. */
+#ifndef DEPOSITD_HTTP_BANK_SHAPES_H
+#define DEPOSITD_HTTP_BANK_SHAPES_H
+
+#include "depositd/event.h"
+#include "http/shape.h"
+
+enum file_type { FILE_PAYOUTS, FILE_COLLECTIONS };
+
+struct file_request {
+    int type; /* enum file_type */
+};
+
+enum resolve_account { RESOLVE_SETTLEMENT_DUE, RESOLVE_ARREARS };
+
+struct resolve_request {
+    const char *payment_id;      /* NULL: … */
+    char participant[CODE_SIZE]; /* … this, and the account */
+    bool has_participant;
+    int account; /* enum resolve_account */
+    bool has_account;
+    const char *note;
+};
+
+extern const struct shape shape_file, shape_resolve;
+
+#endif

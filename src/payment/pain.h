@@ -1,0 +1,51 @@
+/* SPDX-License-Identifier: ISC */
+/* A payment file: what goes to the bank, and what pain.001 and pain.008 have in common.
+ *
+ * Whoever fills the structs has checked what identifies something: accounts and bank codes, mandates, the
+ * creditor's id and the references are latin_reference_valid(), IBANs and BICs are what they say. Names are
+ * brought into the bank's characters here. Text is borrowed. The same struct gives the same bytes. Pure; any
+ * thread. */
+#ifndef DEPOSITD_PAYMENT_PAIN_H
+#define DEPOSITD_PAYMENT_PAIN_H
+
+#include "base/buffer.h"
+#include "depositd/civil.h"
+#include "depositd/money.h"
+
+enum {
+    REFERENCE_MAX = 35,      /* Max35Text */
+    PAIN_MESSAGE_ID_MAX = 32 /* a block of payments has the message's id, "-" and a number */
+};
+
+/* A name, and an account in either form. */
+struct pain_party {
+    const char *name;
+    const char *iban;      /* NULL: account and bank_code */
+    const char *account;   /* at most 34 characters */
+    const char *bank_code; /* at most 35 */
+    const char *bic;       /* NULL: not given */
+};
+
+struct pain_order {
+    const char *end_to_end; /* unique for ever */
+    struct money amount;    /* > 0 */
+    struct date due_on;
+    struct pain_party party; /* who is paid, or collected from */
+    /* Of collections: the mandate, and whether it is used for the first time. */
+    const char *mandate_id;
+    struct date mandate_signed_on;
+    bool first;
+};
+
+struct pain_file {
+    const char *message_id; /* at most PAIN_MESSAGE_ID_MAX characters */
+    struct instant created_at;
+    const struct currency *currency;
+    struct pain_party operator;
+    const char *creditor_id;   /* of collections */
+    const char *purpose;       /* what the payments are for, in the bank's characters, at most 140 */
+    struct pain_order *orders; /* writing puts them in the order of the file */
+    size_t count;              /* at least one */
+};
+
+#endif

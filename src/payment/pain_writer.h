@@ -1,0 +1,44 @@
+/* SPDX-License-Identifier: ISC */
+/* The elements that pain.001 and pain.008 share, written through libxml2. A call that fails is remembered,
+ * and asked for once, at the end. */
+#ifndef DEPOSITD_PAYMENT_PAIN_WRITER_H
+#define DEPOSITD_PAYMENT_PAIN_WRITER_H
+
+#include "payment/pain.h"
+
+#include <libxml/xmlwriter.h>
+
+struct pain_writer {
+    xmlBufferPtr memory;
+    xmlTextWriterPtr xml;
+    const struct pain_file *file;
+    bool sepa; /* euro between IBANs: then the scheme's own codes are said */
+    bool failed;
+};
+
+/* Puts the file's orders in order (by date, use of the mandate, and reference) and begins the document: its
+ * root, the message's element and the group header. */
+void pain_begin(struct pain_writer *writer, struct pain_file *file, const char *namespace,
+                const char *message);
+/* Ends the document, adds it to the buffer and frees the writer. False: some call has failed. */
+MUST_CHECK bool pain_end(struct pain_writer *writer, struct buffer *xml);
+
+void pain_open(struct pain_writer *writer, const char *element);
+void pain_close(struct pain_writer *writer);
+void pain_text(struct pain_writer *writer, const char *element, const char *text);
+/* <element><inner>text</inner></element> */
+void pain_wrapped(struct pain_writer *writer, const char *element, const char *inner, const char *text);
+void pain_date(struct pain_writer *writer, const char *element, struct date date);
+void pain_name(struct pain_writer *writer, const char *element, const char *name);
+void pain_instructed(struct pain_writer *writer, struct money amount);
+void pain_account(struct pain_writer *writer, const char *element, const struct pain_party *party);
+void pain_agent(struct pain_writer *writer, const char *element, const struct pain_party *party);
+void pain_references(struct pain_writer *writer, const struct pain_order *order);
+void pain_remittance(struct pain_writer *writer);
+
+/* Orders that share a block begin at `first`; returns where the next block begins. */
+size_t pain_block_end(const struct pain_file *file, size_t first);
+/* Opens PmtInf, with its id, method, count and sum; `block` is 0, 1 … */
+void pain_open_block(struct pain_writer *writer, const char *method, size_t block, size_t first, size_t end);
+
+#endif

@@ -1,0 +1,165 @@
+/* SPDX-License-Identifier: ISC */
+/* Payment files, and the bank's statements and lines. What decides, and what is kept, runs within a
+ * transaction that holds the scheme's head row; the lists do not. Results are put into the given arena. */
+#ifndef DEPOSITD_STORE_BANK_STORE_H
+#define DEPOSITD_STORE_BANK_STORE_H
+
+#include "depositd/payment.h"
+#include "store/read_store.h"
+
+/* As the bank knows it. Without an account: neither iban nor account. */
+struct bank_party {
+    const char *name;
+    const char *iban, *account, *bank_code, *bic; /* NULL: none */
+};
+
+struct bank_operator {
+    struct bank_party party; /* its name NULL: the scheme names no operator */
+    const char *creditor_id; /* NULL: none */
+    struct uuid new_id;      /* that nobody has */
+};
+MUST_CHECK enum store_result store_bank_operator(struct pg *pg, struct arena *arena, int32_t scheme,
+                                                 struct bank_operator *bank_operator);
+
+/* ---- files ---- */
+
+/* An approved payment, with its party that is not the pool. */
+struct bank_order {
+    const char *payment_id;
+    struct money amount;
+    struct date due_on;
+    const char *participant; /* its code */
+    struct bank_party party;
+    const char *mandate_id; /* NULL: none */
+    struct date mandate_signed_on;
+    bool account_changed; /* since the close */
+    bool first;           /* under its mandate */
+};
+/* *closed false: the day is not. */
+MUST_CHECK enum store_result store_bank_orders(struct pg *pg, struct arena *arena, int32_t scheme,
+                                               struct date day, bool collections, struct bank_order **orders,
+                                               size_t *count, bool *closed);
+
+struct payment_file_row {
+    int32_t scheme;
+    struct uuid file_id;
+    struct date day;
+    bool collections;
+    const char *message_id;
+    struct instant created_at;
+    int32_t key;
+    struct money total;
+    const char *content;
+    size_t length;
+    struct sha256 hash;
+    const char **payment_ids;
+    const char **mandates; /* NULL elements: none */
+    size_t count;
+};
+MUST_CHECK enum store_result store_add_file(struct pg *pg, struct arena *arena,
+                                            const struct payment_file_row *row);
+
+/* As JSON, or as it is: whichever buffer is not NULL. *found false: there is none. */
+MUST_CHECK enum store_result read_file(struct pg *pg, const struct uuid *id, struct buffer *json,
+                                       struct buffer *content, char hash[static SHA256_HEX_MAX], bool *found);
+MUST_CHECK enum store_result read_files(struct pg *pg, int32_t scheme, struct date day,
+                                        struct list_page *page);
+
+/* ---- statements ---- */
+
+/* *statement 0: there is none with this id. */
+MUST_CHECK enum store_result store_find_statement(struct pg *pg, int32_t scheme, const char *account,
+                                                  const char *statement_id, int64_t *statement,
+                                                  struct sha256 *digest);
+
+struct bank_document_row {
+    int32_t scheme;
+    struct instant received_at;
+    int32_t key;
+    const char *message_id; /* NULL: none */
+    const char *content;
+    size_t length;
+    struct sha256 hash;
+};
+MUST_CHECK enum store_result store_add_document(struct pg *pg, const struct bank_document_row *row,
+                                                int64_t *document);
+
+struct bank_statement_row {
+    int32_t scheme;
+    int64_t document;
+    const char *account, *statement_id;
+    struct sha256 digest;
+    const char **balance_codes;
+    const int64_t *balance_amounts;
+    const struct date *balance_days;
+    size_t balance_count;
+};
+/* Gives the number of the statement, and that of the scheme's last line. */
+MUST_CHECK enum store_result store_add_statement(struct pg *pg, struct arena *arena,
+                                                 const struct bank_statement_row *row, int64_t *statement,
+                                                 int64_t *last_line);
+
+/* A payment that a line may be of. */
+struct bank_payment {
+    const char *payment_id;
+    enum payment_status status;
+    int32_t payer, payee; /* 0: the pool */
+    struct money amount;
+    bool confirmed;        /* ever, also if it failed since */
+    bool taken, came_back; /* a line was taken for it; for its return */
+};
+/* Those of the ids that are payments of the scheme, by id (strcmp). */
+MUST_CHECK enum store_result store_bank_payments(struct pg *pg, struct arena *arena, int32_t scheme,
+                                                 const char *const *ids, size_t count,
+                                                 struct bank_payment **payments, size_t *found);
+
+/* Which of the identities are kept already: their indices. */
+MUST_CHECK enum store_result store_lines_seen(struct pg *pg, struct arena *arena, int32_t scheme,
+                                              const struct sha256 *identities, size_t count, int64_t **seen,
+                                              size_t *seen_count);
+
+struct bank_line_row {
+    const char *booked_on; /* as text; NULL: not said */
+    struct money amount;
+    const char *end_to_end, *reference, *return_reason; /* NULL: none */
+    bool returned;
+    const char *identity; /* hexadecimal; NULL: none */
+    const char *disposition;
+    const char *payment_id; /* NULL: none */
+    int64_t entry;          /* 0: none */
+};
+MUST_CHECK enum store_result store_add_lines(struct pg *pg, struct arena *arena, int32_t scheme,
+                                             int64_t statement, int64_t last_line,
+                                             const struct bank_line_row *rows, size_t count);
+
+/* *found false: there is none. */
+MUST_CHECK enum store_result store_find_line(struct pg *pg, int32_t scheme, int64_t line,
+                                             struct money *amount, bool *open, bool *found);
+
+struct bank_resolution_row {
+    int32_t scheme;
+    int64_t line;
+    struct instant resolved_at;
+    int32_t key;
+    const char *note;
+    const char *payment_id; /* NULL: participant and account */
+    bool came_back;
+    int32_t participant;
+    const char *account;
+    const int64_t *entries;
+    size_t entry_count;
+};
+MUST_CHECK enum store_result store_add_resolution(struct pg *pg, struct arena *arena,
+                                                  const struct bank_resolution_row *row);
+
+/* {"statements":[…],"confirmed":…}: these statements, by their numbers, with their lines. */
+MUST_CHECK enum store_result read_statements_taken(struct pg *pg, struct arena *arena, int32_t scheme,
+                                                   const int64_t *statements, size_t count,
+                                                   struct buffer *json);
+MUST_CHECK enum store_result read_bank_statements(struct pg *pg, int32_t scheme, struct list_page *page);
+/* `open` NULL: all. */
+MUST_CHECK enum store_result read_bank_lines(struct pg *pg, int32_t scheme, const bool *open,
+                                             struct list_page *page);
+MUST_CHECK enum store_result read_bank_line(struct pg *pg, int32_t scheme, int64_t line, struct buffer *json);
+
+#endif
