@@ -43,11 +43,14 @@ static const struct setting settings[] = {
     {FIELD(key_rate), INTEGER, "1000", 0, 1000000,
      "requests a second that each key may make before 429; 0: any number"},
     {FIELD(key_burst), INTEGER, "5000", 1, 1000000, "requests that a key may make at once after a pause"},
-    {FIELD(max_streams), INTEGER, "8", 1, 1024, "NDJSON bodies being read at a time before 503"},
+    {FIELD(max_streams), INTEGER, "8", 1, 1024,
+     "NDJSON bodies being read, and as many long answers being sent, at a time before 503"},
     {FIELD(spool_folder), TEXT, "/tmp", 1, TEXT_MAX,
-     "where answers to long NDJSON bodies are kept until sent"},
+     "where long answers, and those to long NDJSON bodies, are kept until sent"},
     {FIELD(spool_megabytes), INTEGER, "1024", 1, 1048576,
-     "MiB that the answer to one NDJSON body may grow to; then the body is read no further"},
+     "MiB that the answer to one NDJSON body may grow to; then the body is read no further; or that a client "
+     "may "
+     "be behind with a long answer; then it is cut off"},
     {FIELD(queue_events), INTEGER, "20000", 1, 1000000, "events waiting for the writer before 503"},
     {FIELD(batch_events), INTEGER, "2000", 1, 100000, "events in one transaction"},
     {FIELD(read_workers), INTEGER, "4", 1, 256, "threads, and database connections, for reading"},

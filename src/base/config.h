@@ -26,7 +26,7 @@ struct config {
     int max_body_bytes;
     int key_rate;    /* requests a second that each key may make; 0: any number */
     int key_burst;   /* requests that it may make at once */
-    int max_streams; /* bodies of NDJSON being read at a time */
+    int max_streams; /* bodies of NDJSON being read, and long answers being sent, at a time */
     char spool_folder[CONFIG_TEXT_MAX];
     int spool_megabytes;
     int queue_events; /* events waiting for the writer before 503 */

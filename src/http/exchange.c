@@ -5,13 +5,15 @@
  *     READING -> WORKING -> DECIDED           by a handler on a read worker
  *     READING -> POSTING -> POSTED -> DECIDED events whose key the snapshot at hand knows
  *     READING -> WORKING -> REFRESHED -> POSTING or DECIDED     events whose key it does not
- *     READING -> POSTING -> READING           a stream of events that waits for the writer */
+ *     READING -> POSTING -> READING           a stream of events that waits for the writer
+ *     WORKING -> DECIDED -> SENT              long before the worker has made all of the answer: sending.c */
 #include "http/exchange.h"
 
 #include "base/clock.h"
 #include "http/admission.h"
 #include "http/media.h"
 #include "http/router.h"
+#include "http/sending.h"
 
 #include <assert.h>
 #include <errno.h>
@@ -101,7 +103,7 @@ static bool read_head(struct exchange *exchange, const char *method, const char 
 }
 
 struct exchange *exchange_new(struct exchanges *all, struct MHD_Connection *connection, const char *method,
-                              const char *path)
+                              const char *path, const char *version)
 {
     struct exchange *exchange = calloc(1, sizeof *exchange);
     if (exchange == NULL)
@@ -110,6 +112,7 @@ struct exchange *exchange_new(struct exchanges *all, struct MHD_Connection *conn
     exchange->connection = connection;
     exchange->state = EXCHANGE_READING;
     exchange->started_ms = clock_monotonic_ms();
+    exchange->takes_chunks = strcmp(version, MHD_HTTP_VERSION_1_0) != 0;
     arena_init(&exchange->arena, ARENA_MAX);
     buffer_init(&exchange->body, (size_t)all->service->config->max_body_bytes);
     exchange->request.arena = &exchange->arena;
@@ -133,8 +136,13 @@ void exchange_free(struct exchange *exchange)
 {
     struct exchanges *all = exchange->all;
     assert(exchange->state != EXCHANGE_WORKING && exchange->state != EXCHANGE_POSTING);
-    bool streamed = exchange->stream != NULL;
+    if (exchange->long_answer != NULL && !long_answer_leave(exchange->long_answer))
+        return; /* the worker, which will notice, frees it */
+    bool streamed = exchange->stream != NULL, was_long = exchange->long_answer != NULL;
     events_stream_free(exchange->stream);
+    long_answer_free(exchange->long_answer);
+    if (exchange->response != NULL)
+        MHD_destroy_response(exchange->response);
     json_decref(exchange->request.json);
     snapshot_release(exchange->request.snapshot);
     buffer_dispose(&exchange->body);
@@ -145,6 +153,7 @@ void exchange_free(struct exchange *exchange)
     pthread_mutex_lock(&all->lock);
     all->open--;
     all->streams -= streamed;
+    all->long_answers -= was_long;
     pthread_cond_signal(&all->fewer);
     pthread_mutex_unlock(&all->lock);
 }
@@ -168,32 +177,43 @@ bool exchange_refuses_body(struct exchange *exchange)
     return true;
 }
 
-/* The server's thread gives the exchange away; from the submission on it must not be touched. False: the
- * server is about to end, and would not wait for it. */
-static bool leave(struct exchange *exchange, enum exchange_state state)
+bool exchange_suspend(struct exchange *exchange)
 {
     struct exchanges *all = exchange->all;
     pthread_mutex_lock(&all->lock);
     bool may = !all->over;
     all->away += may;
     pthread_mutex_unlock(&all->lock);
-    if (!may)
-        return false;
-    exchange->state = state;
-    MHD_suspend_connection(exchange->connection);
-    return true;
+    if (may)
+        MHD_suspend_connection(exchange->connection);
+    return may;
 }
 
-/* Any thread gives it back. It may have ended before this returns. */
-static void come_back(struct exchange *exchange, enum exchange_state state)
+void exchange_resume(struct exchange *exchange)
 {
     struct exchanges *all = exchange->all;
-    exchange->state = state;
     MHD_resume_connection(exchange->connection);
     pthread_mutex_lock(&all->lock);
     all->away--;
     pthread_cond_signal(&all->fewer);
     pthread_mutex_unlock(&all->lock);
+}
+
+/* The server's thread gives the exchange away; from the submission on it must not be touched. False: the
+ * server is about to end. */
+static bool leave(struct exchange *exchange, enum exchange_state state)
+{
+    if (!exchange_suspend(exchange))
+        return false;
+    exchange->state = state;
+    return true;
+}
+
+/* Any thread gives it back. */
+static void come_back(struct exchange *exchange, enum exchange_state state)
+{
+    exchange->state = state;
+    exchange_resume(exchange);
 }
 
 static void identify(struct exchange *exchange)
@@ -202,6 +222,20 @@ static void identify(struct exchange *exchange)
     snapshot_release(request->snapshot);
     request->snapshot = snapshot_hold(request->service->snapshots);
     request->identity = credentials_identity(&exchange->credentials, request->snapshot);
+}
+
+/* A worker that still makes an answer when its client has gone must find nothing of libmicrohttpd's in the
+ * request: the query is decoded into the arena, the path is copied, and admission alone looks at headers. */
+static bool outlast(struct exchange *exchange)
+{
+    struct request *request = &exchange->request;
+    const char *path = arena_copy(request->arena, request->path, strlen(request->path));
+    if (path == NULL) {
+        refuse(exchange, REASON_OVERLOADED);
+        return false;
+    }
+    request->path = path;
+    return true;
 }
 
 /* On a read worker's thread. Returns the state to come back in. */
@@ -221,6 +255,9 @@ static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
         return EXCHANGE_REFRESHED;
     request->pg = pg;
     identify(exchange);
+    if (!outlast(exchange))
+        return EXCHANGE_DECIDED;
+    exchange->answer.pass_on = sending_pass_on;
     if (admit(request, &exchange->answer))
         request->route->run(request, &exchange->answer);
     return EXCHANGE_DECIDED;
@@ -229,7 +266,9 @@ static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
 static void work(struct read_job *job, struct pg *pg)
 {
     struct exchange *exchange = (struct exchange *)((char *)job - offsetof(struct exchange, job));
-    come_back(exchange, serve(exchange, pg));
+    enum exchange_state state = serve(exchange, pg);
+    if (!sending_end(exchange))
+        come_back(exchange, state);
 }
 
 /* The functions from here to exchange_advance return as that does. */

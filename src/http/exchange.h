@@ -4,7 +4,9 @@
  * At any moment an exchange belongs to one thread, which its state names; a change of state hands it over,
  * under a lock of the queue it goes into or of libmicrohttpd. While it is away its connection is suspended,
  * and libmicrohttpd then neither notices that the client has gone nor ends the request: an exchange never
- * ends under who works on it. */
+ * ends under who works on it. But for one that is sent while it is made (http/sending.h): once its beginning
+ * is the server's, the request, the answer and their arena remain the worker's, and the exchange lasts until
+ * both are done with it. */
 #ifndef DEPOSITD_HTTP_EXCHANGE_H
 #define DEPOSITD_HTTP_EXCHANGE_H
 
@@ -13,6 +15,7 @@
 #include "http/events_post.h"
 #include "http/events_stream.h"
 #include "http/handler.h"
+#include "http/long_answer.h"
 
 #include <microhttpd.h>
 #include <pthread.h>
@@ -40,6 +43,8 @@ struct exchanges {
     pthread_cond_t fewer; /* one has ended, or is back */
     size_t open;          /* that exist */
     size_t streams;       /* of them, those that read NDJSON */
+    size_t long_answers;  /* of them, those that have one */
+    size_t made;          /* of these, those that a worker is still making */
     size_t away;
     atomic_bool draining; /* each answer is its connection's last */
     bool over;            /* under the lock: nobody goes away any more */
@@ -61,7 +66,11 @@ struct exchange {
     unsigned allowed; /* methods of the path, where the route was not found */
     struct read_job job;
     struct posting posting;
-    struct events_stream *stream; /* NULL: none, or not yet */
+    struct events_stream *stream;    /* NULL: none, or not yet */
+    struct long_answer *long_answer; /* NULL: none, or not yet */
+    struct MHD_Response *response;   /* made by the worker, for a long answer */
+    bool takes_chunks;               /* the client can tell whether an answer of unknown length is complete */
+    bool under_way;                  /* the worker's: the beginning of the long answer is the server's */
     char request_id[REQUEST_ID_MAX + 1];
     const char *method;
     int64_t started_ms;
@@ -70,7 +79,8 @@ struct exchange {
 
 /* A new one, READING. NULL: out of memory. */
 MUST_CHECK struct exchange *exchange_new(struct exchanges *all, struct MHD_Connection *connection,
-                                         const char *method, const char *path);
+                                         const char *method, const char *path, const char *version);
+/* The server's thread is done with it; of a long answer also the worker, if that was last. */
 void exchange_free(struct exchange *exchange);
 
 /* READING: takes a piece of the body; *length becomes what is left of it, for when the exchange is back.
@@ -84,9 +94,14 @@ MUST_CHECK bool exchange_advance(struct exchange *exchange);
 /* DECIDED: queues the response: SENT. MHD_NO: that was not possible. */
 enum MHD_Result exchange_send(struct exchange *exchange);
 
+/* The server's thread suspends the connection. False: the server is about to end, and would not wait. */
+MUST_CHECK bool exchange_suspend(struct exchange *exchange);
+/* Any thread resumes it. The exchange may have ended before this returns. */
+void exchange_resume(struct exchange *exchange);
+
 /* Waits until no exchange is open, for 10 seconds; then, for as long as it takes, until none is away: what
- * workers and writer have begun they end, what workers have not begun they refuse; and a second more for the
- * last answers to leave. */
+ * workers and writer have begun they end, what workers have not begun they refuse, and long answers they cut
+ * off; and a second more for the last answers to leave. */
 void exchanges_drain(struct exchanges *all);
 
 #endif

@@ -29,6 +29,11 @@ void answer_mark_dry_run(struct answer *answer)
     buffer_add_text(&answer->body, ",\"dry_run\":true}");
 }
 
+bool answer_goes_on(struct answer *answer)
+{
+    return answer->pass_on == NULL || answer->pass_on(answer);
+}
+
 static enum reason store_reason(enum store_result result)
 {
     switch (result) {

@@ -51,11 +51,12 @@ struct request {
 };
 
 struct answer {
-    struct arena *arena; /* the request's */
-    int status;          /* 200 unless the handler says otherwise */
-    enum media media;    /* as negotiated: one of the route's */
-    struct buffer body;  /* initialised by the server with the answer's maximum */
-    const char *etag;    /* quoted; NULL: none */
+    struct arena *arena;              /* the request's */
+    int status;                       /* 200 unless the handler says otherwise */
+    enum media media;                 /* as negotiated: one of the route's */
+    struct buffer body;               /* initialised by the server with the answer's maximum */
+    bool (*pass_on)(struct answer *); /* for answer_goes_on; NULL: it is sent when it is whole */
+    const char *etag;                 /* quoted; NULL: none */
     const char *location;
     const char *link_next; /* target of Link: …; rel="next" */
     struct faults faults;
@@ -72,6 +73,11 @@ json_t *request_json(const struct request *request, struct answer *answer);
 
 /* Adds to the object that is the answer that nothing was recorded. */
 void answer_mark_dry_run(struct answer *answer);
+
+/* For an answer that may be long, after each piece of it that was added to the body, and now and then while
+ * there is none: if the body holds much, it is emptied and sent, while the rest is being made. False: make no
+ * more: if a fault says why, that is the answer, unless a part of it has been sent. */
+MUST_CHECK bool answer_goes_on(struct answer *answer);
 
 /* Common refusals. */
 void answer_store_failure(struct answer *answer, enum store_result result);

@@ -15,6 +15,8 @@
 
 #define PROBLEM_TYPE "application/problem+json"
 
+enum { BLOCK_BYTES = 16384 };
+
 /* Headers are collected so that one failure, of many calls, is noticed at the end. */
 struct reply {
     struct MHD_Response *response;
@@ -102,6 +104,36 @@ static struct MHD_Response *make_response(struct exchange *exchange)
     return NULL;
 }
 
+static ssize_t read_on(void *closure, uint64_t position, char *bytes, size_t most)
+{
+    const struct exchange *exchange = closure;
+    (void)position;
+    ssize_t got = long_answer_read(exchange->long_answer, bytes, most);
+    return got == LONG_ANSWER_COMPLETE ? MHD_CONTENT_READER_END_OF_STREAM
+           : got == LONG_ANSWER_BROKEN ? MHD_CONTENT_READER_END_WITH_ERROR
+                                       : got;
+}
+
+bool reply_prepare(struct exchange *exchange, uint64_t length)
+{
+    struct reply reply = {
+        .response = MHD_create_response_from_callback(length, BLOCK_BYTES, read_on, exchange, NULL)};
+    if (reply.response == NULL)
+        return false;
+    /* Where the length is not known, libmicrohttpd (0.9.75) answers HEAD with an empty chunked body, which
+     * RFC 9112 section 6.3 forbids; with this it sends none, and closes the connection. */
+    if (strcmp(exchange->method, MHD_HTTP_METHOD_HEAD) == 0)
+        reply.failed = MHD_set_response_options(reply.response, MHD_RF_HTTP_1_0_COMPATIBLE_STRICT,
+                                                MHD_RO_END) != MHD_YES;
+    exchange->status = exchange->answer.status;
+    add_headers(&reply, exchange);
+    if (reply.failed)
+        MHD_destroy_response(reply.response);
+    else
+        exchange->response = reply.response;
+    return !reply.failed;
+}
+
 /* A write that was not refused may have been recorded. */
 static struct MHD_Response *last_resort(const struct exchange *exchange)
 {
@@ -112,7 +144,8 @@ static struct MHD_Response *last_resort(const struct exchange *exchange)
 
 enum MHD_Result exchange_send(struct exchange *exchange)
 {
-    struct MHD_Response *response = make_response(exchange);
+    struct MHD_Response *response = exchange->response != NULL ? exchange->response : make_response(exchange);
+    exchange->response = NULL;
     exchange->state = EXCHANGE_SENT;
     if (response == NULL) {
         exchange->status = 503;

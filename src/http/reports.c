@@ -95,15 +95,23 @@ static void add_to_body(void *context, const char *bytes, size_t length)
     buffer_add(context, bytes, length);
 }
 
-static void add_row(void *context, const char *const *cells)
+struct report_writer {
+    struct render render;
+    struct answer *answer;
+};
+
+static bool add_row(void *context, const char *const *cells)
 {
-    render_row(context, cells);
+    struct report_writer *writer = context;
+    if (cells != NULL)
+        render_row(&writer->render, cells);
+    return !writer->render.failed && answer_goes_on(writer->answer);
 }
 
 void answer_report(const struct request *request, struct answer *answer, const struct report *report,
                    const struct scheme *scheme, const struct report_asked *asked)
 {
-    struct render render;
+    struct report_writer writer = {.answer = answer};
     struct visible_sites visible;
     struct report_head head = {.report = report, .scheme = scheme->code, .currency = scheme->currency->code};
     struct report_query query = {.sql = report->sql,
@@ -115,10 +123,10 @@ void answer_report(const struct request *request, struct answer *answer, const s
     if (!request_visible(request, answer, &visible))
         return;
     memcpy(head.arguments, asked->texts, sizeof head.arguments);
-    render_begin(&render, answer->media == MEDIA_CSV ? &render_csv : &render_json, &head,
+    render_begin(&writer.render, answer->media == MEDIA_CSV ? &render_csv : &render_json, &head,
                  (struct sink){add_to_body, &answer->body});
-    enum store_result result = read_report(request->pg, request->arena, &query, add_row, &render);
-    if (!render_end(&render))
+    enum store_result result = read_report(request->pg, request->arena, &query, add_row, &writer);
+    if (!render_end(&writer.render))
         result = STORE_FAILED;
     if (result != STORE_OK)
         answer_store_failure(answer, result);

@@ -41,9 +41,8 @@ static enum MHD_Result handle(void *closure, struct MHD_Connection *connection, 
 {
     struct exchanges *all = closure;
     struct exchange *exchange = *context;
-    (void)version;
     if (exchange == NULL) {
-        *context = exchange = exchange_new(all, connection, method, path);
+        *context = exchange = exchange_new(all, connection, method, path, version);
         if (exchange == NULL)
             return reply_overloaded(all, connection);
         return exchange_refuses_body(exchange) ? exchange_send(exchange) : MHD_YES;

@@ -44,8 +44,8 @@ static bool write_all(int file, const char *data, size_t length)
     return true;
 }
 
-/* Not every file system has files without names: there it loses its name at once. -1: it can't be made. */
-static int nameless_file(const char *folder)
+/* Not every file system has files without names: there it loses its name at once. */
+int spool_file(const char *folder)
 {
     int file = open(folder, O_TMPFILE | O_RDWR | O_CLOEXEC, 0600);
     char path[PATH_MAX];
@@ -60,7 +60,7 @@ static int nameless_file(const char *folder)
 static void move_to_file(struct spool *spool)
 {
     if (spool->file < 0)
-        spool->file = nameless_file(spool->folder);
+        spool->file = spool_file(spool->folder);
     if (spool->file < 0 || spool->waiting.failed || spool->waiting.length > spool->maximum - spool->written ||
         !write_all(spool->file, spool->waiting.data, spool->waiting.length))
         spool->failed = true;

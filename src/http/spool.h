@@ -17,6 +17,9 @@ struct spool {
     bool failed; /* no memory, no room, or over the maximum: what was added is not complete */
 };
 
+/* A file without a name, to read and write; -1, with errno: it can't be made. */
+int spool_file(const char *folder);
+
 void spool_init(struct spool *spool, const char *folder, uint64_t maximum);
 void spool_dispose(struct spool *spool);
 

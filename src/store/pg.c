@@ -11,7 +11,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { PREPARED_MAX = 256, ERROR_MAX = 512 };
+enum { PREPARED_MAX = 256, ERROR_MAX = 512, SILENCE_MS = 500 };
 
 /* What the SQL relies on, whatever the server's defaults are. An instance that is frozen in the midst of a
  * transaction, as when its machine is paused, loses what it holds before another gives up waiting for it. */
@@ -436,6 +436,76 @@ enum store_result pg_query(struct pg *pg, const struct sql *sql, const struct pg
     else
         PQclear(result);
     return STORE_OK;
+}
+
+/* Until PQgetResult need not wait. False: nothing has come for a while. */
+static bool has_come(struct pg *pg)
+{
+    while (PQisBusy(pg->connection)) {
+        struct pollfd socket = {.fd = PQsocket(pg->connection), .events = POLLIN};
+        int ready = poll(&socket, 1, SILENCE_MS);
+        if (ready == 0)
+            return false;
+        if (ready > 0 && PQconsumeInput(pg->connection) == 0)
+            return true; /* it broke: the result says so */
+    }
+    return true;
+}
+
+/* Ends a statement whose rows nobody wants any more; what is on its way is thrown away. */
+static void cancel(struct pg *pg)
+{
+    char error[ERROR_MAX];
+    PGcancel *request = PQgetCancel(pg->connection);
+    bool asked = request != NULL && PQcancel(request, error, sizeof error) != 0;
+    PQfreeCancel(request);
+    for (PGresult *result; asked && (result = PQgetResult(pg->connection)) != NULL;)
+        PQclear(result);
+    if (!asked || PQstatus(pg->connection) != CONNECTION_OK)
+        drop_connection(pg);
+}
+
+static enum store_result take_rows(struct pg *pg, const struct sql *sql, pg_each each, void *context)
+{
+    enum store_result answer = STORE_OK;
+    bool wanted = true;
+    while (wanted) {
+        if (!has_come(pg)) {
+            wanted = each(context, NULL);
+            continue;
+        }
+        PGresult *result = PQgetResult(pg->connection);
+        ExecStatusType status = PQresultStatus(result);
+        if (result == NULL)
+            return answer;
+        if (status == PGRES_SINGLE_TUPLE)
+            wanted = each(context, (const struct pg_rows *)result);
+        else if (status != PGRES_TUPLES_OK && answer == STORE_OK)
+            answer = failure(pg, result, sql->name);
+        PQclear(result);
+        if (pg->connection == NULL)
+            return answer;
+    }
+    cancel(pg);
+    return answer;
+}
+
+enum store_result pg_query_each(struct pg *pg, const struct sql *sql, const struct pg_params *params,
+                                pg_each each, void *context)
+{
+    if (params->failed)
+        return STORE_FAILED;
+    if (pg->connection == NULL)
+        return STORE_UNAVAILABLE;
+    assert(!pg->in_pipeline);
+    enum store_result prepared = prepare(pg, sql, params);
+    if (prepared != STORE_OK)
+        return prepared;
+    if (PQsendQueryPrepared(pg->connection, sql->name, params->count, params->values, params->lengths,
+                            params->formats, 0) == 0 ||
+        PQsetSingleRowMode(pg->connection) == 0)
+        return failure(pg, NULL, sql->name);
+    return take_rows(pg, sql, each, context);
 }
 
 enum store_result pg_pipeline_begin(struct pg *pg)

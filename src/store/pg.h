@@ -102,6 +102,14 @@ void pg_rows_free(struct pg_rows **rows);
 /* Runs a statement. `rows` may be NULL; on failure *rows is NULL. */
 MUST_CHECK enum store_result pg_query(struct pg *pg, const struct sql *sql, const struct pg_params *params,
                                       struct pg_rows **rows);
+/* One row, which lives until the call returns; NULL, now and then, while the server sends none. False: no
+ * more are wanted. */
+typedef bool (*pg_each)(void *context, const struct pg_rows *row);
+/* Runs a statement, which may give any number of rows: none is kept. All are of one look at the data. `each`
+ * may have had some before it fails. STORE_OK also where no more were wanted: it was cancelled. Not in a
+ * pipeline. */
+MUST_CHECK enum store_result pg_query_each(struct pg *pg, const struct sql *sql,
+                                           const struct pg_params *params, pg_each each, void *context);
 /* From here to pg_pipeline_end or pg_commit, pg_begin and pg_query only send; the rows come with the end, and
  * so does the failure of the first statement that failed: those after it did not run. */
 MUST_CHECK enum store_result pg_pipeline_begin(struct pg *pg);

@@ -277,12 +277,26 @@ static void add_argument(struct pg_params *params, const struct report_argument 
     }
 }
 
+struct report_reader {
+    size_t column_count;
+    report_row each;
+    void *context;
+};
+
+static bool pass_row(void *context, const struct pg_rows *row)
+{
+    const struct report_reader *reader = context;
+    const char *cells[CELLS_MAX];
+    for (size_t i = 0; row != NULL && i < reader->column_count; i++)
+        cells[i] = pg_is_null(row, 0, (int)i) ? NULL : pg_text(row, 0, (int)i);
+    return reader->each(reader->context, row != NULL ? cells : NULL);
+}
+
 enum store_result read_report(struct pg *pg, struct arena *arena, const struct report_query *query,
                               report_row each, void *context)
 {
-    PG_ROWS rows = NULL;
     struct pg_params params;
-    const char *cells[CELLS_MAX];
+    struct report_reader reader = {query->column_count, each, context};
     assert(query->column_count <= CELLS_MAX);
     pg_params_init(&params, arena);
     pg_add_int(&params, query->scheme);
@@ -290,16 +304,7 @@ enum store_result read_report(struct pg *pg, struct arena *arena, const struct r
         add_argument(&params, &query->arguments[i]);
     if (query->visible != NULL)
         add_visible(&params, query->visible);
-    enum store_result result = pg_query(pg, query->sql, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    int count = pg_row_count(rows);
-    for (int row = 0; row < count; row++) {
-        for (size_t i = 0; i < query->column_count; i++)
-            cells[i] = pg_is_null(rows, row, (int)i) ? NULL : pg_text(rows, row, (int)i);
-        each(context, cells);
-    }
-    return STORE_OK;
+    return pg_query_each(pg, query->sql, &params, pass_row, &reader);
 }
 
 enum store_result read_check(struct pg *pg, struct arena *arena, const struct sql *sql, int32_t scheme,

@@ -107,8 +107,10 @@ struct report_query {
     const struct visible_sites *visible; /* NULL: the statement does not ask for it */
     size_t column_count;                 /* at most 32 */
 };
-/* Cells live until the call returns; NULL: nothing. */
-typedef void (*report_row)(void *context, const char *const *cells);
+/* A row's cells live until the call returns; a NULL one: nothing. `cells` itself is NULL, now and then, while
+ * no row comes. False: no more are wanted, which is no failure. */
+typedef bool (*report_row)(void *context, const char *const *cells);
+/* Of any size: the rows are not kept, and may have been given before it fails. */
 MUST_CHECK enum store_result read_report(struct pg *pg, struct arena *arena, const struct report_query *query,
                                          report_row each, void *context);
 

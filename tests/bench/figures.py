@@ -152,6 +152,24 @@ def memory(stack, wanted, scale, random):
     return results
 
 
+def listing(stack, wanted, scale, random):
+    """The journal lists every leg of every entry. It is read to its end once, from a new process, whose memory that is; and
+    then begun again and again."""
+    peaks, firsts = [], []
+    for count in scale.listed:
+        ledger = Ledger(stack, random.getrandbits(64))
+        ledger.fill(count, ledger.days[-1])
+        ledger.tidy()
+        reader = ledger.another_instance()
+        target = f"/v1/reports/journal?format=csv&scheme=tern-bay&from={ledger.days[0]}&to={ledger.days[-1]}"
+        lines, first, whole = ledger.read_to_end(target, reader)
+        peaks.append(ledger.peak_memory_mb(reader))
+        firsts = [ledger.first_lines(target) * 1000 for _ in range(scale.report_calls)]
+        note(f"{ledger.in_ledger:,} events, {lines:,} lines: first {first * 1000:.1f} ms, whole {whole:.1f} s, peak {peaks[-1]:.1f} MB")
+    results = {"report-stream": Result(firsts), "report-memory": Result(peaks[1:], peaks[:1])}
+    return {name: results[name] for name in wanted}
+
+
 def size(stack, wanted, scale, random):
     """As single posts leave it: what updates have left behind counts, for no vacuum is asked for."""
     ledger = Ledger(stack, random.getrandbits(64))
@@ -193,6 +211,7 @@ GROUPS = [
     (("paced",), paced),
     (("stored", *REPORTS), large),
     (("memory", "memory-bulk"), memory),
+    (("report-stream", "report-memory"), listing),
     (("bytes",), size),
     (("close",), close),
     (("instances",), instances),

@@ -177,9 +177,9 @@ class Ledger:
 
     # Figures of the service and its database
 
-    def peak_memory_mb(self):
+    def peak_memory_mb(self, service=None):
         """The highest resident memory that the service's process has had, in millions of bytes."""
-        status = Path(f"/proc/{self.service.process.pid}/status").read_text()
+        status = Path(f"/proc/{(service or self.service).process.pid}/status").read_text()
         return int(re.search(r"^VmHWM:\s+(\d+) kB", status, re.MULTILINE)[1]) * 1024 / 1e6
 
     def size_bytes(self):
@@ -197,12 +197,27 @@ class Ledger:
         self.service.admin.close("tern-bay", day)
         return time.monotonic() - started
 
+    def _get(self, service, target):
+        connection = http.client.HTTPConnection("127.0.0.1", service.port, timeout=120)
+        connection.request("GET", target, headers={"Authorization": f"Bearer {self.service.admin_key}"})
+        return connection, connection.getresponse()
+
+    def read_to_end(self, target, service):
+        """Lines of an answer, and the seconds until its first byte and until its end."""
+        started = time.monotonic()
+        connection, response = self._get(service, target)
+        lines, first = response.read(1).count(b"\n"), time.monotonic() - started
+        while piece := response.read(1 << 16):
+            lines += piece.count(b"\n")
+        seconds = time.monotonic() - started
+        connection.close()
+        assert response.status == 200 and lines > self.in_ledger, (response.status, lines)
+        return lines, first, seconds
+
     def first_lines(self, target):
         """The seconds until the beginning of an answer is there."""
-        connection = http.client.HTTPConnection("127.0.0.1", self.service.port, timeout=120)
         started = time.monotonic()
-        connection.request("GET", target, headers={"Authorization": f"Bearer {self.service.admin_key}"})
-        response = connection.getresponse()
+        connection, response = self._get(self.service, target)
         beginning = response.read(HEAD_BYTES)
         seconds = time.monotonic() - started
         connection.close()
