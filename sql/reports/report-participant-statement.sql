@@ -47,10 +47,14 @@ line AS (
     UNION ALL
     SELECT business_date, participant, kind, NULL, opening, 0, 0, 0, 0, 0, 0, settled, movement - settled - failed, failed, closing
       FROM owed WHERE kind = 5 OR (opening, movement, settled, failed) <> (0, 0, 0, 0))
-SELECT business_date, shown.code, k.word || format('(%s)', coalesce(site, shown.code)), site, amount_text(opening, decimals),
+SELECT line.business_date, shown.code, k.word || format('(%s)', coalesce(site, shown.code)), site, amount_text(opening, decimals),
        amount_text(collected, decimals), amount_text(refunded, decimals), amount_text(fees, decimals), amount_text(tax, decimals),
        amount_text(stock, decimals), amount_text(other, decimals), amount_text(settled, decimals), amount_text(paid, decimals),
-       amount_text(failed, decimals), amount_text(closing, decimals)
-  FROM line JOIN shown ON shown.id = line.participant JOIN account_kind k USING (kind), scheme
+       amount_text(failed, decimals), amount_text(closing, decimals), closed.business_date
+  FROM line
+  JOIN shown ON shown.id = line.participant
+  JOIN account_kind k USING (kind)
+  LEFT JOIN settlement closed ON closed.scheme = $1::integer AND closed.business_date = line.business_date,
+       scheme
  WHERE scheme.id = $1::integer
- ORDER BY shown.code COLLATE "C", business_date, kind, site COLLATE "C"
+ ORDER BY shown.code COLLATE "C", line.business_date, kind, site COLLATE "C"

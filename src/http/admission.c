@@ -36,21 +36,10 @@ static bool check_rate(const struct request *request, struct answer *answer)
            refuse(answer, REASON_TOO_MANY_REQUESTS, reason_info(REASON_TOO_MANY_REQUESTS)->title);
 }
 
-static unsigned media_of(const struct route *route)
-{
-    return route->media != 0 ? route->media : 1u << MEDIA_JSON;
-}
-
-/* A set of more than one. */
-static bool has_choice(const struct route *route)
-{
-    return (media_of(route) & (media_of(route) - 1)) != 0;
-}
-
 static bool is_parameter(const struct route *route, const char *name)
 {
     if ((route->dry_run && strcmp(name, "dry_run") == 0) ||
-        (has_choice(route) && strcmp(name, "format") == 0))
+        (route_has_choice(route) && strcmp(name, "format") == 0))
         return true;
     for (size_t i = 0; i < ROUTE_PARAMETERS_MAX && route->parameters[i].name != NULL; i++)
         if (strcmp(route->parameters[i].name, name) == 0)
@@ -128,7 +117,7 @@ static bool check_query(struct request *request, struct answer *answer)
 /* ?format= wins over Accept: it is what a person types into an address. */
 static bool check_media(const struct request *request, struct answer *answer)
 {
-    unsigned offered = request->stream ? 1u << MEDIA_NDJSON : media_of(request->route);
+    unsigned offered = request->stream ? 1u << MEDIA_NDJSON : route_media(request->route);
     const char *format = request_query(request, "format");
     bool found = format != NULL ? media_parse(offered, format, &answer->media)
                                 : media_negotiate(offered, request->accept, &answer->media);
@@ -142,6 +131,16 @@ static bool check_xml(const struct request *request, struct answer *answer)
         return refuse(answer, REASON_UNSUPPORTED_MEDIA_TYPE, "The body must come without a Content-Encoding");
     return media_is(MEDIA_XML, request->content_type) || media_is_text_xml(request->content_type) ||
            refuse(answer, REASON_UNSUPPORTED_MEDIA_TYPE, "The body must be application/xml or text/xml");
+}
+
+/* The forms of pages send also what was left empty: there it is as if it were not given. */
+static void forget_empty(struct request *request)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < request->query_count; i++)
+        if (request->query[i].value[0] != '\0')
+            request->query[kept++] = request->query[i];
+    request->query_count = kept;
 }
 
 static bool check_body(struct request *request, struct answer *answer)
@@ -164,6 +163,10 @@ static bool check_body(struct request *request, struct answer *answer)
 
 bool admit(struct request *request, struct answer *answer)
 {
-    return check_role(request, answer) && check_rate(request, answer) && check_query(request, answer) &&
-           check_media(request, answer) && check_body(request, answer);
+    if (!check_role(request, answer) || !check_rate(request, answer) || !check_query(request, answer) ||
+        !check_media(request, answer) || !check_body(request, answer))
+        return false;
+    if (answer->media == MEDIA_HTML)
+        forget_empty(request);
+    return true;
 }

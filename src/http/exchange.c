@@ -12,6 +12,7 @@
 #include "base/clock.h"
 #include "http/admission.h"
 #include "http/media.h"
+#include "http/page.h"
 #include "http/router.h"
 #include "http/sending.h"
 
@@ -90,6 +91,7 @@ static bool read_head(struct exchange *exchange, const char *method, const char 
     request->path = path;
     request->accept = header(exchange, MHD_HTTP_HEADER_ACCEPT);
     request->if_match = header(exchange, MHD_HTTP_HEADER_IF_MATCH);
+    request->if_none_match = header(exchange, MHD_HTTP_HEADER_IF_NONE_MATCH);
     request->content_type = header(exchange, MHD_HTTP_HEADER_CONTENT_TYPE);
     request->content_encoding = header(exchange, MHD_HTTP_HEADER_CONTENT_ENCODING);
     MHD_get_connection_values(exchange->connection, MHD_GET_ARGUMENT_KIND, add_parameter, request);
@@ -255,11 +257,11 @@ static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
         return EXCHANGE_REFRESHED;
     request->pg = pg;
     identify(exchange);
-    if (!outlast(exchange))
+    if (!outlast(exchange) || !admit(request, &exchange->answer))
         return EXCHANGE_DECIDED;
     exchange->answer.pass_on = sending_pass_on;
-    if (admit(request, &exchange->answer))
-        request->route->run(request, &exchange->answer);
+    request->route->run(request, &exchange->answer);
+    page_of_answer(request, &exchange->answer);
     return EXCHANGE_DECIDED;
 }
 

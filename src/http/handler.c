@@ -4,16 +4,37 @@
 
 #include "store/json_page.h"
 
+#include "base/uri.h"
+
 #include <string.h>
 
-enum { LIMIT_DEFAULT = 100, LIMIT_MAX = 1000 };
+enum { LIMIT_DEFAULT = 100, LIMIT_MAX = 1000, LINK_MAX = 8192 };
 
 const char *request_query(const struct request *request, const char *name)
 {
     for (size_t i = 0; i < request->query_count; i++)
-        if (strcmp(request->query[i].name, name) == 0)
+        if (request->query[i].name != NULL && strcmp(request->query[i].name, name) == 0)
             return request->query[i].value;
     return NULL;
+}
+
+const char *request_target(const struct request *request, const char *name, const char *value)
+{
+    struct buffer text;
+    buffer_init(&text, LINK_MAX);
+    buffer_printf(&text, "%s?", request->path);
+    for (size_t i = 0; i < request->query_count; i++) {
+        if (strcmp(request->query[i].name, name) == 0)
+            continue;
+        uri_encode(&text, request->query[i].name);
+        buffer_add_char(&text, '=');
+        uri_encode(&text, request->query[i].value);
+        buffer_add_char(&text, '&');
+    }
+    buffer_printf(&text, "%s=%s", name, value);
+    const char *target = text.failed ? NULL : arena_copy(request->arena, text.data, text.length);
+    buffer_dispose(&text);
+    return target;
 }
 
 json_t *request_json(const struct request *request, struct answer *answer)
@@ -62,8 +83,7 @@ void answer_not_found(struct answer *answer)
     faults_add(&answer->faults, REASON_NOT_FOUND, NULL, "%s", reason_info(REASON_NOT_FOUND)->title);
 }
 
-/* A key that is bound to sites knows of the schemes they are in, and of no others. */
-static bool knows_scheme(const struct request *request, const struct scheme *scheme)
+bool request_knows_scheme(const struct request *request, const struct scheme *scheme)
 {
     const struct network *network = &request->snapshot->network;
     if ((1u << request->identity->role & FOR_OFFICE) != 0)
@@ -82,7 +102,7 @@ const struct scheme *request_scheme(const struct request *request, struct answer
         return NULL;
     }
     const struct scheme *scheme = network_scheme(&request->snapshot->network, code);
-    if (scheme == NULL || !knows_scheme(request, scheme)) {
+    if (scheme == NULL || !request_knows_scheme(request, scheme)) {
         answer_not_found(answer);
         return NULL;
     }

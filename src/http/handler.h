@@ -21,7 +21,7 @@ struct query_parameter {
     const char *value; /* percent-decoded UTF-8, without NUL */
 };
 
-enum media { MEDIA_JSON, MEDIA_CSV, MEDIA_NDJSON, MEDIA_TEXT, MEDIA_HTML, MEDIA_XML, MEDIA_COUNT };
+enum media { MEDIA_JSON, MEDIA_CSV, MEDIA_NDJSON, MEDIA_TEXT, MEDIA_HTML, MEDIA_XML, MEDIA_CSS, MEDIA_COUNT };
 
 struct route;
 struct rates;
@@ -35,6 +35,7 @@ struct request {
     size_t query_count;
     const char *accept; /* header values; NULL: none */
     const char *if_match;
+    const char *if_none_match;
     const char *content_type;
     const char *content_encoding;
     bool stream; /* the body is NDJSON, and so is the answer */
@@ -56,7 +57,8 @@ struct answer {
     enum media media;                 /* as negotiated: one of the route's */
     struct buffer body;               /* initialised by the server with the answer's maximum */
     bool (*pass_on)(struct answer *); /* for answer_goes_on; NULL: it is sent when it is whole */
-    const char *etag;                 /* quoted; NULL: none */
+    bool is_page;     /* the body is HTML; else, where that is wanted, it is JSON to be made a page of */
+    const char *etag; /* quoted; NULL: none */
     const char *location;
     const char *link_next; /* target of Link: …; rel="next" */
     struct faults faults;
@@ -66,6 +68,10 @@ typedef void (*handler)(const struct request *request, struct answer *answer);
 
 /* The value of a query parameter, or NULL. That all are known to the route has been checked already. */
 const char *request_query(const struct request *request, const char *name);
+
+/* The request's own target with one parameter of its query set to another value, which needs no encoding; of
+ * the arena. NULL: too long, or out of memory. */
+const char *request_target(const struct request *request, const char *name, const char *value);
 
 /* The body as JSON, borrowed from the request (freed with it). Never NULL on a route that has a body shape:
  * what is not JSON has been refused already. */
@@ -83,6 +89,8 @@ MUST_CHECK bool answer_goes_on(struct answer *answer);
 void answer_store_failure(struct answer *answer, enum store_result result);
 void answer_not_found(struct answer *answer);
 
+/* A key that is bound to sites knows of the schemes they are in, and of no others. */
+bool request_knows_scheme(const struct request *request, const struct scheme *scheme);
 /* Looks up the scheme that the query or the path names by `code` (NULL: ?scheme= was not given); NULL: it is
  * not there or none that the key may know of, and a fault has been added. */
 const struct scheme *request_scheme(const struct request *request, struct answer *answer, const char *code);

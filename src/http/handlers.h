@@ -6,8 +6,11 @@
 
 #include "http/handler.h"
 
-/* ops.c */
+/* index.c */
 void handle_index(const struct request *request, struct answer *answer);
+
+/* ops.c */
+void handle_style(const struct request *request, struct answer *answer);
 void handle_healthz(const struct request *request, struct answer *answer);
 void handle_readyz(const struct request *request, struct answer *answer);
 void handle_openapi(const struct request *request, struct answer *answer);

@@ -12,6 +12,7 @@ static const struct {
     [MEDIA_JSON] = {"json", "application/json"},         [MEDIA_CSV] = {"csv", "text/csv; charset=utf-8"},
     [MEDIA_NDJSON] = {"ndjson", "application/x-ndjson"}, [MEDIA_TEXT] = {"text", "text/plain; charset=utf-8"},
     [MEDIA_HTML] = {"html", "text/html; charset=utf-8"}, [MEDIA_XML] = {"xml", "application/xml"},
+    [MEDIA_CSS] = {"css", "text/css; charset=utf-8"},
 };
 
 const char *media_type(enum media media)
@@ -99,6 +100,14 @@ bool media_negotiate(unsigned offered, const char *accept, enum media *chosen)
         }
     }
     return best > 0;
+}
+
+bool media_prefers_page(const char *accept)
+{
+    if (accept == NULL)
+        return false;
+    int page = welcome(accept, media_table[MEDIA_HTML].type);
+    return page > welcome(accept, MEDIA_PROBLEM) && page > welcome(accept, media_table[MEDIA_JSON].type);
 }
 
 bool media_parse(unsigned offered, const char *word, enum media *chosen)

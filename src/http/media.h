@@ -5,6 +5,8 @@
 
 #include "http/handler.h"
 
+#define MEDIA_PROBLEM "application/problem+json"
+
 /* The value of Content-Type. */
 const char *media_type(enum media media);
 /* "json", as in ?format=json. */
@@ -13,6 +15,8 @@ const char *media_word(enum media media);
 /* Of the set `offered` (1u << enum media) the one that the Accept header (NULL: anything) prefers; of equals,
  * the first in the order of the enum. False: it accepts none (RFC 9110 section 12.5.1). */
 MUST_CHECK bool media_negotiate(unsigned offered, const char *accept, enum media *chosen);
+/* Whether a page is preferred to a problem document, where a request has failed. */
+bool media_prefers_page(const char *accept);
 /* The one of the set with this word. */
 MUST_CHECK bool media_parse(unsigned offered, const char *word, enum media *chosen);
 

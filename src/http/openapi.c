@@ -32,7 +32,7 @@ static bool is_date(const char *name)
 /* Names mean the same wherever they stand. */
 static const char *parameter_schema(const char *name)
 {
-    static const char *const texts[] = {"cursor", "reference", "If-Match", "line"};
+    static const char *const texts[] = {"cursor", "reference", "If-Match", "If-None-Match", "line"};
     if (is_date(name))
         return "{\"type\":\"string\",\"format\":\"date\"}";
     if (strcmp(name, "event_id") == 0 || strcmp(name, "file_id") == 0)
@@ -100,10 +100,13 @@ static void add_parameters(struct buffer *document, const struct route *route)
     for (size_t i = 0; i < ROUTE_PARAMETERS_MAX && route->parameters[i].name != NULL; i++)
         add_parameter(document, "query", route->parameters[i].name, route->parameters[i].required,
                       route->parameters[i].description);
-    if ((route->media & (route->media - 1)) != 0)
-        add_format(document, route->media);
+    if (route_has_choice(route))
+        add_format(document, route_media(route));
     if (route->dry_run)
         add_parameter(document, "query", "dry_run", false, "Say what would happen, and record nothing");
+    if (route->answer_statuses[1] == 304)
+        add_parameter(document, "header", "If-None-Match", false,
+                      "Only if the resource no longer has this ETag");
     if (route->method == METHOD_PUT)
         add_parameter(document, "header", "If-Match", false, "Only if the resource still has this ETag");
     buffer_add_char(document, ']');
@@ -159,7 +162,7 @@ static void add_media_member(struct buffer *document, enum media media)
 
 static void add_content(struct buffer *document, const struct route *route)
 {
-    unsigned offered = route->media != 0 ? route->media : 1u << MEDIA_JSON;
+    unsigned offered = route_media(route);
     member_begin(document, "content");
     buffer_add_char(document, '{');
     for (unsigned media = 0; media < MEDIA_COUNT; media++) {
@@ -186,10 +189,18 @@ static void add_content(struct buffer *document, const struct route *route)
 
 static const char *success(int status)
 {
-    return status == 201   ? "Made"
-           : status == 202 ? "Proposed: a second key must approve it"
-           : status == 204 ? "Done; there is nothing to say"
-                           : "As asked";
+    switch (status) {
+    case 201:
+        return "Made";
+    case 202:
+        return "Proposed: a second key must approve it";
+    case 204:
+        return "Done; there is nothing to say";
+    case 304:
+        return "As the ETag in If-None-Match says";
+    default:
+        return "As asked";
+    }
 }
 
 static bool names_something(const struct route *route)
@@ -235,7 +246,7 @@ static void add_responses(struct buffer *document, const struct route *route)
         element_begin(document);
         buffer_printf(document, "\"%d\":{", status);
         member_string(document, "description", success(status));
-        if (route->answer_schema != NULL)
+        if (route->answer_schema != NULL && status != 304)
             add_content(document, route);
         buffer_add_char(document, '}');
     }

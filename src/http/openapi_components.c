@@ -159,7 +159,7 @@ static void add_problem_response(struct buffer *document, int status)
                   "\"reason\":{\"enum\":[",
                   status, status, status);
     add_reasons_of(document, status);
-    buffer_add_text(document, "]}}}]}}}}");
+    buffer_add_text(document, "]}}}]}},\"text/html\":{\"schema\":{\"type\":\"string\"}}}}");
 }
 
 static void add_problem_responses(struct buffer *document)

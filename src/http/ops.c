@@ -1,31 +1,33 @@
 /* SPDX-License-Identifier: ISC */
-/* Operations: the index, whether the process is alive, whether it can commit, and the OpenAPI document. */
+/* Operations: whether the process is alive, whether it can commit, the OpenAPI document, the style sheet. */
 #include "http/handlers.h"
-#include "http/json_text.h"
-#include "http/router.h"
+
+#include "answers.h"
+#include "depositd/seal.h"
 #include "store/ready_store.h"
 
-/* A line per route: to be read by people as well. */
-void handle_index(const struct request *request, struct answer *answer)
+#include <stdio.h>
+#include <string.h>
+
+/* Its ETag is what it is: a new one comes with a new binary. */
+static const char *style_etag(struct arena *arena)
 {
-    size_t count;
-    const struct route *routes = routes_all(&count);
-    struct buffer *body = &answer->body;
-    (void)request;
-    buffer_add_char(body, '{');
-    member_string(body, "service", "depositd");
-    member_string(body, "openapi", "/openapi.json");
-    member_begin(body, "routes");
-    buffer_add_char(body, '[');
-    for (size_t i = 0; i < count; i++) {
-        element_begin(body);
-        buffer_add_text(body, "\n{");
-        member_string(body, "method", method_word(routes[i].method));
-        member_string(body, "path", routes[i].path);
-        member_string(body, "summary", routes[i].summary);
-        buffer_add_char(body, '}');
-    }
-    buffer_add_text(body, "\n]}\n");
+    struct sha256 hash;
+    char hex[SHA256_HEX_MAX], tag[SHA256_HEX_MAX + 2];
+    sha256_of(style_css, strlen(style_css), &hash);
+    sha256_hex(&hash, hex);
+    int length = snprintf(tag, sizeof tag, "\"%s\"", hex);
+    return arena_copy(arena, tag, (size_t)length);
+}
+
+void handle_style(const struct request *request, struct answer *answer)
+{
+    answer->etag = style_etag(request->arena);
+    if (answer->etag != NULL && request->if_none_match != NULL &&
+        strstr(request->if_none_match, answer->etag) != NULL)
+        answer->status = 304;
+    else
+        buffer_add_text(&answer->body, style_css);
 }
 
 void handle_healthz(const struct request *request, struct answer *answer)

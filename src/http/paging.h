@@ -17,7 +17,4 @@ MUST_CHECK bool paging_begin(const struct request *request, struct answer *answe
 /* Ends the answer after the items, with next and its Link where there is more. */
 void paging_end(const struct paging *paging, const struct json_page *page, struct answer *answer);
 
-/* The request's own target with another cursor, of its arena. NULL: too long. */
-const char *paging_link(const struct request *request, const char *cursor);
-
 #endif

@@ -3,8 +3,6 @@
  * (RFC 4648 section 5, without padding): opaque to clients, and safe in a URL as it is. */
 #include "http/reading.h"
 
-#include "http/paging.h"
-
 #include <string.h>
 
 enum { CURSOR_LENGTH = 11, CURSOR_SIZE };
@@ -61,7 +59,7 @@ void page_end(const struct request *request, struct answer *answer, const struct
     if (page->more || always) {
         cursor_write(page->last > 0 ? page->last : 0, cursor);
         buffer_printf(&answer->body, ",\"next\":\"%s\"", cursor);
-        answer->link_next = paging_link(request, cursor);
+        answer->link_next = request_target(request, "cursor", cursor);
     }
     buffer_add_text(&answer->body, "}\n");
 }

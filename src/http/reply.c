@@ -5,6 +5,7 @@
 #include "http/reply.h"
 
 #include "http/media.h"
+#include "http/page.h"
 #include "http/problem.h"
 #include "http/route.h"
 #include "http/router.h"
@@ -12,8 +13,6 @@
 
 #include <stdlib.h>
 #include <string.h>
-
-#define PROBLEM_TYPE "application/problem+json"
 
 enum { BLOCK_BYTES = 16384 };
 
@@ -55,8 +54,26 @@ static void add_link(struct reply *reply, const struct answer *answer)
 static const char *content_type(const struct answer *answer)
 {
     if (answer->faults.count > 0)
-        return PROBLEM_TYPE;
-    return answer->status == 204 ? NULL : media_type(answer->media);
+        return answer->is_page ? media_type(MEDIA_HTML) : MEDIA_PROBLEM;
+    return answer->status == 204 || answer->status == 304 ? NULL : media_type(answer->media);
+}
+
+/* A page loads its style sheet, sends its forms back here, and does nothing else. */
+static void add_page_headers(struct reply *reply)
+{
+    add_header(reply, "Content-Security-Policy",
+               "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'self'; "
+               "frame-ancestors 'none'");
+    add_header(reply, "Referrer-Policy", "no-referrer");
+}
+
+/* What is for a key's eyes is kept nowhere; what is public may be, for a while. */
+static const char *cache_control(const struct exchange *exchange)
+{
+    const struct route *route = exchange->request.route;
+    if (route != NULL && route_media(route) == 1u << MEDIA_CSS && exchange->answer.faults.count == 0)
+        return "public, max-age=300";
+    return route == NULL || route->roles != 0 ? "no-store" : NULL;
 }
 
 static void add_headers(struct reply *reply, const struct exchange *exchange)
@@ -66,8 +83,10 @@ static void add_headers(struct reply *reply, const struct exchange *exchange)
     add_header(reply, "X-Request-Id", exchange->request_id);
     add_header(reply, MHD_HTTP_HEADER_CONTENT_TYPE, content_type(answer));
     add_status_headers(reply, exchange->status);
-    if (strncmp(exchange->request.path, "/v1/", 4) == 0)
-        add_header(reply, MHD_HTTP_HEADER_CACHE_CONTROL, "no-store");
+    add_header(reply, "X-Content-Type-Options", "nosniff");
+    if (answer->is_page)
+        add_page_headers(reply);
+    add_header(reply, MHD_HTTP_HEADER_CACHE_CONTROL, cache_control(exchange));
     if (exchange->all->draining)
         add_header(reply, MHD_HTTP_HEADER_CONNECTION, "close");
     if (exchange->status == 405) {
@@ -81,6 +100,14 @@ static void add_headers(struct reply *reply, const struct exchange *exchange)
     add_link(reply, answer);
 }
 
+/* ?format= wins over Accept, also where the request has failed. */
+static bool wants_page(const struct exchange *exchange)
+{
+    const char *format = request_query(&exchange->request, "format");
+    return format != NULL ? strcmp(format, media_word(MEDIA_HTML)) == 0
+                          : media_prefers_page(exchange->request.accept);
+}
+
 static struct MHD_Response *make_response(struct exchange *exchange)
 {
     struct answer *answer = &exchange->answer;
@@ -91,7 +118,11 @@ static struct MHD_Response *make_response(struct exchange *exchange)
     if (answer->faults.count > 0) {
         exchange->status = problem_status(&answer->faults);
         buffer_reset(&answer->body);
-        problem_write(&answer->faults, &answer->body);
+        answer->is_page = wants_page(exchange);
+        if (answer->is_page)
+            page_of_problem(&answer->faults, exchange->request_id, &answer->body);
+        else
+            problem_write(&answer->faults, &answer->body);
     }
     if (reply.response == NULL)
         reply.response = spool_take_buffer(&answer->body);
@@ -173,7 +204,8 @@ static struct MHD_Response *prepare(enum reason reason)
     buffer_dispose(&body);
     if (reply.response == NULL)
         return NULL;
-    add_header(&reply, MHD_HTTP_HEADER_CONTENT_TYPE, PROBLEM_TYPE);
+    add_header(&reply, MHD_HTTP_HEADER_CONTENT_TYPE, MEDIA_PROBLEM);
+    add_header(&reply, "X-Content-Type-Options", "nosniff");
     add_status_headers(&reply, 503);
     if (!reply.failed)
         return reply.response;

@@ -2,6 +2,7 @@
 /* Reports: which there are, and one of them. Nothing here knows a report by name. */
 #include "http/handlers.h"
 
+#include "http/page.h"
 #include "http/reading.h"
 #include "report/render.h"
 
@@ -108,12 +109,19 @@ static bool add_row(void *context, const char *const *cells)
     return !writer->render.failed && answer_goes_on(writer->answer);
 }
 
+static const struct renderer *renderer_for(enum media media)
+{
+    return media == MEDIA_CSV ? &render_csv : media == MEDIA_HTML ? &render_html : &render_json;
+}
+
 void answer_report(const struct request *request, struct answer *answer, const struct report *report,
                    const struct scheme *scheme, const struct report_asked *asked)
 {
     struct report_writer writer = {.answer = answer};
+    struct report_page page;
     struct visible_sites visible;
-    struct report_head head = {.report = report, .scheme = scheme->code, .currency = scheme->currency->code};
+    struct report_head head = {
+        .report = report, .scheme = scheme->code, .currency = scheme->currency->code, .page = &page};
     struct report_query query = {.sql = report->sql,
                                  .scheme = scheme->id,
                                  .arguments = asked->arguments,
@@ -122,8 +130,13 @@ void answer_report(const struct request *request, struct answer *answer, const s
                                  .column_count = report_column_count(report)};
     if (!request_visible(request, answer, &visible))
         return;
+    if (answer->media == MEDIA_HTML && !page_of_report(request, scheme, report, &page)) {
+        answer_store_failure(answer, STORE_UNAVAILABLE);
+        return;
+    }
+    answer->is_page = answer->media == MEDIA_HTML;
     memcpy(head.arguments, asked->texts, sizeof head.arguments);
-    render_begin(&writer.render, answer->media == MEDIA_CSV ? &render_csv : &render_json, &head,
+    render_begin(&writer.render, renderer_for(answer->media), &head,
                  (struct sink){add_to_body, &answer->body});
     enum store_result result = read_report(request->pg, request->arena, &query, add_row, &writer);
     if (!render_end(&writer.render))

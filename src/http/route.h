@@ -29,12 +29,18 @@ struct route {
     const char *xml_body;      /* what the XML is that it takes instead; NULL: it takes none */
     const char *answer_schema; /* name of a component schema; NULL: 204, no content */
     int answer_statuses[3];    /* successes: 200, 201 …; 0-ended */
-    unsigned media;            /* set of 1u << enum media that it can answer with; 0 means JSON only */
+    unsigned media;            /* set of 1u << enum media; 0: the usual, see route_media */
     struct parameter parameters[ROUTE_PARAMETERS_MAX]; /* query parameters; NULL-ended by name */
     bool dry_run;                                      /* takes ?dry_run= */
     bool at_once; /* a public one that never blocks: answered on the server's own thread */
 };
 
 const struct route *routes_all(size_t *count);
+
+/* What it can answer with, a set of 1u << enum media: JSON, and what is read with a key also as a page,
+ * unless the row says otherwise. */
+unsigned route_media(const struct route *route);
+/* A choice of several. */
+bool route_has_choice(const struct route *route);
 
 #endif

@@ -109,7 +109,7 @@ static bool match_path(const char *pattern, const char *path, struct part parts[
     while (*pattern != '\0') {
         if (*pattern == '{') {
             parts[count].text = path;
-            parts[count].length = strcspn(path, "/");
+            parts[count].length = strcspn(path, "/?");
             path += parts[count].length;
             pattern = strchr(pattern, '}') + 1;
             if (parts[count++].length == 0)
@@ -118,7 +118,7 @@ static bool match_path(const char *pattern, const char *path, struct part parts[
             return false;
         }
     }
-    return *path == '\0';
+    return *path == '\0' || *path == '?';
 }
 
 /* False: out of memory. A part that can't be decoded is NULL then. */
@@ -160,6 +160,18 @@ bool router_match(const char *method, const char *path, struct request *request,
             return take_route(&routes[i], parts, request, allowed);
     }
     return true;
+}
+
+const struct route *router_find(enum method method, const char *target)
+{
+    size_t count;
+    const struct route *routes = routes_all(&count);
+    for (size_t i = 0; i < count; i++) {
+        struct part parts[PATH_PARAMETERS_MAX] = {0};
+        if (routes[i].method == method && match_path(routes[i].path, target, parts))
+            return &routes[i];
+    }
+    return NULL;
 }
 
 void router_allow(unsigned methods, char text[static ALLOW_MAX])

@@ -19,6 +19,9 @@ MUST_CHECK bool percent_decode(struct arena *arena, const char **text);
 MUST_CHECK bool router_match(const char *method, const char *path, struct request *request,
                              unsigned *allowed);
 
+/* The route of a path, which ends at a question mark. NULL: there is none. */
+const struct route *router_find(enum method method, const char *target);
+
 /* "GET, HEAD, PUT", for the header Allow. */
 void router_allow(unsigned methods, char text[static ALLOW_MAX]);
 

@@ -35,7 +35,9 @@
 
 static const struct route routes[] = {
     /* operations */
-    {GET("/", 0, handle_index, "What there is", "Index"), .at_once = true},
+    {GET("/", FOR_ALL, handle_index, "The network at a glance, and all routes", "Index")},
+    {ROW(METHOD_GET, "/style.css", 0, handle_style, "The pages' style sheet", "Style"), .answer_statuses = {200, 304},
+     .media = 1u << MEDIA_CSS, .at_once = true},
     {GET("/healthz", 0, handle_healthz, "Whether the process is alive", "Health"), .at_once = true},
     {GET("/readyz", 0, handle_readyz, "Whether it can commit", "Health")},
     {GET("/openapi.json", 0, handle_openapi, "This document", "Document"), .at_once = true},
@@ -107,7 +109,7 @@ static const struct route routes[] = {
      .parameters = {SCHEME, PAGED}},
     {GET("/v1/settlements/{scheme}/{date}", FOR_PARTICIPANT | FOR_OFFICE, handle_settlement_get,
          "The settlement of a closed day", "Settlement"),
-     .media = 1u << MEDIA_JSON | 1u << MEDIA_CSV},
+     .media = 1u << MEDIA_JSON | 1u << MEDIA_CSV | 1u << MEDIA_HTML},
 
     /* payments and journals */
     {POST("/v1/settlements/{scheme}/{date}/approve", FOR_STAFF, handle_settlement_approve,
@@ -162,7 +164,7 @@ static const struct route routes[] = {
     /* reports and the books */
     {GET("/v1/reports", FOR_ALL, handle_reports_list, "The reports, their parameters and columns", "ReportList")},
     {GET("/v1/reports/{report}", FOR_ALL, handle_report_get, "A report", "Report"),
-     .media = 1u << MEDIA_JSON | 1u << MEDIA_CSV,
+     .media = 1u << MEDIA_JSON | 1u << MEDIA_CSV | 1u << MEDIA_HTML,
      .parameters = {SCHEME, AS_OF, {"date", "The business day that was closed", false},
                     {"from", "First business day", false}, {"to", "Last business day", false},
                     {"site", "Code of a site", false}, {"participant", "Code of a participant", false},
@@ -190,4 +192,17 @@ const struct route *routes_all(size_t *count)
 {
     *count = sizeof routes / sizeof routes[0];
     return routes;
+}
+
+unsigned route_media(const struct route *route)
+{
+    if (route->media != 0)
+        return route->media;
+    bool is_read = route->method == METHOD_GET && route->roles != 0;
+    return 1u << MEDIA_JSON | (is_read ? 1u << MEDIA_HTML : 0u);
+}
+
+bool route_has_choice(const struct route *route)
+{
+    return (route_media(route) & (route_media(route) - 1)) != 0;
 }

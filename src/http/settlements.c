@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What the closes settled: the list, and one of them as JSON or, through its report, as a table. */
+/* What the closes settled: the list, and one of them as JSON, a page or, through its report, as CSV. */
 #include "http/handlers.h"
 
 #include "http/reading.h"
@@ -38,7 +38,7 @@ void handle_settlement_get(const struct request *request, struct answer *answer)
         answer_store_failure(answer, result);
     } else if (!found) {
         answer_not_found(answer);
-    } else if (answer->media != MEDIA_JSON) {
+    } else if (answer->media == MEDIA_CSV) {
         const struct report_asked asked = {.arguments = {{.kind = ARGUMENT_DAY, .day = day}},
                                            .texts = {request->parts[1]}};
         buffer_reset(&answer->body);

@@ -6,11 +6,22 @@
 #define DEPOSITD_REPORT_RENDER_H
 
 #include "base/buffer.h"
+#include "report/html.h"
 #include "report/report.h"
 
 struct sink {
     void (*write)(void *context, const char *bytes, size_t length);
     void *context;
+};
+
+/* What only a page shows: where one can go from it. All of it is borrowed. */
+struct report_page {
+    const struct html_link *pages;
+    size_t page_count;
+    const char *const *schemes;                        /* that can be asked for; NULL-ended */
+    const char *const *choices[REPORT_PARAMETERS_MAX]; /* the same for each parameter; NULL: any text */
+    bool leads[REPORT_COLUMNS_MAX];                    /* the reader may follow the column's links */
+    const char *note;                                  /* a caution; NULL: none */
 };
 
 /* What was asked for. */
@@ -19,8 +30,10 @@ struct report_head {
     const char *scheme;
     const char *currency;
     const char *arguments[REPORT_PARAMETERS_MAX]; /* parallel to the report's parameters; NULL: not given */
+    const struct report_page *page;               /* NULL unless it is to be one */
 };
 
+struct plot;
 struct render;
 
 struct renderer {
@@ -30,7 +43,9 @@ struct renderer {
     void (*tail)(struct render *render);
 };
 
-extern const struct renderer render_json, render_csv;
+extern const struct renderer render_json, render_csv, render_html;
+
+enum { RENDER_ABOVE_SIZE = 64 };
 
 struct render {
     const struct renderer *renderer;
@@ -41,6 +56,9 @@ struct render {
     size_t unit_column; /* column_count: none */
     size_t rows;        /* written so far */
     bool failed;        /* a row was too long, or memory ran out */
+    /* Of a page: */
+    struct plot *plot;                /* NULL: there is none */
+    char above[2][RENDER_ABOVE_SIZE]; /* the first cells of the row before, as far as they fit */
 };
 
 /* Writes the head. */
@@ -52,5 +70,8 @@ MUST_CHECK bool render_end(struct render *render);
 
 /* For renderers: whether the cell is a number of JSON's, an integer, rather than a text. */
 bool render_is_integer(const struct render *render, const char *const *cells, size_t column);
+
+/* For pages: the form by which a report is asked for, with what was asked for now. */
+void render_form(struct buffer *page, const struct report_head *head);
 
 #endif

@@ -39,6 +39,7 @@
 #define TO_ENTRY           "/v1/entries/{entry}?scheme={scheme}"
 #define TO_EVENTS_OF_DAY   "/v1/events?scheme={scheme}&site={site}&business_date={date}"
 #define TO_SETTLEMENT      "/v1/settlements/{scheme}/{date}"
+#define TO_CLOSE           "/v1/settlements/{scheme}/{settlement}"
 #define TO_LEDGER_OF_DAY   OF_SCHEME("general-ledger") "&account={account}&from={date}&to={date}"
 #define TO_LEDGER          OF_SCHEME("general-ledger") "&account={account}&from={from}&to={to}"
 #define TO_JOURNAL_OF_DAY  OF_SCHEME("journal") "&site={site}&from={date}&to={date}"
@@ -132,9 +133,10 @@ static const struct report reports[] = {
                  {"stock", COLUMN_AMOUNT, "For cups on deposit, transfers, counts and losses",
                   TO_EVENTS_OF_DAY},
                  {"other", COLUMN_AMOUNT, "Anything else", TO_EVENTS_OF_DAY},
-                 {"settled", COLUMN_AMOUNT, "Taken into the participant's settlement", TO_SETTLEMENT},
+                 {"settled", COLUMN_AMOUNT, "Taken into the participant's settlement", TO_CLOSE},
                  {"closing", COLUMN_AMOUNT, "The sum: what the next day opens with", TO_LEDGER_OF_DAY},
-                 {"account", COLUMN_TEXT, "Account that it is the balance of", TO_LEDGER_OF_DAY}}},
+                 {"account", COLUMN_TEXT, "Account that it is the balance of", TO_LEDGER_OF_DAY},
+                 {"settlement", COLUMN_TEXT, "The day, once it is closed", TO_CLOSE}}},
     {"participant-statement", "What a participant owes (+) or is owed (-): at its sites, settled, in arrears",
      FOR_PARTICIPANT | FOR_OFFICE, true, &sql_report_participant_statement,
      .parameters = {FROM, TO, ONE_PARTICIPANT},
@@ -151,11 +153,12 @@ static const struct report reports[] = {
           {"tax", COLUMN_AMOUNT, "Tax on the one less tax on the other", TO_EVENTS_OF_DAY},
           {"stock", COLUMN_AMOUNT, "For cups on deposit, transfers, counts and losses", TO_EVENTS_OF_DAY},
           {"other", COLUMN_AMOUNT, "Anything else", TO_EVENTS_OF_DAY},
-          {"settled", COLUMN_AMOUNT, "Moved between the lines by the close", TO_SETTLEMENT},
+          {"settled", COLUMN_AMOUNT, "Moved between the lines by the close", TO_CLOSE},
           {"paid", COLUMN_AMOUNT, "Payments confirmed, and what bank lines were resolved to",
            TO_LEDGER_OF_DAY},
           {"failed", COLUMN_AMOUNT, "Moved between the lines by payments that failed", TO_LEDGER_OF_DAY},
-          {"closing", COLUMN_AMOUNT, "The sum: what the next day opens with", TO_LEDGER_OF_DAY}}},
+          {"closing", COLUMN_AMOUNT, "The sum: what the next day opens with", TO_LEDGER_OF_DAY},
+          {"settlement", COLUMN_TEXT, "The day, once it is closed", TO_CLOSE}}},
     {"payments", "The payments that closes made: who pays whom, how much, by when, to which account",
      FOR_PARTICIPANT | FOR_OFFICE, true, &sql_report_payments, .parameters = {FROM, TO, ONE_PARTICIPANT},
      .columns = {{"date", COLUMN_TEXT, "Business day that was closed", TO_SETTLEMENT},
@@ -190,7 +193,8 @@ static const struct report reports[] = {
                  {"reversed", COLUMN_AMOUNT, "By reversals of any of these", TO_LEDGER_OF_DAY},
                  {"closing", COLUMN_AMOUNT, "The sum: what the next day opens with", TO_LEDGER_OF_DAY},
                  {"cups_out", COLUMN_CUPS, "Cups with customers at the end of the day"},
-                 {"account", COLUMN_TEXT, "Account that it is the balance of", TO_LEDGER_OF_DAY}}},
+                 {"account", COLUMN_TEXT, "Account that it is the balance of", TO_LEDGER_OF_DAY},
+                 {"settlement", COLUMN_TEXT, "The day, once it is closed", TO_CLOSE}}},
     {"general-ledger", "An account's opening balance and its legs, with the balance after each", FOR_OFFICE,
      false, &sql_report_general_ledger,
      .parameters = {{"account", PARAMETER_ACCOUNT, REQUIRED, "Account, as site_clearing(anchor)"}, FROM, TO},

@@ -250,6 +250,21 @@ enum store_result read_journal(struct pg *pg, int32_t scheme, const struct uuid 
     return read_one(pg, &sql_journal_get, &params, json, found);
 }
 
+enum store_result read_glance(struct pg *pg, int32_t scheme, bool for_operator, int32_t participant,
+                              struct buffer *json)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, scheme);
+    pg_add_bool(&params, for_operator);
+    pg_add_int(&params, participant);
+    enum store_result result = pg_query(pg, &sql_glance, &params, &rows);
+    if (result == STORE_OK)
+        buffer_add(json, pg_text(rows, 0, 0), pg_length(rows, 0, 0));
+    return result;
+}
+
 enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,
                                 struct list_page *page)
 {

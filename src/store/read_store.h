@@ -90,6 +90,11 @@ MUST_CHECK enum store_result read_journals(struct pg *pg, int32_t scheme, const 
 MUST_CHECK enum store_result read_journal(struct pg *pg, int32_t scheme, const struct uuid *id,
                                           struct buffer *json, bool *found);
 
+/* A scheme at a glance, a JSON object: all of it for its operator, else what is the participant's (0:
+ * nobody's). */
+MUST_CHECK enum store_result read_glance(struct pg *pg, int32_t scheme, bool for_operator,
+                                         int32_t participant, struct buffer *json);
+
 /* `as_of` NULL: as the balances stand. */
 MUST_CHECK enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,
                                            struct list_page *page);

@@ -88,6 +88,8 @@ class Contract:
             assert not problems, f"{where}: " + "; ".join(f"{p.json_path}: {p.message}"[:300] for p in problems[:5])
 
     def _check_problem(self, where, media, answer):
+        if media == "text/html":  # for people; what it says is tested in test_html.py
+            return self._check_headers(where, answer)
         assert media == "application/problem+json", f"{where}: {media}: {answer.body[:500]}"
         problem = answer.json
         missing = {"type", "title", "status", "detail", "reason", "retryable"} - problem.keys()
@@ -95,6 +97,9 @@ class Contract:
         assert problem["status"] == answer.status, where
         for fault in [problem, *problem.get("errors", [])]:
             assert fault["reason"] in self.reasons, f"{where}: reason {fault['reason']} is not enumerated"
+        self._check_headers(where, answer)
+
+    def _check_headers(self, where, answer):
         if answer.status in (429, 503):
             assert "Retry-After" in answer.headers, where
         if answer.status == 405:

@@ -18,7 +18,7 @@ OPEN = (*ROLES, "no key")
 ALL, READERS, BOOKS, ADMIN = ROLES, ("auditor", "accountant", "admin"), ("accountant", "admin"), ("admin",)
 
 PERMITTED = {
-    "GET /": OPEN, "GET /healthz": OPEN, "GET /readyz": OPEN, "GET /metrics": OPEN, "GET /openapi.json": OPEN,
+    "GET /": ALL, "GET /style.css": OPEN, "GET /healthz": OPEN, "GET /readyz": OPEN, "GET /metrics": OPEN, "GET /openapi.json": OPEN,
     "GET /v1/me": ALL,
     "POST /v1/events": ("pos", *BOOKS), "GET /v1/events": ALL, "GET /v1/events/{}": ALL, "GET /v1/events/{}/proof": ALL,
     # reference data: own, own, all, all, all to read; written by admin only

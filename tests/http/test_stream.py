@@ -113,7 +113,7 @@ def test_what_is_no_stream(admin, service):
     body = lines_of(issue())
     assert stream(admin, body, 422, target="/v1/events?dry_run=true").reasons[0] == "parameter_invalid"
     assert stream(admin, body, 415, {**NDJSON, "Content-Encoding": "gzip"}).reasons[0] == "unsupported_media_type"
-    assert stream(admin, body, 406, {**NDJSON, "Accept": "text/html"}).reasons[0] == "not_acceptable"
+    assert stream(admin, body, 406, {**NDJSON, "Accept": "image/png"}).reasons[0] == "not_acceptable"
     assert stream(service.client("dk_nobody"), body, 401).reasons[0] == "unauthenticated"
     auditor = service.client(service.create_key("an-auditor", "auditor"))
     assert stream(auditor, body, 403).reasons[0] == "role_not_allowed"

@@ -66,7 +66,11 @@ def fill(service, count, first=1, special=None):
                    format('{"event_id":"00000000-0000-4000-8000-%%s"}', lpad(n::text, 12, '0')),
                    ARRAY[account_of(33, site, cup_type), account_of(36, 0, cup_type), account_of(4, site, 0), account_of(1, 0, cup_type)],
                    ARRAY[-1, 1, amount, -amount]
-              FROM new RETURNING scheme, entry, business_date),
+              FROM new RETURNING scheme, entry, business_date, accounts, amounts),
+        moved AS (
+            INSERT INTO balance AS b (scheme, account, business_date, movement)
+            SELECT scheme, account, business_date, sum(amount) FROM added, unnest(accounts, amounts) AS l(account, amount) GROUP BY 1, 2, 3
+                ON CONFLICT (scheme, account, business_date) DO UPDATE SET movement = b.movement + excluded.movement),
         days AS (
             UPDATE business_day d SET entries = entries + n, first_entry = least(first_entry, first), last_entry = greatest(last_entry, last)
               FROM (SELECT scheme, business_date, count(*) AS n, min(entry) AS first, max(entry) AS last FROM added GROUP BY 1, 2) a

@@ -1,0 +1,18 @@
+/* SPDX-License-Identifier: ISC */
+/* Making URIs: percent-encoding (RFC 3986 section 2.1) and URI templates (RFC 6570, level 1). Any thread. */
+#ifndef DEPOSITD_BASE_URI_H
+#define DEPOSITD_BASE_URI_H
+
+#include "base/buffer.h"
+
+/* Adds a text with all but the unreserved characters percent-encoded: safe in any part of a URI. */
+void uri_encode(struct buffer *uri, const char *text);
+
+/* The value of a variable, `length` bytes of `name`; NULL: it has none. Used before the next call. */
+typedef const char *(*uri_variable)(void *context, const char *name, size_t length);
+
+/* Adds the template with each {variable} replaced by its encoded value. False: one has no value, and nothing
+ * was added (where the RFC would leave the place empty: a link that has lost a part leads astray). */
+MUST_CHECK bool uri_expand(struct buffer *uri, const char *pattern, uri_variable value, void *context);
+
+#endif

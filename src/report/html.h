@@ -1,0 +1,63 @@
+/* SPDX-License-Identifier: ISC */
+/* Writing a page: what all pages share, from the first tag to the last. Every text is escaped here, and
+ * nothing is written that a strict Content-Security-Policy would have to allow: no script, no style within
+ * the page. A page is read on a phone, on a desk and on paper; how it looks is style.css. Any thread. */
+#ifndef DEPOSITD_REPORT_HTML_H
+#define DEPOSITD_REPORT_HTML_H
+
+#include "base/buffer.h"
+
+struct html_link {
+    const char *href, *text;
+};
+
+struct html_page {
+    const char *title;
+    const struct html_link *pages; /* the way to other pages; borrowed */
+    size_t page_count;
+};
+
+/* A text, escaped for content and for quoted attributes. */
+void html_text(struct buffer *page, const char *text);
+/* The name of a member or column as a person writes it: "business_date" is "Business date". */
+void html_label(struct buffer *page, const char *name);
+/* <name attribute="value">, the value escaped. */
+void html_open(struct buffer *page, const char *element, const char *attribute, const char *value);
+/* One cell after another of a row: `class` is "n" for a figure. The content is written between the two. */
+void html_cell_begin(struct buffer *page, bool heads_row, const char *class);
+void html_cell_end(struct buffer *page, bool heads_row);
+/* "t" for a text that may be broken into lines, else NULL. */
+const char *html_text_class(const char *text);
+void html_link(struct buffer *page, const char *href, const char *text);
+/* A decimal number with its thousands set apart for the eye: as text it is as it was given. */
+void html_figure(struct buffer *page, const char *number);
+/* "-12.50", "7": whether it is to be read as a number. */
+bool html_is_figure(const char *text);
+
+/* To the level-1 heading, which is the title. */
+void html_page_begin(struct buffer *page, const struct html_page *about);
+void html_page_end(struct buffer *page);
+
+/* One fact of a list of them; the value is written between begin and end. */
+void html_fact_begin(struct buffer *page, const char *name);
+void html_fact_end(struct buffer *page);
+void html_fact(struct buffer *page, const char *name, const char *value);
+
+struct html_table {
+    const char *caption; /* NULL: the name, as a label */
+    const char *name;
+    bool said; /* by the heading above: the caption is for those who can't see what belongs to what */
+    bool wide; /* on paper it is turned */
+};
+/* A table in a region of its own, which scrolls where the screen is narrow. */
+void html_table_begin(struct buffer *page, const struct html_table *about);
+void html_column(struct buffer *page, const char *name, bool figures);
+/* The columns are complete, the rows begin. */
+void html_table_rows(struct buffer *page);
+void html_table_end(struct buffer *page);
+/* In place of these two, where there are no rows. */
+void html_table_end_empty(struct buffer *page);
+/* A caution. */
+void html_note(struct buffer *page, const char *text);
+
+#endif

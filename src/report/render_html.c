@@ -1,0 +1,301 @@
+/* SPDX-License-Identifier: ISC */
+/* Reports as pages: what was asked for and a form to ask for something else, the rows as one table, then a
+ * picture of them and what the columns mean. A cell that repeats the one above steps back; a line of totals
+ * steps forward. */
+#include "report/plot.h"
+#include "report/render.h"
+
+#include "base/uri.h"
+
+#include <string.h>
+
+enum { NARROW = 7 /* columns that a page of paper holds upright */ };
+
+/* What a report writes in place of a name where it adds up. */
+static const char TOTAL[] = "total";
+
+static bool is_figure_column(const struct render *render, size_t column)
+{
+    return render->head->report->columns[column].kind != COLUMN_TEXT;
+}
+
+static void add_choices(struct buffer *page, const char *const *choices, const char *chosen, bool or_any)
+{
+    if (or_any)
+        buffer_add_text(page, "<option value=\"\">all</option>");
+    for (; *choices != NULL; choices++) {
+        buffer_add_text(page, "<option");
+        if (chosen != NULL && strcmp(*choices, chosen) == 0)
+            buffer_add_text(page, " selected");
+        buffer_add_char(page, '>');
+        html_text(page, *choices);
+        buffer_add_text(page, "</option>");
+    }
+}
+
+static void begin_field(struct buffer *page, const char *name)
+{
+    buffer_add_text(page, "<label>");
+    html_label(page, name);
+    buffer_add_char(page, ' ');
+}
+
+static void add_select(struct buffer *page, const char *name, const char *const *choices, const char *chosen,
+                       bool or_any)
+{
+    begin_field(page, name);
+    html_open(page, "select", "name", name);
+    add_choices(page, choices, chosen, or_any);
+    buffer_add_text(page, "</select></label>\n");
+}
+
+static void add_input(struct buffer *page, const struct report_parameter *parameter, const char *value)
+{
+    begin_field(page, parameter->name);
+    buffer_printf(page, "<input type=\"%s\" name=\"%s\" value=\"",
+                  parameter->kind == PARAMETER_DAY ? "date" : "text", parameter->name);
+    html_text(page, value != NULL ? value : "");
+    buffer_printf(page, "\"%s></label>\n", parameter->otherwise == REQUIRED ? " required" : "");
+}
+
+void render_form(struct buffer *page, const struct report_head *head)
+{
+    const struct report *report = head->report;
+    buffer_printf(page, "<form method=\"get\" action=\"/v1/reports/%s\">\n", report->name);
+    add_select(page, "scheme", head->page->schemes, head->scheme, false);
+    for (size_t i = 0; i < report_parameter_count(report); i++) {
+        const struct report_parameter *parameter = &report->parameters[i];
+        if (head->page->choices[i] != NULL)
+            add_select(page, parameter->name, head->page->choices[i], head->arguments[i],
+                       parameter->otherwise == OR_NULL);
+        else
+            add_input(page, parameter, head->arguments[i]);
+    }
+    buffer_add_text(page, "<button>Show</button>\n</form>\n");
+}
+
+static void add_asked(struct buffer *page, const struct report_head *head)
+{
+    buffer_add_text(page, "<dl class=\"asked\">\n");
+    html_fact(page, "scheme", head->scheme);
+    for (size_t i = 0; i < report_parameter_count(head->report); i++)
+        if (head->arguments[i] != NULL)
+            html_fact(page, head->report->parameters[i].name, head->arguments[i]);
+    html_fact(page, "currency", head->currency);
+    buffer_add_text(page, "</dl>\n");
+}
+
+/* "Trial balance" */
+static void name_of(const struct report *report, struct buffer *title)
+{
+    buffer_init(title, 256);
+    html_label(title, report->name);
+}
+
+static void head(struct render *render)
+{
+    const struct report_head *about = render->head;
+    struct buffer *page = &render->text, title;
+    name_of(about->report, &title);
+    html_page_begin(page, &(struct html_page){.title = title.data != NULL ? title.data : "",
+                                              .pages = about->page->pages,
+                                              .page_count = about->page->page_count});
+    buffer_dispose(&title);
+    add_asked(page, about);
+    render_form(page, about);
+    html_table_begin(
+        page, &(struct html_table){.caption = about->report->title, .wide = render->column_count > NARROW});
+    for (size_t i = 0; i < render->column_count; i++)
+        html_column(page, about->report->columns[i].name, is_figure_column(render, i));
+    if (about->report->plot.kind == PLOT_NONE)
+        return;
+    render->plot = plot_new(&about->report->plot);
+    if (render->plot == NULL)
+        page->failed = true;
+}
+
+/* --- rows ---------------------------------------------------------------------------------------------- */
+
+static bool is_empty(const char *cell)
+{
+    return cell == NULL || *cell == '\0';
+}
+
+static bool says_total(const struct render *render, const char *const *cells)
+{
+    for (size_t i = 0; i < render->column_count; i++)
+        if (!is_figure_column(render, i) && cells[i] != NULL && strcmp(cells[i], TOTAL) == 0)
+            return true;
+    return false;
+}
+
+static bool is_repeated(const struct render *render, const char *const *cells)
+{
+    return render->rows > 0 && !is_empty(cells[0]) && strcmp(cells[0], render->above[0]) == 0;
+}
+
+/* The first cell is that of the rows above, which each have a second one, and this has none: it sums them up.
+ */
+static bool sums_up(const struct render *render, const char *const *cells)
+{
+    return render->column_count > 2 && !is_figure_column(render, 1) && is_empty(cells[1]) &&
+           render->above[1][0] != '\0' && is_repeated(render, cells);
+}
+
+/* A cell longer than what is kept never counts as a repetition. */
+static void keep_above(struct render *render, const char *const *cells)
+{
+    for (size_t i = 0; i < 2; i++) {
+        const char *cell = i < render->column_count && cells[i] != NULL ? cells[i] : "";
+        size_t length = strlen(cell);
+        memcpy(render->above[i], cell, length < RENDER_ABOVE_SIZE ? length + 1 : 0);
+        if (length >= RENDER_ABOVE_SIZE)
+            strcpy(render->above[i], "\x01");
+    }
+}
+
+struct row_values {
+    const struct render *render;
+    const char *const *cells;
+};
+
+/* A variable of a link: a column of the row, else what was asked for. */
+static const char *value_of(void *context, const char *name, size_t length)
+{
+    const struct row_values *row = context;
+    const struct report_head *about = row->render->head;
+    for (size_t i = 0; i < row->render->column_count; i++) {
+        const char *column = about->report->columns[i].name;
+        if (strlen(column) == length && strncmp(column, name, length) == 0)
+            return is_empty(row->cells[i]) || strcmp(row->cells[i], TOTAL) == 0 ? NULL : row->cells[i];
+    }
+    for (size_t i = 0; i < report_parameter_count(about->report); i++) {
+        const char *parameter = about->report->parameters[i].name;
+        if (strlen(parameter) == length && strncmp(parameter, name, length) == 0)
+            return about->arguments[i];
+    }
+    return length == strlen("scheme") && strncmp(name, "scheme", length) == 0 ? about->scheme : NULL;
+}
+
+/* Whether a link was begun, which the caller ends. */
+static bool begin_link(struct render *render, const char *const *cells, size_t column)
+{
+    const char *link = render->head->report->columns[column].link;
+    struct row_values values = {render, cells};
+    struct buffer target;
+    if (link == NULL || !render->head->page->leads[column])
+        return false;
+    buffer_init(&target, render->text.maximum);
+    bool whole = uri_expand(&target, link, value_of, &values) && !target.failed;
+    if (whole)
+        html_open(&render->text, "a", "href", target.data);
+    buffer_dispose(&target);
+    return whole;
+}
+
+static void add_cell(struct render *render, const char *const *cells, size_t column)
+{
+    struct buffer *page = &render->text;
+    bool figure = is_figure_column(render, column), heads = column == 0 && !is_empty(cells[0]);
+    bool again = column == 0 && is_repeated(render, cells);
+    html_cell_begin(page, heads,
+                    figure && again ? "n again"
+                    : figure        ? "n"
+                    : again         ? "again"
+                                    : html_text_class(cells[column]));
+    if (!is_empty(cells[column])) {
+        bool linked = begin_link(render, cells, column);
+        if (figure)
+            html_figure(page, cells[column]);
+        else
+            html_text(page, cells[column]);
+        if (linked)
+            buffer_add_text(page, "</a>");
+    }
+    html_cell_end(page, heads);
+}
+
+/* NULL: the report has no such column. */
+static const char *cell_named(const struct render *render, const char *const *cells, const char *name)
+{
+    for (size_t i = 0; name != NULL && i < render->column_count; i++)
+        if (strcmp(render->head->report->columns[i].name, name) == 0)
+            return cells[i];
+    return NULL;
+}
+
+static void draw(struct render *render, const char *const *cells)
+{
+    const struct report_plot *about = &render->head->report->plot;
+    plot_add(render->plot, cell_named(render, cells, about->x), cell_named(render, cells, about->y),
+             cell_named(render, cells, about->series), cell_named(render, cells, about->target));
+}
+
+static void row(struct render *render, const char *const *cells)
+{
+    bool total = says_total(render, cells);
+    if (render->rows == 0)
+        html_table_rows(&render->text);
+    buffer_add_text(&render->text, total || sums_up(render, cells) ? "<tr class=\"total\">" : "<tr>");
+    for (size_t i = 0; i < render->column_count; i++)
+        add_cell(render, cells, i);
+    buffer_add_text(&render->text, "</tr>\n");
+    if (render->plot != NULL && !total)
+        draw(render, cells);
+    keep_above(render, cells);
+}
+
+/* --- after them ---------------------------------------------------------------------------------------- */
+
+static void add_legend(struct buffer *page, const struct report *report)
+{
+    buffer_add_text(page, "<section class=\"legend\">\n<h2>Columns</h2>\n<dl>\n");
+    for (size_t i = 0; i < report_column_count(report); i++)
+        html_fact(page, report->columns[i].name, report->columns[i].title);
+    buffer_add_text(page, "</dl>\n</section>\n");
+}
+
+/* The same report in another form. */
+static void add_form_link(struct buffer *page, const struct report_head *about, const char *format,
+                          const char *text)
+{
+    struct buffer target;
+    buffer_init(&target, 8192);
+    buffer_printf(&target, "/v1/reports/%s?scheme=", about->report->name);
+    uri_encode(&target, about->scheme);
+    for (size_t i = 0; i < report_parameter_count(about->report); i++) {
+        if (about->arguments[i] == NULL)
+            continue;
+        buffer_printf(&target, "&%s=", about->report->parameters[i].name);
+        uri_encode(&target, about->arguments[i]);
+    }
+    buffer_printf(&target, "&format=%s", format);
+    if (!target.failed)
+        html_link(page, target.data, text);
+    buffer_dispose(&target);
+}
+
+static void tail(struct render *render)
+{
+    struct buffer *page = &render->text;
+    const struct report *report = render->head->report;
+    if (render->rows > 0)
+        html_table_end(page);
+    else
+        html_table_end_empty(page);
+    if (render->plot != NULL)
+        plot_write(render->plot, page);
+    plot_free(render->plot);
+    render->plot = NULL;
+    if (render->head->page->note != NULL)
+        html_note(page, render->head->page->note);
+    add_legend(page, report);
+    buffer_add_text(page, "<p class=\"forms\">The same as ");
+    add_form_link(page, render->head, "csv", "CSV");
+    buffer_add_text(page, " or ");
+    add_form_link(page, render->head, "json", "JSON");
+    buffer_add_text(page, "</p>\n");
+    html_page_end(page);
+}
+
+const struct renderer render_html = {head, row, tail};

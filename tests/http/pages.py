@@ -1,0 +1,105 @@
+# SPDX-License-Identifier: ISC
+"""A page as a browser's parser sees it, as far as the tests ask: elements, tables, links, headings, forms."""
+import subprocess
+from html.parser import HTMLParser
+
+VOID = {"meta", "link", "input", "br", "img", "hr", "line", "rect", "circle", "polyline"}
+
+
+class Element:
+    def __init__(self, tag, attributes, parent):
+        self.tag, self.attributes, self.parent, self.children, self.parts = tag, attributes, parent, [], []
+
+    @property
+    def text(self):
+        return "".join(part if isinstance(part, str) else part.text for part in self.parts)
+
+    def all(self, *tags):
+        for child in self.children:
+            if not tags or child.tag in tags:
+                yield child
+            yield from child.all(*tags)
+
+    def first(self, tag):
+        return next(self.all(tag), None)
+
+    def get(self, name):
+        return self.attributes.get(name)
+
+    def has_class(self, name):
+        return name in (self.get("class") or "").split()
+
+
+class Page(HTMLParser):
+    def __init__(self, body):
+        super().__init__(convert_charrefs=True)
+        self.source = body.decode("utf-8", "strict")
+        self.root = self.at = Element("", {}, None)
+        self.feed(self.source)
+        self.close()
+        assert self.at is self.root, f"<{self.at.tag}> is not closed"
+
+    def handle_starttag(self, tag, attributes):
+        assert len({name for name, _ in attributes}) == len(attributes), f"<{tag}> has an attribute twice"
+        element = Element(tag, dict(attributes), self.at)
+        self.at.children.append(element)
+        self.at.parts.append(element)
+        if tag not in VOID:
+            self.at = element
+
+    def handle_startendtag(self, tag, attributes):
+        self.handle_starttag(tag, attributes)
+        if tag not in VOID:
+            self.at = self.at.parent
+
+    def handle_endtag(self, tag):
+        assert self.at.tag == tag, f"</{tag}> ends <{self.at.tag}>"
+        self.at = self.at.parent
+
+    def handle_data(self, data):
+        self.at.parts.append(data)
+
+    def all(self, *tags):
+        return list(self.root.all(*tags))
+
+    @property
+    def title(self):
+        return self.root.first("h1").text
+
+    @property
+    def links(self):
+        """Where its links lead, in their order; the skip link and other forms of the same are left out."""
+        return list(dict.fromkeys(a.get("href") for a in self.all("a")
+                                  if a.get("href").startswith("/") and "format=" not in a.get("href")))
+
+    def table(self, caption=None):
+        """The rows of the table with a caption, or of the first, each {heading: text of the cell}."""
+        for table in self.all("table"):
+            if caption is None or table.first("caption").text == caption:
+                heads = [th.text for th in table.first("thead").all("th")]
+                rows = [[cell.text for cell in row.all("th", "td")] for body in table.all("tbody") for row in body.all("tr")]
+                assert all(len(row) == len(heads) for row in rows), "rows as long as the head"
+                return [dict(zip(heads, row)) for row in rows]
+        raise AssertionError(f"no table {caption!r}")
+
+    @property
+    def facts(self):
+        """All definition lists' terms with what is said of them."""
+        facts = {}
+        for dl in self.all("dl"):
+            terms, said = list(dl.all("dt")), list(dl.all("dd"))
+            assert len(terms) == len(said)
+            facts.update({t.text: d.text for t, d in zip(terms, said)})
+        return facts
+
+
+def tidy(body):
+    """What HTML Tidy finds wrong with it."""
+    done = subprocess.run(["tidy", "-errors", "-quiet", "-utf8"], input=body, capture_output=True, timeout=60)
+    return done.stderr.decode().strip()
+
+
+def label(name):
+    """As a page writes the name of a member."""
+    text = name.replace("_", " ").replace("-", " ")
+    return text[:1].upper() + text[1:]

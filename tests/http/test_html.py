@@ -1,0 +1,416 @@
+# SPDX-License-Identifier: ISC
+"""Pages: what they say is what the JSON says, to the cent; nothing that is written into the ledger gets out of its place;
+each is valid, accessible and without script; and an accountant comes from the index down to an event by links alone."""
+import re
+from collections import Counter
+from datetime import timedelta
+from decimal import Decimal
+from urllib.parse import urlencode
+
+import pytest
+
+import network
+from network import WORKED_DAY, at, cups, event
+from pages import Page, label, tidy
+
+NEXT_DAY = WORKED_DAY + timedelta(days=1)
+BROWSER = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"}
+HOSTILE = ['<script>alert("1")</script>', '"><img src=x onerror=alert(2)>', "'; & &amp; </td></table>", "<!-- ]]> --> \u202e\u2603"]
+NEEDED = {"day": str(WORKED_DAY), "account": "site_clearing(anchor)"}  # what a report has to be told
+KINDS_EACH = 3  # pages of one kind that the crawl reads
+
+
+class Net:
+    """The worked example, closed, with hostile names and references, and a second scheme."""
+
+    def __init__(self, service):
+        self.service, self.admin = service, service.admin
+        document = network.worked_reference("on_deposit")
+        document["schemes"].append(network.scheme("skerry", WORKED_DAY, {"cup-300": "200"}, currency="ISK", terms=[
+            {"minimum_payment": "0", "service_fee": "0", "handling_fee": "0"}]))
+        document["sites"] += network.reference([], {"gull": ("skerry", "hearth")})["sites"]
+        for row, name in zip([*document["sites"], *document["participants"]], HOSTILE * 3):
+            row["name"] = name
+        document["schemes"][0]["operator"] = {"name": HOSTILE[1], "bank_account": {"account": "1000042", "bank_code": "000300002"}}
+        self.admin.load(document)
+        self.hostile = [event("issue", "anchor", at(NEXT_DAY), issued=cups(cup_300=1), reference=text) for text in HOSTILE]
+        self.large = event("issue", "gull", at(WORKED_DAY), issued=cups(cup_300=12345))
+        for e in [*network.worked_events(), *self.hostile, self.large]:
+            self.admin.post(e)
+        self.admin.close("tern-bay", WORKED_DAY)
+        self.till_key = service.create_key("anchor-till", "pos", sites=["anchor"])
+        self.till = service.client(self.till_key)
+        self.miller = service.client(service.create_key("miller-office", "participant", participant="miller"))
+
+    def page(self, target, client=None, status=200):
+        answer = (client or self.admin).send("GET", target, headers=BROWSER)
+        assert answer.status == status, f"{target}: {answer.status} {answer.body[:500]}"
+        assert answer.headers["Content-Type"] == "text/html; charset=utf-8", target
+        page = Page(answer.body)
+        page.answer = answer
+        return page
+
+
+@pytest.fixture(scope="module")
+def net(shared):
+    return Net(shared)
+
+
+def kind_of(target):
+    """The route, and of a report its name: pages that are made alike."""
+    path = target.partition("?")[0]
+    if path.startswith("/v1/reports/"):
+        return path
+    parts = path.split("/")
+    return "/".join(part if i < 3 or part in ("terms", "refund-values", "days", "proof", "files") else "{}"
+                    for i, part in enumerate(parts))
+
+
+def crawl(net, client):
+    """Follows links only, from the index; of each kind of page some."""
+    pages, waiting, read = {}, ["/"], Counter()
+    while waiting:
+        target = waiting.pop(0)
+        if target in pages or read[kind_of(target)] >= KINDS_EACH:
+            continue
+        read[kind_of(target)] += 1
+        pages[target] = net.page(target, client)
+        waiting += pages[target].links
+    return pages
+
+
+@pytest.fixture(scope="module")
+def crawled(net):
+    return crawl(net, net.admin)
+
+
+# Every page that links lead to ----------------------------------------------------------------------------------------
+def test_links_lead_to_every_kind_of_page(net, crawled):
+    kinds = {kind_of(target) for target in crawled}
+    assert {f"/v1/reports/{r['report']}" for r in net.admin.get("/v1/reports")["items"]
+            if not any(p["required"] and p["name"] != "scheme" for p in r["parameters"])} <= kinds
+    assert {"/", "/v1/settlements", "/v1/settlements/{}/{}", "/v1/events", "/v1/events/{}", "/v1/schemes/{}/days", "/v1/sites/{}",
+            "/v1/participants/{}", "/v1/checks", "/v1/accounts", "/v1/reports", "/v1/me"} <= kinds
+
+
+@pytest.mark.parametrize("role", ["till", "miller"])
+def test_links_lead_a_bound_key_only_where_it_may_go(net, role):
+    """crawl() fails at the first page that is refused."""
+    pages = crawl(net, getattr(net, role))
+    assert len(pages) > 10
+    other = "brick" if role == "till" else "anchor"
+    assert not any(f"site={other}" in target or target.endswith(f"/{other}") for target in pages)
+
+
+def test_every_page_is_valid(crawled):
+    """HTML Tidy, Debian's validator."""
+    assert {target: found for target, page in crawled.items() if (found := tidy(page.answer.body))} == {}
+
+
+def test_no_page_has_anything_that_the_policy_would_have_to_allow(crawled):
+    for target, page in crawled.items():
+        headers = page.answer.headers
+        assert headers["Content-Security-Policy"] == (
+            "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'")
+        assert (headers["X-Content-Type-Options"], headers["Referrer-Policy"], headers["Cache-Control"]) == (
+            "nosniff", "no-referrer", "no-store")
+        for element in page.all():
+            assert element.tag not in ("script", "style", "iframe", "object", "embed", "img", "base"), target
+            assert not [a for a in element.attributes if a.startswith("on") or a == "style"], (target, element.attributes)
+            for name in ("href", "src", "action"):
+                assert element.get(name) is None or element.get(name).startswith(("/", "#")), (target, element.attributes)
+
+
+def test_every_page_is_accessible(crawled):
+    """WCAG 2.1: 1.3.1 and 2.4.6 headings and tables, 1.1.1 pictures, 2.4.1 skip link, 2.4.2 title, 3.1.1 language, 3.3.2 and
+    4.1.2 labels."""
+    for target, page in crawled.items():
+        assert page.root.first("html").get("lang") == "en" and page.root.first("title").text.startswith(page.title)
+        assert page.all("a")[0].get("href") == "#content" and page.root.first("main").get("id") == "content"
+        levels = [int(h.tag[1]) for h in page.all("h1", "h2", "h3")]
+        assert levels[0] == 1 and levels.count(1) == 1, target
+        assert all(b - a <= 1 for a, b in zip(levels, levels[1:])), (target, levels)
+        ids = [e.get("id") for e in page.all() if e.get("id")]
+        assert len(ids) == len(set(ids)), (target, ids)
+        for table in page.all("table"):
+            assert table.first("caption").text and table.parent.get("tabindex") == "0" and table.parent.get("aria-label")
+            assert {th.get("scope") for th in table.first("thead").all("th")} == {"col"}
+            assert {th.get("scope") for body in table.all("tbody") for th in body.all("th")} <= {"row"}
+        for svg in page.all("svg"):
+            name, description = svg.children[:2]
+            assert (svg.get("role"), name.tag, description.tag) == ("img", "title", "desc") and name.text and description.text
+        for field in page.all("input", "select"):
+            assert field.parent.tag == "label" and field.parent.text.strip(), target
+        assert all(a.text.strip() for a in page.all("a")), target
+
+
+def walk(net, *steps):
+    """From the index by links alone, each step to a page whose target matches; back from dead ends."""
+    def go(target, rest):
+        page = net.page(target)
+        if not rest:
+            return page
+        for link in page.links:
+            if re.match(rest[0], link) and (found := go(link, rest[1:])):
+                return found
+        return None
+
+    return go("/", steps)
+
+
+def test_an_accountant_walks_by_links_alone(net):
+    reached = walk(net, r"/v1/settlements/tern-bay/", r"/v1/reports/\w+-statement\?", r"/v1/reports/journal\?", r"/v1/events/.{36}")
+    assert reached and reached.title == "Event" and reached.table("Legs")
+
+
+def test_a_settlement_leads_to_the_events_of_its_day(net):
+    reached = walk(net, r"/v1/settlements/tern-bay/", r"/v1/events\?", r"/v1/events/.{36}")
+    assert reached and reached.facts["Business date"] == str(WORKED_DAY) and reached.table("Legs")
+
+
+# What they say is what the JSON says ----------------------------------------------------------------------------------
+def test_reports_say_what_the_json_says(net):
+    compared = 0
+    for described in net.admin.get("/v1/reports")["items"]:
+        asked = {"scheme": "tern-bay", **{p["name"]: NEEDED[p["kind"]] for p in described["parameters"]
+                                          if p["required"] and p["kind"] != "scheme"}}
+        path = f"/v1/reports/{described['report']}"
+        report = net.admin.get(path, **asked)
+        page = net.page(f"{path}?{urlencode(asked)}")
+        rows = page.table(described["title"])
+        assert rows == [{label(k): "" if v is None else str(v) for k, v in item.items()} for item in report["items"]], path
+        kinds = {label(c["name"]): c["kind"] for c in described["columns"]}
+        for th in page.root.first("thead").all("th"):
+            assert th.has_class("n") == (kinds[th.text] != "text"), (path, th.text)
+        compared += sum(len(row) for row in rows)
+    assert compared > 300
+
+
+def test_totals_stand_out(net):
+    page = net.page("/v1/reports/trial-balance?scheme=tern-bay")
+    totals = [row for row in page.all("tr") if row.has_class("total")]
+    assert [row.children[0].text for row in totals] == ["total"] * 3
+    assert not [a for row in totals for a in row.all("a")]
+
+
+def test_the_settlement_says_what_the_json_says(net):
+    target = f"/v1/settlements/tern-bay/{WORKED_DAY}"
+    json, page = net.admin.get(target), net.page(target)
+    rows = page.table("Positions")
+    sites = {s["site"]: s for p in json["positions"] for s in p["sites"]}
+    assert {r["Site"]: {k: r[label(k)] for k in sites[r["Site"]]} for r in rows if r["Site"]} == sites
+    own = [r for r in rows if not r["Site"]]
+    assert {r["Participant"]: (r["Amount"], r["Arrears"]) for r in own} == {
+        p["participant"]: (p["amount"], p["arrears"]) for p in json["positions"]}
+    assert sum(Decimal(r["Amount"]) for r in own) == sum(Decimal(r["Net"]) for r in rows if r["Site"]) + sum(
+        Decimal(r["Arrears"]) for r in own) != 0
+    assert [(r["From"], r["To"], r["Amount"], r["Payment id"]) for r in page.table("Payments")] == [
+        (p["from"], p["to"], p["amount"], p["payment_id"]) for p in json["payments"]]
+    assert {k: page.facts[label(k)] for k in json["totals"]} == {k: str(v) for k, v in json["totals"].items()}
+    assert {k: page.facts[label(k)] for k in json["seal"]} == {k: str(v) for k, v in json["seal"].items()}
+    assert len([rect for rect in page.all("rect")]) == len(json["positions"]), "a bar for each participant"
+    assert "two people approve" in page.source
+
+
+def glance_of(page, scheme):
+    section = next(s for s in page.all("section") if s.first("h2").text == scheme)
+    return {li.first("span").text: li.first("b").text for li in section.all("li") if li.first("b")}
+
+
+def test_the_index_says_what_the_reports_say(net):
+    json, page = net.admin.get("/"), net.page("/")
+    scheme = next(s for s in json["schemes"] if s["scheme"] == "tern-bay")
+    cover = [r for r in net.admin.get("/v1/reports/deposit-cover", scheme="tern-bay")["items"] if r["section"] != "funding"]
+    sums = {k: str(sum(Decimal(r[k]) for r in cover)) for k in ("required", "held", "difference")}
+    payments = net.admin.get(f"/v1/settlements/tern-bay/{WORKED_DAY}")["payments"]
+    assert scheme["cover"] == sums and Decimal(sums["held"]) > 0
+    assert scheme["last_closed"]["date"] == str(WORKED_DAY) and scheme["last_closed"]["payments"] == len(payments)
+    assert scheme["payments_waiting"] == {"count": len(payments), "amount": scheme["last_closed"]["paid"]}
+    assert scheme["exceptions_open"] >= 4 and scheme["days_to_close"] > 100
+    assert scheme["seal"] == net.admin.get(f"/v1/settlements/tern-bay/{WORKED_DAY}")["seal"]["seal"]
+    assert scheme["arrears"] == {"owed": "0.00", "owing": "0.00"}
+    shown = glance_of(page, "tern-bay")
+    assert shown["Deposits held"] == sums["held"] and shown["Held less required"] == "0.00"
+    assert shown["Payments waiting"] == str(len(payments)) and shown["Exceptions open"] == str(scheme["exceptions_open"])
+    assert glance_of(page, "skerry")["Deposits held"] == str(12345 * 200)  # grouped for the eye only
+    assert [r["path"] for r in json["routes"] if r["method"] == "GET"][:2] == ["/", "/style.css"]
+
+
+def test_the_index_shows_a_bound_key_its_own(net):
+    till, miller = ({s["scheme"]: s for s in c.get("/")["schemes"]} for c in (net.till, net.miller))
+    payment = next(p for p in net.admin.get(f"/v1/settlements/tern-bay/{WORKED_DAY}")["payments"] if "miller" in (p["from"], p["to"]))
+    assert till.keys() == miller.keys() == {"tern-bay"}
+    assert till["tern-bay"].keys() == {"scheme", "currency", "business_date", "days_to_close", "last_closed"}
+    assert till["tern-bay"]["last_closed"].keys() == {"date", "closed_at"}
+    assert miller["tern-bay"]["payments_waiting"] == {"count": 1, "amount": payment["amount"]}
+    assert not miller["tern-bay"].keys() & {"cover", "exceptions_open", "seal"}
+    assert "Deposits held" not in glance_of(net.page("/", net.till), "tern-bay")
+    net.service.client().refused("GET", "/", None, 401, "unauthenticated")
+
+
+# Hostile texts --------------------------------------------------------------------------------------------------------
+def test_hostile_texts_stay_texts(net, crawled):
+    for page in crawled.values():
+        assert not re.search(r"<script|<img|onerror=[^&]*>|</td></table></|<!--", page.source)
+    feed = net.page(f"/v1/events?scheme=tern-bay&from={NEXT_DAY}")
+    shown = [row["Reference"] for row in feed.table()]
+    assert [r for r in shown if r in HOSTILE] == HOSTILE
+    for sent in net.hostile:
+        assert net.page(f"/v1/events/{sent['event_id']}?scheme=tern-bay").facts["Reference"] == sent["reference"]
+    for path, key in (("/v1/sites", "site"), ("/v1/participants", "participant")):
+        named = {i[key]: i["name"] for i in net.admin.items(path)}
+        assert {r[label(key)]: r["Name"] for r in net.page(path).table()} == named and set(named.values()) & set(HOSTILE)
+        for code, name in named.items():
+            assert net.page(f"{path}/{code}").facts["Name"] == name
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_hostile_queries_stay_texts(net, text):
+    for query in ({"reference": text, "scheme": "tern-bay"}, {"scheme": "tern-bay", text: "1"}, {"scheme": text}):
+        answer = net.admin.send("GET", f"/v1/events?{urlencode(query)}", headers=BROWSER)
+        page = Page(answer.body)
+        assert answer.status in (200, 404, 422) and not tidy(answer.body)
+        assert not page.all("script", "img") and "<!--" not in page.source
+        if answer.status == 200:
+            assert page.facts["Reference"] == text
+        elif text in query:
+            assert text in page.facts["Detail"]
+
+
+# Problems -------------------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize("target, status, reason", [
+    ("/v1/no/such/thing", 404, "not_found"), ("/v1/settlements/tern-bay/2001-01-01", 404, "not_found"),
+    ("/v1/reports/settlement?scheme=tern-bay", 422, "parameter_missing"),
+    ("/v1/reports/stock?scheme=tern-bay&colour=1&size=2", 422, "parameter_unknown")])
+def test_problems_are_pages_for_browsers(net, target, status, reason):
+    page = net.page(target, status=status)
+    assert (page.facts["Reason"], page.facts["Status"]) == (reason, str(status))
+    assert page.facts["Request"] == page.answer.headers["X-Request-Id"]
+    assert not tidy(page.answer.body) and "default-src 'none'" in page.answer.headers["Content-Security-Policy"]
+    assert page.answer.headers["Cache-Control"] == "no-store"
+
+
+def test_a_browser_is_asked_for_a_key(net):
+    page = net.page("/", net.service.client(), 401)
+    assert any(c.startswith("Basic ") for c in page.answer.headers.get_all("WWW-Authenticate"))
+    assert page.facts["Reason"] == "unauthenticated"
+    page = net.page("/v1/accounts?scheme=tern-bay", net.till, 403)
+    assert page.facts["Reason"] == "role_not_allowed"
+
+
+@pytest.mark.parametrize("accept, media", [
+    (None, "application/problem+json"), ("*/*", "application/problem+json"), ("application/json", "application/problem+json"),
+    ("text/html;q=0.5, application/problem+json", "application/problem+json"), ("text/html, application/json", "application/problem+json"),
+    ("text/html", "text/html"), ("text/html, application/json;q=0.9", "text/html"), (BROWSER["Accept"], "text/html")])
+def test_problems_are_negotiated(net, accept, media):
+    """RFC 9110 section 12.5.1; with no preference it is the problem document of RFC 9457."""
+    answer = net.admin.send("GET", "/v1/sites/nowhere", headers={"Accept": accept} if accept else {})
+    assert answer.headers["Content-Type"].partition(";")[0] == media
+    for format, of_format in (("json", "application/problem+json"), ("html", "text/html")):
+        answer = net.admin.send("GET", f"/v1/sites/nowhere?format={format}", headers={"Accept": accept} if accept else {})
+        assert answer.headers["Content-Type"].partition(";")[0] == of_format
+
+
+def test_pages_are_asked_for(net):
+    """JSON unless HTML is preferred; a page has no ETag of the JSON's."""
+    for accept in (None, "*/*", "application/json, text/html"):
+        answer = net.admin.send("GET", "/v1/sites/anchor", headers={"Accept": accept} if accept else {})
+        assert answer.headers["Content-Type"] == "application/json" and answer.headers["X-Content-Type-Options"] == "nosniff"
+        assert answer.headers["ETag"]
+    answer = net.admin.send("GET", "/v1/sites/anchor?format=html")
+    assert answer.headers["Content-Type"].startswith("text/html") and "ETag" not in answer.headers
+
+
+# Forms, and lists in pages --------------------------------------------------------------------------------------------
+def submitted(form):
+    """The target of a form as it stands (HTML, form submission, method get)."""
+    fields = {}
+    for field in form.all("input", "select"):
+        options = list(field.all("option"))
+        chosen = next((o for o in options if "selected" in o.attributes), options[0] if options else None)
+        value = field.get("value") if chosen is None else chosen.get("value") if "value" in chosen.attributes else chosen.text
+        fields[field.get("name")] = value or ""
+    assert form.get("method") == "get"
+    return f"{form.get('action')}?{urlencode(fields)}"
+
+
+def test_a_form_asks_for_what_it_shows(net, crawled):
+    forms = 0
+    for target, page in crawled.items():
+        if not target.startswith("/v1/reports/"):
+            continue
+        form = page.root.first("form")
+        assert net.page(submitted(form)).source == net.page(target).source, target
+        forms += 1
+    assert forms >= 3
+    by_name = {f.get("action"): f for f in net.page("/v1/reports").all("form")}
+    assert by_name.keys() == {f"/v1/reports/{r['report']}" for r in net.admin.get("/v1/reports")["items"]}
+    for path, form in by_name.items():
+        for field in form.all("input"):
+            if "required" in field.attributes:
+                field.attributes["value"] = NEEDED["day" if field.get("type") == "date" else field.get("name")]
+        assert net.page(submitted(form)).title == label(path.rpartition("/")[2])
+
+
+def test_long_lists_go_on(net):
+    first = net.page("/v1/events?scheme=tern-bay&limit=5&format=html")
+    second = net.page(next(link for link in (a.get("href") for a in first.all("a")) if "cursor=" in link))
+    assert [r["Entry"] for r in first.table() + second.table()] == [str(n) for n in range(1, 11)]
+
+
+# The style sheet ------------------------------------------------------------------------------------------------------
+def test_the_style_sheet_is_public_and_cached(net):
+    nobody = net.service.client()
+    answer = nobody.send("GET", "/style.css")
+    assert (answer.status, answer.headers["Content-Type"]) == (200, "text/css; charset=utf-8")
+    assert answer.headers["Cache-Control"].startswith("public, max-age=") and len(answer.body) < 6000
+    again = nobody.send("GET", "/style.css", headers={"If-None-Match": answer.headers["ETag"]})
+    assert (again.status, again.body) == (304, b"") and again.headers["ETag"] == answer.headers["ETag"]
+    assert nobody.send("GET", "/style.css", headers={"If-None-Match": '"another"'}).body == answer.body
+
+
+def luminance(colour):
+    """WCAG 2.1, relative luminance."""
+    if len(colour) == 4:
+        colour = "#" + "".join(c * 2 for c in colour[1:])
+    channels = [int(colour[i:i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(a, b):
+    """WCAG 2.1, contrast ratio."""
+    light, dark = sorted((luminance(a), luminance(b)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def test_the_formula_is_that_of_wcag():
+    """Black on white is 21:1 (WCAG 2.1, contrast ratio); #767676 on white is the usual example of 4.54:1 (from memory)."""
+    assert contrast("#000", "#ffffff") == 21 and round(contrast("#767676", "#fff"), 2) == 4.54
+
+
+def palettes(sheet):
+    """The variables of each :root, with those of the first below them: light, dark, print."""
+    blocks = [dict(re.findall(r"--([\w-]+): (#[0-9a-f]+);", block)) for block in re.findall(r":root \{([^}]*)\}", sheet)]
+    assert len(blocks) == 3
+    return [{**blocks[0], **block} for block in blocks]
+
+
+def test_every_pair_of_colours_has_the_contrast_of_wcag_aa(net):
+    """1.4.3: text 4.5:1. 1.4.11: parts of pictures, borders of fields, focus 3:1. Rules between rows carry no meaning."""
+    sheet = net.service.client().send("GET", "/style.css").body.decode()
+    pairs = 0
+    for palette in palettes(sheet):
+        papers = [v for k, v in palette.items() if k.startswith("paper")]
+        for name, colour in palette.items():
+            needed = 4.5 if name.startswith("ink") else 3 if name.startswith("mark") else 0
+            assert needed or name.startswith(("paper", "rule")), f"--{name} is neither ink nor mark, paper or rule"
+            for paper in papers:
+                assert contrast(colour, paper) >= needed, (name, colour, paper, contrast(colour, paper))
+                pairs += needed > 0
+    assert pairs == 3 * 2 * 13
+    outside = re.sub(r":root \{[^}]*\}", "", sheet)
+    assert not re.search(r"#[0-9a-f]{3,6}\b(?!;? *\})", outside.replace("#000", "")), "colours are variables"
+    used = set(re.findall(r"(?<![\w-])color: var\(--([\w-]+)\)", outside))
+    assert used == {"ink", "ink-2", "ink-link", "ink-alarm", "c"}
+    assert set(re.findall(r"background: var\(--([\w-]+)\)", outside)) <= {"paper", "paper-2"}
