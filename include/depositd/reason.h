@@ -90,6 +90,8 @@
     /* days and reference data */                                                                            \
     X(DAY_NOT_ENDED, day_not_ended, 409, true, "The business day has not ended")                             \
     X(EARLIER_DAY_OPEN, earlier_day_open, 409, true, "An earlier business day is open")                      \
+    X(DAY_NOT_SEALED, day_not_sealed, 409, true,                                                             \
+      "The entry's business day is not closed yet: it has no seal")                                          \
     X(FIXED_ONCE_POSTED, fixed_once_posted, 409, false, "This can't change once anything is posted")         \
     X(NAME_TAKEN, name_taken, 409, false, "The name is taken")                                               \
     X(STARTS_TOO_SOON, starts_too_soon, 422, false, "A new value must start on a later business day")        \
@@ -98,6 +100,8 @@
     X(ALREADY_RESOLVED, already_resolved, 409, false, "The exception was resolved otherwise")                \
     /* not the client's fault */                                                                             \
     X(INTERNAL_ERROR, internal_error, 500, true, "Something went wrong here; nothing was recorded")          \
+    X(SEAL_BROKEN, seal_broken, 500, false,                                                                  \
+      "The rows no longer lead to the seal: depositd verify says what has changed")                          \
     X(OVERLOADED, overloaded, 503, true, "Too busy, or no database; nothing was recorded")                   \
     X(OUTCOME_UNKNOWN, outcome_unknown, 503, true, "The commit's answer was lost; post again, that is safe")
 

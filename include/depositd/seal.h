@@ -41,6 +41,30 @@ size_t frontier_node_count(const struct frontier *frontier);
 MUST_CHECK bool frontier_restore(struct frontier *frontier, uint64_t leaves, const void *nodes,
                                  size_t node_count);
 
+/* The inclusion path of one leaf (RFC 9162 section 2.1.3): what its hash is joined with, step by step, on the
+ * way to the root. It is found in one pass over the hashes of all leaves, of which no more than a frontier is
+ * kept. */
+enum { INCLUSION_PATH_MAX = 64 };
+
+struct inclusion {
+    bool found;     /* the leaf has come by, … */
+    uint64_t index; /* … and was this one, from 0 */
+    struct frontier frontier;
+    struct sha256 path[INCLUSION_PATH_MAX];
+    size_t length;
+};
+
+void inclusion_init(struct inclusion *inclusion);
+/* The next leaf's hash; `wanted`: it is the one whose path is to be found. */
+void inclusion_append(struct inclusion *inclusion, const struct sha256 *leaf, bool wanted);
+/* After the last leaf: completes the path, and gives the root. False: the leaf did not come by. */
+MUST_CHECK bool inclusion_finish(struct inclusion *inclusion, struct sha256 *root);
+
+/* Whether the path leads from the leaf's hash to the root of a tree of so many leaves (RFC 9162
+ * section 2.1.3.2). */
+MUST_CHECK bool inclusion_verify(const struct sha256 *leaf, uint64_t index, uint64_t leaves,
+                                 const struct sha256 *path, size_t length, const struct sha256 *root);
+
 /* SHA-256(previous || root || document): the document is the canonical JSON of the day's figures. */
 void seal_of(const struct sha256 *previous, const struct sha256 *root, const void *document, size_t length,
              struct sha256 *seal);

@@ -18,6 +18,6 @@ compared AS (
            USING (account, moved_on)
       LEFT JOIN business_day d ON d.scheme = $1::integer AND d.business_date = moved_on)
 SELECT count(*), count(*) FILTER (WHERE is_broken),
-       (SELECT format('%s on %s is not what its legs say', account_name(account), business_date)
-          FROM compared WHERE is_broken ORDER BY business_date, account LIMIT 1)
+       first_lines(array_agg(format('%s on %s is not what its legs say', coalesce(account_name(account), account::text, 'no account'), business_date)
+                             ORDER BY business_date, account) FILTER (WHERE is_broken))
   FROM compared

@@ -22,5 +22,6 @@ examined AS (
                                                      + deposits_remeasured + deposits_reversed) AS deposits,
                           sum(supplied) AS supplied, sum(retired) AS retired
                    FROM kept GROUP BY 1, 2) k USING (business_date, cup_type))
-SELECT count(*), count(*) FILTER (WHERE is_broken), min(format('%s on %s', what, business_date)) FILTER (WHERE is_broken)
+SELECT count(*), count(*) FILTER (WHERE is_broken),
+       first_lines(array_agg(format('%s on %s', what, business_date) ORDER BY business_date, what) FILTER (WHERE is_broken))
   FROM examined

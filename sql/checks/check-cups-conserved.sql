@@ -23,7 +23,7 @@ compared AS (
     UNION ALL
     SELECT code, 'forfeited', coalesce(a.cups, 0), coalesce(b.cups, 0)
       FROM withdrawn a FULL JOIN kept b USING (code))
-SELECT count(*), count(*) FILTER (WHERE stated <> found),
-       (SELECT format('%s: %s were %s, %s are found', code, stated, what, found)
-          FROM compared WHERE stated <> found ORDER BY code, what LIMIT 1)
-  FROM compared
+SELECT count(*), count(*) FILTER (WHERE is_broken),
+       first_lines(array_agg(format('%s: %s were %s, %s are found', code, stated, what, found)
+                             ORDER BY code, what) FILTER (WHERE is_broken))
+  FROM (SELECT *, stated <> found AS is_broken FROM compared) AS examined

@@ -42,8 +42,8 @@ compared AS (
               + cups_through * coalesce(amount, 0) <> 0 AS is_broken
       FROM running)
 SELECT count(*), count(*) FILTER (WHERE is_broken),
-       (SELECT concat_ws(' ', 'the deposits on', c.code, CASE section WHEN 'customers' THEN 'with customers'
-                         WHEN 'transit' THEN 'in transit' ELSE 'at ' || s.code END, 'are not their value on', business_date)
-          FROM compared LEFT JOIN cup_type c ON c.id = cup_type LEFT JOIN site s ON s.id = owner
-         WHERE is_broken ORDER BY business_date, section, owner LIMIT 1)
-  FROM compared
+       first_lines(array_agg(
+           concat_ws(' ', 'the deposits on', c.code, CASE section WHEN 'customers' THEN 'with customers' WHEN 'transit' THEN 'in transit'
+                     ELSE 'at ' || s.code END, 'are not their value on', business_date)
+           ORDER BY business_date, section, owner, cup_type) FILTER (WHERE is_broken))
+  FROM compared LEFT JOIN cup_type c ON c.id = cup_type LEFT JOIN site s ON s.id = owner

@@ -18,5 +18,5 @@ examined AS (
            IS DISTINCT FROM (coalesce(c.entries, 0), coalesce(c.events, 0), coalesce(c.late_events, 0), c.first_entry, c.last_entry)
       FROM (SELECT * FROM business_day WHERE scheme = $1::integer) d FULL JOIN counted c USING (business_date))
 SELECT count(*), count(*) FILTER (WHERE is_broken),
-       (SELECT what FROM examined WHERE is_broken ORDER BY at, what LIMIT 1)
+       first_lines(array_agg(what ORDER BY at, what) FILTER (WHERE is_broken))
   FROM examined

@@ -17,4 +17,6 @@ examined AS (
            s.referred IS NULL OR s.referred IS DISTINCT FROM r.referred OR s.kind IS DISTINCT FROM r.kind
       FROM referring s
       FULL JOIN (SELECT entry, referred, kind FROM entry_reference WHERE scheme = $1::integer) r USING (entry))
-SELECT count(*), count(*) FILTER (WHERE is_broken), min(what) FILTER (WHERE is_broken) FROM examined
+SELECT count(*), count(*) FILTER (WHERE is_broken),
+       first_lines(array_agg(what ORDER BY what) FILTER (WHERE is_broken))
+  FROM examined

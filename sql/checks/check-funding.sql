@@ -9,11 +9,12 @@ WITH money AS (
       FROM (SELECT account, sum(amount) AS amount FROM leg WHERE scheme = $1::integer AND account_unit(account) = 0 GROUP BY 1) AS stands
       LEFT JOIN account_kind k ON k.kind = account_kind_of(account)),
 examined AS (
-    SELECT account, coalesce(account_name(account), account::text) || ' is no account of the funding' AS what, NOT is_known AS is_broken FROM money
+    SELECT account, coalesce(account_name(account), account::text, 'nothing') || ' is no account of the funding' AS what, NOT is_known AS is_broken FROM money
     UNION ALL
     SELECT 0, 'the surplus over the deposits is not what its causes sum to',
            coalesce(sum(amount) FILTER (WHERE class = 'asset' OR word LIKE '%\_deposits'), 0)
            <> -coalesce(sum(amount) FILTER (WHERE class <> 'asset' AND word NOT LIKE '%\_deposits'), 0)
       FROM money)
-SELECT count(*), count(*) FILTER (WHERE is_broken), (SELECT what FROM examined WHERE is_broken ORDER BY account LIMIT 1)
+SELECT count(*), count(*) FILTER (WHERE is_broken),
+       first_lines(array_agg(what ORDER BY account) FILTER (WHERE is_broken))
   FROM examined

@@ -11,4 +11,5 @@ examined AS (
             AND r.accounts = a.accounts AND r.amounts = a.amounts AND r.api_key = a.proposed_by
             AND a.proposed_by <> a.decided_by) IS NOT TRUE AS is_broken
       FROM recorded r FULL JOIN approved a USING (entry))
-SELECT count(*), count(*) FILTER (WHERE is_broken), min(what) FILTER (WHERE is_broken) FROM examined
+SELECT count(*), count(*) FILTER (WHERE is_broken), first_lines(array_agg(what ORDER BY what) FILTER (WHERE is_broken))
+  FROM examined

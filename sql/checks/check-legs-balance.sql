@@ -12,5 +12,6 @@ of_unit AS (
             SELECT account, movement FROM recent_balance WHERE scheme = $1::integer) b
       LEFT JOIN cup_type c ON c.id = account_unit(b.account)
      GROUP BY account_unit(b.account))
-SELECT count(*), count(*) FILTER (WHERE is_broken), min(what) FILTER (WHERE is_broken) || ' does not sum to zero'
+SELECT count(*), count(*) FILTER (WHERE is_broken),
+       first_lines(array_agg(what || ' does not sum to zero' ORDER BY what) FILTER (WHERE is_broken))
   FROM (SELECT * FROM of_entry UNION ALL SELECT * FROM of_unit) AS examined

@@ -64,4 +64,5 @@ examined AS (
                 ELSE format('payment %s has not the entry for what was done to it', x.payment_id) END,
            (x.kind = posted.kind AND x.legs = posted.legs) IS NOT TRUE
       FROM expected_entry x FULL JOIN posted USING (entry))
-SELECT count(*), count(*) FILTER (WHERE is_broken), min(what) FILTER (WHERE is_broken) FROM examined
+SELECT count(*), count(*) FILTER (WHERE is_broken), first_lines(array_agg(what ORDER BY what) FILTER (WHERE is_broken))
+  FROM examined

@@ -19,9 +19,10 @@ cleared AS (
     SELECT participant, business_date, sum(through) AS through, count(*) FILTER (WHERE through <> 0) AS uncleared
       FROM standing GROUP BY 1, 2),
 settled AS (
-    SELECT account_owner(account) AS participant, e.business_date, sum(amount) AS amount
+    SELECT account_owner(account) AS participant, e.business_date, sum(amount) FILTER (WHERE account_kind_of(account) = 5) AS amount,
+           -sum(amount) FILTER (WHERE account_kind_of(account) = 6) AS arrears
       FROM entry e CROSS JOIN unnest(accounts, amounts) AS leg(account, amount)
-     WHERE scheme = $1::integer AND e.kind = 21 AND account_kind_of(account) = 5
+     WHERE scheme = $1::integer AND e.kind = 21 AND account_kind_of(account) IN (5, 6)
      GROUP BY 1, 2),
 paid AS (
     SELECT participant, business_date, sum(amount) AS amount, min(amount) < 0 AND max(amount) > 0 AS both_ways
@@ -37,9 +38,13 @@ of_participant AS (
     SELECT p.participant, business_date,
            CASE WHEN carried_since IS NULL
                 THEN coalesce(uncleared, 0) <> 0 OR coalesce(s.amount, 0) <> p.amount OR coalesce(paid.amount, 0) <> p.amount
-                ELSE coalesce(through, 0) <> p.amount OR s.amount IS NOT NULL OR paid.amount IS NOT NULL END
+                     OR coalesce(s.arrears, 0) <> p.arrears
+                ELSE coalesce(through, 0) <> p.amount OR s.amount IS NOT NULL OR paid.amount IS NOT NULL OR p.arrears <> 0
+                     OR carried_since <> coalesce(carried_before, business_date) END
            OR coalesce(both_ways, false) AS is_broken
-      FROM (SELECT * FROM position WHERE scheme = $1::integer) p
+      FROM (SELECT p.*, b.carried_since AS carried_before
+              FROM position p LEFT JOIN position b ON (b.scheme, b.participant, b.business_date) = (p.scheme, p.participant, p.business_date - 1)
+             WHERE p.scheme = $1::integer) p
       LEFT JOIN cleared USING (participant, business_date)
       LEFT JOIN settled s USING (participant, business_date)
       LEFT JOIN paid USING (participant, business_date)),
@@ -59,6 +64,6 @@ of_pool AS (
       FROM netting LEFT JOIN (SELECT * FROM paid WHERE participant IS NULL) paid USING (business_date)),
 examined AS (SELECT * FROM of_participant UNION ALL SELECT * FROM of_others UNION ALL SELECT * FROM of_pool)
 SELECT count(*), count(*) FILTER (WHERE is_broken),
-       (SELECT format('%s at the close of %s', coalesce(p.code, 'the pool'), business_date)
-          FROM examined LEFT JOIN participant p ON p.id = participant WHERE is_broken ORDER BY business_date, p.code LIMIT 1)
-  FROM examined
+       first_lines(array_agg(format('%s at the close of %s', coalesce(p.code, 'the pool'), business_date)
+                             ORDER BY business_date, p.code) FILTER (WHERE is_broken))
+  FROM examined LEFT JOIN participant p ON p.id = participant

@@ -55,6 +55,6 @@ compared AS (
                coalesce(d.stock, 0), coalesce(d.other, 0), coalesce(d.fees, 0), coalesce(d.tax, 0)) AS is_broken
       FROM computed c FULL JOIN kept d USING (business_date, site))
 SELECT count(*), count(*) FILTER (WHERE is_broken),
-       (SELECT format('%s on %s', coalesce(s.code, 'no site'), business_date)
-          FROM compared LEFT JOIN site s ON s.id = site WHERE is_broken ORDER BY business_date, s.code LIMIT 1)
-  FROM compared
+       first_lines(array_agg(format('%s on %s is not what events and legs say', coalesce(s.code, 'no site'), business_date)
+                             ORDER BY business_date, s.code) FILTER (WHERE is_broken))
+  FROM compared LEFT JOIN site s ON s.id = site

@@ -26,8 +26,15 @@ examined AS (
            <> (coalesce(k.sent, 0), coalesce(k.received, 0), coalesce(k.lost, 0)) AS is_broken
       FROM computed c FULL JOIN kept k USING (dispatch, cup_type, damaged)
     UNION ALL
+    SELECT format('the dispatch of entry %s is another site''s, or of another day', k.dispatch),
+           (k.business_date, k.sender, k.receiver)
+           IS DISTINCT FROM (e.business_date, e.site, (SELECT id FROM site WHERE code = e.event::json ->> 'to'))
+      FROM kept k LEFT JOIN entry e ON (e.scheme, e.entry) = ($1::integer, k.dispatch)
+    UNION ALL
     SELECT format('what is in transit of %s', t.code), coalesce(road.cups, 0) <> coalesce(k.cups, 0)
       FROM road
       FULL JOIN (SELECT cup_type, sum(sent - received - lost) AS cups FROM kept GROUP BY 1) k USING (cup_type)
       LEFT JOIN cup_type t ON t.id = cup_type)
-SELECT count(*), count(*) FILTER (WHERE is_broken), min(what) FILTER (WHERE is_broken) FROM examined
+SELECT count(*), count(*) FILTER (WHERE is_broken),
+       first_lines(array_agg(what ORDER BY what) FILTER (WHERE is_broken))
+  FROM examined

@@ -18,7 +18,9 @@ SELECT json_strip_nulls(json_build_object(
                              FROM entry_reference f JOIN entry r ON (r.scheme, r.entry) = (f.scheme, f.entry)
                             WHERE (f.scheme, f.referred) = (e.scheme, e.entry) AND f.kind = 11),
            'settlement', (SELECT format('/v1/settlements/%s/%s', s.code, t.business_date) FROM settlement t
-                           WHERE (t.scheme, t.business_date) = (e.scheme, e.business_date))))
+                           WHERE (t.scheme, t.business_date) = (e.scheme, e.business_date)),
+           'proof', (SELECT format('/v1/events/%s/proof?scheme=%s', i.event_id, s.code) FROM settlement t
+                      WHERE (t.scheme, t.business_date) = (e.scheme, e.business_date))))
   FROM scheme s
   JOIN entry e ON e.scheme = s.id
               AND e.entry = coalesce($4::bigint, (SELECT i.entry FROM event_id i WHERE i.scheme = s.id AND i.event_id = $1::uuid))

@@ -4,16 +4,12 @@
  * kept with the day, and the root and the chain of seals of the days that are closed. */
 #include "app/checks.h"
 
-#include "app/canonical.h"
-#include "app/close.h"
-#include "store/seal_store.h"
+#include "app/sealed.h"
 
-#include <stdarg.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { LEAVES_AT_ONCE = 1000, LEAF_MAX = 1 << 24, DOCUMENT_MAX = 64 << 20, DETAIL_MAX = 160 };
+enum { LEAVES_AT_ONCE = 1000, LEAF_MAX = 1 << 24, DOCUMENT_MAX = 64 << 20 };
 
 struct verification {
     const struct check_scope *scope;
@@ -23,80 +19,34 @@ struct verification {
     struct frontier *frontiers; /* parallel to the days */
 };
 
-static PRINTF_LIKE(3, 4) void examined(struct verification *v, bool broken, const char *format, ...)
+static int compare_day(const void *date, const void *day)
 {
-    v->figures->examined++;
-    if (!broken)
-        return;
-    if (v->figures->broken++ == 0) {
-        char detail[DETAIL_MAX];
-        va_list arguments;
-        va_start(arguments, format);
-        int length = vsnprintf(detail, sizeof detail, format, arguments);
-        va_end(arguments);
-        if (length > 0)
-            v->figures->detail = arena_copy(v->scope->arena, detail, strlen(detail));
-    }
+    int32_t a = ((const struct date *)date)->days, b = ((const struct sealed_day *)day)->date.days;
+    return (a > b) - (a < b);
 }
 
-/* Whether the network has what the account's number speaks of: else no name can be written for it. */
-static bool account_is_known(const struct network *network, struct account account)
-{
-    int32_t owner = account_owner(account), cup_type = account_cup_type(account);
-    if (account_kind_word(account_kind_of(account)) == NULL)
-        return false;
-    enum account_scope scope = account_kind_scope(account_kind_of(account));
-    bool of_site = scope == SCOPE_SITE || scope == SCOPE_SITE_CUP_TYPE;
-    bool of_cup_type = scope == SCOPE_CUP_TYPE || scope == SCOPE_SITE_CUP_TYPE;
-    if (of_cup_type && (cup_type >= network->cup_type_ids || network->cup_type_by_id[cup_type] == NULL))
-        return false;
-    if (of_site && (owner < 0 || owner >= network->site_ids || network->site_by_id[owner] == NULL))
-        return false;
-    return scope != SCOPE_PARTICIPANT ||
-           (owner >= 0 && owner < network->participant_ids && network->participant_by_id[owner] != NULL);
-}
-
-/* False: the row is such that no leaf can be written for it. */
-static bool leaf_hash(const struct check_scope *scope, const struct leaf_row *row, struct buffer *text,
-                      struct sha256 *hash)
-{
-    struct canonical_entry entry = {.network = scope->network,
-                                    .scheme = scope->scheme,
-                                    .entry = row->entry,
-                                    .business_date = row->business_date,
-                                    .kind = row->kind,
-                                    .event = row->event,
-                                    .legs = row->legs,
-                                    .leg_count = row->leg_count};
-    if (row->kind <= KIND_NONE || row->kind >= KIND_LIMIT || entry_kind_word(row->kind) == NULL)
-        return false;
-    for (size_t i = 0; i < row->leg_count; i++)
-        if (!account_is_known(scope->network, row->legs[i].account))
-            return false;
-    buffer_reset(text);
-    canonical_leaf(&entry, text);
-    if (text->failed)
-        return false;
-    merkle_leaf(text->data, text->length, hash);
-    return true;
-}
-
-/* The frontier of the day; NULL: there is no such day. Days have no gaps. */
+/* The frontier of the day; NULL: there is no such day. */
 static struct frontier *frontier_of(const struct verification *v, struct date date)
 {
-    if (v->day_count == 0 || date.days < v->days[0].date.days)
-        return NULL;
-    size_t at = (size_t)(date.days - v->days[0].date.days);
-    return at < v->day_count && v->days[at].date.days == date.days ? &v->frontiers[at] : NULL;
+    const struct sealed_day *day = bsearch(&date, v->days, v->day_count, sizeof *v->days, compare_day);
+    return day != NULL ? &v->frontiers[day - v->days] : NULL;
 }
 
 static void verify_leaf(struct verification *v, const struct leaf_row *row, struct buffer *text)
 {
     struct sha256 hash = {{0}};
+    char date[DATE_TEXT_MAX] = "no business day";
     struct frontier *frontier = frontier_of(v, row->business_date);
-    bool written = leaf_hash(v->scope, row, text, &hash);
-    examined(v, !written || frontier == NULL || memcmp(&hash, &row->hash, sizeof hash) != 0,
-             "entry %lld is not what its hash says", (long long)row->entry);
+    bool written = sealed_leaf(v->scope->network, v->scope->scheme, row, text);
+    if (written)
+        merkle_leaf(text->data, text->length, &hash);
+    if (frontier != NULL)
+        date_format(row->business_date, date);
+    check_examined(v->scope, v->figures,
+                   !written || frontier == NULL || memcmp(&hash, &row->hash, sizeof hash) != 0,
+                   written ? "entry %lld of %s is not what its hash says"
+                           : "entry %lld of %s is such that no leaf can be written for it",
+                   (long long)row->entry, date);
     if (frontier != NULL)
         frontier_append(frontier, &hash);
 }
@@ -106,12 +56,12 @@ static enum store_result verify_leaves(struct verification *v)
     struct arena arena;
     struct buffer text;
     struct leaf_row *rows;
-    size_t count = LEAVES_AT_ONCE;
-    int64_t after = 0;
+    size_t count = 1;
+    int64_t after = INT64_MIN;
     enum store_result result = STORE_OK;
     arena_init(&arena, 0);
     buffer_init(&text, LEAF_MAX);
-    while (count == LEAVES_AT_ONCE && result == STORE_OK) {
+    while (count > 0 && result == STORE_OK) {
         arena_reset(&arena);
         result =
             read_leaves(v->scope->pg, &arena, v->scope->scheme->id, after, LEAVES_AT_ONCE, &rows, &count);
@@ -125,46 +75,33 @@ static enum store_result verify_leaves(struct verification *v)
     return result;
 }
 
-/* The document that the day's seal is over, from the rows that hold its figures. */
-static enum store_result seal_document(const struct check_scope *scope, const struct sealed_day *day,
-                                       uint64_t entries, struct buffer *text)
-{
-    struct position_row *positions;
-    struct payment_row *payments;
-    struct close_document document = {
-        .network = scope->network, .scheme = scope->scheme, .date = day->date, .entries = entries};
-    enum store_result result = read_positions(scope->pg, scope->arena, scope->scheme->id, day->date,
-                                              &positions, &document.position_count);
-    if (result == STORE_OK)
-        result = read_payments(scope->pg, scope->arena, scope->scheme->id, day->date, &payments,
-                               &document.payment_count);
-    if (result != STORE_OK)
-        return result;
-    document.positions = positions;
-    document.payments = payments;
-    close_document(&document, text);
-    return text->failed ? STORE_FAILED : STORE_OK;
-}
-
+/* Each thing by itself, so that a finding says which it is: the root against the entries, the link against
+ * the day before, the seal against link, root and figures as they stand. */
 static enum store_result verify_seal(struct verification *v, const struct sealed_day *day,
-                                     const struct frontier *frontier, const struct sha256 *previous)
+                                     const struct frontier *frontier, const struct sha256 *previous,
+                                     const char *date)
 {
+    const struct check_scope *scope = v->scope;
     struct sha256 root, seal;
     struct buffer document;
-    char date[DATE_TEXT_MAX];
-    date_format(day->date, date);
+    struct arena arena;
     frontier_root(frontier, &root);
-    examined(v, day->entries != (int64_t)frontier->leaves || memcmp(&root, &day->root, sizeof root) != 0,
-             "the root of %s is not that of its entries", date);
+    check_examined(scope, v->figures,
+                   day->entries != (int64_t)frontier->leaves || memcmp(&root, &day->root, sizeof root) != 0,
+                   "the root of %s, over %lld entries, is not that of the %llu entries there are", date,
+                   (long long)day->entries, (unsigned long long)frontier->leaves);
+    check_examined(scope, v->figures, memcmp(previous, &day->previous, sizeof *previous) != 0,
+                   "the seal of %s does not follow that of the day before", date);
     buffer_init(&document, DOCUMENT_MAX);
-    enum store_result result = seal_document(v->scope, day, frontier->leaves, &document);
+    arena_init(&arena, 0);
+    enum store_result result =
+        sealed_document(scope->pg, &arena, scope->network, scope->scheme, day, &document);
     if (result == STORE_OK) {
-        seal_of(previous, &root, document.data, document.length, &seal);
-        examined(v,
-                 memcmp(previous, &day->previous, sizeof *previous) != 0 ||
-                     memcmp(&seal, &day->seal, sizeof seal) != 0,
-                 "the seal of %s does not verify", date);
+        seal_of(&day->previous, &day->root, document.data, document.length, &seal);
+        check_examined(scope, v->figures, memcmp(&seal, &day->seal, sizeof seal) != 0,
+                       "the seal of %s is not that of its root, positions and payments", date);
     }
+    arena_dispose(&arena);
     buffer_dispose(&document);
     return result;
 }
@@ -179,11 +116,12 @@ static enum store_result verify_days(struct verification *v)
         size_t size = frontier_node_count(frontier) * SHA256_SIZE;
         char date[DATE_TEXT_MAX];
         date_format(day->date, date);
-        examined(v, size != day->frontier_size || memcmp(frontier->nodes, day->frontier, size) != 0,
-                 "the tree that %s carries is not that of its entries", date);
+        check_examined(v->scope, v->figures,
+                       size != day->frontier_size || memcmp(frontier->nodes, day->frontier, size) != 0,
+                       "the tree that %s carries is not that of its entries", date);
         if (!day->sealed)
             continue;
-        result = verify_seal(v, day, frontier, &previous);
+        result = verify_seal(v, day, frontier, &previous, date);
         previous = day->seal;
     }
     return result;

@@ -10,17 +10,27 @@
 #include "depositd/network.h"
 #include "store/read_store.h"
 
+struct check;
+
+/* Is told of what does not hold as it is found. */
+struct check_listener {
+    void (*found)(void *context, const struct scheme *scheme, const struct check *check, const char *finding);
+    void *context;
+};
+
 struct check_scope {
     struct pg *pg;
     struct arena *arena;
     const struct network *network;
+    const struct check_listener *listener; /* NULL: nobody listens */
     const struct scheme *scheme;
+    const struct check *check;
 };
 
 struct check {
     const char *name;
     const char *title;     /* what holds */
-    const struct sql *sql; /* NULL: run */
+    const struct sql *sql; /* gives at most 1000 findings, a line each; NULL: run */
     enum store_result (*run)(const struct check_scope *scope, struct check_figures *figures);
 };
 
@@ -41,9 +51,16 @@ struct check_results {
 
 /* Of one scheme, or with NULL of all; a code that is none gives no results. Results are of the arena. */
 MUST_CHECK enum store_result checks_run(struct pg *pg, struct arena *arena, const char *scheme,
-                                        struct check_results *results);
+                                        const struct check_listener *listener, struct check_results *results);
 
-/* The one that is not a statement: recomputes leaves, roots and seals. */
+/* For the checks that are functions: counts what was examined, and says what was found broken. */
+void check_examined(const struct check_scope *scope, struct check_figures *figures, bool broken,
+                    const char *format, ...) PRINTF_LIKE(4, 5);
+
+/* Recomputes leaves, roots and seals. */
 MUST_CHECK enum store_result check_seals(const struct check_scope *scope, struct check_figures *figures);
+/* Recomputes the particulars of the days. */
+MUST_CHECK enum store_result check_particulars(const struct check_scope *scope,
+                                               struct check_figures *figures);
 
 #endif

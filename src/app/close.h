@@ -42,7 +42,8 @@ struct close_document {
     const struct payment_row *payments; /* by payment id */
     size_t payment_count;
 };
-/* "pool" for 0, else the participant's code. */
+/* "pool" for 0, else the participant's code; "?" for one that there is not, which only a tampered row names.
+ */
 const char *close_party(const struct network *network, int32_t participant);
 void close_document(const struct close_document *document, struct buffer *text);
 

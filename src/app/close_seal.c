@@ -6,7 +6,11 @@ enum { DOCUMENT_BYTES_MAX = 64 << 20 };
 
 const char *close_party(const struct network *network, int32_t participant)
 {
-    return participant != 0 ? network->participant_by_id[participant]->code : "pool";
+    if (participant == 0)
+        return "pool";
+    bool known = participant > 0 && participant < network->participant_ids &&
+                 network->participant_by_id[participant] != NULL;
+    return known ? network->participant_by_id[participant]->code : "?";
 }
 
 static void amount_text(struct buffer *text, struct money amount, unsigned decimals)

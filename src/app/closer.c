@@ -1,29 +1,51 @@
 /* SPDX-License-Identifier: ISC */
-/* Looks once a second at what there is to do, and does it until nothing is left. */
+/* Looks once a second at what there is to do, and does it until nothing is left. What it sees is kept for
+ * whoever asks how the closes stand: that costs the database nothing, and is known even when it does not
+ * answer. */
 #include "app/closer.h"
 
 #include "app/close.h"
+#include "app/particulars.h"
 #include "base/clock.h"
 #include "base/log.h"
 
 #include <pthread.h>
+#include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <time.h>
 
-enum { PAUSE_S = 1 };
+enum {
+    PAUSE_S = 1,
+    LATE_S = 300,       /* a close that is due for longer is late */
+    WARN_AGAIN_S = 3600 /* as long as it stays so */
+};
+
+struct watched {
+    int32_t scheme;
+    struct closes closes;
+    int64_t warned_ms; /* 0: not while it is late */
+};
 
 struct closer {
     pthread_t thread;
     pthread_mutex_t lock;
     pthread_cond_t wake;
-    bool stopping; /* under the lock */
-    bool closes;   /* by configuration: else only calendars are kept */
+    /* under the lock */
+    bool stopping;
+    bool database_answers;
+    struct instant looked_at;
+    struct watched *watched; /* in the order of the schemes' ids */
+    size_t watched_count;
+    /* the clock's own */
+    bool closes; /* by configuration: else only calendars are kept */
     struct snapshot_cache *snapshots;
     struct pg *pg;
 };
 
-static bool stopping(struct closer *closer)
+static bool stopping(void *context)
 {
+    struct closer *closer = context;
     pthread_mutex_lock(&closer->lock);
     bool stop = closer->stopping;
     pthread_mutex_unlock(&closer->lock);
@@ -37,6 +59,83 @@ static void report(const struct close_order *order, const struct snapshot *snaps
     log_write(result == STORE_OK ? LOG_INFO : LOG_ERROR, result == STORE_OK ? "day closed" : "day not closed",
               "scheme", snapshot->network.scheme_by_id[order->scheme]->code, "date", date, NULL);
 }
+
+/* --- how the closes stand ------------------------------------------------------------------------------- */
+
+static void warn_if_late(const struct closer *closer, const struct close_work *work, struct instant now,
+                         struct watched *watched)
+{
+    char date[DATE_TEXT_MAX], seconds[24];
+    int64_t late_us = work->due ? now.us - work->due_at.us : 0, now_ms = clock_monotonic_ms();
+    if (late_us < LATE_S * INT64_C(1000000)) {
+        watched->warned_ms = 0;
+        return;
+    }
+    if (watched->warned_ms != 0 && now_ms - watched->warned_ms < WARN_AGAIN_S * INT64_C(1000))
+        return;
+    watched->warned_ms = now_ms;
+    date_format(work->date, date);
+    snprintf(seconds, sizeof seconds, "%lld", (long long)(late_us / 1000000));
+    log_write(LOG_WARNING, "a close is late", "scheme", work->code, "date", date, "seconds", seconds,
+              "close_by_clock", closer->closes ? "yes" : "no", NULL);
+}
+
+static int64_t warned_before(const struct closer *closer, int32_t scheme)
+{
+    for (size_t i = 0; i < closer->watched_count; i++)
+        if (closer->watched[i].scheme == scheme)
+            return closer->watched[i].warned_ms;
+    return 0;
+}
+
+/* Replaces what was seen before. Without memory, that stays. */
+static void watch(struct closer *closer, const struct close_work *work, size_t count, struct instant now)
+{
+    struct watched *watched = calloc(count + 1, sizeof *watched);
+    if (watched == NULL)
+        return;
+    for (size_t i = 0; i < count; i++) {
+        struct closes *closes = &watched[i].closes;
+        watched[i].scheme = work[i].scheme;
+        watched[i].warned_ms = warned_before(closer, work[i].scheme);
+        snprintf(closes->scheme, sizeof closes->scheme, "%s", work[i].code);
+        closes->has_open = work[i].has_open;
+        closes->due_at = work[i].due_at;
+        closes->open_days = work[i].open_days;
+        closes->has_closed = work[i].has_closed;
+        closes->closed_at = work[i].closed_at;
+        warn_if_late(closer, &work[i], now, &watched[i]);
+    }
+    pthread_mutex_lock(&closer->lock);
+    free(closer->watched);
+    closer->watched = watched;
+    closer->watched_count = count;
+    closer->looked_at = now;
+    pthread_mutex_unlock(&closer->lock);
+}
+
+static void note_answer(struct closer *closer, enum store_result result)
+{
+    pthread_mutex_lock(&closer->lock);
+    closer->database_answers = result != STORE_UNAVAILABLE;
+    pthread_mutex_unlock(&closer->lock);
+}
+
+bool closer_view(struct closer *closer, struct arena *arena, struct clock_view *view)
+{
+    pthread_mutex_lock(&closer->lock);
+    struct closes *schemes = arena_array(arena, closer->watched_count + 1, sizeof *schemes);
+    for (size_t i = 0; i < closer->watched_count && schemes != NULL; i++)
+        schemes[i] = closer->watched[i].closes;
+    *view = (struct clock_view){.looked_at = closer->looked_at,
+                                .database_answers = closer->database_answers,
+                                .schemes = schemes,
+                                .scheme_count = closer->watched_count};
+    pthread_mutex_unlock(&closer->lock);
+    return schemes != NULL;
+}
+
+/* --- what there is to do -------------------------------------------------------------------------------- */
 
 static bool close_one(struct closer *closer, const struct close_work *work)
 {
@@ -54,27 +153,32 @@ static bool close_one(struct closer *closer, const struct close_work *work)
     return result == STORE_OK && faults.count == 0;
 }
 
-/* One look at all schemes. True: something was closed, so that there may be more. */
+/* One look at all schemes. True: something was done, so that there may be more. */
 static bool work_once(struct closer *closer)
 {
     struct arena arena;
     struct close_work *work;
     size_t count = 0;
-    bool closed = false;
+    bool closed = false, kept = false;
     struct instant now = clock_now();
     arena_init(&arena, 0);
     enum store_result result = pg_ready(closer->pg);
     if (result == STORE_OK)
         result = store_close_work(closer->pg, &arena, now, (struct instant){now.us + FUTURE_ALLOWED_US},
                                   &work, &count);
+    note_answer(closer, result);
+    if (result == STORE_OK)
+        watch(closer, work, count, now);
     for (size_t i = 0; i < count && result == STORE_OK && !stopping(closer); i++) {
         if (work[i].extend)
             result = close_extend_calendar(closer->pg, work[i].scheme);
         if (work[i].due && closer->closes && result == STORE_OK)
             closed |= close_one(closer, &work[i]);
     }
+    if (result == STORE_OK && !closed) /* closes first: others wait for those */
+        result = particulars_keep(closer->pg, &(struct particulars_pause){stopping, closer}, &kept);
     arena_dispose(&arena);
-    return closed;
+    return closed || (kept && result == STORE_OK);
 }
 
 /* False: it is time to stop. */
@@ -104,6 +208,7 @@ static void *run(void *argument)
 static void closer_free(struct closer *closer)
 {
     pg_free(closer->pg);
+    free(closer->watched);
     pthread_cond_destroy(&closer->wake);
     pthread_mutex_destroy(&closer->lock);
     free(closer);

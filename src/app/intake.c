@@ -11,6 +11,7 @@
 
 #include <assert.h>
 #include <pthread.h>
+#include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -34,6 +35,8 @@ struct intake {
     size_t waiting_max, batch_max;
     struct kept_schemes kept;
     int caution; /* so many more batches ask first */
+    /* the writer's; read by others */
+    atomic_uint_least64_t batches, events[EVENT_STATUSES];
 };
 
 /* --- a stretch of events ------------------------------------------------------------------------------ */
@@ -202,6 +205,27 @@ static size_t add_places(struct intake_job *job, struct place *places)
     return count;
 }
 
+static void count_results(struct intake *intake, const struct place *places, size_t count)
+{
+    uint64_t events[EVENT_STATUSES] = {0};
+    for (size_t i = 0; i < count; i++)
+        events[places[i].task.result->status] +=
+            places[i].job->failure == REASON_NONE && !places[i].job->dry_run;
+    for (int status = 0; status < EVENT_STATUSES; status++)
+        atomic_fetch_add_explicit(&intake->events[status], events[status], memory_order_relaxed);
+    atomic_fetch_add_explicit(&intake->batches, 1, memory_order_relaxed);
+}
+
+void intake_read_figures(struct intake *intake, struct intake_figures *figures)
+{
+    pthread_mutex_lock(&intake->lock);
+    figures->waiting_events = intake->waiting_events;
+    pthread_mutex_unlock(&intake->lock);
+    figures->batches = atomic_load_explicit(&intake->batches, memory_order_relaxed);
+    for (int status = 0; status < EVENT_STATUSES; status++)
+        figures->events[status] = atomic_load_explicit(&intake->events[status], memory_order_relaxed);
+}
+
 static void post_jobs(struct intake *intake, struct intake_job *jobs)
 {
     size_t total = 0, count = 0;
@@ -214,8 +238,10 @@ static void post_jobs(struct intake *intake, struct intake_job *jobs)
         else
             job->failure = REASON_INTERNAL_ERROR;
     }
-    if (count > 0)
+    if (count > 0) {
         post_stretch(intake, places, count);
+        count_results(intake, places, count);
+    }
     finish(jobs);
     arena_reset(&intake->arena);
 }

@@ -53,4 +53,12 @@ void intake_stop(struct intake *intake);
 /* False: the queue is full, or intake is stopping; `done` will not be called. Never blocks. */
 MUST_CHECK bool intake_submit(struct intake *intake, struct intake_job *job);
 
+/* What the writer has done, and what waits for it. Any thread. */
+struct intake_figures {
+    size_t waiting_events;
+    uint64_t batches;                /* jobs taken together */
+    uint64_t events[EVENT_STATUSES]; /* answered with this status; dry runs do not count */
+};
+void intake_read_figures(struct intake *intake, struct intake_figures *figures);
+
 #endif

@@ -16,7 +16,7 @@ struct read_pool {
     pthread_mutex_t lock;
     pthread_cond_t wake; /* a job waits, or the pool stops */
     struct read_job *first, *last;
-    size_t waiting, queue_max;
+    size_t waiting, running, queue_max;
     bool stopping;
     size_t worker_count; /* threads that were started */
     struct worker workers[];
@@ -32,17 +32,33 @@ static struct read_job *take(struct read_pool *pool)
     if (job != NULL) {
         pool->first = job->next;
         pool->waiting--;
+        pool->running++;
     }
     pthread_mutex_unlock(&pool->lock);
     return job;
 }
 
+static void done(struct read_pool *pool)
+{
+    pthread_mutex_lock(&pool->lock);
+    pool->running--;
+    pthread_mutex_unlock(&pool->lock);
+}
+
 static void *work(void *argument)
 {
     struct worker *worker = argument;
-    for (struct read_job *job; (job = take(worker->pool)) != NULL;)
+    for (struct read_job *job; (job = take(worker->pool)) != NULL; done(worker->pool))
         job->run(job, worker->pg);
     return NULL;
+}
+
+void read_pool_count(struct read_pool *pool, size_t *waiting, size_t *running)
+{
+    pthread_mutex_lock(&pool->lock);
+    *waiting = pool->waiting;
+    *running = pool->running;
+    pthread_mutex_unlock(&pool->lock);
 }
 
 static bool start_worker(struct worker *worker, const char *dsn)

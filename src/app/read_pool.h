@@ -25,4 +25,7 @@ void read_pool_stop(struct read_pool *pool);
 /* False: the queue is full, or the pool is stopping; `run` will not be called. Never blocks. */
 MUST_CHECK bool read_pool_submit(struct read_pool *pool, struct read_job *job);
 
+/* How many jobs wait, and how many run. Any thread. */
+void read_pool_count(struct read_pool *pool, size_t *waiting, size_t *running);
+
 #endif

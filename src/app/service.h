@@ -3,6 +3,7 @@
 #ifndef DEPOSITD_APP_SERVICE_H
 #define DEPOSITD_APP_SERVICE_H
 
+#include "app/closer.h"
 #include "app/intake.h"
 #include "app/snapshot.h"
 #include "base/config.h"
@@ -11,6 +12,7 @@ struct service {
     const struct config *config;
     struct snapshot_cache *snapshots;
     struct intake *intake;
+    struct closer *closer;
 };
 
 #endif

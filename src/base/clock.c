@@ -11,9 +11,14 @@ struct instant clock_now(void)
     return (struct instant){(int64_t)now.tv_sec * 1000000 + now.tv_nsec / 1000};
 }
 
-int64_t clock_monotonic_ms(void)
+int64_t clock_monotonic_us(void)
 {
     struct timespec now;
     clock_gettime(CLOCK_MONOTONIC, &now);
-    return (int64_t)now.tv_sec * 1000 + now.tv_nsec / 1000000;
+    return (int64_t)now.tv_sec * 1000000 + now.tv_nsec / 1000;
+}
+
+int64_t clock_monotonic_ms(void)
+{
+    return clock_monotonic_us() / 1000;
 }

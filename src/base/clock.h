@@ -6,7 +6,8 @@
 #include "depositd/civil.h"
 
 struct instant clock_now(void);
-/* Milliseconds that never go back, for time-outs. */
+/* Milliseconds that never go back, for time-outs; and microseconds, for durations. */
 int64_t clock_monotonic_ms(void);
+int64_t clock_monotonic_us(void);
 
 #endif

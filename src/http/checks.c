@@ -23,7 +23,7 @@ void handle_checks(const struct request *request, struct answer *answer)
     struct check_results results;
     if (code != NULL && request_scheme(request, answer, code) == NULL)
         return;
-    enum store_result result = checks_run(request->pg, request->arena, code, &results);
+    enum store_result result = checks_run(request->pg, request->arena, code, NULL, &results);
     if (result != STORE_OK) {
         answer_store_failure(answer, result);
         return;

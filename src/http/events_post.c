@@ -6,6 +6,7 @@
 #include "http/event_body.h"
 #include "http/json_body.h"
 #include "http/json_text.h"
+#include "http/meters.h"
 #include "http/problem.h"
 
 enum { EVENTS_MAX = 1000 };
@@ -35,6 +36,7 @@ bool posting_init(struct posting *posting, struct arena *arena, const struct req
         .results = arena_array(arena, capacity, sizeof *posting->results),
         .ids = arena_array(arena, capacity, sizeof *posting->ids),
         .id_known = arena_array(arena, capacity, sizeof *posting->id_known),
+        .meters = request->meters,
     };
     posting->job.events = posting->events;
     posting->job.results = posting->results;
@@ -49,8 +51,10 @@ static bool add_event(struct posting *posting, const json_t *json, struct buffer
     struct event_result *result = &posting->results[i];
     posting->id_known[i] = json != NULL && event_body_id(json, &posting->ids[i]);
     bool fit = json != NULL && event_body_read(json, &posting->events[i], scratch, &result->faults);
-    if (!fit)
+    if (!fit) {
         result->status = EVENT_REJECTED;
+        meters_count_refused_event(posting->meters);
+    }
     return fit;
 }
 

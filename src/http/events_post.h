@@ -13,6 +13,7 @@ struct posting {
     struct uuid *ids;
     bool *id_known; /* of events that could not be read as a whole */
     bool many;      /* an array was posted */
+    struct meters *meters;
 };
 
 /* Room for `capacity` events of the request's key. False: out of memory. */

@@ -113,13 +113,14 @@ struct exchange *exchange_new(struct exchanges *all, struct MHD_Connection *conn
     exchange->all = all;
     exchange->connection = connection;
     exchange->state = EXCHANGE_READING;
-    exchange->started_ms = clock_monotonic_ms();
+    exchange->started_us = clock_monotonic_us();
     exchange->takes_chunks = strcmp(version, MHD_HTTP_VERSION_1_0) != 0;
     arena_init(&exchange->arena, ARENA_MAX);
     buffer_init(&exchange->body, (size_t)all->service->config->max_body_bytes);
     exchange->request.arena = &exchange->arena;
     exchange->request.service = all->service;
     exchange->request.rates = all->rates;
+    exchange->request.meters = all->meters;
     exchange->request.openapi = &all->openapi;
     exchange->answer.arena = &exchange->arena;
     exchange->answer.status = 200;
@@ -498,6 +499,14 @@ bool exchange_advance(struct exchange *exchange)
         break;
     }
     abort();
+}
+
+void exchanges_count(struct exchanges *all, size_t *open, size_t *streams)
+{
+    pthread_mutex_lock(&all->lock);
+    *open = all->open;
+    *streams = all->streams;
+    pthread_mutex_unlock(&all->lock);
 }
 
 /* Until none is open. The lock is held. */

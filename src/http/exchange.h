@@ -37,6 +37,7 @@ struct exchanges {
     struct service *service;
     struct read_pool *pool;
     struct rates *rates;
+    struct meters *meters;
     struct buffer openapi;
     struct MHD_Response *overloaded, *outcome_unknown; /* for when there is no memory for another */
     pthread_mutex_t lock;
@@ -73,7 +74,7 @@ struct exchange {
     bool under_way;                  /* the worker's: the beginning of the long answer is the server's */
     char request_id[REQUEST_ID_MAX + 1];
     const char *method;
-    int64_t started_ms;
+    int64_t started_us;
     int status; /* as sent; 0: nothing was */
 };
 
@@ -98,6 +99,9 @@ enum MHD_Result exchange_send(struct exchange *exchange);
 MUST_CHECK bool exchange_suspend(struct exchange *exchange);
 /* Any thread resumes it. The exchange may have ended before this returns. */
 void exchange_resume(struct exchange *exchange);
+
+/* How many exchanges are open now, and how many of them read NDJSON. Any thread. */
+void exchanges_count(struct exchanges *all, size_t *open, size_t *streams);
 
 /* Waits until no exchange is open, for 10 seconds; then, for as long as it takes, until none is away: what
  * workers and writer have begun they end, what workers have not begun they refuse, and long answers they cut

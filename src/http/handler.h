@@ -21,10 +21,21 @@ struct query_parameter {
     const char *value; /* percent-decoded UTF-8, without NUL */
 };
 
-enum media { MEDIA_JSON, MEDIA_CSV, MEDIA_NDJSON, MEDIA_TEXT, MEDIA_HTML, MEDIA_XML, MEDIA_CSS, MEDIA_COUNT };
+enum media {
+    MEDIA_JSON,
+    MEDIA_CSV,
+    MEDIA_NDJSON,
+    MEDIA_TEXT,
+    MEDIA_HTML,
+    MEDIA_XML,
+    MEDIA_CSS,
+    MEDIA_METRICS,
+    MEDIA_COUNT
+};
 
 struct route;
 struct rates;
+struct meters;
 
 struct request {
     struct arena *arena;
@@ -48,6 +59,7 @@ struct request {
     struct pg *pg; /* NULL on routes that are answered at once */
     struct service *service;
     struct rates *rates;
+    struct meters *meters;
     const struct buffer *openapi; /* the OpenAPI document, made at the start */
 };
 

@@ -83,6 +83,14 @@ void handle_journals_list(const struct request *request, struct answer *answer);
 void handle_journal_approve(const struct request *request, struct answer *answer);
 void handle_journal_withdraw(const struct request *request, struct answer *answer);
 
+/* proofs.c */
+void handle_event_proof(const struct request *request, struct answer *answer);
+void handle_entry_proof(const struct request *request, struct answer *answer);
+void handle_seals_list(const struct request *request, struct answer *answer);
+
+/* metrics.c */
+void handle_metrics(const struct request *request, struct answer *answer);
+
 /* reports.c */
 void handle_reports_list(const struct request *request, struct answer *answer);
 void handle_report_get(const struct request *request, struct answer *answer);

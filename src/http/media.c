@@ -9,9 +9,13 @@
 static const struct {
     const char *word, *type;
 } media_table[MEDIA_COUNT] = {
-    [MEDIA_JSON] = {"json", "application/json"},         [MEDIA_CSV] = {"csv", "text/csv; charset=utf-8"},
-    [MEDIA_NDJSON] = {"ndjson", "application/x-ndjson"}, [MEDIA_TEXT] = {"text", "text/plain; charset=utf-8"},
-    [MEDIA_HTML] = {"html", "text/html; charset=utf-8"}, [MEDIA_XML] = {"xml", "application/xml"},
+    [MEDIA_JSON] = {"json", "application/json"},
+    [MEDIA_CSV] = {"csv", "text/csv; charset=utf-8"},
+    [MEDIA_NDJSON] = {"ndjson", "application/x-ndjson"},
+    [MEDIA_TEXT] = {"text", "text/plain; charset=utf-8"},
+    [MEDIA_HTML] = {"html", "text/html; charset=utf-8"},
+    [MEDIA_METRICS] = {"metrics", "text/plain; version=0.0.4; charset=utf-8"},
+    [MEDIA_XML] = {"xml", "application/xml"},
     [MEDIA_CSS] = {"css", "text/css; charset=utf-8"},
 };
 

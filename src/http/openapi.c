@@ -227,7 +227,7 @@ static bool can_fail(const struct route *route, int status)
     case 404:
         return names_something(route);
     case 409:
-        return writes;
+        return writes || route->not_yet;
     case 412:
         return route->method == METHOD_PUT;
     case 405: /* of a method that is not in the document */

@@ -32,6 +32,7 @@ struct route {
     unsigned media;            /* set of 1u << enum media; 0: the usual, see route_media */
     struct parameter parameters[ROUTE_PARAMETERS_MAX]; /* query parameters; NULL-ended by name */
     bool dry_run;                                      /* takes ?dry_run= */
+    bool not_yet;                                      /* a GET of what may be still to come: 409 then */
     bool at_once; /* a public one that never blocks: answered on the server's own thread */
 };
 

@@ -40,6 +40,8 @@ static const struct route routes[] = {
      .media = 1u << MEDIA_CSS, .at_once = true},
     {GET("/healthz", 0, handle_healthz, "Whether the process is alive", "Health"), .at_once = true},
     {GET("/readyz", 0, handle_readyz, "Whether it can commit", "Health")},
+    {GET("/metrics", 0, handle_metrics, "Figures of the running process, in the Prometheus text format", "Metrics"),
+     .media = 1u << MEDIA_METRICS, .at_once = true},
     {GET("/openapi.json", 0, handle_openapi, "This document", "Document"), .at_once = true},
 
     /* events */
@@ -59,6 +61,13 @@ static const struct route routes[] = {
      .parameters = {{"scheme", "Code of the scheme, where ids of two schemes meet", false}}},
     {GET("/v1/entries/{entry}", FOR_ALL, handle_entry_get, "An entry by its number, also one that a close posted", "RecordedEntry"),
      .parameters = {SCHEME}},
+
+    /* proofs */
+    {GET("/v1/events/{event_id}/proof", FOR_ALL, handle_event_proof, "The proof that an event is under its day's seal", "Proof"),
+     .parameters = {{"scheme", "Code of the scheme, where ids of two schemes meet", false}}, .not_yet = true},
+    {GET("/v1/entries/{entry}/proof", FOR_ALL, handle_entry_proof, "The same of any entry, also of what a close posted", "Proof"),
+     .parameters = {SCHEME}, .not_yet = true},
+    {GET("/v1/seals", FOR_OFFICE, handle_seals_list, "The chain of a scheme's seals", "SealList"), .parameters = {SCHEME, PAGED}},
 
     /* keys */
     {GET("/v1/me", FOR_ALL, handle_me, "The key, and the business day and refund values of its sites", "Me")},

@@ -10,6 +10,7 @@
 #include "base/log.h"
 #include "http/exchange.h"
 #include "http/json_body.h"
+#include "http/meters.h"
 #include "http/openapi.h"
 #include "http/rates.h"
 #include "http/reply.h"
@@ -60,12 +61,12 @@ static enum log_level level_of(int status)
     return status >= 400 ? LOG_INFO : LOG_DEBUG;
 }
 
-static void log_exchange(const struct exchange *exchange)
+static void log_exchange(const struct exchange *exchange, int64_t duration_us)
 {
     const struct identity *identity = exchange->request.identity;
     char status[16], ms[24];
     snprintf(status, sizeof status, "%d", exchange->status);
-    snprintf(ms, sizeof ms, "%lld", (long long)(clock_monotonic_ms() - exchange->started_ms));
+    snprintf(ms, sizeof ms, "%lld", (long long)(duration_us / 1000));
     log_write(level_of(exchange->status), "request", "method", exchange->method, "path",
               exchange->request.path, "status", status, "ms", ms, "key",
               identity != NULL ? identity->name : "", "request_id", exchange->request_id, NULL);
@@ -79,7 +80,9 @@ static void completed(void *closure, struct MHD_Connection *connection, void **c
     (void)closure, (void)connection, (void)code;
     if (exchange == NULL)
         return;
-    log_exchange(exchange);
+    int64_t duration_us = clock_monotonic_us() - exchange->started_us;
+    meters_count(exchange->all->meters, exchange->request.route, exchange->status, duration_us);
+    log_exchange(exchange, duration_us);
     exchange_free(exchange);
     *context = NULL;
 }
@@ -148,7 +151,8 @@ static struct server *prepare(struct service *service, char *error, size_t error
     pthread_cond_init(&all->fewer, NULL);
     openapi_write(&all->openapi);
     all->rates = rates_new(config->key_rate, config->key_burst);
-    if (!all->openapi.failed && all->rates != NULL && reply_init(all))
+    all->meters = meters_new(all);
+    if (!all->openapi.failed && all->rates != NULL && all->meters != NULL && reply_init(all))
         all->pool = read_pool_start(config->dsn, (size_t)config->read_workers, (size_t)config->queue_reads);
     if (all->pool != NULL)
         return server;
@@ -202,6 +206,7 @@ void server_stop(struct server *server)
     read_pool_stop(all->pool);
     reply_dispose(all);
     rates_free(all->rates);
+    meters_free(all->meters);
     buffer_dispose(&all->openapi);
     pthread_cond_destroy(&all->fewer);
     pthread_mutex_destroy(&all->lock);

@@ -147,7 +147,7 @@ enum store_result read_files(struct pg *pg, int32_t scheme, struct date day, str
     pg_add_date(&params, day);
     pg_add_int(&params, page->after);
     json_page_limit(&params, page->limit);
-    return read_page(pg, &sql_files_list, &params, page);
+    return read_list_page(pg, &sql_files_list, &params, page);
 }
 
 /* ---- statements ---- */
@@ -367,7 +367,7 @@ enum store_result read_bank_statements(struct pg *pg, int32_t scheme, struct lis
     pg_add_int(&params, scheme);
     pg_add_int(&params, page->after);
     json_page_limit(&params, page->limit);
-    return read_page(pg, &sql_statements_list, &params, page);
+    return read_list_page(pg, &sql_statements_list, &params, page);
 }
 
 enum store_result read_bank_lines(struct pg *pg, int32_t scheme, const bool *open, struct list_page *page)
@@ -381,7 +381,7 @@ enum store_result read_bank_lines(struct pg *pg, int32_t scheme, const bool *ope
         pg_add_bool(&params, *open);
     else
         pg_add_null(&params);
-    return read_page(pg, &sql_bank_lines_list, &params, page);
+    return read_list_page(pg, &sql_bank_lines_list, &params, page);
 }
 
 enum store_result read_bank_line(struct pg *pg, int32_t scheme, int64_t line, struct buffer *json)

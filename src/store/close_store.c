@@ -240,6 +240,15 @@ enum store_result store_close_work(struct pg *pg, struct arena *arena, struct in
             .extend = pg_bool(rows, i, 2),
             .due = !pg_is_null(rows, i, 3),
             .date = pg_date(rows, i, 3),
+            .code = arena_copy(arena, pg_text(rows, i, 1), pg_length(rows, i, 1)),
+            .has_open = !pg_is_null(rows, i, 4),
+            .due_at = pg_instant(rows, i, 4),
+            .open_days = pg_int(rows, i, 5),
+            .has_closed = !pg_is_null(rows, i, 6),
+            .closed_at = pg_instant(rows, i, 6),
         };
+    for (size_t i = 0; i < *count; i++)
+        if ((*work)[i].code == NULL)
+            return STORE_FAILED;
     return STORE_OK;
 }

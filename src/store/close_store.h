@@ -83,12 +83,18 @@ MUST_CHECK enum store_result store_add_payments(struct pg *pg, struct arena *are
                                                 struct date date, struct date due_on,
                                                 const struct payment_row *payments, size_t count);
 
-/* What the clock has to do for one scheme. */
+/* What the clock has to do for one scheme, and how that stands. */
 struct close_work {
     int32_t scheme;
+    const char *code;
     bool extend; /* its calendar must be extended */
     bool due;    /* and this day be closed */
     struct date date;
+    bool has_open;         /* some day is not closed; the first of them … */
+    struct instant due_at; /* … is to be closed from here on */
+    int64_t open_days;
+    bool has_closed;
+    struct instant closed_at; /* the last one */
 };
 
 MUST_CHECK enum store_result store_close_work(struct pg *pg, struct arena *arena, struct instant now,

@@ -234,6 +234,16 @@ enum store_result pg_begin_read(struct pg *pg)
     return ready == STORE_OK ? run_text(pg, "BEGIN ISOLATION LEVEL REPEATABLE READ, READ ONLY") : ready;
 }
 
+enum store_result pg_mark(struct pg *pg)
+{
+    return run_text(pg, "SAVEPOINT mark");
+}
+
+enum store_result pg_back_to_mark(struct pg *pg)
+{
+    return run_text(pg, "ROLLBACK TO SAVEPOINT mark");
+}
+
 /* Where the statement is, or would be, in the table of prepared ones. */
 static const struct sql **prepared_slot(struct pg *pg, const struct sql *sql)
 {

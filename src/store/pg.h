@@ -52,6 +52,9 @@ MUST_CHECK enum store_result pg_begin(struct pg *pg);
 bool pg_in_transaction(const struct pg *pg);
 /* REPEATABLE READ, READ ONLY: one view of the data for several statements. */
 MUST_CHECK enum store_result pg_begin_read(struct pg *pg);
+/* Within a transaction: what fails after the mark can be undone without ending it. */
+MUST_CHECK enum store_result pg_mark(struct pg *pg);
+MUST_CHECK enum store_result pg_back_to_mark(struct pg *pg);
 /* Within a pipeline it ends that, too. */
 MUST_CHECK enum store_result pg_commit(struct pg *pg);
 /* Always leaves no transaction open; a broken connection is dropped. */
@@ -134,6 +137,8 @@ struct instant pg_instant(const struct pg_rows *rows, int row,
                           int column); /* selected as instant_us(x): bigint µs */
 /* Decodes bytea (hex form) into `bytes`; the number of bytes, at most `size`. */
 size_t pg_bytes(const struct pg_rows *rows, int row, int column, void *bytes, size_t size);
+/* Decodes a hash of 32 bytes; what has another length, or is null, is read as one that no text has. */
+void pg_digest(const struct pg_rows *rows, int row, int column, uint8_t digest[static 32]);
 /* Decodes '{1,2,…}' into memory of the arena. */
 MUST_CHECK bool pg_int8_list(const struct pg_rows *rows, int row, int column, struct arena *arena,
                              int64_t **numbers, size_t *count);

@@ -314,6 +314,13 @@ size_t pg_bytes(const struct pg_rows *rows, int row, int column, void *bytes, si
     return count;
 }
 
+void pg_digest(const struct pg_rows *rows, int row, int column, uint8_t digest[static 32])
+{
+    memset(digest, 0xff, 32);
+    if (pg_length(rows, row, column) == 2 + 2 * 32)
+        pg_bytes(rows, row, column, digest, 32);
+}
+
 bool pg_int8_list(const struct pg_rows *rows, int row, int column, struct arena *arena, int64_t **numbers,
                   size_t *count)
 {

@@ -10,7 +10,7 @@
 /* How many entries a page of events looks at: some tens of milliseconds when none of them is wanted. */
 enum { EVENTS_SCAN_MAX = 100000, CELLS_MAX = 32 };
 
-static void add_visible(struct pg_params *params, const struct visible_sites *visible)
+void add_visible_sites(struct pg_params *params, const struct visible_sites *visible)
 {
     if (visible->all)
         pg_add_null(params);
@@ -34,8 +34,8 @@ static void add_optional_date(struct pg_params *params, const struct date *date)
         pg_add_date(params, *date);
 }
 
-enum store_result read_page(struct pg *pg, const struct sql *sql, const struct pg_params *params,
-                            struct list_page *page)
+enum store_result read_list_page(struct pg *pg, const struct sql *sql, const struct pg_params *params,
+                                 struct list_page *page)
 {
     PG_ROWS rows = NULL;
     struct json_page json;
@@ -81,13 +81,13 @@ enum store_result read_events(struct pg *pg, struct arena *arena, const struct e
     pg_add_int(&params, after);
     pg_add_int(&params, end);
     json_page_limit(&params, page->limit);
-    add_visible(&params, &filter->visible);
+    add_visible_sites(&params, &filter->visible);
     add_optional_int(&params, filter->site);
     add_optional_int(&params, filter->kind);
     add_optional_date(&params, filter->from);
     add_optional_date(&params, filter->to);
     pg_add_text(&params, filter->reference);
-    result = read_page(pg, &sql_events_list, &params, page);
+    result = read_list_page(pg, &sql_events_list, &params, page);
     if (result == STORE_OK && !page->more) {
         page->more = end < through;
         page->last = end > after ? end : after;
@@ -108,7 +108,7 @@ static enum store_result read_recorded(struct pg *pg, struct arena *arena, const
     else
         pg_add_null(&params);
     add_optional_int(&params, scheme);
-    add_visible(&params, visible);
+    add_visible_sites(&params, visible);
     add_optional_int(&params, entry);
     enum store_result result = pg_query(pg, &sql_event_get, &params, &rows);
     if (result != STORE_OK)
@@ -141,7 +141,7 @@ enum store_result read_days(struct pg *pg, int32_t scheme, struct list_page *pag
     pg_add_int(&params, scheme);
     pg_add_int(&params, page->after);
     json_page_limit(&params, page->limit);
-    return read_page(pg, &sql_days_list, &params, page);
+    return read_list_page(pg, &sql_days_list, &params, page);
 }
 
 enum store_result read_day_current(struct pg *pg, int32_t scheme, struct date *day, struct date *first)
@@ -166,8 +166,8 @@ enum store_result read_settlements(struct pg *pg, struct arena *arena, int32_t s
     pg_add_int(&params, scheme);
     pg_add_int(&params, page->after);
     json_page_limit(&params, page->limit);
-    add_visible(&params, visible);
-    return read_page(pg, &sql_settlements_list, &params, page);
+    add_visible_sites(&params, visible);
+    return read_list_page(pg, &sql_settlements_list, &params, page);
 }
 
 /* A row of JSON, if there is one. */
@@ -191,7 +191,7 @@ enum store_result read_settlement(struct pg *pg, struct arena *arena, int32_t sc
     pg_params_init(&params, arena);
     pg_add_int(&params, scheme);
     pg_add_date(&params, day);
-    add_visible(&params, visible);
+    add_visible_sites(&params, visible);
     return read_one(pg, &sql_settlement_get, &params, json, found);
 }
 
@@ -204,7 +204,7 @@ enum store_result read_payment_list(struct pg *pg, struct arena *arena, const st
     pg_add_int(&params, filter->scheme);
     pg_add_text(&params, after);
     json_page_limit(&params, limit);
-    add_visible(&params, &filter->visible);
+    add_visible_sites(&params, &filter->visible);
     pg_add_text(&params, filter->status);
     if (filter->held != NULL)
         pg_add_bool(&params, *filter->held);
@@ -225,7 +225,7 @@ enum store_result read_payment(struct pg *pg, struct arena *arena, const char *p
     struct pg_params params;
     pg_params_init(&params, arena);
     pg_add_text(&params, payment_id);
-    add_visible(&params, visible);
+    add_visible_sites(&params, visible);
     return read_one(pg, &sql_payment_get, &params, json, found);
 }
 
@@ -237,7 +237,7 @@ enum store_result read_journals(struct pg *pg, int32_t scheme, const char *statu
     pg_add_int(&params, page->after);
     json_page_limit(&params, page->limit);
     pg_add_text(&params, status);
-    return read_page(pg, &sql_journals_list, &params, page);
+    return read_list_page(pg, &sql_journals_list, &params, page);
 }
 
 enum store_result read_journal(struct pg *pg, int32_t scheme, const struct uuid *id, struct buffer *json,
@@ -274,7 +274,7 @@ enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date
     pg_add_int(&params, page->after);
     json_page_limit(&params, page->limit);
     add_optional_date(&params, as_of);
-    return read_page(pg, &sql_accounts_list, &params, page);
+    return read_list_page(pg, &sql_accounts_list, &params, page);
 }
 
 static void add_argument(struct pg_params *params, const struct report_argument *argument)
@@ -318,20 +318,21 @@ enum store_result read_report(struct pg *pg, struct arena *arena, const struct r
     for (size_t i = 0; i < query->argument_count; i++)
         add_argument(&params, &query->arguments[i]);
     if (query->visible != NULL)
-        add_visible(&params, query->visible);
+        add_visible_sites(&params, query->visible);
     return pg_query_each(pg, query->sql, &params, pass_row, &reader);
 }
 
 enum store_result read_check(struct pg *pg, struct arena *arena, const struct sql *sql, int32_t scheme,
-                             struct check_figures *figures)
+                             struct check_figures *figures, char **findings)
 {
     PG_ROWS rows = NULL;
     struct pg_params params;
     pg_params_init(&params, NULL);
     pg_add_int(&params, scheme);
     enum store_result result = pg_query(pg, sql, &params, &rows);
-    if (result == STORE_OK)
-        *figures = (struct check_figures){pg_int(rows, 0, 0), pg_int(rows, 0, 1),
-                                          arena_copy(arena, pg_text(rows, 0, 2), pg_length(rows, 0, 2))};
-    return result;
+    if (result != STORE_OK)
+        return result;
+    *figures = (struct check_figures){.examined = pg_int(rows, 0, 0), .broken = pg_int(rows, 0, 1)};
+    *findings = arena_copy(arena, pg_text(rows, 0, 2), pg_length(rows, 0, 2));
+    return *findings != NULL ? STORE_OK : STORE_FAILED;
 }

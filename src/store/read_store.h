@@ -18,6 +18,9 @@ struct visible_sites {
 
 enum { PAGE_START = -1 };
 
+/* As a parameter: their ids, or null for all. */
+void add_visible_sites(struct pg_params *params, const struct visible_sites *visible);
+
 /* A page of a list that is in ascending order of a number: the entry, the account, the date in days. */
 struct list_page {
     int64_t after; /* the number of the last item before it; PAGE_START: none */
@@ -29,8 +32,8 @@ struct list_page {
 };
 
 /* Runs a statement that gives the items and their numbers. */
-MUST_CHECK enum store_result read_page(struct pg *pg, const struct sql *sql, const struct pg_params *params,
-                                       struct list_page *page);
+MUST_CHECK enum store_result read_list_page(struct pg *pg, const struct sql *sql,
+                                            const struct pg_params *params, struct list_page *page);
 
 struct events_filter {
     int32_t scheme;
@@ -121,9 +124,10 @@ MUST_CHECK enum store_result read_report(struct pg *pg, struct arena *arena, con
 
 struct check_figures {
     int64_t examined, broken;
-    const char *detail; /* of the arena; what is broken first */
+    const char *detail; /* of an arena; what is broken first; NULL: not known yet */
 };
+/* *findings: a line for each, of the arena. */
 MUST_CHECK enum store_result read_check(struct pg *pg, struct arena *arena, const struct sql *sql,
-                                        int32_t scheme, struct check_figures *figures);
+                                        int32_t scheme, struct check_figures *figures, char **findings);
 
 #endif

@@ -5,6 +5,7 @@
 #define DEPOSITD_STORE_SEAL_STORE_H
 
 #include "store/close_store.h"
+#include "store/read_store.h"
 
 /* A business day as it was sealed, if it was. */
 struct sealed_day {
@@ -24,11 +25,13 @@ struct leaf_row {
     struct date business_date;
     enum entry_kind kind;
     const char *event; /* NULL: none */
+    bool sound;        /* date and arrays are such as the service writes; else there are no legs here */
     struct leg *legs;
     size_t leg_count;
     struct sha256 hash;
 };
-/* At most `limit` entries after one, in their order. */
+/* The next entries after one, in their order, at most `limit`. None: there are no more. Up to three
+ * statements. */
 MUST_CHECK enum store_result read_leaves(struct pg *pg, struct arena *arena, int32_t scheme, int64_t after,
                                          int limit, struct leaf_row **leaves, size_t *count);
 
@@ -37,5 +40,34 @@ MUST_CHECK enum store_result read_positions(struct pg *pg, struct arena *arena, 
                                             struct date day, struct position_row **positions, size_t *count);
 MUST_CHECK enum store_result read_payments(struct pg *pg, struct arena *arena, int32_t scheme,
                                            struct date day, struct payment_row **payments, size_t *count);
+
+/* An entry whose proof is asked for. */
+struct proof_row {
+    struct leaf_row leaf;
+    int64_t first_entry, last_entry; /* its day's entries are among these */
+    struct sealed_day day;           /* without its frontier */
+};
+/* The entries of an event id, in all schemes (0) or one, as far as they are of the sites. *count: in how many
+ * schemes; *scheme and *entry are those of the first. */
+MUST_CHECK enum store_result read_proof_event(struct pg *pg, struct arena *arena, const struct uuid *id,
+                                              int32_t of_scheme, const struct visible_sites *visible,
+                                              int *count, int32_t *scheme, int64_t *entry);
+MUST_CHECK enum store_result read_proof_entry(struct pg *pg, struct arena *arena, int32_t scheme,
+                                              int64_t entry, const struct visible_sites *visible,
+                                              struct proof_row *proof, bool *found);
+
+/* Hashes of leaves of a day, in their order. */
+struct hash_page {
+    struct sha256 *hashes;
+    size_t count;
+    int64_t last; /* the next page starts after this entry */
+    bool more;
+};
+/* After one entry, through another. */
+MUST_CHECK enum store_result read_hashes(struct pg *pg, struct arena *arena, int32_t scheme, struct date day,
+                                         int64_t after, int64_t through, struct hash_page *page);
+
+/* The chain, as pages of JSON. */
+MUST_CHECK enum store_result read_seals(struct pg *pg, int32_t scheme, struct list_page *page);
 
 #endif

@@ -161,6 +161,12 @@ class Database:
         connection.close()
         return rows
 
+    def run(self, statements):
+        connection = psycopg2.connect(self.owner_dsn)
+        with connection, connection.cursor() as cursor:
+            cursor.execute(statements)
+        connection.close()
+
     def drop(self):
         self.administer(f"DROP DATABASE IF EXISTS {self.name} WITH (FORCE)")
 

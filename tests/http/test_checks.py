@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: ISC
 """Every check can fail: rows are changed behind the service's back, by a superuser and past all triggers, and the checks that
 must notice do, and no others. Which must notice what follows from the accounting contract; there is no published source."""
+import time
 from datetime import timedelta
 
 import psycopg2
@@ -11,9 +12,10 @@ from network import WORKED_DAY, at, cups, event
 
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
 CHECKS = ["legs_balance", "balances_match_legs", "deposit_cover", "cups_conserved", "positions_cleared", "payments_match", "journals_by_two",
-          "entries_gapless", "events_once", "site_days_match", "cup_days_match", "transfers_match", "funding", "seals_verify"]
+          "entries_gapless", "events_once", "site_days_match", "cup_days_match", "transfers_match", "funding", "seals_verify", "days_match", "entries_match_events",
+          "particulars_verify"]
 TABLES = ["refund_value", "scheme_head", "business_day", "entry", "event_id", "balance", "site_day", "recent_movement", "entry_reference", "transfer",
-          "forfeited", "settlement", "position", "payment", "payment_change", "journal_proposal", "cup_day"]
+          "forfeited", "exception", "settlement", "position", "payment", "particulars", "payment_change", "journal_proposal", "cup_day"]
 
 
 class Tamperer:
@@ -65,6 +67,14 @@ def pay(service):
     assert send(service.admin, f"/v1/journals/{journal['event_id']}/approve") == 200
 
 
+def wait_for_particulars(service):
+    """They are kept a moment after the close: from then on all of a closed day is fixed."""
+    deadline = time.monotonic() + 30
+    while service.database.rows("SELECT FROM settlement LEFT JOIN particulars p USING (scheme, business_date) WHERE p.digest IS NULL"):
+        assert time.monotonic() < deadline, "nobody keeps the particulars"
+        time.sleep(0.05)
+
+
 @pytest.fixture(scope="module")
 def books(shared):
     """Two schemes; tern-bay, on deposit, has a closed day, an open one at another value, and one of everything."""
@@ -85,6 +95,7 @@ def books(shared):
     shared.admin.post_many([  # a batch that stands beside the balances
         event("supply", site, at(NEXT_DAY, "15:00"), cups=cups(cup_300=1, cup_450=1)) for site in ("anchor", "brick", "copper", "dock")])
     pay(shared)
+    wait_for_particulars(shared)
     tamperer = Tamperer(shared.database)
     yield shared, tamperer
     tamperer.connection.close()
@@ -112,9 +123,11 @@ def test_untouched_books_hold(books):
     assert figures["entries_gapless"] == len(entries) + 1 + len(days)
     assert figures["legs_balance"] == len(entries) + 3  # and each unit: money, cup-300, cup-450
     assert figures["positions_cleared"] == 3 + 1  # each participant, and the pool
-    assert figures["seals_verify"] == len(entries) + len(days) + 2  # and the root and the seal of the closed day
+    assert figures["seals_verify"] == len(entries) + len(days) + 3  # and the root, the link and the seal of the closed day
     assert figures["payments_match"] == 3 + 3 + 3  # each participant, each payment, each entry of one
     assert figures["journals_by_two"] == 1
+    assert figures["days_match"] == len(days) + 1
+    assert figures["particulars_verify"] == 2 + 5 + 1  # that the closed day's follow another's and it is sealed; their parts; their link
     assert all(n > 0 for n in figures.values())
 
 
@@ -181,7 +194,7 @@ TAMPERINGS = {
             SELECT scheme, p.way, business_date, CASE p.way WHEN 'to' THEN payer ELSE payee END,
                    CASE p.way WHEN 'to' THEN payee ELSE payer END, 1, due_on, status
               FROM (SELECT * FROM payment WHERE {OF} LIMIT 1) AS one, (VALUES ('to'), ('back')) AS p(way)""",
-        {"positions_cleared", "payments_match", "seals_verify"}),
+        {"positions_cleared", "payments_match", "seals_verify", "particulars_verify"}),
     **{f"a payment that is {status} is said to be {other}": (
         f"UPDATE payment SET status = '{other}' WHERE {OF} AND status = '{status}'", {"payments_match"})
         for status, other in (("approved", "confirmed"), ("confirmed", "approved"), ("failed", "confirmed"), ("approved", "instructed"))},
@@ -202,7 +215,8 @@ TAMPERINGS = {
     "late events are miscounted": (
         f"UPDATE business_day SET late_events = late_events + 1 WHERE {OF} AND business_date = '{NEXT_DAY}'", {"entries_gapless"}),
     "a day has lost its first entry": (
-        f"UPDATE business_day SET first_entry = first_entry + 1 WHERE {OF} AND business_date = '{WORKED_DAY}'", {"entries_gapless"}),
+        f"UPDATE business_day SET first_entry = first_entry + 1 WHERE {OF} AND business_date = '{WORKED_DAY}'",
+        {"entries_gapless", "particulars_verify"}),
     "a digest is changed": (
         f"UPDATE event_id SET digest = decode(repeat('00', 16), 'hex') WHERE {FIRST_ISSUE}", {"events_once"}),
     "an event id is lost": (
@@ -215,7 +229,7 @@ TAMPERINGS = {
     "a reference is lost": (f"DELETE FROM entry_reference WHERE {OF} AND kind = 6", {"events_once"}),
     **{f"{column} of a site's day is changed": (
         f"UPDATE site_day SET {column} = {column} + 1 WHERE {OF} AND site = (SELECT id FROM site WHERE code = 'anchor')",
-        {"site_days_match", "cup_days_match"} if column in ("issued", "returned") else {"site_days_match"})
+        {"site_days_match", "particulars_verify"} | ({"cup_days_match"} if column in ("issued", "returned") else set()))
        for column in ("issued", "returned", "collected", "refunded", "stock", "other", "fees", "tax")},
     **{f"{column} of a cup type's day is changed": (
         f"UPDATE cup_day SET {column} = {column} + 1 WHERE {OF} AND site = (SELECT id FROM site WHERE code = 'anchor')",
@@ -232,13 +246,26 @@ TAMPERINGS = {
         {"balances_match_legs", "funding", "seals_verify"}),
     "a money leg is on another scheme's site": (
         f"UPDATE entry SET accounts = array_replace(accounts, {clearing('copper')}, {clearing('gull')}) WHERE {OF} AND kind = 21",
-        {"balances_match_legs", "funding", "positions_cleared", "seals_verify"}),
+        {"balances_match_legs", "funding", "positions_cleared", "seals_verify", "entries_match_events"}),
     "a hash is changed": (f"UPDATE entry SET hash = sha256(hash) WHERE {FIRST_ISSUE}", {"seals_verify"}),
     "an open day's tree is changed": (
         f"UPDATE business_day SET frontier = sha256(frontier) WHERE {OF} AND business_date = '{NEXT_DAY}'", {"seals_verify"}),
     "a root is changed": (f"UPDATE settlement SET root = sha256(root) WHERE {OF}", {"seals_verify"}),
-    "a seal is changed": (f"UPDATE settlement SET seal = sha256(seal) WHERE {OF}", {"seals_verify"}),
+    "a seal is changed": (f"UPDATE settlement SET seal = sha256(seal) WHERE {OF}", {"seals_verify", "particulars_verify"}),
     "a seal follows another": (f"UPDATE settlement SET previous = sha256(previous) WHERE {OF}", {"seals_verify"}),
+    "a day ends later": (
+        f"UPDATE business_day SET ends_at = ends_at + interval '1 second' WHERE {OF} AND business_date = '{WORKED_DAY}'",
+        {"days_match", "entries_match_events", "particulars_verify"}),
+    "a closed day is said to be open": (
+        f"UPDATE business_day SET state = 'open' WHERE {OF} AND business_date = '{WORKED_DAY}'",
+        {"days_match", "balances_match_legs", "deposit_cover"}),
+    "an entry is said to be another site's": (
+        f"UPDATE entry SET site = (SELECT id FROM site WHERE code = 'dock') WHERE {FIRST_ISSUE}",
+        {"entries_match_events", "site_days_match"}),
+    "an entry is said to be late": (f"UPDATE entry SET late = NOT late WHERE {FIRST_ISSUE}", {"entries_gapless", "entries_match_events"}),
+    "a recorded instant is changed": (
+        f"UPDATE entry SET recorded_at = recorded_at + interval '1 microsecond' WHERE {FIRST_ISSUE}", {"particulars_verify"}),
+    "an exception is lost": (f"DELETE FROM exception WHERE {OF} AND business_date = '{WORKED_DAY}'", {"particulars_verify"}),
 }
 
 
@@ -278,6 +305,16 @@ def test_a_lost_entry_is_noticed(untouched):
     service, tamperer = untouched
     tamperer.tamper(f"DELETE FROM entry WHERE {FIRST_ISSUE}")
     assert broken(service) >= {"entries_gapless", "events_once", "seals_verify", "balances_match_legs", "site_days_match"}
+
+
+def test_what_can_not_be_computed_does_not_hold(untouched):
+    """An event that is no JSON any more: the checks that look into it are broken, the others are made all the same."""
+    service, tamperer = untouched
+    tamperer.tamper(f"UPDATE entry SET event = '[' || event WHERE {FIRST_ISSUE}")
+    assert broken(service) >= {"events_once", "entries_match_events", "seals_verify"}
+    details = {i["check"]: i["detail"] for i in service.admin.get("/v1/checks", scheme="tern-bay")["items"]}
+    assert details["events_once"].startswith("could not be computed: ") and "json" in details["events_once"]
+    assert details["seals_verify"] == f"entry 4 of {WORKED_DAY} is not what its hash says"
 
 
 def test_the_command_line_says_so_too(untouched):

@@ -307,7 +307,7 @@ def test_request_ids(net):
 # Reasons that other files show (reference, close, keys, stream, oversight), or that can't be called forth from outside.
 ELSEWHERE = {"day_not_ended", "earlier_day_open", "fixed_once_posted", "starts_too_soon", "name_taken", "precondition_failed",
              "currency_unknown", "time_zone_unknown", "participant_unknown", "overloaded", "outcome_unknown", "internal_error",
-             "too_many_requests", "already_resolved",
+             "too_many_requests", "already_resolved", "day_not_sealed", "seal_broken",
              # test_payments.py and test_journals.py
              "payment_state", "payment_held", "payment_not_held", "approver_closed_day", "second_key_needed", "proposal_decided",
              "payment_direct", "reversal_of_journal",

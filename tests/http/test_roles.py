@@ -21,6 +21,7 @@ PERMITTED = {
     "GET /": ALL, "GET /style.css": OPEN, "GET /healthz": OPEN, "GET /readyz": OPEN, "GET /metrics": OPEN, "GET /openapi.json": OPEN,
     "GET /v1/me": ALL,
     "POST /v1/events": ("pos", *BOOKS), "GET /v1/events": ALL, "GET /v1/events/{}": ALL, "GET /v1/events/{}/proof": ALL,
+    "GET /v1/entries/{}/proof": ALL,
     # reference data: own, own, all, all, all to read; written by admin only
     **{f"GET /v1/{path}": ALL for path in (
         "schemes", "schemes/{}", "schemes/{}/terms", "schemes/{}/terms/{}", "schemes/{}/refund-values",
@@ -105,7 +106,7 @@ def concrete(net, operation):
     }.get(operation)
     path = path.format(*(filled if isinstance(filled, tuple) else (filled,)))
     if operation in ("GET /v1/events", "GET /v1/settlements", "GET /v1/accounts", "GET /v1/seals", "GET /v1/reports/{}",
-                     "GET /v1/payments", "GET /v1/journals", "GET /v1/entries/{}",
+                     "GET /v1/payments", "GET /v1/journals", "GET /v1/entries/{}", "GET /v1/entries/{}/proof",
                      "GET /v1/bank-statements", "GET /v1/bank-lines", "POST /v1/bank-statements"):
         path += "?scheme=tern-bay" + ("&site=anchor" if operation == "GET /v1/events" else "")
     if not operation.startswith("GET"):

@@ -1,0 +1,17 @@
+-- Check: business days follow each other without a gap, and are closed in order, each with a settlement. $1 scheme.
+WITH days AS (
+    SELECT business_date, starts_at, ends_at, state, lag(business_date) OVER w AS day_before, lag(ends_at) OVER w AS end_before,
+           lag(state) OVER w AS state_before
+      FROM business_day WHERE scheme = $1::integer WINDOW w AS (ORDER BY business_date)),
+examined AS (
+    SELECT business_date AS at, format('%s does not follow the day before', business_date) AS what,
+           day_before <> business_date - 1 OR end_before <> starts_at OR state = 'closed' AND state_before <> 'closed' AS is_broken
+      FROM days
+    UNION ALL
+    SELECT business_date, format('%s is not both closed and sealed', business_date),
+           state IS DISTINCT FROM 'closed' OR s.seal IS NULL
+      FROM (SELECT business_date, state FROM days WHERE state = 'closed') d
+      FULL JOIN (SELECT business_date, seal FROM settlement WHERE scheme = $1::integer) s USING (business_date))
+SELECT count(*), count(*) FILTER (WHERE is_broken),
+       first_lines(array_agg(what ORDER BY at, what) FILTER (WHERE is_broken))
+  FROM examined
