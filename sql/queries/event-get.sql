@@ -19,7 +19,8 @@ SELECT json_strip_nulls(json_build_object(
                             WHERE (f.scheme, f.referred) = (e.scheme, e.entry) AND f.kind = 11),
            'settlement', (SELECT format('/v1/settlements/%s/%s', s.code, t.business_date) FROM settlement t
                            WHERE (t.scheme, t.business_date) = (e.scheme, e.business_date)),
-           'proof', (SELECT format('/v1/events/%s/proof?scheme=%s', i.event_id, s.code) FROM settlement t
+           'proof', (SELECT format('/v1/%s/proof?scheme=%s', coalesce('events/' || (e.event::json ->> 'event_id'), 'entries/' || e.entry), s.code)
+                       FROM settlement t
                       WHERE (t.scheme, t.business_date) = (e.scheme, e.business_date))))
   FROM scheme s
   JOIN entry e ON e.scheme = s.id

@@ -210,7 +210,8 @@ TAMPERINGS = {
     "a journal is not what was proposed": (
         f"UPDATE journal_proposal SET amounts = ARRAY[-1, 1] WHERE {OF}", {"journals_by_two"}),
     "a journal was posted by another": (
-        f"UPDATE entry SET api_key = (SELECT max(id) + 1 FROM api_key) WHERE {OF} AND kind = 14", {"journals_by_two"}),
+        f"UPDATE entry SET api_key = (SELECT max(id) + 1 FROM api_key) WHERE {OF} AND kind = 14",
+        {"journals_by_two", "entries_match_events"}),
     "the head is ahead": (f"UPDATE scheme_head SET last_entry = last_entry + 1 WHERE {OF}", {"entries_gapless"}),
     "late events are miscounted": (
         f"UPDATE business_day SET late_events = late_events + 1 WHERE {OF} AND business_date = '{NEXT_DAY}'", {"entries_gapless"}),
@@ -258,7 +259,7 @@ TAMPERINGS = {
         {"days_match", "entries_match_events", "particulars_verify"}),
     "a closed day is said to be open": (
         f"UPDATE business_day SET state = 'open' WHERE {OF} AND business_date = '{WORKED_DAY}'",
-        {"days_match", "balances_match_legs", "deposit_cover"}),
+        {"days_match", "balances_match_legs", "deposit_cover", "cup_days_match"}),
     "an entry is said to be another site's": (
         f"UPDATE entry SET site = (SELECT id FROM site WHERE code = 'dock') WHERE {FIRST_ISSUE}",
         {"entries_match_events", "site_days_match"}),
