@@ -21,8 +21,8 @@
 
 #define SEALS            "/v1/seals?scheme={scheme}"
 #define JOURNAL_OF_ENTRY "/v1/reports/journal?scheme={scheme}&from={business_date}&to={business_date}"
-#define SEE_ENTRY(proof)                                                                                     \
-    {"Proof that it is sealed", proof "?scheme={scheme}"}, {"Journal of the day", JOURNAL_OF_ENTRY},         \
+#define SEE_ENTRY                                                                                            \
+    {"Journal of the day", JOURNAL_OF_ENTRY},                                                                \
         {"Events of the day", "/v1/events?scheme={scheme}&business_date={business_date}"},                   \
     {                                                                                                        \
         "The rules by which events become legs", "/v1/posting-rules"                                         \
@@ -53,8 +53,8 @@ static const struct page_about abouts[] = {
      .title = "Events",
      .columns = {"entry", "business_date", "late", "kind", "site", "occurred_at", "amount", "reference",
                  "event_id"}},
-    {.schema = "RecordedEvent", .title = "Event", .see = {SEE_ENTRY("/v1/events/{event_id}/proof")}},
-    {.schema = "RecordedEntry", .title = "Entry", .see = {SEE_ENTRY("/v1/entries/{entry}/proof")}},
+    {.schema = "RecordedEvent", .title = "Event", .see = {SEE_ENTRY}},
+    {.schema = "RecordedEntry", .title = "Entry", .see = {SEE_ENTRY}},
     {.schema = "Proof",
      .title = "Proof that an entry is sealed",
      .see = {{"Settlement", "/v1/settlements/{scheme}/{business_date}"}, {"The chain of seals", SEALS}}},
