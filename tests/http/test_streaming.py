@@ -229,18 +229,18 @@ def test_a_client_that_takes_no_chunks(ledger):
 
 
 # While it is made ------------------------------------------------------------------------------------------------------
-@pytest.mark.parametrize("format", ["json", "csv"])
+@pytest.mark.parametrize("format", ["json", "csv", "html"])
 def test_the_beginning_is_sent_while_the_rest_is_made(ledger, format):
     fill(ledger, MANY, special={MANY // 2: GATE})
     with gate(ledger) as let_pass:
         report = Report(ledger, format).begin()
         wait_for(lambda: at_gate(ledger))
         beginning = report.read(1_000_000)
-        assert beginning.count(b"\n") > 4000 and len(at_gate(ledger)) == 1, "its statement had ended already"
+        assert beginning.count(b"\n") > 2000 and len(at_gate(ledger)) == 1, "its statement had ended already"
         let_pass()
         body = beginning + report.read()
     assert body.count(b"site_clearing(anchor)") == MANY
-    assert body.endswith(b"]}\n") or format == "csv"
+    assert body.endswith({"json": b"]}\n", "csv": b"\r\n", "html": b"</html>\n"}[format])
 
 
 def test_memory_does_not_grow_with_the_answer(ledger):
@@ -287,7 +287,7 @@ def test_a_slow_client_holds_nobody_up(database):
 def test_as_many_as_leave_a_worker_to_others(database):
     """Three workers: two long answers at a time; then 503, while what is short is answered."""
     service = new_ledger(database, read_workers=3)
-    fill(service, 5000, special={4000: GATE})
+    fill(service, 5000, special={4500: GATE})  # journals are read 4096 entries at a time
     with gate(service) as let_pass:
         reports = [Report(service).begin() for _ in range(2)]
         wait_for(lambda: len(at_gate(service)) == 2)
