@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""Loads the invented network of the demo, trades four past business days, closes each and prints what came of it.
+"""Loads the invented network of the demo, trades four past business days, closes and pays each, and prints what came of it.
 
     python3 deploy/trade URL KEY_FOLDER
 
@@ -15,6 +15,7 @@ from pathlib import Path
 import pages
 from client import Client
 from floor import STORY, Floor, current_business_day, with_dates
+from morning import APPROVER, Morning
 
 NETWORK = Path(__file__).parent.parent / "demo-network.json"
 DAYS = len(STORY["tern-bay"])
@@ -84,14 +85,15 @@ def load(client):
     loaded = client.post("/v1/reference", network)
     print("Loaded: " + ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in loaded.items()))
     client.make_key("accountant", "accountant")
+    client.make_key(APPROVER, "accountant")
     for participant in network["participants"]:
         own = [site["site"] for site in network["sites"] if site["participant"] == participant["participant"]]
         client.make_key(participant["participant"], "pos", sites=own)
-    print(f"Keys made: an accountant's, and one for the tills of each of {len(network['participants'])} participants")
+    print(f"Keys made: an accountant's, a treasurer's, and one for the tills of each of {len(network['participants'])} participants")
     return network, first_day
 
 
-def trade(client, posters, date, index):
+def trade(client, posters, mornings, date, index):
     pages.heading(f"Business day {date:%Y-%m-%d, %A}", f"day {index + 1} of {DAYS}")
     for poster in posters:
         pages.paragraph(poster.floor.scheme, STORY[poster.floor.scheme][index]["told"])
@@ -101,20 +103,24 @@ def trade(client, posters, date, index):
               f"duplicate, {outcomes['rejected']:,} refused  ({seconds:.1f} s)")
     for poster in posters:
         pages.settlement(client.post(f"/v1/schemes/{poster.floor.scheme}/days/{date}/close", key="accountant"))
+        if index < DAYS - 1:  # the last day's payments wait for the reader
+            pages.paragraph("", mornings[poster.floor.scheme].of(date, comes_back=index == DAYS - 2))
 
 
 def main(url, key_folder):
     client = Client(url, key_folder)
     network, first_day = load(client)
     posters = [Poster(client, Floor(network, scheme, first_day)) for scheme in network["schemes"]]
+    mornings = {scheme["scheme"]: Morning(client, scheme) for scheme in network["schemes"]}
     print("Position: collected - refunded + fees + tax + the rest. Above zero: owes; below: is owed.")
     for index in range(DAYS):
-        trade(client, posters, first_day + timedelta(days=index), index)
+        trade(client, posters, mornings, first_day + timedelta(days=index), index)
     last_day = first_day + timedelta(days=DAYS - 1)
     for scheme in network["schemes"]:
         asked = {"scheme": scheme["scheme"], "as_of": last_day.isoformat()}
         pages.deposit_cover(client.get("/v1/reports/deposit-cover", **asked), scheme["currency"])
         pages.stock(client.get("/v1/reports/stock", **asked))
+        pages.ageing(client.get("/v1/reports/ageing", scheme=scheme["scheme"]), scheme["currency"])
     pages.exceptions([found for poster in posters for found in poster.exceptions])
     pages.checks(client.get("/v1/checks"))
     pages.heading("Cautions")

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""A small client of depositd's HTTP interface: JSON in and out over one connection, one key per call."""
+"""A small client of depositd's HTTP interface over one connection, one key per call."""
 
 import http.client
 import json
@@ -20,17 +20,26 @@ class Client:
     def post(self, path, body=None, key="admin"):
         return self.request("POST", path, key, body)
 
+    def post_xml(self, path, body, key="admin"):
+        return json.loads(self.send("POST", path, key, body, "application/xml"))
+
+    def fetch(self, path, key="admin"):
+        """The bytes, whatever they are."""
+        return self.send("GET", path, key)
+
     def request(self, method, path, key, body=None):
+        return json.loads(self.send(method, path, key, body and json.dumps(body).encode(), "application/json"))
+
+    def send(self, method, path, key, body=None, media_type=None):
         headers = {"Authorization": "Bearer " + (self.key_folder / key).read_text().strip()}
         if body is not None:
-            headers["Content-Type"] = "application/json"
-            body = json.dumps(body)
+            headers["Content-Type"] = media_type
         self.connection.request(method, path, body, headers)
         response = self.connection.getresponse()
-        text = response.read().decode()
+        answer = response.read()
         if response.status >= 300:
-            raise SystemExit(f"demo: {method} {path} as {key}: {response.status} {text}")
-        return json.loads(text)
+            raise SystemExit(f"demo: {method} {path} as {key}: {response.status} {answer.decode()}")
+        return answer
 
     def make_key(self, name, role, **reach):
         """Keys are shown once: the secret goes to a file of the key folder that only its owner can read."""

@@ -102,6 +102,17 @@ def stock(report):
     table(["place", *(f"{cup_type}    " for cup_type in cup_types)], rows)
 
 
+def ageing(report, currency):
+    """What is due and in arrears now: payments are confirmed in the business day that contains now."""
+    heading(f"Not paid yet in {report['scheme']}, and payments that came back, as of {report['as_of']}", f"in {currency}")
+    words, figures = report["columns"][:4], report["columns"][4:]
+    rows = [[item[name] or "" for name in words] + [number(item[name]) for name in figures] for item in report["items"]]
+    if rows:
+        table(report["columns"], rows, words=len(words), keep=("total",))
+    else:
+        print("    nothing")
+
+
 def exceptions(found):
     """`found`: scheme, event and exception of each."""
     heading(f"Exceptions: {len(found)} recorded facts that a person should look at")

@@ -1,10 +1,14 @@
 # SPDX-License-Identifier: ISC
 """Fixtures: a fresh database per module, or per test, and the service over it."""
 import os
+import sys
+from pathlib import Path
 
 import pytest
 
 from harness import Database, new_service
+
+sys.path.append(str(Path(__file__).parents[2] / "deploy" / "trade"))  # the demo's bank and shop floor
 
 
 def _database():

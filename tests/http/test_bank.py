@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
 """Files to the bank and statements from it. The files are held against the schemas of ISO 20022 with xmllint, and read by
-bank_of_the_demo.py, which shares no code with the service and answers with a camt.053. Whose money a line is, and that over- and
+bank.py, which shares no code with the service and answers with a camt.053. Whose money a line is, and that over- and
 underpaid ones wait in bank_suspense, is the accounting contract's."""
 import hashlib
 import os
@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-import bank_of_the_demo as bank
+import bank
 import network
 from harness import at_once
 from network import at, cups, event

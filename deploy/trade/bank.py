@@ -2,7 +2,7 @@
 # SPDX-License-Identifier: ISC
 """A bank, as far as the pool sees one: it reads payment files and writes a statement of what it did with them.
 
-    bank_of_the_demo.py --account 00001000 --id 2026-05-13 FILE... > statement.xml
+    bank.py --account 00001000 --id 2026-05-13 FILE... > statement.xml
 
 It knows the standard's messages pain.001.001.09, pain.008.001.08 and camt.053.001.08, and nothing of the service.
 """

@@ -1,0 +1,72 @@
+# SPDX-License-Identifier: ISC
+"""The accountant's morning after a close: somebody else approves, files go to the bank, its statement comes back."""
+
+from collections import Counter
+from decimal import Decimal
+
+import bank
+
+APPROVER = "treasurer"  # the accountant closes, so another has to approve
+KINDS = ("payouts", "collections")
+
+
+def counted(found, kind):
+    return f"{len(found)} {kind}" if len(found) > 1 else f"one {kind[:-1]}"
+
+
+class Morning:
+    """One scheme's, which remembers the balance of its bank account from one statement to the next."""
+
+    def __init__(self, client, scheme):
+        self.client = client
+        self.scheme = scheme["scheme"]
+        self.currency = scheme["currency"]
+        self.account = scheme["operator"]["bank_account"]["account"]
+        self.balance = Decimal(0)
+        self.statements = 0
+
+    def of(self, date, comes_back=False):
+        """All of it; what was done, as text. With `comes_back`, the bank can't collect one payment."""
+        path = f"/v1/settlements/{self.scheme}/{date}"
+        payments = self.client.post(path + "/approve", key=APPROVER)["payments"]
+        done = [f"{APPROVER} approves {sum(p['status'] == 'approved' for p in payments)} of {len(payments)} payments"]
+        done += [f"{p['from']}'s to {p['to']} stays held" for p in payments if p["status"] == "computed"]
+        orders = self.instruct(path, payments, done)
+        if orders:
+            self.read_statement(orders, comes_back, done)
+        self.confirm_direct(payments, done)
+        return "; ".join(done) + "."
+
+    def instruct(self, path, payments, done):
+        """A file for each kind that there is something of. Returns the orders that a bank finds in them."""
+        orders = []
+        pool = Counter("payouts" if p["from"] == "pool" else "collections" for p in payments
+                       if p["status"] == "approved" and "pool" in (p["from"], p["to"]))
+        for kind in (kind for kind in KINDS if pool[kind]):
+            file = self.client.post(path + "/files", {"type": kind}, key=APPROVER)
+            _, found = bank.read_file(self.client.fetch(file["location"], key=APPROVER))
+            done.append(f"{counted(found, kind)} of {Decimal(file['total']):,} {self.currency} in a file for the bank")
+            orders += found
+        return orders
+
+    def read_statement(self, orders, comes_back, done):
+        """Of the day that the orders are for."""
+        date = orders[0].requested_on
+        bookings = bank.book(orders, f"{date}-{self.statements}")
+        collected = [b for b in bookings if b.amount > 0]
+        if comes_back and collected:
+            bookings.append(bank.come_back(collected[0]))
+        self.statements += 1
+        text = bank.statement(f"{self.scheme}-{self.statements}", self.account, self.currency, date, bookings, opening=self.balance)
+        self.balance += sum(b.amount for b in bookings)
+        taken = self.client.post_xml(f"/v1/bank-statements?scheme={self.scheme}", text, key=APPROVER)
+        done.append(f"its statement confirms {taken['confirmed']}"
+                    + (f", {taken['returned']} of which came back and is in arrears" if taken["returned"] else ""))
+
+    def confirm_direct(self, payments, done):
+        """Between participants: the accountant has both parties' word."""
+        direct = [p for p in payments if p["status"] == "approved" and "pool" not in (p["from"], p["to"])]
+        for payment in direct:
+            self.client.post(f"/v1/payments/{payment['payment_id']}/confirm", {"reason": "both say so"}, key=APPROVER)
+        if direct:
+            done.append(f"{len(direct)} between participants are confirmed by their word")
