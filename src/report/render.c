@@ -61,6 +61,7 @@ bool render_is_integer(const struct render *render, const char *const *cells, si
         return render->unit_column < render->column_count && cells[render->unit_column] != NULL &&
                strcmp(cells[render->unit_column], render->head->currency) != 0;
     case COLUMN_TEXT:
+    case COLUMN_RATE:
     case COLUMN_AMOUNT:
         break;
     }

@@ -302,9 +302,9 @@ static const struct report reports[] = {
                  {"issued", COLUMN_CUPS, "Cups issued in the period, less reversed"},
                  {"returned", COLUMN_CUPS,
                   "Cups returned in the period, whenever and wherever they were issued"},
-                 {"rate", COLUMN_TEXT, "Returned over issued: of the period, not of a cohort"},
-                 {"target", COLUMN_TEXT, "The scheme's target"},
-                 {"difference", COLUMN_TEXT, "Rate less target"}}},
+                 {"rate", COLUMN_RATE, "Returned over issued: of the period, not of a cohort"},
+                 {"target", COLUMN_RATE, "The scheme's target"},
+                 {"difference", COLUMN_RATE, "Rate less target"}}},
     {"return-rate-daily",
      "Cups issued and returned each day, and the rate of the week that ends with it",
      FOR_OFFICE,
@@ -315,8 +315,8 @@ static const struct report reports[] = {
      .columns = {{"date", COLUMN_TEXT, "Business day", OF_SCHEME("journal") "&from={date}&to={date}"},
                  {"issued", COLUMN_CUPS, "Cups issued, less reversed"},
                  {"returned", COLUMN_CUPS, "Cups returned, less reversed"},
-                 {"rate_7_days", COLUMN_TEXT, "Returned over issued in the 7 days that end with this one"},
-                 {"target", COLUMN_TEXT, "The scheme's target"}}},
+                 {"rate_7_days", COLUMN_RATE, "Returned over issued in the 7 days that end with this one"},
+                 {"target", COLUMN_RATE, "The scheme's target"}}},
     {"recovery", "Cups and grams retired, to be made into new things, against those supplied", FOR_OFFICE,
      false, &sql_report_recovery, .parameters = {FROM, TO},
      .columns = {{"cup_type", COLUMN_TEXT, "Cup type"},
@@ -325,8 +325,8 @@ static const struct report reports[] = {
                  {"retired", COLUMN_CUPS, "Cups retired", TO_LEDGER},
                  {"weighed", COLUMN_CUPS, "Of these: cups whose mass was stated at retirement"},
                  {"retired_g", COLUMN_CUPS, "Grams retired: as stated, of the others by their type"},
-                 {"share_of_cups", COLUMN_TEXT, "Cups retired over cups supplied in the period"},
-                 {"share_of_grams", COLUMN_TEXT, "Grams retired over grams supplied in the period"},
+                 {"share_of_cups", COLUMN_RATE, "Cups retired over cups supplied in the period"},
+                 {"share_of_grams", COLUMN_RATE, "Grams retired over grams supplied in the period"},
                  {"account", COLUMN_TEXT, "Account of retired cups", TO_LEDGER}}},
 };
 
@@ -365,7 +365,8 @@ const char *column_kind_word(enum column_kind kind)
     static const char *const words[] = {[COLUMN_TEXT] = "text",
                                         [COLUMN_AMOUNT] = "amount",
                                         [COLUMN_CUPS] = "cups",
-                                        [COLUMN_FIGURE] = "figure"};
+                                        [COLUMN_FIGURE] = "figure",
+                                        [COLUMN_RATE] = "rate"};
     return words[kind];
 }
 

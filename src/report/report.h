@@ -20,7 +20,8 @@ enum column_kind {
     COLUMN_TEXT,
     COLUMN_AMOUNT, /* decimal, with the currency's decimals */
     COLUMN_CUPS,   /* integer */
-    COLUMN_FIGURE  /* an amount where the column `unit` holds the scheme's currency, else cups */
+    COLUMN_FIGURE, /* an amount where the column `unit` holds the scheme's currency, else cups */
+    COLUMN_RATE    /* decimal fraction: 0.90 is nine of ten */
 };
 
 struct report_column {
@@ -87,7 +88,7 @@ const struct report *reports_all(size_t *count);
 const struct report *report_find(const char *name);
 size_t report_column_count(const struct report *report);
 size_t report_parameter_count(const struct report *report);
-/* "text", "amount", "cups", "figure" */
+/* "text", "amount", "cups", "figure", "rate" */
 const char *column_kind_word(enum column_kind kind);
 /* "day", "site", "participant", "cup_type", "account", "choice" */
 const char *parameter_kind_word(enum parameter_kind kind);
