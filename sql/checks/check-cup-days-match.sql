@@ -1,6 +1,6 @@
--- Check: what closes kept of cups and the deposits on them is what the sites did in these days, and what moved on
+-- Check: what is kept of closed days' cups and the deposits on them is what the sites did in these days, and what moved on
 -- customer_deposits, supply and retired. $1 scheme. Both stand beside the entries in ways of their own.
-WITH closed AS (SELECT business_date FROM business_day WHERE scheme = $1::integer AND state = 'closed'),
+WITH closed AS (SELECT business_date FROM particulars WHERE scheme = $1::integer), -- which are kept with them
 kept AS (SELECT * FROM cup_day WHERE scheme = $1::integer),
 examined AS (
     SELECT business_date, coalesce((SELECT code FROM site WHERE id = site), 'no site') AS what,

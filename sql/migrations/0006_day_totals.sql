@@ -1,4 +1,4 @@
--- What tills say of their days, and what the reports need: figures per cup type that a close keeps, movements of accounts by
+-- What tills say of their days, and what the reports need: figures per cup type that are kept of closed days, movements of accounts by
 -- day, and the indexes that let a report read no more than it shows.
 
 -- What a till's own end-of-day report says of a business day by when things happened. A row for each time it was said; the last
@@ -28,7 +28,7 @@ CREATE INDEX ON payment (scheme, business_date) WHERE status NOT IN ('confirmed'
 CREATE INDEX ON payment_change (scheme, entry) WHERE change = 'fail';
 
 -- What a business day did with the cups of a type at a site (0: what no site did), and with the deposits that customers have
--- on them. Kept by the close, for then it can't change any more. Cups issued and returned are net of reversals, as in
+-- on them. Kept a moment after the close, for then it can't change any more. Cups issued and returned are net of reversals, as in
 -- site_day; deposits say apart what reversals took back. Deposits are what is owed: positive.
 CREATE TABLE cup_day (
     scheme               integer NOT NULL,
@@ -103,11 +103,7 @@ CREATE FUNCTION cup_day_of(of_scheme integer, of_day date)
      GROUP BY site, cup_type
 $$;
 
-INSERT INTO cup_day
-SELECT d.scheme, d.business_date, c.* FROM business_day d CROSS JOIN LATERAL cup_day_of(d.scheme, d.business_date) c
- WHERE d.state = 'closed';
-
--- The days from `first` through `last`: closed ones as kept, the few others from their entries.
+-- The days from `first` through `last`: as kept, the few others from their entries.
 CREATE FUNCTION cup_days(of_scheme integer, first date, last date)
     RETURNS TABLE (business_date date, site integer, cup_type integer, issued bigint, returned bigint, supplied bigint,
                    retired bigint, weighed bigint, weighed_g bigint, deposits_issued bigint, deposits_refunded bigint,
@@ -120,7 +116,8 @@ CREATE FUNCTION cup_days(of_scheme integer, first date, last date)
     UNION ALL
     SELECT d.business_date, c.*
       FROM business_day d CROSS JOIN LATERAL cup_day_of(d.scheme, d.business_date) c
-     WHERE d.scheme = of_scheme AND d.business_date BETWEEN first AND last AND d.state <> 'closed' AND d.first_entry IS NOT NULL
+     WHERE d.scheme = of_scheme AND d.business_date BETWEEN first AND last AND d.first_entry IS NOT NULL
+       AND NOT EXISTS (SELECT FROM cup_day k WHERE k.scheme = d.scheme AND k.business_date = d.business_date)
 $$;
 
 -- Each account in each business day from `first` through `last`: what it stood at, what it moved by, and stands at.

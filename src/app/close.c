@@ -112,8 +112,6 @@ static enum store_result load_figures(struct closing *closing)
     if (result == STORE_OK)
         result = store_closing_participants(closing->pg, &closing->arena, scheme, date,
                                             &closing->participants, &closing->participant_count);
-    if (result == STORE_OK) /* while others still post: it reads the day's entries */
-        result = store_close_cup_days(closing->pg, scheme, date);
     return result == STORE_OK ? index_participants(closing) : result;
 }
 

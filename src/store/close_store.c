@@ -122,11 +122,6 @@ enum store_result store_close_balances(struct pg *pg, int32_t scheme, struct dat
     return query_day(pg, &sql_close_balances, scheme, date, NULL);
 }
 
-enum store_result store_close_cup_days(struct pg *pg, int32_t scheme, struct date date)
-{
-    return query_day(pg, &sql_close_cup_days, scheme, date, NULL);
-}
-
 enum store_result store_close_day(struct pg *pg, int32_t scheme, struct date date)
 {
     return change_day(pg, &sql_close_day, scheme, date);

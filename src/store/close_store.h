@@ -45,8 +45,6 @@ MUST_CHECK enum store_result store_cups_through(struct pg *pg, struct arena *are
                                                 struct date date, struct leg **balances, size_t *count);
 
 MUST_CHECK enum store_result store_close_balances(struct pg *pg, int32_t scheme, struct date date);
-/* Keeps what the day did with cups, for the reports. Nobody adds to the day but the close. */
-MUST_CHECK enum store_result store_close_cup_days(struct pg *pg, int32_t scheme, struct date date);
 MUST_CHECK enum store_result store_close_day(struct pg *pg, int32_t scheme, struct date date);
 
 /* 32 zero bytes where no day is closed yet. */

@@ -29,6 +29,7 @@ struct particulars_day {
  * entries. */
 MUST_CHECK enum store_result particulars_wanting(struct pg *pg, struct arena *arena,
                                                  struct particulars_day **days, size_t *count);
+/* And what the day did with cups, for the reports: its entries are read once more. */
 MUST_CHECK enum store_result particulars_add(struct pg *pg, const struct particulars_day *day);
 /* All days of a scheme that are sealed, or whose particulars are kept. */
 MUST_CHECK enum store_result particulars_days(struct pg *pg, struct arena *arena, int32_t scheme,

@@ -259,7 +259,7 @@ TAMPERINGS = {
         {"days_match", "entries_match_events", "particulars_verify"}),
     "a closed day is said to be open": (
         f"UPDATE business_day SET state = 'open' WHERE {OF} AND business_date = '{WORKED_DAY}'",
-        {"days_match", "balances_match_legs", "deposit_cover", "cup_days_match"}),
+        {"days_match", "balances_match_legs", "deposit_cover"}),
     "an entry is said to be another site's": (
         f"UPDATE entry SET site = (SELECT id FROM site WHERE code = 'dock') WHERE {FIRST_ISSUE}",
         {"entries_match_events", "site_days_match"}),

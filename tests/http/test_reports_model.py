@@ -2,6 +2,7 @@
 """After random days, with late events, reversals and changes of value: the reports against figures that are worked out here from the
 naive model's events alone. DEPOSITD_MODEL_DAYS and DEPOSITD_MODEL_SEED as in test_model.py."""
 import random
+import time
 from collections import Counter, defaultdict
 from decimal import Decimal
 
@@ -277,11 +278,15 @@ def test_ageing_is_what_the_trial_balance_says(net):
             if r["account"].partition("(")[0] in ("settlement_due", "arrears")}
 
 
-def test_what_a_close_keeps_is_what_the_entries_say(net, shared):
+def test_what_is_kept_of_a_closed_day_is_what_the_entries_say(net, shared):
     [(scheme,)] = shared.database.rows("SELECT id FROM scheme WHERE code = %s", net.model.scheme["scheme"])
     days = [d for (d,) in shared.database.rows(
         "SELECT business_date FROM business_day WHERE scheme = %s AND state = 'closed'", scheme)]
     assert len(days) == CLOSED
+    deadline = time.monotonic() + 30
+    while shared.database.rows("SELECT count(*) FROM particulars WHERE scheme = %s", scheme) != [(CLOSED,)]:
+        assert time.monotonic() < deadline, "nobody keeps it"
+        time.sleep(0.05)
     for day in days:
         kept = shared.database.rows("SELECT * FROM cup_day WHERE scheme = %s AND business_date = %s", scheme, day)
         assert sorted(row[2:] for row in kept) == sorted(shared.database.rows("SELECT * FROM cup_day_of(%s, %s)", scheme, day))
