@@ -1,6 +1,6 @@
 -- Dispatches that are not squared at the end of a day: what is on the road, and what came that was not sent. $1 scheme, $2
 -- business day. The transfers say how it stands now; what receipts, losses and their reversals of later days did is taken
--- off again, so that it costs as much as these are.
+-- off again, so that it costs as much as these are. Clocks differ: a receipt may be of an earlier day than its dispatch.
 WITH later AS ( -- each entry of a later day that changed a transfer, its cups, and whether a reversal took them back
     SELECT coalesce(d.entry, o.entry) AS dispatch, o.kind, c.id AS cup_type, (line ->> 'condition') IS NOT NULL AS damaged,
            (line ->> 'quantity')::bigint * CASE e.kind WHEN 11 THEN -1 ELSE 1 END AS cups
@@ -23,9 +23,8 @@ stood AS (
     SELECT t.dispatch, t.cup_type, t.damaged, t.business_date, t.sender, t.receiver, t.sent - coalesce(u.sent, 0) AS sent,
            t.received - coalesce(u.received, 0) AS received, t.lost - coalesce(u.lost, 0) AS lost
       FROM transfer t LEFT JOIN undone u USING (dispatch, cup_type, damaged)
-     WHERE t.scheme = $1::integer AND t.business_date <= $2
-       AND (t.sent <> t.received + t.lost OR t.dispatch IN (SELECT dispatch FROM undone)))
-SELECT stood.business_date, $2::date - stood.business_date, dispatch, e.event::json ->> 'event_id', s.code, r.code, c.code,
+     WHERE t.scheme = $1::integer AND (t.sent <> t.received + t.lost OR t.dispatch IN (SELECT dispatch FROM undone)))
+SELECT stood.business_date, greatest($2::date - stood.business_date, 0), dispatch, e.event::json ->> 'event_id', s.code, r.code, c.code,
        CASE WHEN damaged THEN 'damaged' ELSE 'sound' END, sent, received, lost, greatest(sent - received - lost, 0),
        greatest(received + lost - sent, 0),
        CASE WHEN received + lost > sent THEN 'over' WHEN received + lost > 0 THEN 'short' ELSE 'in_transit' END
