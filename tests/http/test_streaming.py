@@ -13,7 +13,7 @@ import signal
 import socket
 import struct
 import time
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -170,7 +170,11 @@ def making(service):
 def kept(service):
     """How many files without a name the process has open: the answers that it keeps."""
     folder = f"/proc/{service.process.pid}/fd"
-    return sum(os.readlink(f"{folder}/{name}").endswith("(deleted)") for name in os.listdir(folder))
+    count = 0
+    for name in os.listdir(folder):
+        with suppress(FileNotFoundError):  # closed since it was listed
+            count += os.readlink(f"{folder}/{name}").endswith("(deleted)")
+    return count
 
 
 def peak_memory(service):
