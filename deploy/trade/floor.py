@@ -3,7 +3,7 @@
 
 A Floor keeps its own simple count of where the cups are, so that the trade is one that could have happened. It
 knows nothing of HTTP: business_day() returns the day's events in the order in which they are to be posted. The
-same network and the same days always give the same trade."""
+same network, days and bustle always give the same trade."""
 
 import random
 import uuid
@@ -60,7 +60,9 @@ class Batch:
 
 
 class Floor:
-    def __init__(self, network, scheme, first_day):
+    def __init__(self, network, scheme, first_day, bustle=1.0):
+        """`bustle`: how much of the demo's custom comes."""
+        self.bustle = bustle
         self.scheme = scheme["scheme"]
         self.zone = ZoneInfo(scheme["time_zone"])
         self.first_day = first_day
@@ -99,7 +101,8 @@ class Floor:
 
     def business_day(self, index):
         self.day = self.first_day + timedelta(days=index)
-        self.story = dict(STORY[self.scheme][index])
+        told = STORY[self.scheme]
+        self.story = dict(told[index]) if index < len(told) else {}  # what comes after the story is a quiet day
         batches = [Batch("late till", self.held_back)]
         self.held_back = []
         batches += self.stock_up() if index == 0 else self.morning_vans()
@@ -138,7 +141,7 @@ class Floor:
             weights = [max(buy + self.lean[site], 0), max(bring - self.lean[site], 0), 100 - buy - bring]
             if self.sites[site]["kind"] == "return_point":
                 weights = [0, 1, 0]
-            count = int(visits * self.random.uniform(0.6, 1.4))
+            count = int(visits * self.bustle * self.random.uniform(0.6, 1.4))
             for hour in sorted(self.random.uniform(start, end) for _ in range(count)):
                 events += self.visit(site, self.random.choices(["issue", "return", "exchange"], weights)[0], hour)
         done, accountant = self.incidents(name, start + 1)

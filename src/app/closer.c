@@ -181,15 +181,15 @@ static bool work_once(struct closer *closer)
     return closed || (kept && result == STORE_OK);
 }
 
-/* False: it is time to stop. */
+/* False: it is time to stop. A time of day that is set back must not make the pause longer. */
 static bool pause_a_while(struct closer *closer)
 {
     struct timespec until;
-    clock_gettime(CLOCK_REALTIME, &until);
+    clock_gettime(CLOCK_MONOTONIC, &until);
     until.tv_sec += PAUSE_S;
     pthread_mutex_lock(&closer->lock);
     if (!closer->stopping)
-        pthread_cond_timedwait(&closer->wake, &closer->lock, &until);
+        pthread_cond_clockwait(&closer->wake, &closer->lock, CLOCK_MONOTONIC, &until);
     bool go_on = !closer->stopping;
     pthread_mutex_unlock(&closer->lock);
     return go_on;
