@@ -58,7 +58,6 @@ struct exception_facts {
 };
 
 const char *exception_word(enum exception_kind kind);
-const char *exception_meaning(enum exception_kind kind);
 
 /* Writes the exceptions to `found`, which has room for exceptions_max(); returns how many. */
 size_t exceptions_find(const struct exception_facts *facts, struct exception *found);

@@ -15,6 +15,7 @@
     X(UNAUTHENTICATED, unauthenticated, 401, false, "No valid key was given")                                \
     X(ROLE_NOT_ALLOWED, role_not_allowed, 403, false, "The key's role may not do this")                      \
     X(SITE_NOT_ALLOWED, site_not_allowed, 403, false, "The key does not name this site")                     \
+    X(CROSS_SITE, cross_site, 403, false, "Another site made the browser send this")                         \
     X(NOT_FOUND, not_found, 404, false, "There is nothing here that the key may know of")                    \
     X(METHOD_NOT_ALLOWED, method_not_allowed, 405, false, "The resource does not have this method")          \
     X(NOT_ACCEPTABLE, not_acceptable, 406, false, "No representation that the request accepts")              \

@@ -172,7 +172,7 @@ static enum store_result take_payment(struct matching *matching, struct bank_pay
     return bank_payment_change(matching->desk, payment, CHANGE_CONFIRM, NULL, matching->faults, &row->entry);
 }
 
-/* The payment's money on its way back. A return whose payment no line was seen of is left to a person. */
+/* The payment's money on its way back. A return of what was never confirmed is left to a person. */
 static enum store_result take_return(struct matching *matching, struct bank_payment *payment,
                                      struct bank_line_row *row)
 {

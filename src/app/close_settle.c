@@ -138,16 +138,18 @@ static void name_payment(const struct closing *closing, struct payment_row *paym
     payment->payment_id[2 * ID_BYTES] = '\0';
 }
 
-/* Why a payout waits for a person. */
+/* Why a payout waits for a person. A changed account comes first: were another reason told in its place, the
+ * account would pass for known, and the next payout to it would not wait. */
 static const char *held(const struct closing *closing, int32_t payee)
 {
     if (payee == 0)
         return NULL;
     const struct closing_participant *participant = &closing->participants[closing->participant_index[payee]];
-    if (closing->scheme->variance_limited &&
-        participant->exceptions.minor > closing->scheme->variance_limit.minor)
-        return "variance_limit";
-    return participant->bank_account_changed ? "bank_account_changed" : NULL;
+    if (participant->bank_account_changed)
+        return "bank_account_changed";
+    bool over = closing->scheme->variance_limited &&
+                participant->exceptions.minor > closing->scheme->variance_limit.minor;
+    return over ? "variance_limit" : NULL;
 }
 
 static int compare_payments(const void *a, const void *b)

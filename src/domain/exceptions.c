@@ -4,11 +4,8 @@
 
 #include <assert.h>
 
-static const struct {
-    const char *word;
-    const char *meaning;
-} kinds[EXCEPTION_KINDS] = {
-#define X(name, word, meaning) [EXCEPTION_##name] = {#word, meaning},
+static const char *const words[EXCEPTION_KINDS] = {
+#define X(name, word, meaning) [EXCEPTION_##name] = #word,
     EXCEPTION_TABLE(X)
 #undef X
 };
@@ -21,12 +18,7 @@ struct finder {
 
 const char *exception_word(enum exception_kind kind)
 {
-    return kinds[kind].word;
-}
-
-const char *exception_meaning(enum exception_kind kind)
-{
-    return kinds[kind].meaning;
+    return words[kind];
 }
 
 static void add_plain(struct finder *finder, enum exception_kind kind)

@@ -29,6 +29,13 @@ static bool check_role(const struct request *request, struct answer *answer)
     return true;
 }
 
+/* A form elsewhere can post without a body, which is all that it takes to approve a payment. */
+static bool check_site(const struct request *request, struct answer *answer)
+{
+    return request->route->method == METHOD_GET || !request->cross_site ||
+           refuse(answer, REASON_CROSS_SITE, reason_info(REASON_CROSS_SITE)->title);
+}
+
 static bool check_rate(const struct request *request, struct answer *answer)
 {
     return request->identity == NULL ||
@@ -163,8 +170,8 @@ static bool check_body(struct request *request, struct answer *answer)
 
 bool admit(struct request *request, struct answer *answer)
 {
-    if (!check_role(request, answer) || !check_rate(request, answer) || !check_query(request, answer) ||
-        !check_media(request, answer) || !check_body(request, answer))
+    if (!check_role(request, answer) || !check_site(request, answer) || !check_rate(request, answer) ||
+        !check_query(request, answer) || !check_media(request, answer) || !check_body(request, answer))
         return false;
     if (answer->media == MEDIA_HTML)
         forget_empty(request);

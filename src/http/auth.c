@@ -78,6 +78,19 @@ void credentials_read(const char *authorization, struct credentials *credentials
         read_basic(encoded, credentials);
 }
 
+/* Browsers that do not say where from say at least the page's origin. */
+bool credentials_borrowed(const struct credentials *credentials, const struct sender *sender)
+{
+    if (credentials->name[0] == '\0')
+        return false;
+    if (sender->fetch_site != NULL)
+        return strcmp(sender->fetch_site, "same-origin") != 0 && strcmp(sender->fetch_site, "none") != 0;
+    if (sender->origin == NULL)
+        return false;
+    const char *authority = strstr(sender->origin, "://");
+    return authority == NULL || sender->host == NULL || strcasecmp(authority + 3, sender->host) != 0;
+}
+
 const struct identity *credentials_identity(const struct credentials *credentials,
                                             const struct snapshot *snapshot)
 {

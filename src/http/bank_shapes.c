@@ -39,7 +39,9 @@ static const struct field resolve_fields[] = {
      .offset = offsetof(struct resolve_request, account),
      .present_offset = offsetof(struct resolve_request, has_account),
      .words = account_words,
-     .description = "With participant"},
+     .description = "With participant: arrears, which the next close settles; settlement_due, which no close "
+                    "does, only where "
+                    "it takes back what another line put there"},
     {.name = "note",
      .form = FORM_TEXT,
      .required = true,

@@ -96,6 +96,10 @@ static bool read_head(struct exchange *exchange, const char *method, const char 
     request->content_encoding = header(exchange, MHD_HTTP_HEADER_CONTENT_ENCODING);
     MHD_get_connection_values(exchange->connection, MHD_GET_ARGUMENT_KIND, add_parameter, request);
     credentials_read(header(exchange, MHD_HTTP_HEADER_AUTHORIZATION), &exchange->credentials);
+    const struct sender sender = {header(exchange, "Sec-Fetch-Site"),
+                                  header(exchange, MHD_HTTP_HEADER_ORIGIN),
+                                  header(exchange, MHD_HTTP_HEADER_HOST)};
+    request->cross_site = credentials_borrowed(&exchange->credentials, &sender);
     set_request_id(exchange, header(exchange, "X-Request-Id"));
     if (!router_match(method, path, request, &exchange->allowed))
         return false;

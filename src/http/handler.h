@@ -49,7 +49,8 @@ struct request {
     const char *if_none_match;
     const char *content_type;
     const char *content_encoding;
-    bool stream; /* the body is NDJSON, and so is the answer */
+    bool cross_site; /* a page of another site may have made a browser send it, with the key */
+    bool stream;     /* the body is NDJSON, and so is the answer */
     const char *body;
     size_t body_length;
     json_t *json;                    /* the body, where the route takes one; the request's */

@@ -136,10 +136,21 @@ static bool find_target(struct page_view *view, const struct page_scope *scope, 
     return false;
 }
 
-/* "pool" is in the place of a participant, and is none. */
-static bool is_nobody(const char *text)
+/* "pool" is in the place of a participant, and is none; and of the other party to its payment a participant
+ * sees no more than the name. */
+static bool is_nobody(const struct request *request, const char *name, const char *text)
 {
-    return strcmp(text, "pool") == 0;
+    static const char *const members[] = {"participant", "from", "to"};
+    if (strcmp(text, "pool") == 0)
+        return true;
+    if (request->identity == NULL || request->identity->role != ROLE_PARTICIPANT)
+        return false;
+    const struct participant *participant = network_participant(&request->snapshot->network, text);
+    bool is_other = participant != NULL && participant->id != request->identity->participant;
+    for (size_t i = 0; i < sizeof members / sizeof members[0]; i++)
+        if (is_other && strcmp(name, members[i]) == 0)
+            return true;
+    return false;
 }
 
 /* --- values -------------------------------------------------------------------------------------------- */
@@ -254,8 +265,8 @@ void page_value(struct page_view *view, const struct page_scope *scope, const ch
     bool own_path = text != NULL && is_own_path(view, text);
     if (own_path)
         buffer_add_text(&target, text);
-    bool linked =
-        own_path || (simple && (text == NULL || !is_nobody(text)) && find_target(view, scope, name, &target));
+    bool linked = own_path || (simple && (text == NULL || !is_nobody(view->request, name, text)) &&
+                               find_target(view, scope, name, &target));
     if (linked)
         html_open(view->text, "a", "href", target.data);
     if (own_path)

@@ -20,7 +20,8 @@ enum {
     TEXT_MAX = 512,
     REFERENCE_LENGTH = 35, /* Max35Text */
     ACCOUNT_LENGTH = 34,   /* Max34Text */
-    DIGITS_MAX = 18        /* of an amount, as its schema has it */
+    DIGITS_MAX = 18,       /* of an amount, as its schema has it */
+    ATTRIBUTES_MAX = 200   /* the schema has two at most */
 };
 
 /* An amount with its sign, as far as it has been read. */
@@ -609,8 +610,17 @@ static void end_element(struct reading *reading)
     buffer_reset(&reading->text);
 }
 
+/* An amount with an element in its midst would be read as less than it says. */
+static void check_parent(struct reading *reading)
+{
+    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++)
+        if (strcmp(texts[i].path, reading->path) == 0)
+            refuse_element(reading, "has elements within its text");
+}
+
 static void begin_element(struct reading *reading)
 {
+    check_parent(reading);
     if (!enter(reading, (const char *)xmlTextReaderConstLocalName(reading->reader)))
         return;
     buffer_reset(&reading->text);
@@ -663,6 +673,23 @@ static bool has_document_type(const char *text, size_t length)
     return memmem(text, length, beginning, sizeof beginning - 1) != NULL;
 }
 
+/* libxml2 compares each attribute of an element with all others, and takes half a minute over a megabyte of
+ * them. They all stand between one < and the next, which none of their values may hold; so does the text that
+ * follows, whose equals signs are counted, too. */
+static bool has_many_attributes(const char *text, size_t length)
+{
+    size_t signs = 0;
+    bool counts = false; /* not in comments and their like */
+    for (size_t i = 0; i < length && signs <= ATTRIBUTES_MAX; i++)
+        if (text[i] == '<') {
+            signs = 0;
+            counts = i + 1 < length && text[i + 1] != '!' && text[i + 1] != '?';
+        } else {
+            signs += counts && text[i] == '=';
+        }
+    return signs > ATTRIBUTES_MAX;
+}
+
 void camt053_init(void)
 {
     xmlInitParser();
@@ -679,6 +706,10 @@ enum camt_result camt053_read(const char *text, size_t length, const struct curr
     }
     if (has_document_type(text, length)) {
         refuse(&reading, CAMT_NOT_XML, "has a document type, which no ISO 20022 message has");
+        return reading.result;
+    }
+    if (has_many_attributes(text, length)) {
+        refuse(&reading, CAMT_TOO_LARGE, "an element has more than %d attributes", ATTRIBUTES_MAX);
         return reading.result;
     }
     buffer_init(&reading.text, TEXT_MAX);

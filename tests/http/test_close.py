@@ -291,6 +291,18 @@ def test_a_payout_to_a_changed_account_waits_until_it_is_released(service):
     assert reasons == [None, None, "bank_account_changed", "bank_account_changed"]
 
 
+def test_a_changed_account_is_not_hidden_by_another_reason(service):
+    """On the second day both hold: a payout that waits for its account must not make that account known."""
+    admin = service.admin
+    load(admin, variance_limit="5.00")
+    reasons = []
+    for n, (account, paid) in enumerate([("1000-1", "25.00"), ("2000-2", "31.00"), ("2000-2", "25.00"), ("1000-1", "31.00")]):
+        admin.put("/v1/participants/miller", {"name": "Miller", "bank_account": {"account": account, "bank_code": "77"}})
+        admin.post_many([issue("anchor", 40, D0 + n * DAY), give_back("brick", 10, D0 + n * DAY, amount=paid)])
+        reasons.append(held(admin.close("tern-bay", D0 + n * DAY)).get("miller"))
+    assert reasons == [None, "bank_account_changed", "bank_account_changed", "variance_limit"]
+
+
 def test_reference_data_may_change_while_a_day_is_closed(service):
     """The race: a close has begun with what it knows of the network, and waits for another's lock; meanwhile the network
     grows. It must begin again with what is then known, rather than write past what it knew."""

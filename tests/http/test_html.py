@@ -102,6 +102,20 @@ def test_links_lead_a_bound_key_only_where_it_may_go(net, role):
     assert not any(f"site={other}" in target or target.endswith(f"/{other}") for target in pages)
 
 
+def test_the_other_party_to_a_payment_is_named_and_no_more(service):
+    """A payment straight between participants: each sees the other's code, whose statement is not for it."""
+    service.admin.load(network.worked_reference("on_loan"))
+    service.admin.post_many(network.worked_events())
+    service.admin.close("tern-bay", WORKED_DAY)
+    quay = service.client(service.create_key("quay-office", "participant", participant="quay"))
+    target = f"/v1/settlements/tern-bay/{WORKED_DAY}"
+    payments = [(p["from"], p["to"]) for p in quay.get(target)["payments"]]
+    page = Page(quay.send("GET", target, headers=BROWSER).body)
+    linked = {a.text for a in page.all("a") if "participant=" in a.get("href")}
+    assert payments == [("hearth", "quay")] and linked == {"quay"} and "hearth" in page.source
+    assert all(quay.send("GET", link, headers=BROWSER).status == 200 for link in page.links)
+
+
 def test_every_page_is_valid(crawled):
     """HTML Tidy, Debian's validator."""
     assert {target: found for target, page in crawled.items() if (found := tidy(page.answer.body))} == {}

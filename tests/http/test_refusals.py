@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: ISC
 """Refusals: one row per reason, and hostile input. Each gets its problem answer and leaves the ledger as it was."""
+import base64
 import json
 from datetime import date, datetime, timedelta, timezone
 from uuid import uuid4
@@ -269,6 +270,23 @@ def test_requests(net):
                      "reversal_needs_accountant")
 
 
+def test_pages_of_other_sites(net):
+    """A form on another site can make a browser post without a body, and the browser adds what it knows of HTTP Basic. It says so in
+    headers that no page can set: Sec-Fetch-Site (W3C, Fetch Metadata Request Headers), or Origin (RFC 6454, section 7)."""
+    basic = "Basic " + base64.b64encode(f"first-admin:{net.admin_key}".encode()).decode()
+    target, browser = f"/v1/schemes/tern-bay/days/{FIRST}/close", net.client()
+    own = f"http://127.0.0.1:{net.port}"
+    for headers in ({"Sec-Fetch-Site": "cross-site"}, {"Sec-Fetch-Site": "same-site"}, {"Sec-Fetch-Site": "cross-site", "Origin": own},
+                    {"Origin": "http://elsewhere.example"}, {"Origin": "null"}, {"Origin": f"{own}0"}):
+        browser.refused("POST", target, None, 403, "cross_site", {"Authorization": basic, **headers})
+        browser.refused("POST", target + "?dry_run=true", None, 403, "cross_site", {"Authorization": basic, **headers})
+        browser.refused("DELETE", "/v1/keys/nobody", None, 403, "cross_site", {"Authorization": basic, **headers})
+        assert browser.send("GET", "/v1/me", headers={"Authorization": basic, **headers}).status == 200  # a link is no harm
+        assert net.admin.send("POST", target, headers=headers).status == 200  # no browser adds a Bearer token by itself
+    for headers in ({}, {"Sec-Fetch-Site": "same-origin"}, {"Sec-Fetch-Site": "none"}, {"Origin": own}):
+        assert browser.send("POST", target, headers={"Authorization": basic, **headers}).status == 200, headers
+
+
 @pytest.mark.parametrize("target, reason", ids=lambda v: str(v)[:60], argvalues=[
     ("/v1/accounts", "parameter_missing"), ("/v1/settlements", "parameter_missing"),
     ("/v1/reports/trial-balance", "parameter_missing"), ("/v1/accounts?scheme=tern-bay&colour=blue", "parameter_unknown"),
@@ -320,6 +338,6 @@ def test_every_reason_has_a_row(net):
     here = {row[3] for row in event_rows(net.ids)} | {
         "not_json", "unsupported_media_type", "body_too_large", "not_found", "method_not_allowed", "not_acceptable",
         "unauthenticated", "role_not_allowed", "site_not_allowed", "retire_needs_hub", "reversal_needs_accountant", "parameter_missing",
-        "parameter_unknown", "parameter_invalid"}
+        "parameter_unknown", "parameter_invalid", "cross_site"}
     assert net.contract.reasons - here - ELSEWHERE == set(), "reasons of /openapi.json that no test provokes"
     assert (here | ELSEWHERE) - {None} - net.contract.reasons == set(), "reasons that /openapi.json does not list"
