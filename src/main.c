@@ -78,7 +78,8 @@ static void block_signals(void)
 static int run_serve(const struct config *config, struct options *options)
 {
     char error[MESSAGE_MAX] = "out of memory, or of threads";
-    struct service service = {.config = config, .snapshots = snapshot_cache_new()};
+    struct service service = {
+        .config = config, .snapshots = snapshot_cache_new(), .checking = ATOMIC_FLAG_INIT};
     struct server *server = NULL;
     (void)options;
     block_signals();

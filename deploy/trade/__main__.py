@@ -104,7 +104,7 @@ def trade(client, posters, mornings, date, index):
     for poster in posters:
         pages.settlement(client.post(f"/v1/schemes/{poster.floor.scheme}/days/{date}/close", key="accountant"))
         if index < DAYS - 1:  # the last day's payments wait for the reader
-            pages.paragraph("", mornings[poster.floor.scheme].of(date, comes_back=index == DAYS - 2))
+            pages.paragraph("", mornings[poster.floor.scheme].of(date, eventful=index == DAYS - 2))
 
 
 def main(url, key_folder):

@@ -25,15 +25,15 @@ class Morning:
         self.balance = Decimal(0)
         self.statements = 0
 
-    def of(self, date, comes_back=False):
-        """All of it; what was done, as text. With `comes_back`, the bank can't collect one payment."""
+    def of(self, date, eventful=False):
+        """All of it; what was done, as text. On an eventful one the bank can't collect a payment, and books a stranger's."""
         path = f"/v1/settlements/{self.scheme}/{date}"
         payments = self.client.post(path + "/approve", key=APPROVER)["payments"]
         done = [f"{APPROVER} approves {sum(p['status'] == 'approved' for p in payments)} of {len(payments)} payments"]
         done += [f"{p['from']}'s to {p['to']} stays held" for p in payments if p["status"] == "computed"]
         orders = self.instruct(path, payments, done)
         if orders:
-            self.read_statement(orders, comes_back, done)
+            self.read_statement(orders, eventful, done)
         self.confirm_direct(payments, done)
         return "; ".join(done) + "."
 
@@ -49,19 +49,22 @@ class Morning:
             orders += found
         return orders
 
-    def read_statement(self, orders, comes_back, done):
+    def read_statement(self, orders, eventful, done):
         """Of the day that the orders are for."""
         date = orders[0].requested_on
         bookings = bank.book(orders, f"{date}-{self.statements}")
         collected = [b for b in bookings if b.amount > 0]
-        if comes_back and collected:
+        if eventful and collected:
             bookings.append(bank.come_back(collected[0]))
+        if eventful:
+            bookings.append(bank.Booking(collected[0].amount if collected else -bookings[0].amount, reference=f"{date}-unnamed"))
         self.statements += 1
         text = bank.statement(f"{self.scheme}-{self.statements}", self.account, self.currency, date, bookings, opening=self.balance)
         self.balance += sum(b.amount for b in bookings)
         taken = self.client.post_xml(f"/v1/bank-statements?scheme={self.scheme}", text, key=APPROVER)
         done.append(f"its statement confirms {taken['confirmed']}"
-                    + (f", {taken['returned']} of which came back and is in arrears" if taken["returned"] else ""))
+                    + (f", {taken['returned']} of which came back and is in arrears" if taken["returned"] else "")
+                    + (f", and has {taken['unmatched']} line that names no payment" if taken["unmatched"] else ""))
 
     def confirm_direct(self, payments, done):
         """Between participants: the accountant has both parties' word."""

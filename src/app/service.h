@@ -8,11 +8,14 @@
 #include "app/snapshot.h"
 #include "base/config.h"
 
+#include <stdatomic.h>
+
 struct service {
     const struct config *config;
     struct snapshot_cache *snapshots;
     struct intake *intake;
     struct closer *closer;
+    atomic_flag checking; /* somebody's checks run: they read all rows, and one at a time is enough */
 };
 
 #endif

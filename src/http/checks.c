@@ -23,7 +23,12 @@ void handle_checks(const struct request *request, struct answer *answer)
     struct check_results results;
     if (code != NULL && request_scheme(request, answer, code) == NULL)
         return;
+    if (atomic_flag_test_and_set(&request->service->checking)) {
+        faults_add(&answer->faults, REASON_OVERLOADED, NULL, "checks are being run for somebody else");
+        return;
+    }
     enum store_result result = checks_run(request->pg, request->arena, code, NULL, &results);
+    atomic_flag_clear(&request->service->checking);
     if (result != STORE_OK) {
         answer_store_failure(answer, result);
         return;

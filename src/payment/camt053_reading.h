@@ -1,0 +1,71 @@
+/* SPDX-License-Identifier: ISC */
+/* What the two halves of the camt.053 reader share: the walk through the document (camt053.c), and what its
+ * elements mean (camt053_elements.c). Private to them. */
+#ifndef DEPOSITD_PAYMENT_CAMT053_READING_H
+#define DEPOSITD_PAYMENT_CAMT053_READING_H
+
+#include "base/buffer.h"
+#include "payment/camt053.h"
+
+#include <libxml/xmlreader.h>
+
+enum { CAMT053_DEPTH_MAX = 40, CAMT053_PATH_MAX = 1024 }; /* the schema allows about half of that depth */
+
+/* An amount with its sign, as far as it has been read. */
+struct signed_amount {
+    bool has_amount, has_sign;
+    bool other_currency;
+    bool debit;
+    struct money size;
+};
+
+struct detail {
+    struct signed_amount amount, transaction; /* TxDtls/Amt, or else AmtDtls/TxAmt/Amt */
+    bool returned;
+    const char *end_to_end, *reference, *return_reason;
+};
+
+struct entry {
+    struct signed_amount amount;
+    const char *status, *reference, *bank_reference;
+    bool reversal, dated;
+    struct date booked_on;
+    struct detail *details;
+    size_t detail_count, detail_capacity;
+};
+
+struct reading {
+    struct arena *arena;
+    const struct currency *currency;
+    struct camt_document *document;
+    enum camt_result result;
+    xmlTextReaderPtr reader;
+    int depth;
+    size_t ends[CAMT053_DEPTH_MAX]; /* of the path, before each element */
+    size_t path_length;
+    char path[CAMT053_PATH_MAX];
+    struct buffer text;  /* of the element at hand, since it or its last child began */
+    bool other_currency; /* what the amount at hand is in */
+    struct camt_balance balance;
+    struct signed_amount balance_amount;
+    bool balance_dated;
+    struct entry entry;
+    size_t lines;
+};
+
+/* Ends the reading, unless it has been: the first fault is the one that is told. */
+void camt053_refuse(struct reading *reading, enum camt_result result, const char *format, ...)
+    PRINTF_LIKE(3, 4);
+/* The element at hand is at fault. */
+void camt053_refuse_element(struct reading *reading, const char *what);
+void camt053_refuse_memory(struct reading *reading);
+
+/* Of the element at the reading's path: whether its text is used, … */
+bool camt053_has_text(const struct reading *reading);
+/* … takes that text, whole, … */
+void camt053_take_text(struct reading *reading, const char *text);
+/* … and what its beginning and its end mean. */
+void camt053_begin(struct reading *reading);
+void camt053_end(struct reading *reading);
+
+#endif
