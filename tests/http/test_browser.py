@@ -12,7 +12,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
 
-from test_html import NEXT_DAY, WORKED_DAY, net, palettes  # noqa: F401  (net is a fixture)
+from test_html import ACCOUNTANTS_WALK, NEXT_DAY, WORKED_DAY, net, palettes, walk  # noqa: F401  (net is a fixture)
 
 PHONE, DESK = (390, 844), (1280, 720)
 SCRIPT = b"<script>document.documentElement.dataset.ran = 1</script>"
@@ -157,6 +157,15 @@ def test_no_page_is_wider_than_its_window(browser):
     assert [m for m in measured if m["scroll"] > m["inner"]] == []
     phone, desk = ([m["scrolling"] for m in measured if m["target"] == TARGETS[1] and m["inner"] == w] for w in (PHONE[0], DESK[0]))
     assert phone[0] >= 1 and desk == [0], "the positions scroll on a phone and fit on a desk"
+
+
+def test_an_accountant_walks_by_links_alone(browser):
+    """Index, settlement, statement, journal, event: by the links that the browser itself has found in each page."""
+    def links(dom):
+        return [html.unescape(link) for link in re.findall(r'<a [^>]*href="([^"]+)"', dom)]
+
+    reached = walk(lambda target: browser.run(target, "--dump-dom"), links, *ACCOUNTANTS_WALK)
+    assert reached and "<h1>Event</h1>" in reached and ">Legs<" in reached
 
 
 def test_the_policy_stops_scripts(browser):

@@ -29,7 +29,7 @@ def net(shared):
     document["sites"] += network.reference([], {"gull": ("skerry", "hearth"), "tarn": ("skerry", "miller")})["sites"]
     for participant in document["participants"]:
         if participant["participant"] == "miller":
-            participant.update({"bank_account": {"iban": IBAN}, "bic": "COBADEFFXXX"})
+            participant.update({"bank_account": {"iban": IBAN}, "bic": "TERNCATTXXX"})
     shared.admin.load(document)
     shared.admin.post_many([*network.worked_events(), event("issue", "gull", at(WORKED_DAY), issued=cups(cup_300=1))])
     shared.admin.close("tern-bay", WORKED_DAY)
@@ -85,7 +85,7 @@ def test_a_payer_sees_whom_and_where_to_pay(net):
     assert rows.keys() == {("hearth", "miller"), ("hearth", "quay"), ("hearth", "pool")}
     to_miller = rows["hearth", "miller"]
     assert (to_miller["payee_name"], to_miller["iban"], to_miller["bic"], to_miller["amount"]) == (
-        "Miller", IBAN, "COBADEFFXXX", "56.01")
+        "Miller", IBAN, "TERNCATTXXX", "56.01")
     to_pool = rows["hearth", "pool"]
     assert (to_pool["payee_name"], to_pool["iban"], to_pool["bank_account"], to_pool["bank_code"]) == (
         "Pool of the bay", None, "7788", "0001-234")
