@@ -17,7 +17,7 @@ static enum store_result resolve(struct pg *pg, const struct exception_resolving
     if (!found)
         faults_add(faults, REASON_NOT_FOUND, NULL, "there is no such exception");
     else if (!as_said)
-        faults_add(faults, REASON_ALREADY_RESOLVED, NULL, "%s", reason_info(REASON_ALREADY_RESOLVED)->title);
+        faults_refuse(faults, REASON_ALREADY_RESOLVED);
     return STORE_OK;
 }
 

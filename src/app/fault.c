@@ -58,3 +58,8 @@ void faults_add_parameter(struct faults *faults, enum reason reason, const char 
     add(faults, reason, NULL, parameter, format, arguments);
     va_end(arguments);
 }
+
+void faults_refuse(struct faults *faults, enum reason reason)
+{
+    faults_add(faults, reason, NULL, "%s", reason_info(reason)->title);
+}

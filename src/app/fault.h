@@ -27,6 +27,8 @@ struct faults {
 void faults_init(struct faults *faults, struct arena *arena);
 void faults_add(struct faults *faults, enum reason reason, const char *pointer, const char *format, ...)
     PRINTF_LIKE(4, 5);
+/* With the reason's title for a detail, about no member of a body. */
+void faults_refuse(struct faults *faults, enum reason reason);
 void faults_add_parameter(struct faults *faults, enum reason reason, const char *parameter,
                           const char *format, ...) PRINTF_LIKE(4, 5);
 

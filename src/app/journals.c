@@ -7,11 +7,6 @@
 
 enum { EVENT_BYTES_MAX = 1 << 20 };
 
-static void refuse(struct faults *faults, enum reason reason)
-{
-    faults_add(faults, reason, NULL, "%s", reason_info(reason)->title);
-}
-
 /* *open: whether there is something to decide; false without a fault: this key has decided so already. */
 static enum store_result find_open(struct payment_desk *desk, const struct uuid *id,
                                    enum proposal_status wanted, struct proposal *proposal, bool *open,
@@ -23,11 +18,11 @@ static enum store_result find_open(struct payment_desk *desk, const struct uuid 
     if (result != STORE_OK)
         return result;
     if (!found)
-        refuse(faults, REASON_NOT_FOUND);
+        faults_refuse(faults, REASON_NOT_FOUND);
     else if (proposal->status == PROPOSAL_OPEN)
         *open = true;
     else if (proposal->status != wanted || proposal->decided_by != desk->key)
-        refuse(faults, REASON_PROPOSAL_DECIDED);
+        faults_refuse(faults, REASON_PROPOSAL_DECIDED);
     return STORE_OK;
 }
 
@@ -100,7 +95,7 @@ enum store_result journal_approve(struct payment_desk *desk, const struct uuid *
     if (result != STORE_OK || !open)
         return result;
     if (proposal.proposed_by == desk->key) {
-        refuse(faults, REASON_SECOND_KEY_NEEDED);
+        faults_refuse(faults, REASON_SECOND_KEY_NEEDED);
         return STORE_OK;
     }
     *event = (struct event){.id = *id, .kind = KIND_JOURNAL};

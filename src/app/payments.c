@@ -9,11 +9,6 @@
 
 enum { ATTEMPTS_MAX = 5 };
 
-static void refuse(struct faults *faults, enum reason reason)
-{
-    faults_add(faults, reason, NULL, "%s", reason_info(reason)->title);
-}
-
 /* --- the transaction ----------------------------------------------------------------------------------- */
 
 static enum store_result load_calendar(struct payment_desk *desk, struct faults *faults)
@@ -28,7 +23,7 @@ static enum store_result load_calendar(struct payment_desk *desk, struct faults 
     const struct business_day *day = calendar_day_of(&desk->calendar, desk->now);
     desk->today = day != NULL ? calendar_posting_day(&desk->calendar, day) : NULL;
     if (desk->today == NULL)
-        refuse(faults, REASON_SCHEME_NOT_OPEN);
+        faults_refuse(faults, REASON_SCHEME_NOT_OPEN);
     return STORE_OK;
 }
 
@@ -44,7 +39,7 @@ static enum store_result open_desk(struct payment_desk *desk, struct faults *fau
     if (result != STORE_OK)
         return result;
     if (desk->key != 0 && snapshot_key(desk->snapshot, desk->key) == NULL)
-        refuse(faults, REASON_UNAUTHENTICATED);
+        faults_refuse(faults, REASON_UNAUTHENTICATED);
     ledger_state_init(&desk->state, &desk->arena, NULL, &head);
     return load_calendar(desk, faults);
 }
@@ -196,7 +191,7 @@ enum store_result payment_desk_change(struct payment_desk *desk, const char *pay
     enum reason reason = REASON_NONE;
     enum store_result result = change_payment(desk, payment_id, change, note, &reason);
     if (result == STORE_OK && reason != REASON_NONE)
-        refuse(faults, reason);
+        faults_refuse(faults, reason);
     return result;
 }
 
@@ -210,7 +205,7 @@ enum store_result payment_desk_approve_day(struct payment_desk *desk, struct dat
     enum store_result result =
         store_payments_computed(desk->pg, &desk->arena, desk->scheme->id, day, &ids, &count, &closed);
     if (result == STORE_OK && !closed)
-        refuse(faults, REASON_NOT_FOUND);
+        faults_refuse(faults, REASON_NOT_FOUND);
     for (size_t i = 0; i < count && result == STORE_OK; i++) {
         enum reason reason = REASON_NONE;
         result = change_payment(desk, ids[i], CHANGE_APPROVE, note, &reason);
@@ -219,7 +214,7 @@ enum store_result payment_desk_approve_day(struct payment_desk *desk, struct dat
             waiting = reason;
     }
     if (result == STORE_OK && approved == 0 && waiting != REASON_NONE)
-        refuse(faults, waiting);
+        faults_refuse(faults, waiting);
     return result;
 }
 

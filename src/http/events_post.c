@@ -215,7 +215,7 @@ void posting_answer(const struct posting *posting, struct answer *answer)
 {
     enum reason failure = posting->job.failure;
     if (failure != REASON_NONE)
-        faults_add(&answer->faults, failure, NULL, "%s", reason_info(failure)->title);
+        faults_refuse(&answer->faults, failure);
     else if (posting->many)
         answer_many(posting, answer);
     else

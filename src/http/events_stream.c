@@ -327,7 +327,7 @@ struct MHD_Response *events_stream_response(struct events_stream *stream, struct
     if (stream->failure == REASON_NONE)
         add_summary(stream);
     else if (!any) {
-        faults_add(faults, stream->failure, NULL, "%s", reason_info(stream->failure)->title);
+        faults_refuse(faults, stream->failure);
         return NULL;
     }
     struct MHD_Response *response = spool_response(&stream->answer);

@@ -167,7 +167,7 @@ void exchange_free(struct exchange *exchange)
 
 static void refuse(struct exchange *exchange, enum reason reason)
 {
-    faults_add(&exchange->answer.faults, reason, NULL, "%s", reason_info(reason)->title);
+    faults_refuse(&exchange->answer.faults, reason);
 }
 
 bool exchange_refuses_body(struct exchange *exchange)

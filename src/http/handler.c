@@ -75,12 +75,12 @@ static enum reason store_reason(enum store_result result)
 void answer_store_failure(struct answer *answer, enum store_result result)
 {
     enum reason reason = store_reason(result);
-    faults_add(&answer->faults, reason, NULL, "%s", reason_info(reason)->title);
+    faults_refuse(&answer->faults, reason);
 }
 
 void answer_not_found(struct answer *answer)
 {
-    faults_add(&answer->faults, REASON_NOT_FOUND, NULL, "%s", reason_info(REASON_NOT_FOUND)->title);
+    faults_refuse(&answer->faults, REASON_NOT_FOUND);
 }
 
 bool request_knows_scheme(const struct request *request, const struct scheme *scheme)

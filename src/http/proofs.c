@@ -58,7 +58,7 @@ static void answer_proof(const struct request *request, struct answer *answer, s
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else if (refusal != REASON_NONE)
-        faults_add(&answer->faults, refusal, NULL, "%s", reason_info(refusal)->title);
+        faults_refuse(&answer->faults, refusal);
     else
         write_proof(order, &proof, &answer->body);
 }

@@ -14,7 +14,7 @@ enum { SHORT_MAX = 256 << 10, PIECE = 64 << 10 };
 /* Always false, for its caller to return. */
 static bool give_up(struct exchange *exchange, enum reason reason)
 {
-    faults_add(&exchange->answer.faults, reason, NULL, "%s", reason_info(reason)->title);
+    faults_refuse(&exchange->answer.faults, reason);
     return false;
 }
 
