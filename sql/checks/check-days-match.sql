@@ -1,4 +1,5 @@
--- Check: business days follow each other without a gap, and are closed in order, each with a settlement. $1 scheme.
+-- Check: business days follow each other without a gap, and are closed in order, each with a settlement; and only of these are
+-- particulars kept. $1 scheme.
 WITH days AS (
     SELECT business_date, starts_at, ends_at, state, lag(business_date) OVER w AS day_before, lag(ends_at) OVER w AS end_before,
            lag(state) OVER w AS state_before
@@ -11,7 +12,10 @@ examined AS (
     SELECT business_date, format('%s is not both closed and sealed', business_date),
            state IS DISTINCT FROM 'closed' OR s.seal IS NULL
       FROM (SELECT business_date, state FROM days WHERE state = 'closed') d
-      FULL JOIN (SELECT business_date, seal FROM settlement WHERE scheme = $1::integer) s USING (business_date))
+      FULL JOIN (SELECT business_date, seal FROM settlement WHERE scheme = $1::integer) s USING (business_date)
+    UNION ALL
+    SELECT business_date, format('the particulars of %s are of a day without a seal', business_date), s.seal IS NULL
+      FROM particulars p LEFT JOIN settlement s USING (scheme, business_date) WHERE p.scheme = $1::integer)
 SELECT count(*), count(*) FILTER (WHERE is_broken),
        first_lines(array_agg(what ORDER BY at, what) FILTER (WHERE is_broken))
   FROM examined

@@ -1,7 +1,8 @@
--- The days of scheme $1 that are sealed or whose particulars are kept, in order: the seal (null: none), the particulars (null: not
--- kept), and the entries among which those of the day are.
+-- The sealed days of scheme $1, in order: the seal, the particulars (null: not kept), and the entries among which those of the day are.
+-- Dates that the service can't have written are left to days_match.
 SELECT business_date, t.seal, p.previous, p.parts, p.digest, coalesce(d.first_entry, 1), coalesce(d.last_entry, 0)
-  FROM (SELECT business_date, seal FROM settlement WHERE scheme = $1::integer) t
-  FULL JOIN (SELECT business_date, previous, parts, digest FROM particulars WHERE scheme = $1::integer) p USING (business_date)
-  LEFT JOIN (SELECT business_date, first_entry, last_entry FROM business_day WHERE scheme = $1::integer) d USING (business_date)
+  FROM settlement t
+  LEFT JOIN particulars p USING (scheme, business_date)
+  LEFT JOIN business_day d USING (scheme, business_date)
+ WHERE scheme = $1::integer AND business_date BETWEEN '1970-01-01' AND '9999-12-31'
  ORDER BY business_date

@@ -23,7 +23,6 @@ enum store_result particulars_wanting(struct pg *pg, struct arena *arena, struct
         struct particulars_day *day = &(*days)[row];
         *day = (struct particulars_day){.scheme = (int32_t)pg_int(rows, row, 0),
                                         .date = pg_date(rows, row, 1),
-                                        .sealed = true,
                                         .first_entry = pg_int(rows, row, 4),
                                         .last_entry = pg_int(rows, row, 5)};
         if (!pg_is_null(rows, row, 2))
@@ -72,7 +71,6 @@ enum store_result particulars_days(struct pg *pg, struct arena *arena, int32_t s
         struct particulars_day *day = &(*days)[row];
         *day = (struct particulars_day){.scheme = scheme,
                                         .date = pg_date(rows, row, 0),
-                                        .sealed = !pg_is_null(rows, row, 1),
                                         .kept = !pg_is_null(rows, row, 4),
                                         .first_entry = pg_int(rows, row, 5),
                                         .last_entry = pg_int(rows, row, 6)};

@@ -19,7 +19,7 @@ enum particulars_part {
 struct particulars_day {
     int32_t scheme;
     struct date date;
-    bool sealed, kept;
+    bool kept;
     struct sha256 seal, previous, digest;
     struct sha256 parts[PARTICULARS_PARTS];
     int64_t first_entry, last_entry; /* its entries are among these */
@@ -31,7 +31,7 @@ MUST_CHECK enum store_result particulars_wanting(struct pg *pg, struct arena *ar
                                                  struct particulars_day **days, size_t *count);
 /* And what the day did with cups, for the reports: its entries are read once more. */
 MUST_CHECK enum store_result particulars_add(struct pg *pg, const struct particulars_day *day);
-/* All days of a scheme that are sealed, or whose particulars are kept. */
+/* The sealed days of a scheme, in ascending order. */
 MUST_CHECK enum store_result particulars_days(struct pg *pg, struct arena *arena, int32_t scheme,
                                               struct particulars_day **days, size_t *count);
 
