@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: ISC */
-/* The transaction of a batch, in one of two ways. Either it begins by taking the head rows, and looks up
- * there which events are known: two round trips. Or it takes it that nothing has happened since this writer's
- * last batch and that all events are new, and begins with the first write, by taking the heads as it expects
- * them: one round trip. There the database refuses heads that have moved and ids that are taken. Then, and
- * where an event would be refused or a journal proposed, nothing is recorded, and the batch is posted again
- * in the first way. */
+/* The transaction of a batch, in one of three ways. Either it begins by taking the head rows, and looks up
+ * there which events are known: two round trips. Or it begins like that, but takes it that all events are
+ * new. Or it takes it that nothing has happened since this writer's last batch, too, and begins with the
+ * first write, by taking the heads as it expects them: one round trip. There the database refuses heads that
+ * have moved and ids that are taken. Then, and where an event would be refused or a journal proposed though
+ * nobody has looked, nothing is recorded, and the batch is posted again in the first way. */
 #include "app/batch.h"
 
 #include <stdlib.h>
@@ -29,7 +29,7 @@ static struct desk *desk_of(const struct batch *batch, int32_t scheme)
     return &batch->desks[opening_of(batch, scheme) - batch->openings];
 }
 
-/* An opening for each scheme, with the ids of its events. */
+/* An opening for each scheme. */
 static enum store_result make_openings(struct batch *batch)
 {
     size_t most = batch->snapshot->network.scheme_count;
@@ -45,6 +45,12 @@ static enum store_result make_openings(struct batch *batch)
         opening->id_count++;
     }
     qsort(batch->openings, batch->desk_count, sizeof *batch->openings, compare_schemes);
+    return STORE_OK;
+}
+
+/* The ids of each scheme's events. */
+static enum store_result list_ids(struct batch *batch)
+{
     for (size_t i = 0; i < batch->desk_count; i++) {
         struct opening *opening = &batch->openings[i];
         struct uuid *ids = arena_array(batch->arena, opening->id_count, sizeof *ids);
@@ -85,6 +91,7 @@ static enum store_result open_desk(struct batch *batch, const struct opening *op
                 calendar, kept_state(kept, opening), batch->now);
     desk->ledger.before_write = take_heads;
     desk->ledger.owner = batch;
+    desk->ledger.shared = batch->takes_heads || batch->met_others;
     batch->met_replay = batch->met_replay || opening->known_count > 0;
     size_t proposal_count;
     const struct known_event *proposals = kept_proposals(kept, &proposal_count);
@@ -118,17 +125,41 @@ static bool assume_heads(struct batch *batch)
     return pg_ready(batch->pg) == STORE_OK;
 }
 
+static enum store_result ask(struct pg *pg, struct arena *arena, struct kept_schemes *kept_schemes,
+                             struct opening *openings, size_t count, int64_t *version)
+{
+    for (size_t i = 0; i < count; i++) {
+        struct kept_scheme *kept = kept_scheme(kept_schemes, openings[i].scheme);
+        openings[i].has_since = kept != NULL && kept_since(kept, &openings[i].since);
+    }
+    return store_batch_begin(pg, arena, openings, count, version);
+}
+
+void batch_take_turn(struct turn *turn, struct pg *pg, struct arena *arena, struct kept_schemes *kept)
+{
+    turn->opening = (struct opening){.scheme = turn->scheme};
+    turn->taken = ask(pg, arena, kept, &turn->opening, 1, &turn->version) == STORE_OK;
+    if (!turn->taken)
+        pg_rollback(pg);
+}
+
+static bool is_for_turn(const struct batch *batch)
+{
+    return batch->turn.taken && !batch->looks_up && batch->desk_count == 1 &&
+           batch->openings[0].scheme == batch->turn.scheme;
+}
+
 static enum store_result ask_heads(struct batch *batch)
 {
-    int64_t version;
-    for (size_t i = 0; i < batch->desk_count; i++) {
-        struct opening *opening = &batch->openings[i];
-        struct kept_scheme *kept = kept_scheme(batch->kept, opening->scheme);
-        opening->has_since = kept != NULL && kept_since(kept, &opening->since);
+    int64_t version = batch->turn.version;
+    enum store_result result = batch->looks_up ? list_ids(batch) : STORE_OK;
+    if (is_for_turn(batch)) {
+        batch->openings[0] = batch->turn.opening;
+    } else if (result == STORE_OK) {
+        pg_rollback(batch->pg); /* heads are taken in order */
+        result = ask(batch->pg, batch->arena, batch->kept, batch->openings, batch->desk_count, &version);
     }
-    enum store_result result =
-        store_batch_begin(batch->pg, batch->arena, batch->openings, batch->desk_count, &version);
-    batch->has_heads = batch->has_asked = true;
+    batch->has_heads = true;
     for (size_t i = 0; i < batch->desk_count; i++)
         batch->met_others = batch->met_others || batch->openings[i].recent_count > 0;
     return result == STORE_OK && version > batch->snapshot->network.version ? STORE_CONFLICT : result;
@@ -138,7 +169,9 @@ static enum store_result ask_heads(struct batch *batch)
 static enum store_result begin(struct batch *batch)
 {
     enum store_result result = make_openings(batch);
-    if (result == STORE_OK && (batch->asks_first || !assume_heads(batch)))
+    if (result == STORE_OK && !batch->takes_heads && !batch->looks_up)
+        batch->looks_up = !assume_heads(batch);
+    if (result == STORE_OK && (batch->takes_heads || batch->looks_up))
         result = ask_heads(batch);
     for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
         result = open_desk(batch, &batch->openings[i], &batch->desks[i]);
@@ -174,13 +207,12 @@ enum store_result batch_post(struct batch *batch)
         result = record_event(desk_of(batch, task->scheme->id), task);
         /* Nobody has looked yet whether the event is known, and a replay is never refused. Nor are the heads
          * held, under which a proposal is kept. */
-        if (result == STORE_OK && !batch->has_asked &&
+        if (result == STORE_OK && !batch->looks_up &&
             (task->result->faults.count > 0 || task->result->status == EVENT_PROPOSED))
             result = STORE_CONFLICT;
     }
     if (result == STORE_OK)
         result = end(batch);
-    pg_rollback(batch->pg); /* of what failed, and of a dry run */
     for (size_t i = 0; i < batch->desk_count; i++)
         ledger_dispose(&batch->desks[i].ledger);
     return result;

@@ -12,6 +12,18 @@ struct place {
     struct intake_job *job;
 };
 
+/* The head of a scheme, taken before the batch is made: where another instance posts, too, what comes while
+ * that one has the head goes along. */
+struct turn {
+    int32_t scheme; /* 0: none */
+    bool taken;     /* by the transaction that is open */
+    struct opening opening;
+    int64_t version; /* of reference data and keys */
+};
+
+/* Not taken where something fails: the batch will see why. */
+void batch_take_turn(struct turn *turn, struct pg *pg, struct arena *arena, struct kept_schemes *kept);
+
 struct batch {
     /* set by the caller */
     struct pg *pg;
@@ -20,11 +32,13 @@ struct batch {
     const struct snapshot *snapshot;
     struct instant now;
     bool dry_run;
-    bool asks_first;      /* takes the heads and looks the ids up before all else */
+    struct turn turn;     /* is given up where the batch is of others */
+    bool takes_heads;     /* before all else */
+    bool looks_up;        /* does that, too, and sees which ids are known */
     struct place *places; /* with site and scheme found, and allowed */
     size_t count;
     /* the batch's own */
-    bool has_heads, has_asked;
+    bool has_heads;
     struct opening *openings; /* one for each scheme, ascending … */
     struct desk *desks;       /* … and parallel to them */
     size_t desk_count;
@@ -33,8 +47,8 @@ struct batch {
     bool met_others; /* another instance posts, too */
 };
 
-/* Fills the results. STORE_CONFLICT: nothing was recorded; to be posted again with asks_first, and a snapshot
- * that is current. */
+/* Fills the results. May leave a transaction open, to be rolled back. STORE_CONFLICT: nothing was recorded;
+ * to be posted again with looks_up, and a snapshot that is current. */
 MUST_CHECK enum store_result batch_post(struct batch *batch);
 
 #endif

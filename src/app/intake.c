@@ -17,7 +17,7 @@
 
 enum {
     ATTEMPTS_MAX = 5, /* of a transaction that lost a race */
-    CAUTION = 16      /* batches that ask first, after one that did not and should have */
+    CAUTION = 16      /* batches that don't take it that all is well, after one for which it was not */
 };
 
 struct intake {
@@ -34,7 +34,9 @@ struct intake {
     struct arena arena; /* of one batch */
     size_t waiting_max, batch_max;
     struct kept_schemes kept;
-    int caution; /* so many more batches ask first */
+    int replays;      /* so many more batches look their ids up */
+    int company;      /* so many more batches take it that another instance posts, too … */
+    struct turn turn; /* … whose head the two take in turn, if it is only one */
     /* the writer's; read by others */
     atomic_uint_least64_t batches, events[EVENT_STATUSES];
 };
@@ -70,15 +72,29 @@ static bool admit(struct batch *batch, const struct place *places, size_t count)
     return batch->places != NULL;
 }
 
+static void remember(int *caution, bool met)
+{
+    if (met)
+        *caution = CAUTION;
+    else if (*caution > 0)
+        --*caution;
+}
+
 /* Replays come in flocks, and so do another instance's batches. */
 static enum store_result post(struct intake *intake, struct batch *batch)
 {
     enum store_result result = batch_post(batch);
-    if (batch->met_replay || batch->met_others || result == STORE_CONFLICT)
-        intake->caution = CAUTION;
-    else if (intake->caution > 0)
-        intake->caution--;
+    remember(&intake->replays, batch->met_replay || result == STORE_CONFLICT);
+    remember(&intake->company, batch->met_others);
+    if (batch->met_others)
+        intake->turn.scheme = batch->desk_count == 1 ? batch->openings[0].scheme : 0;
     return result;
+}
+
+static void give_up(struct intake *intake)
+{
+    pg_rollback(intake->pg);
+    intake->turn.taken = false;
 }
 
 /* With `asked`, the snapshot is made current first. Without, it may be old: then an event that is let in is
@@ -91,7 +107,9 @@ static enum store_result attempt(struct intake *intake, const struct place *plac
         .kept = &intake->kept,
         .now = clock_now(),
         .dry_run = places[0].job->dry_run,
-        .asks_first = asked || intake->caution > 0 || places[0].job->dry_run,
+        .turn = intake->turn,
+        .takes_heads = intake->company > 0,
+        .looks_up = asked || intake->replays > 0 || places[0].job->dry_run,
     };
     enum store_result result = asked ? snapshot_refresh(intake->snapshots, intake->pg) : STORE_OK;
     if (result != STORE_OK)
@@ -104,6 +122,7 @@ static enum store_result attempt(struct intake *intake, const struct place *plac
     else if (batch.count > 0)
         result = post(intake, &batch);
     snapshot_release(batch.snapshot);
+    give_up(intake); /* what failed, a dry run, a turn that was not used */
     return result;
 }
 
@@ -241,6 +260,8 @@ static void post_jobs(struct intake *intake, struct intake_job *jobs)
     if (count > 0) {
         post_stretch(intake, places, count);
         count_results(intake, places, count);
+    } else {
+        give_up(intake); /* the turn */
     }
     finish(jobs);
     arena_reset(&intake->arena);
@@ -251,27 +272,34 @@ static size_t counted(const struct intake_job *job)
     return job->beyond_bound ? 0 : job->count;
 }
 
-/* Takes what waits, up to the bound; a dry run goes alone. NULL: stopping, and nothing is left. */
-static struct intake_job *take_jobs(struct intake *intake)
+/* False: stopping, and nothing is left. */
+static bool wait_for_jobs(struct intake *intake)
 {
     pthread_mutex_lock(&intake->lock);
     while (intake->first == NULL && !intake->stopping)
         pthread_cond_wait(&intake->wake, &intake->lock);
+    bool waiting = intake->first != NULL;
+    pthread_mutex_unlock(&intake->lock);
+    return waiting;
+}
+
+/* What waits, up to the bound; a dry run goes alone. */
+static struct intake_job *take_jobs(struct intake *intake)
+{
+    pthread_mutex_lock(&intake->lock);
     struct intake_job *jobs = intake->first, *last = jobs;
-    size_t events = jobs != NULL ? jobs->count : 0, of_bound = jobs != NULL ? counted(jobs) : 0;
-    while (last != NULL && last->next != NULL && !last->dry_run && !last->next->dry_run &&
+    size_t events = jobs->count, of_bound = counted(jobs);
+    while (last->next != NULL && !last->dry_run && !last->next->dry_run &&
            events + last->next->count <= intake->batch_max) {
         last = last->next;
         events += last->count;
         of_bound += counted(last);
     }
-    if (last != NULL) {
-        intake->first = last->next;
-        last->next = NULL;
-        if (intake->first == NULL)
-            intake->last = NULL;
-        intake->waiting_events -= of_bound;
-    }
+    intake->first = last->next;
+    last->next = NULL;
+    if (intake->first == NULL)
+        intake->last = NULL;
+    intake->waiting_events -= of_bound;
     pthread_mutex_unlock(&intake->lock);
     return jobs;
 }
@@ -279,9 +307,11 @@ static struct intake_job *take_jobs(struct intake *intake)
 static void *run(void *argument)
 {
     struct intake *intake = argument;
-    struct intake_job *jobs;
-    while ((jobs = take_jobs(intake)) != NULL)
-        post_jobs(intake, jobs);
+    while (wait_for_jobs(intake)) {
+        if (intake->company > 0 && intake->replays == 0 && intake->turn.scheme != 0)
+            batch_take_turn(&intake->turn, intake->pg, &intake->arena, &intake->kept);
+        post_jobs(intake, take_jobs(intake));
+    }
     return NULL;
 }
 

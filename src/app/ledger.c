@@ -15,7 +15,8 @@
 enum { UNFOLDED_MAX = 4096 };
 
 /* A small batch adds to the balances at once: when little happens there is nothing to save, and a fold would
- * make somebody wait. */
+ * make somebody wait. Not where another instance's writer follows: it knows nothing any more after such a
+ * batch. */
 enum { SMALL_BATCH = 16 };
 
 /* An entry of the most lines and legs, with the longest codes, stays well below this. */
@@ -446,7 +447,7 @@ enum store_result ledger_flush(struct ledger *ledger)
     if (!ledger_pending(ledger))
         return STORE_OK;
     enum store_result result = ledger->before_write != NULL ? ledger->before_write(ledger->owner) : STORE_OK;
-    bool at_once = ledger->at_once || ledger->tally.movement_keys.count <= SMALL_BATCH;
+    bool at_once = ledger->at_once || (!ledger->shared && ledger->tally.movement_keys.count <= SMALL_BATCH);
     if (!at_once)
         ledger->state->head.unfolded += (int32_t)ledger->tally.movement_keys.count;
     if (result == STORE_OK)

@@ -39,6 +39,7 @@ struct ledger {
     void *owner;
     bool at_once; /* movements go into the balances, where the same transaction is to read them as a whole;
                      set by the owner */
+    bool shared;  /* another instance appends, too; set by the owner */
 
     /* What waits to be written. */
     struct tally tally;

@@ -237,7 +237,8 @@ static enum store_result ask_batch(struct pg *pg, struct arena *arena, const str
     if (result == STORE_OK)
         result = pg_query(pg, &sql_network_version, NULL, &answers->version);
     for (size_t i = 0; i < count && result == STORE_OK; i++)
-        result = ask_known(pg, arena, &openings[i], &answers->known[i]);
+        if (openings[i].ids != NULL)
+            result = ask_known(pg, arena, &openings[i], &answers->known[i]);
     for (size_t i = 0; i < count && result == STORE_OK; i++) {
         if (!openings[i].has_since)
             continue;
@@ -257,7 +258,8 @@ static enum store_result read_batch(const struct batch_answers *answers, struct 
     *version = pg_int(answers->version, 0, 0);
     for (size_t i = 0; i < count && result == STORE_OK; i++) {
         openings[i].head = read_head(answers->heads, (int)i);
-        result = read_known(answers->known[i], arena, &openings[i]);
+        if (openings[i].ids != NULL)
+            result = read_known(answers->known[i], arena, &openings[i]);
         if (result == STORE_OK && openings[i].has_since)
             result = read_recent(answers->recent[i], arena, &openings[i]);
         if (result == STORE_OK && openings[i].has_since)

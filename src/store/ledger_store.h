@@ -80,7 +80,7 @@ struct recent_batch {
 /* One scheme's part of a batch. */
 struct opening {
     int32_t scheme;
-    const struct uuid *ids; /* of the events to be posted */
+    const struct uuid *ids; /* of the events to be posted; NULL: they are not looked up */
     size_t id_count;
     bool has_since;
     int64_t since;             /* the entry up to which the ledger is known, if it is */

@@ -19,6 +19,7 @@ TERMS = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15"}
 ARRAY_MAX = 1000        # events in an array
 SITES_MAX = 2000        # sites in one document of reference data, which has its bound in bytes
 FILL_CONNECTIONS = 3    # one is answered while another's array is recorded, and a third's is made
+READY_PER_SECOND = 25_000  # events that the client has ready for each second of a run
 HEAD_BYTES = 1000
 HALF_DAY, DAY = timedelta(hours=12), timedelta(days=1)
 
@@ -97,9 +98,10 @@ class Ledger:
         return {**outcomes[0], "events_per_s": sum(o["requests"] * lines / o["seconds"] for o in outcomes)}
 
     def _wrk(self, service, seed, seconds, connections, lines, pause_ms, goods):
+        ready = seconds * (connections * 1000 // pause_ms if pause_ms else READY_PER_SECOND // lines)
         output = run("wrk", "--threads", 1, "--connections", connections, "--duration", f"{seconds}s", "--timeout", "30s",
                      "--script", Path(__file__).with_name("post.lua"), f"http://127.0.0.1:{service.port}/v1/events", "--",
-                     service.admin_key, seed, self.sites, lines, pause_ms, goods)
+                     service.admin_key, seed, self.sites, lines, pause_ms, goods, ready)
         outcome = json.loads(output.splitlines()[-1])
         assert outcome["requests"] > 0 and outcome["refused"] == outcome["broken"] == 0, outcome
         return outcome
