@@ -156,7 +156,7 @@ static enum store_result ask_heads(struct batch *batch)
     if (is_for_turn(batch)) {
         batch->openings[0] = batch->turn.opening;
     } else if (result == STORE_OK) {
-        pg_rollback(batch->pg); /* heads are taken in order */
+        pg_rollback(batch->pg); /* a turn that is not for this batch: heads are taken in order */
         result = ask(batch->pg, batch->arena, batch->kept, batch->openings, batch->desk_count, &version);
     }
     batch->has_heads = true;
@@ -205,8 +205,8 @@ enum store_result batch_post(struct batch *batch)
     for (size_t i = 0; i < batch->count && result == STORE_OK; i++) {
         struct task *task = &batch->places[i].task;
         result = record_event(desk_of(batch, task->scheme->id), task);
-        /* Nobody has looked yet whether the event is known, and a replay is never refused. Nor are the heads
-         * held, under which a proposal is kept. */
+        /* Nobody has looked yet whether the event is known, and a replay is never refused. Nor need the heads
+         * be held, under which a proposal is kept. */
         if (result == STORE_OK && !batch->looks_up &&
             (task->result->faults.count > 0 || task->result->status == EVENT_PROPOSED))
             result = STORE_CONFLICT;

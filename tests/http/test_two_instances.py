@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: ISC
 """Two instances over one database: the story of every POS that posts twice because the first answer was slow."""
+import json
 import random
 from datetime import date, timedelta
 
@@ -55,6 +56,43 @@ def test_the_same_events_at_once(pair, size, count):
     answers = at_once(*(lambda s=s, e=e: post_all(s, e, size) for s, e in
                         [(one, events), (other, events), (one, shuffled), (other, shuffled)]))
     assert_once(one.admin, events, *answers)
+    one.admin.assert_holds()
+
+
+TURN_BATCHES = 40  # beside as many of the other instance: then both take the head in turn, before they know for what
+
+
+def post_lines(client, lines):
+    """The results of a stream, which goes to the writer whatever is in it."""
+    answer = client.send("POST", "/v1/events", lines, {"Content-Type": "application/x-ndjson"})
+    return [json.loads(line) for line in answer.body.splitlines()[:-1]]
+
+
+def large_batch():
+    """It moves so much that the balances get it later, and the other instance sees whose it is."""
+    return [event("issue", site, at(day), issued=cups(cup_300=1, cup_450=1))
+            for site in ("anchor", "brick") for day in (DAY, DAY + timedelta(days=1))]
+
+
+def test_a_head_that_is_not_needed_is_let_go(pair):
+    """What is posted meanwhile may be nothing that is recorded, or of another scheme: nobody holds the head afterwards."""
+    one, other = pair
+    clients = one.admin, other.client(one.admin_key)
+    unknown, elsewhere, last = event("issue", "nowhere", at(DAY), issued=cups(cup_300=1)), issues(1, ["cairn"]), issues(1, ["anchor"])
+    posts = {
+        "shapeless": (lambda: post_lines(one.admin, b'{"kind": "issue"}\n{}\n'), ["rejected"] * 2),
+        "refused": (lambda: one.admin.post_many([unknown]), ["rejected"]),
+        "another scheme's": (lambda: one.admin.post_many(elsewhere), ["recorded"]),
+        "tried": (lambda: one.admin.send("POST", "/v1/events?dry_run=true", last).json["results"], ["recorded"]),
+        "recorded": (lambda: one.admin.post_many(last), ["recorded"]),
+        "posted again": (lambda: one.admin.post_many(last), ["duplicate"]),
+    }
+    for name, (post, statuses) in posts.items():
+        for n in range(2 * TURN_BATCHES):
+            clients[n % 2].post_many(large_batch())
+        assert [r["status"] for r in post()] == statuses, name
+        assert one.database.rows("SELECT count(*) FROM pg_stat_activity WHERE datname = current_database()"
+                                 " AND starts_with(state, 'idle in transaction')") == [(0,)], name
     one.admin.assert_holds()
 
 
