@@ -37,6 +37,12 @@ def at(day, clock="10:00", zone="America/St_Johns"):
     return local.isoformat()
 
 
+def business_day(cut_off="03:00", zone="America/St_Johns"):
+    """The one that contains now; away from a change of the clock. To be asked when it is needed: the tests run for long."""
+    hours, minutes = map(int, cut_off.split(":"))
+    return (datetime.now(ZoneInfo(zone)) - timedelta(hours=hours, minutes=minutes)).date()
+
+
 def utc(when):
     return when.astimezone(timezone.utc).isoformat().replace("+00:00", "Z")
 

@@ -8,23 +8,21 @@ import pathlib
 import re
 import shutil
 import subprocess
-from datetime import datetime, timedelta
+from datetime import timedelta
 from decimal import Decimal
 from urllib.parse import quote
-from zoneinfo import ZoneInfo
 
 import pytest
 
 import bank
 import network
 from harness import at_once
-from network import at, cups, event
+from network import at, business_day, cups, event
 
 TOP = pathlib.Path(__file__).parents[2]
 SCHEMAS = pathlib.Path(os.environ.get("DEPOSITD_ISO20022_SCHEMAS", TOP.parent / "shared/data/iso20022"))
 GOLDEN = TOP / "tests/unit/iso20022"
-TODAY = (datetime.now(ZoneInfo("America/St_Johns")) - timedelta(hours=3)).date()  # the business day that contains now
-D0 = TODAY - timedelta(days=3)
+D0 = business_day() - timedelta(days=3)
 ACCOUNT = "00001000"
 XML = {"Content-Type": "application/xml"}
 # IBANs of the check values, section 3; the mandates and creditor id are made up.
@@ -106,7 +104,7 @@ class Office:
     def statement(self, bookings, **more):
         self.statements += "id" not in more
         return bank.statement(more.pop("id", f"S-{self.statements}"), more.pop("account", ACCOUNT), more.pop("currency", "CAD"),
-                              str(TODAY), bookings, **more)
+                              str(business_day()), bookings, **more)
 
     def take(self, data, client=None, **query):
         target = "/v1/bank-statements?scheme=tern-bay" + ("&dry_run=true" if query else "")

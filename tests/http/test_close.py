@@ -4,7 +4,7 @@ import hashlib
 import threading
 import time
 from collections import Counter
-from datetime import date, datetime, timedelta, timezone
+from datetime import date, timedelta
 from decimal import Decimal
 
 import psycopg2
@@ -12,8 +12,8 @@ import pytest
 
 import network
 from harness import Service, at_once
-from model import DAY, day_start, instant
-from network import at, cups, event
+from model import DAY, instant
+from network import at, business_day, cups, event
 
 D0 = date.today() - timedelta(days=8)
 SITES = {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"), "copper": ("tern-bay", "hearth"),
@@ -60,8 +60,7 @@ def state(client, day):
 def test_days_close_in_order_and_once(service):
     admin = service.admin
     load(admin)
-    today = next(d for d in (date.today() + DAY, date.today(), date.today() - DAY)
-                 if day_start(d, "03:00", "America/St_Johns") <= datetime.now(timezone.utc))
+    today = business_day()
     admin.post(issue("anchor", 2, D0))
     close = "/v1/schemes/tern-bay/days/{}/close".format
     admin.refused("POST", close(D0 + DAY), None, 409, "earlier_day_open")

@@ -2,17 +2,16 @@
 """Reference data: PUT and GET, ETag and If-Match, dry_run, effective dating, what is fixed once posted, loading, keys."""
 import base64
 import subprocess
-from datetime import date, timedelta
+from datetime import timedelta
 
 import pytest
 
 import network
 from harness import Database, new_service
 from model import DAY
-from network import at, cups, event
+from network import at, business_day, cups, event
 
-TODAY = date.today()
-FIRST = TODAY - timedelta(days=3)
+FIRST = business_day() - timedelta(days=3)
 CUP = {"name": "Cup 300 ml", "volume_ml": 300, "mass_g": 48}
 PARTICIPANT = {"name": "Hearth", "bank_account": {"iban": "DE89370400440532013000"}}  # an IBAN of the check values, section 3
 SITE = {"scheme": "tern-bay", "participant": "hearth", "name": "Anchor", "kind": "cafe", "opened_on": "2020-01-01"}
@@ -158,12 +157,13 @@ def test_values_and_terms_start_in_the_future(service):
     admin.put(value(300, FIRST + DAY), {"amount": "2.75"})
     admin.put(f"/v1/schemes/tern-bay/terms/{FIRST + DAY}", {**TERMS, "service_fee": "0.10"})
     admin.post(issue())
-    for day in (FIRST, FIRST + DAY, TODAY):
+    today = business_day()
+    for day in (FIRST, FIRST + DAY, today):
         admin.refused("PUT", value(300, day), {"amount": "3.00"}, 422, "starts_too_soon")
         admin.refused("PUT", f"/v1/schemes/tern-bay/terms/{day}", {**TERMS, "service_fee": "0.20"}, 422, "starts_too_soon")
-    assert admin.put(value(300, TODAY + 2 * DAY), {"amount": "3.00"}).status == 201
-    assert admin.put(value(300, TODAY + 2 * DAY), {"amount": "3.25"}).status == 200
-    assert admin.put(f"/v1/schemes/tern-bay/terms/{TODAY + 2 * DAY}", {**TERMS, "service_fee": "0.20"}).status == 201
+    assert admin.put(value(300, today + 2 * DAY), {"amount": "3.00"}).status == 201
+    assert admin.put(value(300, today + 2 * DAY), {"amount": "3.25"}).status == 200
+    assert admin.put(f"/v1/schemes/tern-bay/terms/{today + 2 * DAY}", {**TERMS, "service_fee": "0.20"}).status == 201
     # A cup type's first value: any open day, also one that has begun; but not a closed one.
     admin.close("tern-bay", FIRST)
     admin.refused("PUT", value(450, FIRST), {"amount": "3.50"}, 422, "starts_too_soon")
