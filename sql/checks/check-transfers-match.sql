@@ -33,7 +33,7 @@ examined AS (
     UNION ALL
     SELECT format('what is in transit of %s', t.code), coalesce(road.cups, 0) <> coalesce(k.cups, 0)
       FROM road
-      FULL JOIN (SELECT cup_type, sum(sent - received - lost) AS cups FROM kept GROUP BY 1) k USING (cup_type)
+      FULL JOIN (SELECT cup_type, sum(sent::numeric - received - lost) AS cups FROM kept GROUP BY 1) k USING (cup_type)
       LEFT JOIN cup_type t ON t.id = cup_type)
 SELECT count(*), count(*) FILTER (WHERE is_broken),
        first_lines(array_agg(what ORDER BY what) FILTER (WHERE is_broken))

@@ -253,6 +253,25 @@ def test_every_column(month, superuser, table):
                 assert empty.set(column, None)
 
 
+# The ends of what a column holds, and an account whose owner's 32 bits are all set.
+EXTREMES = {"bigint": (2**63 - 1, -2**63, 0xffffffff << 16), "integer": (2**31 - 1, -2**31), "smallint": (2**15 - 1, -2**15),
+            "ARRAY": (2**63 - 1, -2**63, 0xffffffff << 16)}
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_numbers_at_their_ends(month, superuser, table):
+    """What no sum can hold, or nothing can be told from, is still said of the row that has it."""
+    rng = random.Random(f"{SEED} {table} ends")
+    for column, kind, _ in columns_of(superuser, table):
+        for extreme in EXTREMES.get(kind, ()):
+            row = Row(superuser, table, rng, f"{column} IS NOT NULL")
+            before, names = row.value(column), row.names()
+            other = before.replace(re.search(r"-?\d+", before)[0], str(extreme), 1)
+            if row.set(column, other):
+                assert_named(month, names + row.names(), f"{table}.{column}: {before} became {other}, seed {SEED}")
+                assert row.set(column, before)
+
+
 @pytest.mark.parametrize("table", TABLES)
 def test_every_row(month, superuser, table):
     """A row is lost; and one is made up, as a copy of another under a key of its own."""
