@@ -29,13 +29,21 @@ static enum store_result apply(struct pg *pg, size_t version, FILE *stream)
     return pg_query(pg, &sql_migrate_applied, &params, NULL);
 }
 
-static enum store_result apply_missing(struct pg *pg, FILE *stream)
+static enum store_result read_version(struct pg *pg, size_t *version)
 {
     PG_ROWS rows = NULL;
     enum store_result result = pg_query(pg, &sql_migrate_version, NULL, &rows);
+    if (result == STORE_OK)
+        *version = (size_t)pg_int(rows, 0, 0);
+    return result;
+}
+
+static enum store_result apply_missing(struct pg *pg, FILE *stream)
+{
+    size_t version;
+    enum store_result result = read_version(pg, &version);
     if (result != STORE_OK)
         return result;
-    size_t version = (size_t)pg_int(rows, 0, 0);
     if (version > sql_migration_count) {
         fprintf(stderr, "the database is at version %zu, this depositd knows %zu: use a newer one\n", version,
                 sql_migration_count);
@@ -59,4 +67,18 @@ enum store_result migrate(struct pg *pg, FILE *stream)
         result = pg_commit(pg);
     pg_rollback(pg);
     return result;
+}
+
+bool migrate_is_due(struct pg *pg, char *why, size_t size)
+{
+    size_t version = 0; /* also where it can't be read, for want of a table or a grant */
+    if (pg_ready(pg) != STORE_OK)
+        return false;
+    enum store_result result = read_version(pg, &version);
+    if ((result != STORE_OK && result != STORE_FAILED) || version == sql_migration_count)
+        return false;
+    snprintf(why, size, "the database is not at version %zu, with which this depositd works: %s",
+             sql_migration_count,
+             version < sql_migration_count ? "run `depositd migrate`" : "use a newer depositd");
+    return true;
 }

@@ -5,9 +5,13 @@
 
 #include "store/pg.h"
 
+#include <stdbool.h>
 #include <stdio.h>
 
 /* Applies what is missing, in one transaction, and says so on `stream`. Several at once: one does it. */
 MUST_CHECK enum store_result migrate(struct pg *pg, FILE *stream);
+
+/* Whether the database is there, but of another version; and `why` that can't be worked with. */
+MUST_CHECK bool migrate_is_due(struct pg *pg, char *why, size_t size);
 
 #endif

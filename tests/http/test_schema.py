@@ -3,6 +3,7 @@
 to the service's role."""
 import pathlib
 import re
+import subprocess
 
 import psycopg2
 import pytest
@@ -57,6 +58,20 @@ def test_migrating_again_changes_nothing(database, service):
     assert schema_of(database) == before
 
 
+@pytest.mark.parametrize("statement, advice", [
+    (f"DELETE FROM schema_version WHERE version = {len(MIGRATIONS)}", "run `depositd migrate`"),
+    ("REVOKE SELECT ON schema_version FROM depositd_service", "run `depositd migrate`"),  # as before there was that grant
+    ("DROP TABLE schema_version", "run `depositd migrate`"),
+    (f"INSERT INTO schema_version VALUES ({len(MIGRATIONS) + 1}, 'of tomorrow')", "use a newer depositd")])
+def test_a_database_of_another_version_is_not_served(database, statement, advice):
+    service = Service(database)
+    service.run("migrate")
+    database.run(statement)
+    done = subprocess.run([service.binary, "serve"], env=service.environment, capture_output=True, text=True, timeout=60)
+    assert done.returncode == 1 and done.stderr.splitlines()[-1] == (
+        f"depositd: the database is not at version {len(MIGRATIONS)}, with which this depositd works: {advice}")
+
+
 def c_table(header, table):
     """The rows of an X-macro table: lists of its arguments."""
     text = (TOP / "include/depositd" / header).read_text().replace("\\\n", " ")
@@ -91,22 +106,47 @@ def test_the_service_can_only_append(posted, table, statement):
         execute(posted.database.service_dsn, statement.format(table))
 
 
-ENTRY = """INSERT INTO entry SELECT 1, last_entry + {ahead}, (SELECT min(business_date) FROM business_day), {kind}, false, NULL,
-           NULL, now(), now(), '', NULL, '{{{accounts}}}', '{{{amounts}}}' FROM scheme_head WHERE scheme = 1"""
+ENTRY = """INSERT INTO entry SELECT 1, last_entry + {ahead}, (SELECT min(business_date) FROM business_day) + {days}, {kind}, false, NULL,
+           NULL, now(), now(), '', NULL, '{accounts}', '{amounts}' FROM scheme_head WHERE scheme = 1"""
 MONEY = "1970324836974592,2533274790395904"  # bank, service_fees
+CUPS_OF_ONE_TYPE, CUPS_OF_TWO_TYPES = (f"{32 << 48 | 1},{33 << 48 | 1 << 16 | n}" for n in (1, 2))
 
 
-@pytest.mark.parametrize("ahead, kind, accounts, amounts, message", [
-    (1, 4, MONEY, "5,-4", "does not balance"),
-    (1, 4, f"{32 << 48 | 1},{33 << 48 | 1 << 16 | 2}", "-5,5", "does not balance"),  # cups of two types
-    (1, 4, "1970324836974592", "5,-5", "does not balance"),  # more amounts than accounts
-    (2, 4, MONEY, "5,-5", "not numbered on"),
-    (1, 20, MONEY, "5,-5", "a day that does not take it"),  # an entry of a close, on a day that does not close
-])
-def test_the_database_refuses_an_entry_that_is_wrong(posted, ahead, kind, accounts, amounts, message):
+def entry(accounts=MONEY, amounts="5,-5", ahead=1, days=0, kind=4):
+    """The statement that posts it; lists may also be arrays as PostgreSQL writes them."""
+    braced = [text if "{" in text else f"{{{text}}}" for text in (accounts, amounts)]
+    return ENTRY.format(ahead=ahead, days=days, kind=kind, accounts=braced[0], amounts=braced[1])
+
+
+@pytest.mark.parametrize("accounts, amounts", [
+    (MONEY, "5,-4"), (MONEY, "5,5"), (MONEY, "5,NULL"), ("1970324836974592", "5"),
+    ("1970324836974592", "5,-5"),  # more amounts than accounts
+    (f"{MONEY},{MONEY}", "5,-5,3,-2"), (f"{MONEY},{MONEY}", "5,-4,3,-3"), (f"{MONEY},1970324836974592", "5,-4,-2"),
+    (CUPS_OF_TWO_TYPES, "-5,5"), (f"{MONEY},{CUPS_OF_TWO_TYPES}", "5,-5,-5,5"),
+    (f"{1 << 48},{32 << 48 | 1}", "5,-5"), (f"{32 << 48 | 1},NULL", "5,-5"),
+    (f"[0:1]={{{CUPS_OF_TWO_TYPES}}}", "5,-5"), (f"[5:6]={{{CUPS_OF_TWO_TYPES}}}", "5,-5"), (f"{{{{{CUPS_OF_TWO_TYPES}}}}}", "5,-5"),
+    (f"[0:3]={{{MONEY},{CUPS_OF_TWO_TYPES}}}", "5,-5,5,-5"), (f"{{{{{MONEY}}},{{{CUPS_OF_TWO_TYPES}}}}}", "5,-5,5,-5")])
+def test_the_database_refuses_an_entry_that_does_not_balance(posted, accounts, amounts):
+    with pytest.raises(psycopg2.errors.IntegrityConstraintViolation, match="does not balance"):
+        execute(posted.database.service_dsn, entry(accounts, amounts))
+
+
+@pytest.mark.parametrize("wrong, message", [
+    (entry(ahead=2), "not numbered on"), (entry(ahead=0, days=1), "not numbered on"),  # a number that another day has
+    (entry(kind=20), "a day that does not take it"),  # an entry of a close, on a day that does not close
+    (entry(days=1000), "a day that does not take it")])
+def test_the_database_refuses_an_entry_that_is_out_of_place(posted, wrong, message):
     with pytest.raises(psycopg2.errors.IntegrityConstraintViolation, match=message):
-        execute(posted.database.service_dsn,
-                ENTRY.format(ahead=ahead, kind=kind, accounts=accounts, amounts=amounts))
+        execute(posted.database.service_dsn, wrong)
+
+
+@pytest.mark.parametrize("accounts, amounts", [
+    (MONEY, "5,-5"), (f"{MONEY},{CUPS_OF_ONE_TYPE}", "5,-5,-2,2"), (f"{MONEY},1970324836974592", "5,-3,-2"),
+    (f"{CUPS_OF_ONE_TYPE},{MONEY},{CUPS_OF_ONE_TYPE}", "1,-1,7,-7,-2,2"), ("", "")])
+def test_the_database_takes_an_entry_that_balances(posted, accounts, amounts):
+    """Two by two or as a whole. Then it is taken back."""
+    with pytest.raises(psycopg2.errors.DivisionByZero):
+        execute(posted.database.service_dsn, entry(accounts, amounts), "SELECT 1 / 0")
 
 
 @pytest.mark.parametrize("statement", [
