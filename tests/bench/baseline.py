@@ -71,12 +71,23 @@ def tpcb_tps(seconds, seed):
     return float(re.search(r"^tps = ([0-9.]+)", output, re.MULTILINE)[1])
 
 
-def durable_insert_ms(seconds, seed):
-    """The median latency of one client that inserts one row a transaction."""
+def insert_times_us(seconds, seed, *options):
+    """The latencies of clients that insert one row a transaction, sorted; without what one lags behind its schedule."""
     with tempfile.TemporaryDirectory() as folder:
         script = Path(folder, "insert.sql")
         script.write_text("\\set n random(1, 1000000000)\nINSERT INTO one_row (payload) VALUES (md5(:n::text));\n")
-        pgbench("--client", 1, "--protocol", "prepared", "--no-vacuum", "--time", seconds, "--random-seed", seed,
-                "--file", script, "--log", "--log-prefix", Path(folder, "log"))
-        lines = [line for log in Path(folder).glob("log*") for line in log.read_text().splitlines()]
-    return statistics.median(int(line.split()[2]) for line in lines) / 1000
+        pgbench("--protocol", "prepared", "--no-vacuum", "--time", seconds, "--random-seed", seed, "--file", script,
+                "--log", "--log-prefix", Path(folder, "log"), *options)
+        lines = [line.split() for log in Path(folder).glob("log*") for line in log.read_text().splitlines()]
+    return sorted(int(time) - sum(map(int, lag)) for _, _, time, _, _, _, *lag in lines)
+
+
+def durable_insert_ms(seconds, seed):
+    """The median latency of one client."""
+    return statistics.median(insert_times_us(seconds, seed, "--client", 1)) / 1000
+
+
+def paced_insert_p99_ms(seconds, seed, per_second):
+    """The 99th percentile where many clients together offer so many inserts: what PostgreSQL needs for that by itself."""
+    times = insert_times_us(seconds, seed, "--client", CLIENTS, "--rate", per_second)
+    return times[len(times) * 99 // 100] / 1000
