@@ -1,6 +1,6 @@
 -- For each scheme the first sealed day whose particulars are not kept, the digest that they follow (null: none), its seal, and the
 -- entries among which those of the day are.
-SELECT s.id, next.business_date, last.digest, next.seal, coalesce(d.first_entry, 1), coalesce(d.last_entry, 0)
+SELECT s.id, next.business_date, last.digest, next.seal, greatest(d.first_entry, 1), greatest(d.last_entry, 0)
   FROM scheme s
   LEFT JOIN LATERAL (SELECT business_date, digest FROM particulars p WHERE p.scheme = s.id
                       ORDER BY business_date DESC LIMIT 1) last ON true
