@@ -75,8 +75,7 @@ static void block_signals(void)
     signal(SIGPIPE, SIG_IGN);
 }
 
-/* What a database of another version would make of events is not worth a try. One that is away may be right.
- */
+/* One that is away may be right. */
 static bool is_of_another_version(const struct config *config, char *why, size_t size)
 {
     struct pg *pg = pg_new(config->dsn);
