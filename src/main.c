@@ -76,18 +76,18 @@ static void block_signals(void)
 }
 
 /* One that is away may be right. */
-static bool is_of_another_version(const struct config *config, char *why, size_t size)
+static bool is_database_of_another_version(const struct config *config, char *why, size_t size)
 {
     struct pg *pg = pg_new(config->dsn);
-    bool is_due = pg != NULL && migrate_is_due(pg, why, size);
+    bool differs = pg != NULL && migrate_version_differs(pg, why, size);
     pg_free(pg);
-    return is_due;
+    return differs;
 }
 
 static int run_serve(const struct config *config, struct options *options)
 {
     char error[MESSAGE_MAX] = "out of memory, or of threads";
-    if (is_of_another_version(config, error, sizeof error))
+    if (is_database_of_another_version(config, error, sizeof error))
         return fail(error);
     struct service service = {
         .config = config, .snapshots = snapshot_cache_new(), .checking = ATOMIC_FLAG_INIT};

@@ -1,5 +1,5 @@
 -- For each scheme the first sealed day whose particulars are not kept, the digest that they follow (null: none), its seal, and the
--- entries among which those of the day are.
+-- entries among which those of the day are, in range whatever stands there.
 SELECT s.id, next.business_date, last.digest, next.seal, greatest(d.first_entry, 1), greatest(d.last_entry, 0)
   FROM scheme s
   LEFT JOIN LATERAL (SELECT business_date, digest FROM particulars p WHERE p.scheme = s.id

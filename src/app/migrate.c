@@ -69,7 +69,7 @@ enum store_result migrate(struct pg *pg, FILE *stream)
     return result;
 }
 
-bool migrate_is_due(struct pg *pg, char *why, size_t size)
+bool migrate_version_differs(struct pg *pg, char *why, size_t size)
 {
     size_t version = 0; /* also where it can't be read, for want of a table or a grant */
     if (pg_ready(pg) != STORE_OK)

@@ -11,7 +11,7 @@
 /* Applies what is missing, in one transaction, and says so on `stream`. Several at once: one does it. */
 MUST_CHECK enum store_result migrate(struct pg *pg, FILE *stream);
 
-/* Whether the database is there, but of another version; and `why` that can't be worked with. */
-MUST_CHECK bool migrate_is_due(struct pg *pg, char *why, size_t size);
+/* Whether the database is there, but not at this binary's version; `why` then says what to do about it. */
+MUST_CHECK bool migrate_version_differs(struct pg *pg, char *why, size_t size);
 
 #endif

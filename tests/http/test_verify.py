@@ -254,8 +254,8 @@ def test_every_column(month, superuser, table):
 
 
 # The ends of what a column holds, and an account whose owner's 32 bits are all set.
-EXTREMES = {"bigint": (2**63 - 1, -2**63, 0xffffffff << 16), "integer": (2**31 - 1, -2**31), "smallint": (2**15 - 1, -2**15),
-            "ARRAY": (2**63 - 1, -2**63, 0xffffffff << 16)}
+EXTREMES = {**dict.fromkeys(("bigint", "ARRAY"), (2**63 - 1, -2**63, 0xffffffff << 16)), "integer": (2**31 - 1, -2**31),
+            "smallint": (2**15 - 1, -2**15)}
 
 
 @pytest.mark.parametrize("table", TABLES)
