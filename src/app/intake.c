@@ -41,6 +41,18 @@ struct intake {
     atomic_uint_least64_t batches, events[EVENT_STATUSES];
 };
 
+const char *event_status_word(enum event_status status)
+{
+    static const char *const words[] = {
+#define X(name, word) #word,
+        EVENT_STATUS_TABLE(X)
+#undef X
+    };
+    static_assert(sizeof words / sizeof words[0] == EVENT_STATUSES, "a word for each status");
+    assert(status < EVENT_STATUSES);
+    return words[status];
+}
+
 /* --- a stretch of events ------------------------------------------------------------------------------ */
 
 /* Forgets what an attempt that was rolled back has left in the results. */

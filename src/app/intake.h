@@ -9,8 +9,22 @@
 #include "base/config.h"
 #include "depositd/exceptions.h"
 
-/* Proposed: a journal, which waits for a second key. */
-enum event_status { EVENT_RECORDED, EVENT_DUPLICATE, EVENT_PROPOSED, EVENT_REJECTED, EVENT_STATUSES };
+/* How an event is answered: X(name, its word in answers and metrics). A proposed event is a journal that
+ * waits for a second key. */
+#define EVENT_STATUS_TABLE(X)                                                                                \
+    X(RECORDED, recorded)                                                                                    \
+    X(DUPLICATE, duplicate)                                                                                  \
+    X(PROPOSED, proposed)                                                                                    \
+    X(REJECTED, rejected)
+
+enum event_status {
+#define X(name, word) EVENT_##name,
+    EVENT_STATUS_TABLE(X)
+#undef X
+        EVENT_STATUSES
+};
+
+const char *event_status_word(enum event_status status);
 
 struct event_result {
     enum event_status status;

@@ -122,7 +122,6 @@ static void add_outcome(struct buffer *body, const struct event_result *result)
 {
     char date[DATE_TEXT_MAX];
     date_format(result->business_date, date);
-    member_string(body, "status", result->status == EVENT_DUPLICATE ? "duplicate" : "recorded");
     member_integer(body, "entry", result->entry);
     member_string(body, "business_date", date);
     member_boolean(body, "late", result->late);
@@ -143,17 +142,20 @@ static void add_result(struct buffer *body, const struct posting *posting, size_
         uuid_format(&posting->ids[i], id);
         member_string(body, "event_id", id);
     }
-    if (result->status == EVENT_PROPOSED) {
-        member_string(body, "status", "proposed");
-        return;
-    }
-    if (result->status != EVENT_REJECTED) {
+    member_string(body, "status", event_status_word(result->status));
+    switch (result->status) {
+    case EVENT_RECORDED:
+    case EVENT_DUPLICATE:
         add_outcome(body, result);
-        return;
+        break;
+    case EVENT_REJECTED:
+        member_begin(body, "problem");
+        problem_write(&result->faults, body);
+        break;
+    case EVENT_PROPOSED:
+    case EVENT_STATUSES:
+        break;
     }
-    member_string(body, "status", "rejected");
-    member_begin(body, "problem");
-    problem_write(&result->faults, body);
 }
 
 /* Closes the answer. */

@@ -40,7 +40,7 @@ static void write_close_late(const struct figures *figures, const char *name, st
     }
 }
 
-static void write_open_days(const struct figures *figures, const char *name, struct buffer *body)
+static void write_closes_open(const struct figures *figures, const char *name, struct buffer *body)
 {
     for (size_t i = 0; i < figures->clock.scheme_count; i++)
         add_of_scheme(body, name, figures->clock.schemes[i].scheme, figures->clock.schemes[i].open_days);
@@ -66,12 +66,11 @@ static void write_database_up(const struct figures *figures, const char *name, s
 
 static void write_events(const struct figures *figures, const char *name, struct buffer *body)
 {
-    static const char *const outcomes[EVENT_STATUSES] = {
-        [EVENT_RECORDED] = "recorded", [EVENT_DUPLICATE] = "duplicate", [EVENT_REJECTED] = "rejected"};
-    for (int status = 0; status < EVENT_STATUSES; status++) {
+    for (enum event_status status = 0; status < EVENT_STATUSES; status++) {
         uint64_t events = figures->intake.events[status] +
                           (status == EVENT_REJECTED ? meter_read(&figures->meters->events_refused) : 0);
-        buffer_printf(body, "%s{outcome=\"%s\"} %llu\n", name, outcomes[status], (unsigned long long)events);
+        buffer_printf(body, "%s{outcome=\"%s\"} %llu\n", name, event_status_word(status),
+                      (unsigned long long)events);
     }
 }
 
@@ -143,8 +142,8 @@ static void write_durations(const struct figures *figures, const char *name, str
         for (int i = 0; i < DURATION_BUCKETS; i++) {
             within += meter_read(&meter->within[i]);
             add_route(body, name, "_bucket", at);
-            buffer_printf(body, ",le=\"%lld.%03lld\"} %llu\n", (long long)(duration_bounds_us[i] / 1000000),
-                          (long long)(duration_bounds_us[i] / 1000 % 1000), (unsigned long long)within);
+            buffer_printf(body, ",le=\"%g\"} %llu\n", (double)duration_bounds_us[i] / 1e6,
+                          (unsigned long long)within);
         }
         all = all > within ? all : within;
         add_route(body, name, "_bucket", at);
@@ -163,7 +162,7 @@ static const struct metric {
 } metrics[] = {
     {"depositd_close_late_seconds", "gauge",
      "How long a scheme's first open day is past its close by the clock", write_close_late},
-    {"depositd_open_days", "gauge", "Business days that are not closed", write_open_days},
+    {"depositd_closes_open", "gauge", "Business days that are not closed yet", write_closes_open},
     {"depositd_last_close_timestamp_seconds", "gauge", "When a day of the scheme was last closed",
      write_last_close},
     {"depositd_clock_looked_timestamp_seconds", "gauge",
