@@ -26,7 +26,8 @@ import pytest
 import bank
 from harness import Service
 from model import DAY, day_start
-from test_bank import TOP, XML, validate
+from schemas import TOP, validate
+from test_bank import XML
 
 # From a Monday on, over the end of daylight saving time in St. John's (2 November 2025, tz database): that night has an hour more.
 FIRST, DAYS = date(2025, 10, 20), 30
@@ -380,8 +381,7 @@ def test_every_event_stands_once(month, pool):
 def test_files_and_statements_are_of_the_standard(month):
     """ISO 20022's own schemas, with xmllint; skipped where these are not there."""
     for pool in month.pools.values():
-        for data in (*(d for _, d, _ in pool.files), *(d for _, _, d, _ in pool.statements)):
-            validate(data)
+        validate(*(data for _, data, _ in pool.files), *(data for _, _, data, _ in pool.statements))
 
 
 def test_files_are_there_for_good(month):
