@@ -1,29 +1,44 @@
 # SPDX-License-Identifier: ISC
-"""The form of what people read and write by hand: pages of Markdown and shell scripts."""
+"""The form of what people write by hand: white space everywhere, the width of pages, and shell scripts by shellcheck."""
 import pathlib
 import re
+import shutil
 import subprocess
 
 import pytest
 
 TOP = pathlib.Path(__file__).parents[2]
 WIDTH = 120
+RAW = TOP / "tests/unit/iso20022"  # hostile files among them, kept byte for byte
 
 
-def tracked():
-    """The files of the repository; in a copy without git, all but what builds leave behind."""
+def ours():
+    """The files of the repository; in a copy without git, all but what builds and tools leave behind."""
     listed = subprocess.run(["git", "-C", str(TOP), "ls-files", "-co", "--exclude-standard"], capture_output=True, text=True)
     if listed.returncode == 0:
         paths = [TOP / name for name in listed.stdout.splitlines()]
     else:
-        paths = [path for path in TOP.rglob("*") if "build" not in path.relative_to(TOP).parts]
+        left = {"build", "__pycache__", ".pytest_cache", "iso20022-xsd"}
+        paths = [path for path in TOP.rglob("*") if not left & set(path.relative_to(TOP).parts)]
     return sorted(path for path in paths if path.is_file())
 
 
-PAGES = [path for path in tracked() if path.suffix == ".md"]
+def name_of(path):
+    return str(path.relative_to(TOP))
 
 
-@pytest.mark.parametrize("path", PAGES, ids=lambda path: str(path.relative_to(TOP)))
+FILES = ours()
+PAGES = [path for path in FILES if path.suffix == ".md"]
+SCRIPTS = [path for path in FILES if path.suffix == ".sh" or re.match(rb"#!/bin/(ba)?sh\b", path.read_bytes()[:12])]
+
+
+def test_the_files_are_found():
+    """So that no test below is of an empty list."""
+    assert {"README.md", "DEVELOPERS.md", "deploy/CHANGES.md"} <= set(map(name_of, PAGES))
+    assert {"deploy/demo", "deploy/lib.sh", "deploy/packages", "tests/run", "tests/faults/run"} <= set(map(name_of, SCRIPTS))
+
+
+@pytest.mark.parametrize("path", PAGES, ids=name_of)
 def test_pages_fit_the_width(path):
     """Rows of tables and the targets of links can't be wrapped; everything else can."""
     long = [f"{path.name}:{number}: {len(line)} columns" for number, line in enumerate(path.read_text().splitlines(), 1)
@@ -31,5 +46,21 @@ def test_pages_fit_the_width(path):
     assert not long, "\n".join(long)
 
 
-def test_there_are_pages():
-    assert {"README.md", "DEVELOPERS.md"} <= {path.name for path in PAGES}
+def test_white_space_is_as_editorconfig_says():
+    """UTF-8, no tabs, no carriage returns, no blanks at the ends of lines, one line feed at the end of the file."""
+    wrong = []
+    for path in FILES:
+        if RAW in path.parents:
+            continue
+        text = path.read_bytes().decode()
+        if re.search(r"[\t\r]|[ \u00a0]\n", text) or (text and not re.search(r"[^\n]\n\Z", text)):
+            wrong.append(name_of(path))
+    assert not wrong
+
+
+@pytest.mark.parametrize("path", SCRIPTS, ids=name_of)
+def test_shellcheck_has_nothing_to_say(path):
+    if not shutil.which("shellcheck"):
+        pytest.skip("shellcheck is not installed")
+    said = subprocess.run(["shellcheck", "--external-sources", name_of(path)], cwd=TOP, capture_output=True, text=True)
+    assert (said.returncode, said.stdout, said.stderr) == (0, "", ""), said.stdout + said.stderr
