@@ -19,7 +19,8 @@ SELECT held.business_date, wanted.code, amount_text(opening, decimals), amount_t
        amount_text(coalesce(refunded, 0), decimals), amount_text(coalesce(forfeited, 0), decimals),
        amount_text(coalesce(reinstated, 0), decimals), amount_text(coalesce(remeasured, 0), decimals),
        amount_text(coalesce(reversed, 0), decimals), amount_text(closing, decimals), cups_out,
-       format('customer_deposits(%s)', wanted.code)
-  FROM held JOIN wanted ON wanted.id = held.cup_type LEFT JOIN done USING (business_date, cup_type), scheme
+       format('customer_deposits(%s)', wanted.code), closed.business_date
+  FROM held JOIN wanted ON wanted.id = held.cup_type LEFT JOIN done USING (business_date, cup_type)
+  LEFT JOIN settlement closed ON closed.scheme = $1::integer AND closed.business_date = held.business_date, scheme
  WHERE scheme.id = $1::integer
  ORDER BY wanted.code COLLATE "C", held.business_date

@@ -104,6 +104,8 @@ def test_liability(books):
             assert (row["opening"], row["forfeited"], row["reinstated"], row["remeasured"]) == ("0.00",) * 4
             assert adds_up(row, ("opening", "issued", "reinstated", "remeasured", "reversed"), ("refunded", "forfeited"))
     assert [r["cup_type"] for r in report(books, "liability", cup_type="cup-450")] == ["cup-450"]
+    assert {r["settlement"] for r in books.open_reports["liability"]} == {None}
+    assert {r["settlement"] for r in report(books, "liability")} == {str(WORKED_DAY)}
 
 
 # The books -------------------------------------------------------------------------------------------------------------
