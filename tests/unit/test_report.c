@@ -5,6 +5,7 @@
 #include "report/render.h"
 
 #include <check.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -66,6 +67,29 @@ START_TEST(csv_is_that_of_rfc_4180)
            "\"a,b\",,,,\r\n"
            ",cup-450,0, x ,0\r\n",
            5);
+}
+END_TEST
+
+/* OWASP, "CSV Injection": the characters a cell may not begin with. Figures keep their sign. */
+START_TEST(csv_text_is_no_formula)
+{
+    static const char *const cases[][2] = {
+        {"=1+1", "'=1+1"}, {"+1", "'+1"},       {"-1", "'-1"},       {"@SUM(A1)", "'@SUM(A1)"},
+        {"\tx", "'\tx"},   {"\rx", "\"'\rx\""}, {"\nx", "\"'\nx\""}, {"=a,\"b", "\"'=a,\"\"b\""},
+        {"a=1", "a=1"},    {"'=1", "'=1"},      {" =1", " =1"},      {"", ""},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct received received = {.writes = 0};
+        struct render render;
+        char expected[100];
+        buffer_init(&received.text, 10000);
+        render_begin(&render, &render_csv, &head, (struct sink){receive, &received});
+        render_row(&render, (const char *const[]){cases[i][0], "CAD", "-1.00", "-2.50", "-3"});
+        ck_assert(render_end(&render));
+        snprintf(expected, sizeof expected, "%s,CAD,-1.00,-2.50,-3\r\n", cases[i][1]);
+        ck_assert_str_eq(strstr(received.text.data, "\r\n") + 2, expected);
+        buffer_dispose(&received.text);
+    }
 }
 END_TEST
 
@@ -177,6 +201,7 @@ int main(void)
     Suite *suite = suite_create("report");
     TCase *tests = tcase_create("report");
     tcase_add_test(tests, csv_is_that_of_rfc_4180);
+    tcase_add_test(tests, csv_text_is_no_formula);
     tcase_add_test(tests, json_has_strings_integers_and_null);
     tcase_add_test(tests, a_row_too_long_is_not_passed_on_in_part);
     tcase_add_test(tests, every_report_is_complete);
