@@ -1,12 +1,15 @@
 # SPDX-License-Identifier: ISC
-"""Proofs, checked as their readers would: by RFC 9162 section 2.1.3.2 written down here over hashlib, and by the README's own
-commands, which are taken from the page and run. The algorithm's published vectors are in tests/unit/inclusion_cases.txt."""
+"""Proofs, checked as their readers would: by RFC 9162 section 2.1.3.2 written down here over hashlib, and by deploy/check-proof, as
+the README says it. The algorithm's published vectors are in tests/unit/inclusion_cases.txt."""
 import hashlib
+import http.server
 import json
 import os
 import pathlib
 import re
+import socket
 import subprocess
+import threading
 from datetime import date, timedelta
 
 import pytest
@@ -15,7 +18,7 @@ import network
 from model import DAY
 from network import at, cups, event
 
-README = pathlib.Path(__file__).parents[2] / "README.md"
+TOP = pathlib.Path(__file__).parents[2]
 FIRST = date.today() - timedelta(days=5)
 # How many events each day has, beside the settle entries of its close, one for each site that dealt.
 EVENTS = [6, 0, 11, 1]
@@ -188,47 +191,217 @@ def test_a_proof_that_does_not_hold_is_not_given(net, statement, undo):
     assert_proves(net.admin.send("GET", path).json)
 
 
-# --- the page ------------------------------------------------------------------------------------------------------
+# --- deploy/check-proof ----------------------------------------------------------------------------------------------
 
-def page_blocks():
-    """The commands of the README's section, block by block; the last but what follows it is the operator's."""
-    section = re.search(r"^## Checking a proof with standard tools\n(.*?)^## ", README.read_text(), re.M | re.S).group(1)
-    blocks = re.findall(r"(?:^    .*\n(?:\n(?=    ))?)+", section, re.M)
-    assert len(blocks) == 4 and blocks[3].strip() == "depositd verify"
-    return [re.sub("^    ", "", block, flags=re.M) for block in blocks[:3]]
+ROLES = ("pos", "participant", "auditor", "accountant", "admin")
+# What is said of a proof, by its steps: what nobody but the office is told can't be checked by a till.
+IN_TREE, SEALED, SETTLED, CHAINED = (
+    "The entry is in the books of that day", "come to the seal.", "settlement of that day shows the same root and seal", "an unbroken chain of 4")
+PROVES = {"pos": {IN_TREE}, "participant": {IN_TREE, SETTLED}, **dict.fromkeys(ROLES[2:], {IN_TREE, SEALED, SETTLED, CHAINED})}
 
 
-def shell(net, folder, key, *blocks):
-    environment = {"PATH": os.environ["PATH"], "key": key, "api": f"http://127.0.0.1:{net.port}/v1"}
-    done = subprocess.run(["bash", "-euo", "pipefail", "-c", "\n".join(blocks)], cwd=folder, env=environment, capture_output=True,
-                          text=True, timeout=60)
+@pytest.fixture(scope="module")
+def keys(net):
+    """One of each role, all of which may read what anchor posted."""
+    return {"pos": net.till_key, "participant": f"hearth-book:{net.hearth.key}", "auditor": f"the-auditor:{net.auditor.key}",
+            "accountant": f"the-office:{net.create_key('the-office', 'accountant')}", "admin": f"first-admin:{net.admin_key}"}
+
+
+def run(command, key="", api="", folder=None):
+    environment = {"PATH": os.environ["PATH"], "key": key, "api": api}
+    return subprocess.run(command, cwd=folder or TOP, env=environment, capture_output=True, text=True, timeout=600)
+
+
+def check(*arguments, key="", api="", folder=None):
+    return run([TOP / "deploy/check-proof", *arguments], key, api, folder)
+
+
+class Liar:
+    """Stands between the script and the service, and changes what that answers: `lies` {part of a path: function of the JSON}."""
+
+    def __init__(self, net):
+        liar = self
+
+        class Handler(http.server.BaseHTTPRequestHandler):
+            def do_GET(self):
+                answer = net.client(checked=False).send("GET", self.path, headers={"Authorization": self.headers["Authorization"]})
+                body = answer.body
+                for part, lie in liar.lies.items():
+                    if part in self.path and answer.status == 200:
+                        body = json.dumps(lie(json.loads(body))).encode()
+                self.send_response(answer.status)
+                self.send_header("Content-Length", str(len(body)))
+                self.end_headers()
+                self.wfile.write(body)
+
+            def log_message(self, *_):
+                pass
+
+        self.lies = {}
+        self.server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+        self.api = f"http://127.0.0.1:{self.server.server_port}/v1"
+        threading.Thread(target=self.server.serve_forever, daemon=True).start()
+
+
+@pytest.fixture(scope="module")
+def liar(net):
+    liar = Liar(net)
+    yield liar
+    liar.server.shutdown()
+    liar.server.server_close()
+
+
+@pytest.fixture
+def api(net):
+    return f"http://127.0.0.1:{net.port}/v1"
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_the_page_works_as_written(net, keys, api, role):
+    """The README's commands, with each role's key; what follows them is the operator's."""
+    section = re.search(r"^## Checking a proof with standard tools\n(.*?)^## ", (TOP / "README.md").read_text(), re.M | re.S).group(1)
+    block, last = re.findall(r"(?:^    .*\n)+", section, re.M)
+    assert last.strip() == "depositd verify"
+    done = run(["bash", "-euo", "pipefail", "-c", re.sub("^    ", "", block, flags=re.M)], keys[role], api)
     assert done.returncode == 0 and not done.stderr, (done.stdout, done.stderr)
-    return done.stdout.splitlines()
+    posted, seal = net.posted[0][0], net.admin.items("/v1/seals", scheme="tern-bay")[0]["seal"]
+    assert posted["event_id"] in done.stdout and f"The seal of tern-bay on {FIRST} is {seal}" in done.stdout
+    assert {step for step in (IN_TREE, SEALED, SETTLED, CHAINED) if step in done.stdout} == PROVES[role]
 
 
-def test_the_page_works_as_written(net, tmp_path):
-    get, climb, audit = page_blocks()
-    day, last = FIRST + (len(EVENTS) - 1) * DAY, net.auditor.items("/v1/seals", scheme="tern-bay")[-1]["seal"]
-    under_root = f"the entry is under the root of {day}"
-    assert shell(net, tmp_path, f"the-auditor:{net.auditor.key}", get, climb, audit) == [
-        under_root, f"the root is under the seal of {day}", f"the chain ends with {last}"]
-    proof = json.loads((tmp_path / "proof.json").read_text())
-    assert json.loads(proof["leaf"])["event"]["event_id"] == net.posted[3][0]["event_id"]
-    # A participant's key goes the same way, up to the root.
-    assert shell(net, tmp_path, f"hearth-book:{net.hearth.key}", get, climb) == [under_root]
+def test_it_shows_what_was_posted(net, keys, api):
+    posted = net.posted[2][2]
+    done = check(posted["event_id"].upper(), key=keys["pos"], api=api)
+    said = json.loads(re.search("^  event  (.*)$", done.stdout, re.M).group(1))
+    assert {m: said[m] for m in ("event_id", "kind", "site", "issued", "reference")} == {
+        m: posted[m] for m in ("event_id", "kind", "site", "issued", "reference")}
+    assert len(re.findall("^  leg ", done.stdout, re.M)) == len(net.admin.get(f"/v1/events/{posted['event_id']}")["legs"])
 
 
-def test_the_page_climbs_from_every_leaf(net, tmp_path):
-    """Each place in the tree of 13 leaves; and no doctored proof gets to the root."""
-    _, climb, _ = page_blocks()
-    for entry in net.admin.feed("tern-bay"):
-        if entry["business_date"] != str(FIRST + 2 * DAY):
-            continue
+def test_it_climbs_from_every_leaf(net, tmp_path):
+    """Each place in the tree of 13 leaves, from a file, without the service; and no doctored proof gets to the root."""
+    feed = [e for e in net.admin.feed("tern-bay") if e["business_date"] == str(FIRST + 2 * DAY)]
+    assert len(feed) == 13
+    for entry in feed:
         proof = net.admin.get(f"/v1/entries/{entry['entry']}/proof", scheme="tern-bay")
-        doctored = [{**proof, "leaf": proof["leaf"].replace("tern-bay", "fern-bay")},
-                    {**proof, "index": (proof["index"] + 1) % proof["entries"]}, {**proof, "path": proof["path"][1:]},
-                    {**proof, "path": proof["path"] + [proof["root"]]}]
-        for candidate in [proof, *doctored[:4 if entry["kind"] == "settle" else 1]]:
-            (tmp_path / "proof.json").write_text(json.dumps(candidate))
-            said = shell(net, tmp_path, "", "day=it", climb)
-            assert said == (["the entry is under the root of it"] if candidate is proof else []), (entry, candidate)
+        (tmp_path / "proof.json").write_text(json.dumps(proof))
+        done = check("proof.json", "--seal", proof["seal"], folder=tmp_path)
+        assert done.returncode == 0 and IN_TREE in done.stdout and SEALED in done.stdout, (entry, done.stdout, done.stderr)
+    assert check("proof.json", "--seal", "0" * 64, folder=tmp_path).returncode == 1
+
+
+def flipped(hash):
+    return hash[:9] + ("0" if hash[9] != "0" else "1") + hash[10:]
+
+
+DOCTORED = {  # what a service that lies might send in place of a proof
+    "an amount": lambda p: {**p, "leaf": p["leaf"].replace('"amount":"', '"amount":"1', 1)},
+    "a blank": lambda p: {**p, "leaf": p["leaf"] + " "},
+    "two leaves": lambda p: {**p, "leaf": p["leaf"] + p["leaf"]},
+    "no leaf": lambda p: {m: v for m, v in p.items() if m != "leaf"},
+    "the place": lambda p: {**p, "index": p["index"] ^ 1},
+    "beyond the tree": lambda p: {**p, "index": p["entries"]},
+    "the size": lambda p: {**p, "entries": 2 * p["entries"]},
+    "a size of 0": lambda p: {**p, "entries": 0},
+    "shorter": lambda p: {**p, "path": p["path"][:-1]},
+    "without its first": lambda p: {**p, "path": p["path"][1:]},
+    "longer": lambda p: {**p, "path": [*p["path"], p["root"]]},
+    "turned round": lambda p: {**p, "path": p["path"][::-1]},
+    "another hash": lambda p: {**p, "path": [flipped(p["path"][0]), *p["path"][1:]]},
+    "no path": lambda p: {**p, "path": {}},
+    "the root": lambda p: {**p, "root": flipped(p["root"])},
+    "no hash": lambda p: {**p, "root": p["root"].upper()},
+    "the day": lambda p: {**p, "business_date": str(FIRST + DAY)},
+    "the entry": lambda p: {**p, "entry": p["entry"] + 1},
+    "the scheme": lambda p: {**p, "scheme": "skerry"},
+    "a command": lambda p: {**p, "index": "a[$(touch hacked)]", "entries": "a[$(touch hacked)]"},
+    "a command in the path": lambda p: {**p, "path": ["$(touch hacked)", *p["path"][1:]]},
+    "nothing": lambda p: {},
+    "no object": lambda p: [p],
+}
+DOCTORED_SEAL = {
+    "the seal": lambda p: {**p, "seal": flipped(p["seal"])},
+    "the seal before": lambda p: {**p, "previous": flipped(p["previous"])},
+    "the document": lambda p: {**p, "document": p["document"].replace('"amount":"', '"amount":"1', 1)},
+    "no document": lambda p: {**{m: v for m, v in p.items() if m != "document"}, "seal": flipped(p["seal"])},
+}
+
+
+@pytest.mark.parametrize("what", DOCTORED)
+def test_a_doctored_proof_does_not_hold(net, keys, liar, tmp_path, what):
+    liar.lies = {"/proof": DOCTORED[what]}
+    done = check(net.posted[2][2]["event_id"], key=keys["pos"], api=liar.api, folder=tmp_path)
+    assert done.returncode == 1 and "DOES NOT HOLD" in done.stdout and "It holds" not in done.stdout, (done.stdout, done.stderr)
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("what", DOCTORED_SEAL)
+def test_a_doctored_seal_does_not_hold(net, keys, liar, what):
+    liar.lies = {"/proof": DOCTORED_SEAL[what]}
+    done = check(net.posted[2][2]["event_id"], key=keys["auditor"], api=liar.api)
+    assert done.returncode == 1 and "DOES NOT HOLD" in done.stdout, (done.stdout, done.stderr)
+
+
+def test_a_proof_of_something_else_does_not_hold(net, keys, liar):
+    """It is sound, but not of what was asked for."""
+    other = net.admin.get(f"/v1/events/{net.posted[2][4]['event_id']}/proof")
+    liar.lies = {"/proof": lambda proof: other}
+    done = check(net.posted[2][2]["event_id"], key=keys["auditor"], api=liar.api)
+    assert done.returncode == 1 and "another event" in done.stdout
+
+
+def without(at):
+    return lambda seals: {**seals, "items": [s for n, s in enumerate(seals["items"]) if n != at]}
+
+
+def changed(at, **members):
+    return lambda seals: {**seals, "items": [{**s, **(members if n == at else {})} for n, s in enumerate(seals["items"])]}
+
+
+@pytest.mark.parametrize("lie", [without(0), without(1), without(2), changed(0, previous="1" * 64), changed(3, previous="1" * 64),
+                                 changed(2, seal="1" * 64), changed(2, root="1" * 64), changed(2, entries=12),
+                                 changed(3, date=str(FIRST)), lambda seals: {"items": []}, lambda seals: {}])
+def test_a_chain_with_a_break_does_not_hold(net, keys, liar, lie):
+    liar.lies = {"/v1/seals": lie}
+    done = check(net.posted[2][2]["event_id"], key=keys["auditor"], api=liar.api)
+    assert done.returncode == 1 and "DOES NOT HOLD" in done.stdout, (done.stdout, done.stderr)
+
+
+def test_a_settlement_that_shows_something_else(net, keys, liar):
+    for member in ("root", "seal"):
+        liar.lies = {"/v1/settlements/": lambda settlement: {**settlement, "seal": {**settlement["seal"], member: "1" * 64}}}
+        done = check(net.posted[2][2]["event_id"], key=keys["participant"], api=liar.api)
+        assert done.returncode == 1 and "another root or seal" in done.stdout
+
+
+def test_another_seal_than_the_one_that_is_held(net, keys, api):
+    """A till's key learns of other books by the seal that the operator gave out."""
+    event_id, seals = net.posted[2][2]["event_id"], net.auditor.items("/v1/seals", scheme="tern-bay")
+    for at, status in ((1, 1), (2, 0)):
+        assert check("--seal", seals[at]["seal"], event_id, key=keys["pos"], api=api).returncode == status
+
+
+def test_the_chain_page_by_page(net, keys, liar):
+    """As if a page held two seals at most: the first is asked for without a cursor."""
+    first = net.auditor.get("/v1/seals", scheme="tern-bay", limit=2)
+    assert len(first["items"]) == 2 and first["next"]
+    liar.lies = {"/v1/seals": lambda seals: first if len(seals["items"]) == 4 else seals}
+    done = check(net.posted[2][2]["event_id"], key=keys["auditor"], api=liar.api)
+    assert done.returncode == 0 and CHAINED in done.stdout, (done.stdout, done.stderr)
+
+
+def test_what_can_not_be_checked_is_not_said_to_hold(net, keys, api, tmp_path):
+    event_id = net.posted[2][2]["event_id"]
+    with socket.create_server(("127.0.0.1", 0)) as nobody:
+        closed = nobody.getsockname()[1]
+    for arguments, key, at in (
+            ([net.open_event["event_id"]], keys["pos"], api), ([net.posted[2][1]["event_id"]], keys["pos"], api),
+            (["00000000-0000-4000-8000-000000000000"], keys["admin"], api), ([event_id], "till:wrong", api), ([event_id], "", api),
+            ([event_id], keys["pos"], ""), ([event_id], keys["pos"], f"http://127.0.0.1:{closed}/v1"), ([], keys["pos"], api),
+            (["--seal"], keys["pos"], api), (["--unknown", event_id], keys["pos"], api), ([event_id, event_id], keys["pos"], api),
+            (["../me"], keys["pos"], api)):
+        done = check(*arguments, key=key, api=at, folder=tmp_path)
+        assert done.returncode == 2 and done.stderr and "It holds" not in done.stdout, (arguments, done.stdout, done.stderr)
+    (tmp_path / "empty.json").write_text("")
+    assert check("empty.json", folder=tmp_path).returncode == 1
+    assert check("--help").returncode == 0
