@@ -133,6 +133,8 @@ static int run_key_create(const struct config *config, struct options *options)
     faults_init(&faults, &arena);
     snprintf(options->key.name, sizeof options->key.name, "%s", options->operands[1]);
     options->key.sites.codes = options->sites;
+    if (options->key.holder == NULL)
+        options->key.holder = options->key.name;
     if (pg == NULL || key_create(pg, &options->key, secret, &faults) != REASON_NONE)
         status =
             faults.count > 0 ? print_faults(&faults) : fail(pg != NULL ? pg_last_error(pg) : "out of memory");
@@ -256,8 +258,8 @@ static int run_verify(const struct config *config, struct options *options)
 static const struct command commands[] = {
     {"serve", "", 0, "answer HTTP, post events, close days", "", run_serve},
     {"migrate", "", 0, "bring the database's schema up to this version, as its owner", "", run_migrate},
-    {"key", "create NAME --role ROLE [--site CODE]... [--participant CODE]", 2,
-     "make a key and print its secret, this once", "rsp", run_key_create},
+    {"key", "create NAME --role ROLE [--holder WHO] [--site CODE]... [--participant CODE]", 2,
+     "make a key and print its secret, this once", "rspH", run_key_create},
     {"close", "SCHEME DATE", 2, "close a business day", "", run_close},
     {"check", "[--scheme CODE]", 0, "prove from the raw rows that the books are right", "S", run_check},
     {"verify", "[--scheme CODE]", 0,
@@ -281,6 +283,9 @@ static int print_help(const struct command *command)
            *command->operands != '\0' ? " " : "", command->summary);
     if (command->run == run_key_create)
         puts("\n  --role ROLE         pos, participant, auditor, accountant or admin\n"
+             "  --holder WHO        who has it in hand; the key's name unless given. Keys of one holder are "
+             "one\n"
+             "                      person where two are demanded\n"
              "  --site CODE         a site that a pos key names; may be repeated\n"
              "  --participant CODE  whom a participant key is for");
     if (command->run == run_verify)
@@ -289,8 +294,10 @@ static int print_help(const struct command *command)
              "Leaves, roots and the chain of seals are computed anew from the entries, and so is what is\n"
              "kept beside them: ids, balances, days, transfers, positions, the particulars of closed days.\n"
              "Who can write to the database can write seals, too: hold the last seal and particulars\n"
-             "against those that were given to others before. Not under any seal: reference data, and what\n"
-             "befalls a payment or an exception after its close.");
+             "against those that were given to others before. Changes of reference data and keys are sealed\n"
+             "with the next day that closes. Not under any seal: what befalls a payment or an exception "
+             "after\n"
+             "its close.");
     if (command->run == run_serve) {
         puts("\nSettings, with their defaults: in the file given with --config, or in the environment as\n"
              "DEPOSITD_ and the name in capitals, which wins.\n");
@@ -330,6 +337,9 @@ static bool take_option(struct options *options, int letter)
     case 'p':
         snprintf(options->key.participant, sizeof options->key.participant, "%s", optarg);
         return true;
+    case 'H':
+        options->key.holder = optarg;
+        return true;
     default:
         return false;
     }
@@ -338,13 +348,10 @@ static bool take_option(struct options *options, int letter)
 static bool parse(const struct command *command, int argc, char **argv, struct options *options, bool *help)
 {
     static const struct option long_options[] = {
-        {"config", required_argument, NULL, 'c'},
-        {"help", no_argument, NULL, 'h'},
-        {"role", required_argument, NULL, 'r'},
-        {"site", required_argument, NULL, 's'},
-        {"participant", required_argument, NULL, 'p'},
-        {"scheme", required_argument, NULL, 'S'},
-        {NULL, 0, NULL, 0},
+        {"config", required_argument, NULL, 'c'},      {"help", no_argument, NULL, 'h'},
+        {"role", required_argument, NULL, 'r'},        {"site", required_argument, NULL, 's'},
+        {"participant", required_argument, NULL, 'p'}, {"holder", required_argument, NULL, 'H'},
+        {"scheme", required_argument, NULL, 'S'},      {NULL, 0, NULL, 0},
     };
     int letter;
     options->key.role = -1;

@@ -84,11 +84,11 @@ def load(client):
     network = with_dates(network, first_day)
     loaded = client.post("/v1/reference", network)
     print("Loaded: " + ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in loaded.items()))
-    client.make_key("accountant", "accountant")
-    client.make_key(APPROVER, "accountant")
+    client.make_key("accountant", "accountant", "Ines")
+    client.make_key(APPROVER, "accountant", "Tom")
     for participant in network["participants"]:
         own = [site["site"] for site in network["sites"] if site["participant"] == participant["participant"]]
-        client.make_key(participant["participant"], "pos", sites=own)
+        client.make_key(participant["participant"], "pos", f"Counters of {participant['name']}", sites=own)
     print(f"Keys made: an accountant's, a treasurer's, and one for the tills of each of {len(network['participants'])} participants")
     return network, first_day
 

@@ -41,9 +41,9 @@ class Client:
             raise SystemExit(f"demo: {method} {path} as {key}: {response.status} {answer.decode()}")
         return answer
 
-    def make_key(self, name, role, **reach):
+    def make_key(self, name, role, holder, **reach):
         """Keys are shown once: the secret goes to a file of the key folder that only its owner can read."""
-        secret = self.post("/v1/keys", {"name": name, "role": role, **reach})["key"]
+        secret = self.post("/v1/keys", {"name": name, "role": role, "holder": holder, **reach})["key"]
         file = os.open(self.key_folder / name, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
         os.write(file, secret.encode())
         os.close(file)

@@ -53,7 +53,7 @@ struct payment {
     bool released;        /* … and let go since */
     int32_t payer, payee; /* participants' ids; 0: the pool */
     struct money amount;
-    bool dual_control; /* of its scheme */
+    bool dual_control; /* of its day, since the cut */
     int32_t closed_by; /* the key that closed its day; 0: the service, by the clock */
     const struct payment_act *acts;
     size_t act_count;

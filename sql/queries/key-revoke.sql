@@ -1,2 +1,2 @@
--- Revokes the key of a name, for ever. $1: the name.
-UPDATE api_key SET revoked_at = now() WHERE name = $1::text AND revoked_at IS NULL
+-- Revokes the key of a name, for ever. $1: the name; $2: the key that does so.
+UPDATE api_key SET revoked_at = now(), revoked_by = nullif($2::integer, 0) WHERE name = $1::text AND revoked_at IS NULL

@@ -1,11 +1,11 @@
--- Payment $2 of scheme $1, with what decides on what may be done to it: whether its scheme is under dual control, who closed its
+-- Payment $2 of scheme $1, with what decides on what may be done to it: whether its day is under dual control, who closed its
 -- day, and what was done to it by whom (0: the service).
-SELECT p.status, p.held IS NOT NULL, p.released, p.payer, p.payee, p.amount, s.dual_control, t.closed_by,
+SELECT p.status, p.held IS NOT NULL, p.released, p.payer, p.payee, p.amount, d.dual_control, t.closed_by,
        (SELECT array_agg(array_position(ARRAY['release', 'approve', 'instruct', 'confirm', 'fail'], c.change) - 1 ORDER BY c.position)
           FROM payment_change c WHERE (c.scheme, c.payment_id) = (p.scheme, p.payment_id)),
        (SELECT array_agg(coalesce(c.api_key, 0) ORDER BY c.position)
           FROM payment_change c WHERE (c.scheme, c.payment_id) = (p.scheme, p.payment_id))
   FROM payment p
-  JOIN scheme s ON s.id = p.scheme
+  JOIN business_day d ON (d.scheme, d.business_date) = (p.scheme, p.business_date)
   JOIN settlement t ON (t.scheme, t.business_date) = (p.scheme, p.business_date)
  WHERE p.scheme = $1::integer AND p.payment_id = $2::text

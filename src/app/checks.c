@@ -40,6 +40,9 @@ static const struct check checks[] = {
      &sql_check_days_match, NULL},
     {"entries_match_events", "What stands beside an entry's leaf is what event, legs and calendar say",
      &sql_check_entries_match_events, NULL},
+    {"changes_verify",
+     "Reference data and keys are what their recorded changes left, and none of these is missing",
+     &sql_check_changes_verify, NULL},
     {"particulars_verify", "What else was fixed with a closed day is what it was then", NULL,
      check_particulars},
 };

@@ -3,7 +3,7 @@
  * the next event is judged by keys as they now are. */
 #include "app/keys.h"
 
-#include "store/reference_store.h"
+#include "base/clock.h"
 
 #include <gnutls/crypto.h>
 #include <gnutls/gnutls.h>
@@ -53,8 +53,15 @@ static void check_reach(const struct key_request *request, struct faults *faults
                    "only a participant key names a participant");
 }
 
+static bool is_blank(const char *text)
+{
+    return text[strspn(text, " \t\n\r\f\v")] == '\0';
+}
+
 static void check_facts(const struct key_row *row, const struct key_facts *facts, struct faults *faults)
 {
+    if (is_blank(row->holder))
+        faults_add(faults, REASON_BAD_FORMAT, "/holder", "names nobody");
     if (facts->name_taken)
         faults_add(faults, REASON_NAME_TAKEN, "/name", "a key of this name is in force");
     if (row->participant != NULL && !facts->participant_known)
@@ -66,7 +73,8 @@ static void check_facts(const struct key_row *row, const struct key_facts *facts
     }
 }
 
-static bool make_row(const struct key_request *request, struct arena *arena, struct key_row *row)
+static bool make_row(const struct key_request *request, const struct change_author *author,
+                     struct arena *arena, struct key_row *row)
 {
     const char **sites = arena_array(arena, request->sites.count + 1, sizeof *sites);
     if (sites == NULL)
@@ -78,16 +86,18 @@ static bool make_row(const struct key_request *request, struct arena *arena, str
     row->participant = request->participant[0] != '\0' ? request->participant : NULL;
     row->sites = sites;
     row->site_count = request->sites.count;
+    row->holder = request->holder;
+    row->made_by = author->key;
     return true;
 }
 
-static enum store_result add_row(struct pg *pg, const struct key_row *row, struct buffer *json,
-                                 struct faults *faults)
+static enum store_result add_row(struct pg *pg, const struct key_row *row, const struct change_author *author,
+                                 struct buffer *json, struct faults *faults)
 {
     struct key_facts facts;
     struct json_page page;
     int64_t version;
-    enum store_result result = store_reference_lock(pg, &version);
+    enum store_result result = store_reference_lock(pg, author, clock_now(), &version);
     if (result == STORE_OK)
         result = store_key_facts(pg, faults->arena, row, &facts);
     if (result == STORE_OK)
@@ -109,23 +119,25 @@ static enum store_result finish(struct pg *pg, enum store_result result, bool dr
     return result;
 }
 
-enum store_result key_add(struct pg *pg, const struct key_request *request, bool dry_run, struct buffer *json,
+enum store_result key_add(struct pg *pg, const struct key_request *request,
+                          const struct change_author *author, bool dry_run, struct buffer *json,
                           char secret[static KEY_SECRET_SIZE], struct faults *faults)
 {
     struct key_row row;
     check_reach(request, faults);
-    if (!make_row(request, faults->arena, &row) || !make_secret(secret, &row.secret_hash))
+    if (!make_row(request, author, faults->arena, &row) || !make_secret(secret, &row.secret_hash))
         return STORE_FAILED;
     enum store_result result = pg_begin(pg);
     if (result == STORE_OK)
-        result = add_row(pg, &row, json, faults);
+        result = add_row(pg, &row, author, json, faults);
     return finish(pg, result, dry_run, faults);
 }
 
 enum reason key_create(struct pg *pg, const struct key_request *request, char secret[static KEY_SECRET_SIZE],
                        struct faults *faults)
 {
-    enum store_result result = key_add(pg, request, false, NULL, secret, faults);
+    static const struct change_author command_line = {0};
+    enum store_result result = key_add(pg, request, &command_line, false, NULL, secret, faults);
     if (result == STORE_OK)
         return faults->count > 0 ? faults->items[0].reason : REASON_NONE;
     if (result == STORE_OUTCOME_UNKNOWN)
@@ -134,15 +146,16 @@ enum reason key_create(struct pg *pg, const struct key_request *request, char se
                                                                    : REASON_INTERNAL_ERROR;
 }
 
-enum store_result key_revoke(struct pg *pg, const char *name, bool dry_run, struct faults *faults)
+enum store_result key_revoke(struct pg *pg, const char *name, const struct change_author *author,
+                             bool dry_run, struct faults *faults)
 {
     int64_t version;
     bool found = false;
     enum store_result result = pg_begin(pg);
     if (result == STORE_OK)
-        result = store_reference_lock(pg, &version);
+        result = store_reference_lock(pg, author, clock_now(), &version);
     if (result == STORE_OK)
-        result = store_key_revoke(pg, name, &found);
+        result = store_key_revoke(pg, name, author->key, &found);
     if (result == STORE_OK && !found)
         faults_add(faults, REASON_NOT_FOUND, NULL, "there is no key of this name");
     return finish(pg, result, dry_run, faults);

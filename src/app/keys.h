@@ -5,6 +5,7 @@
 
 #include "app/fault.h"
 #include "store/key_store.h"
+#include "store/reference_store.h"
 
 /* "dk_" and 32 random bytes in base64url, with the terminating NUL. */
 enum { KEY_SECRET_SIZE = 3 + 43 + 1 };
@@ -20,19 +21,21 @@ struct key_request {
     int role;                    /* an enum role */
     struct key_sites sites;      /* of a pos key, else none */
     char participant[CODE_SIZE]; /* of a participant key, else "" */
+    const char *holder;          /* whose hands it is in */
 };
 
 /* Makes a key. `json`, if not NULL, gets it as it is shown, without its secret. A dry run leaves no key
  * behind, and its secret opens nothing. STORE_OK with faults: none was made. */
-MUST_CHECK enum store_result key_add(struct pg *pg, const struct key_request *request, bool dry_run,
-                                     struct buffer *json, char secret[static KEY_SECRET_SIZE],
-                                     struct faults *faults);
+MUST_CHECK enum store_result key_add(struct pg *pg, const struct key_request *request,
+                                     const struct change_author *author, bool dry_run, struct buffer *json,
+                                     char secret[static KEY_SECRET_SIZE], struct faults *faults);
 
 /* The same for the command line: why it could not be, or REASON_NONE. */
 MUST_CHECK enum reason key_create(struct pg *pg, const struct key_request *request,
                                   char secret[static KEY_SECRET_SIZE], struct faults *faults);
 
 /* NOT_FOUND is among the faults when there is no key of that name. */
-MUST_CHECK enum store_result key_revoke(struct pg *pg, const char *name, bool dry_run, struct faults *faults);
+MUST_CHECK enum store_result key_revoke(struct pg *pg, const char *name, const struct change_author *author,
+                                        bool dry_run, struct faults *faults);
 
 #endif

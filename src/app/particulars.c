@@ -70,10 +70,9 @@ static enum store_result hash_parts(struct pg *pg, const struct particulars_day 
     return result;
 }
 
-static void link_day(const struct sha256 *previous, const struct sha256 *seal, const struct sha256 *parts,
-                     struct sha256 *digest)
+static void link_day(const struct particulars_day *day, const struct sha256 *parts, struct sha256 *digest)
 {
-    seal_of(previous, seal, parts, PARTICULARS_PARTS * sizeof *parts, digest);
+    seal_of(&day->previous, &day->seal, parts, day->part_count * sizeof *parts, digest);
 }
 
 /* --- keeping ------------------------------------------------------------------------------------------- */
@@ -89,7 +88,7 @@ enum store_result particulars_keep(struct pg *pg, const struct particulars_pause
     for (size_t i = 0; i < count && result == STORE_OK; i++) {
         struct particulars_day *day = &days[i];
         result = hash_parts(pg, day, pause, day->parts);
-        link_day(&day->previous, &day->seal, day->parts, &day->digest);
+        link_day(day, day->parts, &day->digest);
         if (result == STORE_OK)
             result = particulars_add(pg, day);
     }
@@ -105,6 +104,7 @@ static const char *const part_names[PARTICULARS_PARTS] = {
     [PARTICULARS_SITES] = "the lines of its sites",
     [PARTICULARS_DAY] = "its bounds, or when and by whom it was closed",
     [PARTICULARS_PAYMENTS] = "when its payments are due, to which account, or why they were held",
+    [PARTICULARS_CHANGES] = "the changes of reference data and keys until its close",
 };
 
 static enum store_result check_day(const struct check_scope *scope, struct check_figures *figures,
@@ -116,10 +116,10 @@ static enum store_result check_day(const struct check_scope *scope, struct check
     if (result != STORE_OK)
         return result;
     date_format(day->date, date);
-    for (size_t i = 0; i < PARTICULARS_PARTS; i++)
+    for (size_t i = 0; i < day->part_count; i++)
         check_examined(scope, figures, memcmp(&parts[i], &day->parts[i], sizeof parts[i]) != 0,
                        "%s: %s have changed", date, part_names[i]);
-    link_day(&day->previous, &day->seal, day->parts, &digest);
+    link_day(day, day->parts, &digest);
     check_examined(scope, figures,
                    memcmp(previous, &day->previous, sizeof *previous) != 0 ||
                        memcmp(&digest, &day->digest, sizeof digest) != 0,

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* The particulars of a closed day: what is fixed with it, but stands neither in a leaf of its tree nor in the
  * document that its seal is over: who posted what and when it was recorded, exceptions, the lines of the
- * sites, bounds and closing, what a payment's due date and account were. They are hashed into a chain of
+ * sites, bounds and closing, what a payment's due date and account were, and all changes of reference data
+ * and keys until the close. They are hashed into a chain of
  * their own after the close, which therefore hashes nothing again; `particulars_verify` then tells a change
  * of them as `seals_verify` tells one of the rest. */
 #ifndef DEPOSITD_APP_PARTICULARS_H

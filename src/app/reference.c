@@ -417,10 +417,12 @@ static enum store_result put_document(struct change *change, const struct refere
 
 /* ---- the transaction ---- */
 
-static enum store_result begin(struct change *change)
+static enum store_result begin(struct change *change, const struct change_author *author)
 {
     enum store_result result = pg_begin(change->pg);
-    return result == STORE_OK ? store_reference_lock(change->pg, &change->version) : result;
+    if (result == STORE_OK)
+        result = store_reference_lock(change->pg, author, clock_now(), &change->version);
+    return result;
 }
 
 /* A scheme has its days from the commit of its first terms on. */
@@ -440,11 +442,11 @@ static enum store_result finish(struct change *change, enum store_result result,
     return result;
 }
 
-enum store_result reference_apply(struct pg *pg, const struct reference *document, bool dry_run,
-                                  struct faults *faults)
+enum store_result reference_apply(struct pg *pg, const struct reference *document,
+                                  const struct change_author *author, bool dry_run, struct faults *faults)
 {
     struct change change = {.pg = pg, .arena = faults->arena, .faults = faults, .document = document};
-    enum store_result result = begin(&change);
+    enum store_result result = begin(&change, author);
     if (result == STORE_OK)
         result = put_document(&change, document);
     return finish(&change, result, dry_run);
@@ -513,7 +515,7 @@ enum store_result reference_put(struct pg *pg, const struct reference_put *put, 
                                 struct faults *faults)
 {
     struct change change = {.pg = pg, .arena = faults->arena, .faults = faults};
-    enum store_result result = begin(&change);
+    enum store_result result = begin(&change, &put->author);
     if (result == STORE_OK)
         result = put_one(&change, put, shown);
     return finish(&change, result, put->dry_run);

@@ -16,7 +16,8 @@ struct reference {
 };
 
 /* Faults carry pointers into the document. STORE_OK with faults: nothing was changed. */
-MUST_CHECK enum store_result reference_apply(struct pg *pg, const struct reference *document, bool dry_run,
+MUST_CHECK enum store_result reference_apply(struct pg *pg, const struct reference *document,
+                                             const struct change_author *author, bool dry_run,
                                              struct faults *faults);
 
 /* One thing of any kind, named by the codes and dates of its path. */
@@ -26,6 +27,7 @@ struct reference_put {
     void *row;            /* a struct KIND_row, names included */
     const char *if_match; /* the header's value; NULL: none */
     bool dry_run;
+    struct change_author author;
     const struct identity *reader; /* for whom it is shown */
 };
 

@@ -8,7 +8,7 @@
 
 #include <string.h>
 
-enum { LIMIT_DEFAULT = 100, LIMIT_MAX = 1000, LINK_MAX = 8192 };
+enum { LIMIT_DEFAULT = 100, LIMIT_MAX = 1000, LINK_MAX = 8192, WHY_MAX = 200 };
 
 const char *request_query(const struct request *request, const char *name)
 {
@@ -115,6 +115,36 @@ bool request_date(const struct request *request, struct answer *answer, const ch
     if (text == NULL || date_parse(text, strlen(text), date))
         return true;
     faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, name, "must be a date, as 2026-05-12");
+    return false;
+}
+
+/* Characters of UTF-8: the bytes that do not continue one. */
+static size_t count_characters(const char *text)
+{
+    size_t count = 0;
+    for (; *text != '\0'; text++)
+        count += ((unsigned char)*text & 0xc0) != 0x80;
+    return count;
+}
+
+static bool has_control(const char *text)
+{
+    for (; *text != '\0'; text++)
+        if ((unsigned char)*text < 0x20 || *text == 0x7f)
+            return true;
+    return false;
+}
+
+bool request_why(const struct request *request, struct answer *answer, const char **why)
+{
+    *why = request_query(request, "why");
+    if (*why == NULL)
+        return true;
+    size_t count = count_characters(*why);
+    if (count >= 1 && count <= WHY_MAX && !has_control(*why))
+        return true;
+    faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "why",
+                         "must be 1 to %d characters, without control characters", WHY_MAX);
     return false;
 }
 

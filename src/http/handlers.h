@@ -41,6 +41,7 @@ void handle_cup_type_get(const struct request *request, struct answer *answer);
 void handle_cup_type_put(const struct request *request, struct answer *answer);
 
 /* keys.c */
+void handle_changes_list(const struct request *request, struct answer *answer);
 void handle_keys_list(const struct request *request, struct answer *answer);
 void handle_keys_post(const struct request *request, struct answer *answer);
 void handle_key_delete(const struct request *request, struct answer *answer);

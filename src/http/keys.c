@@ -24,11 +24,13 @@ void handle_keys_post(const struct request *request, struct answer *answer)
 {
     struct key_request key;
     char secret[KEY_SECRET_SIZE];
+    struct change_author author = {.key = request->identity->key};
     json_t *body = request_json(request, answer);
-    if (body == NULL || !shape_decode(&shape_key_post, body, "", NULL, &key, &answer->faults))
+    if (body == NULL || !shape_decode(&shape_key_post, body, "", NULL, &key, &answer->faults) ||
+        !request_why(request, answer, &author.why))
         return;
     enum store_result result =
-        key_add(request->pg, &key, request->dry_run, &answer->body, secret, &answer->faults);
+        key_add(request->pg, &key, &author, request->dry_run, &answer->body, secret, &answer->faults);
     if (result != STORE_OK) {
         answer_store_failure(answer, result);
     } else if (answer->faults.count == 0 && !request->dry_run) {
@@ -40,7 +42,11 @@ void handle_keys_post(const struct request *request, struct answer *answer)
 
 void handle_key_delete(const struct request *request, struct answer *answer)
 {
-    enum store_result result = key_revoke(request->pg, request->parts[0], request->dry_run, &answer->faults);
+    struct change_author author = {.key = request->identity->key};
+    if (!request_why(request, answer, &author.why))
+        return;
+    enum store_result result =
+        key_revoke(request->pg, request->parts[0], &author, request->dry_run, &answer->faults);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else

@@ -32,7 +32,8 @@ static bool is_date(const char *name)
 /* Names mean the same wherever they stand. */
 static const char *parameter_schema(const char *name)
 {
-    static const char *const texts[] = {"cursor", "reference", "If-Match", "If-None-Match", "line"};
+    static const char *const texts[] = {"cursor",   "reference",     "why", "by",
+                                        "If-Match", "If-None-Match", "line"};
     if (is_date(name))
         return "{\"type\":\"string\",\"format\":\"date\"}";
     if (strcmp(name, "event_id") == 0 || strcmp(name, "file_id") == 0)
@@ -43,6 +44,8 @@ static const char *parameter_schema(const char *name)
         return "{\"type\":\"boolean\",\"default\":false}";
     if (strcmp(name, "held") == 0 || strcmp(name, "open") == 0)
         return "{\"type\":\"boolean\"}";
+    if (strcmp(name, "of") == 0)
+        return "{\"$ref\":\"#/components/schemas/ChangeOf\"}";
     if (strcmp(name, "kind") == 0)
         return "{\"$ref\":\"#/components/schemas/EntryKind\"}";
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++)

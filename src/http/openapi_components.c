@@ -10,11 +10,12 @@
 #include "http/json_text.h"
 #include "http/problem.h"
 #include "http/route.h"
+#include "store/change_store.h"
 
 #include <assert.h>
 #include <string.h>
 
-enum { SHAPES_MAX = 64 };
+enum { SHAPES_MAX = 64, PLAIN_WORDS_MAX = 32 };
 
 void openapi_reference(struct buffer *document, const char *schema)
 {
@@ -64,6 +65,15 @@ static void add_words(struct buffer *document, const char *name, const struct wo
     buffer_add_char(document, '}');
 }
 
+static void add_plain_words(struct buffer *document, const char *name, const char *const *texts)
+{
+    struct word words[PLAIN_WORDS_MAX] = {0};
+    size_t count = 0;
+    for (; texts[count] != NULL && count < PLAIN_WORDS_MAX; count++)
+        words[count].word = texts[count];
+    add_words(document, name, words, count);
+}
+
 static void add_tables(struct buffer *document)
 {
     struct word roles[ROLE_COUNT] = {0};
@@ -73,6 +83,7 @@ static void add_tables(struct buffer *document)
     add_words(document, "ExceptionKind", exceptions, COUNT(exceptions));
     add_words(document, "EntryKind", kinds, COUNT(kinds));
     add_words(document, "Role", roles, ROLE_COUNT);
+    add_plain_words(document, "ChangeOf", change_words);
 }
 
 struct shape_set {

@@ -144,9 +144,10 @@ static void put(const struct request *request, struct answer *answer, enum refer
         .row = read_row(request, answer, kind),
         .if_match = request->if_match,
         .dry_run = request->dry_run,
+        .author = {.key = request->identity->key},
         .reader = request->identity,
     };
-    if (change.row == NULL)
+    if (!request_why(request, answer, &change.author.why) || change.row == NULL)
         return;
     memcpy(change.names, request->parts, sizeof change.names);
     enum store_result result = reference_put(request->pg, &change, &shown, &answer->faults);
@@ -253,9 +254,12 @@ void handle_reference_post(const struct request *request, struct answer *answer)
 {
     struct reference document;
     json_t *body = request_json(request, answer);
-    if (body == NULL || !shape_decode(&shape_reference, body, "", NULL, &document, &answer->faults))
+    struct change_author author = {.key = request->identity->key};
+    if (body == NULL || !shape_decode(&shape_reference, body, "", NULL, &document, &answer->faults) ||
+        !request_why(request, answer, &author.why))
         return;
-    enum store_result result = reference_apply(request->pg, &document, request->dry_run, &answer->faults);
+    enum store_result result =
+        reference_apply(request->pg, &document, &author, request->dry_run, &answer->faults);
     if (result != STORE_OK) {
         answer_store_failure(answer, result);
         return;

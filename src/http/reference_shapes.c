@@ -7,7 +7,7 @@
 #include "app/reference.h"
 
 /* Lengths as the ISO 20022 messages have them (Max140Text, Max34Text, Max35Text). */
-enum { NAME_MAX_LENGTH = 140, ACCOUNT_MAX_LENGTH = 34, ID_MAX_LENGTH = 35 };
+enum { NAME_MAX_LENGTH = 140, ACCOUNT_MAX_LENGTH = 34, ID_MAX_LENGTH = 35, HOLDER_MAX_LENGTH = 100 };
 /* So many elements in a list, at most: the body's size is bounded too. */
 enum { LIST_MAX = 10000, NESTED_LIST_MAX = 1000 };
 
@@ -195,6 +195,8 @@ static const char *const role_words[] = {[ROLE_POS] = "pos",         [ROLE_PARTI
 
 static const struct field key_fields[] = {
     REQUIRED(key_request, name, FORM_CODE, SAYS("Not that of another key in force")),
+    REQUIRED(key_request, holder, FORM_TEXT, RANGE(1, HOLDER_MAX_LENGTH),
+             SAYS("Who has it in hand: two keys of one holder are one person")),
     REQUIRED(key_request, role, FORM_WORD, .words = role_words, SAYS("What it may do")),
     OPTIONAL(key_request, sites, FORM_LIST, .shape = &shape_code, RANGE(1, NESTED_LIST_MAX),
              SAYS("Of a pos key: the sites it is for")),

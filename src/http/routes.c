@@ -18,7 +18,7 @@
     GET(of_path, for_roles, handle, in_short, answer), .parameters = {PAGED}
 #define PUT(of_path, handle, in_short, shape, answer)                                                        \
     ROW(METHOD_PUT, of_path, FOR_ADMIN, handle, in_short, answer),                                           \
-        .body = &(shape), .answer_statuses = {200, 201}, .dry_run = true
+        .body = &(shape), .answer_statuses = {200, 201}, .dry_run = true, .parameters = {WHY}
 #define POST(of_path, for_roles, handle, in_short, answer)                                                   \
     ROW(METHOD_POST, of_path, for_roles, handle, in_short, answer), .dry_run = true
 
@@ -31,6 +31,7 @@
         "as_of", "The business day at whose end; the one that contains now unless given", false              \
     }
 /* clang-format off */
+#define WHY    {"why", "Recorded with the change: 1 to 200 characters", false}
 #define PAGED  {"limit", "Items on a page", false}, {"cursor", "Where to go on: next of the page before", false}
 
 static const struct route routes[] = {
@@ -71,17 +72,17 @@ static const struct route routes[] = {
 
     /* keys */
     {GET("/v1/me", FOR_ALL, handle_me, "The key, and the business day and refund values of its sites", "Me")},
-    {LIST("/v1/keys", FOR_ADMIN, handle_keys_list, "All keys, without their secrets", "KeyList")},
+    {LIST("/v1/keys", FOR_ADMIN, handle_keys_list, "All keys, also revoked ones, without their secrets", "KeyList")},
     {POST("/v1/keys", FOR_ADMIN, handle_keys_post, "Makes a key; its secret is shown this once", "NewKey"),
-     .body = &shape_key_post, .answer_statuses = {201, 200}},
+     .body = &shape_key_post, .answer_statuses = {201, 200}, .parameters = {WHY}},
     {ROW(METHOD_DELETE, "/v1/keys/{name}", FOR_ADMIN, handle_key_delete, "Revokes a key", NULL),
-     .answer_statuses = {204}, .dry_run = true},
+     .answer_statuses = {204}, .dry_run = true, .parameters = {WHY}},
 
     /* reference data */
     {GET("/v1/reference", FOR_ALL, handle_reference_get, "All reference data in one document", "Reference")},
     {POST("/v1/reference", FOR_ADMIN, handle_reference_post, "Takes such a document, all or nothing",
           "ReferenceTaken"),
-     .body = &shape_reference, .answer_statuses = {200}},
+     .body = &shape_reference, .answer_statuses = {200}, .parameters = {WHY}},
     {LIST("/v1/schemes", FOR_ALL, handle_schemes_list, "Schemes", "SchemeList")},
     {GET("/v1/schemes/{scheme}", FOR_ALL, handle_scheme_get, "A scheme", "Scheme")},
     {PUT("/v1/schemes/{scheme}", handle_scheme_put, "Makes or changes a scheme", shape_scheme_put, "Scheme")},
@@ -107,6 +108,12 @@ static const struct route routes[] = {
     {GET("/v1/cup-types/{cup_type}", FOR_ALL, handle_cup_type_get, "A cup type", "CupType")},
     {PUT("/v1/cup-types/{cup_type}", handle_cup_type_put, "Makes or changes a cup type",
          shape_cup_type_put, "CupType")},
+
+    {GET("/v1/changes", FOR_OFFICE, handle_changes_list, "Changes of reference data, terms and keys, in their order", "ChangeList"),
+     .parameters = {{"scheme", "Code of the scheme; what concerns the whole network is of none", false},
+                    {"of", "What changed: cup_type, participant, scheme, terms, refund_value, site or key", false},
+                    {"by", "Name of a key, or a holder", false},
+                    {"from", "First day, in UTC", false}, {"to", "Last day, in UTC", false}, PAGED}},
 
     /* days and settlements */
     {LIST("/v1/schemes/{scheme}/days", FOR_OFFICE, handle_days_list, "Business days and their states", "DayList")},

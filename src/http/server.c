@@ -14,6 +14,7 @@
 #include "http/openapi.h"
 #include "http/rates.h"
 #include "http/reply.h"
+#include "http/route.h"
 
 #include <netdb.h>
 #include <stdio.h>
@@ -54,11 +55,13 @@ static enum MHD_Result handle(void *closure, struct MHD_Connection *connection, 
     return exchange_advance(exchange) ? exchange_send(exchange) : MHD_YES;
 }
 
-static enum log_level level_of(int status)
+/* What is read, and went well, is only of interest to who looks for something. */
+static enum log_level level_of(const struct exchange *exchange)
 {
-    if (status == 0 || status >= 500)
+    bool reads = strcmp(exchange->method, "GET") == 0 || strcmp(exchange->method, "HEAD") == 0;
+    if (exchange->status == 0 || exchange->status >= 500)
         return LOG_WARNING;
-    return status >= 400 ? LOG_INFO : LOG_DEBUG;
+    return exchange->status >= 400 || !reads ? LOG_INFO : LOG_DEBUG;
 }
 
 static void log_exchange(const struct exchange *exchange, int64_t duration_us)
@@ -67,9 +70,10 @@ static void log_exchange(const struct exchange *exchange, int64_t duration_us)
     char status[16], ms[24];
     snprintf(status, sizeof status, "%d", exchange->status);
     snprintf(ms, sizeof ms, "%lld", (long long)(duration_us / 1000));
-    log_write(level_of(exchange->status), "request", "method", exchange->method, "path",
-              exchange->request.path, "status", status, "ms", ms, "key",
-              identity != NULL ? identity->name : "", "request_id", exchange->request_id, NULL);
+    log_write(level_of(exchange), "request", "method", exchange->method, "path", exchange->request.path,
+              "route", exchange->request.route != NULL ? exchange->request.route->path : "", "status", status,
+              "ms", ms, "key", identity != NULL ? identity->name : "", "request_id", exchange->request_id,
+              NULL);
 }
 
 /* The request has ended, be it because the client went away: never while it is suspended. */

@@ -31,15 +31,18 @@ enum store_result store_key_add(struct pg *pg, struct arena *arena, const struct
     pg_add_bytes(&params, row->secret_hash.bytes, sizeof row->secret_hash.bytes);
     pg_add_text(&params, row->participant);
     pg_add_text_array(&params, row->sites, row->site_count);
+    pg_add_text(&params, row->holder);
+    pg_add_int(&params, row->made_by);
     return pg_query(pg, &sql_key_add, &params, NULL);
 }
 
-enum store_result store_key_revoke(struct pg *pg, const char *name, bool *found)
+enum store_result store_key_revoke(struct pg *pg, const char *name, int32_t revoked_by, bool *found)
 {
     PG_ROWS rows = NULL;
     struct pg_params params;
     pg_params_init(&params, NULL);
     pg_add_text(&params, name);
+    pg_add_int(&params, revoked_by);
     enum store_result result = pg_query(pg, &sql_key_revoke, &params, &rows);
     *found = result == STORE_OK && pg_affected(rows) > 0;
     return result;

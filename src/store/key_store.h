@@ -12,6 +12,8 @@ struct key_row {
     const char *participant;  /* code; NULL: none */
     const char *const *sites; /* codes */
     size_t site_count;
+    const char *holder;
+    int32_t made_by; /* a key; 0: the command line */
     struct sha256 secret_hash;
 };
 
@@ -27,10 +29,11 @@ MUST_CHECK enum store_result store_key_facts(struct pg *pg, struct arena *arena,
 MUST_CHECK enum store_result store_key_add(struct pg *pg, struct arena *arena, const struct key_row *row);
 
 /* `found`: whether there was a key of that name in force. */
-MUST_CHECK enum store_result store_key_revoke(struct pg *pg, const char *name, bool *found);
+MUST_CHECK enum store_result store_key_revoke(struct pg *pg, const char *name, int32_t revoked_by,
+                                              bool *found);
 
-/* Appends keys in force to `json`, without their secrets: the one of a name, or those after `after`; `limit`
- * 0: any number. */
+/* Appends keys to `json`, without their secrets: the one of a name that is in force, or, also those that are
+ * not, the ones after `after`; `limit` 0: any number. */
 MUST_CHECK enum store_result store_key_read(struct pg *pg, const char *name, const char *after, int limit,
                                             struct buffer *json, struct json_page *page);
 

@@ -8,6 +8,11 @@
 
 enum { PAGE_ENTRIES = 1000 };
 
+static size_t part_count(bool changes_kept)
+{
+    return changes_kept ? PARTICULARS_PARTS : PARTICULARS_CHANGES;
+}
+
 enum store_result particulars_wanting(struct pg *pg, struct arena *arena, struct particulars_day **days,
                                       size_t *count)
 {
@@ -24,7 +29,8 @@ enum store_result particulars_wanting(struct pg *pg, struct arena *arena, struct
         *day = (struct particulars_day){.scheme = (int32_t)pg_int(rows, row, 0),
                                         .date = pg_date(rows, row, 1),
                                         .first_entry = pg_int(rows, row, 4),
-                                        .last_entry = pg_int(rows, row, 5)};
+                                        .last_entry = pg_int(rows, row, 5),
+                                        .part_count = part_count(pg_bool(rows, row, 6))};
         if (!pg_is_null(rows, row, 2))
             pg_digest(rows, row, 2, day->previous.bytes);
         pg_digest(rows, row, 3, day->seal.bytes);
@@ -39,7 +45,7 @@ enum store_result particulars_add(struct pg *pg, const struct particulars_day *d
     pg_add_int(&params, day->scheme);
     pg_add_date(&params, day->date);
     pg_add_bytes(&params, day->previous.bytes, sizeof day->previous);
-    pg_add_bytes(&params, day->parts, sizeof day->parts);
+    pg_add_bytes(&params, day->parts, day->part_count * sizeof *day->parts);
     pg_add_bytes(&params, day->digest.bytes, sizeof day->digest);
     return pg_query(pg, &sql_particulars_add, &params, NULL);
 }
@@ -49,7 +55,7 @@ static void read_parts(const struct pg_rows *rows, int row, int column, struct p
 {
     size_t size = pg_length(rows, row, column) / 2 - 1; /* bytea comes as \x and two digits a byte */
     memset(day->parts, 0xff, sizeof day->parts);
-    if (size == sizeof day->parts)
+    if (size == day->part_count * sizeof *day->parts)
         pg_bytes(rows, row, column, day->parts, sizeof day->parts);
 }
 
@@ -73,7 +79,8 @@ enum store_result particulars_days(struct pg *pg, struct arena *arena, int32_t s
                                         .date = pg_date(rows, row, 0),
                                         .kept = !pg_is_null(rows, row, 4),
                                         .first_entry = pg_int(rows, row, 5),
-                                        .last_entry = pg_int(rows, row, 6)};
+                                        .last_entry = pg_int(rows, row, 6),
+                                        .part_count = part_count(pg_bool(rows, row, 7))};
         pg_digest(rows, row, 1, day->seal.bytes);
         pg_digest(rows, row, 2, day->previous.bytes);
         pg_digest(rows, row, 4, day->digest.bytes);
@@ -115,6 +122,7 @@ enum store_result particulars_text(struct pg *pg, struct arena *arena, const str
         [PARTICULARS_SITES] = &sql_particulars_sites,
         [PARTICULARS_DAY] = &sql_particulars_day,
         [PARTICULARS_PAYMENTS] = &sql_particulars_payments,
+        [PARTICULARS_CHANGES] = &sql_particulars_changes,
     };
     PG_ROWS rows = NULL;
     struct pg_params params;

@@ -13,6 +13,7 @@ enum particulars_part {
     PARTICULARS_SITES,      /* what the sites did */
     PARTICULARS_DAY,        /* its bounds; when and by whom it was closed */
     PARTICULARS_PAYMENTS,   /* when they are due, to which account, why they were held */
+    PARTICULARS_CHANGES,    /* of reference data and keys, all until its close */
     PARTICULARS_PARTS
 };
 
@@ -22,6 +23,7 @@ struct particulars_day {
     bool kept;
     struct sha256 seal, previous, digest;
     struct sha256 parts[PARTICULARS_PARTS];
+    size_t part_count;               /* days that were closed before changes were kept have one part less */
     int64_t first_entry, last_entry; /* its entries are among these */
 };
 

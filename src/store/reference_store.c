@@ -53,7 +53,19 @@ static enum store_result run_change(struct pg *pg, const struct sql *sql, const 
     return result;
 }
 
-enum store_result store_reference_lock(struct pg *pg, int64_t *version)
+static enum store_result begin_changes(struct pg *pg, const struct change_author *author, struct instant now)
+{
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, author->key);
+    pg_add_instant(&params, now);
+    pg_add_text(&params, author->why);
+    pg_add_int(&params, author->proposal);
+    return pg_query(pg, &sql_reference_begin_changes, &params, NULL);
+}
+
+enum store_result store_reference_lock(struct pg *pg, const struct change_author *author, struct instant now,
+                                       int64_t *version)
 {
     PG_ROWS rows = NULL;
     struct pg_params params;
@@ -63,7 +75,9 @@ enum store_result store_reference_lock(struct pg *pg, int64_t *version)
     *version = pg_int(rows, 0, 0);
     pg_params_init(&params, NULL);
     pg_add_int(&params, *version);
-    result = pg_query(pg, &sql_reference_lock_heads, NULL, NULL);
+    result = begin_changes(pg, author, now);
+    if (result == STORE_OK)
+        result = pg_query(pg, &sql_reference_lock_heads, NULL, NULL);
     return result == STORE_OK ? pg_query(pg, &sql_reference_mark_heads, &params, NULL) : result;
 }
 

@@ -114,9 +114,17 @@ struct site_row {
     struct reference_list par_stock; /* of struct par_stock_row */
 };
 
+/* Who changes reference data or keys, and why: it is recorded with each change. */
+struct change_author {
+    int32_t key;      /* 0: the command line */
+    const char *why;  /* NULL: not said */
+    int64_t proposal; /* that is approved by it; 0: none */
+};
+
 /* Begins a change within the transaction at hand: raises the version of the reference data and locks the head
  * row of every scheme, so that no event is posted between what is read now and the commit. */
-MUST_CHECK enum store_result store_reference_lock(struct pg *pg, int64_t *version);
+MUST_CHECK enum store_result store_reference_lock(struct pg *pg, const struct change_author *author,
+                                                  struct instant now, int64_t *version);
 
 struct scheme_facts {
     bool posted_or_closed;

@@ -13,8 +13,8 @@ from network import WORKED_DAY, at, cups, event
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
 CHECKS = ["legs_balance", "balances_match_legs", "deposit_cover", "cups_conserved", "positions_cleared", "payments_match", "journals_by_two",
           "entries_gapless", "events_once", "site_days_match", "cup_days_match", "transfers_match", "funding", "seals_verify", "days_match", "entries_match_events",
-          "particulars_verify"]
-TABLES = ["refund_value", "scheme_head", "business_day", "entry", "event_id", "balance", "site_day", "recent_movement", "entry_reference", "transfer",
+          "changes_verify", "particulars_verify"]
+TABLES = ["reference_change", "participant", "site", "api_key", "refund_value", "scheme_head", "business_day", "entry", "event_id", "balance", "site_day", "recent_movement", "entry_reference", "transfer",
           "forfeited", "exception", "settlement", "position", "payment", "particulars", "payment_change", "journal_proposal", "cup_day"]
 
 
@@ -127,7 +127,9 @@ def test_untouched_books_hold(books):
     assert figures["payments_match"] == 3 + 3 + 3  # each participant, each payment, each entry of one
     assert figures["journals_by_two"] == 1
     assert figures["days_match"] == len(days) + 1 + 1  # that the closed day is sealed, and its particulars are of a sealed day
-    assert figures["particulars_verify"] == 1 + 5 + 1  # that the closed day's follow another's; their parts; their link
+    changes = service.admin.items("/v1/changes", limit=1000)
+    assert figures["changes_verify"] >= 2 * len([c for c in changes if c.get("scheme") != "skerry"])  # each, and what it left
+    assert figures["particulars_verify"] == 1 + 6 + 1  # that the closed day's follow another's; their parts; their link
     assert all(n > 0 for n in figures.values())
 
 
@@ -165,9 +167,10 @@ TAMPERINGS = {
         f"UPDATE recent_movement SET amounts[1] = amounts[1] + 1 WHERE {OF}", {"legs_balance", "balances_match_legs"}),
     "recent movements are lost": (f"DELETE FROM recent_movement WHERE {OF}", {"balances_match_legs", "site_days_match"}),
     "a past refund value is changed": (
-        f"UPDATE refund_value SET amount = amount + 5 WHERE {OF} AND effective_date = '{WORKED_DAY}'", {"deposit_cover"}),
+        f"UPDATE refund_value SET amount = amount + 5 WHERE {OF} AND effective_date = '{WORKED_DAY}'",
+        {"deposit_cover", "changes_verify"}),
     "a refund value that was remeasured is taken away": (
-        f"DELETE FROM refund_value WHERE {OF} AND effective_date = '{NEXT_DAY}'", {"deposit_cover"}),
+        f"DELETE FROM refund_value WHERE {OF} AND effective_date = '{NEXT_DAY}'", {"deposit_cover", "changes_verify"}),
     "forfeited cups are changed": (f"UPDATE forfeited SET cups = cups + 1 WHERE {OF}", {"cups_conserved"}),
     "an event is changed": (
         f"UPDATE entry SET event = replace(event, '\"quantity\":100', '\"quantity\":101') WHERE {OF} AND entry = 1",
@@ -300,6 +303,58 @@ def test_a_fraud_that_balances_is_noticed(untouched):
          WHERE {OF} AND business_date = '{WORKED_DAY}' AND account IN ({site}, account_of(13, 0, 0));
         UPDATE entry SET hash = sha256('whatever') WHERE {FIRST_ISSUE}""")
     assert broken(service) == {"positions_cleared", "site_days_match", "seals_verify"}
+
+
+CHAIN_ANEW = """
+    DO $$ DECLARE c reference_change; last bytea; BEGIN
+        FOR c IN SELECT * FROM reference_change ORDER BY number LOOP
+            last := change_digest(last, c);
+            UPDATE reference_change SET digest = last WHERE number = c.number;
+        END LOOP; END $$"""
+
+
+@pytest.mark.parametrize("statements, finding", [
+    ("UPDATE participant SET bank_account = '{\"iban\": \"NL91ABNA0417164300\"}' WHERE code = 'miller'", "participant miller is not what"),
+    ("UPDATE site SET participant = (SELECT id FROM participant WHERE code = 'quay') WHERE code = 'anchor'", "site anchor is not what"),
+    ("UPDATE api_key SET holder = 'Somebody else' WHERE name = 'accountant'", "key accountant is not what"),
+    ("UPDATE api_key SET secret_hash = sha256('known to me') WHERE name = 'accountant'", "key accountant is not what"),
+    ("INSERT INTO api_key (id, name, role, holder, secret_hash) VALUES (99, 'made-up', 'admin', 'Me', sha256('known to me'))",
+     "key made-up is not what"),
+    ("DELETE FROM reference_change WHERE number = (SELECT max(number) FROM reference_change)", "key accountant is not what"),
+    ("DELETE FROM reference_change WHERE number = 3", "change 4 does not follow"),
+    ("UPDATE reference_change SET why = 'agreed by all' WHERE number = 3", "change 3 does not follow"),
+    ("UPDATE reference_change SET api_key = 2 WHERE number = 3", "change 3 does not follow"),
+    ("UPDATE reference_change SET digest = sha256(digest) WHERE number = 3", "change 3 does not follow"),
+], ids=lambda text: text[:40])
+def test_a_change_past_the_service_is_noticed(untouched, statements, finding):
+    service, tamperer = untouched
+    tamperer.tamper(statements)
+    assert broken(service) == {"changes_verify"}
+    details = {i["check"]: i["detail"] for i in service.admin.get("/v1/checks", scheme="tern-bay")["items"]}
+    assert details["changes_verify"].startswith(finding), details["changes_verify"]
+
+
+def test_changes_that_are_hashed_anew_are_not_those_that_the_day_was_sealed_with(untouched):
+    service, tamperer = untouched
+    tamperer.tamper("UPDATE reference_change SET why = 'agreed by all' WHERE number = 3")
+    tamperer.cursor.execute(CHAIN_ANEW)
+    assert broken(service) == {"particulars_verify"}
+    detail, = (i["detail"] for i in service.admin.get("/v1/checks", scheme="tern-bay")["items"] if i["check"] == "particulars_verify")
+    assert detail == f"{WORKED_DAY}: the changes of reference data and keys until its close have changed"
+
+
+def test_the_owner_s_own_change_is_recorded_as_such(untouched):
+    """Without switching off triggers it is a row like any other, but nobody's of the service."""
+    service, tamperer = untouched
+    tamperer.cursor.execute("SET session_replication_role = origin")
+    try:
+        tamperer.tamper("UPDATE participant SET bank_account = '{\"iban\": \"NL91ABNA0417164300\"}' WHERE code = 'miller'")
+    finally:
+        tamperer.cursor.execute("SET session_replication_role = replica")
+    assert broken(service) == {"changes_verify"}
+    last = service.admin.items("/v1/changes", limit=1000)[-1]
+    assert last.items() >= {"way": "database", "of": "participant", "name": "miller", "why": "by the database role postgres"}.items()
+    assert "by" not in last and last["after"]["bank_account"] == {"iban": "NL91ABNA0417164300"}
 
 
 def test_a_lost_entry_is_noticed(untouched):

@@ -297,7 +297,7 @@ class Month:
         self.pools = {s["scheme"]: Pool(self, s, self.network) for s in self.network["schemes"]}
 
     def key(self, name, role, **bound):
-        answer = self.admin.send("POST", "/v1/keys", {"name": name, "role": role, **bound})
+        answer = self.admin.send("POST", "/v1/keys", {"name": name, "holder": name.title(), "role": role, **bound})
         assert answer.status == 201, answer.body
         return self.service.client(answer.json["key"], checked=False)  # elsewhere they are; a month of them takes too long
 

@@ -11,6 +11,7 @@ import pytest
 import network
 from harness import Service, at_once
 from network import at, business_day, cups, event
+from test_schema import execute
 
 D0 = business_day() - timedelta(days=3)
 WORKED = {"from hearth": "101.78", "to miller": "56.01", "to quay": "0.41", "left": "45.36"}
@@ -233,6 +234,23 @@ def test_dual_control_where_a_key_closed(service):
     assert do(office.ben, held, "approve")["status"] == "approved"
     assert do(office.closer, other, "confirm")["status"] == "confirmed"
     office.admin.assert_holds()
+
+
+def test_the_rule_at_the_cut_is_that_of_the_day(database, service):
+    """Dual control that is switched off after the cut still holds for the day; switched on, it does not yet."""
+    second_day = D0 + timedelta(days=1)
+    office = Office(service, dual_control=True).load_worked().close()
+    service.admin.post(event("issue", "anchor", at(second_day), issued=cups(cup_300=4)))
+    turn = "UPDATE scheme SET dual_control = {}; UPDATE network_head SET reference_version = reference_version + 1"
+    database.run(turn.format("false"))
+    refuse(office.closer, office.payment("hearth", "miller"), "approve", "approver_closed_day")
+    office.close(day=second_day)
+    database.run(turn.format("true"))
+    assert approve_all(office.closer, second_day) == {("hearth", "pool"): "approved"}
+    refuse(office.closer, office.payment("hearth", "quay"), "approve", "approver_closed_day")
+    with pytest.raises(psycopg2.errors.IntegrityConstraintViolation, match="cut"):
+        execute(database.owner_dsn, "ALTER TABLE business_day DISABLE TRIGGER business_day_guard",
+                "UPDATE business_day SET dual_control = NOT dual_control WHERE dual_control IS NOT NULL")
 
 
 def test_dual_control_where_the_service_closed(database, service):

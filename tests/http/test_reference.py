@@ -250,16 +250,19 @@ def test_keys(service):
             ({"role": "pos"}, "member_missing"), ({"role": "king"}, "value_unknown"), ({"role": "pos", "sites": []}, "too_few"),
             ({"role": "pos", "sites": ["nowhere"]}, "site_unknown"), ({"name": "Till 1", "role": "auditor"}, "bad_format"),
             ({"role": "participant", "participant": "nobody"}, "participant_unknown"),
-            ({"role": "auditor", "sites": ["anchor"]}, "member_unknown")]:
-        body = {"name": "till", **body}
+            ({"role": "auditor", "sites": ["anchor"]}, "member_unknown"), ({"role": "auditor", "holder": " \t"}, "bad_format"),
+            ({"role": "auditor", "holder": ""}, "bad_format"), ({"role": "auditor", "holder": 7}, "wrong_type")]:
+        body = {"name": "till", "holder": "Tove", **body}
         admin.refused("POST", "/v1/keys", body, 422, reason)
-    made = admin.send("POST", "/v1/keys", {"name": "till", "role": "pos", "sites": ["anchor"]})
-    assert made.status == 201 and made.json.items() >= {"name": "till", "role": "pos", "sites": ["anchor"]}.items()
+    admin.refused("POST", "/v1/keys", {"name": "till", "role": "auditor"}, 422, "member_missing")
+    till = {"name": "till", "holder": "Anchor's counter", "role": "pos", "sites": ["anchor"]}
+    made = admin.send("POST", "/v1/keys", till)
+    assert made.status == 201 and made.json.items() >= {**till, "made_by": "first-admin"}.items()
     secret = made.json["key"]
-    admin.refused("POST", "/v1/keys", {"name": "till", "role": "auditor"}, 409, "name_taken")
+    admin.refused("POST", "/v1/keys", {"name": "till", "holder": "Tove", "role": "auditor"}, 409, "name_taken")
     till = service.client(secret)
     me = till.get("/v1/me")
-    assert me["name"] == "till" and me["role"] == "pos" and [s["site"] for s in me["sites"]] == ["anchor"]
+    assert (me["name"], me["holder"], me["role"]) == ("till", "Anchor's counter", "pos") and [s["site"] for s in me["sites"]] == ["anchor"]
     assert me["sites"][0].items() >= {"scheme": "tern-bay", "participant": "hearth",
                                       "refund_values": [{"cup_type": "cup-300", "amount": "2.50"}]}.items()
     assert till.post(issue())["status"] == "recorded"
@@ -271,6 +274,11 @@ def test_keys(service):
     admin.refused("DELETE", "/v1/keys/nobody", None, 404, "not_found")
     assert admin.send("DELETE", "/v1/keys/till").status == 204
     till.refused("GET", "/v1/me", None, 401, "unauthenticated")
+    assert "revoked_at" not in listed["till"]
+    admin.send("POST", "/v1/keys", {"name": "till", "holder": "Tove", "role": "auditor"})
+    listed = [k for k in admin.items("/v1/keys", limit=1) if k["name"] == "till"]
+    assert [("revoked_at" in k, k.get("revoked_by"), k["holder"]) for k in listed] == [
+        (True, "first-admin", "Anchor's counter"), (False, None, "Tove")]  # a revoked key stays in the list
 
 
 def test_basic_authentication(service):

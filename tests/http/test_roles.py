@@ -29,7 +29,7 @@ PERMITTED = {
         "cup-types", "cup-types/{}", "reference", "posting-rules", "reports")},
     **{f"PUT /v1/{path}": ADMIN for path in (
         "schemes/{}", "schemes/{}/terms/{}", "schemes/{}/refund-values/{}/{}", "participants/{}", "sites/{}", "cup-types/{}")},
-    "POST /v1/reference": ADMIN, "GET /v1/keys": ADMIN, "POST /v1/keys": ADMIN, "DELETE /v1/keys/{}": ADMIN,
+    "GET /v1/changes": READERS, "POST /v1/reference": ADMIN, "GET /v1/keys": ADMIN, "POST /v1/keys": ADMIN, "DELETE /v1/keys/{}": ADMIN,
     "PUT /v1/sites/{}/day-totals/{}": ("pos", *BOOKS), "GET /v1/sites/{}/day-totals/{}": ALL, "GET /v1/entries/{}": ALL,
     "GET /v1/settlements": ("participant", *READERS), "GET /v1/settlements/{}/{}": ("participant", *READERS),
     "GET /v1/accounts": READERS, "GET /v1/checks": READERS, "GET /v1/seals": READERS,
@@ -97,7 +97,7 @@ def concrete(net, operation):
         "PUT /v1/participants/{}": {"name": "Hearth"}, "PUT /v1/cup-types/{}": {"name": "Cup", "volume_ml": 300, "mass_g": 48},
         "PUT /v1/sites/{}": {"scheme": "tern-bay", "participant": "hearth", "name": "Anchor", "kind": "cafe",
                              "opened_on": "2000-01-01"},
-        "POST /v1/reference": {"sites": []}, "POST /v1/keys": {"name": "new", "role": "auditor"},
+        "POST /v1/reference": {"sites": []}, "POST /v1/keys": {"name": "new", "holder": "Nell", "role": "auditor"},
         "POST /v1/exceptions/{}/resolve": {"note": "looked at"},
         "PUT /v1/sites/{}/day-totals/{}": {"issued": 0, "returned": 0, "collected": "0.00", "refunded": "0.00"},
         "POST /v1/settlements/{}/{}/files": {"type": "payouts"}, "POST /v1/bank-lines/{}/resolve": {"note": "n", "payment_id": "x"},

@@ -1,0 +1,21 @@
+/* SPDX-License-Identifier: ISC */
+/* The recorded changes of reference data, terms and keys. The database records them itself, with each
+ * statement that changes such a row; here they are read. */
+#ifndef DEPOSITD_STORE_CHANGE_STORE_H
+#define DEPOSITD_STORE_CHANGE_STORE_H
+
+#include "store/read_store.h"
+
+/* What may change, as it is stored and shown; NULL-ended. */
+extern const char *const change_words[];
+
+struct changes_filter {
+    int32_t scheme;               /* 0: any */
+    const char *of;               /* one of the words; NULL: any */
+    const char *by;               /* a key's name, or a holder; NULL: anybody */
+    const struct date *from, *to; /* days in UTC; NULL: any */
+};
+MUST_CHECK enum store_result read_changes(struct pg *pg, const struct changes_filter *filter,
+                                          struct list_page *page);
+
+#endif
