@@ -9,6 +9,7 @@
 #include "base/config.h"
 #include "base/log.h"
 #include "http/server.h"
+#include "version.h"
 
 #include <getopt.h>
 #include <signal.h>
@@ -273,7 +274,8 @@ static void print_usage(FILE *stream)
     fputs("usage: depositd COMMAND [--config FILE] ...\n\n", stream);
     for (size_t i = 0; i < sizeof commands / sizeof commands[0]; i++)
         fprintf(stream, "  %-8s %s\n", commands[i].name, commands[i].summary);
-    fputs("\ndepositd COMMAND --help says more, depositd serve --help also what can be configured.\n",
+    fputs("\ndepositd COMMAND --help says more, depositd serve --help also what can be configured.\n"
+          "depositd --version prints the name and the version.\n",
           stream);
 }
 
@@ -390,6 +392,10 @@ int main(int argc, char **argv)
     bool help = false;
     if (argc == 2 && strcmp(argv[1], "--help") == 0) {
         print_usage(stdout);
+        return EXIT_SUCCESS;
+    }
+    if (argc == 2 && strcmp(argv[1], "--version") == 0) {
+        puts("depositd " DEPOSITD_VERSION);
         return EXIT_SUCCESS;
     }
     for (size_t i = 0; argc > 1 && i < sizeof commands / sizeof commands[0]; i++) {

@@ -22,7 +22,7 @@ MAY_INCLUDE = {
     "http": {"depositd", "base", "store", "report", "app"},
     "main.c": {"depositd", "base", "app", "http"},
 }
-EMBEDDED = {"sql.h": {"store", "app", "report"}, "answers.h": {"http"}}
+EMBEDDED = {"sql.h": {"store", "app", "report"}, "answers.h": {"http"}, "version.h": {"http", "main.c"}}
 
 
 def room_of(path):
