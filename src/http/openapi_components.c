@@ -8,7 +8,7 @@
 #include "depositd/exceptions.h"
 #include "http/event_body.h"
 #include "http/json_text.h"
-#include "http/problem.h"
+#include "http/openapi_responses.h"
 #include "http/route.h"
 #include "store/change_store.h"
 
@@ -124,7 +124,7 @@ static void add_shapes(struct buffer *document)
 static void add_event(struct buffer *document)
 {
     member_begin(document, "Event");
-    buffer_add_text(document, "{\"oneOf\":[");
+    buffer_add_text(document, "{\"type\":\"object\",\"oneOf\":[");
     for (int kind = 0; kind < KIND_LIMIT; kind++)
         if (event_body_shape((enum entry_kind)kind) != NULL) {
             element_begin(document);
@@ -138,6 +138,10 @@ static void add_event(struct buffer *document)
                           event_body_shape((enum entry_kind)kind)->name);
         }
     buffer_add_text(document, "}}}");
+    member_begin(document, "Events");
+    buffer_add_text(document, "{\"type\":\"array\",\"minItems\":1,\"maxItems\":1000,\"items\":");
+    openapi_reference(document, "Event");
+    buffer_add_char(document, '}');
 }
 
 /* The file's object without its braces. */
@@ -149,40 +153,6 @@ static void add_answers(struct buffer *document)
     buffer_add(document, first, (size_t)(last - first));
 }
 
-static void add_reasons_of(struct buffer *document, int status)
-{
-    for (int reason = 1; reason < REASON_COUNT; reason++) {
-        const struct reason_info *info = reason_info((enum reason)reason);
-        if (info->status != status)
-            continue;
-        element_begin(document);
-        string_add(document, info->code);
-    }
-}
-
-static void add_problem_response(struct buffer *document, int status)
-{
-    element_begin(document);
-    buffer_printf(document,
-                  "\"Problem%d\":{\"description\":\"A problem of status %d\",\"content\":"
-                  "{\"application/problem+json\":{\"schema\":{\"allOf\":[{\"$ref\":"
-                  "\"#/components/schemas/Problem\"},{\"properties\":{\"status\":{\"const\":%d},"
-                  "\"reason\":{\"enum\":[",
-                  status, status, status);
-    add_reasons_of(document, status);
-    buffer_add_text(document, "]}}}]}},\"text/html\":{\"schema\":{\"type\":\"string\"}}}}");
-}
-
-static void add_problem_responses(struct buffer *document)
-{
-    member_begin(document, "responses");
-    buffer_add_char(document, '{');
-    for (int status = 400; status < 600; status++)
-        if (problem_has_status(status))
-            add_problem_response(document, status);
-    buffer_add_char(document, '}');
-}
-
 void openapi_components(struct buffer *document)
 {
     member_begin(document, "components");
@@ -190,7 +160,8 @@ void openapi_components(struct buffer *document)
         document, "{\"securitySchemes\":{\"bearer\":{\"type\":\"http\",\"scheme\":\"bearer\",\"description\":"
                   "\"A key's secret\"},\"basic\":{\"type\":\"http\",\"scheme\":\"basic\",\"description\":"
                   "\"A key's name, and its secret as the password\"}}");
-    add_problem_responses(document);
+    openapi_problem_responses(document);
+    openapi_headers(document);
     member_begin(document, "schemas");
     buffer_add_char(document, '{');
     add_event(document);

@@ -12,10 +12,32 @@ enum method { METHOD_GET, METHOD_POST, METHOD_PUT, METHOD_DELETE, METHOD_COUNT }
 
 enum { ROUTE_PARAMETERS_MAX = 12 };
 
+/* What operations are grouped by in the document. X(NAME, word, description) */
+#define TAG_TABLE(X)                                                                                         \
+    X(SERVICE, "service", "The running service: whether it is up, what it measures, what it offers")         \
+    X(EVENTS, "events", "What happened at the counter, and the entries that it became")                      \
+    X(PROOFS, "proofs", "Seals of closed days, and proofs that an entry is under one")                       \
+    X(KEYS, "keys", "Keys, and what the caller's own may see")                                               \
+    X(REFERENCE, "reference", "Schemes, terms, refund values, participants, sites and cup types")            \
+    X(SETTLEMENTS, "settlements", "Business days, their close, and what it found")                           \
+    X(PAYMENTS, "payments", "The payments of a close, and what people decide about them")                    \
+    X(JOURNALS, "journals", "Entries by hand, which one key proposes and another approves")                  \
+    X(BANK, "bank", "Files for the bank, and statements from it")                                            \
+    X(REPORTS, "reports", "Reports, the tills' own totals, and exceptions for a person to look at")          \
+    X(BOOKS, "books", "Accounts, the posting rules, and the checks that prove the books")
+
+enum tag {
+    TAG_NONE, /* of a row that is not complete: a test names it */
+#define X(NAME, word, description) TAG_##NAME,
+    TAG_TABLE(X)
+#undef X
+};
+
 struct parameter {
     const char *name;
     const char *description;
     bool required;
+    const char *schema; /* name of its component schema; NULL: what its name says */
 };
 
 struct route {
@@ -33,7 +55,12 @@ struct route {
     struct parameter parameters[ROUTE_PARAMETERS_MAX]; /* query parameters; NULL-ended by name */
     bool dry_run;                                      /* takes ?dry_run= */
     bool not_yet;                                      /* a GET of what may be still to come: 409 then */
-    bool at_once; /* a public one that never blocks: answered on the server's own thread */
+    bool tagged;                                       /* a GET whose answer has an ETag */
+    bool located;                                      /* a 201 has a Location */
+    bool at_once;               /* a public one that never blocks: answered on the server's own thread */
+    const char *id;             /* operationId in the document: the name of a generated client's method */
+    enum tag tag;               /* its group in the document */
+    const enum reason *reasons; /* it may give besides those of route_reasons.c; 0-ended; NULL: none */
 };
 
 const struct route *routes_all(size_t *count);
@@ -43,5 +70,9 @@ const struct route *routes_all(size_t *count);
 unsigned route_media(const struct route *route);
 /* A choice of several. */
 bool route_has_choice(const struct route *route);
+/* Whether the status is one of its successes. */
+bool route_has_status(const struct route *route, int status);
+/* Whether an answer's Link leads to the next page. */
+bool route_has_pages(const struct route *route);
 
 #endif

@@ -6,6 +6,8 @@ import re
 from jsonschema import Draft202012Validator, FormatChecker, RefResolver
 
 METHODS = ("get", "put", "post", "delete", "patch")
+# An answer carries each of these exactly where the document says so; it says nothing of any other header.
+DOCUMENTED_HEADERS = ("X-Request-Id", "Link", "ETag", "Location", "Retry-After", "Allow", "WWW-Authenticate")
 
 
 def _refuse_constant(text):
@@ -61,6 +63,22 @@ class Contract:
             self.validators[key] = Draft202012Validator(node, resolver=self.resolver, format_checker=FormatChecker())
         return self.validators[key]
 
+    def operation(self, method, target):
+        """Template and operation that a request goes to; None where there is none."""
+        path = target.partition("?")[0]
+        template, item = next(((t, item) for pattern, t, item in self.routes if pattern.match(path)), (None, {}))
+        return template, item.get(method.lower())
+
+    def reasons_of(self, operation):
+        """{status: the reasons that the operation can give with it}"""
+        reasons = {}
+        for status, response in operation["responses"].items():
+            schema = self.resolve(response).get("content", {}).get("application/problem+json", {}).get("schema")
+            if schema:
+                reasons[int(status)] = {word for part in schema["allOf"] if "properties" in part
+                                        for word in part["properties"]["reason"]["enum"]}
+        return reasons
+
     def check(self, method, target, answer):
         """Raises AssertionError where an answer is not one that the document promises."""
         where = f"{method} {target} -> {answer.status}"
@@ -68,28 +86,50 @@ class Contract:
         media = answer.headers.get("Content-Type", "").partition(";")[0]
         if answer.status >= 400:
             self._check_problem(where, media, answer)
-        path = target.partition("?")[0]
-        template, item = next(((t, item) for pattern, t, item in self.routes if pattern.match(path)), (None, {}))
-        operation = item.get(method.lower())
+        template, operation = self.operation(method, target)
         if not operation:
             assert answer.status in (400, 401, 404, 405, 413, 501), f"{where}: not a route of /openapi.json"
             return
         responses = operation["responses"]
         assert str(answer.status) in responses, f"{where}: {method} lists only {sorted(responses)}: {answer.body[:500]}"
-        content = self.resolve(responses[str(answer.status)]).get("content", {})
+        response = self.resolve(responses[str(answer.status)])
+        self._check_headers(where, media, response, answer)
+        content = response.get("content", {})
         if not content:
             assert not answer.body, f"{where}: a body that the document does not have"
             return
+        if media == "text/html":  # for people, in place of any read with a key and of any problem, as info says in words
+            assert answer.status >= 400 or (method == "GET" and operation.get("security") != []), f"{where}: a page"
+            return
         assert media in content, f"{where}: {media} is not among {list(content)}"
-        schema = content[media].get("schema")
+        if answer.status >= 400:
+            self._check_reasons(where, operation, answer)
+        self._check_body(where, (method, template, answer.status, media), content[media].get("schema"), answer)
+
+    def _check_body(self, where, key, schema, answer):
+        media = key[-1]
         if media.endswith("json") and media != "application/x-ndjson" and schema:
-            validator = self._validator((method, template, answer.status, media), schema)
+            validator = self._validator(key, schema)
             problems = list(validator.iter_errors(answer.json))
             assert not problems, f"{where}: " + "; ".join(f"{p.json_path}: {p.message}"[:300] for p in problems[:5])
+        if media == "application/x-ndjson" and answer.status == 200:
+            lines = self._validator(key, schema["contentSchema"])
+            for line in answer.body.splitlines():
+                problems = list(lines.iter_errors(parse(line)))
+                assert not problems, f"{where}: {line[:300]}: {problems[0].message[:300]}"
+
+    def _check_reasons(self, where, operation, answer):
+        """The reason in front is of the status; a fault beside it may be one that has another status by itself."""
+        reasons = self.reasons_of(operation)
+        documented = set().union(*reasons.values())
+        assert answer.json["reason"] in reasons[answer.status], (
+            f"{where}: the document does not list {answer.json['reason']} for this operation and status")
+        for fault in answer.json.get("errors", []):
+            assert fault["reason"] in documented, f"{where}: {fault['reason']} is not listed for this operation"
 
     def _check_problem(self, where, media, answer):
         if media == "text/html":  # for people; what it says is tested in test_html.py
-            return self._check_headers(where, answer)
+            return
         assert media == "application/problem+json", f"{where}: {media}: {answer.body[:500]}"
         problem = answer.json
         missing = {"type", "title", "status", "detail", "reason", "retryable"} - problem.keys()
@@ -97,12 +137,16 @@ class Contract:
         assert problem["status"] == answer.status, where
         for fault in [problem, *problem.get("errors", [])]:
             assert fault["reason"] in self.reasons, f"{where}: reason {fault['reason']} is not enumerated"
-        self._check_headers(where, answer)
+        for status, name in ((429, "Retry-After"), (503, "Retry-After"), (405, "Allow"), (401, "WWW-Authenticate")):
+            assert answer.status != status or name in answer.headers, f"{where}: no {name}"
 
-    def _check_headers(self, where, answer):
-        if answer.status in (429, 503):
-            assert "Retry-After" in answer.headers, where
-        if answer.status == 405:
-            assert "Allow" in answer.headers, where
-        if answer.status == 401:
-            assert "WWW-Authenticate" in answer.headers, where
+    def _check_headers(self, where, media, response, answer):
+        documented = response.get("headers", {})
+        for name in DOCUMENTED_HEADERS:
+            value, header = answer.headers.get(name), self.resolve(documented.get(name, {}))
+            assert value is None or header, f"{where}: the document has no {name}"
+            if media == "text/html" and name == "ETag":
+                continue  # it is that of the JSON
+            assert value is not None or not header.get("required"), f"{where}: no {name}"
+            if value is not None and header["schema"]["type"] == "integer":
+                assert value.isdigit() and int(value) >= header["schema"].get("minimum", 0), f"{where}: {name}: {value}"

@@ -1,0 +1,235 @@
+# SPDX-License-Identifier: ISC
+"""The scenario behind the examples in the document: four days of a small invented network, each request with its answer.
+
+Days and ids are fixed, so that another run gives the same, but for what the moment gives: see `settled`.
+"""
+import json
+import re
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+from uuid import NAMESPACE_URL, uuid5
+
+import bank
+from harness import Client
+from network import at, cups
+
+KEPT = Path(__file__).parents[2] / "src" / "http" / "examples.json"
+ITEMS = 3  # of a longer list in an answer, an example shows the first ones
+DAY, LATER = date(2025, 5, 12), date(2025, 5, 20)  # first day; nothing in the scenario names a day from LATER on
+SETTLED = ("the-day-of-the-run", "the-time-of-the-run", "an-id-of-the-run")
+
+PARTICIPANTS = {"hearth": ("Hearth on the Hill", "00001001"), "miller": ("Miller and Daughter", "00001002"),
+                "quay": ("Quayside Crumbs", "00001003")}
+SITES = {"anchor": ("Anchor Counter", "hearth"), "brick": ("Brick Lane Window", "miller"), "dock": ("Dock Hatch", "quay")}
+
+
+def uuid(name):
+    return str(uuid5(NAMESPACE_URL, f"https://tern-bay.example/{name}"))
+
+
+def event(kind, name, clock, /, **members):
+    return {"event_id": uuid(name), "kind": kind, **members, "occurred_at": at(DAY, clock)}
+
+
+def abridged(value, key=None):
+    """Lists that only repeat themselves are cut; a secret is not shown, though it is worth nothing by now."""
+    if isinstance(value, dict):
+        return {k: "the-secret-shown-this-once" if k == "key" else abridged(v, k) for k, v in value.items()}
+    if isinstance(value, list):
+        return [abridged(v) for v in (value[:ITEMS] if key in ("items", "routes", "columns", "holidays", "path") else value)]
+    return value
+
+
+class Recorder:
+    """What each operation was asked and answered, in the form of examples.json."""
+
+    def __init__(self, service):
+        self.contract, self.examples = service.contract, {}
+
+    def __call__(self, client, method, target, body=None, name="example", type="application/json", expect=(200, 201, 202, 204), **headers):
+        text = body.encode() if isinstance(body, str) else body
+        if body is not None:
+            headers = {"Content-Type": type, **headers}
+        answer = client.send(method, target, text, headers)
+        assert answer.status in expect, f"{method} {target}: {answer.status} {answer.body[:600]}"
+        example = {"name": name, "target": target}
+        if body is not None:
+            example["request"] = {"type": type, "body": body.decode() if isinstance(body, bytes) else body}
+        example["answer"] = {"status": answer.status}
+        if answer.body:
+            media = answer.headers["Content-Type"].partition(";")[0]
+            shown = abridged(answer.json) if media.endswith("/json") else answer.body.decode()
+            example["answer"] |= {"type": media, "body": shown}
+        self.examples.setdefault(self.contract.operation(method, target)[1]["operationId"], []).append(example)
+        return answer
+
+
+def reference_document():
+    account = lambda number: {"account": number, "bank_code": "TB-001"}  # noqa: E731
+    return {
+        "cup_types": [{"cup_type": "cup-300", "name": "Cup", "volume_ml": 300, "mass_g": 82},
+                      {"cup_type": "cup-450", "name": "Large cup", "volume_ml": 450, "mass_g": 104}],
+        "participants": [{"participant": code, "name": name, "bank_account": account(number),
+                          "mandate": {"id": f"M-{number[-4:]}", "signed_on": "2025-04-01"}}
+                         for code, (name, number) in PARTICIPANTS.items()],
+        "schemes": [{"scheme": "tern-bay", "currency": "CAD", "time_zone": "America/St_Johns", "cut_off": "03:00",
+                     "stock_terms": "on_loan", "return_target": "0.90", "dual_control": True, "variance_limit": "5.00",
+                     "operator": {"name": "Tern Bay Cup Pool", "bank_account": account("00001000"), "creditor_id": "TB-COLLECTS-1"},
+                     "terms": [{"effective_date": str(DAY), "netting": "direct", "minimum_payment": "0.00", "service_fee": "0.10",
+                                "handling_fee": "0.04", "tax_rate": "0.15", "shortage_terms": "absorb", "variance_terms": "absorb"}],
+                     "refund_values": [{"cup_type": "cup-300", "effective_date": str(DAY), "amount": "2.50"},
+                                       {"cup_type": "cup-450", "effective_date": str(DAY), "amount": "3.50"}]}],
+        "sites": [{"site": code, "scheme": "tern-bay", "participant": participant, "name": name, "kind": "cafe",
+                   "opened_on": "2025-04-01"} for code, (name, participant) in SITES.items()]}
+
+
+def without(row, *members):
+    return {k: v for k, v in row.items() if k not in members}
+
+
+def set_up(do, admin):
+    """First one thing of each kind by itself, then the document of all of them."""
+    document = reference_document()
+    scheme, cup, participant, site = (document[k][0] for k in ("schemes", "cup_types", "participants", "sites"))
+    [terms], value = scheme["terms"], scheme["refund_values"][0]
+    do(admin, "PUT", "/v1/cup-types/cup-300", without(cup, "cup_type"))
+    do(admin, "PUT", "/v1/schemes/tern-bay", without(scheme, "scheme", "terms", "refund_values"))
+    do(admin, "PUT", f"/v1/schemes/tern-bay/terms/{DAY}", without(terms, "effective_date"))
+    do(admin, "PUT", f"/v1/schemes/tern-bay/refund-values/cup-300/{DAY}", without(value, "cup_type", "effective_date"))
+    do(admin, "PUT", "/v1/participants/hearth", without(participant, "participant"))
+    do(admin, "PUT", "/v1/sites/anchor", without(site, "site"))
+    do(admin, "POST", "/v1/reference", document)
+    do(admin, "GET", "/v1/changes?scheme=tern-bay&of=scheme")
+    for path in ("/v1/reference", "/v1/schemes/tern-bay", f"/v1/schemes/tern-bay/terms/{DAY}",
+                 f"/v1/schemes/tern-bay/refund-values/cup-300/{DAY}", "/v1/participants/hearth", "/v1/sites/anchor",
+                 "/v1/cup-types/cup-300", "/v1/schemes?limit=100", "/v1/schemes/tern-bay/terms", "/v1/schemes/tern-bay/refund-values",
+                 "/v1/participants", "/v1/sites?limit=2", "/v1/cup-types"):
+        do(admin, "GET", path)
+
+
+def trade(do, admin, till, ann, ben):
+    """A day at three counters, by all three ways to post. brick pays out 6.00 off the tariff, more than the limit."""
+    issue = event("issue", "issue-1", "09:00", site="anchor", issued=cups(cup_300=30, cup_450=10), amount="110.00", tender="card")
+    supplies = [event("supply", f"supply-{site}", "06:00", site=site, cups=cups(cup_300=100, cup_450=40)) for site in SITES]
+    stream = [event("return", "return-1", "11:00", site="brick", returned=cups(cup_300=10), amount="31.00", tender="cash"),
+              event("return", "return-2", "11:30", site="dock", returned=cups(cup_300=2), amount="5.00", tender="cash")]
+    journals = [{"event_id": uuid(name), "kind": "journal", "scheme": "tern-bay", "occurred_at": at(DAY, "15:00"), "reason": why,
+                 "legs": [{"account": "bank", "amount": "-12.50"}, {"account": "handling_fees", "amount": "12.50"}]}
+                for name, why in (("journal-1", "bank charges of April"), ("journal-2", "bank charges, twice"))]
+    do(till, "POST", "/v1/events", issue, name="one")
+    do(till, "POST", "/v1/events", issue, name="again")
+    do(admin, "POST", "/v1/events", supplies, name="many")
+    do(admin, "POST", "/v1/events", "".join(json.dumps(line) + "\n" for line in stream), name="stream", type="application/x-ndjson")
+    for journal in journals:
+        do(ann, "POST", "/v1/events", journal, name=f"journal_{journal['reason'][-5:].strip()}")
+    do(admin, "GET", "/v1/journals?scheme=tern-bay&status=open")
+    do(ben, "POST", f"/v1/journals/{uuid('journal-1')}/approve")
+    do(ben, "POST", f"/v1/journals/{uuid('journal-2')}/withdraw", {"reason": "posted twice"})
+    do(till, "GET", f"/v1/events/{issue['event_id']}")
+    do(admin, "GET", "/v1/entries/1?scheme=tern-bay")
+    do(admin, "GET", "/v1/events?scheme=tern-bay&limit=2", name="feed")
+    do(till, "PUT", f"/v1/sites/anchor/day-totals/{DAY}", {"issued": 40, "returned": 0, "collected": "110.00", "refunded": "0.00"})
+    do(till, "GET", f"/v1/sites/anchor/day-totals/{DAY}")
+    return issue
+
+
+def close(do, admin, till, cora, issue):
+    do(admin, "GET", "/v1/schemes/tern-bay/days?limit=2")
+    do(cora, "POST", f"/v1/schemes/tern-bay/days/{DAY}/close")
+    do(admin, "GET", "/v1/settlements?scheme=tern-bay")
+    settlement = do(admin, "GET", f"/v1/settlements/tern-bay/{DAY}", name="json").json
+    do(admin, "GET", f"/v1/settlements/tern-bay/{DAY}?format=csv", name="csv")
+    do(till, "GET", f"/v1/events/{issue['event_id']}/proof")
+    do(admin, "GET", "/v1/entries/1/proof?scheme=tern-bay")
+    do(admin, "GET", "/v1/seals?scheme=tern-bay")
+    do(admin, "GET", "/v1/checks?scheme=tern-bay")
+    return {(p["from"], p["to"]): p["payment_id"] for p in settlement["payments"]}
+
+
+def pay(do, admin, ann, ben, payments):
+    """hearth owes miller, whose payment is held, quay, and the pool, which collects."""
+    held, small = payments["hearth", "miller"], payments["hearth", "quay"]
+    do(admin, "GET", "/v1/payments?scheme=tern-bay&status=computed&held=true")
+    do(ann, "POST", f"/v1/payments/{held}/release", {"reason": "called brick: a till was set wrongly"})
+    do(ben, "POST", f"/v1/payments/{held}/approve", {"reason": "seen with ann"})
+    do(ann, "POST", f"/v1/settlements/tern-bay/{DAY}/approve", {"reason": "checked against the tills"})
+    do(admin, "GET", f"/v1/payments/{held}")
+    do(ben, "POST", f"/v1/payments/{held}/confirm", {"reason": "in the bank's statement"})
+    do(ben, "POST", f"/v1/payments/{small}/fail", {"reason": "the account is closed"})
+    file = do(ben, "POST", f"/v1/settlements/tern-bay/{DAY}/files", {"type": "collections"}).json
+    do(admin, "GET", f"/v1/settlements/tern-bay/{DAY}/files")
+    return bank.read_file(do(ben, "GET", file["location"]).body)[1]
+
+
+def tell(do, admin, ben, orders):
+    """The bank books what it was told to, and something that nobody expects."""
+    bookings = [*bank.book(orders), bank.Booking(Decimal("20.00"), "", "B-9")]
+    statement = bank.statement("S-1", "00001000", "CAD", "2025-05-14", bookings, created_at="2025-05-14T22:00:00+00:00")
+    told = do(ben, "POST", "/v1/bank-statements?scheme=tern-bay", statement.decode(), type="application/xml").json
+    line = next(line for line in told["statements"][0]["lines"] if line["disposition"] == "unmatched")
+    do(admin, "GET", "/v1/bank-statements?scheme=tern-bay")
+    do(admin, "GET", "/v1/bank-lines?scheme=tern-bay&open=true")
+    do(ben, "POST", f"/v1/bank-lines/{line['line']}/resolve",
+       {"participant": "hearth", "account": "arrears", "note": "paid in advance, by their own word"})
+
+
+def look(do, admin):
+    do(admin, "GET", "/v1/reports")
+    do(admin, "GET", f"/v1/reports/deposit-cover?scheme=tern-bay&as_of={DAY}", name="json")
+    do(admin, "GET", f"/v1/reports/deposit-cover?scheme=tern-bay&as_of={DAY}&format=csv", name="csv")
+    [found, *_] = admin.get("/v1/reports/exceptions", scheme="tern-bay", to=DAY)["items"]
+    do(admin, "POST", f"/v1/exceptions/{found['exception_id']}/resolve", {"note": "a till was set wrongly"})
+    do(admin, "GET", f"/v1/accounts?scheme=tern-bay&as_of={DAY}")
+    do(admin, "GET", "/v1/posting-rules")
+    do(admin, "GET", "/")
+    do(admin, "GET", "/v1/keys")
+    do(admin, "DELETE", "/v1/keys/anchor-till?why=replaced")
+
+
+def play(service):
+    """{operationId: its examples}"""
+    do, admin = Recorder(service), service.admin
+    public = Client(service)
+    for path in ("/healthz", "/readyz", "/metrics"):
+        do(public, "GET", path)
+    set_up(do, admin)
+    key = do(admin, "POST", "/v1/keys", {"name": "anchor-till", "holder": "the counter at anchor", "role": "pos",
+                                         "sites": ["anchor"]}).json["key"]
+    till = service.client(key)
+    ann, ben, cora = (service.client(service.create_key(name, "accountant")) for name in ("ann", "ben", "cora"))
+    do(till, "GET", "/v1/me")
+    issue = trade(do, admin, till, ann, ben)
+    payments = close(do, admin, till, cora, issue)
+    tell(do, admin, ben, pay(do, admin, ann, ben, payments))
+    look(do, admin)
+    return do.examples
+
+
+def _settled_text(text):
+    """Of the scenario's own times, days and ids nothing is taken away."""
+    text = re.sub(r"(\d{4}-\d\d-\d\d)T\d\d:\d\d:\d\d(\.\d+)?(Z|[+-]\d\d:\d\d)",
+                  lambda m: m[0] if m[1] < str(LATER) else SETTLED[1], text)
+    text = re.sub(r"\b\d{4}-\d\d-\d\d\b", lambda m: m[0] if m[0] < str(LATER) else SETTLED[0], text)
+    text = re.sub(r"<(MsgId|PmtInfId)>[^<]*", r"<\1>", text)
+    return re.sub(r"\b[0-9a-f]{8}-(?:[0-9a-f]{4}-){3}[0-9a-f]{12}\b",
+                  lambda m: m[0] if m[0] in OWN_IDS else SETTLED[2], text)
+
+
+OWN_IDS = {uuid(name) for name in ("issue-1", "return-1", "return-2", "journal-1", "journal-2",
+                                   *(f"supply-{site}" for site in SITES))}
+
+
+def settled(value, key=None):
+    """The value without what the moment of a run gives: times and days of the run, random ids, measurements."""
+    if isinstance(value, dict):
+        return {k: settled(v, k) for k, v in value.items()}
+    if isinstance(value, list):
+        return [settled(v) for v in value]
+    if key in ("sha256", "digest", "message_id", "particulars", "days_to_close"):
+        return f"{type(value).__name__} of the run"
+    if isinstance(value, str):
+        if value.startswith("# HELP"):  # metrics: which there are, not what they have measured so far
+            value = "\n".join(line for line in value.splitlines() if line.startswith("#"))
+        return _settled_text(value)
+    return value
