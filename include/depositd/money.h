@@ -60,8 +60,20 @@ MUST_CHECK bool cups_add(struct cups a, struct cups b, struct cups *sum);
 struct money money_tax_on(struct money net, struct rate rate);
 struct money money_tax_within(struct money gross, struct rate rate);
 
-/* Reads  -?(0|[1-9][0-9]*)(\.[0-9]+)?  of `length` bytes, at most 18 digits and DECIMAL_SCALE_MAX decimals.
- * "-0.00" is read as zero. False: not such a number. */
+/* Several taxes in one sum, exactly, to be rounded once: minor units and, from 0 to 999999, millionths of
+ * one. */
+struct tax_sum {
+    int64_t minor;
+    int32_t millionths;
+};
+/* Adds net * rate. */
+MUST_CHECK bool money_tax_add(struct tax_sum *sum, struct money net, struct rate rate);
+/* Rounded half to even. */
+struct money money_tax_rounded(struct tax_sum sum);
+
+/* Reads  -?(0|[1-9][0-9]*)(\.[0-9]+)?  of `length` bytes, at most DECIMAL_SCALE_MAX decimals. "-0.00" is read
+ * as zero. A number of more than 18 digits is read as INT64_MAX or -INT64_MAX, unscaled, which is out of
+ * every range. False: not such a number. */
 MUST_CHECK bool decimal_parse(const char *text, size_t length, struct decimal *number);
 
 /* Writes the amount with exactly `decimals` decimals; returns the length without the NUL. */

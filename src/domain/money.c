@@ -73,8 +73,24 @@ struct money money_tax_within(struct money gross, struct rate rate)
     return (struct money){divide_half_even((wide)gross.minor * rate.ppm, PPM + rate.ppm)};
 }
 
-/* Appends the digits at the front of `text` to *value and returns how many there are. What would not fit is
- * counted only: the caller refuses that many. */
+bool money_tax_add(struct tax_sum *sum, struct money net, struct rate rate)
+{
+    assert(rate.ppm >= 0 && rate.ppm <= PPM);
+    wide total = (wide)sum->minor * PPM + sum->millionths + (wide)net.minor * rate.ppm;
+    wide whole = total / PPM - (total % PPM < 0); /* downwards, so that what is left is never negative */
+    if (whole >= INT64_MAX || whole <= INT64_MIN)
+        return false;
+    *sum = (struct tax_sum){(int64_t)whole, (int32_t)(total - whole * PPM)};
+    return true;
+}
+
+struct money money_tax_rounded(struct tax_sum sum)
+{
+    return (struct money){divide_half_even((wide)sum.minor * PPM + sum.millionths, PPM)};
+}
+
+/* Appends the digits at the front of `text` to *value and returns how many there are. Digits that would not
+ * fit are counted only; the caller then puts a number too large for anything in place of *value. */
 static size_t read_digits(const char *text, size_t length, int64_t *value)
 {
     size_t count = 0;
@@ -93,17 +109,19 @@ bool decimal_parse(const char *text, size_t length, struct decimal *number)
     size_t scale = 0;
 
     size_t digits = read_digits(whole, left, &value);
-    if (digits == 0 || digits > DIGITS_MAX || (whole[0] == '0' && digits > 1))
+    if (digits == 0 || (whole[0] == '0' && digits > 1))
         return false;
     if (digits < left) {
         const char *fraction = whole + digits + 1;
         left -= digits + 1;
-        if (fraction[-1] != '.' || left == 0 || left > DECIMAL_SCALE_MAX || digits + left > DIGITS_MAX)
+        if (fraction[-1] != '.' || left == 0 || left > DECIMAL_SCALE_MAX)
             return false;
         scale = read_digits(fraction, left, &value);
         if (scale != left)
             return false;
     }
+    if (digits + scale > DIGITS_MAX)
+        value = INT64_MAX;
     *number = (struct decimal){.unscaled = negative ? -value : value, .scale = (uint8_t)scale};
     return true;
 }

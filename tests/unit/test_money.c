@@ -142,6 +142,38 @@ START_TEST(a_rate_over_one_is_a_bug)
 }
 END_TEST
 
+/* Sums of taxes are exact, and rounded once: half to even, on both sides of zero. */
+START_TEST(taxes_are_summed_before_they_are_rounded)
+{
+    struct tax_sum sum = {0};
+    ck_assert(money_tax_add(&sum, money(1), (struct rate){250000}));
+    ck_assert(money_tax_add(&sum, money(1), (struct rate){250000}));
+    ck_assert_int_eq(money_tax_rounded(sum).minor, 0); /* 0.5 */
+    ck_assert(money_tax_add(&sum, money(1), (struct rate){PPM}));
+    ck_assert_int_eq(money_tax_rounded(sum).minor, 2); /* 1.5 */
+    ck_assert(money_tax_add(&sum, money(-8), (struct rate){250000}));
+    ck_assert_int_eq(money_tax_rounded(sum).minor, 0); /* -0.5 */
+    ck_assert(money_tax_add(&sum, money(-1), (struct rate){1}));
+    ck_assert_int_eq(money_tax_rounded(sum).minor, -1); /* -0.500001 */
+    ck_assert(money_tax_add(&sum, money(-1), (struct rate){999999}));
+    ck_assert_int_eq(money_tax_rounded(sum).minor, -2); /* -1.5 */
+}
+END_TEST
+
+START_TEST(a_tax_sum_that_does_not_fit_is_refused)
+{
+    struct tax_sum sum = {0};
+    ck_assert(money_tax_add(&sum, money(INT64_MAX - 1), (struct rate){PPM}));
+    ck_assert(!money_tax_add(&sum, money(1), (struct rate){PPM}));
+    ck_assert(!money_tax_add(&sum, money(INT64_MAX), (struct rate){PPM}));
+    ck_assert_int_eq(money_tax_rounded(sum).minor, INT64_MAX - 1);
+    sum = (struct tax_sum){0};
+    ck_assert(money_tax_add(&sum, money(INT64_MIN + 1), (struct rate){PPM}));
+    ck_assert(!money_tax_add(&sum, money(-1), (struct rate){PPM}));
+    ck_assert(!money_tax_add(&sum, money(INT64_MIN), (struct rate){1}));
+}
+END_TEST
+
 static const struct {
     const char *text;
     int64_t unscaled;
@@ -180,11 +212,16 @@ static const struct {
     {"5.-1", 0, -1},
     {"5.0a", 0, -1},
     {"NaN", 0, -1},
-    {"1.0000000", 0, -1},            /* 7 decimals */
-    {"1000000000000000000", 0, -1},  /* 19 digits */
-    {"9223372036854775808", 0, -1},  /* 2^63 */
-    {"9999999999999.999999", 0, -1}, /* 19 digits, 6 of them decimals */
-    {"99999999999999999999999999999999999999999999999999999999999999999999999999", 0, -1},
+    {"1.0000000", 0, -1},                           /* 7 decimals */
+    {"99999999999999999.0", 999999999999999990, 1}, /* 18 digits are read exactly … */
+    {"1000000000000000000", INT64_MAX, 0},          /* … 19 as a number too large for anything */
+    {"9223372036854775808", INT64_MAX, 0},          /* 2^63 */
+    {"-9223372036854775809", -INT64_MAX, 0},
+    {"9999999999999.999999", INT64_MAX, 6},
+    {"-12345678901234567.00", -INT64_MAX, 2},
+    {"99999999999999999999999999999999999999999999999999999999999999999999999999", INT64_MAX, 0},
+    {"9999999999999999999.0000000", 0, -1}, /* 7 decimals */
+    {"9999999999999999999.", 0, -1},
     {"\xd9\xa1", 0, -1}, /* U+0661, a digit, but not of ASCII */
 };
 
@@ -269,6 +306,8 @@ int main(void)
     tcase_add_test(tests, tax_within_gives_the_statutory_fractions);
     tcase_add_test(tests, tax_on_fees_matches_the_worked_example);
     tcase_add_test(tests, tax_does_not_overflow_at_the_ends_of_64_bits);
+    tcase_add_test(tests, taxes_are_summed_before_they_are_rounded);
+    tcase_add_test(tests, a_tax_sum_that_does_not_fit_is_refused);
     tcase_add_test_raise_signal(tests, a_negative_rate_is_a_bug, SIGABRT);
     tcase_add_test_raise_signal(tests, a_rate_over_one_is_a_bug, SIGABRT);
     tcase_add_loop_test(tests, decimals_are_read_strictly, 0, (int)(sizeof decimals / sizeof decimals[0]));

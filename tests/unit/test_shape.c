@@ -127,6 +127,11 @@ static const struct {
     {"\"amount\":\"-10000000000.00\"", ""},
     {"\"amount\":\"10000000000.01\"", "out_of_range /body/amount"},
     {"\"amount\":\"-10000000000.01\"", "out_of_range /body/amount"},
+    {"\"amount\":\"12345678901234567.00\"",
+     "out_of_range /body/amount"}, /* written well, whatever its length */
+    {"\"amount\":\"-12345678901234567.00\"", "out_of_range /body/amount"},
+    {"\"amount\":\"99999999999999999999999999999999\"", "out_of_range /body/amount"},
+    {"\"amount\":\"99999999999999999999999999999999.\"", "bad_format /body/amount"},
     {"\"paid\":\"0.00\"", ""},
     {"\"paid\":\"-0.00\"", ""},
     {"\"paid\":\"-0.01\"", "out_of_range /body/paid"},
