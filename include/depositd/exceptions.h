@@ -11,6 +11,9 @@
     X(LATE, late, "it posted to a later day, its own was closed")                                            \
     X(SITE_CLOSED, site_closed, "it occurred after the site's last day")                                     \
     X(OFF_TARIFF, off_tariff, "the till amount is not the tariff; amount is the difference")                 \
+    X(LATE_TARIFF, late_tariff,                                                                              \
+      "late: its tariff is not the value of the posting day; amount is the difference")                      \
+    X(NO_TARIFF, no_tariff, "the cup type had no value yet on that day; the posting day's is the tariff")    \
     X(NEGATIVE_STOCK, negative_stock, "the site's book is below zero; quantity is the book")                 \
     X(OVER_RETURNED, over_returned, "more cups came back than are out; quantity is what is out")             \
     X(RECEIPT_OVER, receipt_over, "more arrived than was on the road; quantity is the surplus")              \
@@ -50,7 +53,8 @@ struct exception_facts {
     bool late;
     bool site_closed;
     bool amount_stated;
-    struct money off_tariff; /* stated less tariff, money into the till positive */
+    struct money off_tariff;  /* stated less tariff, money into the till positive */
+    struct money late_tariff; /* tariff less the value of the posting day, likewise */
     struct cups count_tolerance;
     bool received_elsewhere;
     const struct transfer_open *transfer; /* of a receipt's or a loss's dispatch */

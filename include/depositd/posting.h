@@ -106,8 +106,9 @@ struct posting_line {
     bool damaged;
     struct cups n;
     struct money value;          /* v */
-    struct money tariff;         /* the value on the day of occurrence */
-    struct money dispatch_value; /* w; receipts only */
+    struct money tariff;         /* the value on the day of occurrence; v, if there was none yet */
+    bool without_tariff;         /* there was none */
+    struct money dispatch_value; /* w; receipts and losses only */
     struct money change;         /* new v - old v; revalued lists only */
 };
 
@@ -151,8 +152,10 @@ size_t posting_legs_max(size_t line_count, size_t reversed_count); /* or, of a j
 /* Whether a journal may touch accounts of this kind: the bank's, and those of the operator's own result. */
 bool posting_journal_takes(enum account_kind kind);
 
-/* The net amount from the customer that the tariff asks for: value issued less value returned. */
-MUST_CHECK enum reason posting_tariff(const struct posting_line *lines, size_t count, struct money *net);
+/* What the customer has to pay, net, for the cups issued less those returned: by the tariff, and by the value
+ * of the posting day. */
+MUST_CHECK enum reason posting_tariff(const struct posting_line *lines, size_t count, struct money *tariff,
+                                      struct money *value);
 
 /* Adds the lines with which a reversal remeasures the cups that the mirror moves: those whose value has
  * changed since the reversed entry's day. `values` holds cup type, change pairs. Returns the number of lines

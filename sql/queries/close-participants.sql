@@ -5,7 +5,7 @@ WITH exceptions AS (
     SELECT s.participant, sum(coalesce(abs(x.amount), abs(x.quantity) * v.amount, 0)) AS amount
       FROM business_day d
       JOIN exception x ON x.scheme = d.scheme AND x.entry BETWEEN d.first_entry AND d.last_entry
-                      AND x.business_date = d.business_date AND x.kind IN ('off_tariff', 'count_off')
+                      AND x.business_date = d.business_date AND x.kind IN ('off_tariff', 'late_tariff', 'count_off')
       JOIN site s ON s.id = x.site
       LEFT JOIN LATERAL (SELECT r.amount FROM refund_value r
                           WHERE r.scheme = x.scheme AND r.cup_type = x.cup_type AND r.effective_date <= $2::date

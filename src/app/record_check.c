@@ -117,12 +117,33 @@ static void find_days(struct recording *recording)
     assert(recording->posting != NULL); /* the day that contains now is never closed */
     recording->terms = scheme_terms(recording->ledger->scheme, recording->posting->date);
     assert(recording->terms != NULL); /* the first day is that of the first terms */
+    recording->terms_then = scheme_terms(recording->ledger->scheme, recording->occurrence->date);
+    if (recording->terms_then == NULL)
+        recording->terms_then = recording->terms;
 }
 
 static void check_open(struct recording *recording, const struct site *site, const char *pointer)
 {
     if (site != NULL && site->opened_on.days > recording->occurrence->date.days)
         refuse(recording, REASON_SITE_NOT_OPEN, pointer, "the site opened on a later day");
+}
+
+/* What the cups of a line are worth: on the posting day, by the tariff, on the day of the dispatch. False:
+ * nothing is known of the posting day. */
+static bool find_values(const struct recording *recording, struct posting_line *line)
+{
+    const struct scheme *scheme = recording->ledger->scheme;
+    bool at_counter = line->list == LIST_ISSUED || line->list == LIST_RETURNED;
+    if (!scheme_value(scheme, line->cup_type, recording->posting->date, &line->value))
+        return false;
+    if (!scheme_value(scheme, line->cup_type, recording->occurrence->date, &line->tariff)) {
+        line->tariff = line->value;
+        line->without_tariff = at_counter;
+    }
+    if (recording->referred.kind == KIND_DISPATCH &&
+        !scheme_value(scheme, line->cup_type, recording->transfer.business_date, &line->dispatch_value))
+        line->dispatch_value = line->value; /* a type that was not in the dispatch, and new since */
+    return true;
 }
 
 static void add_line(struct recording *recording, enum line_list list, const char *name, size_t index,
@@ -140,14 +161,11 @@ static void add_line(struct recording *recording, enum line_list list, const cha
     line.cup_type = type->id;
     if (recording->posting == NULL)
         return;
-    if (!scheme_value(ledger->scheme, type->id, recording->occurrence->date, &line.tariff) ||
-        !scheme_value(ledger->scheme, type->id, recording->posting->date, &line.value)) {
-        refuse(recording, REASON_NO_REFUND_VALUE, pointer, "the cup type had no refund value on the day");
+    if (!find_values(recording, &line)) {
+        refuse(recording, REASON_NO_REFUND_VALUE, pointer,
+               "the cup type has no refund value on the day to which the event posts");
         return;
     }
-    if (recording->event->kind == KIND_RECEIPT && recording->referred.kind == KIND_DISPATCH &&
-        !scheme_value(ledger->scheme, type->id, recording->transfer.business_date, &line.dispatch_value))
-        line.dispatch_value = line.value; /* a type that was not in the dispatch, and new since */
     recording->lines[recording->line_count++] = line;
 }
 
@@ -220,12 +238,14 @@ static enum store_result find_revalued(struct recording *recording)
     return STORE_OK;
 }
 
-/* The till amount: what was stated, or the tariff. A return states what was paid out. */
+/* The till amount: what was stated, or the tariff. A return states what was paid out. The terms of the day of
+ * occurrence say which counts, so that nobody gains by posting late. */
 static void find_till(struct recording *recording)
 {
     const struct event *event = recording->event;
-    struct money tariff, stated = {event->amount.unscaled};
-    if (posting_tariff(recording->lines, recording->line_count, &tariff) != REASON_NONE) {
+    struct money tariff, value, stated = {event->amount.unscaled};
+    if (posting_tariff(recording->lines, recording->line_count, &tariff, &value) != REASON_NONE ||
+        !money_sub(tariff, value, &recording->exception_facts.late_tariff)) {
         refuse(recording, REASON_OUT_OF_RANGE, "", "the value of the cups is too large");
         return;
     }
@@ -236,7 +256,8 @@ static void find_till(struct recording *recording)
     }
     if (event->kind == KIND_RETURN)
         stated.minor = -stated.minor;
-    recording->facts.till = event->amount_stated && !recording->terms->charge_variances ? stated : tariff;
+    recording->facts.till =
+        event->amount_stated && !recording->terms_then->charge_variances ? stated : tariff;
     recording->exception_facts.amount_stated = event->amount_stated;
     recording->exception_facts.off_tariff.minor = stated.minor - tariff.minor;
 }
@@ -339,7 +360,7 @@ static enum store_result find_facts(struct recording *recording)
         return result;
     facts->kind = recording->event->kind;
     facts->stock_terms = recording->ledger->scheme->stock_terms;
-    facts->charge_shortages = recording->terms->charge_shortages;
+    facts->charge_shortages = recording->terms_then->charge_shortages;
     facts->bearer = recording->event->bearer;
     facts->tax_rate = recording->terms->tax_rate;
     facts->site = task->site != NULL ? task->site->id : 0;

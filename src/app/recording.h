@@ -14,7 +14,7 @@ struct recording {
     const struct event *event;
     struct faults *faults;
     const struct business_day *occurrence, *posting;
-    const struct terms *terms;
+    const struct terms *terms, *terms_then; /* of the posting day; of the day of occurrence */
     const struct site *to;
     struct referred referred;
     struct transfer transfer; /* of a receipt's or a loss's dispatch */

@@ -40,6 +40,26 @@ static void find_off_tariff(struct finder *finder)
         .kind = EXCEPTION_OFF_TARIFF, .has_amount = true, .amount = finder->facts->off_tariff};
 }
 
+static bool is_first_of_its_type(const struct posting_facts *posting, size_t line)
+{
+    for (size_t i = 0; i < line; i++)
+        if (posting->lines[i].cup_type == posting->lines[line].cup_type)
+            return false;
+    return true;
+}
+
+static void find_late_tariff(struct finder *finder)
+{
+    const struct posting_facts *posting = finder->facts->posting;
+    if (finder->facts->late_tariff.minor != 0)
+        finder->found[finder->count++] = (struct exception){
+            .kind = EXCEPTION_LATE_TARIFF, .has_amount = true, .amount = finder->facts->late_tariff};
+    for (size_t i = 0; i < posting->line_count; i++)
+        if (posting->lines[i].without_tariff && is_first_of_its_type(posting, i))
+            finder->found[finder->count++] =
+                (struct exception){.kind = EXCEPTION_NO_TARIFF, .cup_type = posting->lines[i].cup_type};
+}
+
 /* An account is looked at once, at the first of its legs, if the entry as a whole takes from it. */
 static bool takes_from(const struct exception_facts *facts, size_t leg)
 {
@@ -139,6 +159,7 @@ size_t exceptions_find(const struct exception_facts *facts, struct exception *fo
     if (facts->site_closed)
         add_plain(&finder, EXCEPTION_SITE_CLOSED);
     find_off_tariff(&finder);
+    find_late_tariff(&finder);
     find_below_zero(&finder);
     if (facts->posting->kind == KIND_RECEIPT) {
         find_over(&finder, EXCEPTION_RECEIPT_OVER);
@@ -154,5 +175,5 @@ size_t exceptions_find(const struct exception_facts *facts, struct exception *fo
 
 size_t exceptions_max(size_t line_count, size_t leg_count, size_t transfer_count)
 {
-    return 4 + 2 * line_count + leg_count + transfer_count;
+    return 5 + 3 * line_count + leg_count + transfer_count;
 }

@@ -270,9 +270,11 @@ bool posting_journal_takes(enum account_kind kind)
     return false;
 }
 
-enum reason posting_tariff(const struct posting_line *lines, size_t count, struct money *net)
+enum reason posting_tariff(const struct posting_line *lines, size_t count, struct money *tariff,
+                           struct money *value)
 {
-    return value_net(lines, count, true, net) ? REASON_NONE : REASON_OUT_OF_RANGE;
+    bool fits = value_net(lines, count, true, tariff) && value_net(lines, count, false, value);
+    return fits ? REASON_NONE : REASON_OUT_OF_RANGE;
 }
 
 /* On which list of revalued cups a leg of this account puts them; false: nothing is owed for cups there. */

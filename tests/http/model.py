@@ -80,7 +80,9 @@ class Model:
         return max((r for r in rows if r["effective_date"] <= day.isoformat()), key=lambda r: r["effective_date"])
 
     def value(self, cup_type, day):
-        return self.minor(self._in_force([r for r in self.scheme["refund_values"] if r["cup_type"] == cup_type], day)["amount"])
+        """None: it has none yet."""
+        rows = [r for r in self.scheme["refund_values"] if r["cup_type"] == cup_type and r["effective_date"] <= day.isoformat()]
+        return self.minor(self._in_force(rows, day)["amount"]) if rows else None
 
     def terms(self, day):
         return self._in_force(self.scheme["terms"], day)
@@ -106,6 +108,8 @@ class Model:
         if kind == "reversal":
             occurrence = max(occurrence, self._original(event).day)
         day = max(occurrence, self.next_day)
+        if any(self.value(c["cup_type"], day) is None for m in ("returned", "issued", "cups") for c in event.get(m, [])):
+            raise Refused("no_refund_value")
         legs, exceptions = getattr(self, "_" + kind)(event, day, occurrence)
         if occurrence < self.next_day:
             exceptions.append({"exception": "late"})
@@ -159,10 +163,14 @@ class Model:
     def _counter(self, event, day, occurrence):
         site, legs, exceptions = event["site"], Counter(), []
         tariff = deposits = 0
+        without = set()
         for sign, member in ((1, "issued"), (-1, "returned")):
             for cup, n, damaged in self._cups(event, member):
                 worth = n * self.value(cup, day)
-                tariff += sign * n * self.value(cup, occurrence)
+                then = self.value(cup, occurrence)
+                if then is None:
+                    without.add(cup)
+                tariff += sign * n * (self.value(cup, day) if then is None else then)
                 deposits += sign * worth
                 legs.update({self._stock(site, cup, damaged): -sign * n})
                 legs.update({f"with_customers({cup})": sign * n})
@@ -175,8 +183,11 @@ class Model:
             stated = self.minor(event["amount"]) * (-1 if event["kind"] == "return" else 1)
             if stated != tariff:
                 exceptions.append({"exception": "off_tariff", "amount": self.amount(stated - tariff)})
-            if self.terms(day).get("variance_terms", "absorb") == "absorb":
+            if self.terms(occurrence).get("variance_terms", "absorb") == "absorb":
                 till = stated
+        if tariff != deposits:
+            exceptions.append({"exception": "late_tariff", "amount": self.amount(tariff - deposits)})
+        exceptions += [{"exception": "no_tariff", "cup_type": cup} for cup in sorted(without)]
         legs[f"site_clearing({site})"] += till - (deposits if self.on_deposit else 0)
         legs["refund_variance"] += deposits - till
         return legs, exceptions
@@ -238,7 +249,7 @@ class Model:
         for cup, n, damaged in self._cups(event, "cups"):
             legs.update({f"in_transit({cup})": -n, self._stock(site, cup, damaged): n})
             if self.on_deposit:
-                worth, then = n * self.value(cup, day), n * self.value(cup, dispatch.day)
+                worth, then = n * self.value(cup, day), n * (self.value(cup, dispatch.day) or self.value(cup, day))
                 legs.update({f"transit_deposits({cup})": worth, f"stock_deposits({site},{cup})": -worth})
                 legs.update({f"site_clearing({site})": worth})
                 legs.update({f"site_clearing({sender})": -then, "refund_variance": then - worth})
@@ -256,14 +267,16 @@ class Model:
         still, bearer = self._open(dispatch), event["bearer"]
         for cup, n, _ in self._cups(event, "cups"):
             worth = n * self.value(cup, day)
+            then = n * (self.value(cup, dispatch.day) or self.value(cup, day))
             legs.update({f"in_transit({cup})": -n, f"unaccounted({cup})": n})
             if self.on_deposit:
                 legs.update({f"transit_deposits({cup})": worth, "loss_charges": -worth})
+                if bearer != "sender":  # who gets back what it had placed when it sent them
+                    legs.update({f"site_clearing({sender})": -then, "refund_variance": then - worth})
                 if bearer == "receiver":
                     legs.update({f"site_clearing({receiver})": worth})
-                    legs.update({f"site_clearing({sender})": -worth})
                 if bearer == "operator":
-                    legs.update({"loss_charges": worth, f"site_clearing({sender})": -worth})
+                    legs.update({"loss_charges": worth})
             elif bearer != "operator":
                 legs.update({f"site_clearing({sender if bearer == 'sender' else receiver})": worth, "loss_charges": -worth})
         return legs, self._more_than(still, event, "loss_over")
@@ -283,7 +296,7 @@ class Model:
                 legs.update({f"stock_deposits({site},{cup})": worth, f"site_clearing({site})": -worth})
         return legs, []
 
-    def _count(self, event, day, _):
+    def _count(self, event, day, occurrence):
         site, when, legs, exceptions = event["site"], instant(event["occurred_at"]), Counter(), []
         for line in event["cups"]:
             cup, account = line["cup_type"], self._stock(site, line["cup_type"])
@@ -292,7 +305,7 @@ class Model:
             legs.update({account: off, f"unaccounted({cup})": -off})
             if self.on_deposit:
                 legs.update({f"stock_deposits({site},{cup})": -worth, "loss_charges": worth})
-            elif self.terms(day)["shortage_terms"] == "charge":
+            elif self.terms(occurrence)["shortage_terms"] == "charge":
                 legs.update({f"site_clearing({site})": -worth, "loss_charges": worth})
             if abs(off) > self.scheme.get("count_tolerance", 0):
                 exceptions.append({"exception": "count_off", "cup_type": cup, "quantity": off})

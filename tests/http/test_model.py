@@ -17,7 +17,8 @@ from model import DAY, Model, Refused, fewest_payments, instant
 DAYS = int(os.environ.get("DEPOSITD_MODEL_DAYS", "60"))
 SEED = int(os.environ.get("DEPOSITD_MODEL_SEED", "0")) or random.SystemRandom().randrange(1, 10**9)
 FIRST_DAY = date.today() - timedelta(days=DAYS + 10)
-CUP_TYPES = ["cup-200", "cup-300", "cup-450"]
+CUP_TYPES = ["cup-200", "cup-300", "cup-450", "cup-600"]
+NEW_TYPE = "cup-600"  # has a value only from a later day: events that name it are refused before, late ones are without a tariff
 KINDS = {"issue": 32, "return": 22, "exchange": 10, "supply": 5, "dispatch": 8, "receipt": 10, "transit_loss": 3,
          "damage": 4, "retire": 3, "count": 4, "reversal": 6, "forfeit": 2, "reinstate": 2}
 
@@ -35,6 +36,8 @@ def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix):
         return f"{unit * rng.randint(low, high):.{2 if unit < 1 else 0}f}"
 
     values = {cup: changes(lambda: money(20, 90)) for cup in CUP_TYPES}
+    since = FIRST_DAY + rng.randint(3, max(4, DAYS // 4)) * DAY
+    values[NEW_TYPE] = [(since, money(20, 90))] + [(d, a) for d, a in values[NEW_TYPE] if d > since]
     terms = [{"effective_date": str(day), **t} for day, t in changes(lambda: {
         "netting": rng.choice(["central", "direct", "direct"]), "minimum_payment": money(*rng.choice([(0, 0), (100, 900)])),
         "service_fee": money(0, 4), "handling_fee": money(0, 3), "tax_rate": rng.choice(["0", "0.15", "0.25", "0.0875"]),
@@ -55,10 +58,16 @@ class Stream:
     def __init__(self, rng, model, minor_step):
         self.rng, self.model, self.step = rng, model, minor_step
         self.sites = list(model.sites)
+        self.new_since = min(date.fromisoformat(v["effective_date"]) for v in model.scheme["refund_values"]
+                             if v["cup_type"] == NEW_TYPE)
 
     def day(self, day):
         """The events that are posted while `day` is the earliest open one: its own, late and early ones, replays."""
         rng, events = self.rng, []
+        if self.new_since <= day <= self.new_since + 2 * DAY:  # of the day before it had a value, and so without a tariff
+            lines = [{"cup_type": NEW_TYPE, "quantity": rng.randint(1, 9)}]
+            when = network.utc(self.model.start(self.new_since) - timedelta(seconds=rng.randint(1, 3600)))
+            events.append(self._event("issue", when, self._site(), issued=lines))
         for _ in range(rng.randint(5, 45)):
             known = self.model.entries[-400:] + [None]
             if rng.random() < 0.06:
@@ -112,7 +121,7 @@ class Stream:
         chance = self.rng.random()
         if chance < 0.6:
             day = self.model.day_of(instant(event["occurred_at"]))
-            tariff = sum(sign * c["quantity"] * self.model.value(c["cup_type"], day)
+            tariff = sum(sign * c["quantity"] * (self.model.value(c["cup_type"], day) or 100)
                          for sign, member in ((1, "issued"), (-1, "returned")) for c in event.get(member, []))
             tariff *= -1 if event["kind"] == "return" else 1
             off = self.rng.choice([-2, -1, 1, 3]) * self.step if chance < 0.08 else 0

@@ -57,17 +57,19 @@ def test_random_days_keep_deposits_covered(stock_terms, currency, unit):
     cup_types = [{"cup_type": c} for c in test_model.CUP_TYPES]
     model = Model(network.reference([scheme], sites, cup_types), "tern-bay")
     stream = test_model.Stream(rng, model, 50)
-    recorded = 0
-    for day in (test_model.FIRST_DAY + n * DAY for n in range(30)):
+    recorded, found = 0, set()
+    for day in (test_model.FIRST_DAY + n * DAY for n in range(60)):
         for event in stream.day(day):
             try:
-                recorded += model.post(event)["status"] == "recorded"
+                answer = model.post(event)
+                recorded += answer["status"] == "recorded"
+                found |= {e["exception"] for e in answer["exceptions"]}
             except Refused:
                 pass
         settlement = model.close(day)
         balances = model.through(day)
         for cup in model.cup_types:
-            value = model.value(cup, day)
+            value = model.value(cup, day) or 0
             assert balances[f"customer_deposits({cup})"] == -value * balances[f"with_customers({cup})"]
             assert balances[f"transit_deposits({cup})"] == -value * balances[f"in_transit({cup})"] * model.on_deposit
             for site in model.sites:
@@ -76,6 +78,8 @@ def test_random_days_keep_deposits_covered(stock_terms, currency, unit):
         assert sum(v for a, v in balances.items() if a.startswith("site_clearing")) == sum(
             settlement["positions"][p] for p in settlement["carried"])
     assert recorded > 300
+    # What is rare in a day is not in two months: otherwise the comparison with the service would say little.
+    assert found >= {"late", "late_tariff", "no_tariff", "off_tariff", "site_closed", "receipt_over", "receipt_short", "count_off"}
 
 
 # Own small instances of the check values (section 7), and a zero position that takes no part.

@@ -199,12 +199,13 @@ def test_return_rates_and_recovery(net):
 
 
 def till_of(net, entry, original):
-    """What changed hands: as stated, else by the tariff of the original's day of occurrence."""
+    """What changed hands: as stated, else by the tariff of the original's day of occurrence, or its posting day's where the cup
+    type had none yet."""
     event, model = original.event, net.model
     if "amount" in event:
         return model.minor(event["amount"]) * (-1 if original.kind == "return" else 1)
     day = model.day_of(original.occurred)
-    return sum(sign * n * model.value(cup, day) for sign, member in ((1, "issued"), (-1, "returned"))
+    return sum(sign * n * (model.value(cup, day) or model.value(cup, original.day)) for sign, member in ((1, "issued"), (-1, "returned"))
                for cup, n in lines(event, member))
 
 

@@ -301,9 +301,11 @@ START_TEST(an_amount_that_does_not_fit_is_refused)
     struct leg buffer[LEGS_MAX];
     struct leg_list legs = {buffer, 0, LEGS_MAX};
     ck_assert_int_eq(posting_derive(&facts, &legs), REASON_OUT_OF_RANGE);
-    struct money net;
+    struct money tariff, value;
+    ck_assert_int_eq(posting_tariff(&line, 1, &tariff, &value), REASON_OUT_OF_RANGE);
     line.tariff = line.value;
-    ck_assert_int_eq(posting_tariff(&line, 1, &net), REASON_OUT_OF_RANGE);
+    line.value = (struct money){1};
+    ck_assert_int_eq(posting_tariff(&line, 1, &tariff, &value), REASON_OUT_OF_RANGE);
 }
 END_TEST
 

@@ -1,0 +1,138 @@
+# SPDX-License-Identifier: ISC
+"""What is late or lost after values or terms have changed: nobody gains by waiting. Expected
+figures follow by hand from the accounting contract ("Decisions that go with the table")."""
+from collections import Counter
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+
+import network
+from network import WORKED_DAY, WORKED_SITES, at, cups, event
+
+D0, D1, D2 = (WORKED_DAY + timedelta(days=n) for n in range(3))
+
+
+def load(service, stock_terms="on_loan", old=(), new=(), **more):
+    """cup-300 is 3.00 on D0 and 4.00 from D1, cup-450 has a value from D1; terms change from D0 to D1."""
+    terms = [{"effective_date": str(D0), **dict(old)}, {"effective_date": str(D1), **dict(new)}]
+    scheme = network.scheme("tern-bay", D0, {"cup-300": "3.00"}, stock_terms=stock_terms, terms=terms,
+                            more_values=[("cup-300", D1, "4.00"), ("cup-450", D1, "5.00")])
+    service.admin.load(network.reference([scheme], {s: ("tern-bay", p, *more.get(s, ())) for s, p in WORKED_SITES.items()}))
+    return service.admin
+
+
+def money(client, answer):
+    """What the event's entry moved on accounts of money."""
+    moved = Counter()
+    for leg in client.get(f"/v1/events/{answer['event_id']}")["legs"]:
+        if "amount" in leg:
+            moved[leg["account"]] += Decimal(leg["amount"])
+    return {account: f"{amount:.2f}" for account, amount in moved.items() if amount}
+
+
+# kind, cups, stated amount, exceptions besides late, legs of money
+LATE = {
+    "an issue without an amount": (
+        "issue", None, [{"exception": "late_tariff", "amount": "-10.00"}],
+        {"site_clearing(anchor)": "30.00", "customer_deposits(cup-300)": "-40.00", "refund_variance": "10.00"}),
+    "an issue at tariff": (
+        "issue", "30.00", [{"exception": "late_tariff", "amount": "-10.00"}],
+        {"site_clearing(anchor)": "30.00", "customer_deposits(cup-300)": "-40.00", "refund_variance": "10.00"}),
+    "an issue at the new value": (
+        "issue", "40.00", [{"exception": "off_tariff", "amount": "10.00"}, {"exception": "late_tariff", "amount": "-10.00"}],
+        {"site_clearing(anchor)": "40.00", "customer_deposits(cup-300)": "-40.00"}),
+    "a return": (
+        "return", None, [{"exception": "over_returned", "cup_type": "cup-300", "quantity": -10}, {"exception": "late_tariff", "amount": "10.00"}],
+        {"site_clearing(anchor)": "-30.00", "customer_deposits(cup-300)": "40.00", "refund_variance": "-10.00"}),
+}
+
+
+def by_name(exceptions):
+    return sorted(exceptions, key=lambda e: e["exception"])
+
+
+@pytest.mark.parametrize("name", LATE)
+def test_a_late_event_has_the_tariff_of_its_own_day(service, name):
+    kind, amount, exceptions, legs = LATE[name]
+    admin = load(service)
+    admin.post(event("supply", "anchor", at(D0), cups=cups(cup_300=20)))
+    admin.close("tern-bay", D0)
+    lines = {"issued" if kind == "issue" else "returned": cups(cup_300=10)}
+    answer = admin.post(event(kind, "anchor", at(D0, "12:00"), **lines, **({"amount": amount} if amount else {})))
+    assert answer["business_date"] == str(D1)
+    assert by_name(answer["exceptions"]) == by_name([{"exception": "late"}, *exceptions])
+    assert money(admin, answer) == legs
+    admin.assert_holds()
+
+
+@pytest.mark.parametrize("then, now, expected", [("absorb", "charge", "29.00"), ("charge", "absorb", "30.00")])
+def test_variance_terms_are_those_of_the_day_of_occurrence(service, then, now, expected):
+    """An issue of 30.00 for which the till took 29.00, posted when the terms have changed."""
+    admin = load(service, old={"variance_terms": then}, new={"variance_terms": now})
+    admin.close("tern-bay", D0)
+    late = admin.post(event("issue", "anchor", at(D0), issued=cups(cup_300=10), amount="29.00"))
+    assert money(admin, late)["site_clearing(anchor)"] == expected
+    assert {"exception": "off_tariff", "amount": "-1.00"} in late["exceptions"]
+    timely = admin.post(event("issue", "anchor", at(D1), issued=cups(cup_300=10), amount="39.00"))
+    assert money(admin, timely)["site_clearing(anchor)"] == ("40.00" if now == "charge" else "39.00")
+    assert {"exception": "off_tariff", "amount": "-1.00"} in timely["exceptions"]
+
+
+@pytest.mark.parametrize("then, now", [("absorb", "charge"), ("charge", "absorb")])
+def test_shortage_terms_are_those_of_the_day_of_occurrence(service, then, now):
+    """Three cups are missing at anchor, two at brick: one count is late, the other is not. What a missing cup costs is the value of
+    the posting day in both."""
+    admin = load(service, old={"shortage_terms": then}, new={"shortage_terms": now})
+    admin.post_many([event("supply", s, at(D0), cups=cups(cup_300=10)) for s in ("anchor", "brick")])
+    admin.close("tern-bay", D0)
+    count = lambda site, day, n: admin.post(event("count", site, at(day, "20:00"), cups=[{"cup_type": "cup-300", "counted": n}]))
+    late, timely = count("anchor", D0, 7), count("brick", D1, 8)
+    assert money(admin, late) == ({"site_clearing(anchor)": "12.00", "loss_charges": "-12.00"} if then == "charge" else {})
+    assert money(admin, timely) == ({"site_clearing(brick)": "8.00", "loss_charges": "-8.00"} if now == "charge" else {})
+
+
+def test_a_cup_type_that_is_new_since_has_no_tariff(service):
+    """It had no value on the day of occurrence: that of the posting day is the tariff, and a person should look at it."""
+    admin = load(service)
+    sale = event("issue", "anchor", at(D0), issued=cups(cup_450=2))
+    damage = event("damage", "anchor", at(D0), cups=cups(cup_450=1))
+    for refused in (sale, damage, event("supply", "anchor", at(D0), cups=cups(cup_450=9)),
+                    event("count", "anchor", at(D0), cups=[{"cup_type": "cup-450", "counted": 0}])):
+        admin.refused("POST", "/v1/events", refused, 422, "no_refund_value")
+    admin.close("tern-bay", D0)
+    admin.post(event("supply", "anchor", at(D1, "04:00"), cups=cups(cup_450=9)))
+    answer = admin.post({**sale, "amount": "10.00"})
+    assert by_name(answer["exceptions"]) == [{"exception": "late"}, {"exception": "no_tariff", "cup_type": "cup-450"}]
+    assert money(admin, answer) == {"site_clearing(anchor)": "10.00", "customer_deposits(cup-450)": "-10.00"}
+    exchange = admin.post(event("exchange", "anchor", at(D0), returned=cups(("cup-450", 1), cup_450=1), issued=cups(cup_300=1, cup_450=1)))
+    assert [e for e in exchange["exceptions"] if e["exception"] == "no_tariff"] == [{"exception": "no_tariff", "cup_type": "cup-450"}]
+    assert {"exception": "late_tariff", "amount": "-1.00"} in exchange["exceptions"]  # cup-300 alone
+    assert [e["exception"] for e in admin.post(damage)["exceptions"]] == ["late"]
+
+
+@pytest.mark.parametrize("bearer, expected", [
+    ("sender", {"transit_deposits(cup-300)": "80.00", "loss_charges": "-80.00"}),
+    ("receiver", {"transit_deposits(cup-300)": "80.00", "loss_charges": "-80.00", "site_clearing(dock)": "80.00",
+                  "site_clearing(anchor)": "-60.00", "refund_variance": "-20.00"}),
+    ("operator", {"transit_deposits(cup-300)": "80.00", "site_clearing(anchor)": "-60.00", "refund_variance": "-20.00"})])
+def test_a_loss_pays_the_sender_what_it_had_placed(service, bearer, expected):
+    """20 cups left at 3.00 and are given up at 4.00; nobody earns the change of value."""
+    admin = load(service, "on_deposit")
+    sent = event("dispatch", "anchor", at(D0), cups=cups(cup_300=20), to="dock")
+    admin.post_many([event("supply", "anchor", at(D0, "06:00"), cups=cups(cup_300=20)), sent])
+    admin.close("tern-bay", D0)
+    lost = admin.post(event("transit_loss", "anchor", at(D1), cups=cups(cup_300=20), dispatch=sent["event_id"], bearer=bearer))
+    assert money(admin, lost) == expected
+    admin.assert_holds()
+
+
+def test_payouts_are_held_for_a_late_tariff(service):
+    """Its amount counts towards the variance limit as that of an off-tariff event does."""
+    admin = load(service)
+    scheme = {k: v for k, v in admin.get("/v1/schemes/tern-bay").items() if k != "scheme"}
+    admin.put("/v1/schemes/tern-bay", {**scheme, "variance_limit": "9.99"})
+    admin.close("tern-bay", D0)
+    admin.post(event("return", "brick", at(D0), returned=cups(cup_300=10)))
+    [payment] = admin.close("tern-bay", D1)["payments"]
+    assert (payment["to"], payment["amount"], payment["held"]["reason"]) == ("miller", "30.00", "variance_limit")
