@@ -23,9 +23,17 @@ struct fees {
     struct money service_fee, service_tax, handling_fee, handling_tax;
 };
 
-/* Fees of a site for a day: service fee per cup issued, handling fee per cup returned; tax once per site and
- * fee, and none on the handling fee of a participant that is not registered for it. */
-MUST_CHECK enum reason fees_of(const struct terms *terms, struct cups issued, struct cups returned,
-                               bool tax_registered, struct fees *fees);
+/* Cups that a site is charged for by the terms of one day: what it issued and took back on the day that
+ * closes; or, negative, what reversals of that day took back of an earlier day, by the terms of that earlier
+ * day. */
+struct fee_part {
+    const struct terms *terms;
+    struct cups issued, returned;
+    bool tax_registered;
+};
+
+/* Fees of a site for a day: service fee per cup issued, handling fee per cup returned; tax on each is rounded
+ * once, and there is none on the handling fee of a participant that is not registered for it. */
+MUST_CHECK enum reason fees_of(const struct fee_part *parts, size_t count, struct fees *fees);
 
 #endif

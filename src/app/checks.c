@@ -29,6 +29,7 @@ static const struct check checks[] = {
     {"events_once", "Every event is one entry", &sql_check_events_once, NULL},
     {"site_days_match", "What sites did in a day is what events and legs say", &sql_check_site_days_match,
      NULL},
+    {"fees_match", "Fees are what events and the terms of their days come to", &sql_check_fees_match, NULL},
     {"cup_days_match",
      "What is kept of a closed day's cups and deposits is what sites did and balances moved",
      &sql_check_cup_days_match, NULL},

@@ -110,6 +110,9 @@ static enum store_result load_figures(struct closing *closing)
     enum store_result result = store_closing_sites(closing->pg, &closing->arena, scheme, date,
                                                    &closing->sites, &closing->site_count);
     if (result == STORE_OK)
+        result = store_closing_reversed(closing->pg, &closing->arena, scheme, date, &closing->reversed,
+                                        &closing->reversed_count);
+    if (result == STORE_OK)
         result = store_closing_participants(closing->pg, &closing->arena, scheme, date,
                                             &closing->participants, &closing->participant_count);
     return result == STORE_OK ? index_participants(closing) : result;

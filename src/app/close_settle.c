@@ -2,6 +2,7 @@
 /* What a close settles: fees, positions and which of them wait, settle entries, payments. */
 #include "app/closing.h"
 
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -13,11 +14,48 @@ static struct instant end_of(const struct business_day *day)
     return (struct instant){day->ends_at.us - 1};
 }
 
-static enum store_result post_fees(struct closing *closing, struct closing_site *site)
+/* Where in the rows of reversals those of the site begin. */
+static size_t first_reversed(const struct closing *closing, int32_t site)
+{
+    size_t low = 0, high = closing->reversed_count;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (closing->reversed[middle].site < site)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+/* The first part has the day's own cups, each further one what was reversed of an earlier day, by the terms
+ * of that day: nobody gains by reversing after a fee has changed. */
+static enum reason find_fees(const struct closing *closing, const struct closing_site *site,
+                             struct fee_part *parts, struct fees *fees)
+{
+    bool tax_registered = closing->network->participant_by_id[site->participant]->tax_registered;
+    size_t count = 1;
+    parts[0] = (struct fee_part){closing->terms, site->issued, site->returned, tax_registered};
+    for (size_t i = first_reversed(closing, site->site);
+         i < closing->reversed_count && closing->reversed[i].site == site->site; i++) {
+        const struct reversed_row *row = &closing->reversed[i];
+        struct fee_part *part = &parts[count++];
+        part->terms = scheme_terms(closing->scheme, row->original_date);
+        part->issued.count = -row->issued;
+        part->returned.count = -row->returned;
+        part->tax_registered = tax_registered;
+        assert(part->terms != NULL); /* something was posted on that day */
+        if (!cups_add(parts[0].issued, (struct cups){row->issued}, &parts[0].issued) ||
+            !cups_add(parts[0].returned, (struct cups){row->returned}, &parts[0].returned))
+            return REASON_OUT_OF_RANGE;
+    }
+    return fees_of(parts, count, fees);
+}
+
+static enum store_result post_fees(struct closing *closing, struct closing_site *site, struct fee_part *parts)
 {
     struct fees fees;
-    bool tax_registered = closing->network->participant_by_id[site->participant]->tax_registered;
-    if (fees_of(closing->terms, site->issued, site->returned, tax_registered, &fees) != REASON_NONE)
+    if (find_fees(closing, site, parts, &fees) != REASON_NONE)
         return STORE_OUT_OF_RANGE;
     struct posting_facts facts = {
         .kind = KIND_FEES,
@@ -203,8 +241,11 @@ static enum store_result store_figures(struct closing *closing)
 enum store_result closing_settle(struct closing *closing)
 {
     enum store_result result = STORE_OK;
+    struct fee_part *parts = arena_array(&closing->arena, closing->reversed_count + 1, sizeof *parts);
+    if (parts == NULL)
+        return STORE_FAILED;
     for (size_t i = 0; i < closing->site_count && result == STORE_OK; i++)
-        result = post_fees(closing, &closing->sites[i]);
+        result = post_fees(closing, &closing->sites[i], parts);
     if (result == STORE_OK)
         result = find_positions(closing);
     if (result == STORE_OK)

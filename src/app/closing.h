@@ -21,6 +21,8 @@ struct closing {
     struct ledger ledger;
     struct closing_site *sites;
     size_t site_count;
+    struct reversed_row *reversed; /* by site id */
+    size_t reversed_count;
     struct closing_participant *participants;
     struct position_row *positions; /* parallel to participants */
     size_t participant_count;

@@ -229,6 +229,31 @@ static enum store_result add_activity(struct ledger *ledger, const struct draft 
     return STORE_OK;
 }
 
+/* The close charges by today's terms what today's entries issued and took back. What a reversal takes back of
+ * an earlier day it charges by the terms of that day, so it has to know how much that is. */
+static enum store_result add_reversed(struct ledger *ledger, const struct draft *draft)
+{
+    struct activity activity = {0};
+    if (draft->mirrored_count == 0 || draft->mirrored_date.days == draft->business_date.days)
+        return STORE_OK;
+    for (size_t i = 0; i < draft->mirrored_count; i++)
+        if (!activity_add(&activity, draft->mirrored_kind, true, draft->legs[i]))
+            return STORE_OUT_OF_RANGE;
+    if (activity.issued == 0 && activity.returned == 0)
+        return STORE_OK;
+    struct reversed_row *row = PUSH(ledger->arena, ledger, reversed, reversed_count, reversed_capacity);
+    if (row == NULL)
+        return STORE_FAILED;
+    *row = (struct reversed_row){
+        .site = draft->site,
+        .business_date = draft->business_date,
+        .original_date = draft->mirrored_date,
+        .issued = -activity.issued,
+        .returned = -activity.returned,
+    };
+    return STORE_OK;
+}
+
 static enum store_result hash_leaf(struct ledger *ledger, const struct draft *draft, int64_t entry,
                                    struct sha256 *hash)
 {
@@ -299,6 +324,8 @@ enum store_result ledger_append(struct ledger *ledger, const struct draft *draft
         result = add_movement(ledger, draft->business_date, draft->legs[i]);
     if (result == STORE_OK)
         result = add_activity(ledger, draft);
+    if (result == STORE_OK)
+        result = add_reversed(ledger, draft);
     if (result != STORE_OK)
         return result;
     size_t first_leg = ledger->leg_count;
@@ -375,7 +402,7 @@ bool ledger_pending(const struct ledger *ledger)
 static void forget_written(struct ledger *ledger)
 {
     ledger->entry_count = ledger->leg_count = ledger->exception_count = 0;
-    ledger->reference_count = ledger->transfer_count = ledger->forfeited_count = 0;
+    ledger->reference_count = ledger->transfer_count = ledger->forfeited_count = ledger->reversed_count = 0;
     tally_init(&ledger->tally, ledger->arena);
 }
 
@@ -406,6 +433,8 @@ static enum store_result write(struct ledger *ledger, bool at_once)
                           .transfer_count = ledger->transfer_count,
                           .forfeited = ledger->forfeited,
                           .forfeited_count = ledger->forfeited_count,
+                          .reversed = ledger->reversed,
+                          .reversed_count = ledger->reversed_count,
                           .days = state->days,
                           .day_count = state->day_count,
                       });

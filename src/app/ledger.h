@@ -49,9 +49,11 @@ struct ledger {
     struct reference_row *references;
     struct transfer_row *transfers;
     struct forfeited_row *forfeited;
-    size_t entry_count, leg_count, exception_count, reference_count, transfer_count, forfeited_count;
+    struct reversed_row *reversed;
+    size_t entry_count, leg_count, exception_count, reference_count, transfer_count, forfeited_count,
+        reversed_count;
     size_t entry_capacity, leg_capacity, exception_capacity, reference_capacity, transfer_capacity,
-        forfeited_capacity;
+        forfeited_capacity, reversed_capacity;
     struct buffer leaf;
 };
 
@@ -67,6 +69,7 @@ struct draft {
     const struct leg *legs;    /* copied */
     size_t leg_count;
     enum entry_kind mirrored_kind; /* of a reversal: the reversed entry's kind, … */
+    struct date mirrored_date;     /* … its posting day, … */
     size_t mirrored_count;         /* … and how many of the legs are its mirror */
     int64_t fees, tax;             /* of a fees entry: what the site owes of each */
 };

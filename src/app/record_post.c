@@ -144,6 +144,7 @@ static enum store_result append(struct recording *recording, int64_t *entry)
                              .legs = recording->legs.legs,
                              .leg_count = recording->legs.count,
                              .mirrored_kind = recording->referred.kind,
+                             .mirrored_date = recording->referred.business_date,
                              .mirrored_count = recording->facts.reversed_count,
                          },
                          entry);

@@ -52,14 +52,28 @@ bool activity_add(struct activity *activity, enum entry_kind kind, bool mirrored
     }
 }
 
-enum reason fees_of(const struct terms *terms, struct cups issued, struct cups returned, bool tax_registered,
-                    struct fees *fees)
+/* Adds what a part of the fee comes to, and the tax on it. */
+static bool add_fee(struct money fee, struct cups cups, struct rate rate, struct money *sum,
+                    struct tax_sum *tax)
 {
-    if (!money_times(terms->service_fee, issued, &fees->service_fee) ||
-        !money_times(terms->handling_fee, returned, &fees->handling_fee))
-        return REASON_OUT_OF_RANGE;
-    fees->service_tax = money_tax_on(fees->service_fee, terms->tax_rate);
-    fees->handling_tax =
-        tax_registered ? money_tax_on(fees->handling_fee, terms->tax_rate) : (struct money){0};
+    struct money part;
+    return money_times(fee, cups, &part) && money_add(*sum, part, sum) && money_tax_add(tax, part, rate);
+}
+
+enum reason fees_of(const struct fee_part *parts, size_t count, struct fees *fees)
+{
+    struct tax_sum service_tax = {0}, handling_tax = {0};
+    *fees = (struct fees){0};
+    for (size_t i = 0; i < count; i++) {
+        const struct terms *terms = parts[i].terms;
+        struct rate handling_rate = parts[i].tax_registered ? terms->tax_rate : (struct rate){0};
+        if (!add_fee(terms->service_fee, parts[i].issued, terms->tax_rate, &fees->service_fee,
+                     &service_tax) ||
+            !add_fee(terms->handling_fee, parts[i].returned, handling_rate, &fees->handling_fee,
+                     &handling_tax))
+            return REASON_OUT_OF_RANGE;
+    }
+    fees->service_tax = money_tax_rounded(service_tax);
+    fees->handling_tax = money_tax_rounded(handling_tax);
     return REASON_NONE;
 }

@@ -85,6 +85,11 @@ static const struct page_about abouts[] = {
     {.schema = "Terms", .title = "Terms"},
     {.schema = "RefundValue", .title = "Refund value"},
     {.schema = "AccountList", .title = "Accounts"},
+    {.schema = "PostingRuleList",
+     .title = "Posting rules",
+     .note = "n: cups. v: refund value on the posting day. w: refund value on the dispatch's posting day. a: "
+             "amount at the "
+             "till, or the tariff of the day of occurrence. r: tax rate."},
     {.schema = "ReportList", .title = "Reports"},
     {.schema = "Checks", .title = "What must hold, checked now"},
 };

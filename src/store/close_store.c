@@ -61,6 +61,28 @@ enum store_result store_closing_sites(struct pg *pg, struct arena *arena, int32_
     return STORE_OK;
 }
 
+enum store_result store_closing_reversed(struct pg *pg, struct arena *arena, int32_t scheme, struct date date,
+                                         struct reversed_row **reversed, size_t *count)
+{
+    PG_ROWS rows = NULL;
+    enum store_result result = query_day(pg, &sql_close_reversed, scheme, date, &rows);
+    if (result != STORE_OK)
+        return result;
+    *count = (size_t)pg_row_count(rows);
+    *reversed = arena_array(arena, *count + 1, sizeof **reversed);
+    if (*reversed == NULL)
+        return STORE_FAILED;
+    for (int i = 0; i < pg_row_count(rows); i++)
+        (*reversed)[i] = (struct reversed_row){
+            .site = (int32_t)pg_int(rows, i, 0),
+            .business_date = date,
+            .original_date = pg_date(rows, i, 1),
+            .issued = pg_int(rows, i, 2),
+            .returned = pg_int(rows, i, 3),
+        };
+    return STORE_OK;
+}
+
 enum store_result store_closing_participants(struct pg *pg, struct arena *arena, int32_t scheme,
                                              struct date date, struct closing_participant **participants,
                                              size_t *count)

@@ -23,6 +23,11 @@ MUST_CHECK enum store_result store_closing_sites(struct pg *pg, struct arena *ar
                                                  struct date date, struct closing_site **sites,
                                                  size_t *count);
 
+/* What the day's reversals took back of cups that sites issued and took back on earlier days; by site id. */
+MUST_CHECK enum store_result store_closing_reversed(struct pg *pg, struct arena *arena, int32_t scheme,
+                                                    struct date date, struct reversed_row **reversed,
+                                                    size_t *count);
+
 struct closing_participant {
     int32_t participant;
     struct money arrears;

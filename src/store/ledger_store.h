@@ -200,6 +200,14 @@ struct forfeited_row {
     int64_t cups;
 };
 
+/* What a reversal takes back of the cups that a site issued and took back at the counter on an earlier day:
+ * positive. */
+struct reversed_row {
+    int32_t site;
+    struct date business_date, original_date;
+    int64_t issued, returned;
+};
+
 /* All that a run of entries changes in one scheme. */
 struct posting_rows {
     int32_t scheme;
@@ -223,6 +231,8 @@ struct posting_rows {
     size_t transfer_count;
     const struct forfeited_row *forfeited;
     size_t forfeited_count;
+    const struct reversed_row *reversed;
+    size_t reversed_count;
     const struct day_counters *days;
     size_t day_count;
 };

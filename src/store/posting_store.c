@@ -247,6 +247,21 @@ static enum store_result post_forfeited(struct pg *pg, struct arena *arena,
     return pg_query(pg, &sql_post_forfeited, &params, NULL);
 }
 
+static enum store_result post_reversed(struct pg *pg, struct arena *arena, const struct posting_rows *posting)
+{
+    struct pg_params params;
+    const struct reversed_row *reversed = posting->reversed;
+    size_t count = posting->reversed_count;
+    pg_params_init(&params, arena);
+    pg_add_int(&params, posting->scheme);
+    DATE(reversed, count, row->business_date);
+    INT4(reversed, count, row->site);
+    DATE(reversed, count, row->original_date);
+    INT8(reversed, count, row->issued);
+    INT8(reversed, count, row->returned);
+    return pg_query(pg, &sql_post_reversed, &params, NULL);
+}
+
 static enum store_result post_days(struct pg *pg, struct arena *arena, const struct posting_rows *posting)
 {
     enum store_result result = STORE_OK;
@@ -297,6 +312,8 @@ enum store_result store_post(struct pg *pg, struct arena *arena, const struct po
         result = resolve_shortages(pg, arena, rows);
     if (result == STORE_OK && rows->forfeited_count > 0)
         result = post_forfeited(pg, arena, rows);
+    if (result == STORE_OK && rows->reversed_count > 0)
+        result = post_reversed(pg, arena, rows);
     if (result == STORE_OK)
         result = post_days(pg, arena, rows);
     if (result == STORE_OK)

@@ -66,7 +66,7 @@ class Model:
         self.by_id = {}
         self.arrivals = defaultdict(list)             # dispatch event id -> its receipts and losses
         self.stock_legs = defaultdict(list)           # account of sound stock -> (occurred, cups)
-        self.counted = defaultdict(lambda: [0, 0])    # (day, site) -> cups issued, returned
+        self.counted = defaultdict(Counter)           # (posting day, site) -> (day whose fees count, "issued" or "returned") -> cups
         self.carried_since = {}
 
     # Reference data ------------------------------------------------------------------------------------------------
@@ -177,7 +177,7 @@ class Model:
                 legs.update({f"customer_deposits({cup})": -sign * worth})
                 if self.on_deposit:
                     legs.update({f"stock_deposits({site},{cup})": sign * worth})
-                self.counted[day, site][sign < 0] += n
+                self.counted[day, site][day, member] += n
         till = tariff
         if "amount" in event:
             stated = self.minor(event["amount"]) * (-1 if event["kind"] == "return" else 1)
@@ -358,8 +358,9 @@ class Model:
         original = self._original(event)
         legs = Counter({account: -value for account, value in original.legs.items()})
         legs.update(self._remeasured({a: v for a, v in legs.items() if self.unit(a)}, original.day, day))
-        for wrong, member in enumerate(("issued", "returned")):
-            self.counted[day, original.event.get("site")][wrong] -= sum(n for _, n, _ in self._cups(original.event, member))
+        for member in ("issued", "returned"):  # what was charged then is taken back, whatever the fees are now
+            self.counted[day, original.event.get("site")][original.day, member] -= sum(
+                n for _, n, _ in self._cups(original.event, member))
         original.reversed_by = event["event_id"]
         return legs, []
 
@@ -388,11 +389,17 @@ class Model:
         return total
 
     def _fees(self, site, day):
-        terms, (issued, returned) = self.terms(day), self.counted[day, site]
-        rate = Fraction(terms["tax_rate"])
         registered = self.participants[self.sites[site]["participant"]].get("tax_registered", True)
-        service, handling = issued * self.minor(terms["service_fee"]), returned * self.minor(terms["handling_fee"])
-        service_tax, handling_tax = round(service * rate), round(handling * rate) if registered else 0
+        service = handling = service_tax = handling_tax = Fraction(0)
+        for (then, member), n in self.counted[day, site].items():
+            terms = self.terms(then)
+            if member == "issued":
+                service += n * self.minor(terms["service_fee"])
+                service_tax += n * self.minor(terms["service_fee"]) * Fraction(terms["tax_rate"])
+            else:
+                handling += n * self.minor(terms["handling_fee"])
+                handling_tax += n * self.minor(terms["handling_fee"]) * Fraction(terms["tax_rate"]) * registered
+        service, handling, service_tax, handling_tax = map(round, (service, handling, service_tax, handling_tax))
         self._record(Entry("fees", None, None, day, Counter({
             f"site_clearing({site})": service + service_tax - handling - handling_tax, "service_fees": -service,
             "handling_fees": handling, "tax": handling_tax - service_tax})))

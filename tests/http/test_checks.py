@@ -12,9 +12,10 @@ from network import WORKED_DAY, at, cups, event
 
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
 CHECKS = ["legs_balance", "balances_match_legs", "deposit_cover", "cups_conserved", "positions_cleared", "payments_match", "journals_by_two",
-          "entries_gapless", "events_once", "site_days_match", "cup_days_match", "transfers_match", "funding", "seals_verify", "days_match", "entries_match_events",
-          "changes_verify", "particulars_verify"]
-TABLES = ["reference_change", "participant", "site", "api_key", "refund_value", "scheme_head", "business_day", "entry", "event_id", "balance", "site_day", "recent_movement", "entry_reference", "transfer",
+          "entries_gapless", "events_once", "site_days_match", "fees_match", "cup_days_match", "transfers_match", "funding", "seals_verify", "days_match",
+          "entries_match_events", "changes_verify", "particulars_verify"]
+TABLES = ["reference_change", "participant", "site", "api_key", "refund_value", "terms", "scheme_head", "business_day", "entry", "event_id", "balance",
+          "site_day", "reversed_day", "recent_movement", "entry_reference", "transfer",
           "forfeited", "exception", "settlement", "position", "payment", "particulars", "payment_change", "journal_proposal", "cup_day"]
 
 
@@ -235,6 +236,12 @@ TAMPERINGS = {
         f"UPDATE site_day SET {column} = {column} + 1 WHERE {OF} AND site = (SELECT id FROM site WHERE code = 'anchor')",
         {"site_days_match", "particulars_verify"} | ({"cup_days_match"} if column in ("issued", "returned") else set()))
        for column in ("issued", "returned", "collected", "refunded", "stock", "other", "fees", "tax")},
+    **{f"{column} cups that were reversed are miscounted": (
+        f"UPDATE reversed_day SET {column} = {column} + 1 WHERE {OF}", {"fees_match"}) for column in ("issued", "returned")},
+    "cups that were reversed are forgotten": (f"DELETE FROM reversed_day WHERE {OF}", {"fees_match"}),
+    **{f"the {column} of a closed day is changed": (
+        f"UPDATE terms SET {column} = {column} + 1 WHERE {OF}", {"fees_match", "changes_verify"}) for column in ("service_fee", "handling_fee")},
+    "the tax rate of a closed day is changed": (f"UPDATE terms SET tax_rate_ppm = 250000 WHERE {OF}", {"fees_match", "changes_verify"}),
     **{f"{column} of a cup type's day is changed": (
         f"UPDATE cup_day SET {column} = {column} + 1 WHERE {OF} AND site = (SELECT id FROM site WHERE code = 'anchor')",
         {"cup_days_match"}) for column in ("issued", "returned", "supplied", "retired", "deposits_issued", "deposits_refunded",
@@ -265,7 +272,7 @@ TAMPERINGS = {
         {"days_match", "balances_match_legs", "deposit_cover"}),
     "an entry is said to be another site's": (
         f"UPDATE entry SET site = (SELECT id FROM site WHERE code = 'dock') WHERE {FIRST_ISSUE}",
-        {"entries_match_events", "site_days_match"}),
+        {"entries_match_events", "site_days_match", "fees_match"}),
     "an entry is said to be late": (f"UPDATE entry SET late = NOT late WHERE {FIRST_ISSUE}", {"entries_gapless", "entries_match_events"}),
     "a recorded instant is changed": (
         f"UPDATE entry SET recorded_at = recorded_at + interval '1 microsecond' WHERE {FIRST_ISSUE}", {"particulars_verify"}),

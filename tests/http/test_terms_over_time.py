@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""What is late or lost after values or terms have changed: nobody gains by waiting. Expected
+"""What is late, reversed or lost after values, terms or fees have changed: nobody gains by waiting, or by taking back. Expected
 figures follow by hand from the accounting contract ("Decisions that go with the table")."""
 from collections import Counter
 from datetime import timedelta
@@ -11,6 +11,8 @@ import network
 from network import WORKED_DAY, WORKED_SITES, at, cups, event
 
 D0, D1, D2 = (WORKED_DAY + timedelta(days=n) for n in range(3))
+OLD = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15"}
+NEW = {"service_fee": "0.25", "handling_fee": "0.02", "tax_rate": "0.10"}
 
 
 def load(service, stock_terms="on_loan", old=(), new=(), **more):
@@ -29,6 +31,10 @@ def money(client, answer):
         if "amount" in leg:
             moved[leg["account"]] += Decimal(leg["amount"])
     return {account: f"{amount:.2f}" for account, amount in moved.items() if amount}
+
+
+def fees(settlement):
+    return {s["site"]: (s["fees"], s["tax"]) for p in settlement["positions"] for s in p["sites"]}
 
 
 # kind, cups, stated amount, exceptions besides late, legs of money
@@ -125,6 +131,53 @@ def test_a_loss_pays_the_sender_what_it_had_placed(service, bearer, expected):
     lost = admin.post(event("transit_loss", "anchor", at(D1), cups=cups(cup_300=20), dispatch=sent["event_id"], bearer=bearer))
     assert money(admin, lost) == expected
     admin.assert_holds()
+
+
+def test_a_reversal_takes_back_the_fees_of_its_original_s_day(service):
+    """A thousand issues and some returns, reversed after fees and tax have changed: the site has what it had before."""
+    admin = load(service, old=OLD, new=NEW)
+    admin.post(event("supply", "anchor", at(D0, "06:00"), cups=cups(cup_300=5000)))
+    sales = [event("issue", "anchor", at(D0), issued=cups(cup_300=1)) for _ in range(999)]
+    back = event("return", "anchor", at(D0, "11:00"), returned=cups(cup_300=7))
+    changed = event("exchange", "anchor", at(D0, "11:30"), returned=cups(cup_300=1), issued=cups(cup_300=1))
+    admin.post_many([*sales, back])
+    admin.post(changed)
+    first = admin.close("tern-bay", D0)
+    assert fees(first)["anchor"] == ("99.68", "14.95")  # 100.00 - 0.32, and 15.00 - 0.05
+    admin.post_many([event("reversal", "anchor", at(D1), reverses=e["event_id"]) for e in [*sales[1:], back, changed]])
+    admin.post(event("reversal", "anchor", at(D0, "12:00"), reverses=sales[0]["event_id"]))  # late
+    second = admin.close("tern-bay", D1)
+    assert fees(second)["anchor"] == ("-99.68", "-14.95")
+    accounts = admin.accounts("tern-bay")
+    assert [accounts[a] for a in ("service_fees", "handling_fees", "tax")] == ["0.00"] * 3
+    admin.assert_holds()
+
+
+def test_the_day_s_own_cups_and_reversed_ones_are_taxed_in_one_sum(service):
+    """Own: 10 issued at 0.25, 10 %; of D0: 4 at 0.10, 15 %, reversed on D1. 2.50 - 0.40, tax 0.25 - 0.06. A reversal of a cup of the
+    same day counts by that day's terms. What brick has done is not mixed in."""
+    admin = load(service, old=OLD, new=NEW)
+    old, own = (event("issue", "anchor", at(d), issued=cups(cup_300=n)) for d, n in ((D0, 4), (D1, 3)))
+    admin.post_many([old, event("issue", "brick", at(D0), issued=cups(cup_300=2))])
+    admin.close("tern-bay", D0)
+    admin.post_many([own, event("issue", "anchor", at(D1), issued=cups(cup_300=10)), event("issue", "brick", at(D1), issued=cups(cup_300=1))])
+    admin.post_many([event("reversal", "anchor", at(D1, "12:00"), reverses=e["event_id"]) for e in (old, own)])
+    settlement = admin.close("tern-bay", D1)
+    assert fees(settlement)["anchor"] == ("2.10", "0.19") and fees(settlement)["brick"] == ("0.25", "0.02")  # 0.025 to even
+    [statement] = admin.items("/v1/reports/site-statement", scheme="tern-bay", site="anchor", **{"from": D1, "to": D1})
+    assert (statement["fees"], statement["tax"]) == ("2.10", "0.19")
+    admin.assert_holds()
+
+
+def test_a_reversal_occurs_no_earlier_than_what_it_reverses_was_posted(service):
+    """The original was late, so that its posting day is later than the reversal's own instant: that is not late."""
+    admin = load(service, old=OLD, new=NEW)
+    admin.close("tern-bay", D0)
+    late = admin.post(event("issue", "anchor", at(D0), issued=cups(cup_300=3)))
+    assert late["late"] and late["business_date"] == str(D1)
+    reversal = admin.post(event("reversal", "anchor", at(D0, "12:00"), reverses=late["event_id"]))
+    assert (reversal["late"], reversal["business_date"], reversal["exceptions"]) == (False, str(D1), [])
+    assert fees(admin.close("tern-bay", D1)).get("anchor", ("0.00", "0.00")) == ("0.00", "0.00")
 
 
 def test_payouts_are_held_for_a_late_tariff(service):

@@ -26,6 +26,7 @@ TABLES = {  # ledger table -> columns of its primary key
     "payment": ("scheme", "payment_id"), "event_id": ("scheme", "event_id"), "exception": ("scheme", "entry", "position"),
     "entry_reference": ("scheme", "entry"), "transfer": ("scheme", "dispatch", "cup_type", "damaged"),
     "balance": ("scheme", "account", "business_date"), "site_day": ("scheme", "business_date", "site"),
+    "reversed_day": ("scheme", "business_date", "site", "original_date"),
     "particulars": ("scheme", "business_date"),
 }
 # What befalls a payment after the close is no figure of the close: its own rows say who did what.
@@ -56,6 +57,11 @@ def events_of(day, rng, memory):
         yield post("return", "brick", "14:30", returned=cups(cup_300=30), amount="100.00")  # more than the limit: held
         yield post("reversal", "dock", "15:00", reverses=wrong["event_id"])
         yield event("issue", "anchor", at(day - DAY, "16:00"), issued=cups(cup_300=2))  # late
+    if n % 4 == 1:
+        memory["wrong"] = post("exchange", "copper", "16:30", issued=cups(cup_300=2), returned=cups(cup_300=1))
+        yield memory["wrong"]
+    if n % 4 == 3:
+        yield post("reversal", "copper", "09:00", reverses=memory["wrong"]["event_id"])  # of an earlier day
     if n % 7 == 3:
         yield event("forfeit", None, at(day, "17:00"), scheme="tern-bay", cups=cups(cup_450=1))
 
@@ -66,9 +72,10 @@ def month(shared):
     would keep the last day's particulars anew where they are missing."""
     rng, memory = random.Random(SEED), {}
     terms = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15", "minimum_payment": "4.00"}
+    dearer = {**terms, "service_fee": "0.12", "effective_date": str(CHANGE)}
     banks = {p: {"bank_account": {"account": f"000-{p}", "bank_code": "77"}} for p in ("hearth", "miller", "quay")}
     shared.admin.load(network.reference(
-        [network.scheme("tern-bay", FIRST, {"cup-300": "2.50", "cup-450": "3.50"}, terms=[terms], variance_limit="2.00",
+        [network.scheme("tern-bay", FIRST, {"cup-300": "2.50", "cup-450": "3.50"}, terms=[terms, dearer], variance_limit="2.00",
                         stock_terms="on_deposit", more_values=[("cup-300", CHANGE, "3.00")]),
          network.scheme("skerry", FIRST, {"cup-300": "2.00"})],
         {**{s: ("tern-bay", p) for s, p in network.WORKED_SITES.items()}, "gull": ("skerry", "hearth")}, **banks))
