@@ -13,6 +13,24 @@ static void refuse(struct recording *recording, enum reason reason, const char *
     faults_add(recording->faults, reason, pointer, "%s", detail);
 }
 
+static bool is_till(const struct recording *recording)
+{
+    return recording->task->identity->role == ROLE_POS;
+}
+
+/* A till that names an event of somebody else's is refused as if there were no such event: else refusals
+ * would tell it which ids are taken, by what, and where. Only a dispatch it may name wherever that was sent
+ * from and to, in a receipt: the cups are at its site. */
+static bool may_know_of_referred(const struct recording *recording)
+{
+    const struct referred *referred = &recording->referred;
+    const struct network *network = recording->ledger->network;
+    if (!is_till(recording) || (recording->event->kind == KIND_RECEIPT && referred->kind == KIND_DISPATCH))
+        return true;
+    const struct site *site = referred->site < network->site_ids ? network->site_by_id[referred->site] : NULL;
+    return site != NULL && identity_has_site(recording->task->identity, site);
+}
+
 /* What the event refers to must be in the database to be looked up. */
 static enum store_result look_up_referred(struct recording *recording)
 {
@@ -23,6 +41,8 @@ static enum store_result look_up_referred(struct recording *recording)
     if (result == STORE_OK)
         result = store_referred(ledger->pg, ledger->arena, ledger->scheme->id, &recording->event->refers,
                                 &recording->referred);
+    if (result == STORE_OK && recording->referred.found && !may_know_of_referred(recording))
+        recording->referred = (struct referred){.found = false};
     if (result != STORE_OK || !recording->referred.found)
         return result;
     const struct referred *referred = &recording->referred;
@@ -57,9 +77,8 @@ static bool needs_accountant(const struct recording *recording)
 {
     const struct task *task = recording->task;
     const struct referred *referred = &recording->referred;
-    return task->identity->role == ROLE_POS &&
-           (state_of_day(recording, referred->business_date) != DAY_OPEN ||
-            access_post(task->identity, referred->kind, task->site) != REASON_NONE);
+    return is_till(recording) && (state_of_day(recording, referred->business_date) != DAY_OPEN ||
+                                  access_post(task->identity, referred->kind, task->site) != REASON_NONE);
 }
 
 static void check_reversal(struct recording *recording)
@@ -86,9 +105,12 @@ static void check_destination(struct recording *recording)
 {
     const struct ledger *ledger = recording->ledger;
     recording->to = network_site(ledger->network, recording->event->to);
+    bool elsewhere = recording->to != NULL && recording->to->scheme != ledger->scheme->id;
+    if (elsewhere && is_till(recording)) /* of other schemes it is not to know what sites there are */
+        recording->to = NULL;
     if (recording->to == NULL)
         refuse(recording, REASON_SITE_UNKNOWN, "/to", "there is no such site");
-    else if (recording->to->scheme != ledger->scheme->id)
+    else if (elsewhere)
         refuse(recording, REASON_SITE_IN_OTHER_SCHEME, "/to", "the site belongs to another scheme");
 }
 
