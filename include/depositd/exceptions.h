@@ -38,7 +38,8 @@ struct exception {
     struct money amount;
 };
 
-/* What is open of a dispatch before the entry, for one cup type and condition. */
+/* What is open of a dispatch, for one cup type and condition: before a receipt or a loss, after a reversal of
+ * one. */
 struct transfer_open {
     int32_t cup_type;
     bool damaged;
@@ -57,7 +58,8 @@ struct exception_facts {
     struct money late_tariff; /* tariff less the value of the posting day, likewise */
     struct cups count_tolerance;
     bool received_elsewhere;
-    const struct transfer_open *transfer; /* of a receipt's or a loss's dispatch */
+    const struct transfer_open
+        *transfer; /* of the dispatch of a receipt or a loss, or of a reversal of one */
     size_t transfer_count;
 };
 

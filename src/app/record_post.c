@@ -43,6 +43,21 @@ static enum store_result balances_after(struct recording *recording, int64_t **a
     return STORE_OK;
 }
 
+/* The reversal of a receipt or a loss: what its dispatch comes to without it. */
+static void take_back_arrival(struct recording *recording)
+{
+    const struct referred *referred = &recording->referred;
+    for (size_t t = 0; t < recording->transfer.line_count; t++) {
+        struct transfer_open *line = &recording->transfer.lines[t];
+        for (size_t i = 0; i < referred->cup_count; i++) {
+            if (referred->cups[i].cup_type != line->cup_type || referred->cups[i].damaged != line->damaged)
+                continue;
+            line->received -= referred->kind == KIND_RECEIPT ? referred->cups[i].quantity : 0;
+            line->lost -= referred->kind == KIND_TRANSIT_LOSS ? referred->cups[i].quantity : 0;
+        }
+    }
+}
+
 static enum store_result find_exceptions(struct recording *recording, struct exception **found, size_t *count)
 {
     struct exception_facts *facts = &recording->exception_facts;
@@ -59,6 +74,8 @@ static enum store_result find_exceptions(struct recording *recording, struct exc
     facts->site_closed = task->site != NULL && recording->occurrence->date.days > task->site->closed_on.days;
     facts->count_tolerance = recording->ledger->scheme->count_tolerance;
     facts->received_elsewhere = task->site != NULL && task->site->id != recording->transfer.receiver;
+    if (recording->event->kind == KIND_REVERSAL)
+        take_back_arrival(recording);
     facts->transfer = recording->transfer.lines;
     facts->transfer_count = recording->transfer.line_count;
     *found = arena_array(recording->ledger->arena,

@@ -140,6 +140,20 @@ static void find_short(struct finder *finder)
     }
 }
 
+/* A receipt or a loss was reversed of a dispatch that has arrived in part: what is missing now is short
+ * again. */
+static void find_short_again(struct finder *finder)
+{
+    const struct exception_facts *facts = finder->facts;
+    int64_t received = 0;
+    for (size_t t = 0; t < facts->transfer_count; t++)
+        received += facts->transfer[t].received;
+    for (size_t t = 0; t < facts->transfer_count && received > 0; t++)
+        if (open_of(&facts->transfer[t]) > 0)
+            add_quantity(finder, EXCEPTION_RECEIPT_SHORT, facts->transfer[t].cup_type,
+                         open_of(&facts->transfer[t]));
+}
+
 static void find_count_off(struct finder *finder)
 {
     const struct posting_facts *posting = finder->facts->posting;
@@ -169,6 +183,8 @@ size_t exceptions_find(const struct exception_facts *facts, struct exception *fo
     }
     if (facts->posting->kind == KIND_TRANSIT_LOSS)
         find_over(&finder, EXCEPTION_LOSS_OVER);
+    if (facts->posting->kind == KIND_REVERSAL)
+        find_short_again(&finder);
     find_count_off(&finder);
     return finder.count;
 }

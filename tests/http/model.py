@@ -362,7 +362,12 @@ class Model:
             self.counted[day, original.event.get("site")][original.day, member] -= sum(
                 n for _, n, _ in self._cups(original.event, member))
         original.reversed_by = event["event_id"]
-        return legs, []
+        if original.kind not in ("receipt", "transit_loss"):
+            return legs, []
+        dispatch = self._dispatch_of(original.event)  # what has arrived in part is short again
+        arrived = any(e.kind == "receipt" for e in self._arrivals(dispatch))
+        return legs, [{"exception": "receipt_short", "cup_type": c, "quantity": n}
+                      for (c, _), n in self._open(dispatch).items() if n > 0 and arrived]
 
     # The close -----------------------------------------------------------------------------------------------------
     def _remeasured(self, cups, old_day, new_day):
