@@ -9,7 +9,8 @@ import psycopg2
 import pytest
 
 from harness import Service, new_service
-from network import WORKED_DAY, worked_events, worked_reference
+from model import DAY
+from network import WORKED_DAY, WORKED_SITES, at, cups, event, worked_events, worked_reference
 
 TOP = pathlib.Path(__file__).parents[2]
 MIGRATIONS = sorted((TOP / "sql/migrations").glob("*.sql"))
@@ -151,19 +152,32 @@ def test_the_database_takes_an_entry_that_balances(posted, accounts, amounts):
 
 @pytest.mark.parametrize("statement", [
     "UPDATE business_day SET ends_at = ends_at + interval '1 hour' WHERE entries > 0",
+    "UPDATE business_day SET business_date = business_date - 1000",
     "UPDATE business_day SET state = 'closed' WHERE entries > 0",  # not by way of closing
+    "UPDATE business_day SET state = 'closing' WHERE entries > 0; UPDATE business_day SET state = 'closed' WHERE entries > 0",  # unsettled
+    "UPDATE business_day SET entries = entries - 1 WHERE entries > 0",
+    "UPDATE business_day SET first_entry = first_entry + 1 WHERE entries > 0",
+    "UPDATE business_day SET last_entry = NULL WHERE entries > 0",
     "DELETE FROM business_day WHERE entries > 0",
+    "INSERT INTO business_day SELECT scheme, '1999-01-01', starts_at, ends_at, 'closed' FROM business_day WHERE entries > 0",
+    "INSERT INTO business_day SELECT scheme, '1999-01-01', starts_at, ends_at, 'open', 7 FROM business_day WHERE entries > 0",
 ])
 def test_a_business_day_keeps_its_bounds_and_its_order_of_states(posted, statement):
     with pytest.raises(psycopg2.errors.IntegrityConstraintViolation):
-        execute(posted.database.service_dsn, statement)
+        execute(posted.database.service_dsn, statement, "SELECT 1 / 0")
 
 
 @pytest.fixture(scope="module")
 def settled(posted):
-    for sent in worked_events()[1:]:
+    events = worked_events()[1:]
+    for sent in events:
         posted.admin.post(sent)
     assert posted.admin.close("tern-bay", WORKED_DAY)["payments"]
+    # The day after is open: a reversal of the closed one, and a batch that stands beside the balances.
+    posted.admin.post(event("reversal", "anchor", at(WORKED_DAY + DAY), reverses=events[2]["event_id"]))
+    each = cups(cup_300=1, cup_450=1)
+    posted.admin.post_many([event("supply", site, at(WORKED_DAY + DAY), cups=each) for site in WORKED_SITES]
+                           + [event("issue", site, at(WORKED_DAY + DAY), issued=each) for site in WORKED_SITES])
     return posted
 
 
@@ -180,3 +194,92 @@ def settled(posted):
 def test_what_a_close_fixed_and_a_key_proposed_stands(settled, statement, error):
     with pytest.raises(error):
         execute(settled.database.service_dsn, statement)
+
+
+CLOSED, AFTER = f"business_date = '{WORKED_DAY}'", f"business_date = '{WORKED_DAY + DAY}'"
+REFUSED, FORBIDDEN = psycopg2.errors.IntegrityConstraintViolation, psycopg2.errors.InsufficientPrivilege
+ENTRY_ROW = ("(SELECT scheme, last_entry + {} AS entry, date '" + str(WORKED_DAY) + "' + {} AS business_date, 4::smallint, false, NULL::integer,"
+             " NULL::integer, now(), now(), ''::bytea, NULL, '{{1970324836974592,2533274790395904}}'::bigint[], '{{{}}}'::bigint[]"
+             " FROM scheme_head WHERE scheme = 1)")
+
+
+def entries(*rows):
+    """Several entries in one statement: (how far ahead of the head, days after the worked one, amounts)"""
+    return "INSERT INTO entry " + " UNION ALL ".join(ENTRY_ROW.format(*row) for row in rows)
+
+
+# What the service's own role tries, whether by a fault of the program or by somebody who has got hold of its password.
+TRIES = {
+    "a closing balance is changed": (f"UPDATE balance SET closing = closing + 1 WHERE {CLOSED}", REFUSED),
+    "a closing balance is taken away": (f"UPDATE balance SET closing = NULL WHERE {CLOSED}", REFUSED),
+    "a closed day's movement is changed": (f"UPDATE balance SET movement = movement + 1 WHERE {CLOSED}", REFUSED),
+    "an open day's balance is closed": (f"UPDATE balance SET closing = 0 WHERE {AFTER}", REFUSED),
+    "a balance is added to a closed day": (
+        f"INSERT INTO balance SELECT scheme, account_of(8, 0, 0), business_date, 5 FROM settlement WHERE {CLOSED}", REFUSED),
+    "a closing balance is added to a closed day": (
+        f"INSERT INTO balance SELECT scheme, account_of(8, 0, 0), business_date, 0, 5 FROM settlement WHERE {CLOSED}", REFUSED),
+    "a closing balance is added to an open day": (
+        f"INSERT INTO balance SELECT scheme, account_of(8, 0, 0), business_date, 0, 5 FROM business_day WHERE {AFTER}", REFUSED),
+    "a balance is added to a day that there is not": (
+        "INSERT INTO balance SELECT scheme, account_of(8, 0, 0), '1999-01-01', 5 FROM settlement", REFUSED),
+    "a balance becomes another account's": ("UPDATE balance SET account = account + 1", FORBIDDEN),
+    "a balance becomes another day's": (f"UPDATE balance SET business_date = business_date - 1 WHERE {AFTER}", FORBIDDEN),
+    "balances are deleted": ("DELETE FROM balance", FORBIDDEN),
+    "a closed day's site is changed": (f"UPDATE site_day SET fees = fees + 1 WHERE {CLOSED}", REFUSED),
+    "a site is added to a closed day": (
+        f"INSERT INTO site_day (scheme, business_date, site) SELECT scheme, business_date, 99 FROM settlement WHERE {CLOSED}", REFUSED),
+    "a site's day becomes another day's": (f"UPDATE site_day SET business_date = business_date + 1 WHERE {AFTER}", FORBIDDEN),
+    "a reversal is added to a closed day": (
+        f"INSERT INTO reversed_day SELECT scheme, business_date, 1, business_date - 1, 5, 0 FROM settlement WHERE {CLOSED}", REFUSED),
+    "a reversal becomes another day's": ("UPDATE reversed_day SET original_date = original_date - 1", FORBIDDEN),
+    "a closed day is opened": (f"UPDATE business_day SET state = 'open' WHERE {CLOSED}", REFUSED),
+    "a closed day's counters are changed": (f"UPDATE business_day SET entries = entries + 1 WHERE {CLOSED}", REFUSED),
+    "a closed day's tree is changed": (f"UPDATE business_day SET frontier = sha256(frontier) WHERE {CLOSED}", REFUSED),
+    "a closed day ends later": (f"UPDATE business_day SET ends_at = ends_at + interval '1 s' WHERE {CLOSED}", REFUSED),
+    "a closed day is deleted": (f"DELETE FROM business_day WHERE {CLOSED}", REFUSED),
+    "a day is settled that does not close": (
+        f"INSERT INTO settlement SELECT s.scheme, d.business_date, now(), NULL, 1, root, seal, root FROM settlement s, business_day d "
+        f"WHERE d.{AFTER}", REFUSED),
+    "a position is added to a closed day": (
+        f"INSERT INTO position SELECT scheme, business_date, 99, 5, 0, NULL FROM settlement WHERE {CLOSED}", REFUSED),
+    "a payment is added to a closed day": (
+        "INSERT INTO payment SELECT scheme, 'mine', business_date, payer, payee, 5, due_on, 'computed' FROM payment LIMIT 1", REFUSED),
+    "a payment is added that is approved": (
+        "INSERT INTO payment SELECT scheme, 'mine', business_date, payer, payee, 5, due_on, 'approved' FROM payment LIMIT 1", REFUSED),
+    **{f"{column} of a payment is changed": (f"UPDATE payment SET {column} = {value}", FORBIDDEN) for column, value in (
+        ("amount", "1"), ("payee", "payer"), ("payer", "NULL"), ("due_on", "now()"), ("held", "NULL"), ("bank_account", "'{}'"),
+        ("business_date", "business_date + 1"), ("payment_id", "'mine'"))},
+    **{f"{column} of a head goes back": (f"UPDATE scheme_head SET {column} = {column} - 1", REFUSED) for column in (
+        "last_entry", "gross", "reference_version", "calendar_version", "folded_through")},
+    "a head has folded what there is not": ("UPDATE scheme_head SET folded_through = last_entry + 1", REFUSED),
+    "a head becomes another scheme's": ("UPDATE scheme_head SET scheme = 99", REFUSED),
+    "the network's head goes back": ("UPDATE network_head SET reference_version = reference_version - 1", REFUSED),
+    "a batch is lost": ("DELETE FROM recent_movement", REFUSED),
+    "terms of a closed day are changed": ("UPDATE terms SET service_fee = service_fee + 1", REFUSED),
+    "terms are put before a closed day": (
+        "INSERT INTO terms SELECT scheme, effective_date - 1, netting, minimum_payment, service_fee, handling_fee, tax_rate_ppm, "
+        "shortage_terms, variance_terms FROM terms", REFUSED),
+    "terms of a closed day start later": ("UPDATE terms SET effective_date = effective_date + 100", REFUSED),
+    "a refund value of a closed day is changed": ("UPDATE refund_value SET amount = amount + 1", REFUSED),
+    "a dispatch becomes another's": ("UPDATE transfer SET sender = receiver", FORBIDDEN),
+    "forfeits become another type's": ("UPDATE forfeited SET cup_type = 9", FORBIDDEN),
+    "two days have an entry of one number": (entries((1, 1, "5,-5"), (1, 2, "5,-5")), REFUSED),
+    "two entries of one number balance each other": (entries((1, 1, "5,-4"), (1, 2, "-5,4"), (3, 1, "1,-1")), REFUSED),
+    "a number stands twice in place of the next": (entries((1, 1, "5,-5"), (1, 2, "5,-5"), (3, 1, "5,-5")), REFUSED),
+}
+
+
+@pytest.mark.parametrize("name", TRIES)
+def test_the_service_can_not_change_what_is_fixed(settled, name):
+    statement, error = TRIES[name]
+    touched = settled.database.rows("SELECT count(*) FROM recent_movement r JOIN scheme_head h USING (scheme) WHERE r.last_entry > h.folded_through")
+    assert touched[0][0] > 0  # so that there is a batch to lose
+    with pytest.raises(error):
+        execute(settled.database.service_dsn, statement, "SELECT 1 / 0")  # what is not refused is taken back
+
+
+def test_several_entries_may_be_posted_at_once(settled):
+    """Those that are numbered on from the head, also of two days. Then it is taken back."""
+    with pytest.raises(psycopg2.errors.DivisionByZero):
+        execute(settled.database.service_dsn, entries((1, 1, "5,-5"), (2, 2, "5,-5"), (3, 1, "5,-5")), "SELECT 1 / 0")
+    settled.admin.assert_holds()
