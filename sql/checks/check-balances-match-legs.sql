@@ -1,5 +1,5 @@
 -- Check: what the balances say moved on an account in a day is the sum of its legs, and what they say stood at the end of a
--- closed day is all that moved before. $1 scheme.
+-- closed day is all that moved before; and so are the sums of the balances of each kind. $1 scheme.
 WITH moved AS (
     SELECT account, business_date, sum(amount) AS amount FROM leg WHERE scheme = $1::integer GROUP BY 1, 2),
 running AS (
@@ -16,8 +16,32 @@ compared AS (
                          SELECT account, business_date, movement, NULL FROM recent_balance WHERE scheme = $1::integer) AS part
                   GROUP BY account, business_date) b
            USING (account, moved_on)
-      LEFT JOIN business_day d ON d.scheme = $1::integer AND d.business_date = moved_on)
+      LEFT JOIN business_day d ON d.scheme = $1::integer AND d.business_date = moved_on),
+-- The sums by kind do not have what is recent; nor do legs then.
+kind_moved AS (
+    SELECT business_date, account_kind_of(account) AS kind, account_cup_type(account) AS cup_type, sum(amount) AS amount
+      FROM (SELECT business_date, account, amount FROM moved
+            UNION ALL
+            SELECT business_date, account, -movement FROM recent_balance WHERE scheme = $1::integer) AS part
+     GROUP BY 1, 2, 3),
+kind_compared AS (
+    SELECT business_date, kind, cup_type, coalesce(m.amount, 0) <> coalesce(k.movement, 0) AS is_broken
+      FROM kind_moved m
+      FULL JOIN (SELECT business_date, kind, cup_type, movement FROM kind_movement WHERE scheme = $1::integer) k
+           USING (business_date, kind, cup_type)
+    UNION ALL
+    SELECT NULL, kind, cup_type, coalesce(m.amount, 0) <> coalesce(k.amount, 0)
+      FROM (SELECT kind, cup_type, sum(amount) AS amount FROM kind_moved GROUP BY 1, 2) m
+      FULL JOIN (SELECT kind, cup_type, amount FROM kind_balance WHERE scheme = $1::integer) k USING (kind, cup_type)),
+examined AS (
+    SELECT business_date AS at, is_broken,
+           format('%s on %s is not what its legs say', coalesce(account_name(account), account::text, 'no account'), business_date) AS what
+      FROM compared
+    UNION ALL
+    SELECT business_date, is_broken,
+           format('the sum of %s%s is not what its legs say', coalesce((SELECT word FROM account_kind k WHERE k.kind = c.kind), c.kind::text),
+                  coalesce(' on ' || business_date, ''))
+      FROM kind_compared c)
 SELECT count(*), count(*) FILTER (WHERE is_broken),
-       first_lines(array_agg(format('%s on %s is not what its legs say', coalesce(account_name(account), account::text, 'no account'), business_date)
-                             ORDER BY business_date, account) FILTER (WHERE is_broken))
-  FROM compared
+       first_lines(array_agg(what ORDER BY at, what) FILTER (WHERE is_broken))
+  FROM examined

@@ -44,6 +44,8 @@ static const struct check checks[] = {
     {"changes_verify",
      "Reference data and keys are what their recorded changes left, and none of these is missing",
      &sql_check_changes_verify, NULL},
+    {"lists_match", "Lists of what is open, and counts of payments, are what their rows say",
+     &sql_check_lists_match, NULL},
     {"particulars_verify", "What else was fixed with a closed day is what it was then", NULL,
      check_particulars},
 };

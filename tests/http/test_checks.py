@@ -13,10 +13,11 @@ from network import WORKED_DAY, at, cups, event
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
 CHECKS = ["legs_balance", "balances_match_legs", "deposit_cover", "cups_conserved", "positions_cleared", "payments_match", "journals_by_two",
           "entries_gapless", "events_once", "site_days_match", "fees_match", "cup_days_match", "transfers_match", "funding", "seals_verify", "days_match",
-          "entries_match_events", "changes_verify", "particulars_verify"]
+          "entries_match_events", "changes_verify", "lists_match", "particulars_verify"]
 TABLES = ["reference_change", "participant", "site", "api_key", "refund_value", "terms", "scheme_head", "business_day", "entry", "event_id", "balance",
           "site_day", "reversed_day", "recent_movement", "entry_reference", "transfer",
-          "forfeited", "exception", "settlement", "position", "payment", "particulars", "payment_change", "journal_proposal", "cup_day"]
+          "forfeited", "exception", "settlement", "position", "payment", "particulars", "payment_change", "journal_proposal", "cup_day",
+          "kind_balance", "kind_movement", "exception_open", "bank_line", "bank_line_open", "payment_day"]
 
 
 class Tamperer:
@@ -127,6 +128,7 @@ def test_untouched_books_hold(books):
     assert figures["seals_verify"] == len(entries) + len(days) + 3  # and the root, the link and the seal of the closed day
     assert figures["payments_match"] == 3 + 3 + 3  # each participant, each payment, each entry of one
     assert figures["journals_by_two"] == 1
+    assert figures["lists_match"] >= 1 + 3 + 1  # open exceptions, and payments of the closed day: each participant, and all of them
     assert figures["days_match"] == len(days) + 1 + 1  # that the closed day is sealed, and its particulars are of a sealed day
     changes = service.admin.items("/v1/changes", limit=1000)
     assert figures["changes_verify"] >= 2 * len([c for c in changes if c.get("scheme") != "skerry"])  # each, and what it left
@@ -187,18 +189,19 @@ TAMPERINGS = {
         {"positions_cleared", "seals_verify"}),
     "a payment is changed": (
         f"UPDATE payment SET amount = amount + 1 WHERE {OF} AND amount = (SELECT max(amount) FROM payment WHERE {OF})",
-        {"positions_cleared", "payments_match", "seals_verify"}),
+        {"positions_cleared", "payments_match", "seals_verify", "lists_match"}),
     "a payment is turned round": (
         f"UPDATE payment SET payer = payee, payee = payer WHERE {OF} AND amount = (SELECT max(amount) FROM payment WHERE {OF})",
         {"positions_cleared", "payments_match", "seals_verify"}),
     "a payment is from nobody": (
-        f"UPDATE payment SET payer = 999 WHERE {OF} AND payer IS NOT NULL", {"positions_cleared", "payments_match", "seals_verify"}),
+        f"UPDATE payment SET payer = 999 WHERE {OF} AND payer IS NOT NULL",
+        {"positions_cleared", "payments_match", "seals_verify", "lists_match"}),
     "a payment goes round in a circle": (
         f"""INSERT INTO payment (scheme, payment_id, business_date, payer, payee, amount, due_on, status)
             SELECT scheme, p.way, business_date, CASE p.way WHEN 'to' THEN payer ELSE payee END,
                    CASE p.way WHEN 'to' THEN payee ELSE payer END, 1, due_on, status
               FROM (SELECT * FROM payment WHERE {OF} LIMIT 1) AS one, (VALUES ('to'), ('back')) AS p(way)""",
-        {"positions_cleared", "payments_match", "seals_verify", "particulars_verify"}),
+        {"positions_cleared", "payments_match", "seals_verify", "particulars_verify", "lists_match"}),
     **{f"a payment that is {status} is said to be {other}": (
         f"UPDATE payment SET status = '{other}' WHERE {OF} AND status = '{status}'", {"payments_match"})
         for status, other in (("approved", "confirmed"), ("confirmed", "approved"), ("failed", "confirmed"), ("approved", "instructed"))},
@@ -276,7 +279,18 @@ TAMPERINGS = {
     "an entry is said to be late": (f"UPDATE entry SET late = NOT late WHERE {FIRST_ISSUE}", {"entries_gapless", "entries_match_events"}),
     "a recorded instant is changed": (
         f"UPDATE entry SET recorded_at = recorded_at + interval '1 microsecond' WHERE {FIRST_ISSUE}", {"particulars_verify"}),
-    "an exception is lost": (f"DELETE FROM exception WHERE {OF} AND business_date = '{WORKED_DAY}'", {"particulars_verify"}),
+    "an exception is lost": (f"DELETE FROM exception WHERE {OF} AND business_date = '{WORKED_DAY}'", {"particulars_verify", "lists_match"}),
+    "the sum of a kind is changed": (f"UPDATE kind_balance SET amount = amount + 1 WHERE {OF} AND kind = 4", {"balances_match_legs"}),
+    "the sum of a kind is missing": (f"DELETE FROM kind_balance WHERE {OF} AND kind = 1", {"balances_match_legs"}),
+    "what moved a kind in a day is changed": (
+        f"UPDATE kind_movement SET movement = movement + 1 WHERE {OF} AND kind = 4 AND business_date = '{WORKED_DAY}'", {"balances_match_legs"}),
+    "an open exception is not listed": (f"DELETE FROM exception_open WHERE {OF}", {"lists_match"}),
+    "a resolved exception is listed as open": (f"INSERT INTO exception_open SELECT scheme, 999999, 1 FROM scheme_head WHERE {OF}", {"lists_match"}),
+    "a bank line that needs a person is not listed": (
+        f"""INSERT INTO bank_line (scheme, line, statement, amount, returned, disposition)
+            SELECT scheme, 1, 1, 5, false, 'unmatched' FROM scheme_head WHERE {OF}""", {"lists_match"}),
+    "payments of a day are miscounted": (f"UPDATE payment_day SET payments = payments + 1 WHERE {OF} AND participant = 0", {"lists_match"}),
+    "what is paid in a day is wrong": (f"UPDATE payment_day SET paid = paid + 1 WHERE {OF} AND participant > 0", {"lists_match"}),
 }
 
 
@@ -308,6 +322,9 @@ def test_a_fraud_that_balances_is_noticed(untouched):
         UPDATE balance SET movement = movement + CASE account WHEN {site} THEN -100 ELSE 100 END,
                            closing = closing + CASE account WHEN {site} THEN -100 ELSE 100 END
          WHERE {OF} AND business_date = '{WORKED_DAY}' AND account IN ({site}, account_of(13, 0, 0));
+        UPDATE kind_movement SET movement = movement + CASE kind WHEN 4 THEN -100 ELSE 100 END
+         WHERE {OF} AND business_date = '{WORKED_DAY}' AND kind IN (4, 13);
+        UPDATE kind_balance SET amount = amount + CASE kind WHEN 4 THEN -100 ELSE 100 END WHERE {OF} AND kind IN (4, 13);
         UPDATE entry SET hash = sha256('whatever') WHERE {FIRST_ISSUE}""")
     assert broken(service) == {"positions_cleared", "site_days_match", "seals_verify"}
 

@@ -107,6 +107,13 @@ def test_the_service_can_only_append(posted, table, statement):
         execute(posted.database.service_dsn, statement.format(table))
 
 
+@pytest.mark.parametrize("table", ["kind_balance", "kind_movement", "exception_open", "bank_line_open", "payment_day"])
+@pytest.mark.parametrize("statement", ["INSERT INTO {0} SELECT * FROM {0}", "UPDATE {0} SET scheme = scheme", "DELETE FROM {0}", "TRUNCATE {0}"])
+def test_sums_and_lists_are_kept_by_the_database_alone(posted, table, statement):
+    with pytest.raises(psycopg2.errors.InsufficientPrivilege):
+        execute(posted.database.service_dsn, statement.format(table))
+
+
 ENTRY = """INSERT INTO entry SELECT 1, last_entry + {ahead}, (SELECT min(business_date) FROM business_day) + {days}, {kind}, false, NULL,
            NULL, now(), now(), '', NULL, '{accounts}', '{amounts}' FROM scheme_head WHERE scheme = 1"""
 MONEY = "1970324836974592,2533274790395904"  # bank, service_fees
