@@ -1,7 +1,17 @@
 -- A page of lines of scheme $1's bank statements, each as JSON, with its number: after $2, at most $3; $4: only those that are open,
--- or only those that are not (null: all).
+-- or only those that are not (null: all). One of the two parts reads nothing.
+WITH page AS (
+    (SELECT o.line FROM bank_line_open o
+      WHERE $4::boolean AND o.scheme = $1::integer AND o.line > $2::bigint
+      ORDER BY o.line LIMIT $3::integer)
+    UNION ALL
+    (SELECT l.line FROM bank_line l
+      WHERE $4::boolean IS NOT TRUE AND l.scheme = $1::integer AND l.line > $2::bigint
+        AND ($4::boolean IS NULL
+             OR NOT EXISTS (SELECT FROM bank_line_open o WHERE o.scheme = l.scheme AND o.line = l.line))
+      ORDER BY l.line LIMIT $3::integer))
 SELECT jsonb_strip_nulls(l.shown || jsonb_build_object('statement', t.statement_id, 'resolution', l.resolution)), l.line
-  FROM bank_line_shown l
-  JOIN bank_statement t ON (t.scheme, t.statement) = (l.scheme, l.statement)
- WHERE l.scheme = $1::integer AND l.line > $2::bigint AND ($4::boolean IS NULL OR l.open = $4)
- ORDER BY l.line LIMIT $3::integer
+  FROM page
+  JOIN bank_line_shown l ON l.scheme = $1::integer AND l.line = page.line
+  JOIN bank_statement t ON t.scheme = $1::integer AND t.statement = l.statement
+ ORDER BY l.line

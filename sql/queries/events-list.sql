@@ -1,15 +1,23 @@
 -- A page of entries, each as JSON, with its number. $1 scheme, after entry $2, through entry $3, at most $4;
 -- null where there is no such filter: $5 the sites to show, $6 site, $7 kind, $8 first and $9 last business day,
--- $10 reference.
+-- $10 reference. A site's entries are found by its index. One of the two parts reads nothing.
 WITH of_scheme AS (SELECT decimals FROM scheme WHERE id = $1::integer),
 page AS (
-    SELECT entry, business_date, late, recorded_at, kind, event, accounts, amounts FROM entry
-     WHERE scheme = $1::integer AND entry > $2::bigint AND entry <= $3::bigint
-       AND ($5::integer[] IS NULL OR site = ANY ($5)) AND ($6::integer IS NULL OR site = $6)
-       AND ($7::integer IS NULL OR kind = $7)
-       AND ($8::date IS NULL OR business_date >= $8) AND ($9::date IS NULL OR business_date <= $9)
-       AND ($10::text IS NULL OR strpos(event, '"reference":' || to_json($10)) > 0)
-     ORDER BY entry LIMIT $4::integer),
+    (SELECT entry, business_date, late, recorded_at, kind, event, accounts, amounts FROM entry
+      WHERE $6::integer IS NULL AND scheme = $1::integer AND entry > $2::bigint AND entry <= $3::bigint
+        AND ($5::integer[] IS NULL OR site = ANY ($5))
+        AND ($7::integer IS NULL OR kind = $7)
+        AND ($8::date IS NULL OR business_date >= $8) AND ($9::date IS NULL OR business_date <= $9)
+        AND ($10::text IS NULL OR strpos(event, '"reference":' || to_json($10)) > 0)
+      ORDER BY entry LIMIT $4::integer)
+    UNION ALL
+    (SELECT entry, business_date, late, recorded_at, kind, event, accounts, amounts FROM entry
+      WHERE site = $6::integer AND scheme = $1::integer AND entry > $2::bigint AND entry <= $3::bigint
+        AND ($5::integer[] IS NULL OR site = ANY ($5))
+        AND ($7::integer IS NULL OR kind = $7)
+        AND ($8::date IS NULL OR business_date >= $8) AND ($9::date IS NULL OR business_date <= $9)
+        AND ($10::text IS NULL OR strpos(event, '"reference":' || to_json($10)) > 0)
+      ORDER BY entry LIMIT $4::integer)),
 legs AS (
     SELECT entry, json_agg(json_build_object(
                'account', k.word || coalesce('(' || nullif(concat_ws(',', s.code, p.code, c.code), '') || ')', ''),

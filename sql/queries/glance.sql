@@ -1,44 +1,43 @@
--- A scheme at a glance, as JSON. $1 scheme, $2 whether for its operator; else $3 the participant whose money to show (0: none).
-WITH of_scheme AS (SELECT id, code, currency, decimals FROM scheme WHERE id = $1::integer),
-own AS (SELECT $2::boolean AS all_of_it, $3::integer AS participant, $2::boolean OR $3::integer > 0 AS shows_money),
-last_closed AS (
-    SELECT business_date, closed_at, seal FROM settlement WHERE scheme = $1::integer ORDER BY business_date DESC LIMIT 1),
-its_payments AS (
-    SELECT count(*) AS payments, coalesce(sum(amount), 0) AS paid FROM payment p, own
-     WHERE (p.scheme, p.business_date) = ($1::integer, (SELECT business_date FROM last_closed))
-       AND (all_of_it OR payer = participant OR payee = participant)),
-waiting AS (
-    SELECT count(*) AS payments, coalesce(sum(amount), 0) AS amount FROM payment p, own
-     WHERE p.scheme = $1::integer AND status NOT IN ('confirmed', 'failed')
-       AND (all_of_it OR payer = participant OR payee = participant)),
--- Of arrears there are as many accounts as participants: they are read one by one, not with all others.
-due AS (
-    SELECT balance_through($1::integer, account_of(6, p.id, 0), 'infinity') AS amount FROM participant p, own
-     WHERE all_of_it OR p.id = participant)
+-- Schemes at a glance, each as JSON and with its code, in the order in which they are asked for. $1 schemes, $2 whether for their operator; else $3 the
+-- participant whose money to show (0: none). A scheme costs some probes of indexes, and one more for each account of arrears; what is
+-- summed up over many rows stands summed up in a table.
 SELECT json_strip_nulls(json_build_object(
-    'scheme', code, 'currency', currency,
-    'business_date', (
-        SELECT coalesce(
-            (SELECT business_date FROM business_day
-              WHERE scheme = $1::integer AND starts_at <= now() AND now() < ends_at ORDER BY business_date DESC LIMIT 1),
-            max(business_date), current_date)
-          FROM business_day WHERE scheme = $1::integer),
-    'days_to_close', (SELECT count(*) FROM business_day WHERE scheme = $1::integer AND state <> 'closed' AND ends_at <= now()),
-    'last_closed', (
-        SELECT json_build_object('date', business_date, 'closed_at', instant_text(closed_at),
-            'payments', CASE WHEN shows_money THEN payments END,
-            'paid', CASE WHEN shows_money THEN amount_text(paid, decimals) END)
-          FROM last_closed, its_payments),
-    'exceptions_open', CASE WHEN all_of_it THEN (
-        SELECT count(*) FROM exception x
-         WHERE x.scheme = $1::integer
-           AND NOT EXISTS (SELECT FROM exception_resolution r
-                            WHERE (r.scheme, r.entry, r.position) = (x.scheme, x.entry, x.position))) END,
-    'payments_waiting', CASE WHEN shows_money THEN (
-        SELECT json_build_object('count', payments, 'amount', amount_text(amount, decimals)) FROM waiting) END,
-    'arrears', CASE WHEN shows_money THEN (
-        SELECT json_build_object('owed', amount_text(coalesce(sum(greatest(amount, 0)), 0), decimals),
-                                 'owing', amount_text(coalesce(sum(greatest(-amount, 0)), 0), decimals))
-          FROM due) END,
-    'seal', CASE WHEN all_of_it THEN (SELECT encode(seal, 'hex') FROM last_closed) END))
-  FROM of_scheme, own
+           'scheme', s.code, 'currency', s.currency, 'business_date', today.business_date,
+           'days_to_close', (SELECT count(*) FROM business_day d WHERE d.scheme = s.id AND d.state <> 'closed' AND d.ends_at <= now()),
+           'last_closed', CASE WHEN closed.business_date IS NOT NULL THEN json_build_object(
+               'date', closed.business_date, 'closed_at', instant_text(closed.closed_at),
+               'payments', CASE WHEN shows_money THEN coalesce(made.payments, 0) END,
+               'paid', CASE WHEN shows_money THEN amount_text(coalesce(made.paid, 0), s.decimals) END) END,
+           'exceptions_open', CASE WHEN $2::boolean THEN (SELECT count(*) FROM exception_open x WHERE x.scheme = s.id) END,
+           'payments_waiting', CASE WHEN shows_money THEN json_build_object(
+               'count', waiting.payments, 'amount', amount_text(waiting.amount, s.decimals)) END,
+           'arrears', CASE WHEN shows_money THEN json_build_object(
+               'owed', amount_text(coalesce(due.owed, 0), s.decimals), 'owing', amount_text(coalesce(due.owing, 0), s.decimals)) END,
+           'seal', CASE WHEN $2 THEN encode(closed.seal, 'hex') END,
+           'cover', CASE WHEN $2 THEN (
+               SELECT json_build_object('required', amount_text(c.required, s.decimals), 'held', amount_text(c.held, s.decimals),
+                                        'difference', amount_text(c.held - c.required, s.decimals))
+                 FROM cover_through(s.id, today.business_date) AS c) END)),
+       s.code
+  FROM unnest($1::integer[]) WITH ORDINALITY AS asked(id, place)
+  JOIN scheme s ON s.id = asked.id
+ CROSS JOIN (SELECT $2::boolean OR $3::integer > 0 AS shows_money) AS reader
+ CROSS JOIN LATERAL ( -- the day that contains now; the latest one where there is none. Days follow each other without a gap.
+       SELECT coalesce((SELECT d.business_date FROM business_day d
+                         WHERE d.scheme = s.id AND d.starts_at <= now() ORDER BY d.business_date DESC LIMIT 1),
+                       (SELECT max(d.business_date) FROM business_day d WHERE d.scheme = s.id),
+                       current_date) AS business_date
+       OFFSET 0) AS today
+  LEFT JOIN LATERAL (
+       SELECT t.business_date, t.closed_at, t.seal FROM settlement t WHERE t.scheme = s.id ORDER BY t.business_date DESC LIMIT 1) AS closed ON true
+  LEFT JOIN payment_day made ON made.scheme = s.id AND made.business_date = closed.business_date
+                            AND made.participant = CASE WHEN $2 THEN 0 ELSE nullif($3, 0) END
+ CROSS JOIN LATERAL (
+       SELECT count(*) AS payments, coalesce(sum(p.amount), 0) AS amount FROM payment p
+        WHERE p.scheme = s.id AND p.status NOT IN ('confirmed', 'failed') AND shows_money AND ($2 OR $3 IN (p.payer, p.payee))) AS waiting
+ CROSS JOIN LATERAL (
+       SELECT sum(greatest(b.amount, 0)) AS owed, sum(greatest(-b.amount, 0)) AS owing
+         FROM balances_between(s.id, account_of(6, CASE WHEN $2 THEN 0 ELSE $3 END, 0),
+                               CASE WHEN $2 THEN account_of(7, 0, 0) - 1 ELSE account_of(6, $3, 0) END, 'infinity') AS b
+        WHERE shows_money) AS due
+ ORDER BY asked.place

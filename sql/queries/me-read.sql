@@ -15,9 +15,11 @@ SELECT json_strip_nulls(json_build_object(
                       ORDER BY s.code COLLATE "C")
                  FROM site s JOIN scheme c ON c.id = s.scheme JOIN participant owner ON owner.id = s.participant,
                       LATERAL (SELECT coalesce(
-                          (SELECT d.business_date FROM business_day d
-                            WHERE d.scheme = c.id AND d.starts_at <= now() AND d.ends_at > now()
-                            ORDER BY d.business_date DESC LIMIT 1),
+                          (SELECT last.business_date
+                             FROM (SELECT d.business_date, d.ends_at FROM business_day d
+                                    WHERE d.scheme = c.id AND d.starts_at <= now()
+                                    ORDER BY d.business_date DESC LIMIT 1) AS last
+                            WHERE last.ends_at > now()),
                           (SELECT max(near.date) FROM (SELECT (now() AT TIME ZONE c.time_zone)::date + n AS date
                                                          FROM generate_series(-2, 1) AS n) AS near
                             WHERE day_start(near.date, c.cut_off, c.time_zone) <= now()

@@ -9,6 +9,7 @@ SELECT json_build_object('cup_type', u.code, 'effective_date', v.effective_date,
    AND (($1::text[])[2] IS NULL OR key = concat(($1::text[])[2], '/', ($1::text[])[3]))
    AND key COLLATE "C" > coalesce($2::text, '')
    AND (($4::integer[] IS NULL AND $5::integer IS NULL)
-        OR EXISTS (SELECT FROM site s
-                    WHERE s.scheme = c.id AND (s.id = ANY ($4::integer[]) OR s.participant = $5::integer)))
+        OR c.id IN (SELECT s.scheme FROM site s WHERE s.id = ANY ($4::integer[])
+                    UNION ALL
+                    SELECT s.scheme FROM site s WHERE s.participant = $5::integer))
  ORDER BY key COLLATE "C" LIMIT $3::bigint

@@ -15,8 +15,9 @@ SELECT json_strip_nulls(json_build_object(
            'holidays', CASE WHEN cardinality(c.holidays) > 0 THEN c.holidays END)),
        c.code
   FROM scheme c, (SELECT $4::integer[] IS NULL AND $5::integer IS NULL AS office) AS reader
- WHERE (($1::text[])[1] IS NULL OR c.code = ($1::text[])[1])
+ WHERE c.code COLLATE "C" BETWEEN coalesce(($1::text[])[1], '') AND coalesce(($1::text[])[1], '~')
    AND c.code COLLATE "C" > coalesce($2::text, '')
-   AND (reader.office OR EXISTS (SELECT FROM site s
-                                  WHERE s.scheme = c.id AND (s.id = ANY ($4::integer[]) OR s.participant = $5::integer)))
+   AND (reader.office OR c.id IN (SELECT s.scheme FROM site s WHERE s.id = ANY ($4::integer[])
+                                  UNION ALL
+                                  SELECT s.scheme FROM site s WHERE s.participant = $5::integer))
  ORDER BY c.code COLLATE "C" LIMIT $3::bigint

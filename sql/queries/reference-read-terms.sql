@@ -13,6 +13,7 @@ SELECT json_build_object(
    AND (($1::text[])[2] IS NULL OR t.effective_date::text = ($1::text[])[2])
    AND t.effective_date::text > coalesce($2::text, '')
    AND (($4::integer[] IS NULL AND $5::integer IS NULL)
-        OR EXISTS (SELECT FROM site s
-                    WHERE s.scheme = c.id AND (s.id = ANY ($4::integer[]) OR s.participant = $5::integer)))
+        OR c.id IN (SELECT s.scheme FROM site s WHERE s.id = ANY ($4::integer[])
+                    UNION ALL
+                    SELECT s.scheme FROM site s WHERE s.participant = $5::integer))
  ORDER BY t.effective_date LIMIT $3::bigint

@@ -4,8 +4,12 @@ WITH of_scheme AS (SELECT id, code, currency, decimals FROM scheme WHERE id = $1
 own AS (SELECT DISTINCT participant FROM site WHERE id = ANY ($3::integer[])),
 line AS MATERIALIZED (
     SELECT s.participant, s.code, d.*,
-           balance_through(d.scheme, account_of(4, d.site, 0), d.business_date - 1) AS brought_forward
+           coalesce(before.closing, 0) AS brought_forward
       FROM site_day d JOIN site s ON s.id = d.site
+      LEFT JOIN LATERAL ( -- all days before one that is settled are closed
+           SELECT b.closing FROM balance b
+            WHERE b.scheme = d.scheme AND b.account = account_of(4, d.site, 0) AND b.business_date < d.business_date
+            ORDER BY b.business_date DESC LIMIT 1) AS before ON true
      WHERE d.scheme = $1::integer AND d.business_date = $2::date AND ($3::integer[] IS NULL OR d.site = ANY ($3))),
 site_line AS MATERIALIZED (
     SELECT participant, json_agg(json_build_object(

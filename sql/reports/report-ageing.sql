@@ -50,7 +50,7 @@ part AS (
                                                                       AND b.state = 'closed')),
 stands AS (
     SELECT account_owner(account) AS participant, account_kind_of(account) AS kind, amount
-      FROM balances_through($1::integer, $2::date) WHERE account_kind_of(account) IN (5, 6)),
+      FROM balances_between($1::integer, account_of(5, 0, 0), account_of(7, 0, 0) - 1, $2::date)),
 aged AS (
     SELECT participant, kind, due_on, amount FROM part
     UNION ALL -- what bank lines that a person resolved moved, and has no due date

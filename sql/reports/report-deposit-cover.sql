@@ -17,8 +17,12 @@ place (kind, section, counts) AS (VALUES
     (1, 'customers', false), (36, 'customers', true),
     (2, 'stock', false), (33, 'stock', true), (34, 'stock', true),
     (3, 'transit', false), (35, 'transit', true)),
+-- Only accounts that are shown are read one by one: those of customers, and on deposit of sites and of the road.
 stands AS (
-    SELECT account, account_kind_of(account) AS kind, amount FROM balances_through($1::integer, $2::date)),
+    SELECT b.account, account_kind_of(b.account) AS kind, b.amount
+      FROM of_scheme CROSS JOIN (SELECT DISTINCT kind, section FROM place) AS read
+     CROSS JOIN LATERAL balances_between(of_scheme.id, account_of(read.kind, 0, 0), account_of(read.kind + 1, 0, 0) - 1, $2::date) AS b
+     WHERE read.section = 'customers' OR of_scheme.stock_terms = 'on_deposit'),
 held AS (
     SELECT section, account_owner(account) AS owner, account_cup_type(account) AS cup_type,
            coalesce(sum(amount) FILTER (WHERE counts), 0) AS cups,
@@ -29,10 +33,12 @@ held AS (
 to_come AS (
     SELECT section, account_owner(b.account) AS owner, change.cup_type, sum(change.amount * b.amount) AS amount
       FROM (SELECT DISTINCT effective_date FROM change) AS boundary
-     CROSS JOIN LATERAL balances_through($1::integer, effective_date - 1) AS b
+     CROSS JOIN of_scheme
+      JOIN place ON counts AND (section = 'customers' OR stock_terms = 'on_deposit')
+     CROSS JOIN LATERAL balances_between(of_scheme.id, account_of(place.kind, 0, 0), account_of(place.kind + 1, 0, 0) - 1,
+                                         effective_date - 1) AS b
       JOIN change USING (effective_date)
-      JOIN place ON kind = account_kind_of(b.account) AND counts, of_scheme
-     WHERE account_cup_type(b.account) = change.cup_type AND (section = 'customers' OR stock_terms = 'on_deposit')
+     WHERE account_cup_type(b.account) = change.cup_type
      GROUP BY 1, 2, 3),
 cover AS (
     SELECT section, owner, cup_type, cups, coalesce(v.amount, 0) AS refund_value, cups * coalesce(v.amount, 0) AS required,
@@ -46,7 +52,7 @@ remeasured (word, amount) AS (
 money AS (
     SELECT kind, word, CASE WHEN word LIKE '%\_deposits' THEN 'deposits' WHEN class = 'asset' THEN 'assets' ELSE 'causes' END AS part,
            coalesce((SELECT sum(amount) FROM remeasured r WHERE r.word = k.word), 0) AS to_come,
-           coalesce((SELECT sum(amount) FROM stands s WHERE s.kind = k.kind), 0) AS amount
+           coalesce((SELECT sum(t.amount) FROM kinds_through($1::integer, $2::date) AS t WHERE t.kind = k.kind), 0) AS amount
       FROM account_kind k WHERE kind < 32),
 funding AS (
     SELECT CASE part WHEN 'deposits' THEN 1 WHEN 'assets' THEN 2 ELSE 4 END AS part, kind, word AS item,

@@ -2,11 +2,15 @@
 -- that each column adds up. $1 scheme, $2 business day, $3 the sites to show, and their participants (null: all).
 WITH line AS (
     SELECT p.code AS participant, s.code AS site,
-           balance_through($1::integer, account_of(4, s.id, 0), d.business_date - 1) AS brought_forward,
+           coalesce(before.closing, 0) AS brought_forward,
            d.collected, d.refunded, d.fees, d.tax, d.stock, d.other, NULL::bigint AS arrears, NULL::bigint AS position
       FROM site_day d
       JOIN site s ON s.id = d.site
       JOIN participant p ON p.id = s.participant
+      LEFT JOIN LATERAL ( -- all days before one that is settled are closed
+           SELECT b.closing FROM balance b
+            WHERE b.scheme = d.scheme AND b.account = account_of(4, d.site, 0) AND b.business_date < d.business_date
+            ORDER BY b.business_date DESC LIMIT 1) AS before ON true
      WHERE d.scheme = $1::integer AND d.business_date = $2::date AND ($3::integer[] IS NULL OR s.id = ANY ($3))
     UNION ALL
     SELECT p.code, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, at.arrears, at.amount

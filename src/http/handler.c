@@ -95,6 +95,21 @@ bool request_knows_scheme(const struct request *request, const struct scheme *sc
     return false;
 }
 
+const bool *request_known_schemes(const struct request *request)
+{
+    const struct network *network = &request->snapshot->network;
+    bool office = (1u << request->identity->role & FOR_OFFICE) != 0;
+    bool *known = arena_array(request->arena, (size_t)network->scheme_ids + 1, sizeof *known);
+    if (known == NULL)
+        return NULL;
+    for (int32_t id = 0; id < network->scheme_ids; id++)
+        known[id] = office && network->scheme_by_id[id] != NULL;
+    for (size_t i = 0; !office && i < network->site_count; i++)
+        if (identity_has_site(request->identity, &network->sites[i]))
+            known[network->sites[i].scheme] = true;
+    return known;
+}
+
 const struct scheme *request_scheme(const struct request *request, struct answer *answer, const char *code)
 {
     if (code == NULL) {

@@ -104,6 +104,8 @@ void answer_not_found(struct answer *answer);
 
 /* A key that is bound to sites knows of the schemes they are in, and of no others. */
 bool request_knows_scheme(const struct request *request, const struct scheme *scheme);
+/* The same of all schemes at once: by the scheme's id, of the arena. NULL: out of memory. */
+const bool *request_known_schemes(const struct request *request);
 /* Looks up the scheme that the query or the path names by `code` (NULL: ?scheme= was not given); NULL: it is
  * not there or none that the key may know of, and a fault has been added. */
 const struct scheme *request_scheme(const struct request *request, struct answer *answer, const char *code);

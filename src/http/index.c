@@ -1,98 +1,56 @@
 /* SPDX-License-Identifier: ISC */
-/* GET /: what the key's network looks like now, scheme by scheme, and a line per route. The deposit cover is
- * that of the report, added up, so that the two can't differ. */
+/* GET /: what the key's network looks like now, a page of its schemes, and a line per route. */
 #include "http/handlers.h"
 
-#include "depositd/money.h"
 #include "http/json_text.h"
+#include "http/paging.h"
 #include "http/reading.h"
 #include "http/router.h"
-#include "store/json_page.h"
 
 #include <string.h>
 
-struct cover {
-    const struct report *report;
-    unsigned decimals;
-    struct money required, held, difference;
-    bool failed;
+/* The schemes of a page, and whether there are more after them. */
+struct chosen {
+    int32_t *ids;
+    size_t count;
+    const char *last; /* code */
+    bool more;
 };
 
-static const char *cell(const struct cover *cover, const char *const *cells, const char *name)
+/* False: out of memory, and a fault has been added. */
+static bool choose(const struct paging *paging, struct answer *answer, struct chosen *chosen)
 {
-    for (size_t i = 0; i < report_column_count(cover->report); i++)
-        if (strcmp(cover->report->columns[i].name, name) == 0)
-            return cells[i];
-    return NULL;
+    const struct request *request = paging->request;
+    const struct network *network = &request->snapshot->network;
+    const bool *known = request_known_schemes(request);
+    *chosen = (struct chosen){.ids = arena_array(request->arena, (size_t)paging->limit, sizeof(int32_t))};
+    if (known == NULL || chosen->ids == NULL) {
+        answer_store_failure(answer, STORE_UNAVAILABLE);
+        return false;
+    }
+    for (size_t i = 0; i < network->scheme_count && !chosen->more; i++) {
+        const struct scheme *scheme = &network->schemes[i];
+        if (!known[scheme->id] || (paging->after != NULL && strcmp(scheme->code, paging->after) <= 0))
+            continue;
+        chosen->more = chosen->count == (size_t)paging->limit;
+        if (chosen->more)
+            break;
+        chosen->ids[chosen->count++] = scheme->id;
+        chosen->last = scheme->code;
+    }
+    return true;
 }
 
-static void add_amount(struct cover *cover, const char *text, struct money *sum)
-{
-    struct decimal amount;
-    if (text == NULL || !decimal_parse(text, strlen(text), &amount) || amount.scale != cover->decimals ||
-        !money_add(*sum, (struct money){amount.unscaled}, sum))
-        cover->failed = true;
-}
-
-/* The lines of the funding say the same once more, by account. */
-static bool add_row(void *context, const char *const *cells)
-{
-    struct cover *cover = context;
-    const char *section = cells != NULL ? cell(cover, cells, "section") : NULL;
-    if (section == NULL || strcmp(section, "funding") == 0)
-        return true;
-    add_amount(cover, cell(cover, cells, "required"), &cover->required);
-    add_amount(cover, cell(cover, cells, "held"), &cover->held);
-    add_amount(cover, cell(cover, cells, "difference"), &cover->difference);
-    return !cover->failed;
-}
-
-static void member_amount(struct buffer *text, const struct cover *cover, const char *name,
-                          struct money amount)
-{
-    char digits[MONEY_TEXT_MAX];
-    money_format(amount, cover->decimals, digits);
-    member_string(text, name, digits);
-}
-
-static enum store_result add_cover(const struct request *request, const struct scheme *scheme,
-                                   struct buffer *text)
-{
-    struct cover cover = {.report = report_find("deposit-cover"), .decimals = scheme->currency->decimals};
-    struct report_argument as_of = {.kind = ARGUMENT_DAY};
-    struct date first;
-    enum store_result result = read_day_current(request->pg, scheme->id, &as_of.day, &first);
-    const struct report_query query = {.sql = cover.report->sql,
-                                       .scheme = scheme->id,
-                                       .arguments = &as_of,
-                                       .argument_count = 1,
-                                       .column_count = report_column_count(cover.report)};
-    if (result == STORE_OK)
-        result = read_report(request->pg, request->arena, &query, add_row, &cover);
-    if (result == STORE_OK && cover.failed)
-        result = STORE_FAILED;
-    member_begin(text, "cover");
-    buffer_add_char(text, '{');
-    member_amount(text, &cover, "required", cover.required);
-    member_amount(text, &cover, "held", cover.held);
-    member_amount(text, &cover, "difference", cover.difference);
-    buffer_add_char(text, '}');
-    return result;
-}
-
-static enum store_result add_scheme(const struct request *request, const struct scheme *scheme,
-                                    struct buffer *text)
+static enum store_result add_schemes(const struct request *request, const struct chosen *chosen,
+                                     struct buffer *text)
 {
     const struct identity *identity = request->identity;
     bool office = (1u << identity->role & FOR_OFFICE) != 0;
-    element_begin(text);
-    buffer_add_char(text, '\n');
-    enum store_result result = read_glance(request->pg, scheme->id, office, identity->participant, text);
-    if (result != STORE_OK || !office)
-        return result;
-    json_reopen(text);
-    result = add_cover(request, scheme, text);
-    buffer_add_char(text, '}');
+    member_begin(text, "schemes");
+    buffer_add_char(text, '[');
+    enum store_result result = read_glance(request->pg, request->arena, chosen->ids, chosen->count, office,
+                                           identity->participant, text);
+    buffer_add_char(text, ']');
     return result;
 }
 
@@ -115,22 +73,23 @@ static void add_routes(struct buffer *text)
 
 void handle_index(const struct request *request, struct answer *answer)
 {
-    const struct network *network = &request->snapshot->network;
+    struct paging paging;
+    struct chosen chosen;
     struct buffer *text = &answer->body;
-    enum store_result result = STORE_OK;
+    if (!paging_read(request, answer, &paging) || !choose(&paging, answer, &chosen))
+        return;
     buffer_add_char(text, '{');
     member_string(text, "service", "depositd");
     member_string(text, "openapi", "/openapi.json");
-    member_begin(text, "schemes");
-    buffer_add_char(text, '[');
-    for (size_t i = 0; result == STORE_OK && i < network->scheme_count; i++)
-        if (request_knows_scheme(request, &network->schemes[i]))
-            result = add_scheme(request, &network->schemes[i], text);
+    enum store_result result = add_schemes(request, &chosen, text);
     if (result != STORE_OK) {
         answer_store_failure(answer, result);
         return;
     }
-    buffer_add_char(text, ']');
     add_routes(text);
+    if (chosen.more) {
+        member_string(text, "next", chosen.last);
+        answer->link_next = request_target(request, "cursor", chosen.last);
+    }
     buffer_add_text(text, "}\n");
 }

@@ -44,75 +44,84 @@ static bool find_starts(const struct request *request, const struct page_scope *
 
 /* --- what a report can be asked for -------------------------------------------------------------------- */
 
-typedef const char *(*choice)(const struct request *request, const struct scheme *scheme, size_t index);
+/* More than a person looks through in a list, and a page of reports has many lists: then it is a text field.
+ */
+enum { CHOICES_MAX = 200 };
 
-static const char *scheme_choice(const struct request *request, const struct scheme *scheme, size_t index)
+/* What the choices are of. */
+struct choosing {
+    const struct request *request;
+    const struct scheme *scheme; /* NULL: any */
+    const bool *known;           /* schemes, by id */
+};
+
+/* The code of one of them; NULL: it is no choice. */
+typedef const char *(*choice)(const struct choosing *of, size_t index);
+
+static const char *scheme_choice(const struct choosing *of, size_t index)
 {
-    const struct scheme *each = &request->snapshot->network.schemes[index];
-    (void)scheme;
-    return request_knows_scheme(request, each) ? each->code : NULL;
+    const struct scheme *each = &of->request->snapshot->network.schemes[index];
+    return of->known[each->id] ? each->code : NULL;
 }
 
-static const char *site_choice(const struct request *request, const struct scheme *scheme, size_t index)
+static const char *site_choice(const struct choosing *of, size_t index)
 {
-    const struct site *site = &request->snapshot->network.sites[index];
-    bool known = identity_has_site(request->identity, site) && (scheme == NULL || site->scheme == scheme->id);
+    const struct site *site = &of->request->snapshot->network.sites[index];
+    bool known = identity_has_site(of->request->identity, site) &&
+                 (of->scheme == NULL || site->scheme == of->scheme->id);
     return known ? site->code : NULL;
 }
 
-static const char *participant_choice(const struct request *request, const struct scheme *scheme,
-                                      size_t index)
+static const char *participant_choice(const struct choosing *of, size_t index)
 {
-    const struct participant *participant = &request->snapshot->network.participants[index];
-    (void)scheme;
-    bool office = (1u << request->identity->role & FOR_OFFICE) != 0;
-    return office || request->identity->participant == participant->id ? participant->code : NULL;
+    const struct participant *participant = &of->request->snapshot->network.participants[index];
+    const struct identity *identity = of->request->identity;
+    bool office = (1u << identity->role & FOR_OFFICE) != 0;
+    return office || identity->participant == participant->id ? participant->code : NULL;
 }
 
-static const char *cup_type_choice(const struct request *request, const struct scheme *scheme, size_t index)
+static const char *cup_type_choice(const struct choosing *of, size_t index)
 {
-    (void)scheme;
-    return request->snapshot->network.cup_types[index].code;
+    return of->request->snapshot->network.cup_types[index].code;
 }
 
-/* NULL: out of memory. */
-static const char *const *choices(const struct request *request, const struct scheme *scheme, choice each,
-                                  size_t count)
+/* *found: NULL-ended; NULL where there are too many. False: out of memory. */
+static bool choices(const struct choosing *of, choice each, size_t count, const char *const **found)
 {
-    const char **found = arena_array(request->arena, count + 1, sizeof *found);
-    size_t kept_count = 0;
-    for (size_t i = 0; found != NULL && i < count; i++) {
-        const char *code = each(request, scheme, i);
-        if (code != NULL)
-            found[kept_count++] = code;
+    const char **codes = arena_array(of->request->arena, CHOICES_MAX + 1, sizeof *codes);
+    size_t code_count = 0;
+    *found = codes;
+    for (size_t i = 0; *found != NULL && i < count; i++) {
+        const char *code = each(of, i);
+        if (code != NULL && code_count == CHOICES_MAX)
+            *found = NULL;
+        else if (code != NULL)
+            codes[code_count++] = code;
     }
-    return found;
+    return codes != NULL;
 }
 
 /* False: out of memory. */
-static bool find_choices(const struct request *request, const struct scheme *scheme,
-                         const struct report_parameter *parameter, const char *const **found)
+static bool find_choices(const struct choosing *of, const struct report_parameter *parameter,
+                         const char *const **found)
 {
-    const struct network *network = &request->snapshot->network;
+    const struct network *network = &of->request->snapshot->network;
+    *found = NULL;
     switch (parameter->kind) {
     case PARAMETER_DAY:
     case PARAMETER_ACCOUNT:
-        *found = NULL;
         return true;
     case PARAMETER_SITE:
-        *found = choices(request, scheme, site_choice, network->site_count);
-        break;
+        return choices(of, site_choice, network->site_count, found);
     case PARAMETER_PARTICIPANT:
-        *found = choices(request, scheme, participant_choice, network->participant_count);
-        break;
+        return choices(of, participant_choice, network->participant_count, found);
     case PARAMETER_CUP_TYPE:
-        *found = choices(request, scheme, cup_type_choice, network->cup_type_count);
-        break;
+        return choices(of, cup_type_choice, network->cup_type_count, found);
     case PARAMETER_CHOICE:
         *found = parameter->choices;
         return true;
     }
-    return *found != NULL;
+    return false;
 }
 
 bool page_of_report(const struct request *request, const struct scheme *scheme, const struct report *report,
@@ -123,10 +132,11 @@ bool page_of_report(const struct request *request, const struct scheme *scheme, 
         return false;
     *page = (struct report_page){.pages = starts.pages, .page_count = starts.page_count};
     page->note = page_report_note(report->name);
-    page->schemes = choices(request, NULL, scheme_choice, request->snapshot->network.scheme_count);
-    bool found = page->schemes != NULL;
+    const struct choosing of = {request, scheme, request_known_schemes(request)};
+    bool found = of.known != NULL &&
+                 choices(&of, scheme_choice, request->snapshot->network.scheme_count, &page->schemes);
     for (size_t i = 0; found && i < report_parameter_count(report); i++)
-        found = find_choices(request, scheme, &report->parameters[i], &page->choices[i]);
+        found = find_choices(&of, &report->parameters[i], &page->choices[i]);
     for (size_t i = 0; i < report_column_count(report); i++)
         page->leads[i] = report->columns[i].link != NULL && page_leads(request, report->columns[i].link);
     return found;

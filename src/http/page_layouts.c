@@ -153,7 +153,7 @@ static void add_report(struct page_view *view, const struct report *report)
     buffer_add_text(view->text, "</h2>\n<p>");
     html_text(view->text, report->title);
     buffer_add_text(view->text, "</p>\n");
-    if (!needs_more(report))
+    if (!needs_more(report) && page.schemes != NULL)
         add_direct(view->text, &head);
     render_form(view->text, &head);
     buffer_add_text(view->text, "</section>\n");

@@ -67,9 +67,10 @@ const char *page_path_part(const struct request *request, const char *name, size
 static const char *sole_scheme(const struct request *request)
 {
     const struct network *network = &request->snapshot->network;
+    const bool *known = request_known_schemes(request);
     const char *sole = NULL;
-    for (size_t i = 0; i < network->scheme_count; i++) {
-        if (!request_knows_scheme(request, &network->schemes[i]))
+    for (size_t i = 0; known != NULL && i < network->scheme_count; i++) {
+        if (!known[network->schemes[i].id])
             continue;
         if (sole != NULL)
             return NULL;

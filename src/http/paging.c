@@ -11,7 +11,7 @@ static bool is_cursor(const char *text)
            strspn(text, "abcdefghijklmnopqrstuvwxyz0123456789-/") == length;
 }
 
-bool paging_begin(const struct request *request, struct answer *answer, struct paging *paging)
+bool paging_read(const struct request *request, struct answer *answer, struct paging *paging)
 {
     *paging = (struct paging){.request = request, .after = request_query(request, "cursor")};
     bool valid = request_limit(request, answer, &paging->limit);
@@ -20,8 +20,13 @@ bool paging_begin(const struct request *request, struct answer *answer, struct p
                              "must be next of the page before");
         valid = false;
     }
-    buffer_add_text(&answer->body, "{\"items\":[");
     return valid;
+}
+
+bool paging_begin(const struct request *request, struct answer *answer, struct paging *paging)
+{
+    buffer_add_text(&answer->body, "{\"items\":[");
+    return paging_read(request, answer, paging);
 }
 
 void paging_end(const struct paging *paging, const struct json_page *page, struct answer *answer)

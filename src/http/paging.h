@@ -12,7 +12,9 @@ struct paging {
     const char *after; /* ?cursor=; NULL: from the first */
 };
 
-/* Reads ?limit= and ?cursor=, and begins the answer. False: a fault has been added. */
+/* Reads ?limit= and ?cursor=. False: a fault has been added. */
+MUST_CHECK bool paging_read(const struct request *request, struct answer *answer, struct paging *paging);
+/* The same, and begins the answer. */
 MUST_CHECK bool paging_begin(const struct request *request, struct answer *answer, struct paging *paging);
 /* Ends the answer after the items, with next and its Link where there is more. */
 void paging_end(const struct paging *paging, const struct json_page *page, struct answer *answer);

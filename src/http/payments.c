@@ -42,6 +42,7 @@ static void participant_asked(const struct request *request, struct answer *answ
 {
     const struct identity *identity = request->identity;
     const char *code = request_query(request, "participant");
+    filter->participant = identity->participant;
     if (code == NULL)
         return;
     const struct participant *participant = network_participant(&request->snapshot->network, code);
@@ -84,9 +85,8 @@ void handle_payments_list(const struct request *request, struct answer *answer)
     struct paging paging;
     struct json_page page;
     const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
-    if (scheme == NULL || !request_visible(request, answer, &filter.visible) ||
-        !filter_asked(request, answer, &asked, &filter) || !paging_begin(request, answer, &paging) ||
-        !cursor_valid(&paging, answer))
+    if (scheme == NULL || !filter_asked(request, answer, &asked, &filter) ||
+        !paging_begin(request, answer, &paging) || !cursor_valid(&paging, answer))
         return;
     filter.scheme = scheme->id;
     enum store_result result = read_payment_list(request->pg, request->arena, &filter, paging.after,

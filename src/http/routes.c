@@ -42,7 +42,7 @@
 
 static const struct route routes[] = {
     /* operations */
-    {GET("/", FOR_ALL, handle_index, "The network at a glance, and all routes", "Index"),
+    {LIST("/", FOR_ALL, handle_index, "The network at a glance, and all routes", "Index"),
      .id = "getIndex", .tag = TAG_SERVICE},
     {ROW(METHOD_GET, "/style.css", 0, handle_style, "The pages' style sheet", "Style"), .answer_statuses = {200, 304},
      .media = 1u << MEDIA_CSS, .at_once = true,

@@ -49,27 +49,31 @@ static void add_select(struct buffer *page, const char *name, const char *const 
     buffer_add_text(page, "</select></label>\n");
 }
 
-static void add_input(struct buffer *page, const struct report_parameter *parameter, const char *value)
+static void add_input(struct buffer *page, const char *name, const char *type, const char *value,
+                      bool required)
 {
-    begin_field(page, parameter->name);
-    buffer_printf(page, "<input type=\"%s\" name=\"%s\" value=\"",
-                  parameter->kind == PARAMETER_DAY ? "date" : "text", parameter->name);
+    begin_field(page, name);
+    buffer_printf(page, "<input type=\"%s\" name=\"%s\" value=\"", type, name);
     html_text(page, value != NULL ? value : "");
-    buffer_printf(page, "\"%s></label>\n", parameter->otherwise == REQUIRED ? " required" : "");
+    buffer_printf(page, "\"%s></label>\n", required ? " required" : "");
 }
 
 void render_form(struct buffer *page, const struct report_head *head)
 {
     const struct report *report = head->report;
     buffer_printf(page, "<form method=\"get\" action=\"/v1/reports/%s\">\n", report->name);
-    add_select(page, "scheme", head->page->schemes, head->scheme, false);
+    if (head->page->schemes != NULL)
+        add_select(page, "scheme", head->page->schemes, head->scheme, false);
+    else
+        add_input(page, "scheme", "text", head->scheme, true);
     for (size_t i = 0; i < report_parameter_count(report); i++) {
         const struct report_parameter *parameter = &report->parameters[i];
         if (head->page->choices[i] != NULL)
             add_select(page, parameter->name, head->page->choices[i], head->arguments[i],
                        parameter->otherwise == OR_NULL);
         else
-            add_input(page, parameter, head->arguments[i]);
+            add_input(page, parameter->name, parameter->kind == PARAMETER_DAY ? "date" : "text",
+                      head->arguments[i], parameter->otherwise == REQUIRED);
     }
     buffer_add_text(page, "<button>Show</button>\n</form>\n");
 }

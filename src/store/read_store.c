@@ -7,8 +7,9 @@
 #include <assert.h>
 #include <stdlib.h>
 
-/* How many entries a page of events looks at: some tens of milliseconds when none of them is wanted. */
-enum { EVENTS_SCAN_MAX = 100000, CELLS_MAX = 32 };
+/* How many entries a page of events looks at: some tens of milliseconds when none of them is wanted. A search
+ * for a reference looks into each event. */
+enum { EVENTS_SCAN_MAX = 50000, REFERENCE_SCAN_MAX = 20000, CELLS_MAX = 32 };
 
 void add_visible_sites(struct pg_params *params, const struct visible_sites *visible)
 {
@@ -67,6 +68,12 @@ static enum store_result events_range(struct pg *pg, const struct events_filter 
     return result;
 }
 
+/* 0: it is not one. */
+static int32_t only_site(const struct visible_sites *visible)
+{
+    return !visible->all && visible->count == 1 ? visible->ids[0] : 0;
+}
+
 enum store_result read_events(struct pg *pg, struct arena *arena, const struct events_filter *filter,
                               struct list_page *page)
 {
@@ -74,7 +81,8 @@ enum store_result read_events(struct pg *pg, struct arena *arena, const struct e
     enum store_result result = events_range(pg, filter, &after, &through);
     if (result != STORE_OK)
         return result;
-    int64_t end = through - after > EVENTS_SCAN_MAX ? after + EVENTS_SCAN_MAX : through;
+    int64_t most = filter->reference != NULL ? REFERENCE_SCAN_MAX : EVENTS_SCAN_MAX;
+    int64_t end = through - after > most ? after + most : through;
     struct pg_params params;
     pg_params_init(&params, arena);
     pg_add_int(&params, filter->scheme);
@@ -82,7 +90,7 @@ enum store_result read_events(struct pg *pg, struct arena *arena, const struct e
     pg_add_int(&params, end);
     json_page_limit(&params, page->limit);
     add_visible_sites(&params, &filter->visible);
-    add_optional_int(&params, filter->site);
+    add_optional_int(&params, filter->site != 0 ? filter->site : only_site(&filter->visible));
     add_optional_int(&params, filter->kind);
     add_optional_date(&params, filter->from);
     add_optional_date(&params, filter->to);
@@ -204,7 +212,6 @@ enum store_result read_payment_list(struct pg *pg, struct arena *arena, const st
     pg_add_int(&params, filter->scheme);
     pg_add_text(&params, after);
     json_page_limit(&params, limit);
-    add_visible_sites(&params, &filter->visible);
     pg_add_text(&params, filter->status);
     if (filter->held != NULL)
         pg_add_bool(&params, *filter->held);
@@ -250,18 +257,19 @@ enum store_result read_journal(struct pg *pg, int32_t scheme, const struct uuid 
     return read_one(pg, &sql_journal_get, &params, json, found);
 }
 
-enum store_result read_glance(struct pg *pg, int32_t scheme, bool for_operator, int32_t participant,
-                              struct buffer *json)
+enum store_result read_glance(struct pg *pg, struct arena *arena, const int32_t *schemes, size_t count,
+                              bool for_operator, int32_t participant, struct buffer *json)
 {
     PG_ROWS rows = NULL;
+    struct json_page page;
     struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
+    pg_params_init(&params, arena);
+    pg_add_int4_array(&params, schemes, count);
     pg_add_bool(&params, for_operator);
     pg_add_int(&params, participant);
     enum store_result result = pg_query(pg, &sql_glance, &params, &rows);
     if (result == STORE_OK)
-        buffer_add(json, pg_text(rows, 0, 0), pg_length(rows, 0, 0));
+        json_page_add(rows, 0, json, &page);
     return result;
 }
 

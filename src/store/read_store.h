@@ -71,10 +71,9 @@ MUST_CHECK enum store_result read_settlement(struct pg *pg, struct arena *arena,
 
 struct payments_filter {
     int32_t scheme;
-    struct visible_sites visible; /* whose participants' payments to show */
     const char *status;           /* NULL: any */
     const bool *held;             /* whether it is held and not released; NULL: either */
-    int32_t participant;          /* 0: any */
+    int32_t participant;          /* that pays or is paid; 0: any */
     const struct date *from, *to; /* business days; NULL: any */
 };
 
@@ -93,10 +92,11 @@ MUST_CHECK enum store_result read_journals(struct pg *pg, int32_t scheme, const 
 MUST_CHECK enum store_result read_journal(struct pg *pg, int32_t scheme, const struct uuid *id,
                                           struct buffer *json, bool *found);
 
-/* A scheme at a glance, a JSON object: all of it for its operator, else what is the participant's (0:
- * nobody's). */
-MUST_CHECK enum store_result read_glance(struct pg *pg, int32_t scheme, bool for_operator,
-                                         int32_t participant, struct buffer *json);
+/* Schemes at a glance, as JSON objects with commas between them: all of each for its operator, else what is
+ * the participant's (0: nobody's). */
+MUST_CHECK enum store_result read_glance(struct pg *pg, struct arena *arena, const int32_t *schemes,
+                                         size_t count, bool for_operator, int32_t participant,
+                                         struct buffer *json);
 
 /* `as_of` NULL: as the balances stand. */
 MUST_CHECK enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,

@@ -1,0 +1,134 @@
+# SPDX-License-Identifier: ISC
+"""What a read costs follows from what it shows. In a network of many each list is asked for ten rows, at its start and far into it,
+and with each filter, and so is the start page. What PostgreSQL says that it read for them (pages of its buffers, by EXPLAIN) may not
+exceed what so many rows can need. Both with plans for the given values and with generic ones: the service gets either.
+"""
+import re
+from datetime import timedelta
+from pathlib import Path
+
+import psycopg2
+import pytest
+
+from crowd import Crowd
+
+QUERIES = Path(__file__).resolve().parents[2] / "sql" / "queries"
+ROWS = 10
+PER_ROW, AT_ALL = 20, 60  # pages: some indexes deep for each thing that a row names; and what any statement may need
+PER_SCHEME = 120          # at a glance, with some accounts in arrears and some payments that wait
+CROWD = Crowd()
+
+
+class Asked:
+    """A database's connection as the service has it."""
+
+    def __init__(self, database):
+        self.connection = psycopg2.connect(database.service_dsn)
+        self.connection.autocommit = True
+        self.cursor = self.connection.cursor()
+        self.cursor.execute("SET jit = off; SET TimeZone = 'UTC'; SET max_parallel_workers_per_gather = 0")
+
+    def pages(self, name, values, mode):
+        """Pages read by a statement, planning left out; and the rows that it gave."""
+        self.cursor.execute(f"DEALLOCATE ALL; SET plan_cache_mode = {mode}")
+        self.cursor.execute("PREPARE asked AS " + (QUERIES / f"{name}.sql").read_text())
+        call = "EXECUTE asked (" + ", ".join(self.literal(v) for v in values) + ")"
+        self.cursor.execute("EXPLAIN (ANALYZE, BUFFERS, TIMING off, FORMAT JSON) " + call)
+        plan = self.cursor.fetchone()[0][0]["Plan"]
+        return plan["Shared Hit Blocks"] + plan["Shared Read Blocks"], plan["Actual Rows"]
+
+    def literal(self, value):
+        if isinstance(value, tuple):  # a text array
+            return "ARRAY[" + ", ".join(self.literal(v) for v in value) + "]::text[]"
+        return self.cursor.mogrify("%s::int[]" if isinstance(value, list) else "%s", [value]).decode()
+
+
+@pytest.fixture(scope="module")
+def crowd(shared):
+    CROWD.fill(shared.database)
+    asked = Asked(shared.database)
+    asked.today = shared.database.rows("SELECT max(business_date) FROM business_day")[0][0]
+    asked.accounts = [a for a, in shared.database.rows("SELECT DISTINCT account FROM balance WHERE scheme = 1 ORDER BY 1")]
+    asked.schemes = [s for s, in shared.database.rows("SELECT id FROM scheme ORDER BY code")]
+    yield asked
+    asked.connection.close()
+
+
+N = (None, None, None)
+
+
+def days(crowd):
+    return (crowd.today - timedelta(days=CROWD.days // 2)), crowd.today - timedelta(days=1)
+
+
+def number(day):
+    return (day - day.replace(year=1970, month=1, day=1)).days
+
+
+# Each list: its statement, and what it is asked. `half` is a day half way back, `last` the last closed one.
+LISTS = {
+    "accounts": ("accounts-list", lambda c, half, last: (1, -1, ROWS, None)),
+    "accounts, far in": ("accounts-list", lambda c, half, last: (1, c.accounts[len(c.accounts) // 2], ROWS, None)),
+    "accounts as of a day": ("accounts-list", lambda c, half, last: (1, c.accounts[5], ROWS, half)),
+    "bank lines": ("bank-lines-list", lambda c, half, last: (1, -1, ROWS, None)),
+    "bank lines, far in": ("bank-lines-list", lambda c, half, last: (1, 2000, ROWS, None)),
+    "bank lines, open": ("bank-lines-list", lambda c, half, last: (1, -1, ROWS, True)),
+    "bank lines, not open": ("bank-lines-list", lambda c, half, last: (1, 2000, ROWS, False)),
+    "days": ("days-list", lambda c, half, last: (1, -1, ROWS)),
+    "days, far in": ("days-list", lambda c, half, last: (1, number(half), ROWS)),
+    "today": ("days-current", lambda c, half, last: (1,)),
+    "settlements": ("settlements-list", lambda c, half, last: (1, -1, ROWS, None)),
+    "settlements of a participant": ("settlements-list", lambda c, half, last: (1, number(half), ROWS, [3, 203])),
+    "seals": ("seals-list", lambda c, half, last: (1, number(half), ROWS)),
+    "statements": ("statements-list", lambda c, half, last: (1, -1, ROWS)),
+    "payments": ("payments-list", lambda c, half, last: (1, None, ROWS, None, None, None, None, None)),
+    "payments, far in": ("payments-list", lambda c, half, last: (1, f"{half}/x", ROWS, None, None, None, None, None)),
+    "payments from a day": ("payments-list", lambda c, half, last: (1, None, ROWS, None, None, None, half, None)),
+    "payments that failed": ("payments-list", lambda c, half, last: (1, f"{half}/x", ROWS, "failed", None, None, None, None)),
+    "payments that wait": ("payments-list", lambda c, half, last: (1, None, ROWS, "computed", None, None, None, None)),
+    "payments of no such status": ("payments-list", lambda c, half, last: (1, None, ROWS, "instructed", None, None, None, None)),
+    "payments held": ("payments-list", lambda c, half, last: (1, None, ROWS, None, True, None, None, None)),
+    "payments not held": ("payments-list", lambda c, half, last: (1, None, ROWS, None, False, None, None, None)),
+    "payments of a participant": ("payments-list", lambda c, half, last: (1, f"{half}/x", ROWS, None, None, 7, None, None)),
+    "journals, open": ("journals-list", lambda c, half, last: (1, -1, ROWS, "open")),
+    "journals, approved": ("journals-list", lambda c, half, last: (1, 1000, ROWS, "approved")),
+    "journals, none withdrawn": ("journals-list", lambda c, half, last: (1, -1, ROWS, "withdrawn")),
+    "files": ("files-list", lambda c, half, last: (1, last, -1, ROWS)),
+    "keys": ("key-read", lambda c, half, last: (None, None, ROWS)),
+    "keys, far in": ("key-read", lambda c, half, last: (None, "member-00100", ROWS)),
+    "a key": ("key-read", lambda c, half, last: ("member-00100", None, 1)),
+    "events": ("events-list", lambda c, half, last: (1, 0, 20000, ROWS, None, None, None, None, None, None)),
+    "events, far in": ("events-list", lambda c, half, last: (1, 10000, 20000, ROWS, None, None, None, None, None, None)),
+    "events of a site": ("events-list", lambda c, half, last: (1, 100, 20000, ROWS, None, 7, None, None, None, None)),
+    "sites": ("reference-read-site", lambda c, half, last: (N, None, ROWS, None, None)),
+    "sites, far in": ("reference-read-site", lambda c, half, last: (N, "site-00300", ROWS, None, None)),
+    "sites of a till": ("reference-read-site", lambda c, half, last: (N, None, ROWS, [7], None)),
+    "sites of a participant": ("reference-read-site", lambda c, half, last: (N, None, ROWS, None, 7)),
+    "a site": ("reference-read-site", lambda c, half, last: (("site-00300", None, None), None, None, None, None)),
+    "participants": ("reference-read-participant", lambda c, half, last: (N, "member-00100", ROWS, None, None)),
+    "participant of a till": ("reference-read-participant", lambda c, half, last: (N, None, ROWS, [7], None)),
+    "a participant": ("reference-read-participant", lambda c, half, last: (("member-00077", None, None), None, None, None, None)),
+    "schemes": ("reference-read-scheme", lambda c, half, last: (N, None, ROWS, None, None)),
+    "schemes of a till": ("reference-read-scheme", lambda c, half, last: (N, None, ROWS, [7], None)),
+    "schemes of a participant": ("reference-read-scheme", lambda c, half, last: (N, None, ROWS, None, 7)),
+    "cup types": ("reference-read-cup-type", lambda c, half, last: (N, None, ROWS)),
+    "refund values": ("reference-read-refund-value", lambda c, half, last: (("bay-0001", None, None), None, ROWS, [7], None)),
+    "terms": ("reference-read-terms", lambda c, half, last: (("bay-0001", None, None), None, ROWS, [7], None)),
+    "a till's key": ("me-read", lambda c, half, last: (1007,)),
+    "schemes at a glance": ("glance", lambda c, half, last: (c.schemes[1:ROWS + 1], True, 0)),
+    "schemes at a glance, for a participant": ("glance", lambda c, half, last: (c.schemes[:ROWS], False, 7)),
+}
+
+
+@pytest.mark.parametrize("mode", ["force_custom_plan", "force_generic_plan"])
+@pytest.mark.parametrize("name", LISTS)
+def test_a_page_reads_no_more_than_it_shows(crowd, name, mode):
+    statement, values = LISTS[name]
+    pages, rows = crowd.pages(statement, values(crowd, *days(crowd)), mode)
+    print(f"{name}, {mode}: {pages} pages for {rows} rows")
+    assert pages <= AT_ALL + (PER_SCHEME if statement == "glance" else PER_ROW) * rows
+
+
+def test_every_list_is_among_them():
+    paged = {p.stem for p in QUERIES.glob("*.sql") if re.search(r"LIMIT \$\d", p.read_text()) and "after" in p.read_text()}
+    assert paged and paged <= {statement for statement, _ in LISTS.values()}
