@@ -6,7 +6,7 @@ CREATE INDEX ON scheme (code COLLATE "C");
 CREATE INDEX ON participant (code COLLATE "C");
 CREATE INDEX ON site (code COLLATE "C");
 CREATE INDEX ON site (participant);
-CREATE INDEX ON api_key (name COLLATE "C");
+CREATE INDEX ON api_key (name COLLATE "C", id);
 CREATE INDEX ON journal_proposal (scheme, status, number);
 DROP INDEX journal_proposal_scheme_number_idx;
 

@@ -13,12 +13,14 @@ SELECT jsonb_strip_nulls(jsonb_build_object(
               SELECT coalesce(jsonb_object_agg(m.key, m.value), '{}') FROM jsonb_each(c.after) AS m
                WHERE m.value IS DISTINCT FROM c.before -> m.key)) END,
        c.number
-  FROM reference_change c
+  FROM (SELECT * FROM reference_change c
+         WHERE ($1::integer IS NULL OR c.scheme = $1::integer) AND c.number > $2::bigint
+           AND ($4::text IS NULL OR c.of_what = $4::text)
+           AND ($5::text IS NULL
+                OR c.api_key IN (SELECT b.id FROM api_key b WHERE b.name = $5::text OR lower(b.holder) = lower($5::text)))
+           AND ($6::date IS NULL OR c.changed_at >= $6::date::timestamp AT TIME ZONE 'UTC')
+           AND ($7::date IS NULL OR c.changed_at < ($7::date + 1)::timestamp AT TIME ZONE 'UTC')
+         ORDER BY c.number LIMIT $3::integer) AS c
   LEFT JOIN api_key k ON k.id = c.api_key
   LEFT JOIN scheme s ON s.id = c.scheme
- WHERE ($1::integer IS NULL OR c.scheme = $1::integer) AND c.number > $2::bigint
-   AND ($4::text IS NULL OR c.of_what = $4::text)
-   AND ($5::text IS NULL OR k.name = $5::text OR lower(k.holder) = lower($5::text))
-   AND ($6::date IS NULL OR c.changed_at >= $6::date::timestamp AT TIME ZONE 'UTC')
-   AND ($7::date IS NULL OR c.changed_at < ($7::date + 1)::timestamp AT TIME ZONE 'UTC')
- ORDER BY c.number LIMIT $3::integer
+ ORDER BY c.number

@@ -52,11 +52,14 @@ SELECT s.id, c.id, {today} - {days}, 150 + 100 * c.id FROM scheme s, cup_type c;
 INSERT INTO site (id, code, scheme, participant, name, kind, opened_on)
 SELECT n, format('site-%s', lpad(n::text, 5, '0')), CASE WHEN n <= {large_sites} THEN 1 ELSE 2 + n % ({schemes} - 1) END,
        1 + n % {participants}, 'Site ' || n, 'cafe', {today} - {days} FROM generate_series(1, {sites}) AS n;
-INSERT INTO api_key (id, name, role, secret_hash, participant)
-SELECT 1000 + id, 'till-' || code, 'pos', sha256(convert_to('till ' || id, 'UTF8')), NULL FROM site
+INSERT INTO api_key (id, name, holder, role, secret_hash, participant)
+SELECT 1000 + id, 'till-' || code, 'Till ' || id, 'pos', sha256(convert_to('till ' || id, 'UTF8')), NULL FROM site
 UNION ALL
-SELECT 1000 + {sites} + id, code, 'participant', sha256(convert_to('member ' || id, 'UTF8')), id FROM participant;
+SELECT 1000 + {sites} + id, code, name, 'participant', sha256(convert_to('member ' || id, 'UTF8')), id FROM participant;
 INSERT INTO api_key_site (api_key, site) SELECT 1000 + id, id FROM site;
+INSERT INTO reference_change (number, changed_at, way, api_key, scheme, of_what, name, subject, before, after, digest)
+SELECT n, now(), 'service', 1, CASE WHEN n % 2 = 0 THEN 1 END, 'site', 'site-00001', 1, '{{"name":"A"}}', '{{"name":"B"}}', sha256('d')
+  FROM generate_series((SELECT coalesce(max(number), 0) + 1 FROM reference_change), 5000) AS n;
 UPDATE network_head SET reference_version = reference_version + 1;
 """
 
