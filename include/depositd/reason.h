@@ -11,6 +11,7 @@
 /* X(name, wire code, HTTP status, retryable, title) */
 #define REASON_TABLE(X)                                                                                      \
     /* the request as a message */                                                                           \
+    X(BAD_FRAMING, bad_framing, 400, false, "The request is no well-formed HTTP message")                    \
     X(NOT_JSON, not_json, 400, false, "The body is not JSON in UTF-8")                                       \
     X(UNAUTHENTICATED, unauthenticated, 401, false, "No valid key was given")                                \
     X(ROLE_NOT_ALLOWED, role_not_allowed, 403, false, "The key's role may not do this")                      \
@@ -19,10 +20,15 @@
     X(NOT_FOUND, not_found, 404, false, "There is nothing here that the key may know of")                    \
     X(METHOD_NOT_ALLOWED, method_not_allowed, 405, false, "The resource does not have this method")          \
     X(NOT_ACCEPTABLE, not_acceptable, 406, false, "No representation that the request accepts")              \
+    X(REQUEST_TIMEOUT, request_timeout, 408, true, "The request came in too slowly; nothing was recorded")   \
     X(PRECONDITION_FAILED, precondition_failed, 412, false, "The resource has changed since")                \
     X(BODY_TOO_LARGE, body_too_large, 413, false, "The body is too large")                                   \
+    X(TARGET_TOO_LONG, target_too_long, 414, false, "The request target is too long")                        \
     X(UNSUPPORTED_MEDIA_TYPE, unsupported_media_type, 415, false, "The body's media type is not supported")  \
     X(TOO_MANY_REQUESTS, too_many_requests, 429, true, "The key has made too many requests; wait a little")  \
+    X(HEAD_TOO_LARGE, head_too_large, 431, false, "The header fields are too large, or too many")            \
+    X(NOT_IMPLEMENTED, not_implemented, 501, false, "The service does not have this method or coding")       \
+    X(VERSION_NOT_SUPPORTED, version_not_supported, 505, false, "The service speaks HTTP/1.1 and 1.0")       \
     /* its parameters and its shape */                                                                       \
     X(PARAMETER_UNKNOWN, parameter_unknown, 422, false, "A query parameter is not known here")               \
     X(PARAMETER_MISSING, parameter_missing, 422, false, "A query parameter is missing")                      \

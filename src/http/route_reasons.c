@@ -95,6 +95,12 @@ static bool is_general(const struct route *route, enum reason reason)
         return writes;
     case REASON_NOT_FOUND:
         return names_something(route) && !is_post_of_events(route);
+    case REASON_BAD_FRAMING:
+    case REASON_REQUEST_TIMEOUT:
+    case REASON_TARGET_TOO_LONG:
+    case REASON_HEAD_TOO_LARGE:
+    case REASON_NOT_IMPLEMENTED:
+    case REASON_VERSION_NOT_SUPPORTED:
     case REASON_METHOD_NOT_ALLOWED:
     case REASON_NOT_ACCEPTABLE:
     case REASON_BODY_TOO_LARGE:

@@ -328,6 +328,8 @@ def test_request_ids(net):
 ELSEWHERE = {"day_not_ended", "earlier_day_open", "fixed_once_posted", "starts_too_soon", "name_taken", "precondition_failed",
              "currency_unknown", "time_zone_unknown", "participant_unknown", "overloaded", "outcome_unknown", "internal_error",
              "too_many_requests", "already_resolved", "day_not_sealed", "seal_broken",
+             # test_framing.py, and of slow requests tests/faults/test_clients.py
+             "bad_framing", "target_too_long", "head_too_large", "not_implemented", "version_not_supported", "request_timeout",
              # test_payments.py and test_journals.py
              "payment_state", "payment_held", "payment_not_held", "approver_closed_day", "second_key_needed", "proposal_decided",
              "payment_direct", "reversal_of_journal",
