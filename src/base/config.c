@@ -38,7 +38,16 @@ static const struct setting settings[] = {
     {FIELD(listen_address), TEXT, "127.0.0.1", 1, TEXT_MAX, "IP address to listen on"},
     {FIELD(listen_port), INTEGER, "8080", 1, 65535, "TCP port to listen on"},
     {FIELD(max_connections), INTEGER, "1024", 1, 65536, "HTTP connections open at a time"},
+    {FIELD(max_connections_per_address), INTEGER, "256", 0, 65536,
+     "of them, from one address (of IPv6: 64 bits of it); 0: any number, for a service that only a trusted "
+     "proxy "
+     "can reach"},
     {FIELD(connection_timeout_s), INTEGER, "30", 1, 3600, "seconds until an idle HTTP connection is closed"},
+    {FIELD(head_timeout_s), INTEGER, "10", 1, 3600,
+     "seconds from the first byte of a request to the end of its head before 408"},
+    {FIELD(body_timeout_s), INTEGER, "20", 1, 3600,
+     "seconds in which a request's body must come in before 408, and ..."},
+    {FIELD(body_rate), INTEGER, "1024", 1, 1000000000, "... a second more for so many bytes of the body"},
     {FIELD(max_body_bytes), INTEGER, "1048576", 1024, 16777216, "bytes in the body of a request"},
     {FIELD(key_rate), INTEGER, "1000", 0, 1000000,
      "requests a second that each key may make before 429; 0: any number"},

@@ -22,7 +22,11 @@ struct config {
     char listen_address[CONFIG_TEXT_MAX];
     int listen_port;
     int max_connections;
+    int max_connections_per_address; /* 0: any number */
     int connection_timeout_s;
+    int head_timeout_s;
+    int body_timeout_s; /* and a second more for each … */
+    int body_rate;      /* … bytes of it */
     int max_body_bytes;
     int key_rate;    /* requests a second that each key may make; 0: any number */
     int key_burst;   /* requests that it may make at once */

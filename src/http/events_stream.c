@@ -39,6 +39,7 @@ struct events_stream {
     struct spool answer;   /* the lines */
     int64_t counts[EVENT_STATUSES];
     enum reason failure; /* nothing more is posted */
+    enum reason cut;     /* why the body came to no good end */
     struct lot lots[2];
     struct lot *filling; /* the server's thread gives it lines */
 
@@ -216,7 +217,7 @@ static void offer(struct events_stream *stream)
 {
     pthread_mutex_lock(&stream->lock);
     struct lot *lot = stream->filling;
-    bool good = stream->failure == REASON_NONE;
+    bool good = stream->failure == REASON_NONE && stream->cut == REASON_NONE;
     if (good && lot->state == LOT_FILLING && lot->posting.job.count > 0) {
         lot->state = LOT_READY;
         if (!any_is(stream, LOT_POSTING))
@@ -306,6 +307,12 @@ bool events_stream_end(struct events_stream *stream)
     return !is_under_way(stream);
 }
 
+void events_stream_cut(struct events_stream *stream, enum reason reason)
+{
+    stream->cut = reason;
+    buffer_reset(&stream->line);
+}
+
 bool events_stream_is_broken(const struct events_stream *stream)
 {
     return stream->failure != REASON_NONE;
@@ -324,10 +331,11 @@ struct MHD_Response *events_stream_response(struct events_stream *stream, struct
     bool any = false;
     for (size_t i = 0; i < EVENT_STATUSES; i++)
         any = any || stream->counts[i] > 0;
-    if (stream->failure == REASON_NONE)
+    enum reason reason = stream->failure != REASON_NONE ? stream->failure : stream->cut;
+    if (reason == REASON_NONE)
         add_summary(stream);
     else if (!any) {
-        faults_refuse(faults, stream->failure);
+        faults_refuse(faults, reason);
         return NULL;
     }
     struct MHD_Response *response = spool_response(&stream->answer);

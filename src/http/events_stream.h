@@ -29,6 +29,10 @@ MUST_CHECK bool events_stream_end(struct events_stream *stream);
 /* True: `wake` will be called, or has been. False: there is no need to wait any longer. */
 MUST_CHECK bool events_stream_wait(struct events_stream *stream);
 
+/* The rest of the body will not come: what is not with the writer yet is not posted. After this, the body is
+ * complete, but the answer has no summary. */
+void events_stream_cut(struct events_stream *stream, enum reason reason);
+
 /* Nothing more is posted, and what comes in is thrown away: something went wrong. */
 bool events_stream_is_broken(const struct events_stream *stream);
 

@@ -440,6 +440,20 @@ static bool end_stream(struct exchange *exchange)
 
 /* ------------------------------------------------------------------------------------------------------- */
 
+void exchange_refuse(struct exchange *exchange, enum reason reason, const char *detail)
+{
+    exchange->last = true;
+    if (exchange->state != EXCHANGE_READING && exchange->state != EXCHANGE_REFRESHED)
+        return;
+    if (exchange->stream != NULL) {
+        events_stream_cut(exchange->stream, reason);
+        return;
+    }
+    if (exchange->answer.faults.count == 0)
+        faults_add(&exchange->answer.faults, reason, NULL, "%s", detail);
+    exchange->state = EXCHANGE_DECIDED;
+}
+
 bool exchange_receive(struct exchange *exchange, const char *data, size_t *length)
 {
     if (exchange->request.stream)

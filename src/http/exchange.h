@@ -74,6 +74,8 @@ struct exchange {
     bool under_way;                  /* the worker's: the beginning of the long answer is the server's */
     char request_id[REQUEST_ID_MAX + 1];
     const char *method;
+    struct wire_connection *wire; /* that it came on */
+    bool last;                    /* on its connection, which is then closed */
     int64_t started_us;
     int status; /* as sent; 0: nothing was */
 };
@@ -89,6 +91,9 @@ void exchange_free(struct exchange *exchange);
 MUST_CHECK bool exchange_receive(struct exchange *exchange, const char *data, size_t *length);
 /* READING: whether the announced body is refused before it is sent: DECIDED then. */
 MUST_CHECK bool exchange_refuses_body(struct exchange *exchange);
+/* READING or REFRESHED: the request is refused, for the reason given or for one found before, and the
+ * connection closed: DECIDED. Of a stream, the lines that are posted are answered first. */
+void exchange_refuse(struct exchange *exchange, enum reason reason, const char *detail);
 /* When the body is complete, and each time the exchange is back: goes on as far as the server's thread can.
  * True: it is DECIDED. False: it is away, or back already, and must not be touched until the next call. */
 MUST_CHECK bool exchange_advance(struct exchange *exchange);

@@ -87,7 +87,7 @@ static void add_headers(struct reply *reply, const struct exchange *exchange)
     if (answer->is_page)
         add_page_headers(reply);
     add_header(reply, MHD_HTTP_HEADER_CACHE_CONTROL, cache_control(exchange));
-    if (exchange->all->draining)
+    if (exchange->all->draining || exchange->last)
         add_header(reply, MHD_HTTP_HEADER_CONNECTION, "close");
     if (exchange->status == 405) {
         router_allow(exchange->allowed, allow);

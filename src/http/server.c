@@ -8,6 +8,7 @@
 #include "app/bank.h"
 #include "base/clock.h"
 #include "base/log.h"
+#include "http/callers.h"
 #include "http/exchange.h"
 #include "http/json_body.h"
 #include "http/meters.h"
@@ -15,6 +16,7 @@
 #include "http/rates.h"
 #include "http/reply.h"
 #include "http/route.h"
+#include "http/wire.h"
 
 #include <netdb.h>
 #include <stdio.h>
@@ -26,14 +28,52 @@
 
 enum {
     DESCRIPTORS_BESIDES = 64, /* the database's connections, standard streams, libmicrohttpd's own */
-    CONNECTION_BYTES = 16384, /* libmicrohttpd clears them for each request */
+    CONNECTION_BYTES = 24576, /* a whole head, a record of each field, and the head of the answer, with a Link
+                                 as long as the target; libmicrohttpd clears them for each request */
     MESSAGE_MAX = 512
 };
 
 struct server {
     struct exchanges exchanges;
+    struct wire *wire;
     struct MHD_Daemon *daemon;
 };
+
+/* What a connection that is there for the probes may ask. */
+static bool is_probe(const char *path)
+{
+    return strcmp(path, "/healthz") == 0 || strcmp(path, "/readyz") == 0 || strcmp(path, "/metrics") == 0;
+}
+
+static void refuse_what_is_wrong(struct exchange *exchange)
+{
+    const char *detail;
+    enum reason reason = wire_refusal(exchange->wire, &detail);
+    if (reason != REASON_NONE)
+        exchange_refuse(exchange, reason, detail);
+    else if (exchange->last && !is_probe(exchange->request.path))
+        exchange_refuse(exchange, REASON_OVERLOADED, "There are too many connections.");
+}
+
+/* The head of a request is complete. */
+static enum MHD_Result begin(struct exchanges *all, struct MHD_Connection *connection, const char *path,
+                             const char *method, const char *version, void **context)
+{
+    struct wire_connection *wire = wire_begin_request(connection);
+    if (wire == NULL)
+        return MHD_NO;
+    struct exchange *exchange = *context = exchange_new(all, connection, method, path, version);
+    if (exchange == NULL)
+        return reply_overloaded(all, connection);
+    exchange->wire = wire;
+    exchange->last = wire_is_reserved(wire);
+    if (strcmp(path, "*") == 0) /* OPTIONS for the server itself, RFC 9110 section 9.3.7 */
+        exchange->allowed = (1u << METHOD_COUNT) - 1;
+    refuse_what_is_wrong(exchange);
+    if (exchange->state == EXCHANGE_DECIDED || exchange_refuses_body(exchange))
+        return exchange_send(exchange);
+    return MHD_YES;
+}
 
 /* Called for the head of a request, for each piece of its body, at its end, and when it is back from where
  * it was suspended. */
@@ -41,17 +81,19 @@ static enum MHD_Result handle(void *closure, struct MHD_Connection *connection, 
                               const char *method, const char *version, const char *data, size_t *length,
                               void **context)
 {
-    struct exchanges *all = closure;
     struct exchange *exchange = *context;
-    if (exchange == NULL) {
-        *context = exchange = exchange_new(all, connection, method, path, version);
-        if (exchange == NULL)
-            return reply_overloaded(all, connection);
-        return exchange_refuses_body(exchange) ? exchange_send(exchange) : MHD_YES;
-    }
-    if (*length > 0) {
+    const char *detail;
+    if (exchange == NULL)
+        return begin(closure, connection, path, method, version, context);
+    enum reason reason = wire_refusal(exchange->wire, &detail);
+    if (*length > 0 && reason == REASON_NONE)
         return exchange_receive(exchange, data, length) ? MHD_YES : MHD_NO;
+    if (*length > 0) { /* what of the body is made up, or came with what is wrong */
+        *length = 0;
+        return MHD_YES;
     }
+    if (reason != REASON_NONE)
+        exchange_refuse(exchange, reason, detail);
     return exchange_advance(exchange) ? exchange_send(exchange) : MHD_YES;
 }
 
@@ -126,18 +168,19 @@ static bool listen_address(const struct config *config, struct addrinfo **addres
     return getaddrinfo(config->listen_address, port, &hints, address) == 0;
 }
 
-static struct MHD_Daemon *start_daemon(const struct config *config, struct exchanges *all,
+static struct MHD_Daemon *start_daemon(const struct config *config, struct server *server,
                                        const struct addrinfo *address)
 {
     unsigned flags = MHD_USE_POLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG |
                      (address->ai_family == AF_INET6 ? MHD_USE_IPv6 : 0);
-    return MHD_start_daemon(flags, (uint16_t)config->listen_port, NULL, NULL, handle, all,
-                            MHD_OPTION_EXTERNAL_LOGGER, log_message, NULL, MHD_OPTION_SOCK_ADDR,
-                            address->ai_addr, MHD_OPTION_CONNECTION_LIMIT, (unsigned)config->max_connections,
-                            MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)config->connection_timeout_s,
-                            MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)CONNECTION_BYTES,
-                            MHD_OPTION_NOTIFY_COMPLETED, completed, NULL, MHD_OPTION_UNESCAPE_CALLBACK,
-                            keep_escapes, NULL, MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_END);
+    return MHD_start_daemon(
+        flags, (uint16_t)config->listen_port, wire_accept, server->wire, handle, &server->exchanges,
+        MHD_OPTION_NOTIFY_CONNECTION, wire_notify, server->wire, MHD_OPTION_EXTERNAL_LOGGER, log_message,
+        NULL, MHD_OPTION_SOCK_ADDR, address->ai_addr, MHD_OPTION_CONNECTION_LIMIT,
+        (unsigned)config->max_connections + CALLERS_RESERVED, MHD_OPTION_CONNECTION_TIMEOUT,
+        (unsigned)config->connection_timeout_s, MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)CONNECTION_BYTES,
+        MHD_OPTION_NOTIFY_COMPLETED, completed, NULL, MHD_OPTION_UNESCAPE_CALLBACK, keep_escapes, NULL,
+        MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_END);
 }
 
 /* All that answering needs, up to listening. NULL: what is lacking is in `error`. */
@@ -156,7 +199,9 @@ static struct server *prepare(struct service *service, char *error, size_t error
     openapi_write(&all->openapi);
     all->rates = rates_new(config->key_rate, config->key_burst);
     all->meters = meters_new(all);
-    if (!all->openapi.failed && all->rates != NULL && all->meters != NULL && reply_init(all))
+    server->wire = wire_start(config);
+    if (!all->openapi.failed && server->wire != NULL && all->rates != NULL && all->meters != NULL &&
+        reply_init(all))
         all->pool = read_pool_start(config->dsn, (size_t)config->read_workers, (size_t)config->queue_reads);
     if (all->pool != NULL)
         return server;
@@ -175,10 +220,10 @@ struct server *server_start(struct service *service, char *error, size_t error_s
     }
     json_body_init();
     bank_init();
-    allow_descriptors(config->max_connections);
+    allow_descriptors(config->max_connections + CALLERS_RESERVED);
     struct server *server = prepare(service, error, error_size);
     if (server != NULL)
-        server->daemon = start_daemon(config, &server->exchanges, address);
+        server->daemon = start_daemon(config, server, address);
     freeaddrinfo(address);
     if (server == NULL || server->daemon != NULL)
         return server;
@@ -207,6 +252,7 @@ void server_stop(struct server *server)
     struct exchanges *all = &server->exchanges;
     if (server->daemon != NULL)
         stop_daemon(server);
+    wire_stop(server->wire);
     read_pool_stop(all->pool);
     reply_dispose(all);
     rates_free(all->rates);

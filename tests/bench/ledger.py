@@ -35,7 +35,7 @@ class Ledger:
         self.days = [today - n * DAY for n in range(past_days, -1, -1)]
         self.database = Database()
         stack.callback(self.database.drop)
-        self.service = self._in_service(new_service(self.database, key_rate=0))
+        self.service = self._in_service(new_service(self.database, key_rate=0, max_connections_per_address=0))
         self._load(participants)
 
     def _in_service(self, service):
@@ -44,7 +44,7 @@ class Ledger:
         return service
 
     def another_instance(self):
-        second = Service(self.database, key_rate=0).start()
+        second = Service(self.database, key_rate=0, max_connections_per_address=0).start()
         second.admin_key = self.service.admin_key
         return self._in_service(second)
 
