@@ -6,6 +6,7 @@
 #include "http/paging.h"
 #include "http/reading.h"
 #include "http/router.h"
+#include "version.h"
 
 #include <string.h>
 
@@ -80,6 +81,7 @@ void handle_index(const struct request *request, struct answer *answer)
         return;
     buffer_add_char(text, '{');
     member_string(text, "service", "depositd");
+    member_string(text, "version", DEPOSITD_VERSION);
     member_string(text, "openapi", "/openapi.json");
     enum store_result result = add_schemes(request, &chosen, text);
     if (result != STORE_OK) {

@@ -99,9 +99,9 @@ def test_headers_stand_where_they_are_sent(document):
 
 
 def test_the_version_stands_once(shared, document):
-    """meson.build has it; the binary and the document say the same."""
+    """meson.build has it; the binary, the document and the first page say the same."""
     version = re.search(r"version: '([^']+)'", (TOP / "meson.build").read_text())[1]
-    assert document["info"]["version"] == version
+    assert document["info"]["version"] == shared.admin.get("/")["version"] == version
     assert shared.run("--version") == f"depositd {version}\n"
     assert "depositd --version" in shared.run("--help")
     assert subprocess.run([shared.binary, "--version", "more"], capture_output=True).returncode == 64
