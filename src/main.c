@@ -6,15 +6,19 @@
 #include "app/keys.h"
 #include "app/migrate.h"
 #include "app/service.h"
+#include "base/clock.h"
 #include "base/config.h"
 #include "base/log.h"
 #include "http/server.h"
 #include "version.h"
 
 #include <getopt.h>
+#include <pthread.h>
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
+#include <unistd.h>
 
 /* Exit statuses: of sysexits.h, the two that scripts tell apart from a plain failure; and that of a
  * verification that was not made, which is neither good nor bad news. */
@@ -76,19 +80,51 @@ static void block_signals(void)
     signal(SIGPIPE, SIG_IGN);
 }
 
-/* One that is away may be right. */
-static bool is_database_of_another_version(const struct config *config, char *why, size_t size)
+/* For a command of its own: it may take long, and Ctrl-C ends it. */
+static struct pg *connection_of(const struct config *config, const char *dsn)
 {
-    struct pg *pg = pg_new(config->dsn);
-    bool differs = pg != NULL && migrate_version_differs(pg, why, size);
+    return pg_new(dsn, &(struct pg_bounds){.statement_ms = config->long_deadline_s * 1000});
+}
+
+/* Lets an unreachable database pass; it may be all right. */
+static bool is_unfit_database(const struct config *config, char *why, size_t size)
+{
+    struct pg *pg = connection_of(config, config->dsn);
+    bool unfit = pg != NULL && migrate_version_differs(pg, why, size);
+    if (pg != NULL && !unfit && pg_is_pooled(pg)) {
+        snprintf(why, size, "%s", pg_last_error(pg));
+        unfit = true;
+    }
     pg_free(pg);
-    return differs;
+    return unfit;
+}
+
+/* Whatever still waits when the grace is over, for the database or for anything else, ends with the process.
+ */
+static void *end_after_grace(void *argument)
+{
+    const struct config *config = argument;
+    struct timespec grace = {.tv_sec = config->stop_grace_s};
+    clock_nanosleep(CLOCK_MONOTONIC, 0, &grace, NULL);
+    log_write(LOG_ERROR, "the service did not stop within stop_grace_s", NULL);
+    _exit(EXIT_FAILURE);
+}
+
+/* What is under way has three quarters of the grace to end. */
+static void begin_to_stop(struct service *service)
+{
+    pthread_t watchman;
+    int64_t grace_ms = service->config->stop_grace_s * INT64_C(1000);
+    log_write(LOG_INFO, "stopping", NULL);
+    atomic_store(&service->stop.at_ms, clock_monotonic_ms() + grace_ms * 3 / 4);
+    if (pthread_create(&watchman, NULL, end_after_grace, (void *)(uintptr_t)service->config) == 0)
+        pthread_detach(watchman);
 }
 
 static int run_serve(const struct config *config, struct options *options)
 {
     char error[MESSAGE_MAX] = "out of memory, or of threads";
-    if (is_database_of_another_version(config, error, sizeof error))
+    if (is_unfit_database(config, error, sizeof error))
         return fail(error);
     struct service service = {
         .config = config, .snapshots = snapshot_cache_new(), .checking = ATOMIC_FLAG_INIT};
@@ -96,15 +132,15 @@ static int run_serve(const struct config *config, struct options *options)
     (void)options;
     block_signals();
     if (service.snapshots != NULL)
-        service.intake = intake_start(config, service.snapshots);
+        service.intake = intake_start(config, service.snapshots, &service.stop);
     if (service.intake != NULL)
-        service.closer = closer_start(config, service.snapshots);
+        service.closer = closer_start(config, service.snapshots, &service.stop);
     if (service.closer != NULL)
         server = server_start(&service, error, sizeof error);
     if (server != NULL) {
         log_write(LOG_INFO, "serving", "address", config->listen_address, NULL);
         wait_for_signal();
-        log_write(LOG_INFO, "stopping", NULL);
+        begin_to_stop(&service);
     }
     server_stop(server);
     closer_stop(service.closer);
@@ -115,7 +151,7 @@ static int run_serve(const struct config *config, struct options *options)
 
 static int run_migrate(const struct config *config, struct options *options)
 {
-    struct pg *pg = pg_new(config->owner_dsn);
+    struct pg *pg = connection_of(config, config->owner_dsn);
     (void)options;
     enum store_result result = pg != NULL ? migrate(pg, stdout) : STORE_FAILED;
     int status = result == STORE_OK ? EXIT_SUCCESS : fail(pg != NULL ? pg_last_error(pg) : "out of memory");
@@ -128,7 +164,7 @@ static int run_key_create(const struct config *config, struct options *options)
     char secret[KEY_SECRET_SIZE];
     struct arena arena;
     struct faults faults;
-    struct pg *pg = pg_new(config->dsn);
+    struct pg *pg = connection_of(config, config->dsn);
     int status = EXIT_SUCCESS;
     arena_init(&arena, 0);
     faults_init(&faults, &arena);
@@ -169,7 +205,7 @@ static int run_close(const struct config *config, struct options *options)
     struct close_order order = {0};
     if (!date_parse(options->operands[1], strlen(options->operands[1]), &order.date))
         return fail("a date is written YYYY-MM-DD");
-    struct pg *pg = pg_new(config->dsn);
+    struct pg *pg = connection_of(config, config->dsn);
     struct snapshot_cache *snapshots = snapshot_cache_new();
     arena_init(&arena, 0);
     faults_init(&faults, &arena);
@@ -194,7 +230,7 @@ static int run_check(const struct config *config, struct options *options)
 {
     struct arena arena;
     struct check_results results;
-    struct pg *pg = pg_new(config->dsn);
+    struct pg *pg = connection_of(config, config->dsn);
     arena_init(&arena, 0);
     enum store_result result =
         pg != NULL ? checks_run(pg, &arena, options->scheme, NULL, &results) : STORE_FAILED;
@@ -240,7 +276,7 @@ static int run_verify(const struct config *config, struct options *options)
     static const struct check_listener printer = {.found = print_finding};
     struct arena arena;
     struct check_results results;
-    struct pg *pg = pg_new(config->dsn);
+    struct pg *pg = connection_of(config, config->dsn);
     int status = EXIT_NOT_RUN;
     arena_init(&arena, 0);
     enum store_result result =

@@ -110,6 +110,7 @@
     X(SEAL_BROKEN, seal_broken, 500, false,                                                                  \
       "The rows no longer lead to the seal: depositd verify says what has changed")                          \
     X(OVERLOADED, overloaded, 503, true, "Too busy, or no database; nothing was recorded")                   \
+    X(TOO_SLOW, too_slow, 503, true, "The database took too long; nothing was recorded")                     \
     X(OUTCOME_UNKNOWN, outcome_unknown, 503, true, "The commit's answer was lost; post again, that is safe")
 
 enum reason {

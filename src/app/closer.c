@@ -17,6 +17,7 @@
 
 enum {
     PAUSE_S = 1,
+    LOOK_MS = 5000,     /* a look that takes longer says that the database does not answer */
     LATE_S = 300,       /* a close that is due for longer is late */
     WARN_AGAIN_S = 3600 /* as long as it stays so */
 };
@@ -117,7 +118,7 @@ static void watch(struct closer *closer, const struct close_work *work, size_t c
 static void note_answer(struct closer *closer, enum store_result result)
 {
     pthread_mutex_lock(&closer->lock);
-    closer->database_answers = result != STORE_UNAVAILABLE;
+    closer->database_answers = result != STORE_UNAVAILABLE && result != STORE_TOO_SLOW;
     pthread_mutex_unlock(&closer->lock);
 }
 
@@ -162,10 +163,12 @@ static bool work_once(struct closer *closer)
     bool closed = false, kept = false;
     struct instant now = clock_now();
     arena_init(&arena, 0);
+    pg_set_deadline(closer->pg, clock_monotonic_ms() + LOOK_MS);
     enum store_result result = pg_ready(closer->pg);
     if (result == STORE_OK)
         result = store_close_work(closer->pg, &arena, now, (struct instant){now.us + FUTURE_ALLOWED_US},
                                   &work, &count);
+    pg_set_deadline(closer->pg, 0);
     note_answer(closer, result);
     if (result == STORE_OK)
         watch(closer, work, count, now);
@@ -214,7 +217,8 @@ static void closer_free(struct closer *closer)
     free(closer);
 }
 
-struct closer *closer_start(const struct config *config, struct snapshot_cache *snapshots)
+struct closer *closer_start(const struct config *config, struct snapshot_cache *snapshots,
+                            const struct pg_stop *stop)
 {
     struct closer *closer = calloc(1, sizeof *closer);
     if (closer == NULL)
@@ -223,7 +227,8 @@ struct closer *closer_start(const struct config *config, struct snapshot_cache *
     pthread_cond_init(&closer->wake, NULL);
     closer->closes = config->close_by_clock;
     closer->snapshots = snapshots;
-    closer->pg = pg_new(config->dsn);
+    closer->pg = pg_new(config->dsn,
+                        &(struct pg_bounds){.statement_ms = config->long_deadline_s * 1000, .stop = stop});
     if (closer->pg == NULL || pthread_create(&closer->thread, NULL, run, closer) != 0) {
         closer_free(closer);
         return NULL;

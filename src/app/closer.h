@@ -11,8 +11,9 @@
 struct closer;
 
 /* NULL: no memory or no thread. */
-MUST_CHECK struct closer *closer_start(const struct config *config, struct snapshot_cache *snapshots);
-/* Lets a close under way end, then ends the thread. */
+MUST_CHECK struct closer *closer_start(const struct config *config, struct snapshot_cache *snapshots,
+                                       const struct pg_stop *stop);
+/* Lets a close under way end, unless all waits end before, then ends the thread. */
 void closer_stop(struct closer *closer);
 
 /* How a scheme's closes stand, as the clock last saw it. */

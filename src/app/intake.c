@@ -33,6 +33,7 @@ struct intake {
     struct pg *pg;
     struct arena arena; /* of one batch */
     size_t waiting_max, batch_max;
+    int64_t half_ms; /* of the deadline: for a batch with all its attempts */
     struct kept_schemes kept;
     int replays;      /* so many more batches look their ids up */
     int company;      /* so many more batches take it that another instance posts, too … */
@@ -146,7 +147,9 @@ static enum reason reason_of(enum store_result result)
     case STORE_OUTCOME_UNKNOWN:
         return REASON_OUTCOME_UNKNOWN;
     case STORE_UNAVAILABLE:
+    case STORE_TOO_SLOW:
     case STORE_CONFLICT:
+    case STORE_LOCKED:
         return REASON_OVERLOADED;
     default:
         return REASON_INTERNAL_ERROR;
@@ -190,7 +193,8 @@ static void post_stretch(struct intake *intake, struct place *places, size_t cou
     if (result == STORE_OK)
         return;
     clear_results(places, count);
-    if (result == STORE_UNAVAILABLE || result == STORE_OUTCOME_UNKNOWN || result == STORE_CONFLICT) {
+    if (result == STORE_UNAVAILABLE || result == STORE_TOO_SLOW || result == STORE_OUTCOME_UNKNOWN ||
+        result == STORE_CONFLICT || result == STORE_LOCKED) {
         fail_places(places, count, result);
     } else if (count == 1) {
         reject_alone(intake, places, result);
@@ -269,6 +273,7 @@ static void post_jobs(struct intake *intake, struct intake_job *jobs)
         else
             job->failure = REASON_INTERNAL_ERROR;
     }
+    pg_set_deadline(intake->pg, clock_monotonic_ms() + intake->half_ms);
     if (count > 0) {
         post_stretch(intake, places, count);
         count_results(intake, places, count);
@@ -320,6 +325,7 @@ static void *run(void *argument)
 {
     struct intake *intake = argument;
     while (wait_for_jobs(intake)) {
+        pg_set_deadline(intake->pg, clock_monotonic_ms() + intake->half_ms);
         if (intake->company > 0 && intake->replays == 0 && intake->turn.scheme != 0)
             batch_take_turn(&intake->turn, intake->pg, &intake->arena, &intake->kept);
         post_jobs(intake, take_jobs(intake));
@@ -359,7 +365,8 @@ static void intake_free(struct intake *intake)
     free(intake);
 }
 
-struct intake *intake_start(const struct config *config, struct snapshot_cache *cache)
+struct intake *intake_start(const struct config *config, struct snapshot_cache *cache,
+                            const struct pg_stop *stop)
 {
     struct intake *intake = calloc(1, sizeof *intake);
     if (intake == NULL)
@@ -370,7 +377,8 @@ struct intake *intake_start(const struct config *config, struct snapshot_cache *
     intake->snapshots = cache;
     intake->waiting_max = (size_t)config->queue_events;
     intake->batch_max = (size_t)config->batch_events;
-    intake->pg = pg_new(config->dsn);
+    intake->half_ms = config->post_deadline_ms / 2;
+    intake->pg = pg_new(config->dsn, &(struct pg_bounds){.statement_ms = (int)intake->half_ms, .stop = stop});
     if (intake->pg != NULL)
         pg_plan_once(intake->pg);
     if (intake->pg == NULL || pthread_create(&intake->thread, NULL, run, intake) != 0) {

@@ -60,7 +60,8 @@ struct intake_job {
 struct intake;
 
 /* Starts the writer's thread. NULL: no memory or no thread. */
-MUST_CHECK struct intake *intake_start(const struct config *config, struct snapshot_cache *cache);
+MUST_CHECK struct intake *intake_start(const struct config *config, struct snapshot_cache *cache,
+                                       const struct pg_stop *stop);
 /* Takes no more jobs, finishes those that wait, ends the thread. */
 void intake_stop(struct intake *intake);
 

@@ -142,8 +142,9 @@ enum reason key_create(struct pg *pg, const struct key_request *request, char se
         return faults->count > 0 ? faults->items[0].reason : REASON_NONE;
     if (result == STORE_OUTCOME_UNKNOWN)
         return REASON_OUTCOME_UNKNOWN;
-    return result == STORE_UNAVAILABLE || result == STORE_CONFLICT ? REASON_OVERLOADED
-                                                                   : REASON_INTERNAL_ERROR;
+    return result == STORE_UNAVAILABLE || result == STORE_CONFLICT || result == STORE_LOCKED
+               ? REASON_OVERLOADED
+               : REASON_INTERNAL_ERROR;
 }
 
 enum store_result key_revoke(struct pg *pg, const char *name, const struct change_author *author,

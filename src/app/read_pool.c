@@ -61,9 +61,9 @@ void read_pool_count(struct read_pool *pool, size_t *waiting, size_t *running)
     pthread_mutex_unlock(&pool->lock);
 }
 
-static bool start_worker(struct worker *worker, const char *dsn)
+static bool start_worker(struct worker *worker, const char *dsn, const struct pg_bounds *bounds)
 {
-    worker->pg = pg_new(dsn);
+    worker->pg = pg_new(dsn, bounds);
     if (worker->pg == NULL)
         return false;
     if (pthread_create(&worker->thread, NULL, work, worker) == 0)
@@ -72,7 +72,8 @@ static bool start_worker(struct worker *worker, const char *dsn)
     return false;
 }
 
-struct read_pool *read_pool_start(const char *dsn, size_t workers, size_t queue_max)
+struct read_pool *read_pool_start(const char *dsn, const struct pg_bounds *bounds, size_t workers,
+                                  size_t queue_max)
 {
     struct read_pool *pool = calloc(1, sizeof *pool + workers * sizeof pool->workers[0]);
     if (pool == NULL)
@@ -83,7 +84,7 @@ struct read_pool *read_pool_start(const char *dsn, size_t workers, size_t queue_
     for (; pool->worker_count < workers; pool->worker_count++) {
         struct worker *worker = &pool->workers[pool->worker_count];
         worker->pool = pool;
-        if (!start_worker(worker, dsn)) {
+        if (!start_worker(worker, dsn, bounds)) {
             read_pool_stop(pool);
             return NULL;
         }

@@ -18,7 +18,8 @@ struct read_job {
 struct read_pool;
 
 /* NULL: no memory or no thread. Nothing is connected yet. */
-MUST_CHECK struct read_pool *read_pool_start(const char *dsn, size_t workers, size_t queue_max);
+MUST_CHECK struct read_pool *read_pool_start(const char *dsn, const struct pg_bounds *bounds, size_t workers,
+                                             size_t queue_max);
 /* Takes no more jobs, runs those that wait, ends the threads. */
 void read_pool_stop(struct read_pool *pool);
 

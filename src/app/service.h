@@ -12,6 +12,7 @@
 
 struct service {
     const struct config *config;
+    struct pg_stop stop; /* of all waits on the database */
     struct snapshot_cache *snapshots;
     struct intake *intake;
     struct closer *closer;

@@ -36,7 +36,11 @@ struct config {
     int queue_events; /* events waiting for the writer before 503 */
     int batch_events; /* events in one transaction */
     int read_workers;
-    int queue_reads; /* requests waiting for a read worker before 503 */
+    int queue_reads;      /* requests waiting for a read worker before 503 */
+    int post_deadline_ms; /* until a post is answered */
+    int read_deadline_ms; /* that the database may take for a read or a small change */
+    int long_deadline_s;  /* that it may take for large work */
+    int stop_grace_s;     /* from SIGTERM to the end of the process */
     bool close_by_clock;
     char log_level[16];
 };

@@ -13,6 +13,7 @@
 #include "http/admission.h"
 #include "http/media.h"
 #include "http/page.h"
+#include "http/patience.h"
 #include "http/router.h"
 #include "http/sending.h"
 
@@ -26,7 +27,6 @@
 enum {
     ARENA_MAX = 64 << 20,
     ANSWER_MAX = 64 << 20,
-    PATIENCE_S = 10,
     LAST_ANSWERS_S = 1,
     DRAINED_BODIES = 4 /* a body too large is read to its end, so that the client gets to see why it was
                           refused; but no more than this many times the maximum */
@@ -118,6 +118,7 @@ struct exchange *exchange_new(struct exchanges *all, struct MHD_Connection *conn
     exchange->connection = connection;
     exchange->state = EXCHANGE_READING;
     exchange->started_us = clock_monotonic_us();
+    exchange->socket = MHD_get_connection_info(connection, MHD_CONNECTION_INFO_CONNECTION_FD)->connect_fd;
     exchange->takes_chunks = strcmp(version, MHD_HTTP_VERSION_1_0) != 0;
     arena_init(&exchange->arena, ARENA_MAX);
     buffer_init(&exchange->body, (size_t)all->service->config->max_body_bytes);
@@ -249,7 +250,7 @@ static bool outlast(struct exchange *exchange)
 static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
 {
     struct request *request = &exchange->request;
-    if (atomic_load(&exchange->all->hurrying)) {
+    if (atomic_load(&exchange->all->hurrying) || !patience_begin(exchange, pg)) {
         refuse(exchange, REASON_OVERLOADED);
         return EXCHANGE_DECIDED;
     }
@@ -274,6 +275,7 @@ static void work(struct read_job *job, struct pg *pg)
 {
     struct exchange *exchange = (struct exchange *)((char *)job - offsetof(struct exchange, job));
     enum exchange_state state = serve(exchange, pg);
+    patience_end(pg);
     if (!sending_end(exchange))
         come_back(exchange, state);
 }
@@ -288,6 +290,7 @@ static bool decided(struct exchange *exchange)
 static bool go_to_worker(struct exchange *exchange)
 {
     exchange->job.run = work;
+    exchange->asked_ms = clock_monotonic_ms();
     if (!leave(exchange, EXCHANGE_WORKING)) {
         refuse(exchange, REASON_OVERLOADED);
         return decided(exchange);
@@ -541,7 +544,7 @@ static void wait_for_end(struct exchanges *all, int timeout_s)
 void exchanges_drain(struct exchanges *all)
 {
     pthread_mutex_lock(&all->lock);
-    wait_for_end(all, PATIENCE_S);
+    wait_for_end(all, all->service->config->stop_grace_s / 2);
     atomic_store(&all->hurrying, true);
     while (all->away > 0)
         pthread_cond_wait(&all->fewer, &all->lock);

@@ -77,7 +77,9 @@ struct exchange {
     struct wire_connection *wire; /* that it came on */
     bool last;                    /* on its connection, which is then closed */
     int64_t started_us;
-    int status; /* as sent; 0: nothing was */
+    int socket;       /* the connection's; only to look at, and only while that is suspended */
+    int64_t asked_ms; /* when it went to a worker */
+    int status;       /* as sent; 0: nothing was */
 };
 
 /* A new one, READING. NULL: out of memory. */
@@ -108,9 +110,9 @@ void exchange_resume(struct exchange *exchange);
 /* How many exchanges are open now, and how many of them read NDJSON. Any thread. */
 void exchanges_count(struct exchanges *all, size_t *open, size_t *streams);
 
-/* Waits until no exchange is open, for 10 seconds; then, for as long as it takes, until none is away: what
- * workers and writer have begun they end, what workers have not begun they refuse, and long answers they cut
- * off; and a second more for the last answers to leave. */
+/* Waits until no exchange is open, for half of stop_grace_s; then until none is away: what workers and writer
+ * have begun they end, unless their waits for the database end before; what workers have not begun they
+ * refuse, and long answers they cut off; and a second more for the last answers to leave. */
 void exchanges_drain(struct exchanges *all);
 
 #endif

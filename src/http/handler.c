@@ -62,7 +62,10 @@ static enum reason store_reason(enum store_result result)
         return REASON_OUTCOME_UNKNOWN;
     case STORE_UNAVAILABLE:
     case STORE_CONFLICT:
+    case STORE_LOCKED:
         return REASON_OVERLOADED;
+    case STORE_TOO_SLOW:
+        return REASON_TOO_SLOW;
     case STORE_OK:
     case STORE_OUT_OF_RANGE:
     case STORE_REFUSED:
@@ -75,7 +78,13 @@ static enum reason store_reason(enum store_result result)
 void answer_store_failure(struct answer *answer, enum store_result result)
 {
     enum reason reason = store_reason(result);
-    faults_refuse(&answer->faults, reason);
+    if (reason == REASON_TOO_SLOW && answer->deadline_setting != NULL)
+        faults_add(
+            &answer->faults, reason, NULL,
+            "The database did not answer within %lld ms, which the setting %s bounds; nothing was recorded",
+            (long long)answer->deadline_ms, answer->deadline_setting);
+    else
+        faults_refuse(&answer->faults, reason);
 }
 
 void answer_not_found(struct answer *answer)

@@ -73,7 +73,9 @@ struct answer {
     bool is_page;     /* the body is HTML; else, where that is wanted, it is JSON to be made a page of */
     const char *etag; /* quoted; NULL: none */
     const char *location;
-    const char *link_next; /* target of Link: …; rel="next" */
+    const char *link_next;        /* target of Link: …; rel="next" */
+    int64_t deadline_ms;          /* what the database may take for all of it */
+    const char *deadline_setting; /* the setting that says so; NULL: it has no deadline */
     struct faults faults;
 };
 

@@ -141,6 +141,15 @@ bool long_answer_is_wanted(struct long_answer *answer)
     return wanted;
 }
 
+/* Only the writer wakes a reader that waits: it can't go away under the lock. */
+bool long_answer_look(struct long_answer *answer)
+{
+    pthread_mutex_lock(&answer->lock);
+    bool wanted = !answer->left && (!answer->waiting || answer->reader.is_there(answer->reader.owner));
+    pthread_mutex_unlock(&answer->lock);
+    return wanted;
+}
+
 bool long_answer_end(struct long_answer *answer, bool complete)
 {
     struct long_answer_reader reader = answer->reader; /* which may free the answer as soon as the lock is */

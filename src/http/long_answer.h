@@ -19,6 +19,8 @@
 struct long_answer_reader {
     bool (*wait)(void *owner); /* the reader's thread, in long_answer_read; false: it can't */
     void (*wake)(void *owner); /* the writer's thread, once for each wait: the reader may go on at once */
+    bool (*is_there)(
+        void *owner); /* the writer's thread, while the reader waits; false: nobody will read on */
     void *owner;
 };
 
@@ -32,8 +34,10 @@ void long_answer_free(struct long_answer *answer);
 
 /* The writer's. False: nothing more can be added, long_answer_fault says why. */
 MUST_CHECK bool long_answer_add(struct long_answer *answer, const char *bytes, size_t length);
-/* Whether the reader is still there, or has yet to come. */
+/* Whether the reader has not left. */
 bool long_answer_is_wanted(struct long_answer *answer);
+/* The same, but a reader that waits is also looked for. */
+bool long_answer_look(struct long_answer *answer);
 /* The last that the writer does. Not `complete`: the reader is told that it is broken, after what was added.
  * False: the reader has left before, so that the answer is the writer's to free. */
 MUST_CHECK bool long_answer_end(struct long_answer *answer, bool complete);

@@ -109,6 +109,8 @@ static bool is_general(const struct route *route, enum reason reason)
     case REASON_INTERNAL_ERROR:
     case REASON_OVERLOADED:
         return true;
+    case REASON_TOO_SLOW:
+        return !route->at_once;
     case REASON_PARAMETER_MISSING:
         return has_parameter(route, "scheme");
     case REASON_PRECONDITION_FAILED:

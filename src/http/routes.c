@@ -82,10 +82,10 @@ static const struct route routes[] = {
     /* proofs */
     {GET("/v1/events/{event_id}/proof", FOR_ALL, handle_event_proof, "The proof that an event is under its day's seal", "Proof"),
      .parameters = {{"scheme", "Code of the scheme, where ids of two schemes meet", false}}, .not_yet = true,
-     .id = "getEventProof", .tag = TAG_PROOFS, REASONS(REASON_DAY_NOT_SEALED, REASON_SEAL_BROKEN)},
+     .is_long = true, .id = "getEventProof", .tag = TAG_PROOFS, REASONS(REASON_DAY_NOT_SEALED, REASON_SEAL_BROKEN)},
     {GET("/v1/entries/{entry}/proof", FOR_ALL, handle_entry_proof, "The same of any entry, also of what a close posted", "Proof"),
      .parameters = {SCHEME}, .not_yet = true,
-     .id = "getEntryProof", .tag = TAG_PROOFS, REASONS(REASON_DAY_NOT_SEALED, REASON_SEAL_BROKEN)},
+     .is_long = true, .id = "getEntryProof", .tag = TAG_PROOFS, REASONS(REASON_DAY_NOT_SEALED, REASON_SEAL_BROKEN)},
     {GET("/v1/seals", FOR_OFFICE, handle_seals_list, "The chain of a scheme's seals", "SealList"), .parameters = {SCHEME, PAGED},
      .id = "listSeals", .tag = TAG_PROOFS},
 
@@ -107,7 +107,7 @@ static const struct route routes[] = {
     {POST("/v1/reference", FOR_ADMIN, handle_reference_post, "Takes such a document, all or nothing",
           "ReferenceTaken"),
      .body = &shape_reference, .answer_statuses = {200}, .parameters = {WHY},
-     .id = "loadReference", .tag = TAG_REFERENCE, .reasons = reference_reasons},
+     .is_long = true, .id = "loadReference", .tag = TAG_REFERENCE, .reasons = reference_reasons},
     {LIST("/v1/schemes", FOR_ALL, handle_schemes_list, "Schemes", "SchemeList"),
      .id = "listSchemes", .tag = TAG_REFERENCE},
     {GET("/v1/schemes/{scheme}", FOR_ALL, handle_scheme_get, "A scheme", "Scheme"),
@@ -169,7 +169,7 @@ static const struct route routes[] = {
     {POST("/v1/schemes/{scheme}/days/{date}/close", FOR_STAFF, handle_day_close,
           "Closes a business day; a second close returns what the first gave", "Settlement"),
      .answer_statuses = {200},
-     .id = "closeDay", .tag = TAG_SETTLEMENTS, REASONS(REASON_DAY_NOT_ENDED, REASON_EARLIER_DAY_OPEN)},
+     .is_long = true, .id = "closeDay", .tag = TAG_SETTLEMENTS, REASONS(REASON_DAY_NOT_ENDED, REASON_EARLIER_DAY_OPEN)},
     {GET("/v1/settlements", FOR_PARTICIPANT | FOR_OFFICE, handle_settlements_list, "Settlements of a scheme",
          "SettlementList"),
      .parameters = {SCHEME, PAGED},
@@ -228,7 +228,7 @@ static const struct route routes[] = {
           "Writes the approved payments of a day into a file for the bank, and so instructs them; it moves money: two people approve, "
           "and the bank's own limits hold", "PaymentFile"),
      .body = &shape_file, .answer_statuses = {201, 200}, .located = true,
-     .id = "createPaymentFile", .tag = TAG_BANK,
+     .is_long = true, .id = "createPaymentFile", .tag = TAG_BANK,
      REASONS(REASON_NOTHING_APPROVED, REASON_BANK_DETAILS_MISSING, REASON_BANK_ACCOUNT_CHANGED, REASON_PAYMENT_STATE,
              REASON_PAYMENT_DIRECT, REASON_SCHEME_NOT_OPEN)},
     {LIST("/v1/settlements/{scheme}/{date}/files", FOR_OFFICE, handle_files_list, "Payment files of a day", "PaymentFileList"),
@@ -241,7 +241,7 @@ static const struct route routes[] = {
           "Takes a bank statement: matches its booked lines with payments by end-to-end reference and amount, confirms these, "
           "and books the rest into bank_suspense; the same statement again changes nothing", "BankStatements"),
      .xml_body = "ISO 20022 camt.053.001.08, in UTF-8, without a document type", .answer_statuses = {200}, .parameters = {SCHEME},
-     .id = "postBankStatement", .tag = TAG_BANK, .reasons = statement_reasons},
+     .is_long = true, .id = "postBankStatement", .tag = TAG_BANK, .reasons = statement_reasons},
     {GET("/v1/bank-statements", FOR_OFFICE, handle_bank_statements_list, "Bank statements of a scheme", "BankStatementList"),
      .parameters = {SCHEME, PAGED},
      .id = "listBankStatements", .tag = TAG_BANK},
@@ -286,7 +286,7 @@ static const struct route routes[] = {
      .id = "listPostingRules", .tag = TAG_BOOKS},
     {GET("/v1/checks", FOR_OFFICE, handle_checks, "What must hold, checked now", "Checks"),
      .parameters = {{"scheme", "Code of the scheme; all unless given", false}},
-     .id = "runChecks", .tag = TAG_BOOKS},
+     .is_long = true, .id = "runChecks", .tag = TAG_BOOKS},
 };
 /* clang-format on */
 

@@ -3,6 +3,7 @@
 #include "http/sending.h"
 
 #include "base/log.h"
+#include "http/patience.h"
 #include "http/reply.h"
 #include "http/route.h"
 
@@ -21,6 +22,11 @@ static bool give_up(struct exchange *exchange, enum reason reason)
 static bool wait_for_worker(void *owner)
 {
     return exchange_suspend(owner);
+}
+
+static bool is_client_there(void *owner)
+{
+    return patience_client_is_there(owner);
 }
 
 static void wake_server(void *owner)
@@ -52,7 +58,7 @@ static void count_made(struct exchanges *all)
 static bool begin(struct exchange *exchange)
 {
     const struct config *config = exchange->all->service->config;
-    struct long_answer_reader reader = {wait_for_worker, wake_server, exchange};
+    struct long_answer_reader reader = {wait_for_worker, wake_server, is_client_there, exchange};
     struct long_answer *answer =
         long_answer_new(config->spool_folder, (uint64_t)config->spool_megabytes << 20, reader);
     if (answer == NULL || !count_long_answer(exchange->all)) {
@@ -69,6 +75,7 @@ static bool move(struct exchange *exchange)
     struct buffer *body = &exchange->answer.body;
     bool moved = !body->failed && long_answer_add(exchange->long_answer, body->data, body->length);
     buffer_reset(body);
+    patience_extend(exchange);
     return moved || give_up(exchange, REASON_OVERLOADED);
 }
 

@@ -193,6 +193,7 @@ static struct server *prepare(struct service *service, char *error, size_t error
         return NULL;
     }
     struct exchanges *all = &server->exchanges;
+    const struct pg_bounds bounds = {.statement_ms = config->long_deadline_s * 1000, .stop = &service->stop};
     all->service = service;
     pthread_mutex_init(&all->lock, NULL);
     pthread_cond_init(&all->fewer, NULL);
@@ -202,7 +203,8 @@ static struct server *prepare(struct service *service, char *error, size_t error
     server->wire = wire_start(config);
     if (!all->openapi.failed && server->wire != NULL && all->rates != NULL && all->meters != NULL &&
         reply_init(all))
-        all->pool = read_pool_start(config->dsn, (size_t)config->read_workers, (size_t)config->queue_reads);
+        all->pool =
+            read_pool_start(config->dsn, &bounds, (size_t)config->read_workers, (size_t)config->queue_reads);
     if (all->pool != NULL)
         return server;
     snprintf(error, error_size, "no memory or no threads for %d read workers", config->read_workers);

@@ -4,7 +4,11 @@
  * Statements are the files under sql/, embedded as `struct sql`; each is prepared on its connection at first
  * use. Parameters are collected in a pg_params, in order ($1, $2 …), arrays in binary. Results are text and
  * are freed by scope (PG_ROWS). SQLSTATE becomes a store_result here and nowhere else. One thread at a time
- * per connection; every call may block.
+ * per connection.
+ *
+ * Every call may block, but none without bound: each wait ends at the connection's deadline, and when the
+ * service stops. The call then drops the connection and returns STORE_TOO_SLOW, or STORE_OUTCOME_UNKNOWN if a
+ * COMMIT was under way. Only names are resolved by the C library, in its own time.
  *
  * A pipeline sends statements without waiting for each other's answers: one round trip for all of them. */
 #ifndef DEPOSITD_STORE_PG_H
@@ -13,6 +17,7 @@
 #include "base/arena.h"
 #include "depositd/civil.h"
 
+#include <stdatomic.h>
 #include <stdbool.h>
 #include <stdint.h>
 
@@ -26,16 +31,36 @@ enum store_result {
     STORE_UNAVAILABLE =
         -1, /* no connection, or it broke: nothing was committed unless a commit was under way */
     STORE_OUTCOME_UNKNOWN = -2, /* the connection broke while a commit was under way */
-    STORE_CONFLICT = -3,        /* deadlock, serialization, lock time-out: try the transaction again */
+    STORE_CONFLICT = -3,        /* deadlock, serialization: try the transaction again */
     STORE_OUT_OF_RANGE = -4,    /* a number did not fit */
     STORE_REFUSED = -5,         /* a constraint of the database said no */
-    STORE_FAILED = -6           /* anything else: a bug, a missing grant, a full disk */
+    STORE_FAILED = -6,          /* anything else: a bug, a missing grant */
+    STORE_TOO_SLOW = -7,        /* no answer by the deadline: nothing was committed */
+    STORE_LOCKED = -8           /* somebody else held a lock for as long as we would wait */
 };
 
 struct pg;
 
+/* When all waits of a process end. Any thread sets it, once; 0: not yet. Of clock_monotonic_ms. */
+struct pg_stop {
+    atomic_int_least64_t at_ms;
+};
+
+struct pg_bounds {
+    int statement_ms; /* the longest wait for one answer; the server is told to give up a little later */
+    const struct pg_stop *stop; /* NULL: nothing stops it */
+};
+
 /* Does not connect yet: pg_ready does, and again after a break. `dsn` is copied. NULL: out of memory. */
-MUST_CHECK struct pg *pg_new(const char *dsn);
+MUST_CHECK struct pg *pg_new(const char *dsn, const struct pg_bounds *bounds);
+/* No wait lasts beyond this moment of clock_monotonic_ms, and no statement begins after it; 0: only the
+ * bounds count. */
+void pg_set_deadline(struct pg *pg, int64_t at_ms);
+/* Asked a few times a second while the connection waits: false drops the connection, with STORE_UNAVAILABLE.
+ * NULL: nobody is asked. */
+void pg_set_watch(struct pg *pg, bool (*wanted)(void *context), void *context);
+/* Whether pg_ready last found a connection pooler in place of PostgreSQL, and refused it. */
+bool pg_is_pooled(const struct pg *pg);
 /* For the few statements of the writer: each is planned once, not anew for the parameters at hand. Before it
  * connects. */
 void pg_plan_once(struct pg *pg);
@@ -47,7 +72,12 @@ MUST_CHECK enum store_result pg_ready(struct pg *pg);
  * would not know how far that came. Outside of transactions; does not block. */
 void pg_notice_closed(struct pg *pg);
 
+/* Closes the connection, so that the next use makes a new one. Does not block. */
+void pg_disconnect(struct pg *pg);
+
 MUST_CHECK enum store_result pg_begin(struct pg *pg);
+/* To the end of the transaction, a lock is waited for no longer than this: then STORE_LOCKED. */
+MUST_CHECK enum store_result pg_set_lock_wait(struct pg *pg, int ms);
 /* Whether a transaction is open, and has not failed. */
 bool pg_in_transaction(const struct pg *pg);
 /* REPEATABLE READ, READ ONLY: one view of the data for several statements. */
@@ -109,8 +139,8 @@ MUST_CHECK enum store_result pg_query(struct pg *pg, const struct sql *sql, cons
  * more are wanted. */
 typedef bool (*pg_each)(void *context, const struct pg_rows *row);
 /* Runs a statement, which may give any number of rows: none is kept. All are of one look at the data. `each`
- * may have had some before it fails. STORE_OK also where no more were wanted: it was cancelled. Not in a
- * pipeline. */
+ * may have had some before it fails. STORE_OK also where no more were wanted: then the connection was
+ * dropped, which ends the statement. Not in a pipeline. */
 MUST_CHECK enum store_result pg_query_each(struct pg *pg, const struct sql *sql,
                                            const struct pg_params *params, pg_each each, void *context);
 /* From here to pg_pipeline_end or pg_commit, pg_begin and pg_query only send; the rows come with the end, and

@@ -181,6 +181,7 @@ class Service:
             **{k: v for k, v in os.environ.items() if not k.startswith(("DEPOSITD_", "PG"))},
             "DEPOSITD_DSN": database.service_dsn, "DEPOSITD_OWNER_DSN": database.owner_dsn,
             "DEPOSITD_LISTEN_ADDRESS": "127.0.0.1", "DEPOSITD_CLOSE_BY_CLOCK": "no",
+            "DEPOSITD_POST_DEADLINE_MS": "100000", "DEPOSITD_READ_DEADLINE_MS": "100000",  # for machines of any load
             **{f"DEPOSITD_{k.upper()}": str(v) for k, v in settings.items()}}
         self.log = tempfile.NamedTemporaryFile(prefix="depositd-", suffix=".log")
 

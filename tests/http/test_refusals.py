@@ -330,6 +330,7 @@ ELSEWHERE = {"day_not_ended", "earlier_day_open", "fixed_once_posted", "starts_t
              "too_many_requests", "already_resolved", "day_not_sealed", "seal_broken",
              # test_framing.py, and of slow requests tests/faults/test_clients.py
              "bad_framing", "target_too_long", "head_too_large", "not_implemented", "version_not_supported", "request_timeout",
+             "too_slow",  # test_waits.py
              # test_payments.py and test_journals.py
              "payment_state", "payment_held", "payment_not_held", "approver_closed_day", "second_key_needed", "proposal_decided",
              "payment_direct", "reversal_of_journal",

@@ -12,7 +12,7 @@
 
 /* Each wait must be answered by one wake, and none come without one. */
 struct owner {
-    bool can_wait;
+    bool can_wait, is_gone;
     atomic_int waits;
     sem_t wakes;
 };
@@ -33,6 +33,12 @@ static void wake_owner(void *context)
     sem_post(&waiting->wakes);
 }
 
+static bool is_owner_there(void *context)
+{
+    const struct owner *looked_for = context;
+    return !looked_for->is_gone;
+}
+
 static int wakes(void)
 {
     int count;
@@ -44,7 +50,8 @@ static void make(uint64_t maximum)
 {
     owner = (struct owner){.can_wait = true};
     sem_init(&owner.wakes, 0, 0);
-    answer = long_answer_new("/tmp", maximum, (struct long_answer_reader){wait_owner, wake_owner, &owner});
+    answer = long_answer_new("/tmp", maximum,
+                             (struct long_answer_reader){wait_owner, wake_owner, is_owner_there, &owner});
     ck_assert_ptr_nonnull(answer);
 }
 
@@ -149,6 +156,22 @@ START_TEST(a_reader_that_can_not_wait)
 }
 END_TEST
 
+START_TEST(a_reader_is_looked_for_while_it_waits)
+{
+    char bytes[16];
+    make(10);
+    owner.is_gone = true;
+    ck_assert(long_answer_look(answer)); /* whoever does not wait will say itself that it leaves */
+    ck_assert_int_eq(long_answer_read(answer, bytes, sizeof bytes), 0);
+    ck_assert(!long_answer_look(answer));
+    owner.is_gone = false;
+    ck_assert(long_answer_look(answer));
+    add("01");
+    ck_assert(!long_answer_leave(answer));
+    ck_assert(!long_answer_look(answer));
+}
+END_TEST
+
 START_TEST(who_is_done_last_frees_it)
 {
     make(10);
@@ -170,8 +193,8 @@ START_TEST(a_file_that_can_not_be_made)
 {
     owner = (struct owner){.can_wait = true};
     sem_init(&owner.wakes, 0, 0);
-    answer =
-        long_answer_new("/nowhere/at/all", 10, (struct long_answer_reader){wait_owner, wake_owner, &owner});
+    answer = long_answer_new("/nowhere/at/all", 10,
+                             (struct long_answer_reader){wait_owner, wake_owner, is_owner_there, &owner});
     ck_assert_ptr_nonnull(answer);
     ck_assert(!long_answer_add(answer, "0", 1));
     ck_assert_str_eq(long_answer_fault(answer), "the spool's file can't be made");
@@ -247,6 +270,7 @@ int main(void)
     tcase_add_test(tests, a_reader_too_far_behind_is_cut_off);
     tcase_add_test(tests, a_reader_waits_and_is_woken_once);
     tcase_add_test(tests, a_reader_that_can_not_wait);
+    tcase_add_test(tests, a_reader_is_looked_for_while_it_waits);
     tcase_add_test(tests, who_is_done_last_frees_it);
     tcase_add_test(tests, a_file_that_can_not_be_made);
     tcase_add_test(tests, one_writes_while_the_other_reads);

@@ -1,0 +1,2 @@
+-- The process that serves this connection.
+SELECT pg_backend_pid()

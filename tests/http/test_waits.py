@@ -1,0 +1,126 @@
+# SPDX-License-Identifier: ISC
+"""Nobody waits for ever: what others lock in the database is waited for until a deadline, and
+a read ends when its client has gone."""
+import json
+import socket
+import struct
+import time
+from contextlib import contextmanager
+from datetime import date, timedelta
+
+import psycopg2
+import pytest
+
+import network
+from harness import new_service
+
+DAY = date.today() - timedelta(days=3)
+PATIENCE = 60  # seconds that a test waits for what must come
+WAITING = ("SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND usename = 'depositd_service'"
+           " AND wait_event_type = 'Lock'")
+
+
+def new_pair(database, **settings):
+    """A service with two schemes: anchor trades in tern-bay, cairn in skerry."""
+    service = new_service(database, **settings)
+    service.admin.load(network.reference(
+        [network.scheme(code, DAY, {"cup-300": "2.50", "cup-450": "3.50"}) for code in ("tern-bay", "skerry")],
+        {"anchor": ("tern-bay", "hearth"), "cairn": ("skerry", "hearth")}))
+    return service
+
+
+@pytest.fixture
+def start(database):
+    started = []
+
+    def start(**settings):
+        started.append(new_pair(database, **settings))
+        return started[-1]
+
+    yield start
+    for service in started:
+        service.stop()
+
+
+@contextmanager
+def locked(database, statement):
+    """What the statement locks stays so for as long as the context lasts, or until the connection it gives is closed."""
+    connection = psycopg2.connect(database.owner_dsn)
+    try:
+        connection.cursor().execute(statement)
+        yield connection
+    finally:
+        connection.close()
+
+
+def wait_until(condition, what):
+    deadline = time.monotonic() + PATIENCE
+    while not condition():
+        assert time.monotonic() < deadline, f"after {PATIENCE} s still not: {what}"
+        time.sleep(0.02)
+
+
+# Reads
+
+SLOW = (f"/v1/reports/journal?scheme=tern-bay&from={DAY}&to={DAY}", "/v1/events?scheme=tern-bay", "/v1/reports/journal"
+        f"?scheme=tern-bay&from={DAY}&to={DAY}&format=csv")
+
+
+def test_a_read_has_a_deadline(start):
+    service = start(read_deadline_ms=1200)
+    with locked(service.database, "LOCK TABLE entry IN ACCESS EXCLUSIVE MODE"):
+        for target in SLOW:
+            answer = service.admin.send("GET", target)
+            assert (answer.status, answer.json["reason"], answer.json["retryable"]) == (503, "too_slow", True), target
+            assert "1200 ms" in answer.json["detail"] and "read_deadline_ms" in answer.json["detail"]
+            assert answer.headers["Retry-After"]
+        wait_until(lambda: service.database.rows(WAITING) == [(0,)], "the database no longer works for nobody")
+    for target in SLOW:
+        assert service.admin.send("GET", target).status == 200
+
+
+def test_a_read_ends_when_its_client_has_gone(start):
+    """One that runs, and those that wait for a worker behind it."""
+    service = start(read_workers=1, read_deadline_ms=600000)
+    with locked(service.database, "LOCK TABLE entry IN ACCESS EXCLUSIVE MODE"):
+        clients = []
+        for count in (1, 2, 3):
+            clients.append(socket.create_connection(("127.0.0.1", service.port)))
+            clients[-1].sendall(f"GET {SLOW[count - 1]} HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer {service.admin_key}\r\n\r\n".encode())
+            wait_until(lambda: waiting_reads(service) == count - 1, "the reads are queued")
+        wait_until(lambda: service.database.rows(WAITING) == [(1,)], "the first read runs")
+        for client in clients:
+            client.close()
+        wait_until(lambda: service.database.rows(WAITING) == [(0,)] and waiting_reads(service) == 0, "all have ended")
+        assert service.admin.get("/v1/me")["role"] == "admin"
+
+
+def waiting_reads(service):
+    figures = service.client().send("GET", "/metrics").body.decode()
+    return int(float(next(line.split()[1] for line in figures.splitlines() if line.startswith("depositd_reads_waiting"))))
+
+
+def test_a_reset_connection_ends_its_read(start):
+    service = start(read_workers=1, read_deadline_ms=600000)
+    with locked(service.database, "LOCK TABLE entry IN ACCESS EXCLUSIVE MODE"):
+        client = socket.create_connection(("127.0.0.1", service.port))
+        client.sendall(f"GET {SLOW[0]} HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer {service.admin_key}\r\n\r\n".encode())
+        wait_until(lambda: service.database.rows(WAITING) == [(1,)], "the read runs")
+        client.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+        client.close()
+        wait_until(lambda: service.database.rows(WAITING) == [(0,)], "it has ended")
+
+
+def test_a_write_is_not_cut_off_when_its_client_has_gone(start):
+    service = start(read_workers=1)
+    body = json.dumps({"name": "Quay"}).encode()
+    with locked(service.database, "SELECT FROM network_head FOR UPDATE") as holder:
+        client = socket.create_connection(("127.0.0.1", service.port))
+        client.sendall(f"PUT /v1/participants/quay HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer {service.admin_key}\r\n"
+                       f"Content-Type: application/json\r\nContent-Length: {len(body)}\r\n\r\n".encode() + body)
+        wait_until(lambda: service.database.rows(WAITING) == [(1,)], "the write waits")
+        client.close()
+        time.sleep(2)  # longer than a read would be let go on
+        assert service.database.rows(WAITING) == [(1,)]
+        holder.close()
+    wait_until(lambda: service.admin.send("GET", "/v1/participants/quay").status == 200, "it is recorded")
