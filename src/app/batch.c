@@ -126,19 +126,19 @@ static bool assume_heads(struct batch *batch)
 }
 
 static enum store_result ask(struct pg *pg, struct arena *arena, struct kept_schemes *kept_schemes,
-                             struct opening *openings, size_t count, int64_t *version)
+                             struct opening *openings, size_t count, int wait_ms, int64_t *version)
 {
     for (size_t i = 0; i < count; i++) {
         struct kept_scheme *kept = kept_scheme(kept_schemes, openings[i].scheme);
         openings[i].has_since = kept != NULL && kept_since(kept, &openings[i].since);
     }
-    return store_batch_begin(pg, arena, openings, count, version);
+    return store_batch_begin(pg, arena, openings, count, wait_ms, version);
 }
 
 void batch_take_turn(struct turn *turn, struct pg *pg, struct arena *arena, struct kept_schemes *kept)
 {
     turn->opening = (struct opening){.scheme = turn->scheme};
-    turn->taken = ask(pg, arena, kept, &turn->opening, 1, &turn->version) == STORE_OK;
+    turn->taken = ask(pg, arena, kept, &turn->opening, 1, HEAD_WAIT_MS, &turn->version) == STORE_OK;
     if (!turn->taken)
         pg_rollback(pg);
 }
@@ -149,17 +149,51 @@ static bool is_for_turn(const struct batch *batch)
            batch->openings[0].scheme == batch->turn.scheme;
 }
 
+/* Sets aside the events of schemes whose heads somebody else holds. */
+static void park(struct batch *batch)
+{
+    size_t placed = 0, opened = 0;
+    for (size_t i = 0; i < batch->count; i++) {
+        struct place *place = &batch->places[i];
+        place->task.result->parked = !opening_of(batch, place->task.scheme->id)->taken;
+        if (!place->task.result->parked)
+            batch->places[placed++] = *place;
+    }
+    batch->count = placed;
+    for (size_t i = 0; i < batch->desk_count; i++) {
+        struct kept_scheme *kept = kept_scheme(batch->kept, batch->openings[i].scheme);
+        if (kept != NULL)
+            kept_note_held(kept, !batch->openings[i].taken);
+        if (batch->openings[i].taken)
+            batch->openings[opened++] = batch->openings[i];
+    }
+    batch->desk_count = opened;
+}
+
+/* A head is waited for only by who asks for no other, so that nobody waits in a circle. */
+static enum store_result ask_for_heads(struct batch *batch, int64_t *version)
+{
+    int wait_ms = batch->waits && batch->desk_count == 1 ? HEAD_WAIT_MS : 0;
+    pg_rollback(batch->pg); /* a turn that is not for this batch: heads are taken in order */
+    enum store_result result =
+        ask(batch->pg, batch->arena, batch->kept, batch->openings, batch->desk_count, wait_ms, version);
+    if (result != STORE_LOCKED || wait_ms == 0)
+        return result;
+    batch->openings[0].taken = false;
+    return STORE_OK;
+}
+
 static enum store_result ask_heads(struct batch *batch)
 {
     int64_t version = batch->turn.version;
     enum store_result result = batch->looks_up ? list_ids(batch) : STORE_OK;
-    if (is_for_turn(batch)) {
+    if (is_for_turn(batch))
         batch->openings[0] = batch->turn.opening;
-    } else if (result == STORE_OK) {
-        pg_rollback(batch->pg); /* a turn that is not for this batch: heads are taken in order */
-        result = ask(batch->pg, batch->arena, batch->kept, batch->openings, batch->desk_count, &version);
-    }
+    else if (result == STORE_OK)
+        result = ask_for_heads(batch, &version);
     batch->has_heads = true;
+    if (result == STORE_OK)
+        park(batch);
     for (size_t i = 0; i < batch->desk_count; i++)
         batch->met_others = batch->met_others || batch->openings[i].recent_count > 0;
     return result == STORE_OK && version > batch->snapshot->network.version ? STORE_CONFLICT : result;
@@ -211,7 +245,7 @@ enum store_result batch_post(struct batch *batch)
             (task->result->faults.count > 0 || task->result->status == EVENT_PROPOSED))
             result = STORE_CONFLICT;
     }
-    if (result == STORE_OK)
+    if (result == STORE_OK && batch->count > 0)
         result = end(batch);
     for (size_t i = 0; i < batch->desk_count; i++)
         ledger_dispose(&batch->desks[i].ledger);

@@ -21,6 +21,8 @@ struct turn {
     int64_t version; /* of reference data and keys */
 };
 
+enum { HEAD_WAIT_MS = 100 }; /* for a head that another instance has; its batches are shorter */
+
 /* Not taken where something fails: the batch will see why. */
 void batch_take_turn(struct turn *turn, struct pg *pg, struct arena *arena, struct kept_schemes *kept);
 
@@ -35,6 +37,7 @@ struct batch {
     struct turn turn;     /* is given up where the batch is of others */
     bool takes_heads;     /* before all else */
     bool looks_up;        /* does that, too, and sees which ids are known */
+    bool waits;           /* for a held head, where there is but one scheme */
     struct place *places; /* with site and scheme found, and allowed */
     size_t count;
     /* the batch's own */
@@ -47,8 +50,9 @@ struct batch {
     bool met_others; /* another instance posts, too */
 };
 
-/* Fills the results. May leave a transaction open, to be rolled back. STORE_CONFLICT: nothing was recorded;
- * to be posted again with looks_up, and a snapshot that is current. */
+/* Fills the results; events of schemes whose heads others hold are marked as parked, and not posted. May
+ * leave a transaction open, to be rolled back. STORE_CONFLICT: nothing was recorded; to be posted again with
+ * looks_up, and a snapshot that is current. */
 MUST_CHECK enum store_result batch_post(struct batch *batch);
 
 #endif

@@ -2,7 +2,11 @@
 /* The writer: its queue, its thread, and what becomes of a batch that fails.
  *
  * A batch is all that waits, up to a bound. It goes through or comes back as a whole; one that fails because
- * of one of its events is halved until that event stands alone, so that nobody else's event suffers. */
+ * of one of its events is halved until that event stands alone, so that nobody else's event suffers.
+ *
+ * A job with events of a scheme whose head somebody else holds is parked until these are posted, or until it
+ * is too late for it. Parked jobs are tried again among themselves, soon at first and then less often. Until
+ * then new events of such a scheme are parked without asking the database. */
 #include "app/intake.h"
 
 #include "app/batch.h"
@@ -14,10 +18,24 @@
 #include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 enum {
     ATTEMPTS_MAX = 5, /* of a transaction that lost a race */
-    CAUTION = 16      /* batches that don't take it that all is well, after one for which it was not */
+    CAUTION = 16,     /* batches that don't take it that all is well, after one for which it was not */
+    RETRY_MS = 5,     /* from one try of what is parked to the next; twice as long each time, up to … */
+    RETRY_MAX_MS = 200
+};
+
+/* How much is asked of the database before anything is written. */
+enum approach {
+    EXPECT,     /* nothing: all is as this writer left it */
+    TAKE_HEADS, /* the heads */
+    LOOK_UP     /* the snapshot, the heads, and which ids are known */
+};
+
+struct job_list {
+    struct intake_job *first, *last;
 };
 
 struct intake {
@@ -25,21 +43,29 @@ struct intake {
     pthread_mutex_t lock;
     pthread_cond_t wake;
     /* under the lock */
-    struct intake_job *first, *last;
+    struct job_list queue;
     size_t waiting_events;
     bool stopping;
+    int64_t in_hand_ms; /* since when the writer has had what it works on; 0: nothing */
     /* the writer's own */
     struct snapshot_cache *snapshots;
     struct pg *pg;
     struct arena arena; /* of one batch */
     size_t waiting_max, batch_max;
-    int64_t half_ms; /* of the deadline: for a batch with all its attempts */
+    int64_t half_ms; /* of the deadline: to wait in, and to be posted in */
     struct kept_schemes kept;
     int replays;      /* so many more batches look their ids up */
     int company;      /* so many more batches take it that another instance posts, too … */
     struct turn turn; /* … whose head the two take in turn, if it is only one */
+    struct job_list parked;
+    size_t parked_events;
+    int retry_ms;        /* the last pause before what is parked was tried again */
+    int64_t retry_at_ms; /* the next time */
+    bool retrying;
+    bool may_wait; /* while it does: for a head */
     /* the writer's; read by others */
     atomic_uint_least64_t batches, events[EVENT_STATUSES];
+    atomic_int_least64_t failed_at_ms;
 };
 
 const char *event_status_word(enum event_status status)
@@ -52,6 +78,16 @@ const char *event_status_word(enum event_status status)
     static_assert(sizeof words / sizeof words[0] == EVENT_STATUSES, "a word for each status");
     assert(status < EVENT_STATUSES);
     return words[status];
+}
+
+static void append(struct job_list *list, struct intake_job *job)
+{
+    job->next = NULL;
+    if (list->last != NULL)
+        list->last->next = job;
+    else
+        list->first = job;
+    list->last = job;
 }
 
 /* --- a stretch of events ------------------------------------------------------------------------------ */
@@ -69,9 +105,18 @@ static void clear_results(struct place *places, size_t count)
     }
 }
 
-/* Finds site, scheme and permission of each event, and keeps those that may be posted. False: out of memory.
- */
-static bool admit(struct batch *batch, const struct place *places, size_t count)
+/* Whether the event can only be parked, as far as is known. */
+static bool is_held(const struct intake *intake, int32_t scheme)
+{
+    size_t id = (size_t)scheme;
+    const struct kept_schemes *all = &intake->kept;
+    return !intake->retrying && id < all->count && all->by_id[id] != NULL && kept_is_held(all->by_id[id]);
+}
+
+/* Finds site, scheme and permission of each event, and keeps those that may be posted now. *turned_away: some
+ * may not be posted at all. False: out of memory. */
+static bool admit(struct intake *intake, struct batch *batch, const struct place *places, size_t count,
+                  bool *turned_away)
 {
     batch->places = arena_array(batch->arena, count, sizeof *batch->places);
     for (size_t i = 0; i < count && batch->places != NULL; i++) {
@@ -79,7 +124,11 @@ static bool admit(struct batch *batch, const struct place *places, size_t count)
         place.task.identity = snapshot_key(batch->snapshot, place.job->key);
         if (place.task.identity == NULL)
             place.job->failure = REASON_UNAUTHENTICATED;
-        else if (record_admit(&batch->snapshot->network, &place.task))
+        if (place.task.identity == NULL || !record_admit(&batch->snapshot->network, &place.task))
+            *turned_away = true;
+        else if (is_held(intake, place.task.scheme->id))
+            place.task.result->parked = true;
+        else
             batch->places[batch->count++] = place;
     }
     return batch->places != NULL;
@@ -110,10 +159,12 @@ static void give_up(struct intake *intake)
     intake->turn.taken = false;
 }
 
-/* With `asked`, the snapshot is made current first. Without, it may be old: then an event that is let in is
- * seen to be so under the head row, and one that is turned away must be looked at again. */
-static enum store_result attempt(struct intake *intake, const struct place *places, size_t count, bool asked)
+/* If nothing is looked up, the snapshot may be old: then an event that is let in is seen to be so under the
+ * head row, and one that is turned away must be looked at again. */
+static enum store_result attempt(struct intake *intake, const struct place *places, size_t count,
+                                 enum approach approach)
 {
+    bool turned_away = false, asked = approach == LOOK_UP;
     struct batch batch = {
         .pg = intake->pg,
         .arena = &intake->arena,
@@ -121,16 +172,17 @@ static enum store_result attempt(struct intake *intake, const struct place *plac
         .now = clock_now(),
         .dry_run = places[0].job->dry_run,
         .turn = intake->turn,
-        .takes_heads = intake->company > 0,
+        .takes_heads = intake->company > 0 || approach == TAKE_HEADS,
         .looks_up = asked || intake->replays > 0 || places[0].job->dry_run,
+        .waits = intake->may_wait,
     };
     enum store_result result = asked ? snapshot_refresh(intake->snapshots, intake->pg) : STORE_OK;
     if (result != STORE_OK)
         return result;
     batch.snapshot = snapshot_hold(intake->snapshots);
-    if (batch.snapshot == NULL || !admit(&batch, places, count))
+    if (batch.snapshot == NULL || !admit(intake, &batch, places, count, &turned_away))
         result = batch.snapshot == NULL ? STORE_CONFLICT : STORE_FAILED;
-    else if (!asked && batch.count < count)
+    else if (!asked && turned_away)
         result = STORE_CONFLICT;
     else if (batch.count > 0)
         result = post(intake, &batch);
@@ -167,35 +219,46 @@ static void reject_alone(struct intake *intake, struct place *place, enum store_
                                              : "the event could not be posted");
 }
 
+static bool is_the_databases(enum store_result failure)
+{
+    return failure == STORE_UNAVAILABLE || failure == STORE_TOO_SLOW || failure == STORE_OUTCOME_UNKNOWN;
+}
+
 /* The whole stretch failed for want of a database: nothing of it was recorded, or nobody knows. */
-static void fail_places(struct place *places, size_t count, enum store_result failure)
+static void fail_places(struct intake *intake, struct place *places, size_t count, enum store_result failure)
 {
     for (size_t i = 0; i < count; i++)
         if (places[i].job->failure != REASON_OUTCOME_UNKNOWN)
             places[i].job->failure = reason_of(failure);
+    if (is_the_databases(failure))
+        atomic_store(&intake->failed_at_ms, clock_monotonic_ms());
+}
+
+static bool is_lost_race(enum store_result result)
+{
+    return result == STORE_CONFLICT || result == STORE_LOCKED;
 }
 
 /* Nothing was recorded, and it may go better now: a race was lost, or the connection turned out to have
  * broken. */
 static bool is_worth_another(enum store_result result, int tries)
 {
-    return (result == STORE_CONFLICT && tries < ATTEMPTS_MAX) || (result == STORE_UNAVAILABLE && tries == 1);
+    return (is_lost_race(result) && tries < ATTEMPTS_MAX) || (result == STORE_UNAVAILABLE && tries == 1);
 }
 
 /* Posts a stretch; halves it when an event of it makes the transaction fail. */
 static void post_stretch(struct intake *intake, struct place *places, size_t count)
 {
-    enum store_result result = attempt(intake, places, count, false);
+    enum store_result result = attempt(intake, places, count, intake->retrying ? TAKE_HEADS : EXPECT);
     for (int tries = 1; is_worth_another(result, tries); tries++) {
         clear_results(places, count);
-        result = attempt(intake, places, count, true);
+        result = attempt(intake, places, count, result == STORE_LOCKED ? TAKE_HEADS : LOOK_UP);
     }
     if (result == STORE_OK)
         return;
     clear_results(places, count);
-    if (result == STORE_UNAVAILABLE || result == STORE_TOO_SLOW || result == STORE_OUTCOME_UNKNOWN ||
-        result == STORE_CONFLICT || result == STORE_LOCKED) {
-        fail_places(places, count, result);
+    if (is_the_databases(result) || is_lost_race(result)) {
+        fail_places(intake, places, count, result);
     } else if (count == 1) {
         reject_alone(intake, places, result);
     } else {
@@ -204,36 +267,127 @@ static void post_stretch(struct intake *intake, struct place *places, size_t cou
     }
 }
 
+/* --- jobs that are parked ------------------------------------------------------------------------------ */
+
+static bool is_too_late(const struct intake *intake, const struct intake_job *job)
+{
+    return clock_monotonic_ms() - job->submitted_ms > intake->half_ms;
+}
+
+static size_t count_parked(const struct intake_job *job)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < job->count; i++)
+        count += job->results[i].parked;
+    return count;
+}
+
+/* Whether a part of the job is in the database, or will be. */
+static bool is_partly_recorded(const struct intake_job *job)
+{
+    for (size_t i = 0; i < job->count; i++)
+        if (job->results[i].entry != 0 || job->results[i].status == EVENT_PROPOSED)
+            return true;
+    return false;
+}
+
+/* The head was not to be had in time: the events that waited for it are turned away, and the whole job where
+ * nothing else of it was recorded. */
+static void turn_away(struct intake_job *job)
+{
+    bool partly = is_partly_recorded(job);
+    if (!partly)
+        job->failure = REASON_OVERLOADED;
+    for (size_t i = 0; i < job->count; i++) {
+        struct event_result *result = &job->results[i];
+        if (result->parked && partly) {
+            result->status = EVENT_REJECTED;
+            faults_refuse(&result->faults, REASON_OVERLOADED);
+        }
+        result->parked = false;
+    }
+}
+
+/* True: it is parked, and not done. */
+static bool stays_parked(struct intake *intake, struct intake_job *job)
+{
+    size_t parked = job->failure == REASON_NONE ? count_parked(job) : 0;
+    if (parked == 0)
+        return false;
+    if (is_too_late(intake, job) || intake->parked_events + parked > intake->waiting_max) {
+        turn_away(job);
+        return false;
+    }
+    append(&intake->parked, job);
+    intake->parked_events += parked;
+    return true;
+}
+
+/* The first ones that may be tried together; a dry run goes alone. */
+static struct intake_job *take_parked(struct intake *intake)
+{
+    struct job_list taken = {NULL, NULL};
+    size_t events = 0;
+    while (intake->parked.first != NULL) {
+        struct intake_job *job = intake->parked.first;
+        size_t parked = count_parked(job);
+        bool alone = job->dry_run || (taken.last != NULL && taken.last->dry_run);
+        if (taken.first != NULL && (alone || events + parked > intake->batch_max))
+            break;
+        intake->parked.first = job->next;
+        append(&taken, job);
+        events += parked;
+    }
+    if (intake->parked.first == NULL)
+        intake->parked.last = NULL;
+    intake->parked_events -= events;
+    return taken.first;
+}
+
+/* What could be posted says that a head is free again, or goes from hand to hand. */
+static void plan_retry(struct intake *intake, bool progress)
+{
+    if (intake->parked.first == NULL || progress)
+        intake->retry_ms = 0;
+    intake->retry_at_ms = clock_monotonic_ms() + intake->retry_ms;
+    intake->retry_ms = intake->retry_ms == 0 ? RETRY_MS : 2 * intake->retry_ms;
+    if (intake->retry_ms > RETRY_MAX_MS)
+        intake->retry_ms = RETRY_MAX_MS;
+}
+
 /* --- the thread ---------------------------------------------------------------------------------------- */
 
 /* A job of which a part was posted before something went wrong must not say that nothing was recorded. */
 static void settle_failure(struct intake_job *job)
 {
-    if (job->failure == REASON_NONE)
-        return;
-    for (size_t i = 0; i < job->count; i++)
-        if (job->results[i].entry != 0 || job->results[i].status == EVENT_PROPOSED)
-            job->failure = REASON_OUTCOME_UNKNOWN;
+    if (job->failure != REASON_NONE && is_partly_recorded(job))
+        job->failure = REASON_OUTCOME_UNKNOWN;
 }
 
-static void finish(struct intake_job *jobs)
+/* Gives back what is done, and parks what is not. */
+static void finish(struct intake *intake, struct intake_job *jobs)
 {
     while (jobs != NULL) {
         struct intake_job *job = jobs;
         jobs = job->next;
+        if (stays_parked(intake, job))
+            continue;
         settle_failure(job);
         job->done(job);
     }
 }
 
-static size_t add_places(struct intake_job *job, struct place *places)
+/* All events of a job that are fit to be posted; of one that was parked, those that still wait. */
+static size_t add_places(struct intake_job *job, bool parked, struct place *places)
 {
     size_t count = 0;
     for (size_t i = 0; i < job->count; i++) {
-        if (job->results[i].faults.count > 0)
+        struct event_result *result = &job->results[i];
+        if (parked ? !result->parked : result->faults.count > 0)
             continue; /* its shape was refused already */
+        result->parked = false;
         places[count++] = (struct place){
-            .task = {.event = &job->events[i], .result = &job->results[i], .arena = job->arena},
+            .task = {.event = &job->events[i], .result = result, .arena = job->arena},
             .job = job,
         };
     }
@@ -244,8 +398,8 @@ static void count_results(struct intake *intake, const struct place *places, siz
 {
     uint64_t events[EVENT_STATUSES] = {0};
     for (size_t i = 0; i < count; i++)
-        events[places[i].task.result->status] +=
-            places[i].job->failure == REASON_NONE && !places[i].job->dry_run;
+        events[places[i].task.result->status] += places[i].job->failure == REASON_NONE &&
+                                                 !places[i].job->dry_run && !places[i].task.result->parked;
     for (int status = 0; status < EVENT_STATUSES; status++)
         atomic_fetch_add_explicit(&intake->events[status], events[status], memory_order_relaxed);
     atomic_fetch_add_explicit(&intake->batches, 1, memory_order_relaxed);
@@ -261,18 +415,44 @@ void intake_read_figures(struct intake *intake, struct intake_figures *figures)
         figures->events[status] = atomic_load_explicit(&intake->events[status], memory_order_relaxed);
 }
 
-static void post_jobs(struct intake *intake, struct intake_job *jobs)
+void intake_read_health(struct intake *intake, struct intake_health *health)
 {
-    size_t total = 0, count = 0;
+    int64_t now = clock_monotonic_ms();
+    *health = (struct intake_health){.failed_at_ms = atomic_load(&intake->failed_at_ms)};
+    pthread_mutex_lock(&intake->lock);
+    if (intake->queue.first != NULL)
+        health->oldest_ms = now - intake->queue.first->submitted_ms;
+    if (intake->in_hand_ms != 0 && now - intake->in_hand_ms > health->oldest_ms)
+        health->oldest_ms = now - intake->in_hand_ms;
+    pthread_mutex_unlock(&intake->lock);
+}
+
+/* The places of all jobs for which it is not too late, one after the other. NULL: out of memory. */
+static struct place *place_jobs(struct intake *intake, struct intake_job *jobs, size_t *count)
+{
+    size_t total = 0;
     for (struct intake_job *job = jobs; job != NULL; job = job->next)
         total += job->count;
     struct place *places = arena_array(&intake->arena, total + 1, sizeof *places);
     for (struct intake_job *job = jobs; job != NULL; job = job->next) {
-        if (places != NULL)
-            count += add_places(job, places + count);
-        else
+        if (places == NULL)
             job->failure = REASON_INTERNAL_ERROR;
+        else if (!is_too_late(intake, job))
+            *count += add_places(job, intake->retrying, places + *count);
+        else if (intake->retrying)
+            turn_away(job);
+        else
+            job->failure = REASON_OVERLOADED;
     }
+    return places;
+}
+
+/* Returns whether anything of it was recorded or refused. */
+static bool post_jobs(struct intake *intake, struct intake_job *jobs)
+{
+    size_t count = 0;
+    bool progress = false;
+    struct place *places = place_jobs(intake, jobs, &count);
     pg_set_deadline(intake->pg, clock_monotonic_ms() + intake->half_ms);
     if (count > 0) {
         post_stretch(intake, places, count);
@@ -280,8 +460,30 @@ static void post_jobs(struct intake *intake, struct intake_job *jobs)
     } else {
         give_up(intake); /* the turn */
     }
-    finish(jobs);
+    for (size_t i = 0; i < count; i++)
+        progress = progress || !places[i].task.result->parked;
+    finish(intake, jobs);
     arena_reset(&intake->arena);
+    return progress;
+}
+
+static bool is_queue_empty(struct intake *intake)
+{
+    pthread_mutex_lock(&intake->lock);
+    bool empty = intake->queue.first == NULL;
+    pthread_mutex_unlock(&intake->lock);
+    return empty;
+}
+
+/* Another instance that posts gives its head away soon; who else holds one is waited for only if nothing else
+ * is to be done. Not to wait at all would let an instance starve whose head is nearly always taken. */
+static void retry_parked(struct intake *intake)
+{
+    intake->retrying = true;
+    intake->may_wait = intake->company > 0 || is_queue_empty(intake);
+    bool progress = post_jobs(intake, take_parked(intake));
+    intake->retrying = intake->may_wait = false;
+    plan_retry(intake, progress);
 }
 
 static size_t counted(const struct intake_job *job)
@@ -289,22 +491,47 @@ static size_t counted(const struct intake_job *job)
     return job->beyond_bound ? 0 : job->count;
 }
 
+/* Under the lock: until a job comes, or it is time to try again what is parked. */
+static void sleep_on(struct intake *intake)
+{
+    if (intake->parked.first == NULL) {
+        pthread_cond_wait(&intake->wake, &intake->lock);
+        return;
+    }
+    struct timespec until = {.tv_sec = intake->retry_at_ms / 1000,
+                             .tv_nsec = intake->retry_at_ms % 1000 * 1000000};
+    pthread_cond_clockwait(&intake->wake, &intake->lock, CLOCK_MONOTONIC, &until);
+}
+
+static bool is_time_to_retry(const struct intake *intake)
+{
+    return intake->parked.first != NULL && clock_monotonic_ms() >= intake->retry_at_ms;
+}
+
 /* False: stopping, and nothing is left. */
 static bool wait_for_jobs(struct intake *intake)
 {
     pthread_mutex_lock(&intake->lock);
-    while (intake->first == NULL && !intake->stopping)
-        pthread_cond_wait(&intake->wake, &intake->lock);
-    bool waiting = intake->first != NULL;
+    intake->in_hand_ms = 0;
+    while (intake->queue.first == NULL && !is_time_to_retry(intake) &&
+           !(intake->stopping && intake->parked.first == NULL))
+        sleep_on(intake);
+    bool waiting = intake->queue.first != NULL || intake->parked.first != NULL;
+    if (intake->queue.first != NULL)
+        intake->in_hand_ms = clock_monotonic_ms();
     pthread_mutex_unlock(&intake->lock);
     return waiting;
 }
 
-/* What waits, up to the bound; a dry run goes alone. */
+/* What waits, up to the bound; a dry run goes alone. NULL: nothing. */
 static struct intake_job *take_jobs(struct intake *intake)
 {
     pthread_mutex_lock(&intake->lock);
-    struct intake_job *jobs = intake->first, *last = jobs;
+    struct intake_job *jobs = intake->queue.first, *last = jobs;
+    if (jobs == NULL) {
+        pthread_mutex_unlock(&intake->lock);
+        return NULL;
+    }
     size_t events = jobs->count, of_bound = counted(jobs);
     while (last->next != NULL && !last->dry_run && !last->next->dry_run &&
            events + last->next->count <= intake->batch_max) {
@@ -312,23 +539,43 @@ static struct intake_job *take_jobs(struct intake *intake)
         events += last->count;
         of_bound += counted(last);
     }
-    intake->first = last->next;
+    intake->queue.first = last->next;
     last->next = NULL;
-    if (intake->first == NULL)
-        intake->last = NULL;
+    if (intake->queue.first == NULL)
+        intake->queue.last = NULL;
     intake->waiting_events -= of_bound;
     pthread_mutex_unlock(&intake->lock);
     return jobs;
+}
+
+/* A head that somebody has held for long is no turn to wait for. */
+static void take_turn(struct intake *intake)
+{
+    if (intake->company == 0 || intake->replays > 0 || intake->turn.scheme == 0 ||
+        is_held(intake, intake->turn.scheme))
+        return;
+    pg_set_deadline(intake->pg, clock_monotonic_ms() + intake->half_ms);
+    batch_take_turn(&intake->turn, intake->pg, &intake->arena, &intake->kept);
+}
+
+static void post_queue(struct intake *intake)
+{
+    if (is_queue_empty(intake))
+        return;
+    bool parks = intake->parked.first != NULL;
+    take_turn(intake);
+    (void)post_jobs(intake, take_jobs(intake));
+    if (!parks && intake->parked.first != NULL)
+        plan_retry(intake, true); /* at once: it may have been another instance's short batch */
 }
 
 static void *run(void *argument)
 {
     struct intake *intake = argument;
     while (wait_for_jobs(intake)) {
-        pg_set_deadline(intake->pg, clock_monotonic_ms() + intake->half_ms);
-        if (intake->company > 0 && intake->replays == 0 && intake->turn.scheme != 0)
-            batch_take_turn(&intake->turn, intake->pg, &intake->arena, &intake->kept);
-        post_jobs(intake, take_jobs(intake));
+        if (is_time_to_retry(intake))
+            retry_parked(intake);
+        post_queue(intake);
     }
     return NULL;
 }
@@ -341,13 +588,9 @@ bool intake_submit(struct intake *intake, struct intake_job *job)
                 intake->waiting_events + job->count <= intake->waiting_max;
     bool taken = room && !intake->stopping;
     if (taken) {
-        job->next = NULL;
         job->failure = REASON_NONE;
-        if (intake->last != NULL)
-            intake->last->next = job;
-        else
-            intake->first = job;
-        intake->last = job;
+        job->submitted_ms = clock_monotonic_ms();
+        append(&intake->queue, job);
         intake->waiting_events += counted(job);
         pthread_cond_signal(&intake->wake);
     }

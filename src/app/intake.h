@@ -1,6 +1,10 @@
 /* SPDX-License-Identifier: ISC */
 /* Intake: from events of clients to entries of the ledger. One writer thread takes all jobs that wait and
- * posts them in one transaction, under the head row of each scheme concerned. */
+ * posts them in one transaction, under the head row of each scheme concerned.
+ *
+ * A job is done within post_deadline_ms, whatever the database does: it waits for half of that at most, and
+ * whoever has it in hand then has the other half. If somebody else holds the head of a scheme, the events of
+ * that scheme are parked and tried again, while those of other schemes are posted. */
 #ifndef DEPOSITD_APP_INTAKE_H
 #define DEPOSITD_APP_INTAKE_H
 
@@ -34,6 +38,7 @@ struct event_result {
     const struct exception *exceptions;     /* from the job's arena */
     const char *const *exception_cup_types; /* codes, parallel; NULL element: none */
     unsigned decimals;                      /* of the scheme's currency, for the exceptions' amounts */
+    bool parked;                            /* the writer's: it waits for its scheme's head */
     size_t exception_count;
     struct faults faults; /* why it was rejected */
 };
@@ -50,10 +55,11 @@ struct intake_job {
     struct event_result *results; /* as many; those with faults already are passed over */
     size_t count;
     /* REASON_NONE: results are filled. OVERLOADED, OUTCOME_UNKNOWN, UNAUTHENTICATED, INTERNAL_ERROR: for the
-     * whole job. */
+     * whole job. A job of which a part was recorded may have events that are rejected as OVERLOADED. */
     enum reason failure;
     void (*done)(struct intake_job *job);
     void *owner;             /* the submitter's */
+    int64_t submitted_ms;    /* of clock_monotonic_ms; set by intake_submit */
     struct intake_job *next; /* the queue's */
 };
 
@@ -62,7 +68,7 @@ struct intake;
 /* Starts the writer's thread. NULL: no memory or no thread. */
 MUST_CHECK struct intake *intake_start(const struct config *config, struct snapshot_cache *cache,
                                        const struct pg_stop *stop);
-/* Takes no more jobs, finishes those that wait, ends the thread. */
+/* Takes no more jobs, finishes those that wait or are parked, ends the thread. */
 void intake_stop(struct intake *intake);
 
 /* False: the queue is full, or intake is stopping; `done` will not be called. Never blocks. */
@@ -75,5 +81,13 @@ struct intake_figures {
     uint64_t events[EVENT_STATUSES]; /* answered with this status; dry runs do not count */
 };
 void intake_read_figures(struct intake *intake, struct intake_figures *figures);
+
+/* How posting fares. Any thread. */
+struct intake_health {
+    int64_t oldest_ms;    /* how long the oldest job has waited, or the jobs in hand have been in hand; parked
+                             ones    don't count */
+    int64_t failed_at_ms; /* when the database last failed the writer, of clock_monotonic_ms; 0: never */
+};
+void intake_read_health(struct intake *intake, struct intake_health *health);
 
 #endif

@@ -17,6 +17,7 @@ struct kept_scheme {
     struct arena state_arena, recent_arena;
     struct ledger_state state;
     bool state_holds;
+    bool held; /* the head, by somebody else */
 };
 
 void kept_schemes_dispose(struct kept_schemes *all)
@@ -100,6 +101,16 @@ const struct known_event *kept_proposals(const struct kept_scheme *kept, size_t 
 {
     *count = kept->proposal_count;
     return kept->proposals;
+}
+
+void kept_note_held(struct kept_scheme *kept, bool held)
+{
+    kept->held = held;
+}
+
+bool kept_is_held(const struct kept_scheme *kept)
+{
+    return kept->held;
 }
 
 bool kept_since(const struct kept_scheme *kept, int64_t *entry)

@@ -31,6 +31,10 @@ MUST_CHECK enum store_result kept_calendar(struct kept_scheme *kept, struct pg *
 /* The journals that were proposed and are not in the ledger, as of the last kept_calendar. */
 const struct known_event *kept_proposals(const struct kept_scheme *kept, size_t *count);
 
+/* Whether somebody else held the scheme's head when it was last asked for. */
+void kept_note_held(struct kept_scheme *kept, bool held);
+bool kept_is_held(const struct kept_scheme *kept);
+
 /* Whether the ledger is known up to an entry, and which. */
 MUST_CHECK bool kept_since(const struct kept_scheme *kept, int64_t *entry);
 

@@ -6,13 +6,13 @@
 
 #include <string.h>
 
-static enum store_result ask_heads(struct pg *pg, struct arena *arena, const int32_t *schemes, size_t count,
-                                   struct pg_rows **rows)
+static enum store_result ask_heads(struct pg *pg, const struct sql *sql, struct arena *arena,
+                                   const int32_t *schemes, size_t count, struct pg_rows **rows)
 {
     struct pg_params params;
     pg_params_init(&params, arena);
     pg_add_int4_array(&params, schemes, count);
-    return pg_query(pg, &sql_heads_lock, &params, rows);
+    return pg_query(pg, sql, &params, rows);
 }
 
 static struct head read_head(const struct pg_rows *rows, int row)
@@ -31,7 +31,7 @@ static struct head read_head(const struct pg_rows *rows, int row)
 enum store_result store_head_lock(struct pg *pg, struct arena *arena, int32_t scheme, struct head *head)
 {
     PG_ROWS rows = NULL;
-    enum store_result result = ask_heads(pg, arena, &scheme, 1, &rows);
+    enum store_result result = ask_heads(pg, &sql_heads_lock, arena, &scheme, 1, &rows);
     if (result != STORE_OK)
         return result;
     if (pg_row_count(rows) != 1)
@@ -223,8 +223,17 @@ struct batch_answers {
     struct pg_rows **known, **recent, **days; /* parallel to the openings */
 };
 
+static enum store_result take_heads(struct pg *pg, const int32_t *schemes, size_t count, int wait_ms,
+                                    struct arena *arena, struct pg_rows **heads)
+{
+    if (wait_ms == 0)
+        return ask_heads(pg, &sql_heads_lock_free, arena, schemes, count, heads);
+    enum store_result result = pg_set_lock_wait(pg, wait_ms);
+    return result == STORE_OK ? ask_heads(pg, &sql_heads_lock, arena, schemes, count, heads) : result;
+}
+
 static enum store_result ask_batch(struct pg *pg, struct arena *arena, const struct opening *openings,
-                                   size_t count, struct batch_answers *answers)
+                                   size_t count, int wait_ms, struct batch_answers *answers)
 {
     int32_t *schemes = arena_array(arena, count, sizeof *schemes);
     if (schemes == NULL)
@@ -233,7 +242,7 @@ static enum store_result ask_batch(struct pg *pg, struct arena *arena, const str
         schemes[i] = openings[i].scheme;
     enum store_result result = pg_begin(pg);
     if (result == STORE_OK)
-        result = ask_heads(pg, arena, schemes, count, &answers->heads);
+        result = take_heads(pg, schemes, count, wait_ms, arena, &answers->heads);
     if (result == STORE_OK)
         result = pg_query(pg, &sql_network_version, NULL, &answers->version);
     for (size_t i = 0; i < count && result == STORE_OK; i++)
@@ -249,27 +258,41 @@ static enum store_result ask_batch(struct pg *pg, struct arena *arena, const str
     return result == STORE_OK ? pg_pipeline_end(pg) : result;
 }
 
+static enum store_result read_opening(const struct batch_answers *answers, size_t i, struct arena *arena,
+                                      struct opening *opening)
+{
+    enum store_result result = STORE_OK;
+    if (opening->ids != NULL)
+        result = read_known(answers->known[i], arena, opening);
+    if (result == STORE_OK && opening->has_since)
+        result = read_recent(answers->recent[i], arena, opening);
+    if (result == STORE_OK && opening->has_since)
+        result = read_days(answers->days[i], arena, opening);
+    return result;
+}
+
+/* The heads that were taken come in the order of the openings. */
 static enum store_result read_batch(const struct batch_answers *answers, struct arena *arena,
                                     struct opening *openings, size_t count, int64_t *version)
 {
     enum store_result result = STORE_OK;
-    if ((size_t)pg_row_count(answers->heads) != count || pg_row_count(answers->version) != 1)
+    int row = 0;
+    if (pg_row_count(answers->version) != 1)
         return STORE_FAILED;
     *version = pg_int(answers->version, 0, 0);
     for (size_t i = 0; i < count && result == STORE_OK; i++) {
-        openings[i].head = read_head(answers->heads, (int)i);
-        if (openings[i].ids != NULL)
-            result = read_known(answers->known[i], arena, &openings[i]);
-        if (result == STORE_OK && openings[i].has_since)
-            result = read_recent(answers->recent[i], arena, &openings[i]);
-        if (result == STORE_OK && openings[i].has_since)
-            result = read_days(answers->days[i], arena, &openings[i]);
+        openings[i].taken =
+            row < pg_row_count(answers->heads) && pg_int(answers->heads, row, 0) == openings[i].scheme;
+        if (!openings[i].taken)
+            continue;
+        openings[i].head = read_head(answers->heads, row++);
+        result = read_opening(answers, i, arena, &openings[i]);
     }
-    return result;
+    return result == STORE_OK && row != pg_row_count(answers->heads) ? STORE_FAILED : result;
 }
 
 enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct opening *openings,
-                                    size_t count, int64_t *version)
+                                    size_t count, int wait_ms, int64_t *version)
 {
     struct batch_answers answers = {.known = arena_array(arena, count, sizeof *answers.known),
                                     .recent = arena_array(arena, count, sizeof *answers.recent),
@@ -278,7 +301,7 @@ enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct o
         return STORE_FAILED;
     enum store_result result = pg_pipeline_begin(pg);
     if (result == STORE_OK)
-        result = ask_batch(pg, arena, openings, count, &answers);
+        result = ask_batch(pg, arena, openings, count, wait_ms, &answers);
     if (result == STORE_OK)
         result = read_batch(&answers, arena, openings, count, version);
     pg_rows_free(&answers.heads);

@@ -80,6 +80,7 @@ struct recent_batch {
 /* One scheme's part of a batch. */
 struct opening {
     int32_t scheme;
+    bool taken;             /* the head, by store_batch_begin */
     const struct uuid *ids; /* of the events to be posted; NULL: they are not looked up */
     size_t id_count;
     bool has_since;
@@ -94,11 +95,13 @@ struct opening {
 };
 
 /* Begins the transaction of a batch, in one round trip: takes the heads of the openings, which ascend by
- * scheme, and fills them. *version is that of reference data and keys, as they are under the heads. */
+ * scheme, and fills them. *version is that of reference data and keys, as they are under the heads. With a
+ * wait of 0 only those heads are taken that nobody holds; else each is waited for as long, and STORE_LOCKED
+ * says that it was not had. */
 MUST_CHECK enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct opening *openings,
-                                               size_t count, int64_t *version);
+                                               size_t count, int wait_ms, int64_t *version);
 /* Takes the heads of the openings as they say that these are, and reference data and keys of that version.
- * STORE_CONFLICT: something is not so. */
+ * STORE_CONFLICT: something is not so. STORE_LOCKED: somebody holds a head. */
 MUST_CHECK enum store_result store_heads_expect(struct pg *pg, struct arena *arena,
                                                 const struct opening *openings, size_t count,
                                                 int64_t version);

@@ -1,10 +1,11 @@
 # SPDX-License-Identifier: ISC
-"""Nobody waits for ever: what others lock in the database is waited for until a deadline, and
-a read ends when its client has gone."""
+"""Nobody waits for ever: what others lock in the database is waited for until a deadline, a scheme does not wait for another
+one's lock, and a read ends when its client has gone."""
 import json
 import socket
 import struct
 import time
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from datetime import date, timedelta
 
@@ -13,9 +14,11 @@ import pytest
 
 import network
 from harness import new_service
+from network import at, cups, event
 
 DAY = date.today() - timedelta(days=3)
 PATIENCE = 60  # seconds that a test waits for what must come
+HEAD = "SELECT FROM scheme_head JOIN scheme s ON s.id = scheme WHERE s.code = 'tern-bay' FOR UPDATE OF scheme_head"
 WAITING = ("SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND usename = 'depositd_service'"
            " AND wait_event_type = 'Lock'")
 
@@ -58,6 +61,55 @@ def wait_until(condition, what):
     while not condition():
         assert time.monotonic() < deadline, f"after {PATIENCE} s still not: {what}"
         time.sleep(0.02)
+
+
+def issue(site):
+    return event("issue", site, at(DAY), issued=cups(cup_300=1))
+
+
+# Heads
+
+def test_a_locked_head_holds_up_its_own_scheme_only(start):
+    service = start(post_deadline_ms=2000)
+    late, other = issue("anchor"), service.client(service.admin_key)
+    with locked(service.database, HEAD), ThreadPoolExecutor(1) as pool:
+        waiting = pool.submit(other.send, "POST", "/v1/events", late)
+        for _ in range(40):
+            assert service.admin.post(issue("cairn"))["status"] == "recorded"
+        refused = waiting.result()
+    assert (refused.status, refused.json["reason"]) == (503, "overloaded") and refused.headers["Retry-After"]
+    assert service.admin.post(late)["status"] == "recorded"
+    service.admin.assert_holds()
+
+
+def test_a_head_that_is_let_go_is_not_refused(start):
+    """Events of both schemes in one array: all is recorded as soon as the head is free."""
+    service = start(post_deadline_ms=60000)
+    events = [issue(site) for site in ("anchor", "cairn") * 20]
+    with locked(service.database, HEAD) as holder, ThreadPoolExecutor(1) as pool:
+        waiting = pool.submit(service.client(service.admin_key).post_many, events)
+        wait_until(lambda: len(service.admin.feed("skerry")) == 20, "the other scheme's events are recorded")
+        assert not waiting.done() and service.admin.feed("tern-bay") == []
+        holder.close()
+        assert [r["status"] for r in waiting.result()] == ["recorded"] * len(events)
+    assert len(service.admin.feed("tern-bay")) == len(service.admin.feed("skerry")) == 20
+    service.admin.assert_holds()
+
+
+def test_what_waited_in_vain_is_told_from_what_was_recorded(start):
+    service = start(post_deadline_ms=1500)
+    events = [issue(site) for site in ("anchor", "cairn") * 3]
+    lines = b"".join(json.dumps(e).encode() + b"\n" for e in (issue("anchor"), issue("cairn")))
+    with locked(service.database, HEAD):
+        results = service.admin.post_many(events)
+        stream = service.admin.send("POST", "/v1/events", lines, {"Content-Type": "application/x-ndjson"})
+        refused = service.admin.send("POST", "/v1/events?dry_run=true", issue("anchor"))
+    assert [r["status"] for r in results] == ["rejected", "recorded"] * 3
+    assert {r["problem"]["reason"] for r in results[::2]} == {"overloaded"}
+    assert [json.loads(line).get("status") for line in stream.body.splitlines()] == ["rejected", "recorded", None]
+    assert refused.status == 503
+    assert [r["status"] for r in service.admin.post_many(events)] == ["recorded", "duplicate"] * 3
+    service.admin.assert_holds()
 
 
 # Reads
