@@ -136,6 +136,8 @@ static int run_serve(const struct config *config, struct options *options)
     if (service.intake != NULL)
         service.closer = closer_start(config, service.snapshots, &service.stop);
     if (service.closer != NULL)
+        service.probe = probe_start(config, service.intake, &service.stop);
+    if (service.probe != NULL)
         server = server_start(&service, error, sizeof error);
     if (server != NULL) {
         log_write(LOG_INFO, "serving", "address", config->listen_address, NULL);
@@ -143,6 +145,7 @@ static int run_serve(const struct config *config, struct options *options)
         begin_to_stop(&service);
     }
     server_stop(server);
+    probe_stop(service.probe);
     closer_stop(service.closer);
     intake_stop(service.intake);
     snapshot_cache_free(service.snapshots);

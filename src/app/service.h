@@ -5,6 +5,7 @@
 
 #include "app/closer.h"
 #include "app/intake.h"
+#include "app/probe.h"
 #include "app/snapshot.h"
 #include "base/config.h"
 
@@ -16,6 +17,7 @@ struct service {
     struct snapshot_cache *snapshots;
     struct intake *intake;
     struct closer *closer;
+    struct probe *probe;
     atomic_flag checking; /* somebody's checks run: they read all rows, and one at a time is enough */
 };
 

@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: ISC */
-/* Operations: whether the process is alive, whether it can commit, the OpenAPI document, the style sheet. */
+/* Operations: whether the process is alive, whether a till could post, the OpenAPI document, the style sheet.
+ */
 #include "http/handlers.h"
 
 #include "answers.h"
 #include "depositd/seal.h"
-#include "store/ready_store.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -38,10 +38,11 @@ void handle_healthz(const struct request *request, struct answer *answer)
 
 void handle_readyz(const struct request *request, struct answer *answer)
 {
-    if (store_try_commit(request->pg) == STORE_OK)
+    const char *fault = probe_ask(request->service->probe);
+    if (fault == NULL)
         buffer_add_text(&answer->body, "{\"status\":\"ready\"}");
     else
-        faults_add(&answer->faults, REASON_OVERLOADED, NULL, "The database does not commit");
+        faults_add(&answer->faults, REASON_OVERLOADED, NULL, "%s", fault);
 }
 
 void handle_openapi(const struct request *request, struct answer *answer)

@@ -5,8 +5,13 @@
 
 #include "store/pg.h"
 
-/* Commits something that is on disk then and that nobody will ever see: a standby, a database set to read
- * only and a full disk all fail here, as events would. */
-MUST_CHECK enum store_result store_try_commit(struct pg *pg);
+struct readiness {
+    bool writable;   /* neither read-only nor a standby */
+    int64_t version; /* of the schema */
+};
+
+/* Commits a record that nobody will ever see, if the database is writable: it is on disk then, so that a full
+ * disk fails here as events would. */
+MUST_CHECK enum store_result store_try_commit(struct pg *pg, struct readiness *readiness);
 
 #endif

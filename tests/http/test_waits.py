@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
 """Nobody waits for ever: what others lock in the database is waited for until a deadline, a scheme does not wait for another
-one's lock, and a read ends when its client has gone."""
+one's lock, a read ends when its client has gone, and /readyz tells without waiting what a till would meet."""
 import json
 import socket
 import struct
@@ -13,7 +13,7 @@ import psycopg2
 import pytest
 
 import network
-from harness import new_service
+from harness import at_once, new_service
 from network import at, cups, event
 
 DAY = date.today() - timedelta(days=3)
@@ -176,3 +176,55 @@ def test_a_write_is_not_cut_off_when_its_client_has_gone(start):
         assert service.database.rows(WAITING) == [(1,)]
         holder.close()
     wait_until(lambda: service.admin.send("GET", "/v1/participants/quay").status == 200, "it is recorded")
+
+
+# Readiness
+
+def readyz(service):
+    return service.client().send("GET", "/readyz")
+
+
+def test_readiness_costs_one_commit_a_second_whoever_asks(start):
+    service = start()
+    transactions = "SELECT pg_snapshot_xmax(pg_current_snapshot())::text::bigint"
+    ask = service.client()
+    [(before,)], began = service.database.rows(transactions), time.monotonic()
+    at_once(*(lambda: [service.client().send("GET", "/readyz") for _ in range(25)] for _ in range(32)))
+    [(after,)], took = service.database.rows(transactions), time.monotonic() - began
+    assert after - before <= took + 2, f"{after - before} transactions for 800 questions in {took} s"
+    assert ask.send("GET", "/readyz").status == 200
+
+
+def test_readiness_needs_no_read_worker(start):
+    service = start(read_workers=2, read_deadline_ms=600000)
+    with locked(service.database, "LOCK TABLE entry IN ACCESS EXCLUSIVE MODE") as holder, ThreadPoolExecutor(2) as pool:
+        reads = [pool.submit(service.client(service.admin_key).send, "GET", SLOW[1]) for _ in range(2)]
+        wait_until(lambda: service.database.rows(WAITING) == [(2,)], "all workers are busy")
+        assert readyz(service).status == 200
+        holder.close()
+        assert [r.result().status for r in reads] == [200, 200]
+
+
+def test_a_read_only_database_is_not_ready(start):
+    service = start()
+    database = service.database
+    database.administer(f"ALTER DATABASE {database.name} SET default_transaction_read_only = on")
+    database.administer(f"SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = '{database.name}'")
+    wait_until(lambda: readyz(service).status == 503, "it is not ready")
+    answer = readyz(service)
+    assert answer.headers["Content-Type"] == "application/problem+json" and answer.headers["Retry-After"]
+    wait_until(lambda: "read-only" in readyz(service).json["detail"], "it says why")
+    refused = service.admin.send("POST", "/v1/events", issue("anchor"))
+    assert (refused.status, refused.json["reason"]) == (503, "overloaded")
+    database.administer(f"ALTER DATABASE {database.name} RESET default_transaction_read_only")
+    wait_until(lambda: readyz(service).status == 200, "it is ready again")
+    wait_until(lambda: service.admin.send("POST", "/v1/events", issue("anchor")).status == 201, "it records again")
+
+
+def test_a_database_of_another_version_is_not_ready(start):
+    service = start()
+    service.database.run("INSERT INTO schema_version (version, name) VALUES (9999, 'of a newer depositd')")
+    wait_until(lambda: readyz(service).status == 503, "it is not ready")
+    assert "version" in readyz(service).json["detail"]
+    service.database.run("DELETE FROM schema_version WHERE version = 9999")
+    wait_until(lambda: readyz(service).status == 200, "it is ready again")
