@@ -12,7 +12,7 @@
 
 #include <string.h>
 
-enum { DOCUMENT_MAX = 4 << 20 };
+enum { DOCUMENT_MAX = 4 << 20, DESCRIPTION_MAX = 4096 };
 
 static const char description[] =
     "Deposits, refunds and transfers of reusable cups, settled nightly.\n\n"
@@ -97,17 +97,27 @@ static void add_body(struct buffer *document, const json_t *examples, const stru
     buffer_add_text(document, "}}");
 }
 
-static void add_roles(struct buffer *document, unsigned roles)
+static void add_description(struct buffer *document, const struct route *route)
 {
     const char *word = "Roles: ";
-    member_begin(document, "description");
-    buffer_add_text(document, roles == 0 ? "\"Public" : "\"");
+    struct buffer text;
+    buffer_init(&text, DESCRIPTION_MAX);
+    if (route->about != NULL)
+        buffer_printf(&text, "%s\n\n", route->about);
+    if (route->roles == 0)
+        buffer_add_text(&text, "Needs no key.");
     for (unsigned role = 0; role < ROLE_COUNT; role++)
-        if ((roles & 1u << role) != 0) {
-            buffer_printf(document, "%s%s", word, role_word((enum role)role));
+        if ((route->roles & 1u << role) != 0) {
+            buffer_printf(&text, "%s%s", word, role_word((enum role)role));
             word = ", ";
         }
-    buffer_add_text(document, roles == 0 ? "\",\"security\":[]" : "\"");
+    if (text.failed)
+        document->failed = true;
+    else
+        member_string(document, "description", text.data);
+    buffer_dispose(&text);
+    if (route->roles == 0)
+        buffer_add_text(document, ",\"security\":[]");
 }
 
 static const struct {
@@ -138,7 +148,7 @@ static void add_operation(struct buffer *document, const json_t *examples, const
     buffer_add_char(document, '{');
     member_string(document, "summary", route->summary);
     add_name(document, route);
-    add_roles(document, route->roles);
+    add_description(document, route);
     openapi_parameters(document, examples, route);
     add_body(document, examples, route);
     openapi_responses(document, examples, route);

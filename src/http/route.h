@@ -60,6 +60,7 @@ struct route {
     bool is_long;               /* its work takes long: long_deadline_s bounds it */
     bool at_once;               /* a public one that never blocks: answered on the server's own thread */
     const char *id;             /* operationId in the document: the name of a generated client's method */
+    const char *about;          /* what a client should know besides the summary; NULL: nothing */
     enum tag tag;               /* its group in the document */
     const enum reason *reasons; /* it may give besides those of route_reasons.c; 0-ended; NULL: none */
 };
