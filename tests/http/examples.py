@@ -5,6 +5,7 @@ Days and ids are fixed, so that another run gives the same, but for what the mom
 """
 import json
 import re
+import time
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -134,6 +135,14 @@ def trade(do, admin, till, ann, ben):
     return issue
 
 
+def wait_for_particulars(admin):
+    """The clock hashes them a moment after the close."""
+    deadline = time.monotonic() + 60
+    while "particulars" not in admin.get("/v1/seals", scheme="tern-bay")["items"][0]:
+        assert time.monotonic() < deadline, "the clock has not kept the day's particulars"
+        time.sleep(0.1)
+
+
 def close(do, admin, till, cora, issue):
     do(admin, "GET", "/v1/schemes/tern-bay/days?limit=2")
     do(cora, "POST", f"/v1/schemes/tern-bay/days/{DAY}/close")
@@ -142,6 +151,7 @@ def close(do, admin, till, cora, issue):
     do(admin, "GET", f"/v1/settlements/tern-bay/{DAY}?format=csv", name="csv")
     do(till, "GET", f"/v1/events/{issue['event_id']}/proof")
     do(admin, "GET", "/v1/entries/1/proof?scheme=tern-bay")
+    wait_for_particulars(admin)
     do(admin, "GET", "/v1/seals?scheme=tern-bay")
     do(admin, "GET", "/v1/checks?scheme=tern-bay")
     return {(p["from"], p["to"]): p["payment_id"] for p in settlement["payments"]}
