@@ -29,11 +29,6 @@ static bool is_digit(char c)
     return c >= '0' && c <= '9';
 }
 
-static bool is_letter(char c)
-{
-    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z');
-}
-
 static bool is_hex(char c)
 {
     return is_digit(c) || (c >= 'a' && c <= 'f') || (c >= 'A' && c <= 'F');
@@ -44,12 +39,24 @@ static bool is_blank(char c)
     return c == ' ' || c == '\t';
 }
 
-/* RFC 9110 section 5.6.2. */
+/* Sets of ASCII characters, a bit for each: 64 in a word. */
+typedef const uint64_t character_set[2];
+
+/* RFC 9110 section 5.6.2: letters, digits and !#$%&'*+-.^_`|~ */
+static character_set token_characters = {0x03ff6cfa00000000, 0x57ffffffc7fffffe};
+/* RFC 3986 section 3.2.2, reg-name: letters, digits, -._~ and %!$&'()*+,;= */
+static character_set host_characters = {0x2bff7ff200000000, 0x47fffffe87fffffe};
+
+static bool is_in(character_set set, char c)
+{
+    unsigned char byte = (unsigned char)c;
+    return byte < 128 && (set[byte >> 6] >> (byte & 63) & 1) != 0;
+}
+
 static bool is_token(const char *text, size_t length)
 {
     for (size_t i = 0; i < length; i++)
-        if (!is_letter(text[i]) && text[i] != '-' && !is_digit(text[i]) &&
-            (text[i] == '\0' || strchr("!#$%&'*+.^_`|~", text[i]) == NULL))
+        if (!is_in(token_characters, text[i]))
             return false;
     return length > 0;
 }
@@ -57,10 +64,10 @@ static bool is_token(const char *text, size_t length)
 /* RFC 9110 section 5.5: visible characters, blanks, and bytes beyond ASCII; neither NUL nor a bare CR. */
 bool framing_is_text(const char *text, size_t length)
 {
-    unsigned wrong = 0;
+    unsigned char wrong = 0; /* a byte like the others, so that the compiler takes many at a time */
     for (size_t i = 0; i < length; i++) {
         unsigned char c = (unsigned char)text[i];
-        wrong |= (unsigned)(c < ' ' && c != '\t') | (unsigned)(c == 0x7f);
+        wrong = (unsigned char)(wrong | ((c < ' ') & (c != '\t')) | (c == 0x7f));
     }
     return wrong == 0;
 }
@@ -89,8 +96,7 @@ static bool is_host(const char *text, size_t length)
         for (; at < length && text[at] != ':'; at++) {
             if (text[at] == '%' && (length - at < 3 || !is_hex(text[at + 1]) || !is_hex(text[at + 2])))
                 return false;
-            if (!is_letter(text[at]) && !is_digit(text[at]) &&
-                (text[at] == '\0' || strchr("-._~%!$&'()*+,;=", text[at]) == NULL))
+            if (!is_in(host_characters, text[at]))
                 return false;
         }
     }
