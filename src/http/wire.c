@@ -195,6 +195,7 @@ static bool is_late(const struct wire_connection *connection, int64_t now_ms)
     int64_t deadline_ms = atomic_load_explicit(&connection->deadline_ms, memory_order_relaxed);
     int waiting = 0;
     return deadline_ms != 0 && now_ms > deadline_ms &&
+           !atomic_load_explicit(&connection->late, memory_order_relaxed) &&
            (ioctl(connection->fd, FIONREAD, &waiting) != 0 || waiting == 0);
 }
 

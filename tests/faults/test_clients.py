@@ -199,8 +199,8 @@ def test_a_request_that_stops(new_network):
 
 
 def test_a_body_that_is_slow_but_comes(new_network, days):
-    """A second more for each body_rate bytes: what takes four seconds in all has five."""
-    service = new_network(body_timeout_s=1, body_rate=500)
+    """A second more for each body_rate bytes: it may take longer than body_timeout_s."""
+    service = new_network(body_timeout_s=2, body_rate=100)
     body = issue(days[0]) + b" " * 1700
     with connect(service) as connection:
         connection.sendall(head(service, len(body), Connection="close"))
@@ -225,7 +225,7 @@ PROBES = ("/healthz", "/readyz", "/metrics")
 def test_probes_of_a_service_that_is_full(new_network):
     """Dripping connections take all there are. The probes are answered all the same, others are told; and when the slow ones have
     met their deadline, there is room again."""
-    service = new_network(max_connections=45, max_connections_per_address=0, head_timeout_s=4, body_timeout_s=4)
+    service = new_network(max_connections=45, max_connections_per_address=0, head_timeout_s=8, body_timeout_s=8)
     service.admin.connection.close()
     with ExitStack() as stack:
         slow = []
