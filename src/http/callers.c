@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* A hash table of the addresses that have a connection. Of IPv6 an address is the first 64 bits: a host has
- * as many of the others as it likes. */
+/* A hash table of addresses with connections. For IPv6 the first 64 bits count as the address, because one
+ * host can use all of the other 64. */
 #include "http/callers.h"
 
 #include <netinet/in.h>

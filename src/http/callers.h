@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* How many connections each address has, and which new ones there is room for. On the server's thread. */
+/* Counts the connections of each address, and decides whether there is room for a new one. Used on the
+ * server's thread. */
 #ifndef DEPOSITD_HTTP_CALLERS_H
 #define DEPOSITD_HTTP_CALLERS_H
 
@@ -8,8 +9,8 @@
 #include <stdbool.h>
 #include <sys/socket.h>
 
-/* Connections beyond max_connections, or beyond an address's share: they may ask the probes' routes only, and
- * only briefly, so that a service that is full still says so to whoever watches it. */
+/* Connections beyond max_connections or an address's share. They serve only the probes, briefly, so a service
+ * that is full can still be watched. */
 enum { CALLERS_RESERVED = 16 };
 
 struct callers;
@@ -20,8 +21,8 @@ MUST_CHECK struct callers *callers_new(int most, int per_address);
 /* All connections have left. */
 void callers_free(struct callers *callers);
 
-/* One more connection of this address, one of the reserved ones where *reserved says so. NULL: there is no
- * room for it, not even there, or no memory. */
+/* Counts one more connection from this address; *reserved says whether it is a reserved one. NULL: there is
+ * no room at all, or no memory. */
 MUST_CHECK struct caller *callers_enter(struct callers *callers, const struct sockaddr *address,
                                         bool *reserved);
 void callers_leave(struct callers *callers, struct caller *caller, bool reserved);

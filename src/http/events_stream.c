@@ -39,7 +39,7 @@ struct events_stream {
     struct spool answer;   /* the lines */
     int64_t counts[EVENT_STATUSES];
     enum reason failure; /* nothing more is posted */
-    enum reason cut;     /* why the body came to no good end */
+    enum reason cut;     /* why the body ended early */
     struct lot lots[2];
     struct lot *filling; /* the server's thread gives it lines */
 

@@ -29,8 +29,8 @@ MUST_CHECK bool events_stream_end(struct events_stream *stream);
 /* True: `wake` will be called, or has been. False: there is no need to wait any longer. */
 MUST_CHECK bool events_stream_wait(struct events_stream *stream);
 
-/* The rest of the body will not come: what is not with the writer yet is not posted. After this, the body is
- * complete, but the answer has no summary. */
+/* Ends the body early: lines that the writer does not have yet are not posted, and the answer will have no
+ * summary. */
 void events_stream_cut(struct events_stream *stream, enum reason reason);
 
 /* Nothing more is posted, and what comes in is thrown away: something went wrong. */

@@ -93,8 +93,8 @@ void exchange_free(struct exchange *exchange);
 MUST_CHECK bool exchange_receive(struct exchange *exchange, const char *data, size_t *length);
 /* READING: whether the announced body is refused before it is sent: DECIDED then. */
 MUST_CHECK bool exchange_refuses_body(struct exchange *exchange);
-/* READING or REFRESHED: the request is refused, for the reason given or for one found before, and the
- * connection closed: DECIDED. Of a stream, the lines that are posted are answered first. */
+/* READING or REFRESHED: refuses the request, unless a fault was found before, and closes the connection:
+ * DECIDED. A stream answers the lines that are posted, and is not DECIDED yet. */
 void exchange_refuse(struct exchange *exchange, enum reason reason, const char *detail);
 /* When the body is complete, and each time the exchange is back: goes on as far as the server's thread can.
  * True: it is DECIDED. False: it is away, or back already, and must not be touched until the next call. */

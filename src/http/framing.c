@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* The reader's states. One element is read at a time: a head, a piece of a body, a chunk's size, the end of a
- * chunk, a line of trailers. An element that is not complete is held back whole, so that what libmicrohttpd
- * has been given always ends where a stand-in can go on. */
+/* The reader's states. It reads one element at a time: a head, a piece of a body, a chunk's size, the end of
+ * a chunk, a trailer line. It holds an incomplete element back as a whole, so a stand-in can follow at any
+ * time. */
 #include "http/framing.h"
 
 #include "http/framing_head.h"
@@ -41,7 +41,7 @@ static enum step bad(struct framing_bytes *all, const char *detail)
     return refuse(all, REASON_BAD_FRAMING, detail);
 }
 
-/* The next bytes go to libmicrohttpd as they are. */
+/* Gives the next bytes to libmicrohttpd unchanged. */
 static void pass(struct framing_bytes *all, size_t length)
 {
     if (all->write != all->read)
@@ -88,7 +88,7 @@ static enum step head_is_not_complete(struct framing_bytes *all)
     return refuse(all, REASON_HEAD_TOO_LARGE, "The request line and the fields are longer than 8000 bytes.");
 }
 
-/* RFC 9112 section 2.2: one empty line before a request may be an old client's mistake after a body. */
+/* RFC 9112 section 2.2: accept one empty line before a request, which old clients send after a body. */
 static enum step skip_blank_line(struct framing_bytes *all)
 {
     struct framing *framing = all->framing;
@@ -111,7 +111,7 @@ static enum step read_head(struct framing_bytes *all)
             head->searched = most;
             return head_is_not_complete(all);
         }
-        if (end == bytes + line || end[-1] != '\r') /* section 2.2 leaves it to us to take LF alone */
+        if (end == bytes + line || end[-1] != '\r') /* section 2.2 allows LF alone, and allows refusing it */
             return bad(all, "A line ends with LF alone (RFC 9112 section 2.2).");
         size_t length = (size_t)(end - bytes) - line - 1;
         if (length == 0)
@@ -145,7 +145,7 @@ static int hex_value(char c)
                                   : -1;
 }
 
-/* RFC 9112 section 7.1. How many digits there are; 0: there is no size, or none that can be counted to. */
+/* RFC 9112 section 7.1. Returns the number of digits; 0 if there are none, or the size is beyond 63 bits. */
 static size_t read_size(const char *line, size_t length, uint64_t *size)
 {
     size_t digits = 0;
@@ -158,8 +158,7 @@ static size_t read_size(const char *line, size_t length, uint64_t *size)
     return digits;
 }
 
-/* RFC 9112 section 7.1.1: what follows a size is nothing, or begins with a semicolon, after blanks or none.
- */
+/* RFC 9112 section 7.1.1: extensions begin with a semicolon, which blanks may precede. */
 static bool is_extension(const char *text, size_t length)
 {
     size_t at = 0;
@@ -206,7 +205,7 @@ static enum step read_chunk_end(struct framing_bytes *all)
     return STEP_ON;
 }
 
-/* RFC 9112 section 7.1.2 lets us discard trailer fields; nothing here reads any. */
+/* Trailer fields are checked and dropped, as RFC 9112 section 7.1.2 allows: no handler reads any. */
 static enum step read_trailer(struct framing_bytes *all)
 {
     struct framing *framing = all->framing;

@@ -1,11 +1,12 @@
 /* SPDX-License-Identifier: ISC */
-/* Where one request ends and the next begins: a strict reader of HTTP/1 framing (RFC 9112), over bytes only.
+/* A strict reader of HTTP/1 framing (RFC 9112): it finds where each request ends. It does no I/O.
  *
- * It takes the bytes of a connection as they come and gives back those that libmicrohttpd may see: heads that
- * are complete and well-formed, and bodies whose framing is. What is incomplete is held back; what is only
- * allowed is made plain (absolute targets, blanks after values, extensions of chunks, trailer fields). The
- * first violation ends the connection: from there on the reader writes a stand-in, so that libmicrohttpd
- * comes to the end of a request, and `reason` says how that request is to be refused. */
+ * The caller gives the reader a connection's bytes as they arrive. The reader returns those that
+ * libmicrohttpd may see: complete, well-formed heads, and bodies with correct framing. It holds incomplete
+ * heads back. It simplifies some things that the standard allows: absolute targets, blanks after values,
+ * chunk extensions, trailer fields. The first violation ends the connection: the reader then passes nothing
+ * more on, and writes a stand-in that completes the request for libmicrohttpd. `reason` says how to refuse
+ * that request. */
 #ifndef DEPOSITD_HTTP_FRAMING_H
 #define DEPOSITD_HTTP_FRAMING_H
 
@@ -17,7 +18,7 @@
 #include <stdint.h>
 
 enum {
-    FRAMING_HEAD_MAX = 8000,      /* bytes of a request line with all header fields */
+    FRAMING_HEAD_MAX = 8000,      /* bytes of a request line and its header fields */
     FRAMING_FIELDS_MAX = 64,      /* fields, parameters and cookies: libmicrohttpd keeps a record of each */
     FRAMING_CHUNK_LINE_MAX = 256, /* the size of a chunk with its extensions */
     FRAMING_TRAILERS_MAX = 1024,  /* bytes */
@@ -51,7 +52,7 @@ struct framing {
     enum framing_state state;
     enum reason reason; /* REASON_NONE: nothing is wrong */
     const char *detail; /* a sentence with the clause of the standard */
-    uint64_t requests;  /* whose heads are complete, or refused: the refused request is the last of them */
+    uint64_t requests;  /* heads so far, complete or refused; a refused request is always the last one */
     uint64_t left;      /* bytes of the body, or of the chunk */
     size_t trailers;    /* bytes */
     bool had_blank_line;
@@ -59,25 +60,25 @@ struct framing {
 };
 
 struct framing_split {
-    size_t pass; /* the first bytes: for libmicrohttpd */
-    size_t hold; /* that follow: to be given again, before those that come next */
+    size_t pass; /* bytes at the beginning, for libmicrohttpd */
+    size_t hold; /* bytes after them, which the caller puts before the next ones */
 };
 
 void framing_init(struct framing *framing);
 
-/* Reads `length` bytes, which begin with what the last call held back, and changes them in place; there is
- * room for FRAMING_SLACK more. After a violation what is passed ends before it, and the
- * stand-in has still to be written. */
+/* Reads `length` bytes and changes them in place. They begin with the bytes that the last call held back, and
+ * there is room for FRAMING_SLACK more after them. In case of a violation, only bytes before it are passed
+ * on; the caller then asks for the stand-in. */
 struct framing_split framing_read(struct framing *framing, char *bytes, size_t length);
 
-/* Refuses the request that is being read, or would be next, for another reason than its bytes. */
+/* Refuses the present request, or the next one if there is none, for a reason outside its bytes. */
 void framing_refuse(struct framing *framing, enum reason reason, const char *detail);
 
-/* After a refusal: writes the next bytes of the stand-in, into room for FRAMING_SLACK at least; returns how
- * many, and 0 once it is complete. False in *can: too much of the body is missing to make it up. */
+/* After a refusal: writes the next bytes of the stand-in and returns how many, or 0 when it is complete.
+ * `room` is at least FRAMING_SLACK. *can is false if too much of the body is missing to fill it in. */
 size_t framing_stand_in(struct framing *framing, char *bytes, size_t room, bool *can);
 
-/* Whether a request has begun and is not complete. `held` is what the last call held back. */
+/* Whether a request has begun and is incomplete. `held` bytes were held back by the last call. */
 bool framing_is_within(const struct framing *framing, size_t held);
 
 #endif

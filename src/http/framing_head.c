@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* The request line and the header fields. A clause of the standard stands beside each check; where it leaves
- * a choice between repairing and refusing, a request is refused: whoever stands between us and the client may
- * have chosen otherwise, and then the two would not agree where a request ends. */
+/* The request line and the header fields. Each check names its clause of the standard. Where the standard
+ * leaves a choice between repairing a request and refusing it, the request is refused: a proxy in front may
+ * have repaired it in another way, and then proxy and service disagree where it ends. */
 #include "http/framing_head.h"
 
 #include <string.h>
@@ -82,7 +82,7 @@ static void replace(struct framing_bytes *all, size_t at, size_t old, const char
 
 /* --- the request line ---------------------------------------------------------------------------------- */
 
-/* uri-host [ ":" port ] of RFC 9112 section 3.2; an empty one is a host, too. */
+/* RFC 9112 section 3.2: uri-host [ ":" port ], which may be empty. */
 static bool is_host(const char *text, size_t length)
 {
     size_t at = 0;
@@ -107,7 +107,7 @@ static bool is_host(const char *text, size_t length)
     return at == length;
 }
 
-/* RFC 9112 section 2.3, RFC 9110 section 2.5: a higher minor version is served as the one that we know. */
+/* RFC 9112 section 2.3. HTTP/1.2 and higher are served as HTTP/1.1 (RFC 9110 section 2.5). */
 static bool take_version(struct framing_bytes *all, const char *version, size_t length)
 {
     if (length != 8 || memcmp(version, "HTTP/", 5) != 0 || !is_digit(version[5]) || version[6] != '.' ||
@@ -120,7 +120,7 @@ static bool take_version(struct framing_bytes *all, const char *version, size_t 
     return true;
 }
 
-/* Visible ASCII (RFC 9112 section 3.2); a fragment is no part of a target. Parameters count as fields. */
+/* A target is visible ASCII without a fragment (RFC 9112 section 3.2). Its parameters count as fields. */
 static bool take_target_characters(struct framing_bytes *all, const char *target, size_t length)
 {
     struct framing_head *head = &all->framing->head;
@@ -134,8 +134,8 @@ static bool take_target_characters(struct framing_bytes *all, const char *target
            framing_fault(all->framing, REASON_TARGET_TOO_LONG, "The target has too many parameters.");
 }
 
-/* RFC 9112 section 3.2.2: a target in absolute form is served like one in origin form, and its host takes the
- * place of the field Host. `at` is where the target begins. */
+/* RFC 9112 section 3.2.2: rewrites an absolute target to origin form, and writes its host as the field Host.
+ * The target begins at `at`; `rest` is the length of the version with its blank and CRLF. */
 static bool take_absolute(struct framing_bytes *all, size_t at, size_t length, size_t rest)
 {
     struct framing_head *head = &all->framing->head;
@@ -193,7 +193,7 @@ bool framing_request_line(struct framing_bytes *all, size_t length)
 
 /* --- fields -------------------------------------------------------------------------------------------- */
 
-/* RFC 9112 section 6.3: neither several lengths, nor several equal ones in a list. */
+/* RFC 9112 section 6.3: one number only, not even a list of equal ones. */
 static bool take_length(struct framing_bytes *all, const char *value, size_t length)
 {
     struct framing_head *head = &all->framing->head;
@@ -284,7 +284,7 @@ static bool take_field(struct framing_bytes *all, const char *name, size_t name_
     return true;
 }
 
-/* Takes bytes of the line that was just read out of the head. */
+/* Removes bytes of the line that was just read from the head. */
 static void remove_from_line(struct framing_bytes *all, size_t at, size_t length)
 {
     replace(all, at, length, "", 0);
@@ -311,13 +311,13 @@ bool framing_field_line(struct framing_bytes *all, size_t at, size_t length)
     size_t blanks = (size_t)(line + length - end);
     if (head->authority[0] != '\0' && IS(line, name_length, "Host"))
         remove_from_line(all, all->read + at, length + 2);
-    else if (blanks > 0) /* libmicrohttpd takes them for a part of the value */
+    else if (blanks > 0) /* libmicrohttpd would keep them in the value */
         remove_from_line(all, (size_t)(end - all->bytes), blanks);
     return true;
 }
 
-/* RFC 9112 sections 6.1 and 6.3. 501 is for codings that we do not know where the body's end is certain;
- * where it is not, the request is broken, whatever we know. */
+/* RFC 9112 sections 6.1 and 6.3. An unknown coding gets 501 if chunked is the last one; otherwise the end of
+ * the body is uncertain, which is 400. */
 bool framing_body_follows(struct framing *framing)
 {
     const struct framing_head *head = &framing->head;

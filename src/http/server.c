@@ -39,7 +39,7 @@ struct server {
     struct MHD_Daemon *daemon;
 };
 
-/* What a connection that is there for the probes may ask. */
+/* A reserved connection may ask for these only. */
 static bool is_probe(const char *path)
 {
     return strcmp(path, "/healthz") == 0 || strcmp(path, "/readyz") == 0 || strcmp(path, "/metrics") == 0;
@@ -88,7 +88,7 @@ static enum MHD_Result handle(void *closure, struct MHD_Connection *connection, 
     enum reason reason = wire_refusal(exchange->wire, &detail);
     if (*length > 0 && reason == REASON_NONE)
         return exchange_receive(exchange, data, length) ? MHD_YES : MHD_NO;
-    if (*length > 0) { /* what of the body is made up, or came with what is wrong */
+    if (*length > 0) { /* filler, or bytes that came with the violation */
         *length = 0;
         return MHD_YES;
     }

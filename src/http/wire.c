@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
-/* The map from descriptors to connections, the recv of this executable, and the thread that watches the time.
+/* The map from descriptors to connections, the executable's recv, and the thread that watches deadlines.
  *
- * A connection is the server's thread's. The watching thread looks at its deadline, and at nothing else; to
- * end the wait it shuts the socket for reading, which wakes poll(2), and the server's thread finds `late`. */
+ * The server's thread owns the connections. The watching thread reads their deadlines only. To end a request
+ * it sets `late` and shuts the socket for reading, which wakes poll(2) on the server's thread. */
 #include "http/wire.h"
 
 #include "base/clock.h"
@@ -33,8 +33,8 @@ struct wire_connection {
     struct framing framing;
     char *held; /* of an element that is not complete */
     size_t held_length;
-    uint64_t begun;                   /* requests that libmicrohttpd has begun */
-    uint64_t message;                 /* the head or body that the deadline is for; 0: none */
+    uint64_t begun;                   /* requests that the handler has begun */
+    uint64_t message;                 /* number of the head or body that the deadline is for; 0: none */
     int64_t message_ms;               /* when it began */
     uint64_t received;                /* bytes of it, not counting the first piece */
     atomic_int_least64_t deadline_ms; /* 0: none */
@@ -69,7 +69,7 @@ static struct wire_connection *connection_of(int fd)
 
 typedef ssize_t (*recv_function)(int, void *, size_t, int);
 
-/* The C library's, or that of a sanitizer before it. */
+/* The C library's recv, or a sanitizer's in front of it. */
 static ssize_t real_recv(int fd, void *bytes, size_t room, int flags)
 {
     static recv_function _Atomic found;
@@ -78,7 +78,7 @@ static ssize_t real_recv(int fd, void *bytes, size_t room, int flags)
         void *symbol = dlsym(RTLD_NEXT, "recv");
         if (symbol == NULL)
             abort();
-        memcpy(&next, &symbol, sizeof next); /* POSIX lets us, ISO C has no cast for it */
+        memcpy(&next, &symbol, sizeof next); /* ISO C has no cast for this, POSIX allows it */
         atomic_store_explicit(&found, next, memory_order_relaxed);
     }
     return next(fd, bytes, room, flags);
@@ -124,7 +124,7 @@ static void set_deadline(struct wire_connection *connection, size_t got)
     atomic_store_explicit(&connection->deadline_ms, connection->message_ms + most_ms, memory_order_relaxed);
 }
 
-/* Keeps what the next call begins with. */
+/* Keeps the bytes that the next call begins with. */
 static bool keep(struct wire_connection *connection, const char *bytes, size_t length)
 {
     connection->held_length = length;
@@ -141,7 +141,7 @@ static bool keep(struct wire_connection *connection, const char *bytes, size_t l
     return true;
 }
 
-/* The next bytes of a refused request's stand-in; once that is complete, what comes in is thrown away. */
+/* Gives the next bytes of the stand-in; when it is complete, reads and drops what arrives. */
 static ssize_t receive_stand_in(struct wire_connection *connection, char *bytes, size_t room)
 {
     bool can;
@@ -159,7 +159,7 @@ static ssize_t receive(struct wire_connection *connection, char *bytes, size_t r
     struct framing *framing = &connection->framing;
     size_t held = connection->held_length;
     if (room <= held + FRAMING_SLACK)
-        return come_again(); /* libmicrohttpd has bodies to give on, which makes room */
+        return come_again(); /* libmicrohttpd makes room by passing on the body that it has */
     if (atomic_load_explicit(&connection->late, memory_order_acquire))
         framing_refuse(framing, REASON_REQUEST_TIMEOUT, "The request came in too slowly.");
     if (framing->reason != REASON_NONE)
@@ -180,7 +180,7 @@ static ssize_t receive(struct wire_connection *connection, char *bytes, size_t r
     return split.pass > 0 ? (ssize_t)split.pass : come_again();
 }
 
-/* In place of the C library's, for the whole process: see wire.h. */
+/* Takes the place of the C library's recv in the whole process: see wire.h. */
 ssize_t recv(int fd, void *bytes, size_t room, int flags)
 {
     struct wire_connection *connection = connection_of(fd);
@@ -189,7 +189,7 @@ ssize_t recv(int fd, void *bytes, size_t room, int flags)
 
 /* --- watching ------------------------------------------------------------------------------------------ */
 
-/* Bytes that wait in the socket are not late: we are, who have not read them. */
+/* While bytes wait in the socket the service is the slow one, not the client. */
 static bool is_late(const struct wire_connection *connection, int64_t now_ms)
 {
     int64_t deadline_ms = atomic_load_explicit(&connection->deadline_ms, memory_order_relaxed);
@@ -199,7 +199,7 @@ static bool is_late(const struct wire_connection *connection, int64_t now_ms)
            (ioctl(connection->fd, FIONREAD, &waiting) != 0 || waiting == 0);
 }
 
-/* Under the lock, so that no descriptor is closed meanwhile, and given to another. */
+/* Holds the lock, so no descriptor is closed and reused meanwhile. */
 static void look_at_all(struct wire *wire)
 {
     int64_t now_ms = clock_monotonic_ms();
@@ -231,7 +231,7 @@ static void *watch(void *closure)
 
 /* --- connections --------------------------------------------------------------------------------------- */
 
-/* Somebody was accepted, and libmicrohttpd had no memory for the connection. */
+/* libmicrohttpd accepted a connection, and then had no memory for it. */
 static void forget_arriving(struct wire *wire)
 {
     if (wire->arriving != NULL)
@@ -258,7 +258,7 @@ static void set_slot(struct wire *wire, int fd, struct wire_connection *connecti
     pthread_mutex_unlock(&wire->lock);
 }
 
-/* A reserved connection's time runs from its beginning. */
+/* The deadline of a reserved connection counts from its beginning. */
 static struct wire_connection *begin(struct wire *wire, int fd)
 {
     struct wire_connection *connection = calloc(1, sizeof *connection);
@@ -281,8 +281,8 @@ static struct wire_connection *begin(struct wire *wire, int fd)
     return connection;
 }
 
-/* Where bytes are left unread in a socket that is closed, the client's end is reset, and may lose the answer
- * that it has not read yet (RFC 9112 section 9.6). */
+/* Closing a socket with unread bytes resets the connection, and the client may lose an answer that it has not
+ * read yet (RFC 9112 section 9.6). */
 static void read_leftovers(const struct wire_connection *connection)
 {
     char block[16384];
@@ -342,7 +342,7 @@ enum reason wire_refusal(const struct wire_connection *connection, const char **
 
 /* --- start and stop ------------------------------------------------------------------------------------ */
 
-/* As many as the process may have open. They are never freed: other threads may be reading other sockets. */
+/* One slot for each descriptor that the process may open. Never freed: other threads may be in recv. */
 static bool make_slots(void)
 {
     if (atomic_load(&slots) != NULL)

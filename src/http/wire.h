@@ -1,14 +1,13 @@
 /* SPDX-License-Identifier: ISC */
-/* What stands between the socket and libmicrohttpd: each connection's framing is checked (http/framing.h),
- * slow clients meet their deadlines, and there are only so many connections.
+/* Stands between the sockets and libmicrohttpd: checks each connection's framing (http/framing.h), ends slow
+ * requests, and limits the number of connections.
  *
- * libmicrohttpd (0.9.75) takes much that RFC 9112 forbids, so that a request hidden in a body could be
- * executed; it gives nobody the bytes, refuses in its own words, and counts any byte as activity. It reads
- * sockets by recv(2) alone, and an executable that defines recv is asked in place of the C library. This one
- * does: the bytes are read where they would have been, and checked where they lie. (A thread or a process in
- * front would cost two more system calls for each request.) Descriptors that are none of the server's go
- * straight through. A request whose head was not seen here is not served, should libmicrohttpd ever read in
- * another way. */
+ * libmicrohttpd (0.9.75) accepts much that RFC 9112 forbids, so a request hidden in a body could be executed.
+ * It shows nobody the bytes, refuses requests in its own words, and counts any byte as activity. But it reads
+ * sockets only by recv(2), and the dynamic linker prefers a recv that the executable defines. wire.c defines
+ * it, and checks the bytes in libmicrohttpd's own buffer. (A thread or process in front would cost two more
+ * system calls for each request.) Descriptors of others, such as libpq's, are read as usual. Should another
+ * libmicrohttpd read in another way, then no request is served, because the reader has not seen it. */
 #ifndef DEPOSITD_HTTP_WIRE_H
 #define DEPOSITD_HTTP_WIRE_H
 
@@ -30,12 +29,12 @@ enum MHD_Result wire_accept(void *closure, const struct sockaddr *address, sockl
 void wire_notify(void *closure, struct MHD_Connection *connection, void **context,
                  enum MHD_ConnectionNotificationCode code);
 
-/* For each request once, in order: the connection that it came on. NULL: give up the connection. */
+/* To be called once for each request, in order. NULL: close the connection. */
 MUST_CHECK struct wire_connection *wire_begin_request(struct MHD_Connection *connection);
-/* Whether the connection is there for the probes only, and for one request. */
+/* Whether the connection is reserved for one request of a probe. */
 bool wire_is_reserved(const struct wire_connection *connection);
-/* Why the request that was begun last is to be refused; its body, or the rest of it, is then made up.
- * REASON_NONE: nothing is wrong so far. */
+/* Why to refuse the request that was begun last; REASON_NONE: nothing is wrong so far. The rest of a refused
+ * request's body is filler. */
 enum reason wire_refusal(const struct wire_connection *connection, const char **detail);
 
 #endif
