@@ -259,7 +259,10 @@ TRIES = {
     **{f"{column} of a head goes back": (f"UPDATE scheme_head SET {column} = {column} - 1", REFUSED) for column in (
         "last_entry", "gross", "reference_version", "calendar_version", "folded_through")},
     "a head has folded what there is not": ("UPDATE scheme_head SET folded_through = last_entry + 1", REFUSED),
-    "a head becomes another scheme's": ("UPDATE scheme_head SET scheme = 99", REFUSED),
+    "a head becomes another scheme's": (
+        "INSERT INTO scheme SELECT 99, 'skerry', currency, decimals, time_zone, cut_off, close_after_minutes, stock_terms, return_target_ppm,"
+        " dual_control, count_tolerance, variance_limit, carry_days, operator, holidays FROM scheme WHERE id = 1;"
+        " UPDATE scheme_head SET scheme = 99", REFUSED),
     "the network's head goes back": ("UPDATE network_head SET reference_version = reference_version - 1", REFUSED),
     "a batch is lost": ("DELETE FROM recent_movement", REFUSED),
     "terms of a closed day are changed": ("UPDATE terms SET service_fee = service_fee + 1", REFUSED),
