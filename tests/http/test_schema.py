@@ -288,6 +288,22 @@ def test_the_service_can_not_change_what_is_fixed(settled, name):
         execute(settled.database.service_dsn, statement, "SELECT 1 / 0")  # what is not refused is taken back
 
 
+def test_what_an_older_version_reversed_is_taken_over(settled):
+    """The migration finds what was reversed on days that are not closed yet, and knows which days an older version closed."""
+    [migration] = [m for m in MIGRATIONS if m.stem.endswith("_reversed_days")]
+    connection = psycopg2.connect(settled.database.owner_dsn)
+    cursor = connection.cursor()
+    cursor.execute("SELECT * FROM reversed_day")
+    before = cursor.fetchall()
+    assert [(row[1:2], row[3:]) for row in before] == [((WORKED_DAY + DAY,), (WORKED_DAY, 40, 0))]
+    cursor.execute("DROP TABLE reversed_day, older_fee_rule; DROP FUNCTION round_half_even")
+    cursor.execute(migration.read_text() + "; SELECT * FROM reversed_day")
+    assert cursor.fetchall() == before
+    cursor.execute("SELECT scheme, through FROM older_fee_rule")
+    assert cursor.fetchall() == [(1, WORKED_DAY)]
+    connection.close()  # and all is as it was
+
+
 def test_several_entries_may_be_posted_at_once(settled):
     """Those that are numbered on from the head, also of two days. Then it is taken back."""
     with pytest.raises(psycopg2.errors.DivisionByZero):

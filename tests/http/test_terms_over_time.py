@@ -151,6 +151,9 @@ def test_a_reversal_takes_back_the_fees_of_its_original_s_day(service):
     accounts = admin.accounts("tern-bay")
     assert [accounts[a] for a in ("service_fees", "handling_fees", "tax")] == ["0.00"] * 3
     admin.assert_holds()
+    # Had an older version closed the day, the fees would have to be those of its own terms.
+    service.database.run(f"INSERT INTO older_fee_rule VALUES (1, '{D1}')")
+    assert [c["check"] for c in admin.get("/v1/checks")["items"] if c["verdict"] != "holds"] == ["fees_match"]
 
 
 def test_the_day_s_own_cups_and_reversed_ones_are_taxed_in_one_sum(service):
