@@ -85,9 +85,11 @@ def till(tool, document):
 
 
 def test_generated_types_are_known(tool, till):
-    """Nothing of a body is typed as unknown; generated types of headers end with an open index, which is."""
+    """Nothing is typed as unknown but the values of open objects, and none as an object that can have no member. (The generator
+    opens the types of headers, and says so of the webhooks that there are not.)"""
     types = re.sub(r"/\*.*?\*/", "", (tool.folder / "schema.d.ts").read_text(), flags=re.DOTALL)
-    loose = [line.strip() for line in types.splitlines() if re.search(r"\b(unknown|any)\b", line) and "[name: string]" not in line]
+    loose = [line.strip() for line in types.splitlines() if re.search(r"\b(unknown|any|never>)", line)
+             and not re.search(r"\[(name|key): string\]: unknown;|^export type (webhooks|\$defs) = ", line)]
     assert not loose
     components = types[types.index("export interface components"):types.index("responses: {")]
     assert re.search(r"\bEventOutcome:", components) and "[name: string]: unknown" not in components
