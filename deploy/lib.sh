@@ -96,7 +96,7 @@ private_cluster_resume() {
     local home
     home=$(private_cluster_host "$1")
     quietly "$1/start.log" as_cluster_user "$postgres_bin/pg_ctl" start --pgdata="$home/data" \
-        --log="$home/postgresql.log" --wait --timeout=60
+        --log="$home/postgresql.log" --wait --timeout=300
 }
 
 private_cluster_host() { cat "$1/home"; }
@@ -111,7 +111,7 @@ private_cluster_halt() {
     # The postmaster's working directory is its data directory: this one is ours, whatever the number was before.
     if [ -n "$pid" ] && [ "$(readlink "/proc/$pid/cwd")" = "$home/data" ]; then
         quietly "$dir/stop.log" as_cluster_user "$postgres_bin/pg_ctl" stop --pgdata="$home/data" --mode="$mode" \
-            --wait --timeout=30 ||
+            --wait --timeout=120 ||
             quietly "$dir/stop.log" as_cluster_user "$postgres_bin/pg_ctl" stop --pgdata="$home/data" \
                 --mode=immediate --wait || return
     fi

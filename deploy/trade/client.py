@@ -10,7 +10,7 @@ from pathlib import Path
 
 class Client:
     def __init__(self, url, key_folder):
-        self.connection = http.client.HTTPConnection(urllib.parse.urlsplit(url).netloc, timeout=60)
+        self.connection = http.client.HTTPConnection(urllib.parse.urlsplit(url).netloc, timeout=300)
         self.key_folder = Path(key_folder)
 
     def get(self, path, key="admin", **parameters):

@@ -16,7 +16,7 @@ import pytest
 from harness import at_once
 from network import at, cups, event
 from proof import Footprint
-from tills import wait_until
+from tills import PATIENCE_SECONDS, wait_until
 
 TIMEOUT_S = 5  # after which the service closes an idle connection: short, so that the tests can see it
 BODY_MAX = 65536
@@ -43,7 +43,7 @@ def issue(day):
 
 
 def connect(service, source="127.0.0.1"):
-    return socket.create_connection(("127.0.0.1", service.port), timeout=60, source_address=(source, 0))
+    return socket.create_connection(("127.0.0.1", service.port), timeout=PATIENCE_SECONDS, source_address=(source, 0))
 
 
 def answers_to(service, *pieces, then_shut=False):
@@ -421,11 +421,11 @@ def elsewhere(make, service, many):
     process = forked.Process(target=gather, daemon=True)
     process.start()
     try:
-        assert ready.wait(60), "the crowd does not come together"
+        assert ready.wait(PATIENCE_SECONDS), "the crowd does not come together"
         yield
     finally:
         ended.set()
-        process.join(60)
+        process.join(PATIENCE_SECONDS)
     assert process.exitcode == 0, process.exitcode
 
 

@@ -11,10 +11,10 @@ from cluster import stopped, watching, writers_backend
 from harness import Service, at_once
 from network import at, cups, event
 from proof import Auditor
-from tills import Load, wait_until
+from tills import PATIENCE_SECONDS, Load, wait_until
 
 QUEUE_EVENTS = 40
-HOLDING_UP = ("SELECT 1 FROM pg_locks JOIN pg_stat_activity USING (pid)"
+HOLDING_UP = ("SELECT pid, state_change FROM pg_locks JOIN pg_stat_activity USING (pid)"
               " WHERE datname = current_database() AND state LIKE 'idle in transaction%%' AND granted"
               "   AND relation = 'scheme_head'::regclass AND mode IN ('RowShareLock', 'RowExclusiveLock')")
 
@@ -68,11 +68,14 @@ def test_a_frozen_instance(new_network, days, rng, rounds):
 @contextmanager
 def frozen_while_appending(service, rng):
     """Stopped again and again until the database waits for it with the head row taken."""
+    deadline = time.monotonic() + PATIENCE_SECONDS
     with watching(service.database) as query:
         while True:
+            assert time.monotonic() < deadline, "it is never stopped with the head row taken"
             with stopped(service.process.pid):
-                time.sleep(0.05)  # what the database had to do for it, it has done
-                if query(HOLDING_UP):
+                held = query(HOLDING_UP)
+                time.sleep(0.1)  # what the database still had to do for it, it does meanwhile
+                if held and held == query(HOLDING_UP):
                     yield
                     return
             time.sleep(rng.uniform(0, 0.03))
@@ -121,7 +124,7 @@ def test_what_waits_when_it_is_stopped_is_answered(new_network, days, rng):
     issues = [event("issue", "anchor", at(days[0]), issued=cups(cup_300=1)) for _ in range(inside + beyond)]
     with stopped(backend):
         at_once(*(lambda e=e: post(e) for e in issues), stop_it)
-    assert service.process.wait(30) == 0
+    assert service.process.wait(PATIENCE_SECONDS) == 0
     assert [a.status for a in answers] == [503] * beyond + [201] * inside
     assert {a.json["event_id"] for a in answers[beyond:]} <= recorded_ids(service.database)
     service.start()

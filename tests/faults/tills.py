@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from uuid import UUID
 
 import network
+from harness import PATIENCE_SECONDS, wait_until
 from network import at, cups, event
 
 SITES = {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"), "copper": ("tern-bay", "hearth"),
@@ -18,7 +19,6 @@ KINDS = {"issue": 45, "return": 30, "exchange": 10, "reversal": 6, "dispatch": 4
 FORMS = ("single", "array", "stream")
 PAUSE_SECONDS = 0.05  # before an event is posted again
 THINK_SECONDS = 0.05  # from one post to the next, on average: else the ledger grows faster than it can be proven
-PATIENCE_SECONDS = 180  # the longest that an event may be without a final answer, sanitizers included
 
 
 def reference(first_day, **more):
@@ -112,13 +112,6 @@ class Trade:
 
     def _refused(self):
         return self._at("issue", "nowhere", issued=self._cups())
-
-
-def wait_until(condition, what="what was waited for", pause=0.005):
-    deadline = time.monotonic() + PATIENCE_SECONDS
-    while not condition():
-        assert time.monotonic() < deadline, f"after {PATIENCE_SECONDS} s still not: {what}"
-        time.sleep(pause)
 
 
 class Till(threading.Thread):
@@ -234,7 +227,7 @@ class Load:
             self.raise_errors()
             return condition()
 
-        wait_until(is_over, what)
+        wait_until(is_over, what, pause=0.005)
 
     def wait_for(self, what, more):
         """Until so many more are there: of "answers", or of requests "unanswered" or "overloaded"."""

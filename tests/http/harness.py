@@ -22,7 +22,16 @@ import psycopg2
 from contract import Contract, parse
 
 SANITIZER = re.compile(r"ERROR: \w+Sanitizer|runtime error:|WARNING: ThreadSanitizer")
-START_SECONDS = 30
+PATIENCE_SECONDS = 180  # bounds each wait: long, because a loaded machine is slow and not wrong
+
+
+def wait_until(condition, what="what was waited for", pause=0.02):
+    """The first value of the condition that is true. `what` is in words, or a function that gives them."""
+    deadline = time.monotonic() + PATIENCE_SECONDS
+    while not (value := condition()):
+        assert time.monotonic() < deadline, f"after {PATIENCE_SECONDS} s still not: {what() if callable(what) else what}"
+        time.sleep(pause)
+    return value
 
 
 class Answer:
@@ -64,7 +73,7 @@ class Client:
         while True:
             kept = self.connection is not None
             if not kept:
-                self.connection = http.client.HTTPConnection("127.0.0.1", self.service.port, timeout=120)
+                self.connection = http.client.HTTPConnection("127.0.0.1", self.service.port, timeout=PATIENCE_SECONDS)
             try:
                 self.connection.request(method, target, body, headers)
                 return Answer(self.connection.getresponse())
@@ -211,16 +220,14 @@ class Service:
         return self
 
     def _wait_until_ready(self):
-        deadline = time.monotonic() + START_SECONDS
-        while True:
+        def is_ready():
             assert self.process.poll() is None, f"serve ended with {self.process.returncode}:\n{self.log_text()}"
-            assert time.monotonic() < deadline, f"not ready after {START_SECONDS} s:\n{self.log_text()}"
             try:
-                if Client(self).send("GET", "/readyz").status == 200:
-                    return
+                return Client(self).send("GET", "/readyz").status == 200
             except OSError:
-                pass
-            time.sleep(0.02)
+                return False
+
+        wait_until(is_ready, lambda: f"it is ready:\n{self.log_text()}")
 
     def stop(self):
         """SIGTERM must end it in good order, and no sanitizer may have spoken."""
@@ -228,7 +235,7 @@ class Service:
             return
         self.process.send_signal(signal.SIGTERM)
         try:
-            code = self.process.wait(30)
+            code = self.process.wait(PATIENCE_SECONDS)
         except subprocess.TimeoutExpired:
             self.kill()
             raise AssertionError(f"did not stop on SIGTERM:\n{self.log_text()}") from None

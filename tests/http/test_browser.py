@@ -12,6 +12,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
 
+from harness import PATIENCE_SECONDS
 from test_html import ACCOUNTANTS_WALK, NEXT_DAY, WORKED_DAY, net, palettes, walk  # noqa: F401  (net is a fixture)
 
 PHONE, DESK = (390, 844), (1280, 720)
@@ -52,7 +53,7 @@ class Forward(BaseHTTPRequestHandler):
 
     def forward(self):
         proxy = self.server
-        connection = http.client.HTTPConnection("127.0.0.1", proxy.service.port, timeout=60)
+        connection = http.client.HTTPConnection("127.0.0.1", proxy.service.port, timeout=PATIENCE_SECONDS)
         accept = {"Accept": self.headers.get("Accept", "*/*")}
         connection.request("GET", self.path, headers={"Authorization": f"Bearer {proxy.service.admin_key}", **accept})
         answer = connection.getresponse()
@@ -79,10 +80,10 @@ class Browser:
     def run(self, target, *options, size=DESK):
         done = subprocess.run(
             ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--no-first-run",
-             "--disable-background-networking", "--disable-component-update", "--disable-sync",
+             "--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",
              "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1", f"--user-data-dir={self.folder}/profile",
              f"--window-size={size[0]},{size[1]}", *options, self.proxy.url(target)],
-            capture_output=True, timeout=120)
+            capture_output=True, timeout=600)
         assert done.returncode == 0, done.stderr.decode(errors="replace")[-2000:]
         return done.stdout.decode()
 

@@ -1,13 +1,13 @@
 # SPDX-License-Identifier: ISC
 """Every check can fail: rows are changed behind the service's back, by a superuser and past all triggers, and the checks that
 must notice do, and no others. Which must notice what follows from the accounting contract; there is no published source."""
-import time
 from datetime import timedelta
 
 import psycopg2
 import pytest
 
 import network
+from harness import wait_until
 from network import WORKED_DAY, at, cups, event
 
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
@@ -71,10 +71,8 @@ def pay(service):
 
 def wait_for_particulars(service):
     """They are kept a moment after the close: from then on all of a closed day is fixed."""
-    deadline = time.monotonic() + 30
-    while service.database.rows("SELECT FROM settlement LEFT JOIN particulars p USING (scheme, business_date) WHERE p.digest IS NULL"):
-        assert time.monotonic() < deadline, "nobody keeps the particulars"
-        time.sleep(0.05)
+    missing = "SELECT FROM settlement LEFT JOIN particulars p USING (scheme, business_date) WHERE p.digest IS NULL"
+    wait_until(lambda: not service.database.rows(missing), "the particulars are kept")
 
 
 @pytest.fixture(scope="module")

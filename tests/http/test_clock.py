@@ -1,13 +1,12 @@
 # SPDX-License-Identifier: ISC
 """Closing by the clock, across time zones: which days are due is reckoned here with Python's zoneinfo, not with the service's
 calendar. And when payments are due after it: a published calendar of closing days."""
-import time
 from datetime import date, datetime, timedelta, timezone
 
 import pytest
 
 import network
-from harness import Service
+from harness import Service, wait_until
 from model import DAY, day_start
 from network import at, cups, event
 
@@ -17,13 +16,14 @@ SCHEMES = {"tern-bay": ("America/St_Johns", "03:00", 60), "harbour": ("Pacific/A
            "ridge": ("Asia/Kathmandu", "00:00", 5), "atoll": ("Pacific/Kiritimati", "23:59", 90), "skerry": ("Pacific/Pago_Pago", "02:15", 30)}
 
 
-def due_days(code, now):
-    """The days whose end and the scheme's patience lie behind; and those for which that is too near to tell."""
+def due_days(code, then):
+    """The days whose end and the scheme's patience lay behind at an instant; and those for which it is too near to tell, or has come
+    since."""
     zone, cut_off, minutes = SCHEMES[code]
     closes = {d: day_start(d + DAY, cut_off, zone) + timedelta(minutes=minutes)
               for d in (FIRST + n * DAY for n in range((date.today() - FIRST).days + 2))}
-    near = timedelta(minutes=2)
-    return [d for d, at_ in closes.items() if at_ <= now - near], [d for d, at_ in closes.items() if abs(at_ - now) < near]
+    first, last = then - timedelta(minutes=2), datetime.now(timezone.utc) + timedelta(minutes=2)
+    return [d for d, at_ in closes.items() if at_ <= first], [d for d, at_ in closes.items() if first < at_ < last]
 
 
 def load(service):
@@ -41,11 +41,9 @@ def closed_days(service, code):
     return [date.fromisoformat(s["date"]) for s in service.admin.items("/v1/settlements", scheme=code)]
 
 
-def wait_until_closed(service, code, days, seconds=60):
-    deadline = time.monotonic() + seconds
-    while not set(days) <= set(closed_days(service, code)):
-        assert time.monotonic() < deadline, f"{code}: the clock closed only {closed_days(service, code)} of {days}"
-        time.sleep(0.1)
+def wait_until_closed(service, code, days):
+    wait_until(lambda: set(days) <= set(closed_days(service, code)),
+               lambda: f"{code}: the clock closed {days}, not only {closed_days(service, code)}")
 
 
 def assert_closed_in_order(service, code, now):

@@ -11,7 +11,7 @@ import psycopg2
 import pytest
 
 import network
-from harness import Service, at_once
+from harness import Service, at_once, wait_until
 from model import DAY, instant
 from network import at, business_day, cups, event
 
@@ -185,10 +185,7 @@ def test_the_clock_closes_past_days_in_order(database, service):
     try:
         for _ in range(2):
             clocks.append(Service(database, close_by_clock="yes").start())
-        deadline = time.monotonic() + 60
-        while any(state(service.admin, day) != "closed" for day in due):
-            assert time.monotonic() < deadline, "the clock does not close"
-            time.sleep(0.1)
+        wait_until(lambda: all(state(service.admin, day) == "closed" for day in due), "the clock closes")
     finally:
         for clock in clocks:
             clock.stop()
@@ -234,21 +231,29 @@ def _ignore_errors(service, day):
 
 
 def test_events_that_race_the_close(service):
-    """Tills post for a day while it closes: each event is in the day or late, and the money of both days adds up."""
+    """Tills post for a day while it closes: each event is in the day or late, and the money of both days adds up. Each site has
+    traded before the close begins, and again after it."""
     admin = service.admin
     load(admin)
-    answers, stop = [], threading.Event()
+    answers, batches, stop = [], Counter(), threading.Event()
 
     def till(site):
         client = service.client(service.admin_key)
         while not stop.is_set():
             answers.extend(client.post_many([issue(site, 1, D0) for _ in range(5)]))
+            batches[site] += 1
+
+    def all_traded(more):
+        before = dict(batches)
+        wait_until(lambda: all(batches[s] >= before.get(s, 0) + more for s in SITES), lambda: f"all sites traded, {batches} after {before}")
 
     def close():
-        time.sleep(0.2)
-        settlement = service.client(service.admin_key).close("tern-bay", D0)
-        time.sleep(0.1)
-        stop.set()
+        try:
+            all_traded(3)
+            settlement = service.client(service.admin_key).close("tern-bay", D0)
+            all_traded(2)  # what was on its way during the close may be of either day; the next is late
+        finally:
+            stop.set()
         return settlement
 
     try:
@@ -315,8 +320,7 @@ def test_reference_data_may_change_while_a_day_is_closed(service):
         closing = threading.Thread(target=lambda: settlements.append(
             service.client(service.admin_key).close("tern-bay", D0)))
         closing.start()
-        while state(admin, D0) != "closing":
-            time.sleep(0.02)
+        wait_until(lambda: state(admin, D0) == "closing", "the day is closing")
         grown = network.reference([], {**SITES, **late})
         admin.load({"participants": grown["participants"], "sites": grown["sites"]})
     closing.join()

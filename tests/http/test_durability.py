@@ -3,13 +3,12 @@
 what was not answered is always safe."""
 import http.client
 import signal
-import time
 from datetime import date, timedelta
 
 import pytest
 
 import network
-from harness import at_once
+from harness import at_once, wait_until
 from network import at, cups, event
 
 DAY = date.today() - timedelta(days=3)
@@ -41,8 +40,7 @@ def test_nothing_acknowledged_is_lost(service, how):
     end = service.kill if how == signal.SIGKILL else service.stop  # stop asserts an exit in good order
 
     def break_it():
-        while len(acknowledged) < 500:
-            time.sleep(0.01)
+        wait_until(lambda: len(acknowledged) >= 500, lambda: f"500 events acknowledged, {len(acknowledged)}")
         end()
 
     at_once(*(lambda s=s: post_until_it_breaks(service, s, acknowledged, sent) for s in SITES), break_it)
@@ -66,7 +64,7 @@ def test_connections_that_were_closed_while_idle(service):
     for rounds in range(1, 6):
         admin.post(event("issue", "anchor", at(DAY), issued=cups(cup_300=1)))  # the next follows the writer's own
         ended = service.database.rows(
-            "SELECT pid, pg_terminate_backend(pid, 10000) FROM pg_stat_activity"
+            "SELECT pid, pg_terminate_backend(pid, 120000) FROM pg_stat_activity"
             " WHERE usename = 'depositd_service' AND datname = current_database()")
         assert len(ended) >= 2 and all(done for _, done in ended)
         admin.post(event("issue", "anchor", at(DAY), issued=cups(cup_300=1)))

@@ -24,7 +24,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 import bank
-from harness import Service
+from harness import Service, wait_until
 from model import DAY, day_start
 from schemas import TOP, validate
 from test_bank import XML
@@ -181,12 +181,12 @@ class Pool:
         self.settlements[day] = self.month.cleo.close(self.code, day)
 
     def wait_for_clock(self, day):
-        deadline = time.monotonic() + 30
-        path = f"/v1/settlements/{self.code}/{day}"
-        while (answer := self.month.ann.send("GET", path)).status != 200:
-            assert answer.status == 404 and time.monotonic() < deadline, f"the clock does not close {day}: {answer.body}"
-            time.sleep(0.02)
-        self.settlements[day] = answer.json
+        def settlement():
+            answer = self.month.ann.send("GET", f"/v1/settlements/{self.code}/{day}")
+            assert answer.status in (200, 404), answer.body
+            return answer.json if answer.status == 200 else None
+
+        self.settlements[day] = wait_until(settlement, f"the clock closes {day}")
 
     # The office ---------------------------------------------------------------------------------------------------
     def pay(self, day, by_clock):
@@ -587,10 +587,8 @@ def test_what_tills_say_is_what_is_recorded_but_for_what_never_came(pool):
 
 def test_all_checks_hold_and_verify_finds_nothing(month):
     month.admin.assert_holds()
-    deadline = time.monotonic() + 30  # the clock keeps the days' particulars a moment after their close
-    while len(kept := month.service.database.rows("SELECT 1 FROM particulars")) < 2 * DAYS:
-        assert time.monotonic() < deadline, f"particulars of {len(kept)} days"
-        time.sleep(0.1)
+    wait_until(lambda: len(month.service.database.rows("SELECT 1 FROM particulars")) == 2 * DAYS,
+               "the clock keeps the days' particulars a moment after their close")
     [said] = month.service.run("verify", expect=0).splitlines()  # each finding would be a line
     assert said.endswith(" of 2 schemes: 0 do not hold")
     for pool in month.pools.values():

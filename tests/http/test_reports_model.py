@@ -2,13 +2,13 @@
 """After random days, with late events, reversals and changes of value: the reports against figures that are worked out here from the
 naive model's events alone. DEPOSITD_MODEL_DAYS and DEPOSITD_MODEL_SEED as in test_model.py."""
 import random
-import time
 from collections import Counter, defaultdict
 from decimal import Decimal
 
 import pytest
 
 import network
+from harness import wait_until
 from model import DAY, Model
 from test_model import CUP_TYPES, DAYS, FIRST_DAY, SEED, Stream, post_day, random_scheme
 
@@ -284,10 +284,8 @@ def test_what_is_kept_of_a_closed_day_is_what_the_entries_say(net, shared):
     days = [d for (d,) in shared.database.rows(
         "SELECT business_date FROM business_day WHERE scheme = %s AND state = 'closed'", scheme)]
     assert len(days) == CLOSED
-    deadline = time.monotonic() + 30
-    while shared.database.rows("SELECT count(*) FROM particulars WHERE scheme = %s", scheme) != [(CLOSED,)]:
-        assert time.monotonic() < deadline, "nobody keeps it"
-        time.sleep(0.05)
+    wait_until(lambda: shared.database.rows("SELECT count(*) FROM particulars WHERE scheme = %s", scheme) == [(CLOSED,)],
+               "the particulars are kept")
     for day in days:
         kept = shared.database.rows("SELECT * FROM cup_day WHERE scheme = %s AND business_date = %s", scheme, day)
         assert sorted(row[2:] for row in kept) == sorted(shared.database.rows("SELECT * FROM cup_day_of(%s, %s)", scheme, day))

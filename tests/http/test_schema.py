@@ -68,7 +68,7 @@ def test_a_database_of_another_version_is_not_served(database, statement, advice
     service = Service(database)
     service.run("migrate")
     database.run(statement)
-    done = subprocess.run([service.binary, "serve"], env=service.environment, capture_output=True, text=True, timeout=60)
+    done = subprocess.run([service.binary, "serve"], env=service.environment, capture_output=True, text=True, timeout=600)
     assert done.returncode == 1 and done.stderr.splitlines()[-1] == (
         f"depositd: the database is not at version {len(MIGRATIONS)}, with which this depositd works: {advice}")
 
