@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""The form of what people write by hand: white space everywhere, the width of pages, and shell scripts by shellcheck."""
+"""The form of what people write by hand: white space everywhere, the width of pages, shell scripts by shellcheck and shfmt."""
 import pathlib
 import re
 import shutil
@@ -63,4 +63,12 @@ def test_shellcheck_has_nothing_to_say(path):
     if not shutil.which("shellcheck"):
         pytest.skip("shellcheck is not installed")
     said = subprocess.run(["shellcheck", "--external-sources", name_of(path)], cwd=TOP, capture_output=True, text=True)
+    assert (said.returncode, said.stdout, said.stderr) == (0, "", ""), said.stdout + said.stderr
+
+
+def test_shfmt_would_change_nothing():
+    """It takes the indentation from .editorconfig."""
+    if not shutil.which("shfmt"):
+        pytest.skip("shfmt is not installed")
+    said = subprocess.run(["shfmt", "-d", *map(name_of, SCRIPTS)], cwd=TOP, capture_output=True, text=True)
     assert (said.returncode, said.stdout, said.stderr) == (0, "", ""), said.stdout + said.stderr
