@@ -266,6 +266,7 @@ def test_the_page_works_as_written(net, keys, api, role):
     assert done.returncode == 0 and not done.stderr, (done.stdout, done.stderr)
     posted, seal = net.posted[0][0], net.admin.items("/v1/seals", scheme="tern-bay")[0]["seal"]
     assert posted["event_id"] in done.stdout and f"The seal of tern-bay on {FIRST} is {seal}" in done.stdout
+    assert ("It holds, as far as this key can see." in done.stdout) == (role in ("pos", "participant"))
     assert {step for step in (IN_TREE, SEALED, SETTLED, CHAINED) if step in done.stdout} == PROVES[role]
 
 
