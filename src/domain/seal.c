@@ -1,13 +1,14 @@
 /* SPDX-License-Identifier: ISC */
-/* SHA-256 by GnuTLS, and over it the tree of RFC 9162 section 2.1. The frontier is a binary counter:
- * appending a leaf joins equal subtrees as adding one carries. The hash can always be had, or nothing can
- * run: its failure is an assertion, not a result. */
+/* SHA-256 by Nettle, and over it the tree of RFC 9162 section 2.1. The frontier is a binary counter:
+ * appending a leaf joins equal subtrees as adding one carries. Nettle keeps its state on our stack, so that
+ * hashing can't fail; GnuTLS allocates for each hash, also in gnutls_hash_fast. */
 #include "depositd/seal.h"
 
 #include <assert.h>
-#include <gnutls/crypto.h>
-#include <gnutls/gnutls.h>
+#include <nettle/sha2.h>
 #include <string.h>
+
+_Static_assert(SHA256_SIZE == SHA256_DIGEST_SIZE, "a digest is all of SHA-256");
 
 struct part {
     const void *data;
@@ -16,20 +17,17 @@ struct part {
 
 static void hash_parts(const struct part *parts, size_t count, struct sha256 *digest)
 {
-    gnutls_hash_hd_t hash;
-    int failed = gnutls_hash_init(&hash, GNUTLS_DIG_SHA256);
-    assert(!failed);
-    for (size_t i = 0; i < count; i++) {
-        failed = parts[i].length > 0 && gnutls_hash(hash, parts[i].data, parts[i].length) != 0;
-        assert(!failed);
-    }
-    gnutls_hash_deinit(hash, digest->bytes);
+    struct sha256_ctx hash;
+    sha256_init(&hash);
+    for (size_t i = 0; i < count; i++)
+        if (parts[i].length > 0) /* data may be NULL where it is empty */
+            sha256_update(&hash, parts[i].length, parts[i].data);
+    sha256_digest(&hash, SHA256_SIZE, digest->bytes);
 }
 
 void sha256_of(const void *data, size_t length, struct sha256 *digest)
 {
-    int failed = gnutls_hash_fast(GNUTLS_DIG_SHA256, data, length, digest->bytes);
-    assert(!failed);
+    hash_parts(&(const struct part){data, length}, 1, digest);
 }
 
 void sha256_hex(const struct sha256 *digest, char text[static SHA256_HEX_MAX])
