@@ -8,6 +8,7 @@
 #include "app/particulars.h"
 #include "base/clock.h"
 #include "base/log.h"
+#include "base/memory.h"
 
 #include <pthread.h>
 #include <stdio.h>
@@ -162,6 +163,7 @@ static bool work_once(struct closer *closer)
     size_t count = 0;
     bool closed = false, kept = false;
     struct instant now = clock_now();
+    memory_forget_failures();
     arena_init(&arena, 0);
     pg_set_deadline(closer->pg, clock_monotonic_ms() + LOOK_MS);
     enum store_result result = pg_ready(closer->pg);

@@ -2,6 +2,7 @@
 /* Collecting faults. */
 #include "app/fault.h"
 
+#include "base/memory.h"
 #include "base/pairs.h"
 
 #include <stdarg.h>
@@ -15,6 +16,26 @@ void faults_init(struct faults *faults, struct arena *arena)
     *faults = (struct faults){.arena = arena};
 }
 
+/* One for each reason, for when there is no memory to make one. */
+static struct fault whole[REASON_COUNT] = {
+#define X(name, code, status, retryable, title) [REASON_##name] = {.reason = REASON_##name, .detail = title},
+    REASON_TABLE(X)
+#undef X
+};
+
+void faults_replace(struct faults *faults, enum reason reason)
+{
+    faults->items = &whole[reason];
+    faults->count = 1;
+    faults->closed = true;
+}
+
+/* Says no more than that the service failed. A broken seal is a verdict. */
+static bool is_own_failure(enum reason reason)
+{
+    return reason_info(reason)->status >= 500 && reason != REASON_SEAL_BROKEN;
+}
+
 static const char *copy(struct arena *arena, const char *text)
 {
     const char *copied = arena_copy(arena, text, strlen(text));
@@ -24,22 +45,20 @@ static const char *copy(struct arena *arena, const char *text)
 static PRINTF_LIKE(5, 0) void add(struct faults *faults, enum reason reason, const char *pointer,
                                   const char *parameter, const char *format, va_list arguments)
 {
-    static struct fault out_of_memory = {.reason = REASON_OVERLOADED, .detail = "out of memory"};
     char detail[DETAIL_MAX];
-    if (faults->count == FAULTS_MAX || faults->items == &out_of_memory)
+    if (faults->count == FAULTS_MAX || faults->closed)
         return;
-    if (!arena_grow(faults->arena, &faults->items, faults->count, &faults->capacity, sizeof *faults->items)) {
-        faults->items = &out_of_memory;
-        faults->count = 1;
-        return;
+    if (arena_grow(faults->arena, &faults->items, faults->count, &faults->capacity, sizeof *faults->items)) {
+        vsnprintf(detail, sizeof detail, format, arguments);
+        faults->items[faults->count++] = (struct fault){
+            .reason = reason,
+            .pointer = pointer != NULL ? copy(faults->arena, pointer) : NULL,
+            .parameter = parameter != NULL ? copy(faults->arena, parameter) : NULL,
+            .detail = copy(faults->arena, detail),
+        };
     }
-    vsnprintf(detail, sizeof detail, format, arguments);
-    faults->items[faults->count++] = (struct fault){
-        .reason = reason,
-        .pointer = pointer != NULL ? copy(faults->arena, pointer) : NULL,
-        .parameter = parameter != NULL ? copy(faults->arena, parameter) : NULL,
-        .detail = copy(faults->arena, detail),
-    };
+    if (memory_has_failed())
+        faults_replace(faults, is_own_failure(reason) ? reason : REASON_OVERLOADED);
 }
 
 void faults_add(struct faults *faults, enum reason reason, const char *pointer, const char *format, ...)

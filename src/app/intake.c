@@ -12,6 +12,7 @@
 #include "app/batch.h"
 #include "base/clock.h"
 #include "base/log.h"
+#include "base/memory.h"
 
 #include <assert.h>
 #include <pthread.h>
@@ -176,6 +177,7 @@ static enum store_result attempt(struct intake *intake, const struct place *plac
         .looks_up = asked || intake->replays > 0 || places[0].job->dry_run,
         .waits = intake->may_wait,
     };
+    memory_forget_failures();
     enum store_result result = asked ? snapshot_refresh(intake->snapshots, intake->pg) : STORE_OK;
     if (result != STORE_OK)
         return result;

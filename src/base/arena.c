@@ -4,6 +4,8 @@
  * reset. */
 #include "base/arena.h"
 
+#include "base/memory.h"
+
 #include <assert.h>
 #include <sanitizer/asan_interface.h> /* its macros are no-ops unless built with AddressSanitizer */
 #include <stdalign.h>
@@ -33,7 +35,7 @@ static void block_free(struct arena_block *block)
 
 static struct arena_block *block_new(size_t capacity)
 {
-    struct arena_block *block = malloc(sizeof *block + capacity);
+    struct arena_block *block = memory_allocate(sizeof *block + capacity);
     if (!block)
         return NULL;
     *block = (struct arena_block){.capacity = capacity};
@@ -81,8 +83,10 @@ static size_t rounded(size_t size)
 void *arena_alloc(struct arena *arena, size_t size)
 {
     size_t room = rounded(size);
-    if (size > PTRDIFF_MAX - BLOCK_SIZE || (arena->maximum != 0 && room > arena->maximum - arena->used))
+    if (size > PTRDIFF_MAX - BLOCK_SIZE || (arena->maximum != 0 && room > arena->maximum - arena->used)) {
+        memory_note_failure();
         return NULL;
+    }
 
     struct arena_block *block = arena->blocks;
     if (!block || room > block->capacity - block->used) {
@@ -102,7 +106,9 @@ void *arena_alloc(struct arena *arena, size_t size)
 void *arena_array(struct arena *arena, size_t count, size_t size)
 {
     size_t total;
-    return __builtin_mul_overflow(count, size, &total) ? NULL : arena_alloc(arena, total);
+    if (__builtin_mul_overflow(count, size, &total))
+        total = SIZE_MAX; /* more than there can be */
+    return arena_alloc(arena, total);
 }
 
 char *arena_copy(struct arena *arena, const char *text, size_t length)

@@ -3,6 +3,8 @@
  * every addition goes through reserve(), the one place that grows and fails. */
 #include "base/buffer.h"
 
+#include "base/memory.h"
+
 #include <assert.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -55,7 +57,7 @@ static bool reserve(struct buffer *buffer, size_t length)
         return true;
 
     size_t capacity = grown_capacity(buffer, needed);
-    char *data = realloc(buffer->data, capacity);
+    char *data = memory_reallocate(buffer->data, capacity);
     if (!data) {
         buffer->failed = true;
         return false;

@@ -3,6 +3,7 @@
  * writer has none of the stream's, be it full or not, so that a slow client's events are not held back. */
 #include "http/events_stream.h"
 
+#include "base/memory.h"
 #include "http/event_body.h"
 #include "http/events_post.h"
 #include "http/json_text.h"
@@ -243,11 +244,19 @@ static bool is_blank(const char *line, size_t length)
     return true;
 }
 
+/* A line that can't be kept for want of memory is not too long: the client must post it again. */
+static void keep_piece(struct events_stream *stream, const char *data, size_t length)
+{
+    buffer_add(&stream->line, data, length);
+    if (stream->line.failed && memory_has_failed())
+        stream->failure = REASON_OVERLOADED;
+}
+
 /* A whole line; where its beginning came earlier, this is its end. */
 static void add_line(struct events_stream *stream, struct lot *lot, const char *data, size_t length)
 {
     if (stream->line.length > 0 || stream->line.failed) {
-        buffer_add(&stream->line, data, length);
+        keep_piece(stream, data, length);
         data = stream->line.data;
         length = stream->line.length;
     }
@@ -262,7 +271,7 @@ static void add_line(struct events_stream *stream, struct lot *lot, const char *
 static bool take_piece(struct events_stream *stream, const char *data, size_t length, bool ends)
 {
     if (!ends) {
-        buffer_add(&stream->line, data, length);
+        keep_piece(stream, data, length);
         return true;
     }
     struct lot *lot = lot_to_fill(stream);

@@ -10,6 +10,7 @@
 #include "http/exchange.h"
 
 #include "base/clock.h"
+#include "base/memory.h"
 #include "http/admission.h"
 #include "http/media.h"
 #include "http/page.h"
@@ -246,6 +247,14 @@ static bool outlast(struct exchange *exchange)
     return true;
 }
 
+/* What was made while memory ran out may lack something, or be wrong. */
+static void distrust(struct exchange *exchange)
+{
+    struct answer *answer = &exchange->answer;
+    if (memory_has_failed() && answer->faults.count == 0)
+        faults_replace(&answer->faults, reason_of_lost_answer(&exchange->request));
+}
+
 /* On a read worker's thread. Returns the state to come back in. */
 static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
 {
@@ -274,8 +283,11 @@ static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
 static void work(struct read_job *job, struct pg *pg)
 {
     struct exchange *exchange = (struct exchange *)((char *)job - offsetof(struct exchange, job));
+    memory_forget_failures();
     enum exchange_state state = serve(exchange, pg);
     patience_end(pg);
+    if (state == EXCHANGE_DECIDED)
+        distrust(exchange);
     if (!sending_end(exchange))
         come_back(exchange, state);
 }
@@ -283,6 +295,7 @@ static void work(struct read_job *job, struct pg *pg)
 /* The functions from here to exchange_advance return as that does. */
 static bool decided(struct exchange *exchange)
 {
+    distrust(exchange);
     exchange->state = EXCHANGE_DECIDED;
     return true;
 }

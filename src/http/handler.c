@@ -2,9 +2,9 @@
 /* What handlers have in common: reading query parameters, and the refusals that many of them give. */
 #include "http/handler.h"
 
-#include "store/json_page.h"
-
 #include "base/uri.h"
+#include "http/route.h"
+#include "store/json_page.h"
 
 #include <string.h>
 
@@ -90,6 +90,12 @@ void answer_store_failure(struct answer *answer, enum store_result result)
 void answer_not_found(struct answer *answer)
 {
     faults_refuse(&answer->faults, REASON_NOT_FOUND);
+}
+
+enum reason reason_of_lost_answer(const struct request *request)
+{
+    bool writes = request->route != NULL && request->route->method != METHOD_GET && !request->dry_run;
+    return writes ? REASON_OUTCOME_UNKNOWN : REASON_OVERLOADED;
 }
 
 bool request_knows_scheme(const struct request *request, const struct scheme *scheme)

@@ -103,6 +103,8 @@ MUST_CHECK bool answer_goes_on(struct answer *answer);
 /* Common refusals. */
 void answer_store_failure(struct answer *answer, enum store_result result);
 void answer_not_found(struct answer *answer);
+/* Of a request that was not refused, and whose answer can't be given: a write may have been recorded. */
+enum reason reason_of_lost_answer(const struct request *request);
 
 /* A key that is bound to sites knows of the schemes they are in, and of no others. */
 bool request_knows_scheme(const struct request *request, const struct scheme *scheme);

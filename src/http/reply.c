@@ -165,12 +165,13 @@ bool reply_prepare(struct exchange *exchange, uint64_t length)
     return !reply.failed;
 }
 
-/* A write that was not refused may have been recorded. */
+/* Of an answer for which there is no memory. */
 static struct MHD_Response *last_resort(const struct exchange *exchange)
 {
-    const struct route *route = exchange->request.route;
-    bool recorded = exchange->answer.faults.count == 0 && route != NULL && route->method != METHOD_GET;
-    return recorded ? exchange->all->outcome_unknown : exchange->all->overloaded;
+    const struct faults *faults = &exchange->answer.faults;
+    enum reason reason =
+        faults->count > 0 ? faults->items[0].reason : reason_of_lost_answer(&exchange->request);
+    return reason == REASON_OUTCOME_UNKNOWN ? exchange->all->outcome_unknown : exchange->all->overloaded;
 }
 
 enum MHD_Result exchange_send(struct exchange *exchange)

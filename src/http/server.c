@@ -8,6 +8,7 @@
 #include "app/bank.h"
 #include "base/clock.h"
 #include "base/log.h"
+#include "base/memory.h"
 #include "http/callers.h"
 #include "http/exchange.h"
 #include "http/json_body.h"
@@ -83,6 +84,7 @@ static enum MHD_Result handle(void *closure, struct MHD_Connection *connection, 
 {
     struct exchange *exchange = *context;
     const char *detail;
+    memory_forget_failures();
     if (exchange == NULL)
         return begin(closure, connection, path, method, version, context);
     enum reason reason = wire_refusal(exchange->wire, &detail);
