@@ -156,7 +156,11 @@ static bool is_of_paging(const char *name)
 static void add_part(struct page_view *view, const char *name, const char *value, size_t *count)
 {
     const struct page_scope nothing = {.object = NULL};
-    json_t *text = json_string(value);
+    json_t *text = json_string(value); /* NULL: no memory */
+    if (text == NULL) {
+        view->text->failed = true;
+        return;
+    }
     if ((*count)++ == 0)
         buffer_add_text(view->text, "<dl class=\"asked\">\n");
     html_fact_begin(view->text, name);
@@ -286,7 +290,7 @@ void page_of_answer(const struct request *request, struct answer *answer)
     buffer_init(&text, answer->body.maximum);
     json_t *json = answer->body.failed ? NULL : json_loadb(answer->body.data, answer->body.length, 0, &error);
     if (json == NULL || !write_page(request, answer, json, &text))
-        answer_store_failure(answer, STORE_UNAVAILABLE);
+        faults_replace(&answer->faults, reason_of_lost_answer(request));
     json_decref(json);
     buffer_dispose(&answer->body);
     answer->body = text;

@@ -99,7 +99,8 @@ bool page_target(const struct request *request, const struct page_scope *scope, 
                  struct buffer *target)
 {
     struct variables variables = {.request = request, .scope = scope};
-    return page_leads(request, pattern) && uri_expand(target, pattern, variable, &variables);
+    return page_leads(request, pattern) && uri_expand(target, pattern, variable, &variables) &&
+           !target->failed;
 }
 
 static bool applies(const struct page_view *view, const struct page_scope *scope,
@@ -268,6 +269,7 @@ void page_value(struct page_view *view, const struct page_scope *scope, const ch
         buffer_add_text(&target, text);
     bool linked = own_path || (simple && (text == NULL || !is_nobody(view->request, name, text)) &&
                                find_target(view, scope, name, &target));
+    linked = linked && !target.failed;
     if (linked)
         html_open(view->text, "a", "href", target.data);
     if (own_path)
