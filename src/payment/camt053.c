@@ -2,10 +2,12 @@
 /* The reader walks through the document element by element, and keeps the path to where it is. */
 #include "payment/camt053.h"
 
+#include "base/memory.h"
 #include "payment/camt053_reading.h"
 
 #include <stdarg.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #define NAMESPACE "urn:iso:std:iso:20022:tech:xsd:camt.053.001.08"
@@ -166,7 +168,9 @@ static void walk(struct reading *reading)
     int more = 1;
     while (reading->result == CAMT_OK && (more = xmlTextReaderRead(reading->reader)) == 1)
         take_node(reading);
-    if (more < 0)
+    if (memory_has_failed()) /* libxml2 then reports an error in the text, or leaves something out */
+        camt053_refuse_memory(reading);
+    else if (more < 0)
         camt053_refuse(reading, CAMT_NOT_XML, "is not well-formed XML in UTF-8");
     else if (reading->document->count == 0)
         camt053_refuse(reading, CAMT_INVALID, "has no statement");
@@ -198,6 +202,7 @@ static bool has_many_attributes(const char *text, size_t length)
 
 void camt053_init(void)
 {
+    (void)xmlMemSetup(free, memory_allocate, memory_reallocate, memory_copy_text);
     xmlInitParser();
 }
 
