@@ -2,6 +2,7 @@
 /* The table of checks, and running them. */
 #include "app/checks.h"
 
+#include "base/memory.h"
 #include "sql.h"
 #include "store/network_store.h"
 
@@ -70,7 +71,7 @@ void check_examined(const struct check_scope *scope, struct check_figures *figur
     char finding[FINDING_MAX];
     va_list arguments;
     figures->examined++;
-    if (!broken)
+    if (!broken || memory_has_failed()) /* then the check has not been made, and run() says so */
         return;
     va_start(arguments, format);
     vsnprintf(finding, sizeof finding, format, arguments);
@@ -129,7 +130,7 @@ static enum store_result run(const struct check_scope *scope, struct check_resul
         .examined = figures.examined,
         .broken = figures.broken,
         .detail = figures.broken > 0 && figures.detail != NULL ? figures.detail : scope->check->title};
-    return stored;
+    return stored == STORE_OK && memory_has_failed() ? STORE_UNAVAILABLE : stored;
 }
 
 static enum store_result run_all(struct check_scope *scope, const char *code, struct check_results *results)

@@ -48,7 +48,7 @@ static enum store_result write_leaf(const struct proof_order *order, const struc
     if (sealed_leaf(order->network, order->scheme, &row->leaf, &text)) {
         merkle_leaf(text.data, text.length, &proof->hash);
         proof->leaf = arena_copy(arena, text.data, text.length);
-    } else {
+    } else if (!text.failed) { /* else there was no memory for it */
         *refusal = REASON_SEAL_BROKEN;
     }
     buffer_dispose(&text);
