@@ -4,6 +4,7 @@
 
 #include "base/clock.h"
 #include "base/log.h"
+#include "base/memory.h"
 #include "sql.h"
 #include "store/ready_store.h"
 
@@ -50,6 +51,7 @@ static void look(struct probe *probe)
 {
     struct readiness readiness = {0};
     int64_t began_ms = clock_monotonic_ms();
+    memory_forget_failures();
     pg_set_deadline(probe->pg, began_ms + LOOK_MS);
     pg_notice_closed(probe->pg);
     enum store_result result = store_try_commit(probe->pg, &readiness);

@@ -5,6 +5,7 @@
 #include "store/pg_connection.h"
 
 #include "base/clock.h"
+#include "base/memory.h"
 
 #include <assert.h>
 #include <stdio.h>
@@ -238,6 +239,8 @@ enum store_result pg_commit(struct pg *pg)
     PGresult *result = NULL;
     if (pg->connection == NULL)
         return STORE_UNAVAILABLE;
+    if (memory_has_failed())
+        return STORE_UNAVAILABLE; /* what was written meanwhile may lack something */
     enum store_result answer = pg_may_go_on(pg);
     if (answer != STORE_OK)
         return answer; /* the rollback ends the transaction */

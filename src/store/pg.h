@@ -85,7 +85,7 @@ MUST_CHECK enum store_result pg_begin_read(struct pg *pg);
 /* Within a transaction: what fails after the mark can be undone without ending it. */
 MUST_CHECK enum store_result pg_mark(struct pg *pg);
 MUST_CHECK enum store_result pg_back_to_mark(struct pg *pg);
-/* Within a pipeline it ends that, too. */
+/* Within a pipeline it ends that, too. Nothing is committed that was written while memory ran out. */
 MUST_CHECK enum store_result pg_commit(struct pg *pg);
 /* Always leaves no transaction open; a broken connection is dropped. */
 void pg_rollback(struct pg *pg);
