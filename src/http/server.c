@@ -25,13 +25,15 @@
 #include <string.h>
 #include <sys/resource.h>
 #include <sys/socket.h>
+#include <time.h>
 #include <unistd.h>
 
 enum {
     DESCRIPTORS_BESIDES = 64, /* the database's connections, standard streams, libmicrohttpd's own */
     CONNECTION_BYTES = 24576, /* a whole head, a record of each field, and the head of the answer, with a Link
                                  as long as the target; libmicrohttpd clears them for each request */
-    MESSAGE_MAX = 512
+    MESSAGE_MAX = 512,
+    LACK_PAUSE_NS = 20000000
 };
 
 struct server {
@@ -142,13 +144,41 @@ static size_t keep_escapes(void *closure, struct MHD_Connection *connection, cha
     return strlen(text);
 }
 
+/* Something happens at the listening socket: a connection that is closed at once. */
+static void knock(const struct server *server)
+{
+    struct sockaddr_storage address;
+    socklen_t length = sizeof address;
+    const union MHD_DaemonInfo *info =
+        server->daemon != NULL ? MHD_get_daemon_info(server->daemon, MHD_DAEMON_INFO_LISTEN_FD) : NULL;
+    if (info == NULL || getsockname(info->listen_fd, (struct sockaddr *)&address, &length) != 0)
+        return;
+    int caller = socket(address.ss_family, SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0);
+    if (caller < 0)
+        return;
+    (void)connect(caller, (struct sockaddr *)&address, length);
+    close(caller);
+}
+
+/* Where libmicrohttpd (0.9.75) has no memory for its list of sockets, it tries again at once, for as long as
+ * that takes, and logs each time. Nor does it go on then with connections that were just resumed, before
+ * something happens at any socket. */
+static void get_over_lack(const struct server *server)
+{
+    const struct timespec pause = {.tv_nsec = LACK_PAUSE_NS};
+    nanosleep(&pause, NULL);
+    knock(server);
+}
+
 static void log_message(void *closure, const char *format, va_list arguments)
 {
+    static const char lack[] = "Error allocating memory";
     char message[MESSAGE_MAX];
-    (void)closure;
     vsnprintf(message, sizeof message, format, arguments);
     message[strcspn(message, "\n")] = '\0';
     log_write(LOG_INFO, "libmicrohttpd", "says", message, NULL);
+    if (strncmp(format, lack, sizeof lack - 1) == 0)
+        get_over_lack(closure);
 }
 
 /* One descriptor per connection: the usual soft limit of 1024 would be met. */
@@ -178,7 +208,7 @@ static struct MHD_Daemon *start_daemon(const struct config *config, struct serve
     return MHD_start_daemon(
         flags, (uint16_t)config->listen_port, wire_accept, server->wire, handle, &server->exchanges,
         MHD_OPTION_NOTIFY_CONNECTION, wire_notify, server->wire, MHD_OPTION_EXTERNAL_LOGGER, log_message,
-        NULL, MHD_OPTION_SOCK_ADDR, address->ai_addr, MHD_OPTION_CONNECTION_LIMIT,
+        server, MHD_OPTION_SOCK_ADDR, address->ai_addr, MHD_OPTION_CONNECTION_LIMIT,
         (unsigned)config->max_connections + CALLERS_RESERVED, MHD_OPTION_CONNECTION_TIMEOUT,
         (unsigned)config->connection_timeout_s, MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)CONNECTION_BYTES,
         MHD_OPTION_NOTIFY_COMPLETED, completed, NULL, MHD_OPTION_UNESCAPE_CALLBACK, keep_escapes, NULL,
