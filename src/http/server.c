@@ -64,7 +64,7 @@ static enum MHD_Result begin(struct exchanges *all, struct MHD_Connection *conne
 {
     struct wire_connection *wire = wire_begin_request(connection);
     if (wire == NULL)
-        return MHD_NO;
+        return wire_is_watched(connection) ? MHD_NO : reply_overloaded(all, connection);
     struct exchange *exchange = *context = exchange_new(all, connection, method, path, version);
     if (exchange == NULL)
         return reply_overloaded(all, connection);

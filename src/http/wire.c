@@ -317,11 +317,21 @@ void wire_notify(void *closure, struct MHD_Connection *connection, void **contex
     }
 }
 
-struct wire_connection *wire_begin_request(struct MHD_Connection *connection)
+static struct wire_connection *wire_connection_of(struct MHD_Connection *connection)
 {
     const union MHD_ConnectionInfo *info =
         MHD_get_connection_info(connection, MHD_CONNECTION_INFO_SOCKET_CONTEXT);
-    struct wire_connection *wire_connection = info != NULL ? info->socket_context : NULL;
+    return info != NULL ? info->socket_context : NULL;
+}
+
+bool wire_is_watched(struct MHD_Connection *connection)
+{
+    return wire_connection_of(connection) != NULL;
+}
+
+struct wire_connection *wire_begin_request(struct MHD_Connection *connection)
+{
+    struct wire_connection *wire_connection = wire_connection_of(connection);
     if (wire_connection == NULL || wire_connection->begun == wire_connection->framing.requests)
         return NULL;
     wire_connection->begun++;

@@ -29,6 +29,8 @@ enum MHD_Result wire_accept(void *closure, const struct sockaddr *address, sockl
 void wire_notify(void *closure, struct MHD_Connection *connection, void **context,
                  enum MHD_ConnectionNotificationCode code);
 
+/* False: there was no memory to watch the connection. None of its requests may be served. */
+bool wire_is_watched(struct MHD_Connection *connection);
 /* To be called once for each request, in order. NULL: close the connection. */
 MUST_CHECK struct wire_connection *wire_begin_request(struct MHD_Connection *connection);
 /* Whether the connection is reserved for one request of a probe. */
