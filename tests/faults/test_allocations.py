@@ -1,0 +1,319 @@
+# SPDX-License-Identifier: ISC
+"""Memory runs out at any moment. Each kind of request is sent again and again, each time with another allocation failing; now and
+then also with all failing that follow, until memory comes back. The answer must be the right one, or a problem that says what
+was recorded. The same request must then get the right answer."""
+import http.client
+import json
+import os
+import re
+import threading
+import time
+from datetime import date, timedelta
+from uuid import uuid4
+
+import pytest
+
+import network
+from allocations import Allocations, described
+from conftest import SHORT
+from harness import Service
+from proof import Footprint, sanitized
+
+DAY = date.today() - timedelta(days=3)
+PATIENCE_SECONDS = 60  # for one answer
+OUTAGE_SECONDS = 0.2  # then memory comes back, whether or not there is an answer
+OUTAGES = 20  # for each kind of request
+WRONG_MAX = 20
+LOG_BYTES_PER_REQUEST = 4096
+UNKNOWN = ("outcome_unknown",)
+JSON = {"Content-Type": "application/json"}
+
+# Accounts, mandates and the creditor id are made up.
+OPERATOR = {"name": "Tern Bay Cup Pool", "bank_account": {"account": "00001000", "bank_code": "TB-000"},
+            "creditor_id": "TB98ZZZ09999999999"}
+PARTIES = {name: {"bank_account": {"account": f"0000100{i}", "bank_code": f"TB-00{i}"},
+                  "mandate": {"id": f"M-{i}", "signed_on": "2026-01-02"}}
+           for i, name in enumerate(("hearth", "miller", "quay"), 1)}
+
+
+# --- a request, and its answer --------------------------------------------------------------------------------------------------
+
+class Received:
+    def __init__(self, response):
+        self.status, self.headers, self.whole = response.status, dict(response.headers), True
+        try:
+            self.body = response.read()
+        except http.client.IncompleteRead as error:
+            self.body, self.whole = error.partial, False
+
+    @property
+    def json(self):
+        return json.loads(self.body)
+
+    @property
+    def reason(self):
+        """Of a problem document, or of its page; None: it is neither."""
+        if self.headers.get("Content-Type") == "application/problem+json":
+            return self.json["reason"]
+        found = re.search(rb"<dt>Reason</dt><dd>(\w+)</dd>", self.body)
+        return found and found[1].decode()
+
+    @property
+    def is_lack(self):
+        """It says that the service could not answer."""
+        return (self.status == 503 and self.reason in ("overloaded", *UNKNOWN)) or (
+            self.status == 500 and self.reason == "internal_error")
+
+    def __str__(self):
+        return f"{self.status} {self.body[:300]!r}{'' if self.whole else ' (cut off)'}"
+
+
+class Kind:
+    """A kind of request. `make` gives the next: method, target, body, headers."""
+
+    def __init__(self, name, make, stride=11, may_record=True):
+        self.name, self.make, self.stride, self.may_record = name, make, stride, may_record
+
+    def check(self, answer):
+        """The answer that is no lack is right."""
+        raise NotImplementedError
+
+    def check_again(self, first, again):
+        """What the same request got without a failure is right; `first` may be None."""
+        raise NotImplementedError
+
+
+class Read(Kind):
+    """Each answer is as it is without a failure; where it has the time or an id in it, at least its status is."""
+
+    def __init__(self, sweep, name, method, target, body=None, headers=None, same=True, **more):
+        request = (method, target, body, headers or {})
+        super().__init__(name, lambda: request, **{"may_record": False, **more})
+        self.same, self.right = same, sweep.send(request)
+        assert self.right is not None and not self.right.is_lack
+
+    def check(self, answer):
+        assert answer.whole and answer.status == self.right.status, f"it was answered {answer}"
+        assert answer.headers.get("Content-Type") == self.right.headers.get("Content-Type"), f"it was answered {answer.headers}"
+        assert not self.same or answer.body == self.right.body, f"it was answered {answer}, not {self.right}"
+
+    def check_again(self, first, again):
+        self.check(again)
+
+
+class Write(Kind):
+    """A new one each time. `done` are the statuses of what is recorded now, `known` of what was recorded before."""
+
+    def __init__(self, name, make, done, known, **more):
+        super().__init__(name, make, **more)
+        self.done, self.known = done, known
+
+    def check(self, answer):
+        assert answer.whole and answer.status == self.done, f"it was answered {answer}"
+
+    def check_again(self, first, again):
+        if first is None or first.reason in UNKNOWN:
+            right = (self.done, self.known)
+        else:
+            right = (self.done,) if first.is_lack else (self.known,)
+        assert again.status in right, f"first it was answered {first}, then {again}"
+
+
+# --- the sweep ------------------------------------------------------------------------------------------------------------------
+
+class Sweep:
+    """One service, with its allocations in hand."""
+
+    def __init__(self, service, allocations, rng):
+        self.service, self.allocations, self.rng = service, allocations, rng
+        self.requests, self.wrong, self.outages = 0, [], {}
+
+    def run(self, kinds):
+        """All kinds, one after the other; then the service is as it was."""
+        for kind in kinds:
+            self.send(kind.make())  # what is made once is made
+        bounds = Bounds(self)
+        for kind in kinds:
+            stride = kind.stride if SHORT else 1
+            n = self.rng.randint(1, stride)
+            while self.attempt(kind, n):
+                n += stride
+            print(f"{kind.name}: {n - stride} allocations")
+        bounds.check()
+
+    def attempt(self, kind, n):
+        """Whether a request came as far as its n-th allocation."""
+        request = kind.make()
+        reached = self.ask(kind, request, n, and_all_after=False)
+        if reached and self.wants_outage(kind):
+            self.ask(kind, kind.make(), n, and_all_after=True)
+        return reached
+
+    def wants_outage(self, kind):
+        """Some, spread over the allocations of a kind; they take longer."""
+        left, skipped = self.outages.setdefault(kind.name, (OUTAGES if not SHORT else 2, 0))
+        due = left > 0 and skipped >= (3 if SHORT else OUTAGES - left)
+        self.outages[kind.name] = (left - 1, 0) if due else (left, skipped + 1)
+        return due
+
+    def ask(self, kind, request, n, and_all_after):
+        where = f"{kind.name}, allocation {n}{' and all after it' if and_all_after else ''}"
+        self.allocations.watch(self.service.process.pid)
+        try:
+            answer = self.send_without_memory(request, n, and_all_after)
+        except TimeoutError:
+            self.fail(f"{where}: there was no answer for {PATIENCE_SECONDS} s")
+        reached = self.allocations.count() >= n
+        if answer is None and not self.lives():
+            self.fail(f"{where}: the service ended with {self.service.process.returncode}\n{self.service.log_text()[-2000:]}")
+        try:
+            self.judge(kind, answer)
+            again = self.send(request)
+            assert again is not None and again.whole, "the second time it was not answered"
+            kind.check_again(answer, again)
+        except AssertionError as error:
+            self.wrong.append(f"{where}: {error}\n    {described(self.allocations.trace())}")
+            if len(self.wrong) == WRONG_MAX:
+                pytest.fail("\n".join(self.wrong))
+        return reached
+
+    def fail(self, what):
+        pytest.fail("\n".join([*self.wrong, what, f"    {described(self.allocations.trace())}"]))
+
+    def lives(self):
+        time.sleep(0.1)  # a process that has crashed takes a moment to end
+        return self.service.process.poll() is None
+
+    def send_without_memory(self, request, n, and_all_after):
+        outage = threading.Timer(OUTAGE_SECONDS, self.allocations.disarm)
+        self.allocations.arm(n, and_all_after)
+        if and_all_after:
+            outage.start()
+        try:
+            return self.send(request)
+        finally:
+            outage.cancel()
+            self.allocations.disarm()
+
+    def send(self, request):
+        """The answer, on a connection of its own; None: there was none."""
+        self.requests += 1
+        method, target, body, headers = request
+        connection = http.client.HTTPConnection("127.0.0.1", self.service.port, timeout=PATIENCE_SECONDS)
+        try:
+            connection.request(method, target, body, {"Authorization": f"Bearer {self.service.admin_key}", **headers})
+            return Received(connection.getresponse())
+        except (ConnectionError, http.client.RemoteDisconnected):
+            return None
+        finally:
+            connection.close()
+
+    def judge(self, kind, answer):
+        trace = self.allocations.trace()
+        if answer is None:
+            ours = [offset for file, offset in trace if os.path.basename(file) == "depositd"]
+            assert trace and not ours, "there was no answer, though it was not libmicrohttpd alone that lacked memory"
+        elif answer.is_lack and trace:
+            assert answer.whole and (answer.status != 503 or "Retry-After" in answer.headers), f"it was answered {answer}"
+            assert kind.may_record or answer.reason not in UNKNOWN, f"it was answered {answer}"
+        else:
+            kind.check(answer)
+
+
+class Bounds:
+    """Of the memory that the service keeps, and of what it logs."""
+
+    def __init__(self, sweep):
+        self.sweep, self.footprint, self.requests = sweep, Footprint(sweep.service), sweep.requests
+        self.logged = os.path.getsize(sweep.service.log.name)
+
+    def check(self):
+        assert not self.sweep.wrong, "\n".join(self.sweep.wrong)
+        grown, requests = self.footprint.memory_kb() - self.footprint.memory, self.sweep.requests - self.requests
+        logged = (os.path.getsize(self.sweep.service.log.name) - self.logged) // requests
+        print(f"{requests} requests; memory {self.footprint.memory} kB at first, {grown:+} kB; {logged} bytes of log for each")
+        assert grown <= self.footprint.MEMORY_BOUND_KB and logged <= LOG_BYTES_PER_REQUEST
+        assert self.footprint.count_descriptors() <= self.footprint.descriptors + 2  # that have just been closed
+        self.sweep.service.admin.assert_holds()
+
+
+@pytest.fixture
+def allocations(tmp_path):
+    if sanitized():
+        pytest.skip("a sanitizer has allocation functions of its own, and they can't be made to fail")
+    return Allocations(tmp_path)
+
+
+@pytest.fixture
+def sweep(cluster, database, allocations, rng):
+    """With one read worker, so that each request finds the same connection to the database."""
+    service = Service(database, key_rate=0, read_workers=1)
+    service.run("migrate")
+    service.admin_key = service.create_key("first-admin", "admin")
+    service.environment.update(allocations.environment)
+    service.start()
+    service.admin = service.client(service.admin_key)
+    yield Sweep(service, allocations, rng)
+    service.stop()
+
+
+def load(service, first_day):
+    terms = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15", "netting": "central"}
+    document = network.reference([network.scheme("tern-bay", first_day, {"cup-300": "2.50", "cup-450": "3.50"}, terms=[terms],
+                                                 operator=OPERATOR)],
+                                 {s: ("tern-bay", p) for s, p in network.WORKED_SITES.items()})
+    document["participants"] = [{**p, **PARTIES[p["participant"]]} for p in document["participants"]]
+    service.admin.load(document)
+
+
+# --- the kinds ------------------------------------------------------------------------------------------------------------------
+
+def test_reading(sweep):
+    admin = sweep.service.admin
+    load(sweep.service, DAY)
+    for sent in network.worked_events(DAY):
+        admin.post(sent)
+    admin.close("tern-bay", DAY)
+    known = admin.feed("tern-bay")[0]["event"]["event_id"]
+    page, journal, settlement = {"Accept": "text/html"}, "/v1/reports/journal?scheme=tern-bay", f"/v1/settlements/tern-bay/{DAY}"
+
+    def get(name, target, headers=None, **more):
+        return Read(sweep, name, "GET", target, None, headers, **more)
+
+    sweep.run([
+        get("event", f"/v1/events/{known}"), get("event page", f"/v1/events/{known}", page, stride=31),
+        get("events", "/v1/events?scheme=tern-bay&limit=5"), get("proof", f"/v1/events/{known}/proof"),
+        get("report as JSON", journal, stride=31), get("report as CSV", journal, {"Accept": "text/csv"}, stride=31),
+        get("report page", journal, page, stride=67), get("report with a plot", "/v1/reports/liability?scheme=tern-bay", page, stride=31),
+        get("settlement", settlement), get("settlement page", settlement, page, stride=67),
+        get("start page", "/", page, stride=131), get("start as JSON", "/"), get("reports page", "/v1/reports", page, stride=503),
+        get("checks", "/v1/checks?scheme=tern-bay", same=False, stride=31), get("reference", "/v1/reference"),
+        get("accounts", "/v1/accounts?scheme=tern-bay"), get("contract", "/openapi.json"),
+        get("metrics", "/metrics", same=False), get("readiness", "/readyz"), get("unknown path", "/v1/nothing"),
+        get("unknown path as a page", "/v1/nothing", page, same=False), get("unknown event", f"/v1/events/{uuid4()}"),
+        get("unknown key", "/v1/me", {"Authorization": "Bearer dk_nothing"})])
+
+
+def test_reference(sweep):
+    load(sweep.service, DAY)
+    numbers = iter(range(1, 1 << 20))
+
+    def put(make_body):
+        number = next(numbers)
+        return "PUT", f"/v1/participants/party-{number}", json.dumps(make_body(number)).encode(), JSON
+
+    def document():
+        participants = [{"participant": f"guest-{next(numbers)}", "name": "Guest"} for _ in range(3)]
+        return "POST", "/v1/reference", json.dumps({"participants": participants}).encode(), JSON
+
+    def key():
+        body = {"name": f"till-{next(numbers)}", "holder": "Ann", "role": "pos", "sites": ["anchor"]}
+        return "POST", "/v1/keys", json.dumps(body).encode(), JSON
+
+    def totals():
+        body = {"issued": next(numbers), "returned": 0, "collected": "0.00", "refunded": "0.00"}
+        return "PUT", f"/v1/sites/anchor/day-totals/{DAY}", json.dumps(body).encode(), JSON
+
+    sweep.run([Write("participant", lambda: put(lambda n: {"name": f"Party {n}"}), 201, 200), Write("document", document, 200, 200),
+               Write("key", key, 201, 409), Write("day totals", totals, 200, 200),
+               Write("malformed participant", lambda: put(lambda n: {"nom": 7}), 422, 422)])
