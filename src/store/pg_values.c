@@ -118,11 +118,13 @@ static void put_bytes(struct array *array, const void *bytes, size_t length)
     array->end += length;
 }
 
-/* Begins an array of `count` elements whose bytes are `content` in all. False: no memory. */
-static bool array_begin(struct pg_params *params, struct array *array, unsigned element, size_t count,
-                        size_t content)
+/* Begins an array of `count` elements whose bytes are `content` in all. False: no memory for it, or there was
+ * none for the items that are to go into it. */
+static bool array_begin(struct pg_params *params, struct array *array, unsigned element, const void *items,
+                        size_t count, size_t content)
 {
-    array->start = params->arena != NULL ? arena_alloc(params->arena, 20 + 4 * count + content) : NULL;
+    bool there = params->arena != NULL && (items != NULL || count == 0);
+    array->start = there ? arena_alloc(params->arena, 20 + 4 * count + content) : NULL;
     array->end = array->start;
     if (array->start == NULL) {
         params->failed = true;
@@ -146,7 +148,7 @@ static void array_end(struct pg_params *params, struct array *array, unsigned ty
 void pg_add_int8_array(struct pg_params *params, const int64_t *numbers, size_t count)
 {
     struct array array;
-    if (!array_begin(params, &array, INT8, count, 8 * count))
+    if (!array_begin(params, &array, INT8, numbers, count, 8 * count))
         return;
     for (size_t i = 0; i < count; i++) {
         put32(&array, 8);
@@ -158,7 +160,7 @@ void pg_add_int8_array(struct pg_params *params, const int64_t *numbers, size_t 
 void pg_add_int4_array(struct pg_params *params, const int32_t *numbers, size_t count)
 {
     struct array array;
-    if (!array_begin(params, &array, INT4, count, 4 * count))
+    if (!array_begin(params, &array, INT4, numbers, count, 4 * count))
         return;
     for (size_t i = 0; i < count; i++) {
         put32(&array, 4);
@@ -170,7 +172,7 @@ void pg_add_int4_array(struct pg_params *params, const int32_t *numbers, size_t 
 void pg_add_bool_array(struct pg_params *params, const bool *values, size_t count)
 {
     struct array array;
-    if (!array_begin(params, &array, BOOL, count, count))
+    if (!array_begin(params, &array, BOOL, values, count, count))
         return;
     for (size_t i = 0; i < count; i++)
         put_bytes(&array, values[i] ? "\1" : "\0", 1);
@@ -181,9 +183,9 @@ void pg_add_text_array(struct pg_params *params, const char *const *texts, size_
 {
     struct array array;
     size_t content = 0;
-    for (size_t i = 0; i < count; i++)
+    for (size_t i = 0; texts != NULL && i < count; i++)
         content += texts[i] != NULL ? strlen(texts[i]) : 0;
-    if (!array_begin(params, &array, TEXT, count, content))
+    if (!array_begin(params, &array, TEXT, texts, count, content))
         return;
     for (size_t i = 0; i < count; i++)
         if (texts[i] != NULL)
@@ -196,7 +198,7 @@ void pg_add_text_array(struct pg_params *params, const char *const *texts, size_
 void pg_add_uuid_array(struct pg_params *params, const struct uuid *uuids, size_t count)
 {
     struct array array;
-    if (!array_begin(params, &array, UUID, count, sizeof uuids->bytes * count))
+    if (!array_begin(params, &array, UUID, uuids, count, sizeof uuids->bytes * count))
         return;
     for (size_t i = 0; i < count; i++)
         put_bytes(&array, uuids[i].bytes, sizeof uuids[i].bytes);
@@ -206,7 +208,7 @@ void pg_add_uuid_array(struct pg_params *params, const struct uuid *uuids, size_
 void pg_add_date_array(struct pg_params *params, const struct date *dates, size_t count)
 {
     struct array array;
-    if (!array_begin(params, &array, DATE, count, 4 * count))
+    if (!array_begin(params, &array, DATE, dates, count, 4 * count))
         return;
     for (size_t i = 0; i < count; i++) {
         put32(&array, 4);
@@ -218,7 +220,7 @@ void pg_add_date_array(struct pg_params *params, const struct date *dates, size_
 void pg_add_instant_array(struct pg_params *params, const struct instant *instants, size_t count)
 {
     struct array array;
-    if (!array_begin(params, &array, TIMESTAMPTZ, count, 8 * count))
+    if (!array_begin(params, &array, TIMESTAMPTZ, instants, count, 8 * count))
         return;
     for (size_t i = 0; i < count; i++) {
         put32(&array, 8);
@@ -230,7 +232,7 @@ void pg_add_instant_array(struct pg_params *params, const struct instant *instan
 void pg_add_bytes_array(struct pg_params *params, const void *bytes, size_t size, size_t count)
 {
     struct array array;
-    if (!array_begin(params, &array, BYTEA, count, size * count))
+    if (!array_begin(params, &array, BYTEA, bytes, count, size * count))
         return;
     for (size_t i = 0; i < count; i++)
         put_bytes(&array, (const char *)bytes + i * size, size);
