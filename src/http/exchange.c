@@ -12,6 +12,7 @@
 #include "base/clock.h"
 #include "base/memory.h"
 #include "http/admission.h"
+#include "http/conditional.h"
 #include "http/media.h"
 #include "http/page.h"
 #include "http/patience.h"
@@ -277,6 +278,8 @@ static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
     exchange->answer.pass_on = sending_pass_on;
     request->route->run(request, &exchange->answer);
     page_of_answer(request, &exchange->answer);
+    if (exchange->long_answer == NULL && exchange->response == NULL)
+        answer_conditionally(request, &exchange->answer);
     return EXCHANGE_DECIDED;
 }
 

@@ -22,6 +22,7 @@ enum header_name {
     HEADER_REQUEST_ID,
     HEADER_LINK,
     HEADER_ETAG,
+    HEADER_ETAG_OF_SHORT,
     HEADER_LOCATION,
     HEADER_RETRY_AFTER,
     HEADER_ALLOW,
@@ -40,6 +41,11 @@ static const struct header headers[HEADER_COUNT] = {
     [HEADER_ETAG] = {"ETag", "ETag",
                      "A strong validator (RFC 9110 section 8.8.3), for If-Match and If-None-Match", TEXT,
                      true},
+    [HEADER_ETAG_OF_SHORT] =
+        {"ETagOfShort", "ETag",
+         "A strong validator (RFC 9110 section 8.8.3), for If-None-Match; absent where the "
+         "answer is long and sent while it is made",
+         TEXT, false},
     [HEADER_LOCATION] = {"Location", "Location", "Path of what was made",
                          "{\"type\":\"string\",\"format\":\"uri-reference\"}", false},
     [HEADER_RETRY_AFTER] = {"RetryAfter", "Retry-After", "Seconds to wait (RFC 9110 section 10.2.3)",
@@ -257,9 +263,13 @@ static void add_content(struct buffer *document, const json_t *examples, const s
     buffer_add_char(document, '}');
 }
 
-static bool has_etag(const struct route *route)
+/* The route's own tag, which it always has, or that of any whole answer to a read. */
+static void add_etag(struct buffer *document, const struct route *route, int status)
 {
-    return route->tagged || route->method == METHOD_PUT || route_has_status(route, 304);
+    bool own = route->tagged || route->method == METHOD_PUT;
+    if (own || route_has_status(route, 304))
+        add_header(document, own || route->roles == 0 || status == 304 ? HEADER_ETAG : HEADER_ETAG_OF_SHORT,
+                   true);
 }
 
 static void add_success(struct buffer *document, const json_t *examples, const struct route *route,
@@ -270,7 +280,7 @@ static void add_success(struct buffer *document, const json_t *examples, const s
     member_string(document, "description", success(status));
     begin_headers(document);
     add_header(document, HEADER_LINK, route_has_pages(route) && status == 200);
-    add_header(document, HEADER_ETAG, has_etag(route));
+    add_etag(document, route, status);
     add_header(document, HEADER_LOCATION, route->located && status == 201);
     buffer_add_char(document, '}');
     if (route->answer_schema != NULL && status != 304)

@@ -4,6 +4,7 @@
 #include "http/handlers.h"
 
 #include "answers.h"
+#include "http/conditional.h"
 #include "depositd/seal.h"
 
 #include <stdio.h>
@@ -24,7 +25,7 @@ void handle_style(const struct request *request, struct answer *answer)
 {
     answer->etag = style_etag(request->arena);
     if (answer->etag != NULL && request->if_none_match != NULL &&
-        strstr(request->if_none_match, answer->etag) != NULL)
+        etag_is_listed(request->if_none_match, answer->etag))
         answer->status = 304;
     else
         buffer_add_text(&answer->body, style_css);

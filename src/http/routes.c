@@ -16,7 +16,8 @@
     .method = of_method, .path = of_path, .roles = for_roles, .run = handle, .summary = in_short,            \
     .answer_schema = answer
 #define GET(of_path, for_roles, handle, in_short, answer)                                                    \
-    ROW(METHOD_GET, of_path, for_roles, handle, in_short, answer), .answer_statuses = {200}
+    ROW(METHOD_GET, of_path, for_roles, handle, in_short, answer),                                           \
+        .answer_statuses = {200, (for_roles) != 0 ? 304 : 0}
 #define LIST(of_path, for_roles, handle, in_short, answer)                                                   \
     GET(of_path, for_roles, handle, in_short, answer), .parameters = {PAGED}
 #define PUT(of_path, handle, in_short, shape, answer)                                                        \
