@@ -49,6 +49,8 @@ static const struct setting settings[] = {
      "seconds in which a request's body must come in before 408, and ..."},
     {FIELD(body_rate), INTEGER, "1024", 1, 1000000000, "... a second more for so many bytes of the body"},
     {FIELD(max_body_bytes), INTEGER, "1048576", 1024, 16777216, "bytes in the body of a request"},
+    {FIELD(max_reference_bytes), INTEGER, "67108864", 1024, 268435456,
+     "bytes in a document of reference data, of an admin's key"},
     {FIELD(key_rate), INTEGER, "1000", 0, 1000000,
      "requests a second that each key may make before 429; 0: any number"},
     {FIELD(key_burst), INTEGER, "5000", 1, 1000000, "requests that a key may make at once after a pause"},

@@ -110,6 +110,27 @@ static bool read_head(struct exchange *exchange, const char *method, const char 
     return true;
 }
 
+static void identify(struct exchange *exchange)
+{
+    struct request *request = &exchange->request;
+    snapshot_release(request->snapshot);
+    request->snapshot = snapshot_hold(request->service->snapshots);
+    request->identity = credentials_identity(&exchange->credentials, request->snapshot);
+}
+
+/* Only to a key that may use the route, and that the snapshot at hand knows: strangers must not be able to
+ * fill the memory. */
+static void allow_large_body(struct exchange *exchange)
+{
+    const struct route *route = exchange->request.route;
+    if (route == NULL || !route->body_large)
+        return;
+    identify(exchange);
+    const struct identity *identity = exchange->request.identity;
+    if (identity != NULL && (route->roles & 1u << identity->role) != 0)
+        exchange->body.maximum = (size_t)exchange->all->service->config->max_reference_bytes;
+}
+
 struct exchange *exchange_new(struct exchanges *all, struct MHD_Connection *connection, const char *method,
                               const char *path, const char *version)
 {
@@ -136,8 +157,10 @@ struct exchange *exchange_new(struct exchanges *all, struct MHD_Connection *conn
     pthread_mutex_lock(&all->lock);
     all->open++;
     pthread_mutex_unlock(&all->lock);
-    if (read_head(exchange, method, path))
+    if (read_head(exchange, method, path)) {
+        allow_large_body(exchange);
         return exchange;
+    }
     exchange_free(exchange);
     return NULL;
 }
@@ -224,14 +247,6 @@ static void come_back(struct exchange *exchange, enum exchange_state state)
 {
     exchange->state = state;
     exchange_resume(exchange);
-}
-
-static void identify(struct exchange *exchange)
-{
-    struct request *request = &exchange->request;
-    snapshot_release(request->snapshot);
-    request->snapshot = snapshot_hold(request->service->snapshots);
-    request->identity = credentials_identity(&exchange->credentials, request->snapshot);
 }
 
 /* A worker that still makes an answer when its client has gone must find nothing of libmicrohttpd's in the

@@ -189,61 +189,91 @@ SHOW_AND_PUT(cup_type, REFERENCE_CUP_TYPE)
 
 /* ---- the document ---- */
 
-static enum store_result add_list(const struct request *request, struct buffer *json, const char *opening,
-                                  enum reference_kind kind, const char *scheme)
+enum { PIECE_ROWS = 500 };
+
+/* The document while it is made. It may be long, and is sent piece by piece, unless a page is to be made of
+ * the whole. */
+struct document {
+    const struct request *request;
+    struct answer *answer;
+    bool over; /* no more is wanted: the database failed, a fault says why, or the client has gone */
+};
+
+static void add_text(struct document *document, const char *text)
 {
-    struct reference_query query = {.kind = kind, .reader = request->identity, .names = {scheme}};
-    struct json_page page;
-    buffer_add_text(json, opening);
-    enum store_result result = read_into(request, &query, json, &page);
-    buffer_add_char(json, ']');
-    return result;
+    if (!document->over)
+        buffer_add_text(&document->answer->body, text);
+}
+
+static void read_piece(struct document *document, const struct reference_query *query, struct json_page *page)
+{
+    struct answer *answer = document->answer;
+    enum store_result result = read_into(document->request, query, &answer->body, page);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    document->over = result != STORE_OK;
+}
+
+static void send_piece(struct document *document)
+{
+    document->over =
+        document->over || (document->answer->media != MEDIA_HTML && !answer_goes_on(document->answer));
+}
+
+static void add_list(struct document *document, const char *opening, enum reference_kind kind,
+                     const char *scheme)
+{
+    struct reference_query query = {
+        .kind = kind, .reader = document->request->identity, .names = {scheme}, .limit = PIECE_ROWS};
+    struct json_page page = {.more = true};
+    char last[PAGE_KEY_SIZE];
+    add_text(document, opening);
+    while (page.more && !document->over) {
+        if (query.after != NULL)
+            add_text(document, ",");
+        read_piece(document, &query, &page);
+        query.after = strcpy(last, page.last);
+        send_piece(document);
+    }
+    add_text(document, "]");
 }
 
 /* Schemes are read one by one, each with its terms and refund values put in before the brace that ends it. */
-static enum store_result add_schemes(const struct request *request, struct buffer *json)
+static void add_schemes(struct document *document)
 {
-    struct reference_query query = {.kind = REFERENCE_SCHEME, .reader = request->identity, .limit = 1};
+    struct reference_query query = {
+        .kind = REFERENCE_SCHEME, .reader = document->request->identity, .limit = 1};
     struct json_page page = {.more = true};
     char scheme[PAGE_KEY_SIZE];
-    enum store_result result = STORE_OK;
-    buffer_add_text(json, ",\"schemes\":[");
-    while (page.more && result == STORE_OK) {
+    add_text(document, ",\"schemes\":[");
+    while (page.more && !document->over) {
         if (query.after != NULL)
-            buffer_add_char(json, ',');
-        result = read_into(request, &query, json, &page);
-        if (result != STORE_OK || page.count == 0)
+            add_text(document, ",");
+        read_piece(document, &query, &page);
+        if (document->over || page.count == 0)
             break;
         query.after = strcpy(scheme, page.last);
-        json_reopen(json);
-        result = add_list(request, json, ",\"terms\":[", REFERENCE_TERMS, scheme);
-        if (result == STORE_OK)
-            result = add_list(request, json, ",\"refund_values\":[", REFERENCE_REFUND_VALUE, scheme);
-        buffer_add_char(json, '}');
+        json_reopen(&document->answer->body);
+        add_list(document, ",\"terms\":[", REFERENCE_TERMS, scheme);
+        add_list(document, ",\"refund_values\":[", REFERENCE_REFUND_VALUE, scheme);
+        add_text(document, "}");
     }
-    buffer_add_char(json, ']');
-    return result;
+    add_text(document, "]");
 }
 
-static enum store_result add_document(const struct request *request, struct buffer *json)
-{
-    enum store_result result = add_list(request, json, "{\"cup_types\":[", REFERENCE_CUP_TYPE, NULL);
-    if (result == STORE_OK)
-        result = add_list(request, json, ",\"participants\":[", REFERENCE_PARTICIPANT, NULL);
-    if (result == STORE_OK)
-        result = add_schemes(request, json);
-    if (result == STORE_OK)
-        result = add_list(request, json, ",\"sites\":[", REFERENCE_SITE, NULL);
-    buffer_add_char(json, '}');
-    return result;
-}
-
+/* All of it is of one look at the data. */
 void handle_reference_get(const struct request *request, struct answer *answer)
 {
+    struct document document = {.request = request, .answer = answer};
     enum store_result result = pg_begin_read(request->pg);
-    if (result == STORE_OK)
-        result = add_document(request, &answer->body);
-    if (result == STORE_OK)
+    if (result == STORE_OK) {
+        add_list(&document, "{\"cup_types\":[", REFERENCE_CUP_TYPE, NULL);
+        add_list(&document, ",\"participants\":[", REFERENCE_PARTICIPANT, NULL);
+        add_schemes(&document);
+        add_list(&document, ",\"sites\":[", REFERENCE_SITE, NULL);
+        add_text(&document, "}");
+    }
+    if (result == STORE_OK && !document.over)
         result = pg_commit(request->pg);
     pg_rollback(request->pg);
     if (result != STORE_OK)

@@ -48,6 +48,7 @@ struct route {
     const char *summary;       /* one sentence for the OpenAPI document */
     const struct shape *body;  /* NULL: the request has no body */
     bool body_optional;        /* it may have none */
+    bool body_large;           /* it may have max_reference_bytes, from a key that may use the route */
     const char *xml_body;      /* what the XML is that it takes instead; NULL: it takes none */
     const char *answer_schema; /* name of a component schema; NULL: 204, no content */
     int answer_statuses[3];    /* successes: 200, 201 …; 0-ended */

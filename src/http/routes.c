@@ -118,7 +118,7 @@ static const struct route routes[] = {
      .id = "getReference", .tag = TAG_REFERENCE},
     {POST("/v1/reference", FOR_ADMIN, handle_reference_post, "Takes a document of reference data, all or nothing",
           "ReferenceTaken"),
-     .body = &shape_reference, .answer_statuses = {200}, .parameters = {WHY},
+     .body = &shape_reference, .body_large = true, .answer_statuses = {200}, .parameters = {WHY},
      .is_long = true, .id = "loadReference", .tag = TAG_REFERENCE, .reasons = reference_reasons},
     {LIST("/v1/schemes", FOR_ALL, handle_schemes_list, "All schemes, by code", "SchemeList"),
      .id = "listSchemes", .tag = TAG_REFERENCE},

@@ -60,6 +60,7 @@ static void ck_assert_defaults(void)
     ck_assert_int_eq(config.max_connections, 1024);
     ck_assert_int_eq(config.connection_timeout_s, 30);
     ck_assert_int_eq(config.max_body_bytes, 1048576);
+    ck_assert_int_eq(config.max_reference_bytes, 67108864);
     ck_assert_int_eq(config.queue_events, 20000);
     ck_assert_int_eq(config.batch_events, 2000);
     ck_assert_int_eq(config.read_workers, 4);
