@@ -1,5 +1,5 @@
 -- One account's opening balance and legs, in entry order, with the balance after each. $1 scheme, $2 account, $3 first and
--- $4 last business day.
+-- $4 last business day, $5 the entry to go on after (null: from the opening balance); the balances are the same then.
 -- Where the legs are: those of what is at a site in the site's entries (and, of its clearing, in other sites' receipts and
 -- losses); those of deposits and cups with customers, and of refund_variance, anywhere; all others in the few entries that are not
 -- of the counter. Each of the three has an index in entry order, and the report costs as much as the entries that it finds there.
@@ -48,3 +48,4 @@ SELECT entry, business_date, kind, site, event_id, unit,
        CASE WHEN entry > 0 AND amount < 0 THEN CASE WHEN is_money THEN amount_text(-amount, decimals) ELSE (-amount)::text END END,
        CASE WHEN is_money THEN amount_text(balance, decimals) ELSE balance::text END
   FROM running, of_scheme
+ WHERE $5::bigint IS NULL OR entry > $5

@@ -1,5 +1,5 @@
 -- All entries with their legs, in entry order; one that moves nothing has a line without account. $1 scheme, $2 first and $3 last
--- business day, $4 site (null: all). Entries are read, joined and sorted some thousand at a time: the first row comes at once, and
+-- business day, $4 site (null: all), $5 the entry to go on after (null: from the first). Entries are read, joined and sorted some thousand at a time: the first row comes at once, and
 -- no sort grows with the report. The outer loop is over numbers in order, which no plan can turn round.
 WITH known AS MATERIALIZED (
     SELECT a.account, k.word || coalesce('(' || nullif(concat_ws(',', s.code, p.code, c.code), '') || ')', '') AS name, unit.code AS unit
@@ -10,7 +10,7 @@ WITH known AS MATERIALIZED (
       LEFT JOIN cup_type c ON c.id = nullif(account_cup_type(a.account), 0)
       LEFT JOIN cup_type unit ON unit.id = account_unit(a.account))
 SELECT line.*
-  FROM (SELECT min(first_entry) AS first, max(last_entry) AS last FROM business_day
+  FROM (SELECT greatest(min(first_entry), $5::bigint + 1) AS first, max(last_entry) AS last FROM business_day
          WHERE scheme = $1::integer AND business_date BETWEEN $2::date AND $3::date) AS span
  CROSS JOIN scheme
  CROSS JOIN LATERAL generate_series(span.first, span.last, 4096) AS step(first)

@@ -41,6 +41,7 @@ static const struct named_schema schemas[] = {
     {"event_id", UUID_SCHEMA},
     {"file_id", UUID_SCHEMA},
     {"entry", "{\"type\":\"integer\",\"minimum\":1}"},
+    {"after", "{\"type\":\"integer\",\"minimum\":0}"},
     {"limit", "{\"type\":\"integer\",\"minimum\":1,\"maximum\":1000,\"default\":100}"},
     {"dry_run", "{\"type\":\"boolean\",\"default\":false}"},
     {"held", FLAG_SCHEMA},

@@ -7,7 +7,7 @@
 
 #include <string.h>
 
-enum { COLUMNS_MAX = 32, NARROW = 8 };
+enum { COLUMNS_MAX = 32, NARROW = 8, ROWS_MAX = 500 };
 
 static bool holds_objects(const json_t *value)
 {
@@ -192,8 +192,16 @@ void page_table(struct page_view *view, const struct page_scope *scope, const ch
     for (size_t i = 0; i < table.count; i++)
         html_column(view->text, table.columns[i].name, table.columns[i].figures && table.columns[i].filled);
     html_table_rows(view->text);
-    json_array_foreach(list, index, item) add_item(&table, item);
+    json_array_foreach(list, index, item)
+    {
+        if (!items && index == ROWS_MAX)
+            break;
+        add_item(&table, item);
+    }
     html_table_end(view->text);
+    if (!items && json_array_size(list) > ROWS_MAX)
+        buffer_printf(view->text, "<p>The first %d of %zu. All are in the other forms of this page.</p>\n",
+                      (int)ROWS_MAX, json_array_size(list));
 }
 
 /* --- objects ------------------------------------------------------------------------------------------- */

@@ -287,6 +287,11 @@ static void tail(struct render *render)
         html_table_end(page);
     else
         html_table_end_empty(page);
+    if (render->head->page->next != NULL) {
+        buffer_add_text(page, "<p class=\"next\">");
+        html_link(page, render->head->page->next, "Next page");
+        buffer_add_text(page, "</p>\n");
+    }
     if (render->plot != NULL)
         plot_write(render->plot, page);
     plot_free(render->plot);
@@ -294,7 +299,8 @@ static void tail(struct render *render)
     if (render->head->page->note != NULL)
         html_note(page, render->head->page->note);
     add_legend(page, report);
-    buffer_add_text(page, "<p class=\"forms\">The same as ");
+    buffer_add_text(page, render->head->page->next != NULL ? "<p class=\"forms\">All rows as "
+                                                           : "<p class=\"forms\">The same as ");
     add_form_link(page, render->head, "csv", "CSV");
     buffer_add_text(page, " or ");
     add_form_link(page, render->head, "json", "JSON");

@@ -5,7 +5,8 @@
  * The statement's parameters are $1 the scheme's id, then the report's own in the order of its row (a day as
  * date, an account as bigint, a choice as 1, 2 … for the first word, the second …, everything else as the id
  * that stands for the code; null: not given), and last, where by_site is set, the ids of the sites that the
- * key may see (null: all). Its columns are those of the row, as text. Constant data; any thread. */
+ * key may see (null: all), and where by_entry is set, the entry to go on after (null: from the first). Its
+ * columns are those of the row, as text. Constant data; any thread. */
 #ifndef DEPOSITD_REPORT_REPORT_H
 #define DEPOSITD_REPORT_REPORT_H
 
@@ -77,6 +78,7 @@ struct report {
     const char *title;
     unsigned roles; /* who may read it: FOR_OFFICE … */
     bool by_site;
+    bool by_entry; /* its rows are in the order of their column `entry`, after one of which it can go on */
     const struct sql *sql;
     struct report_plot plot;
     struct report_parameter parameters[REPORT_PARAMETERS_MAX]; /* NULL-ended by name */

@@ -327,6 +327,8 @@ enum store_result read_report(struct pg *pg, struct arena *arena, const struct r
         add_argument(&params, &query->arguments[i]);
     if (query->visible != NULL)
         add_visible_sites(&params, query->visible);
+    if (query->by_entry)
+        add_optional_int(&params, query->after_entry);
     return pg_query_each(pg, query->sql, &params, pass_row, &reader);
 }
 

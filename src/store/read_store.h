@@ -113,6 +113,8 @@ struct report_query {
     const struct report_argument *arguments;
     size_t argument_count;
     const struct visible_sites *visible; /* NULL: the statement does not ask for it */
+    bool by_entry;                       /* the statement asks for the entry to go on after */
+    int64_t after_entry;                 /* 0: from the first */
     size_t column_count;                 /* at most 32 */
 };
 /* A row's cells live until the call returns; a NULL one: nothing. `cells` itself is NULL, now and then, while

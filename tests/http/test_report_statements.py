@@ -9,7 +9,8 @@ STATEMENTS = Path(__file__).resolve().parents[2] / "sql" / "reports"
 TEXT, AMOUNT = {"text", "date", "code", "uuid"}, {"text"}
 GIVEN = {"text": TEXT, "amount": AMOUNT, "figure": AMOUNT, "cups": {"smallint", "integer", "bigint", "numeric"}, "rate": {"numeric", "text"}}
 TAKEN = {"day": "date", "account": "bigint"}  # of all other kinds: an id, or the place of a word
-BY_SITE = {"stock", "settlement", "site-statement", "participant-statement", "payments"}  # take the sites to show as their last parameter
+BY_SITE = {"stock", "settlement", "site-statement", "participant-statement", "payments"}  # take the sites to show
+BY_ENTRY = {"journal", "general-ledger", "exceptions"}  # take the entry to go on after, as their last parameter
 
 
 @pytest.fixture(scope="module")
@@ -31,7 +32,7 @@ def describe(cursor, name):
 
 def test_every_statement_is_of_a_report(reports):
     assert {path.stem for path in STATEMENTS.glob("*.sql")} == {f"report-{name}" for name in reports}
-    assert BY_SITE < reports.keys()
+    assert BY_SITE | BY_ENTRY < reports.keys()
 
 
 def test_a_statement_takes_and_gives_what_its_row_declares(reports, shared):
@@ -40,7 +41,7 @@ def test_a_statement_takes_and_gives_what_its_row_declares(reports, shared):
         for name, row in reports.items():
             taken, given = describe(cursor, name)
             declared = ["integer"] + [TAKEN.get(p["kind"], "integer") for p in row["parameters"] if p["name"] != "scheme"]
-            assert taken == declared + ["integer[]"] * (name in BY_SITE), name
+            assert taken == declared + ["integer[]"] * (name in BY_SITE) + ["bigint"] * (name in BY_ENTRY), name
             assert len(given) == len(row["columns"]), f"{name}: {len(given)} columns, declared are {len(row['columns'])}"
             wrong = [(c["name"], c["kind"], t) for c, t in zip(row["columns"], given) if t not in GIVEN[c["kind"]]]
             assert not wrong, f"{name}: {wrong}"

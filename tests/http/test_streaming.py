@@ -226,7 +226,7 @@ def test_a_client_that_takes_no_chunks(ledger):
 
 
 # While it is made ------------------------------------------------------------------------------------------------------
-@pytest.mark.parametrize("format", ["json", "csv", "html"])
+@pytest.mark.parametrize("format", ["json", "csv"])  # a page ends after some rows
 def test_the_beginning_is_sent_while_the_rest_is_made(ledger, format):
     fill(ledger, MANY, special={MANY // 2: GATE})
     with gate(ledger) as let_pass:
@@ -237,7 +237,7 @@ def test_the_beginning_is_sent_while_the_rest_is_made(ledger, format):
         let_pass()
         body = beginning + report.read()
     assert body.count(b"site_clearing(anchor)") == MANY
-    assert body.endswith({"json": b"]}\n", "csv": b"\r\n", "html": b"</html>\n"}[format])
+    assert body.endswith({"json": b"]}\n", "csv": b"\r\n"}[format])
 
 
 def test_memory_does_not_grow_with_the_answer(ledger):
