@@ -86,6 +86,8 @@ def load(client):
     print("Loaded: " + ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in loaded.items()))
     client.make_key("accountant", "accountant", "Ines")
     client.make_key(APPROVER, "accountant", "Tom")
+    for name in ("accountant", APPROVER):
+        client.renew_key(name)
     for participant in network["participants"]:
         own = [site["site"] for site in network["sites"] if site["participant"] == participant["participant"]]
         client.make_key(participant["participant"], "pos", f"Counters of {participant['name']}", sites=own)

@@ -43,7 +43,13 @@ class Client:
 
     def make_key(self, name, role, holder, **reach):
         """Keys are shown once: the secret goes to a file of the key folder that only its owner can read."""
-        secret = self.post("/v1/keys", {"name": name, "role": role, "holder": holder, **reach})["key"]
+        self.keep(name, self.post("/v1/keys", {"name": name, "role": role, "holder": holder, **reach})["key"])
+
+    def renew_key(self, name):
+        """Its holder gives it another secret: until then whoever made it might act with it, and is no second person."""
+        self.keep(name, self.post("/v1/me/renew", key=name)["key"])
+
+    def keep(self, name, secret):
         file = os.open(self.key_folder / name, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
         os.write(file, secret.encode())
         os.close(file)

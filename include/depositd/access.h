@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Who may do what: keys, their roles, and the rules for posting events. What a role may do with a route
- * stands in the route's row. Pure; any thread. */
+/* Who may do what: keys, their roles, the rules for posting events, and which acts are those of one person.
+ * What a role may do with a route stands in the route's row. Pure; any thread. */
 #ifndef DEPOSITD_ACCESS_H
 #define DEPOSITD_ACCESS_H
 
@@ -32,12 +32,38 @@ struct identity {
     int32_t participant; /* id; of a participant key only, else 0 */
 };
 
-/* All keys in force. */
+/* What tells who may have used a key: who holds it, and who made it and so has seen its secret. */
+struct key_origin {
+    int32_t holder;            /* keys of one holder have the same number, from 1 */
+    int32_t made_by;           /* a key; 0: the command line */
+    struct instant renewed_at; /* when its holder gave it another secret, or KEY_NOT_RENEWED */
+};
+#define KEY_NOT_RENEWED ((struct instant){INT64_MAX})
+
+/* Of all keys that there ever were, also revoked ones. */
+struct key_origins {
+    const struct key_origin *by_key; /* index: key id; a holder of 0 where there is none */
+    int32_t key_ids;                 /* highest id + 1 */
+};
+
+/* Something that was done with a key. */
+struct key_act {
+    int32_t key;
+    struct instant at;
+};
+
+/* Whether one person may have done both. A key stands for its holder and, until that holder has renewed its
+ * secret, also for whoever the key that made it stands for. Two acts are by one person if their keys, at the
+ * instants of the acts, have a person in common. A key that is not known might be anybody's. */
+bool key_acts_by_one_person(const struct key_origins *origins, struct key_act a, struct key_act b);
+
+/* All keys in force, and where all keys come from. */
 struct keyring {
     const struct identity *identities; /* in ascending order of secret_hash */
     size_t count;
     const struct identity *const *by_key; /* index: key id; NULL where there is none */
     int32_t key_ids;                      /* highest id + 1 */
+    struct key_origins origins;
 };
 
 const char *role_word(enum role role);

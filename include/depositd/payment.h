@@ -5,8 +5,7 @@
 #ifndef DEPOSITD_PAYMENT_H
 #define DEPOSITD_PAYMENT_H
 
-#include "depositd/event.h"
-#include "depositd/reason.h"
+#include "depositd/access.h"
 
 enum payment_status {
     PAYMENT_COMPUTED,   /* by the close; nobody has agreed to it yet */
@@ -45,6 +44,7 @@ const char *payment_change_word(enum payment_change change);
 struct payment_act {
     enum payment_change change;
     int32_t key; /* whose; 0: the service's */
+    struct instant at;
 };
 
 struct payment {
@@ -55,6 +55,7 @@ struct payment {
     struct money amount;
     bool dual_control; /* of its day, since the cut */
     int32_t closed_by; /* the key that closed its day; 0: the service, by the clock */
+    struct instant closed_at;
     const struct payment_act *acts;
     size_t act_count;
 };
@@ -65,14 +66,15 @@ struct payment_decision {
     enum entry_kind posts;
 };
 
-/* Whether the key may do this to the payment now, and what comes of it. An act that the key has done already,
- * and that has had its effect, is no fault: a client that lost the answer may ask again. PAYMENT_STATE,
- * PAYMENT_HELD, PAYMENT_NOT_HELD, PAYMENT_DIRECT; under dual control APPROVER_CLOSED_DAY and
- * SECOND_KEY_NEEDED.
+/* Whether this may be done to the payment, by this key at this instant, and what comes of it. An act that the
+ * key has done already, and that has had its effect, is no fault: a client that lost the answer may ask
+ * again. PAYMENT_STATE, PAYMENT_HELD, PAYMENT_NOT_HELD, PAYMENT_DIRECT; under dual control
+ * APPROVER_CLOSED_DAY and SECOND_KEY_NEEDED.
  *
- * Dual control: a payment leaves when a key has approved it that neither closed its day nor released it;
- * where the service closed the day by the clock, when two keys have approved it. */
-MUST_CHECK enum reason payment_decide(const struct payment *payment, enum payment_change change, int32_t key,
+ * Dual control: a payment leaves when a person has approved it who neither closed its day nor released it;
+ * where the service closed the day by the clock, when two persons have approved it. */
+MUST_CHECK enum reason payment_decide(const struct payment *payment, enum payment_change change,
+                                      struct key_act by, const struct key_origins *origins,
                                       struct payment_decision *decision);
 
 #endif

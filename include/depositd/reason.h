@@ -74,14 +74,16 @@
     X(NOT_FOR_JOURNALS, not_for_journals, 422, false, "A journal may not touch this account")                \
     X(UNBALANCED, unbalanced, 422, false, "The legs do not sum to zero")                                     \
     X(REVERSAL_OF_JOURNAL, reversal_of_journal, 422, false, "A journal is undone by another journal")        \
-    X(PROPOSAL_DECIDED, proposal_decided, 409, false, "The journal was approved or withdrawn already")       \
+    X(PROPOSAL_DECIDED, proposal_decided, 409, false, "It was approved or withdrawn already")                \
     /* payments */                                                                                           \
     X(PAYMENT_STATE, payment_state, 409, false, "The payment's status does not allow this")                  \
     X(PAYMENT_HELD, payment_held, 409, false, "The payment is held until somebody releases it")              \
     X(PAYMENT_NOT_HELD, payment_not_held, 409, false, "The payment is not held")                             \
     X(PAYMENT_DIRECT, payment_direct, 409, false, "A payment between participants goes into no file")        \
-    X(APPROVER_CLOSED_DAY, approver_closed_day, 409, false, "The key closed the day: another must approve")  \
-    X(SECOND_KEY_NEEDED, second_key_needed, 409, false, "The key has done its part: another must do this")   \
+    X(APPROVER_CLOSED_DAY, approver_closed_day, 409, false,                                                  \
+      "This person closed the day: another must approve")                                                    \
+    X(SECOND_KEY_NEEDED, second_key_needed, 409, false,                                                      \
+      "This person has done their part: another must do this")                                               \
     /* the bank: files to it, and statements from it */                                                      \
     X(NOTHING_APPROVED, nothing_approved, 409, false, "There is nothing approved to put into a file")        \
     X(BANK_DETAILS_MISSING, bank_details_missing, 422, false, "What the bank needs to know is missing")      \

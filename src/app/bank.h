@@ -4,7 +4,7 @@
 #ifndef DEPOSITD_APP_BANK_H
 #define DEPOSITD_APP_BANK_H
 
-#include "app/fault.h"
+#include "app/control.h"
 #include "app/snapshot.h"
 #include "base/buffer.h"
 #include "depositd/network.h"
@@ -34,14 +34,15 @@ struct bank_line_order {
     bool dry_run;
     int64_t line;
     const char *payment_id;  /* it was this payment, or its return; NULL: … */
-    const char *participant; /* … it was of this participant, … */
-    bool arrears;            /* … for its arrears, or else for what is due */
+    const char *participant; /* … it was of this participant */
     const char *note;
-    struct buffer *json; /* gets the line */
+    struct control *control; /* a stranger's line takes two people */
+    struct buffer *json;     /* gets the line */
 };
 
-/* STORE_OK with no faults: bank_suspense is rid of the line. NOT_FOUND, LINE_NOT_OPEN, PAYMENT_UNKNOWN,
- * PARTICIPANT_UNKNOWN, and PAYMENT_STATE where the payment can't have made the line. */
+/* STORE_OK with no faults: bank_suspense is rid of the line, or control has `proposed` it. NOT_FOUND,
+ * LINE_NOT_OPEN, PAYMENT_UNKNOWN, PARTICIPANT_UNKNOWN, and PAYMENT_STATE where the payment can't have made
+ * the line. */
 MUST_CHECK enum store_result bank_resolve_line(struct pg *pg, struct snapshot_cache *snapshots,
                                                const struct bank_line_order *order, struct faults *faults);
 

@@ -11,6 +11,7 @@ struct resolving {
     struct payment_desk *desk;
     struct faults *faults;
     struct money amount; /* the line's */
+    bool is_stranger;    /* it names no payment of ours */
     struct bank_resolution_row row;
     int64_t entries[ENTRIES_MAX];
 };
@@ -90,6 +91,16 @@ static bool has_site(const struct payment_desk *desk, int32_t participant)
     return false;
 }
 
+/* Whose money a stranger's line was is one person's word: it takes another's, whatever the scheme's dual
+ * control says. */
+static enum store_result propose(struct resolving *resolving)
+{
+    struct payment_desk *desk = resolving->desk;
+    int32_t scheme = desk->scheme->id;
+    const struct weakening nothing_else = {.changes = "[]", .schemes = &scheme, .scheme_count = 1};
+    return control_propose(desk->pg, &desk->arena, resolving->order->control, &nothing_else);
+}
+
 static enum store_result resolve_for_participant(struct resolving *resolving)
 {
     const struct bank_line_order *order = resolving->order;
@@ -99,22 +110,39 @@ static enum store_result resolve_for_participant(struct resolving *resolving)
                    "has no site in the scheme");
         return STORE_OK;
     }
+    if (resolving->is_stranger && order->control->origins == NULL)
+        return propose(resolving);
     resolving->row.participant = participant->id;
-    resolving->row.account = order->arrears ? "arrears" : "settlement_due";
-    return resolve_for(resolving, resolving->amount, participant->id,
-                       order->arrears ? LINE_FOR_ARREARS : LINE_FOR_SETTLEMENT);
+    resolving->row.account = "arrears";
+    return resolve_for(resolving, resolving->amount, participant->id, LINE_FOR_ARREARS);
 }
 
 static enum store_result find_line(struct resolving *resolving)
 {
     bool open, found;
-    enum store_result result = store_find_line(resolving->desk->pg, resolving->desk->scheme->id,
-                                               resolving->order->line, &resolving->amount, &open, &found);
+    enum store_result result =
+        store_find_line(resolving->desk->pg, resolving->desk->scheme->id, resolving->order->line,
+                        &resolving->amount, &resolving->is_stranger, &open, &found);
     if (result == STORE_OK && !found)
         faults_add(resolving->faults, REASON_NOT_FOUND, NULL, "there is no such line");
     else if (result == STORE_OK && !open)
         faults_add(resolving->faults, REASON_LINE_NOT_OPEN, NULL, "it was matched, or resolved already");
     return result;
+}
+
+static enum store_result resolve_open(struct resolving *resolving)
+{
+    struct payment_desk *desk = resolving->desk;
+    struct control *control = resolving->order->control;
+    enum store_result result = find_line(resolving);
+    if (result == STORE_OK && resolving->faults->count == 0)
+        result = resolving->order->payment_id != NULL ? resolve_as_payment(resolving)
+                                                      : resolve_for_participant(resolving);
+    if (result != STORE_OK || resolving->faults->count > 0 || control->proposed)
+        return result;
+    result = store_add_resolution(desk->pg, &desk->arena, &resolving->row);
+    return result == STORE_OK && control->origins != NULL ? control_end(desk->pg, &desk->arena, control)
+                                                          : result;
 }
 
 static enum store_result resolve(void *context, struct payment_desk *desk, struct faults *faults)
@@ -129,19 +157,20 @@ static enum store_result resolve(void *context, struct payment_desk *desk, struc
         .key = resolving->order->key,
         .note = resolving->order->note,
         .entries = resolving->entries,
+        .proposal = resolving->order->control->author.proposal,
     };
-    enum store_result result = find_line(resolving);
-    if (result == STORE_OK && faults->count == 0)
-        result = resolving->order->payment_id != NULL ? resolve_as_payment(resolving)
-                                                      : resolve_for_participant(resolving);
-    if (result == STORE_OK && faults->count == 0)
-        result = store_add_resolution(desk->pg, &desk->arena, &resolving->row);
+    resolving->order->control->now = desk->now;
+    enum store_result result = control_begin(desk->pg, resolving->order->control, faults);
+    if (result == STORE_OK && faults->count == 0 && !resolving->order->control->decided)
+        result = resolve_open(resolving);
     return result;
 }
 
 static enum store_result view_line(void *context, struct pg *pg)
 {
     const struct resolving *resolving = context;
+    if (resolving->order->json == NULL || resolving->order->control->proposed)
+        return STORE_OK;
     buffer_reset(resolving->order->json);
     return read_bank_line(pg, resolving->order->scheme, resolving->order->line, resolving->order->json);
 }

@@ -14,7 +14,7 @@
 #include "depositd/exceptions.h"
 
 /* How an event is answered: X(name, its word in answers and metrics). A proposed event is a journal that
- * waits for a second key. */
+ * waits for a second person. */
 #define EVENT_STATUS_TABLE(X)                                                                                \
     X(RECORDED, recorded)                                                                                    \
     X(DUPLICATE, duplicate)                                                                                  \

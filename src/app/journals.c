@@ -94,7 +94,9 @@ enum store_result journal_approve(struct payment_desk *desk, const struct uuid *
     enum store_result result = find_open(desk, id, PROPOSAL_APPROVED, &proposal, &open, faults);
     if (result != STORE_OK || !open)
         return result;
-    if (proposal.proposed_by == desk->key) {
+    if (key_acts_by_one_person(&desk->snapshot->keys.origins,
+                               (struct key_act){proposal.proposed_by, proposal.proposed_at},
+                               (struct key_act){desk->key, desk->now})) {
         faults_refuse(faults, REASON_SECOND_KEY_NEEDED);
         return STORE_OK;
     }

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What becomes of a journal that was proposed: a second key approves it, and it is an entry; or somebody
+/* What becomes of a journal that was proposed: a second person approves it, and it is an entry; or somebody
  * withdraws it. Works of a payment_desk; the faults stand for the request as a whole. */
 #ifndef DEPOSITD_APP_JOURNALS_H
 #define DEPOSITD_APP_JOURNALS_H

@@ -73,8 +73,8 @@ static void check_facts(const struct key_row *row, const struct key_facts *facts
     }
 }
 
-static bool make_row(const struct key_request *request, const struct change_author *author,
-                     struct arena *arena, struct key_row *row)
+static bool make_row(const struct key_request *request, int32_t made_by, struct arena *arena,
+                     struct key_row *row)
 {
     const char **sites = arena_array(arena, request->sites.count + 1, sizeof *sites);
     if (sites == NULL)
@@ -87,26 +87,24 @@ static bool make_row(const struct key_request *request, const struct change_auth
     row->sites = sites;
     row->site_count = request->sites.count;
     row->holder = request->holder;
-    row->made_by = author->key;
+    row->made_by = made_by;
     return true;
 }
 
-static enum store_result add_row(struct pg *pg, const struct key_row *row, const struct change_author *author,
+static enum store_result add_row(struct pg *pg, const struct key_row *row, struct control *control,
                                  struct buffer *json, struct faults *faults)
 {
     struct key_facts facts;
     struct json_page page;
-    int64_t version;
-    enum store_result result = store_reference_lock(pg, author, clock_now(), &version);
-    if (result == STORE_OK)
-        result = store_key_facts(pg, faults->arena, row, &facts);
+    enum store_result result = store_key_facts(pg, faults->arena, row, &facts);
     if (result == STORE_OK)
         check_facts(row, &facts, faults);
-    if (result == STORE_OK && faults->count == 0)
-        result = store_key_add(pg, faults->arena, row);
-    if (result == STORE_OK && faults->count == 0 && json != NULL)
+    if (result != STORE_OK || faults->count > 0)
+        return result;
+    result = store_key_add(pg, faults->arena, row);
+    if (result == STORE_OK && json != NULL)
         result = store_key_read(pg, row->name, NULL, 0, json, &page);
-    return result;
+    return result == STORE_OK ? control_end(pg, faults->arena, control) : result;
 }
 
 /* Commits what has no fault and is meant; otherwise nothing happened. */
@@ -119,25 +117,48 @@ static enum store_result finish(struct pg *pg, enum store_result result, bool dr
     return result;
 }
 
-enum store_result key_add(struct pg *pg, const struct key_request *request,
-                          const struct change_author *author, bool dry_run, struct buffer *json,
-                          char secret[static KEY_SECRET_SIZE], struct faults *faults)
+static enum store_result add(struct pg *pg, const struct key_row *row, struct control *control,
+                             struct buffer *json, struct faults *faults)
+{
+    int64_t version;
+    enum store_result result = pg_begin(pg);
+    if (result == STORE_OK)
+        result = store_reference_lock(pg, &control->author, control->now, &version);
+    if (result == STORE_OK)
+        result = control_begin(pg, control, faults);
+    if (result == STORE_OK && !control->decided)
+        result = add_row(pg, row, control, json, faults);
+    return finish(pg, result, control->dry_run, faults);
+}
+
+enum store_result key_add(struct pg *pg, const struct key_request *request, struct control *control,
+                          struct buffer *json, char secret[static KEY_SECRET_SIZE], struct faults *faults)
 {
     struct key_row row;
     check_reach(request, faults);
-    if (!make_row(request, author, faults->arena, &row) || !make_secret(secret, &row.secret_hash))
+    if (!make_row(request, control->author.key, faults->arena, &row) ||
+        !make_secret(secret, &row.secret_hash))
         return STORE_FAILED;
-    enum store_result result = pg_begin(pg);
-    if (result == STORE_OK)
-        result = add_row(pg, &row, author, json, faults);
-    return finish(pg, result, dry_run, faults);
+    control->secret_hash = &row.secret_hash;
+    return add(pg, &row, control, json, faults);
+}
+
+enum store_result key_add_approved(struct pg *pg, const struct key_request *request,
+                                   const struct kept_write *kept, struct control *control,
+                                   struct faults *faults)
+{
+    struct key_row row;
+    if (!make_row(request, kept->proposed_by, faults->arena, &row))
+        return STORE_FAILED;
+    row.secret_hash = kept->secret_hash;
+    return add(pg, &row, control, NULL, faults);
 }
 
 enum reason key_create(struct pg *pg, const struct key_request *request, char secret[static KEY_SECRET_SIZE],
                        struct faults *faults)
 {
-    static const struct change_author command_line = {0};
-    enum store_result result = key_add(pg, request, &command_line, false, NULL, secret, faults);
+    struct control command_line = {.now = clock_now()};
+    enum store_result result = key_add(pg, request, &command_line, NULL, secret, faults);
     if (result == STORE_OK)
         return faults->count > 0 ? faults->items[0].reason : REASON_NONE;
     if (result == STORE_OUTCOME_UNKNOWN)
@@ -145,6 +166,28 @@ enum reason key_create(struct pg *pg, const struct key_request *request, char se
     return result == STORE_UNAVAILABLE || result == STORE_CONFLICT || result == STORE_LOCKED
                ? REASON_OVERLOADED
                : REASON_INTERNAL_ERROR;
+}
+
+enum store_result key_renew(struct pg *pg, const struct change_author *author, bool dry_run,
+                            struct buffer *json, char secret[static KEY_SECRET_SIZE], struct faults *faults)
+{
+    int64_t version;
+    struct sha256 hash;
+    const char *name = NULL;
+    struct json_page page;
+    struct instant now = clock_now();
+    if (!make_secret(secret, &hash))
+        return STORE_FAILED;
+    enum store_result result = pg_begin(pg);
+    if (result == STORE_OK)
+        result = store_reference_lock(pg, author, now, &version);
+    if (result == STORE_OK)
+        result = store_key_renew(pg, faults->arena, author->key, &hash, now, &name);
+    if (result == STORE_OK && name == NULL)
+        faults_refuse(faults, REASON_UNAUTHENTICATED);
+    else if (result == STORE_OK)
+        result = store_key_read(pg, name, NULL, 0, json, &page);
+    return finish(pg, result, dry_run, faults);
 }
 
 enum store_result key_revoke(struct pg *pg, const char *name, const struct change_author *author,

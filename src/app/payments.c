@@ -181,7 +181,9 @@ static enum store_result change_payment(struct payment_desk *desk, const char *p
         store_payment(desk->pg, &desk->arena, desk->scheme->id, payment_id, &payment, &found);
     if (result != STORE_OK)
         return result;
-    *reason = found ? payment_decide(&payment, change, desk->key, &decision) : REASON_NOT_FOUND;
+    *reason = found ? payment_decide(&payment, change, (struct key_act){desk->key, desk->now},
+                                     &desk->snapshot->keys.origins, &decision)
+                    : REASON_NOT_FOUND;
     return *reason == REASON_NONE ? apply(desk, payment_id, &payment, change, &decision, note) : STORE_OK;
 }
 

@@ -417,12 +417,17 @@ static enum store_result put_document(struct change *change, const struct refere
 
 /* ---- the transaction ---- */
 
-static enum store_result begin(struct change *change, const struct change_author *author)
+static enum store_result begin(struct change *change, struct control *control)
 {
     enum store_result result = pg_begin(change->pg);
     if (result == STORE_OK)
-        result = store_reference_lock(change->pg, author, clock_now(), &change->version);
-    return result;
+        result = store_reference_lock(change->pg, &control->author, control->now, &change->version);
+    return result == STORE_OK ? control_begin(change->pg, control, change->faults) : result;
+}
+
+static bool has_work(const struct change *change, const struct control *control)
+{
+    return change->faults->count == 0 && !control->decided;
 }
 
 /* A scheme has its days from the commit of its first terms on. */
@@ -434,22 +439,26 @@ static enum store_result commit(struct change *change)
     return result == STORE_OK ? pg_commit(change->pg) : result;
 }
 
-static enum store_result finish(struct change *change, enum store_result result, bool dry_run)
+/* What was approved is decided on even if it makes no difference any more. */
+static enum store_result finish(struct change *change, enum store_result result, struct control *control)
 {
-    if (result == STORE_OK && change->faults->count == 0 && change->made_difference && !dry_run)
+    bool done = has_work(change, control) && (change->made_difference || control->origins != NULL);
+    if (result == STORE_OK && done)
+        result = control_end(change->pg, change->arena, control);
+    if (result == STORE_OK && done && !control->dry_run)
         result = commit(change);
     pg_rollback(change->pg);
     return result;
 }
 
-enum store_result reference_apply(struct pg *pg, const struct reference *document,
-                                  const struct change_author *author, bool dry_run, struct faults *faults)
+enum store_result reference_apply(struct pg *pg, const struct reference *document, struct control *control,
+                                  struct faults *faults)
 {
     struct change change = {.pg = pg, .arena = faults->arena, .faults = faults, .document = document};
-    enum store_result result = begin(&change, author);
-    if (result == STORE_OK)
+    enum store_result result = begin(&change, control);
+    if (result == STORE_OK && has_work(&change, control))
         result = put_document(&change, document);
-    return finish(&change, result, dry_run);
+    return finish(&change, result, control);
 }
 
 void reference_tag(const struct buffer *json, char tag[static REFERENCE_TAG_SIZE])
@@ -515,8 +524,8 @@ enum store_result reference_put(struct pg *pg, const struct reference_put *put, 
                                 struct faults *faults)
 {
     struct change change = {.pg = pg, .arena = faults->arena, .faults = faults};
-    enum store_result result = begin(&change, &put->author);
-    if (result == STORE_OK)
+    enum store_result result = begin(&change, put->control);
+    if (result == STORE_OK && has_work(&change, put->control))
         result = put_one(&change, put, shown);
-    return finish(&change, result, put->dry_run);
+    return finish(&change, result, put->control);
 }

@@ -7,7 +7,7 @@
 #ifndef DEPOSITD_APP_REFERENCE_H
 #define DEPOSITD_APP_REFERENCE_H
 
-#include "app/fault.h"
+#include "app/control.h"
 #include "store/reference_store.h"
 
 /* The document of POST /v1/reference. */
@@ -15,10 +15,10 @@ struct reference {
     struct reference_list cup_types, participants, schemes, sites;
 };
 
-/* Faults carry pointers into the document. STORE_OK with faults: nothing was changed. */
+/* Faults carry pointers into the document. STORE_OK with faults: nothing was changed; and neither where
+ * control has `proposed` it. */
 MUST_CHECK enum store_result reference_apply(struct pg *pg, const struct reference *document,
-                                             const struct change_author *author, bool dry_run,
-                                             struct faults *faults);
+                                             struct control *control, struct faults *faults);
 
 /* One thing of any kind, named by the codes and dates of its path. */
 struct reference_put {
@@ -26,8 +26,7 @@ struct reference_put {
     const char *names[REFERENCE_NAMES_MAX];
     void *row;            /* a struct KIND_row, names included */
     const char *if_match; /* the header's value; NULL: none */
-    bool dry_run;
-    struct change_author author;
+    struct control *control;
     const struct identity *reader; /* for whom it is shown */
 };
 
@@ -40,7 +39,7 @@ struct reference_shown {
 };
 
 /* Afterwards `shown` has the thing as it now is. PRECONDITION_FAILED is among the faults when it was not as
- * if_match says. */
+ * if_match says. Where control has `proposed` it, nothing is shown. */
 MUST_CHECK enum store_result reference_put(struct pg *pg, const struct reference_put *put,
                                            struct reference_shown *shown, struct faults *faults);
 

@@ -49,6 +49,42 @@ bool identity_has_site(const struct identity *identity, const struct site *site)
     return true;
 }
 
+/* NULL: there is no such key. */
+static const struct key_origin *origin_of(const struct key_origins *origins, int32_t key)
+{
+    bool known = key > 0 && key < origins->key_ids && origins->by_key[key].holder != 0;
+    return known ? &origins->by_key[key] : NULL;
+}
+
+/* The key whose persons the key also stands for at the instant; 0: none. A key is made after its maker, so
+ * that what comes the other way round is no maker. */
+static int32_t maker_of(const struct key_origins *origins, int32_t key, struct instant at)
+{
+    const struct key_origin *origin = origin_of(origins, key);
+    bool renewed = origin->renewed_at.us <= at.us;
+    return renewed || origin->made_by >= key ? 0 : origin->made_by;
+}
+
+static bool stands_for(const struct key_origins *origins, struct key_act act, int32_t holder)
+{
+    for (int32_t key = act.key; key != 0; key = maker_of(origins, key, act.at)) {
+        const struct key_origin *origin = origin_of(origins, key);
+        if (origin == NULL || origin->holder == holder)
+            return true;
+    }
+    return false;
+}
+
+bool key_acts_by_one_person(const struct key_origins *origins, struct key_act a, struct key_act b)
+{
+    for (int32_t key = a.key; key != 0; key = maker_of(origins, key, a.at)) {
+        const struct key_origin *origin = origin_of(origins, key);
+        if (origin == NULL || stands_for(origins, b, origin->holder))
+            return true;
+    }
+    return false;
+}
+
 enum reason access_post(const struct identity *identity, enum entry_kind kind, const struct site *site)
 {
     if (identity->role == ROLE_ACCOUNTANT || identity->role == ROLE_ADMIN)

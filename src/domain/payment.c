@@ -90,37 +90,52 @@ static enum reason check_release(const struct payment *payment)
     return payment->released ? REASON_PAYMENT_STATE : REASON_NONE;
 }
 
-static enum reason check_two_keys(const struct payment *payment, int32_t key)
+/* Whether one person may have done that before and be at it now. */
+static bool same_person_has_done(const struct payment *payment, enum payment_change change, struct key_act by,
+                                 const struct key_origins *origins)
+{
+    for (size_t i = 0; i < payment->act_count; i++) {
+        const struct payment_act *act = &payment->acts[i];
+        if (act->change == change && act->key != 0 &&
+            key_acts_by_one_person(origins, (struct key_act){act->key, act->at}, by))
+            return true;
+    }
+    return false;
+}
+
+static enum reason check_two_people(const struct payment *payment, struct key_act by,
+                                    const struct key_origins *origins)
 {
     bool by_clock = payment->closed_by == 0;
-    if (!by_clock && key == payment->closed_by)
+    struct key_act close = {payment->closed_by, payment->closed_at};
+    if (!by_clock && key_acts_by_one_person(origins, close, by))
         return REASON_APPROVER_CLOSED_DAY;
-    if (has_done(payment, CHANGE_APPROVE, key))
+    if (same_person_has_done(payment, CHANGE_APPROVE, by, origins))
         return REASON_SECOND_KEY_NEEDED;
-    if (!by_clock && has_done(payment, CHANGE_RELEASE, key))
+    if (!by_clock && same_person_has_done(payment, CHANGE_RELEASE, by, origins))
         return REASON_SECOND_KEY_NEEDED;
     return REASON_NONE;
 }
 
-static enum reason check_approve(const struct payment *payment, int32_t key,
-                                 struct payment_decision *decision)
+static enum reason check_approve(const struct payment *payment, struct key_act by,
+                                 const struct key_origins *origins, struct payment_decision *decision)
 {
     if (payment->held && !payment->released)
         return REASON_PAYMENT_HELD;
     if (!payment->dual_control)
         return REASON_NONE;
-    enum reason reason = check_two_keys(payment, key);
+    enum reason reason = check_two_people(payment, by, origins);
     if (reason == REASON_NONE && payment->closed_by == 0 && count_approvals(payment) == 0)
-        decision->to = PAYMENT_COMPUTED; /* until a second key approves it, too */
+        decision->to = PAYMENT_COMPUTED; /* until a second person approves it */
     return reason;
 }
 
-enum reason payment_decide(const struct payment *payment, enum payment_change change, int32_t key,
-                           struct payment_decision *decision)
+enum reason payment_decide(const struct payment *payment, enum payment_change change, struct key_act by,
+                           const struct key_origins *origins, struct payment_decision *decision)
 {
     const struct payment_transition *transition = transition_of(payment->status, change);
     *decision = (struct payment_decision){.to = payment->status};
-    if (is_repeated(payment, change, key)) {
+    if (is_repeated(payment, change, by.key)) {
         decision->done_before = true;
         return REASON_NONE;
     }
@@ -132,7 +147,7 @@ enum reason payment_decide(const struct payment *payment, enum payment_change ch
     case CHANGE_RELEASE:
         return check_release(payment);
     case CHANGE_APPROVE:
-        return check_approve(payment, key, decision);
+        return check_approve(payment, by, origins, decision);
     case CHANGE_INSTRUCT:
         return payment->payer != 0 && payment->payee != 0 ? REASON_PAYMENT_DIRECT : REASON_NONE;
     case CHANGE_CONFIRM:

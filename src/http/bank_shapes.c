@@ -6,8 +6,7 @@ enum { PAYMENT_ID_MAX = 35 };
 
 static const char *const file_words[] = {
     [FILE_PAYOUTS] = "payouts", [FILE_COLLECTIONS] = "collections", NULL};
-static const char *const account_words[] = {
-    [RESOLVE_SETTLEMENT_DUE] = "settlement_due", [RESOLVE_ARREARS] = "arrears", NULL};
+static const char *const account_words[] = {"arrears", NULL};
 
 static const struct field file_fields[] = {
     {.name = "type",
@@ -33,15 +32,13 @@ static const struct field resolve_fields[] = {
      .form = FORM_CODE,
      .offset = offsetof(struct resolve_request, participant),
      .present_offset = offsetof(struct resolve_request, has_participant),
-     .description = "Or it was of this participant, for an account of it"},
+     .description = "Or it was of this participant: it goes to its arrears, which the next close settles"},
     {.name = "account",
      .form = FORM_WORD,
      .offset = offsetof(struct resolve_request, account),
      .present_offset = offsetof(struct resolve_request, has_account),
      .words = account_words,
-     .description = "With participant: arrears, which the next close settles; settlement_due, which no close "
-                    "does, only where "
-                    "it takes back what another line put there"},
+     .description = "May be named with participant"},
     {.name = "note",
      .form = FORM_TEXT,
      .required = true,

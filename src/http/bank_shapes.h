@@ -12,13 +12,11 @@ struct file_request {
     int type; /* enum file_type */
 };
 
-enum resolve_account { RESOLVE_SETTLEMENT_DUE, RESOLVE_ARREARS };
-
 struct resolve_request {
     const char *payment_id;      /* NULL: … */
-    char participant[CODE_SIZE]; /* … this, and the account */
+    char participant[CODE_SIZE]; /* … this one's arrears */
     bool has_participant;
-    int account; /* enum resolve_account */
+    int account; /* there is but one to name */
     bool has_account;
     const char *note;
 };

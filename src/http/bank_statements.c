@@ -4,6 +4,7 @@
 
 #include "app/bank.h"
 #include "http/bank_shapes.h"
+#include "http/proposing.h"
 #include "http/reading.h"
 #include "store/bank_store.h"
 
@@ -71,10 +72,10 @@ void handle_bank_lines_list(const struct request *request, struct answer *answer
 }
 
 /* A line is named by its scheme and its number there: tern-bay.17. NULL: there is none such. */
-static const struct scheme *line_asked(const struct request *request, int64_t *line)
+static const struct scheme *line_named(const struct request *request, const char *name, int64_t *line)
 {
     char code[CODE_SIZE];
-    const char *name = request->parts[0], *point = strrchr(name, '.');
+    const char *point = strrchr(name, '.');
     if (point == NULL || point == name || point - name > CODE_MAX)
         return NULL;
     size_t digits = strspn(point + 1, "0123456789");
@@ -86,7 +87,7 @@ static const struct scheme *line_asked(const struct request *request, int64_t *l
     return network_scheme(&request->snapshot->network, code);
 }
 
-/* A payment, or a participant and an account of it. */
+/* A payment, or a participant. */
 static void check_target(const struct resolve_request *asked, struct faults *faults)
 {
     if (asked->payment_id != NULL && asked->has_participant)
@@ -95,19 +96,19 @@ static void check_target(const struct resolve_request *asked, struct faults *fau
         faults_add(faults, REASON_MEMBER_UNKNOWN, "/account", "is not known beside a payment_id");
     if (asked->payment_id == NULL && !asked->has_participant)
         faults_add(faults, REASON_MEMBER_MISSING, "/participant", "give it, or a payment_id");
-    if (asked->payment_id == NULL && !asked->has_account)
-        faults_add(faults, REASON_MEMBER_MISSING, "/account", "goes with participant");
 }
 
 void handle_bank_line_resolve(const struct request *request, struct answer *answer)
 {
     struct resolve_request asked;
+    struct control control = control_of(request, answer, PROPOSAL_BANK_LINE, request->parts[0]);
     struct bank_line_order order = {
         .key = request->identity->key,
         .dry_run = request->dry_run,
+        .control = &control,
         .json = &answer->body,
     };
-    const struct scheme *scheme = line_asked(request, &order.line);
+    const struct scheme *scheme = line_named(request, request->parts[0], &order.line);
     json_t *body = request_json(request, answer);
     if (scheme == NULL)
         answer_not_found(answer);
@@ -120,8 +121,30 @@ void handle_bank_line_resolve(const struct request *request, struct answer *answ
     order.scheme = scheme->id;
     order.payment_id = asked.payment_id;
     order.participant = asked.participant;
-    order.arrears = asked.account == RESOLVE_ARREARS;
     order.note = asked.note;
     finish(request, answer,
            bank_resolve_line(request->pg, request->service->snapshots, &order, &answer->faults));
+    if (control.proposed)
+        answer->status = 202;
+}
+
+void approve_bank_line(const struct request *request, struct answer *answer, const struct kept_write *kept,
+                       json_t *body, struct control *control)
+{
+    struct resolve_request asked;
+    struct bank_line_order order = {.key = request->identity->key,
+                                    .dry_run = request->dry_run,
+                                    .control = control,
+                                    .scheme = kept->scheme};
+    const struct scheme *scheme = line_named(request, kept->name, &order.line);
+    if (scheme == NULL)
+        answer_not_found(answer);
+    if (scheme == NULL || !shape_decode(&shape_resolve, body, "", NULL, &asked, &answer->faults))
+        return;
+    order.participant = asked.participant;
+    order.note = asked.note;
+    enum store_result result =
+        bank_resolve_line(request->pg, request->service->snapshots, &order, &answer->faults);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
 }

@@ -301,7 +301,7 @@ bool event_body_read(const json_t *json, struct event *event, struct buffer *scr
     if (event->kind == KIND_JOURNAL)
         read_legs(&body, event, faults);
     if (body.approved_stated)
-        faults_add(faults, REASON_MEMBER_UNKNOWN, "/approved_by", "is for a second key to say");
+        faults_add(faults, REASON_MEMBER_UNKNOWN, "/approved_by", "is for a second person to say");
     if (event->kind == KIND_DISPATCH && strcmp(event->to, event->site) == 0)
         faults_add(faults, REASON_SAME_SITE, "/to", "is the site itself");
     check_place(event, faults);

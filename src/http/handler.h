@@ -95,6 +95,9 @@ json_t *request_json(const struct request *request, struct answer *answer);
 /* Adds to the object that is the answer that nothing was recorded. */
 void answer_mark_dry_run(struct answer *answer);
 
+/* Adds the secret to the object that is a key; a dry run has none to show. */
+void answer_new_key(struct answer *answer, const char *secret, bool dry_run);
+
 /* For an answer that may be long, after each piece of it that was added to the body, and now and then while
  * there is none: if the body holds much, it is emptied and sent, while the rest is being made. False: make no
  * more: if a fault says why, that is the answer, unless a part of it has been sent. */

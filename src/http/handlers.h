@@ -41,7 +41,11 @@ void handle_cup_type_get(const struct request *request, struct answer *answer);
 void handle_cup_type_put(const struct request *request, struct answer *answer);
 
 /* keys.c */
+void handle_proposals_list(const struct request *request, struct answer *answer);
+void handle_proposal_approve(const struct request *request, struct answer *answer);
+void handle_proposal_withdraw(const struct request *request, struct answer *answer);
 void handle_changes_list(const struct request *request, struct answer *answer);
+void handle_me_renew(const struct request *request, struct answer *answer);
 void handle_keys_list(const struct request *request, struct answer *answer);
 void handle_keys_post(const struct request *request, struct answer *answer);
 void handle_key_delete(const struct request *request, struct answer *answer);

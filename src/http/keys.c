@@ -4,6 +4,7 @@
 
 #include "http/handlers.h"
 #include "http/paging.h"
+#include "http/proposing.h"
 #include "http/reference_shapes.h"
 
 void handle_keys_list(const struct request *request, struct answer *answer)
@@ -20,24 +21,44 @@ void handle_keys_list(const struct request *request, struct answer *answer)
         answer_store_failure(answer, result);
 }
 
+void answer_new_key(struct answer *answer, const char *secret, bool dry_run)
+{
+    if (dry_run)
+        return;
+    json_reopen(&answer->body);
+    buffer_printf(&answer->body, ",\"key\":\"%s\"}", secret);
+}
+
 void handle_keys_post(const struct request *request, struct answer *answer)
 {
     struct key_request key;
     char secret[KEY_SECRET_SIZE];
-    struct change_author author = {.key = request->identity->key};
     json_t *body = request_json(request, answer);
-    if (body == NULL || !shape_decode(&shape_key_post, body, "", NULL, &key, &answer->faults) ||
-        !request_why(request, answer, &author.why))
+    if (body == NULL || !shape_decode(&shape_key_post, body, "", NULL, &key, &answer->faults))
         return;
-    enum store_result result =
-        key_add(request->pg, &key, &author, request->dry_run, &answer->body, secret, &answer->faults);
+    struct control control = control_of(request, answer, PROPOSAL_KEY, key.name);
+    if (!request_why(request, answer, &control.author.why))
+        return;
+    enum store_result result = key_add(request->pg, &key, &control, &answer->body, secret, &answer->faults);
     if (result != STORE_OK) {
         answer_store_failure(answer, result);
-    } else if (answer->faults.count == 0 && !request->dry_run) {
-        answer->status = 201;
-        json_reopen(&answer->body);
-        buffer_printf(&answer->body, ",\"key\":\"%s\"}", secret);
+    } else if (answer->faults.count == 0) {
+        answer->status = request->dry_run ? 200 : 201;
+        if (control.proposed)
+            answer_proposed(request, answer);
+        answer_new_key(answer, secret, request->dry_run || control.was_already);
     }
+}
+
+void approve_key(const struct request *request, struct answer *answer, const struct kept_write *kept,
+                 json_t *body, struct control *control)
+{
+    struct key_request key;
+    if (!shape_decode(&shape_key_post, body, "", NULL, &key, &answer->faults))
+        return;
+    enum store_result result = key_add_approved(request->pg, &key, kept, control, &answer->faults);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
 }
 
 void handle_key_delete(const struct request *request, struct answer *answer)

@@ -189,7 +189,7 @@ static const char *success(int status)
     case 201:
         return "Made";
     case 202:
-        return "Proposed: a second key must approve it";
+        return "Proposed: a second person must approve it";
     case 204:
         return "Done; there is nothing to say";
     case 304:
@@ -209,6 +209,8 @@ static const char *schema_of(const struct route *route, int status)
 {
     if (is_post_of_events(route) && status != 200)
         return status == 202 ? "EventProposed" : "EventOutcome";
+    if (status == 202)
+        return "Proposed";
     return route->answer_schema;
 }
 
@@ -266,7 +268,7 @@ static void add_content(struct buffer *document, const json_t *examples, const s
 /* The route's own tag, which it always has, or that of any whole answer to a read. */
 static void add_etag(struct buffer *document, const struct route *route, int status)
 {
-    bool own = route->tagged || route->method == METHOD_PUT;
+    bool own = (route->tagged || route->method == METHOD_PUT) && status != 202;
     if (own || route_has_status(route, 304))
         add_header(document, own || route->roles == 0 || status == 304 ? HEADER_ETAG : HEADER_ETAG_OF_SHORT,
                    true);
@@ -294,6 +296,8 @@ void openapi_responses(struct buffer *document, const json_t *examples, const st
     buffer_add_char(document, '{');
     for (size_t i = 0; i < 3 && route->answer_statuses[i] != 0; i++)
         add_success(document, examples, route, route->answer_statuses[i]);
+    if (route->may_propose)
+        add_success(document, examples, route, 202);
     add_problem_references(document, route);
     buffer_add_char(document, '}');
 }

@@ -5,9 +5,12 @@
 
 #include "http/handlers.h"
 #include "http/paging.h"
+#include "http/proposing.h"
 #include "http/reference_shapes.h"
 
 #include <string.h>
+
+enum { SHOWN_MAX = 1 << 20 };
 
 /* What the path names and the row keeps. */
 struct part {
@@ -120,44 +123,72 @@ static void read_part(const struct part *part, const char *text, void *row, stru
 }
 
 /* The row that the body and the path describe together; NULL: a fault has been added. */
-static void *read_row(const struct request *request, struct answer *answer, enum reference_kind kind)
+static void *read_row(const struct request *request, const json_t *body, const char *const *names,
+                      struct answer *answer, enum reference_kind kind)
 {
     const struct shape *shape = kinds[kind].shape;
-    json_t *body = request_json(request, answer);
     void *row = arena_alloc(request->arena, shape->size);
-    if (body == NULL || row == NULL) {
-        if (row == NULL)
-            answer_store_failure(answer, STORE_UNAVAILABLE);
+    if (row == NULL) {
+        answer_store_failure(answer, STORE_UNAVAILABLE);
+        return NULL;
+    }
+    if (body == NULL) {
+        faults_add(&answer->faults, REASON_NOT_JSON, "", "there is no body");
         return NULL;
     }
     bool valid = shape_decode(shape, body, "", NULL, row, &answer->faults);
     for (size_t i = 0; i < kinds[kind].part_count; i++)
-        read_part(&kinds[kind].parts[i], request->parts[i + kinds[kind].of_scheme], row, &answer->faults);
+        read_part(&kinds[kind].parts[i], names[i + kinds[kind].of_scheme], row, &answer->faults);
     return valid && answer->faults.count == 0 ? row : NULL;
 }
 
 static void put(const struct request *request, struct answer *answer, enum reference_kind kind)
 {
     struct reference_shown shown = {.json = &answer->body};
+    enum proposal_what what = kind == REFERENCE_SCHEME ? PROPOSAL_SCHEME : PROPOSAL_PARTICIPANT;
+    struct control control = control_of(request, answer, what, request->parts[0]);
     struct reference_put change = {
         .kind = kind,
-        .row = read_row(request, answer, kind),
+        .row = read_row(request, request->json, request->parts, answer, kind),
         .if_match = request->if_match,
-        .dry_run = request->dry_run,
-        .author = {.key = request->identity->key},
+        .control = &control,
         .reader = request->identity,
     };
-    if (!request_why(request, answer, &change.author.why) || change.row == NULL)
+    if (!request_why(request, answer, &control.author.why) || change.row == NULL)
         return;
     memcpy(change.names, request->parts, sizeof change.names);
     enum store_result result = reference_put(request->pg, &change, &shown, &answer->faults);
     if (result != STORE_OK) {
         answer_store_failure(answer, result);
+    } else if (control.proposed) {
+        answer_proposed(request, answer);
     } else if (answer->faults.count == 0) {
         answer->status = shown.created ? 201 : 200;
         answer->location = shown.created ? request->path : NULL;
         set_tag(answer, shown.tag);
     }
+}
+
+void approve_put(const struct request *request, struct answer *answer, const struct kept_write *kept,
+                 json_t *body, struct control *control)
+{
+    enum reference_kind kind = kept->what == PROPOSAL_SCHEME ? REFERENCE_SCHEME : REFERENCE_PARTICIPANT;
+    struct buffer unshown;
+    struct reference_shown shown = {.json = &unshown};
+    struct reference_put change = {
+        .kind = kind,
+        .names = {kept->name},
+        .row = read_row(request, body, &kept->name, answer, kind),
+        .control = control,
+        .reader = request->identity,
+    };
+    if (change.row == NULL)
+        return;
+    buffer_init(&unshown, SHOWN_MAX);
+    enum store_result result = reference_put(request->pg, &change, &shown, &answer->faults);
+    buffer_dispose(&unshown);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
 }
 
 #define LIST(plural, kind)                                                                                   \
@@ -284,14 +315,17 @@ void handle_reference_post(const struct request *request, struct answer *answer)
 {
     struct reference document;
     json_t *body = request_json(request, answer);
-    struct change_author author = {.key = request->identity->key};
+    struct control control = control_of(request, answer, PROPOSAL_REFERENCE, "");
     if (body == NULL || !shape_decode(&shape_reference, body, "", NULL, &document, &answer->faults) ||
-        !request_why(request, answer, &author.why))
+        !request_why(request, answer, &control.author.why))
         return;
-    enum store_result result =
-        reference_apply(request->pg, &document, &author, request->dry_run, &answer->faults);
+    enum store_result result = reference_apply(request->pg, &document, &control, &answer->faults);
     if (result != STORE_OK) {
         answer_store_failure(answer, result);
+        return;
+    }
+    if (control.proposed) {
+        answer_proposed(request, answer);
         return;
     }
     size_t terms = 0, refund_values = 0;
@@ -305,4 +339,16 @@ void handle_reference_post(const struct request *request, struct answer *answer)
                   "\"refund_values\":%zu}",
                   document.schemes.count, document.participants.count, document.sites.count,
                   document.cup_types.count, terms, refund_values);
+}
+
+void approve_document(const struct request *request, struct answer *answer, const struct kept_write *kept,
+                      json_t *body, struct control *control)
+{
+    struct reference document;
+    (void)kept;
+    if (!shape_decode(&shape_reference, body, "", NULL, &document, &answer->faults))
+        return;
+    enum store_result result = reference_apply(request->pg, &document, control, &answer->faults);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
 }

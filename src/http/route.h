@@ -18,10 +18,11 @@ enum { ROUTE_PARAMETERS_MAX = 12 };
     X(EVENTS, "events", "What happened at the counter, and the entries that it became")                      \
     X(PROOFS, "proofs", "Seals of closed days, and proofs that an entry is under one")                       \
     X(KEYS, "keys", "Keys, and what the caller's own may see")                                               \
+    X(PROPOSALS, "proposals", "Writes that take two people: what waits for the second, and what they decide") \
     X(REFERENCE, "reference", "Schemes, terms, refund values, participants, sites and cup types")            \
     X(SETTLEMENTS, "settlements", "Business days, their close, and what it found")                           \
     X(PAYMENTS, "payments", "The payments of a close, and what people decide about them")                    \
-    X(JOURNALS, "journals", "Entries by hand, which one key proposes and another approves")                  \
+    X(JOURNALS, "journals", "Entries by hand, which one person proposes and another approves")                  \
     X(BANK, "bank", "Files for the bank, and statements from it")                                            \
     X(REPORTS, "reports", "Reports, the tills' own totals, and exceptions for a person to look at")          \
     X(BOOKS, "books", "Accounts, the posting rules, and the checks that prove the books")
@@ -55,6 +56,7 @@ struct route {
     unsigned media;            /* set of 1u << enum media; 0: the usual, see route_media */
     struct parameter parameters[ROUTE_PARAMETERS_MAX]; /* query parameters; NULL-ended by name */
     bool dry_run;                                      /* takes ?dry_run= */
+    bool may_propose;                                  /* 202 with a proposal, where it takes two people */
     bool not_yet;                                      /* a GET of what may be still to come: 409 then */
     bool tagged;                                       /* a GET whose answer has an ETag */
     bool located;                                      /* a 201 has a Location */

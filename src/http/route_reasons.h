@@ -9,7 +9,7 @@
 
 /* Long lists of rows; ended by REASON_NONE. */
 extern const enum reason event_reasons[];
-extern const enum reason reference_reasons[];
+extern const enum reason reference_reasons[], proposal_reasons[];
 extern const enum reason statement_reasons[];
 
 bool route_can_give(const struct route *route, enum reason reason);

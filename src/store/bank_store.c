@@ -302,7 +302,7 @@ enum store_result store_add_lines(struct pg *pg, struct arena *arena, int32_t sc
 }
 
 enum store_result store_find_line(struct pg *pg, int32_t scheme, int64_t line, struct money *amount,
-                                  bool *open, bool *found)
+                                  bool *is_stranger, bool *open, bool *found)
 {
     PG_ROWS rows = NULL;
     struct pg_params params;
@@ -316,6 +316,7 @@ enum store_result store_find_line(struct pg *pg, int32_t scheme, int64_t line, s
     if (*found) {
         *amount = (struct money){pg_int(rows, 0, 0)};
         *open = pg_bool(rows, 0, 1);
+        *is_stranger = pg_bool(rows, 0, 2);
     }
     return STORE_OK;
 }
@@ -335,6 +336,7 @@ enum store_result store_add_resolution(struct pg *pg, struct arena *arena,
     pg_add_int(&params, row->participant);
     pg_add_text(&params, row->account);
     pg_add_int8_array(&params, row->entries, row->entry_count);
+    pg_add_int(&params, row->proposal);
     return pg_query(pg, &sql_bank_line_resolve, &params, NULL);
 }
 

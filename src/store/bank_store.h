@@ -134,7 +134,8 @@ MUST_CHECK enum store_result store_add_lines(struct pg *pg, struct arena *arena,
 
 /* *found false: there is none. */
 MUST_CHECK enum store_result store_find_line(struct pg *pg, int32_t scheme, int64_t line,
-                                             struct money *amount, bool *open, bool *found);
+                                             struct money *amount, bool *is_stranger, bool *open,
+                                             bool *found);
 
 struct bank_resolution_row {
     int32_t scheme;
@@ -148,6 +149,7 @@ struct bank_resolution_row {
     const char *account;
     const int64_t *entries;
     size_t entry_count;
+    int64_t proposal; /* by whose approval; 0: it needed none */
 };
 MUST_CHECK enum store_result store_add_resolution(struct pg *pg, struct arena *arena,
                                                   const struct bank_resolution_row *row);

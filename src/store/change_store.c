@@ -4,8 +4,8 @@
 
 #include "sql.h"
 
-const char *const change_words[] = {"cup_type", "participant",  "scheme", "terms",
-                                    "site",     "refund_value", "key",    NULL};
+const char *const change_words[] = {"cup_type",     "participant", "scheme",   "terms", "site",
+                                    "refund_value", "key",         "proposal", NULL};
 
 static void add_date_or_null(struct pg_params *params, const struct date *date)
 {

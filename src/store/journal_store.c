@@ -111,6 +111,7 @@ enum store_result store_proposal(struct pg *pg, struct arena *arena, int32_t sch
         .decided_by = (int32_t)pg_int(rows, 0, 2),
         .event = arena_copy(arena, pg_text(rows, 0, 3), pg_length(rows, 0, 3)),
         .occurred_at = pg_instant(rows, 0, 4),
+        .proposed_at = pg_instant(rows, 0, 7),
     };
     if (proposal->event == NULL)
         return STORE_FAILED;

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Journals that are proposed, until another key decides on them. All of it runs within a transaction that
+/* Journals that are proposed, until another person decides on them. All of it runs within a transaction that
  * holds the scheme's head row, but the look-up of schemes. Results are put into the given arena. */
 #ifndef DEPOSITD_STORE_JOURNAL_STORE_H
 #define DEPOSITD_STORE_JOURNAL_STORE_H
@@ -28,7 +28,8 @@ enum proposal_status { PROPOSAL_OPEN, PROPOSAL_APPROVED, PROPOSAL_WITHDRAWN };
 struct proposal {
     enum proposal_status status;
     int32_t proposed_by, decided_by; /* keys; 0: nobody yet */
-    const char *event;               /* as it was posted, canonical */
+    struct instant proposed_at;
+    const char *event; /* as it was posted, canonical */
     struct instant occurred_at;
     struct leg *legs;
     size_t leg_count;

@@ -48,6 +48,23 @@ enum store_result store_key_revoke(struct pg *pg, const char *name, int32_t revo
     return result;
 }
 
+enum store_result store_key_renew(struct pg *pg, struct arena *arena, int32_t key,
+                                  const struct sha256 *secret_hash, struct instant now, const char **name)
+{
+    PG_ROWS rows = NULL;
+    struct pg_params params;
+    pg_params_init(&params, NULL);
+    pg_add_int(&params, key);
+    pg_add_bytes(&params, secret_hash->bytes, sizeof secret_hash->bytes);
+    pg_add_instant(&params, now);
+    enum store_result result = pg_query(pg, &sql_key_renew, &params, &rows);
+    *name = NULL;
+    if (result != STORE_OK || pg_row_count(rows) == 0)
+        return result;
+    *name = arena_copy(arena, pg_text(rows, 0, 0), pg_length(rows, 0, 0));
+    return *name != NULL ? STORE_OK : STORE_FAILED;
+}
+
 enum store_result store_key_read(struct pg *pg, const char *name, const char *after, int limit,
                                  struct buffer *json, struct json_page *page)
 {

@@ -230,6 +230,29 @@ static enum store_result load_key_sites(const struct loader *loader, const struc
     return STORE_OK;
 }
 
+/* The array is indexed by key id, and ids are dense. */
+static enum store_result load_origins(const struct loader *loader, struct key_origins *origins)
+{
+    PG_ROWS rows = NULL;
+    enum store_result result = pg_query(loader->pg, &sql_network_key_origins, NULL, &rows);
+    if (result != STORE_OK)
+        return result;
+    int count = pg_row_count(rows);
+    origins->key_ids = count > 0 ? (int32_t)pg_int(rows, count - 1, 0) + 1 : 1;
+    struct key_origin *items = arena_array(loader->arena, (size_t)origins->key_ids, sizeof *items);
+    if (items == NULL)
+        return STORE_FAILED;
+    memset(items, 0, (size_t)origins->key_ids * sizeof *items);
+    for (int i = 0; i < count; i++)
+        items[pg_int(rows, i, 0)] = (struct key_origin){
+            .holder = (int32_t)pg_int(rows, i, 1),
+            .made_by = (int32_t)pg_int(rows, i, 2),
+            .renewed_at = pg_is_null(rows, i, 3) ? KEY_NOT_RENEWED : pg_instant(rows, i, 3),
+        };
+    origins->by_key = items;
+    return STORE_OK;
+}
+
 static enum store_result load_keys(const struct loader *loader, struct keyring *keys)
 {
     PG_ROWS rows = NULL;
@@ -249,7 +272,8 @@ static enum store_result load_keys(const struct loader *loader, struct keyring *
     keys->identities = items;
     if (!index_by_id(loader->arena, items, keys->count, sizeof *items, &keys->by_key, &keys->key_ids))
         return STORE_FAILED;
-    return load_key_sites(loader, keys);
+    result = load_origins(loader, &keys->origins);
+    return result == STORE_OK ? load_key_sites(loader, keys) : result;
 }
 
 enum store_result store_network_load(struct pg *pg, struct arena *arena, struct network *network,

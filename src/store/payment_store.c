@@ -30,16 +30,17 @@ enum store_result store_payment_scheme(struct pg *pg, const char *payment_id, in
 
 static enum store_result read_acts(const struct pg_rows *rows, struct arena *arena, struct payment *payment)
 {
-    int64_t *changes, *keys;
-    size_t key_count;
+    int64_t *changes, *keys, *instants;
+    size_t key_count, instant_count;
     if (!pg_int8_list(rows, 0, 8, arena, &changes, &payment->act_count) ||
-        !pg_int8_list(rows, 0, 9, arena, &keys, &key_count) || key_count != payment->act_count)
+        !pg_int8_list(rows, 0, 9, arena, &keys, &key_count) || key_count != payment->act_count ||
+        !pg_int8_list(rows, 0, 11, arena, &instants, &instant_count) || instant_count != key_count)
         return STORE_FAILED;
     struct payment_act *acts = arena_array(arena, key_count + 1, sizeof *acts);
     if (acts == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < key_count; i++)
-        acts[i] = (struct payment_act){(enum payment_change)changes[i], (int32_t)keys[i]};
+        acts[i] = (struct payment_act){(enum payment_change)changes[i], (int32_t)keys[i], {instants[i]}};
     payment->acts = acts;
     return STORE_OK;
 }
@@ -62,6 +63,7 @@ enum store_result store_payment(struct pg *pg, struct arena *arena, int32_t sche
         .amount = {pg_int(rows, 0, 5)},
         .dual_control = pg_bool(rows, 0, 6),
         .closed_by = (int32_t)pg_int(rows, 0, 7),
+        .closed_at = pg_instant(rows, 0, 10),
     };
     if (!payment_status_parse(pg_text(rows, 0, 0), &payment->status))
         return STORE_FAILED;

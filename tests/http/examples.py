@@ -180,8 +180,18 @@ def tell(do, admin, ben, orders):
     line = next(line for line in told["statements"][0]["lines"] if line["disposition"] == "unmatched")
     do(admin, "GET", "/v1/bank-statements?scheme=tern-bay")
     do(admin, "GET", "/v1/bank-lines?scheme=tern-bay&open=true")
-    do(ben, "POST", f"/v1/bank-lines/{line['line']}/resolve",
-       {"participant": "hearth", "account": "arrears", "note": "paid in advance, by their own word"})
+    proposed = do(ben, "POST", f"/v1/bank-lines/{line['line']}/resolve",
+                  {"participant": "hearth", "note": "paid in advance, by their own word"}, name="stranger").json
+    do(admin, "POST", f"/v1/proposals/{proposed['proposal']}/approve")
+
+
+def propose(do, admin, ann):
+    """What weakens control waits for a second person."""
+    scheme = admin.get("/v1/schemes/tern-bay")
+    proposed = do(admin, "PUT", "/v1/schemes/tern-bay?why=for+the+holidays", {**without(scheme, "scheme"), "variance_limit": "50.00"},
+                  name="proposed").json
+    do(admin, "GET", "/v1/proposals?scheme=tern-bay")
+    do(ann, "POST", f"/v1/proposals/{proposed['proposal']}/withdraw", {"reason": "no reason to"})
 
 
 def look(do, admin):
@@ -212,6 +222,8 @@ def play(service):
     issue = trade(do, admin, till, ann, ben)
     payments = close(do, admin, till, cora, issue)
     tell(do, admin, ben, pay(do, admin, ann, ben, payments))
+    propose(do, admin, ann)
+    do(till, "POST", "/v1/me/renew?why=received+today")
     look(do, admin)
     return do.examples
 

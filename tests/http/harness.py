@@ -109,6 +109,13 @@ class Client:
         assert reason in answer.reasons, f"{target}: {answer.json}"
         return answer
 
+    def agreed(self, second, method, path, body):
+        """A write that takes two people: this client proposes it, the second approves. The proposal."""
+        proposed = self._expect(self.send(method, path, body), path, 202).json
+        assert proposed["status"] == "proposed"
+        answer = second.send("POST", f"/v1/proposals/{proposed['proposal']}/approve")
+        return self._expect(answer, f"approve {path}", 200).json
+
     # The service's own words
     def load(self, document):
         return self._expect(self.send("POST", "/v1/reference", document), "reference", 200).json
@@ -200,10 +207,12 @@ class Service:
         return done.stdout
 
     def create_key(self, name, role, **bound):
-        """`bound`: sites=[…] or participant=…"""
+        """`bound`: sites=[…], participant=…, holder=…"""
         options = [o for site in bound.get("sites", []) for o in ("--site", site)]
         if "participant" in bound:
             options += ["--participant", bound["participant"]]
+        if "holder" in bound:
+            options += ["--holder", bound["holder"]]
         return self.run("key", "create", name, "--role", role, *options).strip()
 
     def start(self):

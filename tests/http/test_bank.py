@@ -227,9 +227,11 @@ def test_what_the_bank_must_know_is_asked_for_before_anything_is_done(office):
     missing = office.refuse_file("payouts", 422, *["bank_details_missing"] * 3)  # the operator, miller and quay
     assert {"miller has no bank account", "quay has no bank account", "the scheme has no operator"} == {
         f["detail"] for f in missing["errors"]}
-    office.admin.put("/v1/participants/hearth", {"name": "Hearth", "bank_account": {"account": "1", "bank_code": "2"}})
+    office.admin.agreed(office.ben, "PUT", "/v1/participants/hearth", {
+        "name": "Hearth", "bank_account": {"account": "1", "bank_code": "2"}})
     scheme = {k: v for k, v in office.admin.get("/v1/schemes/tern-bay").items() if k != "scheme"}
-    office.admin.put("/v1/schemes/tern-bay", {**scheme, "operator": {k: v for k, v in OPERATOR.items() if k != "creditor_id"}})
+    office.admin.agreed(office.ben, "PUT", "/v1/schemes/tern-bay", {
+        **scheme, "operator": {k: v for k, v in OPERATOR.items() if k != "creditor_id"}})
     missing = office.refuse_file("collections", 422, *["bank_details_missing"] * 2)
     assert {"hearth has no mandate that a payment message can carry", "the operator has no creditor_id that a payment message can carry"} == {
         f["detail"] for f in missing["errors"]}
@@ -240,7 +242,8 @@ def test_what_the_bank_must_know_is_asked_for_before_anything_is_done(office):
 def test_a_payout_goes_to_no_account_that_nobody_has_looked_at(office):
     """That a change of account is looked at before money goes there is common practice, no source."""
     office.load(network.worked_events(D0), netting="central").approve()
-    office.admin.put("/v1/participants/miller", {**PARTIES["miller"], "name": "Miller", "bank_account": {"iban": "DE89370400440532013000"}})
+    office.admin.agreed(office.ben, "PUT", "/v1/participants/miller", {
+        **PARTIES["miller"], "name": "Miller", "bank_account": {"iban": "DE89370400440532013000"}})
     office.refuse_file("payouts", 409, "bank_account_changed")
     assert office.make("collections")["total"] == "101.78"  # who is collected from is asked by the mandate
 
@@ -459,24 +462,51 @@ def test_a_line_that_was_a_return_less_its_charge(paid):
 
 
 def test_a_line_of_a_participant(paid):
-    due, late, nothing = paid.told([bank.Booking(Decimal("1.78")), bank.Booking(Decimal("-5.00")), bank.Booking(Decimal("9.00"))])
-    tried = paid.ben.send("POST", f"/v1/bank-lines/{due['line']}/resolve?dry_run=true",
-                          {"participant": "hearth", "account": "settlement_due", "note": "n"})
-    assert tried.json["dry_run"] and len(paid.open_lines()) == 3
-    assert paid.resolve(due, participant="hearth", account="settlement_due")["resolution"]["account"] == "settlement_due"
-    paid.resolve(late, participant="miller", account="arrears")
+    """A stranger's line takes two people, whatever the scheme's dual control says; and goes to arrears, whatever is due."""
+    paid_in, late, nothing = paid.told([bank.Booking(Decimal("1.78")), bank.Booking(Decimal("-5.00")), bank.Booking(Decimal("9.00"))])
+    before = paid.balances()
+    tried = paid.ben.send("POST", f"/v1/bank-lines/{paid_in['line']}/resolve?dry_run=true", {"participant": "hearth", "note": "n"})
+    assert tried.status == 202 and tried.json["dry_run"] and paid.admin.items("/v1/proposals") == []
+    proposed = paid.resolve(paid_in, 202, participant="hearth")
+    assert proposed.items() >= {"status": "proposed", "what": "bank_line", "name": paid_in["line"], "schemes": ["tern-bay"],
+                                "request": {"participant": "hearth", "note": "asked them"}}.items()
+    assert paid.resolve(paid_in, 202, participant="hearth")["proposal"] == proposed["proposal"]  # it waits already
+    assert paid.balances() == before and len(paid.open_lines()) == 3
+    approve = f"/v1/proposals/{proposed['proposal']}/approve"
+    paid.ben.refused("POST", approve, None, 409, "second_key_needed")
+    assert paid.admin.send("POST", approve + "?dry_run=true").json["dry_run"] and paid.balances() == before
+    done = paid.admin.send("POST", approve)
+    assert done.status == 200 and done.json["status"] == "approved" and done.json["decided_by"]["key"] == "first-admin"
+    assert paid.admin.send("POST", approve).json == done.json  # again
+    line, = (l for l in paid.admin.items("/v1/bank-lines", scheme="tern-bay") if l["line"] == paid_in["line"])
+    assert line["resolution"].items() >= {"participant": "hearth", "account": "arrears", "by": "first-admin",
+                                          "note": "asked them", "proposal": proposed["proposal"]}.items()
+    paid.ben.agreed(paid.admin, "POST", f"/v1/bank-lines/{late['line']}/resolve",
+                    {"participant": "miller", "account": "arrears", "note": "n"})
     balances = paid.balances()
-    assert (balances["settlement_due(hearth)"], balances["arrears(miller)"], balances["bank_suspense"]) == ("100.00", "5.00", "-9.00")
+    assert (balances["arrears(hearth)"], balances["arrears(miller)"], balances["bank_suspense"]) == ("-1.78", "5.00", "-9.00")
     assert [l["line"] for l in paid.open_lines()] == [nothing["line"]]
     assert len(paid.admin.items("/v1/bank-lines", scheme="tern-bay", open="false")) == 2
     assert len(paid.admin.items("/v1/bank-lines", scheme="tern-bay", limit=1)) == 3
     for body, reason in (({"participant": "nobody", "account": "arrears"}, "participant_unknown"), ({}, "member_missing"),
-                         ({"participant": "hearth"}, "member_missing"), ({"payment_id": "x", "account": "arrears"}, "member_unknown"),
+                         ({"participant": "hearth", "account": "settlement_due"}, "value_unknown"),
+                         ({"payment_id": "x", "account": "arrears"}, "member_unknown"),
                          ({"payment_id": "x"}, "payment_unknown"), ({"payment_id": "x", "note": ""}, "bad_format")):
         paid.resolve(nothing, 422, reason, **body)
     for name in ("tern-bay.99", "tern-bay.", "tern-bay", ".1", "x.1", "tern-bay.1x", "tern-bay." + "9" * 30, "x" * 60 + ".1"):
         paid.ben.refused("POST", f"/v1/bank-lines/{name}/resolve", {"payment_id": "x", "note": "n"}, 404, "not_found")
     paid.ben.refused("GET", "/v1/bank-lines?scheme=tern-bay&open=perhaps", None, 422, "parameter_invalid")
+    paid.admin.assert_holds()
+
+
+def test_a_line_is_resolved_once(paid):
+    """Of two proposals for one line the second fails when it is approved, and stays open until it is withdrawn."""
+    line, = paid.told([bank.Booking(Decimal("1.78"))])
+    first, second = (paid.resolve(line, 202, participant=p)["proposal"] for p in ("hearth", "miller"))
+    assert paid.admin.send("POST", f"/v1/proposals/{first}/approve").status == 200
+    paid.admin.refused("POST", f"/v1/proposals/{second}/approve", None, 409, "line_not_open")
+    assert [p["proposal"] for p in paid.admin.items("/v1/proposals", scheme="tern-bay")] == [second]
+    assert paid.ben.send("POST", f"/v1/proposals/{second}/withdraw", {"reason": "it was hearth's"}).json["status"] == "withdrawn"
     paid.admin.assert_holds()
 
 

@@ -284,12 +284,21 @@ def test_a_payout_waits_when_exceptions_pass_the_limit(service):
     assert held(admin.close("tern-bay", D0)) == {"quay": "variance_limit"}
 
 
+def pay_to(service, account):
+    """Once something is posted, another person has to agree to another account."""
+    body = {"name": "Miller", "bank_account": {"account": account, "bank_code": "77"}}
+    answer = service.admin.send("PUT", "/v1/participants/miller", body)
+    if answer.status == 202:
+        second = service.client(service.create_key(f"second-{answer.json['proposal']}", "accountant"))
+        assert second.send("POST", f"/v1/proposals/{answer.json['proposal']}/approve").status == 200
+
+
 def test_a_payout_to_a_changed_account_waits_until_it_is_released(service):
     admin = service.admin
     load(admin)
     reasons = []
     for n, account in enumerate(["1000-1", "1000-1", "2000-2", "2000-2"]):
-        admin.put("/v1/participants/miller", {"name": "Miller", "bank_account": {"account": account, "bank_code": "77"}})
+        pay_to(service, account)
         admin.post_many([issue("anchor", 4, D0 + n * DAY), give_back("brick", 2, D0 + n * DAY)])
         reasons.append(held(admin.close("tern-bay", D0 + n * DAY)).get("miller"))
     assert reasons == [None, None, "bank_account_changed", "bank_account_changed"]
@@ -301,7 +310,7 @@ def test_a_changed_account_is_not_hidden_by_another_reason(service):
     load(admin, variance_limit="5.00")
     reasons = []
     for n, (account, paid) in enumerate([("1000-1", "25.00"), ("2000-2", "31.00"), ("2000-2", "25.00"), ("1000-1", "31.00")]):
-        admin.put("/v1/participants/miller", {"name": "Miller", "bank_account": {"account": account, "bank_code": "77"}})
+        pay_to(service, account)
         admin.post_many([issue("anchor", 40, D0 + n * DAY), give_back("brick", 10, D0 + n * DAY, amount=paid)])
         reasons.append(held(admin.close("tern-bay", D0 + n * DAY)).get("miller"))
     assert reasons == [None, "bank_account_changed", "bank_account_changed", "variance_limit"]

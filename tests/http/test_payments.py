@@ -202,7 +202,7 @@ def test_a_released_account_is_known_to_the_next_close(service):
     office = Office(service)
     issues = lambda day: [event("issue", "anchor", at(day), issued=cups(cup_300=4)),
                           event("return", "brick", at(day, "11:00"), returned=cups(cup_300=2))]
-    account = lambda number: office.admin.put("/v1/participants/miller", {
+    account = lambda number: office.admin.agreed(office.ben, "PUT", "/v1/participants/miller", {
         "name": "Miller", "bank_account": {"account": number, "bank_code": "77"}})
     office.load(issues(D0))
     account("1000-1")

@@ -19,7 +19,7 @@ ALL, READERS, BOOKS, ADMIN = ROLES, ("auditor", "accountant", "admin"), ("accoun
 
 PERMITTED = {
     "GET /": ALL, "GET /style.css": OPEN, "GET /healthz": OPEN, "GET /readyz": OPEN, "GET /metrics": OPEN, "GET /openapi.json": OPEN,
-    "GET /v1/me": ALL,
+    "GET /v1/me": ALL, "POST /v1/me/renew": ALL,
     "POST /v1/events": ("pos", *BOOKS), "GET /v1/events": ALL, "GET /v1/events/{}": ALL, "GET /v1/events/{}/proof": ALL,
     "GET /v1/entries/{}/proof": ALL,
     # reference data: own, own, all, all, all to read; written by admin only
@@ -29,6 +29,7 @@ PERMITTED = {
         "cup-types", "cup-types/{}", "reference", "posting-rules", "reports")},
     **{f"PUT /v1/{path}": ADMIN for path in (
         "schemes/{}", "schemes/{}/terms/{}", "schemes/{}/refund-values/{}/{}", "participants/{}", "sites/{}", "cup-types/{}")},
+    "GET /v1/proposals": READERS, "POST /v1/proposals/{}/approve": BOOKS, "POST /v1/proposals/{}/withdraw": BOOKS,
     "GET /v1/changes": READERS, "POST /v1/reference": ADMIN, "GET /v1/keys": ADMIN, "POST /v1/keys": ADMIN, "DELETE /v1/keys/{}": ADMIN,
     "PUT /v1/sites/{}/day-totals/{}": ("pos", *BOOKS), "GET /v1/sites/{}/day-totals/{}": ALL, "GET /v1/entries/{}": ALL,
     "GET /v1/settlements": ("participant", *READERS), "GET /v1/settlements/{}/{}": ("participant", *READERS),
@@ -103,6 +104,7 @@ def concrete(net, operation):
         "POST /v1/settlements/{}/{}/files": {"type": "payouts"}, "POST /v1/bank-lines/{}/resolve": {"note": "n", "payment_id": "x"},
         "POST /v1/bank-statements": b"<Document/>",
         "POST /v1/payments/{}/fail": {"reason": "closed"}, "POST /v1/journals/{}/withdraw": {"reason": "in error"},
+        "POST /v1/proposals/{}/withdraw": {"reason": "in error"},
     }.get(operation)
     path = path.format(*(filled if isinstance(filled, tuple) else (filled,)))
     if operation in ("GET /v1/events", "GET /v1/settlements", "GET /v1/accounts", "GET /v1/seals", "GET /v1/reports/{}",

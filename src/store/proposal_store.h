@@ -1,0 +1,73 @@
+/* SPDX-License-Identifier: ISC */
+/* Proposals: writes that weaken the control of two people, kept until a second person decides on them. What
+ * they are about is reference data, keys and lines of the bank; journals have proposals of their own. Texts
+ * are put into the given arena. */
+#ifndef DEPOSITD_STORE_PROPOSAL_STORE_H
+#define DEPOSITD_STORE_PROPOSAL_STORE_H
+
+#include "depositd/civil.h"
+#include "depositd/seal.h"
+#include "store/read_store.h"
+
+enum proposal_what {
+    PROPOSAL_REFERENCE, /* a document */
+    PROPOSAL_SCHEME,
+    PROPOSAL_PARTICIPANT,
+    PROPOSAL_KEY,
+    PROPOSAL_BANK_LINE,
+    PROPOSAL_WHATS
+};
+
+/* What of the changes since a number needs two people. */
+struct weakening {
+    const char *changes; /* JSON; NULL: nothing does */
+    int64_t others;
+    int32_t *schemes; /* that it concerns */
+    size_t scheme_count;
+};
+/* The number of the last recorded change. */
+MUST_CHECK enum store_result store_changes_last(struct pg *pg, int64_t *number);
+MUST_CHECK enum store_result store_weakening(struct pg *pg, struct arena *arena, int64_t since,
+                                             struct weakening *weakening);
+
+struct proposed_write {
+    enum proposal_what what;
+    const char *name;                 /* "": none */
+    const char *body;                 /* JSON, with its members sorted */
+    const struct sha256 *secret_hash; /* of a key; else NULL */
+    int32_t key;                      /* whose proposal it is */
+    struct instant now;
+    const char *why; /* NULL: not said */
+};
+/* *number 0: there is no open one that is the same. */
+MUST_CHECK enum store_result store_write_same(struct pg *pg, const struct proposed_write *write,
+                                              int64_t *number);
+MUST_CHECK enum store_result store_write_add(struct pg *pg, struct arena *arena,
+                                             const struct proposed_write *write,
+                                             const struct weakening *weakening, int64_t *number);
+
+enum write_decision { WRITE_OPEN, WRITE_APPROVED, WRITE_WITHDRAWN };
+
+struct kept_write {
+    enum proposal_what what;
+    const char *name, *body, *why; /* why: NULL: not said */
+    struct sha256 secret_hash;     /* of a key */
+    int32_t proposed_by, decided_by;
+    struct instant proposed_at;
+    enum write_decision decision;
+    int32_t scheme; /* of a line of the bank */
+};
+/* `in_force`: whether the asking key still is. */
+MUST_CHECK enum store_result store_write_find(struct pg *pg, struct arena *arena, int64_t number, int32_t key,
+                                              struct kept_write *write, bool *found, bool *in_force);
+MUST_CHECK enum store_result store_write_decide(struct pg *pg, int64_t number, enum write_decision decision,
+                                                struct instant now, int32_t key, const char *note);
+
+/* Appends it as JSON, with another status if that is not NULL. */
+MUST_CHECK enum store_result read_write(struct pg *pg, int64_t number, const char *status,
+                                        struct buffer *json);
+/* `scheme` 0: any. */
+MUST_CHECK enum store_result read_writes(struct pg *pg, int32_t scheme, const char *status,
+                                         struct list_page *page);
+
+#endif
