@@ -127,7 +127,8 @@ static void completed(void *closure, struct MHD_Connection *connection, void **c
                       enum MHD_RequestTerminationCode code)
 {
     struct exchange *exchange = *context;
-    (void)closure, (void)connection, (void)code;
+    (void)closure, (void)code;
+    wire_end_request(connection);
     if (exchange == NULL)
         return;
     int64_t duration_us = clock_monotonic_us() - exchange->started_us;

@@ -8,6 +8,7 @@
 #include "base/clock.h"
 #include "http/callers.h"
 #include "http/framing.h"
+#include "http/linger.h"
 
 #include <dlfcn.h>
 #include <errno.h>
@@ -22,7 +23,6 @@ enum {
     DESCRIPTORS_MAX = 1 << 20,
     TICK_MS = 250,
     RESERVED_MS = 2000, /* until a reserved connection's head is complete */
-    LEFTOVERS = 64      /* blocks of a refused request that are read and thrown away */
 };
 
 struct wire_connection {
@@ -33,6 +33,7 @@ struct wire_connection {
     struct framing framing;
     char *held; /* of an element that is not complete */
     size_t held_length;
+    uint64_t ended;                   /* requests that have been answered, or given up */
     uint64_t begun;                   /* requests that the handler has begun */
     uint64_t message;                 /* number of the head or body that the deadline is for; 0: none */
     int64_t message_ms;               /* when it began */
@@ -50,6 +51,7 @@ struct wire {
     pthread_mutex_t lock; /* over what follows, and the map while it is changed or walked through */
     pthread_cond_t ends;
     bool ending;
+    struct lingering lingering;
     int highest; /* descriptor in the map, ever */
 };
 
@@ -141,6 +143,23 @@ static bool keep(struct wire_connection *connection, const char *bytes, size_t l
     return true;
 }
 
+/* Whether a request that is complete is still to be answered. */
+static bool is_owed_an_answer(const struct wire_connection *connection)
+{
+    const struct framing *framing = &connection->framing;
+    bool in_body = framing->state != FRAMING_HEAD && framing->state != FRAMING_OVER;
+    return connection->ended + in_body < framing->requests;
+}
+
+/* A client may end its side of the connection after its last request. Where another thread made the answer,
+ * libmicrohttpd reads once more before it sends that, and would take the end for the client's leaving. So it
+ * is told of the end only when it has sent all answers. */
+static ssize_t read_socket(struct wire_connection *connection, char *bytes, size_t room, int flags)
+{
+    ssize_t got = real_recv(connection->fd, bytes, room, flags);
+    return got == 0 && is_owed_an_answer(connection) ? come_again() : got;
+}
+
 /* Gives the next bytes of the stand-in; when it is complete, reads and drops what arrives. */
 static ssize_t receive_stand_in(struct wire_connection *connection, char *bytes, size_t room)
 {
@@ -150,7 +169,7 @@ static ssize_t receive_stand_in(struct wire_connection *connection, char *bytes,
         return give_up();
     if (length > 0)
         return (ssize_t)length;
-    ssize_t got = real_recv(connection->fd, bytes, room, 0);
+    ssize_t got = read_socket(connection, bytes, room, 0);
     return got > 0 ? come_again() : got;
 }
 
@@ -164,7 +183,7 @@ static ssize_t receive(struct wire_connection *connection, char *bytes, size_t r
         framing_refuse(framing, REASON_REQUEST_TIMEOUT, "The request came in too slowly.");
     if (framing->reason != REASON_NONE)
         return receive_stand_in(connection, bytes, room);
-    ssize_t got = real_recv(connection->fd, bytes + held, room - held - FRAMING_SLACK, flags);
+    ssize_t got = read_socket(connection, bytes + held, room - held - FRAMING_SLACK, flags);
     if (got <= 0)
         return got;
     if (held > 0)
@@ -210,6 +229,7 @@ static void look_at_all(struct wire *wire)
         atomic_store_explicit(&connection->late, true, memory_order_release);
         (void)shutdown(fd, SHUT_RD);
     }
+    linger_look(&wire->lingering, now_ms);
 }
 
 static void *watch(void *closure)
@@ -281,24 +301,22 @@ static struct wire_connection *begin(struct wire *wire, int fd)
     return connection;
 }
 
-/* Closing a socket with unread bytes resets the connection, and the client may lose an answer that it has not
- * read yet (RFC 9112 section 9.6). */
-static void read_leftovers(const struct wire_connection *connection)
+/* Whether bytes of a request may still arrive after its answer. */
+static bool has_leftovers(const struct wire_connection *connection)
 {
-    char block[16384];
-    if (!framing_is_within(&connection->framing, connection->held_length) &&
-        connection->framing.reason == REASON_NONE)
-        return;
-    for (int blocks = 0; blocks < LEFTOVERS; blocks++)
-        if (real_recv(connection->fd, block, sizeof block, MSG_DONTWAIT) <= 0)
-            return;
+    return connection->framing.reason != REASON_NONE ||
+           framing_is_within(&connection->framing, connection->held_length);
 }
 
 static void end(struct wire_connection *connection)
 {
     struct wire *wire = connection->wire;
     set_slot(wire, connection->fd, NULL);
-    read_leftovers(connection);
+    if (has_leftovers(connection)) {
+        pthread_mutex_lock(&wire->lock);
+        linger_begin(&wire->lingering, connection->fd, clock_monotonic_ms());
+        pthread_mutex_unlock(&wire->lock);
+    }
     callers_leave(wire->callers, connection->caller, connection->reserved);
     free(connection->held);
     free(connection);
@@ -317,7 +335,7 @@ void wire_notify(void *closure, struct MHD_Connection *connection, void **contex
     }
 }
 
-static struct wire_connection *wire_connection_of(struct MHD_Connection *connection)
+static struct wire_connection *wire_of(struct MHD_Connection *connection)
 {
     const union MHD_ConnectionInfo *info =
         MHD_get_connection_info(connection, MHD_CONNECTION_INFO_SOCKET_CONTEXT);
@@ -326,16 +344,23 @@ static struct wire_connection *wire_connection_of(struct MHD_Connection *connect
 
 bool wire_is_watched(struct MHD_Connection *connection)
 {
-    return wire_connection_of(connection) != NULL;
+    return wire_of(connection) != NULL;
 }
 
 struct wire_connection *wire_begin_request(struct MHD_Connection *connection)
 {
-    struct wire_connection *wire_connection = wire_connection_of(connection);
+    struct wire_connection *wire_connection = wire_of(connection);
     if (wire_connection == NULL || wire_connection->begun == wire_connection->framing.requests)
         return NULL;
     wire_connection->begun++;
     return wire_connection;
+}
+
+void wire_end_request(struct MHD_Connection *connection)
+{
+    struct wire_connection *wire_connection = wire_of(connection);
+    if (wire_connection != NULL)
+        wire_connection->ended = wire_connection->begun;
 }
 
 bool wire_is_reserved(const struct wire_connection *connection)
@@ -397,6 +422,7 @@ void wire_stop(struct wire *wire)
     if (watched)
         pthread_join(wire->watcher, NULL);
     forget_arriving(wire);
+    linger_end(&wire->lingering);
     callers_free(wire->callers);
     pthread_cond_destroy(&wire->ends);
     pthread_mutex_destroy(&wire->lock);

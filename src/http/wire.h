@@ -33,6 +33,8 @@ void wire_notify(void *closure, struct MHD_Connection *connection, void **contex
 bool wire_is_watched(struct MHD_Connection *connection);
 /* To be called once for each request, in order. NULL: close the connection. */
 MUST_CHECK struct wire_connection *wire_begin_request(struct MHD_Connection *connection);
+/* To be called when the request that was begun last has ended, answered or not. */
+void wire_end_request(struct MHD_Connection *connection);
 /* Whether the connection is reserved for one request of a probe. */
 bool wire_is_reserved(const struct wire_connection *connection);
 /* Why to refuse the request that was begun last; REASON_NONE: nothing is wrong so far. The rest of a refused

@@ -2,6 +2,7 @@
 """Where a request ends (RFC 9112): what is ambiguous is refused with a problem and the connection closed, and a request hidden
 behind it is never executed. Raw sockets, for no client library sends such things."""
 import json
+import random
 import re
 import socket
 from datetime import date, timedelta
@@ -40,16 +41,21 @@ def chunks(*pieces):
     return b"".join(b"%x\r\n%s\r\n" % (len(piece), piece) for piece in (*pieces, b""))
 
 
-def said(net, *pieces):
+def said(net, *pieces, then_shut=False):
     """All that the service says until it closes the connection; it must, within a minute."""
     with socket.create_connection(("127.0.0.1", net.port), timeout=60) as connection:
         answer = b""
         try:
             for piece in pieces:
                 connection.sendall(piece)
+            if then_shut:
+                connection.shutdown(socket.SHUT_WR)
+        except OSError:
+            pass  # it has answered already, and does not listen
+        try:
             while received := connection.recv(65536):
                 answer += received
-        except (ConnectionResetError, BrokenPipeError):
+        except ConnectionResetError:
             pass
         return answer
 
@@ -260,3 +266,59 @@ def test_a_stream_that_breaks_at_once(net):
     (answer,) = answers(said(net, stream(net, "Transfer-Encoding: chunked") + b"zz\r\n" + good(net)))
     assert_problem(answer, 400, "bad_framing")
     assert recorded(net) == before
+
+
+def changed(text, rng):
+    """A few bytes changed, left out, or put in, mostly such as framing is made of."""
+    for _ in range(rng.randint(1, 3)):
+        at = rng.randrange(len(text))
+        byte = rng.choice([b"\r", b"\n", b"\r\n", b" ", b"\t", b"\0", b":", b",", b";", b"0", b"9", b"f", b"\x7f", b"\xff", b"H", b""])
+        text = text[:at] + byte + text[at + rng.randint(0, 2):]
+    return text
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_requests_changed_by_chance(net, seed):
+    """Whatever comes in, answers are well-formed, each event recorded was answered 201, and after a refusal of the framing there
+    is no further answer."""
+    rng, tries = random.Random(seed), 20
+    for _ in range(tries):
+        before, body = recorded(net), issue()
+        texts = [good(net), post(net, body, f"Content-Length: {len(body)}", line="POST http://localhost/v1/events HTTP/1.1"),
+                 post(net, chunks(issue()[:7], body[7:]), "Transfer-Encoding: chunked"), good(net)]
+        rng.shuffle(texts)
+        sent = changed(b"".join(texts), rng)
+        cut = rng.randrange(len(sent))
+        found = answers(said(net, sent[:cut], sent[cut:], then_shut=True))
+        statuses = [answer[0] for answer in found]
+        assert recorded(net) - before == statuses.count(201), (seed, sent, statuses)
+        closing = [n for n, answer in enumerate(found) if answer[1].get("connection") == "close"]
+        assert len(found) <= len(texts) + 1 and closing in ([], [len(found) - 1]), (seed, sent, statuses)
+
+
+def test_an_answer_is_not_lost_to_what_still_comes(net):
+    """RFC 9112 section 9.6: whoever is still sending when a request is refused gets to read why."""
+    with socket.create_connection(("127.0.0.1", net.port), timeout=60) as connection:
+        connection.sendall(post(net, b"", "Content-Length: 5", "Content-Length: 5"))
+        assert connection.recv(1, socket.MSG_PEEK) == b"H"
+        for _ in range(20):
+            connection.sendall(b"x" * 65536)
+        connection.shutdown(socket.SHUT_WR)
+        text = b""
+        while received := connection.recv(65536):
+            text += received
+    (answer,) = answers(text)
+    assert_problem(answer, 400, "bad_framing")
+
+
+def test_a_client_that_ends_its_side(net):
+    """After its last request a client may close its half of the connection (RFC 9112 section 9.6): it is answered all the same,
+    also when the answer takes a while."""
+    before, texts = recorded(net), [good(net) for _ in range(5)]
+    for text in texts[:3]:
+        assert [answer[0] for answer in answers(said(net, text, then_shut=True))] == [201]
+    assert [answer[0] for answer in answers(said(net, texts[3] + texts[4], then_shut=True))] == [201, 201]
+    assert recorded(net) == before + 5
+    me = f"GET /v1/me HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer {net.admin_key}\r\n\r\n".encode()
+    assert [answer[0] for answer in answers(said(net, me, then_shut=True))] == [200]
+    assert said(net, good(net)[:-1], then_shut=True) == b"" and recorded(net) == before + 5
