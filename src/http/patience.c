@@ -3,9 +3,8 @@
  * then.
  *
  * A client that leaves closes its side. So does a client that half-closes its connection and waits for the
- * answer, which HTTP allows; the two look alike. libmicrohttpd takes both for gone when it reads the end of
- * the request, and so does this: a read that is cut off can be asked again. A write is never cut off for its
- * client. */
+ * answer, which HTTP allows; the two look alike. A read is given up for both: it can be asked again. A write
+ * is never given up for its client, and its answer is sent (http/wire.c). */
 #include "http/patience.h"
 
 #include "base/clock.h"

