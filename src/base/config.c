@@ -39,15 +39,15 @@ static const struct setting settings[] = {
     {FIELD(listen_port), INTEGER, "8080", 1, 65535, "TCP port to listen on"},
     {FIELD(max_connections), INTEGER, "1024", 1, 65536, "HTTP connections open at a time"},
     {FIELD(max_connections_per_address), INTEGER, "256", 0, 65536,
-     "of them, from one address (of IPv6: 64 bits of it); 0: any number, for a service that only a trusted "
-     "proxy "
-     "can reach"},
+     "HTTP connections open at a time from one address, or one /64 of IPv6; 0: any number, for use behind a "
+     "trusted proxy"},
     {FIELD(connection_timeout_s), INTEGER, "30", 1, 3600, "seconds until an idle HTTP connection is closed"},
     {FIELD(head_timeout_s), INTEGER, "10", 1, 3600,
      "seconds from the first byte of a request to the end of its head before 408"},
     {FIELD(body_timeout_s), INTEGER, "20", 1, 3600,
-     "seconds in which a request's body must come in before 408, and ..."},
-    {FIELD(body_rate), INTEGER, "1024", 1, 1000000000, "... a second more for so many bytes of the body"},
+     "seconds for the body of a request before 408, and a second more for each body_rate bytes that came in"},
+    {FIELD(body_rate), INTEGER, "1024", 1, 1000000000,
+     "bytes of a body that extend body_timeout_s by a second"},
     {FIELD(max_body_bytes), INTEGER, "1048576", 1024, 16777216, "bytes in the body of a request"},
     {FIELD(max_reference_bytes), INTEGER, "67108864", 1024, 268435456,
      "bytes in a document of reference data, of an admin's key"},
