@@ -218,7 +218,7 @@ void openapi_write(struct buffer *document)
                     "document\"}],\"security\":[{\"bearer\":[]},{\"basic\":[]}]");
     add_tags(document);
     add_paths(document, examples);
-    openapi_components(document);
+    openapi_components(document, examples);
     buffer_add_text(document, "}\n");
     document->failed = document->failed || examples == NULL;
     json_decref(examples);

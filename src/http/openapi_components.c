@@ -153,14 +153,14 @@ static void add_answers(struct buffer *document)
     buffer_add(document, first, (size_t)(last - first));
 }
 
-void openapi_components(struct buffer *document)
+void openapi_components(struct buffer *document, const json_t *examples)
 {
     member_begin(document, "components");
     buffer_add_text(
         document, "{\"securitySchemes\":{\"bearer\":{\"type\":\"http\",\"scheme\":\"bearer\",\"description\":"
                   "\"A key's secret\"},\"basic\":{\"type\":\"http\",\"scheme\":\"basic\",\"description\":"
                   "\"A key's name, and its secret as the password\"}}");
-    openapi_problem_responses(document);
+    openapi_problem_responses(document, examples);
     openapi_headers(document);
     member_begin(document, "schemas");
     buffer_add_char(document, '{');

@@ -5,8 +5,10 @@
 
 #include "base/buffer.h"
 
+#include <jansson.h>
+
 /* "components":{…} */
-void openapi_components(struct buffer *document);
+void openapi_components(struct buffer *document, const json_t *examples);
 /* {"$ref":…} to a schema. */
 void openapi_reference(struct buffer *document, const char *schema);
 

@@ -28,6 +28,11 @@ static bool has_type(const json_t *part, const char *type)
     return own != NULL && strcmp(own, type) == 0;
 }
 
+static json_int_t status_of(const json_t *example)
+{
+    return json_integer_value(json_object_get(json_object_get(example, "answer"), "status"));
+}
+
 static void add_json(struct buffer *document, const json_t *value)
 {
     char *text = json_dumps(value, JSON_COMPACT | JSON_ENCODE_ANY | JSON_REAL_PRECISION(12));
@@ -61,7 +66,7 @@ void examples_of_body(struct buffer *document, const json_t *examples, const str
     json_array_foreach(of_route(examples, route), i, example)
     {
         const json_t *request = json_object_get(example, "request");
-        if (has_type(request, type))
+        if (has_type(request, type) && status_of(example) < 400)
             add_example(document, example, request, &begun);
     }
     if (begun)
@@ -77,7 +82,7 @@ void examples_of_answer(struct buffer *document, const json_t *examples, const s
     json_array_foreach(of_route(examples, route), i, example)
     {
         const json_t *answer = json_object_get(example, "answer");
-        if (json_integer_value(json_object_get(answer, "status")) == status && has_type(answer, type))
+        if (status_of(example) == status && has_type(answer, type))
             add_example(document, example, answer, &begun);
     }
     if (begun)

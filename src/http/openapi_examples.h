@@ -12,7 +12,8 @@
 /* NULL: out of memory. The caller frees it with json_decref. */
 json_t *examples_read(void);
 
-/* Each writes a member `examples`, or nothing where there is none. `type` is without parameters. */
+/* Each writes a member `examples`, or nothing where there is none. A body that was refused is no example of a
+ * body. `type` is without parameters. */
 void examples_of_body(struct buffer *document, const json_t *examples, const struct route *route,
                       const char *type);
 void examples_of_answer(struct buffer *document, const json_t *examples, const struct route *route,

@@ -133,7 +133,8 @@ static void add_reasons(struct buffer *document, const struct route *route, int 
     }
 }
 
-static void add_problem(struct buffer *document, const struct route *routes, size_t i, int status)
+static void add_problem(struct buffer *document, const json_t *examples, const struct route *routes, size_t i,
+                        int status)
 {
     element_begin(document);
     buffer_add_char(document, '"');
@@ -152,10 +153,12 @@ static void add_problem(struct buffer *document, const struct route *routes, siz
         "%d},\"reason\":{\"type\":\"string\",\"enum\":[",
         status);
     add_reasons(document, &routes[i], status, false);
-    buffer_add_text(document, "]}},\"required\":[\"status\",\"reason\"]}]}}}}");
+    buffer_add_text(document, "]}},\"required\":[\"status\",\"reason\"]}]}");
+    examples_of_answer(document, examples, &routes[i], status, MEDIA_PROBLEM);
+    buffer_add_text(document, "}}}");
 }
 
-void openapi_problem_responses(struct buffer *document)
+void openapi_problem_responses(struct buffer *document, const json_t *examples)
 {
     size_t count;
     const struct route *routes = routes_all(&count);
@@ -164,7 +167,7 @@ void openapi_problem_responses(struct buffer *document)
     for (int status = 400; status < 600; status++)
         for (size_t i = 0; i < count; i++)
             if (route_can_fail(&routes[i], status) && sharer(routes, i, status) == i)
-                add_problem(document, routes, i, status);
+                add_problem(document, examples, routes, i, status);
     buffer_add_char(document, '}');
 }
 
@@ -187,15 +190,15 @@ static const char *success(int status)
 {
     switch (status) {
     case 201:
-        return "Made";
+        return "It was made";
     case 202:
         return "Proposed: a second person must approve it";
     case 204:
-        return "Done; there is nothing to say";
+        return "Done; the answer has no body";
     case 304:
-        return "As the ETag in If-None-Match says";
+        return "Nothing changed since the ETag in If-None-Match";
     default:
-        return "As asked";
+        return "The answer";
     }
 }
 

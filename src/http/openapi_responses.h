@@ -13,7 +13,7 @@
 void openapi_responses(struct buffer *document, const json_t *examples, const struct route *route);
 
 /* Add the members `responses` and `headers` of the components. */
-void openapi_problem_responses(struct buffer *document);
+void openapi_problem_responses(struct buffer *document, const json_t *examples);
 void openapi_headers(struct buffer *document);
 
 #endif

@@ -60,7 +60,7 @@ class Recorder:
         example["answer"] = {"status": answer.status}
         if answer.body:
             media = answer.headers["Content-Type"].partition(";")[0]
-            shown = abridged(answer.json) if media.endswith("/json") else answer.body.decode()
+            shown = abridged(answer.json) if media.endswith("json") and media != "application/x-ndjson" else answer.body.decode()
             example["answer"] |= {"type": media, "body": shown}
         self.examples.setdefault(self.contract.operation(method, target)[1]["operationId"], []).append(example)
         return answer
@@ -120,6 +120,8 @@ def trade(do, admin, till, ann, ben):
                 for name, why in (("journal-1", "bank charges of April"), ("journal-2", "bank charges, twice"))]
     do(till, "POST", "/v1/events", issue, name="one")
     do(till, "POST", "/v1/events", issue, name="again")
+    do(till, "POST", "/v1/events", {**issue, "amount": "110.0", "tip": "1.00"}, name="refused", expect=(422,))
+    do(till, "POST", "/v1/events", {**issue, "amount": "100.00"}, name="conflict", expect=(409,))
     do(admin, "POST", "/v1/events", supplies, name="many")
     do(admin, "POST", "/v1/events", "".join(json.dumps(line) + "\n" for line in stream), name="stream", type="application/x-ndjson")
     for journal in journals:
@@ -128,6 +130,7 @@ def trade(do, admin, till, ann, ben):
     do(ben, "POST", f"/v1/journals/{uuid('journal-1')}/approve")
     do(ben, "POST", f"/v1/journals/{uuid('journal-2')}/withdraw", {"reason": "posted twice"})
     do(till, "GET", f"/v1/events/{issue['event_id']}")
+    do(till, "GET", f"/v1/events/{issue['event_id']}/proof", name="too_early", expect=(409,))
     do(admin, "GET", "/v1/entries/1?scheme=tern-bay")
     do(admin, "GET", "/v1/events?scheme=tern-bay&limit=2", name="feed")
     do(till, "PUT", f"/v1/sites/anchor/day-totals/{DAY}", {"issued": 40, "returned": 0, "collected": "110.00", "refunded": "0.00"})
@@ -161,6 +164,7 @@ def pay(do, admin, ann, ben, payments):
     """hearth owes miller, whose payment is held, quay, and the pool, which collects."""
     held, small = payments["hearth", "miller"], payments["hearth", "quay"]
     do(admin, "GET", "/v1/payments?scheme=tern-bay&status=computed&held=true")
+    do(ben, "POST", f"/v1/payments/{held}/approve", name="held", expect=(409,))
     do(ann, "POST", f"/v1/payments/{held}/release", {"reason": "called brick: a till was set wrongly"})
     do(ben, "POST", f"/v1/payments/{held}/approve", {"reason": "seen with ann"})
     do(ann, "POST", f"/v1/settlements/tern-bay/{DAY}/approve", {"reason": "checked against the tills"})

@@ -64,7 +64,7 @@ def test_each_example_is_of_its_schema(shared, document):
         for parameter in operation["parameters"]:
             if "example" in parameter:
                 check(parameter["schema"], parameter["example"], f"{where}: {parameter['name']}")
-        contents = [operation.get("requestBody", {})] + [r for r in operation["responses"].values() if "$ref" not in r]
+        contents = [operation.get("requestBody", {})] + [shared.contract.resolve(r) for r in operation["responses"].values()]
         for content in contents:
             for media in content.get("content", {}).values():
                 for name, example in media.get("examples", {}).items():
