@@ -2,7 +2,14 @@
 -- customer_deposits, supply and retired. $1 scheme. Both stand beside the entries in ways of their own.
 WITH closed AS (SELECT business_date FROM particulars WHERE scheme = $1::integer), -- which are kept with them
 kept AS (SELECT * FROM cup_day WHERE scheme = $1::integer),
+at_tills AS (SELECT * FROM till_day WHERE scheme = $1::integer),
 examined AS (
+    SELECT business_date, coalesce((SELECT code FROM site WHERE id = site), 'no site') AS what,
+           (coalesce(d.issued, 0), coalesce(d.returned, 0)) <> (coalesce(k.issued, 0), coalesce(k.returned, 0)) AS is_broken
+      FROM (SELECT business_date, site, issued, returned FROM site_day JOIN closed USING (business_date) WHERE scheme = $1::integer) d
+      FULL JOIN (SELECT business_date, site, sum(issued) AS issued, sum(returned) AS returned FROM at_tills GROUP BY 1, 2) k
+           USING (business_date, site)
+    UNION ALL
     SELECT business_date, coalesce((SELECT code FROM site WHERE id = site), 'no site') AS what,
            (coalesce(d.issued, 0), coalesce(d.returned, 0)) <> (coalesce(k.issued, 0), coalesce(k.returned, 0)) AS is_broken
       FROM (SELECT business_date, site, issued, returned FROM site_day JOIN closed USING (business_date) WHERE scheme = $1::integer) d

@@ -175,6 +175,9 @@ INSERT INTO kind_balance SELECT scheme, kind, cup_type, sum(movement) FROM kind_
 INSERT INTO exception_open
 SELECT scheme, entry, position FROM exception x
  WHERE NOT EXISTS (SELECT FROM exception_resolution z WHERE (z.scheme, z.entry, z.position) = (x.scheme, x.entry, x.position));
+INSERT INTO till_day
+SELECT d.scheme, d.business_date, d.site, d.business_date, d.issued, d.returned, d.collected, d.refunded
+  FROM site_day d JOIN particulars p USING (scheme, business_date);
 INSERT INTO bank_line_open SELECT scheme, line, statement FROM bank_line_shown WHERE open;
 INSERT INTO payment_day SELECT scheme, business_date, participant, count(*), sum(amount) FROM payment_side GROUP BY 1, 2, 3;
 """

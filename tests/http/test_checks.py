@@ -17,7 +17,7 @@ CHECKS = ["legs_balance", "balances_match_legs", "deposit_cover", "cups_conserve
 TABLES = ["reference_change", "participant", "site", "api_key", "refund_value", "terms", "scheme_head", "business_day", "entry", "event_id", "balance",
           "site_day", "reversed_day", "recent_movement", "entry_reference", "transfer",
           "forfeited", "exception", "settlement", "position", "payment", "particulars", "payment_change", "journal_proposal", "cup_day",
-          "kind_balance", "kind_movement", "exception_open", "bank_line", "bank_line_open", "payment_day"]
+          "till_day", "kind_balance", "kind_movement", "exception_open", "bank_line", "bank_line_open", "payment_day"]
 
 
 class Tamperer:
@@ -247,6 +247,9 @@ TAMPERINGS = {
         f"UPDATE cup_day SET {column} = {column} + 1 WHERE {OF} AND site = (SELECT id FROM site WHERE code = 'anchor')",
         {"cup_days_match"}) for column in ("issued", "returned", "supplied", "retired", "deposits_issued", "deposits_refunded",
                                            "deposits_forfeited", "deposits_reinstated", "deposits_remeasured", "deposits_reversed")},
+    **{f"{column} of a till's day is changed": (
+        f"UPDATE till_day SET {column} = {column} + 1 WHERE {OF} AND site = (SELECT id FROM site WHERE code = 'anchor')",
+        {"cup_days_match"}) for column in ("issued", "returned")},
     "a cup type's day is lost": (f"DELETE FROM cup_day WHERE {OF} AND issued > 0", {"cup_days_match"}),
     **{f"{column} of a transfer is changed": (
         f"UPDATE transfer SET {column} = {column} + 1 WHERE {OF} AND dispatch = (SELECT min(dispatch) FROM transfer WHERE {OF})",

@@ -12,7 +12,8 @@ import pytest
 
 from crowd import Crowd
 
-QUERIES = Path(__file__).resolve().parents[2] / "sql" / "queries"
+SQL = Path(__file__).resolve().parents[2] / "sql"
+QUERIES = SQL / "queries"
 ROWS = 10
 PER_ROW, AT_ALL = 20, 60  # pages: some indexes deep for each thing that a row names; and what any statement may need
 PER_SCHEME = 120          # at a glance, with some accounts in arrears and some payments that wait
@@ -28,10 +29,10 @@ class Asked:
         self.cursor = self.connection.cursor()
         self.cursor.execute("SET jit = off; SET TimeZone = 'UTC'; SET max_parallel_workers_per_gather = 0")
 
-    def pages(self, name, values, mode):
+    def pages(self, name, values, mode, folder="queries"):
         """Pages read by a statement, planning left out; and the rows that it gave."""
         self.cursor.execute(f"DEALLOCATE ALL; SET plan_cache_mode = {mode}")
-        self.cursor.execute("PREPARE asked AS " + (QUERIES / f"{name}.sql").read_text())
+        self.cursor.execute("PREPARE asked AS " + (SQL / folder / f"{name}.sql").read_text())
         call = "EXECUTE asked (" + ", ".join(self.literal(v) for v in values) + ")"
         self.cursor.execute("EXPLAIN (ANALYZE, BUFFERS, TIMING off, FORMAT JSON) " + call)
         plan = self.cursor.fetchone()[0][0]["Plan"]
@@ -129,6 +130,26 @@ def test_a_page_reads_no_more_than_it_shows(crowd, name, mode):
     pages, rows = crowd.pages(statement, values(crowd, *days(crowd)), mode)
     print(f"{name}, {mode}: {pages} pages for {rows} rows")
     assert pages <= AT_ALL + (PER_SCHEME if statement == "glance" else PER_ROW) * rows
+
+
+# Reports that show few rows, of a network with many accounts, events and exceptions; and pages for each row.
+REPORTS = {
+    "deposit cover": ("report-deposit-cover", lambda c, half, last: (1, last), 20),
+    "ageing": ("report-ageing", lambda c, half, last: (2, last), 40),
+    "open exceptions of a day": ("report-exceptions", lambda c, half, last: (1, last, last, None, 1, None), 20),
+    "day totals of closed days": ("report-day-totals", lambda c, half, last: (1, last - timedelta(days=8), last, None), 4),
+    "day totals of a site": ("report-day-totals", lambda c, half, last: (1, last - timedelta(days=8), last, 7), 20),
+    "settlement": ("report-settlement", lambda c, half, last: (1, last, None), 10),
+}
+
+
+@pytest.mark.parametrize("mode", ["force_custom_plan", "force_generic_plan"])
+@pytest.mark.parametrize("name", REPORTS)
+def test_a_report_reads_no_more_than_it_shows(crowd, name, mode):
+    statement, values, per_row = REPORTS[name]
+    pages, rows = crowd.pages(statement, values(crowd, *days(crowd)), mode, "reports")
+    print(f"{name}, {mode}: {pages} pages for {rows} rows")
+    assert rows > 0 and pages <= AT_ALL + per_row * rows
 
 
 def test_every_list_is_among_them():

@@ -100,7 +100,7 @@ def posted(module_database):
 
 
 @pytest.mark.parametrize("table", ["entry", "event_id", "entry_reference", "exception", "exception_resolution",
-                                   "settlement", "position", "payment_change", "day_total", "cup_day", "particulars"])
+                                   "settlement", "position", "payment_change", "day_total", "cup_day", "till_day", "particulars"])
 @pytest.mark.parametrize("statement", ["UPDATE {} SET scheme = scheme", "DELETE FROM {}", "TRUNCATE {}"])
 def test_the_service_can_only_append(posted, table, statement):
     with pytest.raises(psycopg2.errors.InsufficientPrivilege):
