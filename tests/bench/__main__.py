@@ -32,16 +32,18 @@ FIGURES = [
     ("site-statement", "site statement, large ledger over small one", "ms", AT_MOST, 1.5, 1.1),
     ("report-stream", "journal of a large ledger until its first byte", "ms", AT_MOST, 1000, 100),
     ("report-memory", "peak memory, journal, large ledger over small one", "MB", AT_MOST, 1.1, 1.02),
+    ("start-page", "start page of a large network", "ms", AT_MOST, 200, 50),
+    ("list", "its slowest list", "ms", AT_MOST, 100, 25),
     ("instances", "2 instances over 1", "/s", AT_LEAST, 0.9, 1.2),
 ]
 NAMES = [row[0] for row in FIGURES]
 
 FULL = SimpleNamespace(runs=5, seconds=15, baseline_warm_up=30, stream=100_000,
                        stored=10_000_000, past_days=9, small=100_000, listed=(100_000, 1_000_000),
-                       close_sites=10_000, close_events=(100_000, 1_000_000), closes=5, report_calls=15)
+                       close_sites=10_000, close_events=(100_000, 1_000_000), closes=5, report_calls=15, network="full", list_calls=15)
 QUICK = SimpleNamespace(runs=5, seconds=2, baseline_warm_up=2, stream=30_000,
                         stored=200_000, past_days=1, small=20_000, listed=(10_000, 100_000),
-                        close_sites=1_000, close_events=(10_000, 100_000), closes=2, report_calls=7)
+                        close_sites=1_000, close_events=(10_000, 100_000), closes=2, report_calls=7, network="quick", list_calls=7)
 
 
 def arguments():

@@ -1,10 +1,12 @@
 # SPDX-License-Identifier: ISC
 """How each figure is measured: runs of the measurement and of its baseline in turn, on one server."""
+import statistics
 import time
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 
 import baseline
+import large_network
 from ledger import Ledger
 
 WARM_UP_SECONDS = 2
@@ -196,6 +198,16 @@ def close(stack, wanted, scale, random):
     return {"close": result}
 
 
+def large_lists(stack, wanted, scale, random):
+    """In a network of many, from a service that nobody else asks. The slowest list is that with the highest median."""
+    times = large_network.measure(stack, large_network.SCALES[scale.network], scale.list_calls, note)
+    start_page = times.pop("start page")
+    slowest = max(times, key=lambda name: statistics.median(times[name]))
+    note(f"slowest: {slowest}")
+    results = {"start-page": Result(start_page), "list": Result(times[slowest])}
+    return {name: results[name] for name in wanted}
+
+
 def instances(stack, wanted, scale, random):
     ledger, result = Ledger(stack, random.getrandbits(64)), Result()
     both = [ledger.service, ledger.another_instance()]
@@ -215,5 +227,6 @@ GROUPS = [
     (("report-stream", "report-memory"), listing),
     (("bytes",), size),
     (("close",), close),
+    (("start-page", "list"), large_lists),
     (("instances",), instances),
 ]
