@@ -111,12 +111,14 @@ enum store_result pg_execute_text(struct pg *pg, const char *text, char *error, 
 enum store_result pg_begin(struct pg *pg)
 {
     enum store_result ready = pg_ready(pg);
+    pg->reads = false;
     return ready == STORE_OK ? run_text(pg, "BEGIN") : ready;
 }
 
 enum store_result pg_begin_read(struct pg *pg)
 {
     enum store_result ready = pg_ready(pg);
+    pg->reads = true;
     return ready == STORE_OK ? run_text(pg, "BEGIN ISOLATION LEVEL REPEATABLE READ, READ ONLY") : ready;
 }
 
@@ -252,8 +254,10 @@ enum store_result pg_commit(struct pg *pg)
     else if (answer == STORE_OK && strcmp(PQcmdStatus(result), "COMMIT") != 0)
         answer = STORE_FAILED; /* the transaction had failed before: the server answers ROLLBACK */
     PQclear(result);
+    if (answer == STORE_OK || pg->connection != NULL)
+        return answer;
     /* No answer to a COMMIT: it may have happened. An answer with an SQLSTATE says that it did not. */
-    return answer != STORE_OK && pg->connection == NULL ? STORE_OUTCOME_UNKNOWN : answer;
+    return pg->reads ? STORE_UNAVAILABLE : STORE_OUTCOME_UNKNOWN;
 }
 
 /* Whoever wanted the rows may be gone. */

@@ -33,6 +33,7 @@ struct pg {
     const struct sql *prepared[PG_PREPARED_MAX]; /* on this connection; open addressing by address */
     size_t prepared_count;
     bool in_pipeline;
+    bool reads;      /* the transaction at hand writes nothing */
     bool unanswered; /* what failed first in the last pipeline failed without the server's word on it */
     struct sent *sent;
     size_t sent_count, sent_capacity;
