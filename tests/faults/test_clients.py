@@ -225,7 +225,7 @@ PROBES = ("/healthz", "/readyz", "/metrics")
 def test_probes_of_a_service_that_is_full(new_network):
     """Dripping connections take all there are. The probes are answered all the same, others are told; and when the slow ones have
     met their deadline, there is room again."""
-    service = new_network(max_connections=45, max_connections_per_address=0, head_timeout_s=8, body_timeout_s=8)
+    service = new_network(max_connections=45, max_connections_per_address=0, head_timeout_s=20, body_timeout_s=20)
     service.admin.connection.close()
     with ExitStack() as stack:
         slow = []

@@ -14,7 +14,7 @@ import pytest
 from cluster import stopped, watching, writers_backend
 from harness import at_once, new_service
 from network import at, cups, event
-from tills import Load, reference, wait_until
+from tills import PATIENCE_SECONDS, Load, reference, wait_until
 
 SCARCE_RESULTS = Path(__file__).parent / "scarce_results.c"
 SERVICES = "SELECT pid FROM pg_stat_activity WHERE datname = %s AND usename = 'depositd_service'"
@@ -79,8 +79,9 @@ def test_sigterm_ends_the_service_over_a_frozen_database(new_network, cluster, d
     def stop_it():
         if busy:
             wait_until(lambda: figure(service, "depositd_reads_running") == 1, "the read is under way")
+            wait_until(lambda: figure(service, "depositd_requests_open") >= 3, "the post is, beside the read and this question")
         service.process.send_signal(signal.SIGTERM)
-        service.process.wait(60)  # far beyond the grace, on a machine of any load
+        service.process.wait(PATIENCE_SECONDS)  # far beyond the grace, on a machine of any load
 
     requests = [lambda: ask("POST", "/v1/events", issue(days)), lambda: ask("GET", "/v1/accounts?scheme=tern-bay")]
     with frozen(cluster, database):

@@ -5,14 +5,13 @@ Days and ids are fixed, so that another run gives the same, but for what the mom
 """
 import json
 import re
-import time
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
 from uuid import NAMESPACE_URL, uuid5
 
 import bank
-from harness import Client
+from harness import Client, wait_until
 from network import at, cups
 
 KEPT = Path(__file__).parents[2] / "src" / "http" / "examples.json"
@@ -140,10 +139,7 @@ def trade(do, admin, till, ann, ben):
 
 def wait_for_particulars(admin):
     """The clock hashes them a moment after the close."""
-    deadline = time.monotonic() + 60
-    while "particulars" not in admin.get("/v1/seals", scheme="tern-bay")["items"][0]:
-        assert time.monotonic() < deadline, "the clock has not kept the day's particulars"
-        time.sleep(0.1)
+    wait_until(lambda: "particulars" in admin.get("/v1/seals", scheme="tern-bay")["items"][0], "the day's particulars are kept")
 
 
 def close(do, admin, till, cora, issue):

@@ -4,7 +4,6 @@ recorded follows from the accounting contract; there is no published source."""
 import hashlib
 import re
 import subprocess
-import time
 from datetime import date, timedelta
 from urllib.parse import urlencode
 
@@ -12,7 +11,7 @@ import psycopg2
 import pytest
 
 import network
-from harness import Service, at_once, new_service
+from harness import Service, at_once, new_service, wait_until
 from model import DAY
 from network import at, cups, event
 from test_schema import MIGRATIONS, execute
@@ -221,24 +220,17 @@ def test_a_network_that_is_older_than_its_changes(database):
         service.admin.post(event("issue", "anchor", at(FIRST), issued=cups(cup_300=1)))
         service.admin.close("tern-bay", FIRST)
         kept = "SELECT count(*) FROM particulars"
-        assert_soon(lambda: database.rows(kept) == [(1,)])
+        wait_until(lambda: database.rows(kept) == [(1,)])
         # as it was closed before there were changes: the clock keeps five parts of it
         database.run("UPDATE settlement SET last_change = NULL; DELETE FROM cup_day; DELETE FROM particulars")
-        assert_soon(lambda: database.rows(kept) == [(1,)])
+        wait_until(lambda: database.rows(kept) == [(1,)])
         service.admin.assert_holds()
         service.admin.close("tern-bay", FIRST + DAY)
-        assert_soon(lambda: database.rows(kept) == [(2,)])
+        wait_until(lambda: database.rows(kept) == [(2,)])
         assert database.rows("SELECT length(parts) FROM particulars ORDER BY business_date") == [(160,), (192,)]
         service.admin.assert_holds()
     finally:
         service.stop()
-
-
-def assert_soon(holds):
-    deadline = time.monotonic() + 60
-    while not holds():
-        assert time.monotonic() < deadline
-        time.sleep(0.05)
 
 
 def test_the_chain_begins_with_what_is_there(database):

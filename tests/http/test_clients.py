@@ -19,7 +19,7 @@ from network import at, cups, event
 HERE = Path(__file__).parents[1] / "client"
 INSTALLED = Path(__file__).parents[2] / "build" / "client"
 FIRST = date.today() - timedelta(days=3)
-SECONDS = 300
+SECONDS = 1200
 
 pytestmark = pytest.mark.skipif(
     not (INSTALLED / "installed-lock.json").exists()

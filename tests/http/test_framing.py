@@ -11,6 +11,7 @@ import pytest
 
 import network
 from contract import parse
+from harness import PATIENCE_SECONDS, wait_until
 from network import at, cups, event
 
 DAY = date.today() - timedelta(days=3)
@@ -43,7 +44,7 @@ def chunks(*pieces):
 
 def said(net, *pieces, then_shut=False):
     """All that the service says until it closes the connection; it must, within a minute."""
-    with socket.create_connection(("127.0.0.1", net.port), timeout=60) as connection:
+    with socket.create_connection(("127.0.0.1", net.port), timeout=PATIENCE_SECONDS) as connection:
         answer = b""
         try:
             for piece in pieces:
@@ -245,11 +246,10 @@ def stream(net, *fields):
 def test_a_stream_that_breaks(net):
     """Lines that were answered stay; there is no summary, so the client posts the rest again."""
     before = recorded(net)
-    with socket.create_connection(("127.0.0.1", net.port), timeout=60) as connection:
+    with socket.create_connection(("127.0.0.1", net.port), timeout=PATIENCE_SECONDS) as connection:
         line = issue() + b"\n"
         connection.sendall(stream(net, "Transfer-Encoding: chunked") + b"%x\r\n%s\r\n" % (len(line), line))
-        while recorded(net) == before:
-            pass
+        wait_until(lambda: recorded(net) > before, "the line is recorded")
         line = issue() + b"\n"
         connection.sendall(b"%x\r\n%s\n0\r\n\r\n" % (len(line), line) + good(net))
         text = b""
