@@ -235,7 +235,7 @@ TAMPERINGS = {
     "a reference is lost": (f"DELETE FROM entry_reference WHERE {OF} AND kind = 6", {"events_once"}),
     **{f"{column} of a site's day is changed": (
         f"UPDATE site_day SET {column} = {column} + 1 WHERE {OF} AND site = (SELECT id FROM site WHERE code = 'anchor')",
-        {"site_days_match", "particulars_verify"} | ({"cup_days_match"} if column in ("issued", "returned") else set()))
+        {"site_days_match", "particulars_verify"} | ({"cup_days_match", "fees_match"} if column in ("issued", "returned") else set()))
        for column in ("issued", "returned", "collected", "refunded", "stock", "other", "fees", "tax")},
     **{f"{column} cups that were reversed are miscounted": (
         f"UPDATE reversed_day SET {column} = {column} + 1 WHERE {OF}", {"fees_match"}) for column in ("issued", "returned")},

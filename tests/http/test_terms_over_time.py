@@ -192,3 +192,15 @@ def test_payouts_are_held_for_a_late_tariff(service):
     admin.post(event("return", "brick", at(D0), returned=cups(cup_300=10)))
     [payment] = admin.close("tern-bay", D1)["payments"]
     assert (payment["to"], payment["amount"], payment["held"]["reason"]) == ("miller", "30.00", "variance_limit")
+
+
+def test_the_rules_as_data_say_so(service):
+    rules = service.admin.get("/v1/posting-rules")["items"]
+    loss = [r for r in rules if r["kinds"] == ["transit_loss"] and r["terms"] == "on_deposit"]
+    paid = {r["when"]: r["measure"] for r in loss if (r["account"], r.get("owner"), r["side"]) == ("site_clearing", "sender", "credit")}
+    assert paid == {"the receiver bears the loss": "n w", "the operator bears the loss": "n w"}
+    assert {r["when"] for r in loss if r["account"] == "refund_variance" and r["measure"] == "rest"} == set(paid)
+    assert {r["when"] for r in rules if r["kinds"] == ["count"] and r["terms"] == "on_loan" and r["account"] == "site_clearing"} == {
+        "shortages are charged, by the terms of the day of occurrence"}
+    fees = {r["account"]: r["measure"] for r in rules if r["kinds"] == ["fees"] and r["account"] in ("service_fees", "handling_fees")}
+    assert all("less reversed at the fee of its day" in measure for measure in fees.values()) and len(fees) == 2
