@@ -178,7 +178,7 @@ static void log_message(void *closure, const char *format, va_list arguments)
     vsnprintf(message, sizeof message, format, arguments);
     message[strcspn(message, "\n")] = '\0';
     log_write(LOG_INFO, "libmicrohttpd", "says", message, NULL);
-    if (strncmp(format, lack, sizeof lack - 1) == 0)
+    if (strncmp(message, lack, sizeof lack - 1) == 0)
         get_over_lack(closure);
 }
 
