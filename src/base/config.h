@@ -29,9 +29,9 @@ struct config {
     int body_rate;      /* … bytes of it */
     int max_body_bytes;
     int max_reference_bytes; /* of a body where the route takes a large one */
-    int key_rate;    /* requests a second that each key may make; 0: any number */
-    int key_burst;   /* requests that it may make at once */
-    int max_streams; /* bodies of NDJSON being read, and long answers being sent, at a time */
+    int key_rate;            /* requests a second that each key may make; 0: any number */
+    int key_burst;           /* requests that it may make at once */
+    int max_streams;         /* bodies of NDJSON being read, and long answers being sent, at a time */
     char spool_folder[CONFIG_TEXT_MAX];
     int spool_megabytes;
     int queue_events; /* events waiting for the writer before 503 */

@@ -4,8 +4,8 @@
 #include "http/handlers.h"
 
 #include "answers.h"
-#include "http/conditional.h"
 #include "depositd/seal.h"
+#include "http/conditional.h"
 
 #include <stdio.h>
 #include <string.h>

@@ -60,7 +60,7 @@ struct route {
     bool not_yet;                                      /* a GET of what may be still to come: 409 then */
     bool tagged;                                       /* a GET whose answer has an ETag */
     bool located;                                      /* a 201 has a Location */
-    bool is_long;               /* its work takes long: long_deadline_s bounds it */
+    bool is_long;                                      /* its work takes long: long_deadline_s bounds it */
     bool at_once;               /* a public one that never blocks: answered on the server's own thread */
     const char *id;             /* operationId in the document: the name of a generated client's method */
     const char *about;          /* what a client should know besides the summary; NULL: nothing */
