@@ -1,5 +1,9 @@
 -- A page of the proposals with status $4, each as JSON, with its number: after $2, at most $3; $1: that concern a scheme, null: any.
-SELECT shown, number
-  FROM proposal_shown
- WHERE number > $2::bigint AND status = $4::text AND ($1::integer IS NULL OR $1::integer = ANY (schemes))
- ORDER BY number LIMIT $3::integer
+-- The page is chosen before anything is shown of it.
+WITH page AS (
+    SELECT p.number FROM proposal p LEFT JOIN proposal_decision d ON d.proposal = p.number
+     WHERE p.number > $2::bigint AND coalesce(d.decision, 'open') = $4::text AND ($1::integer IS NULL OR $1::integer = ANY (p.schemes))
+     ORDER BY p.number LIMIT $3::integer)
+SELECT s.shown, s.number
+  FROM page CROSS JOIN LATERAL (SELECT * FROM proposal_shown v WHERE v.number = page.number OFFSET 0) AS s
+ ORDER BY s.number

@@ -113,6 +113,8 @@ LISTS = {
     "schemes of a till": ("reference-read-scheme", lambda c, half, last: (N, None, ROWS, [7], None)),
     "schemes of a participant": ("reference-read-scheme", lambda c, half, last: (N, None, ROWS, None, 7)),
     "cup types": ("reference-read-cup-type", lambda c, half, last: (N, None, ROWS)),
+    "proposals, open": ("proposals-list", lambda c, half, last: (None, -1, ROWS, "open")),
+    "proposals, approved": ("proposals-list", lambda c, half, last: (1, 500, ROWS, "approved")),
     "changes": ("changes-list", lambda c, half, last: (None, -1, ROWS, None, None, None, None)),
     "changes of a scheme, far in": ("changes-list", lambda c, half, last: (1, 2500, ROWS, None, None, None, None)),
     "refund values": ("reference-read-refund-value", lambda c, half, last: (("bay-0001", None, None), None, ROWS, [7], None)),
