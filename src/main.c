@@ -9,6 +9,7 @@
 #include "base/clock.h"
 #include "base/config.h"
 #include "base/log.h"
+#include "base/memory.h"
 #include "http/server.h"
 #include "version.h"
 
@@ -49,6 +50,16 @@ static int fail(const char *message)
 {
     fprintf(stderr, "depositd: %s\n", message);
     return EXIT_FAILURE;
+}
+
+/* Why a command failed. A failed allocation is no error of the connection; GnuTLS, asked for a secret, does
+ * not say what it lacked. */
+static const char *error_of(const struct pg *pg)
+{
+    if (pg == NULL || memory_has_failed())
+        return "out of memory";
+    const char *error = pg_last_error(pg);
+    return *error != '\0' ? error : "out of memory, or of random numbers";
 }
 
 static int print_faults(const struct faults *faults)
@@ -157,7 +168,7 @@ static int run_migrate(const struct config *config, struct options *options)
     struct pg *pg = connection_of(config, config->owner_dsn);
     (void)options;
     enum store_result result = pg != NULL ? migrate(pg, stdout) : STORE_FAILED;
-    int status = result == STORE_OK ? EXIT_SUCCESS : fail(pg != NULL ? pg_last_error(pg) : "out of memory");
+    int status = result == STORE_OK ? EXIT_SUCCESS : fail(error_of(pg));
     pg_free(pg);
     return status;
 }
@@ -176,8 +187,7 @@ static int run_key_create(const struct config *config, struct options *options)
     if (options->key.holder == NULL)
         options->key.holder = options->key.name;
     if (pg == NULL || key_create(pg, &options->key, secret, &faults) != REASON_NONE)
-        status =
-            faults.count > 0 ? print_faults(&faults) : fail(pg != NULL ? pg_last_error(pg) : "out of memory");
+        status = faults.count > 0 ? print_faults(&faults) : fail(error_of(pg));
     else
         puts(secret);
     arena_dispose(&arena);
@@ -237,7 +247,7 @@ static int run_check(const struct config *config, struct options *options)
     arena_init(&arena, 0);
     enum store_result result =
         pg != NULL ? checks_run(pg, &arena, options->scheme, NULL, &results) : STORE_FAILED;
-    int status = result == STORE_OK ? EXIT_SUCCESS : fail(pg != NULL ? pg_last_error(pg) : "out of memory");
+    int status = result == STORE_OK ? EXIT_SUCCESS : fail(error_of(pg));
     for (size_t i = 0; result == STORE_OK && i < results.count; i++) {
         const struct check_result *item = &results.items[i];
         printf("%-7s %-12s %-20s %10lld examined  %s\n", item->broken > 0 ? "BROKEN" : "holds",
@@ -285,7 +295,7 @@ static int run_verify(const struct config *config, struct options *options)
     enum store_result result =
         pg != NULL ? checks_run(pg, &arena, options->scheme, &printer, &results) : STORE_FAILED;
     if (result != STORE_OK)
-        fail(pg != NULL ? pg_last_error(pg) : "out of memory");
+        fail(error_of(pg));
     else if (!has_asked_scheme(options, &results))
         fail("there is no such scheme");
     else

@@ -6,6 +6,7 @@ import http.client
 import json
 import os
 import re
+import subprocess
 import sys
 import threading
 import time
@@ -22,6 +23,7 @@ from conftest import SHORT
 from harness import Service
 from network import at, cups, event
 from proof import Footprint, sanitized
+from tills import wait_until
 
 sys.path.append(str(Path(__file__).parents[2] / "deploy" / "trade"))
 import bank  # noqa: E402  the demo's bank
@@ -465,3 +467,64 @@ def test_the_office(sweep):
     assert not reached, f"there are more allocations than days: {n}"
     print(f"the office: {n} allocations")
     bounds.check()
+
+
+# --- the commands ---------------------------------------------------------------------------------------------------------------
+
+SAMPLE = 6 if SHORT else 120  # allocations of each command
+
+
+def run_without_memory(sweep, n, *arguments):
+    """The command's end, with its n-th allocation failing from its beginning on."""
+    sweep.allocations.arm(n)
+    done = subprocess.run([sweep.service.binary, *arguments], env=sweep.service.environment, capture_output=True, text=True,
+                          timeout=PATIENCE_SECONDS)
+    sweep.allocations.disarm()
+    return done
+
+
+def sampled(sweep, count):
+    return sorted(sweep.rng.sample(range(1, count + 1), min(SAMPLE, count)))
+
+
+@pytest.mark.parametrize("command, failed", [("migrate", 1), ("check", 1), ("verify", 2), ("key create", 1)])
+def test_a_command_says_that_it_failed(sweep, command, failed):
+    load(sweep.service, DAY)
+    more = lambda n: (f"key-{n}", "--role", "auditor") if command == "key create" else ()  # noqa: E731
+    assert run_without_memory(sweep, 1 << 40, *command.split(), *more(0)).returncode == 0
+    for n in sampled(sweep, sweep.allocations.count()):
+        done = run_without_memory(sweep, n, *command.split(), *more(n))
+        assert done.returncode in (0, failed), f"{command}, allocation {n}: {done}"
+        assert done.returncode == 0 or done.stderr.strip(" \n:") not in ("", "depositd"), f"{command}, allocation {n}: {done}"
+    sweep.service.admin.assert_holds()
+
+
+def answers(service):
+    try:
+        return service.client().send("GET", "/readyz").status == 200
+    except OSError:
+        return False
+
+
+def test_a_service_starts_or_says_why_not(sweep):
+    """Where it starts all the same, it serves, and stops as it should."""
+    service = sweep.service
+    service.stop()
+
+    def start(n):
+        """Its status; None: it serves."""
+        logged = os.path.getsize(service.log.name)
+        sweep.allocations.arm(n)
+        service.process = subprocess.Popen([service.binary, "serve"], env=service.environment, stdout=service.log, stderr=service.log)
+        wait_until(lambda: service.process.poll() is not None or answers(service), f"allocation {n}: it serves or ends")
+        sweep.allocations.disarm()
+        status = service.process.poll()
+        assert status in (None, 1), f"allocation {n}: {status}\n{service.log_text()}"
+        assert status is None or os.path.getsize(service.log.name) > logged, f"allocation {n}: it ended without a word"
+        if status is None:
+            service.stop()
+        service.process = None
+
+    start(1 << 40)
+    for n in sampled(sweep, sweep.allocations.count()):
+        start(n)
