@@ -89,13 +89,13 @@ struct money money_tax_rounded(struct tax_sum sum)
     return (struct money){divide_half_even((wide)sum.minor * PPM + sum.millionths, PPM)};
 }
 
-/* Appends the digits at the front of `text` to *value and returns how many there are. Digits that would not
- * fit are counted only; the caller then puts a number too large for anything in place of *value. */
-static size_t read_digits(const char *text, size_t length, int64_t *value)
+/* Appends the first `room` digits at the front of `text` to *value and returns how many there are in all.
+ * Where there are more, the caller puts a number too large for anything in place of *value. */
+static size_t read_digits(const char *text, size_t length, size_t room, int64_t *value)
 {
     size_t count = 0;
     for (; count < length && text[count] >= '0' && text[count] <= '9'; count++)
-        if (count < DIGITS_MAX)
+        if (count < room)
             *value = *value * 10 + (text[count] - '0');
     return count;
 }
@@ -108,7 +108,7 @@ bool decimal_parse(const char *text, size_t length, struct decimal *number)
     int64_t value = 0;
     size_t scale = 0;
 
-    size_t digits = read_digits(whole, left, &value);
+    size_t digits = read_digits(whole, left, DIGITS_MAX, &value);
     if (digits == 0 || (whole[0] == '0' && digits > 1))
         return false;
     if (digits < left) {
@@ -116,7 +116,7 @@ bool decimal_parse(const char *text, size_t length, struct decimal *number)
         left -= digits + 1;
         if (fraction[-1] != '.' || left == 0 || left > DECIMAL_SCALE_MAX)
             return false;
-        scale = read_digits(fraction, left, &value);
+        scale = read_digits(fraction, left, digits < DIGITS_MAX ? DIGITS_MAX - digits : 0, &value);
         if (scale != left)
             return false;
     }

@@ -207,6 +207,7 @@ static struct MHD_Response *prepare(enum reason reason)
         return NULL;
     add_header(&reply, MHD_HTTP_HEADER_CONTENT_TYPE, MEDIA_PROBLEM);
     add_header(&reply, "X-Content-Type-Options", "nosniff");
+    add_header(&reply, MHD_HTTP_HEADER_CONNECTION, "close");
     add_status_headers(&reply, 503);
     if (!reply.failed)
         return reply.response;
