@@ -199,9 +199,10 @@ def close(stack, wanted, scale, random):
 
 
 def large_lists(stack, wanted, scale, random):
-    """In a network of many, from a service that nobody else asks. The slowest list is that with the highest median."""
+    """In a network of many, from a service that nobody else asks. The start page is its slower form, JSON or HTML; the slowest
+    list is that with the highest median."""
     times = large_network.measure(stack, large_network.SCALES[scale.network], scale.list_calls, note)
-    start_page = times.pop("start page")
+    start_page = max((times.pop(name) for name in ("start page", "start page, as a page")), key=statistics.median)
     slowest = max(times, key=lambda name: statistics.median(times[name]))
     note(f"slowest: {slowest}")
     results = {"start-page": Result(start_page), "list": Result(times[slowest])}
