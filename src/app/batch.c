@@ -135,12 +135,15 @@ static enum store_result ask(struct pg *pg, struct arena *arena, struct kept_sch
     return store_batch_begin(pg, arena, openings, count, wait_ms, version);
 }
 
-void batch_take_turn(struct turn *turn, struct pg *pg, struct arena *arena, struct kept_schemes *kept)
+enum store_result batch_take_turn(struct turn *turn, struct pg *pg, struct arena *arena,
+                                  struct kept_schemes *kept)
 {
     turn->opening = (struct opening){.scheme = turn->scheme};
-    turn->taken = ask(pg, arena, kept, &turn->opening, 1, HEAD_WAIT_MS, &turn->version) == STORE_OK;
+    enum store_result result = ask(pg, arena, kept, &turn->opening, 1, TURN_WAIT_MS, &turn->version);
+    turn->taken = result == STORE_OK;
     if (!turn->taken)
         pg_rollback(pg);
+    return result;
 }
 
 static bool is_for_turn(const struct batch *batch)

@@ -21,10 +21,13 @@ struct turn {
     int64_t version; /* of reference data and keys */
 };
 
-enum { HEAD_WAIT_MS = 100 }; /* for a head that another instance has; its batches are shorter */
+/* How long a head is waited for. In turn, another instance has it, which gives it away after its batch; if it
+ * does not, it is no turn. */
+enum { TURN_WAIT_MS = 500, HEAD_WAIT_MS = 100 };
 
-/* Not taken where something fails: the batch will see why. */
-void batch_take_turn(struct turn *turn, struct pg *pg, struct arena *arena, struct kept_schemes *kept);
+/* Not taken where something fails: the batch will see why. STORE_LOCKED: somebody still holds the head. */
+enum store_result batch_take_turn(struct turn *turn, struct pg *pg, struct arena *arena,
+                                  struct kept_schemes *kept);
 
 struct batch {
     /* set by the caller */

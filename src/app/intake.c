@@ -557,7 +557,8 @@ static void take_turn(struct intake *intake)
         is_held(intake, intake->turn.scheme))
         return;
     pg_set_deadline(intake->pg, clock_monotonic_ms() + intake->half_ms);
-    batch_take_turn(&intake->turn, intake->pg, &intake->arena, &intake->kept);
+    if (batch_take_turn(&intake->turn, intake->pg, &intake->arena, &intake->kept) == STORE_LOCKED)
+        intake->company = 0;
 }
 
 static void post_queue(struct intake *intake)
