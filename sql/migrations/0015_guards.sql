@@ -80,8 +80,11 @@ BEGIN
     END IF;
     RETURN NEW;
 END $$;
-CREATE TRIGGER terms_guard BEFORE INSERT OR UPDATE ON terms FOR EACH ROW EXECUTE FUNCTION dated_guard();
-CREATE TRIGGER refund_value_guard BEFORE INSERT OR UPDATE ON refund_value FOR EACH ROW EXECUTE FUNCTION dated_guard();
+-- Deferred, because the service writes first and then says why it may not: starts_too_soon, and no failed statement.
+CREATE CONSTRAINT TRIGGER terms_guard AFTER INSERT OR UPDATE ON terms DEFERRABLE INITIALLY DEFERRED
+    FOR EACH ROW EXECUTE FUNCTION dated_guard();
+CREATE CONSTRAINT TRIGGER refund_value_guard AFTER INSERT OR UPDATE ON refund_value DEFERRABLE INITIALLY DEFERRED
+    FOR EACH ROW EXECUTE FUNCTION dated_guard();
 
 -- What a close fixes is added while the day closes.
 CREATE FUNCTION closing_day_guard() RETURNS trigger LANGUAGE plpgsql AS $$

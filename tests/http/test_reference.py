@@ -167,6 +167,8 @@ def test_values_and_terms_start_in_the_future(service):
     # A cup type's first value: any open day, also one that has begun; but not a closed one.
     admin.close("tern-bay", FIRST)
     admin.refused("PUT", value(450, FIRST), {"amount": "3.50"}, 422, "starts_too_soon")
+    admin.refused("PUT", value(300, FIRST), {"amount": "3.00"}, 422, "starts_too_soon")
+    admin.refused("PUT", f"/v1/schemes/tern-bay/terms/{FIRST}", {**TERMS, "service_fee": "0.20"}, 422, "starts_too_soon")
     assert admin.put(value(450, FIRST + DAY), {"amount": "3.50"}).status == 201
     assert admin.post(event("issue", "anchor", at(FIRST + DAY), issued=cups(cup_450=1)))["status"] == "recorded"
 

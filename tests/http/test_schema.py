@@ -216,6 +216,7 @@ def entries(*rows):
 
 
 # What the service's own role tries, whether by a fault of the program or by somebody who has got hold of its password.
+AT_ONCE = "; SET CONSTRAINTS ALL IMMEDIATE"  # what is else looked at when the transaction ends
 TRIES = {
     "a closing balance is changed": (f"UPDATE balance SET closing = closing + 1 WHERE {CLOSED}", REFUSED),
     "a closing balance is taken away": (f"UPDATE balance SET closing = NULL WHERE {CLOSED}", REFUSED),
@@ -265,12 +266,12 @@ TRIES = {
         " UPDATE scheme_head SET scheme = 99", REFUSED),
     "the network's head goes back": ("UPDATE network_head SET reference_version = reference_version - 1", REFUSED),
     "a batch is lost": ("DELETE FROM recent_movement", REFUSED),
-    "terms of a closed day are changed": ("UPDATE terms SET service_fee = service_fee + 1", REFUSED),
+    "terms of a closed day are changed": ("UPDATE terms SET service_fee = service_fee + 1" + AT_ONCE, REFUSED),
     "terms are put before a closed day": (
         "INSERT INTO terms SELECT scheme, effective_date - 1, netting, minimum_payment, service_fee, handling_fee, tax_rate_ppm, "
-        "shortage_terms, variance_terms FROM terms", REFUSED),
-    "terms of a closed day start later": ("UPDATE terms SET effective_date = effective_date + 100", REFUSED),
-    "a refund value of a closed day is changed": ("UPDATE refund_value SET amount = amount + 1", REFUSED),
+        "shortage_terms, variance_terms FROM terms" + AT_ONCE, REFUSED),
+    "terms of a closed day start later": ("UPDATE terms SET effective_date = effective_date + 100" + AT_ONCE, REFUSED),
+    "a refund value of a closed day is changed": ("UPDATE refund_value SET amount = amount + 1" + AT_ONCE, REFUSED),
     "a dispatch becomes another's": ("UPDATE transfer SET sender = receiver", FORBIDDEN),
     "forfeits become another type's": ("UPDATE forfeited SET cup_type = 9", FORBIDDEN),
     "two days have an entry of one number": (entries((1, 1, "5,-5"), (1, 2, "5,-5")), REFUSED),
