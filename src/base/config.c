@@ -38,7 +38,7 @@ static const struct setting settings[] = {
     {FIELD(listen_address), TEXT, "127.0.0.1", 1, TEXT_MAX, "IP address to listen on"},
     {FIELD(listen_port), INTEGER, "8080", 1, 65535, "TCP port to listen on"},
     {FIELD(max_connections), INTEGER, "1024", 1, 65536, "HTTP connections open at a time"},
-    {FIELD(max_connections_per_address), INTEGER, "256", 0, 65536,
+    {FIELD(max_connections_per_address), INTEGER, "512", 0, 65536,
      "HTTP connections open at a time from one address, or one /64 of IPv6; 0: any number, for use behind a "
      "trusted proxy"},
     {FIELD(connection_timeout_s), INTEGER, "30", 1, 3600, "seconds until an idle HTTP connection is closed"},
