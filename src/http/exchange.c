@@ -30,6 +30,7 @@ enum {
     ARENA_MAX = 64 << 20,
     ANSWER_MAX = 64 << 20,
     LAST_ANSWERS_S = 1,
+    UNKNOWN_LARGE_MAX = 2,
     DRAINED_BODIES = 4 /* a body too large is read to its end, so that the client gets to see why it was
                           refused; but no more than this many times the maximum */
 };
@@ -118,16 +119,29 @@ static void identify(struct exchange *exchange)
     request->identity = credentials_identity(&exchange->credentials, request->snapshot);
 }
 
-/* Only to a key that may use the route, and that the snapshot at hand knows: strangers must not be able to
- * fill the memory. */
+/* Whether there may be one more large body of a key that the snapshot at hand does not know. */
+static bool count_unknown_large(struct exchange *exchange)
+{
+    struct exchanges *all = exchange->all;
+    pthread_mutex_lock(&all->lock);
+    exchange->unknown_large = all->unknown_large < UNKNOWN_LARGE_MAX;
+    all->unknown_large += exchange->unknown_large;
+    pthread_mutex_unlock(&all->lock);
+    return exchange->unknown_large;
+}
+
+/* Only to a key that may use the route: strangers must not be able to fill the memory. A key that the
+ * snapshot does not know may be new, so a few of those are let in. */
 static void allow_large_body(struct exchange *exchange)
 {
     const struct route *route = exchange->request.route;
-    if (route == NULL || !route->body_large)
+    if (route == NULL || !route->body_large || !exchange->credentials.given)
         return;
     identify(exchange);
     const struct identity *identity = exchange->request.identity;
-    if (identity != NULL && (route->roles & 1u << identity->role) != 0)
+    bool allowed =
+        identity != NULL ? (route->roles & 1u << identity->role) != 0 : count_unknown_large(exchange);
+    if (allowed)
         exchange->body.maximum = (size_t)exchange->all->service->config->max_reference_bytes;
 }
 
@@ -172,6 +186,7 @@ void exchange_free(struct exchange *exchange)
     if (exchange->long_answer != NULL && !long_answer_leave(exchange->long_answer))
         return; /* the worker, which will notice, frees it */
     bool streamed = exchange->stream != NULL, was_long = exchange->long_answer != NULL;
+    bool unknown_large = exchange->unknown_large;
     events_stream_free(exchange->stream);
     long_answer_free(exchange->long_answer);
     if (exchange->response != NULL)
@@ -187,6 +202,7 @@ void exchange_free(struct exchange *exchange)
     all->open--;
     all->streams -= streamed;
     all->long_answers -= was_long;
+    all->unknown_large -= unknown_large;
     pthread_cond_signal(&all->fewer);
     pthread_mutex_unlock(&all->lock);
 }

@@ -46,6 +46,7 @@ struct exchanges {
     size_t streams;       /* of them, those that read NDJSON */
     size_t long_answers;  /* of them, those that have one */
     size_t made;          /* of these, those that a worker is still making */
+    size_t unknown_large; /* that may have a large body, of a key that was not known when they came */
     size_t away;
     atomic_bool draining; /* each answer is its connection's last */
     bool over;            /* under the lock: nobody goes away any more */
@@ -70,6 +71,7 @@ struct exchange {
     struct events_stream *stream;    /* NULL: none, or not yet */
     struct long_answer *long_answer; /* NULL: none, or not yet */
     struct MHD_Response *response;   /* made by the worker, for a long answer */
+    bool unknown_large;              /* counted there */
     bool takes_chunks;               /* the client can tell whether an answer of unknown length is complete */
     bool under_way;                  /* the worker's: the beginning of the long answer is the server's */
     char request_id[REQUEST_ID_MAX + 1];

@@ -39,9 +39,12 @@ def test_what_is_given_is_taken(shared, document):
 def test_only_those_who_may_load_it_send_so_much(shared, document):
     body = json.dumps(document).encode()
     auditor = shared.client(shared.create_key("auditor", "auditor"))
+    auditor.get("/v1/me")
     for client in (auditor, shared.client()):
         assert client.send("POST", "/v1/reference", body).status == 413
     assert shared.admin.send("POST", "/v1/events", body).status == 413
+    strangers = [shared.client("dk_" + "x" * 40) for _ in range(3)]  # it may be a new key: it is refused for what it is
+    assert [c.send("POST", "/v1/reference", body).status for c in strangers] == [401] * 3
 
 
 def test_its_limit_is_a_setting(database, document):
