@@ -33,14 +33,18 @@ kind_compared AS (
     SELECT NULL, kind, cup_type, coalesce(m.amount, 0) <> coalesce(k.amount, 0)
       FROM (SELECT kind, cup_type, sum(amount) AS amount FROM kind_moved GROUP BY 1, 2) m
       FULL JOIN (SELECT kind, cup_type, amount FROM kind_balance WHERE scheme = $1::integer) k USING (kind, cup_type)),
-examined AS (
+examined AS ( -- only what is broken is named: names are looked up one by one
     SELECT business_date AS at, is_broken,
-           format('%s on %s is not what its legs say', coalesce(account_name(account), account::text, 'no account'), business_date) AS what
+           CASE WHEN is_broken THEN
+               format('%s on %s is not what its legs say', coalesce(account_name(account), account::text, 'no account'), business_date)
+           END AS what
       FROM compared
     UNION ALL
     SELECT business_date, is_broken,
-           format('the sum of %s%s is not what its legs say', coalesce((SELECT word FROM account_kind k WHERE k.kind = c.kind), c.kind::text),
-                  coalesce(' on ' || business_date, ''))
+           CASE WHEN is_broken THEN
+               format('the sum of %s%s is not what its legs say',
+                      coalesce((SELECT word FROM account_kind k WHERE k.kind = c.kind), c.kind::text), coalesce(' on ' || business_date, ''))
+           END
       FROM kind_compared c)
 SELECT count(*), count(*) FILTER (WHERE is_broken),
        first_lines(array_agg(what ORDER BY at, what) FILTER (WHERE is_broken))
