@@ -222,7 +222,7 @@ def test_a_network_that_is_older_than_its_changes(database):
         kept = "SELECT count(*) FROM particulars"
         wait_until(lambda: database.rows(kept) == [(1,)])
         # as it was closed before there were changes: the clock keeps five parts of it
-        database.run("UPDATE settlement SET last_change = NULL; DELETE FROM cup_day; DELETE FROM particulars")
+        database.run("UPDATE settlement SET last_change = NULL; DELETE FROM cup_day; DELETE FROM till_day; DELETE FROM particulars")
         wait_until(lambda: database.rows(kept) == [(1,)])
         service.admin.assert_holds()
         service.admin.close("tern-bay", FIRST + DAY)
