@@ -13,6 +13,7 @@
 #include "http/server.h"
 #include "version.h"
 
+#include <errno.h>
 #include <getopt.h>
 #include <pthread.h>
 #include <signal.h>
@@ -110,13 +111,13 @@ static bool is_unfit_database(const struct config *config, char *why, size_t siz
     return unfit;
 }
 
-/* Whatever still waits when the grace is over, for the database or for anything else, ends with the process.
- */
+/* A process that still waits when the grace is over, for the database or for anything else, is ended. The end
+ * of the grace is static: the thread outlives those who started it. */
 static void *end_after_grace(void *argument)
 {
-    const struct config *config = argument;
-    struct timespec grace = {.tv_sec = config->stop_grace_s};
-    clock_nanosleep(CLOCK_MONOTONIC, 0, &grace, NULL);
+    const struct timespec *until = argument;
+    while (clock_nanosleep(CLOCK_MONOTONIC, TIMER_ABSTIME, until, NULL) == EINTR)
+        continue;
     log_write(LOG_ERROR, "the service did not stop within stop_grace_s", NULL);
     _exit(EXIT_FAILURE);
 }
@@ -124,11 +125,14 @@ static void *end_after_grace(void *argument)
 /* What is under way has three quarters of the grace to end. */
 static void begin_to_stop(struct service *service)
 {
+    static struct timespec until;
     pthread_t watchman;
     int64_t grace_ms = service->config->stop_grace_s * INT64_C(1000);
     log_write(LOG_INFO, "stopping", NULL);
     atomic_store(&service->stop.at_ms, clock_monotonic_ms() + grace_ms * 3 / 4);
-    if (pthread_create(&watchman, NULL, end_after_grace, (void *)(uintptr_t)service->config) == 0)
+    clock_gettime(CLOCK_MONOTONIC, &until);
+    until.tv_sec += service->config->stop_grace_s;
+    if (pthread_create(&watchman, NULL, end_after_grace, &until) == 0)
         pthread_detach(watchman);
 }
 
