@@ -23,11 +23,11 @@ KINDS = {"issue": 32, "return": 22, "exchange": 10, "supply": 5, "dispatch": 8, 
          "damage": 4, "retire": 3, "count": 4, "reversal": 6, "forfeit": 2, "reinstate": 2}
 
 
-def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix):
-    """Values and terms that change every week or three, all known before the first event."""
+def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix, days=DAYS):
+    """For so many days. Values and terms change every week or three, and are all known before the first event."""
     def changes(make):
         day, rows = FIRST_DAY, []
-        while day <= FIRST_DAY + (DAYS + 10) * DAY:
+        while day <= FIRST_DAY + (days + 10) * DAY:
             rows.append((day, make()))
             day += rng.randint(5, 21) * DAY
         return rows
@@ -36,7 +36,7 @@ def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix):
         return f"{unit * rng.randint(low, high):.{2 if unit < 1 else 0}f}"
 
     values = {cup: changes(lambda: money(20, 90)) for cup in CUP_TYPES}
-    since = FIRST_DAY + rng.randint(3, max(4, DAYS // 4)) * DAY
+    since = FIRST_DAY + rng.randint(3, max(4, days // 4)) * DAY
     values[NEW_TYPE] = [(since, money(20, 90))] + [(d, a) for d, a in values[NEW_TYPE] if d > since]
     terms = [{"effective_date": str(day), **t} for day, t in changes(lambda: {
         "netting": rng.choice(["central", "direct", "direct"]), "minimum_payment": money(*rng.choice([(0, 0), (100, 900)])),
@@ -44,7 +44,7 @@ def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix):
         "shortage_terms": rng.choice(["absorb", "charge"]), "variance_terms": rng.choice(["absorb", "charge"])})]
     sites = {f"{prefix}-{n}": (code, f"{prefix}{who}") for n, who in enumerate("aabbccde")}
     last = f"{prefix}-7"
-    sites[last] += ({"closed_on": str(FIRST_DAY + DAYS // 3 * DAY)},)
+    sites[last] += ({"closed_on": str(FIRST_DAY + days // 3 * DAY)},)
     sites[f"{prefix}-6"] += ({"kind": "hub"},)
     scheme = network.scheme(
         code, FIRST_DAY, {}, currency=currency, time_zone=zone, stock_terms=stock_terms, terms=terms, carry_days=4,

@@ -53,7 +53,7 @@ def test_more_cases(name):
 def test_random_days_keep_deposits_covered(stock_terms, currency, unit):
     """The contract's rules themselves: after every close each deposit is the cups it stands for at the day's value."""
     rng = random.Random(stock_terms)
-    scheme, sites = test_model.random_scheme(rng, "tern-bay", currency, "Europe/Oslo", stock_terms, unit, "a")
+    scheme, sites = test_model.random_scheme(rng, "tern-bay", currency, "Europe/Oslo", stock_terms, unit, "a", days=60)
     cup_types = [{"cup_type": c} for c in test_model.CUP_TYPES]
     model = Model(network.reference([scheme], sites, cup_types), "tern-bay")
     stream = test_model.Stream(rng, model, 50)
