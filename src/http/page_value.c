@@ -212,24 +212,14 @@ static void add_scalar(struct buffer *text, const json_t *value)
     }
 }
 
-/* In a line: a list by commas; of an object its values, how many first. */
-static void add_compact(struct buffer *text, const json_t *value)
+static void add_compact(struct buffer *text, const json_t *value, bool named);
+
+/* Its values, how many first; `named`: each after its name. */
+static void add_object(struct buffer *text, const json_t *value, bool named)
 {
     const char *name;
     json_t *member;
-    size_t index, written = 0;
-    if (json_is_array(value)) {
-        json_array_foreach(value, index, member)
-        {
-            buffer_add_text(text, index > 0 ? ", " : "");
-            add_compact(text, member);
-        }
-        return;
-    }
-    if (!json_is_object(value)) {
-        add_scalar(text, value);
-        return;
-    }
+    size_t written = 0;
     const json_t *quantity = json_object_get(value, "quantity");
     if (quantity != NULL) {
         add_scalar(text, quantity);
@@ -239,9 +229,44 @@ static void add_compact(struct buffer *text, const json_t *value)
     {
         if (member == quantity)
             continue;
-        buffer_add_text(text, written++ > 0 ? " " : "");
-        add_compact(text, member);
+        if (written++ > 0)
+            buffer_add_text(text, named ? "; " : " ");
+        if (named) {
+            html_text(text, name);
+            buffer_add_text(text, json_is_object(member) ? " (" : ": ");
+        }
+        add_compact(text, member, named);
+        if (named && json_is_object(member))
+            buffer_add_char(text, ')');
     }
+}
+
+/* In a line: a list by commas. */
+static void add_compact(struct buffer *text, const json_t *value, bool named)
+{
+    json_t *member;
+    size_t index;
+    if (json_is_object(value)) {
+        add_object(text, value, named);
+    } else if (json_is_array(value)) {
+        json_array_foreach(value, index, member)
+        {
+            buffer_add_text(text, index > 0 ? ", " : "");
+            add_compact(text, member, named);
+        }
+    } else {
+        add_scalar(text, value);
+    }
+}
+
+/* The members of these are of any kind: values alone would say little. */
+static bool is_of_any_kind(const char *name)
+{
+    static const char *const members[] = {"before", "after", "changes", "request"};
+    for (size_t i = 0; i < sizeof members / sizeof members[0]; i++)
+        if (strcmp(name, members[i]) == 0)
+            return true;
+    return false;
 }
 
 /* What is itself the path of a page. */
@@ -275,7 +300,7 @@ void page_value(struct page_view *view, const struct page_scope *scope, const ch
     if (own_path)
         add_path(view->text, text);
     else
-        add_compact(view->text, value);
+        add_compact(view->text, value, is_of_any_kind(name));
     if (linked)
         buffer_add_text(view->text, "</a>");
     buffer_dispose(&target);
