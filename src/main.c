@@ -1,16 +1,16 @@
 /* SPDX-License-Identifier: ISC */
 /* The command line: one table of commands, each with its own options and help. */
-#include "app/checks.h"
-#include "app/close.h"
-#include "app/closer.h"
-#include "app/keys.h"
-#include "app/migrate.h"
-#include "app/service.h"
+#include "app/closing/close.h"
+#include "app/closing/closer.h"
+#include "app/network/keys.h"
+#include "app/proof/checks.h"
+#include "app/service/migrate.h"
+#include "app/service/service.h"
 #include "base/clock.h"
 #include "base/config.h"
 #include "base/log.h"
 #include "base/memory.h"
-#include "http/server.h"
+#include "http/server/server.h"
 #include "version.h"
 
 #include <errno.h>

@@ -14,7 +14,7 @@ import bank
 from harness import Client, wait_until
 from network import at, cups
 
-KEPT = Path(__file__).parents[2] / "src" / "http" / "examples.json"
+KEPT = Path(__file__).parents[2] / "src" / "http" / "contract" / "examples.json"
 ITEMS = 3  # of a longer list in an answer, an example shows the first ones
 DAY, LATER = date(2025, 5, 12), date(2025, 5, 20)  # first day; nothing in the scenario names a day from LATER on
 SETTLED = ("the-day-of-the-run", "the-time-of-the-run", "an-id-of-the-run")

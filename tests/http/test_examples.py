@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
 """The examples in the document are what the service answers now: the scenario of examples.py is played again and compared with
-src/http/examples.json. `tests/document examples` renews in that file what has become stale."""
+src/http/contract/examples.json. `tests/document examples` renews in that file what has become stale."""
 import json
 import os
 

@@ -22,11 +22,22 @@ MAY_INCLUDE = {
     "http": {"depositd", "base", "store", "report", "app"},
     "main.c": {"depositd", "base", "app", "http"},
 }
+# The wings of a room, from the ground up: a file may include from its own wing and from those below.
+WINGS = {
+    "app": ["transaction", "network", "posting", "closing", "office", "proof", "service"],
+    "http": ["request", "pages", "events", "resources", "contract", "server"],
+}
 EMBEDDED = {"sql.h": {"store", "app", "report"}, "answers.h": {"http"}, "version.h": {"http", "main.c"}}
 
 
 def room_of(path):
     return path.relative_to(TOP).parts[1]
+
+
+def wing_of(path):
+    """None for the files of a room that has no wings."""
+    _, room, *rest = path.relative_to(TOP).parts
+    return rest[0] if room in WINGS else None
 
 
 def includes(path):
@@ -45,11 +56,19 @@ def test_includes_run_in_one_direction(path):
         assert other in allowed or name in {f"depositd/{word}.h" for word in allowed}, f"{room} includes {name}"
 
 
+@pytest.mark.parametrize("path", [p for p in SOURCES if wing_of(p)], ids=lambda path: str(path.relative_to(TOP)))
+def test_includes_between_wings_run_down(path):
+    room, floors = room_of(path), WINGS[room_of(path)]
+    for name in includes(path):
+        other, *rest = name.split("/")
+        if other == room:
+            assert floors.index(rest[0]) <= floors.index(wing_of(path)), f"{wing_of(path)} includes {name}"
+
+
 @pytest.mark.parametrize("path", [p for p in SOURCES if p.suffix == ".c" and p.name != "main.c"],
                          ids=lambda path: str(path.relative_to(TOP)))
 def test_a_source_begins_with_its_own_header(path):
-    room, stem = room_of(path), path.stem
-    own = [name for name in (f"{room}/{stem}.h", f"depositd/{stem}.h") if
+    own = [name for name in (str(path.relative_to(TOP / "src").with_suffix(".h")), f"depositd/{path.stem}.h") if
            any(str(header).endswith("/" + name) for header in HEADERS)]
     if own:
         assert includes(path)[0] == own[0]
@@ -99,10 +118,10 @@ def test_a_file_says_what_it_is_for(path):
 
 
 def test_every_sql_file_is_embedded_and_used():
-    listed = set(re.findall(r"'(\w+/[\w-]+\.sql)'", (TOP / "sql/meson.build").read_text()))
-    there = {str(path.relative_to(TOP / "sql")) for path in TOP.glob("sql/*/*.sql")}
+    listed = set(re.findall(r"'(\w[\w/-]+\.sql)'", (TOP / "sql/meson.build").read_text()))
+    there = {str(path.relative_to(TOP / "sql")) for path in TOP.glob("sql/**/*.sql")}
     assert listed == there
     sources = "".join(path.read_text() for path in SOURCES)
-    for path in TOP.glob("sql/*/*.sql"):
+    for path in TOP.glob("sql/**/*.sql"):
         symbol = "sql_migrations" if path.parent.name == "migrations" else "sql_" + path.stem.replace("-", "_")
         assert re.search(rf"\b{symbol}\b", sources), f"{path.name} is for nobody"

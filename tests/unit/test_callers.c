@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* Which connections there is room for: in all, for an address, and beyond that for the probes. */
-#include "http/callers.h"
+#include "http/server/callers.h"
 
 #include <arpa/inet.h>
 #include <check.h>

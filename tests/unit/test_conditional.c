@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* If-None-Match as RFC 9110 has it: the comparison of section 8.8.3.2, the list of section 13.1.2. */
-#include "http/conditional.h"
+#include "http/request/conditional.h"
 
 #include <check.h>
 #include <stdlib.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* Events as clients post them: the interface's table of kinds and members, restated here and held against
  * the shapes; each fault with its place; and what makes two bodies the same event. */
-#include "http/event_body.h"
+#include "http/events/event_body.h"
 
 #include <check.h>
 #include <stdlib.h>

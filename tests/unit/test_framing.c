@@ -2,7 +2,7 @@
 /* The reader of framing against framing_cases.txt: each case whole, byte by byte and in pieces cut by chance,
  * which must come to the same; and what is passed on, with the stand-in of a refusal at its end, must be
  * well-formed to a second reader. */
-#include "http/framing.h"
+#include "http/server/framing.h"
 
 #include <check.h>
 #include <stdio.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* Answers that are read while they are written: the ring in the file, its bound, and who wakes and frees
  * whom. */
-#include "http/long_answer.h"
+#include "http/server/long_answer.h"
 
 #include <check.h>
 #include <pthread.h>

@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: ISC */
 /* What a request asks for: the route that its method and path name, its decoded parts, the representation
  * that its Accept header prefers, and who its Authorization header says is calling. */
-#include "http/router.h"
+#include "http/request/router.h"
 
-#include "http/auth.h"
-#include "http/media.h"
+#include "http/request/media.h"
+#include "http/server/auth.h"
 
 #include <check.h>
 #include <stdlib.h>

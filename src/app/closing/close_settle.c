@@ -1,0 +1,256 @@
+/* SPDX-License-Identifier: ISC */
+/* What a close settles: fees, positions and which of them wait, settle entries, payments. */
+#include "app/closing/closing.h"
+
+#include <assert.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { ID_BYTES = 16 };
+
+/* The last instant of the day: when what the close posts is said to have occurred. */
+static struct instant end_of(const struct business_day *day)
+{
+    return (struct instant){day->ends_at.us - 1};
+}
+
+/* Where in the rows of reversals those of the site begin. */
+static size_t first_reversed(const struct closing *closing, int32_t site)
+{
+    size_t low = 0, high = closing->reversed_count;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (closing->reversed[middle].site < site)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+/* The first part has the day's own cups, each further one what was reversed of an earlier day, by the terms
+ * of that day: nobody gains by reversing after a fee has changed. */
+static enum reason find_fees(const struct closing *closing, const struct closing_site *site,
+                             struct fee_part *parts, struct fees *fees)
+{
+    bool tax_registered = closing->network->participant_by_id[site->participant]->tax_registered;
+    size_t count = 1;
+    parts[0] = (struct fee_part){closing->terms, site->issued, site->returned, tax_registered};
+    for (size_t i = first_reversed(closing, site->site);
+         i < closing->reversed_count && closing->reversed[i].site == site->site; i++) {
+        const struct reversed_row *row = &closing->reversed[i];
+        struct fee_part *part = &parts[count++];
+        part->terms = scheme_terms(closing->scheme, row->original_date);
+        part->issued.count = -row->issued;
+        part->returned.count = -row->returned;
+        part->tax_registered = tax_registered;
+        assert(part->terms != NULL); /* something was posted on that day */
+        if (!cups_add(parts[0].issued, (struct cups){row->issued}, &parts[0].issued) ||
+            !cups_add(parts[0].returned, (struct cups){row->returned}, &parts[0].returned))
+            return REASON_OUT_OF_RANGE;
+    }
+    return fees_of(parts, count, fees);
+}
+
+static enum store_result post_fees(struct closing *closing, struct closing_site *site, struct fee_part *parts)
+{
+    struct fees fees;
+    if (find_fees(closing, site, parts, &fees) != REASON_NONE)
+        return STORE_OUT_OF_RANGE;
+    struct posting_facts facts = {
+        .kind = KIND_FEES,
+        .stock_terms = closing->scheme->stock_terms,
+        .site = site->site,
+        .service_fee = fees.service_fee,
+        .service_tax = fees.service_tax,
+        .handling_fee = fees.handling_fee,
+        .handling_tax = fees.handling_tax,
+    };
+    struct draft draft = {
+        .business_date = closing->day->date,
+        .occurred_at = end_of(closing->day),
+        .fees = fees.service_fee.minor - fees.handling_fee.minor,
+        .tax = fees.service_tax.minor - fees.handling_tax.minor,
+    };
+    if (!money_add(site->clearing, (struct money){draft.fees}, &site->clearing) ||
+        !money_add(site->clearing, (struct money){draft.tax}, &site->clearing))
+        return STORE_OUT_OF_RANGE;
+    return closing_post(closing, &draft, &facts);
+}
+
+static struct position_row *position_of(const struct closing *closing, int32_t participant)
+{
+    return &closing->positions[closing->participant_index[participant]];
+}
+
+static bool has_open_site(const struct closing *closing, int32_t participant)
+{
+    for (size_t i = 0; i < closing->site_count; i++)
+        if (closing->sites[i].participant == participant && closing->sites[i].open)
+            return true;
+    return false;
+}
+
+static void decide_carrying(const struct closing *closing, size_t at)
+{
+    const struct closing_participant *participant = &closing->participants[at];
+    struct position_row *row = &closing->positions[at];
+    row->carried_since = participant->carried ? participant->carried_since : closing->day->date;
+    struct position position = {
+        .amount = row->amount,
+        .arrears = row->arrears,
+        .days_carried = closing->day->date.days - row->carried_since.days,
+        .has_open_site = has_open_site(closing, participant->participant),
+    };
+    row->carried = position_is_carried(&position, closing->terms, closing->scheme->carry_days);
+}
+
+static enum store_result find_positions(struct closing *closing)
+{
+    closing->positions =
+        arena_array(&closing->arena, closing->participant_count + 1, sizeof *closing->positions);
+    if (closing->positions == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < closing->participant_count; i++)
+        closing->positions[i] = (struct position_row){
+            .participant = closing->participants[i].participant,
+            .amount = closing->participants[i].arrears,
+            .arrears = closing->participants[i].arrears,
+        };
+    for (size_t i = 0; i < closing->site_count; i++) {
+        struct position_row *row = position_of(closing, closing->sites[i].participant);
+        if (!money_add(row->amount, closing->sites[i].clearing, &row->amount))
+            return STORE_OUT_OF_RANGE;
+    }
+    for (size_t i = 0; i < closing->participant_count; i++)
+        decide_carrying(closing, i);
+    return STORE_OK;
+}
+
+static enum store_result post_settling(struct closing *closing, int32_t site, int32_t participant,
+                                       struct money clearing, struct money arrears)
+{
+    struct posting_facts facts = {
+        .kind = KIND_SETTLE,
+        .stock_terms = closing->scheme->stock_terms,
+        .site = site,
+        .participant = participant,
+        .clearing = clearing,
+        .arrears = arrears,
+    };
+    struct draft draft = {.business_date = closing->day->date, .occurred_at = end_of(closing->day)};
+    return closing_post(closing, &draft, &facts);
+}
+
+static enum store_result settle(struct closing *closing)
+{
+    enum store_result result = STORE_OK;
+    struct money none = {0};
+    for (size_t i = 0; i < closing->site_count && result == STORE_OK; i++) {
+        const struct closing_site *site = &closing->sites[i];
+        if (!position_of(closing, site->participant)->carried)
+            result = post_settling(closing, site->site, site->participant, site->clearing, none);
+    }
+    for (size_t i = 0; i < closing->participant_count && result == STORE_OK; i++)
+        if (!closing->positions[i].carried)
+            result = post_settling(closing, 0, closing->positions[i].participant, none,
+                                   closing->positions[i].arrears);
+    return result;
+}
+
+/* The same payment always has the same id: half a SHA-256 of scheme, day and parties, in hexadecimal. */
+static void name_payment(const struct closing *closing, struct payment_row *payment)
+{
+    char date[DATE_TEXT_MAX], hex[SHA256_HEX_MAX];
+    struct buffer text;
+    struct sha256 digest;
+    date_format(closing->day->date, date);
+    buffer_init(&text, 1024);
+    buffer_printf(&text, "%s %s %s %s", closing->scheme->code, date,
+                  close_party(closing->network, payment->payer),
+                  close_party(closing->network, payment->payee));
+    sha256_of(text.data, text.length, &digest);
+    buffer_dispose(&text);
+    sha256_hex(&digest, hex);
+    memcpy(payment->payment_id, hex, 2 * (size_t)ID_BYTES);
+    payment->payment_id[2 * ID_BYTES] = '\0';
+}
+
+/* Why a payout waits for a person. A changed account comes first: were another reason told in its place, the
+ * account would pass for known, and the next payout to it would not wait. */
+static const char *held(const struct closing *closing, int32_t payee)
+{
+    if (payee == 0)
+        return NULL;
+    const struct closing_participant *participant = &closing->participants[closing->participant_index[payee]];
+    if (participant->bank_account_changed)
+        return "bank_account_changed";
+    bool over = closing->scheme->variance_limited &&
+                participant->exceptions.minor > closing->scheme->variance_limit.minor;
+    return over ? "variance_limit" : NULL;
+}
+
+static int compare_payments(const void *a, const void *b)
+{
+    return strcmp(((const struct payment_row *)a)->payment_id, ((const struct payment_row *)b)->payment_id);
+}
+
+static enum store_result find_payments(struct closing *closing)
+{
+    size_t count = closing->participant_count;
+    struct money *settled = arena_array(&closing->arena, count + 1, sizeof *settled);
+    struct netting_payment *netted = arena_array(&closing->arena, count + 1, sizeof *netted);
+    closing->payments = arena_array(&closing->arena, count + 1, sizeof *closing->payments);
+    if (settled == NULL || netted == NULL || closing->payments == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < count; i++)
+        if (!closing->positions[i].carried)
+            settled[i] = closing->positions[i].amount;
+    enum netting_result result =
+        settlement_payments(closing->terms->netting, settled, count, netted, &closing->payment_count);
+    if (result != NETTING_OK)
+        return result == NETTING_NO_MEMORY ? STORE_FAILED : STORE_OUT_OF_RANGE;
+    for (size_t i = 0; i < closing->payment_count; i++) {
+        struct payment_row *payment = &closing->payments[i];
+        payment->payer = netted[i].from < count ? closing->positions[netted[i].from].participant : 0;
+        payment->payee = netted[i].to < count ? closing->positions[netted[i].to].participant : 0;
+        payment->amount = netted[i].amount;
+        payment->held = held(closing, payment->payee);
+        name_payment(closing, payment);
+    }
+    qsort(closing->payments, closing->payment_count, sizeof *closing->payments, compare_payments);
+    return STORE_OK;
+}
+
+static enum store_result store_figures(struct closing *closing)
+{
+    int32_t scheme = closing->scheme->id;
+    struct date date = closing->day->date, *holidays;
+    size_t holiday_count;
+    enum store_result result = store_add_positions(closing->pg, &closing->arena, scheme, date,
+                                                   closing->positions, closing->participant_count);
+    if (result == STORE_OK)
+        result = store_holidays(closing->pg, &closing->arena, scheme, date, &holidays, &holiday_count);
+    if (result == STORE_OK && closing->payment_count > 0)
+        result = store_add_payments(closing->pg, &closing->arena, scheme, date,
+                                    payment_due_on(date, holidays, holiday_count), closing->payments,
+                                    closing->payment_count);
+    return result;
+}
+
+enum store_result closing_settle(struct closing *closing)
+{
+    enum store_result result = STORE_OK;
+    struct fee_part *parts = arena_array(&closing->arena, closing->reversed_count + 1, sizeof *parts);
+    if (parts == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < closing->site_count && result == STORE_OK; i++)
+        result = post_fees(closing, &closing->sites[i], parts);
+    if (result == STORE_OK)
+        result = find_positions(closing);
+    if (result == STORE_OK)
+        result = settle(closing);
+    if (result == STORE_OK)
+        result = find_payments(closing);
+    return result == STORE_OK ? store_figures(closing) : result;
+}

@@ -1,0 +1,251 @@
+/* SPDX-License-Identifier: ISC */
+/* Looks once a second at what there is to do, and does it until nothing is left. What it sees is kept for
+ * whoever asks how the closes stand: that costs the database nothing, and is known even when it does not
+ * answer. */
+#include "app/closing/closer.h"
+
+#include "app/closing/close.h"
+#include "app/closing/particulars.h"
+#include "base/clock.h"
+#include "base/log.h"
+#include "base/memory.h"
+
+#include <pthread.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+enum {
+    PAUSE_S = 1,
+    LOOK_MS = 5000,     /* a look that takes longer says that the database does not answer */
+    LATE_S = 300,       /* a close that is due for longer is late */
+    WARN_AGAIN_S = 3600 /* as long as it stays so */
+};
+
+struct watched {
+    int32_t scheme;
+    struct closes closes;
+    int64_t warned_ms; /* 0: not while it is late */
+};
+
+struct closer {
+    pthread_t thread;
+    pthread_mutex_t lock;
+    pthread_cond_t wake;
+    /* under the lock */
+    bool stopping;
+    bool database_answers;
+    struct instant looked_at;
+    struct watched *watched; /* in the order of the schemes' ids */
+    size_t watched_count;
+    /* the clock's own */
+    bool closes; /* by configuration: else only calendars are kept */
+    struct snapshot_cache *snapshots;
+    struct pg *pg;
+};
+
+static bool stopping(void *context)
+{
+    struct closer *closer = context;
+    pthread_mutex_lock(&closer->lock);
+    bool stop = closer->stopping;
+    pthread_mutex_unlock(&closer->lock);
+    return stop;
+}
+
+static void report(const struct close_order *order, const struct snapshot *snapshot, enum store_result result)
+{
+    char date[DATE_TEXT_MAX];
+    date_format(order->date, date);
+    log_write(result == STORE_OK ? LOG_INFO : LOG_ERROR, result == STORE_OK ? "day closed" : "day not closed",
+              "scheme", snapshot->network.scheme_by_id[order->scheme]->code, "date", date, NULL);
+}
+
+/* --- how the closes stand ------------------------------------------------------------------------------- */
+
+static void warn_if_late(const struct closer *closer, const struct close_work *work, struct instant now,
+                         struct watched *watched)
+{
+    char date[DATE_TEXT_MAX], seconds[24];
+    int64_t late_us = work->due ? now.us - work->due_at.us : 0, now_ms = clock_monotonic_ms();
+    if (late_us < LATE_S * INT64_C(1000000)) {
+        watched->warned_ms = 0;
+        return;
+    }
+    if (watched->warned_ms != 0 && now_ms - watched->warned_ms < WARN_AGAIN_S * INT64_C(1000))
+        return;
+    watched->warned_ms = now_ms;
+    date_format(work->date, date);
+    snprintf(seconds, sizeof seconds, "%lld", (long long)(late_us / 1000000));
+    log_write(LOG_WARNING, "a close is late", "scheme", work->code, "date", date, "seconds", seconds,
+              "close_by_clock", closer->closes ? "yes" : "no", NULL);
+}
+
+static int64_t warned_before(const struct closer *closer, int32_t scheme)
+{
+    for (size_t i = 0; i < closer->watched_count; i++)
+        if (closer->watched[i].scheme == scheme)
+            return closer->watched[i].warned_ms;
+    return 0;
+}
+
+/* Replaces what was seen before. Without memory, that stays. */
+static void watch(struct closer *closer, const struct close_work *work, size_t count, struct instant now)
+{
+    struct watched *watched = calloc(count + 1, sizeof *watched);
+    if (watched == NULL)
+        return;
+    for (size_t i = 0; i < count; i++) {
+        struct closes *closes = &watched[i].closes;
+        watched[i].scheme = work[i].scheme;
+        watched[i].warned_ms = warned_before(closer, work[i].scheme);
+        snprintf(closes->scheme, sizeof closes->scheme, "%s", work[i].code);
+        closes->has_open = work[i].has_open;
+        closes->due_at = work[i].due_at;
+        closes->open_days = work[i].open_days;
+        closes->has_closed = work[i].has_closed;
+        closes->closed_at = work[i].closed_at;
+        warn_if_late(closer, &work[i], now, &watched[i]);
+    }
+    pthread_mutex_lock(&closer->lock);
+    free(closer->watched);
+    closer->watched = watched;
+    closer->watched_count = count;
+    closer->looked_at = now;
+    pthread_mutex_unlock(&closer->lock);
+}
+
+static void note_answer(struct closer *closer, enum store_result result)
+{
+    pthread_mutex_lock(&closer->lock);
+    closer->database_answers = result != STORE_UNAVAILABLE && result != STORE_TOO_SLOW;
+    pthread_mutex_unlock(&closer->lock);
+}
+
+bool closer_view(struct closer *closer, struct arena *arena, struct clock_view *view)
+{
+    pthread_mutex_lock(&closer->lock);
+    struct closes *schemes = arena_array(arena, closer->watched_count + 1, sizeof *schemes);
+    for (size_t i = 0; i < closer->watched_count && schemes != NULL; i++)
+        schemes[i] = closer->watched[i].closes;
+    *view = (struct clock_view){.looked_at = closer->looked_at,
+                                .database_answers = closer->database_answers,
+                                .schemes = schemes,
+                                .scheme_count = closer->watched_count};
+    pthread_mutex_unlock(&closer->lock);
+    return schemes != NULL;
+}
+
+/* --- what there is to do -------------------------------------------------------------------------------- */
+
+static bool close_one(struct closer *closer, const struct close_work *work)
+{
+    struct close_order order = {.scheme = work->scheme, .date = work->date};
+    struct arena arena;
+    struct faults faults;
+    arena_init(&arena, 0);
+    faults_init(&faults, &arena);
+    enum store_result result = close_day(closer->pg, closer->snapshots, &order, &faults);
+    const struct snapshot *snapshot = snapshot_hold(closer->snapshots);
+    if (faults.count == 0 && snapshot != NULL)
+        report(&order, snapshot, result);
+    snapshot_release(snapshot);
+    arena_dispose(&arena);
+    return result == STORE_OK && faults.count == 0;
+}
+
+/* One look at all schemes. True: something was done, so that there may be more. */
+static bool work_once(struct closer *closer)
+{
+    struct arena arena;
+    struct close_work *work;
+    size_t count = 0;
+    bool closed = false, kept = false;
+    struct instant now = clock_now();
+    memory_forget_failures();
+    arena_init(&arena, 0);
+    pg_set_deadline(closer->pg, clock_monotonic_ms() + LOOK_MS);
+    enum store_result result = pg_ready(closer->pg);
+    if (result == STORE_OK)
+        result = store_close_work(closer->pg, &arena, now, (struct instant){now.us + FUTURE_ALLOWED_US},
+                                  &work, &count);
+    pg_set_deadline(closer->pg, 0);
+    note_answer(closer, result);
+    if (result == STORE_OK)
+        watch(closer, work, count, now);
+    for (size_t i = 0; i < count && result == STORE_OK && !stopping(closer); i++) {
+        if (work[i].extend)
+            result = close_extend_calendar(closer->pg, work[i].scheme);
+        if (work[i].due && closer->closes && result == STORE_OK)
+            closed |= close_one(closer, &work[i]);
+    }
+    if (result == STORE_OK && !closed) /* closes first: others wait for those */
+        result = particulars_keep(closer->pg, &(struct particulars_pause){stopping, closer}, &kept);
+    arena_dispose(&arena);
+    return closed || (kept && result == STORE_OK);
+}
+
+/* False: it is time to stop. A time of day that is set back must not make the pause longer. */
+static bool pause_a_while(struct closer *closer)
+{
+    struct timespec until;
+    clock_gettime(CLOCK_MONOTONIC, &until);
+    until.tv_sec += PAUSE_S;
+    pthread_mutex_lock(&closer->lock);
+    if (!closer->stopping)
+        pthread_cond_clockwait(&closer->wake, &closer->lock, CLOCK_MONOTONIC, &until);
+    bool go_on = !closer->stopping;
+    pthread_mutex_unlock(&closer->lock);
+    return go_on;
+}
+
+static void *run(void *argument)
+{
+    struct closer *closer = argument;
+    do {
+        while (!stopping(closer) && work_once(closer))
+            continue;
+    } while (pause_a_while(closer));
+    return NULL;
+}
+
+static void closer_free(struct closer *closer)
+{
+    pg_free(closer->pg);
+    free(closer->watched);
+    pthread_cond_destroy(&closer->wake);
+    pthread_mutex_destroy(&closer->lock);
+    free(closer);
+}
+
+struct closer *closer_start(const struct config *config, struct snapshot_cache *snapshots,
+                            const struct pg_stop *stop)
+{
+    struct closer *closer = calloc(1, sizeof *closer);
+    if (closer == NULL)
+        return NULL;
+    pthread_mutex_init(&closer->lock, NULL);
+    pthread_cond_init(&closer->wake, NULL);
+    closer->closes = config->close_by_clock;
+    closer->snapshots = snapshots;
+    closer->pg = pg_new(config->dsn,
+                        &(struct pg_bounds){.statement_ms = config->long_deadline_s * 1000, .stop = stop});
+    if (closer->pg == NULL || pthread_create(&closer->thread, NULL, run, closer) != 0) {
+        closer_free(closer);
+        return NULL;
+    }
+    return closer;
+}
+
+void closer_stop(struct closer *closer)
+{
+    if (closer == NULL)
+        return;
+    pthread_mutex_lock(&closer->lock);
+    closer->stopping = true;
+    pthread_cond_signal(&closer->wake);
+    pthread_mutex_unlock(&closer->lock);
+    pthread_join(closer->thread, NULL);
+    closer_free(closer);
+}

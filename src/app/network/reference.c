@@ -1,0 +1,531 @@
+/* SPDX-License-Identifier: ISC */
+/* What reference data must satisfy: a ladder of rules for each kind, most over the input alone, some over
+ * facts read under the lock. A row is checked, then put; one with a fault is put too where the database
+ * allows it, so that what refers to it later in the document is not blamed as well: all of it is rolled back
+ * in the end. */
+#include "app/network/reference.h"
+
+#include "base/clock.h"
+#include "depositd/identifier.h"
+#include "payment/iban.h"
+#include "payment/latin.h"
+#include "store/ledger_store.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { PLACE_MAX = 64, DECIMALS_UNKNOWN = -1 };
+
+struct change {
+    struct pg *pg;
+    struct arena *arena;
+    struct faults *faults;
+    const struct reference *document; /* NULL: one thing is put */
+    const char *scheme;               /* whose terms and refund values are put */
+    int64_t version;
+    char place[PLACE_MAX]; /* pointer of the row at hand */
+    bool made_difference;
+    /* Of the scheme around terms and refund values, where the document gives it. */
+    bool in_scheme, scheme_faulty;
+    int decimals; /* DECIMALS_UNKNOWN: its currency is not known */
+};
+
+/* A fault of the row at hand; `member` is "" or "/name…". */
+static void blame(struct change *change, enum reason reason, const char *member, const char *detail)
+{
+    char pointer[2 * PLACE_MAX];
+    snprintf(pointer, sizeof pointer, "%s%s", change->place, member);
+    faults_add(change->faults, reason, pointer, "%s", detail);
+}
+
+/* A fault of what names the row: a member in a document, a part of the path when one thing is put. */
+static void blame_name(struct change *change, enum reason reason, const char *member, const char *detail)
+{
+    if (change->document != NULL)
+        blame(change, reason, member, detail);
+    else
+        faults_add_parameter(change->faults, reason, member + 1, "%s", detail);
+}
+
+static void blame_element(struct change *change, enum reason reason, const char *list, size_t index,
+                          const char *member, const char *detail)
+{
+    char pointer[PLACE_MAX];
+    snprintf(pointer, sizeof pointer, "/%s/%zu%s", list, index, member);
+    blame(change, reason, pointer, detail);
+}
+
+/* ---- rules over the input alone ---- */
+
+static void check_amount(struct change *change, const char *member, struct decimal amount, int decimals)
+{
+    char detail[64];
+    if (decimals == DECIMALS_UNKNOWN)
+        return;
+    snprintf(detail, sizeof detail, "must have exactly %d decimals", decimals);
+    if (amount.scale != decimals)
+        blame(change, REASON_AMOUNT_DECIMALS, member, detail);
+    else if (amount.unscaled > MONEY_STATED_MAX)
+        blame(change, REASON_OUT_OF_RANGE, member, "is too large an amount");
+}
+
+/* What goes into a payment message as it is: to bring it into the bank's characters would name another. */
+static void check_reference(struct change *change, const char *member, const char *text)
+{
+    if (text != NULL && !latin_reference_valid(text, strlen(text)))
+        blame(
+            change, REASON_BAD_FORMAT, member,
+            "has characters that no payment message may carry, a space or a slash at an end, or two slashes");
+}
+
+/* `place` is where its object stands in the row. */
+static void check_bank_account(struct change *change, const char *place, const struct bank_account *given)
+{
+    char member[PLACE_MAX];
+    int length = snprintf(member, sizeof member, "%s/bank_account", place);
+    char *end = member + length;
+    size_t room = sizeof member - (size_t)length;
+    bool national = given->account != NULL || given->bank_code != NULL;
+
+    snprintf(end, room, "/iban");
+    if (given->iban == NULL && !national)
+        blame(change, REASON_MEMBER_MISSING, member, "give an iban, or account and bank_code");
+    enum iban_result checked = given->iban != NULL ? iban_check(given->iban) : IBAN_OK;
+    if (checked != IBAN_OK)
+        blame(change, REASON_BAD_FORMAT, member, iban_detail(checked));
+    snprintf(end, room, given->account != NULL ? "/account" : "/bank_code");
+    if (given->iban != NULL && national)
+        blame(change, REASON_MEMBER_UNKNOWN, member, "is not known beside an iban");
+    snprintf(end, room, given->account == NULL ? "/account" : "/bank_code");
+    if (given->iban == NULL && national && (given->account == NULL || given->bank_code == NULL))
+        blame(change, REASON_MEMBER_MISSING, member, "account and bank_code go together");
+    snprintf(end, room, "/account");
+    check_reference(change, member, given->account);
+    snprintf(end, room, "/bank_code");
+    check_reference(change, member, given->bank_code);
+}
+
+static void check_bic(struct change *change, const char *member, const char *bic)
+{
+    if (bic != NULL && !bic_valid(bic))
+        blame(change, REASON_BAD_FORMAT, member, "is no BIC: 8 or 11 capitals and digits");
+}
+
+static void check_par_stock(struct change *change, const struct reference_list *list)
+{
+    const struct par_stock_row *rows = list->items;
+    for (size_t i = 0; i < list->count; i++)
+        for (size_t before = 0; before < i; before++)
+            if (strcmp(rows[i].cup_type, rows[before].cup_type) == 0) {
+                blame_element(change, REASON_CUP_TYPE_REPEATED, "par_stock", i, "/cup_type",
+                              "stands in the list before");
+                break;
+            }
+}
+
+/* ---- each kind: its rules, then the row ---- */
+
+static enum store_result put_cup_type(struct change *change, const void *given)
+{
+    const struct cup_type_row *row = given;
+    if (row->grai != NULL && !grai_valid(row->grai))
+        blame(change, REASON_BAD_FORMAT, "/grai",
+              "is no GRAI: 14 digits that begin with 0, and a serial or none");
+    return store_put_cup_type(change->pg, row, &change->made_difference);
+}
+
+static enum store_result put_participant(struct change *change, const void *given)
+{
+    const struct participant_row *row = given;
+    if (row->has_bank_account)
+        check_bank_account(change, "", &row->bank_account);
+    check_bic(change, "/bic", row->bic);
+    if (row->has_mandate)
+        check_reference(change, "/mandate/id", row->mandate.id);
+    if (strcmp(row->participant, "pool") == 0) {
+        blame_name(change, REASON_VALUE_UNKNOWN, "/participant",
+                   "is the operator's name as a party to payments");
+        return STORE_OK;
+    }
+    return store_put_participant(change->pg, row, &change->made_difference);
+}
+
+static void check_scheme(struct change *change, const struct scheme_row *row, const struct currency *currency,
+                         const struct scheme_facts *facts)
+{
+    static const char fixed[] = "can't change any more";
+    if (currency == NULL)
+        blame(change, REASON_CURRENCY_UNKNOWN, "/currency", "is no currency of ISO 4217");
+    if (!facts->time_zone_known)
+        blame(change, REASON_TIME_ZONE_UNKNOWN, "/time_zone", "is no IANA time zone that the database knows");
+    if (row->has_variance_limit)
+        check_amount(change, "/variance_limit", row->variance_limit, change->decimals);
+    if (row->has_operator) {
+        check_bank_account(change, "/operator", &row->operator.bank_account);
+        check_bic(change, "/operator/bic", row->operator.bic);
+        check_reference(change, "/operator/creditor_id", row->operator.creditor_id);
+    }
+    if (currency != NULL && facts->decimals_in_use >= 0 && currency->decimals != facts->decimals_in_use)
+        blame(change, REASON_AMOUNT_DECIMALS, "/currency",
+              "has other decimals than the scheme's terms and refund values");
+    if (!facts->posted_or_closed)
+        return;
+    if (facts->currency_changes)
+        blame(change, REASON_FIXED_ONCE_POSTED, "/currency", fixed);
+    if (facts->time_zone_changes)
+        blame(change, REASON_FIXED_ONCE_POSTED, "/time_zone", fixed);
+    if (facts->cut_off_changes)
+        blame(change, REASON_FIXED_ONCE_POSTED, "/cut_off", fixed);
+    if (facts->stock_terms_changes)
+        blame(change, REASON_FIXED_ONCE_POSTED, "/stock_terms", fixed);
+}
+
+static enum store_result put_list(struct change *change, enum reference_kind kind,
+                                  const struct reference_list *list);
+
+/* The terms and refund values that a scheme of the document brings along. */
+static enum store_result put_nested(struct change *change, const struct scheme_row *row)
+{
+    change->in_scheme = true;
+    change->scheme = row->scheme;
+    enum store_result result = put_list(change, REFERENCE_TERMS, &row->terms);
+    if (result == STORE_OK)
+        result = put_list(change, REFERENCE_REFUND_VALUE, &row->refund_values);
+    change->in_scheme = false;
+    return result;
+}
+
+static enum store_result put_scheme(struct change *change, const void *given)
+{
+    const struct scheme_row *row = given;
+    const struct currency *currency = currency_find(row->currency);
+    size_t faults_before = change->faults->count;
+    struct scheme_facts facts;
+    enum store_result result = store_scheme_facts(change->pg, row, &facts);
+    if (result != STORE_OK)
+        return result;
+    change->decimals = currency != NULL ? currency->decimals : DECIMALS_UNKNOWN;
+    check_scheme(change, row, currency, &facts);
+    change->scheme_faulty = change->faults->count > faults_before;
+    if (!change->scheme_faulty && currency != NULL) {
+        result = store_put_scheme(change->pg, change->arena, row, currency->decimals, change->version,
+                                  &change->made_difference);
+        if (result == STORE_OK && (facts.time_zone_changes || facts.cut_off_changes))
+            result = store_forget_days(change->pg, row->scheme);
+    }
+    return result == STORE_OK ? put_nested(change, row) : result;
+}
+
+/* Reads what a dated value depends on, and checks that what it names is known. */
+static enum store_result begin_dated(struct change *change, const char *cup_type, struct date from,
+                                     struct dating_facts *facts)
+{
+    enum store_result result = store_dating_facts(change->pg, change->scheme, cup_type, from, facts);
+    if (result != STORE_OK)
+        return result;
+    if (change->in_scheme)
+        facts->decimals = change->decimals;
+    else if (!facts->scheme_known)
+        faults_add(change->faults, REASON_NOT_FOUND, NULL, "there is no such scheme");
+    if (cup_type != NULL && !facts->cup_type_known)
+        blame_name(change, REASON_CUP_TYPE_UNKNOWN, "/cup_type", "is not known");
+    return STORE_OK;
+}
+
+/* Whether there is a row to put the value under. */
+static bool can_put_dated(const struct change *change, const char *cup_type, const struct dating_facts *facts)
+{
+    bool scheme_there = facts->scheme_known && !(change->in_scheme && change->scheme_faulty);
+    return scheme_there && (cup_type == NULL || facts->cup_type_known);
+}
+
+static void blame_too_soon(struct change *change)
+{
+    blame_name(change, REASON_STARTS_TOO_SOON, "/effective_date",
+               "must be a business day that begins more than 5 minutes from now");
+}
+
+static enum store_result put_terms(struct change *change, const void *given)
+{
+    const struct terms_row *row = given;
+    struct dating_facts facts;
+    bool differs = false;
+    enum store_result result = begin_dated(change, NULL, row->effective_date, &facts);
+    if (result != STORE_OK)
+        return result;
+    if (facts.scheme_known || change->in_scheme) {
+        check_amount(change, "/minimum_payment", row->minimum_payment, facts.decimals);
+        check_amount(change, "/service_fee", row->service_fee, facts.decimals);
+        check_amount(change, "/handling_fee", row->handling_fee, facts.decimals);
+    }
+    if (!can_put_dated(change, NULL, &facts))
+        return STORE_OK;
+    result = store_put_terms(change->pg, change->scheme, row, &differs);
+    if (result != STORE_OK || !differs)
+        return result;
+    change->made_difference = true;
+    if (facts.too_long_ago)
+        blame_name(change, REASON_OUT_OF_RANGE, "/effective_date", "lies more than 10000 days back");
+    else if ((facts.posted && !facts.starts_in_time) ||
+             (facts.before_the_days_made && facts.posted_or_closed))
+        blame_too_soon(change);
+    else if (facts.before_the_days_made)
+        result = store_forget_days(change->pg, change->scheme);
+    return result;
+}
+
+static enum store_result put_refund_value(struct change *change, const void *given)
+{
+    const struct refund_value_row *row = given;
+    struct dating_facts facts;
+    bool differs = false;
+    enum store_result result = begin_dated(change, row->cup_type, row->effective_date, &facts);
+    if (result != STORE_OK)
+        return result;
+    if (facts.scheme_known || change->in_scheme)
+        check_amount(change, "/amount", row->amount, facts.decimals);
+    if (!can_put_dated(change, row->cup_type, &facts))
+        return STORE_OK;
+    result = store_put_refund_value(change->pg, change->scheme, row, &differs);
+    if (result != STORE_OK || !differs)
+        return result;
+    change->made_difference = true;
+    if (facts.posted && !facts.starts_in_time && !facts.first_of_open_day)
+        blame_too_soon(change);
+    return STORE_OK;
+}
+
+static bool scheme_in_document(const struct change *change, const char *code)
+{
+    if (change->document == NULL)
+        return false;
+    const struct scheme_row *schemes = change->document->schemes.items;
+    for (size_t i = 0; i < change->document->schemes.count; i++)
+        if (strcmp(schemes[i].scheme, code) == 0)
+            return true;
+    return false;
+}
+
+static void check_site(struct change *change, const struct site_row *row, const struct site_facts *facts)
+{
+    static const char fixed[] = "can't change any more: a site that is sold gets a new code";
+    if (!facts->scheme_known && !scheme_in_document(change, row->scheme))
+        blame(change, REASON_SCHEME_UNKNOWN, "/scheme", "is not known");
+    if (!facts->participant_known)
+        blame(change, REASON_PARTICIPANT_UNKNOWN, "/participant", "is not known");
+    if (facts->posted && facts->scheme_changes)
+        blame(change, REASON_FIXED_ONCE_POSTED, "/scheme", fixed);
+    if (facts->posted && facts->participant_changes)
+        blame(change, REASON_FIXED_ONCE_POSTED, "/participant", fixed);
+    if (row->has_closed_on && row->closed_on.days < row->opened_on.days)
+        blame(change, REASON_OUT_OF_RANGE, "/closed_on", "lies before opened_on");
+    if (row->gln != NULL && !gln_valid(row->gln))
+        blame(change, REASON_BAD_FORMAT, "/gln", "is no GLN: 13 digits, of which the last checks the others");
+    check_par_stock(change, &row->par_stock);
+    for (size_t i = 0; i < facts->unknown_cup_type_count; i++)
+        blame_element(change, REASON_CUP_TYPE_UNKNOWN, "par_stock", (size_t)facts->unknown_cup_types[i],
+                      "/cup_type", "is not known");
+}
+
+static enum store_result put_site(struct change *change, const void *given)
+{
+    const struct site_row *row = given;
+    size_t faults_before = change->faults->count;
+    struct site_facts facts;
+    enum store_result result = store_site_facts(change->pg, change->arena, row, &facts);
+    if (result != STORE_OK)
+        return result;
+    check_site(change, row, &facts);
+    /* Nothing refers to a site from within a document. */
+    if (change->faults->count > faults_before)
+        return STORE_OK;
+    return store_put_site(change->pg, change->arena, row, &change->made_difference);
+}
+
+/* ---- lists and documents ---- */
+
+#define KEY_SIZE(type, last_member)                                                                          \
+    (offsetof(struct type, last_member) + sizeof((struct type *)0)->last_member)
+
+static const struct {
+    const char *list; /* its name in the document */
+    size_t row_size;
+    size_t key_size; /* bytes at the row's beginning that name it; zeroed where they are not used */
+    enum store_result (*put)(struct change *change, const void *row);
+} kinds[] = {
+    [REFERENCE_CUP_TYPE] = {"cup_types", sizeof(struct cup_type_row), CODE_SIZE, put_cup_type},
+    [REFERENCE_PARTICIPANT] = {"participants", sizeof(struct participant_row), CODE_SIZE, put_participant},
+    [REFERENCE_SCHEME] = {"schemes", sizeof(struct scheme_row), CODE_SIZE, put_scheme},
+    [REFERENCE_TERMS] = {"terms", sizeof(struct terms_row), KEY_SIZE(terms_row, effective_date), put_terms},
+    [REFERENCE_REFUND_VALUE] = {"refund_values", sizeof(struct refund_value_row),
+                                KEY_SIZE(refund_value_row, effective_date), put_refund_value},
+    [REFERENCE_SITE] = {"sites", sizeof(struct site_row), CODE_SIZE, put_site},
+};
+
+static int compare_rows(const void *a, const void *b, void *key_size)
+{
+    const char *const *left = a, *const *right = b;
+    int order = memcmp(*left, *right, *(size_t *)key_size);
+    /* Equal ones in the order of the list, so that the first is the one to stay. */
+    return order != 0 ? order : (*left > *right) - (*left < *right);
+}
+
+/* A thing that stands in a list twice: which one is meant? */
+static enum store_result check_repeats(struct change *change, enum reference_kind kind,
+                                       const struct reference_list *list)
+{
+    const char *first = list->items;
+    size_t key_size = kinds[kind].key_size;
+    const char **rows = arena_array(change->arena, list->count + 1, sizeof *rows);
+    if (rows == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < list->count; i++)
+        rows[i] = first + i * kinds[kind].row_size;
+    qsort_r(rows, list->count, sizeof *rows, compare_rows, &key_size);
+    for (size_t i = 1; i < list->count; i++)
+        if (memcmp(rows[i - 1], rows[i], key_size) == 0)
+            blame_element(change, REASON_NAME_TAKEN, kinds[kind].list,
+                          (size_t)(rows[i] - first) / kinds[kind].row_size, "", "stands in the list before");
+    return STORE_OK;
+}
+
+static enum store_result put_list(struct change *change, enum reference_kind kind,
+                                  const struct reference_list *list)
+{
+    char around[PLACE_MAX];
+    snprintf(around, sizeof around, "%s", change->place);
+    enum store_result result = check_repeats(change, kind, list);
+    for (size_t i = 0; i < list->count && result == STORE_OK; i++) {
+        snprintf(change->place, sizeof change->place, "%.32s/%s/%zu", around, kinds[kind].list, i);
+        result = kinds[kind].put(change, (const char *)list->items + i * kinds[kind].row_size);
+    }
+    snprintf(change->place, sizeof change->place, "%s", around);
+    return result;
+}
+
+/* In the order in which one refers to another. */
+static enum store_result put_document(struct change *change, const struct reference *document)
+{
+    enum store_result result = put_list(change, REFERENCE_CUP_TYPE, &document->cup_types);
+    if (result == STORE_OK)
+        result = put_list(change, REFERENCE_PARTICIPANT, &document->participants);
+    if (result == STORE_OK)
+        result = put_list(change, REFERENCE_SCHEME, &document->schemes);
+    return result == STORE_OK ? put_list(change, REFERENCE_SITE, &document->sites) : result;
+}
+
+/* ---- the transaction ---- */
+
+static enum store_result begin(struct change *change, struct control *control)
+{
+    enum store_result result = pg_begin(change->pg);
+    if (result == STORE_OK)
+        result = store_reference_lock(change->pg, &control->author, control->now, &change->version);
+    return result == STORE_OK ? control_begin(change->pg, control, change->faults) : result;
+}
+
+static bool has_work(const struct change *change, const struct control *control)
+{
+    return change->faults->count == 0 && !control->decided;
+}
+
+/* A scheme has its days from the commit of its first terms on. */
+static enum store_result commit(struct change *change)
+{
+    bool extended;
+    struct instant until = {clock_now().us + FUTURE_ALLOWED_US};
+    enum store_result result = store_calendar_extend(change->pg, 0, until, &extended);
+    return result == STORE_OK ? pg_commit(change->pg) : result;
+}
+
+/* What was approved is decided on even if it makes no difference any more. */
+static enum store_result finish(struct change *change, enum store_result result, struct control *control)
+{
+    bool done = has_work(change, control) && (change->made_difference || control->origins != NULL);
+    if (result == STORE_OK && done)
+        result = control_end(change->pg, change->arena, control);
+    if (result == STORE_OK && done && !control->dry_run)
+        result = commit(change);
+    pg_rollback(change->pg);
+    return result;
+}
+
+enum store_result reference_apply(struct pg *pg, const struct reference *document, struct control *control,
+                                  struct faults *faults)
+{
+    struct change change = {.pg = pg, .arena = faults->arena, .faults = faults, .document = document};
+    enum store_result result = begin(&change, control);
+    if (result == STORE_OK && has_work(&change, control))
+        result = put_document(&change, document);
+    return finish(&change, result, control);
+}
+
+void reference_tag(const struct buffer *json, char tag[static REFERENCE_TAG_SIZE])
+{
+    struct sha256 hash;
+    sha256_of(json->data != NULL ? json->data : "", json->length, &hash);
+    tag[0] = '"';
+    sha256_hex(&hash, tag + 1);
+    memcpy(tag + SHA256_HEX_MAX, "\"", 2);
+}
+
+/* RFC 9110 section 13.1.1: one of the listed tags, by strong comparison, or * for anything that is there. */
+bool reference_tag_matches(const char *if_match, const char *tag)
+{
+    while (*if_match != '\0') {
+        if_match += strspn(if_match, ", \t");
+        size_t length = strcspn(if_match, ", \t");
+        if (length == 1 && *if_match == '*')
+            return true;
+        if (length == strlen(tag) && memcmp(if_match, tag, length) == 0)
+            return true;
+        if_match += length;
+    }
+    return false;
+}
+
+/* Reads the thing as it is; `there`: whether it is. */
+static enum store_result show(struct change *change, const struct reference_put *put,
+                              struct reference_shown *shown, bool *there)
+{
+    struct reference_query query = {.kind = put->kind, .reader = put->reader};
+    struct json_page page;
+    memcpy(query.names, put->names, sizeof query.names);
+    buffer_reset(shown->json);
+    enum store_result result = store_reference_read(change->pg, change->arena, &query, shown->json, &page);
+    if (result != STORE_OK)
+        return result;
+    *there = page.count > 0;
+    reference_tag(shown->json, shown->tag);
+    return STORE_OK;
+}
+
+static enum store_result put_one(struct change *change, const struct reference_put *put,
+                                 struct reference_shown *shown)
+{
+    bool there;
+    enum store_result result = show(change, put, shown, &there);
+    if (result != STORE_OK)
+        return result;
+    shown->created = !there;
+    if (put->if_match != NULL && !(there && reference_tag_matches(put->if_match, shown->tag))) {
+        faults_add(change->faults, REASON_PRECONDITION_FAILED, NULL, "it is not as If-Match says");
+        return STORE_OK;
+    }
+    change->scheme = put->names[0];
+    result = kinds[put->kind].put(change, put->row);
+    if (result != STORE_OK || change->faults->count > 0)
+        return result;
+    return show(change, put, shown, &there);
+}
+
+enum store_result reference_put(struct pg *pg, const struct reference_put *put, struct reference_shown *shown,
+                                struct faults *faults)
+{
+    struct change change = {.pg = pg, .arena = faults->arena, .faults = faults};
+    enum store_result result = begin(&change, put->control);
+    if (result == STORE_OK && has_work(&change, put->control))
+        result = put_one(&change, put, shown);
+    return finish(&change, result, put->control);
+}

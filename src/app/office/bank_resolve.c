@@ -1,0 +1,191 @@
+/* SPDX-License-Identifier: ISC */
+/* Resolving a line: a person says what it was, and bank_suspense is rid of it. */
+#include "app/office/bank.h"
+
+#include "app/office/bank_match.h"
+
+enum { ENTRIES_MAX = 3 };
+
+struct resolving {
+    const struct bank_line_order *order;
+    struct payment_desk *desk;
+    struct faults *faults;
+    struct money amount; /* the line's */
+    bool is_stranger;    /* it names no payment of ours */
+    struct bank_resolution_row row;
+    int64_t entries[ENTRIES_MAX];
+};
+
+static enum store_result book_suspense(struct resolving *resolving, struct money amount)
+{
+    return payment_desk_bank_line(resolving->desk, amount, &resolving->entries[resolving->row.entry_count++]);
+}
+
+static enum store_result resolve_for(struct resolving *resolving, struct money amount, int32_t participant,
+                                     enum line_target target)
+{
+    return payment_desk_resolve_line(resolving->desk, amount, participant, target,
+                                     &resolving->entries[resolving->row.entry_count++]);
+}
+
+/* Does to the payment what the line says, unless a person has done it already. */
+static enum store_result change_by_line(struct resolving *resolving, struct bank_payment *payment)
+{
+    bool came_back = resolving->row.came_back;
+    bool possible = came_back ? payment->confirmed && !payment->came_back : !payment->taken;
+    bool done = came_back ? payment->status == PAYMENT_FAILED : payment->confirmed;
+    if (!possible) {
+        faults_add(resolving->faults, REASON_PAYMENT_STATE, "/payment_id", "%s",
+                   came_back ? "was not confirmed, or has come back already"
+                             : "another line was taken for it");
+        return STORE_OK;
+    }
+    if (done)
+        return STORE_OK;
+    return bank_payment_change(resolving->desk, payment, came_back ? CHANGE_FAIL : CHANGE_CONFIRM,
+                               resolving->order->note, resolving->faults,
+                               &resolving->entries[resolving->row.entry_count++]);
+}
+
+/* The payment's own entry moves the bank, so what the line moved is taken back; what is over or under is the
+ * participant's, for the next close to settle. */
+static enum store_result resolve_as(struct resolving *resolving, struct bank_payment *payment)
+{
+    struct money moved = bank_payment_effect(payment);
+    resolving->row.payment_id = payment->payment_id;
+    resolving->row.came_back = !same_sign(resolving->amount, moved);
+    if (resolving->row.came_back)
+        moved.minor = -moved.minor;
+    struct money rest = {resolving->amount.minor - moved.minor};
+    enum store_result result = change_by_line(resolving, payment);
+    if (result == STORE_OK && resolving->faults->count == 0)
+        result = book_suspense(resolving, (struct money){-moved.minor});
+    if (result == STORE_OK && resolving->faults->count == 0 && rest.minor != 0)
+        result = resolve_for(resolving, rest, payment->payer != 0 ? payment->payer : payment->payee,
+                             LINE_FOR_ARREARS);
+    return result;
+}
+
+static enum store_result resolve_as_payment(struct resolving *resolving)
+{
+    struct payment_desk *desk = resolving->desk;
+    struct bank_payment *payment;
+    size_t found;
+    enum store_result result = store_bank_payments(desk->pg, &desk->arena, desk->scheme->id,
+                                                   &resolving->order->payment_id, 1, &payment, &found);
+    if (result != STORE_OK)
+        return result;
+    if (found > 0 && !bank_payment_direct(payment))
+        return resolve_as(resolving, payment);
+    faults_add(resolving->faults, REASON_PAYMENT_UNKNOWN, "/payment_id", "%s",
+               found > 0 ? "is a payment between participants" : "is not known in the scheme");
+    return STORE_OK;
+}
+
+static bool has_site(const struct payment_desk *desk, int32_t participant)
+{
+    const struct network *network = desk->network;
+    for (size_t i = 0; i < network->site_count; i++)
+        if (network->sites[i].scheme == desk->scheme->id && network->sites[i].participant == participant)
+            return true;
+    return false;
+}
+
+/* Whose money a stranger's line was is one person's word: it takes another's, whatever the scheme's dual
+ * control says. */
+static enum store_result propose(struct resolving *resolving)
+{
+    struct payment_desk *desk = resolving->desk;
+    int32_t scheme = desk->scheme->id;
+    const struct weakening nothing_else = {.changes = "[]", .schemes = &scheme, .scheme_count = 1};
+    return control_propose(desk->pg, &desk->arena, resolving->order->control, &nothing_else);
+}
+
+static enum store_result resolve_for_participant(struct resolving *resolving)
+{
+    const struct bank_line_order *order = resolving->order;
+    const struct participant *participant = network_participant(resolving->desk->network, order->participant);
+    if (participant == NULL || !has_site(resolving->desk, participant->id)) {
+        faults_add(resolving->faults, REASON_PARTICIPANT_UNKNOWN, "/participant",
+                   "has no site in the scheme");
+        return STORE_OK;
+    }
+    if (resolving->is_stranger && order->control->origins == NULL)
+        return propose(resolving);
+    resolving->row.participant = participant->id;
+    resolving->row.account = "arrears";
+    return resolve_for(resolving, resolving->amount, participant->id, LINE_FOR_ARREARS);
+}
+
+static enum store_result find_line(struct resolving *resolving)
+{
+    bool open, found;
+    enum store_result result =
+        store_find_line(resolving->desk->pg, resolving->desk->scheme->id, resolving->order->line,
+                        &resolving->amount, &resolving->is_stranger, &open, &found);
+    if (result == STORE_OK && !found)
+        faults_add(resolving->faults, REASON_NOT_FOUND, NULL, "there is no such line");
+    else if (result == STORE_OK && !open)
+        faults_add(resolving->faults, REASON_LINE_NOT_OPEN, NULL, "it was matched, or resolved already");
+    return result;
+}
+
+static enum store_result resolve_open(struct resolving *resolving)
+{
+    struct payment_desk *desk = resolving->desk;
+    struct control *control = resolving->order->control;
+    enum store_result result = find_line(resolving);
+    if (result == STORE_OK && resolving->faults->count == 0)
+        result = resolving->order->payment_id != NULL ? resolve_as_payment(resolving)
+                                                      : resolve_for_participant(resolving);
+    if (result != STORE_OK || resolving->faults->count > 0 || control->proposed)
+        return result;
+    result = store_add_resolution(desk->pg, &desk->arena, &resolving->row);
+    return result == STORE_OK && control->origins != NULL ? control_end(desk->pg, &desk->arena, control)
+                                                          : result;
+}
+
+static enum store_result resolve(void *context, struct payment_desk *desk, struct faults *faults)
+{
+    struct resolving *resolving = context;
+    resolving->desk = desk;
+    resolving->faults = faults;
+    resolving->row = (struct bank_resolution_row){
+        .scheme = desk->scheme->id,
+        .line = resolving->order->line,
+        .resolved_at = desk->now,
+        .key = resolving->order->key,
+        .note = resolving->order->note,
+        .entries = resolving->entries,
+        .proposal = resolving->order->control->author.proposal,
+    };
+    resolving->order->control->now = desk->now;
+    enum store_result result = control_begin(desk->pg, resolving->order->control, faults);
+    if (result == STORE_OK && faults->count == 0 && !resolving->order->control->decided)
+        result = resolve_open(resolving);
+    return result;
+}
+
+static enum store_result view_line(void *context, struct pg *pg)
+{
+    const struct resolving *resolving = context;
+    if (resolving->order->json == NULL || resolving->order->control->proposed)
+        return STORE_OK;
+    buffer_reset(resolving->order->json);
+    return read_bank_line(pg, resolving->order->scheme, resolving->order->line, resolving->order->json);
+}
+
+enum store_result bank_resolve_line(struct pg *pg, struct snapshot_cache *snapshots,
+                                    const struct bank_line_order *order, struct faults *faults)
+{
+    struct resolving resolving = {.order = order};
+    const struct payment_order work = {
+        .scheme = order->scheme,
+        .key = order->key,
+        .dry_run = order->dry_run,
+        .work = resolve,
+        .view = view_line,
+        .context = &resolving,
+    };
+    return payment_desk_run(pg, snapshots, &work, faults);
+}

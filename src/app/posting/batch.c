@@ -1,0 +1,256 @@
+/* SPDX-License-Identifier: ISC */
+/* The transaction of a batch, in one of three ways. Either it begins by taking the head rows, and looks up
+ * there which events are known: two round trips. Or it begins like that, but takes it that all events are
+ * new. Or it takes it that nothing has happened since this writer's last batch, too, and begins with the
+ * first write, by taking the heads as it expects them: one round trip. There the database refuses heads that
+ * have moved and ids that are taken. Then, and where an event would be refused or a journal proposed though
+ * nobody has looked, nothing is recorded, and the batch is posted again in the first way. */
+#include "app/posting/batch.h"
+
+#include <stdlib.h>
+
+static int compare_schemes(const void *a, const void *b)
+{
+    int32_t left = ((const struct opening *)a)->scheme, right = ((const struct opening *)b)->scheme;
+    return (left > right) - (left < right);
+}
+
+/* The scheme's opening, or NULL. */
+static struct opening *opening_of(const struct batch *batch, int32_t scheme)
+{
+    for (size_t i = 0; i < batch->desk_count; i++)
+        if (batch->openings[i].scheme == scheme)
+            return &batch->openings[i];
+    return NULL;
+}
+
+static struct desk *desk_of(const struct batch *batch, int32_t scheme)
+{
+    return &batch->desks[opening_of(batch, scheme) - batch->openings];
+}
+
+/* An opening for each scheme. */
+static enum store_result make_openings(struct batch *batch)
+{
+    size_t most = batch->snapshot->network.scheme_count;
+    batch->openings = arena_array(batch->arena, most, sizeof *batch->openings);
+    batch->desks = arena_array(batch->arena, most, sizeof *batch->desks);
+    if (batch->openings == NULL || batch->desks == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < batch->count; i++) {
+        int32_t scheme = batch->places[i].task.scheme->id;
+        struct opening *opening = opening_of(batch, scheme);
+        if (opening == NULL)
+            opening = &batch->openings[batch->desk_count++], opening->scheme = scheme;
+        opening->id_count++;
+    }
+    qsort(batch->openings, batch->desk_count, sizeof *batch->openings, compare_schemes);
+    return STORE_OK;
+}
+
+/* The ids of each scheme's events. */
+static enum store_result list_ids(struct batch *batch)
+{
+    for (size_t i = 0; i < batch->desk_count; i++) {
+        struct opening *opening = &batch->openings[i];
+        struct uuid *ids = arena_array(batch->arena, opening->id_count, sizeof *ids);
+        if (ids == NULL)
+            return STORE_FAILED;
+        opening->ids = ids;
+        for (size_t p = 0; p < batch->count; p++)
+            if (batch->places[p].task.scheme->id == opening->scheme)
+                *ids++ = batch->places[p].task.event->id;
+    }
+    return STORE_OK;
+}
+
+/* Before the first write, where the heads were not asked for at the start. */
+static enum store_result take_heads(void *owner)
+{
+    struct batch *batch = owner;
+    if (batch->has_heads)
+        return STORE_OK;
+    batch->has_heads = true;
+    enum store_result result = pg_begin(batch->pg);
+    return result == STORE_OK ? store_heads_expect(batch->pg, batch->arena, batch->openings,
+                                                   batch->desk_count, batch->snapshot->network.version)
+                              : result;
+}
+
+static enum store_result open_desk(struct batch *batch, const struct opening *opening, struct desk *desk)
+{
+    const struct network *network = &batch->snapshot->network;
+    const struct calendar *calendar;
+    struct kept_scheme *kept = kept_scheme(batch->kept, opening->scheme);
+    if (kept == NULL)
+        return STORE_FAILED;
+    enum store_result result = kept_calendar(kept, batch->pg, &opening->head, batch->now, &calendar);
+    if (result != STORE_OK)
+        return result;
+    ledger_init(&desk->ledger, batch->pg, batch->arena, network, network->scheme_by_id[opening->scheme],
+                calendar, kept_state(kept, opening), batch->now);
+    desk->ledger.before_write = take_heads;
+    desk->ledger.owner = batch;
+    desk->ledger.shared = batch->takes_heads || batch->met_others;
+    batch->met_replay = batch->met_replay || opening->known_count > 0;
+    size_t proposal_count;
+    const struct known_event *proposals = kept_proposals(kept, &proposal_count);
+    desk_open(desk);
+    result = desk_know(desk, opening->known, opening->known_count);
+    return result == STORE_OK ? desk_know(desk, proposals, proposal_count) : result;
+}
+
+/* Reads for one desk what its events will ask for. */
+static enum store_result prefetch(const struct batch *batch, struct desk *desk)
+{
+    size_t own = 0;
+    struct task *tasks = arena_array(batch->arena, batch->count + 1, sizeof *tasks);
+    if (tasks == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < batch->count; i++)
+        if (desk_of(batch, batch->places[i].task.scheme->id) == desk)
+            tasks[own++] = batch->places[i].task;
+    return desk_prefetch(desk, tasks, own);
+}
+
+/* Whether all the heads are where this writer last left them, as far as it knows. */
+static bool assume_heads(struct batch *batch)
+{
+    for (size_t i = 0; i < batch->desk_count; i++) {
+        struct kept_scheme *kept = kept_scheme(batch->kept, batch->openings[i].scheme);
+        if (kept == NULL || !kept_head(kept, batch->now, &batch->openings[i].head))
+            return false;
+    }
+    pg_notice_closed(batch->pg);
+    return pg_ready(batch->pg) == STORE_OK;
+}
+
+static enum store_result ask(struct pg *pg, struct arena *arena, struct kept_schemes *kept_schemes,
+                             struct opening *openings, size_t count, int wait_ms, int64_t *version)
+{
+    for (size_t i = 0; i < count; i++) {
+        struct kept_scheme *kept = kept_scheme(kept_schemes, openings[i].scheme);
+        openings[i].has_since = kept != NULL && kept_since(kept, &openings[i].since);
+    }
+    return store_batch_begin(pg, arena, openings, count, wait_ms, version);
+}
+
+enum store_result batch_take_turn(struct turn *turn, struct pg *pg, struct arena *arena,
+                                  struct kept_schemes *kept)
+{
+    turn->opening = (struct opening){.scheme = turn->scheme};
+    enum store_result result = ask(pg, arena, kept, &turn->opening, 1, TURN_WAIT_MS, &turn->version);
+    turn->taken = result == STORE_OK;
+    if (!turn->taken)
+        pg_rollback(pg);
+    return result;
+}
+
+static bool is_for_turn(const struct batch *batch)
+{
+    return batch->turn.taken && !batch->looks_up && batch->desk_count == 1 &&
+           batch->openings[0].scheme == batch->turn.scheme;
+}
+
+/* Sets aside the events of schemes whose heads somebody else holds. */
+static void park(struct batch *batch)
+{
+    size_t placed = 0, opened = 0;
+    for (size_t i = 0; i < batch->count; i++) {
+        struct place *place = &batch->places[i];
+        place->task.result->parked = !opening_of(batch, place->task.scheme->id)->taken;
+        if (!place->task.result->parked)
+            batch->places[placed++] = *place;
+    }
+    batch->count = placed;
+    for (size_t i = 0; i < batch->desk_count; i++) {
+        struct kept_scheme *kept = kept_scheme(batch->kept, batch->openings[i].scheme);
+        if (kept != NULL)
+            kept_note_held(kept, !batch->openings[i].taken);
+        if (batch->openings[i].taken)
+            batch->openings[opened++] = batch->openings[i];
+    }
+    batch->desk_count = opened;
+}
+
+/* A head is waited for only by who asks for no other, so that nobody waits in a circle. */
+static enum store_result ask_for_heads(struct batch *batch, int64_t *version)
+{
+    int wait_ms = batch->waits && batch->desk_count == 1 ? HEAD_WAIT_MS : 0;
+    pg_rollback(batch->pg); /* a turn that is not for this batch: heads are taken in order */
+    enum store_result result =
+        ask(batch->pg, batch->arena, batch->kept, batch->openings, batch->desk_count, wait_ms, version);
+    if (result != STORE_LOCKED || wait_ms == 0)
+        return result;
+    batch->openings[0].taken = false;
+    return STORE_OK;
+}
+
+static enum store_result ask_heads(struct batch *batch)
+{
+    int64_t version = batch->turn.version;
+    enum store_result result = batch->looks_up ? list_ids(batch) : STORE_OK;
+    if (is_for_turn(batch))
+        batch->openings[0] = batch->turn.opening;
+    else if (result == STORE_OK)
+        result = ask_for_heads(batch, &version);
+    batch->has_heads = true;
+    if (result == STORE_OK)
+        park(batch);
+    for (size_t i = 0; i < batch->desk_count; i++)
+        batch->met_others = batch->met_others || batch->openings[i].recent_count > 0;
+    return result == STORE_OK && version > batch->snapshot->network.version ? STORE_CONFLICT : result;
+}
+
+/* Opens a desk for each scheme. */
+static enum store_result begin(struct batch *batch)
+{
+    enum store_result result = make_openings(batch);
+    if (result == STORE_OK && !batch->takes_heads && !batch->looks_up)
+        batch->looks_up = !assume_heads(batch);
+    if (result == STORE_OK && (batch->takes_heads || batch->looks_up))
+        result = ask_heads(batch);
+    for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
+        result = open_desk(batch, &batch->openings[i], &batch->desks[i]);
+    for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
+        result = prefetch(batch, &batch->desks[i]);
+    return result;
+}
+
+/* Writes it all and commits, in one round trip. */
+static enum store_result end(struct batch *batch)
+{
+    struct pg *pg = batch->pg;
+    if (batch->has_heads && !pg_in_transaction(pg))
+        return STORE_UNAVAILABLE; /* a new connection would not hold them */
+    enum store_result result = pg_pipeline_begin(pg);
+    for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
+        result = desk_flush(&batch->desks[i]);
+    if (result != STORE_OK)
+        return result;
+    if (batch->dry_run)
+        return pg_pipeline_end(pg);
+    result = pg_commit(pg);
+    for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
+        kept_state_confirm(kept_scheme(batch->kept, batch->openings[i].scheme));
+    return result;
+}
+
+enum store_result batch_post(struct batch *batch)
+{
+    enum store_result result = begin(batch);
+    for (size_t i = 0; i < batch->count && result == STORE_OK; i++) {
+        struct task *task = &batch->places[i].task;
+        result = record_event(desk_of(batch, task->scheme->id), task);
+        /* Nobody has looked yet whether the event is known, and a replay is never refused. Nor need the heads
+         * be held, under which a proposal is kept. */
+        if (result == STORE_OK && !batch->looks_up &&
+            (task->result->faults.count > 0 || task->result->status == EVENT_PROPOSED))
+            result = STORE_CONFLICT;
+    }
+    if (result == STORE_OK && batch->count > 0)
+        result = end(batch);
+    for (size_t i = 0; i < batch->desk_count; i++)
+        ledger_dispose(&batch->desks[i].ledger);
+    return result;
+}

@@ -1,0 +1,61 @@
+/* SPDX-License-Identifier: ISC */
+/* One batch of events, posted in one transaction. */
+#ifndef DEPOSITD_APP_POSTING_BATCH_H
+#define DEPOSITD_APP_POSTING_BATCH_H
+
+#include "app/posting/kept_scheme.h"
+#include "app/posting/record.h"
+
+/* An event, and the job that it belongs to. */
+struct place {
+    struct task task;
+    struct intake_job *job;
+};
+
+/* The head of a scheme, taken before the batch is made: where another instance posts, too, what comes while
+ * that one has the head goes along. */
+struct turn {
+    int32_t scheme; /* 0: none */
+    bool taken;     /* by the transaction that is open */
+    struct opening opening;
+    int64_t version; /* of reference data and keys */
+};
+
+/* How long a head is waited for. In turn, another instance has it, which gives it away after its batch; if it
+ * does not, it is no turn. */
+enum { TURN_WAIT_MS = 500, HEAD_WAIT_MS = 100 };
+
+/* Not taken where something fails: the batch will see why. STORE_LOCKED: somebody still holds the head. */
+enum store_result batch_take_turn(struct turn *turn, struct pg *pg, struct arena *arena,
+                                  struct kept_schemes *kept);
+
+struct batch {
+    /* set by the caller */
+    struct pg *pg;
+    struct arena *arena;
+    struct kept_schemes *kept;
+    const struct snapshot *snapshot;
+    struct instant now;
+    bool dry_run;
+    struct turn turn;     /* is given up where the batch is of others */
+    bool takes_heads;     /* before all else */
+    bool looks_up;        /* does that, too, and sees which ids are known */
+    bool waits;           /* for a held head, where there is but one scheme */
+    struct place *places; /* with site and scheme found, and allowed */
+    size_t count;
+    /* the batch's own */
+    bool has_heads;
+    struct opening *openings; /* one for each scheme, ascending … */
+    struct desk *desks;       /* … and parallel to them */
+    size_t desk_count;
+    /* for the caller */
+    bool met_replay;
+    bool met_others; /* another instance posts, too */
+};
+
+/* Fills the results; events of schemes whose heads others hold are marked as parked, and not posted. May
+ * leave a transaction open, to be rolled back. STORE_CONFLICT: nothing was recorded; to be posted again with
+ * looks_up, and a snapshot that is current. */
+MUST_CHECK enum store_result batch_post(struct batch *batch);
+
+#endif

@@ -1,0 +1,196 @@
+/* SPDX-License-Identifier: ISC */
+/* Writing canonical JSON. The member names below stand in ascending order, as RFC 8785 wants them. */
+#include "app/posting/canonical.h"
+
+#include <assert.h>
+#include <string.h>
+
+/* A comma unless this is the first member, then the name. */
+static void member(struct buffer *text, const char *name)
+{
+    if (text->length > 0 && text->data[text->length - 1] != '{')
+        buffer_add_char(text, ',');
+    buffer_add_char(text, '"');
+    buffer_add_text(text, name);
+    buffer_add_text(text, "\":");
+}
+
+static void string_value(struct buffer *text, const char *value)
+{
+    buffer_add_json_string(text, value, strlen(value));
+}
+
+static void string_member(struct buffer *text, const char *name, const char *value)
+{
+    if (value == NULL || *value == '\0')
+        return;
+    member(text, name);
+    string_value(text, value);
+}
+
+static void uuid_member(struct buffer *text, const char *name, const struct uuid *uuid)
+{
+    char written[UUID_TEXT_MAX];
+    uuid_format(uuid, written);
+    string_member(text, name, written);
+}
+
+static void amount_member(struct buffer *text, const char *name, struct decimal amount)
+{
+    char written[MONEY_TEXT_MAX];
+    money_format((struct money){amount.unscaled}, amount.scale, written);
+    string_member(text, name, written);
+}
+
+static void lines_member(struct buffer *text, const char *name, const struct cup_lines *lines, bool counted)
+{
+    if (lines->count == 0)
+        return;
+    member(text, name);
+    buffer_add_char(text, '[');
+    for (size_t i = 0; i < lines->count; i++) {
+        const struct cup_line *line = &lines->lines[i];
+        buffer_add_text(text, i > 0 ? ",{" : "{");
+        if (line->damaged)
+            string_member(text, "condition", "damaged");
+        if (counted) {
+            member(text, "counted");
+            buffer_add_integer(text, line->quantity.count);
+        }
+        string_member(text, "cup_type", line->cup_type);
+        if (!counted) {
+            member(text, "quantity");
+            buffer_add_integer(text, line->quantity.count);
+        }
+        buffer_add_char(text, '}');
+    }
+    buffer_add_char(text, ']');
+}
+
+static void stated_legs_member(struct buffer *text, const struct event *event)
+{
+    if (event->leg_count == 0)
+        return;
+    member(text, "legs");
+    buffer_add_char(text, '[');
+    for (size_t i = 0; i < event->leg_count; i++) {
+        buffer_add_text(text, i > 0 ? ",{" : "{");
+        string_member(text, "account", event->legs[i].account);
+        amount_member(text, "amount", event->legs[i].amount);
+        buffer_add_char(text, '}');
+    }
+    buffer_add_char(text, ']');
+}
+
+void canonical_event(const struct event *event, struct buffer *text)
+{
+    char occurred_at[INSTANT_TEXT_MAX];
+    instant_format(event->occurred_at, occurred_at);
+    buffer_add_char(text, '{');
+    if (event->amount_stated)
+        amount_member(text, "amount", event->amount);
+    string_member(text, "bearer", bearer_word(event->bearer));
+    lines_member(text, "cups", &event->cups, event->kind == KIND_COUNT);
+    if (event->kind == KIND_RECEIPT || event->kind == KIND_TRANSIT_LOSS)
+        uuid_member(text, "dispatch", &event->refers);
+    uuid_member(text, "event_id", &event->id);
+    lines_member(text, "issued", &event->issued, false);
+    string_member(text, "kind", entry_kind_word(event->kind));
+    stated_legs_member(text, event);
+    if (event->mass_g >= 0) {
+        member(text, "mass_g");
+        buffer_add_integer(text, event->mass_g);
+    }
+    string_member(text, "occurred_at", occurred_at);
+    string_member(text, "reason", event->reason);
+    if (event->reference != NULL) { /* may be empty */
+        member(text, "reference");
+        string_value(text, event->reference);
+    }
+    lines_member(text, "returned", &event->returned, false);
+    if (event->kind == KIND_REVERSAL)
+        uuid_member(text, "reverses", &event->refers);
+    string_member(text, "scheme", event->scheme);
+    string_member(text, "site", event->site);
+    string_member(text, "tender", tender_word(event->tender));
+    string_member(text, "to", event->to);
+    buffer_add_char(text, '}');
+}
+
+void canonical_approved(const char *event, const char *key, struct buffer *text)
+{
+    buffer_add_char(text, '{');
+    string_member(text, "approved_by", key); /* comes before all that a journal has */
+    buffer_add_char(text, ',');
+    buffer_add_text(text, event + 1);
+}
+
+static const char *cup_type_code(const struct network *network, int32_t id)
+{
+    return network->cup_type_by_id[id]->code;
+}
+
+void canonical_account(const struct network *network, struct account account, struct buffer *text)
+{
+    enum account_kind kind = account_kind_of(account);
+    int32_t owner = account_owner(account);
+    buffer_add_text(text, account_kind_word(kind));
+    switch (account_kind_scope(kind)) {
+    case SCOPE_SCHEME:
+        break;
+    case SCOPE_CUP_TYPE:
+        buffer_printf(text, "(%s)", cup_type_code(network, account_cup_type(account)));
+        break;
+    case SCOPE_SITE:
+        buffer_printf(text, "(%s)", network->site_by_id[owner]->code);
+        break;
+    case SCOPE_SITE_CUP_TYPE:
+        buffer_printf(text, "(%s,%s)", network->site_by_id[owner]->code,
+                      cup_type_code(network, account_cup_type(account)));
+        break;
+    case SCOPE_PARTICIPANT:
+        buffer_printf(text, "(%s)", network->participant_by_id[owner]->code);
+        break;
+    }
+}
+
+static void leg_object(const struct canonical_entry *entry, const struct leg *leg, struct buffer *text)
+{
+    buffer_add_char(text, '{');
+    member(text, "account");
+    buffer_add_char(text, '"');
+    canonical_account(entry->network, leg->account, text); /* codes and words: nothing to escape */
+    buffer_add_char(text, '"');
+    if (account_counts_cups(leg->account)) {
+        member(text, "cups");
+        buffer_add_integer(text, leg->amount);
+    } else {
+        amount_member(text, "amount", (struct decimal){leg->amount, entry->scheme->currency->decimals});
+    }
+    buffer_add_char(text, '}');
+}
+
+void canonical_leaf(const struct canonical_entry *entry, struct buffer *text)
+{
+    char date[DATE_TEXT_MAX];
+    date_format(entry->business_date, date);
+    buffer_add_char(text, '{');
+    string_member(text, "business_date", date);
+    member(text, "entry");
+    buffer_add_integer(text, entry->entry);
+    if (entry->event != NULL) {
+        member(text, "event");
+        buffer_add_text(text, entry->event);
+    }
+    string_member(text, "kind", entry_kind_word(entry->kind));
+    member(text, "legs");
+    buffer_add_char(text, '[');
+    for (size_t i = 0; i < entry->leg_count; i++) {
+        if (i > 0)
+            buffer_add_char(text, ',');
+        leg_object(entry, &entry->legs[i], text);
+    }
+    buffer_add_char(text, ']');
+    string_member(text, "scheme", entry->scheme->code);
+    buffer_add_char(text, '}');
+}

@@ -1,0 +1,36 @@
+/* SPDX-License-Identifier: ISC */
+/* Canonical JSON (RFC 8785) of what is hashed: an event as recorded, and an entry as a leaf of its day's
+ * tree.
+ *
+ * Members are in ascending order, there is no white space, instants are in UTC, amounts and counts are as the
+ * interface shows them. Optional members that were not given are absent; a condition of "sound" is absent
+ * too. */
+#ifndef DEPOSITD_APP_POSTING_CANONICAL_H
+#define DEPOSITD_APP_POSTING_CANONICAL_H
+
+#include "base/buffer.h"
+#include "depositd/network.h"
+#include "depositd/posting.h"
+
+void canonical_event(const struct event *event, struct buffer *text);
+/* A journal's canonical text with the name of the key that approved it. */
+void canonical_approved(const char *event, const char *key, struct buffer *text);
+
+struct canonical_entry {
+    const struct network *network;
+    const struct scheme *scheme;
+    int64_t entry;
+    struct date business_date;
+    enum entry_kind kind;
+    const char *event; /* canonical text; NULL for what the close posts */
+    const struct leg *legs;
+    size_t leg_count;
+};
+
+/* {"business_date":…,"entry":…,"event":{…},"kind":…,"legs":[…],"scheme":…} */
+void canonical_leaf(const struct canonical_entry *entry, struct buffer *text);
+
+/* site_stock(anchor,cup-300) */
+void canonical_account(const struct network *network, struct account account, struct buffer *text);
+
+#endif

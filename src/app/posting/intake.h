@@ -1,0 +1,93 @@
+/* SPDX-License-Identifier: ISC */
+/* Intake: from events of clients to entries of the ledger. One writer thread takes all jobs that wait and
+ * posts them in one transaction, under the head row of each scheme concerned.
+ *
+ * A job is done within post_deadline_ms, whatever the database does: it waits for half of that at most, and
+ * whoever has it in hand then has the other half. If somebody else holds the head of a scheme, the events of
+ * that scheme are parked and tried again, while those of other schemes are posted. */
+#ifndef DEPOSITD_APP_POSTING_INTAKE_H
+#define DEPOSITD_APP_POSTING_INTAKE_H
+
+#include "app/network/snapshot.h"
+#include "app/transaction/fault.h"
+#include "base/config.h"
+#include "depositd/exceptions.h"
+
+/* How an event is answered: X(name, its word in answers and metrics). A proposed event is a journal that
+ * waits for a second person. */
+#define EVENT_STATUS_TABLE(X)                                                                                \
+    X(RECORDED, recorded)                                                                                    \
+    X(DUPLICATE, duplicate)                                                                                  \
+    X(PROPOSED, proposed)                                                                                    \
+    X(REJECTED, rejected)
+
+enum event_status {
+#define X(name, word) EVENT_##name,
+    EVENT_STATUS_TABLE(X)
+#undef X
+        EVENT_STATUSES
+};
+
+const char *event_status_word(enum event_status status);
+
+struct event_result {
+    enum event_status status;
+    int64_t entry;
+    struct date business_date;
+    bool late;
+    const struct exception *exceptions;     /* from the job's arena */
+    const char *const *exception_cup_types; /* codes, parallel; NULL element: none */
+    unsigned decimals;                      /* of the scheme's currency, for the exceptions' amounts */
+    bool parked;                            /* the writer's: it waits for its scheme's head */
+    size_t exception_count;
+    struct faults faults; /* why it was rejected */
+};
+
+/* One request's events. The submitter fills it, owns it again once `done` has been called (from the writer's
+ * thread), and never touches it in between. */
+struct intake_job {
+    struct arena *arena;
+    int32_t key; /* of the identity that posts */
+    bool dry_run;
+    bool beyond_bound; /* neither held to the bound of the queue nor counted: the submitter has one of its own
+                        */
+    const struct event *events;
+    struct event_result *results; /* as many; those with faults already are passed over */
+    size_t count;
+    /* REASON_NONE: results are filled. OVERLOADED, OUTCOME_UNKNOWN, UNAUTHENTICATED, INTERNAL_ERROR: for the
+     * whole job. A job of which a part was recorded may have events that are rejected as OVERLOADED. */
+    enum reason failure;
+    void (*done)(struct intake_job *job);
+    void *owner;             /* the submitter's */
+    int64_t submitted_ms;    /* of clock_monotonic_ms; set by intake_submit */
+    struct intake_job *next; /* the queue's */
+};
+
+struct intake;
+
+/* Starts the writer's thread. NULL: no memory or no thread. */
+MUST_CHECK struct intake *intake_start(const struct config *config, struct snapshot_cache *cache,
+                                       const struct pg_stop *stop);
+/* Takes no more jobs, finishes those that wait or are parked, ends the thread. */
+void intake_stop(struct intake *intake);
+
+/* False: the queue is full, or intake is stopping; `done` will not be called. Never blocks. */
+MUST_CHECK bool intake_submit(struct intake *intake, struct intake_job *job);
+
+/* What the writer has done, and what waits for it. Any thread. */
+struct intake_figures {
+    size_t waiting_events;
+    uint64_t batches;                /* jobs taken together */
+    uint64_t events[EVENT_STATUSES]; /* answered with this status; dry runs do not count */
+};
+void intake_read_figures(struct intake *intake, struct intake_figures *figures);
+
+/* How posting fares. Any thread. */
+struct intake_health {
+    int64_t oldest_ms;    /* how long the oldest job has waited, or the jobs in hand have been in hand; parked
+                             ones    don't count */
+    int64_t failed_at_ms; /* when the database last failed the writer, of clock_monotonic_ms; 0: never */
+};
+void intake_read_health(struct intake *intake, struct intake_health *health);
+
+#endif

@@ -1,0 +1,145 @@
+/* SPDX-License-Identifier: ISC */
+/* Copies of calendar and ledger, each with the mark of the head by which it is known to be current. */
+#include "app/posting/kept_scheme.h"
+
+#include "store/journal_store.h"
+
+#include <stdlib.h>
+
+enum { ACCOUNTS_KEPT_MAX = 100000, DAYS_KEPT_MAX = 64 };
+
+struct kept_scheme {
+    struct arena calendar_arena;
+    struct calendar calendar;
+    int64_t calendar_version;      /* 0: none */
+    struct known_event *proposals; /* in the calendar's arena */
+    size_t proposal_count;
+    struct arena state_arena, recent_arena;
+    struct ledger_state state;
+    bool state_holds;
+    bool held; /* the head, by somebody else */
+};
+
+void kept_schemes_dispose(struct kept_schemes *all)
+{
+    for (size_t i = 0; i < all->count; i++) {
+        if (all->by_id[i] == NULL)
+            continue;
+        arena_dispose(&all->by_id[i]->calendar_arena);
+        arena_dispose(&all->by_id[i]->state_arena);
+        arena_dispose(&all->by_id[i]->recent_arena);
+        free(all->by_id[i]);
+    }
+    free(all->by_id);
+}
+
+static bool make_room(struct kept_schemes *all, size_t id)
+{
+    size_t count = id * 2 + 8;
+    struct kept_scheme **grown = realloc(all->by_id, count * sizeof(struct kept_scheme *));
+    if (grown == NULL)
+        return false;
+    for (size_t i = all->count; i < count; i++)
+        grown[i] = NULL;
+    all->by_id = grown;
+    all->count = count;
+    return true;
+}
+
+struct kept_scheme *kept_scheme(struct kept_schemes *all, int32_t scheme)
+{
+    size_t id = (size_t)scheme;
+    if (id >= all->count && !make_room(all, id))
+        return NULL;
+    if (all->by_id[id] != NULL)
+        return all->by_id[id];
+    struct kept_scheme *kept = calloc(1, sizeof *kept);
+    if (kept == NULL)
+        return NULL;
+    arena_init(&kept->calendar_arena, 0);
+    arena_init(&kept->state_arena, 0);
+    arena_init(&kept->recent_arena, 0);
+    all->by_id[id] = kept;
+    return kept;
+}
+
+static bool reaches(const struct calendar *calendar, struct instant instant)
+{
+    return calendar->count > 0 && calendar->days[calendar->count - 1].ends_at.us > instant.us;
+}
+
+bool kept_head(const struct kept_scheme *kept, struct instant now, struct head *head)
+{
+    *head = kept->state.head;
+    return kept->state_holds && kept->calendar_version == head->calendar_version &&
+           reaches(&kept->calendar, (struct instant){now.us + FUTURE_ALLOWED_US});
+}
+
+enum store_result kept_calendar(struct kept_scheme *kept, struct pg *pg, const struct head *head,
+                                struct instant now, const struct calendar **calendar)
+{
+    struct instant until = {now.us + FUTURE_ALLOWED_US};
+    bool extended = false;
+    *calendar = &kept->calendar;
+    if (kept->calendar_version == head->calendar_version && reaches(&kept->calendar, until))
+        return STORE_OK;
+    kept->calendar_version = 0;
+    enum store_result result = store_calendar_extend(pg, head->scheme, until, &extended);
+    arena_reset(&kept->calendar_arena);
+    if (result == STORE_OK)
+        result = store_calendar(pg, &kept->calendar_arena, head->scheme, &kept->calendar);
+    if (result == STORE_OK)
+        result =
+            store_proposals(pg, &kept->calendar_arena, head->scheme, &kept->proposals, &kept->proposal_count);
+    /* What this transaction itself has changed may yet be rolled back: it is read again next time. */
+    if (result == STORE_OK && !extended)
+        kept->calendar_version = head->calendar_version;
+    return result;
+}
+
+const struct known_event *kept_proposals(const struct kept_scheme *kept, size_t *count)
+{
+    *count = kept->proposal_count;
+    return kept->proposals;
+}
+
+void kept_note_held(struct kept_scheme *kept, bool held)
+{
+    kept->held = held;
+}
+
+bool kept_is_held(const struct kept_scheme *kept)
+{
+    return kept->held;
+}
+
+bool kept_since(const struct kept_scheme *kept, int64_t *entry)
+{
+    *entry = kept->state.head.last_entry;
+    return kept->state_holds;
+}
+
+/* Others' batches don't tell of what a close has done, which makes a new version of the calendar. */
+static bool is_good(struct kept_scheme *kept, const struct opening *opening)
+{
+    struct ledger_state *state = &kept->state;
+    return kept->state_holds && state->head.calendar_version == opening->head.calendar_version &&
+           state->accounts.count <= ACCOUNTS_KEPT_MAX && state->day_count <= DAYS_KEPT_MAX &&
+           (state->head.last_entry == opening->head.last_entry || ledger_state_catch_up(state, opening));
+}
+
+struct ledger_state *kept_state(struct kept_scheme *kept, const struct opening *opening)
+{
+    if (!is_good(kept, opening)) {
+        arena_reset(&kept->state_arena);
+        arena_reset(&kept->recent_arena);
+        ledger_state_init(&kept->state, &kept->state_arena, &kept->recent_arena, &opening->head);
+    }
+    kept->state_holds = false;
+    return &kept->state;
+}
+
+void kept_state_confirm(struct kept_scheme *kept)
+{
+    kept->state_holds = true;
+}

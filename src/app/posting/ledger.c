@@ -1,0 +1,489 @@
+/* SPDX-License-Identifier: ISC */
+/* Appending to the ledger: numbers, hashes, sums, and the one flush that writes them. */
+#include "app/posting/ledger.h"
+
+#include "app/posting/canonical.h"
+
+#include <assert.h>
+#include <string.h>
+
+/* Half of what 64 bits hold: no sum of the scheme's legs, whichever they are, gets there. */
+#define GROSS_MAX (INT64_MAX / 2)
+
+/* So many movements beside the balances a reader has to look through; so many batches share the cost of a
+ * fold. */
+enum { UNFOLDED_MAX = 4096 };
+
+/* A small batch adds to the balances at once: when little happens there is nothing to save, and a fold would
+ * make somebody wait. Not where another instance's writer follows: it knows nothing any more after such a
+ * batch. */
+enum { SMALL_BATCH = 16 };
+
+/* An entry of the most lines and legs, with the longest codes, stays well below this. */
+enum { LEAF_BYTES_MAX = 1 << 20 };
+
+void ledger_state_init(struct ledger_state *state, struct arena *arena, struct arena *recent_arena,
+                       const struct head *head)
+{
+    *state = (struct ledger_state){
+        .arena = arena,
+        .head = *head,
+        .recent_arena = recent_arena,
+        .recent_known = head->unfolded == 0,
+    };
+    tally_init(&state->recent, recent_arena);
+    pairs_init(&state->accounts, arena);
+}
+
+static bool find_balance(const struct ledger_state *state, int64_t account, uint32_t *position)
+{
+    return pairs_find(&state->accounts, (struct pair){account, 0}, position);
+}
+
+/* If the balance is known. False: it would not fit. */
+static bool add_to_balance(struct ledger_state *state, struct account account, int64_t amount)
+{
+    uint32_t position;
+    return !find_balance(state, account.code, &position) ||
+           !__builtin_add_overflow(state->balances[position], amount, &state->balances[position]);
+}
+
+static bool leads_to_head(const struct ledger_state *state, const struct opening *opening)
+{
+    int64_t entry = state->head.last_entry;
+    for (size_t i = 0; i < opening->recent_count; i++) {
+        if (opening->recent[i].after_entry != entry)
+            return false;
+        entry = opening->recent[i].last_entry;
+    }
+    return entry == opening->head.last_entry;
+}
+
+static void forget_recent(struct ledger_state *state)
+{
+    arena_reset(state->recent_arena);
+    tally_init(&state->recent, state->recent_arena);
+    state->recent_known = true;
+}
+
+static bool take_in(struct ledger_state *state, const struct recent_batch *batch)
+{
+    struct tally moved = {
+        .movements = batch->movements,
+        .movement_keys.count = (uint32_t)batch->movement_count,
+        .site_days = batch->site_days,
+        .site_day_keys.count = (uint32_t)batch->site_day_count,
+    };
+    for (size_t i = 0; i < batch->movement_count; i++)
+        if (!add_to_balance(state, batch->movements[i].account, batch->movements[i].amount))
+            return false;
+    return batch->last_entry <= state->head.folded_through || !state->recent_known ||
+           tally_add(&state->recent, &moved) == STORE_OK;
+}
+
+bool ledger_state_catch_up(struct ledger_state *state, const struct opening *opening)
+{
+    const struct head *head = &opening->head;
+    if (!leads_to_head(state, opening))
+        return false;
+    if (head->folded_through > state->head.folded_through)
+        forget_recent(state); /* what is left to fold is in the batches at hand */
+    state->head = *head;
+    for (size_t i = 0; i < state->day_count; i++)
+        for (size_t d = 0; d < opening->day_count; d++)
+            if (state->days[i].date.days == opening->days[d].date.days)
+                state->days[i] = opening->days[d];
+    for (size_t i = 0; i < opening->recent_count; i++)
+        if (!take_in(state, &opening->recent[i]))
+            return false;
+    return true;
+}
+
+void ledger_init(struct ledger *ledger, struct pg *pg, struct arena *arena, const struct network *network,
+                 const struct scheme *scheme, const struct calendar *calendar, struct ledger_state *state,
+                 struct instant now)
+{
+    *ledger = (struct ledger){
+        .pg = pg,
+        .arena = arena,
+        .network = network,
+        .scheme = scheme,
+        .calendar = calendar,
+        .now = now,
+        .state = state,
+    };
+    tally_init(&ledger->tally, arena);
+    buffer_init(&ledger->leaf, LEAF_BYTES_MAX);
+}
+
+void ledger_dispose(struct ledger *ledger)
+{
+    buffer_dispose(&ledger->leaf);
+}
+
+/* A new, zeroed place at the end of one of the growing arrays; NULL: no memory. */
+#define PUSH(arena, owner, items, count, capacity)                                                           \
+    (arena_grow((arena), &(owner)->items, (owner)->count, &(owner)->capacity, sizeof *(owner)->items)        \
+         ? (memset(&(owner)->items[(owner)->count], 0, sizeof *(owner)->items),                              \
+            &(owner)->items[(owner)->count++])                                                               \
+         : NULL)
+
+static enum store_result learn_balance(struct ledger_state *state, int64_t account, int64_t balance)
+{
+    uint32_t position;
+    bool added;
+    if (!pairs_put(&state->accounts, (struct pair){account, 0}, &position, &added) ||
+        !arena_grow(state->arena, &state->balances, position, &state->balance_capacity,
+                    sizeof *state->balances))
+        return STORE_FAILED;
+    if (added)
+        state->balances[position] = balance;
+    return STORE_OK;
+}
+
+static enum store_result read_balances(struct ledger *ledger, const int64_t *accounts, size_t count)
+{
+    /* What waits is not in the database's balances yet. */
+    enum store_result result = ledger_flush(ledger);
+    int64_t *balances = arena_array(ledger->arena, count, sizeof *balances);
+    if (balances == NULL)
+        return STORE_FAILED;
+    if (result == STORE_OK)
+        result = store_balances(ledger->pg, ledger->arena, ledger->scheme->id, accounts, count, balances);
+    for (size_t i = 0; i < count && result == STORE_OK; i++)
+        result = learn_balance(ledger->state, accounts[i], balances[i]);
+    return result;
+}
+
+enum store_result ledger_prefetch(struct ledger *ledger, const int64_t *accounts, size_t count)
+{
+    uint32_t position;
+    size_t unknown_count = 0;
+    int64_t *unknown = arena_array(ledger->arena, count + 1, sizeof *unknown);
+    if (unknown == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < count; i++)
+        if (!find_balance(ledger->state, accounts[i], &position))
+            unknown[unknown_count++] = accounts[i];
+    return unknown_count > 0 ? read_balances(ledger, unknown, unknown_count) : STORE_OK;
+}
+
+enum store_result ledger_balance(struct ledger *ledger, struct account account, int64_t *balance)
+{
+    uint32_t position;
+    enum store_result result = ledger_prefetch(ledger, &account.code, 1);
+    if (result != STORE_OK)
+        return result;
+    if (!find_balance(ledger->state, account.code, &position))
+        return STORE_FAILED;
+    *balance = ledger->state->balances[position];
+    return STORE_OK;
+}
+
+enum store_result ledger_day(struct ledger *ledger, struct date date, struct day_counters **day)
+{
+    struct ledger_state *state = ledger->state;
+    for (size_t i = 0; i < state->day_count; i++)
+        if (state->days[i].date.days == date.days) {
+            *day = &state->days[i];
+            return STORE_OK;
+        }
+    *day = PUSH(state->arena, state, days, day_count, day_capacity);
+    return *day != NULL ? store_day_counters(ledger->pg, ledger->scheme->id, date, *day) : STORE_FAILED;
+}
+
+static enum store_result add_movement(struct ledger *ledger, struct date date, struct leg leg)
+{
+    if (!add_to_balance(ledger->state, leg.account, leg.amount))
+        return STORE_OUT_OF_RANGE;
+    return tally_move(&ledger->tally, date, leg);
+}
+
+/* What the close takes from a site is not its own activity, and a fee has a column of its own. */
+static bool is_activity(enum entry_kind kind)
+{
+    return kind != KIND_SETTLE && kind != KIND_FEES;
+}
+
+static enum store_result add_activity(struct ledger *ledger, const struct draft *draft)
+{
+    if (draft->site != 0) {
+        struct site_day_row *day = tally_site_day(&ledger->tally, draft->site, draft->business_date);
+        if (day == NULL)
+            return STORE_FAILED;
+        day->fees += draft->fees;
+        day->tax += draft->tax;
+    }
+    for (size_t i = 0; i < draft->leg_count && is_activity(draft->kind); i++) {
+        int32_t site = activity_site(draft->legs[i]);
+        bool mirrored = i < draft->mirrored_count;
+        if (site == 0)
+            continue;
+        struct site_day_row *day = tally_site_day(&ledger->tally, site, draft->business_date);
+        if (day == NULL)
+            return STORE_FAILED;
+        if (!activity_add(&day->activity, mirrored ? draft->mirrored_kind : draft->kind, mirrored,
+                          draft->legs[i]))
+            return STORE_OUT_OF_RANGE;
+    }
+    return STORE_OK;
+}
+
+/* The close charges by today's terms what today's entries issued and took back. What a reversal takes back of
+ * an earlier day it charges by the terms of that day, so it has to know how much that is. */
+static enum store_result add_reversed(struct ledger *ledger, const struct draft *draft)
+{
+    struct activity activity = {0};
+    if (draft->mirrored_count == 0 || draft->mirrored_date.days == draft->business_date.days)
+        return STORE_OK;
+    for (size_t i = 0; i < draft->mirrored_count; i++)
+        if (!activity_add(&activity, draft->mirrored_kind, true, draft->legs[i]))
+            return STORE_OUT_OF_RANGE;
+    if (activity.issued == 0 && activity.returned == 0)
+        return STORE_OK;
+    struct reversed_row *row = PUSH(ledger->arena, ledger, reversed, reversed_count, reversed_capacity);
+    if (row == NULL)
+        return STORE_FAILED;
+    *row = (struct reversed_row){
+        .site = draft->site,
+        .business_date = draft->business_date,
+        .original_date = draft->mirrored_date,
+        .issued = -activity.issued,
+        .returned = -activity.returned,
+    };
+    return STORE_OK;
+}
+
+static enum store_result hash_leaf(struct ledger *ledger, const struct draft *draft, int64_t entry,
+                                   struct sha256 *hash)
+{
+    buffer_reset(&ledger->leaf);
+    canonical_leaf(
+        &(struct canonical_entry){
+            .network = ledger->network,
+            .scheme = ledger->scheme,
+            .entry = entry,
+            .business_date = draft->business_date,
+            .kind = draft->kind,
+            .event = draft->event != NULL ? draft->event->text : NULL,
+            .legs = draft->legs,
+            .leg_count = draft->leg_count,
+        },
+        &ledger->leaf);
+    if (ledger->leaf.failed)
+        return STORE_FAILED;
+    merkle_leaf(ledger->leaf.data, ledger->leaf.length, hash);
+    return STORE_OK;
+}
+
+static void count_in_day(struct day_counters *day, const struct draft *draft, int64_t entry,
+                         const struct sha256 *hash)
+{
+    frontier_append(&day->frontier, hash);
+    day->entries++;
+    day->events += draft->event != NULL;
+    day->late_events += draft->late;
+    day->last_entry = entry;
+    if (day->first_entry == 0)
+        day->first_entry = entry;
+}
+
+static bool add_gross(struct ledger_state *state, const struct leg *legs, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        int64_t amount = legs[i].amount < 0 ? -legs[i].amount : legs[i].amount;
+        if (amount > GROSS_MAX - state->head.gross)
+            return false;
+        state->head.gross += amount;
+    }
+    return true;
+}
+
+static struct leg *push_legs(struct ledger *ledger, const struct leg *legs, size_t count)
+{
+    size_t first = ledger->leg_count;
+    for (size_t i = 0; i < count; i++) {
+        struct leg *leg = PUSH(ledger->arena, ledger, legs, leg_count, leg_capacity);
+        if (leg == NULL)
+            return NULL;
+        *leg = legs[i];
+    }
+    return ledger->legs + first;
+}
+
+enum store_result ledger_append(struct ledger *ledger, const struct draft *draft, int64_t *entry)
+{
+    struct day_counters *day;
+    struct sha256 hash;
+    if (!add_gross(ledger->state, draft->legs, draft->leg_count))
+        return STORE_OUT_OF_RANGE;
+    enum store_result result = ledger_day(ledger, draft->business_date, &day);
+    if (result == STORE_OK)
+        result = hash_leaf(ledger, draft, ledger->state->head.last_entry + 1, &hash);
+    for (size_t i = 0; i < draft->leg_count && result == STORE_OK; i++)
+        result = add_movement(ledger, draft->business_date, draft->legs[i]);
+    if (result == STORE_OK)
+        result = add_activity(ledger, draft);
+    if (result == STORE_OK)
+        result = add_reversed(ledger, draft);
+    if (result != STORE_OK)
+        return result;
+    size_t first_leg = ledger->leg_count;
+    struct entry_row *row = PUSH(ledger->arena, ledger, entries, entry_count, entry_capacity);
+    if (row == NULL || (draft->leg_count > 0 && push_legs(ledger, draft->legs, draft->leg_count) == NULL))
+        return STORE_FAILED;
+    *entry = ++ledger->state->head.last_entry;
+    count_in_day(day, draft, *entry, &hash);
+    *row = (struct entry_row){
+        .entry = *entry,
+        .business_date = draft->business_date,
+        .kind = draft->kind,
+        .late = draft->late,
+        .site = draft->site,
+        .key = draft->key,
+        .occurred_at = draft->occurred_at,
+        .first_leg = first_leg,
+        .leg_count = draft->leg_count,
+        .hash = hash,
+        .event = draft->event,
+    };
+    return STORE_OK;
+}
+
+static const struct entry_row *last_row(const struct ledger *ledger)
+{
+    assert(ledger->entry_count > 0);
+    return &ledger->entries[ledger->entry_count - 1];
+}
+
+enum store_result ledger_add_exception(struct ledger *ledger, int32_t position, struct exception exception)
+{
+    const struct entry_row *entry = last_row(ledger);
+    struct exception_row *row = PUSH(ledger->arena, ledger, exceptions, exception_count, exception_capacity);
+    if (row == NULL)
+        return STORE_FAILED;
+    *row = (struct exception_row){entry->entry, position, entry->business_date, entry->site, exception};
+    return STORE_OK;
+}
+
+enum store_result ledger_add_reference(struct ledger *ledger, int64_t referred)
+{
+    const struct entry_row *entry = last_row(ledger);
+    struct reference_row *row = PUSH(ledger->arena, ledger, references, reference_count, reference_capacity);
+    if (row == NULL)
+        return STORE_FAILED;
+    *row = (struct reference_row){referred, entry->entry, entry->kind};
+    return STORE_OK;
+}
+
+enum store_result ledger_add_transfer(struct ledger *ledger, const struct transfer_row *transfer)
+{
+    struct transfer_row *row = PUSH(ledger->arena, ledger, transfers, transfer_count, transfer_capacity);
+    if (row == NULL)
+        return STORE_FAILED;
+    *row = *transfer;
+    return STORE_OK;
+}
+
+enum store_result ledger_add_forfeited(struct ledger *ledger, int32_t cup_type, int64_t cups)
+{
+    struct forfeited_row *row = PUSH(ledger->arena, ledger, forfeited, forfeited_count, forfeited_capacity);
+    if (row == NULL)
+        return STORE_FAILED;
+    *row = (struct forfeited_row){cup_type, cups};
+    return STORE_OK;
+}
+
+bool ledger_pending(const struct ledger *ledger)
+{
+    return ledger->entry_count > 0;
+}
+
+static void forget_written(struct ledger *ledger)
+{
+    ledger->entry_count = ledger->leg_count = ledger->exception_count = 0;
+    ledger->reference_count = ledger->transfer_count = ledger->forfeited_count = ledger->reversed_count = 0;
+    tally_init(&ledger->tally, ledger->arena);
+}
+
+static enum store_result write(struct ledger *ledger, bool at_once)
+{
+    const struct ledger_state *state = ledger->state;
+    return store_post(ledger->pg, ledger->arena,
+                      &(struct posting_rows){
+                          .scheme = ledger->scheme->id,
+                          .recorded_at = ledger->now,
+                          .last_entry = state->head.last_entry,
+                          .gross = state->head.gross,
+                          .unfolded = state->head.unfolded,
+                          .at_once = at_once,
+                          .entries = ledger->entries,
+                          .entry_count = ledger->entry_count,
+                          .legs = ledger->legs,
+                          .leg_count = ledger->leg_count,
+                          .movements = ledger->tally.movements,
+                          .movement_count = ledger->tally.movement_keys.count,
+                          .site_days = ledger->tally.site_days,
+                          .site_day_count = ledger->tally.site_day_keys.count,
+                          .exceptions = ledger->exceptions,
+                          .exception_count = ledger->exception_count,
+                          .references = ledger->references,
+                          .reference_count = ledger->reference_count,
+                          .transfers = ledger->transfers,
+                          .transfer_count = ledger->transfer_count,
+                          .forfeited = ledger->forfeited,
+                          .forfeited_count = ledger->forfeited_count,
+                          .reversed = ledger->reversed,
+                          .reversed_count = ledger->reversed_count,
+                          .days = state->days,
+                          .day_count = state->day_count,
+                      });
+}
+
+/* The sums that were kept save the database adding them up; where another instance wrote part, it has to. */
+static enum store_result fold(struct ledger *ledger)
+{
+    struct ledger_state *state = ledger->state;
+    const struct tally *recent = &state->recent;
+    assert(!ledger->at_once && state->recent_arena != NULL);
+    enum store_result result = state->recent_known
+                                   ? store_fold_sums(ledger->pg, ledger->arena,
+                                                     &(struct posting_rows){
+                                                         .scheme = ledger->scheme->id,
+                                                         .movements = recent->movements,
+                                                         .movement_count = recent->movement_keys.count,
+                                                         .site_days = recent->site_days,
+                                                         .site_day_count = recent->site_day_keys.count,
+                                                     })
+                                   : store_fold(ledger->pg, ledger->scheme->id);
+    forget_recent(state);
+    state->head.unfolded = 0;
+    state->head.folded_through = state->head.last_entry;
+    return result;
+}
+
+static enum store_result fold_if_many(struct ledger *ledger)
+{
+    struct ledger_state *state = ledger->state;
+    enum store_result result = state->recent_known ? tally_add(&state->recent, &ledger->tally) : STORE_OK;
+    if (result == STORE_OK && state->head.unfolded > UNFOLDED_MAX)
+        result = fold(ledger);
+    return result;
+}
+
+enum store_result ledger_flush(struct ledger *ledger)
+{
+    if (!ledger_pending(ledger))
+        return STORE_OK;
+    enum store_result result = ledger->before_write != NULL ? ledger->before_write(ledger->owner) : STORE_OK;
+    bool at_once = ledger->at_once || (!ledger->shared && ledger->tally.movement_keys.count <= SMALL_BATCH);
+    if (!at_once)
+        ledger->state->head.unfolded += (int32_t)ledger->tally.movement_keys.count;
+    if (result == STORE_OK)
+        result = write(ledger, at_once);
+    if (result == STORE_OK && !at_once)
+        result = fold_if_many(ledger);
+    if (result == STORE_OK)
+        forget_written(ledger);
+    return result;
+}

@@ -1,0 +1,115 @@
+/* SPDX-License-Identifier: ISC */
+/* One scheme's ledger, open for appending within a transaction that holds the scheme's head row.
+ *
+ * Entries that are appended get their numbers, hashes and places in the day's Merkle tree at once, and are
+ * written together by ledger_flush. Balances that are asked for take account of entries not yet written.
+ * Lives in the arena of one transaction; one thread. */
+#ifndef DEPOSITD_APP_POSTING_LEDGER_H
+#define DEPOSITD_APP_POSTING_LEDGER_H
+
+#include "app/posting/tally.h"
+#include "base/buffer.h"
+#include "store/ledger_store.h"
+
+/* What a ledger is known to stand at after its last entry: as much of it as has been asked for. It may be
+ * kept from one transaction to the next, and holds until somebody else appends; one that was rolled back
+ * spoils it. */
+struct ledger_state {
+    struct arena *arena;
+    struct head head;      /* with all that has been appended */
+    struct pairs accounts; /* cup accounts whose balances are known … */
+    int64_t *balances;     /* … and those balances */
+    size_t balance_capacity;
+    struct day_counters *days;
+    size_t day_count, day_capacity;
+    struct arena *recent_arena;
+    struct tally recent; /* what is not in the balances yet … */
+    bool recent_known;   /* … if all of that is known */
+};
+
+struct ledger {
+    struct pg *pg;
+    struct arena *arena;
+    const struct network *network;
+    const struct scheme *scheme;
+    const struct calendar *calendar;
+    struct instant now;
+    struct ledger_state *state;                     /* with all that has been appended */
+    enum store_result (*before_write)(void *owner); /* NULL: there is nothing to do then; set by the owner */
+    void *owner;
+    bool at_once; /* movements go into the balances, where the same transaction is to read them as a whole;
+                     set by the owner */
+    bool shared;  /* another instance appends, too; set by the owner */
+
+    /* What waits to be written. */
+    struct tally tally;
+    struct entry_row *entries;
+    struct leg *legs;
+    struct exception_row *exceptions;
+    struct reference_row *references;
+    struct transfer_row *transfers;
+    struct forfeited_row *forfeited;
+    struct reversed_row *reversed;
+    size_t entry_count, leg_count, exception_count, reference_count, transfer_count, forfeited_count,
+        reversed_count;
+    size_t entry_capacity, leg_capacity, exception_capacity, reference_capacity, transfer_capacity,
+        forfeited_capacity, reversed_capacity;
+    struct buffer leaf;
+};
+
+/* What is to become an entry. */
+struct draft {
+    enum entry_kind kind;
+    struct date business_date;
+    bool late;
+    int32_t site; /* 0: none */
+    int32_t key;  /* 0: the service */
+    struct instant occurred_at;
+    const struct event *event; /* NULL for what the close posts; outlives the flush */
+    const struct leg *legs;    /* copied */
+    size_t leg_count;
+    enum entry_kind mirrored_kind; /* of a reversal: the reversed entry's kind, … */
+    struct date mirrored_date;     /* … its posting day, … */
+    size_t mirrored_count;         /* … and how many of the legs are its mirror */
+    int64_t fees, tax;             /* of a fees entry: what the site owes of each */
+};
+
+/* Nothing is known yet but what the head says. The second arena is emptied at each fold: all that lives in it
+ * is the state's. NULL, where the owner always writes at once. */
+void ledger_state_init(struct ledger_state *state, struct arena *arena, struct arena *recent_arena,
+                       const struct head *head);
+
+/* Takes in what others have appended since: the batches that lead from the state's last entry to the head.
+ * False: there is one missing, or no memory; the state is spoilt. */
+MUST_CHECK bool ledger_state_catch_up(struct ledger_state *state, const struct opening *opening);
+
+/* `arena` is the transaction's. */
+void ledger_init(struct ledger *ledger, struct pg *pg, struct arena *arena, const struct network *network,
+                 const struct scheme *scheme, const struct calendar *calendar, struct ledger_state *state,
+                 struct instant now);
+void ledger_dispose(struct ledger *ledger);
+
+/* Makes these cup accounts' balances known, in one query if some are not. */
+MUST_CHECK enum store_result ledger_prefetch(struct ledger *ledger, const int64_t *accounts, size_t count);
+/* The balance with all that has been appended. */
+MUST_CHECK enum store_result ledger_balance(struct ledger *ledger, struct account account, int64_t *balance);
+
+/* Appends; *entry is its number. STORE_OUT_OF_RANGE: a sum does not fit. */
+MUST_CHECK enum store_result ledger_append(struct ledger *ledger, const struct draft *draft, int64_t *entry);
+
+/* Notes that belong to the entry appended last. */
+MUST_CHECK enum store_result ledger_add_exception(struct ledger *ledger, int32_t position,
+                                                  struct exception exception);
+MUST_CHECK enum store_result ledger_add_reference(struct ledger *ledger, int64_t referred);
+MUST_CHECK enum store_result ledger_add_transfer(struct ledger *ledger, const struct transfer_row *row);
+MUST_CHECK enum store_result ledger_add_forfeited(struct ledger *ledger, int32_t cup_type, int64_t cups);
+
+/* Whether anything waits to be written. */
+bool ledger_pending(const struct ledger *ledger);
+/* Writes all that waits; folds recent movements when they are many. */
+MUST_CHECK enum store_result ledger_flush(struct ledger *ledger);
+
+/* The counters and the frontier of a day, with all that has been appended. */
+MUST_CHECK enum store_result ledger_day(struct ledger *ledger, struct date date, struct day_counters **day);
+
+#endif

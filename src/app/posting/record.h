@@ -1,0 +1,55 @@
+/* SPDX-License-Identifier: ISC */
+/* Recording one event: from what a client states to an entry in the ledger, or to the reasons why not.
+ *
+ * The checks run in a fixed order: authorisation, duplicate, then all others, which collect their faults.
+ * What depends on the ledger is read under the head row. The rest is asked of the domain. */
+#ifndef DEPOSITD_APP_POSTING_RECORD_H
+#define DEPOSITD_APP_POSTING_RECORD_H
+
+#include "app/posting/intake.h"
+#include "app/posting/ledger.h"
+#include "store/journal_store.h"
+
+/* A scheme's ledger, and which events it has: those that were looked up, and those of this transaction. */
+struct desk {
+    struct ledger ledger;
+    struct pairs event_keys;
+    struct desk_event *events;
+    size_t event_capacity;
+    struct proposal_row *proposals; /* that wait to be written */
+    size_t proposal_count, proposal_capacity;
+};
+
+struct desk_event {
+    struct known_event known;
+    const struct exception *exceptions; /* of an event of this transaction; else they are in the database */
+    size_t exception_count;
+};
+
+/* One event on its way. */
+struct task {
+    const struct identity *identity;
+    const struct event *event;
+    struct event_result *result;
+    struct arena *arena;         /* the job's: what the result refers to */
+    const struct site *site;     /* of the event; NULL for kinds that name a scheme */
+    const struct scheme *scheme; /* in which it happens */
+};
+
+/* Finds site and scheme, and whether the key may post this. False: the result says why not. */
+MUST_CHECK bool record_admit(const struct network *network, struct task *task);
+
+/* The ledger must have been initialised. */
+void desk_open(struct desk *desk);
+/* Events that are known already. */
+MUST_CHECK enum store_result desk_know(struct desk *desk, const struct known_event *known, size_t count);
+/* Reads at once what these events, all of the desk's scheme, will ask for one by one. */
+MUST_CHECK enum store_result desk_prefetch(struct desk *desk, const struct task *tasks, size_t count);
+
+/* Fills the result. Anything but STORE_OK is about the transaction, which must then be rolled back. */
+MUST_CHECK enum store_result record_event(struct desk *desk, struct task *task);
+
+/* Writes all that waits: entries and proposals. */
+MUST_CHECK enum store_result desk_flush(struct desk *desk);
+
+#endif

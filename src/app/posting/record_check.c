@@ -1,0 +1,430 @@
+/* SPDX-License-Identifier: ISC */
+/* The ladder of checks, and the facts for the domain: what the event refers to, its days, its lines with
+ * their values, its till amount. */
+#include "app/posting/recording.h"
+
+#include <assert.h>
+#include <stdio.h>
+
+enum { POINTER_MAX = 64 };
+
+static void refuse(struct recording *recording, enum reason reason, const char *pointer, const char *detail)
+{
+    faults_add(recording->faults, reason, pointer, "%s", detail);
+}
+
+static bool is_till(const struct recording *recording)
+{
+    return recording->task->identity->role == ROLE_POS;
+}
+
+/* A till that names an event of somebody else's is refused as if there were no such event: else refusals
+ * would tell it which ids are taken, by what, and where. Only a dispatch it may name wherever that was sent
+ * from and to, in a receipt: the cups are at its site. */
+static bool may_know_of_referred(const struct recording *recording)
+{
+    const struct referred *referred = &recording->referred;
+    const struct network *network = recording->ledger->network;
+    if (!is_till(recording) || (recording->event->kind == KIND_RECEIPT && referred->kind == KIND_DISPATCH))
+        return true;
+    const struct site *site = referred->site < network->site_ids ? network->site_by_id[referred->site] : NULL;
+    return site != NULL && identity_has_site(recording->task->identity, site);
+}
+
+/* What the event refers to must be in the database to be looked up. */
+static enum store_result look_up_referred(struct recording *recording)
+{
+    struct ledger *ledger = recording->ledger;
+    if (!entry_kind_refers(recording->event->kind))
+        return STORE_OK;
+    enum store_result result = ledger_flush(ledger);
+    if (result == STORE_OK)
+        result = store_referred(ledger->pg, ledger->arena, ledger->scheme->id, &recording->event->refers,
+                                &recording->referred);
+    if (result == STORE_OK && recording->referred.found && !may_know_of_referred(recording))
+        recording->referred = (struct referred){.found = false};
+    if (result != STORE_OK || !recording->referred.found)
+        return result;
+    const struct referred *referred = &recording->referred;
+    bool reverses = recording->event->kind == KIND_REVERSAL;
+    int64_t dispatch = referred->kind == KIND_DISPATCH ? referred->entry : 0;
+    if (reverses && (referred->kind == KIND_RECEIPT || referred->kind == KIND_TRANSIT_LOSS))
+        dispatch = referred->refers;
+    return dispatch != 0
+               ? store_transfer(ledger->pg, ledger->arena, ledger->scheme->id, dispatch, &recording->transfer)
+               : STORE_OK;
+}
+
+static void check_dispatch(struct recording *recording)
+{
+    const struct event *event = recording->event;
+    if (!recording->referred.found)
+        refuse(recording, REASON_EVENT_UNKNOWN, "/dispatch", "the scheme has no event with this id");
+    else if (recording->referred.kind != KIND_DISPATCH)
+        refuse(recording, REASON_NOT_A_DISPATCH, "/dispatch", "the event with this id is not a dispatch");
+    else if (event->kind == KIND_TRANSIT_LOSS && recording->task->site->id != recording->transfer.sender)
+        refuse(recording, REASON_SITE_DIFFERS, "/site", "the dispatch left from another site");
+}
+
+static enum day_state state_of_day(const struct recording *recording, struct date date)
+{
+    const struct business_day *day = calendar_day(recording->ledger->calendar, date);
+    assert(day != NULL);
+    return day->state;
+}
+
+static bool needs_accountant(const struct recording *recording)
+{
+    const struct task *task = recording->task;
+    const struct referred *referred = &recording->referred;
+    return is_till(recording) && (state_of_day(recording, referred->business_date) != DAY_OPEN ||
+                                  access_post(task->identity, referred->kind, task->site) != REASON_NONE);
+}
+
+static void check_reversal(struct recording *recording)
+{
+    const struct referred *referred = &recording->referred;
+    if (!referred->found)
+        refuse(recording, REASON_EVENT_UNKNOWN, "/reverses", "the scheme has no event with this id");
+    else if (referred->site != (recording->task->site != NULL ? recording->task->site->id : 0))
+        refuse(recording, REASON_SITE_DIFFERS, "/site", "the event to reverse is another site's");
+    else if (referred->kind == KIND_JOURNAL)
+        refuse(recording, REASON_REVERSAL_OF_JOURNAL, "/reverses", "a journal is undone by another journal");
+    else if (referred->kind == KIND_REVERSAL)
+        refuse(recording, REASON_REVERSAL_OF_REVERSAL, "/reverses", "the event is itself a reversal");
+    else if (referred->reversed)
+        refuse(recording, REASON_ALREADY_REVERSED, "/reverses", "the event is reversed already");
+    else if (referred->kind == KIND_DISPATCH && referred->arrived)
+        refuse(recording, REASON_DISPATCH_ARRIVED, "/reverses", "reverse its receipts and losses first");
+    else if (needs_accountant(recording))
+        refuse(recording, REASON_REVERSAL_NEEDS_ACCOUNTANT, "/reverses",
+               "a till reverses its own events of an open day only");
+}
+
+static void check_destination(struct recording *recording)
+{
+    const struct ledger *ledger = recording->ledger;
+    recording->to = network_site(ledger->network, recording->event->to);
+    bool elsewhere = recording->to != NULL && recording->to->scheme != ledger->scheme->id;
+    if (elsewhere && is_till(recording)) /* of other schemes it is not to know what sites there are */
+        recording->to = NULL;
+    if (recording->to == NULL)
+        refuse(recording, REASON_SITE_UNKNOWN, "/to", "there is no such site");
+    else if (elsewhere)
+        refuse(recording, REASON_SITE_IN_OTHER_SCHEME, "/to", "the site belongs to another scheme");
+}
+
+/* The day of occurrence; of a reversal, no earlier than the day of what it reverses. */
+static void find_days(struct recording *recording)
+{
+    const struct calendar *calendar = recording->ledger->calendar;
+    const struct event *event = recording->event;
+    if (event->occurred_at.us > recording->ledger->now.us + FUTURE_ALLOWED_US) {
+        refuse(recording, REASON_OCCURRED_IN_FUTURE, "/occurred_at", "more than 5 minutes from now");
+        return;
+    }
+    if (calendar->count == 0) {
+        refuse(recording, REASON_SCHEME_NOT_OPEN, "", "the scheme has no terms yet");
+        return;
+    }
+    recording->occurrence = calendar_day_of(calendar, event->occurred_at);
+    if (recording->occurrence == NULL) {
+        refuse(recording, REASON_BEFORE_FIRST_DAY, "/occurred_at", "before the scheme's first business day");
+        return;
+    }
+    if (event->kind == KIND_REVERSAL && recording->referred.found &&
+        recording->referred.business_date.days > recording->occurrence->date.days)
+        recording->occurrence = calendar_day(calendar, recording->referred.business_date);
+    recording->posting = calendar_posting_day(calendar, recording->occurrence);
+    assert(recording->posting != NULL); /* the day that contains now is never closed */
+    recording->terms = scheme_terms(recording->ledger->scheme, recording->posting->date);
+    assert(recording->terms != NULL); /* the first day is that of the first terms */
+    recording->terms_then = scheme_terms(recording->ledger->scheme, recording->occurrence->date);
+    if (recording->terms_then == NULL)
+        recording->terms_then = recording->terms;
+}
+
+static void check_open(struct recording *recording, const struct site *site, const char *pointer)
+{
+    if (site != NULL && site->opened_on.days > recording->occurrence->date.days)
+        refuse(recording, REASON_SITE_NOT_OPEN, pointer, "the site opened on a later day");
+}
+
+/* What the cups of a line are worth: on the posting day, by the tariff, on the day of the dispatch. False:
+ * nothing is known of the posting day. */
+static bool find_values(const struct recording *recording, struct posting_line *line)
+{
+    const struct scheme *scheme = recording->ledger->scheme;
+    bool at_counter = line->list == LIST_ISSUED || line->list == LIST_RETURNED;
+    if (!scheme_value(scheme, line->cup_type, recording->posting->date, &line->value))
+        return false;
+    if (!scheme_value(scheme, line->cup_type, recording->occurrence->date, &line->tariff)) {
+        line->tariff = line->value;
+        line->without_tariff = at_counter;
+    }
+    if (recording->referred.kind == KIND_DISPATCH &&
+        !scheme_value(scheme, line->cup_type, recording->transfer.business_date, &line->dispatch_value))
+        line->dispatch_value = line->value; /* a type that was not in the dispatch, and new since */
+    return true;
+}
+
+static void add_line(struct recording *recording, enum line_list list, const char *name, size_t index,
+                     const struct cup_line *cups)
+{
+    char pointer[POINTER_MAX];
+    const struct ledger *ledger = recording->ledger;
+    const struct cup_type *type = network_cup_type(ledger->network, cups->cup_type);
+    struct posting_line line = {.list = list, .damaged = cups->damaged, .n = cups->quantity};
+    snprintf(pointer, sizeof pointer, "/%s/%zu/cup_type", name, index);
+    if (type == NULL) {
+        refuse(recording, REASON_CUP_TYPE_UNKNOWN, pointer, "there is no such cup type");
+        return;
+    }
+    line.cup_type = type->id;
+    if (recording->posting == NULL)
+        return;
+    if (!find_values(recording, &line)) {
+        refuse(recording, REASON_NO_REFUND_VALUE, pointer,
+               "the cup type has no refund value on the day to which the event posts");
+        return;
+    }
+    recording->lines[recording->line_count++] = line;
+}
+
+static void add_lines(struct recording *recording, enum line_list list, const char *name,
+                      const struct cup_lines *lines)
+{
+    for (size_t i = 0; i < lines->count; i++)
+        add_line(recording, list, name, i, &lines->lines[i]);
+}
+
+static enum store_result find_lines(struct recording *recording)
+{
+    const struct event *event = recording->event;
+    size_t most =
+        event->issued.count + event->returned.count + event->cups.count + recording->referred.leg_count;
+    recording->lines = arena_array(recording->ledger->arena, most + 1, sizeof *recording->lines);
+    if (recording->lines == NULL)
+        return STORE_FAILED;
+    add_lines(recording, LIST_RETURNED, "returned", &event->returned);
+    add_lines(recording, LIST_ISSUED, "issued", &event->issued);
+    add_lines(recording, event->kind == KIND_COUNT ? LIST_COUNTED : LIST_CUPS, "cups", &event->cups);
+    return STORE_OK;
+}
+
+/* Of a count: from what was counted to the difference from the book as it stood at that instant. */
+static enum store_result find_differences(struct recording *recording)
+{
+    struct ledger *ledger = recording->ledger;
+    struct leg *later;
+    size_t later_count;
+    enum store_result result = ledger_flush(ledger);
+    if (result == STORE_OK)
+        result = store_book_after(ledger->pg, ledger->arena, ledger->scheme->id, recording->task->site->id,
+                                  recording->event->occurred_at, recording->occurrence->date, &later,
+                                  &later_count);
+    for (size_t i = 0; i < recording->line_count && result == STORE_OK; i++) {
+        struct posting_line *line = &recording->lines[i];
+        struct account stock = account_of(ACCOUNT_SITE_STOCK, recording->task->site->id, line->cup_type);
+        int64_t book;
+        result = ledger_balance(ledger, stock, &book);
+        for (size_t l = 0; l < later_count && result == STORE_OK; l++)
+            if (later[l].account.code == stock.code)
+                book -= later[l].amount;
+        line->n.count -= book;
+    }
+    return result;
+}
+
+/* The lines that bring reversed cups to the value now in force. */
+static enum store_result find_revalued(struct recording *recording)
+{
+    const struct ledger *ledger = recording->ledger;
+    const struct referred *referred = &recording->referred;
+    size_t count = 0;
+    struct value_change *changes = arena_array(ledger->arena, referred->leg_count + 1, sizeof *changes);
+    if (changes == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < referred->leg_count; i++) {
+        struct money before, now;
+        int32_t cup_type = account_cup_type(referred->legs[i].account);
+        if (!account_counts_cups(referred->legs[i].account) ||
+            !scheme_value(ledger->scheme, cup_type, referred->business_date, &before) ||
+            !scheme_value(ledger->scheme, cup_type, recording->posting->date, &now) ||
+            !money_sub(now, before, &changes[count].change))
+            continue;
+        changes[count++].cup_type = cup_type;
+    }
+    recording->line_count =
+        posting_revalue_reversed(referred->legs, referred->leg_count, changes, count, recording->lines);
+    return STORE_OK;
+}
+
+/* The till amount: what was stated, or the tariff. A return states what was paid out. The terms of the day of
+ * occurrence say which counts, so that nobody gains by posting late. */
+static void find_till(struct recording *recording)
+{
+    const struct event *event = recording->event;
+    struct money tariff, value, stated = {event->amount.unscaled};
+    if (posting_tariff(recording->lines, recording->line_count, &tariff, &value) != REASON_NONE ||
+        !money_sub(tariff, value, &recording->exception_facts.late_tariff)) {
+        refuse(recording, REASON_OUT_OF_RANGE, "", "the value of the cups is too large");
+        return;
+    }
+    if (event->amount_stated && event->amount.scale != recording->ledger->scheme->currency->decimals) {
+        faults_add(recording->faults, REASON_AMOUNT_DECIMALS, "/amount", "%s has %u decimals",
+                   recording->ledger->scheme->currency->code, recording->ledger->scheme->currency->decimals);
+        return;
+    }
+    if (event->kind == KIND_RETURN)
+        stated.minor = -stated.minor;
+    recording->facts.till =
+        event->amount_stated && !recording->terms_then->charge_variances ? stated : tariff;
+    recording->exception_facts.amount_stated = event->amount_stated;
+    recording->exception_facts.off_tariff.minor = stated.minor - tariff.minor;
+}
+
+static void find_leg(struct recording *recording, size_t i)
+{
+    char pointer[POINTER_MAX];
+    const struct ledger *ledger = recording->ledger;
+    const struct stated_leg *stated = &recording->event->legs[i];
+    const struct currency *currency = ledger->scheme->currency;
+    struct leg *leg = &recording->stated[i];
+    leg->amount = stated->amount.unscaled;
+    snprintf(pointer, sizeof pointer, "/legs/%zu/account", i);
+    if (!network_account(ledger->network, stated->account, &leg->account))
+        refuse(recording, REASON_ACCOUNT_UNKNOWN, pointer, "there is no such account");
+    else if (!posting_journal_takes(account_kind_of(leg->account)))
+        refuse(recording, REASON_NOT_FOR_JOURNALS, pointer,
+               "is none of bank, bank_suspense, income, expense, tax and refund_variance");
+    snprintf(pointer, sizeof pointer, "/legs/%zu/amount", i);
+    if (stated->amount.scale != currency->decimals)
+        faults_add(recording->faults, REASON_AMOUNT_DECIMALS, pointer, "%s has %u decimals", currency->code,
+                   currency->decimals);
+}
+
+/* A journal's legs: money of accounts that two people may move, which sums to zero. */
+static enum store_result find_legs(struct recording *recording)
+{
+    const struct event *event = recording->event;
+    struct money sum = {0};
+    recording->stated =
+        arena_array(recording->ledger->arena, event->leg_count + 1, sizeof *recording->stated);
+    if (recording->stated == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < event->leg_count; i++)
+        find_leg(recording, i);
+    if (recording->faults->count > 0)
+        return STORE_OK;
+    for (size_t i = 0; i < event->leg_count; i++) /* a hundred amounts, each bounded: they fit */
+        sum.minor += recording->stated[i].amount;
+    if (sum.minor != 0)
+        refuse(recording, REASON_UNBALANCED, "/legs", "do not sum to zero");
+    return STORE_OK;
+}
+
+static int64_t forfeited_or_zero(int64_t cups)
+{
+    return cups > 0 ? cups : 0;
+}
+
+/* Forfeits no more than customers hold, reinstates no more than is forfeited; reversals of the two likewise.
+ */
+static enum store_result check_quantity(struct recording *recording, enum entry_kind kind, int32_t cup_type,
+                                        int64_t quantity, const char *pointer)
+{
+    struct ledger *ledger = recording->ledger;
+    int64_t out;
+    enum store_result result = STORE_OK;
+    if (kind == KIND_FORFEIT) {
+        result = ledger_balance(ledger, account_of(ACCOUNT_WITH_CUSTOMERS, 0, cup_type), &out);
+        if (result == STORE_OK && quantity > out)
+            refuse(recording, REASON_MORE_THAN_OUT, pointer, "customers do not hold that many");
+    } else {
+        result = ledger_flush(ledger);
+        if (result == STORE_OK)
+            result = store_forfeited(ledger->pg, ledger->scheme->id, cup_type, &out);
+        if (result == STORE_OK && quantity > forfeited_or_zero(out))
+            refuse(recording, REASON_MORE_THAN_FORFEITED, pointer, "not that many are forfeited");
+    }
+    return result;
+}
+
+static enum store_result check_quantities(struct recording *recording)
+{
+    enum store_result result = STORE_OK;
+    const struct referred *referred = &recording->referred;
+    enum entry_kind kind = recording->event->kind;
+    if (kind == KIND_FORFEIT || kind == KIND_REINSTATE)
+        for (size_t i = 0; i < recording->line_count && result == STORE_OK; i++)
+            result = check_quantity(recording, kind, recording->lines[i].cup_type,
+                                    recording->lines[i].n.count, "/cups");
+    if (kind == KIND_REVERSAL && (referred->kind == KIND_FORFEIT || referred->kind == KIND_REINSTATE)) {
+        enum entry_kind opposite = referred->kind == KIND_FORFEIT ? KIND_REINSTATE : KIND_FORFEIT;
+        for (size_t i = 0; i < referred->cup_count && result == STORE_OK; i++)
+            result = check_quantity(recording, opposite, referred->cups[i].cup_type,
+                                    referred->cups[i].quantity, "/reverses");
+    }
+    return result;
+}
+
+static enum store_result find_facts(struct recording *recording)
+{
+    const struct task *task = recording->task;
+    struct posting_facts *facts = &recording->facts;
+    enum store_result result = STORE_OK;
+    if (recording->event->kind == KIND_COUNT)
+        result = find_differences(recording);
+    else if (recording->event->kind == KIND_REVERSAL)
+        result = find_revalued(recording);
+    if (result != STORE_OK)
+        return result;
+    facts->kind = recording->event->kind;
+    facts->stock_terms = recording->ledger->scheme->stock_terms;
+    facts->charge_shortages = recording->terms_then->charge_shortages;
+    facts->bearer = recording->event->bearer;
+    facts->tax_rate = recording->terms->tax_rate;
+    facts->site = task->site != NULL ? task->site->id : 0;
+    facts->sender = recording->transfer.sender;
+    facts->receiver = recording->transfer.receiver;
+    facts->lines = recording->lines;
+    facts->line_count = recording->line_count;
+    if (facts->kind == KIND_REVERSAL) {
+        facts->reversed = recording->referred.legs;
+        facts->reversed_count = recording->referred.leg_count;
+    }
+    facts->stated = recording->stated;
+    facts->stated_count = recording->event->leg_count;
+    return STORE_OK;
+}
+
+/* All checks but authorisation and duplicate. Faults are in recording->faults. */
+enum store_result recording_check(struct recording *recording)
+{
+    const struct event *event = recording->event;
+    enum store_result result = look_up_referred(recording);
+    if (result != STORE_OK)
+        return result;
+    find_days(recording);
+    if (event->kind == KIND_RECEIPT || event->kind == KIND_TRANSIT_LOSS)
+        check_dispatch(recording);
+    if (event->kind == KIND_REVERSAL)
+        check_reversal(recording);
+    if (event->kind == KIND_DISPATCH)
+        check_destination(recording);
+    if (recording->occurrence != NULL) {
+        check_open(recording, recording->task->site, "/site");
+        check_open(recording, recording->to, "/to");
+    }
+    result = find_lines(recording);
+    if (result == STORE_OK && event->kind == KIND_JOURNAL)
+        result = find_legs(recording);
+    if (result != STORE_OK || recording->faults->count > 0)
+        return result;
+    find_till(recording);
+    result = check_quantities(recording);
+    if (result != STORE_OK || recording->faults->count > 0)
+        return result;
+    return find_facts(recording);
+}

@@ -1,0 +1,232 @@
+/* SPDX-License-Identifier: ISC */
+/* The entry: its legs, its exceptions, and what it does to transfers and to the tally of forfeited cups. */
+#include "app/posting/recording.h"
+
+#include <string.h>
+
+static enum store_result derive_legs(struct recording *recording)
+{
+    struct leg_list *legs = &recording->legs;
+    legs->capacity = posting_legs_max(recording->line_count,
+                                      recording->facts.reversed_count + recording->facts.stated_count);
+    legs->legs = arena_array(recording->ledger->arena, legs->capacity, sizeof *legs->legs);
+    if (legs->legs == NULL)
+        return STORE_FAILED;
+    if (posting_derive(&recording->facts, legs) != REASON_NONE)
+        faults_add(recording->faults, REASON_OUT_OF_RANGE, "", "an amount is too large");
+    return STORE_OK;
+}
+
+static bool may_fall_below_zero(struct account account)
+{
+    enum account_kind kind = account_kind_of(account);
+    return kind == ACCOUNT_SITE_STOCK || kind == ACCOUNT_DAMAGED || kind == ACCOUNT_WITH_CUSTOMERS;
+}
+
+/* The balances that the legs' cup accounts will have. */
+static enum store_result balances_after(struct recording *recording, int64_t **after)
+{
+    const struct leg_list *legs = &recording->legs;
+    *after = arena_array(recording->ledger->arena, legs->count + 1, sizeof **after);
+    if (*after == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < legs->count; i++) {
+        if (!may_fall_below_zero(legs->legs[i].account))
+            continue;
+        enum store_result result = ledger_balance(recording->ledger, legs->legs[i].account, &(*after)[i]);
+        if (result != STORE_OK)
+            return result;
+        for (size_t l = 0; l < legs->count; l++)
+            if (legs->legs[l].account.code == legs->legs[i].account.code)
+                (*after)[i] += legs->legs[l].amount;
+    }
+    return STORE_OK;
+}
+
+/* The reversal of a receipt or a loss: what its dispatch comes to without it. */
+static void take_back_arrival(struct recording *recording)
+{
+    const struct referred *referred = &recording->referred;
+    for (size_t t = 0; t < recording->transfer.line_count; t++) {
+        struct transfer_open *line = &recording->transfer.lines[t];
+        for (size_t i = 0; i < referred->cup_count; i++) {
+            if (referred->cups[i].cup_type != line->cup_type || referred->cups[i].damaged != line->damaged)
+                continue;
+            line->received -= referred->kind == KIND_RECEIPT ? referred->cups[i].quantity : 0;
+            line->lost -= referred->kind == KIND_TRANSIT_LOSS ? referred->cups[i].quantity : 0;
+        }
+    }
+}
+
+static enum store_result find_exceptions(struct recording *recording, struct exception **found, size_t *count)
+{
+    struct exception_facts *facts = &recording->exception_facts;
+    const struct task *task = recording->task;
+    int64_t *after;
+    enum store_result result = balances_after(recording, &after);
+    if (result != STORE_OK)
+        return result;
+    facts->posting = &recording->facts;
+    facts->legs = recording->legs.legs;
+    facts->leg_count = recording->legs.count;
+    facts->balances_after = after;
+    facts->late = recording->posting != recording->occurrence;
+    facts->site_closed = task->site != NULL && recording->occurrence->date.days > task->site->closed_on.days;
+    facts->count_tolerance = recording->ledger->scheme->count_tolerance;
+    facts->received_elsewhere = task->site != NULL && task->site->id != recording->transfer.receiver;
+    if (recording->event->kind == KIND_REVERSAL)
+        take_back_arrival(recording);
+    facts->transfer = recording->transfer.lines;
+    facts->transfer_count = recording->transfer.line_count;
+    *found = arena_array(recording->ledger->arena,
+                         exceptions_max(recording->line_count, recording->legs.count, facts->transfer_count),
+                         sizeof **found);
+    if (*found == NULL)
+        return STORE_FAILED;
+    *count = exceptions_find(facts, *found);
+    return STORE_OK;
+}
+
+static enum store_result add_transfer(struct recording *recording, enum entry_kind kind, int64_t dispatch,
+                                      int32_t cup_type, bool damaged, int64_t quantity)
+{
+    bool sends = kind == KIND_DISPATCH;
+    bool fresh = recording->event->kind == KIND_DISPATCH;
+    return ledger_add_transfer(
+        recording->ledger,
+        &(struct transfer_row){
+            .dispatch = dispatch,
+            .cup_type = cup_type,
+            .damaged = damaged,
+            .business_date = fresh ? recording->posting->date : recording->transfer.business_date,
+            .sender = fresh ? recording->task->site->id : recording->transfer.sender,
+            .receiver = fresh ? recording->to->id : recording->transfer.receiver,
+            .sent = sends ? quantity : 0,
+            .received = kind == KIND_RECEIPT ? quantity : 0,
+            .lost = kind == KIND_TRANSIT_LOSS ? quantity : 0,
+        });
+}
+
+/* What the entry does to a dispatch's state, or to the tally of forfeited cups, per list of cups. */
+static enum store_result add_effect(struct recording *recording, enum entry_kind kind, int64_t dispatch,
+                                    int32_t cup_type, bool damaged, int64_t quantity)
+{
+    switch (kind) {
+    case KIND_DISPATCH:
+    case KIND_RECEIPT:
+    case KIND_TRANSIT_LOSS:
+        return add_transfer(recording, kind, dispatch, cup_type, damaged, quantity);
+    case KIND_FORFEIT:
+        return ledger_add_forfeited(recording->ledger, cup_type, quantity);
+    case KIND_REINSTATE:
+        return ledger_add_forfeited(recording->ledger, cup_type, -quantity);
+    default:
+        return STORE_OK;
+    }
+}
+
+static enum store_result add_effects(struct recording *recording, int64_t entry)
+{
+    const struct referred *referred = &recording->referred;
+    enum entry_kind kind = recording->event->kind;
+    enum store_result result = STORE_OK;
+    if (referred->found)
+        result = ledger_add_reference(recording->ledger, referred->entry);
+    if (kind == KIND_REVERSAL) {
+        int64_t dispatch = referred->kind == KIND_DISPATCH ? referred->entry : referred->refers;
+        for (size_t i = 0; i < referred->cup_count && result == STORE_OK; i++)
+            result = add_effect(recording, referred->kind, dispatch, referred->cups[i].cup_type,
+                                referred->cups[i].damaged, -referred->cups[i].quantity);
+        return result;
+    }
+    for (size_t i = 0; i < recording->line_count && result == STORE_OK; i++)
+        result = add_effect(recording, kind, referred->found ? referred->entry : entry,
+                            recording->lines[i].cup_type, recording->lines[i].damaged,
+                            recording->lines[i].n.count);
+    return result;
+}
+
+static enum store_result append(struct recording *recording, int64_t *entry)
+{
+    const struct task *task = recording->task;
+    return ledger_append(recording->ledger,
+                         &(struct draft){
+                             .kind = recording->event->kind,
+                             .business_date = recording->posting->date,
+                             .late = recording->posting != recording->occurrence,
+                             .site = task->site != NULL ? task->site->id : 0,
+                             .key = task->identity->key,
+                             .occurred_at = recording->event->occurred_at,
+                             .event = recording->event,
+                             .legs = recording->legs.legs,
+                             .leg_count = recording->legs.count,
+                             .mirrored_kind = recording->referred.kind,
+                             .mirrored_date = recording->referred.business_date,
+                             .mirrored_count = recording->facts.reversed_count,
+                         },
+                         entry);
+}
+
+static enum store_result post(struct recording *recording)
+{
+    struct exception *exceptions;
+    size_t exception_count;
+    int64_t entry;
+    struct event_result *answer = recording->task->result;
+    enum store_result result = find_exceptions(recording, &exceptions, &exception_count);
+    if (result == STORE_OK)
+        result = append(recording, &entry);
+    for (size_t i = 0; i < exception_count && result == STORE_OK; i++)
+        result = ledger_add_exception(recording->ledger, (int32_t)i, exceptions[i]);
+    if (result == STORE_OK)
+        result = add_effects(recording, entry);
+    if (result == STORE_OK)
+        result = recording_give_exceptions(recording->ledger, recording->task, exceptions, exception_count);
+    if (result != STORE_OK)
+        return result;
+    answer->status = EVENT_RECORDED;
+    answer->entry = entry;
+    answer->business_date = recording->posting->date;
+    answer->late = recording->posting != recording->occurrence;
+    struct desk_event known = {
+        .known = {.id = recording->event->id,
+                  .entry = entry,
+                  .business_date = answer->business_date,
+                  .late = answer->late},
+        .exceptions = exceptions,
+        .exception_count = exception_count,
+    };
+    memcpy(known.known.digest, recording->event->digest.bytes, sizeof known.known.digest);
+    return desk_remember(recording->desk, &known);
+}
+
+enum store_result recording_post(struct recording *recording)
+{
+    enum store_result result = derive_legs(recording);
+    return result == STORE_OK && recording->faults->count == 0 ? post(recording) : result;
+}
+
+/* In the job's memory, like the event: it is written with the batch. */
+static enum store_result leave_proposal(struct recording *recording)
+{
+    struct desk *desk = recording->desk;
+    struct desk_event known = {.known = {.id = recording->event->id, .standing = STANDING_PROPOSED}};
+    if (!arena_grow(recording->ledger->arena, &desk->proposals, desk->proposal_count,
+                    &desk->proposal_capacity, sizeof *desk->proposals))
+        return STORE_FAILED;
+    desk->proposals[desk->proposal_count++] = (struct proposal_row){
+        .event = recording->event,
+        .legs = recording->legs.legs,
+        .leg_count = recording->legs.count,
+        .key = recording->task->identity->key,
+    };
+    recording->task->result->status = EVENT_PROPOSED;
+    memcpy(known.known.digest, recording->event->digest.bytes, sizeof known.known.digest);
+    return desk_remember(desk, &known);
+}
+
+enum store_result recording_propose(struct recording *recording)
+{
+    enum store_result result = derive_legs(recording);
+    return result == STORE_OK && recording->faults->count == 0 ? leave_proposal(recording) : result;
+}

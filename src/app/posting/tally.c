@@ -1,0 +1,81 @@
+/* SPDX-License-Identifier: ISC */
+/* Rows by the order in which they were first asked for, found by their keys. */
+#include "app/posting/tally.h"
+
+void tally_init(struct tally *tally, struct arena *arena)
+{
+    *tally = (struct tally){.arena = arena};
+    pairs_init(&tally->movement_keys, arena);
+    pairs_init(&tally->site_day_keys, arena);
+}
+
+enum store_result tally_move(struct tally *tally, struct date date, struct leg leg)
+{
+    uint32_t position;
+    bool added;
+    if (!pairs_put(&tally->movement_keys, (struct pair){leg.account.code, date.days}, &position, &added) ||
+        !arena_grow(tally->arena, &tally->movements, position, &tally->movement_capacity,
+                    sizeof *tally->movements))
+        return STORE_FAILED;
+    struct movement_row *movement = &tally->movements[position];
+    if (added)
+        *movement = (struct movement_row){leg.account, date, 0};
+    return __builtin_add_overflow(movement->amount, leg.amount, &movement->amount) ? STORE_OUT_OF_RANGE
+                                                                                   : STORE_OK;
+}
+
+struct site_day_row *tally_site_day(struct tally *tally, int32_t site, struct date date)
+{
+    uint32_t position;
+    bool added;
+    if (!pairs_put(&tally->site_day_keys, (struct pair){site, date.days}, &position, &added) ||
+        !arena_grow(tally->arena, &tally->site_days, position, &tally->site_day_capacity,
+                    sizeof *tally->site_days))
+        return NULL;
+    if (added)
+        tally->site_days[position] = (struct site_day_row){.site = site, .business_date = date};
+    return &tally->site_days[position];
+}
+
+static bool add_figures(struct site_day_row *row, const struct site_day_row *more)
+{
+    int64_t *figures[] = {&row->activity.issued,
+                          &row->activity.returned,
+                          &row->activity.collected,
+                          &row->activity.refunded,
+                          &row->activity.stock,
+                          &row->activity.other,
+                          &row->fees,
+                          &row->tax};
+    const int64_t added[] = {more->activity.issued,
+                             more->activity.returned,
+                             more->activity.collected,
+                             more->activity.refunded,
+                             more->activity.stock,
+                             more->activity.other,
+                             more->fees,
+                             more->tax};
+    for (size_t i = 0; i < sizeof added / sizeof added[0]; i++)
+        if (__builtin_add_overflow(*figures[i], added[i], figures[i]))
+            return false;
+    return true;
+}
+
+enum store_result tally_add(struct tally *tally, const struct tally *more)
+{
+    enum store_result result = STORE_OK;
+    for (size_t i = 0; i < more->movement_keys.count && result == STORE_OK; i++) {
+        const struct movement_row *movement = &more->movements[i];
+        result =
+            tally_move(tally, movement->business_date, (struct leg){movement->account, movement->amount});
+    }
+    for (size_t i = 0; i < more->site_day_keys.count && result == STORE_OK; i++) {
+        const struct site_day_row *day = &more->site_days[i];
+        struct site_day_row *sum = tally_site_day(tally, day->site, day->business_date);
+        if (sum == NULL)
+            return STORE_FAILED;
+        if (!add_figures(sum, day))
+            return STORE_OUT_OF_RANGE;
+    }
+    return result;
+}

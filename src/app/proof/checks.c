@@ -1,0 +1,178 @@
+/* SPDX-License-Identifier: ISC */
+/* The table of checks, and running them. */
+#include "app/proof/checks.h"
+
+#include "base/memory.h"
+#include "sql.h"
+#include "store/network_store.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+enum { FINDING_MAX = 256 };
+
+static const struct check checks[] = {
+    {"legs_balance", "The legs of each entry, and all balances, sum to zero in each unit",
+     &sql_check_legs_balance, NULL},
+    {"balances_match_legs", "Balances are the sums of their legs", &sql_check_balances_match_legs, NULL},
+    {"deposit_cover", "Deposits held are the refund value of the cups they are for", &sql_check_deposit_cover,
+     NULL},
+    {"cups_conserved", "What was supplied is somewhere", &sql_check_cups_conserved, NULL},
+    {"positions_cleared", "Closes cleared what they settled, and payments reproduce the positions",
+     &sql_check_positions_cleared, NULL},
+    {"payments_match", "What is settled and not paid is the sum of the payments that are under way",
+     &sql_check_payments_match, NULL},
+    {"journals_by_two", "Each journal is what one key proposed and another approved",
+     &sql_check_journals_by_two, NULL},
+    {"entries_gapless", "Entries are numbered without gaps, and days count theirs",
+     &sql_check_entries_gapless, NULL},
+    {"events_once", "Every event is one entry", &sql_check_events_once, NULL},
+    {"site_days_match", "What sites did in a day is what events and legs say", &sql_check_site_days_match,
+     NULL},
+    {"fees_match", "Fees are what events and the terms of their days come to", &sql_check_fees_match, NULL},
+    {"cup_days_match",
+     "What is kept of a closed day's cups and deposits is what sites did and balances moved",
+     &sql_check_cup_days_match, NULL},
+    {"transfers_match", "Transfers are what dispatches, receipts and losses say", &sql_check_transfers_match,
+     NULL},
+    {"funding", "What stands against the deposits is explained by its causes", &sql_check_funding, NULL},
+    {"seals_verify", "Sealed days verify from the raw entries", NULL, check_seals},
+    {"days_match", "Business days follow each other without a gap, and are closed in order, each with a seal",
+     &sql_check_days_match, NULL},
+    {"entries_match_events", "What stands beside an entry's leaf is what event, legs and calendar say",
+     &sql_check_entries_match_events, NULL},
+    {"changes_verify",
+     "Reference data and keys are what their recorded changes left, and none of these is missing",
+     &sql_check_changes_verify, NULL},
+    {"lists_match", "Lists of what is open, and counts of payments, are what their rows say",
+     &sql_check_lists_match, NULL},
+    {"particulars_verify", "What else was fixed with a closed day is what it was then", NULL,
+     check_particulars},
+};
+
+enum { CHECK_COUNT = sizeof checks / sizeof checks[0] };
+
+const struct check *checks_all(size_t *count)
+{
+    *count = CHECK_COUNT;
+    return checks;
+}
+
+static void tell(const struct check_scope *scope, const char *finding)
+{
+    if (scope->listener != NULL)
+        scope->listener->found(scope->listener->context, scope->scheme, scope->check, finding);
+}
+
+void check_examined(const struct check_scope *scope, struct check_figures *figures, bool broken,
+                    const char *format, ...)
+{
+    char finding[FINDING_MAX];
+    va_list arguments;
+    figures->examined++;
+    if (!broken || memory_has_failed()) /* then the check has not been made, and run() says so */
+        return;
+    va_start(arguments, format);
+    vsnprintf(finding, sizeof finding, format, arguments);
+    va_end(arguments);
+    if (figures->broken++ == 0)
+        figures->detail = arena_copy(scope->arena, finding, strlen(finding));
+    tell(scope, finding);
+}
+
+/* Tells the lines, and leaves the first. */
+static void take_findings(const struct check_scope *scope, struct check_figures *figures, char *lines)
+{
+    int64_t told = 0;
+    char *rest = lines, *line;
+    char more[FINDING_MAX];
+    for (; (line = strsep(&rest, "\n")) != NULL && figures->broken > 0; told++)
+        tell(scope, line);
+    if (told > 0 && told < figures->broken) {
+        snprintf(more, sizeof more, "and %lld more", (long long)(figures->broken - told));
+        tell(scope, more);
+    }
+    figures->detail = lines;
+}
+
+/* A row that a superuser changed may be such that a statement can't be computed: JSON that is none, a number
+ * too large. That is a finding, and the other checks go on. */
+static enum store_result could_not_compute(const struct check_scope *scope, struct check_figures *figures)
+{
+    const char *error = pg_last_error(scope->pg);
+    check_examined(scope, figures, true, "could not be computed: %.*s", (int)strcspn(error, "\n"), error);
+    return pg_back_to_mark(scope->pg);
+}
+
+static enum store_result run_sql(const struct check_scope *scope, struct check_figures *figures)
+{
+    char *lines;
+    enum store_result result = pg_mark(scope->pg);
+    if (result != STORE_OK)
+        return result;
+    result = read_check(scope->pg, scope->arena, scope->check->sql, scope->scheme->id, figures, &lines);
+    if (result == STORE_REFUSED || result == STORE_OUT_OF_RANGE)
+        return could_not_compute(scope, figures);
+    if (result == STORE_OK)
+        take_findings(scope, figures, lines);
+    return result;
+}
+
+static enum store_result run(const struct check_scope *scope, struct check_result *result)
+{
+    struct check_figures figures = {0};
+    enum store_result stored =
+        scope->check->sql != NULL ? run_sql(scope, &figures) : scope->check->run(scope, &figures);
+    *result = (struct check_result){
+        .check = scope->check,
+        .scheme = scope->scheme,
+        .examined = figures.examined,
+        .broken = figures.broken,
+        .detail = figures.broken > 0 && figures.detail != NULL ? figures.detail : scope->check->title};
+    return stored == STORE_OK && memory_has_failed() ? STORE_UNAVAILABLE : stored;
+}
+
+static enum store_result run_all(struct check_scope *scope, const char *code, struct check_results *results)
+{
+    const struct network *network = scope->network;
+    *results = (struct check_results){.hold = true};
+    results->items =
+        arena_array(scope->arena, network->scheme_count * CHECK_COUNT + 1, sizeof *results->items);
+    if (results->items == NULL)
+        return STORE_FAILED;
+    for (size_t s = 0; s < network->scheme_count; s++) {
+        scope->scheme = &network->schemes[s];
+        if (code != NULL && strcmp(code, scope->scheme->code) != 0)
+            continue;
+        for (size_t i = 0; i < CHECK_COUNT; i++) {
+            struct check_result *result = &results->items[results->count++];
+            scope->check = &checks[i];
+            enum store_result stored = run(scope, result);
+            if (stored != STORE_OK)
+                return stored;
+            results->hold = results->hold && result->broken == 0;
+        }
+    }
+    return STORE_OK;
+}
+
+enum store_result checks_run(struct pg *pg, struct arena *arena, const char *scheme,
+                             const struct check_listener *listener, struct check_results *results)
+{
+    struct network *network = arena_alloc(arena, sizeof *network);
+    struct keyring keys;
+    if (network == NULL)
+        return STORE_FAILED;
+    struct check_scope scope = {.pg = pg, .arena = arena, .network = network, .listener = listener};
+    enum store_result result = pg_begin_read(pg);
+    if (result == STORE_OK)
+        result = store_network_load(pg, arena, network, &keys);
+    if (result == STORE_OK)
+        result = run_all(&scope, scheme, results);
+    if (result == STORE_OK)
+        result = pg_commit(pg);
+    if (result != STORE_OK)
+        pg_rollback(pg);
+    return result;
+}

@@ -1,0 +1,66 @@
+/* SPDX-License-Identifier: ISC */
+/* What must hold at every committed moment, and the checks that it does.
+ *
+ * Each check is one row of a table: most are one statement under sql/checks, which computes its figures from
+ * the raw entries and never from what it checks; those that need hashing are functions. They run in one
+ * read-only transaction, so that all see the same moment, and cost by the size of the ledger. */
+#ifndef DEPOSITD_APP_PROOF_CHECKS_H
+#define DEPOSITD_APP_PROOF_CHECKS_H
+
+#include "depositd/network.h"
+#include "store/read_store.h"
+
+struct check;
+
+/* Is told of what does not hold as it is found. */
+struct check_listener {
+    void (*found)(void *context, const struct scheme *scheme, const struct check *check, const char *finding);
+    void *context;
+};
+
+struct check_scope {
+    struct pg *pg;
+    struct arena *arena;
+    const struct network *network;
+    const struct check_listener *listener; /* NULL: nobody listens */
+    const struct scheme *scheme;
+    const struct check *check;
+};
+
+struct check {
+    const char *name;
+    const char *title;     /* what holds */
+    const struct sql *sql; /* gives at most 1000 findings, a line each; NULL: run */
+    enum store_result (*run)(const struct check_scope *scope, struct check_figures *figures);
+};
+
+const struct check *checks_all(size_t *count);
+
+struct check_result {
+    const struct check *check;
+    const struct scheme *scheme;
+    int64_t examined, broken;
+    const char *detail; /* what is broken first, else what holds */
+};
+
+struct check_results {
+    struct check_result *items; /* by scheme, then in the order of the table */
+    size_t count;
+    bool hold; /* all of them */
+};
+
+/* Of one scheme, or with NULL of all; a code that is none gives no results. Results are of the arena. */
+MUST_CHECK enum store_result checks_run(struct pg *pg, struct arena *arena, const char *scheme,
+                                        const struct check_listener *listener, struct check_results *results);
+
+/* For the checks that are functions: counts what was examined, and says what was found broken. */
+void check_examined(const struct check_scope *scope, struct check_figures *figures, bool broken,
+                    const char *format, ...) PRINTF_LIKE(4, 5);
+
+/* Recomputes leaves, roots and seals. */
+MUST_CHECK enum store_result check_seals(const struct check_scope *scope, struct check_figures *figures);
+/* Recomputes the particulars of the days. */
+MUST_CHECK enum store_result check_particulars(const struct check_scope *scope,
+                                               struct check_figures *figures);
+
+#endif

@@ -1,0 +1,70 @@
+/* SPDX-License-Identifier: ISC */
+/* From rows to what was hashed. A row may be anything that a superuser can write. */
+#include "app/proof/sealed.h"
+
+#include "app/closing/close.h"
+#include "app/posting/canonical.h"
+
+/* Whether the network has what the account's number speaks of, and the number says no more than the account's
+ * name would: else two numbers would have one leaf. */
+static bool account_is_known(const struct network *network, struct account account)
+{
+    enum account_kind kind = account_kind_of(account);
+    int32_t owner = account_owner(account), cup_type = account_cup_type(account);
+    if (account_kind_word(kind) == NULL || owner < 0 ||
+        account_of(kind, owner, cup_type).code != account.code)
+        return false;
+    enum account_scope scope = account_kind_scope(kind);
+    if (scope == SCOPE_CUP_TYPE || scope == SCOPE_SITE_CUP_TYPE)
+        if (cup_type >= network->cup_type_ids || network->cup_type_by_id[cup_type] == NULL)
+            return false;
+    if (scope == SCOPE_SITE || scope == SCOPE_SITE_CUP_TYPE)
+        return owner < network->site_ids && network->site_by_id[owner] != NULL;
+    return scope != SCOPE_PARTICIPANT ||
+           (owner < network->participant_ids && network->participant_by_id[owner] != NULL);
+}
+
+bool sealed_leaf(const struct network *network, const struct scheme *scheme, const struct leaf_row *row,
+                 struct buffer *text)
+{
+    if (!row->sound || row->kind <= KIND_NONE || row->kind >= KIND_LIMIT ||
+        entry_kind_word(row->kind) == NULL)
+        return false;
+    for (size_t i = 0; i < row->leg_count; i++)
+        if (!account_is_known(network, row->legs[i].account))
+            return false;
+    buffer_reset(text);
+    canonical_leaf(
+        &(struct canonical_entry){
+            .network = network,
+            .scheme = scheme,
+            .entry = row->entry,
+            .business_date = row->business_date,
+            .kind = row->kind,
+            .event = row->event,
+            .legs = row->legs,
+            .leg_count = row->leg_count,
+        },
+        text);
+    return !text->failed;
+}
+
+enum store_result sealed_document(struct pg *pg, struct arena *arena, const struct network *network,
+                                  const struct scheme *scheme, const struct sealed_day *day,
+                                  struct buffer *text)
+{
+    struct position_row *positions;
+    struct payment_row *payments;
+    struct close_document document = {
+        .network = network, .scheme = scheme, .date = day->date, .entries = (uint64_t)day->entries};
+    enum store_result result =
+        read_positions(pg, arena, scheme->id, day->date, &positions, &document.position_count);
+    if (result == STORE_OK)
+        result = read_payments(pg, arena, scheme->id, day->date, &payments, &document.payment_count);
+    if (result != STORE_OK)
+        return result;
+    document.positions = positions;
+    document.payments = payments;
+    close_document(&document, text);
+    return text->failed ? STORE_FAILED : STORE_OK;
+}

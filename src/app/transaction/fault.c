@@ -1,0 +1,84 @@
+/* SPDX-License-Identifier: ISC */
+/* Collecting faults. */
+#include "app/transaction/fault.h"
+
+#include "base/memory.h"
+#include "base/pairs.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+enum { DETAIL_MAX = 300 };
+
+void faults_init(struct faults *faults, struct arena *arena)
+{
+    *faults = (struct faults){.arena = arena};
+}
+
+/* One for each reason, for when there is no memory to make one. */
+static struct fault whole[REASON_COUNT] = {
+#define X(name, code, status, retryable, title) [REASON_##name] = {.reason = REASON_##name, .detail = title},
+    REASON_TABLE(X)
+#undef X
+};
+
+void faults_replace(struct faults *faults, enum reason reason)
+{
+    faults->items = &whole[reason];
+    faults->count = 1;
+    faults->closed = true;
+}
+
+/* Says no more than that the service failed. A broken seal is a verdict. */
+static bool is_own_failure(enum reason reason)
+{
+    return reason_info(reason)->status >= 500 && reason != REASON_SEAL_BROKEN;
+}
+
+static const char *copy(struct arena *arena, const char *text)
+{
+    const char *copied = arena_copy(arena, text, strlen(text));
+    return copied != NULL ? copied : "";
+}
+
+static PRINTF_LIKE(5, 0) void add(struct faults *faults, enum reason reason, const char *pointer,
+                                  const char *parameter, const char *format, va_list arguments)
+{
+    char detail[DETAIL_MAX];
+    if (faults->count == FAULTS_MAX || faults->closed)
+        return;
+    if (arena_grow(faults->arena, &faults->items, faults->count, &faults->capacity, sizeof *faults->items)) {
+        vsnprintf(detail, sizeof detail, format, arguments);
+        faults->items[faults->count++] = (struct fault){
+            .reason = reason,
+            .pointer = pointer != NULL ? copy(faults->arena, pointer) : NULL,
+            .parameter = parameter != NULL ? copy(faults->arena, parameter) : NULL,
+            .detail = copy(faults->arena, detail),
+        };
+    }
+    if (memory_has_failed())
+        faults_replace(faults, is_own_failure(reason) ? reason : REASON_OVERLOADED);
+}
+
+void faults_add(struct faults *faults, enum reason reason, const char *pointer, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    add(faults, reason, pointer, NULL, format, arguments);
+    va_end(arguments);
+}
+
+void faults_add_parameter(struct faults *faults, enum reason reason, const char *parameter,
+                          const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    add(faults, reason, NULL, parameter, format, arguments);
+    va_end(arguments);
+}
+
+void faults_refuse(struct faults *faults, enum reason reason)
+{
+    faults_add(faults, reason, NULL, "%s", reason_info(reason)->title);
+}

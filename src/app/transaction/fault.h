@@ -1,0 +1,38 @@
+/* SPDX-License-Identifier: ISC */
+/* What is wrong with a request: a list of faults, each with a reason and where it stands. Filled by whoever
+ * finds them, from the shape of the JSON to the ledger's own refusals; made into a problem answer at the end.
+ * Memory comes from the arena given at init. A fault that is found after memory has failed on this thread may
+ * be wrong: then the list says only that memory was lacking. Owned by one thread at a time. */
+#ifndef DEPOSITD_APP_TRANSACTION_FAULT_H
+#define DEPOSITD_APP_TRANSACTION_FAULT_H
+
+#include "base/arena.h"
+#include "depositd/reason.h"
+
+enum { FAULTS_MAX = 50 }; /* further ones are dropped */
+
+struct fault {
+    enum reason reason;
+    const char *pointer;   /* RFC 6901, into the body; "" is its root; NULL for a query parameter */
+    const char *parameter; /* the query parameter's name, else NULL */
+    const char *detail;    /* a sentence */
+};
+
+struct faults {
+    struct arena *arena;
+    struct fault *items;
+    size_t count, capacity;
+    bool closed; /* nothing is added any more */
+};
+
+void faults_init(struct faults *faults, struct arena *arena);
+void faults_add(struct faults *faults, enum reason reason, const char *pointer, const char *format, ...)
+    PRINTF_LIKE(4, 5);
+/* With the reason's title for a detail, about no member of a body. */
+void faults_refuse(struct faults *faults, enum reason reason);
+/* In place of all that was found and will be. Takes no memory. */
+void faults_replace(struct faults *faults, enum reason reason);
+void faults_add_parameter(struct faults *faults, enum reason reason, const char *parameter,
+                          const char *format, ...) PRINTF_LIKE(4, 5);
+
+#endif

@@ -1,0 +1,211 @@
+/* SPDX-License-Identifier: ISC */
+/* A parameter's name means the same wherever it stands, so its schema follows from the name, unless the
+ * route's row says otherwise. */
+#include "http/contract/openapi_parameters.h"
+
+#include "http/contract/openapi_components.h"
+#include "http/contract/openapi_examples.h"
+#include "http/request/json_text.h"
+#include "http/request/media.h"
+#include "report/report.h"
+
+#include <assert.h>
+#include <string.h>
+
+enum { EXAMPLE_SIZE = 256 };
+
+struct adding {
+    struct buffer *document;
+    const json_t *examples;
+    const struct route *route;
+};
+
+struct named_schema {
+    const char *name;
+    const char *schema;
+};
+
+#define DATE_SCHEMA "{\"type\":\"string\",\"format\":\"date\"}"
+#define UUID_SCHEMA "{\"type\":\"string\",\"format\":\"uuid\"}"
+#define TEXT_SCHEMA "{\"type\":\"string\",\"minLength\":1}"
+#define FLAG_SCHEMA "{\"type\":\"boolean\"}"
+
+/* All others are codes. */
+static const struct named_schema schemas[] = {
+    {"date", DATE_SCHEMA},
+    {"effective_date", DATE_SCHEMA},
+    {"business_date", DATE_SCHEMA},
+    {"as_of", DATE_SCHEMA},
+    {"from", DATE_SCHEMA},
+    {"to", DATE_SCHEMA},
+    {"event_id", UUID_SCHEMA},
+    {"file_id", UUID_SCHEMA},
+    {"entry", "{\"type\":\"integer\",\"minimum\":1}"},
+    {"after", "{\"type\":\"integer\",\"minimum\":0}"},
+    {"proposal", "{\"type\":\"integer\",\"minimum\":1}"},
+    {"limit", "{\"type\":\"integer\",\"minimum\":1,\"maximum\":1000,\"default\":100}"},
+    {"dry_run", "{\"type\":\"boolean\",\"default\":false}"},
+    {"held", FLAG_SCHEMA},
+    {"open", FLAG_SCHEMA},
+    {"kind", "{\"$ref\":\"#/components/schemas/EntryKind\"}"},
+    {"account", "{\"$ref\":\"#/components/schemas/Account\"}"},
+    {"of", "{\"$ref\":\"#/components/schemas/ChangeOf\"}"},
+    {"why", "{\"type\":\"string\",\"minLength\":1,\"maxLength\":200}"},
+    {"by", TEXT_SCHEMA},
+    {"cursor", TEXT_SCHEMA},
+    {"reference", TEXT_SCHEMA},
+    {"If-Match", TEXT_SCHEMA},
+    {"If-None-Match", TEXT_SCHEMA},
+    {"line", TEXT_SCHEMA},
+    {"payment_id", TEXT_SCHEMA},
+    {"exception_id", TEXT_SCHEMA},
+    {"state", TEXT_SCHEMA},
+};
+
+static const char *schema_of(const char *name)
+{
+    for (size_t i = 0; i < sizeof schemas / sizeof schemas[0]; i++)
+        if (strcmp(name, schemas[i].name) == 0)
+            return schemas[i].schema;
+    return "{\"$ref\":\"#/components/schemas/Code\"}";
+}
+
+/* Names of parts of paths, which have no description of their own. */
+static const struct named_schema meanings[] = {
+    {"scheme", "Code of the scheme"},
+    {"participant", "Code of the participant"},
+    {"site", "Code of the site"},
+    {"cup_type", "Code of the cup type"},
+    {"name", "Name of the key"},
+    {"date", "Business day"},
+    {"effective_date", "Business day from which it holds"},
+    {"event_id", "The event's id, as its client chose it"},
+    {"entry", "Number of the entry in its scheme"},
+    {"proposal", "Number of the proposal"},
+    {"payment_id", "Id of the payment, as the settlement gives it"},
+    {"file_id", "Id of the payment file"},
+    {"line", "Name of the line, as the list of lines gives it"},
+    {"report", "Name of the report, as the list of reports gives it"},
+    {"exception_id", "Id of the exception, as the report of exceptions gives it"},
+};
+
+static const char *meaning_of(const char *name)
+{
+    for (size_t i = 0; i < sizeof meanings / sizeof meanings[0]; i++)
+        if (strcmp(name, meanings[i].name) == 0)
+            return meanings[i].schema;
+    return "Code of what the path names";
+}
+
+/* Numbers and truth values stand in an example without quotes. */
+static void add_example(const struct adding *adding, const char *schema, const char *name, bool in_path)
+{
+    char text[EXAMPLE_SIZE];
+    example_of_parameter(adding->examples, adding->route, name, in_path, text, sizeof text);
+    if (text[0] == '\0')
+        return;
+    member_begin(adding->document, "example");
+    if (strstr(schema, "\"integer\"") != NULL || strstr(schema, "\"boolean\"") != NULL)
+        buffer_add_text(adding->document, text);
+    else
+        string_add(adding->document, text);
+}
+
+static void begin(struct buffer *document, const char *in, const char *name, bool required,
+                  const char *description)
+{
+    element_begin(document);
+    buffer_add_char(document, '{');
+    member_string(document, "in", in);
+    member_string(document, "name", name);
+    if (required)
+        member_boolean(document, "required", true);
+    member_string(document, "description", description);
+    member_begin(document, "schema");
+}
+
+static void add_reports(struct buffer *document)
+{
+    size_t count;
+    const struct report *reports = reports_all(&count);
+    buffer_add_text(document, "{\"type\":\"string\",\"enum\":[");
+    for (size_t i = 0; i < count; i++) {
+        element_begin(document);
+        string_add(document, reports[i].name);
+    }
+    buffer_add_text(document, "]}");
+}
+
+static void add_path_parameter(const struct adding *adding, const char *name)
+{
+    begin(adding->document, "path", name, true, meaning_of(name));
+    if (strcmp(name, "report") == 0)
+        add_reports(adding->document);
+    else
+        buffer_add_text(adding->document, schema_of(name));
+    add_example(adding, schema_of(name), name, true);
+    buffer_add_char(adding->document, '}');
+}
+
+static void add_path_parameters(const struct adding *adding)
+{
+    const char *path = adding->route->path;
+    char name[CODE_SIZE];
+    while ((path = strchr(path, '{')) != NULL) {
+        size_t length = strcspn(++path, "}");
+        assert(length < sizeof name);
+        memcpy(name, path, length);
+        name[length] = '\0';
+        add_path_parameter(adding, name);
+    }
+}
+
+static void add(const struct adding *adding, const char *in, const struct parameter *parameter)
+{
+    begin(adding->document, in, parameter->name, parameter->required, parameter->description);
+    if (parameter->schema != NULL)
+        openapi_reference(adding->document, parameter->schema);
+    else
+        buffer_add_text(adding->document, schema_of(parameter->name));
+    add_example(adding, schema_of(parameter->name), parameter->name, false);
+    buffer_add_char(adding->document, '}');
+}
+
+static void add_format(const struct adding *adding)
+{
+    struct buffer *document = adding->document;
+    unsigned offered = route_media(adding->route);
+    begin(document, "query", "format", false, "Representation; it wins over the header Accept");
+    buffer_add_text(document, "{\"type\":\"string\",\"enum\":[");
+    for (unsigned media = 0; media < MEDIA_COUNT; media++)
+        if ((offered & 1u << media) != 0) {
+            element_begin(document);
+            string_add(document, media_word((enum media)media));
+        }
+    buffer_add_text(document, "]}}");
+}
+
+void openapi_parameters(struct buffer *document, const json_t *examples, const struct route *route)
+{
+    static const struct parameter dry_run = {.name = "dry_run",
+                                             .description = "Say what would happen, and record nothing"};
+    static const struct parameter if_none_match = {
+        .name = "If-None-Match", .description = "Answer only if the resource no longer has this ETag"};
+    static const struct parameter if_match = {
+        .name = "If-Match", .description = "Change it only if the resource still has this ETag"};
+    const struct adding adding = {document, examples, route};
+    member_begin(document, "parameters");
+    buffer_add_char(document, '[');
+    add_path_parameters(&adding);
+    for (size_t i = 0; i < ROUTE_PARAMETERS_MAX && route->parameters[i].name != NULL; i++)
+        add(&adding, "query", &route->parameters[i]);
+    if (route_has_choice(route))
+        add_format(&adding);
+    if (route->dry_run)
+        add(&adding, "query", &dry_run);
+    if (route_has_status(route, 304))
+        add(&adding, "header", &if_none_match);
+    if (route->method == METHOD_PUT)
+        add(&adding, "header", &if_match);
+    buffer_add_char(document, ']');
+}

@@ -1,0 +1,161 @@
+/* SPDX-License-Identifier: ISC */
+/* Reasons that admission, the parsers of bodies and the database give follow from what the route is. All
+ * others stand in the route's row. */
+#include "http/contract/route_reasons.h"
+
+#include "http/request/router.h"
+
+#include <string.h>
+
+const enum reason event_reasons[] = {
+    REASON_SITE_NOT_ALLOWED,     REASON_CUP_TYPE_REPEATED,
+    REASON_AMOUNT_DECIMALS,      REASON_SCHEME_UNKNOWN,
+    REASON_SITE_UNKNOWN,         REASON_CUP_TYPE_UNKNOWN,
+    REASON_EVENT_UNKNOWN,        REASON_SAME_SITE,
+    REASON_SITE_IN_OTHER_SCHEME, REASON_NOT_A_DISPATCH,
+    REASON_OCCURRED_IN_FUTURE,   REASON_SCHEME_NOT_OPEN,
+    REASON_BEFORE_FIRST_DAY,     REASON_SITE_NOT_OPEN,
+    REASON_NO_REFUND_VALUE,      REASON_SITE_DIFFERS,
+    REASON_REVERSAL_OF_REVERSAL, REASON_ALREADY_REVERSED,
+    REASON_DISPATCH_ARRIVED,     REASON_REVERSAL_NEEDS_ACCOUNTANT,
+    REASON_RETIRE_NEEDS_HUB,     REASON_MORE_THAN_OUT,
+    REASON_MORE_THAN_FORFEITED,  REASON_EVENT_ID_CONFLICT,
+    REASON_ACCOUNT_UNKNOWN,      REASON_NOT_FOR_JOURNALS,
+    REASON_UNBALANCED,           REASON_REVERSAL_OF_JOURNAL,
+    REASON_PROPOSAL_DECIDED,     REASON_NONE,
+};
+
+const enum reason reference_reasons[] = {
+    REASON_NAME_TAKEN,
+    REASON_AMOUNT_DECIMALS,
+    REASON_CURRENCY_UNKNOWN,
+    REASON_TIME_ZONE_UNKNOWN,
+    REASON_SCHEME_UNKNOWN,
+    REASON_PARTICIPANT_UNKNOWN,
+    REASON_CUP_TYPE_UNKNOWN,
+    REASON_CUP_TYPE_REPEATED,
+    REASON_STARTS_TOO_SOON,
+    REASON_FIXED_ONCE_POSTED,
+    REASON_NONE,
+};
+
+const enum reason proposal_reasons[] = {
+    REASON_NAME_TAKEN,          REASON_AMOUNT_DECIMALS,   REASON_CURRENCY_UNKNOWN,
+    REASON_TIME_ZONE_UNKNOWN,   REASON_SCHEME_UNKNOWN,    REASON_SITE_UNKNOWN,
+    REASON_PARTICIPANT_UNKNOWN, REASON_CUP_TYPE_UNKNOWN,  REASON_CUP_TYPE_REPEATED,
+    REASON_STARTS_TOO_SOON,     REASON_FIXED_ONCE_POSTED, REASON_PROPOSAL_DECIDED,
+    REASON_SECOND_KEY_NEEDED,   REASON_LINE_NOT_OPEN,     REASON_SCHEME_NOT_OPEN,
+    REASON_BAD_FORMAT,          REASON_MEMBER_MISSING,    REASON_MEMBER_UNKNOWN,
+    REASON_VALUE_UNKNOWN,       REASON_OUT_OF_RANGE,      REASON_NONE,
+};
+
+const enum reason statement_reasons[] = {
+    REASON_NOT_CAMT053,       REASON_STATEMENT_INVALID,  REASON_STATEMENT_CURRENCY,
+    REASON_STATEMENT_ACCOUNT, REASON_STATEMENT_CONFLICT, REASON_TOO_MANY,
+    REASON_OUT_OF_RANGE,      REASON_SCHEME_NOT_OPEN,    REASON_NONE,
+};
+
+static bool is_post_of_events(const struct route *route)
+{
+    return route->run == NULL;
+}
+
+static bool takes_json(const struct route *route)
+{
+    return route->body != NULL || is_post_of_events(route);
+}
+
+bool route_has_body(const struct route *route)
+{
+    return takes_json(route) || route->xml_body != NULL;
+}
+
+static bool has_parameter(const struct route *route, const char *name)
+{
+    for (size_t i = 0; i < ROUTE_PARAMETERS_MAX && route->parameters[i].name != NULL; i++)
+        if (strcmp(route->parameters[i].name, name) == 0)
+            return true;
+    return false;
+}
+
+static bool names_something(const struct route *route)
+{
+    return strchr(route->path, '{') != NULL || has_parameter(route, "scheme");
+}
+
+static bool is_in_row(const struct route *route, enum reason reason)
+{
+    for (const enum reason *item = route->reasons; item != NULL && *item != REASON_NONE; item++)
+        if (*item == reason)
+            return true;
+    return false;
+}
+
+/* Whether the reason follows from what the route is. */
+static bool is_general(const struct route *route, enum reason reason)
+{
+    bool writes = route->method != METHOD_GET;
+    switch ((int)reason) {
+    case REASON_UNAUTHENTICATED:
+    case REASON_TOO_MANY_REQUESTS:
+        return route->roles != 0;
+    case REASON_ROLE_NOT_ALLOWED:
+        return route->roles != 0 && route->roles != FOR_ALL;
+    case REASON_CROSS_SITE:
+        return writes;
+    case REASON_NOT_FOUND:
+        return names_something(route) && !is_post_of_events(route);
+    case REASON_BAD_FRAMING:
+    case REASON_REQUEST_TIMEOUT:
+    case REASON_TARGET_TOO_LONG:
+    case REASON_HEAD_TOO_LARGE:
+    case REASON_NOT_IMPLEMENTED:
+    case REASON_VERSION_NOT_SUPPORTED:
+    case REASON_METHOD_NOT_ALLOWED:
+    case REASON_NOT_ACCEPTABLE:
+    case REASON_BODY_TOO_LARGE:
+    case REASON_PARAMETER_UNKNOWN:
+    case REASON_PARAMETER_INVALID:
+    case REASON_INTERNAL_ERROR:
+    case REASON_OVERLOADED:
+        return true;
+    case REASON_TOO_SLOW:
+        return !route->at_once;
+    case REASON_PARAMETER_MISSING:
+        return has_parameter(route, "scheme");
+    case REASON_PRECONDITION_FAILED:
+        return route->method == METHOD_PUT;
+    case REASON_UNSUPPORTED_MEDIA_TYPE:
+        return route_has_body(route);
+    case REASON_NOT_XML:
+        return route->xml_body != NULL;
+    case REASON_NOT_JSON:
+    case REASON_MEMBER_UNKNOWN:
+    case REASON_MEMBER_MISSING:
+    case REASON_WRONG_TYPE:
+    case REASON_BAD_FORMAT:
+    case REASON_VALUE_UNKNOWN:
+    case REASON_OUT_OF_RANGE:
+    case REASON_TOO_LONG:
+    case REASON_TOO_MANY:
+    case REASON_TOO_FEW:
+        return takes_json(route);
+    case REASON_OUTCOME_UNKNOWN:
+        return writes;
+    default:
+        return false;
+    }
+}
+
+bool route_can_give(const struct route *route, enum reason reason)
+{
+    return is_general(route, reason) || is_in_row(route, reason);
+}
+
+bool route_can_fail(const struct route *route, int status)
+{
+    for (int reason = REASON_NONE + 1; reason < REASON_COUNT; reason++)
+        if (reason_info((enum reason)reason)->status == status && route_can_give(route, (enum reason)reason))
+            return true;
+    return false;
+}

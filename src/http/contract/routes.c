@@ -1,0 +1,367 @@
+/* SPDX-License-Identifier: ISC */
+/* The table of routes. Roles are those of the interface's table of who may do what; what of a resource a key
+ * may see (its own sites, its own participant) is decided by the handler. */
+#include "http/request/route.h"
+
+#include "http/contract/route_reasons.h"
+#include "http/events/handlers.h"
+#include "http/resources/bank_shapes.h"
+#include "http/resources/handlers.h"
+#include "http/resources/oversight_shapes.h"
+#include "http/resources/payment_shapes.h"
+#include "http/resources/reference_shapes.h"
+
+#include <string.h>
+
+#define ROW(of_method, of_path, for_roles, handle, in_short, answer)                                         \
+    .method = of_method, .path = of_path, .roles = for_roles, .run = handle, .summary = in_short,            \
+    .answer_schema = answer
+#define GET(of_path, for_roles, handle, in_short, answer)                                                    \
+    ROW(METHOD_GET, of_path, for_roles, handle, in_short, answer),                                           \
+        .answer_statuses = {200, (for_roles) != 0 ? 304 : 0}
+#define LIST(of_path, for_roles, handle, in_short, answer)                                                   \
+    GET(of_path, for_roles, handle, in_short, answer), .parameters = {PAGED}
+#define PUT(of_path, handle, in_short, shape, answer)                                                        \
+    ROW(METHOD_PUT, of_path, FOR_ADMIN, handle, in_short, answer),                                           \
+        .body = &(shape), .answer_statuses = {200, 201}, .dry_run = true, .located = true,                   \
+        .parameters = {WHY}
+#define POST(of_path, for_roles, handle, in_short, answer)                                                   \
+    ROW(METHOD_POST, of_path, for_roles, handle, in_short, answer), .dry_run = true
+
+/* The reasons of a row, besides those that any request can meet. */
+#define REASONS(...)                                                                                         \
+    .reasons = (const enum reason[])                                                                         \
+    {                                                                                                        \
+        __VA_ARGS__, REASON_NONE                                                                             \
+    }
+
+#define SCHEME                                                                                               \
+    {                                                                                                        \
+        "scheme", "Code of the scheme", true                                                                 \
+    }
+#define AS_OF                                                                                                \
+    {                                                                                                        \
+        "as_of", "The business day at whose end; the one that contains now unless given", false              \
+    }
+/* clang-format off */
+#define WHY    {"why", "Recorded with the change: 1 to 200 characters", false}
+#define PAGED  {"limit", "Items on a page", false}, {"cursor", "Where to go on: next of the page before", false}
+
+static const struct route routes[] = {
+    /* operations */
+    {LIST("/", FOR_ALL, handle_index, "The network at a glance, and all routes", "Index"),
+     .id = "getIndex", .tag = TAG_SERVICE},
+    {ROW(METHOD_GET, "/style.css", 0, handle_style, "The pages' style sheet", "Style"), .answer_statuses = {200, 304},
+     .media = 1u << MEDIA_CSS, .at_once = true,
+     .id = "getStyleSheet", .tag = TAG_SERVICE},
+    {GET("/healthz", 0, handle_healthz, "Whether the process is alive", "Health"), .at_once = true,
+     .id = "getLiveness", .tag = TAG_SERVICE},
+    {GET("/readyz", 0, handle_readyz, "Whether the service can record events", "Health"),
+     .at_once = true,
+     .id = "getReadiness", .tag = TAG_SERVICE},
+    {GET("/metrics", 0, handle_metrics, "Figures of the running process, in the Prometheus text format", "Metrics"),
+     .media = 1u << MEDIA_METRICS, .at_once = true,
+     .id = "getMetrics", .tag = TAG_SERVICE},
+    {GET("/openapi.json", 0, handle_openapi, "This document", "Document"), .at_once = true,
+     .id = "getDocument", .tag = TAG_SERVICE},
+
+    /* events */
+    {POST("/v1/events", FOR_POS | FOR_STAFF, NULL, "Posts one event, an array of up to 1000, or a stream of any number", "Posted"),
+     .answer_statuses = {201, 200, 202},
+     .id = "postEvents", .tag = TAG_EVENTS, .reasons = event_reasons,
+     .about = "One event is answered by the status: 201 it is recorded, 200 it was recorded before, 202 it is a "
+              "journal that waits for a second person. Several events, as an array or as a stream, are answered "
+              "one by one in their order; a refused event does not hold up the others. Post again whatever has no "
+              "answer: an event is recorded once by its event_id, however often it is posted."},
+    {GET("/v1/events", FOR_ALL, handle_events_list,
+         "Entries in their order; with scheme alone, the feed: next is then always given", "EntryList"),
+     .parameters = {{"scheme", "Code of the scheme; a key whose sites are all of one may leave it out", false},
+                    {"site", "Code of a site", false},
+                    {"kind", "Kind of entry", false},
+                    {"business_date", "The day that it posted to", false},
+                    {"from", "First business day", false},
+                    {"to", "Last business day", false},
+                    {"reference", "The client's reference", false},
+                    PAGED},
+     .id = "listEvents", .tag = TAG_EVENTS,
+     .about = "With scheme alone this is the feed: next is then always given, also on the last page, and leads to "
+              "what is recorded later. Store next, and ask again from there."},
+    {GET("/v1/events/{event_id}", FOR_ALL, handle_event_get, "An event with its entry", "RecordedEvent"),
+     .parameters = {{"scheme", "Code of the scheme, where ids of two schemes meet", false}},
+     .id = "getEvent", .tag = TAG_EVENTS},
+    {GET("/v1/entries/{entry}", FOR_ALL, handle_entry_get, "An entry by its number, also one that a close posted", "RecordedEntry"),
+     .parameters = {SCHEME},
+     .id = "getEntry", .tag = TAG_EVENTS},
+
+    /* proofs */
+    {GET("/v1/events/{event_id}/proof", FOR_ALL, handle_event_proof, "The proof that an event is under its day's seal", "Proof"),
+     .parameters = {{"scheme", "Code of the scheme, where ids of two schemes meet", false}}, .not_yet = true,
+     .is_long = true, .id = "getEventProof", .tag = TAG_PROOFS, REASONS(REASON_DAY_NOT_SEALED, REASON_SEAL_BROKEN),
+     .about = "The path leads from the leaf to the root of the day's tree as in RFC 9162 section 2.1.3. Until the "
+              "day is closed the reason is day_not_sealed: ask again later."},
+    {GET("/v1/entries/{entry}/proof", FOR_ALL, handle_entry_proof, "The proof that an entry, also one that a close posted, is under its day's seal", "Proof"),
+     .parameters = {SCHEME}, .not_yet = true,
+     .is_long = true, .id = "getEntryProof", .tag = TAG_PROOFS, REASONS(REASON_DAY_NOT_SEALED, REASON_SEAL_BROKEN)},
+    {GET("/v1/seals", FOR_OFFICE, handle_seals_list, "The chain of a scheme's seals", "SealList"), .parameters = {SCHEME, PAGED},
+     .id = "listSeals", .tag = TAG_PROOFS},
+
+    /* keys */
+    {GET("/v1/me", FOR_ALL, handle_me, "The key, and the business day and refund values of its sites", "Me"),
+     .id = "getMe", .tag = TAG_KEYS,
+     .about = "What a till needs when it starts: the sites that the key is for, their business day, and the "
+              "refund value of each cup type now."},
+    {POST("/v1/me/renew", FOR_ALL, handle_me_renew, "Gives the key another secret, shown this once, and ends the old one", "NewKey"),
+     .answer_statuses = {200}, .parameters = {WHY},
+     .id = "renewKey", .tag = TAG_KEYS,
+     .about = "Whoever made the key has seen its first secret, and counts as the same person as its holder until the "
+              "holder has renewed it."},
+    {LIST("/v1/keys", FOR_ADMIN, handle_keys_list, "All keys, also revoked ones, without their secrets", "KeyList"),
+     .id = "listKeys", .tag = TAG_KEYS},
+    {POST("/v1/keys", FOR_ADMIN, handle_keys_post, "Makes a key; its secret is shown this once", "NewKey"),
+     .body = &shape_key_post, .answer_statuses = {201, 200}, .parameters = {WHY}, .may_propose = true,
+     .id = "createKey", .tag = TAG_KEYS, REASONS(REASON_NAME_TAKEN, REASON_SITE_UNKNOWN, REASON_PARTICIPANT_UNKNOWN)},
+    {ROW(METHOD_DELETE, "/v1/keys/{name}", FOR_ADMIN, handle_key_delete, "Revokes a key", NULL),
+     .answer_statuses = {204}, .dry_run = true, .parameters = {WHY},
+     .id = "revokeKey", .tag = TAG_KEYS},
+
+    /* reference data */
+    {GET("/v1/reference", FOR_ALL, handle_reference_get, "All reference data in one document", "Reference"),
+     .id = "getReference", .tag = TAG_REFERENCE},
+    {POST("/v1/reference", FOR_ADMIN, handle_reference_post, "Takes a document of reference data, all or nothing",
+          "ReferenceTaken"),
+     .body = &shape_reference, .body_large = true, .answer_statuses = {200}, .parameters = {WHY}, .may_propose = true,
+     .is_long = true, .id = "loadReference", .tag = TAG_REFERENCE, .reasons = reference_reasons},
+    {LIST("/v1/schemes", FOR_ALL, handle_schemes_list, "All schemes, by code", "SchemeList"),
+     .id = "listSchemes", .tag = TAG_REFERENCE},
+    {GET("/v1/schemes/{scheme}", FOR_ALL, handle_scheme_get, "A scheme", "Scheme"),
+     .id = "getScheme", .tag = TAG_REFERENCE, .tagged = true},
+    {PUT("/v1/schemes/{scheme}", handle_scheme_put, "Makes or changes a scheme", shape_scheme_put, "Scheme"),
+     .may_propose = true, .id = "putScheme", .tag = TAG_REFERENCE,
+     REASONS(REASON_AMOUNT_DECIMALS, REASON_CURRENCY_UNKNOWN, REASON_TIME_ZONE_UNKNOWN, REASON_FIXED_ONCE_POSTED)},
+    {LIST("/v1/schemes/{scheme}/terms", FOR_ALL, handle_terms_list, "Terms, by the day they start", "TermsList"),
+     .id = "listTerms", .tag = TAG_REFERENCE},
+    {GET("/v1/schemes/{scheme}/terms/{effective_date}", FOR_ALL, handle_terms_get, "Terms that start on a day",
+         "Terms"),
+     .id = "getTerms", .tag = TAG_REFERENCE, .tagged = true},
+    {PUT("/v1/schemes/{scheme}/terms/{effective_date}", handle_terms_put, "Sets terms from a day on",
+         shape_terms_put, "Terms"),
+     .id = "putTerms", .tag = TAG_REFERENCE, REASONS(REASON_AMOUNT_DECIMALS, REASON_STARTS_TOO_SOON)},
+    {LIST("/v1/schemes/{scheme}/refund-values", FOR_ALL, handle_refund_values_list,
+          "Refund values, by cup type and the day they start", "RefundValueList"),
+     .id = "listRefundValues", .tag = TAG_REFERENCE},
+    {GET("/v1/schemes/{scheme}/refund-values/{cup_type}/{effective_date}", FOR_ALL, handle_refund_value_get,
+         "A refund value that starts on a day", "RefundValue"),
+     .id = "getRefundValue", .tag = TAG_REFERENCE, .tagged = true},
+    {PUT("/v1/schemes/{scheme}/refund-values/{cup_type}/{effective_date}", handle_refund_value_put,
+         "Sets a refund value from a day on", shape_refund_value_put, "RefundValue"),
+     .id = "putRefundValue", .tag = TAG_REFERENCE,
+     REASONS(REASON_AMOUNT_DECIMALS, REASON_CUP_TYPE_UNKNOWN, REASON_STARTS_TOO_SOON)},
+    {LIST("/v1/participants", FOR_ALL, handle_participants_list, "All participants, by code", "ParticipantList"),
+     .id = "listParticipants", .tag = TAG_REFERENCE},
+    {GET("/v1/participants/{participant}", FOR_ALL, handle_participant_get, "A participant", "Participant"),
+     .id = "getParticipant", .tag = TAG_REFERENCE, .tagged = true},
+    {PUT("/v1/participants/{participant}", handle_participant_put, "Makes or changes a participant",
+         shape_participant_put, "Participant"),
+     .may_propose = true, .id = "putParticipant", .tag = TAG_REFERENCE},
+    {LIST("/v1/sites", FOR_ALL, handle_sites_list, "All sites, by code", "SiteList"),
+     .id = "listSites", .tag = TAG_REFERENCE},
+    {GET("/v1/sites/{site}", FOR_ALL, handle_site_get, "A site", "Site"),
+     .id = "getSite", .tag = TAG_REFERENCE, .tagged = true},
+    {PUT("/v1/sites/{site}", handle_site_put, "Makes or changes a site", shape_site_put, "Site"),
+     .id = "putSite", .tag = TAG_REFERENCE,
+     REASONS(REASON_SCHEME_UNKNOWN, REASON_PARTICIPANT_UNKNOWN, REASON_CUP_TYPE_UNKNOWN, REASON_CUP_TYPE_REPEATED,
+             REASON_FIXED_ONCE_POSTED)},
+    {LIST("/v1/cup-types", FOR_ALL, handle_cup_types_list, "All cup types, by code", "CupTypeList"),
+     .id = "listCupTypes", .tag = TAG_REFERENCE},
+    {GET("/v1/cup-types/{cup_type}", FOR_ALL, handle_cup_type_get, "A cup type", "CupType"),
+     .id = "getCupType", .tag = TAG_REFERENCE, .tagged = true},
+    {PUT("/v1/cup-types/{cup_type}", handle_cup_type_put, "Makes or changes a cup type",
+         shape_cup_type_put, "CupType"),
+     .id = "putCupType", .tag = TAG_REFERENCE},
+
+    {GET("/v1/proposals", FOR_OFFICE, handle_proposals_list, "Writes that wait for a second person, or did; not journals", "ProposalList"),
+     .parameters = {{"status", "open unless given", false, "JournalStatus"},
+                    {"scheme", "Code of a scheme that it concerns", false}, PAGED},
+     .id = "listProposals", .tag = TAG_PROPOSALS},
+    {POST("/v1/proposals/{proposal}/approve", FOR_STAFF, handle_proposal_approve,
+          "Approves what another person proposed, which does it, under the usual checks", "Proposal"),
+     .answer_statuses = {200},
+     .id = "approveProposal", .tag = TAG_PROPOSALS, .reasons = proposal_reasons},
+    {POST("/v1/proposals/{proposal}/withdraw", FOR_STAFF, handle_proposal_withdraw, "Withdraws what was proposed", "Proposal"),
+     .body = &shape_reason, .answer_statuses = {200},
+     .id = "withdrawProposal", .tag = TAG_PROPOSALS, REASONS(REASON_PROPOSAL_DECIDED)},
+    {GET("/v1/changes", FOR_OFFICE, handle_changes_list, "Changes of reference data, terms and keys, in their order", "ChangeList"),
+     .parameters = {{"scheme", "Code of the scheme; what concerns the whole network is of none", false},
+                    {"of", "What changed: cup_type, participant, scheme, terms, refund_value, site, key or proposal", false},
+                    {"by", "Name of a key, or a holder", false},
+                    {"from", "First day, in UTC", false}, {"to", "Last day, in UTC", false}, PAGED},
+     .id = "listChanges", .tag = TAG_REFERENCE},
+
+    /* days and settlements */
+    {LIST("/v1/schemes/{scheme}/days", FOR_OFFICE, handle_days_list, "Business days and their states", "DayList"),
+     .id = "listDays", .tag = TAG_SETTLEMENTS},
+    {POST("/v1/schemes/{scheme}/days/{date}/close", FOR_STAFF, handle_day_close,
+          "Closes a business day; a second close returns what the first gave", "Settlement"),
+     .answer_statuses = {200},
+     .is_long = true, .id = "closeDay", .tag = TAG_SETTLEMENTS, REASONS(REASON_DAY_NOT_ENDED, REASON_EARLIER_DAY_OPEN),
+     .about = "The clock closes days by itself; this closes a day that has ended, without waiting for the clock."},
+    {GET("/v1/settlements", FOR_PARTICIPANT | FOR_OFFICE, handle_settlements_list, "Settlements of a scheme",
+         "SettlementList"),
+     .parameters = {SCHEME, PAGED},
+     .id = "listSettlements", .tag = TAG_SETTLEMENTS},
+    {GET("/v1/settlements/{scheme}/{date}", FOR_PARTICIPANT | FOR_OFFICE, handle_settlement_get,
+         "The settlement of a closed day", "Settlement"),
+     .media = 1u << MEDIA_JSON | 1u << MEDIA_CSV | 1u << MEDIA_HTML,
+     .id = "getSettlement", .tag = TAG_SETTLEMENTS},
+
+    /* payments and journals */
+    {POST("/v1/settlements/{scheme}/{date}/approve", FOR_STAFF, handle_settlement_approve,
+          "Approves all payments of a day that the key may approve; what is held stays", "Settlement"),
+     .body = &shape_note, .body_optional = true, .answer_statuses = {200},
+     .id = "approveSettlement", .tag = TAG_SETTLEMENTS,
+     REASONS(REASON_APPROVER_CLOSED_DAY, REASON_SECOND_KEY_NEEDED, REASON_SCHEME_NOT_OPEN)},
+    {GET("/v1/payments", FOR_PARTICIPANT | FOR_OFFICE, handle_payments_list, "Payments of a scheme, by day", "PaymentList"),
+     .parameters = {SCHEME, {"status", "Its status", false, "PaymentStatus"},
+                    {"held", "Whether it is held and not released", false},
+                    {"participant", "Code of the participant that pays or is paid", false},
+                    {"from", "First business day", false}, {"to", "Last business day", false}, PAGED},
+     .id = "listPayments", .tag = TAG_PAYMENTS},
+    {GET("/v1/payments/{payment_id}", FOR_PARTICIPANT | FOR_OFFICE, handle_payment_get, "A payment, and what was done to it",
+         "Payment"),
+     .id = "getPayment", .tag = TAG_PAYMENTS},
+    {POST("/v1/payments/{payment_id}/release", FOR_STAFF, handle_payment_release, "Lets a held payment go", "Payment"),
+     .body = &shape_note, .body_optional = true, .answer_statuses = {200},
+     .id = "releasePayment", .tag = TAG_PAYMENTS,
+     REASONS(REASON_PAYMENT_STATE, REASON_PAYMENT_NOT_HELD, REASON_SCHEME_NOT_OPEN)},
+    {POST("/v1/payments/{payment_id}/approve", FOR_STAFF, handle_payment_approve, "Approves a payment", "Payment"),
+     .body = &shape_note, .body_optional = true, .answer_statuses = {200},
+     .id = "approvePayment", .tag = TAG_PAYMENTS,
+     REASONS(REASON_PAYMENT_STATE, REASON_PAYMENT_HELD, REASON_APPROVER_CLOSED_DAY, REASON_SECOND_KEY_NEEDED,
+             REASON_SCHEME_NOT_OPEN)},
+    {POST("/v1/payments/{payment_id}/confirm", FOR_STAFF, handle_payment_confirm, "Says that the money has moved", "Payment"),
+     .body = &shape_note, .body_optional = true, .answer_statuses = {200},
+     .id = "confirmPayment", .tag = TAG_PAYMENTS, REASONS(REASON_PAYMENT_STATE, REASON_SCHEME_NOT_OPEN)},
+    {POST("/v1/payments/{payment_id}/fail", FOR_STAFF, handle_payment_fail,
+          "Says that the money did not move, or came back: the amount becomes arrears, which the next close settles", "Payment"),
+     .body = &shape_reason, .answer_statuses = {200},
+     .id = "failPayment", .tag = TAG_PAYMENTS, REASONS(REASON_PAYMENT_STATE, REASON_SCHEME_NOT_OPEN)},
+    {GET("/v1/journals", FOR_OFFICE, handle_journals_list, "Journals that wait for a second person", "JournalList"),
+     .parameters = {SCHEME, {"status", "open unless given", false, "JournalStatus"}, PAGED},
+     .id = "listJournals", .tag = TAG_JOURNALS},
+    {POST("/v1/journals/{event_id}/approve", FOR_STAFF, handle_journal_approve,
+          "Approves a journal that another person proposed, which makes it an entry", "Journal"),
+     .answer_statuses = {200}, .parameters = {{"scheme", "Code of the scheme, where ids of two schemes meet", false}},
+     .id = "approveJournal", .tag = TAG_JOURNALS,
+     REASONS(REASON_PROPOSAL_DECIDED, REASON_SECOND_KEY_NEEDED, REASON_SCHEME_NOT_OPEN)},
+    {POST("/v1/journals/{event_id}/withdraw", FOR_STAFF, handle_journal_withdraw, "Withdraws a journal that was proposed", "Journal"),
+     .body = &shape_reason, .answer_statuses = {200},
+     .parameters = {{"scheme", "Code of the scheme, where ids of two schemes meet", false}},
+     .id = "withdrawJournal", .tag = TAG_JOURNALS, REASONS(REASON_PROPOSAL_DECIDED, REASON_SCHEME_NOT_OPEN)},
+
+    /* the bank */
+    {POST("/v1/settlements/{scheme}/{date}/files", FOR_STAFF, handle_file_post,
+          "Writes the approved payments of a day into a file for the bank, which instructs them", "PaymentFile"),
+     .body = &shape_file, .answer_statuses = {201, 200}, .located = true,
+     .is_long = true, .id = "createPaymentFile", .tag = TAG_BANK,
+     REASONS(REASON_NOTHING_APPROVED, REASON_BANK_DETAILS_MISSING, REASON_BANK_ACCOUNT_CHANGED, REASON_PAYMENT_STATE,
+             REASON_PAYMENT_DIRECT, REASON_SCHEME_NOT_OPEN),
+     .about = "It moves money: two people approve payments before, and the bank's own limits hold. A file can be "
+              "fetched again, the same bytes each time; a payment is in one file only."},
+    {LIST("/v1/settlements/{scheme}/{date}/files", FOR_OFFICE, handle_files_list, "Payment files of a day", "PaymentFileList"),
+     .id = "listPaymentFiles", .tag = TAG_BANK},
+    {GET("/v1/files/{file_id}", FOR_STAFF, handle_file_get, "A payment file, the same bytes each time: ISO 20022 pain.001.001.09 or "
+         "pain.008.001.08", "PaymentMessage"),
+     .media = 1u << MEDIA_XML,
+     .id = "getPaymentFile", .tag = TAG_BANK, .tagged = true},
+    {POST("/v1/bank-statements", FOR_STAFF, handle_bank_statement_post,
+          "Takes a bank statement; the same statement again changes nothing", "BankStatements"),
+     .xml_body = "ISO 20022 camt.053.001.08, in UTF-8, without a document type", .answer_statuses = {200}, .parameters = {SCHEME},
+     .is_long = true, .id = "postBankStatement", .tag = TAG_BANK, .reasons = statement_reasons,
+     .about = "A line that names a payment and has its amount confirms it. A line that came back fails its payment. "
+              "All other lines wait in bank_suspense until somebody resolves them."},
+    {GET("/v1/bank-statements", FOR_OFFICE, handle_bank_statements_list, "Bank statements of a scheme", "BankStatementList"),
+     .parameters = {SCHEME, PAGED},
+     .id = "listBankStatements", .tag = TAG_BANK},
+    {GET("/v1/bank-lines", FOR_OFFICE, handle_bank_lines_list, "Lines of a scheme's bank statements", "BankLineList"),
+     .parameters = {SCHEME, {"open", "Whether somebody should look at it", false}, PAGED},
+     .id = "listBankLines", .tag = TAG_BANK},
+    {POST("/v1/bank-lines/{line}/resolve", FOR_STAFF, handle_bank_line_resolve,
+          "Says what a line of the bank was for, and takes it from bank_suspense", "BankLine"),
+     .body = &shape_resolve, .answer_statuses = {200}, .may_propose = true,
+     .id = "resolveBankLine", .tag = TAG_BANK,
+     REASONS(REASON_LINE_NOT_OPEN, REASON_PAYMENT_UNKNOWN, REASON_PAYMENT_STATE, REASON_PARTICIPANT_UNKNOWN,
+             REASON_SCHEME_NOT_OPEN)},
+
+    /* reports and the books */
+    {GET("/v1/reports", FOR_ALL, handle_reports_list, "The reports, their parameters and columns", "ReportList"),
+     .id = "listReports", .tag = TAG_REPORTS},
+    {GET("/v1/reports/{report}", FOR_ALL, handle_report_get, "A report", "Report"),
+     .media = 1u << MEDIA_JSON | 1u << MEDIA_CSV | 1u << MEDIA_HTML,
+     .parameters = {SCHEME, AS_OF, {"date", "The business day that was closed", false},
+                    {"from", "First business day", false}, {"to", "Last business day", false},
+                    {"site", "Code of a site", false}, {"participant", "Code of a participant", false},
+                    {"cup_type", "Code of a cup type", false},
+                    {"account", "An account, as site_stock(anchor,cup-300)", false},
+                    {"state", "A word that the report's description lists", false},
+                    {"after", "Of a page for people: where it goes on", false}},
+     .id = "getReport", .tag = TAG_REPORTS, REASONS(REASON_ROLE_NOT_ALLOWED)},
+    {GET("/v1/sites/{site}/day-totals/{date}", FOR_ALL, handle_day_totals_get,
+         "What the site's till said of a business day", "DayTotals"),
+     .id = "getDayTotals", .tag = TAG_REPORTS, .tagged = true},
+    {ROW(METHOD_PUT, "/v1/sites/{site}/day-totals/{date}", FOR_POS | FOR_STAFF, handle_day_totals_put,
+         "Says what the site did in a business day, by its till's own report", "DayTotals"),
+     .body = &shape_day_totals_put, .answer_statuses = {200, 201}, .dry_run = true, .located = true,
+     .id = "putDayTotals", .tag = TAG_REPORTS, REASONS(REASON_AMOUNT_DECIMALS)},
+    {POST("/v1/exceptions/{exception_id}/resolve", FOR_STAFF, handle_exception_resolve,
+          "Says that a person has looked at an exception, and what was found", "Exception"),
+     .body = &shape_exception_resolve, .answer_statuses = {200},
+     .id = "resolveException", .tag = TAG_REPORTS, REASONS(REASON_ALREADY_RESOLVED)},
+    {GET("/v1/accounts", FOR_OFFICE, handle_accounts_list, "Accounts of a scheme and their balances", "AccountList"),
+     .parameters = {SCHEME, AS_OF, PAGED},
+     .id = "listAccounts", .tag = TAG_BOOKS},
+    {GET("/v1/posting-rules", FOR_ALL, handle_posting_rules, "The rules by which events become legs",
+         "PostingRuleList"),
+     .id = "listPostingRules", .tag = TAG_BOOKS},
+    {GET("/v1/checks", FOR_OFFICE, handle_checks, "What must hold, checked now", "Checks"),
+     .parameters = {{"scheme", "Code of the scheme; all unless given", false}},
+     .is_long = true, .id = "runChecks", .tag = TAG_BOOKS,
+     .about = "Every check is computed anew from the rows, which takes longer the more there are. One such request "
+              "runs at a time; a second is refused as overloaded."},
+};
+/* clang-format on */
+
+const struct route *routes_all(size_t *count)
+{
+    *count = sizeof routes / sizeof routes[0];
+    return routes;
+}
+
+unsigned route_media(const struct route *route)
+{
+    if (route->media != 0)
+        return route->media;
+    bool is_read = route->method == METHOD_GET && route->roles != 0;
+    return 1u << MEDIA_JSON | (is_read ? 1u << MEDIA_HTML : 0u);
+}
+
+bool route_has_choice(const struct route *route)
+{
+    return (route_media(route) & (route_media(route) - 1)) != 0;
+}
+
+bool route_has_status(const struct route *route, int status)
+{
+    size_t count = sizeof route->answer_statuses / sizeof route->answer_statuses[0];
+    for (size_t i = 0; i < count && route->answer_statuses[i] != 0; i++)
+        if (route->answer_statuses[i] == status)
+            return true;
+    return false;
+}
+
+bool route_has_pages(const struct route *route)
+{
+    for (size_t i = 0; i < ROUTE_PARAMETERS_MAX && route->parameters[i].name != NULL; i++)
+        if (strcmp(route->parameters[i].name, "cursor") == 0)
+            return true;
+    return false;
+}

@@ -1,0 +1,315 @@
+/* SPDX-License-Identifier: ISC */
+/* One table of members per kind of event, and what tables can't say: that a cup type stands once in a list,
+ * and that a dispatch goes to another site. Whatever needs the network is for the writer to check. */
+#include "http/events/event_body.h"
+
+#include "app/posting/canonical.h"
+
+#include <stdio.h>
+#include <string.h>
+
+enum { MASS_G_MAX = 1000000000 };
+
+/* A line of a list of cups, as it stands in the body. */
+struct line {
+    char cup_type[CODE_SIZE];
+    int64_t quantity;
+    int condition; /* index into conditions */
+};
+
+struct body {
+    struct uuid event_id;
+    int kind;
+    char site[CODE_SIZE], scheme[CODE_SIZE], to[CODE_SIZE];
+    struct instant occurred_at;
+    struct shape_list issued, returned, cups;
+    bool amount_stated;
+    struct decimal amount;
+    bool tender_stated;
+    int tender, bearer; /* indexes into the words below */
+    struct uuid refers;
+    int64_t mass_g;
+    const char *reference;
+    struct shape_list legs;
+    const char *reason;
+    bool approved_stated;
+    char approved_by[CODE_SIZE];
+};
+
+/* A leg of a journal. */
+struct body_leg {
+    const char *account;
+    struct decimal amount;
+};
+
+static const char *const conditions[] = {"sound", "damaged", NULL};
+static const char *const tenders[] = {"cash", "card", "voucher", "app", "other", NULL};
+static const char *const bearers[] = {"sender", "receiver", "operator", NULL};
+
+/* clang-format off */
+#define IN_LINE(member) .name = #member, .required = true, .offset = offsetof(struct line, member)
+#define CUP_TYPE {IN_LINE(cup_type), .form = FORM_CODE, .description = "Code of the cup type"}
+#define QUANTITY {IN_LINE(quantity), .form = FORM_INTEGER, .minimum = 1, .maximum = QUANTITY_MAX}
+#define SHAPE(schema, type, list) \
+    {.name = schema, .size = sizeof(type), .fields = list, .field_count = sizeof(list) / sizeof(list)[0]}
+/* clang-format on */
+
+static const struct field sound_line_fields[] = {CUP_TYPE, QUANTITY};
+static const struct field line_fields[] = {
+    CUP_TYPE,
+    QUANTITY,
+    {.name = "condition",
+     .form = FORM_WORD,
+     .offset = offsetof(struct line, condition),
+     .words = conditions,
+     .description = "sound unless it says damaged"},
+};
+static const struct field counted_line_fields[] = {
+    CUP_TYPE,
+    {.name = "counted",
+     .form = FORM_INTEGER,
+     .required = true,
+     .offset = offsetof(struct line, quantity),
+     .maximum = QUANTITY_MAX,
+     .description = "Sound cups that were there"},
+};
+
+static const struct field leg_fields[] = {
+    {.name = "account",
+     .form = FORM_TEXT,
+     .required = true,
+     .offset = offsetof(struct body_leg, account),
+     .minimum = 1,
+     .maximum = ACCOUNT_CHARACTERS_MAX,
+     .description = "bank, bank_suspense, refund_variance, tax, or an account of income or expense"},
+    {.name = "amount",
+     .form = FORM_AMOUNT,
+     .required = true,
+     .offset = offsetof(struct body_leg, amount),
+     .minimum = -1,
+     .maximum = 1,
+     .description = "Debits are positive; never zero"},
+};
+
+static const struct shape sound_line = SHAPE("SoundCups", struct line, sound_line_fields);
+static const struct shape line = SHAPE("Cups", struct line, line_fields);
+static const struct shape counted_line = SHAPE("CountedCups", struct line, counted_line_fields);
+static const struct shape journal_leg = SHAPE("JournalLeg", struct body_leg, leg_fields);
+
+/* The members. Each macro is one row. */
+#define ROW(member, of_form) .name = #member, .form = of_form, .offset = offsetof(struct body, member)
+#define REQUIRED             .required = true
+/* clang-format off */
+#define EVENT_ID {ROW(event_id, FORM_UUID), REQUIRED, \
+                  .description = "Unique in the scheme for ever; a retry repeats it"}
+#define KIND(list) {ROW(kind, FORM_WORD), REQUIRED, .words = list}
+#define OCCURRED_AT {ROW(occurred_at, FORM_INSTANT), REQUIRED, .description = "When it happened at the counter"}
+#define REFERENCE {ROW(reference, FORM_TEXT), .maximum = REFERENCE_CHARACTERS_MAX, \
+                   .description = "The client's own reference; no personal data"}
+#define SITE {ROW(site, FORM_CODE), REQUIRED, .description = "Code of the site"}
+#define SCHEME {ROW(scheme, FORM_CODE), REQUIRED, .description = "Code of the scheme"}
+#define SITE_OF_REVERSED {ROW(site, FORM_CODE), .description = "As in the original"}
+#define SCHEME_OF_REVERSED {ROW(scheme, FORM_CODE), .description = "As in the original, if that names a scheme"}
+#define LINES(list, element) {ROW(list, FORM_LIST), REQUIRED, .minimum = 1, .maximum = CUP_LINES_MAX, \
+                              .shape = &element, .description = "Each cup type, with its condition, once"}
+#define AMOUNT(sign, meaning) {ROW(amount, FORM_AMOUNT), .minimum = sign, .maximum = 1, \
+                               .present_offset = offsetof(struct body, amount_stated), .description = meaning}
+#define TENDER {ROW(tender, FORM_WORD), .words = tenders, .present_offset = offsetof(struct body, tender_stated)}
+#define TO {ROW(to, FORM_CODE), REQUIRED, .description = "Code of the site that they are sent to"}
+#define REFERS(member, meaning) {.name = member, .form = FORM_UUID, REQUIRED, \
+                                 .offset = offsetof(struct body, refers), .description = meaning}
+#define BEARER {ROW(bearer, FORM_WORD), REQUIRED, .words = bearers, .description = "Who bears the loss"}
+#define MASS_G {ROW(mass_g, FORM_INTEGER), .minimum = 0, .maximum = MASS_G_MAX, \
+                .description = "Grams retired, as weighed"}
+
+#define LEGS {ROW(legs, FORM_LIST), REQUIRED, .minimum = 2, .maximum = JOURNAL_LEGS_MAX, .shape = &journal_leg, \
+              .description = "They sum to zero"}
+#define REASON {ROW(reason, FORM_TEXT), REQUIRED, .minimum = 1, .maximum = REASON_CHARACTERS_MAX, \
+                .description = "Why; no personal data"}
+#define APPROVED_BY {ROW(approved_by, FORM_CODE), .present_offset = offsetof(struct body, approved_stated), \
+                     .description = "The key that approved it, as recorded; never posted"}
+
+/* Besides event_id, kind, occurred_at and reference. */
+#define MEMBERS_ISSUE        SITE, LINES(issued, sound_line), AMOUNT(0, "What the customer paid"), TENDER
+#define MEMBERS_RETURN       SITE, LINES(returned, line), AMOUNT(0, "What was paid out"), TENDER
+#define MEMBERS_EXCHANGE     SITE, LINES(returned, line), LINES(issued, sound_line), \
+                             AMOUNT(-1, "What the customer paid, net; negative: was paid out"), TENDER
+#define MEMBERS_SUPPLY       SITE, LINES(cups, sound_line)
+#define MEMBERS_DISPATCH     SITE, LINES(cups, line), TO
+#define MEMBERS_RECEIPT      SITE, LINES(cups, line), REFERS("dispatch", "event_id of the dispatch")
+#define MEMBERS_TRANSIT_LOSS SITE, LINES(cups, line), REFERS("dispatch", "event_id of the dispatch"), BEARER
+#define MEMBERS_DAMAGE       SITE, LINES(cups, sound_line)
+#define MEMBERS_RETIRE       SITE, LINES(cups, sound_line), MASS_G
+#define MEMBERS_COUNT        SITE, LINES(cups, counted_line)
+#define MEMBERS_REVERSAL     SITE_OF_REVERSED, SCHEME_OF_REVERSED, REFERS("reverses", "event_id of what it undoes")
+#define MEMBERS_FORFEIT      SCHEME, LINES(cups, sound_line)
+#define MEMBERS_REINSTATE    SCHEME, LINES(cups, sound_line)
+#define MEMBERS_JOURNAL      SCHEME, LEGS, REASON, APPROVED_BY
+
+#define X(NAME, word, number)                                                                                \
+    static const char *const kind_##word[] = {#word, NULL};                                                  \
+    static const struct field fields_##word[] = {EVENT_ID, KIND(kind_##word), OCCURRED_AT,                   \
+                                                 MEMBERS_##NAME, REFERENCE};
+EVENT_KIND_TABLE(X)
+#undef X
+
+static const struct shape shapes[KIND_LIMIT] = {
+#define X(NAME, word, number) [KIND_##NAME] = SHAPE("Event_" #word, struct body, fields_##word),
+    EVENT_KIND_TABLE(X)
+#undef X
+};
+/* clang-format on */
+
+const struct shape *event_body_shape(enum entry_kind kind)
+{
+    return kind < KIND_LIMIT && shapes[kind].fields != NULL ? &shapes[kind] : NULL;
+}
+
+/* KIND_NONE: faults were added. */
+static enum entry_kind read_kind(const json_t *json, struct faults *faults)
+{
+    const json_t *kind = json_object_get(json, "kind");
+    if (!json_is_object(json))
+        faults_add(faults, REASON_WRONG_TYPE, "", "an event must be an object");
+    else if (kind == NULL)
+        faults_add(faults, REASON_MEMBER_MISSING, "/kind", "is required");
+    else if (!json_is_string(kind))
+        faults_add(faults, REASON_WRONG_TYPE, "/kind", "must be a string");
+    else {
+        for (enum entry_kind known = KIND_NONE; known < KIND_LIMIT; known++)
+            if (event_body_shape(known) != NULL &&
+                strcmp(json_string_value(kind), entry_kind_word(known)) == 0)
+                return known;
+        faults_add(faults, REASON_VALUE_UNKNOWN, "/kind", "is no kind of event that can be posted");
+    }
+    return KIND_NONE;
+}
+
+static bool is_same(const struct cup_line *a, const struct cup_line *b)
+{
+    return a->damaged == b->damaged && strcmp(a->cup_type, b->cup_type) == 0;
+}
+
+/* A hundred lines at most: comparing each with each is as fast as sorting. */
+static void check_once(const char *name, const struct cup_line *lines, size_t count, struct faults *faults)
+{
+    char pointer[64];
+    for (size_t i = 1; i < count; i++)
+        for (size_t before = 0; before < i; before++)
+            if (is_same(&lines[i], &lines[before])) {
+                snprintf(pointer, sizeof pointer, "/%s/%zu/cup_type", name, i);
+                faults_add(faults, REASON_CUP_TYPE_REPEATED, pointer, "stands in the list already");
+                break;
+            }
+}
+
+static void read_lines(const char *name, const struct shape_list *list, struct cup_lines *cups,
+                       struct faults *faults)
+{
+    const struct line *lines = list->items;
+    struct cup_line *read;
+
+    if (list->count == 0)
+        return;
+    read = arena_array(faults->arena, list->count, sizeof *read);
+    if (read == NULL) {
+        faults_add(faults, REASON_OVERLOADED, NULL, "out of memory");
+        return;
+    }
+    for (size_t i = 0; i < list->count; i++) {
+        memcpy(read[i].cup_type, lines[i].cup_type, CODE_SIZE);
+        read[i].damaged = lines[i].condition != 0;
+        read[i].quantity.count = lines[i].quantity;
+    }
+    *cups = (struct cup_lines){.lines = read, .count = list->count};
+    check_once(name, read, list->count, faults);
+}
+
+static void fill_event(const struct body *body, struct event *event)
+{
+    event->id = body->event_id;
+    memcpy(event->site, body->site, CODE_SIZE);
+    memcpy(event->scheme, body->scheme, CODE_SIZE);
+    memcpy(event->to, body->to, CODE_SIZE);
+    event->occurred_at = body->occurred_at;
+    event->amount_stated = body->amount_stated;
+    event->amount = body->amount;
+    event->tender = body->tender_stated ? (enum tender)(body->tender + 1) : TENDER_NONE;
+    event->bearer = event->kind == KIND_TRANSIT_LOSS ? (enum bearer)(body->bearer + 1) : BEARER_NONE;
+    event->refers = body->refers;
+    event->mass_g = body->mass_g;
+    event->reference = body->reference;
+    event->reason = body->reason;
+}
+
+static void read_legs(const struct body *body, struct event *event, struct faults *faults)
+{
+    const struct body_leg *legs = body->legs.items;
+    char pointer[64];
+    struct stated_leg *read = arena_array(faults->arena, body->legs.count + 1, sizeof *read);
+    if (read == NULL) {
+        faults_add(faults, REASON_OVERLOADED, NULL, "out of memory");
+        return;
+    }
+    for (size_t i = 0; i < body->legs.count; i++) {
+        read[i] = (struct stated_leg){legs[i].account, legs[i].amount};
+        if (legs[i].amount.unscaled != 0)
+            continue;
+        snprintf(pointer, sizeof pointer, "/legs/%zu/amount", i);
+        faults_add(faults, REASON_OUT_OF_RANGE, pointer, "must not be zero");
+    }
+    event->legs = read;
+    event->leg_count = body->legs.count;
+}
+
+/* A reversal names what its original names: a site, or a scheme in its place. */
+static void check_place(const struct event *event, struct faults *faults)
+{
+    bool site = *event->site != '\0', scheme = *event->scheme != '\0';
+    if (!site && !scheme)
+        faults_add(faults, REASON_MEMBER_MISSING, "/site", "is required, or scheme in its place");
+    if (site && scheme)
+        faults_add(faults, REASON_MEMBER_UNKNOWN, "/scheme", "stands in place of site");
+}
+
+static bool add_canonical(struct event *event, struct buffer *scratch, struct faults *faults)
+{
+    buffer_reset(scratch);
+    canonical_event(event, scratch);
+    event->text = scratch->failed ? NULL : arena_copy(faults->arena, scratch->data, scratch->length);
+    if (event->text == NULL) {
+        faults_add(faults, REASON_OVERLOADED, NULL, "out of memory");
+        return false;
+    }
+    event->text_length = scratch->length;
+    sha256_of(event->text, event->text_length, &event->digest);
+    return true;
+}
+
+bool event_body_read(const json_t *json, struct event *event, struct buffer *scratch, struct faults *faults)
+{
+    static const struct body defaults = {.mass_g = -1};
+    struct body body;
+
+    *event = (struct event){.kind = read_kind(json, faults)};
+    if (event->kind == KIND_NONE || !shape_decode(&shapes[event->kind], json, "", &defaults, &body, faults))
+        return false;
+    fill_event(&body, event);
+    read_lines("issued", &body.issued, &event->issued, faults);
+    read_lines("returned", &body.returned, &event->returned, faults);
+    read_lines("cups", &body.cups, &event->cups, faults);
+    if (event->kind == KIND_JOURNAL)
+        read_legs(&body, event, faults);
+    if (body.approved_stated)
+        faults_add(faults, REASON_MEMBER_UNKNOWN, "/approved_by", "is for a second person to say");
+    if (event->kind == KIND_DISPATCH && strcmp(event->to, event->site) == 0)
+        faults_add(faults, REASON_SAME_SITE, "/to", "is the site itself");
+    check_place(event, faults);
+    return faults->count == 0 && add_canonical(event, scratch, faults);
+}
+
+bool event_body_id(const json_t *json, struct uuid *id)
+{
+    const json_t *text = json_object_get(json, "event_id");
+    return text != NULL && uuid_parse(json_string_value(text), json_string_length(text), id);
+}

@@ -1,0 +1,14 @@
+/* SPDX-License-Identifier: ISC */
+/* The handlers of events that the table of routes names, by the file that holds them. POST /v1/events has
+ * none: it goes to the writer. */
+#ifndef DEPOSITD_HTTP_EVENTS_HANDLERS_H
+#define DEPOSITD_HTTP_EVENTS_HANDLERS_H
+
+#include "http/request/handler.h"
+
+/* events_get.c */
+void handle_events_list(const struct request *request, struct answer *answer);
+void handle_event_get(const struct request *request, struct answer *answer);
+void handle_entry_get(const struct request *request, struct answer *answer);
+
+#endif

@@ -1,0 +1,348 @@
+/* SPDX-License-Identifier: ISC */
+/* Pages: their frame, and which of the layouts an answer gets. */
+#include "http/pages/page.h"
+
+#include "http/pages/page_layouts.h"
+#include "http/request/problem.h"
+#include "http/request/reading.h"
+#include "http/request/route.h"
+#include "report/html.h"
+#include "report/plot.h"
+
+#include <stdio.h>
+#include <string.h>
+
+/* --- the way to other pages ---------------------------------------------------------------------------- */
+
+static const char *kept(struct arena *arena, const struct buffer *text)
+{
+    return text->failed || text->data == NULL ? NULL : arena_copy(arena, text->data, text->length);
+}
+
+/* Those pages to start from that the key may read; of the arena. False: out of memory. */
+static bool find_starts(const struct request *request, const struct page_scope *scope, struct html_page *page)
+{
+    size_t count;
+    const struct page_see *starts = page_starts(&count);
+    struct html_link *found = arena_array(request->arena, count, sizeof *found);
+    if (found == NULL)
+        return false;
+    page->pages = found;
+    for (size_t i = 0; i < count; i++) {
+        struct buffer target;
+        buffer_init(&target, 1024);
+        bool leads = page_target(request, scope, starts[i].pattern, &target);
+        const char *href = leads ? kept(request->arena, &target) : NULL;
+        buffer_dispose(&target);
+        if (leads && href == NULL)
+            return false;
+        if (leads)
+            found[page->page_count++] = (struct html_link){href, starts[i].text};
+    }
+    return true;
+}
+
+/* --- what a report can be asked for -------------------------------------------------------------------- */
+
+/* More than a person looks through in a list, and a page of reports has many lists: then it is a text field.
+ */
+enum { CHOICES_MAX = 200 };
+
+/* What the choices are of. */
+struct choosing {
+    const struct request *request;
+    const struct scheme *scheme; /* NULL: any */
+    const bool *known;           /* schemes, by id */
+};
+
+/* The code of one of them; NULL: it is no choice. */
+typedef const char *(*choice)(const struct choosing *of, size_t index);
+
+static const char *scheme_choice(const struct choosing *of, size_t index)
+{
+    const struct scheme *each = &of->request->snapshot->network.schemes[index];
+    return of->known[each->id] ? each->code : NULL;
+}
+
+static const char *site_choice(const struct choosing *of, size_t index)
+{
+    const struct site *site = &of->request->snapshot->network.sites[index];
+    bool known = identity_has_site(of->request->identity, site) &&
+                 (of->scheme == NULL || site->scheme == of->scheme->id);
+    return known ? site->code : NULL;
+}
+
+static const char *participant_choice(const struct choosing *of, size_t index)
+{
+    const struct participant *participant = &of->request->snapshot->network.participants[index];
+    const struct identity *identity = of->request->identity;
+    bool office = (1u << identity->role & FOR_OFFICE) != 0;
+    return office || identity->participant == participant->id ? participant->code : NULL;
+}
+
+static const char *cup_type_choice(const struct choosing *of, size_t index)
+{
+    return of->request->snapshot->network.cup_types[index].code;
+}
+
+/* *found: NULL-ended; NULL where there are too many. False: out of memory. */
+static bool choices(const struct choosing *of, choice each, size_t count, const char *const **found)
+{
+    const char **codes = arena_array(of->request->arena, CHOICES_MAX + 1, sizeof *codes);
+    size_t code_count = 0;
+    *found = codes;
+    for (size_t i = 0; *found != NULL && i < count; i++) {
+        const char *code = each(of, i);
+        if (code != NULL && code_count == CHOICES_MAX)
+            *found = NULL;
+        else if (code != NULL)
+            codes[code_count++] = code;
+    }
+    return codes != NULL;
+}
+
+/* False: out of memory. */
+static bool find_choices(const struct choosing *of, const struct report_parameter *parameter,
+                         const char *const **found)
+{
+    const struct network *network = &of->request->snapshot->network;
+    *found = NULL;
+    switch (parameter->kind) {
+    case PARAMETER_DAY:
+    case PARAMETER_ACCOUNT:
+        return true;
+    case PARAMETER_SITE:
+        return choices(of, site_choice, network->site_count, found);
+    case PARAMETER_PARTICIPANT:
+        return choices(of, participant_choice, network->participant_count, found);
+    case PARAMETER_CUP_TYPE:
+        return choices(of, cup_type_choice, network->cup_type_count, found);
+    case PARAMETER_CHOICE:
+        *found = parameter->choices;
+        return true;
+    }
+    return false;
+}
+
+bool page_of_report(const struct request *request, const struct scheme *scheme, const struct report *report,
+                    struct report_page *page)
+{
+    struct html_page starts = {.page_count = 0};
+    if (!find_starts(request, NULL, &starts))
+        return false;
+    *page = (struct report_page){.pages = starts.pages, .page_count = starts.page_count};
+    page->note = page_report_note(report->name);
+    const struct choosing of = {request, scheme, request_known_schemes(request)};
+    bool found = of.known != NULL &&
+                 choices(&of, scheme_choice, request->snapshot->network.scheme_count, &page->schemes);
+    for (size_t i = 0; found && i < report_parameter_count(report); i++)
+        found = find_choices(&of, &report->parameters[i], &page->choices[i]);
+    for (size_t i = 0; i < report_column_count(report); i++)
+        page->leads[i] = report->columns[i].link != NULL && page_leads(request, report->columns[i].link);
+    return found;
+}
+
+/* --- the frame ----------------------------------------------------------------------------------------- */
+
+static bool is_of_paging(const char *name)
+{
+    static const char *const names[] = {"cursor", "limit", "format"};
+    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++)
+        if (strcmp(name, names[i]) == 0)
+            return true;
+    return false;
+}
+
+static void add_part(struct page_view *view, const char *name, const char *value, size_t *count)
+{
+    const struct page_scope nothing = {.object = NULL};
+    json_t *text = json_string(value); /* NULL: no memory */
+    if (text == NULL) {
+        view->text->failed = true;
+        return;
+    }
+    if ((*count)++ == 0)
+        buffer_add_text(view->text, "<dl class=\"asked\">\n");
+    html_fact_begin(view->text, name);
+    page_value(view, &nothing, name, text);
+    html_fact_end(view->text);
+    json_decref(text);
+}
+
+/* The parts of the path, and of the query what is not about paging. */
+static void add_asked(struct page_view *view)
+{
+    const struct request *request = view->request;
+    const char *at = request->route->path;
+    size_t count = 0;
+    for (size_t i = 0; i < PATH_PARAMETERS_MAX && (at = strchr(at, '{')) != NULL; i++) {
+        char name[CODE_SIZE] = "";
+        size_t length = strcspn(++at, "}");
+        memcpy(name, at, length < CODE_SIZE ? length : 0);
+        add_part(view, name, request->parts[i], &count);
+    }
+    for (size_t i = 0; i < request->query_count; i++)
+        if (!is_of_paging(request->query[i].name))
+            add_part(view, request->query[i].name, request->query[i].value, &count);
+    if (count > 0)
+        buffer_add_text(view->text, "</dl>\n");
+}
+
+static void add_see(const struct page_view *view, const struct page_scope *scope)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < PAGE_SEE_MAX && view->about->see[i].text != NULL; i++) {
+        struct buffer target;
+        buffer_init(&target, 1024);
+        if (page_target(view->request, scope, view->about->see[i].pattern, &target)) {
+            buffer_add_text(view->text, count++ == 0 ? "<ul class=\"see\">\n<li>" : "<li>");
+            html_link(view->text, target.data, view->about->see[i].text);
+            buffer_add_text(view->text, "</li>\n");
+        }
+        buffer_dispose(&target);
+    }
+    if (count > 0)
+        buffer_add_text(view->text, "</ul>\n");
+}
+
+static void add_plot(const struct page_view *view, const json_t *answer, struct buffer *text)
+{
+    const struct report_plot *about = &view->about->plot;
+    size_t index;
+    json_t *item;
+    if (view->about->plot_of == NULL)
+        return;
+    struct plot *plot = plot_new(about);
+    if (plot == NULL) {
+        text->failed = true;
+        return;
+    }
+    json_array_foreach(json_object_get(answer, view->about->plot_of), index, item)
+        plot_add(plot, json_string_value(json_object_get(item, about->x)),
+                 json_string_value(json_object_get(item, about->y)), NULL, NULL);
+    plot_write(plot, text);
+    plot_free(plot);
+}
+
+static void add_form(const struct request *request, struct buffer *text, enum media media, const char *before,
+                     const char *name)
+{
+    const char *target =
+        (route_media(request->route) & 1u << media) != 0 ? request_target(request, "format", name) : NULL;
+    if (target == NULL)
+        return;
+    buffer_add_text(text, before);
+    html_link(text, target, media == MEDIA_CSV ? "CSV" : "JSON");
+}
+
+static void add_end(const struct page_view *view, const struct answer *answer)
+{
+    if (answer->link_next != NULL) {
+        buffer_add_text(view->text, "<p class=\"next\">");
+        html_link(view->text, answer->link_next, "Next page");
+        buffer_add_text(view->text, "</p>\n");
+    }
+    if (view->about->note != NULL)
+        html_note(view->text, view->about->note);
+    add_form(view->request, view->text, MEDIA_JSON, "<p class=\"forms\">The same as ", "json");
+    add_form(view->request, view->text, MEDIA_CSV, " or ", "csv");
+    buffer_add_text(view->text, "</p>\n");
+    html_page_end(view->text);
+}
+
+static void add_content(struct page_view *view, const json_t *answer)
+{
+    const struct page_scope scope = {.object = answer};
+    if (strcmp(view->about->schema, "Index") == 0) {
+        page_layout_index(view, &scope);
+    } else if (strcmp(view->about->schema, "ReportList") == 0) {
+        page_layout_reports(view);
+    } else {
+        page_object(view, &scope);
+        add_plot(view, answer, view->text);
+        add_see(view, &scope);
+    }
+}
+
+/* False: out of memory. */
+static bool write_page(const struct request *request, const struct answer *answer, const json_t *json,
+                       struct buffer *text)
+{
+    struct page_view view = {
+        .request = request, .about = page_about(request->route->answer_schema), .text = text};
+    const struct page_scope scope = {.object = json};
+    struct html_page page = {.title = page_title(&view)};
+    if (!find_starts(request, &scope, &page))
+        return false;
+    html_page_begin(text, &page);
+    add_asked(&view);
+    add_content(&view, json);
+    add_end(&view, answer);
+    return !text->failed;
+}
+
+void page_of_answer(const struct request *request, struct answer *answer)
+{
+    struct buffer text;
+    json_error_t error;
+    if (answer->media != MEDIA_HTML || answer->is_page || answer->faults.count > 0)
+        return;
+    buffer_init(&text, answer->body.maximum);
+    json_t *json = answer->body.failed ? NULL : json_loadb(answer->body.data, answer->body.length, 0, &error);
+    if (json == NULL || !write_page(request, answer, json, &text))
+        faults_replace(&answer->faults, reason_of_lost_answer(request));
+    json_decref(json);
+    buffer_dispose(&answer->body);
+    answer->body = text;
+    answer->is_page = true;
+    answer->etag = NULL; /* it is that of the JSON */
+}
+
+/* --- problems ------------------------------------------------------------------------------------------ */
+
+/* NULL: it is of the request as a whole. */
+static const char *place_of(const struct fault *fault)
+{
+    return fault->parameter != NULL ? fault->parameter : fault->pointer;
+}
+
+static void add_faults(const struct faults *faults, struct buffer *text)
+{
+    html_table_begin(text, &(struct html_table){.caption = "What is wrong"});
+    html_column(text, "where", false);
+    html_column(text, "reason", false);
+    html_column(text, "detail", false);
+    html_table_rows(text);
+    for (size_t i = 0; i < faults->count; i++) {
+        const struct fault *fault = &faults->items[i];
+        const char *place = place_of(fault);
+        buffer_add_text(text, "<tr><td>");
+        html_text(text, place != NULL ? place : "");
+        buffer_printf(text, "</td><td>%s</td><td>", reason_info(fault->reason)->code);
+        html_text(text, fault->detail);
+        buffer_add_text(text, "</td></tr>\n");
+    }
+    html_table_end(text);
+}
+
+void page_of_problem(const struct faults *faults, const char *request_id, struct buffer *text)
+{
+    char status[16];
+    const struct fault *first = &faults->items[0];
+    const char *place = place_of(first);
+    html_page_begin(text, &(struct html_page){.title = reason_info(first->reason)->title});
+    snprintf(status, sizeof status, "%d", problem_status(faults));
+    buffer_add_text(text, "<dl class=\"facts\">\n");
+    html_fact_begin(text, "detail");
+    html_text(text, place != NULL ? place : "");
+    buffer_add_text(text, place != NULL && *place != '\0' ? ": " : "");
+    html_text(text, first->detail);
+    html_fact_end(text);
+    html_fact(text, "reason", reason_info(first->reason)->code);
+    html_fact(text, "status", status);
+    html_fact(text, "request", request_id);
+    buffer_add_text(text, "</dl>\n");
+    if (faults->count > 1)
+        add_faults(faults, text);
+    html_page_end(text);
+}

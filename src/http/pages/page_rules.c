@@ -1,0 +1,207 @@
+/* SPDX-License-Identifier: ISC */
+/* What pages know of the answers they are made of. A link to a route or report that is not there, or not for
+ * the key that reads, is left out: the tables need not say who may follow. */
+#include "http/pages/page_rules.h"
+
+#include <string.h>
+
+#define MONEY_NOTE                                                                                           \
+    "Deposits are other people's money, and payments move it: two people approve them, and the bank's own "  \
+    "limits hold. The figures need a licensed accountant."
+#define LAW_NOTE                                                                                             \
+    "Deposits are other people's money. Trust, unclaimed-property and tax law differ by place: the figures " \
+    "need a licensed accountant."
+#define CUPS_NOTE                                                                                            \
+    "Counts say nothing about hygiene: cups go back into service only as local food codes allow, damaged "   \
+    "ones never."
+#define CLAIMS_NOTE "Claims about the environment need evidence that local rules accept."
+
+#define JOURNAL       "/v1/reports/journal?scheme={scheme}&from={date}&to={date}"
+#define EVENTS_OF_DAY "/v1/events?scheme={scheme}&business_date={date}"
+
+#define SEALS            "/v1/seals?scheme={scheme}"
+#define JOURNAL_OF_ENTRY "/v1/reports/journal?scheme={scheme}&from={business_date}&to={business_date}"
+#define SEE_ENTRY                                                                                            \
+    {"Journal of the day", JOURNAL_OF_ENTRY},                                                                \
+        {"Events of the day", "/v1/events?scheme={scheme}&business_date={business_date}"},                   \
+    {                                                                                                        \
+        "The rules by which events become legs", "/v1/posting-rules"                                         \
+    }
+
+static const struct page_about abouts[] = {
+    {.schema = "Index", .title = "The network at a glance"},
+    {.schema = "Settlement",
+     .title = "Settlement",
+     .rows = "sites",
+     .plot_of = "positions",
+     .plot = {PLOT_BARS, "Positions: what each participant owes (+) or is owed (-)", "participant", "amount",
+              NULL, NULL},
+     .see = {{"Journal of the day", JOURNAL},
+             {"Events of the day", EVENTS_OF_DAY},
+             {"All settlements", "/v1/settlements?scheme={scheme}"},
+             {"Payment files", "/v1/settlements/{scheme}/{date}/files"},
+             {"The chain of seals", SEALS}},
+     .note = MONEY_NOTE},
+    {.schema = "SettlementList", .title = "Settlements", .note = MONEY_NOTE},
+    {.schema = "PaymentList", .title = "Payments", .note = MONEY_NOTE},
+    {.schema = "Payment",
+     .title = "Payment",
+     .note = MONEY_NOTE,
+     .see = {{"Settlement", "/v1/settlements/{scheme}/{date}"}}},
+    {.schema = "DayList", .title = "Business days"},
+    {.schema = "EntryList",
+     .title = "Events",
+     .columns = {"entry", "business_date", "late", "kind", "site", "occurred_at", "amount", "reference",
+                 "event_id"}},
+    {.schema = "RecordedEvent", .title = "Event", .see = {SEE_ENTRY}},
+    {.schema = "RecordedEntry", .title = "Entry", .see = {SEE_ENTRY}},
+    {.schema = "Proof",
+     .title = "Proof that an entry is sealed",
+     .see = {{"Settlement", "/v1/settlements/{scheme}/{business_date}"}, {"The chain of seals", SEALS}}},
+    {.schema = "SealList", .title = "The chain of seals"},
+    {.schema = "JournalList", .title = "Journals"},
+    {.schema = "ProposalList",
+     .title = "Proposals",
+     .columns = {"proposal", "status", "what", "name", "changes", "request", "proposed_at", "proposed_by",
+                 "why", "decided_by"},
+     .note = MONEY_NOTE},
+    {.schema = "ChangeList",
+     .title = "Changes of reference data, terms and keys",
+     .columns = {"number", "changed_at", "by", "of", "name", "scheme", "before", "after", "why"}},
+    {.schema = "KeyList", .title = "Keys"},
+    {.schema = "PaymentFileList", .title = "Payment files", .note = MONEY_NOTE},
+    {.schema = "BankStatementList", .title = "Bank statements"},
+    {.schema = "BankLineList", .title = "Lines of bank statements"},
+    {.schema = "DayTotals", .title = "Totals of a day, as the till has them"},
+    {.schema = "Me", .title = "This key"},
+    {.schema = "Scheme",
+     .title = "Scheme",
+     .see = {{"Terms", "/v1/schemes/{scheme}/terms"},
+             {"Refund values", "/v1/schemes/{scheme}/refund-values"},
+             {"Business days", "/v1/schemes/{scheme}/days"},
+             {"Settlements", "/v1/settlements?scheme={scheme}"}}},
+    {.schema = "Site",
+     .title = "Site",
+     .see = {{"Statement", "/v1/reports/site-statement?scheme={scheme}&site={site}"},
+             {"Events", "/v1/events?scheme={scheme}&site={site}"},
+             {"Stock", "/v1/reports/stock?scheme={scheme}"}}},
+    {.schema = "Participant", .title = "Participant"},
+    {.schema = "CupType", .title = "Cup type"},
+    {.schema = "Terms", .title = "Terms"},
+    {.schema = "RefundValue", .title = "Refund value"},
+    {.schema = "AccountList", .title = "Accounts"},
+    {.schema = "PostingRuleList",
+     .title = "Posting rules",
+     .note = "n: cups. v: refund value on the posting day. w: refund value on the dispatch's posting day. a: "
+             "amount at the "
+             "till, or the tariff of the day of occurrence. r: tax rate."},
+    {.schema = "ReportList", .title = "Reports"},
+    {.schema = "Checks", .title = "What must hold, checked now"},
+};
+
+#define STATEMENT_OF(who)                                                                                    \
+    "/v1/reports/participant-statement?scheme={scheme}&participant={" who "}&from={date}&to={date}"
+#define EVENT_OF(id) "/v1/events/{" id "}?scheme={scheme}"
+
+static const struct page_link links[] = {
+    {"Settlement", "participant", STATEMENT_OF("participant"), NULL, NULL},
+    {"Settlement", "from", STATEMENT_OF("from"), NULL, NULL},
+    {"Settlement", "to", STATEMENT_OF("to"), NULL, NULL},
+    {"Settlement", "site", "/v1/reports/site-statement?scheme={scheme}&site={site}&from={date}&to={date}",
+     NULL, NULL},
+    {"SettlementList", "date", "/v1/settlements/{scheme}/{date}", NULL, NULL},
+    {"DayList", "date", "/v1/settlements/{scheme}/{date}", "state", "closed"},
+    {"DayList", "entries", JOURNAL, NULL, NULL},
+    {"DayList", "events", EVENTS_OF_DAY, NULL, NULL},
+    {"TermsList", "effective_date", "/v1/schemes/{scheme}/terms/{effective_date}", NULL, NULL},
+    {"RefundValueList", "effective_date", "/v1/schemes/{scheme}/refund-values/{cup_type}/{effective_date}",
+     NULL, NULL},
+    {"SiteList", "site", "/v1/sites/{site}", NULL, NULL},
+    {"PaymentList", "date", "/v1/settlements/{scheme}/{date}", NULL, NULL},
+    {"Payment", "date", "/v1/settlements/{scheme}/{date}", NULL, NULL},
+    {"SealList", "date", "/v1/settlements/{scheme}/{date}", NULL, NULL},
+    {NULL, "business_date", JOURNAL_OF_ENTRY, NULL, NULL},
+    {NULL, "entry", "/v1/entries/{entry}?scheme={scheme}", NULL, NULL},
+    {NULL, "account",
+     "/v1/reports/general-ledger?scheme={scheme}&account={account}&from={business_date}&to={business_date}",
+     NULL, NULL},
+    {NULL, "account", "/v1/reports/general-ledger?scheme={scheme}&account={account}", NULL, NULL},
+    {NULL, "event_id", EVENT_OF("event_id"), NULL, NULL},
+    {NULL, "event_id", "/v1/events/{event_id}", NULL, NULL},
+    {NULL, "reverses", EVENT_OF("reverses"), NULL, NULL},
+    {NULL, "reversed_by", EVENT_OF("reversed_by"), NULL, NULL},
+    {NULL, "dispatch", EVENT_OF("dispatch"), NULL, NULL},
+    {NULL, "payment_id", "/v1/payments/{payment_id}", NULL, NULL},
+    {NULL, "file_id", "/v1/files/{file_id}", NULL, NULL},
+    {NULL, "site", "/v1/sites/{site}", NULL, NULL},
+    {NULL, "scheme", "/v1/schemes/{scheme}", NULL, NULL},
+    {NULL, "participant", "/v1/participants/{participant}", NULL, NULL},
+    {NULL, "cup_type", "/v1/cup-types/{cup_type}", NULL, NULL},
+};
+
+static const struct page_see starts[] = {
+    {"Settlements", "/v1/settlements?scheme={scheme}"},
+    {"Payments", "/v1/payments?scheme={scheme}"},
+    {"Days", "/v1/schemes/{scheme}/days"},
+    {"Events", "/v1/events?scheme={scheme}"},
+    {"Accounts", "/v1/accounts?scheme={scheme}"},
+    {"Checks", "/v1/checks?scheme={scheme}"},
+    {"Seals", SEALS},
+    {"Journals", "/v1/journals?scheme={scheme}"},
+    {"Proposals", "/v1/proposals"},
+    {"Changes", "/v1/changes"},
+    {"Bank", "/v1/bank-lines?scheme={scheme}"},
+    {"Reports", "/v1/reports"},
+    {"Schemes", "/v1/schemes"},
+    {"Participants", "/v1/participants"},
+    {"Sites", "/v1/sites"},
+    {"Cup types", "/v1/cup-types"},
+    {"This key", "/v1/me"},
+};
+
+static const struct {
+    const char *report, *note;
+} report_notes[] = {
+    {"deposit-cover", LAW_NOTE},
+    {"liability", LAW_NOTE},
+    {"settlement", MONEY_NOTE},
+    {"site-statement", MONEY_NOTE},
+    {"participant-statement", MONEY_NOTE},
+    {"payments", MONEY_NOTE},
+    {"ageing", MONEY_NOTE},
+    {"stock", CUPS_NOTE},
+    {"transfers", CUPS_NOTE},
+    {"return-rate", CLAIMS_NOTE},
+    {"recovery", CLAIMS_NOTE},
+};
+
+_Static_assert(sizeof links / sizeof links[0] <= PAGE_LINKS_MAX, "each has a place to be remembered in");
+
+const char *page_report_note(const char *report)
+{
+    for (size_t i = 0; i < sizeof report_notes / sizeof report_notes[0]; i++)
+        if (strcmp(report_notes[i].report, report) == 0)
+            return report_notes[i].note;
+    return NULL;
+}
+
+const struct page_about *page_about(const char *schema)
+{
+    static const struct page_about nothing = {.schema = ""};
+    for (size_t i = 0; i < sizeof abouts / sizeof abouts[0]; i++)
+        if (strcmp(abouts[i].schema, schema) == 0)
+            return &abouts[i];
+    return &nothing;
+}
+
+const struct page_link *page_links(size_t *count)
+{
+    *count = sizeof links / sizeof links[0];
+    return links;
+}
+
+const struct page_see *page_starts(size_t *count)
+{
+    *count = sizeof starts / sizeof starts[0];
+    return starts;
+}

@@ -1,0 +1,276 @@
+/* SPDX-License-Identifier: ISC */
+/* Objects and lists of an answer on a page, as facts, sections and tables. The answer is the service's own,
+ * of known depth and bounded size. */
+#include "http/pages/page_view.h"
+
+#include "report/html.h"
+
+#include <string.h>
+
+enum { COLUMNS_MAX = 32, NARROW = 8, ROWS_MAX = 500 };
+
+static bool holds_objects(const json_t *value)
+{
+    return json_is_array(value) && json_is_object(json_array_get(value, 0));
+}
+
+/* --- tables -------------------------------------------------------------------------------------------- */
+
+struct column {
+    const char *name;
+    bool inner;   /* a member of the items of about->rows */
+    bool figures; /* all there is are numbers */
+    bool codes;   /* or hashes and ids: such columns come last */
+    bool filled;
+};
+
+struct table {
+    struct page_view *view;
+    const struct page_scope *scope;
+    struct column columns[COLUMNS_MAX];
+    size_t count;
+};
+
+static struct column *column_of(struct table *table, const char *name, bool inner)
+{
+    for (size_t i = 0; i < table->count; i++)
+        if (table->columns[i].inner == inner && strcmp(table->columns[i].name, name) == 0)
+            return &table->columns[i];
+    if (table->count == COLUMNS_MAX)
+        return NULL;
+    table->columns[table->count] =
+        (struct column){.name = name, .inner = inner, .figures = true, .codes = true};
+    return &table->columns[table->count++];
+}
+
+/* A member of an object, or of an object within it. */
+static const json_t *member_of(const json_t *object, const char *name)
+{
+    const char *key;
+    json_t *member;
+    const json_t *found = json_object_get(object, name);
+    if (found != NULL)
+        return found;
+    json_object_foreach((json_t *)object, key,
+                        member) if (json_is_object(member) && json_object_get(member, name) !=
+                                                                  NULL) return json_object_get(member, name);
+    return NULL;
+}
+
+static bool is_figure(const json_t *value)
+{
+    return json_is_number(value) || (json_is_string(value) && html_is_figure(json_string_value(value)));
+}
+
+static void note_value(struct column *column, const json_t *value)
+{
+    if (column == NULL || value == NULL || json_is_null(value))
+        return;
+    column->filled = true;
+    column->figures = column->figures && is_figure(value);
+    column->codes = column->codes && json_is_string(value) && page_is_code(json_string_value(value));
+}
+
+/* Of an item all members, in their order; those of the items of its inner list after its first one. */
+static void note_item(struct table *table, const json_t *item, bool inner)
+{
+    const char *rows = inner ? NULL : table->view->about->rows, *name;
+    const json_t *lines = rows != NULL ? json_object_get(item, rows) : NULL;
+    json_t *member;
+    bool first = true;
+    json_object_foreach((json_t *)item, name, member)
+    {
+        if (member == lines)
+            continue;
+        note_value(column_of(table, name, inner), member);
+        for (size_t i = 0; first && i < json_array_size(lines); i++)
+            note_item(table, json_array_get(lines, i), true);
+        first = false;
+    }
+}
+
+static void move_codes_last(struct table *table)
+{
+    struct column moved[COLUMNS_MAX];
+    size_t count = 0;
+    for (int codes = 0; codes < 2; codes++)
+        for (size_t i = 0; i < table->count; i++)
+            if ((table->columns[i].codes && table->columns[i].filled) == codes)
+                moved[count++] = table->columns[i];
+    memcpy(table->columns, moved, count * sizeof moved[0]);
+}
+
+static void find_columns(struct table *table, const json_t *list, bool chosen)
+{
+    const char *const *names = table->view->about->columns;
+    size_t index;
+    json_t *item;
+    for (size_t i = 0; chosen && i < PAGE_COLUMNS_MAX && names[i] != NULL; i++)
+        json_array_foreach(list, index, item)
+            note_value(column_of(table, names[i], false), member_of(item, names[i]));
+    if (table->count > 0)
+        return;
+    json_array_foreach(list, index, item) note_item(table, item, false);
+}
+
+/* Objects whose members stand in the item's row lend their variables to its links. */
+static void add_value(struct table *table, const struct page_scope *row, const char *name,
+                      const json_t *value)
+{
+    const char *key;
+    json_t *member;
+    struct page_scope inner = {.object = row->object, .outer = row};
+    json_object_foreach((json_t *)row->object, key,
+                        member) if (json_is_object(member) && json_object_get(member, name) == value)
+        inner.object = member;
+    page_value(table->view, &inner, name, value);
+}
+
+enum line {
+    LINE_ALONE, /* an item that has none within it */
+    LINE_FIRST, /* of the items within it */
+    LINE_NEXT,
+    LINE_TOTAL /* the item itself, below them */
+};
+
+static const char *cell_class(const struct column *column, const json_t *value, bool again)
+{
+    if (column->figures && column->filled)
+        return "n";
+    return again ? "again" : html_text_class(json_string_value(value));
+}
+
+/* The first cell names the item, in each of its lines; else a line shows what is its own. */
+static void add_cell(struct table *table, const struct page_scope *at, size_t index, enum line line)
+{
+    struct buffer *text = table->view->text;
+    const struct column *column = &table->columns[index];
+    bool part = line == LINE_FIRST || line == LINE_NEXT;
+    const struct page_scope *scope = part && !column->inner ? at->outer : at;
+    bool shown = index == 0 || (column->inner ? part : !part);
+    const json_t *value = shown ? member_of(scope->object, column->name) : NULL;
+    bool head = index == 0 && value != NULL;
+    html_cell_begin(text, head, cell_class(column, value, index == 0 && line == LINE_NEXT));
+    if (value != NULL && !json_is_false(value))
+        add_value(table, scope, column->name, value);
+    html_cell_end(text, head);
+}
+
+static void add_line(struct table *table, const struct page_scope *at, enum line line)
+{
+    struct buffer *text = table->view->text;
+    buffer_add_text(text, line == LINE_TOTAL ? "<tr class=\"total\">" : "<tr>");
+    for (size_t i = 0; i < table->count; i++)
+        add_cell(table, at, i, line);
+    buffer_add_text(text, "</tr>\n");
+}
+
+static void add_item(struct table *table, const json_t *item)
+{
+    const char *rows = table->view->about->rows;
+    const json_t *lines = rows != NULL ? json_object_get(item, rows) : NULL;
+    struct page_scope row = {.object = item, .outer = table->scope};
+    for (size_t i = 0; i < json_array_size(lines); i++) {
+        struct page_scope line = {.object = json_array_get(lines, i), .outer = &row};
+        add_line(table, &line, i == 0 ? LINE_FIRST : LINE_NEXT);
+    }
+    add_line(table, &row, json_array_size(lines) > 0 ? LINE_TOTAL : LINE_ALONE);
+}
+
+void page_table(struct page_view *view, const struct page_scope *scope, const char *name, const json_t *list)
+{
+    struct table table = {.view = view, .scope = scope};
+    bool items = strcmp(name, "items") == 0;
+    size_t index;
+    json_t *item;
+    find_columns(&table, list, items);
+    move_codes_last(&table);
+    html_table_begin(view->text, &(struct html_table){.caption = items ? page_title(view) : NULL,
+                                                      .name = name,
+                                                      .said = items,
+                                                      .wide = table.count > NARROW});
+    for (size_t i = 0; i < table.count; i++)
+        html_column(view->text, table.columns[i].name, table.columns[i].figures && table.columns[i].filled);
+    html_table_rows(view->text);
+    json_array_foreach(list, index, item)
+    {
+        if (!items && index == ROWS_MAX)
+            break;
+        add_item(&table, item);
+    }
+    html_table_end(view->text);
+    if (!items && json_array_size(list) > ROWS_MAX)
+        buffer_printf(view->text, "<p>The first %d of %zu. All are in the other forms of this page.</p>\n",
+                      (int)ROWS_MAX, json_array_size(list));
+}
+
+/* --- objects ------------------------------------------------------------------------------------------- */
+
+static bool is_fact(const json_t *value)
+{
+    return !json_is_object(value) && !holds_objects(value);
+}
+
+/* How the page goes on is not a fact of what it shows; that there are no items is said in a sentence. */
+static bool is_shown(const char *name)
+{
+    return strcmp(name, "next") != 0 && strcmp(name, "items") != 0;
+}
+
+static void add_fact(struct page_view *view, const struct page_scope *scope, const char *name,
+                     const json_t *value)
+{
+    html_fact_begin(view->text, name);
+    if (json_is_array(value) && json_array_size(value) == 0)
+        buffer_add_text(view->text, "none");
+    else
+        page_value(view, scope, name, value);
+    html_fact_end(view->text);
+}
+
+/* The page's heading has said it already. */
+static bool is_asked(const struct request *request, const char *name)
+{
+    return page_path_part(request, name, strlen(name)) != NULL || request_query(request, name) != NULL;
+}
+
+/* `all`: also what would be a section or a table of its own, in a line each. */
+static void add_facts(struct page_view *view, const struct page_scope *scope, bool all)
+{
+    const char *name;
+    json_t *value;
+    size_t count = 0;
+    json_object_foreach((json_t *)scope->object, name, value)
+    {
+        if (!all && (!is_shown(name) || !is_fact(value) || is_asked(view->request, name)))
+            continue;
+        if (count++ == 0)
+            buffer_add_text(view->text, "<dl class=\"facts\">\n");
+        add_fact(view, scope, name, value);
+    }
+    if (count > 0)
+        buffer_add_text(view->text, "</dl>\n");
+}
+
+static void add_section(struct page_view *view, const struct page_scope *scope, const char *name,
+                        const json_t *object)
+{
+    const struct page_scope inner = {.object = object, .outer = scope};
+    buffer_add_text(view->text, "<section>\n<h2>");
+    html_label(view->text, name);
+    buffer_add_text(view->text, "</h2>\n");
+    add_facts(view, &inner, true);
+    buffer_add_text(view->text, "</section>\n");
+}
+
+void page_object(struct page_view *view, const struct page_scope *scope)
+{
+    const char *name;
+    json_t *value;
+    add_facts(view, scope, false);
+    json_object_foreach((json_t *)scope->object, name, value) if (json_is_object(value))
+        add_section(view, scope, name, value);
+    else if (holds_objects(value)) page_table(view, scope, name, value);
+    else if (strcmp(name, "items") == 0)
+        buffer_add_text(view->text, "<p class=\"none\">There is nothing to show.</p>\n");
+}

@@ -1,0 +1,19 @@
+/* SPDX-License-Identifier: ISC */
+/* JSON written member by member into a buffer. Commas come by themselves: what follows an opening bracket is
+ * the first of its object or list. */
+#ifndef DEPOSITD_HTTP_REQUEST_JSON_TEXT_H
+#define DEPOSITD_HTTP_REQUEST_JSON_TEXT_H
+
+#include "base/buffer.h"
+
+/* The comma before an element, unless it is the first. */
+void element_begin(struct buffer *text);
+/* The same, and "name": */
+void member_begin(struct buffer *text, const char *name);
+void member_string(struct buffer *text, const char *name, const char *value);
+void member_integer(struct buffer *text, const char *name, int64_t value);
+void member_boolean(struct buffer *text, const char *name, bool value);
+/* A value on its own. */
+void string_add(struct buffer *text, const char *value);
+
+#endif

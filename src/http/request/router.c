@@ -1,0 +1,187 @@
+/* SPDX-License-Identifier: ISC */
+/* The router walks the table and compares segment by segment: a few dozen routes need nothing cleverer. */
+#include "http/request/router.h"
+
+#include <string.h>
+
+static const char *const method_words[METHOD_COUNT] = {"GET", "POST", "PUT", "DELETE"};
+
+const char *method_word(enum method method)
+{
+    return method_words[method];
+}
+
+/* METHOD_COUNT: none that any route has. */
+static enum method method_parse(const char *word)
+{
+    int method = METHOD_GET;
+    if (strcmp(word, "HEAD") == 0)
+        return METHOD_GET;
+    while (method < METHOD_COUNT && strcmp(word, method_words[method]) != 0)
+        method++;
+    return (enum method)method;
+}
+
+static int hexadecimal(char digit)
+{
+    if (digit >= '0' && digit <= '9')
+        return digit - '0';
+    if (digit >= 'a' && digit <= 'f')
+        return digit - 'a' + 10;
+    if (digit >= 'A' && digit <= 'F')
+        return digit - 'A' + 10;
+    return -1;
+}
+
+/* The byte that %XX stands for; 0, which no text may hold, when it is malformed. */
+static char decode_escape(const char *escape)
+{
+    int high = hexadecimal(escape[1]);
+    int low = high >= 0 ? hexadecimal(escape[2]) : -1;
+    return low >= 0 ? (char)(high * 16 + low) : '\0';
+}
+
+/* How many bytes the UTF-8 character at the start of `text` has (RFC 3629); 0: it is none. */
+static size_t character_length(const unsigned char *text)
+{
+    unsigned first = text[0];
+    size_t length = first < 0x80   ? 1
+                    : first < 0xc2 ? 0
+                    : first < 0xe0 ? 2
+                    : first < 0xf0 ? 3
+                    : first < 0xf5 ? 4
+                                   : 0;
+    for (size_t i = 1; i < length; i++)
+        if ((text[i] & 0xc0) != 0x80)
+            return 0;
+    bool overlong = (first == 0xe0 && text[1] < 0xa0) || (first == 0xf0 && text[1] < 0x90);
+    bool surrogate = first == 0xed && text[1] >= 0xa0;
+    bool beyond = first == 0xf4 && text[1] >= 0x90;
+    return overlong || surrogate || beyond ? 0 : length;
+}
+
+/* The NUL at the end continues no character, so that none reaches beyond it. */
+static bool is_utf8(const char *text)
+{
+    const unsigned char *at = (const unsigned char *)text;
+    while (*at != '\0') {
+        size_t length = character_length(at);
+        if (length == 0)
+            return false;
+        at += length;
+    }
+    return true;
+}
+
+/* Into room for the encoded text. False: an escape is malformed. */
+static bool decode(const char *text, char *decoded)
+{
+    for (; *text != '\0'; text++) {
+        char character = *text;
+        if (character == '%') {
+            character = decode_escape(text);
+            if (character == '\0')
+                return false;
+            text += 2;
+        }
+        *decoded++ = character;
+    }
+    return true; /* the arena's memory is zeroed: it ends there */
+}
+
+bool percent_decode(struct arena *arena, const char **text)
+{
+    char *decoded = arena_alloc(arena, strlen(*text) + 1);
+    if (decoded == NULL)
+        return false;
+    *text = decode(*text, decoded) && is_utf8(decoded) ? decoded : NULL;
+    return true;
+}
+
+struct part {
+    const char *text;
+    size_t length;
+};
+
+static bool match_path(const char *pattern, const char *path, struct part parts[static PATH_PARAMETERS_MAX])
+{
+    size_t count = 0;
+    while (*pattern != '\0') {
+        if (*pattern == '{') {
+            parts[count].text = path;
+            parts[count].length = strcspn(path, "/?");
+            path += parts[count].length;
+            pattern = strchr(pattern, '}') + 1;
+            if (parts[count++].length == 0)
+                return false;
+        } else if (*pattern++ != *path++) {
+            return false;
+        }
+    }
+    return *path == '\0' || *path == '?';
+}
+
+/* False: out of memory. A part that can't be decoded is NULL then. */
+static bool decode_part(const struct part *part, struct arena *arena, const char **decoded)
+{
+    *decoded = arena_copy(arena, part->text, part->length);
+    return *decoded != NULL && percent_decode(arena, decoded);
+}
+
+/* A part that can't be decoded names nothing, whatever the method. */
+static bool take_route(const struct route *route, const struct part *parts, struct request *request,
+                       unsigned *allowed)
+{
+    request->route = route;
+    for (size_t i = 0; i < PATH_PARAMETERS_MAX && parts[i].text != NULL; i++) {
+        if (!decode_part(&parts[i], request->arena, &request->parts[i]))
+            return false;
+        if (request->parts[i] == NULL) {
+            request->route = NULL;
+            *allowed = 0;
+        }
+    }
+    return true;
+}
+
+bool router_match(const char *method, const char *path, struct request *request, unsigned *allowed)
+{
+    size_t count;
+    const struct route *routes = routes_all(&count);
+    enum method wanted = method_parse(method);
+
+    *allowed = 0;
+    for (size_t i = 0; i < count; i++) {
+        struct part parts[PATH_PARAMETERS_MAX] = {0};
+        if (!match_path(routes[i].path, path, parts))
+            continue;
+        *allowed |= 1u << routes[i].method;
+        if (routes[i].method == wanted)
+            return take_route(&routes[i], parts, request, allowed);
+    }
+    return true;
+}
+
+const struct route *router_find(enum method method, const char *target)
+{
+    size_t count;
+    const struct route *routes = routes_all(&count);
+    for (size_t i = 0; i < count; i++) {
+        struct part parts[PATH_PARAMETERS_MAX] = {0};
+        if (routes[i].method == method && match_path(routes[i].path, target, parts))
+            return &routes[i];
+    }
+    return NULL;
+}
+
+void router_allow(unsigned methods, char text[static ALLOW_MAX])
+{
+    text[0] = '\0';
+    for (unsigned method = 0; method < METHOD_COUNT; method++) {
+        if ((methods & 1u << method) == 0)
+            continue;
+        if (text[0] != '\0')
+            strcat(text, ", ");
+        strcat(text, method == METHOD_GET ? "GET, HEAD" : method_words[method]);
+    }
+}

@@ -1,0 +1,28 @@
+/* SPDX-License-Identifier: ISC */
+/* From a method and a path to a row of the table of routes. */
+#ifndef DEPOSITD_HTTP_REQUEST_ROUTER_H
+#define DEPOSITD_HTTP_REQUEST_ROUTER_H
+
+#include "http/request/route.h"
+
+enum { ALLOW_MAX = 40 };
+
+const char *method_word(enum method method);
+
+/* Replaces a text by its decoded copy in the arena: %XX are bytes. NULL then: malformed, a NUL, or not UTF-8.
+ * False: out of memory. */
+MUST_CHECK bool percent_decode(struct arena *arena, const char **text);
+
+/* Finds the route and sets the request's route and parts. HEAD is a GET here. Not found: the route is NULL
+ * and *allowed the set, 1u << enum method, of the methods that the path does have (0: there is no such
+ * path). False: out of memory. */
+MUST_CHECK bool router_match(const char *method, const char *path, struct request *request,
+                             unsigned *allowed);
+
+/* The route of a path, which ends at a question mark. NULL: there is none. */
+const struct route *router_find(enum method method, const char *target);
+
+/* "GET, HEAD, PUT", for the header Allow. */
+void router_allow(unsigned methods, char text[static ALLOW_MAX]);
+
+#endif

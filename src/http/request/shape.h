@@ -1,0 +1,70 @@
+/* SPDX-License-Identifier: ISC */
+/* The shape of JSON bodies, as tables: what members an object may have, of which form, and where they go in a
+ * C struct.
+ *
+ * One walk over such a table checks a body (all its faults at once, each with its pointer) and fills the
+ * struct; another writes the JSON Schema for the OpenAPI document. Strings and lists are put into the given
+ * arena. */
+#ifndef DEPOSITD_HTTP_REQUEST_SHAPE_H
+#define DEPOSITD_HTTP_REQUEST_SHAPE_H
+
+#include "app/transaction/fault.h"
+#include "base/buffer.h"
+
+#include <jansson.h>
+#include <stddef.h>
+
+enum form {
+    FORM_CODE,    /* [a-z0-9][a-z0-9-]{0,31}          -> char[CODE_SIZE] */
+    FORM_TEXT,    /* UTF-8, min..max characters        -> const char * */
+    FORM_WORD,    /* one of words[]                    -> int (its index) */
+    FORM_INTEGER, /* JSON integer, min..max            -> int64_t */
+    FORM_BOOLEAN, /*                                   -> bool */
+    FORM_AMOUNT,  /* decimal string, min..max of its sign: min 0 means not negative -> struct decimal */
+    FORM_RATE,    /* decimal string of 0 to 1          -> struct rate */
+    FORM_NUMBER,  /* any JSON number, min..max         -> double (latitude, longitude) */
+    FORM_UUID,    /*                                   -> struct uuid */
+    FORM_INSTANT, /* RFC 3339                          -> struct instant */
+    FORM_DATE,    /* YYYY-MM-DD                        -> struct date */
+    FORM_TIME,    /* HH:MM, 00:00 to 23:59             -> int64_t minutes */
+    FORM_OBJECT,  /* of shape                          -> embedded struct */
+    FORM_LIST     /* min..max elements of shape        -> struct shape_list */
+};
+
+struct shape_list {
+    void *items; /* array of the element shape's struct */
+    size_t count;
+};
+
+struct field {
+    const char *name;
+    enum form form;
+    bool required;
+    size_t offset;
+    int64_t minimum, maximum;
+    const char *const *words;  /* FORM_WORD; NULL-ended */
+    const struct shape *shape; /* FORM_OBJECT; FORM_LIST: of each element */
+    size_t present_offset;     /* of a bool that says whether the member was there; 0: none is kept */
+    const char *description;   /* for the document */
+};
+
+struct shape {
+    const char *name; /* the component schema's */
+    size_t size;      /* of the struct */
+    const struct field *fields;
+    size_t field_count;
+    /* A list of bare texts rather than objects: form of each element; then fields has exactly one, its name
+     * "". */
+    bool bare;
+};
+
+/* Decodes `json` into `into` (shape->size bytes, zeroed first, then defaults as the caller set in `defaults`,
+ * may be NULL). Faults go to `faults`, with pointers that begin with `pointer`. True: no fault was added. */
+MUST_CHECK bool shape_decode(const struct shape *shape, const json_t *json, const char *pointer,
+                             const void *defaults, void *into, struct faults *faults);
+
+/* Writes the JSON Schema (2020-12) of the shape: {"type":"object",…,"additionalProperties":false}. Shapes
+ * within are referred to as #/components/schemas/NAME. */
+void shape_schema(const struct shape *shape, struct buffer *schema);
+
+#endif

@@ -1,0 +1,56 @@
+/* SPDX-License-Identifier: ISC */
+/* Which file to make, and what a line of the bank's was. */
+#include "http/resources/bank_shapes.h"
+
+enum { PAYMENT_ID_MAX = 35 };
+
+static const char *const file_words[] = {
+    [FILE_PAYOUTS] = "payouts", [FILE_COLLECTIONS] = "collections", NULL};
+static const char *const account_words[] = {"arrears", NULL};
+
+static const struct field file_fields[] = {
+    {.name = "type",
+     .form = FORM_WORD,
+     .required = true,
+     .offset = offsetof(struct file_request, type),
+     .words = file_words,
+     .description =
+         "payouts: pain.001.001.09, from the pool to participants; collections: pain.008.001.08, from "
+         "participants to the pool"},
+};
+
+static const struct field resolve_fields[] = {
+    {.name = "payment_id",
+     .form = FORM_TEXT,
+     .offset = offsetof(struct resolve_request, payment_id),
+     .minimum = 1,
+     .maximum = PAYMENT_ID_MAX,
+     .description =
+         "It was this payment, or its return: that is confirmed, or fails, and what the line is over or "
+         "under goes to the participant's arrears"},
+    {.name = "participant",
+     .form = FORM_CODE,
+     .offset = offsetof(struct resolve_request, participant),
+     .present_offset = offsetof(struct resolve_request, has_participant),
+     .description = "Or it was of this participant: it goes to its arrears, which the next close settles"},
+    {.name = "account",
+     .form = FORM_WORD,
+     .offset = offsetof(struct resolve_request, account),
+     .present_offset = offsetof(struct resolve_request, has_account),
+     .words = account_words,
+     .description = "May be named with participant"},
+    {.name = "note",
+     .form = FORM_TEXT,
+     .required = true,
+     .offset = offsetof(struct resolve_request, note),
+     .minimum = 1,
+     .maximum = REASON_CHARACTERS_MAX,
+     .description = "How that was found out; no personal data"},
+};
+
+#define COUNT(fields) (sizeof(fields) / sizeof(fields)[0])
+
+const struct shape shape_file = {"PaymentFilePost", sizeof(struct file_request), file_fields,
+                                 COUNT(file_fields), .bare = false};
+const struct shape shape_resolve = {"BankLineResolve", sizeof(struct resolve_request), resolve_fields,
+                                    COUNT(resolve_fields), .bare = false};

@@ -1,0 +1,26 @@
+/* SPDX-License-Identifier: ISC */
+/* The bodies of what is asked about the bank. */
+#ifndef DEPOSITD_HTTP_RESOURCES_BANK_SHAPES_H
+#define DEPOSITD_HTTP_RESOURCES_BANK_SHAPES_H
+
+#include "depositd/event.h"
+#include "http/request/shape.h"
+
+enum file_type { FILE_PAYOUTS, FILE_COLLECTIONS };
+
+struct file_request {
+    int type; /* enum file_type */
+};
+
+struct resolve_request {
+    const char *payment_id;      /* NULL: … */
+    char participant[CODE_SIZE]; /* … this one's arrears */
+    bool has_participant;
+    int account; /* there is but one to name */
+    bool has_account;
+    const char *note;
+};
+
+extern const struct shape shape_file, shape_resolve;
+
+#endif

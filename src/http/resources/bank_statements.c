@@ -1,0 +1,150 @@
+/* SPDX-License-Identifier: ISC */
+/* What the bank says: statements are taken and listed, their lines listed and resolved. */
+#include "http/resources/handlers.h"
+
+#include "app/office/bank.h"
+#include "http/request/reading.h"
+#include "http/resources/bank_shapes.h"
+#include "http/resources/proposing.h"
+#include "store/bank_store.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+enum { NUMBER_DIGITS_MAX = 15 };
+
+static void finish(const struct request *request, struct answer *answer, enum store_result result)
+{
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else if (answer->faults.count == 0 && request->dry_run)
+        answer_mark_dry_run(answer);
+}
+
+void handle_bank_statement_post(const struct request *request, struct answer *answer)
+{
+    struct bank_statement_order order = {
+        .scheme = request_scheme(request, answer, request_query(request, "scheme")),
+        .key = request->identity->key,
+        .dry_run = request->dry_run,
+        .text = request->body != NULL ? request->body : "",
+        .length = request->body_length,
+        .json = &answer->body,
+    };
+    if (order.scheme != NULL)
+        finish(request, answer,
+               bank_take_statement(request->pg, request->service->snapshots, &order, &answer->faults));
+}
+
+void handle_bank_statements_list(const struct request *request, struct answer *answer)
+{
+    struct list_page page;
+    const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
+    if (scheme == NULL || !page_begin(request, answer, &page))
+        return;
+    enum store_result result = read_bank_statements(request->pg, scheme->id, &page);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else
+        page_end(request, answer, &page, false);
+}
+
+void handle_bank_lines_list(const struct request *request, struct answer *answer)
+{
+    struct list_page page;
+    const char *open = request_query(request, "open");
+    bool is_open = open != NULL && strcmp(open, "true") == 0;
+    const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
+    if (scheme == NULL)
+        return;
+    if (open != NULL && !is_open && strcmp(open, "false") != 0) {
+        faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "open", "must be true or false");
+        return;
+    }
+    if (!page_begin(request, answer, &page))
+        return;
+    enum store_result result =
+        read_bank_lines(request->pg, scheme->id, open != NULL ? &is_open : NULL, &page);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else
+        page_end(request, answer, &page, false);
+}
+
+/* A line is named by its scheme and its number there: tern-bay.17. NULL: there is none such. */
+static const struct scheme *line_named(const struct request *request, const char *name, int64_t *line)
+{
+    char code[CODE_SIZE];
+    const char *point = strrchr(name, '.');
+    if (point == NULL || point == name || point - name > CODE_MAX)
+        return NULL;
+    size_t digits = strspn(point + 1, "0123456789");
+    if (digits == 0 || digits > NUMBER_DIGITS_MAX || point[1 + digits] != '\0')
+        return NULL;
+    memcpy(code, name, (size_t)(point - name));
+    code[point - name] = '\0';
+    *line = strtoll(point + 1, NULL, 10);
+    return network_scheme(&request->snapshot->network, code);
+}
+
+/* A payment, or a participant. */
+static void check_target(const struct resolve_request *asked, struct faults *faults)
+{
+    if (asked->payment_id != NULL && asked->has_participant)
+        faults_add(faults, REASON_MEMBER_UNKNOWN, "/participant", "is not known beside a payment_id");
+    if (asked->payment_id != NULL && asked->has_account)
+        faults_add(faults, REASON_MEMBER_UNKNOWN, "/account", "is not known beside a payment_id");
+    if (asked->payment_id == NULL && !asked->has_participant)
+        faults_add(faults, REASON_MEMBER_MISSING, "/participant", "give it, or a payment_id");
+}
+
+void handle_bank_line_resolve(const struct request *request, struct answer *answer)
+{
+    struct resolve_request asked;
+    struct control control = control_of(request, answer, PROPOSAL_BANK_LINE, request->parts[0]);
+    struct bank_line_order order = {
+        .key = request->identity->key,
+        .dry_run = request->dry_run,
+        .control = &control,
+        .json = &answer->body,
+    };
+    const struct scheme *scheme = line_named(request, request->parts[0], &order.line);
+    json_t *body = request_json(request, answer);
+    if (scheme == NULL)
+        answer_not_found(answer);
+    if (scheme == NULL || body == NULL ||
+        !shape_decode(&shape_resolve, body, "", NULL, &asked, &answer->faults))
+        return;
+    check_target(&asked, &answer->faults);
+    if (answer->faults.count > 0)
+        return;
+    order.scheme = scheme->id;
+    order.payment_id = asked.payment_id;
+    order.participant = asked.participant;
+    order.note = asked.note;
+    finish(request, answer,
+           bank_resolve_line(request->pg, request->service->snapshots, &order, &answer->faults));
+    if (control.proposed)
+        answer->status = 202;
+}
+
+void approve_bank_line(const struct request *request, struct answer *answer, const struct kept_write *kept,
+                       json_t *body, struct control *control)
+{
+    struct resolve_request asked;
+    struct bank_line_order order = {.key = request->identity->key,
+                                    .dry_run = request->dry_run,
+                                    .control = control,
+                                    .scheme = kept->scheme};
+    const struct scheme *scheme = line_named(request, kept->name, &order.line);
+    if (scheme == NULL)
+        answer_not_found(answer);
+    if (scheme == NULL || !shape_decode(&shape_resolve, body, "", NULL, &asked, &answer->faults))
+        return;
+    order.participant = asked.participant;
+    order.note = asked.note;
+    enum store_result result =
+        bank_resolve_line(request->pg, request->service->snapshots, &order, &answer->faults);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+}

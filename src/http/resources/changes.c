@@ -1,0 +1,56 @@
+/* SPDX-License-Identifier: ISC */
+/* GET /v1/changes: who changed what of reference data, terms and keys, when, from what to what, and why. */
+#include "http/resources/handlers.h"
+
+#include "http/request/reading.h"
+#include "store/change_store.h"
+
+#include <string.h>
+
+static bool is_change_word(const char *word)
+{
+    for (size_t i = 0; change_words[i] != NULL; i++)
+        if (strcmp(change_words[i], word) == 0)
+            return true;
+    return false;
+}
+
+/* Where the days are kept while the statement runs. */
+struct span {
+    struct date from, to;
+};
+
+static bool filter_asked(const struct request *request, struct answer *answer, struct span *span,
+                         struct changes_filter *filter)
+{
+    const char *code = request_query(request, "scheme");
+    const struct scheme *scheme = code != NULL ? request_scheme(request, answer, code) : NULL;
+    if (code != NULL && scheme == NULL)
+        return false;
+    filter->scheme = scheme != NULL ? scheme->id : 0;
+    filter->of = request_query(request, "of");
+    filter->by = request_query(request, "by");
+    if (filter->of != NULL && !is_change_word(filter->of))
+        faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "of", "is no kind of change");
+    *span = (struct span){.from = {INT32_MIN}, .to = {INT32_MAX}};
+    if (!request_date(request, answer, "from", &span->from) ||
+        !request_date(request, answer, "to", &span->to))
+        return false;
+    filter->from = span->from.days != INT32_MIN ? &span->from : NULL;
+    filter->to = span->to.days != INT32_MAX ? &span->to : NULL;
+    return answer->faults.count == 0;
+}
+
+void handle_changes_list(const struct request *request, struct answer *answer)
+{
+    struct changes_filter filter;
+    struct span span;
+    struct list_page page;
+    if (!filter_asked(request, answer, &span, &filter) || !page_begin(request, answer, &page))
+        return;
+    enum store_result result = read_changes(request->pg, &filter, &page);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else
+        page_end(request, answer, &page, false);
+}

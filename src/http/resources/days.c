@@ -1,0 +1,18 @@
+/* SPDX-License-Identifier: ISC */
+/* A scheme's business days. */
+#include "http/resources/handlers.h"
+
+#include "http/request/reading.h"
+
+void handle_days_list(const struct request *request, struct answer *answer)
+{
+    struct list_page page;
+    const struct scheme *scheme = request_scheme(request, answer, request->parts[0]);
+    if (scheme == NULL || !page_begin(request, answer, &page))
+        return;
+    enum store_result result = read_days(request->pg, scheme->id, &page);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else
+        page_end(request, answer, &page, false);
+}

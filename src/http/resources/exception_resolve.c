@@ -1,0 +1,80 @@
+/* SPDX-License-Identifier: ISC */
+/* POST /v1/exceptions/{exception_id}/resolve. An exception is named by its scheme, its entry and its place
+ * among the entry's: tern-bay.27.0, as the report of exceptions has it. */
+#include "app/office/exception_resolve.h"
+
+#include "http/resources/handlers.h"
+#include "http/resources/oversight_shapes.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+enum { NOTE_MAX_LENGTH = 500, ENTRY_DIGITS_MAX = 18, POSITION_DIGITS_MAX = 4 };
+
+struct resolve_body {
+    const char *note;
+};
+
+static const struct field fields[] = {
+    {.name = "note",
+     .form = FORM_TEXT,
+     .required = true,
+     .offset = offsetof(struct resolve_body, note),
+     .minimum = 1,
+     .maximum = NOTE_MAX_LENGTH,
+     .description = "What was found"},
+};
+const struct shape shape_exception_resolve = {"ExceptionResolve", sizeof(struct resolve_body), fields, 1,
+                                              false};
+
+/* ".27": a point, and a number as it is written, without zeros in front. The rest of the text; NULL: it is
+ * none. */
+static const char *read_part(const char *text, size_t digits_max, int64_t *number)
+{
+    if (*text++ != '.')
+        return NULL;
+    size_t digits = strspn(text, "0123456789");
+    if (digits == 0 || digits > digits_max || (text[0] == '0' && digits > 1))
+        return NULL;
+    *number = strtoll(text, NULL, 10);
+    return text + digits;
+}
+
+static bool read_name(const struct request *request, struct exception_resolving *resolving)
+{
+    char code[CODE_SIZE];
+    const char *text = request->parts[0];
+    int64_t position = 0;
+    size_t length = strcspn(text, ".");
+    if (length >= sizeof code)
+        return false;
+    memcpy(code, text, length);
+    code[length] = '\0';
+    const struct scheme *scheme = network_scheme(&request->snapshot->network, code);
+    const char *rest = read_part(text + length, ENTRY_DIGITS_MAX, &resolving->entry);
+    if (rest != NULL)
+        rest = read_part(rest, POSITION_DIGITS_MAX, &position);
+    if (scheme == NULL || rest == NULL || *rest != '\0')
+        return false;
+    resolving->scheme = scheme->id;
+    resolving->position = (int32_t)position;
+    return true;
+}
+
+void handle_exception_resolve(const struct request *request, struct answer *answer)
+{
+    struct resolve_body body;
+    struct exception_resolving resolving = {.key = request->identity->key};
+    json_t *json = request_json(request, answer);
+    if (json == NULL || !shape_decode(&shape_exception_resolve, json, "", NULL, &body, &answer->faults))
+        return;
+    if (!read_name(request, &resolving)) {
+        answer_not_found(answer);
+        return;
+    }
+    resolving.note = body.note;
+    enum store_result result =
+        exception_resolve(request->pg, &resolving, request->dry_run, &answer->body, &answer->faults);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+}

@@ -1,0 +1,120 @@
+/* SPDX-License-Identifier: ISC */
+/* The handlers that the table of routes names, by the file that holds them; those of events are in
+ * http/events/handlers.h. What a handler is given, and on which thread it runs, is said in handler.h. */
+#ifndef DEPOSITD_HTTP_RESOURCES_HANDLERS_H
+#define DEPOSITD_HTTP_RESOURCES_HANDLERS_H
+
+#include "http/request/handler.h"
+
+/* index.c */
+void handle_index(const struct request *request, struct answer *answer);
+
+/* ops.c */
+void handle_style(const struct request *request, struct answer *answer);
+void handle_healthz(const struct request *request, struct answer *answer);
+void handle_readyz(const struct request *request, struct answer *answer);
+void handle_openapi(const struct request *request, struct answer *answer);
+
+/* me.c */
+void handle_me(const struct request *request, struct answer *answer);
+
+/* reference.c */
+void handle_reference_get(const struct request *request, struct answer *answer);
+void handle_reference_post(const struct request *request, struct answer *answer);
+void handle_schemes_list(const struct request *request, struct answer *answer);
+void handle_scheme_get(const struct request *request, struct answer *answer);
+void handle_scheme_put(const struct request *request, struct answer *answer);
+void handle_terms_list(const struct request *request, struct answer *answer);
+void handle_terms_get(const struct request *request, struct answer *answer);
+void handle_terms_put(const struct request *request, struct answer *answer);
+void handle_refund_values_list(const struct request *request, struct answer *answer);
+void handle_refund_value_get(const struct request *request, struct answer *answer);
+void handle_refund_value_put(const struct request *request, struct answer *answer);
+void handle_participants_list(const struct request *request, struct answer *answer);
+void handle_participant_get(const struct request *request, struct answer *answer);
+void handle_participant_put(const struct request *request, struct answer *answer);
+void handle_sites_list(const struct request *request, struct answer *answer);
+void handle_site_get(const struct request *request, struct answer *answer);
+void handle_site_put(const struct request *request, struct answer *answer);
+void handle_cup_types_list(const struct request *request, struct answer *answer);
+void handle_cup_type_get(const struct request *request, struct answer *answer);
+void handle_cup_type_put(const struct request *request, struct answer *answer);
+
+/* proposals.c */
+void handle_proposals_list(const struct request *request, struct answer *answer);
+void handle_proposal_approve(const struct request *request, struct answer *answer);
+void handle_proposal_withdraw(const struct request *request, struct answer *answer);
+
+/* changes.c */
+void handle_changes_list(const struct request *request, struct answer *answer);
+
+/* keys.c */
+void handle_me_renew(const struct request *request, struct answer *answer);
+void handle_keys_list(const struct request *request, struct answer *answer);
+void handle_keys_post(const struct request *request, struct answer *answer);
+void handle_key_delete(const struct request *request, struct answer *answer);
+
+/* days.c */
+void handle_days_list(const struct request *request, struct answer *answer);
+
+/* day_close.c */
+void handle_day_close(const struct request *request, struct answer *answer);
+
+/* settlements.c */
+void handle_settlements_list(const struct request *request, struct answer *answer);
+void handle_settlement_get(const struct request *request, struct answer *answer);
+
+/* payments.c */
+void handle_payments_list(const struct request *request, struct answer *answer);
+void handle_payment_get(const struct request *request, struct answer *answer);
+void handle_settlement_approve(const struct request *request, struct answer *answer);
+void handle_payment_release(const struct request *request, struct answer *answer);
+void handle_payment_approve(const struct request *request, struct answer *answer);
+void handle_payment_confirm(const struct request *request, struct answer *answer);
+void handle_payment_fail(const struct request *request, struct answer *answer);
+
+/* files.c */
+void handle_file_post(const struct request *request, struct answer *answer);
+void handle_files_list(const struct request *request, struct answer *answer);
+void handle_file_get(const struct request *request, struct answer *answer);
+
+/* bank_statements.c */
+void handle_bank_statement_post(const struct request *request, struct answer *answer);
+void handle_bank_statements_list(const struct request *request, struct answer *answer);
+void handle_bank_lines_list(const struct request *request, struct answer *answer);
+void handle_bank_line_resolve(const struct request *request, struct answer *answer);
+
+/* journals.c */
+void handle_journals_list(const struct request *request, struct answer *answer);
+void handle_journal_approve(const struct request *request, struct answer *answer);
+void handle_journal_withdraw(const struct request *request, struct answer *answer);
+
+/* proofs.c */
+void handle_event_proof(const struct request *request, struct answer *answer);
+void handle_entry_proof(const struct request *request, struct answer *answer);
+void handle_seals_list(const struct request *request, struct answer *answer);
+
+/* metrics.c */
+void handle_metrics(const struct request *request, struct answer *answer);
+
+/* reports.c */
+void handle_reports_list(const struct request *request, struct answer *answer);
+void handle_report_get(const struct request *request, struct answer *answer);
+
+/* day_totals.c */
+void handle_day_totals_get(const struct request *request, struct answer *answer);
+void handle_day_totals_put(const struct request *request, struct answer *answer);
+
+/* exception_resolve.c */
+void handle_exception_resolve(const struct request *request, struct answer *answer);
+
+/* accounts.c */
+void handle_accounts_list(const struct request *request, struct answer *answer);
+
+/* posting_rules.c */
+void handle_posting_rules(const struct request *request, struct answer *answer);
+
+/* checks.c */
+void handle_checks(const struct request *request, struct answer *answer);
+
+#endif

@@ -1,0 +1,97 @@
+/* SPDX-License-Identifier: ISC */
+/* GET /: what the key's network looks like now, a page of its schemes, and a line per route. */
+#include "http/resources/handlers.h"
+
+#include "http/request/json_text.h"
+#include "http/request/paging.h"
+#include "http/request/reading.h"
+#include "http/request/router.h"
+#include "version.h"
+
+#include <string.h>
+
+/* The schemes of a page, and whether there are more after them. */
+struct chosen {
+    int32_t *ids;
+    size_t count;
+    const char *last; /* code */
+    bool more;
+};
+
+/* False: out of memory, and a fault has been added. */
+static bool choose(const struct paging *paging, struct answer *answer, struct chosen *chosen)
+{
+    const struct request *request = paging->request;
+    const struct network *network = &request->snapshot->network;
+    const bool *known = request_known_schemes(request);
+    *chosen = (struct chosen){.ids = arena_array(request->arena, (size_t)paging->limit, sizeof(int32_t))};
+    if (known == NULL || chosen->ids == NULL) {
+        answer_store_failure(answer, STORE_UNAVAILABLE);
+        return false;
+    }
+    for (size_t i = 0; i < network->scheme_count && !chosen->more; i++) {
+        const struct scheme *scheme = &network->schemes[i];
+        if (!known[scheme->id] || (paging->after != NULL && strcmp(scheme->code, paging->after) <= 0))
+            continue;
+        chosen->more = chosen->count == (size_t)paging->limit;
+        if (chosen->more)
+            break;
+        chosen->ids[chosen->count++] = scheme->id;
+        chosen->last = scheme->code;
+    }
+    return true;
+}
+
+static enum store_result add_schemes(const struct request *request, const struct chosen *chosen,
+                                     struct buffer *text)
+{
+    const struct identity *identity = request->identity;
+    bool office = (1u << identity->role & FOR_OFFICE) != 0;
+    member_begin(text, "schemes");
+    buffer_add_char(text, '[');
+    enum store_result result = read_glance(request->pg, request->arena, chosen->ids, chosen->count, office,
+                                           identity->participant, text);
+    buffer_add_char(text, ']');
+    return result;
+}
+
+static void add_routes(struct buffer *text)
+{
+    size_t count;
+    const struct route *routes = routes_all(&count);
+    member_begin(text, "routes");
+    buffer_add_char(text, '[');
+    for (size_t i = 0; i < count; i++) {
+        element_begin(text);
+        buffer_add_text(text, "\n{");
+        member_string(text, "method", method_word(routes[i].method));
+        member_string(text, "path", routes[i].path);
+        member_string(text, "summary", routes[i].summary);
+        buffer_add_char(text, '}');
+    }
+    buffer_add_char(text, ']');
+}
+
+void handle_index(const struct request *request, struct answer *answer)
+{
+    struct paging paging;
+    struct chosen chosen;
+    struct buffer *text = &answer->body;
+    if (!paging_read(request, answer, &paging) || !choose(&paging, answer, &chosen))
+        return;
+    buffer_add_char(text, '{');
+    member_string(text, "service", "depositd");
+    member_string(text, "version", DEPOSITD_VERSION);
+    member_string(text, "openapi", "/openapi.json");
+    enum store_result result = add_schemes(request, &chosen, text);
+    if (result != STORE_OK) {
+        answer_store_failure(answer, result);
+        return;
+    }
+    add_routes(text);
+    if (chosen.more) {
+        member_string(text, "next", chosen.last);
+        answer->link_next = request_target(request, "cursor", chosen.last);
+    }
+    buffer_add_text(text, "}\n");
+}

@@ -1,0 +1,75 @@
+/* SPDX-License-Identifier: ISC */
+/* /v1/keys: who may come in. */
+#include "app/network/keys.h"
+
+#include "http/request/paging.h"
+#include "http/resources/handlers.h"
+#include "http/resources/proposing.h"
+#include "http/resources/reference_shapes.h"
+
+void handle_keys_list(const struct request *request, struct answer *answer)
+{
+    struct paging paging;
+    struct json_page page;
+    if (!paging_begin(request, answer, &paging))
+        return;
+    enum store_result result =
+        store_key_read(request->pg, NULL, paging.after, paging.limit, &answer->body, &page);
+    if (result == STORE_OK)
+        paging_end(&paging, &page, answer);
+    else
+        answer_store_failure(answer, result);
+}
+
+void answer_new_key(struct answer *answer, const char *secret, bool dry_run)
+{
+    if (dry_run)
+        return;
+    json_reopen(&answer->body);
+    buffer_printf(&answer->body, ",\"key\":\"%s\"}", secret);
+}
+
+void handle_keys_post(const struct request *request, struct answer *answer)
+{
+    struct key_request key;
+    char secret[KEY_SECRET_SIZE];
+    json_t *body = request_json(request, answer);
+    if (body == NULL || !shape_decode(&shape_key_post, body, "", NULL, &key, &answer->faults))
+        return;
+    struct control control = control_of(request, answer, PROPOSAL_KEY, key.name);
+    if (!request_why(request, answer, &control.author.why))
+        return;
+    enum store_result result = key_add(request->pg, &key, &control, &answer->body, secret, &answer->faults);
+    if (result != STORE_OK) {
+        answer_store_failure(answer, result);
+    } else if (answer->faults.count == 0) {
+        answer->status = request->dry_run ? 200 : 201;
+        if (control.proposed)
+            answer_proposed(request, answer);
+        answer_new_key(answer, secret, request->dry_run || control.was_already);
+    }
+}
+
+void approve_key(const struct request *request, struct answer *answer, const struct kept_write *kept,
+                 json_t *body, struct control *control)
+{
+    struct key_request key;
+    if (!shape_decode(&shape_key_post, body, "", NULL, &key, &answer->faults))
+        return;
+    enum store_result result = key_add_approved(request->pg, &key, kept, control, &answer->faults);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+}
+
+void handle_key_delete(const struct request *request, struct answer *answer)
+{
+    struct change_author author = {.key = request->identity->key};
+    if (!request_why(request, answer, &author.why))
+        return;
+    enum store_result result =
+        key_revoke(request->pg, request->parts[0], &author, request->dry_run, &answer->faults);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else
+        answer->status = 204;
+}

@@ -1,0 +1,221 @@
+/* SPDX-License-Identifier: ISC */
+/* Payments after the close: the list of what waits, one with its history, and what may be done to them. */
+#include "http/resources/handlers.h"
+
+#include "app/office/payments.h"
+#include "http/request/paging.h"
+#include "http/request/reading.h"
+#include "http/request/route.h"
+#include "http/resources/payment_shapes.h"
+#include "store/payment_store.h"
+
+#include <string.h>
+
+enum { PAYMENT_ID_MAX = 35 };
+
+/* Where what is asked for is kept while the statement runs. */
+struct asked {
+    bool held;
+    struct date from, to;
+};
+
+static void state_asked(const struct request *request, struct answer *answer, struct asked *asked,
+                        struct payments_filter *filter)
+{
+    enum payment_status status;
+    const char *held = request_query(request, "held");
+    filter->status = request_query(request, "status");
+    if (filter->status != NULL && !payment_status_parse(filter->status, &status))
+        faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "status",
+                             "is no status of a payment");
+    if (held == NULL)
+        return;
+    asked->held = strcmp(held, "true") == 0;
+    filter->held = &asked->held;
+    if (!asked->held && strcmp(held, "false") != 0)
+        faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "held", "must be true or false");
+}
+
+/* A participant knows of no other. */
+static void participant_asked(const struct request *request, struct answer *answer,
+                              struct payments_filter *filter)
+{
+    const struct identity *identity = request->identity;
+    const char *code = request_query(request, "participant");
+    filter->participant = identity->participant;
+    if (code == NULL)
+        return;
+    const struct participant *participant = network_participant(&request->snapshot->network, code);
+    if (participant == NULL ||
+        (identity->role == ROLE_PARTICIPANT && identity->participant != participant->id))
+        answer_not_found(answer);
+    else
+        filter->participant = participant->id;
+}
+
+static bool filter_asked(const struct request *request, struct answer *answer, struct asked *asked,
+                         struct payments_filter *filter)
+{
+    state_asked(request, answer, asked, filter);
+    participant_asked(request, answer, filter);
+    if (!request_date(request, answer, "from", &asked->from) ||
+        !request_date(request, answer, "to", &asked->to))
+        return false;
+    filter->from = asked->from.days != INT32_MIN ? &asked->from : NULL;
+    filter->to = asked->to.days != INT32_MAX ? &asked->to : NULL;
+    return answer->faults.count == 0;
+}
+
+/* Day and id, as the statement takes it apart. */
+static bool cursor_valid(const struct paging *paging, struct answer *answer)
+{
+    struct date day;
+    if (paging->after == NULL || (strlen(paging->after) > DATE_TEXT_MAX && paging->after[10] == '/' &&
+                                  date_parse(paging->after, 10, &day)))
+        return true;
+    faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "cursor",
+                         "must be next of the page before");
+    return false;
+}
+
+void handle_payments_list(const struct request *request, struct answer *answer)
+{
+    struct payments_filter filter = {0};
+    struct asked asked = {.from = {INT32_MIN}, .to = {INT32_MAX}};
+    struct paging paging;
+    struct json_page page;
+    const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
+    if (scheme == NULL || !filter_asked(request, answer, &asked, &filter) ||
+        !paging_begin(request, answer, &paging) || !cursor_valid(&paging, answer))
+        return;
+    filter.scheme = scheme->id;
+    enum store_result result = read_payment_list(request->pg, request->arena, &filter, paging.after,
+                                                 paging.limit, &answer->body, &page);
+    if (result == STORE_OK)
+        paging_end(&paging, &page, answer);
+    else
+        answer_store_failure(answer, result);
+}
+
+void handle_payment_get(const struct request *request, struct answer *answer)
+{
+    struct visible_sites visible;
+    bool found = false;
+    if (!request_visible(request, answer, &visible))
+        return;
+    enum store_result result =
+        read_payment(request->pg, request->arena, request->parts[0], &visible, &answer->body, &found);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else if (!found)
+        answer_not_found(answer);
+}
+
+/* --- what may be done to them -------------------------------------------------------------------------- */
+
+struct doing {
+    const struct request *request;
+    struct answer *answer;
+    struct stated_reason stated;
+    enum payment_change change;
+    const char *payment_id; /* NULL: all of a day */
+    int32_t scheme;
+    struct date day;
+};
+
+static enum store_result work(void *context, struct payment_desk *desk, struct faults *faults)
+{
+    const struct doing *doing = context;
+    return doing->payment_id != NULL
+               ? payment_desk_change(desk, doing->payment_id, doing->change, doing->stated.reason, faults)
+               : payment_desk_approve_day(desk, doing->day, doing->stated.reason, faults);
+}
+
+/* Within the transaction, so that a dry run shows what would be. */
+static enum store_result view(void *context, struct pg *pg)
+{
+    const struct doing *doing = context;
+    const struct visible_sites all = {.all = true};
+    struct arena *arena = doing->request->arena;
+    struct buffer *body = &doing->answer->body;
+    bool found;
+    buffer_reset(body);
+    enum store_result result =
+        doing->payment_id != NULL ? read_payment(pg, arena, doing->payment_id, &all, body, &found)
+                                  : read_settlement(pg, arena, doing->scheme, doing->day, &all, body, &found);
+    if (result == STORE_OK && !found)
+        return STORE_FAILED;
+    if (result == STORE_OK && doing->request->dry_run)
+        answer_mark_dry_run(doing->answer);
+    return result;
+}
+
+static void run(struct doing *doing)
+{
+    const struct request *request = doing->request;
+    struct answer *answer = doing->answer;
+    if (request->json != NULL &&
+        !shape_decode(request->route->body, request->json, "", NULL, &doing->stated, &answer->faults))
+        return;
+    struct payment_order order = {
+        .scheme = doing->scheme,
+        .key = request->identity->key,
+        .dry_run = request->dry_run,
+        .work = work,
+        .view = view,
+        .context = doing,
+    };
+    enum store_result result =
+        payment_desk_run(request->pg, request->service->snapshots, &order, &answer->faults);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+}
+
+void handle_settlement_approve(const struct request *request, struct answer *answer)
+{
+    struct doing doing = {.request = request, .answer = answer};
+    const struct scheme *scheme = request_scheme(request, answer, request->parts[0]);
+    if (scheme == NULL)
+        return;
+    if (!date_parse(request->parts[1], strlen(request->parts[1]), &doing.day)) {
+        answer_not_found(answer);
+        return;
+    }
+    doing.scheme = scheme->id;
+    run(&doing);
+}
+
+static void change(const struct request *request, struct answer *answer, enum payment_change what)
+{
+    struct doing doing = {
+        .request = request, .answer = answer, .change = what, .payment_id = request->parts[0]};
+    enum store_result result = STORE_OK;
+    if (strlen(doing.payment_id) <= PAYMENT_ID_MAX)
+        result = store_payment_scheme(request->pg, doing.payment_id, &doing.scheme);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else if (doing.scheme == 0)
+        answer_not_found(answer);
+    else
+        run(&doing);
+}
+
+void handle_payment_release(const struct request *request, struct answer *answer)
+{
+    change(request, answer, CHANGE_RELEASE);
+}
+
+void handle_payment_approve(const struct request *request, struct answer *answer)
+{
+    change(request, answer, CHANGE_APPROVE);
+}
+
+void handle_payment_confirm(const struct request *request, struct answer *answer)
+{
+    change(request, answer, CHANGE_CONFIRM);
+}
+
+void handle_payment_fail(const struct request *request, struct answer *answer)
+{
+    change(request, answer, CHANGE_FAIL);
+}

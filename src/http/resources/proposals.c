@@ -1,0 +1,148 @@
+/* SPDX-License-Identifier: ISC */
+/* Proposals: what waits for a second person, and what that person decides. */
+#include "http/resources/handlers.h"
+
+#include "base/clock.h"
+#include "http/request/reading.h"
+#include "http/resources/payment_shapes.h"
+#include "http/resources/proposing.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+enum { NUMBER_DIGITS_MAX = 15 };
+
+struct control control_of(const struct request *request, struct answer *answer, enum proposal_what what,
+                          const char *name)
+{
+    char *text = request->json != NULL ? json_dumps(request->json, JSON_COMPACT | JSON_SORT_KEYS) : NULL;
+    struct control control = {
+        .what = what,
+        .name = name,
+        .body = text != NULL ? arena_copy(request->arena, text, strlen(text)) : NULL, /* which is not kept */
+        .author = {.key = request->identity->key},
+        .now = clock_now(),
+        .dry_run = request->dry_run,
+        .json = &answer->body,
+    };
+    free(text);
+    return control;
+}
+
+void answer_proposed(const struct request *request, struct answer *answer)
+{
+    answer->status = 202;
+    if (request->dry_run)
+        answer_mark_dry_run(answer);
+}
+
+void handle_proposals_list(const struct request *request, struct answer *answer)
+{
+    static const char *const statuses[] = {"open", "approved", "withdrawn", NULL};
+    struct list_page page;
+    const char *asked = request_query(request, "status"), *code = request_query(request, "scheme");
+    const struct scheme *scheme = code != NULL ? request_scheme(request, answer, code) : NULL;
+    size_t i = 0;
+    if (code != NULL && scheme == NULL)
+        return;
+    while (asked != NULL && statuses[i] != NULL && strcmp(asked, statuses[i]) != 0)
+        i++;
+    if (statuses[i] == NULL) {
+        faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "status",
+                             "is no status of a proposal");
+        return;
+    }
+    if (!page_begin(request, answer, &page))
+        return;
+    enum store_result result = read_writes(request->pg, scheme != NULL ? scheme->id : 0, statuses[i], &page);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else
+        page_end(request, answer, &page, false);
+}
+
+/* 0: it is no number. */
+static int64_t number_asked(const struct request *request)
+{
+    const char *text = request->parts[0];
+    size_t digits = strspn(text, "0123456789");
+    return digits > 0 && digits <= NUMBER_DIGITS_MAX && text[digits] == '\0' ? strtoll(text, NULL, 10) : 0;
+}
+
+/* False: it is not there, or could not be read, and that is the answer. */
+static bool find(const struct request *request, struct answer *answer, struct control *control,
+                 struct kept_write *kept)
+{
+    bool found = false, in_force;
+    enum store_result result = STORE_OK;
+    *control = control_of(request, answer, PROPOSAL_REFERENCE, "");
+    control->author.proposal = number_asked(request);
+    if (control->author.proposal != 0)
+        result = store_write_find(request->pg, request->arena, control->author.proposal,
+                                  request->identity->key, kept, &found, &in_force);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else if (!found)
+        answer_not_found(answer);
+    else
+        control->author.why = kept->why;
+    return result == STORE_OK && found;
+}
+
+static void finish(const struct request *request, struct answer *answer)
+{
+    if (answer->faults.count == 0 && request->dry_run)
+        answer_mark_dry_run(answer);
+}
+
+void handle_proposal_approve(const struct request *request, struct answer *answer)
+{
+    static approver *const approvers[PROPOSAL_WHATS] = {
+        [PROPOSAL_REFERENCE] = approve_document,  [PROPOSAL_SCHEME] = approve_put,
+        [PROPOSAL_PARTICIPANT] = approve_put,     [PROPOSAL_KEY] = approve_key,
+        [PROPOSAL_BANK_LINE] = approve_bank_line,
+    };
+    struct control control;
+    struct kept_write kept;
+    if (!find(request, answer, &control, &kept))
+        return;
+    control.origins = &request->snapshot->keys.origins;
+    json_t *body = json_loads(kept.body, JSON_REJECT_DUPLICATES, NULL);
+    if (body != NULL)
+        approvers[kept.what](request, answer, &kept, body, &control);
+    else
+        answer_store_failure(answer, STORE_FAILED);
+    json_decref(body);
+    finish(request, answer);
+}
+
+static enum store_result withdraw(const struct request *request, struct control *control, const char *reason,
+                                  struct faults *faults)
+{
+    int64_t version;
+    enum store_result result = pg_begin(request->pg);
+    if (result == STORE_OK)
+        result = store_reference_lock(request->pg, &control->author, control->now, &version);
+    if (result == STORE_OK)
+        result = control_withdraw(request->pg, control, reason, faults);
+    if (result == STORE_OK && faults->count == 0 && !control->decided && !request->dry_run)
+        result = pg_commit(request->pg);
+    pg_rollback(request->pg);
+    return result;
+}
+
+void handle_proposal_withdraw(const struct request *request, struct answer *answer)
+{
+    struct stated_reason stated;
+    struct control control;
+    struct kept_write kept;
+    json_t *body = request_json(request, answer);
+    if (body == NULL || !shape_decode(&shape_reason, body, "", NULL, &stated, &answer->faults) ||
+        !find(request, answer, &control, &kept))
+        return;
+    enum store_result result = withdraw(request, &control, stated.reason, &answer->faults);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else
+        finish(request, answer);
+}

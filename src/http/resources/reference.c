@@ -1,0 +1,354 @@
+/* SPDX-License-Identifier: ISC */
+/* Reference data: each kind of thing is listed, shown and put in the same way; what differs stands in one
+ * table. And the document that holds all of them. */
+#include "app/network/reference.h"
+
+#include "http/request/paging.h"
+#include "http/resources/handlers.h"
+#include "http/resources/proposing.h"
+#include "http/resources/reference_shapes.h"
+
+#include <string.h>
+
+enum { SHOWN_MAX = 1 << 20 };
+
+/* What the path names and the row keeps. */
+struct part {
+    const char *name;
+    size_t offset;
+    bool is_date; /* rather than a code */
+};
+
+#define CODE(type, member)                                                                                   \
+    {                                                                                                        \
+#member, offsetof(struct type, member), false                                                        \
+    }
+#define DATE(type, member)                                                                                   \
+    {                                                                                                        \
+#member, offsetof(struct type, member), true                                                         \
+    }
+
+static const struct {
+    const struct shape *shape; /* of a body to be put */
+    bool of_scheme;            /* the first part of the path is the scheme's */
+    size_t part_count;
+    struct part parts[2]; /* of the path, after the scheme's */
+} kinds[] = {
+    [REFERENCE_CUP_TYPE] = {&shape_cup_type_put, false, 1, {CODE(cup_type_row, cup_type)}},
+    [REFERENCE_PARTICIPANT] = {&shape_participant_put, false, 1, {CODE(participant_row, participant)}},
+    [REFERENCE_SCHEME] = {&shape_scheme_put, false, 1, {CODE(scheme_row, scheme)}},
+    [REFERENCE_TERMS] = {&shape_terms_put, true, 1, {DATE(terms_row, effective_date)}},
+    [REFERENCE_REFUND_VALUE] = {&shape_refund_value_put,
+                                true,
+                                2,
+                                {CODE(refund_value_row, cup_type), DATE(refund_value_row, effective_date)}},
+    [REFERENCE_SITE] = {&shape_site_put, false, 1, {CODE(site_row, site)}},
+};
+
+static struct reference_query query_of(const struct request *request, enum reference_kind kind)
+{
+    struct reference_query query = {.kind = kind, .reader = request->identity};
+    memcpy(query.names, request->parts, sizeof query.names);
+    return query;
+}
+_Static_assert((int)REFERENCE_NAMES_MAX == (int)PATH_PARAMETERS_MAX, "a path names what a query does");
+
+static enum store_result read_into(const struct request *request, const struct reference_query *query,
+                                   struct buffer *json, struct json_page *page)
+{
+    return store_reference_read(request->pg, request->arena, query, json, page);
+}
+
+/* Whether the scheme that the path begins with is one that the key may know of; if not, that is the answer.
+ */
+static bool scheme_is_known(const struct request *request, struct answer *answer, enum reference_kind kind)
+{
+    return !kinds[kind].of_scheme || request_scheme(request, answer, request->parts[0]) != NULL;
+}
+
+static void list(const struct request *request, struct answer *answer, enum reference_kind kind)
+{
+    struct reference_query query = query_of(request, kind);
+    struct paging paging;
+    struct json_page page;
+    if (!scheme_is_known(request, answer, kind) || !paging_begin(request, answer, &paging))
+        return;
+    query.after = paging.after;
+    query.limit = paging.limit;
+    enum store_result result = read_into(request, &query, &answer->body, &page);
+    if (result == STORE_OK)
+        paging_end(&paging, &page, answer);
+    else
+        answer_store_failure(answer, result);
+}
+
+static void set_tag(struct answer *answer, const char *tag)
+{
+    answer->etag = arena_copy(answer->arena, tag, strlen(tag));
+}
+
+static void show(const struct request *request, struct answer *answer, enum reference_kind kind)
+{
+    struct reference_query query = query_of(request, kind);
+    struct json_page page;
+    char tag[REFERENCE_TAG_SIZE];
+    enum store_result result = read_into(request, &query, &answer->body, &page);
+    if (result != STORE_OK) {
+        answer_store_failure(answer, result);
+    } else if (page.count == 0) {
+        answer_not_found(answer);
+    } else {
+        reference_tag(&answer->body, tag);
+        set_tag(answer, tag);
+    }
+}
+
+static bool is_code(const char *text)
+{
+    size_t length = strlen(text);
+    return length >= 1 && length <= CODE_MAX && text[0] != '-' &&
+           strspn(text, "abcdefghijklmnopqrstuvwxyz0123456789-") == length;
+}
+
+static void read_part(const struct part *part, const char *text, void *row, struct faults *faults)
+{
+    char *into = (char *)row + part->offset;
+    if (part->is_date && !date_parse(text, strlen(text), (struct date *)(void *)into))
+        faults_add_parameter(faults, REASON_PARAMETER_INVALID, part->name, "must be a date, as 2026-05-12");
+    else if (!part->is_date && !is_code(text))
+        faults_add_parameter(faults, REASON_PARAMETER_INVALID, part->name,
+                             "must be 1 to 32 characters of a-z, 0-9 and -, and not begin with -");
+    else if (!part->is_date)
+        memcpy(into, text, strlen(text) + 1);
+}
+
+/* The row that the body and the path describe together; NULL: a fault has been added. */
+static void *read_row(const struct request *request, const json_t *body, const char *const *names,
+                      struct answer *answer, enum reference_kind kind)
+{
+    const struct shape *shape = kinds[kind].shape;
+    void *row = arena_alloc(request->arena, shape->size);
+    if (row == NULL) {
+        answer_store_failure(answer, STORE_UNAVAILABLE);
+        return NULL;
+    }
+    if (body == NULL) {
+        faults_add(&answer->faults, REASON_NOT_JSON, "", "there is no body");
+        return NULL;
+    }
+    bool valid = shape_decode(shape, body, "", NULL, row, &answer->faults);
+    for (size_t i = 0; i < kinds[kind].part_count; i++)
+        read_part(&kinds[kind].parts[i], names[i + kinds[kind].of_scheme], row, &answer->faults);
+    return valid && answer->faults.count == 0 ? row : NULL;
+}
+
+static void put(const struct request *request, struct answer *answer, enum reference_kind kind)
+{
+    struct reference_shown shown = {.json = &answer->body};
+    enum proposal_what what = kind == REFERENCE_SCHEME ? PROPOSAL_SCHEME : PROPOSAL_PARTICIPANT;
+    struct control control = control_of(request, answer, what, request->parts[0]);
+    struct reference_put change = {
+        .kind = kind,
+        .row = read_row(request, request->json, request->parts, answer, kind),
+        .if_match = request->if_match,
+        .control = &control,
+        .reader = request->identity,
+    };
+    if (!request_why(request, answer, &control.author.why) || change.row == NULL)
+        return;
+    memcpy(change.names, request->parts, sizeof change.names);
+    enum store_result result = reference_put(request->pg, &change, &shown, &answer->faults);
+    if (result != STORE_OK) {
+        answer_store_failure(answer, result);
+    } else if (control.proposed) {
+        answer_proposed(request, answer);
+    } else if (answer->faults.count == 0) {
+        answer->status = shown.created ? 201 : 200;
+        answer->location = shown.created ? request->path : NULL;
+        set_tag(answer, shown.tag);
+    }
+}
+
+void approve_put(const struct request *request, struct answer *answer, const struct kept_write *kept,
+                 json_t *body, struct control *control)
+{
+    enum reference_kind kind = kept->what == PROPOSAL_SCHEME ? REFERENCE_SCHEME : REFERENCE_PARTICIPANT;
+    struct buffer unshown;
+    struct reference_shown shown = {.json = &unshown};
+    struct reference_put change = {
+        .kind = kind,
+        .names = {kept->name},
+        .row = read_row(request, body, &kept->name, answer, kind),
+        .control = control,
+        .reader = request->identity,
+    };
+    if (change.row == NULL)
+        return;
+    buffer_init(&unshown, SHOWN_MAX);
+    enum store_result result = reference_put(request->pg, &change, &shown, &answer->faults);
+    buffer_dispose(&unshown);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+}
+
+#define LIST(plural, kind)                                                                                   \
+    void handle_##plural##_list(const struct request *request, struct answer *answer)                        \
+    {                                                                                                        \
+        list(request, answer, kind);                                                                         \
+    }
+#define SHOW_AND_PUT(singular, kind)                                                                         \
+    void handle_##singular##_get(const struct request *request, struct answer *answer)                       \
+    {                                                                                                        \
+        show(request, answer, kind);                                                                         \
+    }                                                                                                        \
+    void handle_##singular##_put(const struct request *request, struct answer *answer)                       \
+    {                                                                                                        \
+        put(request, answer, kind);                                                                          \
+    }
+LIST(schemes, REFERENCE_SCHEME)
+SHOW_AND_PUT(scheme, REFERENCE_SCHEME)
+LIST(terms, REFERENCE_TERMS)
+SHOW_AND_PUT(terms, REFERENCE_TERMS)
+LIST(refund_values, REFERENCE_REFUND_VALUE)
+SHOW_AND_PUT(refund_value, REFERENCE_REFUND_VALUE)
+LIST(participants, REFERENCE_PARTICIPANT)
+SHOW_AND_PUT(participant, REFERENCE_PARTICIPANT)
+LIST(sites, REFERENCE_SITE)
+SHOW_AND_PUT(site, REFERENCE_SITE)
+LIST(cup_types, REFERENCE_CUP_TYPE)
+SHOW_AND_PUT(cup_type, REFERENCE_CUP_TYPE)
+
+/* ---- the document ---- */
+
+enum { PIECE_ROWS = 500 };
+
+/* The document while it is made. It may be long, and is sent piece by piece, unless a page is to be made of
+ * the whole. */
+struct document {
+    const struct request *request;
+    struct answer *answer;
+    bool over; /* no more is wanted: the database failed, a fault says why, or the client has gone */
+};
+
+static void add_text(struct document *document, const char *text)
+{
+    if (!document->over)
+        buffer_add_text(&document->answer->body, text);
+}
+
+static void read_piece(struct document *document, const struct reference_query *query, struct json_page *page)
+{
+    struct answer *answer = document->answer;
+    enum store_result result = read_into(document->request, query, &answer->body, page);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    document->over = result != STORE_OK;
+}
+
+static void send_piece(struct document *document)
+{
+    document->over =
+        document->over || (document->answer->media != MEDIA_HTML && !answer_goes_on(document->answer));
+}
+
+static void add_list(struct document *document, const char *opening, enum reference_kind kind,
+                     const char *scheme)
+{
+    struct reference_query query = {
+        .kind = kind, .reader = document->request->identity, .names = {scheme}, .limit = PIECE_ROWS};
+    struct json_page page = {.more = true};
+    char last[PAGE_KEY_SIZE];
+    add_text(document, opening);
+    while (page.more && !document->over) {
+        if (query.after != NULL)
+            add_text(document, ",");
+        read_piece(document, &query, &page);
+        query.after = strcpy(last, page.last);
+        send_piece(document);
+    }
+    add_text(document, "]");
+}
+
+/* Schemes are read one by one, each with its terms and refund values put in before the brace that ends it. */
+static void add_schemes(struct document *document)
+{
+    struct reference_query query = {
+        .kind = REFERENCE_SCHEME, .reader = document->request->identity, .limit = 1};
+    struct json_page page = {.more = true};
+    char scheme[PAGE_KEY_SIZE];
+    add_text(document, ",\"schemes\":[");
+    while (page.more && !document->over) {
+        if (query.after != NULL)
+            add_text(document, ",");
+        read_piece(document, &query, &page);
+        if (document->over || page.count == 0)
+            break;
+        query.after = strcpy(scheme, page.last);
+        json_reopen(&document->answer->body);
+        add_list(document, ",\"terms\":[", REFERENCE_TERMS, scheme);
+        add_list(document, ",\"refund_values\":[", REFERENCE_REFUND_VALUE, scheme);
+        add_text(document, "}");
+    }
+    add_text(document, "]");
+}
+
+/* All of it is of one look at the data. */
+void handle_reference_get(const struct request *request, struct answer *answer)
+{
+    struct document document = {.request = request, .answer = answer};
+    enum store_result result = pg_begin_read(request->pg);
+    if (result == STORE_OK) {
+        add_list(&document, "{\"cup_types\":[", REFERENCE_CUP_TYPE, NULL);
+        add_list(&document, ",\"participants\":[", REFERENCE_PARTICIPANT, NULL);
+        add_schemes(&document);
+        add_list(&document, ",\"sites\":[", REFERENCE_SITE, NULL);
+        add_text(&document, "}");
+    }
+    if (result == STORE_OK && !document.over)
+        result = pg_commit(request->pg);
+    pg_rollback(request->pg);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+}
+
+void handle_reference_post(const struct request *request, struct answer *answer)
+{
+    struct reference document;
+    json_t *body = request_json(request, answer);
+    struct control control = control_of(request, answer, PROPOSAL_REFERENCE, "");
+    if (body == NULL || !shape_decode(&shape_reference, body, "", NULL, &document, &answer->faults) ||
+        !request_why(request, answer, &control.author.why))
+        return;
+    enum store_result result = reference_apply(request->pg, &document, &control, &answer->faults);
+    if (result != STORE_OK) {
+        answer_store_failure(answer, result);
+        return;
+    }
+    if (control.proposed) {
+        answer_proposed(request, answer);
+        return;
+    }
+    size_t terms = 0, refund_values = 0;
+    const struct scheme_row *schemes = document.schemes.items;
+    for (size_t i = 0; i < document.schemes.count; i++) {
+        terms += schemes[i].terms.count;
+        refund_values += schemes[i].refund_values.count;
+    }
+    buffer_printf(&answer->body,
+                  "{\"schemes\":%zu,\"participants\":%zu,\"sites\":%zu,\"cup_types\":%zu,\"terms\":%zu,"
+                  "\"refund_values\":%zu}",
+                  document.schemes.count, document.participants.count, document.sites.count,
+                  document.cup_types.count, terms, refund_values);
+}
+
+void approve_document(const struct request *request, struct answer *answer, const struct kept_write *kept,
+                      json_t *body, struct control *control)
+{
+    struct reference document;
+    (void)kept;
+    if (!shape_decode(&shape_reference, body, "", NULL, &document, &answer->faults))
+        return;
+    enum store_result result = reference_apply(request->pg, &document, control, &answer->faults);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+}

@@ -1,0 +1,205 @@
+/* SPDX-License-Identifier: ISC */
+/* Each array of fields begins with what names the thing, and (a scheme's) ends with the lists that only the
+ * document has: the shape to be put leaves out the ones and the others. */
+#include "http/resources/reference_shapes.h"
+
+#include "app/network/keys.h"
+#include "app/network/reference.h"
+
+/* Lengths as the ISO 20022 messages have them (Max140Text, Max34Text, Max35Text). */
+enum { NAME_MAX_LENGTH = 140, ACCOUNT_MAX_LENGTH = 34, ID_MAX_LENGTH = 35, HOLDER_MAX_LENGTH = 100 };
+/* So many elements in a list, at most: the body's size is bounded too. */
+enum { LIST_MAX = 10000, NESTED_LIST_MAX = 1000 };
+
+/* The member of the struct that has the field's name, and what else there is to say of it. */
+#define REQUIRED(type, member, form_, ...)                                                                   \
+    {                                                                                                        \
+        .name = #member, .form = form_, .required = true, .offset = offsetof(struct type, member),           \
+        __VA_ARGS__                                                                                          \
+    }
+#define OPTIONAL(type, member, form_, ...)                                                                   \
+    {                                                                                                        \
+        .name = #member, .form = form_, .offset = offsetof(struct type, member), __VA_ARGS__                 \
+    }
+/* Has a has_MEMBER beside it. */
+#define NOTED(type, member, form_, ...)                                                                      \
+    OPTIONAL(type, member, form_, .present_offset = offsetof(struct type, has_##member), __VA_ARGS__)
+#define RANGE(from, to) .minimum = from, .maximum = to
+#define SAYS(text)      .description = text
+
+#define COUNT(array) (sizeof(array) / sizeof(array)[0])
+#define SHAPE(shape_name, type, first, count)                                                                \
+    {                                                                                                        \
+        .name = shape_name, .size = sizeof(struct type), .fields = first, .field_count = count               \
+    }
+
+static const struct field date_field[] = {{.name = "", .form = FORM_DATE}};
+static const struct shape shape_date = {"Date", sizeof(struct date), date_field, 1, .bare = true};
+static const struct field code_field[] = {{.name = "", .form = FORM_CODE}};
+static const struct shape shape_code = {"Code", CODE_SIZE, code_field, 1, .bare = true};
+
+static const struct field bank_account_fields[] = {
+    OPTIONAL(bank_account, iban, FORM_TEXT, RANGE(15, 34),
+             SAYS("In capitals, without spaces; or account and bank_code")),
+    OPTIONAL(bank_account, account, FORM_TEXT, RANGE(1, ACCOUNT_MAX_LENGTH), SAYS("National account number")),
+    OPTIONAL(bank_account, bank_code, FORM_TEXT, RANGE(1, ID_MAX_LENGTH),
+             SAYS("National code of bank and branch")),
+};
+static const struct shape shape_bank_account =
+    SHAPE("BankAccount", bank_account, bank_account_fields, COUNT(bank_account_fields));
+
+static const struct field mandate_fields[] = {
+    REQUIRED(mandate, id, FORM_TEXT, RANGE(1, ID_MAX_LENGTH), SAYS("Reference of the direct debit mandate")),
+    REQUIRED(mandate, signed_on, FORM_DATE, SAYS("The day it was signed")),
+};
+static const struct shape shape_mandate = SHAPE("Mandate", mandate, mandate_fields, COUNT(mandate_fields));
+
+static const struct field operator_fields[] = {
+    REQUIRED(scheme_operator, name, FORM_TEXT, RANGE(1, NAME_MAX_LENGTH), SAYS("As it stands on payments")),
+    REQUIRED(scheme_operator, bank_account, FORM_OBJECT, .shape = &shape_bank_account,
+             SAYS("The pool's account")),
+    OPTIONAL(scheme_operator, bic, FORM_TEXT, RANGE(8, 11), SAYS("Of the bank (ISO 9362)")),
+    OPTIONAL(scheme_operator, creditor_id, FORM_TEXT, RANGE(1, ID_MAX_LENGTH), SAYS("For collections")),
+};
+static const struct shape shape_operator =
+    SHAPE("Operator", scheme_operator, operator_fields, COUNT(operator_fields));
+
+static const struct field par_stock_fields[] = {
+    REQUIRED(par_stock_row, cup_type, FORM_CODE, SAYS("Once in the list")),
+    REQUIRED(par_stock_row, quantity, FORM_INTEGER, RANGE(1, QUANTITY_MAX), SAYS("Cups that it should have")),
+};
+static const struct shape shape_par_stock =
+    SHAPE("ParStock", par_stock_row, par_stock_fields, COUNT(par_stock_fields));
+
+static const struct field cup_type_fields[] = {
+    REQUIRED(cup_type_row, cup_type, FORM_CODE, SAYS("Its code")),
+    REQUIRED(cup_type_row, name, FORM_TEXT, RANGE(1, NAME_MAX_LENGTH), SAYS("For people")),
+    REQUIRED(cup_type_row, volume_ml, FORM_INTEGER, RANGE(1, 100000), SAYS("What it holds, in millilitres")),
+    REQUIRED(cup_type_row, mass_g, FORM_INTEGER, RANGE(1, 100000), SAYS("What it weighs, in grams")),
+    OPTIONAL(cup_type_row, grai, FORM_TEXT, RANGE(14, 30),
+             SAYS("GS1 Global Returnable Asset Identifier, AI (8003)")),
+};
+
+static const struct field participant_fields[] = {
+    REQUIRED(participant_row, participant, FORM_CODE, SAYS("Its code; pool is taken")),
+    REQUIRED(participant_row, name, FORM_TEXT, RANGE(1, NAME_MAX_LENGTH), SAYS("As it stands on payments")),
+    NOTED(participant_row, bank_account, FORM_OBJECT, .shape = &shape_bank_account, SAYS("Where it is paid")),
+    OPTIONAL(participant_row, bic, FORM_TEXT, RANGE(8, 11), SAYS("Of its bank (ISO 9362)")),
+    NOTED(participant_row, tax_registered, FORM_BOOLEAN,
+          SAYS("Whether its handling fees bear tax; true unless given")),
+    NOTED(participant_row, mandate, FORM_OBJECT, .shape = &shape_mandate, SAYS("To collect from it")),
+};
+
+static const struct field terms_fields[] = {
+    REQUIRED(terms_row, effective_date, FORM_DATE, SAYS("The business day from which they hold")),
+    REQUIRED(terms_row, netting, FORM_WORD, .words = netting_words,
+             SAYS("Payments by way of the pool, or between participants")),
+    REQUIRED(terms_row, minimum_payment, FORM_AMOUNT, RANGE(0, 1),
+             SAYS("Positions below it are carried forward")),
+    REQUIRED(terms_row, service_fee, FORM_AMOUNT, RANGE(0, 1), SAYS("Per cup issued, without tax")),
+    REQUIRED(terms_row, handling_fee, FORM_AMOUNT, RANGE(0, 1), SAYS("Per cup returned, without tax")),
+    REQUIRED(terms_row, tax_rate, FORM_RATE, SAYS("A fraction: 0.15 is 15 %")),
+    REQUIRED(terms_row, shortage_terms, FORM_WORD, .words = bearing_words,
+             SAYS("Whether sites pay for cups that a count misses")),
+    OPTIONAL(terms_row, variance_terms, FORM_WORD, .words = bearing_words,
+             SAYS("Whether sites pay for amounts off tariff; absorb unless given")),
+};
+static const struct shape shape_terms = SHAPE("ReferenceTerms", terms_row, terms_fields, COUNT(terms_fields));
+
+static const struct field refund_value_fields[] = {
+    REQUIRED(refund_value_row, cup_type, FORM_CODE, SAYS("Code of the cup type")),
+    REQUIRED(refund_value_row, effective_date, FORM_DATE, SAYS("The business day from which it holds")),
+    REQUIRED(refund_value_row, amount, FORM_AMOUNT, RANGE(1, 1), SAYS("What a cup is worth on return")),
+};
+static const struct shape shape_refund_value =
+    SHAPE("ReferenceRefundValue", refund_value_row, refund_value_fields, COUNT(refund_value_fields));
+
+static const struct field scheme_fields[] = {
+    REQUIRED(scheme_row, scheme, FORM_CODE, SAYS("Its code")),
+    REQUIRED(scheme_row, currency, FORM_TEXT, RANGE(3, 3), SAYS("ISO 4217")),
+    REQUIRED(scheme_row, time_zone, FORM_TEXT, RANGE(1, 64), SAYS("IANA time zone")),
+    REQUIRED(scheme_row, cut_off, FORM_TIME, SAYS("When a business day starts")),
+    NOTED(scheme_row, close_after_minutes, FORM_INTEGER, RANGE(0, 10080),
+          SAYS("How long after its end a day is closed by the clock; 60 unless given")),
+    REQUIRED(scheme_row, stock_terms, FORM_WORD, .words = stock_terms_words,
+             SAYS("Whether sites place a deposit for cups in their care")),
+    NOTED(scheme_row, return_target, FORM_RATE, SAYS("Of the cups issued; 0.90 unless given")),
+    NOTED(scheme_row, dual_control, FORM_BOOLEAN,
+          SAYS("Whether payments take two people; true unless given")),
+    OPTIONAL(scheme_row, count_tolerance, FORM_INTEGER, RANGE(0, QUANTITY_MAX),
+             SAYS("Cups that a count may be off; 0 unless given")),
+    NOTED(scheme_row, variance_limit, FORM_AMOUNT, RANGE(0, 1),
+          SAYS("A payout is held above it; no limit unless given")),
+    NOTED(scheme_row, carry_days, FORM_INTEGER, RANGE(0, 3660),
+          SAYS("How long a small position is carried; 30 unless given")),
+    NOTED(scheme_row, operator, FORM_OBJECT, .shape = &shape_operator, SAYS("Who runs the pool")),
+    OPTIONAL(scheme_row, holidays, FORM_LIST, .shape = &shape_date, RANGE(0, NESTED_LIST_MAX),
+             SAYS("Days without payments")),
+    OPTIONAL(scheme_row, terms, FORM_LIST, .shape = &shape_terms, RANGE(0, NESTED_LIST_MAX),
+             SAYS("By the day they start")),
+    OPTIONAL(scheme_row, refund_values, FORM_LIST, .shape = &shape_refund_value, RANGE(0, LIST_MAX),
+             SAYS("By cup type and the day they start")),
+};
+enum { SCHEME_LISTS = 2 };
+
+static const struct field site_fields[] = {
+    REQUIRED(site_row, site, FORM_CODE, SAYS("Its code")),
+    REQUIRED(site_row, scheme, FORM_CODE, SAYS("Code of its scheme")),
+    REQUIRED(site_row, participant, FORM_CODE, SAYS("Code of the participant that owns it")),
+    REQUIRED(site_row, name, FORM_TEXT, RANGE(1, NAME_MAX_LENGTH), SAYS("For people")),
+    REQUIRED(site_row, kind, FORM_WORD, .words = site_kind_words, SAYS("What it is")),
+    REQUIRED(site_row, opened_on, FORM_DATE, SAYS("Its first day")),
+    NOTED(site_row, closed_on, FORM_DATE, SAYS("Its last day")),
+    NOTED(site_row, latitude, FORM_NUMBER, RANGE(-90, 90), SAYS("Degrees north")),
+    NOTED(site_row, longitude, FORM_NUMBER, RANGE(-180, 180), SAYS("Degrees east")),
+    OPTIONAL(site_row, gln, FORM_TEXT, RANGE(13, 13), SAYS("GS1 Global Location Number")),
+    OPTIONAL(site_row, par_stock, FORM_LIST, .shape = &shape_par_stock, RANGE(0, CUP_LINES_MAX),
+             SAYS("What it should have in stock")),
+};
+
+const struct shape shape_cup_type_put =
+    SHAPE("CupTypePut", cup_type_row, cup_type_fields + 1, COUNT(cup_type_fields) - 1);
+const struct shape shape_participant_put =
+    SHAPE("ParticipantPut", participant_row, participant_fields + 1, COUNT(participant_fields) - 1);
+const struct shape shape_scheme_put =
+    SHAPE("SchemePut", scheme_row, scheme_fields + 1, COUNT(scheme_fields) - 1 - SCHEME_LISTS);
+const struct shape shape_terms_put = SHAPE("TermsPut", terms_row, terms_fields + 1, COUNT(terms_fields) - 1);
+const struct shape shape_refund_value_put =
+    SHAPE("RefundValuePut", refund_value_row, refund_value_fields + 2, COUNT(refund_value_fields) - 2);
+const struct shape shape_site_put = SHAPE("SitePut", site_row, site_fields + 1, COUNT(site_fields) - 1);
+
+static const struct shape shape_cup_type =
+    SHAPE("ReferenceCupType", cup_type_row, cup_type_fields, COUNT(cup_type_fields));
+static const struct shape shape_participant =
+    SHAPE("ReferenceParticipant", participant_row, participant_fields, COUNT(participant_fields));
+static const struct shape shape_scheme =
+    SHAPE("ReferenceScheme", scheme_row, scheme_fields, COUNT(scheme_fields));
+static const struct shape shape_site = SHAPE("ReferenceSite", site_row, site_fields, COUNT(site_fields));
+
+static const struct field reference_fields[] = {
+    OPTIONAL(reference, cup_types, FORM_LIST, .shape = &shape_cup_type, RANGE(0, LIST_MAX),
+             SAYS("Kinds of cups")),
+    OPTIONAL(reference, participants, FORM_LIST, .shape = &shape_participant, RANGE(0, LIST_MAX),
+             SAYS("Who owns sites")),
+    OPTIONAL(reference, schemes, FORM_LIST, .shape = &shape_scheme, RANGE(0, NESTED_LIST_MAX),
+             SAYS("Deposit pools")),
+    OPTIONAL(reference, sites, FORM_LIST, .shape = &shape_site, RANGE(0, LIST_MAX),
+             SAYS("Where cups change hands")),
+};
+const struct shape shape_reference =
+    SHAPE("ReferenceDocument", reference, reference_fields, COUNT(reference_fields));
+
+static const char *const role_words[] = {[ROLE_POS] = "pos",         [ROLE_PARTICIPANT] = "participant",
+                                         [ROLE_AUDITOR] = "auditor", [ROLE_ACCOUNTANT] = "accountant",
+                                         [ROLE_ADMIN] = "admin",     [ROLE_COUNT] = NULL};
+
+static const struct field key_fields[] = {
+    REQUIRED(key_request, name, FORM_CODE, SAYS("Not that of another key in force")),
+    REQUIRED(key_request, holder, FORM_TEXT, RANGE(1, HOLDER_MAX_LENGTH),
+             SAYS("Who has it in hand: two keys of one holder are one person")),
+    REQUIRED(key_request, role, FORM_WORD, .words = role_words, SAYS("What it may do")),
+    OPTIONAL(key_request, sites, FORM_LIST, .shape = &shape_code, RANGE(1, NESTED_LIST_MAX),
+             SAYS("Of a pos key: the sites it is for")),
+    OPTIONAL(key_request, participant, FORM_CODE, SAYS("Of a participant key: whose sites it may see")),
+};
+const struct shape shape_key_post = SHAPE("KeyPost", key_request, key_fields, COUNT(key_fields));

@@ -1,0 +1,374 @@
+/* SPDX-License-Identifier: ISC */
+/* Reports: which there are, and one of them. Nothing here knows a report by name. */
+#include "http/resources/handlers.h"
+
+#include "http/pages/page.h"
+#include "http/request/reading.h"
+#include "report/render.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { MONTH_DAYS = 30 };
+
+static void add_string(struct buffer *text, const char *value)
+{
+    buffer_add_json_string(text, value, strlen(value));
+}
+
+static void add_choices(struct buffer *text, const char *const *choices)
+{
+    buffer_add_text(text, ",\"values\":[");
+    for (size_t i = 0; choices[i] != NULL; i++) {
+        if (i > 0)
+            buffer_add_char(text, ',');
+        add_string(text, choices[i]);
+    }
+    buffer_add_char(text, ']');
+}
+
+static void add_parameter(struct buffer *text, const char *name, const char *kind, const char *description,
+                          bool required, const char *const *choices)
+{
+    buffer_add_text(text, "{\"name\":");
+    add_string(text, name);
+    buffer_printf(text, ",\"kind\":\"%s\",\"description\":", kind);
+    add_string(text, description);
+    buffer_printf(text, ",\"required\":%s", required ? "true" : "false");
+    if (choices != NULL)
+        add_choices(text, choices);
+    buffer_add_char(text, '}');
+}
+
+/* Where the column leads, for a client to fill in. */
+static void add_link(struct buffer *text, const char *link)
+{
+    if (link == NULL)
+        return;
+    buffer_add_text(text, ",\"link\":");
+    add_string(text, link);
+}
+
+static void add_report(struct buffer *text, const struct report *report)
+{
+    buffer_add_text(text, "{\"report\":");
+    add_string(text, report->name);
+    buffer_add_text(text, ",\"title\":");
+    add_string(text, report->title);
+    buffer_add_text(text, ",\"parameters\":[");
+    add_parameter(text, "scheme", "scheme", "Scheme", true, NULL);
+    for (size_t i = 0; i < report_parameter_count(report); i++) {
+        const struct report_parameter *parameter = &report->parameters[i];
+        buffer_add_char(text, ',');
+        add_parameter(text, parameter->name, parameter_kind_word(parameter->kind), parameter->description,
+                      parameter->otherwise == REQUIRED, parameter->choices);
+    }
+    buffer_add_text(text, "],\"columns\":[");
+    for (size_t i = 0; i < report_column_count(report); i++) {
+        buffer_add_text(text, i > 0 ? ",{\"name\":" : "{\"name\":");
+        add_string(text, report->columns[i].name);
+        buffer_printf(text, ",\"kind\":\"%s\",\"title\":", column_kind_word(report->columns[i].kind));
+        add_string(text, report->columns[i].title);
+        add_link(text, report->columns[i].link);
+        buffer_add_char(text, '}');
+    }
+    buffer_add_text(text, "]}");
+}
+
+void handle_reports_list(const struct request *request, struct answer *answer)
+{
+    size_t count;
+    bool first = true;
+    const struct report *reports = reports_all(&count);
+    buffer_add_text(&answer->body, "{\"items\":[");
+    for (size_t i = 0; i < count; i++) {
+        if ((reports[i].roles & 1u << request->identity->role) == 0)
+            continue;
+        buffer_add_text(&answer->body, first ? "\n" : ",\n");
+        add_report(&answer->body, &reports[i]);
+        first = false;
+    }
+    buffer_add_text(&answer->body, "]}\n");
+}
+
+static void add_to_body(void *context, const char *bytes, size_t length)
+{
+    buffer_add(context, bytes, length);
+}
+
+/* A page shows some of a report's rows, and leads on to the next ones. */
+enum { PAGE_ROWS = 500 };
+
+struct page_part {
+    size_t entry_column; /* of a report by entry, which is cut between entries */
+    bool by_entry;
+    int64_t after; /* how many rows are passed over; by entry: where the statement begins */
+    int64_t last;  /* what the next page goes on after */
+    bool cut;      /* there are more rows */
+};
+
+struct report_writer {
+    struct render render;
+    struct answer *answer;
+    struct page_part *part; /* NULL: all rows are wanted */
+};
+
+static int64_t entry_of(const struct page_part *part, const char *const *cells)
+{
+    const char *entry = cells[part->entry_column];
+    return entry != NULL ? strtoll(entry, NULL, 10) : 0;
+}
+
+/* Whether the row is on the page. */
+static bool take_row(struct page_part *part, size_t rows, const char *const *cells)
+{
+    int64_t number = part->by_entry ? entry_of(part, cells) : part->last + 1;
+    part->cut = rows >= PAGE_ROWS && number != part->last;
+    if (part->cut)
+        return false;
+    part->last = number;
+    return part->by_entry || number > part->after;
+}
+
+static bool add_row(void *context, const char *const *cells)
+{
+    struct report_writer *writer = context;
+    struct page_part *part = writer->part;
+    if (cells != NULL && (part == NULL || take_row(part, writer->render.rows, cells)))
+        render_row(&writer->render, cells);
+    return !writer->render.failed && (part == NULL || !part->cut) && answer_goes_on(writer->answer);
+}
+
+/* ?after=, which only pages know. False: a fault has been added. */
+static bool part_asked(const struct request *request, struct answer *answer, const struct report *report,
+                       struct page_part *part)
+{
+    const char *after = request_query(request, "after");
+    *part = (struct page_part){.by_entry = report->by_entry};
+    while (report->by_entry && strcmp(report->columns[part->entry_column].name, "entry") != 0)
+        part->entry_column++;
+    if (after == NULL)
+        return true;
+    size_t length = strlen(after);
+    if (answer->media == MEDIA_HTML && length >= 1 && length <= 18 && strspn(after, "0123456789") == length) {
+        part->after = strtoll(after, NULL, 10);
+        return true;
+    }
+    faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "after",
+                         "is for pages: the number that the link to the next page has");
+    return false;
+}
+
+/* NULL: out of memory, or there are no more rows. */
+static const char *next_page(const struct request *request, const struct page_part *part)
+{
+    char number[24];
+    snprintf(number, sizeof number, "%lld", (long long)part->last);
+    return part->cut ? request_target(request, "after", number) : NULL;
+}
+
+static const struct renderer *renderer_for(enum media media)
+{
+    return media == MEDIA_CSV ? &render_csv : media == MEDIA_HTML ? &render_html : &render_json;
+}
+
+void answer_report(const struct request *request, struct answer *answer, const struct report *report,
+                   const struct scheme *scheme, const struct report_asked *asked)
+{
+    struct page_part part;
+    struct report_writer writer = {.answer = answer, .part = answer->media == MEDIA_HTML ? &part : NULL};
+    struct report_page page;
+    struct visible_sites visible;
+    struct report_head head = {
+        .report = report, .scheme = scheme->code, .currency = scheme->currency->code, .page = &page};
+    struct report_query query = {.sql = report->sql,
+                                 .scheme = scheme->id,
+                                 .arguments = asked->arguments,
+                                 .argument_count = report_parameter_count(report),
+                                 .visible = report->by_site ? &visible : NULL,
+                                 .by_entry = report->by_entry,
+                                 .column_count = report_column_count(report)};
+    if (!request_visible(request, answer, &visible) || !part_asked(request, answer, report, &part))
+        return;
+    query.after_entry = report->by_entry ? part.after : 0;
+    if (answer->media == MEDIA_HTML && !page_of_report(request, scheme, report, &page)) {
+        answer_store_failure(answer, STORE_UNAVAILABLE);
+        return;
+    }
+    answer->is_page = answer->media == MEDIA_HTML;
+    memcpy(head.arguments, asked->texts, sizeof head.arguments);
+    render_begin(&writer.render, renderer_for(answer->media), &head,
+                 (struct sink){add_to_body, &answer->body});
+    enum store_result result = read_report(request->pg, request->arena, &query, add_row, &writer);
+    if (writer.part != NULL)
+        page.next = next_page(request, &part);
+    if (!render_end(&writer.render))
+        result = STORE_FAILED;
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+}
+
+static bool is_invalid(struct answer *answer, const char *name, const char *detail)
+{
+    faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, name, "%s", detail);
+    return false;
+}
+
+/* The id that a code stands for, as far as the key may know. */
+static bool site_asked(const struct request *request, struct answer *answer, const char *name,
+                       const char *code, int64_t *id)
+{
+    const struct site *site = network_site(&request->snapshot->network, code);
+    if (site == NULL || !identity_has_site(request->identity, site))
+        return is_invalid(answer, name, "there is no such site");
+    *id = site->id;
+    return true;
+}
+
+static bool participant_asked(const struct request *request, struct answer *answer, const char *name,
+                              const char *code, int64_t *id)
+{
+    const struct participant *participant = network_participant(&request->snapshot->network, code);
+    if (participant == NULL ||
+        (request->identity->role == ROLE_PARTICIPANT && request->identity->participant != participant->id))
+        return is_invalid(answer, name, "there is no such participant");
+    *id = participant->id;
+    return true;
+}
+
+/* The place of the word among the choices, from 1. */
+static bool choice_asked(struct answer *answer, const struct report_parameter *parameter, const char *text,
+                         int64_t *number)
+{
+    for (*number = 1; parameter->choices[*number - 1] != NULL; ++*number)
+        if (strcmp(parameter->choices[*number - 1], text) == 0)
+            return true;
+    return is_invalid(answer, parameter->name, "is none of the values that the list of reports gives");
+}
+
+static bool number_asked(const struct request *request, struct answer *answer,
+                         const struct report_parameter *parameter, const char *text, int64_t *number)
+{
+    const struct cup_type *cup_type;
+    struct account account;
+    switch (parameter->kind) {
+    case PARAMETER_SITE:
+        return site_asked(request, answer, parameter->name, text, number);
+    case PARAMETER_PARTICIPANT:
+        return participant_asked(request, answer, parameter->name, text, number);
+    case PARAMETER_CUP_TYPE:
+        cup_type = network_cup_type(&request->snapshot->network, text);
+        *number = cup_type != NULL ? cup_type->id : 0;
+        return cup_type != NULL || is_invalid(answer, parameter->name, "there is no such cup type");
+    case PARAMETER_ACCOUNT:
+        if (!network_account(&request->snapshot->network, text, &account))
+            return is_invalid(answer, parameter->name, "must be an account, as site_clearing(anchor)");
+        *number = account.code;
+        return true;
+    case PARAMETER_CHOICE:
+        return choice_asked(answer, parameter, text, number);
+    case PARAMETER_DAY:
+        break;
+    }
+    abort();
+}
+
+/* NULL: out of memory. */
+static const char *date_text(struct arena *arena, struct date date)
+{
+    char text[DATE_TEXT_MAX];
+    return arena_copy(arena, text, date_format(date, text));
+}
+
+/* The day that a report is for where none was asked for: from a month before today, or before its last day.
+ */
+static bool day_otherwise(const struct request *request, struct answer *answer, const struct scheme *scheme,
+                          enum parameter_default otherwise, struct date *day)
+{
+    struct date today, first;
+    enum store_result result = read_day_current(request->pg, scheme->id, &today, &first);
+    if (result != STORE_OK) {
+        answer_store_failure(answer, result);
+        return false;
+    }
+    *day = today;
+    if (otherwise != OR_MONTH_AGO)
+        return true;
+    struct date to;
+    const char *text = request_query(request, "to");
+    if (text != NULL && date_parse(text, strlen(text), &to) && to.days < today.days)
+        *day = to;
+    day->days = day->days - MONTH_DAYS > first.days ? day->days - MONTH_DAYS : first.days;
+    return true;
+}
+
+static bool argument_asked(const struct request *request, struct answer *answer, const struct scheme *scheme,
+                           const struct report_parameter *parameter, struct report_argument *argument,
+                           const char **text)
+{
+    *text = request_query(request, parameter->name);
+    *argument = (struct report_argument){ARGUMENT_NULL};
+    if (*text == NULL && parameter->otherwise == REQUIRED) {
+        faults_add_parameter(&answer->faults, REASON_PARAMETER_MISSING, parameter->name, "is required");
+        return false;
+    }
+    if (*text == NULL && parameter->otherwise == OR_NULL)
+        return true;
+    if (parameter->kind != PARAMETER_DAY) {
+        argument->kind = ARGUMENT_NUMBER;
+        return number_asked(request, answer, parameter, *text, &argument->number);
+    }
+    argument->kind = ARGUMENT_DAY;
+    bool known = *text != NULL ? request_date(request, answer, parameter->name, &argument->day)
+                               : day_otherwise(request, answer, scheme, parameter->otherwise, &argument->day);
+    if (known && *text == NULL)
+        *text = date_text(request->arena, argument->day);
+    return known;
+}
+
+/* Each of the report's arguments as asked for, or what stands for it. */
+static bool arguments_asked(const struct request *request, struct answer *answer, const struct report *report,
+                            const struct scheme *scheme, struct report_asked *asked)
+{
+    bool known = true;
+    for (size_t i = 0; i < report_parameter_count(report); i++)
+        known = argument_asked(request, answer, scheme, &report->parameters[i], &asked->arguments[i],
+                               &asked->texts[i]) &&
+                known;
+    return known;
+}
+
+/* The route takes the parameters of all reports; one of another report's is a mistake. */
+static bool parameters_known(const struct request *request, struct answer *answer,
+                             const struct report *report)
+{
+    for (size_t i = 0; i < request->query_count; i++) {
+        const char *name = request->query[i].name;
+        bool known = strcmp(name, "scheme") == 0 || strcmp(name, "format") == 0 || strcmp(name, "after") == 0;
+        for (size_t p = 0; p < report_parameter_count(report); p++)
+            known = known || strcmp(name, report->parameters[p].name) == 0;
+        if (!known)
+            faults_add_parameter(&answer->faults, REASON_PARAMETER_UNKNOWN, name,
+                                 "the report has no such parameter");
+    }
+    return answer->faults.count == 0;
+}
+
+void handle_report_get(const struct request *request, struct answer *answer)
+{
+    struct report_asked asked = {.texts = {NULL}};
+    const struct report *report = report_find(request->parts[0]);
+    if (report == NULL) {
+        answer_not_found(answer);
+        return;
+    }
+    if ((report->roles & 1u << request->identity->role) == 0) {
+        faults_add(&answer->faults, REASON_ROLE_NOT_ALLOWED, NULL, "the key's role may not read this report");
+        return;
+    }
+    const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
+    if (scheme != NULL && parameters_known(request, answer, report) &&
+        arguments_asked(request, answer, report, scheme, &asked))
+        answer_report(request, answer, report, scheme, &asked);
+}

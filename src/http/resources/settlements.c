@@ -1,0 +1,47 @@
+/* SPDX-License-Identifier: ISC */
+/* What the closes settled: the list, and one of them as JSON, a page or, through its report, as CSV. */
+#include "http/resources/handlers.h"
+
+#include "http/request/reading.h"
+
+#include <string.h>
+
+void handle_settlements_list(const struct request *request, struct answer *answer)
+{
+    struct list_page page;
+    struct visible_sites visible;
+    const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
+    if (scheme == NULL || !request_visible(request, answer, &visible) || !page_begin(request, answer, &page))
+        return;
+    enum store_result result = read_settlements(request->pg, request->arena, scheme->id, &visible, &page);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else
+        page_end(request, answer, &page, false);
+}
+
+void handle_settlement_get(const struct request *request, struct answer *answer)
+{
+    struct date day;
+    struct visible_sites visible;
+    bool found = false;
+    const struct scheme *scheme = request_scheme(request, answer, request->parts[0]);
+    if (scheme == NULL || !request_visible(request, answer, &visible))
+        return;
+    if (!date_parse(request->parts[1], strlen(request->parts[1]), &day)) {
+        answer_not_found(answer);
+        return;
+    }
+    enum store_result result =
+        read_settlement(request->pg, request->arena, scheme->id, day, &visible, &answer->body, &found);
+    if (result != STORE_OK) {
+        answer_store_failure(answer, result);
+    } else if (!found) {
+        answer_not_found(answer);
+    } else if (answer->media == MEDIA_CSV) {
+        const struct report_asked asked = {.arguments = {{.kind = ARGUMENT_DAY, .day = day}},
+                                           .texts = {request->parts[1]}};
+        buffer_reset(&answer->body);
+        answer_report(request, answer, report_find("settlement"), scheme, &asked);
+    }
+}

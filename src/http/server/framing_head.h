@@ -1,0 +1,32 @@
+/* SPDX-License-Identifier: ISC */
+/* The lines of a head, for framing.c: each is checked by itself, and made plain where it is. */
+#ifndef DEPOSITD_HTTP_SERVER_FRAMING_HEAD_H
+#define DEPOSITD_HTTP_SERVER_FRAMING_HEAD_H
+
+#include "http/server/framing.h"
+
+/* The bytes of one call of framing_read: those up to `write` are for libmicrohttpd, those from `read` on are
+ * still to be read. */
+struct framing_bytes {
+    struct framing *framing;
+    char *bytes;
+    size_t length, read, write;
+};
+
+/* Always false, for the caller to return. The detail is a constant. */
+bool framing_fault(struct framing *framing, enum reason reason, const char *detail);
+
+/* The line is the first of the head, at `read`, `length` bytes without its CRLF. False: it is refused. */
+MUST_CHECK bool framing_request_line(struct framing_bytes *all, size_t length);
+/* A header field; the line begins `at` bytes after `read`. False: it is refused. */
+MUST_CHECK bool framing_field_line(struct framing_bytes *all, size_t at, size_t length);
+/* The syntax alone (RFC 9112 section 5). *name_length is set. False: it is refused. */
+MUST_CHECK bool framing_field_syntax(struct framing *framing, const char *line, size_t length,
+                                     size_t *name_length);
+/* What the whole head says of the body that follows. False: it is refused. */
+MUST_CHECK bool framing_body_follows(struct framing *framing);
+
+/* Whether the text may stand in a field's value, or in an extension of a chunk. */
+MUST_CHECK bool framing_is_text(const char *text, size_t length);
+
+#endif

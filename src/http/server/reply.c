@@ -1,0 +1,231 @@
+/* SPDX-License-Identifier: ISC */
+/* Making the response. Where memory runs out on the way, the client gets one of two responses that were made
+ * at the start: that nothing was recorded, or, where the handler may have recorded something already, that
+ * the outcome is not known. */
+#include "http/server/reply.h"
+
+#include "http/pages/page.h"
+#include "http/request/media.h"
+#include "http/request/problem.h"
+#include "http/request/route.h"
+#include "http/request/router.h"
+#include "http/request/spool.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+enum { BLOCK_BYTES = 16384 };
+
+/* Headers are collected so that one failure, of many calls, is noticed at the end. */
+struct reply {
+    struct MHD_Response *response;
+    bool failed;
+};
+
+static void add_header(struct reply *reply, const char *name, const char *value)
+{
+    if (value != NULL && MHD_add_response_header(reply->response, name, value) != MHD_YES)
+        reply->failed = true;
+}
+
+/* What a status calls for. */
+static void add_status_headers(struct reply *reply, int status)
+{
+    if (status == 429 || status == 503)
+        add_header(reply, MHD_HTTP_HEADER_RETRY_AFTER, "1");
+    if (status != 401)
+        return;
+    add_header(reply, MHD_HTTP_HEADER_WWW_AUTHENTICATE, "Bearer realm=\"depositd\"");
+    add_header(reply, MHD_HTTP_HEADER_WWW_AUTHENTICATE, "Basic realm=\"depositd\", charset=\"UTF-8\"");
+}
+
+static void add_link(struct reply *reply, const struct answer *answer)
+{
+    struct buffer link;
+    if (answer->link_next == NULL)
+        return;
+    buffer_init(&link, 8192);
+    buffer_printf(&link, "<%s>; rel=\"next\"", answer->link_next);
+    reply->failed = reply->failed || link.failed;
+    add_header(reply, MHD_HTTP_HEADER_LINK, link.data);
+    buffer_dispose(&link);
+}
+
+static const char *content_type(const struct answer *answer)
+{
+    if (answer->faults.count > 0)
+        return answer->is_page ? media_type(MEDIA_HTML) : MEDIA_PROBLEM;
+    return answer->status == 204 || answer->status == 304 ? NULL : media_type(answer->media);
+}
+
+/* A page loads its style sheet, sends its forms back here, and does nothing else. */
+static void add_page_headers(struct reply *reply)
+{
+    add_header(reply, "Content-Security-Policy",
+               "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'self'; "
+               "frame-ancestors 'none'");
+    add_header(reply, "Referrer-Policy", "no-referrer");
+}
+
+/* What is for a key's eyes is kept nowhere; what is public may be, for a while. */
+static const char *cache_control(const struct exchange *exchange)
+{
+    const struct route *route = exchange->request.route;
+    if (route != NULL && route_media(route) == 1u << MEDIA_CSS && exchange->answer.faults.count == 0)
+        return "public, max-age=300";
+    return route == NULL || route->roles != 0 ? "no-store" : NULL;
+}
+
+static void add_headers(struct reply *reply, const struct exchange *exchange)
+{
+    const struct answer *answer = &exchange->answer;
+    char allow[ALLOW_MAX];
+    add_header(reply, "X-Request-Id", exchange->request_id);
+    add_header(reply, MHD_HTTP_HEADER_CONTENT_TYPE, content_type(answer));
+    add_status_headers(reply, exchange->status);
+    add_header(reply, "X-Content-Type-Options", "nosniff");
+    if (answer->is_page)
+        add_page_headers(reply);
+    add_header(reply, MHD_HTTP_HEADER_CACHE_CONTROL, cache_control(exchange));
+    if (exchange->all->draining || exchange->last)
+        add_header(reply, MHD_HTTP_HEADER_CONNECTION, "close");
+    if (exchange->status == 405) {
+        router_allow(exchange->allowed, allow);
+        add_header(reply, MHD_HTTP_HEADER_ALLOW, allow);
+    }
+    if (answer->faults.count > 0)
+        return;
+    add_header(reply, MHD_HTTP_HEADER_ETAG, answer->etag);
+    add_header(reply, MHD_HTTP_HEADER_LOCATION, answer->location);
+    add_link(reply, answer);
+}
+
+/* ?format= wins over Accept, also where the request has failed. */
+static bool wants_page(const struct exchange *exchange)
+{
+    const char *format = request_query(&exchange->request, "format");
+    return format != NULL ? strcmp(format, media_word(MEDIA_HTML)) == 0
+                          : media_prefers_page(exchange->request.accept);
+}
+
+static struct MHD_Response *make_response(struct exchange *exchange)
+{
+    struct answer *answer = &exchange->answer;
+    struct reply reply = {NULL};
+    exchange->status = answer->status;
+    if (answer->faults.count == 0 && exchange->stream != NULL)
+        reply.response = events_stream_response(exchange->stream, &answer->faults);
+    if (answer->faults.count > 0) {
+        exchange->status = problem_status(&answer->faults);
+        buffer_reset(&answer->body);
+        answer->is_page = wants_page(exchange);
+        if (answer->is_page)
+            page_of_problem(&answer->faults, exchange->request_id, &answer->body);
+        else
+            problem_write(&answer->faults, &answer->body);
+    }
+    if (reply.response == NULL)
+        reply.response = spool_take_buffer(&answer->body);
+    if (reply.response == NULL)
+        return NULL;
+    add_headers(&reply, exchange);
+    if (!reply.failed)
+        return reply.response;
+    MHD_destroy_response(reply.response);
+    return NULL;
+}
+
+static ssize_t read_on(void *closure, uint64_t position, char *bytes, size_t most)
+{
+    const struct exchange *exchange = closure;
+    (void)position;
+    ssize_t got = long_answer_read(exchange->long_answer, bytes, most);
+    return got == LONG_ANSWER_COMPLETE ? MHD_CONTENT_READER_END_OF_STREAM
+           : got == LONG_ANSWER_BROKEN ? MHD_CONTENT_READER_END_WITH_ERROR
+                                       : got;
+}
+
+bool reply_prepare(struct exchange *exchange, uint64_t length)
+{
+    struct reply reply = {
+        .response = MHD_create_response_from_callback(length, BLOCK_BYTES, read_on, exchange, NULL)};
+    if (reply.response == NULL)
+        return false;
+    /* Where the length is not known, libmicrohttpd (0.9.75) answers HEAD with an empty chunked body, which
+     * RFC 9112 section 6.3 forbids; with this it sends none, and closes the connection. */
+    if (strcmp(exchange->method, MHD_HTTP_METHOD_HEAD) == 0)
+        reply.failed = MHD_set_response_options(reply.response, MHD_RF_HTTP_1_0_COMPATIBLE_STRICT,
+                                                MHD_RO_END) != MHD_YES;
+    exchange->status = exchange->answer.status;
+    add_headers(&reply, exchange);
+    if (reply.failed)
+        MHD_destroy_response(reply.response);
+    else
+        exchange->response = reply.response;
+    return !reply.failed;
+}
+
+/* Of an answer for which there is no memory. */
+static struct MHD_Response *last_resort(const struct exchange *exchange)
+{
+    const struct faults *faults = &exchange->answer.faults;
+    enum reason reason =
+        faults->count > 0 ? faults->items[0].reason : reason_of_lost_answer(&exchange->request);
+    return reason == REASON_OUTCOME_UNKNOWN ? exchange->all->outcome_unknown : exchange->all->overloaded;
+}
+
+enum MHD_Result exchange_send(struct exchange *exchange)
+{
+    struct MHD_Response *response = exchange->response != NULL ? exchange->response : make_response(exchange);
+    exchange->response = NULL;
+    exchange->state = EXCHANGE_SENT;
+    if (response == NULL) {
+        exchange->status = 503;
+        return MHD_queue_response(exchange->connection, 503, last_resort(exchange));
+    }
+    enum MHD_Result queued = MHD_queue_response(exchange->connection, (unsigned)exchange->status, response);
+    MHD_destroy_response(response);
+    return queued;
+}
+
+enum MHD_Result reply_overloaded(const struct exchanges *all, struct MHD_Connection *connection)
+{
+    return MHD_queue_response(connection, 503, all->overloaded);
+}
+
+/* NULL: out of memory. */
+static struct MHD_Response *prepare(enum reason reason)
+{
+    struct fault fault = {.reason = reason, .detail = reason_info(reason)->title};
+    struct faults faults = {.items = &fault, .count = 1};
+    struct buffer body;
+    buffer_init(&body, 4096);
+    problem_write(&faults, &body);
+    struct reply reply = {.response = spool_take_buffer(&body)};
+    buffer_dispose(&body);
+    if (reply.response == NULL)
+        return NULL;
+    add_header(&reply, MHD_HTTP_HEADER_CONTENT_TYPE, MEDIA_PROBLEM);
+    add_header(&reply, "X-Content-Type-Options", "nosniff");
+    add_header(&reply, MHD_HTTP_HEADER_CONNECTION, "close");
+    add_status_headers(&reply, 503);
+    if (!reply.failed)
+        return reply.response;
+    MHD_destroy_response(reply.response);
+    return NULL;
+}
+
+bool reply_init(struct exchanges *all)
+{
+    all->overloaded = prepare(REASON_OVERLOADED);
+    all->outcome_unknown = prepare(REASON_OUTCOME_UNKNOWN);
+    return all->overloaded != NULL && all->outcome_unknown != NULL;
+}
+
+void reply_dispose(struct exchanges *all)
+{
+    if (all->overloaded != NULL)
+        MHD_destroy_response(all->overloaded);
+    if (all->outcome_unknown != NULL)
+        MHD_destroy_response(all->outcome_unknown);
+}
