@@ -32,7 +32,7 @@ class Asked:
     def pages(self, name, values, mode, folder="queries"):
         """Pages read by a statement, planning left out; and the rows that it gave."""
         self.cursor.execute(f"DEALLOCATE ALL; SET plan_cache_mode = {mode}")
-        self.cursor.execute("PREPARE asked AS " + (SQL / folder / f"{name}.sql").read_text())
+        self.cursor.execute("PREPARE asked AS " + next((SQL / folder).rglob(f"{name}.sql")).read_text())
         call = "EXECUTE asked (" + ", ".join(self.literal(v) for v in values) + ")"
         self.cursor.execute("EXPLAIN (ANALYZE, BUFFERS, TIMING off, FORMAT JSON) " + call)
         plan = self.cursor.fetchone()[0][0]["Plan"]
@@ -155,5 +155,5 @@ def test_a_report_reads_no_more_than_it_shows(crowd, name, mode):
 
 
 def test_every_list_is_among_them():
-    paged = {p.stem for p in QUERIES.glob("*.sql") if re.search(r"LIMIT \$\d", p.read_text()) and "after" in p.read_text()}
+    paged = {p.stem for p in QUERIES.rglob("*.sql") if re.search(r"LIMIT \$\d", p.read_text()) and "after" in p.read_text()}
     assert paged and paged <= {statement for statement, _ in LISTS.values()}
