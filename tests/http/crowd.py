@@ -3,7 +3,7 @@
 large, all others are small. What the rows say is plausible, so that every read finds its way through it; it is no ledger that
 would pass the checks."""
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timezone
 
 
 @dataclass
@@ -25,7 +25,8 @@ class Crowd:
         """Gives the seconds that each part took."""
         import time
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        values["today"] = f"date '{self.today}'" if self.today else "(now() AT TIME ZONE 'UTC')::date"
+        # Once for all parts, for midnight may come between two of them.
+        values["today"] = f"date '{self.today or datetime.now(timezone.utc).date()}'"
         took = {}
         for title, statements in PARTS.items():
             started = time.monotonic()

@@ -48,7 +48,8 @@ class Asked:
 def crowd(shared):
     CROWD.fill(shared.database)
     asked = Asked(shared.database)
-    asked.today = shared.database.rows("SELECT max(business_date) FROM business_day")[0][0]
+    # Not from business_day: in the last minutes of a day the service puts the next one there.
+    asked.last = shared.database.rows("SELECT max(business_date) FROM settlement WHERE scheme = 1")[0][0]
     asked.accounts = [a for a, in shared.database.rows("SELECT DISTINCT account FROM balance WHERE scheme = 1 ORDER BY 1")]
     asked.schemes = [s for s, in shared.database.rows("SELECT id FROM scheme ORDER BY code")]
     yield asked
@@ -59,7 +60,7 @@ N = (None, None, None)
 
 
 def days(crowd):
-    return (crowd.today - timedelta(days=CROWD.days // 2)), crowd.today - timedelta(days=1)
+    return crowd.last - timedelta(days=CROWD.days // 2), crowd.last
 
 
 def number(day):
