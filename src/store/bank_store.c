@@ -139,15 +139,15 @@ enum store_result read_file(struct pg *pg, const struct uuid *id, struct buffer 
     return STORE_OK;
 }
 
-enum store_result read_files(struct pg *pg, int32_t scheme, struct date day, struct list_page *page)
+enum store_result read_files(struct pg *pg, int32_t scheme, struct date day, struct list_slice *slice)
 {
     struct pg_params params;
     pg_params_init(&params, NULL);
     pg_add_int(&params, scheme);
     pg_add_date(&params, day);
-    pg_add_int(&params, page->after);
-    json_page_limit(&params, page->limit);
-    return read_list_page(pg, &sql_files_list, &params, page);
+    pg_add_int(&params, slice->after);
+    json_slice_limit(&params, slice->limit);
+    return read_list_slice(pg, &sql_files_list, &params, slice);
 }
 
 /* ---- statements ---- */
@@ -362,28 +362,28 @@ enum store_result read_statements_taken(struct pg *pg, struct arena *arena, int3
     return read_json(pg, &sql_statements_get, &params, json);
 }
 
-enum store_result read_bank_statements(struct pg *pg, int32_t scheme, struct list_page *page)
+enum store_result read_bank_statements(struct pg *pg, int32_t scheme, struct list_slice *slice)
 {
     struct pg_params params;
     pg_params_init(&params, NULL);
     pg_add_int(&params, scheme);
-    pg_add_int(&params, page->after);
-    json_page_limit(&params, page->limit);
-    return read_list_page(pg, &sql_statements_list, &params, page);
+    pg_add_int(&params, slice->after);
+    json_slice_limit(&params, slice->limit);
+    return read_list_slice(pg, &sql_statements_list, &params, slice);
 }
 
-enum store_result read_bank_lines(struct pg *pg, int32_t scheme, const bool *open, struct list_page *page)
+enum store_result read_bank_lines(struct pg *pg, int32_t scheme, const bool *open, struct list_slice *slice)
 {
     struct pg_params params;
     pg_params_init(&params, NULL);
     pg_add_int(&params, scheme);
-    pg_add_int(&params, page->after);
-    json_page_limit(&params, page->limit);
+    pg_add_int(&params, slice->after);
+    json_slice_limit(&params, slice->limit);
     if (open != NULL)
         pg_add_bool(&params, *open);
     else
         pg_add_null(&params);
-    return read_list_page(pg, &sql_bank_lines_list, &params, page);
+    return read_list_slice(pg, &sql_bank_lines_list, &params, slice);
 }
 
 enum store_result read_bank_line(struct pg *pg, int32_t scheme, int64_t line, struct buffer *json)

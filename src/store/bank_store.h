@@ -63,7 +63,7 @@ MUST_CHECK enum store_result store_add_file(struct pg *pg, struct arena *arena,
 MUST_CHECK enum store_result read_file(struct pg *pg, const struct uuid *id, struct buffer *json,
                                        struct buffer *content, char hash[static SHA256_HEX_MAX], bool *found);
 MUST_CHECK enum store_result read_files(struct pg *pg, int32_t scheme, struct date day,
-                                        struct list_page *page);
+                                        struct list_slice *slice);
 
 /* ---- statements ---- */
 
@@ -158,10 +158,10 @@ MUST_CHECK enum store_result store_add_resolution(struct pg *pg, struct arena *a
 MUST_CHECK enum store_result read_statements_taken(struct pg *pg, struct arena *arena, int32_t scheme,
                                                    const int64_t *statements, size_t count,
                                                    struct buffer *json);
-MUST_CHECK enum store_result read_bank_statements(struct pg *pg, int32_t scheme, struct list_page *page);
+MUST_CHECK enum store_result read_bank_statements(struct pg *pg, int32_t scheme, struct list_slice *slice);
 /* `open` NULL: all. */
 MUST_CHECK enum store_result read_bank_lines(struct pg *pg, int32_t scheme, const bool *open,
-                                             struct list_page *page);
+                                             struct list_slice *slice);
 MUST_CHECK enum store_result read_bank_line(struct pg *pg, int32_t scheme, int64_t line, struct buffer *json);
 
 #endif

@@ -15,7 +15,7 @@ static void add_date_or_null(struct pg_params *params, const struct date *date)
         pg_add_null(params);
 }
 
-enum store_result read_changes(struct pg *pg, const struct changes_filter *filter, struct list_page *page)
+enum store_result read_changes(struct pg *pg, const struct changes_filter *filter, struct list_slice *slice)
 {
     struct pg_params params;
     pg_params_init(&params, NULL);
@@ -23,11 +23,11 @@ enum store_result read_changes(struct pg *pg, const struct changes_filter *filte
         pg_add_int(&params, filter->scheme);
     else
         pg_add_null(&params);
-    pg_add_int(&params, page->after);
-    json_page_limit(&params, page->limit);
+    pg_add_int(&params, slice->after);
+    json_slice_limit(&params, slice->limit);
     pg_add_text(&params, filter->of);
     pg_add_text(&params, filter->by);
     add_date_or_null(&params, filter->from);
     add_date_or_null(&params, filter->to);
-    return read_list_page(pg, &sql_changes_list, &params, page);
+    return read_list_slice(pg, &sql_changes_list, &params, slice);
 }

@@ -16,6 +16,6 @@ struct changes_filter {
     const struct date *from, *to; /* days in UTC; NULL: any */
 };
 MUST_CHECK enum store_result read_changes(struct pg *pg, const struct changes_filter *filter,
-                                          struct list_page *page);
+                                          struct list_slice *slice);
 
 #endif

@@ -66,17 +66,17 @@ enum store_result store_key_renew(struct pg *pg, struct arena *arena, int32_t ke
 }
 
 enum store_result store_key_read(struct pg *pg, const char *name, const char *after, int limit,
-                                 struct buffer *json, struct json_page *page)
+                                 struct buffer *json, struct json_slice *slice)
 {
     PG_ROWS rows = NULL;
     struct pg_params params;
     pg_params_init(&params, NULL);
     pg_add_text(&params, name);
     pg_add_text(&params, after);
-    json_page_limit(&params, limit);
+    json_slice_limit(&params, limit);
     enum store_result result = pg_query(pg, &sql_key_read, &params, &rows);
     if (result == STORE_OK)
-        json_page_add(rows, limit, json, page);
+        json_slice_add(rows, limit, json, slice);
     return result;
 }
 

@@ -4,7 +4,7 @@
 #define DEPOSITD_STORE_KEY_STORE_H
 
 #include "depositd/access.h"
-#include "store/json_page.h"
+#include "store/json_slice.h"
 
 struct key_row {
     const char *name;
@@ -40,7 +40,7 @@ MUST_CHECK enum store_result store_key_renew(struct pg *pg, struct arena *arena,
 /* Appends keys to `json`, without their secrets: the one of a name that is in force, or, also those that are
  * not, the ones after `after`; `limit` 0: any number. */
 MUST_CHECK enum store_result store_key_read(struct pg *pg, const char *name, const char *after, int limit,
-                                            struct buffer *json, struct json_page *page);
+                                            struct buffer *json, struct json_slice *slice);
 
 /* Appends what a key may know of itself. */
 MUST_CHECK enum store_result store_key_self(struct pg *pg, int32_t key, struct buffer *json);

@@ -6,7 +6,7 @@
 
 #include <string.h>
 
-enum { PAGE_ENTRIES = 1000 };
+enum { SLICE_ENTRIES = 1000 };
 
 static size_t part_count(bool changes_kept)
 {
@@ -90,14 +90,14 @@ enum store_result particulars_days(struct pg *pg, struct arena *arena, int32_t s
     return STORE_OK;
 }
 
-/* The numbers of a day's entries have no gap as wide as a page, or somebody has tampered with them: it is not
- * worth looking beyond. */
+/* The numbers of a day's entries have no gap as wide as a slice, or somebody has tampered with them: it is
+ * not worth looking beyond. */
 enum store_result particulars_entries(struct pg *pg, struct arena *arena, const struct particulars_day *day,
-                                      int64_t after, struct particulars_page *page)
+                                      int64_t after, struct particulars_slice *slice)
 {
     PG_ROWS rows = NULL;
     struct pg_params params;
-    int64_t through = day->last_entry - after > PAGE_ENTRIES ? after + PAGE_ENTRIES : day->last_entry;
+    int64_t through = day->last_entry - after > SLICE_ENTRIES ? after + SLICE_ENTRIES : day->last_entry;
     pg_params_init(&params, NULL);
     pg_add_int(&params, day->scheme);
     pg_add_date(&params, day->date);
@@ -106,13 +106,13 @@ enum store_result particulars_entries(struct pg *pg, struct arena *arena, const 
     enum store_result result = pg_query(pg, &sql_particulars_entries, &params, &rows);
     if (result != STORE_OK)
         return result;
-    *page = (struct particulars_page){
+    *slice = (struct particulars_slice){
         .entries = arena_copy(arena, pg_text(rows, 0, 0), pg_length(rows, 0, 0)),
         .exceptions = arena_copy(arena, pg_text(rows, 0, 1), pg_length(rows, 0, 1)),
         .last = through,
         .more = pg_int(rows, 0, 2) > 0 && through < day->last_entry,
     };
-    return page->entries != NULL && page->exceptions != NULL ? STORE_OK : STORE_FAILED;
+    return slice->entries != NULL && slice->exceptions != NULL ? STORE_OK : STORE_FAILED;
 }
 
 enum store_result particulars_text(struct pg *pg, struct arena *arena, const struct particulars_day *day,

@@ -38,14 +38,14 @@ MUST_CHECK enum store_result particulars_days(struct pg *pg, struct arena *arena
                                               struct particulars_day **days, size_t *count);
 
 /* What is to be hashed of the entries of a day, for some entries at a time; an empty text: nothing. */
-struct particulars_page {
+struct particulars_slice {
     const char *entries, *exceptions;
-    int64_t last; /* the next page starts after this entry */
+    int64_t last; /* the next slice starts after this entry */
     bool more;
 };
 MUST_CHECK enum store_result particulars_entries(struct pg *pg, struct arena *arena,
                                                  const struct particulars_day *day, int64_t after,
-                                                 struct particulars_page *page);
+                                                 struct particulars_slice *slice);
 /* The text of one of the other parts. */
 MUST_CHECK enum store_result particulars_text(struct pg *pg, struct arena *arena,
                                               const struct particulars_day *day, enum particulars_part part,

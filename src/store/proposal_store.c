@@ -165,7 +165,7 @@ enum store_result read_write(struct pg *pg, int64_t number, const char *status, 
     return result;
 }
 
-enum store_result read_writes(struct pg *pg, int32_t scheme, const char *status, struct list_page *page)
+enum store_result read_writes(struct pg *pg, int32_t scheme, const char *status, struct list_slice *slice)
 {
     struct pg_params params;
     pg_params_init(&params, NULL);
@@ -173,8 +173,8 @@ enum store_result read_writes(struct pg *pg, int32_t scheme, const char *status,
         pg_add_int(&params, scheme);
     else
         pg_add_null(&params);
-    pg_add_int(&params, page->after);
-    json_page_limit(&params, page->limit);
+    pg_add_int(&params, slice->after);
+    json_slice_limit(&params, slice->limit);
     pg_add_text(&params, status);
-    return read_list_page(pg, &sql_proposals_list, &params, page);
+    return read_list_slice(pg, &sql_proposals_list, &params, slice);
 }

@@ -68,6 +68,6 @@ MUST_CHECK enum store_result read_write(struct pg *pg, int64_t number, const cha
                                         struct buffer *json);
 /* `scheme` 0: any. */
 MUST_CHECK enum store_result read_writes(struct pg *pg, int32_t scheme, const char *status,
-                                         struct list_page *page);
+                                         struct list_slice *slice);
 
 #endif

@@ -7,8 +7,8 @@
 #include <assert.h>
 #include <stdlib.h>
 
-/* How many entries a page of events looks at: some tens of milliseconds when none of them is wanted. A search
- * for a reference looks into each event. */
+/* How many entries a slice of events looks at: some tens of milliseconds when none of them is wanted. A
+ * search for a reference looks into each event. */
 enum { EVENTS_SCAN_MAX = 50000, REFERENCE_SCAN_MAX = 20000, CELLS_MAX = 32 };
 
 void add_visible_sites(struct pg_params *params, const struct visible_sites *visible)
@@ -35,17 +35,17 @@ static void add_optional_date(struct pg_params *params, const struct date *date)
         pg_add_date(params, *date);
 }
 
-enum store_result read_list_page(struct pg *pg, const struct sql *sql, const struct pg_params *params,
-                                 struct list_page *page)
+enum store_result read_list_slice(struct pg *pg, const struct sql *sql, const struct pg_params *params,
+                                  struct list_slice *slice)
 {
     PG_ROWS rows = NULL;
-    struct json_page json;
+    struct json_slice json;
     enum store_result result = pg_query(pg, sql, params, &rows);
     if (result != STORE_OK)
         return result;
-    json_page_add(rows, page->limit, page->items, &json);
-    page->more = json.more;
-    page->last = json.count > 0 ? strtoll(json.last, NULL, 10) : page->after;
+    json_slice_add(rows, slice->limit, slice->items, &json);
+    slice->more = json.more;
+    slice->last = json.count > 0 ? strtoll(json.last, NULL, 10) : slice->after;
     return STORE_OK;
 }
 
@@ -75,9 +75,9 @@ static int32_t only_site(const struct visible_sites *visible)
 }
 
 enum store_result read_events(struct pg *pg, struct arena *arena, const struct events_filter *filter,
-                              struct list_page *page)
+                              struct list_slice *slice)
 {
-    int64_t after = page->after, through = 0;
+    int64_t after = slice->after, through = 0;
     enum store_result result = events_range(pg, filter, &after, &through);
     if (result != STORE_OK)
         return result;
@@ -88,17 +88,17 @@ enum store_result read_events(struct pg *pg, struct arena *arena, const struct e
     pg_add_int(&params, filter->scheme);
     pg_add_int(&params, after);
     pg_add_int(&params, end);
-    json_page_limit(&params, page->limit);
+    json_slice_limit(&params, slice->limit);
     add_visible_sites(&params, &filter->visible);
     add_optional_int(&params, filter->site != 0 ? filter->site : only_site(&filter->visible));
     add_optional_int(&params, filter->kind);
     add_optional_date(&params, filter->from);
     add_optional_date(&params, filter->to);
     pg_add_text(&params, filter->reference);
-    result = read_list_page(pg, &sql_events_list, &params, page);
-    if (result == STORE_OK && !page->more) {
-        page->more = end < through;
-        page->last = end > after ? end : after;
+    result = read_list_slice(pg, &sql_events_list, &params, slice);
+    if (result == STORE_OK && !slice->more) {
+        slice->more = end < through;
+        slice->last = end > after ? end : after;
     }
     return result;
 }
@@ -142,14 +142,14 @@ enum store_result read_entry(struct pg *pg, struct arena *arena, int64_t entry, 
     return result;
 }
 
-enum store_result read_days(struct pg *pg, int32_t scheme, struct list_page *page)
+enum store_result read_days(struct pg *pg, int32_t scheme, struct list_slice *slice)
 {
     struct pg_params params;
     pg_params_init(&params, NULL);
     pg_add_int(&params, scheme);
-    pg_add_int(&params, page->after);
-    json_page_limit(&params, page->limit);
-    return read_list_page(pg, &sql_days_list, &params, page);
+    pg_add_int(&params, slice->after);
+    json_slice_limit(&params, slice->limit);
+    return read_list_slice(pg, &sql_days_list, &params, slice);
 }
 
 enum store_result read_day_current(struct pg *pg, int32_t scheme, struct date *day, struct date *first)
@@ -167,15 +167,15 @@ enum store_result read_day_current(struct pg *pg, int32_t scheme, struct date *d
 }
 
 enum store_result read_settlements(struct pg *pg, struct arena *arena, int32_t scheme,
-                                   const struct visible_sites *visible, struct list_page *page)
+                                   const struct visible_sites *visible, struct list_slice *slice)
 {
     struct pg_params params;
     pg_params_init(&params, arena);
     pg_add_int(&params, scheme);
-    pg_add_int(&params, page->after);
-    json_page_limit(&params, page->limit);
+    pg_add_int(&params, slice->after);
+    json_slice_limit(&params, slice->limit);
     add_visible_sites(&params, visible);
-    return read_list_page(pg, &sql_settlements_list, &params, page);
+    return read_list_slice(pg, &sql_settlements_list, &params, slice);
 }
 
 /* A row of JSON, if there is one. */
@@ -204,14 +204,15 @@ enum store_result read_settlement(struct pg *pg, struct arena *arena, int32_t sc
 }
 
 enum store_result read_payment_list(struct pg *pg, struct arena *arena, const struct payments_filter *filter,
-                                    const char *after, int limit, struct buffer *json, struct json_page *page)
+                                    const char *after, int limit, struct buffer *json,
+                                    struct json_slice *slice)
 {
     PG_ROWS rows = NULL;
     struct pg_params params;
     pg_params_init(&params, arena);
     pg_add_int(&params, filter->scheme);
     pg_add_text(&params, after);
-    json_page_limit(&params, limit);
+    json_slice_limit(&params, limit);
     pg_add_text(&params, filter->status);
     if (filter->held != NULL)
         pg_add_bool(&params, *filter->held);
@@ -222,7 +223,7 @@ enum store_result read_payment_list(struct pg *pg, struct arena *arena, const st
     add_optional_date(&params, filter->to);
     enum store_result result = pg_query(pg, &sql_payments_list, &params, &rows);
     if (result == STORE_OK)
-        json_page_add(rows, limit, json, page);
+        json_slice_add(rows, limit, json, slice);
     return result;
 }
 
@@ -236,15 +237,15 @@ enum store_result read_payment(struct pg *pg, struct arena *arena, const char *p
     return read_one(pg, &sql_payment_get, &params, json, found);
 }
 
-enum store_result read_journals(struct pg *pg, int32_t scheme, const char *status, struct list_page *page)
+enum store_result read_journals(struct pg *pg, int32_t scheme, const char *status, struct list_slice *slice)
 {
     struct pg_params params;
     pg_params_init(&params, NULL);
     pg_add_int(&params, scheme);
-    pg_add_int(&params, page->after);
-    json_page_limit(&params, page->limit);
+    pg_add_int(&params, slice->after);
+    json_slice_limit(&params, slice->limit);
     pg_add_text(&params, status);
-    return read_list_page(pg, &sql_journals_list, &params, page);
+    return read_list_slice(pg, &sql_journals_list, &params, slice);
 }
 
 enum store_result read_journal(struct pg *pg, int32_t scheme, const struct uuid *id, struct buffer *json,
@@ -261,7 +262,7 @@ enum store_result read_glance(struct pg *pg, struct arena *arena, const int32_t 
                               bool for_operator, int32_t participant, struct buffer *json)
 {
     PG_ROWS rows = NULL;
-    struct json_page page;
+    struct json_slice slice;
     struct pg_params params;
     pg_params_init(&params, arena);
     pg_add_int4_array(&params, schemes, count);
@@ -269,20 +270,20 @@ enum store_result read_glance(struct pg *pg, struct arena *arena, const int32_t 
     pg_add_int(&params, participant);
     enum store_result result = pg_query(pg, &sql_glance, &params, &rows);
     if (result == STORE_OK)
-        json_page_add(rows, 0, json, &page);
+        json_slice_add(rows, 0, json, &slice);
     return result;
 }
 
 enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,
-                                struct list_page *page)
+                                struct list_slice *slice)
 {
     struct pg_params params;
     pg_params_init(&params, NULL);
     pg_add_int(&params, scheme);
-    pg_add_int(&params, page->after);
-    json_page_limit(&params, page->limit);
+    pg_add_int(&params, slice->after);
+    json_slice_limit(&params, slice->limit);
     add_optional_date(&params, as_of);
-    return read_list_page(pg, &sql_accounts_list, &params, page);
+    return read_list_slice(pg, &sql_accounts_list, &params, slice);
 }
 
 static void add_argument(struct pg_params *params, const struct report_argument *argument)

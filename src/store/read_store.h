@@ -7,7 +7,7 @@
 
 #include "base/buffer.h"
 #include "depositd/event.h"
-#include "store/json_page.h"
+#include "store/json_slice.h"
 
 /* The sites whose rows a key may see. */
 struct visible_sites {
@@ -16,24 +16,24 @@ struct visible_sites {
     size_t count;
 };
 
-enum { PAGE_START = -1 };
+enum { SLICE_START = -1 };
 
 /* As a parameter: their ids, or null for all. */
 void add_visible_sites(struct pg_params *params, const struct visible_sites *visible);
 
-/* A page of a list that is in ascending order of a number: the entry, the account, the date in days. */
-struct list_page {
-    int64_t after; /* the number of the last item before it; PAGE_START: none */
+/* A slice of a list that is in ascending order of a number: the entry, the account, the date in days. */
+struct list_slice {
+    int64_t after; /* the number of the last item before it; SLICE_START: none */
     int limit;
     struct buffer *items; /* gets the items' JSON, separated by commas */
     /* Set by the call. */
-    int64_t last; /* where the next page starts after */
+    int64_t last; /* where the next slice starts after */
     bool more;    /* whether it may have items */
 };
 
 /* Runs a statement that gives the items and their numbers. */
-MUST_CHECK enum store_result read_list_page(struct pg *pg, const struct sql *sql,
-                                            const struct pg_params *params, struct list_page *page);
+MUST_CHECK enum store_result read_list_slice(struct pg *pg, const struct sql *sql,
+                                             const struct pg_params *params, struct list_slice *slice);
 
 struct events_filter {
     int32_t scheme;
@@ -44,10 +44,10 @@ struct events_filter {
     const char *reference;        /* NULL: any */
 };
 
-/* Looks at a bounded number of entries, so that a page may have fewer items than the limit, or none, and yet
+/* Looks at a bounded number of entries, so that a slice may have fewer items than the limit, or none, and yet
  * be followed by more. Two statements. */
 MUST_CHECK enum store_result read_events(struct pg *pg, struct arena *arena,
-                                         const struct events_filter *filter, struct list_page *page);
+                                         const struct events_filter *filter, struct list_slice *slice);
 /* *found: in how many schemes the id is; the JSON is that of the first. `scheme` 0: in all. */
 MUST_CHECK enum store_result read_event(struct pg *pg, struct arena *arena, const struct uuid *id,
                                         int32_t scheme, const struct visible_sites *visible,
@@ -57,13 +57,13 @@ MUST_CHECK enum store_result read_entry(struct pg *pg, struct arena *arena, int6
                                         const struct visible_sites *visible, struct buffer *json,
                                         bool *found);
 
-MUST_CHECK enum store_result read_days(struct pg *pg, int32_t scheme, struct list_page *page);
+MUST_CHECK enum store_result read_days(struct pg *pg, int32_t scheme, struct list_slice *slice);
 /* The business day that contains now, or the latest there is; and the first. */
 MUST_CHECK enum store_result read_day_current(struct pg *pg, int32_t scheme, struct date *day,
                                               struct date *first);
 
 MUST_CHECK enum store_result read_settlements(struct pg *pg, struct arena *arena, int32_t scheme,
-                                              const struct visible_sites *visible, struct list_page *page);
+                                              const struct visible_sites *visible, struct list_slice *slice);
 /* *found false: that day is not closed, or not there. */
 MUST_CHECK enum store_result read_settlement(struct pg *pg, struct arena *arena, int32_t scheme,
                                              struct date day, const struct visible_sites *visible,
@@ -80,7 +80,7 @@ struct payments_filter {
 /* By day and id; `after` is the key of the last one before, or NULL. */
 MUST_CHECK enum store_result read_payment_list(struct pg *pg, struct arena *arena,
                                                const struct payments_filter *filter, const char *after,
-                                               int limit, struct buffer *json, struct json_page *page);
+                                               int limit, struct buffer *json, struct json_slice *slice);
 /* With its history. *found false: there is none that may be shown. */
 MUST_CHECK enum store_result read_payment(struct pg *pg, struct arena *arena, const char *payment_id,
                                           const struct visible_sites *visible, struct buffer *json,
@@ -88,7 +88,7 @@ MUST_CHECK enum store_result read_payment(struct pg *pg, struct arena *arena, co
 
 /* Journals that were proposed, with a status. */
 MUST_CHECK enum store_result read_journals(struct pg *pg, int32_t scheme, const char *status,
-                                           struct list_page *page);
+                                           struct list_slice *slice);
 MUST_CHECK enum store_result read_journal(struct pg *pg, int32_t scheme, const struct uuid *id,
                                           struct buffer *json, bool *found);
 
@@ -100,7 +100,7 @@ MUST_CHECK enum store_result read_glance(struct pg *pg, struct arena *arena, con
 
 /* `as_of` NULL: as the balances stand. */
 MUST_CHECK enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,
-                                           struct list_page *page);
+                                           struct list_slice *slice);
 
 struct report_argument {
     enum { ARGUMENT_NULL, ARGUMENT_DAY, ARGUMENT_NUMBER } kind;

@@ -313,14 +313,14 @@ static const struct {
 
 enum store_result store_reference_read(struct pg *pg, struct arena *arena,
                                        const struct reference_query *query, struct buffer *json,
-                                       struct json_page *page)
+                                       struct json_slice *slice)
 {
     PG_ROWS rows = NULL;
     struct pg_params params;
     pg_params_init(&params, arena);
     pg_add_text_array(&params, query->names, REFERENCE_NAMES_MAX);
     pg_add_text(&params, query->after);
-    json_page_limit(&params, query->limit);
+    json_slice_limit(&params, query->limit);
     if (reads[query->kind].by_reader) {
         const struct identity *reader = query->reader;
         if (reader->role == ROLE_POS)
@@ -331,6 +331,6 @@ enum store_result store_reference_read(struct pg *pg, struct arena *arena,
     }
     enum store_result result = pg_query(pg, reads[query->kind].sql, &params, &rows);
     if (result == STORE_OK)
-        json_page_add(rows, query->limit, json, page);
+        json_slice_add(rows, query->limit, json, slice);
     return result;
 }

@@ -9,7 +9,7 @@
 
 #include "base/buffer.h"
 #include "depositd/access.h"
-#include "store/json_page.h"
+#include "store/json_slice.h"
 
 /* NULL-ended; the index is what the rows hold. */
 extern const char *const netting_words[];
@@ -201,6 +201,6 @@ struct reference_query {
 /* Appends the rows to `json` as objects with commas between them. */
 MUST_CHECK enum store_result store_reference_read(struct pg *pg, struct arena *arena,
                                                   const struct reference_query *query, struct buffer *json,
-                                                  struct json_page *page);
+                                                  struct json_slice *slice);
 
 #endif

@@ -3,7 +3,7 @@
 #include "store/seal_store.h"
 
 #include "sql.h"
-#include "store/json_page.h"
+#include "store/json_slice.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -233,7 +233,7 @@ enum store_result read_proof_entry(struct pg *pg, struct arena *arena, int32_t s
 }
 
 enum store_result read_hashes(struct pg *pg, struct arena *arena, int32_t scheme, struct date day,
-                              int64_t after, int64_t through, struct hash_page *page)
+                              int64_t after, int64_t through, struct hash_slice *slice)
 {
     PG_ROWS rows = NULL;
     struct pg_params params;
@@ -246,24 +246,24 @@ enum store_result read_hashes(struct pg *pg, struct arena *arena, int32_t scheme
     enum store_result result = pg_query(pg, &sql_proof_hashes, &params, &rows);
     if (result != STORE_OK)
         return result;
-    /* Numbers have no gap as wide as a page, unless somebody has tampered with them: then there is no proof.
+    /* Numbers have no gap as wide as a slice, unless somebody has tampered with them: then there is no proof.
      */
-    *page = (struct hash_page){
+    *slice = (struct hash_slice){
         .count = (size_t)pg_int(rows, 0, 1), .last = last, .more = pg_int(rows, 0, 2) > 0 && last < through};
-    page->hashes = arena_array(arena, page->count + 1, sizeof *page->hashes);
-    if (page->hashes == NULL)
+    slice->hashes = arena_array(arena, slice->count + 1, sizeof *slice->hashes);
+    if (slice->hashes == NULL)
         return STORE_FAILED;
-    size_t size = pg_bytes(rows, 0, 0, page->hashes, page->count * sizeof *page->hashes);
-    memset((uint8_t *)page->hashes + size, 0xff, page->count * sizeof *page->hashes - size);
+    size_t size = pg_bytes(rows, 0, 0, slice->hashes, slice->count * sizeof *slice->hashes);
+    memset((uint8_t *)slice->hashes + size, 0xff, slice->count * sizeof *slice->hashes - size);
     return STORE_OK;
 }
 
-enum store_result read_seals(struct pg *pg, int32_t scheme, struct list_page *page)
+enum store_result read_seals(struct pg *pg, int32_t scheme, struct list_slice *slice)
 {
     struct pg_params params;
     pg_params_init(&params, NULL);
     pg_add_int(&params, scheme);
-    pg_add_int(&params, page->after);
-    json_page_limit(&params, page->limit);
-    return read_list_page(pg, &sql_seals_list, &params, page);
+    pg_add_int(&params, slice->after);
+    json_slice_limit(&params, slice->limit);
+    return read_list_slice(pg, &sql_seals_list, &params, slice);
 }

@@ -57,17 +57,17 @@ MUST_CHECK enum store_result read_proof_entry(struct pg *pg, struct arena *arena
                                               struct proof_row *proof, bool *found);
 
 /* Hashes of leaves of a day, in their order. */
-struct hash_page {
+struct hash_slice {
     struct sha256 *hashes;
     size_t count;
-    int64_t last; /* the next page starts after this entry */
+    int64_t last; /* the next slice starts after this entry */
     bool more;
 };
 /* After one entry, through another. */
 MUST_CHECK enum store_result read_hashes(struct pg *pg, struct arena *arena, int32_t scheme, struct date day,
-                                         int64_t after, int64_t through, struct hash_page *page);
+                                         int64_t after, int64_t through, struct hash_slice *slice);
 
-/* The chain, as pages of JSON. */
-MUST_CHECK enum store_result read_seals(struct pg *pg, int32_t scheme, struct list_page *page);
+/* The chain, as slices of JSON. */
+MUST_CHECK enum store_result read_seals(struct pg *pg, int32_t scheme, struct list_slice *slice);
 
 #endif

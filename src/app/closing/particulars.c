@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Hashing the particulars of days. A part's hash is grown page by page:
- * SHA-256 of the hash so far and the page's text, from 32 zero bytes. */
+/* Hashing the particulars of days. A part's hash is grown slice by slice:
+ * SHA-256 of the hash so far and the slice's text, from 32 zero bytes. */
 #include "app/closing/particulars.h"
 
 #include "base/buffer.h"
@@ -34,15 +34,15 @@ static bool is_wanted(const struct particulars_pause *pause)
 static enum store_result hash_entries(struct pg *pg, const struct particulars_day *day,
                                       const struct particulars_pause *pause, struct sha256 *parts)
 {
-    struct particulars_page page = {.last = day->first_entry - 1, .more = true};
+    struct particulars_slice slice = {.last = day->first_entry - 1, .more = true};
     struct arena arena;
     enum store_result result = STORE_OK;
     arena_init(&arena, 0);
-    while (page.more && result == STORE_OK) {
+    while (slice.more && result == STORE_OK) {
         arena_reset(&arena);
-        result = is_wanted(pause) ? STORE_CONFLICT : particulars_entries(pg, &arena, day, page.last, &page);
-        if (result == STORE_OK && (!grow(&parts[PARTICULARS_ENTRIES], page.entries) ||
-                                   !grow(&parts[PARTICULARS_EXCEPTIONS], page.exceptions)))
+        result = is_wanted(pause) ? STORE_CONFLICT : particulars_entries(pg, &arena, day, slice.last, &slice);
+        if (result == STORE_OK && (!grow(&parts[PARTICULARS_ENTRIES], slice.entries) ||
+                                   !grow(&parts[PARTICULARS_EXCEPTIONS], slice.exceptions)))
             result = STORE_FAILED;
     }
     arena_dispose(&arena);

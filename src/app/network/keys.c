@@ -95,7 +95,7 @@ static enum store_result add_row(struct pg *pg, const struct key_row *row, struc
                                  struct buffer *json, struct faults *faults)
 {
     struct key_facts facts;
-    struct json_page page;
+    struct json_slice slice;
     enum store_result result = store_key_facts(pg, faults->arena, row, &facts);
     if (result == STORE_OK)
         check_facts(row, &facts, faults);
@@ -103,7 +103,7 @@ static enum store_result add_row(struct pg *pg, const struct key_row *row, struc
         return result;
     result = store_key_add(pg, faults->arena, row);
     if (result == STORE_OK && json != NULL)
-        result = store_key_read(pg, row->name, NULL, 0, json, &page);
+        result = store_key_read(pg, row->name, NULL, 0, json, &slice);
     return result == STORE_OK ? control_end(pg, faults->arena, control) : result;
 }
 
@@ -174,7 +174,7 @@ enum store_result key_renew(struct pg *pg, const struct change_author *author, b
     int64_t version;
     struct sha256 hash;
     const char *name = NULL;
-    struct json_page page;
+    struct json_slice slice;
     struct instant now = clock_now();
     if (!make_secret(secret, &hash))
         return STORE_FAILED;
@@ -186,7 +186,7 @@ enum store_result key_renew(struct pg *pg, const struct change_author *author, b
     if (result == STORE_OK && name == NULL)
         faults_refuse(faults, REASON_UNAUTHENTICATED);
     else if (result == STORE_OK)
-        result = store_key_read(pg, name, NULL, 0, json, &page);
+        result = store_key_read(pg, name, NULL, 0, json, &slice);
     return finish(pg, result, dry_run, faults);
 }
 

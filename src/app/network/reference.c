@@ -490,13 +490,13 @@ static enum store_result show(struct change *change, const struct reference_put 
                               struct reference_shown *shown, bool *there)
 {
     struct reference_query query = {.kind = put->kind, .reader = put->reader};
-    struct json_page page;
+    struct json_slice slice;
     memcpy(query.names, put->names, sizeof query.names);
     buffer_reset(shown->json);
-    enum store_result result = store_reference_read(change->pg, change->arena, &query, shown->json, &page);
+    enum store_result result = store_reference_read(change->pg, change->arena, &query, shown->json, &slice);
     if (result != STORE_OK)
         return result;
-    *there = page.count > 0;
+    *there = slice.count > 0;
     reference_tag(shown->json, shown->tag);
     return STORE_OK;
 }

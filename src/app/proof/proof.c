@@ -13,14 +13,14 @@ static enum store_result append_hashes(struct pg *pg, int32_t scheme, struct dat
                                        int64_t through, struct inclusion *inclusion)
 {
     struct arena arena;
-    struct hash_page page = {.last = after, .more = true};
+    struct hash_slice slice = {.last = after, .more = true};
     enum store_result result = STORE_OK;
     arena_init(&arena, 0);
-    while (page.more && result == STORE_OK) {
+    while (slice.more && result == STORE_OK) {
         arena_reset(&arena);
-        result = read_hashes(pg, &arena, scheme, day, page.last, through, &page);
-        for (size_t i = 0; i < page.count && result == STORE_OK; i++)
-            inclusion_append(inclusion, &page.hashes[i], false);
+        result = read_hashes(pg, &arena, scheme, day, slice.last, through, &slice);
+        for (size_t i = 0; i < slice.count && result == STORE_OK; i++)
+            inclusion_append(inclusion, &slice.hashes[i], false);
     }
     arena_dispose(&arena);
     return result;

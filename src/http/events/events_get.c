@@ -74,7 +74,7 @@ static bool days_asked(const struct request *request, struct answer *answer, str
 
 void handle_events_list(const struct request *request, struct answer *answer)
 {
-    struct list_page page;
+    struct list_slice slice;
     struct events_filter filter = {.reference = request_query(request, "reference")};
     struct date from = {INT32_MIN}, to = {INT32_MAX};
     if (!request_visible(request, answer, &filter.visible))
@@ -84,18 +84,18 @@ void handle_events_list(const struct request *request, struct answer *answer)
         return;
     site_asked(request, answer, &filter);
     kind_asked(request, answer, &filter);
-    if (answer->faults.count > 0 || !page_begin(request, answer, &page))
+    if (answer->faults.count > 0 || !slice_begin(request, answer, &slice))
         return;
     filter.scheme = scheme->id;
     filter.from = from.days != INT32_MIN ? &from : NULL;
     filter.to = to.days != INT32_MAX ? &to : NULL;
     bool is_feed = filter.site == 0 && filter.kind == KIND_NONE && filter.from == NULL && filter.to == NULL &&
                    filter.reference == NULL;
-    enum store_result result = read_events(request->pg, request->arena, &filter, &page);
+    enum store_result result = read_events(request->pg, request->arena, &filter, &slice);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else
-        page_end(request, answer, &page, is_feed);
+        slice_end(request, answer, &slice, is_feed);
 }
 
 void handle_event_get(const struct request *request, struct answer *answer)

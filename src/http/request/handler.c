@@ -4,7 +4,7 @@
 
 #include "base/uri.h"
 #include "http/request/route.h"
-#include "store/json_page.h"
+#include "store/json_slice.h"
 
 #include <string.h>
 

@@ -7,7 +7,7 @@
 static bool is_cursor(const char *text)
 {
     size_t length = strlen(text);
-    return length > 0 && length < PAGE_KEY_SIZE &&
+    return length > 0 && length < SLICE_KEY_SIZE &&
            strspn(text, "abcdefghijklmnopqrstuvwxyz0123456789-/") == length;
 }
 
@@ -29,12 +29,12 @@ bool paging_begin(const struct request *request, struct answer *answer, struct p
     return paging_read(request, answer, paging);
 }
 
-void paging_end(const struct paging *paging, const struct json_page *page, struct answer *answer)
+void paging_end(const struct paging *paging, const struct json_slice *slice, struct answer *answer)
 {
     buffer_add_char(&answer->body, ']');
-    if (page->more) {
-        buffer_printf(&answer->body, ",\"next\":\"%s\"", page->last);
-        answer->link_next = request_target(paging->request, "cursor", page->last);
+    if (slice->more) {
+        buffer_printf(&answer->body, ",\"next\":\"%s\"", slice->last);
+        answer->link_next = request_target(paging->request, "cursor", slice->last);
     }
     buffer_add_char(&answer->body, '}');
 }

@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: ISC */
-/* Lists that are paged by the codes of what they list: {"items":[…],"next":…}. */
+/* Lists that are sliced by the codes of what they list: {"items":[…],"next":…}. */
 #ifndef DEPOSITD_HTTP_REQUEST_PAGING_H
 #define DEPOSITD_HTTP_REQUEST_PAGING_H
 
 #include "http/request/handler.h"
-#include "store/json_page.h"
+#include "store/json_slice.h"
 
 struct paging {
     const struct request *request;
@@ -17,6 +17,6 @@ MUST_CHECK bool paging_read(const struct request *request, struct answer *answer
 /* The same, and begins the answer. */
 MUST_CHECK bool paging_begin(const struct request *request, struct answer *answer, struct paging *paging);
 /* Ends the answer after the items, with next and its Link where there is more. */
-void paging_end(const struct paging *paging, const struct json_page *page, struct answer *answer);
+void paging_end(const struct paging *paging, const struct json_slice *slice, struct answer *answer);
 
 #endif

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What the reading handlers share. A cursor is the number of a page's last item, as eight bytes in base64url
+/* What the reading handlers share. A cursor is the number of a slice's last item, as eight bytes in base64url
  * (RFC 4648 section 5, without padding): opaque to clients, and safe in a URL as it is. */
 #include "http/request/reading.h"
 
@@ -37,27 +37,28 @@ static bool cursor_read(const char *text, int64_t *number)
     return *number >= 0 && strcmp(canonical, text) == 0;
 }
 
-bool page_begin(const struct request *request, struct answer *answer, struct list_page *page)
+bool slice_begin(const struct request *request, struct answer *answer, struct list_slice *slice)
 {
     const char *cursor = request_query(request, "cursor");
-    *page = (struct list_page){.after = PAGE_START, .items = &answer->body};
-    if (cursor != NULL && !cursor_read(cursor, &page->after)) {
+    *slice = (struct list_slice){.after = SLICE_START, .items = &answer->body};
+    if (cursor != NULL && !cursor_read(cursor, &slice->after)) {
         faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "cursor",
                              "is not one that an answer gave as next");
         return false;
     }
-    if (!request_limit(request, answer, &page->limit))
+    if (!request_limit(request, answer, &slice->limit))
         return false;
     buffer_add_text(&answer->body, "{\"items\":[");
     return true;
 }
 
-void page_end(const struct request *request, struct answer *answer, const struct list_page *page, bool always)
+void slice_end(const struct request *request, struct answer *answer, const struct list_slice *slice,
+               bool always)
 {
     char cursor[CURSOR_SIZE];
     buffer_add_char(&answer->body, ']');
-    if (page->more || always) {
-        cursor_write(page->last > 0 ? page->last : 0, cursor);
+    if (slice->more || always) {
+        cursor_write(slice->last > 0 ? slice->last : 0, cursor);
         buffer_printf(&answer->body, ",\"next\":\"%s\"", cursor);
         answer->link_next = request_target(request, "cursor", cursor);
     }

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What the reading handlers share: what the key may see, and pages of lists. */
+/* What the reading handlers share: what the key may see, and slices of lists. */
 #ifndef DEPOSITD_HTTP_REQUEST_READING_H
 #define DEPOSITD_HTTP_REQUEST_READING_H
 
@@ -14,10 +14,10 @@ MUST_CHECK bool request_visible(const struct request *request, struct answer *an
 
 /* Reads ?limit= and ?cursor=, and begins the body, to which the store then adds the items. False: a fault has
  * been added. */
-MUST_CHECK bool page_begin(const struct request *request, struct answer *answer, struct list_page *page);
+MUST_CHECK bool slice_begin(const struct request *request, struct answer *answer, struct list_slice *slice);
 /* Ends the body, with `next` where there may be more items, or `always`. */
-void page_end(const struct request *request, struct answer *answer, const struct list_page *page,
-              bool always);
+void slice_end(const struct request *request, struct answer *answer, const struct list_slice *slice,
+               bool always);
 
 /* What a report is asked for: parallel to its parameters, as the statement takes it and as it is written. */
 struct report_asked {

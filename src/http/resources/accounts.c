@@ -6,16 +6,16 @@
 
 void handle_accounts_list(const struct request *request, struct answer *answer)
 {
-    struct list_page page;
+    struct list_slice slice;
     struct date as_of = {INT32_MAX};
     const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
     if (scheme == NULL || !request_date(request, answer, "as_of", &as_of) ||
-        !page_begin(request, answer, &page))
+        !slice_begin(request, answer, &slice))
         return;
     enum store_result result =
-        read_accounts(request->pg, scheme->id, as_of.days != INT32_MAX ? &as_of : NULL, &page);
+        read_accounts(request->pg, scheme->id, as_of.days != INT32_MAX ? &as_of : NULL, &slice);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else
-        page_end(request, answer, &page, false);
+        slice_end(request, answer, &slice, false);
 }

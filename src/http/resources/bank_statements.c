@@ -38,20 +38,20 @@ void handle_bank_statement_post(const struct request *request, struct answer *an
 
 void handle_bank_statements_list(const struct request *request, struct answer *answer)
 {
-    struct list_page page;
+    struct list_slice slice;
     const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
-    if (scheme == NULL || !page_begin(request, answer, &page))
+    if (scheme == NULL || !slice_begin(request, answer, &slice))
         return;
-    enum store_result result = read_bank_statements(request->pg, scheme->id, &page);
+    enum store_result result = read_bank_statements(request->pg, scheme->id, &slice);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else
-        page_end(request, answer, &page, false);
+        slice_end(request, answer, &slice, false);
 }
 
 void handle_bank_lines_list(const struct request *request, struct answer *answer)
 {
-    struct list_page page;
+    struct list_slice slice;
     const char *open = request_query(request, "open");
     bool is_open = open != NULL && strcmp(open, "true") == 0;
     const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
@@ -61,14 +61,14 @@ void handle_bank_lines_list(const struct request *request, struct answer *answer
         faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "open", "must be true or false");
         return;
     }
-    if (!page_begin(request, answer, &page))
+    if (!slice_begin(request, answer, &slice))
         return;
     enum store_result result =
-        read_bank_lines(request->pg, scheme->id, open != NULL ? &is_open : NULL, &page);
+        read_bank_lines(request->pg, scheme->id, open != NULL ? &is_open : NULL, &slice);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else
-        page_end(request, answer, &page, false);
+        slice_end(request, answer, &slice, false);
 }
 
 /* A line is named by its scheme and its number there: tern-bay.17. NULL: there is none such. */

@@ -45,12 +45,12 @@ void handle_changes_list(const struct request *request, struct answer *answer)
 {
     struct changes_filter filter;
     struct span span;
-    struct list_page page;
-    if (!filter_asked(request, answer, &span, &filter) || !page_begin(request, answer, &page))
+    struct list_slice slice;
+    if (!filter_asked(request, answer, &span, &filter) || !slice_begin(request, answer, &slice))
         return;
-    enum store_result result = read_changes(request->pg, &filter, &page);
+    enum store_result result = read_changes(request->pg, &filter, &slice);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else
-        page_end(request, answer, &page, false);
+        slice_end(request, answer, &slice, false);
 }

@@ -56,16 +56,16 @@ void handle_file_post(const struct request *request, struct answer *answer)
 
 void handle_files_list(const struct request *request, struct answer *answer)
 {
-    struct list_page page;
+    struct list_slice slice;
     struct date day;
     const struct scheme *scheme = settlement_asked(request, answer, &day);
-    if (scheme == NULL || !page_begin(request, answer, &page))
+    if (scheme == NULL || !slice_begin(request, answer, &slice))
         return;
-    enum store_result result = read_files(request->pg, scheme->id, day, &page);
+    enum store_result result = read_files(request->pg, scheme->id, day, &slice);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else
-        page_end(request, answer, &page, false);
+        slice_end(request, answer, &slice, false);
 }
 
 /* The hash of what is sent is a strong validator of it. */

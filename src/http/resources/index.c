@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* GET /: what the key's network looks like now, a page of its schemes, and a line per route. */
+/* GET /: what the key's network looks like now, a slice of its schemes, and a line per route. */
 #include "http/resources/handlers.h"
 
 #include "http/request/json_text.h"
@@ -10,7 +10,7 @@
 
 #include <string.h>
 
-/* The schemes of a page, and whether there are more after them. */
+/* The schemes of a slice, and whether there are more after them. */
 struct chosen {
     int32_t *ids;
     size_t count;

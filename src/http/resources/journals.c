@@ -13,7 +13,7 @@
 void handle_journals_list(const struct request *request, struct answer *answer)
 {
     static const char *const statuses[] = {"open", "approved", "withdrawn"};
-    struct list_page page;
+    struct list_slice slice;
     const char *asked = request_query(request, "status"), *status = asked == NULL ? statuses[0] : NULL;
     const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
     if (scheme == NULL)
@@ -26,13 +26,13 @@ void handle_journals_list(const struct request *request, struct answer *answer)
                              "is no status of a journal");
         return;
     }
-    if (!page_begin(request, answer, &page))
+    if (!slice_begin(request, answer, &slice))
         return;
-    enum store_result result = read_journals(request->pg, scheme->id, status, &page);
+    enum store_result result = read_journals(request->pg, scheme->id, status, &slice);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else
-        page_end(request, answer, &page, false);
+        slice_end(request, answer, &slice, false);
 }
 
 struct deciding {

@@ -10,13 +10,13 @@
 void handle_keys_list(const struct request *request, struct answer *answer)
 {
     struct paging paging;
-    struct json_page page;
+    struct json_slice slice;
     if (!paging_begin(request, answer, &paging))
         return;
     enum store_result result =
-        store_key_read(request->pg, NULL, paging.after, paging.limit, &answer->body, &page);
+        store_key_read(request->pg, NULL, paging.after, paging.limit, &answer->body, &slice);
     if (result == STORE_OK)
-        paging_end(&paging, &page, answer);
+        paging_end(&paging, &slice, answer);
     else
         answer_store_failure(answer, result);
 }

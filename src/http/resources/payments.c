@@ -83,16 +83,16 @@ void handle_payments_list(const struct request *request, struct answer *answer)
     struct payments_filter filter = {0};
     struct asked asked = {.from = {INT32_MIN}, .to = {INT32_MAX}};
     struct paging paging;
-    struct json_page page;
+    struct json_slice slice;
     const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
     if (scheme == NULL || !filter_asked(request, answer, &asked, &filter) ||
         !paging_begin(request, answer, &paging) || !cursor_valid(&paging, answer))
         return;
     filter.scheme = scheme->id;
     enum store_result result = read_payment_list(request->pg, request->arena, &filter, paging.after,
-                                                 paging.limit, &answer->body, &page);
+                                                 paging.limit, &answer->body, &slice);
     if (result == STORE_OK)
-        paging_end(&paging, &page, answer);
+        paging_end(&paging, &slice, answer);
     else
         answer_store_failure(answer, result);
 }

@@ -111,13 +111,13 @@ void handle_entry_proof(const struct request *request, struct answer *answer)
 
 void handle_seals_list(const struct request *request, struct answer *answer)
 {
-    struct list_page page;
+    struct list_slice slice;
     const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
-    if (scheme == NULL || !page_begin(request, answer, &page))
+    if (scheme == NULL || !slice_begin(request, answer, &slice))
         return;
-    enum store_result result = read_seals(request->pg, scheme->id, &page);
+    enum store_result result = read_seals(request->pg, scheme->id, &slice);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else
-        page_end(request, answer, &page, false);
+        slice_end(request, answer, &slice, false);
 }

@@ -39,7 +39,7 @@ void answer_proposed(const struct request *request, struct answer *answer)
 void handle_proposals_list(const struct request *request, struct answer *answer)
 {
     static const char *const statuses[] = {"open", "approved", "withdrawn", NULL};
-    struct list_page page;
+    struct list_slice slice;
     const char *asked = request_query(request, "status"), *code = request_query(request, "scheme");
     const struct scheme *scheme = code != NULL ? request_scheme(request, answer, code) : NULL;
     size_t i = 0;
@@ -52,13 +52,13 @@ void handle_proposals_list(const struct request *request, struct answer *answer)
                              "is no status of a proposal");
         return;
     }
-    if (!page_begin(request, answer, &page))
+    if (!slice_begin(request, answer, &slice))
         return;
-    enum store_result result = read_writes(request->pg, scheme != NULL ? scheme->id : 0, statuses[i], &page);
+    enum store_result result = read_writes(request->pg, scheme != NULL ? scheme->id : 0, statuses[i], &slice);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else
-        page_end(request, answer, &page, false);
+        slice_end(request, answer, &slice, false);
 }
 
 /* 0: it is no number. */

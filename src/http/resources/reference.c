@@ -54,9 +54,9 @@ static struct reference_query query_of(const struct request *request, enum refer
 _Static_assert((int)REFERENCE_NAMES_MAX == (int)PATH_PARAMETERS_MAX, "a path names what a query does");
 
 static enum store_result read_into(const struct request *request, const struct reference_query *query,
-                                   struct buffer *json, struct json_page *page)
+                                   struct buffer *json, struct json_slice *slice)
 {
-    return store_reference_read(request->pg, request->arena, query, json, page);
+    return store_reference_read(request->pg, request->arena, query, json, slice);
 }
 
 /* Whether the scheme that the path begins with is one that the key may know of; if not, that is the answer.
@@ -70,14 +70,14 @@ static void list(const struct request *request, struct answer *answer, enum refe
 {
     struct reference_query query = query_of(request, kind);
     struct paging paging;
-    struct json_page page;
+    struct json_slice slice;
     if (!scheme_is_known(request, answer, kind) || !paging_begin(request, answer, &paging))
         return;
     query.after = paging.after;
     query.limit = paging.limit;
-    enum store_result result = read_into(request, &query, &answer->body, &page);
+    enum store_result result = read_into(request, &query, &answer->body, &slice);
     if (result == STORE_OK)
-        paging_end(&paging, &page, answer);
+        paging_end(&paging, &slice, answer);
     else
         answer_store_failure(answer, result);
 }
@@ -90,12 +90,12 @@ static void set_tag(struct answer *answer, const char *tag)
 static void show(const struct request *request, struct answer *answer, enum reference_kind kind)
 {
     struct reference_query query = query_of(request, kind);
-    struct json_page page;
+    struct json_slice slice;
     char tag[REFERENCE_TAG_SIZE];
-    enum store_result result = read_into(request, &query, &answer->body, &page);
+    enum store_result result = read_into(request, &query, &answer->body, &slice);
     if (result != STORE_OK) {
         answer_store_failure(answer, result);
-    } else if (page.count == 0) {
+    } else if (slice.count == 0) {
         answer_not_found(answer);
     } else {
         reference_tag(&answer->body, tag);
@@ -236,10 +236,11 @@ static void add_text(struct document *document, const char *text)
         buffer_add_text(&document->answer->body, text);
 }
 
-static void read_piece(struct document *document, const struct reference_query *query, struct json_page *page)
+static void read_piece(struct document *document, const struct reference_query *query,
+                       struct json_slice *slice)
 {
     struct answer *answer = document->answer;
-    enum store_result result = read_into(document->request, query, &answer->body, page);
+    enum store_result result = read_into(document->request, query, &answer->body, slice);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     document->over = result != STORE_OK;
@@ -256,14 +257,14 @@ static void add_list(struct document *document, const char *opening, enum refere
 {
     struct reference_query query = {
         .kind = kind, .reader = document->request->identity, .names = {scheme}, .limit = PIECE_ROWS};
-    struct json_page page = {.more = true};
-    char last[PAGE_KEY_SIZE];
+    struct json_slice slice = {.more = true};
+    char last[SLICE_KEY_SIZE];
     add_text(document, opening);
-    while (page.more && !document->over) {
+    while (slice.more && !document->over) {
         if (query.after != NULL)
             add_text(document, ",");
-        read_piece(document, &query, &page);
-        query.after = strcpy(last, page.last);
+        read_piece(document, &query, &slice);
+        query.after = strcpy(last, slice.last);
         send_piece(document);
     }
     add_text(document, "]");
@@ -274,16 +275,16 @@ static void add_schemes(struct document *document)
 {
     struct reference_query query = {
         .kind = REFERENCE_SCHEME, .reader = document->request->identity, .limit = 1};
-    struct json_page page = {.more = true};
-    char scheme[PAGE_KEY_SIZE];
+    struct json_slice slice = {.more = true};
+    char scheme[SLICE_KEY_SIZE];
     add_text(document, ",\"schemes\":[");
-    while (page.more && !document->over) {
+    while (slice.more && !document->over) {
         if (query.after != NULL)
             add_text(document, ",");
-        read_piece(document, &query, &page);
-        if (document->over || page.count == 0)
+        read_piece(document, &query, &slice);
+        if (document->over || slice.count == 0)
             break;
-        query.after = strcpy(scheme, page.last);
+        query.after = strcpy(scheme, slice.last);
         json_reopen(&document->answer->body);
         add_list(document, ",\"terms\":[", REFERENCE_TERMS, scheme);
         add_list(document, ",\"refund_values\":[", REFERENCE_REFUND_VALUE, scheme);

@@ -8,16 +8,17 @@
 
 void handle_settlements_list(const struct request *request, struct answer *answer)
 {
-    struct list_page page;
+    struct list_slice slice;
     struct visible_sites visible;
     const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
-    if (scheme == NULL || !request_visible(request, answer, &visible) || !page_begin(request, answer, &page))
+    if (scheme == NULL || !request_visible(request, answer, &visible) ||
+        !slice_begin(request, answer, &slice))
         return;
-    enum store_result result = read_settlements(request->pg, request->arena, scheme->id, &visible, &page);
+    enum store_result result = read_settlements(request->pg, request->arena, scheme->id, &visible, &slice);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else
-        page_end(request, answer, &page, false);
+        slice_end(request, answer, &slice, false);
 }
 
 void handle_settlement_get(const struct request *request, struct answer *answer)

@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: ISC */
-/* Pages of rows that are JSON already. */
-#include "store/json_page.h"
+/* Slices of lists whose items are JSON already. */
+#include "store/json_slice.h"
 
 #include <stdio.h>
 
-void json_page_limit(struct pg_params *params, int limit)
+void json_slice_limit(struct pg_params *params, int limit)
 {
     if (limit > 0)
         pg_add_int(params, (int64_t)limit + 1);
@@ -12,20 +12,20 @@ void json_page_limit(struct pg_params *params, int limit)
         pg_add_null(params);
 }
 
-void json_page_add(const struct pg_rows *rows, int limit, struct buffer *json, struct json_page *page)
+void json_slice_add(const struct pg_rows *rows, int limit, struct buffer *json, struct json_slice *slice)
 {
     int count = pg_row_count(rows);
-    *page = (struct json_page){.more = limit > 0 && count > limit};
-    if (page->more)
+    *slice = (struct json_slice){.more = limit > 0 && count > limit};
+    if (slice->more)
         count = limit;
     for (int i = 0; i < count; i++) {
         if (i > 0)
             buffer_add_char(json, ',');
         buffer_add(json, pg_text(rows, i, 0), pg_length(rows, i, 0));
     }
-    page->count = (size_t)count;
+    slice->count = (size_t)count;
     if (count > 0)
-        snprintf(page->last, sizeof page->last, "%s", pg_text(rows, count - 1, 1));
+        snprintf(slice->last, sizeof slice->last, "%s", pg_text(rows, count - 1, 1));
 }
 
 void json_reopen(struct buffer *json)

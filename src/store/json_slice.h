@@ -1,0 +1,27 @@
+/* SPDX-License-Identifier: ISC */
+/* Slices of rows that the database has made into JSON already: column 0 is the object, column 1 the key that
+ * slices go by. A query is asked for one row more than the limit, which tells whether any are left. */
+#ifndef DEPOSITD_STORE_JSON_SLICE_H
+#define DEPOSITD_STORE_JSON_SLICE_H
+
+#include "base/buffer.h"
+#include "store/pg.h"
+
+enum { SLICE_KEY_SIZE = 64 };
+
+struct json_slice {
+    size_t count;
+    bool more;                 /* rows were left for want of limit */
+    char last[SLICE_KEY_SIZE]; /* key of the last row added */
+};
+
+/* Adds the most rows that the query may give; `limit` 0: any number. */
+void json_slice_limit(struct pg_params *params, int limit);
+
+/* Appends the rows to `json` with commas between them. */
+void json_slice_add(const struct pg_rows *rows, int limit, struct buffer *json, struct json_slice *slice);
+
+/* Takes the closing brace of the last object back, so that members can be added to it. */
+void json_reopen(struct buffer *json);
+
+#endif
