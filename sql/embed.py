@@ -2,11 +2,59 @@
 # SPDX-License-Identifier: ISC
 """Turns the SQL files, and other texts the binary carries, into C.
 
-    embed.py sql OUT.c OUT.h FILE.sql …     one `const struct sql sql_NAME` each, and the migrations as an array
-    embed.py text OUT.c OUT.h FILE …        one `const char NAME_EXTENSION[]` each
+    embed.py sql OUT.c OUT.h HEADER.h … FILE.sql …  one `const struct sql sql_NAME` each, and the migrations as an array
+    embed.py names OUT.psql HEADER.h …              the names of numbers, as psql's \\set
+    embed.py text OUT.c OUT.h FILE …                one `const char NAME_EXTENSION[]` each
+
+Statements write the numbers of kinds and accounts as psql's variables, `:kind_reversal` and `:account_site_stock`. The
+numbers come from the X-macro tables of the headers. Migrations have no names: they keep the numbers of their time.
 """
 import pathlib
+import re
 import sys
+
+# A colon names a number only outside comments, strings and quoted names, and not in a cast, an assignment or a slice
+# like [first:last].
+TOKEN = re.compile(r"""
+    --[^\n]* | /\*.*?\*/
+  | (?<!\w)[eE]'(?:[^'\\]|\\.|'')*' | '(?:[^']|'')*' | "(?:[^"]|"")*"
+  | (?P<quote>\$(?:[A-Za-z_]\w*)?\$).*?(?P=quote)
+  | :: | :=
+  | (?<![\w)\]]):(?P<name>[A-Za-z_]\w*)""", re.VERBOSE | re.DOTALL)
+
+
+def read_names(headers):
+    """The numbers by name: of each row `X(NAME, word, number, …)`, and of each `#define PREFIX_NAME PREFIX_OTHER`.
+
+    The header's enum gives the prefix: `KIND_##name = number` makes `kind_issue` of X(ISSUE, issue, 1).
+    """
+    names = {}
+    for header in headers:
+        text = pathlib.Path(header).read_text()
+        prefix = re.search(r"\b(\w+?_)##name = number\b", text).group(1)
+        rows = re.findall(r"\bX\(\w+,\s*(\w+),\s*(\d+)\b", text)
+        names.update({prefix.lower() + word: number for word, number in rows})
+        for name, other in re.findall(rf"^#define ({prefix}\w+) ({prefix}\w+)$", text, re.MULTILINE):
+            names[name.lower()] = names[other.lower()]
+    return names
+
+
+def replace_names(text, names, where):
+    """The text with numbers for names. ValueError: it has a name that is none, and `where` says in which file."""
+    def number(token):
+        name = token["name"]
+        if name is None:
+            return token[0]
+        if name not in names:
+            line = text.count("\n", 0, token.start()) + 1
+            raise ValueError(f"{where}:{line}: no table has the name :{name}")
+        return names[name]
+    return TOKEN.sub(number, text)
+
+
+def statement_text(file, names):
+    """A statement as the service sends it."""
+    return replace_names(file.read_text(), names, file)
 
 
 def literal(text):
@@ -20,6 +68,8 @@ def symbol(name):
 
 
 def embed_sql(files):
+    names = read_names(f for f in files if f.suffix == ".h")
+    files = [f for f in files if f.suffix == ".sql"]
     migrations = sorted(f for f in files if f.parent.name == "migrations")
     statements = sorted(f for f in files if f not in migrations)
     header = ['#include "store/pg.h"', ""]
@@ -27,7 +77,7 @@ def embed_sql(files):
     for file in statements:
         name = symbol(file.stem)
         header.append(f"extern const struct sql sql_{name};")
-        source.append(f'const struct sql sql_{name} = {{"{file.stem}",\n{literal(file.read_text())}}};')
+        source.append(f'const struct sql sql_{name} = {{"{file.stem}",\n{literal(statement_text(file, names))}}};')
     header += ["extern const struct sql sql_migrations[];", "extern const size_t sql_migration_count;"]
     rows = ",\n".join(f'{{"{file.stem}",\n{literal(file.read_text())}}}' for file in migrations)
     source.append(f"const struct sql sql_migrations[] = {{\n{rows}}};")
@@ -41,13 +91,21 @@ def embed_text(files):
     return header, source
 
 
-def main():
-    mode, source_path, header_path, *names = sys.argv[1:]
-    files = [pathlib.Path(name) for name in names]
+def embed(mode, source_path, header_path, files):
     header, source = {"sql": embed_sql, "text": embed_text}[mode](files)
-    header_path = pathlib.Path(header_path)
     header_path.write_text("/* Made from the files it carries. */\n#pragma once\n" + "\n".join(header) + "\n")
-    pathlib.Path(source_path).write_text(f'#include "{header_path.name}"\n' + "\n".join(source) + "\n")
+    source_path.write_text(f'#include "{header_path.name}"\n' + "\n".join(source) + "\n")
+
+
+def main():
+    mode, out, *paths = sys.argv[1:2] + [pathlib.Path(name) for name in sys.argv[2:]]
+    try:
+        if mode == "names":
+            out.write_text("".join(f"\\set {name} {number}\n" for name, number in read_names(paths).items()))
+        else:
+            embed(mode, out, paths[0], paths[1:])
+    except ValueError as wrong:
+        sys.exit(str(wrong))
 
 
 if __name__ == "__main__":

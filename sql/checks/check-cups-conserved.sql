@@ -2,19 +2,19 @@
 -- reinstated. $1 scheme. Reversals take away.
 WITH stated AS (
     SELECT line ->> 'cup_type' AS code, coalesce(o.kind, e.kind) AS kind,
-           (line ->> 'quantity')::bigint * CASE e.kind WHEN 11 THEN -1 ELSE 1 END AS cups
+           (line ->> 'quantity')::bigint * CASE e.kind WHEN :kind_reversal THEN -1 ELSE 1 END AS cups
       FROM entry e
-      LEFT JOIN event_id i ON e.kind = 11 AND i.scheme = e.scheme AND i.event_id = (e.event::json ->> 'reverses')::uuid
+      LEFT JOIN event_id i ON e.kind = :kind_reversal AND i.scheme = e.scheme AND i.event_id = (e.event::json ->> 'reverses')::uuid
       LEFT JOIN entry o ON o.scheme = i.scheme AND o.entry = i.entry
      CROSS JOIN json_array_elements(coalesce(o.event, e.event)::json -> 'cups') AS line
-     WHERE e.scheme = $1::integer AND coalesce(o.kind, e.kind) IN (4, 12, 13)),
-supplied AS (SELECT code, sum(cups) AS cups FROM stated WHERE kind = 4 GROUP BY 1),
+     WHERE e.scheme = $1::integer AND coalesce(o.kind, e.kind) IN (:kind_supply, :kind_forfeit, :kind_reinstate)),
+supplied AS (SELECT code, sum(cups) AS cups FROM stated WHERE kind = :kind_supply GROUP BY 1),
 withdrawn AS (
-    SELECT code, sum(CASE kind WHEN 12 THEN cups ELSE -cups END) AS cups FROM stated WHERE kind <> 4 GROUP BY 1),
+    SELECT code, sum(CASE kind WHEN :kind_forfeit THEN cups ELSE -cups END) AS cups FROM stated WHERE kind <> :kind_supply GROUP BY 1),
 somewhere AS (
     SELECT c.code, sum(amount) AS cups
       FROM leg JOIN cup_type c ON c.id = account_unit(account)
-     WHERE scheme = $1::integer AND account_kind_of(account) <> 32
+     WHERE scheme = $1::integer AND account_kind_of(account) <> :account_supply
      GROUP BY 1),
 kept AS (SELECT c.code, f.cups FROM forfeited f JOIN cup_type c ON c.id = f.cup_type WHERE f.scheme = $1::integer),
 compared AS (

@@ -9,9 +9,9 @@ value AS (
     SELECT cup_type, effective_date, amount, lag(amount) OVER w AS before, lead(effective_date, 1, 'infinity') OVER w AS until
       FROM refund_value WHERE scheme = $1::integer WINDOW w AS (PARTITION BY cup_type ORDER BY effective_date)),
 place (kind, section, counts) AS (VALUES
-    (1, 'customers', false), (36, 'customers', true),
-    (2, 'stock', false), (33, 'stock', true), (34, 'stock', true),
-    (3, 'transit', false), (35, 'transit', true)),
+    (:account_customer_deposits, 'customers', false), (:account_with_customers, 'customers', true),
+    (:account_stock_deposits, 'stock', false), (:account_site_stock, 'stock', true), (:account_damaged, 'stock', true),
+    (:account_transit_deposits, 'transit', false), (:account_in_transit, 'transit', true)),
 moved AS (
     SELECT section, account_owner(account) AS owner, account_cup_type(account) AS cup_type, business_date,
            coalesce(sum(amount) FILTER (WHERE counts), 0) AS cups, coalesce(sum(amount) FILTER (WHERE NOT counts), 0) AS held

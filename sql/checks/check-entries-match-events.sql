@@ -6,7 +6,7 @@ WITH stated AS (
            (e.event::json ->> 'reverses')::uuid AS reverses,
            k.id IS NULL AND (e.event IS NOT NULL OR e.api_key IS NOT NULL) AS has_no_key,
            CASE WHEN e.event IS NULL THEN (SELECT min(account_owner(a)) FROM unnest(e.accounts) a
-                                            WHERE account_kind_of(a) IN (2, 4, 33, 34)) END AS leg_site
+                                            WHERE account_kind_of(a) IN (:account_stock_deposits, :account_site_clearing, :account_site_stock, :account_damaged)) END AS leg_site
       FROM entry e
       LEFT JOIN business_day d USING (scheme, business_date)
       LEFT JOIN api_key k ON k.id = e.api_key
@@ -20,8 +20,8 @@ dated AS (
 compared AS (
     SELECT d.entry, d.business_date, d.site IS DISTINCT FROM coalesce(s.id, leg_site) AS other_site,
            occurred_at IS DISTINCT FROM CASE WHEN NOT by_service THEN stated_at
-                                             WHEN d.kind IN (20, 21) THEN ends_at - interval '1 microsecond'
-                                             WHEN d.kind = 22 THEN starts_at ELSE occurred_at END AS other_instant,
+                                             WHEN d.kind IN (:kind_fees, :kind_settle) THEN ends_at - interval '1 microsecond'
+                                             WHEN d.kind = :kind_remeasurement THEN starts_at ELSE occurred_at END AS other_instant,
            late IS DISTINCT FROM (NOT by_service AND NOT (stated_at < ends_at AND (stated_at >= starts_at
                                       OR reversed_on IS NOT DISTINCT FROM d.business_date))) AS other_lateness,
            has_no_key

@@ -25,11 +25,11 @@ wanted AS (
      GROUP BY 1, 2),
 charged AS (
     SELECT e.business_date, e.site,
-           -coalesce(sum(amount) FILTER (WHERE account_kind_of(account) = 9), 0) AS service_fee,
-           coalesce(sum(amount) FILTER (WHERE account_kind_of(account) = 12), 0) AS handling_fee,
-           -coalesce(sum(amount) FILTER (WHERE account_kind_of(account) = 14), 0) AS tax
+           -coalesce(sum(amount) FILTER (WHERE account_kind_of(account) = :account_service_fees), 0) AS service_fee,
+           coalesce(sum(amount) FILTER (WHERE account_kind_of(account) = :account_handling_fees), 0) AS handling_fee,
+           -coalesce(sum(amount) FILTER (WHERE account_kind_of(account) = :account_tax), 0) AS tax
       FROM entry e CROSS JOIN unnest(e.accounts, e.amounts) AS leg(account, amount)
-     WHERE e.scheme = $1::integer AND e.kind = 20 GROUP BY 1, 2),
+     WHERE e.scheme = $1::integer AND e.kind = :kind_fees GROUP BY 1, 2),
 stated AS (
     SELECT e.business_date, o.site, o.business_date AS original_date, sum(line.issued) AS issued, sum(line.returned) AS returned
       FROM rule CROSS JOIN entry e
@@ -39,7 +39,7 @@ stated AS (
            SELECT (SELECT coalesce(sum((l ->> 'quantity')::bigint), 0) FROM json_array_elements(o.event::json -> 'issued') l) AS issued,
                   (SELECT coalesce(sum((l ->> 'quantity')::bigint), 0) FROM json_array_elements(o.event::json -> 'returned') l) AS returned
            ) line
-     WHERE e.scheme = $1::integer AND e.kind = 11 AND o.kind IN (1, 2, 3)
+     WHERE e.scheme = $1::integer AND e.kind = :kind_reversal AND o.kind IN (:kind_issue, :kind_return, :kind_exchange)
        AND e.business_date > rule.older AND o.business_date <> e.business_date
      GROUP BY 1, 2, 3),
 examined AS (

@@ -1,6 +1,6 @@
 -- Check: each journal in the ledger is what one key proposed and another approved. $1 scheme.
 WITH recorded AS (
-    SELECT entry, event, accounts, amounts, api_key FROM entry WHERE scheme = $1::integer AND kind = 14),
+    SELECT entry, event, accounts, amounts, api_key FROM entry WHERE scheme = $1::integer AND kind = :kind_journal),
 approved AS (
     SELECT entry, p.event, accounts, amounts, proposed_by, decided_by, k.name
       FROM journal_proposal p LEFT JOIN api_key k ON k.id = p.decided_by

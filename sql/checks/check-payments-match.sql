@@ -3,7 +3,7 @@
 -- failure is one entry that moves the payment's amount between its parties. $1 scheme.
 WITH due AS (
     SELECT account_owner(account) AS participant, sum(amount) AS amount
-      FROM leg WHERE scheme = $1::integer AND account_kind_of(account) = 5 GROUP BY 1),
+      FROM leg WHERE scheme = $1::integer AND account_kind_of(account) = :account_settlement_due GROUP BY 1),
 expected AS (
     SELECT participant, sum(amount) AS amount
       FROM (SELECT payer AS participant, amount FROM payment
@@ -14,7 +14,7 @@ expected AS (
             UNION ALL
             SELECT account_owner(account), l.amount
               FROM entry e CROSS JOIN unnest(accounts, amounts) AS l(account, amount)
-             WHERE e.scheme = $1::integer AND e.kind = 26 AND account_kind_of(account) = 5) AS part
+             WHERE e.scheme = $1::integer AND e.kind = :kind_bank_line_resolved AND account_kind_of(account) = :account_settlement_due) AS part
      GROUP BY 1),
 done AS (
     SELECT payment_id, bool_or(change = 'release') AS released, count(*) FILTER (WHERE change = 'approve') AS approvals,
@@ -28,24 +28,24 @@ moves AS (
       JOIN payment p USING (scheme, payment_id)
       JOIN done d USING (payment_id)
      CROSS JOIN LATERAL (VALUES
-           ('confirm', account_of(7, 0, 0), CASE WHEN p.payee IS NULL THEN 1 ELSE 0 END - CASE WHEN p.payer IS NULL THEN 1 ELSE 0 END),
-           ('confirm', account_of(5, p.payer, 0), -1), ('confirm', account_of(5, p.payee, 0), 1),
-           ('fail', account_of(5, p.payer, 0), -1), ('fail', account_of(6, p.payer, 0), 1),
-           ('fail', account_of(5, p.payee, 0), 1), ('fail', account_of(6, p.payee, 0), -1)) AS of(change, account, sign)
+           ('confirm', account_of(:account_bank, 0, 0), CASE WHEN p.payee IS NULL THEN 1 ELSE 0 END - CASE WHEN p.payer IS NULL THEN 1 ELSE 0 END),
+           ('confirm', account_of(:account_settlement_due, p.payer, 0), -1), ('confirm', account_of(:account_settlement_due, p.payee, 0), 1),
+           ('fail', account_of(:account_settlement_due, p.payer, 0), -1), ('fail', account_of(:account_arrears, p.payer, 0), 1),
+           ('fail', account_of(:account_settlement_due, p.payee, 0), 1), ('fail', account_of(:account_arrears, p.payee, 0), -1)) AS of(change, account, sign)
      CROSS JOIN LATERAL (SELECT of.account, of.sign WHERE of.change = c.change
                          UNION ALL
                          SELECT of.account, -of.sign WHERE of.change = 'confirm' AND c.change = 'fail' AND d.confirmed) AS leg
      WHERE c.scheme = $1::integer AND leg.account IS NOT NULL
      GROUP BY 1, 2, 3, 4),
 expected_entry AS (
-    SELECT payment_id, entry, CASE change WHEN 'confirm' THEN 23 ELSE 24 END AS kind,
+    SELECT payment_id, entry, CASE change WHEN 'confirm' THEN :kind_payment_confirmed ELSE :kind_payment_failed END AS kind,
            string_agg(account || ' ' || amount, ',' ORDER BY account) FILTER (WHERE amount <> 0) AS legs
       FROM moves GROUP BY 1, 2, 3),
 posted AS (
     SELECT entry, kind, string_agg(account || ' ' || amount, ',' ORDER BY account) FILTER (WHERE amount <> 0) AS legs
       FROM (SELECT e.entry, e.kind, l.account, sum(l.amount) AS amount
               FROM entry e CROSS JOIN unnest(accounts, amounts) AS l(account, amount)
-             WHERE e.scheme = $1::integer AND e.kind IN (23, 24) GROUP BY 1, 2, 3) AS leg
+             WHERE e.scheme = $1::integer AND e.kind IN (:kind_payment_confirmed, :kind_payment_failed) GROUP BY 1, 2, 3) AS leg
      GROUP BY 1, 2),
 examined AS (
     SELECT format('what is due of %s is not the sum of its payments', coalesce(c.code, participant::text)) AS what,

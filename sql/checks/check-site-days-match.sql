@@ -2,27 +2,27 @@
 -- own day, what the reversed entry had added; its further legs bring the cups to today's value.
 WITH posted AS (
     SELECT e.entry, e.business_date, e.kind, e.site, e.accounts, e.amounts, coalesce(o.kind, e.kind) AS mirrored_kind,
-           coalesce(o.event, e.event)::json AS event, CASE e.kind WHEN 11 THEN -1 ELSE 1 END AS sign,
+           coalesce(o.event, e.event)::json AS event, CASE e.kind WHEN :kind_reversal THEN -1 ELSE 1 END AS sign,
            coalesce(cardinality(o.accounts), 0) AS mirrored
       FROM entry e
-      LEFT JOIN event_id i ON e.kind = 11 AND i.scheme = e.scheme AND i.event_id = (e.event::json ->> 'reverses')::uuid
+      LEFT JOIN event_id i ON e.kind = :kind_reversal AND i.scheme = e.scheme AND i.event_id = (e.event::json ->> 'reverses')::uuid
       LEFT JOIN entry o ON o.scheme = i.scheme AND o.entry = i.entry
      WHERE e.scheme = $1::integer),
 stated AS (
     SELECT business_date, site,
            sign * (SELECT coalesce(sum((line ->> 'quantity')::bigint), 0) FROM json_array_elements(event -> 'issued') AS line) AS issued,
            sign * (SELECT coalesce(sum((line ->> 'quantity')::bigint), 0) FROM json_array_elements(event -> 'returned') AS line) AS returned
-      FROM posted WHERE mirrored_kind IN (1, 2, 3)),
+      FROM posted WHERE mirrored_kind IN (:kind_issue, :kind_return, :kind_exchange)),
 dealt AS (
     SELECT business_date, account_owner(account) AS site, amount, sign,
-           CASE WHEN kind = 11 AND position > mirrored THEN kind ELSE mirrored_kind END AS kind
+           CASE WHEN kind = :kind_reversal AND position > mirrored THEN kind ELSE mirrored_kind END AS kind
       FROM posted CROSS JOIN unnest(accounts, amounts) WITH ORDINALITY AS leg(account, amount, position)
-     WHERE account_kind_of(account) = 4 AND kind NOT IN (20, 21)),
+     WHERE account_kind_of(account) = :account_site_clearing AND kind NOT IN (:kind_fees, :kind_settle)),
 charged AS (
     SELECT business_date, site,
-           -coalesce(sum(amount) FILTER (WHERE account_kind_of(account) IN (9, 12)), 0) AS fees,
-           -coalesce(sum(amount) FILTER (WHERE account_kind_of(account) = 14), 0) AS tax
-      FROM posted CROSS JOIN unnest(accounts, amounts) AS leg(account, amount) WHERE kind = 20 GROUP BY 1, 2),
+           -coalesce(sum(amount) FILTER (WHERE account_kind_of(account) IN (:account_service_fees, :account_handling_fees)), 0) AS fees,
+           -coalesce(sum(amount) FILTER (WHERE account_kind_of(account) = :account_tax), 0) AS tax
+      FROM posted CROSS JOIN unnest(accounts, amounts) AS leg(account, amount) WHERE kind = :kind_fees GROUP BY 1, 2),
 computed AS (
     SELECT business_date, site, sum(issued) AS issued, sum(returned) AS returned, sum(collected) AS collected,
            sum(refunded) AS refunded, sum(stock) AS stock, sum(other) AS other, sum(fees) AS fees, sum(tax) AS tax
@@ -30,10 +30,10 @@ computed AS (
               FROM stated
             UNION ALL
             SELECT business_date, site, 0, 0,
-                   CASE WHEN kind IN (1, 2, 3) THEN sign * greatest(sign * amount, 0) ELSE 0 END,
-                   CASE WHEN kind IN (1, 2, 3) THEN sign * greatest(-sign * amount, 0) ELSE 0 END,
-                   CASE WHEN kind BETWEEN 4 AND 10 THEN amount ELSE 0 END,
-                   CASE WHEN kind NOT BETWEEN 1 AND 10 THEN amount ELSE 0 END, 0, 0
+                   CASE WHEN kind IN (:kind_issue, :kind_return, :kind_exchange) THEN sign * greatest(sign * amount, 0) ELSE 0 END,
+                   CASE WHEN kind IN (:kind_issue, :kind_return, :kind_exchange) THEN sign * greatest(-sign * amount, 0) ELSE 0 END,
+                   CASE WHEN kind BETWEEN :kind_supply AND :kind_count THEN amount ELSE 0 END,
+                   CASE WHEN kind NOT BETWEEN :kind_issue AND :kind_count THEN amount ELSE 0 END, 0, 0
               FROM dealt
             UNION ALL
             SELECT business_date, site, 0, 0, 0, 0, 0, 0, fees, tax FROM charged) AS part

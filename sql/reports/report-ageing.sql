@@ -28,7 +28,7 @@ unpaid AS (
        AND NOT EXISTS (SELECT FROM payment_change c JOIN entry e ON e.scheme = c.scheme AND e.entry = c.entry
                         WHERE c.scheme = p.scheme AND c.payment_id = p.payment_id AND e.business_date <= $2)),
 part AS (
-    SELECT u.participant, 5 AS kind, u.due_on, u.amount - coalesce(old.amount, 0) AS amount
+    SELECT u.participant, :account_settlement_due AS kind, u.due_on, u.amount - coalesce(old.amount, 0) AS amount
       FROM unpaid u
       LEFT JOIN LATERAL (
            SELECT sign(u.amount::numeric) * round(abs(u.amount)::numeric * least(abs(o.arrears), abs(o.amount)) / abs(o.amount)) AS amount
@@ -36,21 +36,21 @@ part AS (
             WHERE o.scheme = $1::integer AND o.business_date = u.business_date AND o.participant = u.participant
               AND sign(o.amount) = sign(u.amount) AND sign(o.arrears) = sign(u.amount)) old ON true
     UNION ALL
-    SELECT u.participant, 5, coalesce(d.due_on, u.due_on),
+    SELECT u.participant, :account_settlement_due, coalesce(d.due_on, u.due_on),
            sign(u.amount::numeric) * round(abs(u.amount)::numeric * least(abs(o.arrears), abs(o.amount)) / abs(o.amount))
       FROM unpaid u
       JOIN position o ON o.scheme = $1::integer AND o.business_date = u.business_date AND o.participant = u.participant
                      AND sign(o.amount) = sign(u.amount) AND sign(o.arrears) = sign(u.amount)
       LEFT JOIN first_due d ON d.participant = u.participant AND d.closed_on = u.business_date
     UNION ALL
-    SELECT f.participant, 6, coalesce(d.due_on, f.due_on), f.amount
+    SELECT f.participant, :account_arrears, coalesce(d.due_on, f.due_on), f.amount
       FROM failure f
       LEFT JOIN first_due d ON d.participant = f.participant AND d.closed_on = f.settled_on
      WHERE f.failed_on <= $2 AND NOT EXISTS (SELECT FROM business_day b WHERE b.scheme = $1::integer AND b.business_date = f.failed_on
                                                                       AND b.state = 'closed')),
 stands AS (
     SELECT account_owner(account) AS participant, account_kind_of(account) AS kind, amount
-      FROM balances_between($1::integer, account_of(5, 0, 0), account_of(7, 0, 0) - 1, $2::date)),
+      FROM balances_between($1::integer, account_of(:account_settlement_due, 0, 0), account_of(:account_bank, 0, 0) - 1, $2::date)),
 aged AS (
     SELECT participant, kind, due_on, amount FROM part
     UNION ALL -- what bank lines that a person resolved moved, and has no due date

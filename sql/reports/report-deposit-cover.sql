@@ -14,9 +14,9 @@ change AS (
      WHERE amount <> before AND effective_date - 1 > business_date),
 -- Where cups are that a deposit is owed for, and the account that holds it.
 place (kind, section, counts) AS (VALUES
-    (1, 'customers', false), (36, 'customers', true),
-    (2, 'stock', false), (33, 'stock', true), (34, 'stock', true),
-    (3, 'transit', false), (35, 'transit', true)),
+    (:account_customer_deposits, 'customers', false), (:account_with_customers, 'customers', true),
+    (:account_stock_deposits, 'stock', false), (:account_site_stock, 'stock', true), (:account_damaged, 'stock', true),
+    (:account_transit_deposits, 'transit', false), (:account_in_transit, 'transit', true)),
 -- Only accounts that are shown are read one by one: those of customers, and on deposit of sites and of the road.
 stands AS (
     SELECT b.account, account_kind_of(b.account) AS kind, b.amount
@@ -53,7 +53,7 @@ money AS (
     SELECT kind, word, CASE WHEN word LIKE '%\_deposits' THEN 'deposits' WHEN class = 'asset' THEN 'assets' ELSE 'causes' END AS part,
            coalesce((SELECT sum(amount) FROM remeasured r WHERE r.word = k.word), 0) AS to_come,
            coalesce((SELECT sum(t.amount) FROM kinds_through($1::integer, $2::date) AS t WHERE t.kind = k.kind), 0) AS amount
-      FROM account_kind k WHERE kind < 32),
+      FROM account_kind k WHERE kind < :account_first_cups),
 funding AS (
     SELECT CASE part WHEN 'deposits' THEN 1 WHEN 'assets' THEN 2 ELSE 4 END AS part, kind, word AS item,
            CASE part WHEN 'deposits' THEN -amount - to_come END AS required,

@@ -22,18 +22,18 @@ listed AS (
      CROSS JOIN LATERAL (
            SELECT e.entry, e.business_date, k.word, s.code, e.event_id, l.amount
              FROM (SELECT entry, business_date, kind, site, event::json ->> 'event_id' AS event_id, accounts, amounts FROM entry
-                    WHERE account_kind_of($2) IN (1, 13, 36)
+                    WHERE account_kind_of($2) IN (:account_customer_deposits, :account_refund_variance, :account_with_customers)
                       AND scheme = $1::integer AND entry BETWEEN step.first AND step.first + 4095
                       AND business_date BETWEEN $3 AND $4
                    UNION ALL
                    SELECT entry, business_date, kind, site, event::json ->> 'event_id', accounts, amounts FROM entry
-                    WHERE account_kind_of($2) IN (2, 4, 33, 34) AND site = account_owner($2)
+                    WHERE account_kind_of($2) IN (:account_stock_deposits, :account_site_clearing, :account_site_stock, :account_damaged) AND site = account_owner($2)
                       AND scheme = $1::integer AND entry BETWEEN step.first AND step.first + 4095
                       AND business_date BETWEEN $3 AND $4
                    UNION ALL
                    SELECT entry, business_date, kind, site, event::json ->> 'event_id', accounts, amounts FROM entry
-                    WHERE account_kind_of($2) NOT IN (1, 13, 36, 2, 33, 34) AND kind > 3
-                      AND (account_kind_of($2) <> 4 OR site IS DISTINCT FROM account_owner($2))
+                    WHERE account_kind_of($2) NOT IN (:account_customer_deposits, :account_refund_variance, :account_with_customers, :account_stock_deposits, :account_site_stock, :account_damaged) AND kind > :kind_exchange
+                      AND (account_kind_of($2) <> :account_site_clearing OR site IS DISTINCT FROM account_owner($2))
                       AND scheme = $1::integer AND entry BETWEEN step.first AND step.first + 4095
                       AND business_date BETWEEN $3 AND $4
                    OFFSET 0) AS e

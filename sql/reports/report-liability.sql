@@ -10,10 +10,10 @@ done AS (
       FROM cup_days($1::integer, $2::date, $3::date) GROUP BY 1, 2),
 held AS (
     SELECT business_date, account_cup_type(account) AS cup_type,
-           -sum(opening) FILTER (WHERE account_kind_of(account) = 1) AS opening,
-           -sum(closing) FILTER (WHERE account_kind_of(account) = 1) AS closing,
-           sum(closing) FILTER (WHERE account_kind_of(account) = 36) AS cups_out
-      FROM account_days($1::integer, ARRAY(SELECT account_of(kind, 0, id) FROM wanted, unnest(ARRAY[1, 36]) AS kind), $2::date, $3::date)
+           -sum(opening) FILTER (WHERE account_kind_of(account) = :account_customer_deposits) AS opening,
+           -sum(closing) FILTER (WHERE account_kind_of(account) = :account_customer_deposits) AS closing,
+           sum(closing) FILTER (WHERE account_kind_of(account) = :account_with_customers) AS cups_out
+      FROM account_days($1::integer, ARRAY(SELECT account_of(kind, 0, id) FROM wanted, unnest(ARRAY[:account_customer_deposits, :account_with_customers]) AS kind), $2::date, $3::date)
      GROUP BY 1, 2)
 SELECT held.business_date, wanted.code, amount_text(opening, decimals), amount_text(coalesce(issued, 0), decimals),
        amount_text(coalesce(refunded, 0), decimals), amount_text(coalesce(forfeited, 0), decimals),

@@ -3,21 +3,21 @@
 -- off again, so that it costs as much as these are. Clocks differ: a receipt may be of an earlier day than its dispatch.
 WITH later AS ( -- each entry of a later day that changed a transfer, its cups, and whether a reversal took them back
     SELECT coalesce(d.entry, o.entry) AS dispatch, o.kind, c.id AS cup_type, (line ->> 'condition') IS NOT NULL AS damaged,
-           (line ->> 'quantity')::bigint * CASE e.kind WHEN 11 THEN -1 ELSE 1 END AS cups
+           (line ->> 'quantity')::bigint * CASE e.kind WHEN :kind_reversal THEN -1 ELSE 1 END AS cups
       FROM entry e
      CROSS JOIN LATERAL (
-           SELECT e.entry, e.kind, e.event WHERE e.kind <> 11
+           SELECT e.entry, e.kind, e.event WHERE e.kind <> :kind_reversal
            UNION ALL
            SELECT r.entry, r.kind, r.event FROM entry_reference f JOIN entry r ON r.scheme = f.scheme AND r.entry = f.referred
-            WHERE e.kind = 11 AND f.scheme = e.scheme AND f.entry = e.entry) AS o(entry, kind, event)
+            WHERE e.kind = :kind_reversal AND f.scheme = e.scheme AND f.entry = e.entry) AS o(entry, kind, event)
       LEFT JOIN event_id d ON d.scheme = e.scheme AND d.event_id = (o.event::json ->> 'dispatch')::uuid
      CROSS JOIN LATERAL json_array_elements(o.event::json -> 'cups') AS line
       JOIN cup_type c ON c.code = line ->> 'cup_type'
-     WHERE e.scheme = $1::integer AND e.kind > 3 AND e.kind IN (5, 6, 7, 11) AND o.kind IN (5, 6, 7) AND e.business_date > $2::date
+     WHERE e.scheme = $1::integer AND e.kind > :kind_exchange AND e.kind IN (:kind_dispatch, :kind_receipt, :kind_transit_loss, :kind_reversal) AND o.kind IN (:kind_dispatch, :kind_receipt, :kind_transit_loss) AND e.business_date > $2::date
        AND e.entry >= (SELECT min(first_entry) FROM business_day WHERE scheme = $1::integer AND business_date > $2)),
 undone AS (
-    SELECT dispatch, cup_type, damaged, coalesce(sum(cups) FILTER (WHERE kind = 5), 0) AS sent,
-           coalesce(sum(cups) FILTER (WHERE kind = 6), 0) AS received, coalesce(sum(cups) FILTER (WHERE kind = 7), 0) AS lost
+    SELECT dispatch, cup_type, damaged, coalesce(sum(cups) FILTER (WHERE kind = :kind_dispatch), 0) AS sent,
+           coalesce(sum(cups) FILTER (WHERE kind = :kind_receipt), 0) AS received, coalesce(sum(cups) FILTER (WHERE kind = :kind_transit_loss), 0) AS lost
       FROM later GROUP BY 1, 2, 3),
 stood AS (
     SELECT t.dispatch, t.cup_type, t.damaged, t.business_date, t.sender, t.receiver, t.sent - coalesce(u.sent, 0) AS sent,

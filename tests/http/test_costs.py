@@ -5,14 +5,13 @@ exceed what so many rows can need. Both with plans for the given values and with
 """
 import re
 from datetime import timedelta
-from pathlib import Path
 
 import psycopg2
 import pytest
 
 from crowd import Crowd
+from statements import SQL, statement_text
 
-SQL = Path(__file__).resolve().parents[2] / "sql"
 QUERIES = SQL / "queries"
 ROWS = 10
 PER_ROW, AT_ALL = 20, 60  # pages: some indexes deep for each thing that a row names; and what any statement may need
@@ -32,7 +31,7 @@ class Asked:
     def pages(self, name, values, mode, folder="queries"):
         """Pages read by a statement, planning left out; and the rows that it gave."""
         self.cursor.execute(f"DEALLOCATE ALL; SET plan_cache_mode = {mode}")
-        self.cursor.execute("PREPARE asked AS " + next((SQL / folder).rglob(f"{name}.sql")).read_text())
+        self.cursor.execute("PREPARE asked AS " + statement_text(next((SQL / folder).rglob(f"{name}.sql"))))
         call = "EXECUTE asked (" + ", ".join(self.literal(v) for v in values) + ")"
         self.cursor.execute("EXPLAIN (ANALYZE, BUFFERS, TIMING off, FORMAT JSON) " + call)
         plan = self.cursor.fetchone()[0][0]["Plan"]

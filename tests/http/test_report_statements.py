@@ -1,11 +1,11 @@
 # SPDX-License-Identifier: ISC
 """Each row of the table of reports against its statement: what the statement takes, and what it gives."""
-from pathlib import Path
-
 import psycopg2
 import pytest
 
-STATEMENTS = Path(__file__).resolve().parents[2] / "sql" / "reports"
+from statements import SQL, statement_text
+
+STATEMENTS = SQL / "reports"
 TEXT, AMOUNT = {"text", "date", "code", "uuid"}, {"text"}
 GIVEN = {"text": TEXT, "amount": AMOUNT, "figure": AMOUNT, "cups": {"smallint", "integer", "bigint", "numeric"}, "rate": {"numeric", "text"}}
 TAKEN = {"day": "date", "account": "bigint"}  # of all other kinds: an id, or the place of a word
@@ -20,8 +20,7 @@ def reports(shared):
 
 def describe(cursor, name):
     """The types of the statement's parameters and of its columns."""
-    statement = (STATEMENTS / f"report-{name}.sql").read_text()
-    cursor.execute(f'PREPARE "{name}" AS {statement}')
+    cursor.execute(f'PREPARE "{name}" AS {statement_text(STATEMENTS / f"report-{name}.sql")}')
     cursor.execute("SELECT parameter_types::text[] FROM pg_prepared_statements WHERE name = %s", [name])
     parameters = cursor.fetchone()[0]
     cursor.execute(f'EXECUTE "{name}" ({", ".join(["NULL"] * len(parameters))})')

@@ -12,7 +12,7 @@ WITH exceptions AS (
                           ORDER BY r.effective_date DESC LIMIT 1) v ON true
      WHERE d.scheme = $1::integer AND d.business_date = $2::date
      GROUP BY s.participant)
-SELECT p.id, folded_balance_through($1::integer, account_of(6, p.id, 0), $2::date), o.carried_since,
+SELECT p.id, folded_balance_through($1::integer, account_of(:account_arrears, p.id, 0), $2::date), o.carried_since,
        coalesce(e.amount, 0), p.bank_account,
        (SELECT l.bank_account IS DISTINCT FROM p.bank_account FROM payment l
          WHERE l.scheme = $1::integer AND l.payee = p.id AND (l.held IS DISTINCT FROM 'bank_account_changed' OR l.released)
@@ -21,5 +21,5 @@ SELECT p.id, folded_balance_through($1::integer, account_of(6, p.id, 0), $2::dat
   LEFT JOIN exceptions e ON e.participant = p.id
   LEFT JOIN position o ON o.scheme = $1::integer AND o.business_date = $2::date - 1 AND o.participant = p.id
  WHERE EXISTS (SELECT FROM site s WHERE s.scheme = $1::integer AND s.participant = p.id)
-    OR folded_balance_through($1::integer, account_of(6, p.id, 0), $2::date) <> 0
+    OR folded_balance_through($1::integer, account_of(:account_arrears, p.id, 0), $2::date) <> 0
  ORDER BY p.code COLLATE "C"

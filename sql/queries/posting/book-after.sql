@@ -6,5 +6,5 @@ SELECT l.account, sum(l.amount)::bigint
    AND e.entry >= (SELECT min(first_entry) FROM business_day WHERE scheme = $1::integer AND business_date >= $4::date)
    AND e.site = $2::integer -- what moves a site's stock is an entry of the site
    AND e.occurred_at > $3::timestamptz
-   AND account_kind_of(l.account) = 33
+   AND account_kind_of(l.account) = :account_site_stock
  GROUP BY l.account

@@ -6,7 +6,7 @@ SELECT known.*, EXISTS (SELECT FROM exception x WHERE x.scheme = $1::integer AND
  CROSS JOIN LATERAL (SELECT i.event_id, i.digest, i.entry FROM event_id i
                       WHERE i.scheme = $1::integer AND i.event_id = wanted.event_id LIMIT 1) id
  CROSS JOIN LATERAL (SELECT id.event_id,
-                            CASE e.kind WHEN 14 THEN (SELECT p.digest FROM journal_proposal p
+                            CASE e.kind WHEN :kind_journal THEN (SELECT p.digest FROM journal_proposal p
                                                        WHERE p.scheme = $1::integer AND p.event_id = id.event_id)
                                         ELSE id.digest END,
                             id.entry, e.business_date, e.late FROM entry e

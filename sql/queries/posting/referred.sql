@@ -2,11 +2,11 @@
 -- list of cups.
 SELECT e.entry, e.business_date, e.kind, e.site, e.accounts, e.amounts,
        EXISTS (SELECT FROM entry_reference r
-                WHERE r.scheme = e.scheme AND r.referred = e.entry AND r.kind = 11) AS reversed,
+                WHERE r.scheme = e.scheme AND r.referred = e.entry AND r.kind = :kind_reversal) AS reversed,
        EXISTS (SELECT FROM entry_reference r
-                WHERE r.scheme = e.scheme AND r.referred = e.entry AND r.kind <> 11
+                WHERE r.scheme = e.scheme AND r.referred = e.entry AND r.kind <> :kind_reversal
                   AND NOT EXISTS (SELECT FROM entry_reference u
-                                   WHERE u.scheme = r.scheme AND u.referred = r.entry AND u.kind = 11)) AS arrived,
+                                   WHERE u.scheme = r.scheme AND u.referred = r.entry AND u.kind = :kind_reversal)) AS arrived,
        (SELECT r.referred FROM entry_reference r WHERE r.scheme = e.scheme AND r.entry = e.entry) AS refers,
        c.cup_types, c.damaged, c.quantities
   FROM event_id i
@@ -16,5 +16,5 @@ SELECT e.entry, e.business_date, e.kind, e.site, e.accounts, e.amounts,
               array_agg((l.line ->> 'condition' IS NOT NULL)::integer ORDER BY l.place) AS damaged,
               array_agg((l.line ->> 'quantity')::bigint ORDER BY l.place) AS quantities
          FROM jsonb_array_elements(e.event::jsonb -> 'cups') WITH ORDINALITY AS l(line, place)
-         JOIN cup_type t ON t.code = l.line ->> 'cup_type') c ON e.kind IN (5, 6, 7, 12, 13)
+         JOIN cup_type t ON t.code = l.line ->> 'cup_type') c ON e.kind IN (:kind_dispatch, :kind_receipt, :kind_transit_loss, :kind_forfeit, :kind_reinstate)
  WHERE i.scheme = $1::integer AND i.event_id = $2::uuid

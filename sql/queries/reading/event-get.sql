@@ -16,7 +16,7 @@ SELECT json_strip_nulls(json_build_object(
                            WHERE (x.scheme, x.entry) = (e.scheme, e.entry)),
            'reversed_by', (SELECT r.event::json ->> 'event_id'
                              FROM entry_reference f JOIN entry r ON (r.scheme, r.entry) = (f.scheme, f.entry)
-                            WHERE (f.scheme, f.referred) = (e.scheme, e.entry) AND f.kind = 11),
+                            WHERE (f.scheme, f.referred) = (e.scheme, e.entry) AND f.kind = :kind_reversal),
            'settlement', (SELECT format('/v1/settlements/%s/%s', s.code, t.business_date) FROM settlement t
                            WHERE (t.scheme, t.business_date) = (e.scheme, e.business_date)),
            'proof', (SELECT format('/v1/%s/proof?scheme=%s', coalesce('events/' || (e.event::json ->> 'event_id'), 'entries/' || e.entry), s.code)

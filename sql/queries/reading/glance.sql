@@ -37,7 +37,7 @@ SELECT json_strip_nulls(json_build_object(
         WHERE p.scheme = s.id AND p.status NOT IN ('confirmed', 'failed') AND shows_money AND ($2 OR $3 IN (p.payer, p.payee))) AS waiting
  CROSS JOIN LATERAL (
        SELECT sum(greatest(b.amount, 0)) AS owed, sum(greatest(-b.amount, 0)) AS owing
-         FROM balances_between(s.id, account_of(6, CASE WHEN $2 THEN 0 ELSE $3 END, 0),
-                               CASE WHEN $2 THEN account_of(7, 0, 0) - 1 ELSE account_of(6, $3, 0) END, 'infinity') AS b
+         FROM balances_between(s.id, account_of(:account_arrears, CASE WHEN $2 THEN 0 ELSE $3 END, 0),
+                               CASE WHEN $2 THEN account_of(:account_bank, 0, 0) - 1 ELSE account_of(:account_arrears, $3, 0) END, 'infinity') AS b
         WHERE shows_money) AS due
  ORDER BY asked.place

@@ -1,0 +1,100 @@
+# SPDX-License-Identifier: ISC
+"""Statements name the numbers of kinds and accounts: `:kind_reversal`, `:account_site_stock`. sql/embed.py puts the
+numbers in; migrations are frozen and keep theirs."""
+import pathlib
+import re
+import subprocess
+import sys
+
+import pytest
+
+TOP = pathlib.Path(__file__).parents[2]
+sys.path.append(str(TOP / "sql"))
+import embed  # noqa: E402
+
+HEADERS = [TOP / "include/depositd/event.h", TOP / "include/depositd/account.h"]
+NAMES = embed.read_names(HEADERS)
+FILES = sorted(path for path in TOP.glob("sql/*/**/*.sql") if "migrations" not in path.parts)
+
+NUMBER = r"(?<![\w$.])[1-9]\d*\b"
+COMPARED = r"(?:=|<>|<=|>=|<|>)"
+OF_KIND = r"(?:\b(?:\w+_)?kind\)?|account_kind_of\([^()]*\)|account >> 48)"  # `kind`, `coalesce(o.kind, e.kind)` …
+PLACES = [re.compile(pattern) for pattern in (
+    rf"\baccount_of\(\s*{NUMBER}",
+    rf"{OF_KIND} {COMPARED} {NUMBER}",
+    rf"{OF_KIND} (?:NOT )?IN \([^()]*{NUMBER}",
+    rf"{OF_KIND} (?:NOT )?BETWEEN (?:{NUMBER}|\S+ AND {NUMBER})",
+    rf"CASE (?:\w+\.)?{OF_KIND} (?:[^()]* )?WHEN {NUMBER}",
+    rf"(?:THEN|ELSE) {NUMBER}(?: ELSE \S+)? END AS kind\b",
+    rf"{NUMBER} AS kind\b",
+    rf"ARRAY\[[^]]*{NUMBER}[^]]*\]\) AS kind\b",
+    rf"\(kind, [^()]*\) AS \(VALUES\s+(?:\([^()]*\),\s+)*\({NUMBER}",
+    rf"\bparticipant, {NUMBER}",  # one of a participant's accounts
+)]
+
+
+def bare_numbers(text):
+    """Where a number stands for a kind or an account, in a text without comments and strings."""
+    text = re.sub(r"--[^\n]*", "", text)
+    text = re.sub(r"'(?:[^']|'')*'", "''", text)
+    return [found[0] for place in PLACES for found in place.finditer(text)]
+
+
+def name_of(path):
+    return str(path.relative_to(TOP))
+
+
+def test_the_tables_are_read():
+    assert {"kind_issue": "1", "kind_bank_line_resolved": "26", "account_customer_deposits": "1", "account_supply": "32",
+            "account_first_cups": "32", "account_unaccounted": "38"}.items() <= NAMES.items()
+    for header, prefix in zip(HEADERS, ("kind_", "account_")):
+        rows = re.findall(r"^    X\((\w+),", header.read_text(), re.MULTILINE)
+        assert rows and {prefix + name.lower() for name in rows} <= NAMES.keys()
+
+
+@pytest.mark.parametrize("path", FILES, ids=name_of)
+def test_kinds_and_accounts_have_names(path):
+    assert not bare_numbers(path.read_text())
+
+
+def test_a_number_in_any_of_these_places_would_be_noticed():
+    """Each name that is used, in its turn, becomes a number."""
+    places = 0
+    for path in FILES:
+        text = path.read_text()
+        for token in embed.TOKEN.finditer(text):
+            if token["name"]:
+                places += 1
+                changed = text[:token.start()] + NAMES[token["name"]] + text[token.end():]
+                assert bare_numbers(changed), f"{name_of(path)}: {token[0]}"
+    assert places > 90
+
+
+@pytest.mark.parametrize("text", [
+    "-- :kind_issue\n", "/* :kind_issue */", "':kind_issue'", "'it''s :kind_issue'", r"E'it\'s :kind_issue'",
+    '":kind_issue"', "$$ :kind_issue $$", "$of$ $$ :kind_issue $of$", "$1::integer", "a := 1", "a[kind:kind_issue]",
+    "e'\\\\' || '::kind_issue'"])
+def test_what_is_no_name_stays(text):
+    assert embed.replace_names(text, NAMES, "here") == text
+
+
+def test_names_become_numbers():
+    text = "SELECT $1::integer, kind = :kind_issue, (:account_bank) -- :kind_issue's\n, ':x', :kind_return::text"
+    assert embed.replace_names(text, NAMES, "here") == \
+        "SELECT $1::integer, kind = 1, (7) -- :kind_issue's\n, ':x', 2::text"
+
+
+def test_an_unknown_name_ends_the_build(tmp_path):
+    file = tmp_path / "check-some.sql"
+    file.write_text("-- :kind_nothing\nSELECT ':kind_nothing'\n WHERE kind = :kind_nothing\n")
+    said = subprocess.run([sys.executable, TOP / "sql/embed.py", "sql", tmp_path / "sql.c", tmp_path / "sql.h", *HEADERS, file],
+                          capture_output=True, text=True)
+    assert said.returncode == 1 and said.stderr == f"{file}:3: no table has the name :kind_nothing\n"
+    assert not (tmp_path / "sql.c").exists()
+
+
+def test_psql_gets_the_same_names(tmp_path):
+    subprocess.run([sys.executable, TOP / "sql/embed.py", "names", tmp_path / "names.psql", *HEADERS], check=True)
+    lines = [line.split() for line in (tmp_path / "names.psql").read_text().splitlines()]
+    assert all(first == "\\set" for first, _, _ in lines)
+    assert {name: number for _, name, number in lines} == NAMES
