@@ -4,22 +4,10 @@
 #ifndef DEPOSITD_ACCESS_H
 #define DEPOSITD_ACCESS_H
 
+#include "depositd/event.h"
 #include "depositd/network.h"
 #include "depositd/reason.h"
-
-enum role { ROLE_POS, ROLE_PARTICIPANT, ROLE_AUDITOR, ROLE_ACCOUNTANT, ROLE_ADMIN, ROLE_COUNT };
-
-/* A set of roles, 1u << role. */
-enum {
-    FOR_POS = 1u << ROLE_POS,
-    FOR_PARTICIPANT = 1u << ROLE_PARTICIPANT,
-    FOR_AUDITOR = 1u << ROLE_AUDITOR,
-    FOR_ACCOUNTANT = 1u << ROLE_ACCOUNTANT,
-    FOR_ADMIN = 1u << ROLE_ADMIN,
-    FOR_STAFF = FOR_ACCOUNTANT | FOR_ADMIN,
-    FOR_OFFICE = FOR_AUDITOR | FOR_STAFF,
-    FOR_ALL = FOR_POS | FOR_PARTICIPANT | FOR_OFFICE
-};
+#include "depositd/role.h"
 
 /* A key that was shown to be the caller's. */
 struct identity {

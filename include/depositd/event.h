@@ -8,39 +8,68 @@
 
 #include "depositd/civil.h"
 #include "depositd/money.h"
+#include "depositd/role.h"
 #include "depositd/seal.h"
 
-/* X(name, word, stored number). Clients post the first group; the close posts the second, payments and bank
- * lines the third. */
+/* Who may post a kind of event: a set of roles. The service alone makes an entry that nobody may post. */
+enum { BY_NOBODY = 0, BY_STAFF = FOR_STAFF, BY_TILLS_AND_STAFF = FOR_POS | FOR_STAFF };
+
+/* What an entry is in the life of a site. Fees, site days and exceptions follow from it. */
+enum kind_activity {
+    ACTIVITY_COUNTER, /* cups and money change hands with a customer: fees are due */
+    ACTIVITY_STOCK,   /* cups of the site come, go or are counted */
+    ACTIVITY_OTHER,   /* anything else that moves what the site owes */
+    ACTIVITY_CLOSE    /* the close charges or settles the day: no activity of the site */
+};
+
+/* Whether an event names a site or a scheme. Its members in http/events/event_body.c follow from it. */
+enum kind_place { PLACE_SITE, PLACE_SCHEME, PLACE_OF_REVERSED, PLACE_NOT_STATED };
+
+/* Which earlier event an event names. */
+enum kind_refers { REFERS_NOTHING, REFERS_DISPATCH, REFERS_REVERSED };
+
+/* What an entry does to cups beside its legs: the state of a dispatch, or the tally of forfeited cups. */
+enum kind_effect {
+    EFFECT_NOTHING,
+    EFFECT_SENT,
+    EFFECT_RECEIVED,
+    EFFECT_LOST,
+    EFFECT_FORFEITED,
+    EFFECT_REINSTATED
+};
+
+/* All kinds of entry. Every row has every member; the members mean what the enums above say.
+ * X(name, word, stored number, posters, activity, place, refers, effect). Clients post these: */
 #define EVENT_KIND_TABLE(X)                                                                                  \
-    X(ISSUE, issue, 1)                                                                                       \
-    X(RETURN, return, 2)                                                                                     \
-    X(EXCHANGE, exchange, 3)                                                                                 \
-    X(SUPPLY, supply, 4)                                                                                     \
-    X(DISPATCH, dispatch, 5)                                                                                 \
-    X(RECEIPT, receipt, 6)                                                                                   \
-    X(TRANSIT_LOSS, transit_loss, 7)                                                                         \
-    X(DAMAGE, damage, 8)                                                                                     \
-    X(RETIRE, retire, 9)                                                                                     \
-    X(COUNT, count, 10)                                                                                      \
-    X(REVERSAL, reversal, 11)                                                                                \
-    X(FORFEIT, forfeit, 12)                                                                                  \
-    X(REINSTATE, reinstate, 13)                                                                              \
-    X(JOURNAL, journal, 14)
-#define CLOSE_KIND_TABLE(X)                                                                                  \
-    X(FEES, fees, 20)                                                                                        \
-    X(SETTLE, settle, 21)                                                                                    \
-    X(REMEASUREMENT, remeasurement, 22)
-#define PAYMENT_KIND_TABLE(X)                                                                                \
-    X(PAYMENT_CONFIRMED, payment_confirmed, 23)                                                              \
-    X(PAYMENT_FAILED, payment_failed, 24)                                                                    \
-    X(BANK_LINE, bank_line, 25)                                                                              \
-    X(BANK_LINE_RESOLVED, bank_line_resolved, 26)
+    X(ISSUE, issue, 1, BY_TILLS_AND_STAFF, COUNTER, SITE, NOTHING, NOTHING)                                  \
+    X(RETURN, return, 2, BY_TILLS_AND_STAFF, COUNTER, SITE, NOTHING, NOTHING)                                \
+    X(EXCHANGE, exchange, 3, BY_TILLS_AND_STAFF, COUNTER, SITE, NOTHING, NOTHING)                            \
+    X(SUPPLY, supply, 4, BY_TILLS_AND_STAFF, STOCK, SITE, NOTHING, NOTHING)                                  \
+    X(DISPATCH, dispatch, 5, BY_TILLS_AND_STAFF, STOCK, SITE, NOTHING, SENT)                                 \
+    X(RECEIPT, receipt, 6, BY_TILLS_AND_STAFF, STOCK, SITE, DISPATCH, RECEIVED)                              \
+    X(TRANSIT_LOSS, transit_loss, 7, BY_STAFF, STOCK, SITE, DISPATCH, LOST)                                  \
+    X(DAMAGE, damage, 8, BY_TILLS_AND_STAFF, STOCK, SITE, NOTHING, NOTHING)                                  \
+    X(RETIRE, retire, 9, BY_TILLS_AND_STAFF, STOCK, SITE, NOTHING, NOTHING)                                  \
+    X(COUNT, count, 10, BY_TILLS_AND_STAFF, STOCK, SITE, NOTHING, NOTHING)                                   \
+    X(REVERSAL, reversal, 11, BY_TILLS_AND_STAFF, OTHER, OF_REVERSED, REVERSED, NOTHING)                     \
+    X(FORFEIT, forfeit, 12, BY_STAFF, OTHER, SCHEME, NOTHING, FORFEITED)                                     \
+    X(REINSTATE, reinstate, 13, BY_STAFF, OTHER, SCHEME, NOTHING, REINSTATED)                                \
+    X(JOURNAL, journal, 14, BY_STAFF, OTHER, SCHEME, NOTHING, NOTHING)
+/* The service makes these: at the close, for payments, and for lines of bank statements. */
+#define SERVICE_KIND_TABLE(X)                                                                                \
+    X(FEES, fees, 20, BY_NOBODY, CLOSE, NOT_STATED, NOTHING, NOTHING)                                        \
+    X(SETTLE, settle, 21, BY_NOBODY, CLOSE, NOT_STATED, NOTHING, NOTHING)                                    \
+    X(REMEASUREMENT, remeasurement, 22, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING)                      \
+    X(PAYMENT_CONFIRMED, payment_confirmed, 23, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING)              \
+    X(PAYMENT_FAILED, payment_failed, 24, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING)                    \
+    X(BANK_LINE, bank_line, 25, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING)                              \
+    X(BANK_LINE_RESOLVED, bank_line_resolved, 26, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING)
+#define ENTRY_KIND_TABLE(X) EVENT_KIND_TABLE(X) SERVICE_KIND_TABLE(X)
 
 enum entry_kind {
     KIND_NONE = 0,
-#define X(name, word, number) KIND_##name = number,
-    EVENT_KIND_TABLE(X) CLOSE_KIND_TABLE(X) PAYMENT_KIND_TABLE(X)
+#define X(name, word, number, ...) KIND_##name = number,
+    ENTRY_KIND_TABLE(X)
 #undef X
         KIND_LIMIT = 32
 };
@@ -103,10 +132,13 @@ struct event {
 
 /* "issue" …; NULL for a number that is no kind. */
 const char *entry_kind_word(enum entry_kind kind);
-/* Whether clients post it (rather than the close). */
+/* Clients post it, not the service. */
 bool entry_kind_is_event(enum entry_kind kind);
-/* Whether it refers to an earlier event. */
-bool entry_kind_refers(enum entry_kind kind);
+/* The members of the kind's row. KIND_NONE is posted by nobody and does nothing. */
+uint32_t entry_kind_posters(enum entry_kind kind);
+enum kind_activity entry_kind_activity(enum entry_kind kind);
+enum kind_refers entry_kind_refers(enum entry_kind kind);
+enum kind_effect entry_kind_effect(enum entry_kind kind);
 
 const char *tender_word(enum tender tender);
 const char *bearer_word(enum bearer bearer);

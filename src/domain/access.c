@@ -6,10 +6,6 @@
 
 static const char *const role_words[ROLE_COUNT] = {"pos", "participant", "auditor", "accountant", "admin"};
 
-/* Kinds that pay money on a person's word. */
-static const uint32_t staff_kinds =
-    1u << KIND_TRANSIT_LOSS | 1u << KIND_FORFEIT | 1u << KIND_REINSTATE | 1u << KIND_JOURNAL;
-
 const char *role_word(enum role role)
 {
     return role_words[role];
@@ -87,10 +83,10 @@ bool key_acts_by_one_person(const struct key_origins *origins, struct key_act a,
 
 enum reason access_post(const struct identity *identity, enum entry_kind kind, const struct site *site)
 {
-    if (identity->role == ROLE_ACCOUNTANT || identity->role == ROLE_ADMIN)
-        return REASON_NONE;
-    if (identity->role != ROLE_POS || (staff_kinds & 1u << kind) != 0)
+    if ((entry_kind_posters(kind) & 1u << identity->role) == 0)
         return REASON_ROLE_NOT_ALLOWED;
+    if (identity->role != ROLE_POS)
+        return REASON_NONE;
     if (site == NULL || !identity_has_site(identity, site))
         return REASON_SITE_NOT_ALLOWED;
     if (kind == KIND_RETIRE && site->kind != SITE_HUB)

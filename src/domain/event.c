@@ -1,29 +1,73 @@
 /* SPDX-License-Identifier: ISC */
-/* The words for the kinds of entry, tenders and bearers. */
+/* The table of kinds as data; the words for kinds, tenders and bearers. */
 #include "depositd/event.h"
 
-static const char *const kind_words[KIND_LIMIT] = {
-#define X(name, word, number) [number] = #word,
-    EVENT_KIND_TABLE(X) CLOSE_KIND_TABLE(X) PAYMENT_KIND_TABLE(X)
+#include <assert.h>
+
+struct kind_row {
+    const char *word;
+    uint32_t posters;
+    enum kind_activity activity;
+    enum kind_refers refers;
+    enum kind_effect effect;
+};
+
+static const struct kind_row kinds[KIND_LIMIT] = {
+    [KIND_NONE] = {NULL, BY_NOBODY, ACTIVITY_OTHER, REFERS_NOTHING, EFFECT_NOTHING},
+#define X(name, word, number, posters, activity, place, refers, effect)                                      \
+    [number] = {#word, posters, ACTIVITY_##activity, REFERS_##refers, EFFECT_##effect},
+    ENTRY_KIND_TABLE(X)
 #undef X
 };
+
+#define X(name, word, number, posters, activity, place, refers, effect)                                      \
+    static_assert((posters) != BY_NOBODY && PLACE_##place != PLACE_NOT_STATED,                               \
+                  "clients can't post " #word ", so it belongs to SERVICE_KIND_TABLE");
+EVENT_KIND_TABLE(X)
+#undef X
+#define X(name, word, number, posters, activity, place, refers, effect)                                      \
+    static_assert((posters) == BY_NOBODY && PLACE_##place == PLACE_NOT_STATED,                               \
+                  "clients post " #word ", so it belongs to EVENT_KIND_TABLE");
+SERVICE_KIND_TABLE(X)
+#undef X
 
 static const char *const tender_words[] = {NULL, "cash", "card", "voucher", "app", "other"};
 static const char *const bearer_words[] = {NULL, "sender", "receiver", "operator"};
 
 const char *entry_kind_word(enum entry_kind kind)
 {
-    return (unsigned)kind < KIND_LIMIT ? kind_words[kind] : NULL;
+    return (unsigned)kind < KIND_LIMIT ? kinds[kind].word : NULL;
+}
+
+static const struct kind_row *row_of(enum entry_kind kind)
+{
+    assert((unsigned)kind < KIND_LIMIT && (kind == KIND_NONE || kinds[kind].word != NULL));
+    return &kinds[kind];
+}
+
+uint32_t entry_kind_posters(enum entry_kind kind)
+{
+    return row_of(kind)->posters;
 }
 
 bool entry_kind_is_event(enum entry_kind kind)
 {
-    return kind > KIND_NONE && kind < KIND_FEES;
+    return entry_kind_posters(kind) != BY_NOBODY;
 }
 
-bool entry_kind_refers(enum entry_kind kind)
+enum kind_activity entry_kind_activity(enum entry_kind kind)
 {
-    return kind == KIND_RECEIPT || kind == KIND_TRANSIT_LOSS || kind == KIND_REVERSAL;
+    return row_of(kind)->activity;
+}
+
+enum kind_refers entry_kind_refers(enum entry_kind kind)
+{
+    return row_of(kind)->refers;
+}
+
+enum kind_effect entry_kind_effect(enum entry_kind kind)
+{
+    return row_of(kind)->effect;
 }
 
 const char *tender_word(enum tender tender)

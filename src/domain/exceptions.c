@@ -89,7 +89,7 @@ static void find_below_zero(struct finder *finder)
             add_quantity(finder, EXCEPTION_NEGATIVE_STOCK, account_cup_type(account), after);
             break;
         case ACCOUNT_WITH_CUSTOMERS:
-            if (kind == KIND_RETURN || kind == KIND_EXCHANGE)
+            if (entry_kind_activity(kind) == ACTIVITY_COUNTER)
                 add_quantity(finder, EXCEPTION_OVER_RETURNED, account_cup_type(account), after);
             break;
         default:
@@ -165,6 +165,26 @@ static void find_count_off(struct finder *finder)
     }
 }
 
+static void find_of_transfer(struct finder *finder)
+{
+    switch (entry_kind_effect(finder->facts->posting->kind)) {
+    case EFFECT_RECEIVED:
+        find_over(finder, EXCEPTION_RECEIPT_OVER);
+        if (finder->facts->received_elsewhere)
+            add_plain(finder, EXCEPTION_RECEIPT_ELSEWHERE);
+        find_short(finder);
+        break;
+    case EFFECT_LOST:
+        find_over(finder, EXCEPTION_LOSS_OVER);
+        break;
+    case EFFECT_SENT:
+    case EFFECT_FORFEITED:
+    case EFFECT_REINSTATED:
+    case EFFECT_NOTHING:
+        break;
+    }
+}
+
 size_t exceptions_find(const struct exception_facts *facts, struct exception *found)
 {
     struct finder finder = {.facts = facts, .found = found};
@@ -175,14 +195,7 @@ size_t exceptions_find(const struct exception_facts *facts, struct exception *fo
     find_off_tariff(&finder);
     find_late_tariff(&finder);
     find_below_zero(&finder);
-    if (facts->posting->kind == KIND_RECEIPT) {
-        find_over(&finder, EXCEPTION_RECEIPT_OVER);
-        if (facts->received_elsewhere)
-            add_plain(&finder, EXCEPTION_RECEIPT_ELSEWHERE);
-        find_short(&finder);
-    }
-    if (facts->posting->kind == KIND_TRANSIT_LOSS)
-        find_over(&finder, EXCEPTION_LOSS_OVER);
+    find_of_transfer(&finder);
     if (facts->posting->kind == KIND_REVERSAL)
         find_short_again(&finder);
     find_count_off(&finder);

@@ -2,16 +2,7 @@
 /* Activity and fees. */
 #include "depositd/fees.h"
 
-static bool at_counter(enum entry_kind kind)
-{
-    return kind == KIND_ISSUE || kind == KIND_RETURN || kind == KIND_EXCHANGE;
-}
-
-static bool moves_stock(enum entry_kind kind)
-{
-    return kind == KIND_SUPPLY || kind == KIND_DISPATCH || kind == KIND_RECEIPT ||
-           kind == KIND_TRANSIT_LOSS || kind == KIND_DAMAGE || kind == KIND_RETIRE || kind == KIND_COUNT;
-}
+#include <stdlib.h>
 
 int32_t activity_site(struct leg leg)
 {
@@ -30,23 +21,42 @@ static bool add(int64_t *sum, int64_t amount)
     return !__builtin_add_overflow(*sum, amount, sum);
 }
 
+/* What a leg of the site's clearing means. A mirrored leg takes away what the reversed leg had added, so the
+ * sign of the reversed leg decides whether money was collected or refunded. */
+static bool add_dealing(struct activity *activity, enum kind_activity kind, bool mirrored, int64_t amount)
+{
+    bool collected = (mirrored ? -amount : amount) > 0;
+    switch (kind) {
+    case ACTIVITY_COUNTER:
+        return collected ? add(&activity->collected, amount) : add(&activity->refunded, -amount);
+    case ACTIVITY_STOCK:
+        return add(&activity->stock, amount);
+    case ACTIVITY_OTHER:
+        return add(&activity->other, amount);
+    case ACTIVITY_CLOSE:
+        return true;
+    }
+    abort();
+}
+
+/* What a leg of the site's cups means: fees are due on those that go to a customer or come back from one. */
+static bool add_cups(struct activity *activity, enum kind_activity kind, bool mirrored, int64_t amount)
+{
+    bool issued = (mirrored ? -amount : amount) < 0;
+    if (kind != ACTIVITY_COUNTER)
+        return true;
+    return issued ? add(&activity->issued, -amount) : add(&activity->returned, amount);
+}
+
 bool activity_add(struct activity *activity, enum entry_kind kind, bool mirrored, struct leg leg)
 {
-    /* A mirrored leg takes away what the leg had added, so the leg's own sign decides where it belongs. */
-    int64_t original = mirrored ? -leg.amount : leg.amount;
-    int64_t sign = mirrored ? -1 : 1;
+    enum kind_activity of_kind = entry_kind_activity(kind);
     switch (account_kind_of(leg.account)) {
     case ACCOUNT_SITE_CLEARING:
-        if (at_counter(kind))
-            return original > 0 ? add(&activity->collected, original * sign)
-                                : add(&activity->refunded, -original * sign);
-        return add(moves_stock(kind) ? &activity->stock : &activity->other, leg.amount);
+        return add_dealing(activity, of_kind, mirrored, leg.amount);
     case ACCOUNT_SITE_STOCK:
     case ACCOUNT_DAMAGED:
-        if (!at_counter(kind))
-            return true;
-        return original < 0 ? add(&activity->issued, -original * sign)
-                            : add(&activity->returned, original * sign);
+        return add_cups(activity, of_kind, mirrored, leg.amount);
     default:
         return true;
     }

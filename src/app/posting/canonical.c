@@ -91,7 +91,7 @@ void canonical_event(const struct event *event, struct buffer *text)
         amount_member(text, "amount", event->amount);
     string_member(text, "bearer", bearer_word(event->bearer));
     lines_member(text, "cups", &event->cups, event->kind == KIND_COUNT);
-    if (event->kind == KIND_RECEIPT || event->kind == KIND_TRANSIT_LOSS)
+    if (entry_kind_refers(event->kind) == REFERS_DISPATCH)
         uuid_member(text, "dispatch", &event->refers);
     uuid_member(text, "event_id", &event->id);
     lines_member(text, "issued", &event->issued, false);
@@ -108,7 +108,7 @@ void canonical_event(const struct event *event, struct buffer *text)
         string_value(text, event->reference);
     }
     lines_member(text, "returned", &event->returned, false);
-    if (event->kind == KIND_REVERSAL)
+    if (entry_kind_refers(event->kind) == REFERS_REVERSED)
         uuid_member(text, "reverses", &event->refers);
     string_member(text, "scheme", event->scheme);
     string_member(text, "site", event->site);

@@ -202,7 +202,7 @@ static enum store_result add_movement(struct ledger *ledger, struct date date, s
 /* What the close takes from a site is not its own activity, and a fee has a column of its own. */
 static bool is_activity(enum entry_kind kind)
 {
-    return kind != KIND_SETTLE && kind != KIND_FEES;
+    return entry_kind_activity(kind) != ACTIVITY_CLOSE;
 }
 
 static enum store_result add_activity(struct ledger *ledger, const struct draft *draft)

@@ -35,7 +35,7 @@ static bool may_know_of_referred(const struct recording *recording)
 static enum store_result look_up_referred(struct recording *recording)
 {
     struct ledger *ledger = recording->ledger;
-    if (!entry_kind_refers(recording->event->kind))
+    if (entry_kind_refers(recording->event->kind) == REFERS_NOTHING)
         return STORE_OK;
     enum store_result result = ledger_flush(ledger);
     if (result == STORE_OK)
@@ -46,9 +46,9 @@ static enum store_result look_up_referred(struct recording *recording)
     if (result != STORE_OK || !recording->referred.found)
         return result;
     const struct referred *referred = &recording->referred;
-    bool reverses = recording->event->kind == KIND_REVERSAL;
+    bool reverses = entry_kind_refers(recording->event->kind) == REFERS_REVERSED;
     int64_t dispatch = referred->kind == KIND_DISPATCH ? referred->entry : 0;
-    if (reverses && (referred->kind == KIND_RECEIPT || referred->kind == KIND_TRANSIT_LOSS))
+    if (reverses && entry_kind_refers(referred->kind) == REFERS_DISPATCH)
         dispatch = referred->refers;
     return dispatch != 0
                ? store_transfer(ledger->pg, ledger->arena, ledger->scheme->id, dispatch, &recording->transfer)
@@ -99,6 +99,20 @@ static void check_reversal(struct recording *recording)
     else if (needs_accountant(recording))
         refuse(recording, REASON_REVERSAL_NEEDS_ACCOUNTANT, "/reverses",
                "a till reverses its own events of an open day only");
+}
+
+static void check_reference(struct recording *recording)
+{
+    switch (entry_kind_refers(recording->event->kind)) {
+    case REFERS_DISPATCH:
+        check_dispatch(recording);
+        break;
+    case REFERS_REVERSED:
+        check_reversal(recording);
+        break;
+    case REFERS_NOTHING:
+        break;
+    }
 }
 
 static void check_destination(struct recording *recording)
@@ -331,13 +345,13 @@ static int64_t forfeited_or_zero(int64_t cups)
 
 /* Forfeits no more than customers hold, reinstates no more than is forfeited; reversals of the two likewise.
  */
-static enum store_result check_quantity(struct recording *recording, enum entry_kind kind, int32_t cup_type,
-                                        int64_t quantity, const char *pointer)
+static enum store_result check_quantity(struct recording *recording, enum kind_effect effect,
+                                        int32_t cup_type, int64_t quantity, const char *pointer)
 {
     struct ledger *ledger = recording->ledger;
     int64_t out;
     enum store_result result = STORE_OK;
-    if (kind == KIND_FORFEIT) {
+    if (effect == EFFECT_FORFEITED) {
         result = ledger_balance(ledger, account_of(ACCOUNT_WITH_CUSTOMERS, 0, cup_type), &out);
         if (result == STORE_OK && quantity > out)
             refuse(recording, REASON_MORE_THAN_OUT, pointer, "customers do not hold that many");
@@ -351,17 +365,24 @@ static enum store_result check_quantity(struct recording *recording, enum entry_
     return result;
 }
 
+static bool moves_forfeited(enum kind_effect effect)
+{
+    return effect == EFFECT_FORFEITED || effect == EFFECT_REINSTATED;
+}
+
 static enum store_result check_quantities(struct recording *recording)
 {
     enum store_result result = STORE_OK;
     const struct referred *referred = &recording->referred;
-    enum entry_kind kind = recording->event->kind;
-    if (kind == KIND_FORFEIT || kind == KIND_REINSTATE)
+    enum kind_effect effect = entry_kind_effect(recording->event->kind);
+    bool reverses = entry_kind_refers(recording->event->kind) == REFERS_REVERSED;
+    if (moves_forfeited(effect))
         for (size_t i = 0; i < recording->line_count && result == STORE_OK; i++)
-            result = check_quantity(recording, kind, recording->lines[i].cup_type,
+            result = check_quantity(recording, effect, recording->lines[i].cup_type,
                                     recording->lines[i].n.count, "/cups");
-    if (kind == KIND_REVERSAL && (referred->kind == KIND_FORFEIT || referred->kind == KIND_REINSTATE)) {
-        enum entry_kind opposite = referred->kind == KIND_FORFEIT ? KIND_REINSTATE : KIND_FORFEIT;
+    effect = entry_kind_effect(referred->kind);
+    if (reverses && moves_forfeited(effect)) {
+        enum kind_effect opposite = effect == EFFECT_FORFEITED ? EFFECT_REINSTATED : EFFECT_FORFEITED;
         for (size_t i = 0; i < referred->cup_count && result == STORE_OK; i++)
             result = check_quantity(recording, opposite, referred->cups[i].cup_type,
                                     referred->cups[i].quantity, "/reverses");
@@ -407,10 +428,7 @@ enum store_result recording_check(struct recording *recording)
     if (result != STORE_OK)
         return result;
     find_days(recording);
-    if (event->kind == KIND_RECEIPT || event->kind == KIND_TRANSIT_LOSS)
-        check_dispatch(recording);
-    if (event->kind == KIND_REVERSAL)
-        check_reversal(recording);
+    check_reference(recording);
     if (event->kind == KIND_DISPATCH)
         check_destination(recording);
     if (recording->occurrence != NULL) {

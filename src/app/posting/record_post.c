@@ -2,6 +2,7 @@
 /* The entry: its legs, its exceptions, and what it does to transfers and to the tally of forfeited cups. */
 #include "app/posting/recording.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 static enum store_result derive_legs(struct recording *recording)
@@ -47,13 +48,14 @@ static enum store_result balances_after(struct recording *recording, int64_t **a
 static void take_back_arrival(struct recording *recording)
 {
     const struct referred *referred = &recording->referred;
+    enum kind_effect effect = entry_kind_effect(referred->kind);
     for (size_t t = 0; t < recording->transfer.line_count; t++) {
         struct transfer_open *line = &recording->transfer.lines[t];
         for (size_t i = 0; i < referred->cup_count; i++) {
             if (referred->cups[i].cup_type != line->cup_type || referred->cups[i].damaged != line->damaged)
                 continue;
-            line->received -= referred->kind == KIND_RECEIPT ? referred->cups[i].quantity : 0;
-            line->lost -= referred->kind == KIND_TRANSIT_LOSS ? referred->cups[i].quantity : 0;
+            line->received -= effect == EFFECT_RECEIVED ? referred->cups[i].quantity : 0;
+            line->lost -= effect == EFFECT_LOST ? referred->cups[i].quantity : 0;
         }
     }
 }
@@ -87,11 +89,10 @@ static enum store_result find_exceptions(struct recording *recording, struct exc
     return STORE_OK;
 }
 
-static enum store_result add_transfer(struct recording *recording, enum entry_kind kind, int64_t dispatch,
+static enum store_result add_transfer(struct recording *recording, enum kind_effect effect, int64_t dispatch,
                                       int32_t cup_type, bool damaged, int64_t quantity)
 {
-    bool sends = kind == KIND_DISPATCH;
-    bool fresh = recording->event->kind == KIND_DISPATCH;
+    bool fresh = entry_kind_effect(recording->event->kind) == EFFECT_SENT;
     return ledger_add_transfer(
         recording->ledger,
         &(struct transfer_row){
@@ -101,28 +102,29 @@ static enum store_result add_transfer(struct recording *recording, enum entry_ki
             .business_date = fresh ? recording->posting->date : recording->transfer.business_date,
             .sender = fresh ? recording->task->site->id : recording->transfer.sender,
             .receiver = fresh ? recording->to->id : recording->transfer.receiver,
-            .sent = sends ? quantity : 0,
-            .received = kind == KIND_RECEIPT ? quantity : 0,
-            .lost = kind == KIND_TRANSIT_LOSS ? quantity : 0,
+            .sent = effect == EFFECT_SENT ? quantity : 0,
+            .received = effect == EFFECT_RECEIVED ? quantity : 0,
+            .lost = effect == EFFECT_LOST ? quantity : 0,
         });
 }
 
 /* What the entry does to a dispatch's state, or to the tally of forfeited cups, per list of cups. */
-static enum store_result add_effect(struct recording *recording, enum entry_kind kind, int64_t dispatch,
+static enum store_result add_effect(struct recording *recording, enum kind_effect effect, int64_t dispatch,
                                     int32_t cup_type, bool damaged, int64_t quantity)
 {
-    switch (kind) {
-    case KIND_DISPATCH:
-    case KIND_RECEIPT:
-    case KIND_TRANSIT_LOSS:
-        return add_transfer(recording, kind, dispatch, cup_type, damaged, quantity);
-    case KIND_FORFEIT:
+    switch (effect) {
+    case EFFECT_SENT:
+    case EFFECT_RECEIVED:
+    case EFFECT_LOST:
+        return add_transfer(recording, effect, dispatch, cup_type, damaged, quantity);
+    case EFFECT_FORFEITED:
         return ledger_add_forfeited(recording->ledger, cup_type, quantity);
-    case KIND_REINSTATE:
+    case EFFECT_REINSTATED:
         return ledger_add_forfeited(recording->ledger, cup_type, -quantity);
-    default:
+    case EFFECT_NOTHING:
         return STORE_OK;
     }
+    abort();
 }
 
 static enum store_result add_effects(struct recording *recording, int64_t entry)
@@ -135,12 +137,13 @@ static enum store_result add_effects(struct recording *recording, int64_t entry)
     if (kind == KIND_REVERSAL) {
         int64_t dispatch = referred->kind == KIND_DISPATCH ? referred->entry : referred->refers;
         for (size_t i = 0; i < referred->cup_count && result == STORE_OK; i++)
-            result = add_effect(recording, referred->kind, dispatch, referred->cups[i].cup_type,
-                                referred->cups[i].damaged, -referred->cups[i].quantity);
+            result =
+                add_effect(recording, entry_kind_effect(referred->kind), dispatch, referred->cups[i].cup_type,
+                           referred->cups[i].damaged, -referred->cups[i].quantity);
         return result;
     }
     for (size_t i = 0; i < recording->line_count && result == STORE_OK; i++)
-        result = add_effect(recording, kind, referred->found ? referred->entry : entry,
+        result = add_effect(recording, entry_kind_effect(kind), referred->found ? referred->entry : entry,
                             recording->lines[i].cup_type, recording->lines[i].damaged,
                             recording->lines[i].n.count);
     return result;

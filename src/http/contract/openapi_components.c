@@ -40,8 +40,8 @@ static const struct word exceptions[] = {
 #undef X
 };
 static const struct word kinds[] = {
-#define X(name, word, number) {#word, NULL},
-    EVENT_KIND_TABLE(X) CLOSE_KIND_TABLE(X) PAYMENT_KIND_TABLE(X)
+#define X(name, word, ...) {#word, NULL},
+    ENTRY_KIND_TABLE(X)
 #undef X
 };
 

@@ -129,32 +129,38 @@ static const struct shape journal_leg = SHAPE("JournalLeg", struct body_leg, leg
 #define APPROVED_BY {ROW(approved_by, FORM_CODE), .present_offset = offsetof(struct body, approved_stated), \
                      .description = "The key that approved it, as recorded; never posted"}
 
-/* Besides event_id, kind, occurred_at and reference. */
-#define MEMBERS_ISSUE        SITE, LINES(issued, sound_line), AMOUNT(0, "What the customer paid"), TENDER
-#define MEMBERS_RETURN       SITE, LINES(returned, line), AMOUNT(0, "What was paid out"), TENDER
-#define MEMBERS_EXCHANGE     SITE, LINES(returned, line), LINES(issued, sound_line), \
-                             AMOUNT(-1, "What the customer paid, net; negative: was paid out"), TENDER
-#define MEMBERS_SUPPLY       SITE, LINES(cups, sound_line)
-#define MEMBERS_DISPATCH     SITE, LINES(cups, line), TO
-#define MEMBERS_RECEIPT      SITE, LINES(cups, line), REFERS("dispatch", "event_id of the dispatch")
-#define MEMBERS_TRANSIT_LOSS SITE, LINES(cups, line), REFERS("dispatch", "event_id of the dispatch"), BEARER
-#define MEMBERS_DAMAGE       SITE, LINES(cups, sound_line)
-#define MEMBERS_RETIRE       SITE, LINES(cups, sound_line), MASS_G
-#define MEMBERS_COUNT        SITE, LINES(cups, counted_line)
-#define MEMBERS_REVERSAL     SITE_OF_REVERSED, SCHEME_OF_REVERSED, REFERS("reverses", "event_id of what it undoes")
-#define MEMBERS_FORFEIT      SCHEME, LINES(cups, sound_line)
-#define MEMBERS_REINSTATE    SCHEME, LINES(cups, sound_line)
-#define MEMBERS_JOURNAL      SCHEME, LEGS, REASON, APPROVED_BY
+/* By the kind's place. */
+#define PLACE_MEMBERS_SITE        SITE
+#define PLACE_MEMBERS_SCHEME      SCHEME
+#define PLACE_MEMBERS_OF_REVERSED SITE_OF_REVERSED, SCHEME_OF_REVERSED
 
-#define X(NAME, word, number)                                                                                \
+/* Besides event_id, kind, occurred_at, the place, and reference. The compiler wants one for each kind that clients
+ * post. */
+#define MEMBERS_ISSUE        LINES(issued, sound_line), AMOUNT(0, "What the customer paid"), TENDER
+#define MEMBERS_RETURN       LINES(returned, line), AMOUNT(0, "What was paid out"), TENDER
+#define MEMBERS_EXCHANGE     LINES(returned, line), LINES(issued, sound_line), \
+                             AMOUNT(-1, "What the customer paid, net; negative: was paid out"), TENDER
+#define MEMBERS_SUPPLY       LINES(cups, sound_line)
+#define MEMBERS_DISPATCH     LINES(cups, line), TO
+#define MEMBERS_RECEIPT      LINES(cups, line), REFERS("dispatch", "event_id of the dispatch")
+#define MEMBERS_TRANSIT_LOSS LINES(cups, line), REFERS("dispatch", "event_id of the dispatch"), BEARER
+#define MEMBERS_DAMAGE       LINES(cups, sound_line)
+#define MEMBERS_RETIRE       LINES(cups, sound_line), MASS_G
+#define MEMBERS_COUNT        LINES(cups, counted_line)
+#define MEMBERS_REVERSAL     REFERS("reverses", "event_id of what it undoes")
+#define MEMBERS_FORFEIT      LINES(cups, sound_line)
+#define MEMBERS_REINSTATE    LINES(cups, sound_line)
+#define MEMBERS_JOURNAL      LEGS, REASON, APPROVED_BY
+
+#define X(NAME, word, number, posters, activity, place, refers, effect)                                      \
     static const char *const kind_##word[] = {#word, NULL};                                                  \
     static const struct field fields_##word[] = {EVENT_ID, KIND(kind_##word), OCCURRED_AT,                   \
-                                                 MEMBERS_##NAME, REFERENCE};
+                                                 PLACE_MEMBERS_##place, MEMBERS_##NAME, REFERENCE};
 EVENT_KIND_TABLE(X)
 #undef X
 
 static const struct shape shapes[KIND_LIMIT] = {
-#define X(NAME, word, number) [KIND_##NAME] = SHAPE("Event_" #word, struct body, fields_##word),
+#define X(NAME, word, ...) [KIND_##NAME] = SHAPE("Event_" #word, struct body, fields_##word),
     EVENT_KIND_TABLE(X)
 #undef X
 };
