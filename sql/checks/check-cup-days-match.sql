@@ -19,11 +19,15 @@ examined AS (
     SELECT business_date, (SELECT code FROM cup_type WHERE id = cup_type),
            (coalesce(b.deposits, 0), coalesce(b.supplied, 0), coalesce(b.retired, 0))
            <> (coalesce(k.deposits, 0), coalesce(k.supplied, 0), coalesce(k.retired, 0))
-      FROM (SELECT business_date, account_cup_type(account) AS cup_type, -sum(movement) FILTER (WHERE account >> 48 = :account_customer_deposits) AS deposits,
-                   -sum(movement) FILTER (WHERE account >> 48 = :account_supply) AS supplied, sum(movement) FILTER (WHERE account >> 48 = :account_retired) AS retired
+      FROM (SELECT business_date, account_cup_type(account) AS cup_type,
+                   -sum(movement) FILTER (WHERE account >> 48 = :account_customer_deposits) AS deposits,
+                   -sum(movement) FILTER (WHERE account >> 48 = :account_supply) AS supplied,
+                   sum(movement) FILTER (WHERE account >> 48 = :account_retired) AS retired
               FROM balance JOIN closed USING (business_date)
              WHERE scheme = $1::integer
-               AND account IN (SELECT account_of(kind, 0, id) FROM cup_type, unnest(ARRAY[:account_customer_deposits, :account_supply, :account_retired]) AS kind)
+               AND account IN (SELECT account_of(kind, 0, id)
+                                 FROM cup_type,
+                                      unnest(ARRAY[:account_customer_deposits, :account_supply, :account_retired]) AS kind)
              GROUP BY 1, 2) b
       FULL JOIN (SELECT business_date, cup_type, sum(deposits_issued - deposits_refunded - deposits_forfeited + deposits_reinstated
                                                      + deposits_remeasured + deposits_reversed) AS deposits,

@@ -10,7 +10,8 @@ WITH stated AS (
      WHERE e.scheme = $1::integer AND coalesce(o.kind, e.kind) IN (:kind_supply, :kind_forfeit, :kind_reinstate)),
 supplied AS (SELECT code, sum(cups) AS cups FROM stated WHERE kind = :kind_supply GROUP BY 1),
 withdrawn AS (
-    SELECT code, sum(CASE kind WHEN :kind_forfeit THEN cups ELSE -cups END) AS cups FROM stated WHERE kind <> :kind_supply GROUP BY 1),
+    SELECT code, sum(CASE kind WHEN :kind_forfeit THEN cups ELSE -cups END) AS cups
+      FROM stated WHERE kind <> :kind_supply GROUP BY 1),
 somewhere AS (
     SELECT c.code, sum(amount) AS cups
       FROM leg JOIN cup_type c ON c.id = account_unit(account)

@@ -5,8 +5,10 @@ WITH stated AS (
            (e.event::json ->> 'occurred_at')::timestamptz AS stated_at, e.event::json ->> 'site' AS code,
            (e.event::json ->> 'reverses')::uuid AS reverses,
            k.id IS NULL AND (e.event IS NOT NULL OR e.api_key IS NOT NULL) AS has_no_key,
-           CASE WHEN e.event IS NULL THEN (SELECT min(account_owner(a)) FROM unnest(e.accounts) a
-                                            WHERE account_kind_of(a) IN (:account_stock_deposits, :account_site_clearing, :account_site_stock, :account_damaged)) END AS leg_site
+           CASE WHEN e.event IS NULL THEN (
+               SELECT min(account_owner(a)) FROM unnest(e.accounts) a
+                WHERE account_kind_of(a) IN (:account_stock_deposits, :account_site_clearing, :account_site_stock, :account_damaged)
+               ) END AS leg_site
       FROM entry e
       LEFT JOIN business_day d USING (scheme, business_date)
       LEFT JOIN api_key k ON k.id = e.api_key

@@ -14,7 +14,8 @@ expected AS (
             UNION ALL
             SELECT account_owner(account), l.amount
               FROM entry e CROSS JOIN unnest(accounts, amounts) AS l(account, amount)
-             WHERE e.scheme = $1::integer AND e.kind = :kind_bank_line_resolved AND account_kind_of(account) = :account_settlement_due) AS part
+             WHERE e.scheme = $1::integer AND e.kind = :kind_bank_line_resolved
+               AND account_kind_of(account) = :account_settlement_due) AS part
      GROUP BY 1),
 done AS (
     SELECT payment_id, bool_or(change = 'release') AS released, count(*) FILTER (WHERE change = 'approve') AS approvals,
@@ -28,10 +29,14 @@ moves AS (
       JOIN payment p USING (scheme, payment_id)
       JOIN done d USING (payment_id)
      CROSS JOIN LATERAL (VALUES
-           ('confirm', account_of(:account_bank, 0, 0), CASE WHEN p.payee IS NULL THEN 1 ELSE 0 END - CASE WHEN p.payer IS NULL THEN 1 ELSE 0 END),
-           ('confirm', account_of(:account_settlement_due, p.payer, 0), -1), ('confirm', account_of(:account_settlement_due, p.payee, 0), 1),
-           ('fail', account_of(:account_settlement_due, p.payer, 0), -1), ('fail', account_of(:account_arrears, p.payer, 0), 1),
-           ('fail', account_of(:account_settlement_due, p.payee, 0), 1), ('fail', account_of(:account_arrears, p.payee, 0), -1)) AS of(change, account, sign)
+           ('confirm', account_of(:account_bank, 0, 0),
+            CASE WHEN p.payee IS NULL THEN 1 ELSE 0 END - CASE WHEN p.payer IS NULL THEN 1 ELSE 0 END),
+           ('confirm', account_of(:account_settlement_due, p.payer, 0), -1),
+           ('confirm', account_of(:account_settlement_due, p.payee, 0), 1),
+           ('fail', account_of(:account_settlement_due, p.payer, 0), -1),
+           ('fail', account_of(:account_arrears, p.payer, 0), 1),
+           ('fail', account_of(:account_settlement_due, p.payee, 0), 1),
+           ('fail', account_of(:account_arrears, p.payee, 0), -1)) AS of(change, account, sign)
      CROSS JOIN LATERAL (SELECT of.account, of.sign WHERE of.change = c.change
                          UNION ALL
                          SELECT of.account, -of.sign WHERE of.change = 'confirm' AND c.change = 'fail' AND d.confirmed) AS leg

@@ -2,7 +2,8 @@
 -- position; those of one carried forward are its position. Payments reproduce the positions, and nobody both pays and
 -- receives (the pool does, where netting is central). $1 scheme.
 WITH moved AS (
-    SELECT CASE WHEN account_kind_of(account) = :account_site_clearing THEN s.participant ELSE account_owner(account) END AS participant,
+    SELECT CASE WHEN account_kind_of(account) = :account_site_clearing THEN s.participant
+                ELSE account_owner(account) END AS participant,
            account, l.business_date, sum(amount) AS amount
       FROM leg l LEFT JOIN site s ON account_kind_of(account) = :account_site_clearing AND s.id = account_owner(account)
      WHERE l.scheme = $1::integer AND account_kind_of(account) IN (:account_site_clearing, :account_arrears)
@@ -19,10 +20,12 @@ cleared AS (
     SELECT participant, business_date, sum(through) AS through, count(*) FILTER (WHERE through <> 0) AS uncleared
       FROM standing GROUP BY 1, 2),
 settled AS (
-    SELECT account_owner(account) AS participant, e.business_date, sum(amount) FILTER (WHERE account_kind_of(account) = :account_settlement_due) AS amount,
+    SELECT account_owner(account) AS participant, e.business_date,
+           sum(amount) FILTER (WHERE account_kind_of(account) = :account_settlement_due) AS amount,
            -sum(amount) FILTER (WHERE account_kind_of(account) = :account_arrears) AS arrears
       FROM entry e CROSS JOIN unnest(accounts, amounts) AS leg(account, amount)
-     WHERE scheme = $1::integer AND e.kind = :kind_settle AND account_kind_of(account) IN (:account_settlement_due, :account_arrears)
+     WHERE scheme = $1::integer AND e.kind = :kind_settle
+       AND account_kind_of(account) IN (:account_settlement_due, :account_arrears)
      GROUP BY 1, 2),
 paid AS (
     SELECT participant, business_date, sum(amount) AS amount, min(amount) < 0 AND max(amount) > 0 AS both_ways

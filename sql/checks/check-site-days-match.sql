@@ -20,9 +20,11 @@ dealt AS (
      WHERE account_kind_of(account) = :account_site_clearing AND kind NOT IN (:kind_fees, :kind_settle)),
 charged AS (
     SELECT business_date, site,
-           -coalesce(sum(amount) FILTER (WHERE account_kind_of(account) IN (:account_service_fees, :account_handling_fees)), 0) AS fees,
+           -coalesce(sum(amount) FILTER (WHERE account_kind_of(account)
+                                               IN (:account_service_fees, :account_handling_fees)), 0) AS fees,
            -coalesce(sum(amount) FILTER (WHERE account_kind_of(account) = :account_tax), 0) AS tax
-      FROM posted CROSS JOIN unnest(accounts, amounts) AS leg(account, amount) WHERE kind = :kind_fees GROUP BY 1, 2),
+      FROM posted CROSS JOIN unnest(accounts, amounts) AS leg(account, amount)
+     WHERE kind = :kind_fees GROUP BY 1, 2),
 computed AS (
     SELECT business_date, site, sum(issued) AS issued, sum(returned) AS returned, sum(collected) AS collected,
            sum(refunded) AS refunded, sum(stock) AS stock, sum(other) AS other, sum(fees) AS fees, sum(tax) AS tax

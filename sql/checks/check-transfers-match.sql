@@ -6,15 +6,18 @@ WITH stated AS (
       FROM (SELECT coalesce(o.entry, e.entry) AS entry, coalesce(o.kind, e.kind) AS kind, coalesce(o.event, e.event)::json AS event,
                    CASE e.kind WHEN :kind_reversal THEN -1 ELSE 1 END AS sign
               FROM entry e
-              LEFT JOIN event_id i ON e.kind = :kind_reversal AND i.scheme = e.scheme AND i.event_id = (e.event::json ->> 'reverses')::uuid
+              LEFT JOIN event_id i ON e.kind = :kind_reversal AND i.scheme = e.scheme
+                                     AND i.event_id = (e.event::json ->> 'reverses')::uuid
               LEFT JOIN entry o ON o.scheme = i.scheme AND o.entry = i.entry
-             WHERE e.scheme = $1::integer AND coalesce(o.kind, e.kind) IN (:kind_dispatch, :kind_receipt, :kind_transit_loss)) AS case_of
+             WHERE e.scheme = $1::integer
+               AND coalesce(o.kind, e.kind) IN (:kind_dispatch, :kind_receipt, :kind_transit_loss)) AS case_of
       LEFT JOIN event_id d ON d.scheme = $1::integer AND d.event_id = (event ->> 'dispatch')::uuid
      CROSS JOIN json_array_elements(event -> 'cups') AS line
       JOIN cup_type c ON c.code = line ->> 'cup_type'),
 computed AS (
     SELECT dispatch, cup_type, damaged, coalesce(sum(cups) FILTER (WHERE kind = :kind_dispatch), 0) AS sent,
-           coalesce(sum(cups) FILTER (WHERE kind = :kind_receipt), 0) AS received, coalesce(sum(cups) FILTER (WHERE kind = :kind_transit_loss), 0) AS lost
+           coalesce(sum(cups) FILTER (WHERE kind = :kind_receipt), 0) AS received,
+           coalesce(sum(cups) FILTER (WHERE kind = :kind_transit_loss), 0) AS lost
       FROM stated GROUP BY 1, 2, 3),
 kept AS (SELECT * FROM transfer WHERE scheme = $1::integer),
 road AS (

@@ -27,12 +27,16 @@ listed AS (
                       AND business_date BETWEEN $3 AND $4
                    UNION ALL
                    SELECT entry, business_date, kind, site, event::json ->> 'event_id', accounts, amounts FROM entry
-                    WHERE account_kind_of($2) IN (:account_stock_deposits, :account_site_clearing, :account_site_stock, :account_damaged) AND site = account_owner($2)
+                    WHERE account_kind_of($2) IN (:account_stock_deposits, :account_site_clearing,
+                                                   :account_site_stock, :account_damaged)
+                      AND site = account_owner($2)
                       AND scheme = $1::integer AND entry BETWEEN step.first AND step.first + 4095
                       AND business_date BETWEEN $3 AND $4
                    UNION ALL
                    SELECT entry, business_date, kind, site, event::json ->> 'event_id', accounts, amounts FROM entry
-                    WHERE account_kind_of($2) NOT IN (:account_customer_deposits, :account_refund_variance, :account_with_customers, :account_stock_deposits, :account_site_stock, :account_damaged) AND kind > :kind_exchange
+                    WHERE account_kind_of($2) NOT IN (:account_customer_deposits, :account_refund_variance, :account_with_customers,
+                                                       :account_stock_deposits, :account_site_stock, :account_damaged)
+                      AND kind > :kind_exchange
                       AND (account_kind_of($2) <> :account_site_clearing OR site IS DISTINCT FROM account_owner($2))
                       AND scheme = $1::integer AND entry BETWEEN step.first AND step.first + 4095
                       AND business_date BETWEEN $3 AND $4

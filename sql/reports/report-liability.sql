@@ -13,7 +13,10 @@ held AS (
            -sum(opening) FILTER (WHERE account_kind_of(account) = :account_customer_deposits) AS opening,
            -sum(closing) FILTER (WHERE account_kind_of(account) = :account_customer_deposits) AS closing,
            sum(closing) FILTER (WHERE account_kind_of(account) = :account_with_customers) AS cups_out
-      FROM account_days($1::integer, ARRAY(SELECT account_of(kind, 0, id) FROM wanted, unnest(ARRAY[:account_customer_deposits, :account_with_customers]) AS kind), $2::date, $3::date)
+      FROM account_days($1::integer,
+                        ARRAY(SELECT account_of(kind, 0, id)
+                                FROM wanted, unnest(ARRAY[:account_customer_deposits, :account_with_customers]) AS kind),
+                        $2::date, $3::date)
      GROUP BY 1, 2)
 SELECT held.business_date, wanted.code, amount_text(opening, decimals), amount_text(coalesce(issued, 0), decimals),
        amount_text(coalesce(refunded, 0), decimals), amount_text(coalesce(forfeited, 0), decimals),

@@ -33,15 +33,18 @@ owed AS (
            a.closing,
            CASE account_kind_of(a.account) WHEN :account_settlement_due THEN coalesce(s.amount, 0) + coalesce(c.amount, 0)
                 ELSE -coalesce(c.amount, 0) END AS settled,
-           CASE account_kind_of(a.account) WHEN :account_settlement_due THEN -coalesce(f.amount, 0) ELSE coalesce(f.amount, 0) END AS failed
-      FROM account_days($1::integer, ARRAY(SELECT account_of(kind, id, 0) FROM shown, unnest(ARRAY[:account_settlement_due, :account_arrears]) AS kind),
+           CASE account_kind_of(a.account) WHEN :account_settlement_due THEN -coalesce(f.amount, 0)
+                ELSE coalesce(f.amount, 0) END AS failed
+      FROM account_days($1::integer,
+                        ARRAY(SELECT account_of(kind, id, 0)
+                                FROM shown, unnest(ARRAY[:account_settlement_due, :account_arrears]) AS kind),
                         $2::date, $3::date) AS a
       LEFT JOIN settled s ON s.business_date = a.business_date AND s.participant = account_owner(a.account)
       LEFT JOIN cleared c ON c.business_date = a.business_date AND c.participant = account_owner(a.account)
       LEFT JOIN failed f ON f.business_date = a.business_date AND f.participant = account_owner(a.account)),
 line AS (
-    SELECT business_date, participant, :account_site_clearing AS kind, code AS site, opening, collected, refunded, fees, tax, stock, other, settled,
-           0::bigint AS paid, 0::bigint AS failed, closing
+    SELECT business_date, participant, :account_site_clearing AS kind, code AS site, opening,
+           collected, refunded, fees, tax, stock, other, settled, 0::bigint AS paid, 0::bigint AS failed, closing
       FROM at_site
      WHERE (opening, collected, refunded, fees, tax, stock, other, settled, closing) <> (0, 0, 0, 0, 0, 0, 0, 0, 0)
     UNION ALL

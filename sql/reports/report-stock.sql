@@ -21,7 +21,8 @@ SELECT site, place, c.code, sound, damaged, negative, counted.business_date, $2 
        SELECT e.business_date FROM entry e
         WHERE e.site = line.id AND e.kind = :kind_count AND e.business_date <= $2
           AND strpos(e.event, format('"cup_type":"%s"', c.code)) > 0
-          AND NOT EXISTS (SELECT FROM entry_reference r WHERE r.scheme = $1::integer AND r.referred = e.entry AND r.kind = :kind_reversal)
+          AND NOT EXISTS (SELECT FROM entry_reference r
+                           WHERE r.scheme = $1::integer AND r.referred = e.entry AND r.kind = :kind_reversal)
         ORDER BY e.entry DESC LIMIT 1) counted ON true
  ORDER BY site COLLATE "C" NULLS LAST,
           array_position(ARRAY['with_customers', 'in_transit', 'retired', 'unaccounted', 'supply'], place), c.code COLLATE "C"

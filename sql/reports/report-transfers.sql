@@ -13,11 +13,15 @@ WITH later AS ( -- each entry of a later day that changed a transfer, its cups, 
       LEFT JOIN event_id d ON d.scheme = e.scheme AND d.event_id = (o.event::json ->> 'dispatch')::uuid
      CROSS JOIN LATERAL json_array_elements(o.event::json -> 'cups') AS line
       JOIN cup_type c ON c.code = line ->> 'cup_type'
-     WHERE e.scheme = $1::integer AND e.kind > :kind_exchange AND e.kind IN (:kind_dispatch, :kind_receipt, :kind_transit_loss, :kind_reversal) AND o.kind IN (:kind_dispatch, :kind_receipt, :kind_transit_loss) AND e.business_date > $2::date
+     WHERE e.scheme = $1::integer AND e.kind > :kind_exchange
+       AND e.kind IN (:kind_dispatch, :kind_receipt, :kind_transit_loss, :kind_reversal)
+       AND o.kind IN (:kind_dispatch, :kind_receipt, :kind_transit_loss)
+       AND e.business_date > $2::date
        AND e.entry >= (SELECT min(first_entry) FROM business_day WHERE scheme = $1::integer AND business_date > $2)),
 undone AS (
     SELECT dispatch, cup_type, damaged, coalesce(sum(cups) FILTER (WHERE kind = :kind_dispatch), 0) AS sent,
-           coalesce(sum(cups) FILTER (WHERE kind = :kind_receipt), 0) AS received, coalesce(sum(cups) FILTER (WHERE kind = :kind_transit_loss), 0) AS lost
+           coalesce(sum(cups) FILTER (WHERE kind = :kind_receipt), 0) AS received,
+           coalesce(sum(cups) FILTER (WHERE kind = :kind_transit_loss), 0) AS lost
       FROM later GROUP BY 1, 2, 3),
 stood AS (
     SELECT t.dispatch, t.cup_type, t.damaged, t.business_date, t.sender, t.receiver, t.sent - coalesce(u.sent, 0) AS sent,

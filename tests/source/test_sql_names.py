@@ -28,7 +28,7 @@ PLACES = [re.compile(pattern) for pattern in (
     rf"(?:THEN|ELSE) {NUMBER}(?: ELSE \S+)? END AS kind\b",
     rf"{NUMBER} AS kind\b",
     rf"ARRAY\[[^]]*{NUMBER}[^]]*\]\) AS kind\b",
-    rf"\(kind, [^()]*\) AS \(VALUES\s+(?:\([^()]*\),\s+)*\({NUMBER}",
+    rf"\(kind, [^()]*\) AS \(VALUES (?:\([^()]*\), )*\({NUMBER}",
     rf"\bparticipant, {NUMBER}",  # one of a participant's accounts
 )]
 
@@ -36,7 +36,7 @@ PLACES = [re.compile(pattern) for pattern in (
 def bare_numbers(text):
     """Where a number stands for a kind or an account, in a text without comments and strings."""
     text = re.sub(r"--[^\n]*", "", text)
-    text = re.sub(r"'(?:[^']|'')*'", "''", text)
+    text = re.sub(r"\s+", " ", re.sub(r"'(?:[^']|'')*'", "''", text))
     return [found[0] for place in PLACES for found in place.finditer(text)]
 
 

@@ -22,7 +22,8 @@ legs AS (
     SELECT entry, json_agg(json_build_object(
                'account', k.word || coalesce('(' || nullif(concat_ws(',', s.code, p.code, c.code), '') || ')', ''),
                CASE WHEN l.account >> 48 < :account_first_cups THEN 'amount' ELSE 'cups' END,
-               CASE WHEN l.account >> 48 < :account_first_cups THEN to_json(amount_text(l.amount, decimals)) ELSE to_json(l.amount) END)
+               CASE WHEN l.account >> 48 < :account_first_cups THEN to_json(amount_text(l.amount, decimals))
+                    ELSE to_json(l.amount) END)
                ORDER BY l.position) AS items
       FROM page CROSS JOIN of_scheme
      CROSS JOIN unnest(accounts, amounts) WITH ORDINALITY AS l(account, amount, position)

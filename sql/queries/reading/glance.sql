@@ -38,6 +38,7 @@ SELECT json_strip_nulls(json_build_object(
  CROSS JOIN LATERAL (
        SELECT sum(greatest(b.amount, 0)) AS owed, sum(greatest(-b.amount, 0)) AS owing
          FROM balances_between(s.id, account_of(:account_arrears, CASE WHEN $2 THEN 0 ELSE $3 END, 0),
-                               CASE WHEN $2 THEN account_of(:account_bank, 0, 0) - 1 ELSE account_of(:account_arrears, $3, 0) END, 'infinity') AS b
+                               CASE WHEN $2 THEN account_of(:account_bank, 0, 0) - 1
+                                    ELSE account_of(:account_arrears, $3, 0) END, 'infinity') AS b
         WHERE shows_money) AS due
  ORDER BY asked.place

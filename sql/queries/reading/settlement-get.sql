@@ -8,7 +8,8 @@ line AS MATERIALIZED (
       FROM site_day d JOIN site s ON s.id = d.site
       LEFT JOIN LATERAL ( -- all days before one that is settled are closed
            SELECT b.closing FROM balance b
-            WHERE b.scheme = d.scheme AND b.account = account_of(:account_site_clearing, d.site, 0) AND b.business_date < d.business_date
+            WHERE b.scheme = d.scheme AND b.account = account_of(:account_site_clearing, d.site, 0)
+              AND b.business_date < d.business_date
             ORDER BY b.business_date DESC LIMIT 1) AS before ON true
      WHERE d.scheme = $1::integer AND d.business_date = $2::date AND ($3::integer[] IS NULL OR d.site = ANY ($3))),
 site_line AS MATERIALIZED (
