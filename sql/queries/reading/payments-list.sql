@@ -1,7 +1,8 @@
 -- A page of a scheme's payments, each as JSON, by day and id. $1 scheme, after $2 (day/id; null: from the first), at most $3; null
 -- where there is no such filter: $4 status, $5 whether it is held and not released, $6 the participant that pays or is paid, $7 first
 -- and $8 last business day. The filter that leaves the fewest chooses the part, and each part has an index in the order of the list;
--- the other parts read nothing.
+-- the other parts read nothing. The parts repeat the common conditions, the order and the limit, because PostgreSQL 15 has no other
+-- way to keep the plans: around all parts, they make it sort a whole part, or read the scheme's list and filter it.
 WITH asked AS MATERIALIZED (
     SELECT greatest(after.day, $7::date, '-infinity') AS after_day,
            CASE WHEN after.day < $7::date THEN '' ELSE coalesce(after.id, '') END AS after_id,
@@ -21,7 +22,8 @@ page AS (
     UNION ALL
     SELECT listed.* FROM asked CROSS JOIN LATERAL (
            SELECT p.business_date, p.payment_id FROM payment p
-            WHERE p.scheme = $1::integer AND p.status = $4::text AND ($5::boolean IS NULL OR (p.held IS NOT NULL AND NOT p.released) = $5)
+            WHERE p.scheme = $1::integer AND p.status = $4::text
+              AND ($5::boolean IS NULL OR (p.held IS NOT NULL AND NOT p.released) = $5)
               AND (p.business_date, p.payment_id COLLATE "C") > (after_day, after_id COLLATE "C")
               AND p.business_date <= last_day
             ORDER BY p.business_date, p.payment_id COLLATE "C" LIMIT $3::bigint) AS listed
@@ -37,7 +39,8 @@ page AS (
     UNION ALL
     SELECT listed.* FROM asked CROSS JOIN LATERAL (
            SELECT p.business_date, p.payment_id FROM payment p
-            WHERE p.scheme = $1::integer AND p.payer = $6::integer AND ($4::text IS NULL OR p.status = $4) AND ($5::boolean IS NULL OR (p.held IS NOT NULL AND NOT p.released) = $5)
+            WHERE p.scheme = $1::integer AND p.payer = $6::integer AND ($4::text IS NULL OR p.status = $4)
+              AND ($5::boolean IS NULL OR (p.held IS NOT NULL AND NOT p.released) = $5)
               AND (p.business_date, p.payment_id COLLATE "C") > (after_day, after_id COLLATE "C")
               AND p.business_date <= last_day
             ORDER BY p.business_date, p.payment_id COLLATE "C" LIMIT $3::bigint) AS listed
@@ -45,7 +48,8 @@ page AS (
     UNION ALL
     SELECT listed.* FROM asked CROSS JOIN LATERAL (
            SELECT p.business_date, p.payment_id FROM payment p
-            WHERE p.scheme = $1::integer AND p.payee = $6::integer AND ($4::text IS NULL OR p.status = $4) AND ($5::boolean IS NULL OR (p.held IS NOT NULL AND NOT p.released) = $5)
+            WHERE p.scheme = $1::integer AND p.payee = $6::integer AND ($4::text IS NULL OR p.status = $4)
+              AND ($5::boolean IS NULL OR (p.held IS NOT NULL AND NOT p.released) = $5)
               AND (p.business_date, p.payment_id COLLATE "C") > (after_day, after_id COLLATE "C")
               AND p.business_date <= last_day
             ORDER BY p.business_date, p.payment_id COLLATE "C" LIMIT $3::bigint) AS listed
