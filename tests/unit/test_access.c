@@ -2,7 +2,7 @@
 /* Which acts are those of one person. The rule is the contract's; there is no published source. */
 #include "depositd/access.h"
 
-#include <check.h>
+#include "suite.h"
 
 /* Holders. */
 enum { ADA = 1, BO = 2, CLEO = 3 };
@@ -81,15 +81,11 @@ START_TEST(who_may_have_done_both)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("access");
     TCase *tests = tcase_create("access");
     tcase_add_loop_test(tests, who_may_have_done_both, 0, sizeof cases / sizeof cases[0]);
     suite_add_tcase(suite, tests);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

@@ -2,8 +2,8 @@
 /* The two kinds of memory that everything is composed in: buffers, which grow to a maximum, and arenas. */
 #include "base/arena.h"
 #include "base/buffer.h"
+#include "suite.h"
 
-#include <check.h>
 #include <sanitizer/asan_interface.h>
 #include <stdalign.h>
 #include <stdio.h>
@@ -290,7 +290,7 @@ START_TEST(arena_copies_are_terminated)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("buffer");
     TCase *tests = tcase_create("buffer");
@@ -321,10 +321,5 @@ int main(void)
     tcase_add_test(arenas, arena_poisons_what_is_not_handed_out);
 #endif
     suite_add_tcase(suite, arenas);
-
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

@@ -2,8 +2,9 @@
 /* Which connections there is room for: in all, for an address, and beyond that for the probes. */
 #include "http/server/callers.h"
 
+#include "suite.h"
+
 #include <arpa/inet.h>
-#include <check.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -116,7 +117,7 @@ START_TEST(many_addresses)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("callers");
     TCase *tcase = tcase_create("callers");
@@ -124,9 +125,5 @@ int main(void)
     tcase_add_test(tcase, an_address_has_its_share);
     tcase_add_test(tcase, many_addresses);
     suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_ENV);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

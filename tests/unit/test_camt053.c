@@ -5,8 +5,8 @@
 #include "payment/camt053.h"
 
 #include "base/buffer.h"
+#include "suite.h"
 
-#include <check.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -327,7 +327,7 @@ START_TEST(without_memory_it_says_so)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("camt053");
     TCase *tcase = tcase_create("camt053");
@@ -343,9 +343,5 @@ int main(void)
     tcase_add_test(tcase, decimals_are_the_currency_s);
     tcase_add_test(tcase, without_memory_it_says_so);
     suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_ENV);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

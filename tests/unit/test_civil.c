@@ -3,7 +3,8 @@
  * calendar against the C library's. */
 #include "depositd/civil.h"
 
-#include <check.h>
+#include "suite.h"
+
 #include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -365,7 +366,7 @@ START_TEST(uuids_are_read_strictly)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("civil");
     TCase *tests = tcase_create("civil");
@@ -382,10 +383,5 @@ int main(void)
     tcase_add_test(tests, uuids_are_read_and_written);
     tcase_add_test(tests, uuids_are_read_strictly);
     suite_add_tcase(suite, tests);
-
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

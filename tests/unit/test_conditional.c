@@ -2,8 +2,7 @@
 /* If-None-Match as RFC 9110 has it: the comparison of section 8.8.3.2, the list of section 13.1.2. */
 #include "http/request/conditional.h"
 
-#include <check.h>
-#include <stdlib.h>
+#include "suite.h"
 
 static const struct {
     const char *value, *etag;
@@ -46,15 +45,11 @@ START_TEST(tags_are_compared_weakly)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("conditional");
     TCase *tests = tcase_create("conditional");
     tcase_add_loop_test(tests, tags_are_compared_weakly, 0, (int)(sizeof cases / sizeof cases[0]));
     suite_add_tcase(suite, tests);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? EXIT_SUCCESS : EXIT_FAILURE;
+    return suite;
 }

@@ -4,8 +4,8 @@
 #include "base/clock.h"
 #include "base/config.h"
 #include "base/log.h"
+#include "suite.h"
 
-#include <check.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/mman.h>
@@ -359,7 +359,7 @@ START_TEST(clocks_tell_the_time_and_never_go_back)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("config");
     TCase *tests = tcase_create("config");
@@ -387,10 +387,5 @@ int main(void)
     tcase_add_test(logs, log_keeps_to_its_level);
     tcase_add_test(logs, clocks_tell_the_time_and_never_go_back);
     suite_add_tcase(suite, logs);
-
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

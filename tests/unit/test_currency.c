@@ -3,7 +3,8 @@
  * the currency data of ICU, which follows CLDR. */
 #include "depositd/money.h"
 
-#include <check.h>
+#include "suite.h"
+
 #include <string.h>
 #include <unicode/ucurr.h>
 #include <unicode/ustring.h>
@@ -129,7 +130,7 @@ START_TEST(decimals_of_well_known_currencies)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("currency");
     TCase *tests = tcase_create("currency");
@@ -140,10 +141,5 @@ int main(void)
     tcase_add_test(tests, what_is_no_currency_is_not_found);
     tcase_add_test(tests, decimals_of_well_known_currencies);
     suite_add_tcase(suite, tests);
-
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

@@ -3,7 +3,8 @@
  * the shapes; each fault with its place; and what makes two bodies the same event. */
 #include "http/events/event_body.h"
 
-#include <check.h>
+#include "suite.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -547,7 +548,7 @@ START_TEST(without_memory_no_event_is_read)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("event_body");
     TCase *tests = tcase_create("event_body");
@@ -565,10 +566,5 @@ int main(void)
     tcase_add_test(tests, the_id_is_read_whatever_the_rest_is);
     tcase_add_test(tests, without_memory_no_event_is_read);
     suite_add_tcase(suite, tests);
-
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

@@ -4,7 +4,8 @@
  * well-formed to a second reader. */
 #include "http/server/framing.h"
 
-#include <check.h>
+#include "suite.h"
+
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -287,7 +288,7 @@ START_TEST(a_body_too_large_to_be_made_up)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("framing");
     TCase *tcase = tcase_create("framing");
@@ -296,9 +297,5 @@ int main(void)
     tcase_add_test(tcase, changed_by_chance);
     tcase_add_test(tcase, a_body_too_large_to_be_made_up);
     suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_ENV);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

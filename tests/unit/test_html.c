@@ -5,8 +5,8 @@
 #include "base/uri.h"
 #include "report/plot.h"
 #include "report/render.h"
+#include "suite.h"
 
-#include <check.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -275,7 +275,7 @@ START_TEST(a_page_is_as_the_golden_file_has_it)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("html");
     TCase *tests = tcase_create("html");
@@ -290,10 +290,5 @@ int main(void)
     tcase_add_test(tests, where_there_is_nothing_to_draw_there_is_no_figure);
     tcase_add_test(tests, a_page_is_as_the_golden_file_has_it);
     suite_add_tcase(suite, tests);
-
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

@@ -2,7 +2,8 @@
 /* IBANs against iban_cases.txt, and each right one against itself with a digit changed. */
 #include "payment/iban.h"
 
-#include <check.h>
+#include "suite.h"
+
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -70,7 +71,7 @@ START_TEST(countries_stand_once_and_in_order)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("iban");
     TCase *tcase = tcase_create("iban");
@@ -78,9 +79,5 @@ int main(void)
     tcase_add_test(tcase, spaces_are_not_of_the_electronic_form);
     tcase_add_test(tcase, countries_stand_once_and_in_order);
     suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_ENV);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

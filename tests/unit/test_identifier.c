@@ -2,7 +2,8 @@
 /* Check digits against published identifiers, and against each of them with one digit changed. */
 #include "depositd/identifier.h"
 
-#include <check.h>
+#include "suite.h"
+
 #include <stdio.h>
 #include <string.h>
 
@@ -73,7 +74,7 @@ START_TEST(bics)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("identifier");
     TCase *cases = tcase_create("check digits");
@@ -82,9 +83,5 @@ int main(void)
     tcase_add_test(cases, what_is_no_gs1_key);
     tcase_add_test(cases, bics);
     suite_add_tcase(suite, cases);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_ENV);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

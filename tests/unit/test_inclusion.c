@@ -4,7 +4,8 @@
  * naively. */
 #include "depositd/seal.h"
 
-#include <check.h>
+#include "suite.h"
+
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -196,7 +197,7 @@ START_TEST(no_path_where_there_is_no_leaf)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     TCase *cases = tcase_create("inclusion");
     tcase_add_test(cases, published_cases);
@@ -204,9 +205,5 @@ int main(void)
     tcase_add_test(cases, no_path_where_there_is_no_leaf);
     Suite *suite = suite_create("inclusion");
     suite_add_tcase(suite, cases);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

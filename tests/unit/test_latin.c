@@ -3,7 +3,8 @@
  * something. */
 #include "payment/latin.h"
 
-#include <check.h>
+#include "suite.h"
+
 #include <stdio.h>
 #include <string.h>
 #include <unicode/ustring.h>
@@ -112,7 +113,7 @@ START_TEST(references)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("latin");
     TCase *tcase = tcase_create("latin");
@@ -122,9 +123,5 @@ int main(void)
     tcase_add_test(tcase, any_bytes_become_a_name);
     tcase_add_test(tcase, references);
     suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_ENV);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

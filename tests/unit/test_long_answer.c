@@ -3,7 +3,8 @@
  * whom. */
 #include "http/server/long_answer.h"
 
-#include <check.h>
+#include "suite.h"
+
 #include <pthread.h>
 #include <semaphore.h>
 #include <stdatomic.h>
@@ -260,7 +261,7 @@ START_TEST(one_writes_while_the_other_reads)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("long_answer");
     TCase *tests = tcase_create("long_answer");
@@ -276,10 +277,5 @@ int main(void)
     tcase_add_test(tests, one_writes_while_the_other_reads);
     tcase_set_timeout(tests, 60);
     suite_add_tcase(suite, tests);
-
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

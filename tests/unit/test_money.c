@@ -3,7 +3,8 @@
  * against statutory fractions, and amounts as they are read and written. */
 #include "depositd/money.h"
 
-#include <check.h>
+#include "suite.h"
+
 #include <math.h>
 #include <signal.h>
 #include <stdlib.h>
@@ -295,7 +296,7 @@ START_TEST(what_is_written_is_read_back)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("money");
     TCase *tests = tcase_create("money");
@@ -316,10 +317,5 @@ int main(void)
     tcase_add_test(tests, amounts_are_written_with_their_decimals);
     tcase_add_test(tests, what_is_written_is_read_back);
     suite_add_tcase(suite, tests);
-
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

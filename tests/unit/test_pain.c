@@ -3,8 +3,8 @@
  * the standard is checked in tests/http/test_bank.py, with xmllint. */
 #include "payment/pain001.h"
 #include "payment/pain008.h"
+#include "suite.h"
 
-#include <check.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -184,7 +184,7 @@ START_TEST(what_does_not_fit_is_refused)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("pain");
     TCase *tcase = tcase_create("pain");
@@ -194,9 +194,5 @@ int main(void)
     tcase_add_test(tcase, order_of_orders_makes_no_difference);
     tcase_add_test(tcase, what_does_not_fit_is_refused);
     suite_add_tcase(suite, tcase);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_ENV);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

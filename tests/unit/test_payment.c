@@ -4,7 +4,8 @@
  * offices, and its rules here are the contract's. */
 #include "depositd/payment.h"
 
-#include <check.h>
+#include "suite.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -351,7 +352,7 @@ START_TEST(each_rule_of_who_may)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("payment");
     TCase *tests = tcase_create("payment");
@@ -359,9 +360,5 @@ int main(void)
     tcase_add_test(tests, words_are_read_back);
     tcase_add_loop_test(tests, each_rule_of_who_may, 0, RULES);
     suite_add_tcase(suite, tests);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

@@ -5,8 +5,8 @@
  */
 #include "depositd/fees.h"
 #include "depositd/posting.h"
+#include "suite.h"
 
-#include <check.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -393,7 +393,7 @@ START_TEST(a_mirrored_leg_takes_activity_away)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("posting");
     TCase *tests = tcase_create("posting");
@@ -406,9 +406,5 @@ int main(void)
     tcase_add_test(tests, a_reversal_takes_back_the_fees_of_its_original_s_day);
     tcase_add_test(tests, a_mirrored_leg_takes_activity_away);
     suite_add_tcase(suite, tests);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

@@ -3,8 +3,8 @@
  * are complete; and what must be true of every row of the table of reports. */
 #include "depositd/access.h"
 #include "report/render.h"
+#include "suite.h"
 
-#include <check.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -196,7 +196,7 @@ START_TEST(every_report_is_complete)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("report");
     TCase *tests = tcase_create("report");
@@ -206,10 +206,5 @@ int main(void)
     tcase_add_test(tests, a_row_too_long_is_not_passed_on_in_part);
     tcase_add_test(tests, every_report_is_complete);
     suite_add_tcase(suite, tests);
-
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

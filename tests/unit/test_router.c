@@ -5,8 +5,8 @@
 
 #include "http/request/media.h"
 #include "http/server/auth.h"
+#include "suite.h"
 
-#include <check.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -342,7 +342,7 @@ END_TEST
 
 #define COUNT(array) (int)(sizeof(array) / sizeof(array)[0])
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("router");
     TCase *tests = tcase_create("router");
@@ -359,10 +359,5 @@ int main(void)
     tcase_add_test(tests, long_credentials_are_none);
     tcase_add_test(tests, a_name_must_be_the_keys_own);
     suite_add_tcase(suite, tests);
-
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

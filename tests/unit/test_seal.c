@@ -3,7 +3,8 @@
  * naively. What a close stores and restores goes on as if it had never been away. */
 #include "depositd/seal.h"
 
-#include <check.h>
+#include "suite.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -246,7 +247,7 @@ START_TEST(seal_is_the_hash_of_three_parts)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     TCase *cases = tcase_create("seal");
     tcase_add_test(cases, sha256_examples);
@@ -259,9 +260,5 @@ int main(void)
     tcase_add_test(cases, seal_is_the_hash_of_three_parts);
     Suite *suite = suite_create("seal");
     suite_add_tcase(suite, cases);
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }

@@ -6,8 +6,8 @@
 #include "depositd/civil.h"
 #include "depositd/event.h"
 #include "depositd/money.h"
+#include "suite.h"
 
-#include <check.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -407,7 +407,7 @@ START_TEST(the_schema_says_what_is_accepted)
 }
 END_TEST
 
-int main(void)
+Suite *file_suite(void)
 {
     Suite *suite = suite_create("shape");
     TCase *tests = tcase_create("shape");
@@ -421,10 +421,5 @@ int main(void)
     tcase_add_test(tests, without_memory_nothing_is_accepted);
     tcase_add_test(tests, the_schema_says_what_is_accepted);
     suite_add_tcase(suite, tests);
-
-    SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_NORMAL);
-    int failed = srunner_ntests_failed(runner);
-    srunner_free(runner);
-    return failed == 0 ? 0 : 1;
+    return suite;
 }
