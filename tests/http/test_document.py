@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: ISC
 """/openapi.json as a document that good clients are made from: each operation is named, grouped and described, and what
 holds for all of them holds for each. That it is true is tested by every other test here (contract.py)."""
+import json
 import re
 import subprocess
 from pathlib import Path
@@ -99,11 +100,14 @@ def test_headers_stand_where_they_are_sent(document):
 
 
 def test_the_version_stands_once(shared, document):
-    """meson.build has it; the binary, the document and the first page say the same."""
+    """meson.build has it; the binary, the document, the first page and the newest notes for users say the same."""
     version = re.search(r"version: '([^']+)'", (TOP / "meson.build").read_text())[1]
     assert document["info"]["version"] == shared.admin.get("/")["version"] == version
     assert shared.run("--version") == f"depositd {version}\n"
     assert "depositd --version" in shared.run("--help")
+    noted = re.findall(r"^## (\d+\.\d+\.\d+)\b", (TOP / "deploy/CHANGES.md").read_text(), re.MULTILINE)
+    released = json.loads((TOP / "tests/client/released-openapi.json").read_text())["info"]["version"]
+    assert noted[0] == version and released in noted
     assert subprocess.run([shared.binary, "--version", "more"], capture_output=True).returncode == 64
 
 

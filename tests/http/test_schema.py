@@ -53,6 +53,15 @@ def test_migrates_from_every_earlier_version(database, service, version):
     assert schema_of(database) == complete
 
 
+def test_the_schema_has_the_version_of_the_newest_migration(database, service):
+    """The files have the numbers: the command says the last one, the database notes each, and /readyz wants it."""
+    assert [int(migration.stem[:4]) for migration in MIGRATIONS] == list(range(1, len(MIGRATIONS) + 1))
+    assert service.run("migrate") == f"the schema is at version {len(MIGRATIONS)}\n"
+    assert database.rows("SELECT version, name FROM schema_version ORDER BY version") \
+        == [(number, migration.stem) for number, migration in enumerate(MIGRATIONS, 1)]
+    assert service.admin.send("GET", "/readyz").status == 200
+
+
 def test_migrating_again_changes_nothing(database, service):
     before = schema_of(database)
     assert "version" in service.run("migrate")
