@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Proofs, checked as their readers would: by RFC 9162 section 2.1.3.2 written down here over hashlib, and by deploy/check-proof, as
-the README says it. The algorithm's published vectors are in tests/unit/inclusion_cases.txt."""
+"""Proofs, checked as their readers would: by RFC 9162 section 2.1.3.2 written down here over hashlib, and by
+deploy/check-proof. The algorithm's published vectors are in tests/unit/inclusion_cases.txt."""
 import hashlib
 import http.server
 import json
@@ -196,7 +196,8 @@ def test_a_proof_that_does_not_hold_is_not_given(net, statement, undo):
 ROLES = ("pos", "participant", "auditor", "accountant", "admin")
 # What is said of a proof, by its steps: what nobody but the office is told can't be checked by a till.
 IN_TREE, SEALED, SETTLED, CHAINED = (
-    "The entry is in the books of that day", "come to the seal.", "settlement of that day shows the same root and seal", "an unbroken chain of 4")
+    "The entry is in the books of that day", "The seal is right", "settlement of that day shows the same root and seal",
+    "an unbroken chain of 4")
 PROVES = {"pos": {IN_TREE}, "participant": {IN_TREE, SETTLED}, **dict.fromkeys(ROLES[2:], {IN_TREE, SEALED, SETTLED, CHAINED})}
 
 
@@ -229,7 +230,9 @@ class Liar:
                 for part, lie in liar.lies.items():
                     if part in self.path and answer.status == 200:
                         body = json.dumps(lie(json.loads(body))).encode()
-                self.send_response(answer.status)
+                status = 403 if liar.hidden and liar.hidden in self.path else answer.status
+                liar.answered.append(status)
+                self.send_response(status)
                 self.send_header("Content-Length", str(len(body)))
                 self.end_headers()
                 self.wfile.write(body)
@@ -237,7 +240,7 @@ class Liar:
             def log_message(self, *_):
                 pass
 
-        self.lies = {}
+        self.lies, self.hidden, self.answered = {}, None, []
         self.server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Handler)
         self.api = f"http://127.0.0.1:{self.server.server_port}/v1"
         threading.Thread(target=self.server.serve_forever, daemon=True).start()
@@ -256,18 +259,36 @@ def api(net):
     return f"http://127.0.0.1:{net.port}/v1"
 
 
+def test_every_role_is_tried(net):
+    """So that a new role gets its line in the script."""
+    assert set(ROLES) == set(net.contract.document["components"]["schemas"]["Role"]["enum"])
+
+
 @pytest.mark.parametrize("role", ROLES)
-def test_the_page_works_as_written(net, keys, api, role):
-    """The README's commands, with each role's key; what follows them is the operator's."""
-    section = re.search(r"^## Checking a proof with standard tools\n(.*?)^## ", (TOP / "README.md").read_text(), re.M | re.S).group(1)
-    block, last = re.findall(r"(?:^    .*\n)+", section, re.M)
-    assert last.strip() == "depositd verify"
-    done = run(["bash", "-euo", "pipefail", "-c", re.sub("^    ", "", block, flags=re.M)], keys[role], api)
-    assert done.returncode == 0 and not done.stderr, (done.stdout, done.stderr)
+def test_each_role_checks_what_it_may_read(net, keys, api, role):
     posted, seal = net.posted[0][0], net.admin.items("/v1/seals", scheme="tern-bay")[0]["seal"]
+    done = check("--scheme", "tern-bay", posted["event_id"], key=keys[role], api=api)
+    assert done.returncode == 0 and not done.stderr, (done.stdout, done.stderr)
     assert posted["event_id"] in done.stdout and f"The seal of tern-bay on {FIRST} is {seal}" in done.stdout
-    assert ("It holds, as far as this key can see." in done.stdout) == (role in ("pos", "participant"))
+    assert ("The proof holds, as far as this key can see." in done.stdout) == (role in ("pos", "participant"))
     assert {step for step in (IN_TREE, SEALED, SETTLED, CHAINED) if step in done.stdout} == PROVES[role]
+    assert len(re.findall(r"^\d\. Not checked\. A \S+ key may not read ", done.stdout, re.M)) == 4 - len(PROVES[role])
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_it_asks_only_for_what_the_role_may_read(net, keys, liar, role):
+    liar.lies, liar.answered = {}, []
+    assert check(net.posted[2][2]["event_id"], key=keys[role], api=liar.api).returncode == 0
+    assert len(liar.answered) == {"pos": 2, "participant": 3}.get(role, 4) and set(liar.answered) == {200}
+
+
+@pytest.mark.parametrize("part", ["/v1/seals", "/v1/settlements/"])
+def test_a_service_that_hides_something_is_not_believed(net, keys, liar, part):
+    """An auditor may read both, whatever the service says."""
+    liar.lies, liar.hidden = {}, part
+    done = check(net.posted[2][2]["event_id"], key=keys["auditor"], api=liar.api)
+    liar.hidden = None
+    assert done.returncode == 1 and "the service hides" in done.stdout, (done.stdout, done.stderr)
 
 
 def test_it_shows_what_was_posted(net, keys, api):
@@ -332,7 +353,7 @@ DOCTORED_SEAL = {
 def test_a_doctored_proof_does_not_hold(net, keys, liar, tmp_path, what):
     liar.lies = {"/proof": DOCTORED[what]}
     done = check(net.posted[2][2]["event_id"], key=keys["pos"], api=liar.api, folder=tmp_path)
-    assert done.returncode == 1 and "DOES NOT HOLD" in done.stdout and "It holds" not in done.stdout, (done.stdout, done.stderr)
+    assert done.returncode == 1 and "DOES NOT HOLD" in done.stdout and "The proof holds" not in done.stdout, (done.stdout, done.stderr)
     assert not list(tmp_path.iterdir())
 
 
@@ -402,7 +423,7 @@ def test_what_can_not_be_checked_is_not_said_to_hold(net, keys, api, tmp_path):
             (["--seal"], keys["pos"], api), (["--unknown", event_id], keys["pos"], api), ([event_id, event_id], keys["pos"], api),
             (["../me"], keys["pos"], api)):
         done = check(*arguments, key=key, api=at, folder=tmp_path)
-        assert done.returncode == 2 and done.stderr and "It holds" not in done.stdout, (arguments, done.stdout, done.stderr)
+        assert done.returncode == 2 and done.stderr and "The proof holds" not in done.stdout, (arguments, done.stdout, done.stderr)
     (tmp_path / "empty.json").write_text("")
     assert check("empty.json", folder=tmp_path).returncode == 1
     assert check("--help").returncode == 0
