@@ -1,9 +1,10 @@
 # SPDX-License-Identifier: ISC
 """Loads the invented network of the demo, trades four past business days, closes and pays each, and prints what came of it.
 
-    python3 deploy/trade URL KEY_FOLDER
+    python3 deploy/trade URL KEY_FOLDER [BUSTLE]
 
-KEY_FOLDER holds the admin's key in the file `admin`; the keys that are made go there too."""
+KEY_FOLDER holds the admin's key in the file `admin`. The program keeps there the keys that it makes, and the file `env`, from
+which a shell takes the names of the README's commands. BUSTLE, 1 unless given, is the share of the usual custom."""
 
 import json
 import sys
@@ -95,6 +96,12 @@ def load(client):
     return network, first_day
 
 
+def keep_names(client, url):
+    """For the README's commands: the address, an admin's key, and an accountant's, who is the second person."""
+    keys = {name: f"{owner}:{client.secret(owner)}" for name, owner in (("key", "admin"), ("second", "accountant"))}
+    client.keep("env", "".join(f"{name}={value}\n" for name, value in {"api": f"{url}/v1", **keys}.items()))
+
+
 def trade(client, posters, mornings, date, index):
     pages.heading(f"Business day {date:%Y-%m-%d, %A}", f"day {index + 1} of {DAYS}")
     for poster in posters:
@@ -109,10 +116,11 @@ def trade(client, posters, mornings, date, index):
             pages.paragraph("", mornings[poster.floor.scheme].of(date, eventful=index == DAYS - 2))
 
 
-def main(url, key_folder):
+def main(url, key_folder, bustle="1"):
     client = Client(url, key_folder)
     network, first_day = load(client)
-    posters = [Poster(client, Floor(network, scheme, first_day)) for scheme in network["schemes"]]
+    keep_names(client, url)
+    posters = [Poster(client, Floor(network, scheme, first_day, float(bustle))) for scheme in network["schemes"]]
     mornings = {scheme["scheme"]: Morning(client, scheme) for scheme in network["schemes"]}
     print("Position: collected - refunded + fees + tax + the rest. Above zero: owes; below: is owed.")
     for index in range(DAYS):

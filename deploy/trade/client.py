@@ -31,7 +31,7 @@ class Client:
         return json.loads(self.send(method, path, key, body and json.dumps(body).encode(), "application/json"))
 
     def send(self, method, path, key, body=None, media_type=None):
-        headers = {"Authorization": "Bearer " + (self.key_folder / key).read_text().strip()}
+        headers = {"Authorization": "Bearer " + self.secret(key)}
         if body is not None:
             headers["Content-Type"] = media_type
         self.connection.request(method, path, body, headers)
@@ -41,15 +41,19 @@ class Client:
             raise SystemExit(f"demo: {method} {path} as {key}: {response.status} {answer.decode()}")
         return answer
 
+    def secret(self, name):
+        return (self.key_folder / name).read_text().strip()
+
     def make_key(self, name, role, holder, **reach):
-        """Keys are shown once: the secret goes to a file of the key folder that only its owner can read."""
+        """The service shows a key once, so the secret is kept."""
         self.keep(name, self.post("/v1/keys", {"name": name, "role": role, "holder": holder, **reach})["key"])
 
     def renew_key(self, name):
-        """Its holder gives it another secret: until then whoever made it might act with it, and is no second person."""
+        """The holder takes another secret. Until then the key also stands for its maker, who is no second person."""
         self.keep(name, self.post("/v1/me/renew", key=name)["key"])
 
     def keep(self, name, secret):
+        """In a file of the key folder that only its owner can read."""
         file = os.open(self.key_folder / name, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
         os.write(file, secret.encode())
         os.close(file)
