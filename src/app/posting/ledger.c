@@ -31,7 +31,7 @@ void ledger_state_init(struct ledger_state *state, struct arena *arena, struct a
         .recent_arena = recent_arena,
         .recent_known = head->unfolded == 0,
     };
-    tally_init(&state->recent, recent_arena);
+    movement_sums_init(&state->recent, recent_arena);
     pairs_init(&state->accounts, arena);
 }
 
@@ -62,13 +62,13 @@ static bool leads_to_head(const struct ledger_state *state, const struct opening
 static void forget_recent(struct ledger_state *state)
 {
     arena_reset(state->recent_arena);
-    tally_init(&state->recent, state->recent_arena);
+    movement_sums_init(&state->recent, state->recent_arena);
     state->recent_known = true;
 }
 
 static bool take_in(struct ledger_state *state, const struct recent_batch *batch)
 {
-    struct tally moved = {
+    struct movement_sums moved = {
         .movements = batch->movements,
         .movement_keys.count = (uint32_t)batch->movement_count,
         .site_days = batch->site_days,
@@ -78,7 +78,7 @@ static bool take_in(struct ledger_state *state, const struct recent_batch *batch
         if (!add_to_balance(state, batch->movements[i].account, batch->movements[i].amount))
             return false;
     return batch->last_entry <= state->head.folded_through || !state->recent_known ||
-           tally_add(&state->recent, &moved) == STORE_OK;
+           movement_sums_add_all(&state->recent, &moved) == STORE_OK;
 }
 
 bool ledger_state_catch_up(struct ledger_state *state, const struct opening *opening)
@@ -112,7 +112,7 @@ void ledger_init(struct ledger *ledger, struct pg *pg, struct arena *arena, cons
         .now = now,
         .state = state,
     };
-    tally_init(&ledger->tally, arena);
+    movement_sums_init(&ledger->sums, arena);
     buffer_init(&ledger->leaf, LEAF_BYTES_MAX);
 }
 
@@ -196,7 +196,7 @@ static enum store_result add_movement(struct ledger *ledger, struct date date, s
 {
     if (!add_to_balance(ledger->state, leg.account, leg.amount))
         return STORE_OUT_OF_RANGE;
-    return tally_move(&ledger->tally, date, leg);
+    return movement_sums_add_leg(&ledger->sums, date, leg);
 }
 
 /* What the close takes from a site is not its own activity, and a fee has a column of its own. */
@@ -208,7 +208,7 @@ static bool is_activity(enum entry_kind kind)
 static enum store_result add_activity(struct ledger *ledger, const struct draft *draft)
 {
     if (draft->site != 0) {
-        struct site_day_row *day = tally_site_day(&ledger->tally, draft->site, draft->business_date);
+        struct site_day_row *day = movement_sums_site_day(&ledger->sums, draft->site, draft->business_date);
         if (day == NULL)
             return STORE_FAILED;
         day->fees += draft->fees;
@@ -219,7 +219,7 @@ static enum store_result add_activity(struct ledger *ledger, const struct draft 
         bool mirrored = i < draft->mirrored_count;
         if (site == 0)
             continue;
-        struct site_day_row *day = tally_site_day(&ledger->tally, site, draft->business_date);
+        struct site_day_row *day = movement_sums_site_day(&ledger->sums, site, draft->business_date);
         if (day == NULL)
             return STORE_FAILED;
         if (!activity_add(&day->activity, mirrored ? draft->mirrored_kind : draft->kind, mirrored,
@@ -403,7 +403,7 @@ static void forget_written(struct ledger *ledger)
 {
     ledger->entry_count = ledger->leg_count = ledger->exception_count = 0;
     ledger->reference_count = ledger->transfer_count = ledger->forfeited_count = ledger->reversed_count = 0;
-    tally_init(&ledger->tally, ledger->arena);
+    movement_sums_init(&ledger->sums, ledger->arena);
 }
 
 static enum store_result write(struct ledger *ledger, bool at_once)
@@ -421,10 +421,10 @@ static enum store_result write(struct ledger *ledger, bool at_once)
                           .entry_count = ledger->entry_count,
                           .legs = ledger->legs,
                           .leg_count = ledger->leg_count,
-                          .movements = ledger->tally.movements,
-                          .movement_count = ledger->tally.movement_keys.count,
-                          .site_days = ledger->tally.site_days,
-                          .site_day_count = ledger->tally.site_day_keys.count,
+                          .movements = ledger->sums.movements,
+                          .movement_count = ledger->sums.movement_keys.count,
+                          .site_days = ledger->sums.site_days,
+                          .site_day_count = ledger->sums.site_day_keys.count,
                           .exceptions = ledger->exceptions,
                           .exception_count = ledger->exception_count,
                           .references = ledger->references,
@@ -444,7 +444,7 @@ static enum store_result write(struct ledger *ledger, bool at_once)
 static enum store_result fold(struct ledger *ledger)
 {
     struct ledger_state *state = ledger->state;
-    const struct tally *recent = &state->recent;
+    const struct movement_sums *recent = &state->recent;
     assert(!ledger->at_once && state->recent_arena != NULL);
     enum store_result result = state->recent_known
                                    ? store_fold_sums(ledger->pg, ledger->arena,
@@ -465,7 +465,8 @@ static enum store_result fold(struct ledger *ledger)
 static enum store_result fold_if_many(struct ledger *ledger)
 {
     struct ledger_state *state = ledger->state;
-    enum store_result result = state->recent_known ? tally_add(&state->recent, &ledger->tally) : STORE_OK;
+    enum store_result result =
+        state->recent_known ? movement_sums_add_all(&state->recent, &ledger->sums) : STORE_OK;
     if (result == STORE_OK && state->head.unfolded > UNFOLDED_MAX)
         result = fold(ledger);
     return result;
@@ -476,9 +477,9 @@ enum store_result ledger_flush(struct ledger *ledger)
     if (!ledger_pending(ledger))
         return STORE_OK;
     enum store_result result = ledger->before_write != NULL ? ledger->before_write(ledger->owner) : STORE_OK;
-    bool at_once = ledger->at_once || (!ledger->shared && ledger->tally.movement_keys.count <= SMALL_BATCH);
+    bool at_once = ledger->at_once || (!ledger->shared && ledger->sums.movement_keys.count <= SMALL_BATCH);
     if (!at_once)
-        ledger->state->head.unfolded += (int32_t)ledger->tally.movement_keys.count;
+        ledger->state->head.unfolded += (int32_t)ledger->sums.movement_keys.count;
     if (result == STORE_OK)
         result = write(ledger, at_once);
     if (result == STORE_OK && !at_once)

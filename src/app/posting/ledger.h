@@ -7,7 +7,7 @@
 #ifndef DEPOSITD_APP_POSTING_LEDGER_H
 #define DEPOSITD_APP_POSTING_LEDGER_H
 
-#include "app/posting/tally.h"
+#include "app/posting/movement_sums.h"
 #include "base/buffer.h"
 #include "store/ledger_store.h"
 
@@ -23,8 +23,8 @@ struct ledger_state {
     struct day_counters *days;
     size_t day_count, day_capacity;
     struct arena *recent_arena;
-    struct tally recent; /* what is not in the balances yet … */
-    bool recent_known;   /* … if all of that is known */
+    struct movement_sums recent; /* what is not in the balances yet … */
+    bool recent_known;           /* … if all of that is known */
 };
 
 struct ledger {
@@ -42,7 +42,7 @@ struct ledger {
     bool shared;  /* another instance appends, too; set by the owner */
 
     /* What waits to be written. */
-    struct tally tally;
+    struct movement_sums sums;
     struct entry_row *entries;
     struct leg *legs;
     struct exception_row *exceptions;

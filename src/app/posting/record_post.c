@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The entry: its legs, its exceptions, and what it does to transfers and to the tally of forfeited cups. */
+/* The entry: its legs, its exceptions, and what it does to transfers and to the count of forfeited cups. */
 #include "app/posting/recording.h"
 
 #include <stdlib.h>
@@ -108,7 +108,7 @@ static enum store_result add_transfer(struct recording *recording, enum kind_eff
         });
 }
 
-/* What the entry does to a dispatch's state, or to the tally of forfeited cups, per list of cups. */
+/* What the entry does to a dispatch's state, or to the count of forfeited cups, per list of cups. */
 static enum store_result add_effect(struct recording *recording, enum kind_effect effect, int64_t dispatch,
                                     int32_t cup_type, bool damaged, int64_t quantity)
 {

@@ -1,40 +1,40 @@
 /* SPDX-License-Identifier: ISC */
 /* Rows by the order in which they were first asked for, found by their keys. */
-#include "app/posting/tally.h"
+#include "app/posting/movement_sums.h"
 
-void tally_init(struct tally *tally, struct arena *arena)
+void movement_sums_init(struct movement_sums *sums, struct arena *arena)
 {
-    *tally = (struct tally){.arena = arena};
-    pairs_init(&tally->movement_keys, arena);
-    pairs_init(&tally->site_day_keys, arena);
+    *sums = (struct movement_sums){.arena = arena};
+    pairs_init(&sums->movement_keys, arena);
+    pairs_init(&sums->site_day_keys, arena);
 }
 
-enum store_result tally_move(struct tally *tally, struct date date, struct leg leg)
+enum store_result movement_sums_add_leg(struct movement_sums *sums, struct date date, struct leg leg)
 {
     uint32_t position;
     bool added;
-    if (!pairs_put(&tally->movement_keys, (struct pair){leg.account.code, date.days}, &position, &added) ||
-        !arena_grow(tally->arena, &tally->movements, position, &tally->movement_capacity,
-                    sizeof *tally->movements))
+    if (!pairs_put(&sums->movement_keys, (struct pair){leg.account.code, date.days}, &position, &added) ||
+        !arena_grow(sums->arena, &sums->movements, position, &sums->movement_capacity,
+                    sizeof *sums->movements))
         return STORE_FAILED;
-    struct movement_row *movement = &tally->movements[position];
+    struct movement_row *movement = &sums->movements[position];
     if (added)
         *movement = (struct movement_row){leg.account, date, 0};
     return __builtin_add_overflow(movement->amount, leg.amount, &movement->amount) ? STORE_OUT_OF_RANGE
                                                                                    : STORE_OK;
 }
 
-struct site_day_row *tally_site_day(struct tally *tally, int32_t site, struct date date)
+struct site_day_row *movement_sums_site_day(struct movement_sums *sums, int32_t site, struct date date)
 {
     uint32_t position;
     bool added;
-    if (!pairs_put(&tally->site_day_keys, (struct pair){site, date.days}, &position, &added) ||
-        !arena_grow(tally->arena, &tally->site_days, position, &tally->site_day_capacity,
-                    sizeof *tally->site_days))
+    if (!pairs_put(&sums->site_day_keys, (struct pair){site, date.days}, &position, &added) ||
+        !arena_grow(sums->arena, &sums->site_days, position, &sums->site_day_capacity,
+                    sizeof *sums->site_days))
         return NULL;
     if (added)
-        tally->site_days[position] = (struct site_day_row){.site = site, .business_date = date};
-    return &tally->site_days[position];
+        sums->site_days[position] = (struct site_day_row){.site = site, .business_date = date};
+    return &sums->site_days[position];
 }
 
 static bool add_figures(struct site_day_row *row, const struct site_day_row *more)
@@ -61,17 +61,17 @@ static bool add_figures(struct site_day_row *row, const struct site_day_row *mor
     return true;
 }
 
-enum store_result tally_add(struct tally *tally, const struct tally *more)
+enum store_result movement_sums_add_all(struct movement_sums *sums, const struct movement_sums *more)
 {
     enum store_result result = STORE_OK;
     for (size_t i = 0; i < more->movement_keys.count && result == STORE_OK; i++) {
         const struct movement_row *movement = &more->movements[i];
-        result =
-            tally_move(tally, movement->business_date, (struct leg){movement->account, movement->amount});
+        result = movement_sums_add_leg(sums, movement->business_date,
+                                       (struct leg){movement->account, movement->amount});
     }
     for (size_t i = 0; i < more->site_day_keys.count && result == STORE_OK; i++) {
         const struct site_day_row *day = &more->site_days[i];
-        struct site_day_row *sum = tally_site_day(tally, day->site, day->business_date);
+        struct site_day_row *sum = movement_sums_site_day(sums, day->site, day->business_date);
         if (sum == NULL)
             return STORE_FAILED;
         if (!add_figures(sum, day))
