@@ -87,24 +87,25 @@ enum store_result store_calendar_changed(struct pg *pg, int32_t scheme)
     return pg_query(pg, &sql_head_calendar, &params, NULL);
 }
 
-static enum store_result ask_known(struct pg *pg, struct arena *arena, const struct opening *opening,
+static enum store_result ask_known(struct pg *pg, struct arena *arena, const struct head_request *request,
                                    struct pg_rows **rows)
 {
     struct pg_params params;
     pg_params_init(&params, arena);
-    pg_add_int(&params, opening->scheme);
-    pg_add_uuid_array(&params, opening->ids, opening->id_count);
+    pg_add_int(&params, request->scheme);
+    pg_add_uuid_array(&params, request->ids, request->id_count);
     return pg_query(pg, &sql_events_find, &params, rows);
 }
 
-static enum store_result read_known(const struct pg_rows *rows, struct arena *arena, struct opening *opening)
+static enum store_result read_known(const struct pg_rows *rows, struct arena *arena,
+                                    struct head_request *request)
 {
-    opening->known_count = (size_t)pg_row_count(rows);
-    opening->known = arena_array(arena, opening->known_count + 1, sizeof *opening->known);
-    if (opening->known == NULL)
+    request->known_count = (size_t)pg_row_count(rows);
+    request->known = arena_array(arena, request->known_count + 1, sizeof *request->known);
+    if (request->known == NULL)
         return STORE_FAILED;
     for (int i = 0; i < pg_row_count(rows); i++) {
-        struct known_event *event = &opening->known[i];
+        struct known_event *event = &request->known[i];
         if (!uuid_parse(pg_text(rows, i, 0), pg_length(rows, i, 0), &event->id))
             return STORE_FAILED;
         pg_bytes(rows, i, 1, event->digest, sizeof event->digest);
@@ -116,12 +117,12 @@ static enum store_result read_known(const struct pg_rows *rows, struct arena *ar
     return STORE_OK;
 }
 
-static enum store_result ask_recent(struct pg *pg, const struct opening *opening, struct pg_rows **rows)
+static enum store_result ask_recent(struct pg *pg, const struct head_request *request, struct pg_rows **rows)
 {
     struct pg_params params;
     pg_params_init(&params, NULL);
-    pg_add_int(&params, opening->scheme);
-    pg_add_int(&params, opening->since);
+    pg_add_int(&params, request->scheme);
+    pg_add_int(&params, request->since);
     return pg_query(pg, &sql_recent_since, &params, rows);
 }
 
@@ -167,24 +168,25 @@ static enum store_result read_recent_batch(const struct pg_rows *rows, int row, 
     return STORE_OK;
 }
 
-static enum store_result read_recent(const struct pg_rows *rows, struct arena *arena, struct opening *opening)
+static enum store_result read_recent(const struct pg_rows *rows, struct arena *arena,
+                                     struct head_request *request)
 {
     enum store_result result = STORE_OK;
-    opening->recent_count = (size_t)pg_row_count(rows);
-    opening->recent = arena_array(arena, opening->recent_count + 1, sizeof *opening->recent);
-    if (opening->recent == NULL)
+    request->recent_count = (size_t)pg_row_count(rows);
+    request->recent = arena_array(arena, request->recent_count + 1, sizeof *request->recent);
+    if (request->recent == NULL)
         return STORE_FAILED;
     for (int i = 0; i < pg_row_count(rows) && result == STORE_OK; i++)
-        result = read_recent_batch(rows, i, arena, &opening->recent[i]);
+        result = read_recent_batch(rows, i, arena, &request->recent[i]);
     return result;
 }
 
-static enum store_result ask_days(struct pg *pg, const struct opening *opening, struct pg_rows **rows)
+static enum store_result ask_days(struct pg *pg, const struct head_request *request, struct pg_rows **rows)
 {
     struct pg_params params;
     pg_params_init(&params, NULL);
-    pg_add_int(&params, opening->scheme);
-    pg_add_int(&params, opening->since);
+    pg_add_int(&params, request->scheme);
+    pg_add_int(&params, request->since);
     return pg_query(pg, &sql_day_counters_since, &params, rows);
 }
 
@@ -205,22 +207,23 @@ static enum store_result read_day_counters(const struct pg_rows *rows, int row, 
                : STORE_FAILED;
 }
 
-static enum store_result read_days(const struct pg_rows *rows, struct arena *arena, struct opening *opening)
+static enum store_result read_days(const struct pg_rows *rows, struct arena *arena,
+                                   struct head_request *request)
 {
     enum store_result result = STORE_OK;
-    opening->day_count = (size_t)pg_row_count(rows);
-    opening->days = arena_array(arena, opening->day_count + 1, sizeof *opening->days);
-    if (opening->days == NULL)
+    request->day_count = (size_t)pg_row_count(rows);
+    request->days = arena_array(arena, request->day_count + 1, sizeof *request->days);
+    if (request->days == NULL)
         return STORE_FAILED;
     for (int i = 0; i < pg_row_count(rows) && result == STORE_OK; i++)
-        result = read_day_counters(rows, i, &opening->days[i]);
+        result = read_day_counters(rows, i, &request->days[i]);
     return result;
 }
 
 /* The answers of a batch's begin, in the order in which they were asked for. */
 struct batch_answers {
     struct pg_rows *heads, *version;
-    struct pg_rows **known, **recent, **days; /* parallel to the openings */
+    struct pg_rows **known, **recent, **days; /* parallel to the requests */
 };
 
 static enum store_result take_heads(struct pg *pg, const int32_t *schemes, size_t count, int wait_ms,
@@ -232,48 +235,49 @@ static enum store_result take_heads(struct pg *pg, const int32_t *schemes, size_
     return result == STORE_OK ? ask_heads(pg, &sql_heads_lock, arena, schemes, count, heads) : result;
 }
 
-static enum store_result ask_batch(struct pg *pg, struct arena *arena, const struct opening *openings,
-                                   size_t count, int wait_ms, struct batch_answers *answers)
+static enum store_result ask_batch(struct pg *pg, struct arena *arena,
+                                   const struct head_request *head_requests, size_t count, int wait_ms,
+                                   struct batch_answers *answers)
 {
     int32_t *schemes = arena_array(arena, count, sizeof *schemes);
     if (schemes == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < count; i++)
-        schemes[i] = openings[i].scheme;
+        schemes[i] = head_requests[i].scheme;
     enum store_result result = pg_begin(pg);
     if (result == STORE_OK)
         result = take_heads(pg, schemes, count, wait_ms, arena, &answers->heads);
     if (result == STORE_OK)
         result = pg_query(pg, &sql_network_version, NULL, &answers->version);
     for (size_t i = 0; i < count && result == STORE_OK; i++)
-        if (openings[i].ids != NULL)
-            result = ask_known(pg, arena, &openings[i], &answers->known[i]);
+        if (head_requests[i].ids != NULL)
+            result = ask_known(pg, arena, &head_requests[i], &answers->known[i]);
     for (size_t i = 0; i < count && result == STORE_OK; i++) {
-        if (!openings[i].has_since)
+        if (!head_requests[i].has_since)
             continue;
-        result = ask_recent(pg, &openings[i], &answers->recent[i]);
+        result = ask_recent(pg, &head_requests[i], &answers->recent[i]);
         if (result == STORE_OK)
-            result = ask_days(pg, &openings[i], &answers->days[i]);
+            result = ask_days(pg, &head_requests[i], &answers->days[i]);
     }
     return result == STORE_OK ? pg_pipeline_end(pg) : result;
 }
 
-static enum store_result read_opening(const struct batch_answers *answers, size_t i, struct arena *arena,
-                                      struct opening *opening)
+static enum store_result read_head_request(const struct batch_answers *answers, size_t i, struct arena *arena,
+                                           struct head_request *request)
 {
     enum store_result result = STORE_OK;
-    if (opening->ids != NULL)
-        result = read_known(answers->known[i], arena, opening);
-    if (result == STORE_OK && opening->has_since)
-        result = read_recent(answers->recent[i], arena, opening);
-    if (result == STORE_OK && opening->has_since)
-        result = read_days(answers->days[i], arena, opening);
+    if (request->ids != NULL)
+        result = read_known(answers->known[i], arena, request);
+    if (result == STORE_OK && request->has_since)
+        result = read_recent(answers->recent[i], arena, request);
+    if (result == STORE_OK && request->has_since)
+        result = read_days(answers->days[i], arena, request);
     return result;
 }
 
-/* The heads that were taken come in the order of the openings. */
+/* The heads that were taken come in the order of the requests. */
 static enum store_result read_batch(const struct batch_answers *answers, struct arena *arena,
-                                    struct opening *openings, size_t count, int64_t *version)
+                                    struct head_request *head_requests, size_t count, int64_t *version)
 {
     enum store_result result = STORE_OK;
     int row = 0;
@@ -281,17 +285,17 @@ static enum store_result read_batch(const struct batch_answers *answers, struct 
         return STORE_FAILED;
     *version = pg_int(answers->version, 0, 0);
     for (size_t i = 0; i < count && result == STORE_OK; i++) {
-        openings[i].taken =
-            row < pg_row_count(answers->heads) && pg_int(answers->heads, row, 0) == openings[i].scheme;
-        if (!openings[i].taken)
+        head_requests[i].taken =
+            row < pg_row_count(answers->heads) && pg_int(answers->heads, row, 0) == head_requests[i].scheme;
+        if (!head_requests[i].taken)
             continue;
-        openings[i].head = read_head(answers->heads, row++);
-        result = read_opening(answers, i, arena, &openings[i]);
+        head_requests[i].head = read_head(answers->heads, row++);
+        result = read_head_request(answers, i, arena, &head_requests[i]);
     }
     return result == STORE_OK && row != pg_row_count(answers->heads) ? STORE_FAILED : result;
 }
 
-enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct opening *openings,
+enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct head_request *head_requests,
                                     size_t count, int wait_ms, int64_t *version)
 {
     struct batch_answers answers = {.known = arena_array(arena, count, sizeof *answers.known),
@@ -301,9 +305,9 @@ enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct o
         return STORE_FAILED;
     enum store_result result = pg_pipeline_begin(pg);
     if (result == STORE_OK)
-        result = ask_batch(pg, arena, openings, count, wait_ms, &answers);
+        result = ask_batch(pg, arena, head_requests, count, wait_ms, &answers);
     if (result == STORE_OK)
-        result = read_batch(&answers, arena, openings, count, version);
+        result = read_batch(&answers, arena, head_requests, count, version);
     pg_rows_free(&answers.heads);
     pg_rows_free(&answers.version);
     for (size_t i = 0; i < count; i++) {
@@ -314,8 +318,8 @@ enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct o
     return result;
 }
 
-enum store_result store_heads_expect(struct pg *pg, struct arena *arena, const struct opening *openings,
-                                     size_t count, int64_t version)
+enum store_result store_heads_expect(struct pg *pg, struct arena *arena,
+                                     const struct head_request *head_requests, size_t count, int64_t version)
 {
     struct pg_params params;
     int32_t *schemes = arena_array(arena, count, sizeof *schemes);
@@ -324,9 +328,9 @@ enum store_result store_heads_expect(struct pg *pg, struct arena *arena, const s
     if (schemes == NULL || entries == NULL || calendars == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < count; i++) {
-        schemes[i] = openings[i].scheme;
-        entries[i] = openings[i].head.last_entry;
-        calendars[i] = openings[i].head.calendar_version;
+        schemes[i] = head_requests[i].scheme;
+        entries[i] = head_requests[i].head.last_entry;
+        calendars[i] = head_requests[i].head.calendar_version;
     }
     pg_params_init(&params, arena);
     pg_add_int4_array(&params, schemes, count);

@@ -68,7 +68,7 @@ struct day_counters {
     struct frontier frontier;
 };
 
-/* What a batch that may be another instance's moved. */
+/* What a batch moved that another instance may have posted. */
 struct recent_batch {
     int64_t after_entry, last_entry; /* the last ones before it, and of it */
     struct movement_row *movements;
@@ -77,16 +77,16 @@ struct recent_batch {
     size_t site_day_count;
 };
 
-/* One scheme's part of a batch. */
-struct opening {
+/* What a batch asks of one scheme's head, and what it finds there. */
+struct head_request {
     int32_t scheme;
-    bool taken;             /* the head, by store_batch_begin */
-    const struct uuid *ids; /* of the events to be posted; NULL: they are not looked up */
+    bool taken;             /* whether store_batch_begin took the head */
+    const struct uuid *ids; /* of the events to be posted, to be looked up; NULL: do not look them up */
     size_t id_count;
     bool has_since;
-    int64_t since;             /* the entry up to which the ledger is known, if it is */
-    struct head head;          /* filled, as is all below */
-    struct known_event *known; /* those of them that the scheme has already */
+    int64_t since;             /* the entry up to which the writer knows the ledger, if has_since */
+    struct head head;          /* this and all below is what was found */
+    struct known_event *known; /* those of `ids` that the scheme has already */
     size_t known_count;
     struct recent_batch *recent; /* the batches after `since`, as far as they are kept … */
     size_t recent_count;
@@ -94,16 +94,17 @@ struct opening {
     size_t day_count;
 };
 
-/* Begins the transaction of a batch, in one round trip: takes the heads of the openings, which ascend by
- * scheme, and fills them. *version is that of reference data and keys, as they are under the heads. With a
- * wait of 0 only those heads are taken that nobody holds; else each is waited for as long, and STORE_LOCKED
- * says that it was not had. */
-MUST_CHECK enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct opening *openings,
-                                               size_t count, int wait_ms, int64_t *version);
-/* Takes the heads of the openings as they say that these are, and reference data and keys of that version.
- * STORE_CONFLICT: something is not so. STORE_LOCKED: somebody holds a head. */
+/* Begins the transaction of a batch, in one round trip: takes the heads that are asked for and fills the
+ * requests, which ascend by scheme. *version is the version of reference data and keys under these heads.
+ * With a wait of 0, heads that somebody holds are skipped. Otherwise the call waits so long for each head,
+ * and STORE_LOCKED means that one was still held. */
+MUST_CHECK enum store_result store_batch_begin(struct pg *pg, struct arena *arena,
+                                               struct head_request *head_requests, size_t count, int wait_ms,
+                                               int64_t *version);
+/* Takes the heads if they are as the requests state them, and reference data and keys have that version.
+ * STORE_CONFLICT: something differs. STORE_LOCKED: somebody holds a head. */
 MUST_CHECK enum store_result store_heads_expect(struct pg *pg, struct arena *arena,
-                                                const struct opening *openings, size_t count,
+                                                const struct head_request *head_requests, size_t count,
                                                 int64_t version);
 
 MUST_CHECK enum store_result store_exceptions_of(struct pg *pg, struct arena *arena, int32_t scheme,

@@ -11,40 +11,40 @@
 
 static int compare_schemes(const void *a, const void *b)
 {
-    int32_t left = ((const struct opening *)a)->scheme, right = ((const struct opening *)b)->scheme;
+    int32_t left = ((const struct head_request *)a)->scheme, right = ((const struct head_request *)b)->scheme;
     return (left > right) - (left < right);
 }
 
-/* The scheme's opening, or NULL. */
-static struct opening *opening_of(const struct batch *batch, int32_t scheme)
+/* NULL: the batch has no events of the scheme. */
+static struct head_request *head_request_of(const struct batch *batch, int32_t scheme)
 {
     for (size_t i = 0; i < batch->desk_count; i++)
-        if (batch->openings[i].scheme == scheme)
-            return &batch->openings[i];
+        if (batch->head_requests[i].scheme == scheme)
+            return &batch->head_requests[i];
     return NULL;
 }
 
 static struct desk *desk_of(const struct batch *batch, int32_t scheme)
 {
-    return &batch->desks[opening_of(batch, scheme) - batch->openings];
+    return &batch->desks[head_request_of(batch, scheme) - batch->head_requests];
 }
 
-/* An opening for each scheme. */
-static enum store_result make_openings(struct batch *batch)
+/* One request for each scheme that the batch has events of, ascending by scheme. */
+static enum store_result make_head_requests(struct batch *batch)
 {
     size_t most = batch->snapshot->network.scheme_count;
-    batch->openings = arena_array(batch->arena, most, sizeof *batch->openings);
+    batch->head_requests = arena_array(batch->arena, most, sizeof *batch->head_requests);
     batch->desks = arena_array(batch->arena, most, sizeof *batch->desks);
-    if (batch->openings == NULL || batch->desks == NULL)
+    if (batch->head_requests == NULL || batch->desks == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < batch->count; i++) {
         int32_t scheme = batch->places[i].task.scheme->id;
-        struct opening *opening = opening_of(batch, scheme);
-        if (opening == NULL)
-            opening = &batch->openings[batch->desk_count++], opening->scheme = scheme;
-        opening->id_count++;
+        struct head_request *request = head_request_of(batch, scheme);
+        if (request == NULL)
+            request = &batch->head_requests[batch->desk_count++], request->scheme = scheme;
+        request->id_count++;
     }
-    qsort(batch->openings, batch->desk_count, sizeof *batch->openings, compare_schemes);
+    qsort(batch->head_requests, batch->desk_count, sizeof *batch->head_requests, compare_schemes);
     return STORE_OK;
 }
 
@@ -52,13 +52,13 @@ static enum store_result make_openings(struct batch *batch)
 static enum store_result list_ids(struct batch *batch)
 {
     for (size_t i = 0; i < batch->desk_count; i++) {
-        struct opening *opening = &batch->openings[i];
-        struct uuid *ids = arena_array(batch->arena, opening->id_count, sizeof *ids);
+        struct head_request *request = &batch->head_requests[i];
+        struct uuid *ids = arena_array(batch->arena, request->id_count, sizeof *ids);
         if (ids == NULL)
             return STORE_FAILED;
-        opening->ids = ids;
+        request->ids = ids;
         for (size_t p = 0; p < batch->count; p++)
-            if (batch->places[p].task.scheme->id == opening->scheme)
+            if (batch->places[p].task.scheme->id == request->scheme)
                 *ids++ = batch->places[p].task.event->id;
     }
     return STORE_OK;
@@ -72,31 +72,31 @@ static enum store_result take_heads(void *owner)
         return STORE_OK;
     batch->has_heads = true;
     enum store_result result = pg_begin(batch->pg);
-    return result == STORE_OK ? store_heads_expect(batch->pg, batch->arena, batch->openings,
+    return result == STORE_OK ? store_heads_expect(batch->pg, batch->arena, batch->head_requests,
                                                    batch->desk_count, batch->snapshot->network.version)
                               : result;
 }
 
-static enum store_result open_desk(struct batch *batch, const struct opening *opening, struct desk *desk)
+static enum store_result open_desk(struct batch *batch, const struct head_request *request, struct desk *desk)
 {
     const struct network *network = &batch->snapshot->network;
     const struct calendar *calendar;
-    struct kept_scheme *kept = kept_scheme(batch->kept, opening->scheme);
+    struct kept_scheme *kept = kept_scheme(batch->kept, request->scheme);
     if (kept == NULL)
         return STORE_FAILED;
-    enum store_result result = kept_calendar(kept, batch->pg, &opening->head, batch->now, &calendar);
+    enum store_result result = kept_calendar(kept, batch->pg, &request->head, batch->now, &calendar);
     if (result != STORE_OK)
         return result;
-    ledger_init(&desk->ledger, batch->pg, batch->arena, network, network->scheme_by_id[opening->scheme],
-                calendar, kept_state(kept, opening), batch->now);
+    ledger_init(&desk->ledger, batch->pg, batch->arena, network, network->scheme_by_id[request->scheme],
+                calendar, kept_state(kept, request), batch->now);
     desk->ledger.before_write = take_heads;
     desk->ledger.owner = batch;
     desk->ledger.shared = batch->takes_heads || batch->met_others;
-    batch->met_replay = batch->met_replay || opening->known_count > 0;
+    batch->met_replay = batch->met_replay || request->known_count > 0;
     size_t proposal_count;
     const struct known_event *proposals = kept_proposals(kept, &proposal_count);
     desk_open(desk);
-    result = desk_know(desk, opening->known, opening->known_count);
+    result = desk_know(desk, request->known, request->known_count);
     return result == STORE_OK ? desk_know(desk, proposals, proposal_count) : result;
 }
 
@@ -117,8 +117,8 @@ static enum store_result prefetch(const struct batch *batch, struct desk *desk)
 static bool assume_heads(struct batch *batch)
 {
     for (size_t i = 0; i < batch->desk_count; i++) {
-        struct kept_scheme *kept = kept_scheme(batch->kept, batch->openings[i].scheme);
-        if (kept == NULL || !kept_head(kept, batch->now, &batch->openings[i].head))
+        struct kept_scheme *kept = kept_scheme(batch->kept, batch->head_requests[i].scheme);
+        if (kept == NULL || !kept_head(kept, batch->now, &batch->head_requests[i].head))
             return false;
     }
     pg_notice_closed(batch->pg);
@@ -126,20 +126,20 @@ static bool assume_heads(struct batch *batch)
 }
 
 static enum store_result ask(struct pg *pg, struct arena *arena, struct kept_schemes *kept_schemes,
-                             struct opening *openings, size_t count, int wait_ms, int64_t *version)
+                             struct head_request *head_requests, size_t count, int wait_ms, int64_t *version)
 {
     for (size_t i = 0; i < count; i++) {
-        struct kept_scheme *kept = kept_scheme(kept_schemes, openings[i].scheme);
-        openings[i].has_since = kept != NULL && kept_since(kept, &openings[i].since);
+        struct kept_scheme *kept = kept_scheme(kept_schemes, head_requests[i].scheme);
+        head_requests[i].has_since = kept != NULL && kept_since(kept, &head_requests[i].since);
     }
-    return store_batch_begin(pg, arena, openings, count, wait_ms, version);
+    return store_batch_begin(pg, arena, head_requests, count, wait_ms, version);
 }
 
 enum store_result batch_take_turn(struct turn *turn, struct pg *pg, struct arena *arena,
                                   struct kept_schemes *kept)
 {
-    turn->opening = (struct opening){.scheme = turn->scheme};
-    enum store_result result = ask(pg, arena, kept, &turn->opening, 1, TURN_WAIT_MS, &turn->version);
+    turn->request = (struct head_request){.scheme = turn->scheme};
+    enum store_result result = ask(pg, arena, kept, &turn->request, 1, TURN_WAIT_MS, &turn->version);
     turn->taken = result == STORE_OK;
     if (!turn->taken)
         pg_rollback(pg);
@@ -149,7 +149,7 @@ enum store_result batch_take_turn(struct turn *turn, struct pg *pg, struct arena
 static bool is_for_turn(const struct batch *batch)
 {
     return batch->turn.taken && !batch->looks_up && batch->desk_count == 1 &&
-           batch->openings[0].scheme == batch->turn.scheme;
+           batch->head_requests[0].scheme == batch->turn.scheme;
 }
 
 /* Sets aside the events of schemes whose heads somebody else holds. */
@@ -158,17 +158,17 @@ static void park(struct batch *batch)
     size_t placed = 0, opened = 0;
     for (size_t i = 0; i < batch->count; i++) {
         struct place *place = &batch->places[i];
-        place->task.result->parked = !opening_of(batch, place->task.scheme->id)->taken;
+        place->task.result->parked = !head_request_of(batch, place->task.scheme->id)->taken;
         if (!place->task.result->parked)
             batch->places[placed++] = *place;
     }
     batch->count = placed;
     for (size_t i = 0; i < batch->desk_count; i++) {
-        struct kept_scheme *kept = kept_scheme(batch->kept, batch->openings[i].scheme);
+        struct kept_scheme *kept = kept_scheme(batch->kept, batch->head_requests[i].scheme);
         if (kept != NULL)
-            kept_note_held(kept, !batch->openings[i].taken);
-        if (batch->openings[i].taken)
-            batch->openings[opened++] = batch->openings[i];
+            kept_note_held(kept, !batch->head_requests[i].taken);
+        if (batch->head_requests[i].taken)
+            batch->head_requests[opened++] = batch->head_requests[i];
     }
     batch->desk_count = opened;
 }
@@ -179,10 +179,10 @@ static enum store_result ask_for_heads(struct batch *batch, int64_t *version)
     int wait_ms = batch->waits && batch->desk_count == 1 ? HEAD_WAIT_MS : 0;
     pg_rollback(batch->pg); /* a turn that is not for this batch: heads are taken in order */
     enum store_result result =
-        ask(batch->pg, batch->arena, batch->kept, batch->openings, batch->desk_count, wait_ms, version);
+        ask(batch->pg, batch->arena, batch->kept, batch->head_requests, batch->desk_count, wait_ms, version);
     if (result != STORE_LOCKED || wait_ms == 0)
         return result;
-    batch->openings[0].taken = false;
+    batch->head_requests[0].taken = false;
     return STORE_OK;
 }
 
@@ -191,27 +191,27 @@ static enum store_result ask_heads(struct batch *batch)
     int64_t version = batch->turn.version;
     enum store_result result = batch->looks_up ? list_ids(batch) : STORE_OK;
     if (is_for_turn(batch))
-        batch->openings[0] = batch->turn.opening;
+        batch->head_requests[0] = batch->turn.request;
     else if (result == STORE_OK)
         result = ask_for_heads(batch, &version);
     batch->has_heads = true;
     if (result == STORE_OK)
         park(batch);
     for (size_t i = 0; i < batch->desk_count; i++)
-        batch->met_others = batch->met_others || batch->openings[i].recent_count > 0;
+        batch->met_others = batch->met_others || batch->head_requests[i].recent_count > 0;
     return result == STORE_OK && version > batch->snapshot->network.version ? STORE_CONFLICT : result;
 }
 
 /* Opens a desk for each scheme. */
 static enum store_result begin(struct batch *batch)
 {
-    enum store_result result = make_openings(batch);
+    enum store_result result = make_head_requests(batch);
     if (result == STORE_OK && !batch->takes_heads && !batch->looks_up)
         batch->looks_up = !assume_heads(batch);
     if (result == STORE_OK && (batch->takes_heads || batch->looks_up))
         result = ask_heads(batch);
     for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
-        result = open_desk(batch, &batch->openings[i], &batch->desks[i]);
+        result = open_desk(batch, &batch->head_requests[i], &batch->desks[i]);
     for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
         result = prefetch(batch, &batch->desks[i]);
     return result;
@@ -232,7 +232,7 @@ static enum store_result end(struct batch *batch)
         return pg_pipeline_end(pg);
     result = pg_commit(pg);
     for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
-        kept_state_confirm(kept_scheme(batch->kept, batch->openings[i].scheme));
+        kept_state_confirm(kept_scheme(batch->kept, batch->head_requests[i].scheme));
     return result;
 }
 

@@ -17,7 +17,7 @@ struct place {
 struct turn {
     int32_t scheme; /* 0: none */
     bool taken;     /* by the transaction that is open */
-    struct opening opening;
+    struct head_request request;
     int64_t version; /* of reference data and keys */
 };
 
@@ -45,8 +45,8 @@ struct batch {
     size_t count;
     /* the batch's own */
     bool has_heads;
-    struct opening *openings; /* one for each scheme, ascending … */
-    struct desk *desks;       /* … and parallel to them */
+    struct head_request *head_requests; /* one for each scheme, ascending … */
+    struct desk *desks;                 /* … and parallel to them */
     size_t desk_count;
     /* for the caller */
     bool met_replay;

@@ -120,20 +120,20 @@ bool kept_since(const struct kept_scheme *kept, int64_t *entry)
 }
 
 /* Others' batches don't tell of what a close has done, which makes a new version of the calendar. */
-static bool is_good(struct kept_scheme *kept, const struct opening *opening)
+static bool is_good(struct kept_scheme *kept, const struct head_request *request)
 {
     struct ledger_state *state = &kept->state;
-    return kept->state_holds && state->head.calendar_version == opening->head.calendar_version &&
+    return kept->state_holds && state->head.calendar_version == request->head.calendar_version &&
            state->accounts.count <= ACCOUNTS_KEPT_MAX && state->day_count <= DAYS_KEPT_MAX &&
-           (state->head.last_entry == opening->head.last_entry || ledger_state_catch_up(state, opening));
+           (state->head.last_entry == request->head.last_entry || ledger_state_catch_up(state, request));
 }
 
-struct ledger_state *kept_state(struct kept_scheme *kept, const struct opening *opening)
+struct ledger_state *kept_state(struct kept_scheme *kept, const struct head_request *request)
 {
-    if (!is_good(kept, opening)) {
+    if (!is_good(kept, request)) {
         arena_reset(&kept->state_arena);
         arena_reset(&kept->recent_arena);
-        ledger_state_init(&kept->state, &kept->state_arena, &kept->recent_arena, &opening->head);
+        ledger_state_init(&kept->state, &kept->state_arena, &kept->recent_arena, &request->head);
     }
     kept->state_holds = false;
     return &kept->state;

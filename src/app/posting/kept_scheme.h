@@ -38,11 +38,10 @@ bool kept_is_held(const struct kept_scheme *kept);
 /* Whether the ledger is known up to an entry, and which. */
 MUST_CHECK bool kept_since(const struct kept_scheme *kept, int64_t *entry);
 
-/* The state of the ledger at the opening's head: what is known of it, caught up with others' batches; or
- * nothing. Must be followed by kept_state_confirm if what is appended to it is committed; else it is
- * forgotten next time.
- */
-struct ledger_state *kept_state(struct kept_scheme *kept, const struct opening *opening);
+/* The state of the ledger at the head that was found: what is known, caught up with other writers' batches,
+ * or nothing. Call kept_state_confirm after the commit of what was appended to it; without that call the
+ * state is forgotten next time. */
+struct ledger_state *kept_state(struct kept_scheme *kept, const struct head_request *request);
 void kept_state_confirm(struct kept_scheme *kept);
 
 #endif

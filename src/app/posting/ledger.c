@@ -48,15 +48,15 @@ static bool add_to_balance(struct ledger_state *state, struct account account, i
            !__builtin_add_overflow(state->balances[position], amount, &state->balances[position]);
 }
 
-static bool leads_to_head(const struct ledger_state *state, const struct opening *opening)
+static bool leads_to_head(const struct ledger_state *state, const struct head_request *request)
 {
     int64_t entry = state->head.last_entry;
-    for (size_t i = 0; i < opening->recent_count; i++) {
-        if (opening->recent[i].after_entry != entry)
+    for (size_t i = 0; i < request->recent_count; i++) {
+        if (request->recent[i].after_entry != entry)
             return false;
-        entry = opening->recent[i].last_entry;
+        entry = request->recent[i].last_entry;
     }
-    return entry == opening->head.last_entry;
+    return entry == request->head.last_entry;
 }
 
 static void forget_recent(struct ledger_state *state)
@@ -81,20 +81,20 @@ static bool take_in(struct ledger_state *state, const struct recent_batch *batch
            movement_sums_add_all(&state->recent, &moved) == STORE_OK;
 }
 
-bool ledger_state_catch_up(struct ledger_state *state, const struct opening *opening)
+bool ledger_state_catch_up(struct ledger_state *state, const struct head_request *request)
 {
-    const struct head *head = &opening->head;
-    if (!leads_to_head(state, opening))
+    const struct head *head = &request->head;
+    if (!leads_to_head(state, request))
         return false;
     if (head->folded_through > state->head.folded_through)
         forget_recent(state); /* what is left to fold is in the batches at hand */
     state->head = *head;
     for (size_t i = 0; i < state->day_count; i++)
-        for (size_t d = 0; d < opening->day_count; d++)
-            if (state->days[i].date.days == opening->days[d].date.days)
-                state->days[i] = opening->days[d];
-    for (size_t i = 0; i < opening->recent_count; i++)
-        if (!take_in(state, &opening->recent[i]))
+        for (size_t d = 0; d < request->day_count; d++)
+            if (state->days[i].date.days == request->days[d].date.days)
+                state->days[i] = request->days[d];
+    for (size_t i = 0; i < request->recent_count; i++)
+        if (!take_in(state, &request->recent[i]))
             return false;
     return true;
 }

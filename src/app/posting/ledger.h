@@ -81,7 +81,7 @@ void ledger_state_init(struct ledger_state *state, struct arena *arena, struct a
 
 /* Takes in what others have appended since: the batches that lead from the state's last entry to the head.
  * False: there is one missing, or no memory; the state is spoilt. */
-MUST_CHECK bool ledger_state_catch_up(struct ledger_state *state, const struct opening *opening);
+MUST_CHECK bool ledger_state_catch_up(struct ledger_state *state, const struct head_request *request);
 
 /* `arena` is the transaction's. */
 void ledger_init(struct ledger *ledger, struct pg *pg, struct arena *arena, const struct network *network,
