@@ -18,15 +18,15 @@ static int compare_schemes(const void *a, const void *b)
 /* NULL: the batch has no events of the scheme. */
 static struct head_request *head_request_of(const struct batch *batch, int32_t scheme)
 {
-    for (size_t i = 0; i < batch->desk_count; i++)
+    for (size_t i = 0; i < batch->scheme_count; i++)
         if (batch->head_requests[i].scheme == scheme)
             return &batch->head_requests[i];
     return NULL;
 }
 
-static struct desk *desk_of(const struct batch *batch, int32_t scheme)
+static struct scheme_ledger *scheme_ledger_of(const struct batch *batch, int32_t scheme)
 {
-    return &batch->desks[head_request_of(batch, scheme) - batch->head_requests];
+    return &batch->ledgers[head_request_of(batch, scheme) - batch->head_requests];
 }
 
 /* One request for each scheme that the batch has events of, ascending by scheme. */
@@ -34,24 +34,24 @@ static enum store_result make_head_requests(struct batch *batch)
 {
     size_t most = batch->snapshot->network.scheme_count;
     batch->head_requests = arena_array(batch->arena, most, sizeof *batch->head_requests);
-    batch->desks = arena_array(batch->arena, most, sizeof *batch->desks);
-    if (batch->head_requests == NULL || batch->desks == NULL)
+    batch->ledgers = arena_array(batch->arena, most, sizeof *batch->ledgers);
+    if (batch->head_requests == NULL || batch->ledgers == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < batch->count; i++) {
         int32_t scheme = batch->places[i].task.scheme->id;
         struct head_request *request = head_request_of(batch, scheme);
         if (request == NULL)
-            request = &batch->head_requests[batch->desk_count++], request->scheme = scheme;
+            request = &batch->head_requests[batch->scheme_count++], request->scheme = scheme;
         request->id_count++;
     }
-    qsort(batch->head_requests, batch->desk_count, sizeof *batch->head_requests, compare_schemes);
+    qsort(batch->head_requests, batch->scheme_count, sizeof *batch->head_requests, compare_schemes);
     return STORE_OK;
 }
 
 /* The ids of each scheme's events. */
 static enum store_result list_ids(struct batch *batch)
 {
-    for (size_t i = 0; i < batch->desk_count; i++) {
+    for (size_t i = 0; i < batch->scheme_count; i++) {
         struct head_request *request = &batch->head_requests[i];
         struct uuid *ids = arena_array(batch->arena, request->id_count, sizeof *ids);
         if (ids == NULL)
@@ -73,11 +73,12 @@ static enum store_result take_heads(void *owner)
     batch->has_heads = true;
     enum store_result result = pg_begin(batch->pg);
     return result == STORE_OK ? store_heads_expect(batch->pg, batch->arena, batch->head_requests,
-                                                   batch->desk_count, batch->snapshot->network.version)
+                                                   batch->scheme_count, batch->snapshot->network.version)
                               : result;
 }
 
-static enum store_result open_desk(struct batch *batch, const struct head_request *request, struct desk *desk)
+static enum store_result open_scheme_ledger(struct batch *batch, const struct head_request *request,
+                                            struct scheme_ledger *scheme_ledger)
 {
     const struct network *network = &batch->snapshot->network;
     const struct calendar *calendar;
@@ -87,36 +88,36 @@ static enum store_result open_desk(struct batch *batch, const struct head_reques
     enum store_result result = kept_calendar(kept, batch->pg, &request->head, batch->now, &calendar);
     if (result != STORE_OK)
         return result;
-    ledger_init(&desk->ledger, batch->pg, batch->arena, network, network->scheme_by_id[request->scheme],
-                calendar, kept_state(kept, request), batch->now);
-    desk->ledger.before_write = take_heads;
-    desk->ledger.owner = batch;
-    desk->ledger.shared = batch->takes_heads || batch->met_others;
+    ledger_init(&scheme_ledger->ledger, batch->pg, batch->arena, network,
+                network->scheme_by_id[request->scheme], calendar, kept_state(kept, request), batch->now);
+    scheme_ledger->ledger.before_write = take_heads;
+    scheme_ledger->ledger.owner = batch;
+    scheme_ledger->ledger.shared = batch->takes_heads || batch->met_others;
     batch->met_replay = batch->met_replay || request->known_count > 0;
     size_t proposal_count;
     const struct known_event *proposals = kept_proposals(kept, &proposal_count);
-    desk_open(desk);
-    result = desk_know(desk, request->known, request->known_count);
-    return result == STORE_OK ? desk_know(desk, proposals, proposal_count) : result;
+    scheme_ledger_open(scheme_ledger);
+    result = scheme_ledger_know(scheme_ledger, request->known, request->known_count);
+    return result == STORE_OK ? scheme_ledger_know(scheme_ledger, proposals, proposal_count) : result;
 }
 
-/* Reads for one desk what its events will ask for. */
-static enum store_result prefetch(const struct batch *batch, struct desk *desk)
+/* Reads at once, for one scheme, what its events will ask for. */
+static enum store_result prefetch(const struct batch *batch, struct scheme_ledger *scheme_ledger)
 {
     size_t own = 0;
     struct task *tasks = arena_array(batch->arena, batch->count + 1, sizeof *tasks);
     if (tasks == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < batch->count; i++)
-        if (desk_of(batch, batch->places[i].task.scheme->id) == desk)
+        if (scheme_ledger_of(batch, batch->places[i].task.scheme->id) == scheme_ledger)
             tasks[own++] = batch->places[i].task;
-    return desk_prefetch(desk, tasks, own);
+    return scheme_ledger_prefetch(scheme_ledger, tasks, own);
 }
 
 /* Whether all the heads are where this writer last left them, as far as it knows. */
 static bool assume_heads(struct batch *batch)
 {
-    for (size_t i = 0; i < batch->desk_count; i++) {
+    for (size_t i = 0; i < batch->scheme_count; i++) {
         struct kept_scheme *kept = kept_scheme(batch->kept, batch->head_requests[i].scheme);
         if (kept == NULL || !kept_head(kept, batch->now, &batch->head_requests[i].head))
             return false;
@@ -148,7 +149,7 @@ enum store_result batch_take_turn(struct turn *turn, struct pg *pg, struct arena
 
 static bool is_for_turn(const struct batch *batch)
 {
-    return batch->turn.taken && !batch->looks_up && batch->desk_count == 1 &&
+    return batch->turn.taken && !batch->looks_up && batch->scheme_count == 1 &&
            batch->head_requests[0].scheme == batch->turn.scheme;
 }
 
@@ -163,23 +164,23 @@ static void park(struct batch *batch)
             batch->places[placed++] = *place;
     }
     batch->count = placed;
-    for (size_t i = 0; i < batch->desk_count; i++) {
+    for (size_t i = 0; i < batch->scheme_count; i++) {
         struct kept_scheme *kept = kept_scheme(batch->kept, batch->head_requests[i].scheme);
         if (kept != NULL)
             kept_note_held(kept, !batch->head_requests[i].taken);
         if (batch->head_requests[i].taken)
             batch->head_requests[opened++] = batch->head_requests[i];
     }
-    batch->desk_count = opened;
+    batch->scheme_count = opened;
 }
 
 /* A head is waited for only by who asks for no other, so that nobody waits in a circle. */
 static enum store_result ask_for_heads(struct batch *batch, int64_t *version)
 {
-    int wait_ms = batch->waits && batch->desk_count == 1 ? HEAD_WAIT_MS : 0;
+    int wait_ms = batch->waits && batch->scheme_count == 1 ? HEAD_WAIT_MS : 0;
     pg_rollback(batch->pg); /* a turn that is not for this batch: heads are taken in order */
-    enum store_result result =
-        ask(batch->pg, batch->arena, batch->kept, batch->head_requests, batch->desk_count, wait_ms, version);
+    enum store_result result = ask(batch->pg, batch->arena, batch->kept, batch->head_requests,
+                                   batch->scheme_count, wait_ms, version);
     if (result != STORE_LOCKED || wait_ms == 0)
         return result;
     batch->head_requests[0].taken = false;
@@ -197,12 +198,12 @@ static enum store_result ask_heads(struct batch *batch)
     batch->has_heads = true;
     if (result == STORE_OK)
         park(batch);
-    for (size_t i = 0; i < batch->desk_count; i++)
+    for (size_t i = 0; i < batch->scheme_count; i++)
         batch->met_others = batch->met_others || batch->head_requests[i].recent_count > 0;
     return result == STORE_OK && version > batch->snapshot->network.version ? STORE_CONFLICT : result;
 }
 
-/* Opens a desk for each scheme. */
+/* Opens the ledger of each scheme. */
 static enum store_result begin(struct batch *batch)
 {
     enum store_result result = make_head_requests(batch);
@@ -210,10 +211,10 @@ static enum store_result begin(struct batch *batch)
         batch->looks_up = !assume_heads(batch);
     if (result == STORE_OK && (batch->takes_heads || batch->looks_up))
         result = ask_heads(batch);
-    for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
-        result = open_desk(batch, &batch->head_requests[i], &batch->desks[i]);
-    for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
-        result = prefetch(batch, &batch->desks[i]);
+    for (size_t i = 0; i < batch->scheme_count && result == STORE_OK; i++)
+        result = open_scheme_ledger(batch, &batch->head_requests[i], &batch->ledgers[i]);
+    for (size_t i = 0; i < batch->scheme_count && result == STORE_OK; i++)
+        result = prefetch(batch, &batch->ledgers[i]);
     return result;
 }
 
@@ -224,14 +225,14 @@ static enum store_result end(struct batch *batch)
     if (batch->has_heads && !pg_in_transaction(pg))
         return STORE_UNAVAILABLE; /* a new connection would not hold them */
     enum store_result result = pg_pipeline_begin(pg);
-    for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
-        result = desk_flush(&batch->desks[i]);
+    for (size_t i = 0; i < batch->scheme_count && result == STORE_OK; i++)
+        result = scheme_ledger_flush(&batch->ledgers[i]);
     if (result != STORE_OK)
         return result;
     if (batch->dry_run)
         return pg_pipeline_end(pg);
     result = pg_commit(pg);
-    for (size_t i = 0; i < batch->desk_count && result == STORE_OK; i++)
+    for (size_t i = 0; i < batch->scheme_count && result == STORE_OK; i++)
         kept_state_confirm(kept_scheme(batch->kept, batch->head_requests[i].scheme));
     return result;
 }
@@ -241,7 +242,7 @@ enum store_result batch_post(struct batch *batch)
     enum store_result result = begin(batch);
     for (size_t i = 0; i < batch->count && result == STORE_OK; i++) {
         struct task *task = &batch->places[i].task;
-        result = record_event(desk_of(batch, task->scheme->id), task);
+        result = record_event(scheme_ledger_of(batch, task->scheme->id), task);
         /* Nobody has looked yet whether the event is known, and a replay is never refused. Nor need the heads
          * be held, under which a proposal is kept. */
         if (result == STORE_OK && !batch->looks_up &&
@@ -250,7 +251,7 @@ enum store_result batch_post(struct batch *batch)
     }
     if (result == STORE_OK && batch->count > 0)
         result = end(batch);
-    for (size_t i = 0; i < batch->desk_count; i++)
-        ledger_dispose(&batch->desks[i].ledger);
+    for (size_t i = 0; i < batch->scheme_count; i++)
+        ledger_dispose(&batch->ledgers[i].ledger);
     return result;
 }

@@ -46,8 +46,8 @@ struct batch {
     /* the batch's own */
     bool has_heads;
     struct head_request *head_requests; /* one for each scheme, ascending … */
-    struct desk *desks;                 /* … and parallel to them */
-    size_t desk_count;
+    struct scheme_ledger *ledgers;      /* … and parallel to them */
+    size_t scheme_count;
     /* for the caller */
     bool met_replay;
     bool met_others; /* another instance posts, too */

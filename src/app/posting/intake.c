@@ -150,7 +150,7 @@ static enum store_result post(struct intake *intake, struct batch *batch)
     remember(&intake->replays, batch->met_replay || result == STORE_CONFLICT);
     remember(&intake->company, batch->met_others);
     if (batch->met_others)
-        intake->turn.scheme = batch->desk_count == 1 ? batch->head_requests[0].scheme : 0;
+        intake->turn.scheme = batch->scheme_count == 1 ? batch->head_requests[0].scheme : 0;
     return result;
 }
 

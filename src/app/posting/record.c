@@ -44,34 +44,39 @@ static struct pair event_key(const struct uuid *id)
     return key;
 }
 
-enum store_result desk_remember(struct desk *desk, const struct desk_event *event)
+enum store_result scheme_ledger_remember(struct scheme_ledger *scheme_ledger,
+                                         const struct remembered_event *event)
 {
     uint32_t position;
     bool added;
-    if (!pairs_put(&desk->event_keys, event_key(&event->known.id), &position, &added) ||
-        !arena_grow(desk->ledger.arena, &desk->events, position, &desk->event_capacity, sizeof *desk->events))
+    if (!pairs_put(&scheme_ledger->event_keys, event_key(&event->known.id), &position, &added) ||
+        !arena_grow(scheme_ledger->ledger.arena, &scheme_ledger->events, position,
+                    &scheme_ledger->event_capacity, sizeof *scheme_ledger->events))
         return STORE_FAILED;
-    desk->events[position] = *event;
+    scheme_ledger->events[position] = *event;
     return STORE_OK;
 }
 
-void desk_open(struct desk *desk)
+void scheme_ledger_open(struct scheme_ledger *scheme_ledger)
 {
-    pairs_init(&desk->event_keys, desk->ledger.arena);
+    pairs_init(&scheme_ledger->event_keys, scheme_ledger->ledger.arena);
 }
 
-enum store_result desk_know(struct desk *desk, const struct known_event *known, size_t count)
+enum store_result scheme_ledger_know(struct scheme_ledger *scheme_ledger, const struct known_event *known,
+                                     size_t count)
 {
     enum store_result result = STORE_OK;
     for (size_t i = 0; i < count && result == STORE_OK; i++)
-        result = desk_remember(desk, &(struct desk_event){.known = known[i]});
+        result = scheme_ledger_remember(scheme_ledger, &(struct remembered_event){.known = known[i]});
     return result;
 }
 
-static const struct desk_event *find_known(const struct desk *desk, const struct uuid *id)
+static const struct remembered_event *find_known(const struct scheme_ledger *scheme_ledger,
+                                                 const struct uuid *id)
 {
     uint32_t position;
-    return pairs_find(&desk->event_keys, event_key(id), &position) ? &desk->events[position] : NULL;
+    return pairs_find(&scheme_ledger->event_keys, event_key(id), &position) ? &scheme_ledger->events[position]
+                                                                            : NULL;
 }
 
 enum store_result recording_give_exceptions(const struct ledger *ledger, struct task *task,
@@ -97,7 +102,8 @@ enum store_result recording_give_exceptions(const struct ledger *ledger, struct 
     return STORE_OK;
 }
 
-static enum store_result answer_known(struct desk *desk, struct task *task, const struct desk_event *known)
+static enum store_result answer_known(struct scheme_ledger *scheme_ledger, struct task *task,
+                                      const struct remembered_event *known)
 {
     struct event_result *result = task->result;
     struct exception *exceptions = NULL;
@@ -120,11 +126,13 @@ static enum store_result answer_known(struct desk *desk, struct task *task, cons
     result->business_date = known->known.business_date;
     result->late = known->known.late;
     if (!known->known.has_exceptions)
-        return recording_give_exceptions(&desk->ledger, task, known->exceptions, known->exception_count);
+        return recording_give_exceptions(&scheme_ledger->ledger, task, known->exceptions,
+                                         known->exception_count);
     enum store_result found =
-        store_exceptions_of(desk->ledger.pg, desk->ledger.arena, desk->ledger.scheme->id, known->known.entry,
-                            &exceptions, &count);
-    return found == STORE_OK ? recording_give_exceptions(&desk->ledger, task, exceptions, count) : found;
+        store_exceptions_of(scheme_ledger->ledger.pg, scheme_ledger->ledger.arena,
+                            scheme_ledger->ledger.scheme->id, known->known.entry, &exceptions, &count);
+    return found == STORE_OK ? recording_give_exceptions(&scheme_ledger->ledger, task, exceptions, count)
+                             : found;
 }
 
 static void add_line_accounts(const struct network *network, const struct site *site,
@@ -142,9 +150,10 @@ static void add_line_accounts(const struct network *network, const struct site *
     }
 }
 
-enum store_result desk_prefetch(struct desk *desk, const struct task *tasks, size_t count)
+enum store_result scheme_ledger_prefetch(struct scheme_ledger *scheme_ledger, const struct task *tasks,
+                                         size_t count)
 {
-    struct ledger *ledger = &desk->ledger;
+    struct ledger *ledger = &scheme_ledger->ledger;
     struct pairs wanted;
     size_t lines = 0, account_count = 0, distinct = 0;
     for (size_t i = 0; i < count; i++)
@@ -170,14 +179,14 @@ enum store_result desk_prefetch(struct desk *desk, const struct task *tasks, siz
     return ledger_prefetch(ledger, accounts, distinct);
 }
 
-enum store_result record_event(struct desk *desk, struct task *task)
+enum store_result record_event(struct scheme_ledger *scheme_ledger, struct task *task)
 {
-    const struct desk_event *known = find_known(desk, &task->event->id);
+    const struct remembered_event *known = find_known(scheme_ledger, &task->event->id);
     if (known != NULL)
-        return answer_known(desk, task, known);
+        return answer_known(scheme_ledger, task, known);
     struct recording recording = {
-        .desk = desk,
-        .ledger = &desk->ledger,
+        .scheme_ledger = scheme_ledger,
+        .ledger = &scheme_ledger->ledger,
         .task = task,
         .event = task->event,
         .faults = &task->result->faults,
@@ -193,14 +202,14 @@ enum store_result record_event(struct desk *desk, struct task *task)
 
 /* Whoever keeps a copy of the scheme's calendar keeps one of its proposals, too: the mark of the one is that
  * of both. */
-enum store_result desk_flush(struct desk *desk)
+enum store_result scheme_ledger_flush(struct scheme_ledger *scheme_ledger)
 {
-    struct ledger *ledger = &desk->ledger;
+    struct ledger *ledger = &scheme_ledger->ledger;
     enum store_result result = STORE_OK;
-    for (size_t i = 0; i < desk->proposal_count && result == STORE_OK; i++)
+    for (size_t i = 0; i < scheme_ledger->proposal_count && result == STORE_OK; i++)
         result = store_proposal_add(ledger->pg, ledger->arena, ledger->scheme->id, ledger->now,
-                                    &desk->proposals[i]);
-    if (result == STORE_OK && desk->proposal_count > 0)
+                                    &scheme_ledger->proposals[i]);
+    if (result == STORE_OK && scheme_ledger->proposal_count > 0)
         result = store_calendar_changed(ledger->pg, ledger->scheme->id);
     return result == STORE_OK ? ledger_flush(ledger) : result;
 }

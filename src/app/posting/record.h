@@ -11,16 +11,16 @@
 #include "store/journal_store.h"
 
 /* A scheme's ledger, and which events it has: those that were looked up, and those of this transaction. */
-struct desk {
+struct scheme_ledger {
     struct ledger ledger;
     struct pairs event_keys;
-    struct desk_event *events;
+    struct remembered_event *events;
     size_t event_capacity;
     struct proposal_row *proposals; /* that wait to be written */
     size_t proposal_count, proposal_capacity;
 };
 
-struct desk_event {
+struct remembered_event {
     struct known_event known;
     const struct exception *exceptions; /* of an event of this transaction; else they are in the database */
     size_t exception_count;
@@ -40,16 +40,18 @@ struct task {
 MUST_CHECK bool record_admit(const struct network *network, struct task *task);
 
 /* The ledger must have been initialised. */
-void desk_open(struct desk *desk);
+void scheme_ledger_open(struct scheme_ledger *scheme_ledger);
 /* Events that are known already. */
-MUST_CHECK enum store_result desk_know(struct desk *desk, const struct known_event *known, size_t count);
-/* Reads at once what these events, all of the desk's scheme, will ask for one by one. */
-MUST_CHECK enum store_result desk_prefetch(struct desk *desk, const struct task *tasks, size_t count);
+MUST_CHECK enum store_result scheme_ledger_know(struct scheme_ledger *scheme_ledger,
+                                                const struct known_event *known, size_t count);
+/* Reads at once what these events, all of this scheme, will ask for one by one. */
+MUST_CHECK enum store_result scheme_ledger_prefetch(struct scheme_ledger *scheme_ledger,
+                                                    const struct task *tasks, size_t count);
 
 /* Fills the result. Anything but STORE_OK is about the transaction, which must then be rolled back. */
-MUST_CHECK enum store_result record_event(struct desk *desk, struct task *task);
+MUST_CHECK enum store_result record_event(struct scheme_ledger *scheme_ledger, struct task *task);
 
 /* Writes all that waits: entries and proposals. */
-MUST_CHECK enum store_result desk_flush(struct desk *desk);
+MUST_CHECK enum store_result scheme_ledger_flush(struct scheme_ledger *scheme_ledger);
 
 #endif

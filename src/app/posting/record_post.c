@@ -191,7 +191,7 @@ static enum store_result post(struct recording *recording)
     answer->entry = entry;
     answer->business_date = recording->posting->date;
     answer->late = recording->posting != recording->occurrence;
-    struct desk_event known = {
+    struct remembered_event known = {
         .known = {.id = recording->event->id,
                   .entry = entry,
                   .business_date = answer->business_date,
@@ -200,7 +200,7 @@ static enum store_result post(struct recording *recording)
         .exception_count = exception_count,
     };
     memcpy(known.known.digest, recording->event->digest.bytes, sizeof known.known.digest);
-    return desk_remember(recording->desk, &known);
+    return scheme_ledger_remember(recording->scheme_ledger, &known);
 }
 
 enum store_result recording_post(struct recording *recording)
@@ -212,12 +212,12 @@ enum store_result recording_post(struct recording *recording)
 /* In the job's memory, like the event: it is written with the batch. */
 static enum store_result leave_proposal(struct recording *recording)
 {
-    struct desk *desk = recording->desk;
-    struct desk_event known = {.known = {.id = recording->event->id, .standing = STANDING_PROPOSED}};
-    if (!arena_grow(recording->ledger->arena, &desk->proposals, desk->proposal_count,
-                    &desk->proposal_capacity, sizeof *desk->proposals))
+    struct scheme_ledger *scheme_ledger = recording->scheme_ledger;
+    struct remembered_event known = {.known = {.id = recording->event->id, .standing = STANDING_PROPOSED}};
+    if (!arena_grow(recording->ledger->arena, &scheme_ledger->proposals, scheme_ledger->proposal_count,
+                    &scheme_ledger->proposal_capacity, sizeof *scheme_ledger->proposals))
         return STORE_FAILED;
-    desk->proposals[desk->proposal_count++] = (struct proposal_row){
+    scheme_ledger->proposals[scheme_ledger->proposal_count++] = (struct proposal_row){
         .event = recording->event,
         .legs = recording->legs.legs,
         .leg_count = recording->legs.count,
@@ -225,7 +225,7 @@ static enum store_result leave_proposal(struct recording *recording)
     };
     recording->task->result->status = EVENT_PROPOSED;
     memcpy(known.known.digest, recording->event->digest.bytes, sizeof known.known.digest);
-    return desk_remember(desk, &known);
+    return scheme_ledger_remember(scheme_ledger, &known);
 }
 
 enum store_result recording_propose(struct recording *recording)

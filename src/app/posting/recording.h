@@ -8,7 +8,7 @@
 
 /* All that is found out about an event while it is recorded. */
 struct recording {
-    struct desk *desk;
+    struct scheme_ledger *scheme_ledger;
     struct ledger *ledger;
     struct task *task;
     const struct event *event;
@@ -34,14 +34,16 @@ MUST_CHECK enum store_result recording_check(struct recording *recording);
  * transfers, and fills the result. */
 MUST_CHECK enum store_result recording_post(struct recording *recording);
 
-/* Derives the legs of a journal and, unless that adds a fault, leaves it with the desk as a proposal. */
+/* Derives the legs of a journal and, unless that adds a fault, leaves it with the scheme ledger as a
+ * proposal. */
 MUST_CHECK enum store_result recording_propose(struct recording *recording);
 
 /* Copies exceptions into the job's memory, with the codes that the answer shows. */
 MUST_CHECK enum store_result recording_give_exceptions(const struct ledger *ledger, struct task *task,
                                                        const struct exception *exceptions, size_t count);
 
-/* From now on the desk knows the event, and its replays. */
-MUST_CHECK enum store_result desk_remember(struct desk *desk, const struct desk_event *event);
+/* From now on the scheme ledger knows the event, and its replays. */
+MUST_CHECK enum store_result scheme_ledger_remember(struct scheme_ledger *scheme_ledger,
+                                                    const struct remembered_event *event);
 
 #endif
