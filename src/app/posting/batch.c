@@ -38,7 +38,7 @@ static enum store_result make_head_requests(struct batch *batch)
     if (batch->head_requests == NULL || batch->ledgers == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < batch->count; i++) {
-        int32_t scheme = batch->places[i].task.scheme->id;
+        int32_t scheme = batch->pending[i].submission.scheme->id;
         struct head_request *request = head_request_of(batch, scheme);
         if (request == NULL)
             request = &batch->head_requests[batch->scheme_count++], request->scheme = scheme;
@@ -58,8 +58,8 @@ static enum store_result list_ids(struct batch *batch)
             return STORE_FAILED;
         request->ids = ids;
         for (size_t p = 0; p < batch->count; p++)
-            if (batch->places[p].task.scheme->id == request->scheme)
-                *ids++ = batch->places[p].task.event->id;
+            if (batch->pending[p].submission.scheme->id == request->scheme)
+                *ids++ = batch->pending[p].submission.event->id;
     }
     return STORE_OK;
 }
@@ -105,13 +105,13 @@ static enum store_result open_scheme_ledger(struct batch *batch, const struct he
 static enum store_result prefetch(const struct batch *batch, struct scheme_ledger *scheme_ledger)
 {
     size_t own = 0;
-    struct task *tasks = arena_array(batch->arena, batch->count + 1, sizeof *tasks);
-    if (tasks == NULL)
+    struct submission *submissions = arena_array(batch->arena, batch->count + 1, sizeof *submissions);
+    if (submissions == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < batch->count; i++)
-        if (scheme_ledger_of(batch, batch->places[i].task.scheme->id) == scheme_ledger)
-            tasks[own++] = batch->places[i].task;
-    return scheme_ledger_prefetch(scheme_ledger, tasks, own);
+        if (scheme_ledger_of(batch, batch->pending[i].submission.scheme->id) == scheme_ledger)
+            submissions[own++] = batch->pending[i].submission;
+    return scheme_ledger_prefetch(scheme_ledger, submissions, own);
 }
 
 /* Whether all the heads are where this writer last left them, as far as it knows. */
@@ -156,14 +156,14 @@ static bool is_for_turn(const struct batch *batch)
 /* Sets aside the events of schemes whose heads somebody else holds. */
 static void park(struct batch *batch)
 {
-    size_t placed = 0, opened = 0;
+    size_t posted = 0, opened = 0;
     for (size_t i = 0; i < batch->count; i++) {
-        struct place *place = &batch->places[i];
-        place->task.result->parked = !head_request_of(batch, place->task.scheme->id)->taken;
-        if (!place->task.result->parked)
-            batch->places[placed++] = *place;
+        struct pending_event *event = &batch->pending[i];
+        event->submission.result->parked = !head_request_of(batch, event->submission.scheme->id)->taken;
+        if (!event->submission.result->parked)
+            batch->pending[posted++] = *event;
     }
-    batch->count = placed;
+    batch->count = posted;
     for (size_t i = 0; i < batch->scheme_count; i++) {
         struct kept_scheme *kept = kept_scheme(batch->kept, batch->head_requests[i].scheme);
         if (kept != NULL)
@@ -241,12 +241,12 @@ enum store_result batch_post(struct batch *batch)
 {
     enum store_result result = begin(batch);
     for (size_t i = 0; i < batch->count && result == STORE_OK; i++) {
-        struct task *task = &batch->places[i].task;
-        result = record_event(scheme_ledger_of(batch, task->scheme->id), task);
+        struct submission *submission = &batch->pending[i].submission;
+        result = record_event(scheme_ledger_of(batch, submission->scheme->id), submission);
         /* Nobody has looked yet whether the event is known, and a replay is never refused. Nor need the heads
          * be held, under which a proposal is kept. */
         if (result == STORE_OK && !batch->looks_up &&
-            (task->result->faults.count > 0 || task->result->status == EVENT_PROPOSED))
+            (submission->result->faults.count > 0 || submission->result->status == EVENT_PROPOSED))
             result = STORE_CONFLICT;
     }
     if (result == STORE_OK && batch->count > 0)

@@ -6,9 +6,9 @@
 #include "app/posting/kept_scheme.h"
 #include "app/posting/record.h"
 
-/* An event, and the job that it belongs to. */
-struct place {
-    struct task task;
+/* An event that is to be posted, and the job it belongs to. */
+struct pending_event {
+    struct submission submission;
     struct intake_job *job;
 };
 
@@ -37,11 +37,11 @@ struct batch {
     const struct snapshot *snapshot;
     struct instant now;
     bool dry_run;
-    struct turn turn;     /* is given up where the batch is of others */
-    bool takes_heads;     /* before all else */
-    bool looks_up;        /* does that, too, and sees which ids are known */
-    bool waits;           /* for a held head, where there is but one scheme */
-    struct place *places; /* with site and scheme found, and allowed */
+    struct turn turn;              /* is given up where the batch is of others */
+    bool takes_heads;              /* before all else */
+    bool looks_up;                 /* does that, too, and sees which ids are known */
+    bool waits;                    /* for a held head, where there is but one scheme */
+    struct pending_event *pending; /* with site and scheme found, and allowed */
     size_t count;
     /* the batch's own */
     bool has_heads;

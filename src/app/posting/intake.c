@@ -94,15 +94,15 @@ static void append(struct job_list *list, struct intake_job *job)
 /* --- a stretch of events ------------------------------------------------------------------------------ */
 
 /* Forgets what an attempt that was rolled back has left in the results. */
-static void clear_results(struct place *places, size_t count)
+static void clear_results(struct pending_event *pending, size_t count)
 {
     for (size_t i = 0; i < count; i++) {
-        struct event_result *result = places[i].task.result;
+        struct event_result *result = pending[i].submission.result;
         struct arena *arena = result->faults.arena;
         *result = (struct event_result){0};
         faults_init(&result->faults, arena);
-        if (places[i].job->failure == REASON_UNAUTHENTICATED)
-            places[i].job->failure = REASON_NONE;
+        if (pending[i].job->failure == REASON_UNAUTHENTICATED)
+            pending[i].job->failure = REASON_NONE;
     }
 }
 
@@ -116,23 +116,23 @@ static bool is_held(const struct intake *intake, int32_t scheme)
 
 /* Finds site, scheme and permission of each event, and keeps those that may be posted now. *turned_away: some
  * may not be posted at all. False: out of memory. */
-static bool admit(struct intake *intake, struct batch *batch, const struct place *places, size_t count,
-                  bool *turned_away)
+static bool admit(struct intake *intake, struct batch *batch, const struct pending_event *pending,
+                  size_t count, bool *turned_away)
 {
-    batch->places = arena_array(batch->arena, count, sizeof *batch->places);
-    for (size_t i = 0; i < count && batch->places != NULL; i++) {
-        struct place place = places[i];
-        place.task.identity = snapshot_key(batch->snapshot, place.job->key);
-        if (place.task.identity == NULL)
-            place.job->failure = REASON_UNAUTHENTICATED;
-        if (place.task.identity == NULL || !record_admit(&batch->snapshot->network, &place.task))
+    batch->pending = arena_array(batch->arena, count, sizeof *batch->pending);
+    for (size_t i = 0; i < count && batch->pending != NULL; i++) {
+        struct pending_event event = pending[i];
+        event.submission.identity = snapshot_key(batch->snapshot, event.job->key);
+        if (event.submission.identity == NULL)
+            event.job->failure = REASON_UNAUTHENTICATED;
+        if (event.submission.identity == NULL || !record_admit(&batch->snapshot->network, &event.submission))
             *turned_away = true;
-        else if (is_held(intake, place.task.scheme->id))
-            place.task.result->parked = true;
+        else if (is_held(intake, event.submission.scheme->id))
+            event.submission.result->parked = true;
         else
-            batch->places[batch->count++] = place;
+            batch->pending[batch->count++] = event;
     }
-    return batch->places != NULL;
+    return batch->pending != NULL;
 }
 
 static void remember(int *caution, bool met)
@@ -162,7 +162,7 @@ static void give_up(struct intake *intake)
 
 /* If nothing is looked up, the snapshot may be old: then an event that is let in is seen to be so under the
  * head row, and one that is turned away must be looked at again. */
-static enum store_result attempt(struct intake *intake, const struct place *places, size_t count,
+static enum store_result attempt(struct intake *intake, const struct pending_event *pending, size_t count,
                                  enum approach approach)
 {
     bool turned_away = false, asked = approach == LOOK_UP;
@@ -171,10 +171,10 @@ static enum store_result attempt(struct intake *intake, const struct place *plac
         .arena = &intake->arena,
         .kept = &intake->kept,
         .now = clock_now(),
-        .dry_run = places[0].job->dry_run,
+        .dry_run = pending[0].job->dry_run,
         .turn = intake->turn,
         .takes_heads = intake->company > 0 || approach == TAKE_HEADS,
-        .looks_up = asked || intake->replays > 0 || places[0].job->dry_run,
+        .looks_up = asked || intake->replays > 0 || pending[0].job->dry_run,
         .waits = intake->may_wait,
     };
     memory_forget_failures();
@@ -182,7 +182,7 @@ static enum store_result attempt(struct intake *intake, const struct place *plac
     if (result != STORE_OK)
         return result;
     batch.snapshot = snapshot_hold(intake->snapshots);
-    if (batch.snapshot == NULL || !admit(intake, &batch, places, count, &turned_away))
+    if (batch.snapshot == NULL || !admit(intake, &batch, pending, count, &turned_away))
         result = batch.snapshot == NULL ? STORE_CONFLICT : STORE_FAILED;
     else if (!asked && turned_away)
         result = STORE_CONFLICT;
@@ -210,9 +210,9 @@ static enum reason reason_of(enum store_result result)
     }
 }
 
-static void reject_alone(struct intake *intake, struct place *place, enum store_result failure)
+static void reject_alone(struct intake *intake, struct pending_event *event, enum store_result failure)
 {
-    struct event_result *result = place->task.result;
+    struct event_result *result = event->submission.result;
     enum reason reason = reason_of(failure);
     log_write(LOG_ERROR, "an event could not be posted", "error", pg_last_error(intake->pg), NULL);
     result->status = EVENT_REJECTED;
@@ -227,11 +227,12 @@ static bool is_the_databases(enum store_result failure)
 }
 
 /* The whole stretch failed for want of a database: nothing of it was recorded, or nobody knows. */
-static void fail_places(struct intake *intake, struct place *places, size_t count, enum store_result failure)
+static void fail_all(struct intake *intake, struct pending_event *pending, size_t count,
+                     enum store_result failure)
 {
     for (size_t i = 0; i < count; i++)
-        if (places[i].job->failure != REASON_OUTCOME_UNKNOWN)
-            places[i].job->failure = reason_of(failure);
+        if (pending[i].job->failure != REASON_OUTCOME_UNKNOWN)
+            pending[i].job->failure = reason_of(failure);
     if (is_the_databases(failure))
         atomic_store(&intake->failed_at_ms, clock_monotonic_ms());
 }
@@ -249,23 +250,23 @@ static bool is_worth_another(enum store_result result, int tries)
 }
 
 /* Posts a stretch; halves it when an event of it makes the transaction fail. */
-static void post_stretch(struct intake *intake, struct place *places, size_t count)
+static void post_stretch(struct intake *intake, struct pending_event *pending, size_t count)
 {
-    enum store_result result = attempt(intake, places, count, intake->retrying ? TAKE_HEADS : EXPECT);
+    enum store_result result = attempt(intake, pending, count, intake->retrying ? TAKE_HEADS : EXPECT);
     for (int tries = 1; is_worth_another(result, tries); tries++) {
-        clear_results(places, count);
-        result = attempt(intake, places, count, result == STORE_LOCKED ? TAKE_HEADS : LOOK_UP);
+        clear_results(pending, count);
+        result = attempt(intake, pending, count, result == STORE_LOCKED ? TAKE_HEADS : LOOK_UP);
     }
     if (result == STORE_OK)
         return;
-    clear_results(places, count);
+    clear_results(pending, count);
     if (is_the_databases(result) || is_lost_race(result)) {
-        fail_places(intake, places, count, result);
+        fail_all(intake, pending, count, result);
     } else if (count == 1) {
-        reject_alone(intake, places, result);
+        reject_alone(intake, pending, result);
     } else {
-        post_stretch(intake, places, count / 2);
-        post_stretch(intake, places + count / 2, count - count / 2);
+        post_stretch(intake, pending, count / 2);
+        post_stretch(intake, pending + count / 2, count - count / 2);
     }
 }
 
@@ -380,7 +381,7 @@ static void finish(struct intake *intake, struct intake_job *jobs)
 }
 
 /* All events of a job that are fit to be posted; of one that was parked, those that still wait. */
-static size_t add_places(struct intake_job *job, bool parked, struct place *places)
+static size_t list_pending(struct intake_job *job, bool parked, struct pending_event *pending)
 {
     size_t count = 0;
     for (size_t i = 0; i < job->count; i++) {
@@ -388,20 +389,21 @@ static size_t add_places(struct intake_job *job, bool parked, struct place *plac
         if (parked ? !result->parked : result->faults.count > 0)
             continue; /* its shape was refused already */
         result->parked = false;
-        places[count++] = (struct place){
-            .task = {.event = &job->events[i], .result = result, .arena = job->arena},
+        pending[count++] = (struct pending_event){
+            .submission = {.event = &job->events[i], .result = result, .arena = job->arena},
             .job = job,
         };
     }
     return count;
 }
 
-static void count_results(struct intake *intake, const struct place *places, size_t count)
+static void count_results(struct intake *intake, const struct pending_event *pending, size_t count)
 {
     uint64_t events[EVENT_STATUSES] = {0};
     for (size_t i = 0; i < count; i++)
-        events[places[i].task.result->status] += places[i].job->failure == REASON_NONE &&
-                                                 !places[i].job->dry_run && !places[i].task.result->parked;
+        events[pending[i].submission.result->status] += pending[i].job->failure == REASON_NONE &&
+                                                        !pending[i].job->dry_run &&
+                                                        !pending[i].submission.result->parked;
     for (int status = 0; status < EVENT_STATUSES; status++)
         atomic_fetch_add_explicit(&intake->events[status], events[status], memory_order_relaxed);
     atomic_fetch_add_explicit(&intake->batches, 1, memory_order_relaxed);
@@ -429,24 +431,25 @@ void intake_read_health(struct intake *intake, struct intake_health *health)
     pthread_mutex_unlock(&intake->lock);
 }
 
-/* The places of all jobs for which it is not too late, one after the other. NULL: out of memory. */
-static struct place *place_jobs(struct intake *intake, struct intake_job *jobs, size_t *count)
+/* The events of all jobs for which it is not too late, one job after the other. NULL: out of memory. */
+static struct pending_event *list_pending_of_all(struct intake *intake, struct intake_job *jobs,
+                                                 size_t *count)
 {
     size_t total = 0;
     for (struct intake_job *job = jobs; job != NULL; job = job->next)
         total += job->count;
-    struct place *places = arena_array(&intake->arena, total + 1, sizeof *places);
+    struct pending_event *pending = arena_array(&intake->arena, total + 1, sizeof *pending);
     for (struct intake_job *job = jobs; job != NULL; job = job->next) {
-        if (places == NULL)
+        if (pending == NULL)
             job->failure = REASON_INTERNAL_ERROR;
         else if (!is_too_late(intake, job))
-            *count += add_places(job, intake->retrying, places + *count);
+            *count += list_pending(job, intake->retrying, pending + *count);
         else if (intake->retrying)
             turn_away(job);
         else
             job->failure = REASON_OVERLOADED;
     }
-    return places;
+    return pending;
 }
 
 /* Returns whether anything of it was recorded or refused. */
@@ -454,16 +457,16 @@ static bool post_jobs(struct intake *intake, struct intake_job *jobs)
 {
     size_t count = 0;
     bool progress = false;
-    struct place *places = place_jobs(intake, jobs, &count);
+    struct pending_event *pending = list_pending_of_all(intake, jobs, &count);
     pg_set_deadline(intake->pg, clock_monotonic_ms() + intake->half_ms);
     if (count > 0) {
-        post_stretch(intake, places, count);
-        count_results(intake, places, count);
+        post_stretch(intake, pending, count);
+        count_results(intake, pending, count);
     } else {
         give_up(intake); /* the turn */
     }
     for (size_t i = 0; i < count; i++)
-        progress = progress || !places[i].task.result->parked;
+        progress = progress || !pending[i].submission.result->parked;
     finish(intake, jobs);
     arena_reset(&intake->arena);
     return progress;

@@ -7,34 +7,34 @@
 
 #include <string.h>
 
-static void reject(struct task *task, enum reason reason, const char *pointer, const char *detail)
+static void reject(struct submission *submission, enum reason reason, const char *pointer, const char *detail)
 {
-    task->result->status = EVENT_REJECTED;
-    faults_add(&task->result->faults, reason, pointer, "%s", detail);
+    submission->result->status = EVENT_REJECTED;
+    faults_add(&submission->result->faults, reason, pointer, "%s", detail);
 }
 
-bool record_admit(const struct network *network, struct task *task)
+bool record_admit(const struct network *network, struct submission *submission)
 {
-    const struct event *event = task->event;
+    const struct event *event = submission->event;
     bool at_site = *event->site != '\0';
-    task->site = at_site ? network_site(network, event->site) : NULL;
-    enum reason access = access_post(task->identity, event->kind, task->site);
+    submission->site = at_site ? network_site(network, event->site) : NULL;
+    enum reason access = access_post(submission->identity, event->kind, submission->site);
     if (access != REASON_NONE) {
         bool about_site = access == REASON_SITE_NOT_ALLOWED || access == REASON_RETIRE_NEEDS_HUB;
-        reject(task, access, about_site ? "/site" : "/kind",
+        reject(submission, access, about_site ? "/site" : "/kind",
                about_site ? "the key may not post this at the site"
                           : "the key's role may not post this kind of event");
         return false;
     }
-    if (at_site && task->site == NULL) {
-        reject(task, REASON_SITE_UNKNOWN, "/site", "there is no such site");
+    if (at_site && submission->site == NULL) {
+        reject(submission, REASON_SITE_UNKNOWN, "/site", "there is no such site");
         return false;
     }
-    task->scheme =
-        at_site ? network->scheme_by_id[task->site->scheme] : network_scheme(network, event->scheme);
-    if (task->scheme == NULL)
-        reject(task, REASON_SCHEME_UNKNOWN, "/scheme", "there is no such scheme");
-    return task->scheme != NULL;
+    submission->scheme =
+        at_site ? network->scheme_by_id[submission->site->scheme] : network_scheme(network, event->scheme);
+    if (submission->scheme == NULL)
+        reject(submission, REASON_SCHEME_UNKNOWN, "/scheme", "there is no such scheme");
+    return submission->scheme != NULL;
 }
 
 static struct pair event_key(const struct uuid *id)
@@ -79,11 +79,11 @@ static const struct remembered_event *find_known(const struct scheme_ledger *sch
                                                                             : NULL;
 }
 
-enum store_result recording_give_exceptions(const struct ledger *ledger, struct task *task,
+enum store_result recording_give_exceptions(const struct ledger *ledger, struct submission *submission,
                                             const struct exception *exceptions, size_t count)
 {
-    struct exception *copied = arena_array(task->arena, count + 1, sizeof *copied);
-    const char **codes = arena_array(task->arena, count + 1, sizeof *codes);
+    struct exception *copied = arena_array(submission->arena, count + 1, sizeof *copied);
+    const char **codes = arena_array(submission->arena, count + 1, sizeof *codes);
     if (copied == NULL || codes == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < count; i++) {
@@ -91,29 +91,30 @@ enum store_result recording_give_exceptions(const struct ledger *ledger, struct 
         if (exceptions[i].cup_type == 0)
             continue;
         const char *code = ledger->network->cup_type_by_id[exceptions[i].cup_type]->code;
-        codes[i] = arena_copy(task->arena, code, strlen(code));
+        codes[i] = arena_copy(submission->arena, code, strlen(code));
         if (codes[i] == NULL)
             return STORE_FAILED;
     }
-    task->result->exceptions = copied;
-    task->result->exception_cup_types = codes;
-    task->result->exception_count = count;
-    task->result->decimals = ledger->scheme->currency->decimals;
+    submission->result->exceptions = copied;
+    submission->result->exception_cup_types = codes;
+    submission->result->exception_count = count;
+    submission->result->decimals = ledger->scheme->currency->decimals;
     return STORE_OK;
 }
 
-static enum store_result answer_known(struct scheme_ledger *scheme_ledger, struct task *task,
+static enum store_result answer_known(struct scheme_ledger *scheme_ledger, struct submission *submission,
                                       const struct remembered_event *known)
 {
-    struct event_result *result = task->result;
+    struct event_result *result = submission->result;
     struct exception *exceptions = NULL;
     size_t count = 0;
-    if (memcmp(known->known.digest, task->event->digest.bytes, sizeof known->known.digest) != 0) {
-        reject(task, REASON_EVENT_ID_CONFLICT, "/event_id", "the id belongs to an event with other content");
+    if (memcmp(known->known.digest, submission->event->digest.bytes, sizeof known->known.digest) != 0) {
+        reject(submission, REASON_EVENT_ID_CONFLICT, "/event_id",
+               "the id belongs to an event with other content");
         return STORE_OK;
     }
     if (known->known.standing == STANDING_WITHDRAWN) {
-        reject(task, REASON_PROPOSAL_DECIDED, "/event_id",
+        reject(submission, REASON_PROPOSAL_DECIDED, "/event_id",
                "the journal was withdrawn; propose it under a new id");
         return STORE_OK;
     }
@@ -126,13 +127,14 @@ static enum store_result answer_known(struct scheme_ledger *scheme_ledger, struc
     result->business_date = known->known.business_date;
     result->late = known->known.late;
     if (!known->known.has_exceptions)
-        return recording_give_exceptions(&scheme_ledger->ledger, task, known->exceptions,
+        return recording_give_exceptions(&scheme_ledger->ledger, submission, known->exceptions,
                                          known->exception_count);
     enum store_result found =
         store_exceptions_of(scheme_ledger->ledger.pg, scheme_ledger->ledger.arena,
                             scheme_ledger->ledger.scheme->id, known->known.entry, &exceptions, &count);
-    return found == STORE_OK ? recording_give_exceptions(&scheme_ledger->ledger, task, exceptions, count)
-                             : found;
+    return found == STORE_OK
+               ? recording_give_exceptions(&scheme_ledger->ledger, submission, exceptions, count)
+               : found;
 }
 
 static void add_line_accounts(const struct network *network, const struct site *site,
@@ -150,22 +152,23 @@ static void add_line_accounts(const struct network *network, const struct site *
     }
 }
 
-enum store_result scheme_ledger_prefetch(struct scheme_ledger *scheme_ledger, const struct task *tasks,
-                                         size_t count)
+enum store_result scheme_ledger_prefetch(struct scheme_ledger *scheme_ledger,
+                                         const struct submission *submissions, size_t count)
 {
     struct ledger *ledger = &scheme_ledger->ledger;
     struct pairs wanted;
     size_t lines = 0, account_count = 0, distinct = 0;
     for (size_t i = 0; i < count; i++)
-        lines += tasks[i].event->issued.count + tasks[i].event->returned.count + tasks[i].event->cups.count;
+        lines += submissions[i].event->issued.count + submissions[i].event->returned.count +
+                 submissions[i].event->cups.count;
     int64_t *accounts = arena_array(ledger->arena, 3 * lines + 1, sizeof *accounts);
     if (accounts == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < count; i++) {
-        const struct event *event = tasks[i].event;
-        add_line_accounts(ledger->network, tasks[i].site, &event->issued, accounts, &account_count);
-        add_line_accounts(ledger->network, tasks[i].site, &event->returned, accounts, &account_count);
-        add_line_accounts(ledger->network, tasks[i].site, &event->cups, accounts, &account_count);
+        const struct event *event = submissions[i].event;
+        add_line_accounts(ledger->network, submissions[i].site, &event->issued, accounts, &account_count);
+        add_line_accounts(ledger->network, submissions[i].site, &event->returned, accounts, &account_count);
+        add_line_accounts(ledger->network, submissions[i].site, &event->cups, accounts, &account_count);
     }
     pairs_init(&wanted, ledger->arena);
     for (size_t i = 0; i < account_count; i++) {
@@ -179,24 +182,24 @@ enum store_result scheme_ledger_prefetch(struct scheme_ledger *scheme_ledger, co
     return ledger_prefetch(ledger, accounts, distinct);
 }
 
-enum store_result record_event(struct scheme_ledger *scheme_ledger, struct task *task)
+enum store_result record_event(struct scheme_ledger *scheme_ledger, struct submission *submission)
 {
-    const struct remembered_event *known = find_known(scheme_ledger, &task->event->id);
+    const struct remembered_event *known = find_known(scheme_ledger, &submission->event->id);
     if (known != NULL)
-        return answer_known(scheme_ledger, task, known);
+        return answer_known(scheme_ledger, submission, known);
     struct recording recording = {
         .scheme_ledger = scheme_ledger,
         .ledger = &scheme_ledger->ledger,
-        .task = task,
-        .event = task->event,
-        .faults = &task->result->faults,
+        .submission = submission,
+        .event = submission->event,
+        .faults = &submission->result->faults,
     };
     enum store_result result = recording_check(&recording);
     if (result == STORE_OK && recording.faults->count == 0)
-        result =
-            task->event->kind == KIND_JOURNAL ? recording_propose(&recording) : recording_post(&recording);
+        result = submission->event->kind == KIND_JOURNAL ? recording_propose(&recording)
+                                                         : recording_post(&recording);
     if (result == STORE_OK && recording.faults->count > 0)
-        task->result->status = EVENT_REJECTED;
+        submission->result->status = EVENT_REJECTED;
     return result;
 }
 

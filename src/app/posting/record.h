@@ -26,8 +26,8 @@ struct remembered_event {
     size_t exception_count;
 };
 
-/* One event on its way. */
-struct task {
+/* One event, the key that posts it, where it happens, and where its result goes. */
+struct submission {
     const struct identity *identity;
     const struct event *event;
     struct event_result *result;
@@ -37,7 +37,7 @@ struct task {
 };
 
 /* Finds site and scheme, and whether the key may post this. False: the result says why not. */
-MUST_CHECK bool record_admit(const struct network *network, struct task *task);
+MUST_CHECK bool record_admit(const struct network *network, struct submission *submission);
 
 /* The ledger must have been initialised. */
 void scheme_ledger_open(struct scheme_ledger *scheme_ledger);
@@ -46,10 +46,10 @@ MUST_CHECK enum store_result scheme_ledger_know(struct scheme_ledger *scheme_led
                                                 const struct known_event *known, size_t count);
 /* Reads at once what these events, all of this scheme, will ask for one by one. */
 MUST_CHECK enum store_result scheme_ledger_prefetch(struct scheme_ledger *scheme_ledger,
-                                                    const struct task *tasks, size_t count);
+                                                    const struct submission *submissions, size_t count);
 
 /* Fills the result. Anything but STORE_OK is about the transaction, which must then be rolled back. */
-MUST_CHECK enum store_result record_event(struct scheme_ledger *scheme_ledger, struct task *task);
+MUST_CHECK enum store_result record_event(struct scheme_ledger *scheme_ledger, struct submission *submission);
 
 /* Writes all that waits: entries and proposals. */
 MUST_CHECK enum store_result scheme_ledger_flush(struct scheme_ledger *scheme_ledger);

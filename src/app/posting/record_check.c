@@ -15,7 +15,7 @@ static void refuse(struct recording *recording, enum reason reason, const char *
 
 static bool is_till(const struct recording *recording)
 {
-    return recording->task->identity->role == ROLE_POS;
+    return recording->submission->identity->role == ROLE_POS;
 }
 
 /* A till that names an event of somebody else's is refused as if there were no such event: else refusals
@@ -28,7 +28,7 @@ static bool may_know_of_referred(const struct recording *recording)
     if (!is_till(recording) || (recording->event->kind == KIND_RECEIPT && referred->kind == KIND_DISPATCH))
         return true;
     const struct site *site = referred->site < network->site_ids ? network->site_by_id[referred->site] : NULL;
-    return site != NULL && identity_has_site(recording->task->identity, site);
+    return site != NULL && identity_has_site(recording->submission->identity, site);
 }
 
 /* What the event refers to must be in the database to be looked up. */
@@ -62,7 +62,8 @@ static void check_dispatch(struct recording *recording)
         refuse(recording, REASON_EVENT_UNKNOWN, "/dispatch", "the scheme has no event with this id");
     else if (recording->referred.kind != KIND_DISPATCH)
         refuse(recording, REASON_NOT_A_DISPATCH, "/dispatch", "the event with this id is not a dispatch");
-    else if (event->kind == KIND_TRANSIT_LOSS && recording->task->site->id != recording->transfer.sender)
+    else if (event->kind == KIND_TRANSIT_LOSS &&
+             recording->submission->site->id != recording->transfer.sender)
         refuse(recording, REASON_SITE_DIFFERS, "/site", "the dispatch left from another site");
 }
 
@@ -75,10 +76,11 @@ static enum day_state state_of_day(const struct recording *recording, struct dat
 
 static bool needs_accountant(const struct recording *recording)
 {
-    const struct task *task = recording->task;
+    const struct submission *submission = recording->submission;
     const struct referred *referred = &recording->referred;
-    return is_till(recording) && (state_of_day(recording, referred->business_date) != DAY_OPEN ||
-                                  access_post(task->identity, referred->kind, task->site) != REASON_NONE);
+    return is_till(recording) &&
+           (state_of_day(recording, referred->business_date) != DAY_OPEN ||
+            access_post(submission->identity, referred->kind, submission->site) != REASON_NONE);
 }
 
 static void check_reversal(struct recording *recording)
@@ -86,7 +88,7 @@ static void check_reversal(struct recording *recording)
     const struct referred *referred = &recording->referred;
     if (!referred->found)
         refuse(recording, REASON_EVENT_UNKNOWN, "/reverses", "the scheme has no event with this id");
-    else if (referred->site != (recording->task->site != NULL ? recording->task->site->id : 0))
+    else if (referred->site != (recording->submission->site != NULL ? recording->submission->site->id : 0))
         refuse(recording, REASON_SITE_DIFFERS, "/site", "the event to reverse is another site's");
     else if (referred->kind == KIND_JOURNAL)
         refuse(recording, REASON_REVERSAL_OF_JOURNAL, "/reverses", "a journal is undone by another journal");
@@ -234,12 +236,13 @@ static enum store_result find_differences(struct recording *recording)
     size_t later_count;
     enum store_result result = ledger_flush(ledger);
     if (result == STORE_OK)
-        result = store_book_after(ledger->pg, ledger->arena, ledger->scheme->id, recording->task->site->id,
-                                  recording->event->occurred_at, recording->occurrence->date, &later,
-                                  &later_count);
+        result = store_book_after(ledger->pg, ledger->arena, ledger->scheme->id,
+                                  recording->submission->site->id, recording->event->occurred_at,
+                                  recording->occurrence->date, &later, &later_count);
     for (size_t i = 0; i < recording->line_count && result == STORE_OK; i++) {
         struct posting_line *line = &recording->lines[i];
-        struct account stock = account_of(ACCOUNT_SITE_STOCK, recording->task->site->id, line->cup_type);
+        struct account stock =
+            account_of(ACCOUNT_SITE_STOCK, recording->submission->site->id, line->cup_type);
         int64_t book;
         result = ledger_balance(ledger, stock, &book);
         for (size_t l = 0; l < later_count && result == STORE_OK; l++)
@@ -392,7 +395,7 @@ static enum store_result check_quantities(struct recording *recording)
 
 static enum store_result find_facts(struct recording *recording)
 {
-    const struct task *task = recording->task;
+    const struct submission *submission = recording->submission;
     struct posting_facts *facts = &recording->facts;
     enum store_result result = STORE_OK;
     if (recording->event->kind == KIND_COUNT)
@@ -406,7 +409,7 @@ static enum store_result find_facts(struct recording *recording)
     facts->charge_shortages = recording->terms_then->charge_shortages;
     facts->bearer = recording->event->bearer;
     facts->tax_rate = recording->terms->tax_rate;
-    facts->site = task->site != NULL ? task->site->id : 0;
+    facts->site = submission->site != NULL ? submission->site->id : 0;
     facts->sender = recording->transfer.sender;
     facts->receiver = recording->transfer.receiver;
     facts->lines = recording->lines;
@@ -432,7 +435,7 @@ enum store_result recording_check(struct recording *recording)
     if (event->kind == KIND_DISPATCH)
         check_destination(recording);
     if (recording->occurrence != NULL) {
-        check_open(recording, recording->task->site, "/site");
+        check_open(recording, recording->submission->site, "/site");
         check_open(recording, recording->to, "/to");
     }
     result = find_lines(recording);

@@ -63,7 +63,7 @@ static void take_back_arrival(struct recording *recording)
 static enum store_result find_exceptions(struct recording *recording, struct exception **found, size_t *count)
 {
     struct exception_facts *facts = &recording->exception_facts;
-    const struct task *task = recording->task;
+    const struct submission *submission = recording->submission;
     int64_t *after;
     enum store_result result = balances_after(recording, &after);
     if (result != STORE_OK)
@@ -73,9 +73,11 @@ static enum store_result find_exceptions(struct recording *recording, struct exc
     facts->leg_count = recording->legs.count;
     facts->balances_after = after;
     facts->late = recording->posting != recording->occurrence;
-    facts->site_closed = task->site != NULL && recording->occurrence->date.days > task->site->closed_on.days;
+    facts->site_closed =
+        submission->site != NULL && recording->occurrence->date.days > submission->site->closed_on.days;
     facts->count_tolerance = recording->ledger->scheme->count_tolerance;
-    facts->received_elsewhere = task->site != NULL && task->site->id != recording->transfer.receiver;
+    facts->received_elsewhere =
+        submission->site != NULL && submission->site->id != recording->transfer.receiver;
     if (recording->event->kind == KIND_REVERSAL)
         take_back_arrival(recording);
     facts->transfer = recording->transfer.lines;
@@ -100,7 +102,7 @@ static enum store_result add_transfer(struct recording *recording, enum kind_eff
             .cup_type = cup_type,
             .damaged = damaged,
             .business_date = fresh ? recording->posting->date : recording->transfer.business_date,
-            .sender = fresh ? recording->task->site->id : recording->transfer.sender,
+            .sender = fresh ? recording->submission->site->id : recording->transfer.sender,
             .receiver = fresh ? recording->to->id : recording->transfer.receiver,
             .sent = effect == EFFECT_SENT ? quantity : 0,
             .received = effect == EFFECT_RECEIVED ? quantity : 0,
@@ -151,14 +153,14 @@ static enum store_result add_effects(struct recording *recording, int64_t entry)
 
 static enum store_result append(struct recording *recording, int64_t *entry)
 {
-    const struct task *task = recording->task;
+    const struct submission *submission = recording->submission;
     return ledger_append(recording->ledger,
                          &(struct draft){
                              .kind = recording->event->kind,
                              .business_date = recording->posting->date,
                              .late = recording->posting != recording->occurrence,
-                             .site = task->site != NULL ? task->site->id : 0,
-                             .key = task->identity->key,
+                             .site = submission->site != NULL ? submission->site->id : 0,
+                             .key = submission->identity->key,
                              .occurred_at = recording->event->occurred_at,
                              .event = recording->event,
                              .legs = recording->legs.legs,
@@ -175,7 +177,7 @@ static enum store_result post(struct recording *recording)
     struct exception *exceptions;
     size_t exception_count;
     int64_t entry;
-    struct event_result *answer = recording->task->result;
+    struct event_result *answer = recording->submission->result;
     enum store_result result = find_exceptions(recording, &exceptions, &exception_count);
     if (result == STORE_OK)
         result = append(recording, &entry);
@@ -184,7 +186,8 @@ static enum store_result post(struct recording *recording)
     if (result == STORE_OK)
         result = add_effects(recording, entry);
     if (result == STORE_OK)
-        result = recording_give_exceptions(recording->ledger, recording->task, exceptions, exception_count);
+        result =
+            recording_give_exceptions(recording->ledger, recording->submission, exceptions, exception_count);
     if (result != STORE_OK)
         return result;
     answer->status = EVENT_RECORDED;
@@ -221,9 +224,9 @@ static enum store_result leave_proposal(struct recording *recording)
         .event = recording->event,
         .legs = recording->legs.legs,
         .leg_count = recording->legs.count,
-        .key = recording->task->identity->key,
+        .key = recording->submission->identity->key,
     };
-    recording->task->result->status = EVENT_PROPOSED;
+    recording->submission->result->status = EVENT_PROPOSED;
     memcpy(known.known.digest, recording->event->digest.bytes, sizeof known.known.digest);
     return scheme_ledger_remember(scheme_ledger, &known);
 }

@@ -10,7 +10,7 @@
 struct recording {
     struct scheme_ledger *scheme_ledger;
     struct ledger *ledger;
-    struct task *task;
+    struct submission *submission;
     const struct event *event;
     struct faults *faults;
     const struct business_day *occurrence, *posting;
@@ -39,7 +39,8 @@ MUST_CHECK enum store_result recording_post(struct recording *recording);
 MUST_CHECK enum store_result recording_propose(struct recording *recording);
 
 /* Copies exceptions into the job's memory, with the codes that the answer shows. */
-MUST_CHECK enum store_result recording_give_exceptions(const struct ledger *ledger, struct task *task,
+MUST_CHECK enum store_result recording_give_exceptions(const struct ledger *ledger,
+                                                       struct submission *submission,
                                                        const struct exception *exceptions, size_t count);
 
 /* From now on the scheme ledger knows the event, and its replays. */
