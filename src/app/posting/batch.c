@@ -92,7 +92,7 @@ static enum store_result open_scheme_ledger(struct batch *batch, const struct he
                 network->scheme_by_id[request->scheme], calendar, kept_state(kept, request), batch->now);
     scheme_ledger->ledger.before_write = take_heads;
     scheme_ledger->ledger.owner = batch;
-    scheme_ledger->ledger.shared = batch->takes_heads || batch->met_others;
+    scheme_ledger->ledger.shared = batch->takes_heads || batch->met_other_writer;
     batch->met_replay = batch->met_replay || request->known_count > 0;
     size_t proposal_count;
     const struct known_event *proposals = kept_proposals(kept, &proposal_count);
@@ -136,21 +136,21 @@ static enum store_result ask(struct pg *pg, struct arena *arena, struct kept_sch
     return store_batch_begin(pg, arena, head_requests, count, wait_ms, version);
 }
 
-enum store_result batch_take_turn(struct turn *turn, struct pg *pg, struct arena *arena,
-                                  struct kept_schemes *kept)
+enum store_result batch_take_early_head(struct early_head *early, struct pg *pg, struct arena *arena,
+                                        struct kept_schemes *kept)
 {
-    turn->request = (struct head_request){.scheme = turn->scheme};
-    enum store_result result = ask(pg, arena, kept, &turn->request, 1, TURN_WAIT_MS, &turn->version);
-    turn->taken = result == STORE_OK;
-    if (!turn->taken)
+    early->request = (struct head_request){.scheme = early->scheme};
+    enum store_result result = ask(pg, arena, kept, &early->request, 1, EARLY_HEAD_WAIT_MS, &early->version);
+    early->taken = result == STORE_OK;
+    if (!early->taken)
         pg_rollback(pg);
     return result;
 }
 
-static bool is_for_turn(const struct batch *batch)
+static bool is_for_early_head(const struct batch *batch)
 {
-    return batch->turn.taken && !batch->looks_up && batch->scheme_count == 1 &&
-           batch->head_requests[0].scheme == batch->turn.scheme;
+    return batch->early.taken && !batch->looks_up && batch->scheme_count == 1 &&
+           batch->head_requests[0].scheme == batch->early.scheme;
 }
 
 /* Sets aside the events of schemes whose heads somebody else holds. */
@@ -178,7 +178,7 @@ static void park(struct batch *batch)
 static enum store_result ask_for_heads(struct batch *batch, int64_t *version)
 {
     int wait_ms = batch->waits && batch->scheme_count == 1 ? HEAD_WAIT_MS : 0;
-    pg_rollback(batch->pg); /* a turn that is not for this batch: heads are taken in order */
+    pg_rollback(batch->pg); /* lets go of an early head that is not for this batch */
     enum store_result result = ask(batch->pg, batch->arena, batch->kept, batch->head_requests,
                                    batch->scheme_count, wait_ms, version);
     if (result != STORE_LOCKED || wait_ms == 0)
@@ -189,17 +189,17 @@ static enum store_result ask_for_heads(struct batch *batch, int64_t *version)
 
 static enum store_result ask_heads(struct batch *batch)
 {
-    int64_t version = batch->turn.version;
+    int64_t version = batch->early.version;
     enum store_result result = batch->looks_up ? list_ids(batch) : STORE_OK;
-    if (is_for_turn(batch))
-        batch->head_requests[0] = batch->turn.request;
+    if (is_for_early_head(batch))
+        batch->head_requests[0] = batch->early.request;
     else if (result == STORE_OK)
         result = ask_for_heads(batch, &version);
     batch->has_heads = true;
     if (result == STORE_OK)
         park(batch);
     for (size_t i = 0; i < batch->scheme_count; i++)
-        batch->met_others = batch->met_others || batch->head_requests[i].recent_count > 0;
+        batch->met_other_writer = batch->met_other_writer || batch->head_requests[i].recent_count > 0;
     return result == STORE_OK && version > batch->snapshot->network.version ? STORE_CONFLICT : result;
 }
 

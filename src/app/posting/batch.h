@@ -12,22 +12,23 @@ struct pending_event {
     struct intake_job *job;
 };
 
-/* The head of a scheme, taken before the batch is made: where another instance posts, too, what comes while
- * that one has the head goes along. */
-struct turn {
-    int32_t scheme; /* 0: none */
+/* The head of one scheme, taken before the batch is made. Where two instances post to the scheme, each waits
+ * for the other's batch to end, and the events that arrive meanwhile go into its own next batch. */
+struct early_head {
+    int32_t scheme; /* whose head to take early; 0: none */
     bool taken;     /* by the transaction that is open */
     struct head_request request;
     int64_t version; /* of reference data and keys */
 };
 
-/* How long a head is waited for. In turn, another instance has it, which gives it away after its batch; if it
- * does not, it is no turn. */
-enum { TURN_WAIT_MS = 500, HEAD_WAIT_MS = 100 };
+/* How long to wait for a held head. An early head is held by another instance, which lets go of it after its
+ * batch, so waiting longer pays; if it does not let go, somebody else holds the head. */
+enum { EARLY_HEAD_WAIT_MS = 500, HEAD_WAIT_MS = 100 };
 
-/* Not taken where something fails: the batch will see why. STORE_LOCKED: somebody still holds the head. */
-enum store_result batch_take_turn(struct turn *turn, struct pg *pg, struct arena *arena,
-                                  struct kept_schemes *kept);
+/* Takes the head of early->scheme. If that fails, the head is not taken, and the batch will find out why.
+ * STORE_LOCKED: somebody still holds the head. */
+enum store_result batch_take_early_head(struct early_head *early, struct pg *pg, struct arena *arena,
+                                        struct kept_schemes *kept);
 
 struct batch {
     /* set by the caller */
@@ -37,7 +38,7 @@ struct batch {
     const struct snapshot *snapshot;
     struct instant now;
     bool dry_run;
-    struct turn turn;              /* is given up where the batch is of others */
+    struct early_head early;       /* let go of if the batch is of other schemes */
     bool takes_heads;              /* before all else */
     bool looks_up;                 /* does that, too, and sees which ids are known */
     bool waits;                    /* for a held head, where there is but one scheme */
@@ -50,7 +51,7 @@ struct batch {
     size_t scheme_count;
     /* for the caller */
     bool met_replay;
-    bool met_others; /* another instance posts, too */
+    bool met_other_writer; /* another instance has posted since this writer's last batch */
 };
 
 /* Fills the results; events of schemes whose heads others hold are marked as parked, and not posted. May

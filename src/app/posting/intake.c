@@ -22,9 +22,9 @@
 #include <time.h>
 
 enum {
-    ATTEMPTS_MAX = 5, /* of a transaction that lost a race */
-    CAUTION = 16,     /* batches that don't take it that all is well, after one for which it was not */
-    RETRY_MS = 5,     /* from one try of what is parked to the next; twice as long each time, up to … */
+    ATTEMPTS_MAX = 5,      /* of a transaction that lost a race */
+    CAUTIOUS_BATCHES = 16, /* for so many batches after a surprise the writer asks the database first */
+    RETRY_MS = 5, /* from one try of what is parked to the next; twice as long each time, up to … */
     RETRY_MAX_MS = 200
 };
 
@@ -55,9 +55,9 @@ struct intake {
     size_t waiting_max, batch_max;
     int64_t half_ms; /* of the deadline: to wait in, and to be posted in */
     struct kept_schemes kept;
-    int replays;      /* so many more batches look their ids up */
-    int company;      /* so many more batches take it that another instance posts, too … */
-    struct turn turn; /* … whose head the two take in turn, if it is only one */
+    int replay_batches;       /* batches left during which ids are looked up first */
+    int other_writer_batches; /* batches left during which we assume another writer … */
+    struct early_head early;  /* … and the head that both want, if it is only one */
     struct job_list parked;
     size_t parked_events;
     int retry_ms;        /* the last pause before what is parked was tried again */
@@ -135,29 +135,29 @@ static bool admit(struct intake *intake, struct batch *batch, const struct pendi
     return batch->pending != NULL;
 }
 
-static void remember(int *caution, bool met)
+static void count_down(int *batches, bool met_again)
 {
-    if (met)
-        *caution = CAUTION;
-    else if (*caution > 0)
-        --*caution;
+    if (met_again)
+        *batches = CAUTIOUS_BATCHES;
+    else if (*batches > 0)
+        --*batches;
 }
 
-/* Replays come in flocks, and so do another instance's batches. */
+/* A replay is seldom alone, and neither is a batch of another instance. */
 static enum store_result post(struct intake *intake, struct batch *batch)
 {
     enum store_result result = batch_post(batch);
-    remember(&intake->replays, batch->met_replay || result == STORE_CONFLICT);
-    remember(&intake->company, batch->met_others);
-    if (batch->met_others)
-        intake->turn.scheme = batch->scheme_count == 1 ? batch->head_requests[0].scheme : 0;
+    count_down(&intake->replay_batches, batch->met_replay || result == STORE_CONFLICT);
+    count_down(&intake->other_writer_batches, batch->met_other_writer);
+    if (batch->met_other_writer)
+        intake->early.scheme = batch->scheme_count == 1 ? batch->head_requests[0].scheme : 0;
     return result;
 }
 
-static void give_up(struct intake *intake)
+static void roll_back(struct intake *intake)
 {
     pg_rollback(intake->pg);
-    intake->turn.taken = false;
+    intake->early.taken = false;
 }
 
 /* If nothing is looked up, the snapshot may be old: then an event that is let in is seen to be so under the
@@ -172,9 +172,9 @@ static enum store_result attempt(struct intake *intake, const struct pending_eve
         .kept = &intake->kept,
         .now = clock_now(),
         .dry_run = pending[0].job->dry_run,
-        .turn = intake->turn,
-        .takes_heads = intake->company > 0 || approach == TAKE_HEADS,
-        .looks_up = asked || intake->replays > 0 || pending[0].job->dry_run,
+        .early = intake->early,
+        .takes_heads = intake->other_writer_batches > 0 || approach == TAKE_HEADS,
+        .looks_up = asked || intake->replay_batches > 0 || pending[0].job->dry_run,
         .waits = intake->may_wait,
     };
     memory_forget_failures();
@@ -189,7 +189,7 @@ static enum store_result attempt(struct intake *intake, const struct pending_eve
     else if (batch.count > 0)
         result = post(intake, &batch);
     snapshot_release(batch.snapshot);
-    give_up(intake); /* what failed, a dry run, a turn that was not used */
+    roll_back(intake); /* what failed, a dry run, or an early head that was not used */
     return result;
 }
 
@@ -463,7 +463,7 @@ static bool post_jobs(struct intake *intake, struct intake_job *jobs)
         post_stretch(intake, pending, count);
         count_results(intake, pending, count);
     } else {
-        give_up(intake); /* the turn */
+        roll_back(intake); /* lets go of the early head */
     }
     for (size_t i = 0; i < count; i++)
         progress = progress || !pending[i].submission.result->parked;
@@ -485,7 +485,7 @@ static bool is_queue_empty(struct intake *intake)
 static void retry_parked(struct intake *intake)
 {
     intake->retrying = true;
-    intake->may_wait = intake->company > 0 || is_queue_empty(intake);
+    intake->may_wait = intake->other_writer_batches > 0 || is_queue_empty(intake);
     bool progress = post_jobs(intake, take_parked(intake));
     intake->retrying = intake->may_wait = false;
     plan_retry(intake, progress);
@@ -553,15 +553,15 @@ static struct intake_job *take_jobs(struct intake *intake)
     return jobs;
 }
 
-/* A head that somebody has held for long is no turn to wait for. */
-static void take_turn(struct intake *intake)
+/* Not if the head is known to be held: another writer would have let go of it after its batch. */
+static void take_early_head(struct intake *intake)
 {
-    if (intake->company == 0 || intake->replays > 0 || intake->turn.scheme == 0 ||
-        is_held(intake, intake->turn.scheme))
+    if (intake->other_writer_batches == 0 || intake->replay_batches > 0 || intake->early.scheme == 0 ||
+        is_held(intake, intake->early.scheme))
         return;
     pg_set_deadline(intake->pg, clock_monotonic_ms() + intake->half_ms);
-    if (batch_take_turn(&intake->turn, intake->pg, &intake->arena, &intake->kept) == STORE_LOCKED)
-        intake->company = 0;
+    if (batch_take_early_head(&intake->early, intake->pg, &intake->arena, &intake->kept) == STORE_LOCKED)
+        intake->other_writer_batches = 0;
 }
 
 static void post_queue(struct intake *intake)
@@ -569,7 +569,7 @@ static void post_queue(struct intake *intake)
     if (is_queue_empty(intake))
         return;
     bool parks = intake->parked.first != NULL;
-    take_turn(intake);
+    take_early_head(intake);
     (void)post_jobs(intake, take_jobs(intake));
     if (!parks && intake->parked.first != NULL)
         plan_retry(intake, true); /* at once: it may have been another instance's short batch */
