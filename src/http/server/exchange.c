@@ -1,23 +1,10 @@
 /* SPDX-License-Identifier: ISC */
-/* The life of an exchange: one function per change of state.
- *
- *     READING ---------> DECIDED -> SENT      refused, or answered at once
- *     READING -> WORKING -> DECIDED           by a handler on a read worker
- *     READING -> POSTING -> POSTED -> DECIDED events whose key the snapshot at hand knows
- *     READING -> WORKING -> REFRESHED -> POSTING or DECIDED     events whose key it does not
- *     READING -> POSTING -> READING           a stream of events that waits for the writer
- *     WORKING -> DECIDED -> SENT              long before the worker has made all of the answer: sending.c */
+/* What an exchange is made of, what ends with it, and how many there are. */
 #include "http/server/exchange.h"
 
 #include "base/clock.h"
-#include "base/memory.h"
-#include "http/pages/page.h"
-#include "http/request/conditional.h"
 #include "http/request/media.h"
 #include "http/request/router.h"
-#include "http/server/admission.h"
-#include "http/server/patience.h"
-#include "http/server/sending.h"
 
 #include <assert.h>
 #include <errno.h>
@@ -26,16 +13,9 @@
 #include <string.h>
 #include <time.h>
 
-enum {
-    ARENA_MAX = 64 << 20,
-    ANSWER_MAX = 64 << 20,
-    LAST_ANSWERS_S = 1,
-    UNKNOWN_LARGE_MAX = 2,
-    DRAINED_BODIES = 4 /* a body too large is read to its end, so that the client gets to see why it was
-                          refused; but no more than this many times the maximum */
-};
+enum { ARENA_MAX = 64 << 20, ANSWER_MAX = 64 << 20, LAST_ANSWERS_S = 1, UNKNOWN_LARGE_MAX = 2 };
 
-static bool is_post_of_events(const struct exchange *exchange)
+bool exchange_posts_events(const struct exchange *exchange)
 {
     return exchange->request.route->run == NULL;
 }
@@ -106,12 +86,12 @@ static bool read_head(struct exchange *exchange, const char *method, const char 
     set_request_id(exchange, header(exchange, "X-Request-Id"));
     if (!router_match(method, path, request, &exchange->allowed))
         return false;
-    request->stream = request->route != NULL && is_post_of_events(exchange) &&
+    request->stream = request->route != NULL && exchange_posts_events(exchange) &&
                       media_is(MEDIA_NDJSON, request->content_type);
     return true;
 }
 
-static void identify(struct exchange *exchange)
+void exchange_identify(struct exchange *exchange)
 {
     struct request *request = &exchange->request;
     snapshot_release(request->snapshot);
@@ -137,7 +117,7 @@ static void allow_large_body(struct exchange *exchange)
     const struct route *route = exchange->request.route;
     if (route == NULL || !route->body_large || !exchange->credentials.given)
         return;
-    identify(exchange);
+    exchange_identify(exchange);
     const struct identity *identity = exchange->request.identity;
     bool allowed =
         identity != NULL ? (route->roles & 1u << identity->role) != 0 : count_unknown_large(exchange);
@@ -207,25 +187,6 @@ void exchange_free(struct exchange *exchange)
     pthread_mutex_unlock(&all->lock);
 }
 
-static void refuse(struct exchange *exchange, enum reason reason)
-{
-    faults_refuse(&exchange->answer.faults, reason);
-}
-
-bool exchange_refuses_body(struct exchange *exchange)
-{
-    if (exchange->request.stream)
-        return false;
-    const char *announced = header(exchange, MHD_HTTP_HEADER_CONTENT_LENGTH);
-    bool client_waits = header(exchange, MHD_HTTP_HEADER_EXPECT) != NULL;
-    size_t most = exchange->body.maximum * (client_waits ? 1 : DRAINED_BODIES);
-    if (announced == NULL || strtoull(announced, NULL, 10) <= most)
-        return false;
-    refuse(exchange, REASON_BODY_TOO_LARGE);
-    exchange->state = EXCHANGE_DECIDED;
-    return true;
-}
-
 bool exchange_suspend(struct exchange *exchange)
 {
     struct exchanges *all = exchange->all;
@@ -246,327 +207,6 @@ void exchange_resume(struct exchange *exchange)
     all->away--;
     pthread_cond_signal(&all->fewer);
     pthread_mutex_unlock(&all->lock);
-}
-
-/* The server's thread gives the exchange away; from the submission on it must not be touched. False: the
- * server is about to end. */
-static bool leave(struct exchange *exchange, enum exchange_state state)
-{
-    if (!exchange_suspend(exchange))
-        return false;
-    exchange->state = state;
-    return true;
-}
-
-/* Any thread gives it back. */
-static void come_back(struct exchange *exchange, enum exchange_state state)
-{
-    exchange->state = state;
-    exchange_resume(exchange);
-}
-
-/* A worker that still makes an answer when its client has gone must find nothing of libmicrohttpd's in the
- * request: the query is decoded into the arena, the path is copied, and admission alone looks at headers. */
-static bool outlast(struct exchange *exchange)
-{
-    struct request *request = &exchange->request;
-    const char *path = arena_copy(request->arena, request->path, strlen(request->path));
-    if (path == NULL) {
-        refuse(exchange, REASON_OVERLOADED);
-        return false;
-    }
-    request->path = path;
-    return true;
-}
-
-/* What was made while memory ran out may lack something, or be wrong. */
-static void distrust(struct exchange *exchange)
-{
-    struct answer *answer = &exchange->answer;
-    if (memory_has_failed() && answer->faults.count == 0)
-        faults_replace(&answer->faults, reason_of_lost_answer(&exchange->request));
-}
-
-/* On a read worker's thread. Returns the state to come back in. */
-static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
-{
-    struct request *request = &exchange->request;
-    if (atomic_load(&exchange->all->hurrying) || !patience_begin(exchange, pg)) {
-        refuse(exchange, REASON_OVERLOADED);
-        return EXCHANGE_DECIDED;
-    }
-    enum store_result result = snapshot_refresh(request->service->snapshots, pg);
-    if (result != STORE_OK) {
-        answer_store_failure(&exchange->answer, result);
-        return EXCHANGE_DECIDED;
-    }
-    if (is_post_of_events(exchange))
-        return EXCHANGE_REFRESHED;
-    request->pg = pg;
-    identify(exchange);
-    if (!outlast(exchange) || !admit(request, &exchange->answer))
-        return EXCHANGE_DECIDED;
-    exchange->answer.pass_on = sending_pass_on;
-    request->route->run(request, &exchange->answer);
-    page_of_answer(request, &exchange->answer);
-    if (exchange->long_answer == NULL && exchange->response == NULL)
-        answer_conditionally(request, &exchange->answer);
-    return EXCHANGE_DECIDED;
-}
-
-static void work(struct read_job *job, struct pg *pg)
-{
-    struct exchange *exchange = (struct exchange *)((char *)job - offsetof(struct exchange, job));
-    memory_forget_failures();
-    enum exchange_state state = serve(exchange, pg);
-    patience_end(pg);
-    if (state == EXCHANGE_DECIDED)
-        distrust(exchange);
-    if (!sending_end(exchange))
-        come_back(exchange, state);
-}
-
-/* The functions from here to exchange_advance return as that does. */
-static bool decided(struct exchange *exchange)
-{
-    distrust(exchange);
-    exchange->state = EXCHANGE_DECIDED;
-    return true;
-}
-
-static bool go_to_worker(struct exchange *exchange)
-{
-    exchange->job.run = work;
-    exchange->asked_ms = clock_monotonic_ms();
-    if (!leave(exchange, EXCHANGE_WORKING)) {
-        refuse(exchange, REASON_OVERLOADED);
-        return decided(exchange);
-    }
-    if (!read_pool_submit(exchange->all->pool, &exchange->job)) {
-        refuse(exchange, REASON_OVERLOADED);
-        come_back(exchange, EXCHANGE_DECIDED);
-    }
-    return false;
-}
-
-/* On the writer's thread, which has others to serve: the answer is made elsewhere. */
-static void posted(struct intake_job *job)
-{
-    come_back(job->owner, EXCHANGE_POSTED);
-}
-
-static bool go_to_writer(struct exchange *exchange)
-{
-    exchange->posting.job.owner = exchange;
-    exchange->posting.job.done = posted;
-    if (!leave(exchange, EXCHANGE_POSTING)) {
-        refuse(exchange, REASON_OVERLOADED);
-        return decided(exchange);
-    }
-    if (!intake_submit(exchange->request.service->intake, &exchange->posting.job)) {
-        refuse(exchange, REASON_OVERLOADED);
-        come_back(exchange, EXCHANGE_DECIDED);
-    }
-    return false;
-}
-
-/* The events own what they need: while they wait, body and JSON need not. */
-static bool read_events(struct exchange *exchange)
-{
-    struct request *request = &exchange->request;
-    bool fit =
-        admit(request, &exchange->answer) && posting_read(&exchange->posting, request, &exchange->answer);
-    json_decref(request->json);
-    request->json = NULL;
-    buffer_dispose(&exchange->body);
-    return fit;
-}
-
-/* Whether the key is not in the snapshot, but may be newer than it. */
-static bool is_new_to_us(struct exchange *exchange)
-{
-    identify(exchange);
-    return exchange->request.identity == NULL && exchange->credentials.given &&
-           exchange->state != EXCHANGE_REFRESHED;
-}
-
-static bool post_events(struct exchange *exchange)
-{
-    if (is_new_to_us(exchange))
-        return go_to_worker(exchange);
-    return read_events(exchange) ? go_to_writer(exchange) : decided(exchange);
-}
-
-/* --- a stream of events -------------------------------------------------------------------------------- */
-
-static void wake(void *owner)
-{
-    come_back(owner, EXCHANGE_READING);
-}
-
-static void wait_for_writer(struct exchange *exchange)
-{
-    if (leave(exchange, EXCHANGE_POSTING) && !events_stream_wait(exchange->stream))
-        come_back(exchange, EXCHANGE_READING);
-}
-
-/* Whether there may be one more. */
-static bool count_stream(struct exchanges *all)
-{
-    pthread_mutex_lock(&all->lock);
-    bool room = all->streams < (size_t)all->service->config->max_streams;
-    all->streams += room;
-    pthread_mutex_unlock(&all->lock);
-    return room;
-}
-
-static void begin_stream(struct exchange *exchange)
-{
-    struct exchanges *all = exchange->all;
-    if (!admit(&exchange->request, &exchange->answer))
-        return;
-    if (!count_stream(all)) {
-        refuse(exchange, REASON_OVERLOADED);
-        return;
-    }
-    exchange->stream = events_stream_new(&exchange->request, wake, exchange);
-    if (exchange->stream != NULL)
-        return;
-    refuse(exchange, REASON_OVERLOADED);
-    pthread_mutex_lock(&all->lock);
-    all->streams--;
-    pthread_mutex_unlock(&all->lock);
-}
-
-/* Whether the exchange is still the server's: then there is a stream, or a fault. */
-static bool has_begun_stream(struct exchange *exchange)
-{
-    if (exchange->stream != NULL || exchange->answer.faults.count > 0)
-        return true;
-    if (is_new_to_us(exchange))
-        return go_to_worker(exchange);
-    begin_stream(exchange);
-    return true;
-}
-
-/* Where a body comes in chunks, libmicrohttpd goes on with the next though the exchange has just gone away.
- */
-static bool is_away(const struct exchange *exchange)
-{
-    const union MHD_ConnectionInfo *info =
-        MHD_get_connection_info(exchange->connection, MHD_CONNECTION_INFO_CONNECTION_SUSPENDED);
-    return info != NULL && info->suspended == MHD_YES;
-}
-
-static bool receive_stream(struct exchange *exchange, const char *data, size_t *length)
-{
-    if (is_away(exchange))
-        return true;
-    if (exchange->all->draining)
-        return false; /* without a summary: the client posts the rest again, elsewhere or later */
-    if (!has_begun_stream(exchange))
-        return true;
-    if (exchange->stream == NULL || events_stream_is_broken(exchange->stream)) {
-        exchange->received += *length;
-        *length = 0;
-        return exchange->received <= exchange->body.maximum * DRAINED_BODIES;
-    }
-    size_t taken = events_stream_take(exchange->stream, data, *length);
-    *length -= taken;
-    if (*length > 0)
-        wait_for_writer(exchange);
-    return true;
-}
-
-static bool end_stream(struct exchange *exchange)
-{
-    if (!has_begun_stream(exchange))
-        return false;
-    if (exchange->stream == NULL || events_stream_end(exchange->stream))
-        return decided(exchange);
-    wait_for_writer(exchange);
-    return false;
-}
-
-/* ------------------------------------------------------------------------------------------------------- */
-
-void exchange_refuse(struct exchange *exchange, enum reason reason, const char *detail)
-{
-    exchange->last = true;
-    if (exchange->state != EXCHANGE_READING && exchange->state != EXCHANGE_REFRESHED)
-        return;
-    if (exchange->stream != NULL) {
-        events_stream_cut(exchange->stream, reason);
-        return;
-    }
-    if (exchange->answer.faults.count == 0)
-        faults_add(&exchange->answer.faults, reason, NULL, "%s", detail);
-    exchange->state = EXCHANGE_DECIDED;
-}
-
-bool exchange_receive(struct exchange *exchange, const char *data, size_t *length)
-{
-    if (exchange->request.stream)
-        return receive_stream(exchange, data, length);
-    exchange->received += *length;
-    if (exchange->received <= exchange->body.maximum)
-        buffer_add(&exchange->body, data, *length);
-    else
-        buffer_dispose(&exchange->body);
-    *length = 0;
-    return exchange->received <= exchange->body.maximum * DRAINED_BODIES;
-}
-
-static bool answer_at_once(struct exchange *exchange)
-{
-    if (admit(&exchange->request, &exchange->answer))
-        exchange->request.route->run(&exchange->request, &exchange->answer);
-    return decided(exchange);
-}
-
-static bool refuse_whole(struct exchange *exchange, enum reason reason)
-{
-    refuse(exchange, reason);
-    return decided(exchange);
-}
-
-/* The body is complete. */
-static bool begin(struct exchange *exchange)
-{
-    struct request *request = &exchange->request;
-    request->body = exchange->body.data;
-    request->body_length = exchange->body.length;
-    if (request->route == NULL)
-        return refuse_whole(exchange, exchange->allowed != 0 ? REASON_METHOD_NOT_ALLOWED : REASON_NOT_FOUND);
-    if (request->stream)
-        return end_stream(exchange);
-    if (exchange->received > exchange->body.maximum)
-        return refuse_whole(exchange, REASON_BODY_TOO_LARGE);
-    if (exchange->body.failed)
-        return refuse_whole(exchange, REASON_OVERLOADED);
-    if (is_post_of_events(exchange))
-        return post_events(exchange);
-    return request->route->at_once ? answer_at_once(exchange) : go_to_worker(exchange);
-}
-
-bool exchange_advance(struct exchange *exchange)
-{
-    switch (exchange->state) {
-    case EXCHANGE_READING:
-        return begin(exchange);
-    case EXCHANGE_REFRESHED:
-        return exchange->request.stream ? end_stream(exchange) : post_events(exchange);
-    case EXCHANGE_POSTED:
-        posting_answer(&exchange->posting, &exchange->answer);
-        return decided(exchange);
-    case EXCHANGE_DECIDED:
-        return true;
-    case EXCHANGE_WORKING:
-    case EXCHANGE_POSTING:
-    case EXCHANGE_SENT:
-        break;
-    }
-    abort();
 }
 
 void exchanges_gauge(void *all, struct gauges *gauges)

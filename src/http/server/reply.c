@@ -174,7 +174,7 @@ static struct MHD_Response *last_resort(const struct exchange *exchange)
     return reason == REASON_OUTCOME_UNKNOWN ? exchange->all->outcome_unknown : exchange->all->overloaded;
 }
 
-enum MHD_Result exchange_send(struct exchange *exchange)
+enum MHD_Result reply_send(struct exchange *exchange)
 {
     struct MHD_Response *response = exchange->response != NULL ? exchange->response : make_response(exchange);
     exchange->response = NULL;

@@ -10,6 +10,9 @@
 MUST_CHECK bool reply_init(struct exchanges *all);
 void reply_dispose(struct exchanges *all);
 
+/* DECIDED: makes the response, unless the worker has, and queues it: SENT. MHD_NO: it can't be queued. */
+enum MHD_Result reply_send(struct exchange *exchange);
+
 /* On the worker's thread: makes the response that reads from the long answer. `length` of the body:
  * MHD_SIZE_UNKNOWN where it is still being made. False: out of memory. */
 MUST_CHECK bool reply_prepare(struct exchange *exchange, uint64_t length);

@@ -14,7 +14,7 @@
 #include "http/request/meters.h"
 #include "http/request/route.h"
 #include "http/server/callers.h"
-#include "http/server/exchange.h"
+#include "http/server/exchange_steps.h"
 #include "http/server/rates.h"
 #include "http/server/reply.h"
 #include "http/server/wire.h"
@@ -74,7 +74,7 @@ static enum MHD_Result begin(struct exchanges *all, struct MHD_Connection *conne
         exchange->allowed = (1u << METHOD_COUNT) - 1;
     refuse_what_is_wrong(exchange);
     if (exchange->state == EXCHANGE_DECIDED || exchange_refuses_body(exchange))
-        return exchange_send(exchange);
+        return reply_send(exchange);
     return MHD_YES;
 }
 
@@ -98,7 +98,7 @@ static enum MHD_Result handle(void *closure, struct MHD_Connection *connection, 
     }
     if (reason != REASON_NONE)
         exchange_refuse(exchange, reason, detail);
-    return exchange_advance(exchange) ? exchange_send(exchange) : MHD_YES;
+    return exchange_advance(exchange) ? reply_send(exchange) : MHD_YES;
 }
 
 /* What is read, and went well, is only of interest to who looks for something. */
