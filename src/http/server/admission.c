@@ -168,7 +168,7 @@ static bool check_body(struct request *request, struct answer *answer)
     return request->json != NULL;
 }
 
-bool admit(struct request *request, struct answer *answer)
+bool admission_check(struct request *request, struct answer *answer)
 {
     if (!check_role(request, answer) || !check_site(request, answer) || !check_rate(request, answer) ||
         !check_query(request, answer) || !check_media(request, answer) || !check_body(request, answer))

@@ -8,6 +8,6 @@
 
 /* `request` has its route, its identity (NULL: none was shown), and its query's names and values as they were
  * sent, which are decoded here. False: faults have been added. */
-MUST_CHECK bool admit(struct request *request, struct answer *answer);
+MUST_CHECK bool admission_check(struct request *request, struct answer *answer);
 
 #endif

@@ -107,7 +107,7 @@ static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
         return EXCHANGE_REFRESHED;
     request->pg = pg;
     exchange_identify(exchange);
-    if (!outlast(exchange) || !admit(request, &exchange->answer))
+    if (!outlast(exchange) || !admission_check(request, &exchange->answer))
         return EXCHANGE_DECIDED;
     exchange->answer.pass_on = sending_pass_on;
     request->route->run(request, &exchange->answer);
@@ -177,8 +177,8 @@ static bool go_to_writer(struct exchange *exchange)
 static bool read_events(struct exchange *exchange)
 {
     struct request *request = &exchange->request;
-    bool fit =
-        admit(request, &exchange->answer) && posting_read(&exchange->posting, request, &exchange->answer);
+    bool fit = admission_check(request, &exchange->answer) &&
+               posting_read(&exchange->posting, request, &exchange->answer);
     json_decref(request->json);
     request->json = NULL;
     buffer_dispose(&exchange->body);
@@ -226,7 +226,7 @@ static bool count_stream(struct exchanges *all)
 static void begin_stream(struct exchange *exchange)
 {
     struct exchanges *all = exchange->all;
-    if (!admit(&exchange->request, &exchange->answer))
+    if (!admission_check(&exchange->request, &exchange->answer))
         return;
     if (!count_stream(all)) {
         refuse(exchange, REASON_OVERLOADED);
@@ -322,7 +322,7 @@ bool exchange_receive(struct exchange *exchange, const char *data, size_t *lengt
 
 static bool answer_at_once(struct exchange *exchange)
 {
-    if (admit(&exchange->request, &exchange->answer))
+    if (admission_check(&exchange->request, &exchange->answer))
         exchange->request.route->run(&exchange->request, &exchange->answer);
     return decided(exchange);
 }
