@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
-/* The lines of a head, for framing.c: each is checked by itself, and made plain where it is. */
+/* The lines of a head, for framing.c. Each line is checked by itself, and simplified in place. */
 #ifndef DEPOSITD_HTTP_SERVER_FRAMING_HEAD_H
 #define DEPOSITD_HTTP_SERVER_FRAMING_HEAD_H
 
-#include "http/server/framing.h"
+#include "http/server/framing_state.h"
 
 /* The bytes of one call of framing_read: those up to `write` are for libmicrohttpd, those from `read` on are
  * still to be read. */
