@@ -11,8 +11,6 @@
 #include "http/resources/payment_shapes.h"
 #include "http/resources/reference_shapes.h"
 
-#include <string.h>
-
 #define ROW(of_method, of_path, for_roles, handle, in_short, answer)                                         \
     .method = of_method, .path = of_path, .roles = for_roles, .run = handle, .summary = in_short,            \
     .answer_schema = answer
@@ -334,34 +332,4 @@ const struct route *routes_all(size_t *count)
 {
     *count = sizeof routes / sizeof routes[0];
     return routes;
-}
-
-unsigned route_media(const struct route *route)
-{
-    if (route->media != 0)
-        return route->media;
-    bool is_read = route->method == METHOD_GET && route->roles != 0;
-    return 1u << MEDIA_JSON | (is_read ? 1u << MEDIA_HTML : 0u);
-}
-
-bool route_has_choice(const struct route *route)
-{
-    return (route_media(route) & (route_media(route) - 1)) != 0;
-}
-
-bool route_has_status(const struct route *route, int status)
-{
-    size_t count = sizeof route->answer_statuses / sizeof route->answer_statuses[0];
-    for (size_t i = 0; i < count && route->answer_statuses[i] != 0; i++)
-        if (route->answer_statuses[i] == status)
-            return true;
-    return false;
-}
-
-bool route_has_pages(const struct route *route)
-{
-    for (size_t i = 0; i < ROUTE_PARAMETERS_MAX && route->parameters[i].name != NULL; i++)
-        if (strcmp(route->parameters[i].name, "cursor") == 0)
-            return true;
-    return false;
 }

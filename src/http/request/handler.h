@@ -11,6 +11,7 @@
 #include "app/service/service.h"
 #include "app/transaction/fault.h"
 #include "base/buffer.h"
+#include "http/request/media.h"
 
 #include <jansson.h>
 
@@ -19,18 +20,6 @@ enum { PATH_PARAMETERS_MAX = 3, QUERY_PARAMETERS_MAX = 16 };
 struct query_parameter {
     const char *name;
     const char *value; /* percent-decoded UTF-8, without NUL */
-};
-
-enum media {
-    MEDIA_JSON,
-    MEDIA_CSV,
-    MEDIA_NDJSON,
-    MEDIA_TEXT,
-    MEDIA_HTML,
-    MEDIA_XML,
-    MEDIA_CSS,
-    MEDIA_METRICS,
-    MEDIA_COUNT
 };
 
 struct route;
@@ -78,8 +67,6 @@ struct answer {
     const char *deadline_setting; /* the setting that says so; NULL: it has no deadline */
     struct faults faults;
 };
-
-typedef void (*handler)(const struct request *request, struct answer *answer);
 
 /* The value of a query parameter, or NULL. That all are known to the route has been checked already. */
 const char *request_query(const struct request *request, const char *name);

@@ -3,7 +3,21 @@
 #ifndef DEPOSITD_HTTP_REQUEST_MEDIA_H
 #define DEPOSITD_HTTP_REQUEST_MEDIA_H
 
-#include "http/request/handler.h"
+#include "depositd/attributes.h"
+
+#include <stdbool.h>
+
+enum media {
+    MEDIA_JSON,
+    MEDIA_CSV,
+    MEDIA_NDJSON,
+    MEDIA_TEXT,
+    MEDIA_HTML,
+    MEDIA_XML,
+    MEDIA_CSS,
+    MEDIA_METRICS,
+    MEDIA_COUNT
+};
 
 #define MEDIA_PROBLEM "application/problem+json"
 

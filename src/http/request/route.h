@@ -5,7 +5,7 @@
 #define DEPOSITD_HTTP_REQUEST_ROUTE_H
 
 #include "depositd/access.h"
-#include "http/request/handler.h"
+#include "http/request/media.h"
 #include "http/request/shape.h"
 
 enum method { METHOD_GET, METHOD_POST, METHOD_PUT, METHOD_DELETE, METHOD_COUNT };
@@ -42,6 +42,10 @@ struct parameter {
     const char *schema; /* name of its component schema; NULL: what its name says */
 };
 
+struct request;
+struct answer;
+typedef void (*handler)(const struct request *request, struct answer *answer);
+
 struct route {
     enum method method;
     const char *path;          /* "/v1/schemes/{scheme}/days" */
@@ -69,12 +73,13 @@ struct route {
     const enum reason *reasons; /* it may give besides those of route_reasons.c; 0-ended; NULL: none */
 };
 
+/* All rows. They stand in http/contract/routes.c, since they name all handlers. */
 const struct route *routes_all(size_t *count);
 
-/* What it can answer with, a set of 1u << enum media: JSON, and what is read with a key also as a page,
- * unless the row says otherwise. */
+/* What it can answer with, a set of 1u << enum media. Unless the row says otherwise that is JSON, and for
+ * whatever is read with a key also a page. */
 unsigned route_media(const struct route *route);
-/* A choice of several. */
+/* Whether it can answer with more than one. */
 bool route_has_choice(const struct route *route);
 /* Whether the status is one of its successes. */
 bool route_has_status(const struct route *route, int status);

@@ -3,6 +3,7 @@
 #ifndef DEPOSITD_HTTP_REQUEST_ROUTER_H
 #define DEPOSITD_HTTP_REQUEST_ROUTER_H
 
+#include "http/request/handler.h"
 #include "http/request/route.h"
 
 enum { ALLOW_MAX = 40 };
