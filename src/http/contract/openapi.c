@@ -5,6 +5,7 @@
 #include "http/contract/openapi_components.h"
 #include "http/contract/openapi_examples.h"
 #include "http/contract/openapi_parameters.h"
+#include "http/contract/openapi_reference.h"
 #include "http/contract/openapi_responses.h"
 #include "http/request/json_text.h"
 #include "http/request/router.h"

@@ -6,6 +6,7 @@
 #include "answers.h"
 #include "depositd/access.h"
 #include "depositd/exceptions.h"
+#include "http/contract/openapi_reference.h"
 #include "http/contract/openapi_responses.h"
 #include "http/events/event_body.h"
 #include "http/request/json_text.h"
@@ -16,11 +17,6 @@
 #include <string.h>
 
 enum { SHAPES_MAX = 64, PLAIN_WORDS_MAX = 32 };
-
-void openapi_reference(struct buffer *document, const char *schema)
-{
-    buffer_printf(document, "{\"$ref\":\"#/components/schemas/%s\"}", schema);
-}
 
 /* Components ----------------------------------------------------------------------------------------------
  */

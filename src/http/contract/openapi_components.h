@@ -9,7 +9,5 @@
 
 /* "components":{…} */
 void openapi_components(struct buffer *document, const json_t *examples);
-/* {"$ref":…} to a schema. */
-void openapi_reference(struct buffer *document, const char *schema);
 
 #endif

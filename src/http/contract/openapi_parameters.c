@@ -3,8 +3,8 @@
  * route's row says otherwise. */
 #include "http/contract/openapi_parameters.h"
 
-#include "http/contract/openapi_components.h"
 #include "http/contract/openapi_examples.h"
+#include "http/contract/openapi_reference.h"
 #include "http/request/json_text.h"
 #include "http/request/media.h"
 #include "report/report.h"

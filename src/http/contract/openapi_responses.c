@@ -3,8 +3,8 @@
  * first of these routes unless that is the first with the status at all: Problem404, Problem409_closeDay. */
 #include "http/contract/openapi_responses.h"
 
-#include "http/contract/openapi_components.h"
 #include "http/contract/openapi_examples.h"
+#include "http/contract/openapi_reference.h"
 #include "http/contract/route_reasons.h"
 #include "http/request/json_text.h"
 #include "http/request/media.h"
