@@ -12,139 +12,9 @@
 #include <stdio.h>
 #include <string.h>
 
-/* --- the way to other pages ---------------------------------------------------------------------------- */
-
-static const char *kept(struct arena *arena, const struct buffer *text)
-{
-    return text->failed || text->data == NULL ? NULL : arena_copy(arena, text->data, text->length);
-}
-
-/* Those pages to start from that the key may read; of the arena. False: out of memory. */
-static bool find_starts(const struct request *request, const struct page_scope *scope, struct html_page *page)
-{
-    size_t count;
-    const struct page_see *starts = page_starts(&count);
-    struct html_link *found = arena_array(request->arena, count, sizeof *found);
-    if (found == NULL)
-        return false;
-    page->pages = found;
-    for (size_t i = 0; i < count; i++) {
-        struct buffer target;
-        buffer_init(&target, 1024);
-        bool leads = page_target(request, scope, starts[i].pattern, &target);
-        const char *href = leads ? kept(request->arena, &target) : NULL;
-        buffer_dispose(&target);
-        if (leads && href == NULL)
-            return false;
-        if (leads)
-            found[page->page_count++] = (struct html_link){href, starts[i].text};
-    }
-    return true;
-}
-
-/* --- what a report can be asked for -------------------------------------------------------------------- */
-
-/* More than a person looks through in a list, and a page of reports has many lists: then it is a text field.
- */
-enum { CHOICES_MAX = 200 };
-
-/* What the choices are of. */
-struct choosing {
-    const struct request *request;
-    const struct scheme *scheme; /* NULL: any */
-    const bool *known;           /* schemes, by id */
-};
-
-/* The code of one of them; NULL: it is no choice. */
-typedef const char *(*choice)(const struct choosing *of, size_t index);
-
-static const char *scheme_choice(const struct choosing *of, size_t index)
-{
-    const struct scheme *each = &of->request->snapshot->network.schemes[index];
-    return of->known[each->id] ? each->code : NULL;
-}
-
-static const char *site_choice(const struct choosing *of, size_t index)
-{
-    const struct site *site = &of->request->snapshot->network.sites[index];
-    bool known = identity_has_site(of->request->identity, site) &&
-                 (of->scheme == NULL || site->scheme == of->scheme->id);
-    return known ? site->code : NULL;
-}
-
-static const char *participant_choice(const struct choosing *of, size_t index)
-{
-    const struct participant *participant = &of->request->snapshot->network.participants[index];
-    const struct identity *identity = of->request->identity;
-    bool office = (1u << identity->role & FOR_OFFICE) != 0;
-    return office || identity->participant == participant->id ? participant->code : NULL;
-}
-
-static const char *cup_type_choice(const struct choosing *of, size_t index)
-{
-    return of->request->snapshot->network.cup_types[index].code;
-}
-
-/* *found: NULL-ended; NULL where there are too many. False: out of memory. */
-static bool choices(const struct choosing *of, choice each, size_t count, const char *const **found)
-{
-    const char **codes = arena_array(of->request->arena, CHOICES_MAX + 1, sizeof *codes);
-    size_t code_count = 0;
-    *found = codes;
-    for (size_t i = 0; *found != NULL && i < count; i++) {
-        const char *code = each(of, i);
-        if (code != NULL && code_count == CHOICES_MAX)
-            *found = NULL;
-        else if (code != NULL)
-            codes[code_count++] = code;
-    }
-    return codes != NULL;
-}
-
-/* False: out of memory. */
-static bool find_choices(const struct choosing *of, const struct report_parameter *parameter,
-                         const char *const **found)
-{
-    const struct network *network = &of->request->snapshot->network;
-    *found = NULL;
-    switch (parameter->kind) {
-    case PARAMETER_DAY:
-    case PARAMETER_ACCOUNT:
-        return true;
-    case PARAMETER_SITE:
-        return choices(of, site_choice, network->site_count, found);
-    case PARAMETER_PARTICIPANT:
-        return choices(of, participant_choice, network->participant_count, found);
-    case PARAMETER_CUP_TYPE:
-        return choices(of, cup_type_choice, network->cup_type_count, found);
-    case PARAMETER_CHOICE:
-        *found = parameter->choices;
-        return true;
-    }
-    return false;
-}
-
-bool page_of_report(const struct request *request, const struct scheme *scheme, const struct report *report,
-                    struct report_page *page)
-{
-    struct html_page starts = {.page_count = 0};
-    if (!find_starts(request, NULL, &starts))
-        return false;
-    *page = (struct report_page){.pages = starts.pages, .page_count = starts.page_count};
-    page->note = page_report_note(report->name);
-    const struct choosing of = {request, scheme, request_known_schemes(request)};
-    bool found = of.known != NULL &&
-                 choices(&of, scheme_choice, request->snapshot->network.scheme_count, &page->schemes);
-    for (size_t i = 0; found && i < report_parameter_count(report); i++)
-        found = find_choices(&of, &report->parameters[i], &page->choices[i]);
-    for (size_t i = 0; i < report_column_count(report); i++)
-        page->leads[i] = report->columns[i].link != NULL && page_leads(request, report->columns[i].link);
-    return found;
-}
-
 /* --- the frame ----------------------------------------------------------------------------------------- */
 
-static bool is_of_paging(const char *name)
+static bool is_of_slice(const char *name)
 {
     static const char *const names[] = {"cursor", "limit", "format"};
     for (size_t i = 0; i < sizeof names / sizeof names[0]; i++)
@@ -169,7 +39,7 @@ static void add_part(struct page_view *view, const char *name, const char *value
     json_decref(text);
 }
 
-/* The parts of the path, and of the query what is not about paging. */
+/* The parts of the path, and of the query what does not choose a slice or a form. */
 static void add_asked(struct page_view *view)
 {
     const struct request *request = view->request;
@@ -182,7 +52,7 @@ static void add_asked(struct page_view *view)
         add_part(view, name, request->parts[i], &count);
     }
     for (size_t i = 0; i < request->query_count; i++)
-        if (!is_of_paging(request->query[i].name))
+        if (!is_of_slice(request->query[i].name))
             add_part(view, request->query[i].name, request->query[i].value, &count);
     if (count > 0)
         buffer_add_text(view->text, "</dl>\n");
@@ -272,7 +142,7 @@ static bool write_page(const struct request *request, const struct answer *answe
         .request = request, .about = page_about(request->route->answer_schema), .text = text};
     const struct page_scope scope = {.object = json};
     struct html_page page = {.title = page_title(&view)};
-    if (!find_starts(request, &scope, &page))
+    if (!page_find_starts(request, &scope, &page))
         return false;
     html_page_begin(text, &page);
     add_asked(&view);

@@ -3,7 +3,7 @@
 #include "http/pages/page_layouts.h"
 
 #include "base/uri.h"
-#include "http/pages/page.h"
+#include "http/pages/page_report.h"
 #include "report/html.h"
 
 #include <string.h>

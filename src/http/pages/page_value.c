@@ -1,142 +1,14 @@
 /* SPDX-License-Identifier: ISC */
 /* Values of an answer on a page, and where they lead. What stands in them may come from anywhere, and is
  * escaped. */
-#include "http/pages/page_view.h"
+#include "http/pages/page_value.h"
 
-#include "base/uri.h"
-#include "http/request/route.h"
-#include "http/request/router.h"
 #include "report/html.h"
 
 #include <stdio.h>
 #include <string.h>
 
 enum { CODE_LENGTH = 32, TARGET_MAX = 8192 };
-
-/* --- links --------------------------------------------------------------------------------------------- */
-
-static bool is_name(const char *text, const char *name, size_t length)
-{
-    return strlen(text) == length && strncmp(text, name, length) == 0;
-}
-
-bool page_leads(const struct request *request, const char *target)
-{
-    static const char reports[] = "/v1/reports/";
-    char name[CODE_SIZE] = "";
-    const struct route *route = router_find(METHOD_GET, target);
-    unsigned role = 1u << request->identity->role;
-    if (route == NULL || (route->roles != 0 && (route->roles & role) == 0))
-        return false;
-    if (strncmp(target, reports, sizeof reports - 1) != 0)
-        return true;
-    size_t length = strcspn(target + sizeof reports - 1, "?");
-    memcpy(name, target + sizeof reports - 1, length < CODE_SIZE ? length : 0);
-    const struct report *report = report_find(name);
-    return report != NULL && (report->roles & role) != 0;
-}
-
-struct variables {
-    const struct request *request;
-    const struct page_scope *scope;
-    char number[24];
-};
-
-static const char *scalar_text(const json_t *value, char number[static 24])
-{
-    if (json_is_string(value))
-        return *json_string_value(value) != '\0' ? json_string_value(value) : NULL;
-    if (!json_is_integer(value))
-        return NULL;
-    snprintf(number, 24, "%lld", json_integer_value(value));
-    return number;
-}
-
-const char *page_path_part(const struct request *request, const char *name, size_t length)
-{
-    const char *at = request->route->path;
-    for (size_t i = 0; i < PATH_PARAMETERS_MAX && (at = strchr(at, '{')) != NULL; i++) {
-        size_t here = strcspn(++at, "}");
-        if (here == length && strncmp(at, name, length) == 0)
-            return request->parts[i];
-    }
-    return NULL;
-}
-
-/* The only scheme that the key knows, where there is one. */
-static const char *sole_scheme(const struct request *request)
-{
-    const struct network *network = &request->snapshot->network;
-    const bool *known = request_known_schemes(request);
-    const char *sole = NULL;
-    for (size_t i = 0; known != NULL && i < network->scheme_count; i++) {
-        if (!known[network->schemes[i].id])
-            continue;
-        if (sole != NULL)
-            return NULL;
-        sole = network->schemes[i].code;
-    }
-    return sole;
-}
-
-static const char *variable(void *context, const char *name, size_t length)
-{
-    struct variables *variables = context;
-    const struct request *request = variables->request;
-    for (const struct page_scope *scope = variables->scope; scope != NULL; scope = scope->outer) {
-        const char *text = scalar_text(json_object_getn(scope->object, name, length), variables->number);
-        if (text != NULL)
-            return text;
-    }
-    const char *text = page_path_part(request, name, length);
-    for (size_t i = 0; text == NULL && i < request->query_count; i++)
-        if (is_name(request->query[i].name, name, length))
-            text = request->query[i].value;
-    return text != NULL || !is_name("scheme", name, length) ? text : sole_scheme(request);
-}
-
-bool page_target(const struct request *request, const struct page_scope *scope, const char *pattern,
-                 struct buffer *target)
-{
-    struct variables variables = {.request = request, .scope = scope};
-    return page_leads(request, pattern) && uri_expand(target, pattern, variable, &variables) &&
-           !target->failed;
-}
-
-static bool applies(const struct page_view *view, const struct page_scope *scope,
-                    const struct page_link *link, const char *name)
-{
-    if (strcmp(link->member, name) != 0 ||
-        (link->schema != NULL && strcmp(link->schema, view->about->schema) != 0))
-        return false;
-    const char *is =
-        link->when != NULL ? json_string_value(json_object_get(scope->object, link->when)) : NULL;
-    return link->when == NULL || (is != NULL && strcmp(is, link->is) == 0);
-}
-
-/* Whether the rule leads anywhere for this key: the same for the whole page. */
-static bool rule_leads(struct page_view *view, size_t rule, const char *pattern)
-{
-    if (!view->links[rule].known) {
-        view->links[rule].known = true;
-        view->links[rule].leads = page_leads(view->request, pattern);
-    }
-    return view->links[rule].leads;
-}
-
-/* Adds where a member's value leads. False: nowhere; a page does not lead to itself. */
-static bool find_target(struct page_view *view, const struct page_scope *scope, const char *name,
-                        struct buffer *target)
-{
-    size_t count;
-    const struct page_link *links = page_links(&count);
-    struct variables variables = {.request = view->request, .scope = scope};
-    for (size_t i = 0; i < count; i++)
-        if (applies(view, scope, &links[i], name) && rule_leads(view, i, links[i].pattern) &&
-            uri_expand(target, links[i].pattern, variable, &variables))
-            return !target->failed && !is_name(view->request->path, target->data, strcspn(target->data, "?"));
-    return false;
-}
 
 /* "pool" is in the place of a participant, and is none; and of the other party to its payment a participant
  * sees no more than the name. */
@@ -154,8 +26,6 @@ static bool is_nobody(const struct request *request, const char *name, const cha
             return true;
     return false;
 }
-
-/* --- values -------------------------------------------------------------------------------------------- */
 
 bool page_is_code(const char *text)
 {
@@ -293,7 +163,7 @@ void page_value(struct page_view *view, const struct page_scope *scope, const ch
     if (own_path)
         buffer_add_text(&target, text);
     bool linked = own_path || (simple && (text == NULL || !is_nobody(view->request, name, text)) &&
-                               find_target(view, scope, name, &target));
+                               page_member_target(view, scope, name, &target));
     linked = linked && !target.failed;
     if (linked)
         html_open(view->text, "a", "href", target.data);
@@ -304,9 +174,4 @@ void page_value(struct page_view *view, const struct page_scope *scope, const ch
     if (linked)
         buffer_add_text(view->text, "</a>");
     buffer_dispose(&target);
-}
-
-const char *page_title(const struct page_view *view)
-{
-    return view->about->title != NULL ? view->about->title : view->request->route->summary;
 }

@@ -3,6 +3,7 @@
  * of known depth and bounded size. */
 #include "http/pages/page_view.h"
 
+#include "http/request/route.h"
 #include "report/html.h"
 
 #include <string.h>
@@ -273,4 +274,9 @@ void page_object(struct page_view *view, const struct page_scope *scope)
     else if (holds_objects(value)) page_table(view, scope, name, value);
     else if (strcmp(name, "items") == 0)
         buffer_add_text(view->text, "<p class=\"none\">There is nothing to show.</p>\n");
+}
+
+const char *page_title(const struct page_view *view)
+{
+    return view->about->title != NULL ? view->about->title : view->request->route->summary;
 }

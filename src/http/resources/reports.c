@@ -2,7 +2,7 @@
 /* Reports: which there are, and one of them. Nothing here knows a report by name. */
 #include "http/resources/handlers.h"
 
-#include "http/pages/page.h"
+#include "http/pages/page_report.h"
 #include "http/request/reading.h"
 #include "report/render.h"
 

@@ -1,0 +1,14 @@
+/* SPDX-License-Identifier: ISC */
+/* Values of an answer on a page. */
+#ifndef DEPOSITD_HTTP_PAGES_PAGE_VALUE_H
+#define DEPOSITD_HTTP_PAGES_PAGE_VALUE_H
+
+#include "http/pages/page_target.h"
+
+/* The value of a member, with its link. */
+void page_value(struct page_view *view, const struct page_scope *scope, const char *name,
+                const json_t *value);
+/* Whether the text is a hash or an id, which people compare and copy rather than read. */
+bool page_is_code(const char *text);
+
+#endif
