@@ -3,10 +3,8 @@
 #include "payment/camt053.h"
 
 #include "base/memory.h"
-#include "payment/camt053_reading.h"
+#include "payment/camt053_elements.h"
 
-#include <stdarg.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -16,36 +14,6 @@ enum {
     TEXT_MAX = 512,
     ATTRIBUTES_MAX = 200 /* the schema has two at most */
 };
-
-void camt053_refuse(struct reading *reading, enum camt_result result, const char *format, ...)
-{
-    va_list arguments;
-    if (reading->result != CAMT_OK)
-        return;
-    reading->result = result;
-    if (reading->reader != NULL)
-        reading->document->error_line = xmlTextReaderGetParserLineNumber(reading->reader);
-    va_start(arguments, format);
-    vsnprintf(reading->document->detail, sizeof reading->document->detail, format, arguments);
-    va_end(arguments);
-}
-
-/* The name of the element at hand, for what is said about it. */
-static const char *element(const struct reading *reading)
-{
-    const char *slash = strrchr(reading->path, '/');
-    return slash != NULL ? slash + 1 : reading->path;
-}
-
-void camt053_refuse_element(struct reading *reading, const char *what)
-{
-    camt053_refuse(reading, CAMT_INVALID, "%.40s %s", element(reading), what);
-}
-
-void camt053_refuse_memory(struct reading *reading)
-{
-    camt053_refuse(reading, CAMT_NO_MEMORY, "out of memory");
-}
 
 /* Supplementary data may be of anybody's namespace. */
 static bool is_foreign(const struct reading *reading)
@@ -86,7 +54,7 @@ static void check_element(struct reading *reading)
 
 static void note_currency(struct reading *reading)
 {
-    if (strcmp(element(reading), "Amt") != 0)
+    if (strcmp(camt053_element(reading), "Amt") != 0)
         return;
     xmlChar *code = xmlTextReaderGetAttribute(reading->reader, (const xmlChar *)"Ccy");
     reading->other_currency = code == NULL || strcmp((const char *)code, reading->currency->code) != 0;

@@ -1,67 +1,15 @@
 /* SPDX-License-Identifier: ISC */
 /* camt.053.001.08, BankToCustomerStatement: what a bank says has happened on an account.
  *
- * What comes from outside is read with care: UTF-8 only, no document type, so no entities of its own; nothing
- * is fetched; depth, lengths and numbers are bounded, and every element must be of the message's namespace.
- * Elements that are not asked for here are passed over. Results live in the arena. Any thread. */
+ * The text comes from outside, so it is read with care. It must be UTF-8 without a document type, and so
+ * without entities of its own. Nothing is fetched. Depth, lengths and numbers are bounded, and every element
+ * must be of the message's namespace. Elements that nobody here asks for are skipped. Results live in the
+ * arena. Any thread. */
 #ifndef DEPOSITD_PAYMENT_CAMT053_H
 #define DEPOSITD_PAYMENT_CAMT053_H
 
 #include "base/arena.h"
-#include "depositd/civil.h"
-#include "depositd/money.h"
-
-enum { CAMT_STATEMENTS_MAX = 100, CAMT_LINES_MAX = 100000, CAMT_DETAIL_SIZE = 160 };
-
-enum camt_result {
-    CAMT_OK,
-    CAMT_NO_MEMORY,
-    CAMT_NOT_XML,   /* not well-formed, not UTF-8, or it has a document type */
-    CAMT_OTHER,     /* XML, but not this message */
-    CAMT_INVALID,   /* this message, but something in it is missing, malformed, or stands twice */
-    CAMT_TOO_LARGE, /* deeper or longer than the bounds */
-    CAMT_CURRENCY   /* an entry or a balance of another currency */
-};
-
-/* What can be matched: an entry, or one of the transactions that an entry books together. */
-struct camt_line {
-    struct money amount;         /* credits positive, as the account's owner sees it */
-    bool booked;                 /* else pending, or for information */
-    bool returned;               /* a payment that came back, or the reversal of a booking */
-    bool unsplit;                /* its transactions do not add up to it: it stands for all of them */
-    bool dated;                  /* whether it has … */
-    struct date booked_on;       /* … a booking date */
-    const char *end_to_end;      /* NULL: none, or NOTPROVIDED */
-    const char *reference;       /* the bank's, which is its own for ever; NULL: none */
-    const char *entry_reference; /* within the statement; NULL: none */
-    const char *return_reason;   /* NULL: none */
-    int32_t part;                /* 0, 1 … of the entry */
-};
-
-struct camt_balance {
-    const char *code; /* OPBD, CLBD …, or a proprietary one */
-    struct money amount;
-    struct date on;
-};
-
-struct camt_statement {
-    const char *id;
-    const char *iban, *account; /* one of them */
-    const char *currency;       /* of the account; NULL: not said */
-    struct camt_balance *balances;
-    size_t balance_count, balance_capacity;
-    struct camt_line *lines;
-    size_t line_count, line_capacity;
-};
-
-struct camt_document {
-    const char *message_id;
-    struct camt_statement *statements; /* at least one */
-    size_t count, capacity;
-    /* Why it could not be read. */
-    int error_line; /* of the text; 0: of no line */
-    char detail[CAMT_DETAIL_SIZE];
-};
+#include "payment/camt053_statement.h"
 
 /* Sets the XML library up: once, before there are threads. */
 void camt053_init(void);

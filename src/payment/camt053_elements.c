@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* What the elements of a camt.053 mean, by their paths: tables say what to do where an element begins, where
  * one with a text ends, and where one with elements ends. */
-#include "payment/camt053_reading.h"
+#include "payment/camt053_elements.h"
 
 #include "base/pairs.h"
 

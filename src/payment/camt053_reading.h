@@ -1,11 +1,13 @@
 /* SPDX-License-Identifier: ISC */
-/* What the two halves of the camt.053 reader share: the walk through the document (camt053.c), and what its
- * elements mean (camt053_elements.c). Private to them. */
+/* A camt.053 message while it is read: where the reader is, what it has read of the elements around it, and
+ * how it refuses. Private to the reader: camt053.c walks through the document, camt053_elements.c knows what
+ * its elements mean. */
 #ifndef DEPOSITD_PAYMENT_CAMT053_READING_H
 #define DEPOSITD_PAYMENT_CAMT053_READING_H
 
+#include "base/arena.h"
 #include "base/buffer.h"
-#include "payment/camt053.h"
+#include "payment/camt053_statement.h"
 
 #include <libxml/xmlreader.h>
 
@@ -53,19 +55,13 @@ struct reading {
     size_t lines;
 };
 
-/* Ends the reading, unless it has been: the first fault is the one that is told. */
+/* Ends the reading. Of several faults the first is told. */
 void camt053_refuse(struct reading *reading, enum camt_result result, const char *format, ...)
     PRINTF_LIKE(3, 4);
+/* The name of the element at hand. */
+const char *camt053_element(const struct reading *reading);
 /* The element at hand is at fault. */
 void camt053_refuse_element(struct reading *reading, const char *what);
 void camt053_refuse_memory(struct reading *reading);
-
-/* Of the element at the reading's path: whether its text is used, … */
-bool camt053_has_text(const struct reading *reading);
-/* … takes that text, whole, … */
-void camt053_take_text(struct reading *reading, const char *text);
-/* … and what its beginning and its end mean. */
-void camt053_begin(struct reading *reading);
-void camt053_end(struct reading *reading);
 
 #endif
