@@ -2,7 +2,7 @@
 /* Statements: transactions, prepared statements, pipelines, and rows that are taken one by one. */
 #include "store/pg.h"
 
-#include "store/pg_connection.h"
+#include "store/pg_inside.h"
 
 #include "base/clock.h"
 #include "base/memory.h"

@@ -7,6 +7,8 @@
  * request is needed, which libpq can send only by waiting for the server. */
 #include "store/pg_connection.h"
 
+#include "store/pg_inside.h"
+
 #include "base/clock.h"
 #include "base/log.h"
 #include "sql.h"

@@ -1,61 +1,43 @@
 /* SPDX-License-Identifier: ISC */
-/* What pg.c and pg_connection.c share of a connection; nobody else includes this.
- *
- * libpq never waits here: the connection is non-blocking, and PQgetResult is called only when PQisBusy says
- * that it need not wait. pg_wait is the one place that waits for the server. */
+/* A connection to PostgreSQL: how it is made, how long it may wait, and how it ends. store/pg.h says what all
+ * calls have in common. */
 #ifndef DEPOSITD_STORE_PG_CONNECTION_H
 #define DEPOSITD_STORE_PG_CONNECTION_H
 
-#include "store/pg.h"
+#include "store/pg_bounds.h"
+#include "store/store_result.h"
 
-#include <libpq-fe.h>
+#include <stdbool.h>
+#include <stdint.h>
 
-enum { PG_PREPARED_MAX = 256, PG_ERROR_MAX = 512 };
+struct pg;
 
-/* A message that was sent in a pipeline, and what its answer is for. */
-struct sent {
-    const char *statement;
-    const struct sql *prepares; /* NULL: it is no preparation */
-    struct pg_rows **rows;      /* NULL: nobody wants them */
-};
+/* Does not connect yet: pg_ready does, and again after a break. `dsn` is copied. NULL: out of memory. */
+MUST_CHECK struct pg *pg_new(const char *dsn, const struct pg_bounds *bounds);
+/* No wait lasts beyond this moment of clock_monotonic_ms, and no statement begins after it; 0: only the
+ * bounds count. */
+void pg_set_deadline(struct pg *pg, int64_t at_ms);
+/* Asked a few times a second while the connection waits: false drops the connection, with STORE_UNAVAILABLE.
+ * NULL: nobody is asked. */
+void pg_set_watch(struct pg *pg, bool (*wanted)(void *context), void *context);
+/* Whether pg_ready last found a connection pooler in place of PostgreSQL, and refused it. */
+bool pg_is_pooled(const struct pg *pg);
+/* For the few statements of the writer: each is planned once, not anew for the parameters at hand. Before it
+ * connects. */
+void pg_plan_once(struct pg *pg);
+void pg_free(struct pg *pg);
+/* Connects if it is not connected. */
+MUST_CHECK enum store_result pg_ready(struct pg *pg);
 
-struct pg {
-    char *dsn;
-    struct pg_bounds bounds;
-    int64_t deadline_ms; /* of clock_monotonic_ms; 0: none */
-    bool (*wanted)(void *context);
-    void *context;
-    int64_t looked_ms; /* when `wanted` was last asked */
-    bool plans_once;
-    bool is_pooled;
-    bool is_read_only; /* the server has refused to write: the connection is given up when it is next used */
-    PGconn *connection;
-    const struct sql *prepared[PG_PREPARED_MAX]; /* on this connection; open addressing by address */
-    size_t prepared_count;
-    bool in_pipeline;
-    bool reads;      /* the transaction at hand writes nothing */
-    bool unanswered; /* what failed first in the last pipeline failed without the server's word on it */
-    struct sent *sent;
-    size_t sent_count, sent_capacity;
-    char lock_wait[48]; /* the statement that set it */
-    char error[PG_ERROR_MAX];
-};
+/* Lets go of a connection that the server has closed while nothing was asked of it: whoever began with it
+ * would not know how far that came. Outside of transactions; does not block. */
+void pg_notice_closed(struct pg *pg);
 
-/* The moment at which a wait that begins now ends. */
-int64_t pg_wait_end(const struct pg *pg);
-/* Whether another statement may begin. Not STORE_OK: it is too late, or nobody wants its answer. */
-MUST_CHECK enum store_result pg_may_go_on(struct pg *pg);
-/* Sends all that is pending. */
-MUST_CHECK enum store_result pg_flush(struct pg *pg, int64_t end);
-/* *result is the next one, which the caller clears, or NULL at the end of an answer. Not STORE_OK: there is
- * none; the connection is of no use any more. */
-MUST_CHECK enum store_result pg_next_result(struct pg *pg, int64_t end, PGresult **result);
+/* Closes the connection, so that the next use makes a new one. Does not block. */
+void pg_disconnect(struct pg *pg);
 
-/* Closes the connection without waiting for the server, which ends what it was doing when it notices. */
-void pg_drop(struct pg *pg);
-/* Drops the connection because a wait on it ended with `why`, which it returns. */
-enum store_result pg_lose(struct pg *pg, const char *statement, enum store_result why);
-/* What a failed result means. NULL: libpq itself failed, and the connection is dropped. */
-enum store_result pg_failure(struct pg *pg, const PGresult *result, const char *statement);
+/* How the last failed statement was explained by the server: for the log, and SQLSTATE for tests; "" when
+ * there is nothing. */
+const char *pg_last_error(const struct pg *pg);
 
 #endif

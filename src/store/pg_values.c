@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* Parameters in (arrays in PostgreSQL's binary form) and values out (from its text form). */
-#include "store/pg.h"
+#include "store/pg_values.h"
 
 #include <arpa/inet.h>
 #include <assert.h>

@@ -1,0 +1,68 @@
+/* SPDX-License-Identifier: ISC */
+/* A connection from inside. Private to pg.c and pg_connection.c.
+ *
+ * libpq never waits here: the connection is non-blocking, and PQgetResult is called only when PQisBusy says
+ * that it need not wait. pg_wait is the one place that waits for the server. */
+#ifndef DEPOSITD_STORE_PG_INSIDE_H
+#define DEPOSITD_STORE_PG_INSIDE_H
+
+#include "store/pg_bounds.h"
+#include "store/store_result.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <libpq-fe.h>
+
+struct pg_rows;
+
+enum { PG_PREPARED_MAX = 256, PG_ERROR_MAX = 512 };
+
+/* A message that was sent in a pipeline, and what its answer is for. */
+struct sent {
+    const char *statement;
+    const struct sql *prepares; /* NULL: it is no preparation */
+    struct pg_rows **rows;      /* NULL: nobody wants them */
+};
+
+struct pg {
+    char *dsn;
+    struct pg_bounds bounds;
+    int64_t deadline_ms; /* of clock_monotonic_ms; 0: none */
+    bool (*wanted)(void *context);
+    void *context;
+    int64_t looked_ms; /* when `wanted` was last asked */
+    bool plans_once;
+    bool is_pooled;
+    bool is_read_only; /* the server has refused to write: the connection is given up when it is next used */
+    PGconn *connection;
+    const struct sql *prepared[PG_PREPARED_MAX]; /* on this connection; open addressing by address */
+    size_t prepared_count;
+    bool in_pipeline;
+    bool reads;      /* the transaction at hand writes nothing */
+    bool unanswered; /* what failed first in the last pipeline failed without the server's word on it */
+    struct sent *sent;
+    size_t sent_count, sent_capacity;
+    char lock_wait[48]; /* the statement that set it */
+    char error[PG_ERROR_MAX];
+};
+
+/* The moment at which a wait that begins now ends. */
+int64_t pg_wait_end(const struct pg *pg);
+/* Whether another statement may begin. Not STORE_OK: it is too late, or nobody wants its answer. */
+MUST_CHECK enum store_result pg_may_go_on(struct pg *pg);
+/* Sends all that is pending. */
+MUST_CHECK enum store_result pg_flush(struct pg *pg, int64_t end);
+/* *result is the next one, which the caller clears, or NULL at the end of an answer. Not STORE_OK: there is
+ * none; the connection is of no use any more. */
+MUST_CHECK enum store_result pg_next_result(struct pg *pg, int64_t end, PGresult **result);
+
+/* Closes the connection without waiting for the server, which ends what it was doing when it notices. */
+void pg_drop(struct pg *pg);
+/* Drops the connection because a wait on it ended with `why`, which it returns. */
+enum store_result pg_lose(struct pg *pg, const char *statement, enum store_result why);
+/* What a failed result means. NULL: libpq itself failed, and the connection is dropped. */
+enum store_result pg_failure(struct pg *pg, const PGresult *result, const char *statement);
+
+#endif
