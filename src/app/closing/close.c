@@ -3,7 +3,9 @@
  * rest. */
 #include "app/closing/close.h"
 
-#include "app/closing/closing.h"
+#include "app/closing/close_remeasure.h"
+#include "app/closing/close_seal.h"
+#include "app/closing/close_settle.h"
 #include "base/clock.h"
 
 #include <assert.h>
@@ -12,7 +14,7 @@ enum { ATTEMPTS_MAX = 5 };
 
 static enum store_result lock_head(struct closing *closing, struct head *head)
 {
-    enum store_result result = store_head_lock(closing->pg, &closing->arena, closing->order->scheme, head);
+    enum store_result result = store_head_lock(closing->pg, &closing->arena, closing->scheme->id, head);
     if (result != STORE_OK)
         return result;
     return head->reference_version > closing->network->version ? STORE_CONFLICT : STORE_OK;
@@ -21,8 +23,8 @@ static enum store_result lock_head(struct closing *closing, struct head *head)
 static enum store_result load_day(struct closing *closing)
 {
     enum store_result result =
-        store_calendar(closing->pg, &closing->arena, closing->order->scheme, &closing->calendar);
-    closing->day = calendar_day(&closing->calendar, closing->order->date);
+        store_calendar(closing->pg, &closing->arena, closing->scheme->id, &closing->calendar);
+    closing->day = calendar_day(&closing->calendar, closing->date);
     return result;
 }
 
@@ -30,9 +32,8 @@ static enum reason refusal(const struct closing *closing)
 {
     const struct calendar *calendar = &closing->calendar;
     if (closing->day == NULL)
-        return calendar->count > 0 && closing->order->date.days > calendar->days[0].date.days
-                   ? REASON_DAY_NOT_ENDED
-                   : REASON_NOT_FOUND;
+        return calendar->count > 0 && closing->date.days > calendar->days[0].date.days ? REASON_DAY_NOT_ENDED
+                                                                                       : REASON_NOT_FOUND;
     if (closing->day->state == DAY_CLOSED)
         return REASON_NONE;
     if (closing->now.us < closing->day->ends_at.us)
@@ -50,7 +51,7 @@ static enum store_result cut(struct closing *closing, struct faults *faults)
     bool extended;
     enum store_result result = lock_head(closing, &head);
     if (result == STORE_OK)
-        result = store_calendar_extend(closing->pg, closing->order->scheme,
+        result = store_calendar_extend(closing->pg, closing->scheme->id,
                                        (struct instant){closing->now.us + FUTURE_ALLOWED_US}, &extended);
     if (result == STORE_OK)
         result = load_day(closing);
@@ -63,29 +64,10 @@ static enum store_result cut(struct closing *closing, struct faults *faults)
     }
     if (closing->day->state != DAY_OPEN)
         return STORE_OK;
-    result = store_close_cut(closing->pg, closing->order->scheme, closing->order->date);
+    result = store_close_cut(closing->pg, closing->scheme->id, closing->date);
     if (result == STORE_OK) /* what is beside the balances from now on is of later days */
-        result = store_fold(closing->pg, closing->order->scheme);
-    return result == STORE_OK ? store_calendar_changed(closing->pg, closing->order->scheme) : result;
-}
-
-enum store_result closing_post(struct closing *closing, struct draft *draft,
-                               const struct posting_facts *facts)
-{
-    int64_t entry;
-    struct leg_list legs = {.capacity = posting_legs_max(facts->line_count, 0)};
-    legs.legs = arena_array(&closing->arena, legs.capacity, sizeof *legs.legs);
-    if (legs.legs == NULL)
-        return STORE_FAILED;
-    if (posting_derive(facts, &legs) != REASON_NONE)
-        return STORE_OUT_OF_RANGE;
-    if (legs.count == 0)
-        return STORE_OK;
-    draft->kind = facts->kind;
-    draft->site = facts->site;
-    draft->legs = legs.legs;
-    draft->leg_count = legs.count;
-    return ledger_append(&closing->ledger, draft, &entry);
+        result = store_fold(closing->pg, closing->scheme->id);
+    return result == STORE_OK ? store_calendar_changed(closing->pg, closing->scheme->id) : result;
 }
 
 static enum store_result index_participants(struct closing *closing)
@@ -126,9 +108,9 @@ static enum store_result finish(struct closing *closing)
     if (result == STORE_OK)
         result = store_close_balances(closing->pg, scheme, date);
     if (result == STORE_OK)
-        result = closing_seal(closing);
+        result = close_seal(closing);
     if (result == STORE_OK)
-        result = closing_remeasure(closing);
+        result = close_remeasure(closing);
     if (result == STORE_OK)
         result = ledger_flush(&closing->ledger);
     if (result == STORE_OK)
@@ -142,7 +124,7 @@ static enum store_result post_close(struct closing *closing, const struct head *
     ledger_init(&closing->ledger, closing->pg, &closing->arena, closing->network, closing->scheme,
                 &closing->calendar, &closing->state, closing->now);
     closing->ledger.at_once = true;
-    enum store_result result = closing_settle(closing);
+    enum store_result result = close_settle(closing);
     if (result == STORE_OK)
         result = finish(closing);
     ledger_dispose(&closing->ledger);
@@ -166,30 +148,30 @@ static enum store_result close_cut_day(struct closing *closing)
     return result == STORE_OK ? post_close(closing, &head) : result;
 }
 
-static enum store_result view_and_end(struct closing *closing)
+static enum store_result view_and_end(struct closing *closing, const struct close_order *order)
 {
-    const struct close_order *order = closing->order;
     enum store_result result = order->view != NULL ? order->view(order->context, closing->pg) : STORE_OK;
     return result == STORE_OK && !order->dry_run ? pg_commit(closing->pg) : result;
 }
 
-static enum store_result attempt(struct closing *closing, struct faults *faults)
+static enum store_result attempt(struct closing *closing, const struct close_order *order,
+                                 struct faults *faults)
 {
     enum store_result result = pg_begin(closing->pg);
-    if (result == STORE_OK && closing->order->dry_run) /* in the order in which a close takes its locks */
-        result = store_close_lock(closing->pg, closing->order->scheme);
+    if (result == STORE_OK && order->dry_run) /* in the order in which a close takes its locks */
+        result = store_close_lock(closing->pg, closing->scheme->id);
     if (result == STORE_OK)
         result = cut(closing, faults);
     if (result != STORE_OK || faults->count > 0)
         return result;
-    if (!closing->order->dry_run) {
+    if (!order->dry_run) {
         result = pg_commit(closing->pg);
         if (result == STORE_OK)
             result = pg_begin(closing->pg);
     }
     if (result == STORE_OK)
         result = close_cut_day(closing);
-    return result == STORE_OK ? view_and_end(closing) : result;
+    return result == STORE_OK ? view_and_end(closing, order) : result;
 }
 
 enum store_result close_day(struct pg *pg, struct snapshot_cache *snapshots, const struct close_order *order,
@@ -197,7 +179,7 @@ enum store_result close_day(struct pg *pg, struct snapshot_cache *snapshots, con
 {
     enum store_result result = STORE_CONFLICT;
     for (int tries = 0; tries < ATTEMPTS_MAX && result == STORE_CONFLICT; tries++) {
-        struct closing closing = {.pg = pg, .order = order, .now = clock_now()};
+        struct closing closing = {.pg = pg, .key = order->key, .date = order->date, .now = clock_now()};
         result = snapshot_refresh(snapshots, pg);
         if (result != STORE_OK)
             break;
@@ -205,7 +187,7 @@ enum store_result close_day(struct pg *pg, struct snapshot_cache *snapshots, con
         closing.snapshot = snapshot_hold(snapshots);
         closing.network = &closing.snapshot->network;
         closing.scheme = closing.network->scheme_by_id[order->scheme];
-        result = attempt(&closing, faults);
+        result = attempt(&closing, order, faults);
         pg_rollback(pg); /* of what failed, and of a dry run */
         snapshot_release(closing.snapshot);
         arena_dispose(&closing.arena);

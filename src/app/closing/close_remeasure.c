@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* Remeasurement: when a cup type's refund value changes with the next day, so does what is owed for each cup.
  */
-#include "app/closing/closing.h"
+#include "app/closing/close_remeasure.h"
 
 #include <stdlib.h>
 
@@ -60,7 +60,7 @@ static bool any_value_changes(const struct closing *closing)
 }
 
 /* One entry for what no site owns, then one for each site, in the order of their ids. */
-enum store_result closing_remeasure(struct closing *closing)
+enum store_result close_remeasure(struct closing *closing)
 {
     struct leg *balances;
     size_t count, line_count = 0;

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* What a close settles: fees, positions and which of them wait, settle entries, payments. */
-#include "app/closing/closing.h"
+#include "app/closing/close_settle.h"
+
+#include "app/closing/close_document.h"
 
 #include <assert.h>
 #include <stdlib.h>
@@ -167,8 +169,8 @@ static void name_payment(const struct closing *closing, struct payment_row *paym
     date_format(closing->day->date, date);
     buffer_init(&text, 1024);
     buffer_printf(&text, "%s %s %s %s", closing->scheme->code, date,
-                  close_party(closing->network, payment->payer),
-                  close_party(closing->network, payment->payee));
+                  close_document_party(closing->network, payment->payer),
+                  close_document_party(closing->network, payment->payee));
     sha256_of(text.data, text.length, &digest);
     buffer_dispose(&text);
     sha256_hex(&digest, hex);
@@ -238,7 +240,7 @@ static enum store_result store_figures(struct closing *closing)
     return result;
 }
 
-enum store_result closing_settle(struct closing *closing)
+enum store_result close_settle(struct closing *closing)
 {
     enum store_result result = STORE_OK;
     struct fee_part *parts = arena_array(&closing->arena, closing->reversed_count + 1, sizeof *parts);

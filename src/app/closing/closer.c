@@ -9,6 +9,7 @@
 #include "base/clock.h"
 #include "base/log.h"
 #include "base/memory.h"
+#include "store/close_store.h"
 
 #include <pthread.h>
 #include <stdio.h>

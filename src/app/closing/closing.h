@@ -1,19 +1,22 @@
 /* SPDX-License-Identifier: ISC */
-/* One close under way, and its parts. Private to the files clos*.c. */
+/* One close under way: what its parts (close_settle, close_seal, close_remeasure) know and fill in. Private
+ * to this folder. */
 #ifndef DEPOSITD_APP_CLOSING_CLOSING_H
 #define DEPOSITD_APP_CLOSING_CLOSING_H
 
-#include "app/closing/close.h"
+#include "app/network/snapshot.h"
 #include "app/posting/ledger.h"
+#include "store/close_store.h"
 
 struct closing {
     struct pg *pg;
     struct arena arena;
-    const struct close_order *order;
+    int32_t key; /* who closes; 0: the service */
     const struct snapshot *snapshot;
     const struct network *network;
     const struct scheme *scheme;
     const struct terms *terms;
+    struct date date;
     struct instant now;
     struct calendar calendar;
     const struct business_day *day;
@@ -31,16 +34,7 @@ struct closing {
     size_t payment_count;
 };
 
-/* Fees per site, positions, settle entries and payments: appended to the ledger, and the figures stored. */
-MUST_CHECK enum store_result closing_settle(struct closing *closing);
-
-/* The next day's entries for cups whose refund value changes with it. */
-MUST_CHECK enum store_result closing_remeasure(struct closing *closing);
-
-/* Seals the day, whose entries have all been appended. */
-MUST_CHECK enum store_result closing_seal(struct closing *closing);
-
-/* Derives the legs of what the close posts and appends it, unless there are none. `draft` says day and
+/* Derives the legs of what the close posts, and appends the entry unless there are none. `draft` says day and
  * instant. */
 MUST_CHECK enum store_result closing_post(struct closing *closing, struct draft *draft,
                                           const struct posting_facts *facts);

@@ -2,7 +2,7 @@
 /* From rows to what was hashed. A row may be anything that a superuser can write. */
 #include "app/proof/sealed.h"
 
-#include "app/closing/close.h"
+#include "app/closing/close_document.h"
 #include "app/posting/canonical.h"
 
 /* Whether the network has what the account's number speaks of, and the number says no more than the account's
@@ -65,6 +65,6 @@ enum store_result sealed_document(struct pg *pg, struct arena *arena, const stru
         return result;
     document.positions = positions;
     document.payments = payments;
-    close_document(&document, text);
+    close_document_write(&document, text);
     return text->failed ? STORE_FAILED : STORE_OK;
 }
