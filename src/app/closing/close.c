@@ -6,11 +6,10 @@
 #include "app/closing/close_remeasure.h"
 #include "app/closing/close_seal.h"
 #include "app/closing/close_settle.h"
+#include "app/transaction/retry.h"
 #include "base/clock.h"
 
 #include <assert.h>
-
-enum { ATTEMPTS_MAX = 5 };
 
 static enum store_result lock_head(struct closing *closing, struct head *head)
 {
@@ -177,8 +176,8 @@ static enum store_result attempt(struct closing *closing, const struct close_ord
 enum store_result close_day(struct pg *pg, struct snapshot_cache *snapshots, const struct close_order *order,
                             struct faults *faults)
 {
-    enum store_result result = STORE_CONFLICT;
-    for (int tries = 0; tries < ATTEMPTS_MAX && result == STORE_CONFLICT; tries++) {
+    enum store_result result = STORE_OK;
+    for (int tries = 0; tries == 0 || retry_is_due(RETRYING_OFFICE, result, tries); tries++) {
         struct closing closing = {.pg = pg, .key = order->key, .date = order->date, .now = clock_now()};
         result = snapshot_refresh(snapshots, pg);
         if (result != STORE_OK)

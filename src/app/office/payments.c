@@ -2,12 +2,11 @@
 /* The desk's transaction, with its retries, and the works of payments and of the bank's lines. */
 #include "app/office/payments.h"
 
+#include "app/transaction/retry.h"
 #include "base/clock.h"
 #include "store/payment_store.h"
 
 #include <assert.h>
-
-enum { ATTEMPTS_MAX = 5 };
 
 /* --- the transaction ----------------------------------------------------------------------------------- */
 
@@ -71,9 +70,9 @@ static enum store_result attempt(struct payment_desk *desk, const struct payment
 enum store_result payment_desk_run(struct pg *pg, struct snapshot_cache *snapshots,
                                    const struct payment_order *order, struct faults *faults)
 {
-    enum store_result result = STORE_CONFLICT;
+    enum store_result result = STORE_OK;
     assert(faults->count == 0);
-    for (int tries = 0; tries < ATTEMPTS_MAX && result == STORE_CONFLICT; tries++) {
+    for (int tries = 0; tries == 0 || retry_is_due(RETRYING_OFFICE, result, tries); tries++) {
         struct payment_desk desk = {.pg = pg, .key = order->key, .now = clock_now()};
         result = snapshot_refresh(snapshots, pg);
         if (result != STORE_OK)

@@ -10,6 +10,7 @@
 #include "app/posting/intake.h"
 
 #include "app/posting/batch.h"
+#include "app/transaction/retry.h"
 #include "base/clock.h"
 #include "base/log.h"
 #include "base/memory.h"
@@ -22,7 +23,6 @@
 #include <time.h>
 
 enum {
-    ATTEMPTS_MAX = 5,      /* of a transaction that lost a race */
     CAUTIOUS_BATCHES = 16, /* for so many batches after a surprise the writer asks the database first */
     RETRY_MS = 5, /* from one try of what is parked to the next; twice as long each time, up to … */
     RETRY_MAX_MS = 200
@@ -242,18 +242,13 @@ static bool is_lost_race(enum store_result result)
     return result == STORE_CONFLICT || result == STORE_LOCKED;
 }
 
-/* Nothing was recorded, and it may go better now: a race was lost, or the connection turned out to have
- * broken. */
-static bool is_worth_another(enum store_result result, int tries)
-{
-    return (is_lost_race(result) && tries < ATTEMPTS_MAX) || (result == STORE_UNAVAILABLE && tries == 1);
-}
-
-/* Posts a stretch; halves it when an event of it makes the transaction fail. */
+/* Posts a stretch. retry.h says how often a lost race is tried again; how much each attempt asks of the
+ * database before it writes is decided here. Any other failure is the fault of one of the events. Halving the
+ * stretch until that event stands alone is no retry: it finds out which one it is. */
 static void post_stretch(struct intake *intake, struct pending_event *pending, size_t count)
 {
     enum store_result result = attempt(intake, pending, count, intake->retrying ? TAKE_HEADS : EXPECT);
-    for (int tries = 1; is_worth_another(result, tries); tries++) {
+    for (int tries = 1; retry_is_due(RETRYING_WRITER, result, tries); tries++) {
         clear_results(pending, count);
         result = attempt(intake, pending, count, result == STORE_LOCKED ? TAKE_HEADS : LOOK_UP);
     }
