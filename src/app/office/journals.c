@@ -77,7 +77,7 @@ static enum store_result post(struct payment_desk *desk, const struct proposal *
         .occurred_at = proposal->occurred_at,
         .event = event,
     };
-    enum store_result result = payment_desk_post(desk, &draft, &facts, entry);
+    enum store_result result = post_facts(&desk->ledger, &facts, &draft, entry);
     if (result == STORE_OK && draft.late)
         result = ledger_add_exception(&desk->ledger, 0, (struct exception){.kind = EXCEPTION_LATE});
     return result;

@@ -94,24 +94,6 @@ enum store_result payment_desk_run(struct pg *pg, struct snapshot_cache *snapsho
     return result;
 }
 
-enum store_result payment_desk_post(struct payment_desk *desk, struct draft *draft,
-                                    const struct posting_facts *facts, int64_t *entry)
-{
-    struct leg_list legs = {.capacity = posting_legs_max(0, facts->reversed_count + facts->stated_count)};
-    legs.legs = arena_array(&desk->arena, legs.capacity, sizeof *legs.legs);
-    if (legs.legs == NULL)
-        return STORE_FAILED;
-    if (posting_derive(facts, &legs) != REASON_NONE)
-        return STORE_OUT_OF_RANGE;
-    *entry = 0;
-    if (legs.count == 0)
-        return STORE_OK;
-    draft->kind = facts->kind;
-    draft->legs = legs.legs;
-    draft->leg_count = legs.count;
-    return ledger_append(&desk->ledger, draft, entry);
-}
-
 static enum store_result post_today(struct payment_desk *desk, const struct posting_facts *facts,
                                     int64_t *entry)
 {
@@ -120,7 +102,7 @@ static enum store_result post_today(struct payment_desk *desk, const struct post
         .key = desk->key,
         .occurred_at = desk->now,
     };
-    return payment_desk_post(desk, &draft, facts, entry);
+    return post_facts(&desk->ledger, facts, &draft, entry);
 }
 
 /* --- payments ------------------------------------------------------------------------------------------ */

@@ -9,7 +9,7 @@
 #define DEPOSITD_APP_OFFICE_PAYMENTS_H
 
 #include "app/network/snapshot.h"
-#include "app/posting/ledger.h"
+#include "app/posting/post_facts.h"
 #include "app/transaction/fault.h"
 #include "depositd/payment.h"
 
@@ -65,10 +65,5 @@ MUST_CHECK enum store_result payment_desk_bank_line(struct payment_desk *desk, s
 MUST_CHECK enum store_result payment_desk_resolve_line(struct payment_desk *desk, struct money amount,
                                                        int32_t participant, enum line_target target,
                                                        int64_t *entry);
-
-/* Appends an entry: its legs are derived from the facts; kind and legs of the draft are filled in. *entry 0:
- * nothing moves, and there is none. */
-MUST_CHECK enum store_result payment_desk_post(struct payment_desk *desk, struct draft *draft,
-                                               const struct posting_facts *facts, int64_t *entry);
 
 #endif

@@ -2,19 +2,17 @@
 /* The entry: its legs, its exceptions, and what it does to transfers and to the count of forfeited cups. */
 #include "app/posting/recording.h"
 
+#include "app/posting/post_facts.h"
+
 #include <stdlib.h>
 #include <string.h>
 
 static enum store_result derive_legs(struct recording *recording)
 {
-    struct leg_list *legs = &recording->legs;
-    legs->capacity = posting_legs_max(recording->line_count,
-                                      recording->facts.reversed_count + recording->facts.stated_count);
-    legs->legs = arena_array(recording->ledger->arena, legs->capacity, sizeof *legs->legs);
-    if (legs->legs == NULL)
-        return STORE_FAILED;
-    if (posting_derive(&recording->facts, legs) != REASON_NONE)
-        faults_add(recording->faults, REASON_OUT_OF_RANGE, "", "an amount is too large");
+    enum store_result result = post_derive(recording->ledger, &recording->facts, &recording->legs);
+    if (result != STORE_OUT_OF_RANGE)
+        return result;
+    faults_add(recording->faults, REASON_OUT_OF_RANGE, "", "an amount is too large");
     return STORE_OK;
 }
 
