@@ -101,6 +101,14 @@ private_cluster_resume() {
 
 private_cluster_host() { cat "$1/home"; }
 
+# private_cluster_hosts DIR...: those of several, separated by colons.
+private_cluster_hosts() {
+    local dir
+    for dir; do
+        private_cluster_host "$dir"
+    done | paste -sd:
+}
+
 # private_cluster_halt DIR [MODE]: stops the cluster, if one runs, and keeps its data. Harmless when there is none.
 private_cluster_halt() {
     local dir=$1 mode=${2-fast} home pid
@@ -125,6 +133,13 @@ private_cluster_stop() {
     home=$(private_cluster_host "$dir")
     rm -rf -- "$home"
     rm -f -- "$dir/home"
+}
+
+# How many tests run side by side: one for each processor, but two at least, for they wait a lot, and four at most.
+test_workers() {
+    local processors
+    processors=$(nproc)
+    say $((processors < 2 ? 2 : processors > 4 ? 4 : processors))
 }
 
 # end_group GROUP: ends a process group, first in the way that lets Python tidy up behind itself.

@@ -10,6 +10,14 @@ from harness import Database, new_service
 
 sys.path.append(str(Path(__file__).parents[2] / "deploy" / "trade"))  # the demo's bank and shop floor
 
+# The modules that take longest, in the order in which they begin.
+LONGEST = ["test_model.py", "test_month.py", "test_verify.py", "test_close.py", "test_proof.py", "test_streaming.py"]
+
+
+def pytest_collection_modifyitems(items):
+    """Where modules run side by side, a long one that began last would run alone at the end."""
+    items.sort(key=lambda item: LONGEST.index(item.path.name) if item.path.name in LONGEST else len(LONGEST))
+
 
 def _database():
     for name in ("DEPOSITD_BINARY", "DEPOSITD_TEST_PGHOST"):

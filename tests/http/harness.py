@@ -2,11 +2,13 @@
 """The service under test as a black box: a fresh database, the binary started on a free port, and a small HTTP client.
 
 DEPOSITD_BINARY is the binary, DEPOSITD_TEST_PGHOST the socket folder of a private PostgreSQL whose superuser `postgres`
-is trusted; tests/run gives both.
+is trusted; tests/run gives both. Where tests run side by side, it names a folder for each worker, separated by colons.
 """
 import http.client
+import itertools
 import json
 import os
+import random
 import re
 import signal
 import socket
@@ -23,6 +25,29 @@ from contract import Contract, parse
 
 SANITIZER = re.compile(r"ERROR: \w+Sanitizer|runtime error:|WARNING: ThreadSanitizer")
 PATIENCE_SECONDS = 180  # bounds each wait: long, because a loaded machine is slow and not wrong
+WORKER = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))  # from 0, of those that run side by side
+
+# A port is chosen first and listened on a moment later. So that nobody else takes it meanwhile, each worker has ports of its own,
+# below those that the system gives to connections. The start is by chance, for another checkout may test at the same time.
+FIRST_PORT, WORKERS_PORTS = 10_000, 2_500
+_start = random.randrange(WORKERS_PORTS)
+_ports = itertools.cycle(FIRST_PORT + WORKER * WORKERS_PORTS + (_start + n) % WORKERS_PORTS for n in range(WORKERS_PORTS))
+
+
+def of_worker(names):
+    """This worker's part of names that are separated by colons."""
+    names = names.split(":")
+    return names[WORKER % len(names)]
+
+
+def free_port():
+    for port in itertools.islice(_ports, WORKERS_PORTS):
+        try:
+            socket.create_server(("127.0.0.1", port)).close()
+            return port
+        except OSError:  # somebody listens there
+            continue
+    raise AssertionError("no port is free")
 
 
 def wait_until(condition, what="what was waited for", pause=0.02):
@@ -148,7 +173,7 @@ class Database:
     """A database of its own in the test cluster."""
 
     def __init__(self):
-        host = os.environ["DEPOSITD_TEST_PGHOST"]
+        host = of_worker(os.environ["DEPOSITD_TEST_PGHOST"])
         self.name = f"depositd_{uuid4().hex[:12]}"
         self.owner_dsn = f"host={host} dbname={self.name} user=postgres"
         self.service_dsn = f"host={host} dbname={self.name} user=depositd_service"
@@ -216,8 +241,7 @@ class Service:
         return self.run("key", "create", name, "--role", role, *options).strip()
 
     def start(self):
-        with socket.create_server(("127.0.0.1", 0)) as free:
-            self.port = free.getsockname()[1]
+        self.port = free_port()
         self.environment["DEPOSITD_LISTEN_PORT"] = str(self.port)
         self.process = subprocess.Popen([self.binary, "serve"], env=self.environment, stdout=self.log, stderr=self.log)
         try:
