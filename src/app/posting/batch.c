@@ -68,9 +68,9 @@ static enum store_result list_ids(struct batch *batch)
 static enum store_result take_heads(void *owner)
 {
     struct batch *batch = owner;
-    if (batch->has_heads)
+    if (batch->heads_asked)
         return STORE_OK;
-    batch->has_heads = true;
+    batch->heads_asked = true;
     enum store_result result = pg_begin(batch->pg);
     return result == STORE_OK ? store_heads_expect(batch->pg, batch->arena, batch->head_requests,
                                                    batch->scheme_count, batch->snapshot->network.version)
@@ -92,7 +92,7 @@ static enum store_result open_scheme_ledger(struct batch *batch, const struct he
                 network->scheme_by_id[request->scheme], calendar, kept_state(kept, request), batch->now);
     scheme_ledger->ledger.before_write = take_heads;
     scheme_ledger->ledger.owner = batch;
-    scheme_ledger->ledger.shared = batch->takes_heads || batch->met_other_writer;
+    scheme_ledger->ledger.shared = batch->shares_heads || batch->met_other_writer;
     batch->met_replay = batch->met_replay || request->known_count > 0;
     size_t proposal_count;
     const struct known_event *proposals = kept_proposals(kept, &proposal_count);
@@ -149,8 +149,8 @@ enum store_result batch_take_early_head(struct early_head *early, struct pg *pg,
 
 static bool is_for_early_head(const struct batch *batch)
 {
-    return batch->early.taken && !batch->looks_up && batch->scheme_count == 1 &&
-           batch->head_requests[0].scheme == batch->early.scheme;
+    return batch->early != NULL && batch->way == BATCH_TAKES_HEADS && batch->scheme_count == 1 &&
+           batch->head_requests[0].scheme == batch->early->scheme;
 }
 
 /* Sets aside the events of schemes whose heads somebody else holds. */
@@ -177,7 +177,7 @@ static void park(struct batch *batch)
 /* A head is waited for only by who asks for no other, so that nobody waits in a circle. */
 static enum store_result ask_for_heads(struct batch *batch, int64_t *version)
 {
-    int wait_ms = batch->waits && batch->scheme_count == 1 ? HEAD_WAIT_MS : 0;
+    int wait_ms = batch->may_wait && batch->scheme_count == 1 ? HEAD_WAIT_MS : 0;
     pg_rollback(batch->pg); /* lets go of an early head that is not for this batch */
     enum store_result result = ask(batch->pg, batch->arena, batch->kept, batch->head_requests,
                                    batch->scheme_count, wait_ms, version);
@@ -189,13 +189,13 @@ static enum store_result ask_for_heads(struct batch *batch, int64_t *version)
 
 static enum store_result ask_heads(struct batch *batch)
 {
-    int64_t version = batch->early.version;
-    enum store_result result = batch->looks_up ? list_ids(batch) : STORE_OK;
+    int64_t version = batch->early != NULL ? batch->early->version : 0;
+    enum store_result result = batch->way == BATCH_LOOKS_UP ? list_ids(batch) : STORE_OK;
     if (is_for_early_head(batch))
-        batch->head_requests[0] = batch->early.request;
+        batch->head_requests[0] = batch->early->request;
     else if (result == STORE_OK)
         result = ask_for_heads(batch, &version);
-    batch->has_heads = true;
+    batch->heads_asked = true;
     if (result == STORE_OK)
         park(batch);
     for (size_t i = 0; i < batch->scheme_count; i++)
@@ -207,9 +207,9 @@ static enum store_result ask_heads(struct batch *batch)
 static enum store_result begin(struct batch *batch)
 {
     enum store_result result = make_head_requests(batch);
-    if (result == STORE_OK && !batch->takes_heads && !batch->looks_up)
-        batch->looks_up = !assume_heads(batch);
-    if (result == STORE_OK && (batch->takes_heads || batch->looks_up))
+    if (result == STORE_OK && batch->way == BATCH_EXPECTS_HEADS && !assume_heads(batch))
+        batch->way = BATCH_LOOKS_UP;
+    if (result == STORE_OK && batch->way != BATCH_EXPECTS_HEADS)
         result = ask_heads(batch);
     for (size_t i = 0; i < batch->scheme_count && result == STORE_OK; i++)
         result = open_scheme_ledger(batch, &batch->head_requests[i], &batch->ledgers[i]);
@@ -222,7 +222,7 @@ static enum store_result begin(struct batch *batch)
 static enum store_result end(struct batch *batch)
 {
     struct pg *pg = batch->pg;
-    if (batch->has_heads && !pg_in_transaction(pg))
+    if (batch->heads_asked && !pg_in_transaction(pg))
         return STORE_UNAVAILABLE; /* a new connection would not hold them */
     enum store_result result = pg_pipeline_begin(pg);
     for (size_t i = 0; i < batch->scheme_count && result == STORE_OK; i++)
@@ -245,7 +245,7 @@ enum store_result batch_post(struct batch *batch)
         result = record_event(scheme_ledger_of(batch, submission->scheme->id), submission);
         /* Nobody has looked yet whether the event is known, and a replay is never refused. Nor need the heads
          * be held, under which a proposal is kept. */
-        if (result == STORE_OK && !batch->looks_up &&
+        if (result == STORE_OK && batch->way != BATCH_LOOKS_UP &&
             (submission->result->faults.count > 0 || submission->result->status == EVENT_PROPOSED))
             result = STORE_CONFLICT;
     }

@@ -30,6 +30,21 @@ enum { EARLY_HEAD_WAIT_MS = 500, HEAD_WAIT_MS = 100 };
 enum store_result batch_take_early_head(struct early_head *early, struct pg *pg, struct arena *arena,
                                         struct kept_schemes *kept);
 
+/* How a batch makes sure that nothing has happened which it does not know of: from the fastest way to the
+ * most careful one. */
+enum batch_way {
+    /* One round trip. The batch is made from what this writer keeps, as if nobody had posted since its last
+     * batch and all events were new. The first statement takes the heads if they are as expected; the
+     * database refuses heads that have moved, and ids that are taken. */
+    BATCH_EXPECTS_HEADS,
+    /* Two round trips. First the batch takes the heads and reads what other writers have posted since. It
+     * still assumes that all events are new; the database refuses ids that are taken. */
+    BATCH_TAKES_HEADS,
+    /* Two round trips. The first one takes the heads and also looks up which ids the ledger has. So
+     * this way finds replays of earlier batches, and it alone may refuse an event or keep a proposal. */
+    BATCH_LOOKS_UP
+};
+
 struct batch {
     /* set by the caller */
     struct pg *pg;
@@ -38,14 +53,15 @@ struct batch {
     const struct snapshot *snapshot;
     struct instant now;
     bool dry_run;
-    struct early_head early;       /* let go of if the batch is of other schemes */
-    bool takes_heads;              /* before all else */
-    bool looks_up;                 /* does that, too, and sees which ids are known */
-    bool waits;                    /* for a held head, where there is but one scheme */
-    struct pending_event *pending; /* with site and scheme found, and allowed */
+    enum batch_way way;             /* BATCH_EXPECTS_HEADS becomes BATCH_LOOKS_UP if too little is kept */
+    const struct early_head *early; /* the head that is taken already; NULL: none. The batch lets go of it if
+                                       it needs another one */
+    bool may_wait;                  /* for a head that is held, if the batch needs only one */
+    bool shares_heads;              /* others take these heads as well, as far as the caller knows */
+    struct pending_event *pending;  /* with site and scheme found, and allowed */
     size_t count;
     /* the batch's own */
-    bool has_heads;
+    bool heads_asked;                   /* whether a statement that takes the heads was sent */
     struct head_request *head_requests; /* one for each scheme, ascending … */
     struct scheme_ledger *ledgers;      /* … and parallel to them */
     size_t scheme_count;
@@ -54,9 +70,9 @@ struct batch {
     bool met_other_writer; /* another instance has posted since this writer's last batch */
 };
 
-/* Fills the results; events of schemes whose heads others hold are marked as parked, and not posted. May
- * leave a transaction open, to be rolled back. STORE_CONFLICT: nothing was recorded; to be posted again with
- * looks_up, and a snapshot that is current. */
+/* Fills the results. Events of schemes whose heads others hold are marked as parked and not posted. May leave
+ * a transaction open, which the caller rolls back. STORE_CONFLICT: nothing was recorded; post the batch again
+ * as BATCH_LOOKS_UP with a current snapshot. */
 MUST_CHECK enum store_result batch_post(struct batch *batch);
 
 #endif

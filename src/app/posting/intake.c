@@ -28,13 +28,6 @@ enum {
     RETRY_MAX_MS = 200
 };
 
-/* How much is asked of the database before anything is written. */
-enum approach {
-    EXPECT,     /* nothing: all is as this writer left it */
-    TAKE_HEADS, /* the heads */
-    LOOK_UP     /* the snapshot, the heads, and which ids are known */
-};
-
 struct job_list {
     struct intake_job *first, *last;
 };
@@ -160,31 +153,42 @@ static void roll_back(struct intake *intake)
     intake->early.taken = false;
 }
 
-/* If nothing is looked up, the snapshot may be old: then an event that is let in is seen to be so under the
- * head row, and one that is turned away must be looked at again. */
-static enum store_result attempt(struct intake *intake, const struct pending_event *pending, size_t count,
-                                 enum approach approach)
+/* The fastest way that is careful enough: at least `least`, and more careful for a while after a surprise. */
+static enum batch_way choose_way(const struct intake *intake, enum batch_way least, bool dry_run)
 {
-    bool turned_away = false, asked = approach == LOOK_UP;
+    if (least == BATCH_LOOKS_UP || intake->replay_batches > 0 || dry_run)
+        return BATCH_LOOKS_UP;
+    if (least == BATCH_TAKES_HEADS || intake->other_writer_batches > 0)
+        return BATCH_TAKES_HEADS;
+    return BATCH_EXPECTS_HEADS;
+}
+
+/* Only an attempt that must look up renews the snapshot first. With an older snapshot the batch itself finds
+ * out, under the heads, whether it may let events in; but an event that was turned away has to be tried
+ * again. */
+static enum store_result attempt(struct intake *intake, const struct pending_event *pending, size_t count,
+                                 enum batch_way least)
+{
+    bool turned_away = false, renews_snapshot = least == BATCH_LOOKS_UP;
     struct batch batch = {
         .pg = intake->pg,
         .arena = &intake->arena,
         .kept = &intake->kept,
         .now = clock_now(),
         .dry_run = pending[0].job->dry_run,
-        .early = intake->early,
-        .takes_heads = intake->other_writer_batches > 0 || approach == TAKE_HEADS,
-        .looks_up = asked || intake->replay_batches > 0 || pending[0].job->dry_run,
-        .waits = intake->may_wait,
+        .way = choose_way(intake, least, pending[0].job->dry_run),
+        .early = intake->early.taken ? &intake->early : NULL,
+        .may_wait = intake->may_wait,
+        .shares_heads = intake->other_writer_batches > 0 || least == BATCH_TAKES_HEADS,
     };
     memory_forget_failures();
-    enum store_result result = asked ? snapshot_refresh(intake->snapshots, intake->pg) : STORE_OK;
+    enum store_result result = renews_snapshot ? snapshot_refresh(intake->snapshots, intake->pg) : STORE_OK;
     if (result != STORE_OK)
         return result;
     batch.snapshot = snapshot_hold(intake->snapshots);
     if (batch.snapshot == NULL || !admit(intake, &batch, pending, count, &turned_away))
         result = batch.snapshot == NULL ? STORE_CONFLICT : STORE_FAILED;
-    else if (!asked && turned_away)
+    else if (!renews_snapshot && turned_away)
         result = STORE_CONFLICT;
     else if (batch.count > 0)
         result = post(intake, &batch);
@@ -247,10 +251,11 @@ static bool is_lost_race(enum store_result result)
  * stretch until that event stands alone is no retry: it finds out which one it is. */
 static void post_stretch(struct intake *intake, struct pending_event *pending, size_t count)
 {
-    enum store_result result = attempt(intake, pending, count, intake->retrying ? TAKE_HEADS : EXPECT);
+    enum store_result result =
+        attempt(intake, pending, count, intake->retrying ? BATCH_TAKES_HEADS : BATCH_EXPECTS_HEADS);
     for (int tries = 1; retry_is_due(RETRYING_WRITER, result, tries); tries++) {
         clear_results(pending, count);
-        result = attempt(intake, pending, count, result == STORE_LOCKED ? TAKE_HEADS : LOOK_UP);
+        result = attempt(intake, pending, count, result == STORE_LOCKED ? BATCH_TAKES_HEADS : BATCH_LOOKS_UP);
     }
     if (result == STORE_OK)
         return;
