@@ -7,6 +7,8 @@
  * nobody has looked, nothing is recorded, and the batch is posted again in the first way. */
 #include "app/posting/batch.h"
 
+#include "app/posting/record.h"
+
 #include <stdlib.h>
 
 static int compare_schemes(const void *a, const void *b)
@@ -38,7 +40,7 @@ static enum store_result make_head_requests(struct batch *batch)
     if (batch->head_requests == NULL || batch->ledgers == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < batch->count; i++) {
-        int32_t scheme = batch->pending[i].submission.scheme->id;
+        int32_t scheme = batch->submissions[i].scheme->id;
         struct head_request *request = head_request_of(batch, scheme);
         if (request == NULL)
             request = &batch->head_requests[batch->scheme_count++], request->scheme = scheme;
@@ -58,8 +60,8 @@ static enum store_result list_ids(struct batch *batch)
             return STORE_FAILED;
         request->ids = ids;
         for (size_t p = 0; p < batch->count; p++)
-            if (batch->pending[p].submission.scheme->id == request->scheme)
-                *ids++ = batch->pending[p].submission.event->id;
+            if (batch->submissions[p].scheme->id == request->scheme)
+                *ids++ = batch->submissions[p].event->id;
     }
     return STORE_OK;
 }
@@ -109,8 +111,8 @@ static enum store_result prefetch(const struct batch *batch, struct scheme_ledge
     if (submissions == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < batch->count; i++)
-        if (scheme_ledger_of(batch, batch->pending[i].submission.scheme->id) == scheme_ledger)
-            submissions[own++] = batch->pending[i].submission;
+        if (scheme_ledger_of(batch, batch->submissions[i].scheme->id) == scheme_ledger)
+            submissions[own++] = batch->submissions[i];
     return scheme_ledger_prefetch(scheme_ledger, submissions, own);
 }
 
@@ -158,10 +160,10 @@ static void park(struct batch *batch)
 {
     size_t posted = 0, opened = 0;
     for (size_t i = 0; i < batch->count; i++) {
-        struct pending_event *event = &batch->pending[i];
-        event->submission.result->parked = !head_request_of(batch, event->submission.scheme->id)->taken;
-        if (!event->submission.result->parked)
-            batch->pending[posted++] = *event;
+        struct submission *submission = &batch->submissions[i];
+        submission->result->parked = !head_request_of(batch, submission->scheme->id)->taken;
+        if (!submission->result->parked)
+            batch->submissions[posted++] = *submission;
     }
     batch->count = posted;
     for (size_t i = 0; i < batch->scheme_count; i++) {
@@ -241,7 +243,7 @@ enum store_result batch_post(struct batch *batch)
 {
     enum store_result result = begin(batch);
     for (size_t i = 0; i < batch->count && result == STORE_OK; i++) {
-        struct submission *submission = &batch->pending[i].submission;
+        struct submission *submission = &batch->submissions[i];
         result = record_event(scheme_ledger_of(batch, submission->scheme->id), submission);
         /* Nobody has looked yet whether the event is known, and a replay is never refused. Nor need the heads
          * be held, under which a proposal is kept. */

@@ -3,15 +3,9 @@
 #ifndef DEPOSITD_APP_POSTING_BATCH_H
 #define DEPOSITD_APP_POSTING_BATCH_H
 
+#include "app/network/snapshot.h"
 #include "app/posting/kept_scheme.h"
-#include "app/posting/record.h"
-
-/* An event that is to be posted, and the job it belongs to. */
-struct pending_event {
-    struct submission submission;
-    struct intake_job *job;
-};
-
+#include "app/posting/scheme_ledger.h"
 /* The head of one scheme, taken before the batch is made. Where two instances post to the scheme, each waits
  * for the other's batch to end, and the events that arrive meanwhile go into its own next batch. */
 struct early_head {
@@ -58,7 +52,7 @@ struct batch {
                                        it needs another one */
     bool may_wait;                  /* for a head that is held, if the batch needs only one */
     bool shares_heads;              /* others take these heads as well, as far as the caller knows */
-    struct pending_event *pending;  /* with site and scheme found, and allowed */
+    struct submission *submissions; /* that were admitted */
     size_t count;
     /* the batch's own */
     bool heads_asked;                   /* whether a statement that takes the heads was sent */

@@ -15,7 +15,6 @@
 #include "base/log.h"
 #include "base/memory.h"
 
-#include <assert.h>
 #include <pthread.h>
 #include <stdatomic.h>
 #include <stdlib.h>
@@ -26,6 +25,12 @@ enum {
     CAUTIOUS_BATCHES = 16, /* for so many batches after a surprise the writer asks the database first */
     RETRY_MS = 5, /* from one try of what is parked to the next; twice as long each time, up to … */
     RETRY_MAX_MS = 200
+};
+
+/* An event that is to be posted, and the job it belongs to. */
+struct pending_event {
+    struct submission submission;
+    struct intake_job *job;
 };
 
 struct job_list {
@@ -61,18 +66,6 @@ struct intake {
     atomic_uint_least64_t batches, events[EVENT_STATUSES];
     atomic_int_least64_t failed_at_ms;
 };
-
-const char *event_status_word(enum event_status status)
-{
-    static const char *const words[] = {
-#define X(name, word) #word,
-        EVENT_STATUS_TABLE(X)
-#undef X
-    };
-    static_assert(sizeof words / sizeof words[0] == EVENT_STATUSES, "a word for each status");
-    assert(status < EVENT_STATUSES);
-    return words[status];
-}
 
 static void append(struct job_list *list, struct intake_job *job)
 {
@@ -112,20 +105,20 @@ static bool is_held(const struct intake *intake, int32_t scheme)
 static bool admit(struct intake *intake, struct batch *batch, const struct pending_event *pending,
                   size_t count, bool *turned_away)
 {
-    batch->pending = arena_array(batch->arena, count, sizeof *batch->pending);
-    for (size_t i = 0; i < count && batch->pending != NULL; i++) {
-        struct pending_event event = pending[i];
-        event.submission.identity = snapshot_key(batch->snapshot, event.job->key);
-        if (event.submission.identity == NULL)
-            event.job->failure = REASON_UNAUTHENTICATED;
-        if (event.submission.identity == NULL || !record_admit(&batch->snapshot->network, &event.submission))
+    batch->submissions = arena_array(batch->arena, count, sizeof *batch->submissions);
+    for (size_t i = 0; i < count && batch->submissions != NULL; i++) {
+        struct submission submission = pending[i].submission;
+        submission.identity = snapshot_key(batch->snapshot, pending[i].job->key);
+        if (submission.identity == NULL)
+            pending[i].job->failure = REASON_UNAUTHENTICATED;
+        if (submission.identity == NULL || !submission_admit(&batch->snapshot->network, &submission))
             *turned_away = true;
-        else if (is_held(intake, event.submission.scheme->id))
-            event.submission.result->parked = true;
+        else if (is_held(intake, submission.scheme->id))
+            submission.result->parked = true;
         else
-            batch->pending[batch->count++] = event;
+            batch->submissions[batch->count++] = submission;
     }
-    return batch->pending != NULL;
+    return batch->submissions != NULL;
 }
 
 static void count_down(int *batches, bool met_again)

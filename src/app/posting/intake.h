@@ -9,39 +9,8 @@
 #define DEPOSITD_APP_POSTING_INTAKE_H
 
 #include "app/network/snapshot.h"
-#include "app/transaction/fault.h"
+#include "app/posting/event_result.h"
 #include "base/config.h"
-#include "depositd/exceptions.h"
-
-/* How an event is answered: X(name, its word in answers and metrics). A proposed event is a journal that
- * waits for a second person. */
-#define EVENT_STATUS_TABLE(X)                                                                                \
-    X(RECORDED, recorded)                                                                                    \
-    X(DUPLICATE, duplicate)                                                                                  \
-    X(PROPOSED, proposed)                                                                                    \
-    X(REJECTED, rejected)
-
-enum event_status {
-#define X(name, word) EVENT_##name,
-    EVENT_STATUS_TABLE(X)
-#undef X
-        EVENT_STATUSES
-};
-
-const char *event_status_word(enum event_status status);
-
-struct event_result {
-    enum event_status status;
-    int64_t entry;
-    struct date business_date;
-    bool late;
-    const struct exception *exceptions;     /* from the job's arena */
-    const char *const *exception_cup_types; /* codes, parallel; NULL element: none */
-    unsigned decimals;                      /* of the scheme's currency, for the exceptions' amounts */
-    bool parked;                            /* the writer's: it waits for its scheme's head */
-    size_t exception_count;
-    struct faults faults; /* why it was rejected */
-};
 
 /* One request's events. The submitter fills it, owns it again once `done` has been called (from the writer's
  * thread), and never touches it in between. */

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* The ladder of checks, and the facts for the domain: what the event refers to, its days, its lines with
  * their values, its till amount. */
-#include "app/posting/recording.h"
+#include "app/posting/record_check.h"
 
 #include <assert.h>
 #include <stdio.h>
@@ -423,8 +423,7 @@ static enum store_result find_facts(struct recording *recording)
     return STORE_OK;
 }
 
-/* All checks but authorisation and duplicate. Faults are in recording->faults. */
-enum store_result recording_check(struct recording *recording)
+enum store_result record_check(struct recording *recording)
 {
     const struct event *event = recording->event;
     enum store_result result = look_up_referred(recording);

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* The entry: its legs, its exceptions, and what it does to transfers and to the count of forfeited cups. */
-#include "app/posting/recording.h"
+#include "app/posting/record_post.h"
 
 #include "app/posting/post_facts.h"
 
@@ -183,9 +183,9 @@ static enum store_result post(struct recording *recording)
         result = ledger_add_exception(recording->ledger, (int32_t)i, exceptions[i]);
     if (result == STORE_OK)
         result = add_effects(recording, entry);
-    if (result == STORE_OK)
-        result =
-            recording_give_exceptions(recording->ledger, recording->submission, exceptions, exception_count);
+    if (result == STORE_OK && !submission_give_exceptions(recording->ledger->network, recording->submission,
+                                                          exceptions, exception_count))
+        result = STORE_FAILED;
     if (result != STORE_OK)
         return result;
     answer->status = EVENT_RECORDED;
@@ -204,33 +204,32 @@ static enum store_result post(struct recording *recording)
     return scheme_ledger_remember(recording->scheme_ledger, &known);
 }
 
-enum store_result recording_post(struct recording *recording)
+enum store_result record_post(struct recording *recording)
 {
     enum store_result result = derive_legs(recording);
     return result == STORE_OK && recording->faults->count == 0 ? post(recording) : result;
 }
 
-/* In the job's memory, like the event: it is written with the batch. */
-static enum store_result leave_proposal(struct recording *recording)
+static enum store_result propose(struct recording *recording)
 {
     struct scheme_ledger *scheme_ledger = recording->scheme_ledger;
     struct remembered_event known = {.known = {.id = recording->event->id, .standing = STANDING_PROPOSED}};
-    if (!arena_grow(recording->ledger->arena, &scheme_ledger->proposals, scheme_ledger->proposal_count,
-                    &scheme_ledger->proposal_capacity, sizeof *scheme_ledger->proposals))
-        return STORE_FAILED;
-    scheme_ledger->proposals[scheme_ledger->proposal_count++] = (struct proposal_row){
-        .event = recording->event,
-        .legs = recording->legs.legs,
-        .leg_count = recording->legs.count,
-        .key = recording->submission->identity->key,
-    };
+    enum store_result result =
+        scheme_ledger_propose(scheme_ledger, &(struct proposal_row){
+                                                 .event = recording->event,
+                                                 .legs = recording->legs.legs,
+                                                 .leg_count = recording->legs.count,
+                                                 .key = recording->submission->identity->key,
+                                             });
+    if (result != STORE_OK)
+        return result;
     recording->submission->result->status = EVENT_PROPOSED;
     memcpy(known.known.digest, recording->event->digest.bytes, sizeof known.known.digest);
     return scheme_ledger_remember(scheme_ledger, &known);
 }
 
-enum store_result recording_propose(struct recording *recording)
+enum store_result record_propose(struct recording *recording)
 {
     enum store_result result = derive_legs(recording);
-    return result == STORE_OK && recording->faults->count == 0 ? leave_proposal(recording) : result;
+    return result == STORE_OK && recording->faults->count == 0 ? propose(recording) : result;
 }

@@ -1,0 +1,51 @@
+/* SPDX-License-Identifier: ISC */
+/* One scheme's ledger while a batch posts to it, with the events that are known: those that the ledger was
+ * asked for, the journals that are proposed, and those of the batch itself. Lives in the arena of the batch;
+ * the writer's own. */
+#ifndef DEPOSITD_APP_POSTING_SCHEME_LEDGER_H
+#define DEPOSITD_APP_POSTING_SCHEME_LEDGER_H
+
+#include "app/posting/ledger.h"
+#include "app/posting/submission.h"
+#include "store/journal_store.h"
+
+struct scheme_ledger {
+    struct ledger ledger;
+    struct pairs event_keys; /* where in `events` an id is */
+    struct remembered_event *events;
+    size_t event_capacity;
+    struct proposal_row *proposals; /* that wait to be written */
+    size_t proposal_count, proposal_capacity;
+};
+
+struct remembered_event {
+    struct known_event known;
+    const struct exception *exceptions; /* of an event of this batch; those of others are in the database */
+    size_t exception_count;
+};
+
+/* The ledger must have been initialised. */
+void scheme_ledger_open(struct scheme_ledger *scheme_ledger);
+
+/* From now on the event is known, and another one with its id is a replay of it. */
+MUST_CHECK enum store_result scheme_ledger_remember(struct scheme_ledger *scheme_ledger,
+                                                    const struct remembered_event *event);
+/* The same for events that were read from the database. */
+MUST_CHECK enum store_result scheme_ledger_know(struct scheme_ledger *scheme_ledger,
+                                                const struct known_event *known, size_t count);
+/* NULL: no event with this id is known. */
+const struct remembered_event *scheme_ledger_find(const struct scheme_ledger *scheme_ledger,
+                                                  const struct uuid *id);
+
+/* Reads in one query the balances that these events, all of this scheme, will ask for one by one. */
+MUST_CHECK enum store_result scheme_ledger_prefetch(struct scheme_ledger *scheme_ledger,
+                                                    const struct submission *submissions, size_t count);
+
+/* Keeps a journal to be written as a proposal. The row points to what must outlive the flush. */
+MUST_CHECK enum store_result scheme_ledger_propose(struct scheme_ledger *scheme_ledger,
+                                                   const struct proposal_row *row);
+
+/* Writes all that waits: entries and proposals. */
+MUST_CHECK enum store_result scheme_ledger_flush(struct scheme_ledger *scheme_ledger);
+
+#endif

@@ -1,0 +1,30 @@
+/* SPDX-License-Identifier: ISC */
+/* One event as it is submitted: who posts it, where it happens, and where its result goes. */
+#ifndef DEPOSITD_APP_POSTING_SUBMISSION_H
+#define DEPOSITD_APP_POSTING_SUBMISSION_H
+
+#include "app/posting/event_result.h"
+#include "depositd/access.h"
+#include "depositd/event.h"
+
+struct submission {
+    const struct identity *identity; /* the key that posts it */
+    const struct event *event;
+    struct event_result *result;
+    struct arena *arena;         /* the job's; holds what the result refers to */
+    const struct site *site;     /* of the event; NULL for kinds that name a scheme */
+    const struct scheme *scheme; /* in which it happens */
+};
+
+/* Finds site and scheme, and whether the key may post this. False: the result says why not. */
+MUST_CHECK bool submission_admit(const struct network *network, struct submission *submission);
+
+/* Adds a fault to the result. */
+void submission_reject(struct submission *submission, enum reason reason, const char *pointer,
+                       const char *detail);
+
+/* Copies exceptions into the result, with the codes of their cup types. False: out of memory. */
+MUST_CHECK bool submission_give_exceptions(const struct network *network, struct submission *submission,
+                                           const struct exception *exceptions, size_t count);
+
+#endif
