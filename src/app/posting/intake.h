@@ -9,28 +9,8 @@
 #define DEPOSITD_APP_POSTING_INTAKE_H
 
 #include "app/network/snapshot.h"
-#include "app/posting/event_result.h"
+#include "app/posting/intake_job.h"
 #include "base/config.h"
-
-/* One request's events. The submitter fills it, owns it again once `done` has been called (from the writer's
- * thread), and never touches it in between. */
-struct intake_job {
-    struct arena *arena;
-    int32_t key; /* of the identity that posts */
-    bool dry_run;
-    bool beyond_bound; /* neither held to the bound of the queue nor counted: the submitter has one of its own
-                        */
-    const struct event *events;
-    struct event_result *results; /* as many; those with faults already are passed over */
-    size_t count;
-    /* REASON_NONE: results are filled. OVERLOADED, OUTCOME_UNKNOWN, UNAUTHENTICATED, INTERNAL_ERROR: for the
-     * whole job. A job of which a part was recorded may have events that are rejected as OVERLOADED. */
-    enum reason failure;
-    void (*done)(struct intake_job *job);
-    void *owner;             /* the submitter's */
-    int64_t submitted_ms;    /* of clock_monotonic_ms; set by intake_submit */
-    struct intake_job *next; /* the queue's */
-};
 
 struct intake;
 
