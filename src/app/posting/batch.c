@@ -1,10 +1,22 @@
 /* SPDX-License-Identifier: ISC */
-/* The transaction of a batch, in one of three ways. Either it begins by taking the head rows, and looks up
- * there which events are known: two round trips. Or it begins like that, but takes it that all events are
- * new. Or it takes it that nothing has happened since this writer's last batch, too, and begins with the
- * first write, by taking the heads as it expects them: one round trip. There the database refuses heads that
- * have moved and ids that are taken. Then, and where an event would be refused or a journal proposed though
- * nobody has looked, nothing is recorded, and the batch is posted again in the first way. */
+/* The transaction of a batch. Only whoever holds the head row of a scheme may append entries to it, and the
+ * heads are let go of at the commit. A batch comes to hold its heads in one of three ways:
+ *
+ * BATCH_EXPECTS_HEADS records the events in memory, on the copy that this writer keeps of each ledger, and
+ * holds no head meanwhile. Before the first write, one statement takes the heads, provided that they are
+ * still where the copies end. As a rule that statement, the writes and the commit are one round trip.
+ *
+ * BATCH_TAKES_HEADS begins by taking the heads. The same round trip brings what other writers have posted
+ * since, and the copies are caught up. The batch holds the heads while it records the events; the writes and
+ * the commit are a second round trip. An early head is taken in the same manner, but before the batch is
+ * made.
+ *
+ * BATCH_LOOKS_UP does the same, and its first round trip also finds out which ids the ledger has.
+ *
+ * The first two ways assume that every event is new and will be recorded. If that is wrong, nothing is
+ * recorded: the database refuses heads that have moved and ids that are taken, and the batch itself gives up
+ * when it would have to refuse an event or keep a proposal. The caller then posts it again as BATCH_LOOKS_UP.
+ */
 #include "app/posting/batch.h"
 
 #include "app/posting/record.h"
@@ -42,15 +54,17 @@ static enum store_result make_head_requests(struct batch *batch)
     for (size_t i = 0; i < batch->count; i++) {
         int32_t scheme = batch->submissions[i].scheme->id;
         struct head_request *request = head_request_of(batch, scheme);
-        if (request == NULL)
-            request = &batch->head_requests[batch->scheme_count++], request->scheme = scheme;
+        if (request == NULL) {
+            request = &batch->head_requests[batch->scheme_count++];
+            request->scheme = scheme;
+        }
         request->id_count++;
     }
     qsort(batch->head_requests, batch->scheme_count, sizeof *batch->head_requests, compare_schemes);
     return STORE_OK;
 }
 
-/* The ids of each scheme's events. */
+/* Puts into each request the ids of its scheme's events, to have them looked up. */
 static enum store_result list_ids(struct batch *batch)
 {
     for (size_t i = 0; i < batch->scheme_count; i++) {
@@ -66,8 +80,8 @@ static enum store_result list_ids(struct batch *batch)
     return STORE_OK;
 }
 
-/* Before the first write, where the heads were not asked for at the start. */
-static enum store_result take_heads(void *owner)
+/* Called before the first write. Takes the heads if the batch has not begun with them. */
+static enum store_result take_expected_heads(void *owner)
 {
     struct batch *batch = owner;
     if (batch->heads_asked)
@@ -92,7 +106,7 @@ static enum store_result open_scheme_ledger(struct batch *batch, const struct he
         return result;
     ledger_init(&scheme_ledger->ledger, batch->pg, batch->arena, network,
                 network->scheme_by_id[request->scheme], calendar, kept_state(kept, request), batch->now);
-    scheme_ledger->ledger.before_write = take_heads;
+    scheme_ledger->ledger.before_write = take_expected_heads;
     scheme_ledger->ledger.owner = batch;
     scheme_ledger->ledger.shared = batch->shares_heads || batch->met_other_writer;
     batch->met_replay = batch->met_replay || request->known_count > 0;
@@ -103,8 +117,8 @@ static enum store_result open_scheme_ledger(struct batch *batch, const struct he
     return result == STORE_OK ? scheme_ledger_know(scheme_ledger, proposals, proposal_count) : result;
 }
 
-/* Reads at once, for one scheme, what its events will ask for. */
-static enum store_result prefetch(const struct batch *batch, struct scheme_ledger *scheme_ledger)
+/* Reads at once, for one scheme, the balances that its events will ask for. */
+static enum store_result prefetch_balances(const struct batch *batch, struct scheme_ledger *scheme_ledger)
 {
     size_t own = 0;
     struct submission *submissions = arena_array(batch->arena, batch->count + 1, sizeof *submissions);
@@ -116,8 +130,9 @@ static enum store_result prefetch(const struct batch *batch, struct scheme_ledge
     return scheme_ledger_prefetch(scheme_ledger, submissions, own);
 }
 
-/* Whether all the heads are where this writer last left them, as far as it knows. */
-static bool assume_heads(struct batch *batch)
+/* Puts into the requests where this writer last left the heads. False: it does not know that of all of them,
+ * or the connection has to be made anew. */
+static bool expect_heads(struct batch *batch)
 {
     for (size_t i = 0; i < batch->scheme_count; i++) {
         struct kept_scheme *kept = kept_scheme(batch->kept, batch->head_requests[i].scheme);
@@ -128,8 +143,9 @@ static bool assume_heads(struct batch *batch)
     return pg_ready(batch->pg) == STORE_OK;
 }
 
-static enum store_result ask(struct pg *pg, struct arena *arena, struct kept_schemes *kept_schemes,
-                             struct head_request *head_requests, size_t count, int wait_ms, int64_t *version)
+static enum store_result request_heads(struct pg *pg, struct arena *arena, struct kept_schemes *kept_schemes,
+                                       struct head_request *head_requests, size_t count, int wait_ms,
+                                       int64_t *version)
 {
     for (size_t i = 0; i < count; i++) {
         struct kept_scheme *kept = kept_scheme(kept_schemes, head_requests[i].scheme);
@@ -142,21 +158,22 @@ enum store_result batch_take_early_head(struct early_head *early, struct pg *pg,
                                         struct kept_schemes *kept)
 {
     early->request = (struct head_request){.scheme = early->scheme};
-    enum store_result result = ask(pg, arena, kept, &early->request, 1, EARLY_HEAD_WAIT_MS, &early->version);
+    enum store_result result =
+        request_heads(pg, arena, kept, &early->request, 1, EARLY_HEAD_WAIT_MS, &early->version);
     early->taken = result == STORE_OK;
     if (!early->taken)
         pg_rollback(pg);
     return result;
 }
 
-static bool is_for_early_head(const struct batch *batch)
+static bool uses_early_head(const struct batch *batch)
 {
     return batch->early != NULL && batch->way == BATCH_TAKES_HEADS && batch->scheme_count == 1 &&
            batch->head_requests[0].scheme == batch->early->scheme;
 }
 
-/* Sets aside the events of schemes whose heads somebody else holds. */
-static void park(struct batch *batch)
+/* Takes out of the batch the schemes whose heads somebody else holds, and marks their events as parked. */
+static void park_held(struct batch *batch)
 {
     size_t posted = 0, opened = 0;
     for (size_t i = 0; i < batch->count; i++) {
@@ -176,56 +193,56 @@ static void park(struct batch *batch)
     batch->scheme_count = opened;
 }
 
-/* A head is waited for only by who asks for no other, so that nobody waits in a circle. */
-static enum store_result ask_for_heads(struct batch *batch, int64_t *version)
+/* Waits for a held head only if the batch needs no other head, so that nobody waits in a circle. */
+static enum store_result lock_heads(struct batch *batch, int64_t *version)
 {
     int wait_ms = batch->may_wait && batch->scheme_count == 1 ? HEAD_WAIT_MS : 0;
     pg_rollback(batch->pg); /* lets go of an early head that is not for this batch */
-    enum store_result result = ask(batch->pg, batch->arena, batch->kept, batch->head_requests,
-                                   batch->scheme_count, wait_ms, version);
+    enum store_result result = request_heads(batch->pg, batch->arena, batch->kept, batch->head_requests,
+                                             batch->scheme_count, wait_ms, version);
     if (result != STORE_LOCKED || wait_ms == 0)
         return result;
     batch->head_requests[0].taken = false;
     return STORE_OK;
 }
 
-static enum store_result ask_heads(struct batch *batch)
+static enum store_result take_heads(struct batch *batch)
 {
     int64_t version = batch->early != NULL ? batch->early->version : 0;
     enum store_result result = batch->way == BATCH_LOOKS_UP ? list_ids(batch) : STORE_OK;
-    if (is_for_early_head(batch))
+    if (uses_early_head(batch))
         batch->head_requests[0] = batch->early->request;
     else if (result == STORE_OK)
-        result = ask_for_heads(batch, &version);
+        result = lock_heads(batch, &version);
     batch->heads_asked = true;
     if (result == STORE_OK)
-        park(batch);
+        park_held(batch);
     for (size_t i = 0; i < batch->scheme_count; i++)
         batch->met_other_writer = batch->met_other_writer || batch->head_requests[i].recent_count > 0;
     return result == STORE_OK && version > batch->snapshot->network.version ? STORE_CONFLICT : result;
 }
 
-/* Opens the ledger of each scheme. */
-static enum store_result begin(struct batch *batch)
+/* Takes the heads unless the batch expects them, and opens the ledger of each scheme. */
+static enum store_result open_ledgers(struct batch *batch)
 {
     enum store_result result = make_head_requests(batch);
-    if (result == STORE_OK && batch->way == BATCH_EXPECTS_HEADS && !assume_heads(batch))
+    if (result == STORE_OK && batch->way == BATCH_EXPECTS_HEADS && !expect_heads(batch))
         batch->way = BATCH_LOOKS_UP;
     if (result == STORE_OK && batch->way != BATCH_EXPECTS_HEADS)
-        result = ask_heads(batch);
+        result = take_heads(batch);
     for (size_t i = 0; i < batch->scheme_count && result == STORE_OK; i++)
         result = open_scheme_ledger(batch, &batch->head_requests[i], &batch->ledgers[i]);
     for (size_t i = 0; i < batch->scheme_count && result == STORE_OK; i++)
-        result = prefetch(batch, &batch->ledgers[i]);
+        result = prefetch_balances(batch, &batch->ledgers[i]);
     return result;
 }
 
-/* Writes it all and commits, in one round trip. */
-static enum store_result end(struct batch *batch)
+/* Writes everything and commits, in one round trip. */
+static enum store_result write_and_commit(struct batch *batch)
 {
     struct pg *pg = batch->pg;
     if (batch->heads_asked && !pg_in_transaction(pg))
-        return STORE_UNAVAILABLE; /* a new connection would not hold them */
+        return STORE_UNAVAILABLE; /* the connection broke, and the heads are held no more */
     enum store_result result = pg_pipeline_begin(pg);
     for (size_t i = 0; i < batch->scheme_count && result == STORE_OK; i++)
         result = scheme_ledger_flush(&batch->ledgers[i]);
@@ -241,18 +258,18 @@ static enum store_result end(struct batch *batch)
 
 enum store_result batch_post(struct batch *batch)
 {
-    enum store_result result = begin(batch);
+    enum store_result result = open_ledgers(batch);
     for (size_t i = 0; i < batch->count && result == STORE_OK; i++) {
         struct submission *submission = &batch->submissions[i];
         result = record_event(scheme_ledger_of(batch, submission->scheme->id), submission);
-        /* Nobody has looked yet whether the event is known, and a replay is never refused. Nor need the heads
-         * be held, under which a proposal is kept. */
+        /* An event that was not looked up may be a replay, and a replay must not be refused. A proposal is
+         * kept under the heads, which BATCH_EXPECTS_HEADS may not hold yet. */
         if (result == STORE_OK && batch->way != BATCH_LOOKS_UP &&
             (submission->result->faults.count > 0 || submission->result->status == EVENT_PROPOSED))
             result = STORE_CONFLICT;
     }
     if (result == STORE_OK && batch->count > 0)
-        result = end(batch);
+        result = write_and_commit(batch);
     for (size_t i = 0; i < batch->scheme_count; i++)
         ledger_dispose(&batch->ledgers[i].ledger);
     return result;

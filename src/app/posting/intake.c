@@ -32,7 +32,7 @@ struct intake {
     atomic_uint_least64_t batches, events[EVENT_STATUSES];
 };
 
-/* Gives back what is done, and parks what is not. */
+/* Gives back the jobs that are done, and parks the others. */
 static void finish(struct intake *intake, struct intake_job *jobs)
 {
     while (jobs != NULL) {
@@ -158,7 +158,7 @@ static size_t counted(const struct intake_job *job)
     return job->beyond_bound ? 0 : job->count;
 }
 
-/* Under the lock: until a job comes, or it is time to try again what is parked. */
+/* Sleeps until a job comes or parked jobs are due. Called under the lock. */
 static void sleep_on(struct intake *intake)
 {
     if (parking_is_empty(&intake->parking)) {
@@ -170,7 +170,7 @@ static void sleep_on(struct intake *intake)
     pthread_cond_clockwait(&intake->wake, &intake->lock, CLOCK_MONOTONIC, &until);
 }
 
-/* False: stopping, and nothing is left. */
+/* False: the service stops, and no job is left. */
 static bool wait_for_jobs(struct intake *intake)
 {
     pthread_mutex_lock(&intake->lock);
@@ -185,7 +185,7 @@ static bool wait_for_jobs(struct intake *intake)
     return waiting;
 }
 
-/* What waits, up to the bound; a dry run goes alone. NULL: nothing. */
+/* Takes the jobs that wait, up to the bound. A dry run goes alone. NULL: no job waits. */
 static struct intake_job *take_jobs(struct intake *intake)
 {
     pthread_mutex_lock(&intake->lock);
@@ -214,12 +214,12 @@ static void post_queue(struct intake *intake)
 {
     if (is_queue_empty(intake))
         return;
-    bool parks = !parking_is_empty(&intake->parking);
+    bool parked = !parking_is_empty(&intake->parking);
     writer_take_early_head(&intake->writer);
     (void)post_jobs(intake, take_jobs(intake), HELD_HEADS_SKIPPED);
-    if (!parks && !parking_is_empty(&intake->parking))
-        parking_plan_retry(&intake->parking,
-                           true); /* at once: another instance's batch may be over already */
+    /* Try the first parked jobs at once: another instance's batch may be over by then. */
+    if (!parked && !parking_is_empty(&intake->parking))
+        parking_plan_retry(&intake->parking, true);
 }
 
 static void *run(void *argument)

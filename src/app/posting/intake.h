@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: ISC */
-/* Intake: from events of clients to entries of the ledger. One writer thread takes all jobs that wait and
- * posts them in one transaction, under the head row of each scheme concerned.
+/* Intake: the queue between the server's threads and the writer's thread, which posts all jobs that wait in
+ * one transaction, under the head row of each scheme concerned.
  *
- * A job is done within post_deadline_ms, whatever the database does: it waits for half of that at most, and
- * whoever has it in hand then has the other half. If somebody else holds the head of a scheme, the events of
- * that scheme are parked and tried again, while those of other schemes are posted. */
+ * A job is done within post_deadline_ms, whatever the database does: half of that is for waiting, the other
+ * half for posting. If somebody else holds the head of a scheme, the events of that scheme are parked and
+ * tried again, while those of other schemes are posted. */
 #ifndef DEPOSITD_APP_POSTING_INTAKE_H
 #define DEPOSITD_APP_POSTING_INTAKE_H
 
@@ -17,13 +17,13 @@ struct intake;
 /* Starts the writer's thread. NULL: no memory or no thread. */
 MUST_CHECK struct intake *intake_start(const struct config *config, struct snapshot_cache *cache,
                                        const struct pg_stop *stop);
-/* Takes no more jobs, finishes those that wait or are parked, ends the thread. */
+/* Takes no more jobs, finishes those that wait or are parked, and ends the thread. */
 void intake_stop(struct intake *intake);
 
 /* False: the queue is full, or intake is stopping; `done` will not be called. Never blocks. */
 MUST_CHECK bool intake_submit(struct intake *intake, struct intake_job *job);
 
-/* What the writer has done, and what waits for it. Any thread. */
+/* What the writer has done, and what waits for it. Read by any thread. */
 struct intake_figures {
     size_t waiting_events;
     uint64_t batches;                /* jobs taken together */
@@ -31,11 +31,11 @@ struct intake_figures {
 };
 void intake_read_figures(struct intake *intake, struct intake_figures *figures);
 
-/* How posting fares. Any thread. */
+/* How posting fares. Read by any thread. */
 struct intake_health {
-    int64_t oldest_ms;    /* how long the oldest job has waited, or the jobs in hand have been in hand; parked
-                             ones    don't count */
-    int64_t failed_at_ms; /* when the database last failed the writer, of clock_monotonic_ms; 0: never */
+    int64_t oldest_ms;    /* how long the oldest job has waited in the queue, or the thread has had its
+                             jobs; parked jobs don't count */
+    int64_t failed_at_ms; /* when the database last failed, of clock_monotonic_ms; 0: never */
 };
 void intake_read_health(struct intake *intake, struct intake_health *health);
 

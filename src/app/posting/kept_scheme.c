@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Copies of calendar and ledger, each with the mark of the head by which it is known to be current. */
+/* Copies of calendar and ledger, each with the version or entry of the head at which it is current. */
 #include "app/posting/kept_scheme.h"
 
 #include "store/journal_store.h"
@@ -11,13 +11,13 @@ enum { ACCOUNTS_KEPT_MAX = 100000, DAYS_KEPT_MAX = 64 };
 struct kept_scheme {
     struct arena calendar_arena;
     struct calendar calendar;
-    int64_t calendar_version;      /* 0: none */
+    int64_t calendar_version;      /* 0: no calendar is kept */
     struct known_event *proposals; /* in the calendar's arena */
     size_t proposal_count;
     struct arena state_arena, recent_arena;
     struct ledger_state state;
-    bool state_holds;
-    bool held; /* the head, by somebody else */
+    bool state_holds; /* the last batch on it was committed */
+    bool held;        /* somebody else held the head the last time */
 };
 
 void kept_schemes_dispose(struct kept_schemes *all)
@@ -91,7 +91,7 @@ enum store_result kept_calendar(struct kept_scheme *kept, struct pg *pg, const s
     if (result == STORE_OK)
         result =
             store_proposals(pg, &kept->calendar_arena, head->scheme, &kept->proposals, &kept->proposal_count);
-    /* What this transaction itself has changed may yet be rolled back: it is read again next time. */
+    /* A calendar that this transaction has extended may yet be rolled back, so it is read again next time. */
     if (result == STORE_OK && !extended)
         kept->calendar_version = head->calendar_version;
     return result;
@@ -119,7 +119,8 @@ bool kept_since(const struct kept_scheme *kept, int64_t *entry)
     return kept->state_holds;
 }
 
-/* Others' batches don't tell of what a close has done, which makes a new version of the calendar. */
+/* Whether the state can be used at the head that was found, caught up with other writers' batches if need be.
+ * A close makes a new version of the calendar; what it did is not in those batches. */
 static bool is_good(struct kept_scheme *kept, const struct head_request *request)
 {
     struct ledger_state *state = &kept->state;

@@ -7,19 +7,20 @@
 #include <assert.h>
 #include <string.h>
 
-/* Half of what 64 bits hold: no sum of the scheme's legs, whichever they are, gets there. */
+/* The bound of the absolute amounts of all legs of a scheme. It is half of what 64 bits hold, so that no sum
+ * of any of these legs can overflow. */
 #define GROSS_MAX (INT64_MAX / 2)
 
-/* So many movements beside the balances a reader has to look through; so many batches share the cost of a
- * fold. */
+/* Movements beside the balances: readers look through all of them, and the batches that made them share the
+ * cost of one fold. */
 enum { UNFOLDED_MAX = 4096 };
 
-/* A small batch adds to the balances at once: when little happens there is nothing to save, and a fold would
- * make somebody wait. Not where another instance's writer follows: it knows nothing any more after such a
- * batch. */
+/* A batch with at most so many movements adds them to the balances at once: where little happens there is
+ * nothing to save, and a fold would make somebody wait. It does not if another instance posts as well: after
+ * such a batch the other writer would have to read everything anew. */
 enum { SMALL_BATCH = 16 };
 
-/* An entry of the most lines and legs, with the longest codes, stays well below this. */
+/* The entry with the most lines and legs and the longest codes stays well below this. */
 enum { LEAF_BYTES_MAX = 1 << 20 };
 
 void ledger_state_init(struct ledger_state *state, struct arena *arena, struct arena *recent_arena,
@@ -40,7 +41,7 @@ static bool find_balance(const struct ledger_state *state, int64_t account, uint
     return pairs_find(&state->accounts, (struct pair){account, 0}, position);
 }
 
-/* If the balance is known. False: it would not fit. */
+/* Does nothing if the balance is not known. False: the balance would not fit. */
 static bool add_to_balance(struct ledger_state *state, struct account account, int64_t amount)
 {
     uint32_t position;
@@ -87,7 +88,7 @@ bool ledger_state_catch_up(struct ledger_state *state, const struct head_request
     if (!leads_to_head(state, request))
         return false;
     if (head->folded_through > state->head.folded_through)
-        forget_recent(state); /* what is left to fold is in the batches at hand */
+        forget_recent(state); /* the other writer has folded; what came after that is in its batches */
     state->head = *head;
     for (size_t i = 0; i < state->day_count; i++)
         for (size_t d = 0; d < request->day_count; d++)
@@ -121,7 +122,7 @@ void ledger_dispose(struct ledger *ledger)
     buffer_dispose(&ledger->leaf);
 }
 
-/* A new, zeroed place at the end of one of the growing arrays; NULL: no memory. */
+/* Adds a zeroed row to one of the growing arrays. NULL: out of memory. */
 #define PUSH(arena, owner, items, count, capacity)                                                           \
     (arena_grow((arena), &(owner)->items, (owner)->count, &(owner)->capacity, sizeof *(owner)->items)        \
          ? (memset(&(owner)->items[(owner)->count], 0, sizeof *(owner)->items),                              \
@@ -143,7 +144,7 @@ static enum store_result learn_balance(struct ledger_state *state, int64_t accou
 
 static enum store_result read_balances(struct ledger *ledger, const int64_t *accounts, size_t count)
 {
-    /* What waits is not in the database's balances yet. */
+    /* First write what waits: it is not in the database's balances yet. */
     enum store_result result = ledger_flush(ledger);
     int64_t *balances = arena_array(ledger->arena, count, sizeof *balances);
     if (balances == NULL)
@@ -199,7 +200,7 @@ static enum store_result add_movement(struct ledger *ledger, struct date date, s
     return movement_sums_add_leg(&ledger->sums, date, leg);
 }
 
-/* What the close takes from a site is not its own activity, and a fee has a column of its own. */
+/* What the close takes from a site is not the site's activity, and a fee has a column of its own. */
 static bool is_activity(enum entry_kind kind)
 {
     return entry_kind_activity(kind) != ACTIVITY_CLOSE;
@@ -440,7 +441,7 @@ static enum store_result write(struct ledger *ledger, bool at_once)
                       });
 }
 
-/* The sums that were kept save the database adding them up; where another instance wrote part, it has to. */
+/* If this writer knows all recent movements, it sends their sums. Otherwise the database adds them up. */
 static enum store_result fold(struct ledger *ledger)
 {
     struct ledger_state *state = ledger->state;

@@ -11,20 +11,19 @@
 #include "base/buffer.h"
 #include "store/ledger_store.h"
 
-/* What a ledger is known to stand at after its last entry: as much of it as has been asked for. It may be
- * kept from one transaction to the next, and holds until somebody else appends; one that was rolled back
- * spoils it. */
+/* The state of a ledger after its last entry, as far as it has been asked for. It may be kept from one
+ * transaction to the next, and is current until somebody else appends. A rollback spoils it. */
 struct ledger_state {
     struct arena *arena;
     struct head head;      /* with all that has been appended */
-    struct pairs accounts; /* cup accounts whose balances are known … */
-    int64_t *balances;     /* … and those balances */
+    struct pairs accounts; /* where in `balances` a cup account is, if its balance is known */
+    int64_t *balances;
     size_t balance_capacity;
     struct day_counters *days;
     size_t day_count, day_capacity;
-    struct arena *recent_arena;
-    struct movement_sums recent; /* what is not in the balances yet … */
-    bool recent_known;           /* … if all of that is known */
+    struct arena *recent_arena;  /* emptied at each fold; NULL: the owner always writes at once */
+    struct movement_sums recent; /* the movements that are not in the balances yet … */
+    bool recent_known;           /* … if all of them are known */
 };
 
 struct ledger {
@@ -34,15 +33,15 @@ struct ledger {
     const struct scheme *scheme;
     const struct calendar *calendar;
     struct instant now;
-    struct ledger_state *state;                     /* with all that has been appended */
-    enum store_result (*before_write)(void *owner); /* NULL: there is nothing to do then; set by the owner */
+    struct ledger_state *state; /* with all that has been appended */
+    /* Set by the owner. */
+    enum store_result (*before_write)(void *owner); /* called before each write; NULL: nothing to call */
     void *owner;
-    bool at_once; /* movements go into the balances, where the same transaction is to read them as a whole;
-                     set by the owner */
-    bool shared;  /* another instance appends, too; set by the owner */
+    bool at_once; /* movements go straight into the balances, because the same transaction reads these */
+    bool shared;  /* another instance appends to this ledger as well */
 
     /* What waits to be written. */
-    struct movement_sums sums;
+    struct movement_sums sums; /* of the entries below */
     struct entry_row *entries;
     struct leg *legs;
     struct exception_row *exceptions;
@@ -70,17 +69,16 @@ struct draft {
     size_t leg_count;
     enum entry_kind mirrored_kind; /* of a reversal: the reversed entry's kind, … */
     struct date mirrored_date;     /* … its posting day, … */
-    size_t mirrored_count;         /* … and how many of the legs are its mirror */
+    size_t mirrored_count;         /* … and how many of the legs, the first ones, mirror its legs */
     int64_t fees, tax;             /* of a fees entry: what the site owes of each */
 };
 
-/* Nothing is known yet but what the head says. The second arena is emptied at each fold: all that lives in it
- * is the state's. NULL, where the owner always writes at once. */
+/* Knows nothing yet but what the head says. The state has `recent_arena` for itself. */
 void ledger_state_init(struct ledger_state *state, struct arena *arena, struct arena *recent_arena,
                        const struct head *head);
 
-/* Takes in what others have appended since: the batches that lead from the state's last entry to the head.
- * False: there is one missing, or no memory; the state is spoilt. */
+/* Takes in the batches of others that lead from the state's last entry to the head. False: a batch is
+ * missing, or there is no memory, and the state is spoilt. */
 MUST_CHECK bool ledger_state_catch_up(struct ledger_state *state, const struct head_request *request);
 
 /* `arena` is the transaction's. */
@@ -89,9 +87,9 @@ void ledger_init(struct ledger *ledger, struct pg *pg, struct arena *arena, cons
                  struct instant now);
 void ledger_dispose(struct ledger *ledger);
 
-/* Makes these cup accounts' balances known, in one query if some are not. */
+/* Reads, in one query, those of these cup accounts' balances that are not known. */
 MUST_CHECK enum store_result ledger_prefetch(struct ledger *ledger, const int64_t *accounts, size_t count);
-/* The balance with all that has been appended. */
+/* The balance, including all that has been appended. */
 MUST_CHECK enum store_result ledger_balance(struct ledger *ledger, struct account account, int64_t *balance);
 
 /* Appends; *entry is its number. STORE_OUT_OF_RANGE: a sum does not fit. */
@@ -106,10 +104,10 @@ MUST_CHECK enum store_result ledger_add_forfeited(struct ledger *ledger, int32_t
 
 /* Whether anything waits to be written. */
 bool ledger_pending(const struct ledger *ledger);
-/* Writes all that waits; folds recent movements when they are many. */
+/* Writes all that waits. Folds recent movements into the balances when they are many. */
 MUST_CHECK enum store_result ledger_flush(struct ledger *ledger);
 
-/* The counters and the frontier of a day, with all that has been appended. */
+/* The counters and the frontier of a day, including all that has been appended. */
 MUST_CHECK enum store_result ledger_day(struct ledger *ledger, struct date date, struct day_counters **day);
 
 #endif

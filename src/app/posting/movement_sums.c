@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Rows by the order in which they were first asked for, found by their keys. */
+/* The rows stand in the order in which they were first asked for, and are found by their keys. */
 #include "app/posting/movement_sums.h"
 
 void movement_sums_init(struct movement_sums *sums, struct arena *arena)

@@ -9,7 +9,7 @@
 
 struct movement_sums {
     struct arena *arena;
-    struct pairs movement_keys, site_day_keys; /* where in the rows an account's, a site's day is */
+    struct pairs movement_keys, site_day_keys; /* where in the rows below an account's or a site's day is */
     struct movement_row *movements;
     struct site_day_row *site_days;
     size_t movement_capacity, site_day_capacity;
@@ -20,9 +20,9 @@ void movement_sums_init(struct movement_sums *sums, struct arena *arena);
 /* STORE_OUT_OF_RANGE: the sum does not fit. */
 MUST_CHECK enum store_result movement_sums_add_leg(struct movement_sums *sums, struct date date,
                                                    struct leg leg);
-/* The site's day, for the caller to add to; NULL: out of memory. */
+/* The row of the site's day, for the caller to add to. NULL: out of memory. */
 struct site_day_row *movement_sums_site_day(struct movement_sums *sums, int32_t site, struct date date);
-/* Adds another one. STORE_OUT_OF_RANGE, of which part may have been added: a sum does not fit. */
+/* Adds all of `more`. STORE_OUT_OF_RANGE: a sum does not fit; a part may have been added. */
 MUST_CHECK enum store_result movement_sums_add_all(struct movement_sums *sums,
                                                    const struct movement_sums *more);
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The ladder of checks, and the facts for the domain: what the event refers to, its days, its lines with
- * their values, its till amount. */
+/* The ladder of checks. On the way it gathers the facts for the domain: what the event refers to, its days,
+ * its lines with their values, its till amount. */
 #include "app/posting/record_check.h"
 
 #include <assert.h>
@@ -18,9 +18,9 @@ static bool is_till(const struct recording *recording)
     return recording->submission->identity->role == ROLE_POS;
 }
 
-/* A till that names an event of somebody else's is refused as if there were no such event: else refusals
- * would tell it which ids are taken, by what, and where. Only a dispatch it may name wherever that was sent
- * from and to, in a receipt: the cups are at its site. */
+/* If a till names an event of a site that is not its own, it is refused as if there were no such event.
+ * Otherwise refusals would tell it which ids are taken, by what, and where. In a receipt it may name any
+ * dispatch of its scheme, because the cups stand before it. */
 static bool may_know_of_referred(const struct recording *recording)
 {
     const struct referred *referred = &recording->referred;
@@ -31,7 +31,7 @@ static bool may_know_of_referred(const struct recording *recording)
     return site != NULL && identity_has_site(recording->submission->identity, site);
 }
 
-/* What the event refers to must be in the database to be looked up. */
+/* Writes what waits first: the event that is referred to may be in the same batch. */
 static enum store_result look_up_referred(struct recording *recording)
 {
     struct ledger *ledger = recording->ledger;
@@ -122,7 +122,7 @@ static void check_destination(struct recording *recording)
     const struct ledger *ledger = recording->ledger;
     recording->to = network_site(ledger->network, recording->event->to);
     bool elsewhere = recording->to != NULL && recording->to->scheme != ledger->scheme->id;
-    if (elsewhere && is_till(recording)) /* of other schemes it is not to know what sites there are */
+    if (elsewhere && is_till(recording)) /* a till must not learn which sites other schemes have */
         recording->to = NULL;
     if (recording->to == NULL)
         refuse(recording, REASON_SITE_UNKNOWN, "/to", "there is no such site");
@@ -130,7 +130,7 @@ static void check_destination(struct recording *recording)
         refuse(recording, REASON_SITE_IN_OTHER_SCHEME, "/to", "the site belongs to another scheme");
 }
 
-/* The day of occurrence; of a reversal, no earlier than the day of what it reverses. */
+/* A reversal occurs no earlier than on the day of the event that it reverses. */
 static void find_days(struct recording *recording)
 {
     const struct calendar *calendar = recording->ledger->calendar;
@@ -166,8 +166,8 @@ static void check_open(struct recording *recording, const struct site *site, con
         refuse(recording, REASON_SITE_NOT_OPEN, pointer, "the site opened on a later day");
 }
 
-/* What the cups of a line are worth: on the posting day, by the tariff, on the day of the dispatch. False:
- * nothing is known of the posting day. */
+/* Finds what the cups of a line are worth: on the posting day, by the tariff, and on the day of the dispatch.
+ * False: the cup type has no value on the posting day. */
 static bool find_values(const struct recording *recording, struct posting_line *line)
 {
     const struct scheme *scheme = recording->ledger->scheme;
@@ -228,7 +228,7 @@ static enum store_result find_lines(struct recording *recording)
     return STORE_OK;
 }
 
-/* Of a count: from what was counted to the difference from the book as it stood at that instant. */
+/* Turns the lines of a count into differences from the book as it stood at that instant. */
 static enum store_result find_differences(struct recording *recording)
 {
     struct ledger *ledger = recording->ledger;
@@ -253,7 +253,7 @@ static enum store_result find_differences(struct recording *recording)
     return result;
 }
 
-/* The lines that bring reversed cups to the value now in force. */
+/* Finds the lines that bring reversed cups to the value now in force. */
 static enum store_result find_revalued(struct recording *recording)
 {
     const struct ledger *ledger = recording->ledger;
@@ -277,8 +277,8 @@ static enum store_result find_revalued(struct recording *recording)
     return STORE_OK;
 }
 
-/* The till amount: what was stated, or the tariff. A return states what was paid out. The terms of the day of
- * occurrence say which counts, so that nobody gains by posting late. */
+/* Finds the till amount: the stated one, or the tariff. A return states what was paid out. The terms of the
+ * day of occurrence decide which counts, so that nobody gains by posting late. */
 static void find_till(struct recording *recording)
 {
     const struct event *event = recording->event;
@@ -321,7 +321,7 @@ static void find_leg(struct recording *recording, size_t i)
                    currency->decimals);
 }
 
-/* A journal's legs: money of accounts that two people may move, which sums to zero. */
+/* Finds the legs of a journal. They may move money only of certain accounts, and must sum to zero. */
 static enum store_result find_legs(struct recording *recording)
 {
     const struct event *event = recording->event;
@@ -334,7 +334,7 @@ static enum store_result find_legs(struct recording *recording)
         find_leg(recording, i);
     if (recording->faults->count > 0)
         return STORE_OK;
-    for (size_t i = 0; i < event->leg_count; i++) /* a hundred amounts, each bounded: they fit */
+    for (size_t i = 0; i < event->leg_count; i++) /* a hundred bounded amounts: no overflow */
         sum.minor += recording->stated[i].amount;
     if (sum.minor != 0)
         refuse(recording, REASON_UNBALANCED, "/legs", "do not sum to zero");
@@ -346,8 +346,7 @@ static int64_t forfeited_or_zero(int64_t cups)
     return cups > 0 ? cups : 0;
 }
 
-/* Forfeits no more than customers hold, reinstates no more than is forfeited; reversals of the two likewise.
- */
+/* No more cups may be forfeited than customers hold, and no more reinstated than are forfeited. */
 static enum store_result check_quantity(struct recording *recording, enum kind_effect effect,
                                         int32_t cup_type, int64_t quantity, const char *pointer)
 {

@@ -22,7 +22,7 @@ static bool may_fall_below_zero(struct account account)
     return kind == ACCOUNT_SITE_STOCK || kind == ACCOUNT_DAMAGED || kind == ACCOUNT_WITH_CUSTOMERS;
 }
 
-/* The balances that the legs' cup accounts will have. */
+/* Finds which balances the cup accounts of the legs will have. */
 static enum store_result balances_after(struct recording *recording, int64_t **after)
 {
     const struct leg_list *legs = &recording->legs;
@@ -42,7 +42,7 @@ static enum store_result balances_after(struct recording *recording, int64_t **a
     return STORE_OK;
 }
 
-/* The reversal of a receipt or a loss: what its dispatch comes to without it. */
+/* For the reversal of a receipt or a loss: takes its cups back out of the dispatch's state. */
 static void take_back_arrival(struct recording *recording)
 {
     const struct referred *referred = &recording->referred;
@@ -108,7 +108,7 @@ static enum store_result add_transfer(struct recording *recording, enum kind_eff
         });
 }
 
-/* What the entry does to a dispatch's state, or to the count of forfeited cups, per list of cups. */
+/* Adds what one line of the entry does to a dispatch's state or to the count of forfeited cups. */
 static enum store_result add_effect(struct recording *recording, enum kind_effect effect, int64_t dispatch,
                                     int32_t cup_type, bool damaged, int64_t quantity)
 {
