@@ -332,17 +332,27 @@ static void print_usage(FILE *stream)
           stream);
 }
 
+/* "pos, participant … or admin". */
+static void print_roles(void)
+{
+    for (unsigned role = 0; role < ROLE_COUNT; role++)
+        printf("%s%s", role == 0 ? "" : role + 1 < ROLE_COUNT ? ", " : " or ", role_word((enum role)role));
+}
+
 static int print_help(const struct command *command)
 {
     printf("usage: depositd %s %s%s[--config FILE]\n\n%s\n", command->name, command->operands,
            *command->operands != '\0' ? " " : "", command->summary);
-    if (command->run == run_key_create)
-        puts("\n  --role ROLE         pos, participant, auditor, accountant or admin\n"
-             "  --holder WHO        who has it in hand; the key's name unless given. Keys of one holder are "
-             "one\n"
-             "                      person where two are demanded\n"
-             "  --site CODE         a site that a pos key names; may be repeated\n"
-             "  --participant CODE  whom a participant key is for");
+    if (command->run == run_key_create) {
+        fputs("\n  --role ROLE         ", stdout);
+        print_roles();
+        puts(
+            "\n  --holder WHO        who has it in hand; the key's name unless given. Keys of one holder are "
+            "one\n"
+            "                      person where two are demanded\n"
+            "  --site CODE         a site that a pos key names; may be repeated\n"
+            "  --participant CODE  whom a participant key is for");
+    }
     if (command->run == run_verify)
         puts("\nEach finding is a line, SCHEME: CHECK: what does not hold. The last line says what was\n"
              "examined. Exit status: 0 all holds, 1 something does not, 2 it could not be examined.\n\n"

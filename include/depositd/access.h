@@ -15,9 +15,9 @@ struct identity {
     char name[CODE_SIZE];
     enum role role;
     struct sha256 secret_hash;
-    const int32_t *sites; /* ids in ascending order; of a pos key only */
+    const int32_t *sites; /* ids in ascending order; none but for REACH_SITES */
     size_t site_count;
-    int32_t participant; /* id; of a participant key only, else 0 */
+    int32_t participant; /* id; 0 but for REACH_PARTICIPANT */
 };
 
 /* What tells who may have used a key: who holds it, and who made it and so has seen its secret. */
@@ -54,12 +54,11 @@ struct keyring {
     struct key_origins origins;
 };
 
-const char *role_word(enum role role);
-MUST_CHECK bool role_parse(const char *word, enum role *role);
-
-/* Whether the key is one for this site: named by a pos key, owned by a participant key's participant; all
- * others'. */
+/* Whether the key is for this site: the key names it, or the key's participant owns it, or the key is for
+ * all. */
 bool identity_has_site(const struct identity *identity, const struct site *site);
+/* Whether the key is for all sites and participants. */
+bool identity_has_all(const struct identity *identity);
 
 /* Whether the key may post this kind of event at a site (NULL for kinds that name none, or when it is not
  * known): REASON_NONE, ROLE_NOT_ALLOWED, SITE_NOT_ALLOWED or RETIRE_NEEDS_HUB. A reversal on a closed day is

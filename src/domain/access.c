@@ -2,24 +2,7 @@
 /* The rules of access. */
 #include "depositd/access.h"
 
-#include <string.h>
-
-static const char *const role_words[ROLE_COUNT] = {"pos", "participant", "auditor", "accountant", "admin"};
-
-const char *role_word(enum role role)
-{
-    return role_words[role];
-}
-
-bool role_parse(const char *word, enum role *role)
-{
-    for (int i = 0; i < ROLE_COUNT; i++)
-        if (strcmp(word, role_words[i]) == 0) {
-            *role = (enum role)i;
-            return true;
-        }
-    return false;
-}
+#include <stdlib.h>
 
 static bool names_site(const struct identity *identity, int32_t site)
 {
@@ -38,11 +21,20 @@ static bool names_site(const struct identity *identity, int32_t site)
 
 bool identity_has_site(const struct identity *identity, const struct site *site)
 {
-    if (identity->role == ROLE_POS)
+    switch (role_reach(identity->role)) {
+    case REACH_SITES:
         return names_site(identity, site->id);
-    if (identity->role == ROLE_PARTICIPANT)
+    case REACH_PARTICIPANT:
         return identity->participant == site->participant;
-    return true;
+    case REACH_EVERYTHING:
+        return true;
+    }
+    abort();
+}
+
+bool identity_has_all(const struct identity *identity)
+{
+    return role_reach(identity->role) == REACH_EVERYTHING;
 }
 
 /* NULL: there is no such key. */
@@ -85,7 +77,7 @@ enum reason access_post(const struct identity *identity, enum entry_kind kind, c
 {
     if ((entry_kind_posters(kind) & 1u << identity->role) == 0)
         return REASON_ROLE_NOT_ALLOWED;
-    if (identity->role != ROLE_POS)
+    if (identity_has_all(identity))
         return REASON_NONE;
     if (site == NULL || !identity_has_site(identity, site))
         return REASON_SITE_NOT_ALLOWED;

@@ -33,13 +33,25 @@ static enum store_result read_schemes(const struct pg_rows *rows, struct arena *
     return STORE_OK;
 }
 
+/* The words of the roles whose keys are made by two. */
+static void add_roles_made_by_two(struct pg_params *params)
+{
+    const char *words[ROLE_COUNT];
+    size_t count = 0;
+    for (unsigned role = 0; role < ROLE_COUNT; role++)
+        if (role_making((enum role)role) == MADE_BY_TWO)
+            words[count++] = role_word((enum role)role);
+    pg_add_text_array(params, words, count);
+}
+
 enum store_result store_weakening(struct pg *pg, struct arena *arena, int64_t since,
                                   struct weakening *weakening)
 {
     PG_ROWS rows = NULL;
     struct pg_params params;
-    pg_params_init(&params, NULL);
+    pg_params_init(&params, arena);
     pg_add_int(&params, since);
+    add_roles_made_by_two(&params);
     *weakening = (struct weakening){0};
     enum store_result result = pg_query(pg, &sql_proposal_needed, &params, &rows);
     if (result != STORE_OK || pg_row_count(rows) == 0)

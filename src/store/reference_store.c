@@ -323,11 +323,12 @@ enum store_result store_reference_read(struct pg *pg, struct arena *arena,
     json_slice_limit(&params, query->limit);
     if (reads[query->kind].by_reader) {
         const struct identity *reader = query->reader;
-        if (reader->role == ROLE_POS)
+        enum role_reach reach = role_reach(reader->role);
+        if (reach == REACH_SITES)
             pg_add_int4_array(&params, reader->sites, reader->site_count);
         else
             pg_add_null(&params);
-        add_int_if(&params, reader->role == ROLE_PARTICIPANT, reader->participant);
+        add_int_if(&params, reach == REACH_PARTICIPANT, reader->participant);
     }
     enum store_result result = pg_query(pg, reads[query->kind].sql, &params, &rows);
     if (result == STORE_OK)

@@ -121,6 +121,18 @@ START_TEST(a_link_is_known_by_its_path)
 }
 END_TEST
 
+/* Dual control counts on it: with a key made by one person alone, that person could take both steps. */
+static void roles_that_approve_are_made_by_two(const struct route *route)
+{
+    size_t length = strlen(route->path);
+    if (length < 8 || strcmp(route->path + length - 8, "/approve") != 0)
+        return;
+    for (unsigned role = 0; role < ROLE_COUNT; role++)
+        ck_assert_msg((route->roles & 1u << role) == 0 || role_making((enum role)role) == MADE_BY_TWO,
+                      "%s approves at %s, so its row in role.h must say BY_TWO", role_word((enum role)role),
+                      route->path);
+}
+
 START_TEST(every_route_is_complete)
 {
     size_t count, posts_of_events = 0;
@@ -136,6 +148,7 @@ START_TEST(every_route_is_complete)
         ck_assert(!route->at_once || route->roles == 0);
         ck_assert(route->body == NULL || writes);
         posts_of_events += route->run == NULL;
+        roles_that_approve_are_made_by_two(route);
     }
     ck_assert_uint_eq(posts_of_events, 1);
 }

@@ -1,6 +1,6 @@
 -- What of the changes after number $1, which are this transaction's, needs two people because it weakens the control of two in a scheme
 -- where that is in force: dual control is on (before these changes) and something has been posted. One row, if there is any: the
--- changes, how many others there are, and the schemes concerned.
+-- changes, how many others there are, and the schemes concerned. $2: the roles whose keys are made by two people.
 WITH made AS (
     SELECT * FROM reference_change WHERE number > $1::bigint),
 in_force AS (
@@ -12,7 +12,7 @@ weakening AS (
     SELECT m.*, ARRAY(
                SELECT f.id FROM in_force f
                 WHERE CASE m.of_what
-                      WHEN 'key' THEN m.before IS NULL AND m.after->>'role' IN ('accountant', 'admin')
+                      WHEN 'key' THEN m.before IS NULL AND m.after->>'role' = ANY ($2::text[])
                       WHEN 'participant' THEN m.before IS NOT NULL
                            AND (m.before->'bank_account', m.before->'bic') IS DISTINCT FROM (m.after->'bank_account', m.after->'bic')
                            AND EXISTS (SELECT FROM site t WHERE t.scheme = f.id AND t.participant = m.subject)

@@ -42,13 +42,14 @@ static bool make_secret(char secret[static KEY_SECRET_SIZE], struct sha256 *hash
 static void check_reach(const struct key_request *request, struct faults *faults)
 {
     bool names_participant = request->participant[0] != '\0';
-    if (request->role == ROLE_POS && request->sites.count == 0)
+    enum role_reach reach = role_reach((enum role)request->role);
+    if (reach == REACH_SITES && request->sites.count == 0)
         faults_add(faults, REASON_MEMBER_MISSING, "/sites", "a pos key names the sites it is for");
-    if (request->role != ROLE_POS && request->sites.count > 0)
+    if (reach != REACH_SITES && request->sites.count > 0)
         faults_add(faults, REASON_MEMBER_UNKNOWN, "/sites", "only a pos key names sites");
-    if (request->role == ROLE_PARTICIPANT && !names_participant)
+    if (reach == REACH_PARTICIPANT && !names_participant)
         faults_add(faults, REASON_MEMBER_MISSING, "/participant", "a participant key names its participant");
-    if (request->role != ROLE_PARTICIPANT && names_participant)
+    if (reach != REACH_PARTICIPANT && names_participant)
         faults_add(faults, REASON_MEMBER_UNKNOWN, "/participant",
                    "only a participant key names a participant");
 }

@@ -13,9 +13,10 @@ static void refuse(struct recording *recording, enum reason reason, const char *
     faults_add(recording->faults, reason, pointer, "%s", detail);
 }
 
-static bool is_till(const struct recording *recording)
+/* The key is for some sites only. */
+static bool is_bound(const struct recording *recording)
 {
-    return recording->submission->identity->role == ROLE_POS;
+    return !identity_has_all(recording->submission->identity);
 }
 
 /* If a till names an event of a site that is not its own, it is refused as if there were no such event.
@@ -25,7 +26,7 @@ static bool may_know_of_referred(const struct recording *recording)
 {
     const struct referred *referred = &recording->referred;
     const struct network *network = recording->ledger->network;
-    if (!is_till(recording) || (recording->event->kind == KIND_RECEIPT && referred->kind == KIND_DISPATCH))
+    if (!is_bound(recording) || (recording->event->kind == KIND_RECEIPT && referred->kind == KIND_DISPATCH))
         return true;
     const struct site *site = referred->site < network->site_ids ? network->site_by_id[referred->site] : NULL;
     return site != NULL && identity_has_site(recording->submission->identity, site);
@@ -78,9 +79,9 @@ static bool needs_accountant(const struct recording *recording)
 {
     const struct submission *submission = recording->submission;
     const struct referred *referred = &recording->referred;
-    return is_till(recording) &&
-           (state_of_day(recording, referred->business_date) != DAY_OPEN ||
-            access_post(submission->identity, referred->kind, submission->site) != REASON_NONE);
+    if (is_bound(recording) && state_of_day(recording, referred->business_date) != DAY_OPEN)
+        return true;
+    return access_post(submission->identity, referred->kind, submission->site) != REASON_NONE;
 }
 
 static void check_reversal(struct recording *recording)
@@ -122,7 +123,7 @@ static void check_destination(struct recording *recording)
     const struct ledger *ledger = recording->ledger;
     recording->to = network_site(ledger->network, recording->event->to);
     bool elsewhere = recording->to != NULL && recording->to->scheme != ledger->scheme->id;
-    if (elsewhere && is_till(recording)) /* a till must not learn which sites other schemes have */
+    if (elsewhere && is_bound(recording)) /* the key may not know which sites other schemes have */
         recording->to = NULL;
     if (recording->to == NULL)
         refuse(recording, REASON_SITE_UNKNOWN, "/to", "there is no such site");

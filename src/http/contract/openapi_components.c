@@ -35,6 +35,11 @@ static const struct word exceptions[] = {
     EXCEPTION_TABLE(X)
 #undef X
 };
+static const struct word roles[] = {
+#define X(name, word, reach, group, making, meaning) {#word, meaning},
+    ROLE_TABLE(X)
+#undef X
+};
 static const struct word kinds[] = {
 #define X(name, word, ...) {#word, NULL},
     ENTRY_KIND_TABLE(X)
@@ -72,13 +77,10 @@ static void add_plain_words(struct buffer *document, const char *name, const cha
 
 static void add_tables(struct buffer *document)
 {
-    struct word roles[ROLE_COUNT] = {0};
-    for (unsigned role = 0; role < ROLE_COUNT; role++)
-        roles[role].word = role_word((enum role)role);
     add_words(document, "Reason", reasons, COUNT(reasons));
     add_words(document, "ExceptionKind", exceptions, COUNT(exceptions));
     add_words(document, "EntryKind", kinds, COUNT(kinds));
-    add_words(document, "Role", roles, ROLE_COUNT);
+    add_words(document, "Role", roles, COUNT(roles));
     add_plain_words(document, "ChangeOf", change_words);
 }
 

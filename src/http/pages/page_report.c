@@ -36,8 +36,7 @@ static const char *participant_choice(const struct choosing *of, size_t index)
 {
     const struct participant *participant = &of->request->snapshot->network.participants[index];
     const struct identity *identity = of->request->identity;
-    bool office = (1u << identity->role & FOR_OFFICE) != 0;
-    return office || identity->participant == participant->id ? participant->code : NULL;
+    return identity_has_all(identity) || identity->participant == participant->id ? participant->code : NULL;
 }
 
 static const char *cup_type_choice(const struct choosing *of, size_t index)

@@ -17,7 +17,7 @@ static bool is_nobody(const struct request *request, const char *name, const cha
     static const char *const members[] = {"participant", "from", "to"};
     if (strcmp(text, "pool") == 0)
         return true;
-    if (request->identity == NULL || request->identity->role != ROLE_PARTICIPANT)
+    if (request->identity == NULL || role_reach(request->identity->role) != REACH_PARTICIPANT)
         return false;
     const struct participant *participant = network_participant(&request->snapshot->network, text);
     bool is_other = participant != NULL && participant->id != request->identity->participant;

@@ -101,7 +101,7 @@ enum reason reason_of_lost_answer(const struct request *request)
 bool request_knows_scheme(const struct request *request, const struct scheme *scheme)
 {
     const struct network *network = &request->snapshot->network;
-    if ((1u << request->identity->role & FOR_OFFICE) != 0)
+    if (identity_has_all(request->identity))
         return true;
     for (size_t i = 0; i < network->site_count; i++)
         if (network->sites[i].scheme == scheme->id &&
@@ -113,13 +113,13 @@ bool request_knows_scheme(const struct request *request, const struct scheme *sc
 const bool *request_known_schemes(const struct request *request)
 {
     const struct network *network = &request->snapshot->network;
-    bool office = (1u << request->identity->role & FOR_OFFICE) != 0;
+    bool all = identity_has_all(request->identity);
     bool *known = arena_array(request->arena, (size_t)network->scheme_ids + 1, sizeof *known);
     if (known == NULL)
         return NULL;
     for (int32_t id = 0; id < network->scheme_ids; id++)
-        known[id] = office && network->scheme_by_id[id] != NULL;
-    for (size_t i = 0; !office && i < network->site_count; i++)
+        known[id] = all && network->scheme_by_id[id] != NULL;
+    for (size_t i = 0; !all && i < network->site_count; i++)
         if (identity_has_site(request->identity, &network->sites[i]))
             known[network->sites[i].scheme] = true;
     return known;

@@ -3,6 +3,7 @@
  * (RFC 4648 section 5, without padding): opaque to clients, and safe in a URL as it is. */
 #include "http/request/reading.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 enum { CURSOR_LENGTH = 11, CURSOR_SIZE };
@@ -82,21 +83,18 @@ static bool own_sites(const struct request *request, struct visible_sites *visib
 bool request_visible(const struct request *request, struct answer *answer, struct visible_sites *visible)
 {
     const struct identity *identity = request->identity;
-    switch (identity->role) {
-    case ROLE_POS:
+    switch (role_reach(identity->role)) {
+    case REACH_SITES:
         *visible = (struct visible_sites){.ids = identity->sites, .count = identity->site_count};
         return true;
-    case ROLE_PARTICIPANT:
+    case REACH_PARTICIPANT:
         if (own_sites(request, visible))
             return true;
         faults_add(&answer->faults, REASON_INTERNAL_ERROR, NULL, "out of memory");
         return false;
-    case ROLE_AUDITOR:
-    case ROLE_ACCOUNTANT:
-    case ROLE_ADMIN:
-    case ROLE_COUNT:
-        break;
+    case REACH_EVERYTHING:
+        *visible = (struct visible_sites){.all = true};
+        return true;
     }
-    *visible = (struct visible_sites){.all = true};
-    return true;
+    abort();
 }

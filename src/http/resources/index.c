@@ -46,7 +46,7 @@ static enum store_result add_schemes(const struct request *request, const struct
                                      struct buffer *text)
 {
     const struct identity *identity = request->identity;
-    bool office = (1u << identity->role & FOR_OFFICE) != 0;
+    bool office = identity_has_all(identity);
     member_begin(text, "schemes");
     buffer_add_char(text, '[');
     enum store_result result = read_glance(request->pg, request->arena, chosen->ids, chosen->count, office,

@@ -46,8 +46,7 @@ static void participant_asked(const struct request *request, struct answer *answ
     if (code == NULL)
         return;
     const struct participant *participant = network_participant(&request->snapshot->network, code);
-    if (participant == NULL ||
-        (identity->role == ROLE_PARTICIPANT && identity->participant != participant->id))
+    if (participant == NULL || (!identity_has_all(identity) && identity->participant != participant->id))
         answer_not_found(answer);
     else
         filter->participant = participant->id;

@@ -189,9 +189,11 @@ static const struct field reference_fields[] = {
 const struct shape shape_reference =
     SHAPE("ReferenceDocument", reference, reference_fields, COUNT(reference_fields));
 
-static const char *const role_words[] = {[ROLE_POS] = "pos",         [ROLE_PARTICIPANT] = "participant",
-                                         [ROLE_AUDITOR] = "auditor", [ROLE_ACCOUNTANT] = "accountant",
-                                         [ROLE_ADMIN] = "admin",     [ROLE_COUNT] = NULL};
+static const char *const role_words[] = {
+#define X(name, word, ...) [ROLE_##name] = #word,
+    ROLE_TABLE(X)
+#undef X
+        NULL};
 
 static const struct field key_fields[] = {
     REQUIRED(key_request, name, FORM_CODE, SAYS("Not that of another key in force")),

@@ -230,8 +230,8 @@ static bool participant_asked(const struct request *request, struct answer *answ
                               const char *code, int64_t *id)
 {
     const struct participant *participant = network_participant(&request->snapshot->network, code);
-    if (participant == NULL ||
-        (request->identity->role == ROLE_PARTICIPANT && request->identity->participant != participant->id))
+    if (participant == NULL || (role_reach(request->identity->role) == REACH_PARTICIPANT &&
+                                request->identity->participant != participant->id))
         return is_invalid(answer, name, "there is no such participant");
     *id = participant->id;
     return true;
