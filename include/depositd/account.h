@@ -17,35 +17,49 @@
 
 enum account_scope { SCOPE_SCHEME, SCOPE_CUP_TYPE, SCOPE_SITE, SCOPE_SITE_CUP_TYPE, SCOPE_PARTICIPANT };
 
-/* X(name, word, stored number, scope, class). Numbers from ACCOUNT_FIRST_CUPS on count cups. */
+/* Where the cups are that an account counts. What is owed for cups, and whether they may be missing, follows
+ * from it. */
+enum account_holds {
+    HOLDS_MONEY,   /* no cups */
+    HOLDS_STOCK,   /* at a site */
+    HOLDS_TRANSIT, /* on the road between two sites */
+    HOLDS_OUT,     /* with customers */
+    HOLDS_GONE     /* outside of the pool: nothing is owed for them */
+};
+
+/* Whether two people may move the account's money by a journal. */
+enum account_journals { JOURNALS_SHUT, JOURNALS_OPEN };
+
+/* Every row has every member. X(name, word, stored number, scope, class, holds, journals). Numbers from
+ * ACCOUNT_FIRST_CUPS on count cups. */
 #define ACCOUNT_TABLE(X)                                                                                     \
-    X(CUSTOMER_DEPOSITS, customer_deposits, 1, SCOPE_CUP_TYPE, liability)                                    \
-    X(STOCK_DEPOSITS, stock_deposits, 2, SCOPE_SITE_CUP_TYPE, liability)                                     \
-    X(TRANSIT_DEPOSITS, transit_deposits, 3, SCOPE_CUP_TYPE, liability)                                      \
-    X(SITE_CLEARING, site_clearing, 4, SCOPE_SITE, asset)                                                    \
-    X(SETTLEMENT_DUE, settlement_due, 5, SCOPE_PARTICIPANT, asset)                                           \
-    X(ARREARS, arrears, 6, SCOPE_PARTICIPANT, asset)                                                         \
-    X(BANK, bank, 7, SCOPE_SCHEME, asset)                                                                    \
-    X(BANK_SUSPENSE, bank_suspense, 8, SCOPE_SCHEME, asset)                                                  \
-    X(SERVICE_FEES, service_fees, 9, SCOPE_SCHEME, income)                                                   \
-    X(FORFEITS, forfeits, 10, SCOPE_SCHEME, income)                                                          \
-    X(LOSS_CHARGES, loss_charges, 11, SCOPE_SCHEME, income)                                                  \
-    X(HANDLING_FEES, handling_fees, 12, SCOPE_SCHEME, expense)                                               \
-    X(REFUND_VARIANCE, refund_variance, 13, SCOPE_SCHEME, variance)                                          \
-    X(TAX, tax, 14, SCOPE_SCHEME, liability)                                                                 \
-    X(SUPPLY, supply, 32, SCOPE_CUP_TYPE, source)                                                            \
-    X(SITE_STOCK, site_stock, 33, SCOPE_SITE_CUP_TYPE, cups)                                                 \
-    X(DAMAGED, damaged, 34, SCOPE_SITE_CUP_TYPE, cups)                                                       \
-    X(IN_TRANSIT, in_transit, 35, SCOPE_CUP_TYPE, cups)                                                      \
-    X(WITH_CUSTOMERS, with_customers, 36, SCOPE_CUP_TYPE, cups)                                              \
-    X(RETIRED, retired, 37, SCOPE_CUP_TYPE, cups)                                                            \
-    X(UNACCOUNTED, unaccounted, 38, SCOPE_CUP_TYPE, cups)
+    X(CUSTOMER_DEPOSITS, customer_deposits, 1, SCOPE_CUP_TYPE, liability, MONEY, SHUT)                       \
+    X(STOCK_DEPOSITS, stock_deposits, 2, SCOPE_SITE_CUP_TYPE, liability, MONEY, SHUT)                        \
+    X(TRANSIT_DEPOSITS, transit_deposits, 3, SCOPE_CUP_TYPE, liability, MONEY, SHUT)                         \
+    X(SITE_CLEARING, site_clearing, 4, SCOPE_SITE, asset, MONEY, SHUT)                                       \
+    X(SETTLEMENT_DUE, settlement_due, 5, SCOPE_PARTICIPANT, asset, MONEY, SHUT)                              \
+    X(ARREARS, arrears, 6, SCOPE_PARTICIPANT, asset, MONEY, SHUT)                                            \
+    X(BANK, bank, 7, SCOPE_SCHEME, asset, MONEY, OPEN)                                                       \
+    X(BANK_SUSPENSE, bank_suspense, 8, SCOPE_SCHEME, asset, MONEY, OPEN)                                     \
+    X(SERVICE_FEES, service_fees, 9, SCOPE_SCHEME, income, MONEY, OPEN)                                      \
+    X(FORFEITS, forfeits, 10, SCOPE_SCHEME, income, MONEY, OPEN)                                             \
+    X(LOSS_CHARGES, loss_charges, 11, SCOPE_SCHEME, income, MONEY, OPEN)                                     \
+    X(HANDLING_FEES, handling_fees, 12, SCOPE_SCHEME, expense, MONEY, OPEN)                                  \
+    X(REFUND_VARIANCE, refund_variance, 13, SCOPE_SCHEME, variance, MONEY, OPEN)                             \
+    X(TAX, tax, 14, SCOPE_SCHEME, liability, MONEY, OPEN)                                                    \
+    X(SUPPLY, supply, 32, SCOPE_CUP_TYPE, source, GONE, SHUT)                                                \
+    X(SITE_STOCK, site_stock, 33, SCOPE_SITE_CUP_TYPE, cups, STOCK, SHUT)                                    \
+    X(DAMAGED, damaged, 34, SCOPE_SITE_CUP_TYPE, cups, STOCK, SHUT)                                          \
+    X(IN_TRANSIT, in_transit, 35, SCOPE_CUP_TYPE, cups, TRANSIT, SHUT)                                       \
+    X(WITH_CUSTOMERS, with_customers, 36, SCOPE_CUP_TYPE, cups, OUT, SHUT)                                   \
+    X(RETIRED, retired, 37, SCOPE_CUP_TYPE, cups, GONE, SHUT)                                                \
+    X(UNACCOUNTED, unaccounted, 38, SCOPE_CUP_TYPE, cups, GONE, SHUT)
 
 #define ACCOUNT_FIRST_CUPS ACCOUNT_SUPPLY
 
 enum account_kind {
     ACCOUNT_NONE = 0,
-#define X(name, word, number, scope, class) ACCOUNT_##name = number,
+#define X(name, word, number, ...) ACCOUNT_##name = number,
     ACCOUNT_TABLE(X)
 #undef X
 };
@@ -75,5 +89,7 @@ const char *account_kind_word(enum account_kind kind);
 /* The kind that has this word; ACCOUNT_NONE: there is none. */
 enum account_kind account_kind_parse(const char *word, size_t length);
 enum account_scope account_kind_scope(enum account_kind kind);
+enum account_holds account_kind_holds(enum account_kind kind);
+bool account_kind_takes_journals(enum account_kind kind);
 
 #endif

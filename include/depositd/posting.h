@@ -149,13 +149,13 @@ struct leg_list {
 MUST_CHECK enum reason posting_derive(const struct posting_facts *facts, struct leg_list *legs);
 size_t posting_legs_max(size_t line_count, size_t reversed_count); /* or, of a journal, stated */
 
-/* Whether a journal may touch accounts of this kind: the bank's, and those of the operator's own result. */
-bool posting_journal_takes(enum account_kind kind);
-
 /* What the customer has to pay, net, for the cups issued less those returned: by the tariff, and by the value
  * of the posting day. */
 MUST_CHECK enum reason posting_tariff(const struct posting_line *lines, size_t count, struct money *tariff,
                                       struct money *value);
+
+/* On which list of revalued cups the cups of this account stand; false: nothing is owed for them. */
+bool posting_revalued_list(enum account_kind kind, enum line_list *list);
 
 /* Adds the lines with which a reversal remeasures the cups that the mirror moves: those whose value has
  * changed since the reversed entry's day. `values` holds cup type, change pairs. Returns the number of lines

@@ -10,13 +10,22 @@ enum { CUP_TYPE_BITS = 16, OWNER_BITS = 32 };
 struct kind_info {
     const char *word;
     enum account_scope scope;
+    enum account_holds holds;
+    enum account_journals journals;
 };
 
 static const struct kind_info kinds[] = {
-#define X(name, word, number, scope, class) [number] = {#word, scope},
+#define X(name, word, number, scope, class, holds, journals)                                                 \
+    [number] = {#word, scope, HOLDS_##holds, JOURNALS_##journals},
     ACCOUNT_TABLE(X)
 #undef X
 };
+
+#define X(name, word, number, scope, class, holds, journals)                                                 \
+    static_assert(((number) >= ACCOUNT_FIRST_CUPS) == (HOLDS_##holds != HOLDS_MONEY),                        \
+                  "the number of " #word " says cups and its row money, or the other way round");
+ACCOUNT_TABLE(X)
+#undef X
 
 static const struct kind_info *kind_find(enum account_kind kind)
 {
@@ -82,4 +91,18 @@ enum account_scope account_kind_scope(enum account_kind kind)
     const struct kind_info *info = kind_find(kind);
     assert(info != NULL);
     return info->scope;
+}
+
+enum account_holds account_kind_holds(enum account_kind kind)
+{
+    const struct kind_info *info = kind_find(kind);
+    assert(info != NULL);
+    return info->holds;
+}
+
+bool account_kind_takes_journals(enum account_kind kind)
+{
+    const struct kind_info *info = kind_find(kind);
+    assert(info != NULL);
+    return info->journals == JOURNALS_OPEN;
 }

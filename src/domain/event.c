@@ -31,8 +31,16 @@ EVENT_KIND_TABLE(X)
 SERVICE_KIND_TABLE(X)
 #undef X
 
-static const char *const tender_words[] = {NULL, "cash", "card", "voucher", "app", "other"};
-static const char *const bearer_words[] = {NULL, "sender", "receiver", "operator"};
+static const char *const tender_words[] = {
+    [TENDER_NONE] = NULL,         [TENDER_CASH] = "cash", [TENDER_CARD] = "card",
+    [TENDER_VOUCHER] = "voucher", [TENDER_APP] = "app",   [TENDER_OTHER] = "other",
+};
+static const char *const bearer_words[] = {
+    [BEARER_NONE] = NULL,
+    [BEARER_SENDER] = "sender",
+    [BEARER_RECEIVER] = "receiver",
+    [BEARER_OPERATOR] = "operator",
+};
 
 const char *entry_kind_word(enum entry_kind kind)
 {

@@ -83,16 +83,17 @@ static void find_below_zero(struct finder *finder)
         int64_t after = facts->balances_after[i];
         if (!account_counts_cups(account) || after >= 0 || !takes_from(facts, i))
             continue;
-        switch (account_kind_of(account)) {
-        case ACCOUNT_SITE_STOCK:
-        case ACCOUNT_DAMAGED:
+        switch (account_kind_holds(account_kind_of(account))) {
+        case HOLDS_STOCK:
             add_quantity(finder, EXCEPTION_NEGATIVE_STOCK, account_cup_type(account), after);
             break;
-        case ACCOUNT_WITH_CUSTOMERS:
+        case HOLDS_OUT:
             if (entry_kind_activity(kind) == ACTIVITY_COUNTER)
                 add_quantity(finder, EXCEPTION_OVER_RETURNED, account_cup_type(account), after);
             break;
-        default:
+        case HOLDS_TRANSIT:
+        case HOLDS_GONE:
+        case HOLDS_MONEY:
             break;
         }
     }

@@ -4,16 +4,19 @@
 
 #include <stdlib.h>
 
+static bool is_clearing(struct leg leg)
+{
+    return account_kind_of(leg.account) == ACCOUNT_SITE_CLEARING;
+}
+
+static bool is_stock(struct leg leg)
+{
+    return account_kind_holds(account_kind_of(leg.account)) == HOLDS_STOCK;
+}
+
 int32_t activity_site(struct leg leg)
 {
-    switch (account_kind_of(leg.account)) {
-    case ACCOUNT_SITE_CLEARING:
-    case ACCOUNT_SITE_STOCK:
-    case ACCOUNT_DAMAGED:
-        return account_owner(leg.account);
-    default:
-        return 0;
-    }
+    return is_clearing(leg) || is_stock(leg) ? account_owner(leg.account) : 0;
 }
 
 static bool add(int64_t *sum, int64_t amount)
@@ -50,16 +53,11 @@ static bool add_cups(struct activity *activity, enum kind_activity kind, bool mi
 
 bool activity_add(struct activity *activity, enum entry_kind kind, bool mirrored, struct leg leg)
 {
-    enum kind_activity of_kind = entry_kind_activity(kind);
-    switch (account_kind_of(leg.account)) {
-    case ACCOUNT_SITE_CLEARING:
-        return add_dealing(activity, of_kind, mirrored, leg.amount);
-    case ACCOUNT_SITE_STOCK:
-    case ACCOUNT_DAMAGED:
-        return add_cups(activity, of_kind, mirrored, leg.amount);
-    default:
-        return true;
-    }
+    if (is_clearing(leg))
+        return add_dealing(activity, entry_kind_activity(kind), mirrored, leg.amount);
+    if (is_stock(leg))
+        return add_cups(activity, entry_kind_activity(kind), mirrored, leg.amount);
+    return true;
 }
 
 /* Adds what a part of the fee comes to, and the tax on it. */

@@ -3,6 +3,7 @@
 #include "depositd/posting.h"
 
 #include <assert.h>
+#include <stdlib.h>
 
 static bool rule_applies(const struct posting_rule *rule, const struct posting_facts *facts)
 {
@@ -161,7 +162,15 @@ static bool measure_entry(enum rule_measure measure, const struct posting_facts 
     case AMOUNT:
         money = facts->amount;
         break;
-    default:
+    case CUPS:
+    case VALUE:
+    case DISPATCH_VALUE:
+    case VALUE_CHANGE:
+    case TAX_WITHIN:
+    case VALUE_LESS_TAX:
+    case REST:
+    case MIRROR:
+    case STATED:
         assert(!"a measure of lines stands in a rule of the entry");
     }
     *amount = money.minor;
@@ -259,17 +268,6 @@ size_t posting_legs_max(size_t line_count, size_t reversed_count)
     return line_count * 8 + reversed_count + 6;
 }
 
-bool posting_journal_takes(enum account_kind kind)
-{
-    static const enum account_kind taken[] = {
-        ACCOUNT_BANK,         ACCOUNT_BANK_SUSPENSE, ACCOUNT_SERVICE_FEES,  ACCOUNT_FORFEITS,
-        ACCOUNT_LOSS_CHARGES, ACCOUNT_TAX,           ACCOUNT_HANDLING_FEES, ACCOUNT_REFUND_VARIANCE};
-    for (size_t i = 0; i < sizeof taken / sizeof taken[0]; i++)
-        if (taken[i] == kind)
-            return true;
-    return false;
-}
-
 enum reason posting_tariff(const struct posting_line *lines, size_t count, struct money *tariff,
                            struct money *value)
 {
@@ -277,23 +275,23 @@ enum reason posting_tariff(const struct posting_line *lines, size_t count, struc
     return fits ? REASON_NONE : REASON_OUT_OF_RANGE;
 }
 
-/* On which list of revalued cups a leg of this account puts them; false: nothing is owed for cups there. */
-static bool revalued_list(enum account_kind kind, enum line_list *list)
+bool posting_revalued_list(enum account_kind kind, enum line_list *list)
 {
-    switch (kind) {
-    case ACCOUNT_WITH_CUSTOMERS:
+    switch (account_kind_holds(kind)) {
+    case HOLDS_OUT:
         *list = LIST_OUT;
         return true;
-    case ACCOUNT_SITE_STOCK:
-    case ACCOUNT_DAMAGED:
+    case HOLDS_STOCK:
         *list = LIST_STOCK;
         return true;
-    case ACCOUNT_IN_TRANSIT:
+    case HOLDS_TRANSIT:
         *list = LIST_TRANSIT;
         return true;
-    default:
+    case HOLDS_GONE:
+    case HOLDS_MONEY:
         return false;
     }
+    abort();
 }
 
 size_t posting_revalue_reversed(const struct leg *reversed, size_t reversed_count,
@@ -304,7 +302,7 @@ size_t posting_revalue_reversed(const struct leg *reversed, size_t reversed_coun
     for (size_t i = 0; i < reversed_count; i++) {
         struct posting_line line = {.cup_type = account_cup_type(reversed[i].account),
                                     .n = {-reversed[i].amount}};
-        if (!revalued_list(account_kind_of(reversed[i].account), &line.list))
+        if (!posting_revalued_list(account_kind_of(reversed[i].account), &line.list))
             continue;
         for (size_t c = 0; c < change_count; c++)
             if (changes[c].cup_type == line.cup_type)

@@ -28,7 +28,7 @@ static size_t case_count;
 
 static enum account_kind account_named(const char *word)
 {
-#define X(name, name_word, number, scope, class)                                                             \
+#define X(name, name_word, number, ...)                                                                      \
     if (strcmp(word, #name_word) == 0)                                                                       \
         return ACCOUNT_##name;
     ACCOUNT_TABLE(X)

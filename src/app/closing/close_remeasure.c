@@ -3,6 +3,7 @@
  */
 #include "app/closing/close_remeasure.h"
 
+#include <assert.h>
 #include <stdlib.h>
 
 static bool value_changes(const struct closing *closing, int32_t cup_type, struct money *change)
@@ -16,14 +17,10 @@ static bool value_changes(const struct closing *closing, int32_t cup_type, struc
 
 static enum line_list revalued_list(struct account account)
 {
-    switch (account_kind_of(account)) {
-    case ACCOUNT_WITH_CUSTOMERS:
-        return LIST_OUT;
-    case ACCOUNT_IN_TRANSIT:
-        return LIST_TRANSIT;
-    default:
-        return LIST_STOCK;
-    }
+    enum line_list list;
+    bool found = posting_revalued_list(account_kind_of(account), &list);
+    assert(found); /* the statement gives no other accounts */
+    return list;
 }
 
 static enum store_result post_remeasurement(struct closing *closing, int32_t site,

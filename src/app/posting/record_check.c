@@ -313,7 +313,7 @@ static void find_leg(struct recording *recording, size_t i)
     snprintf(pointer, sizeof pointer, "/legs/%zu/account", i);
     if (!network_account(ledger->network, stated->account, &leg->account))
         refuse(recording, REASON_ACCOUNT_UNKNOWN, pointer, "there is no such account");
-    else if (!posting_journal_takes(account_kind_of(leg->account)))
+    else if (!account_kind_takes_journals(account_kind_of(leg->account)))
         refuse(recording, REASON_NOT_FOR_JOURNALS, pointer,
                "is none of bank, bank_suspense, income, expense, tax and refund_variance");
     snprintf(pointer, sizeof pointer, "/legs/%zu/amount", i);

@@ -18,8 +18,16 @@ static enum store_result derive_legs(struct recording *recording)
 
 static bool may_fall_below_zero(struct account account)
 {
-    enum account_kind kind = account_kind_of(account);
-    return kind == ACCOUNT_SITE_STOCK || kind == ACCOUNT_DAMAGED || kind == ACCOUNT_WITH_CUSTOMERS;
+    switch (account_kind_holds(account_kind_of(account))) {
+    case HOLDS_STOCK:
+    case HOLDS_OUT:
+        return true;
+    case HOLDS_TRANSIT:
+    case HOLDS_GONE:
+    case HOLDS_MONEY:
+        return false;
+    }
+    abort();
 }
 
 /* Finds which balances the cup accounts of the legs will have. */

@@ -152,9 +152,12 @@ static enum reason reason_of(enum store_result result)
     case STORE_CONFLICT:
     case STORE_LOCKED:
         return REASON_OVERLOADED;
-    default:
-        return REASON_INTERNAL_ERROR;
+    case STORE_OK:
+    case STORE_REFUSED:
+    case STORE_FAILED:
+        break;
     }
+    return REASON_INTERNAL_ERROR;
 }
 
 static void reject_alone(const struct writer *writer, const struct pending_event *event,

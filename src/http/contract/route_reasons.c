@@ -91,60 +91,100 @@ static bool is_in_row(const struct route *route, enum reason reason)
     return false;
 }
 
-/* Whether the reason follows from what the route is. */
+static bool always(const struct route *route)
+{
+    (void)route;
+    return true;
+}
+
+static bool asks_for_key(const struct route *route)
+{
+    return route->roles != 0;
+}
+
+static bool asks_for_role(const struct route *route)
+{
+    return route->roles != 0 && route->roles != FOR_ALL;
+}
+
+static bool writes(const struct route *route)
+{
+    return route->method != METHOD_GET;
+}
+
+static bool may_not_find(const struct route *route)
+{
+    return names_something(route) && !is_post_of_events(route);
+}
+
+static bool asks_database(const struct route *route)
+{
+    return !route->at_once;
+}
+
+static bool names_scheme(const struct route *route)
+{
+    return has_parameter(route, "scheme");
+}
+
+static bool heeds_if_match(const struct route *route)
+{
+    return route->method == METHOD_PUT;
+}
+
+static bool takes_xml(const struct route *route)
+{
+    return route->xml_body != NULL;
+}
+
+/* Reasons that follow from what a route is, and what it must be. A reason without a row here is given by
+ * those routes alone that name it. */
+static const struct {
+    enum reason reason;
+    bool (*given_by)(const struct route *route);
+} general[] = {
+    {REASON_UNAUTHENTICATED, asks_for_key},
+    {REASON_TOO_MANY_REQUESTS, asks_for_key},
+    {REASON_ROLE_NOT_ALLOWED, asks_for_role},
+    {REASON_CROSS_SITE, writes},
+    {REASON_NOT_FOUND, may_not_find},
+    {REASON_BAD_FRAMING, always},
+    {REASON_REQUEST_TIMEOUT, always},
+    {REASON_TARGET_TOO_LONG, always},
+    {REASON_HEAD_TOO_LARGE, always},
+    {REASON_NOT_IMPLEMENTED, always},
+    {REASON_VERSION_NOT_SUPPORTED, always},
+    {REASON_METHOD_NOT_ALLOWED, always},
+    {REASON_NOT_ACCEPTABLE, always},
+    {REASON_BODY_TOO_LARGE, always},
+    {REASON_PARAMETER_UNKNOWN, always},
+    {REASON_PARAMETER_INVALID, always},
+    {REASON_INTERNAL_ERROR, always},
+    {REASON_OVERLOADED, always},
+    {REASON_TOO_SLOW, asks_database},
+    {REASON_PARAMETER_MISSING, names_scheme},
+    {REASON_PRECONDITION_FAILED, heeds_if_match},
+    {REASON_UNSUPPORTED_MEDIA_TYPE, route_has_body},
+    {REASON_NOT_XML, takes_xml},
+    {REASON_NOT_JSON, takes_json},
+    {REASON_MEMBER_UNKNOWN, takes_json},
+    {REASON_MEMBER_MISSING, takes_json},
+    {REASON_WRONG_TYPE, takes_json},
+    {REASON_BAD_FORMAT, takes_json},
+    {REASON_VALUE_UNKNOWN, takes_json},
+    {REASON_OUT_OF_RANGE, takes_json},
+    {REASON_TOO_LONG, takes_json},
+    {REASON_TOO_MANY, takes_json},
+    {REASON_TOO_FEW, takes_json},
+    {REASON_OUTCOME_UNKNOWN, writes},
+};
+
 static bool is_general(const struct route *route, enum reason reason)
 {
-    bool writes = route->method != METHOD_GET;
-    switch ((int)reason) {
-    case REASON_UNAUTHENTICATED:
-    case REASON_TOO_MANY_REQUESTS:
-        return route->roles != 0;
-    case REASON_ROLE_NOT_ALLOWED:
-        return route->roles != 0 && route->roles != FOR_ALL;
-    case REASON_CROSS_SITE:
-        return writes;
-    case REASON_NOT_FOUND:
-        return names_something(route) && !is_post_of_events(route);
-    case REASON_BAD_FRAMING:
-    case REASON_REQUEST_TIMEOUT:
-    case REASON_TARGET_TOO_LONG:
-    case REASON_HEAD_TOO_LARGE:
-    case REASON_NOT_IMPLEMENTED:
-    case REASON_VERSION_NOT_SUPPORTED:
-    case REASON_METHOD_NOT_ALLOWED:
-    case REASON_NOT_ACCEPTABLE:
-    case REASON_BODY_TOO_LARGE:
-    case REASON_PARAMETER_UNKNOWN:
-    case REASON_PARAMETER_INVALID:
-    case REASON_INTERNAL_ERROR:
-    case REASON_OVERLOADED:
-        return true;
-    case REASON_TOO_SLOW:
-        return !route->at_once;
-    case REASON_PARAMETER_MISSING:
-        return has_parameter(route, "scheme");
-    case REASON_PRECONDITION_FAILED:
-        return route->method == METHOD_PUT;
-    case REASON_UNSUPPORTED_MEDIA_TYPE:
-        return route_has_body(route);
-    case REASON_NOT_XML:
-        return route->xml_body != NULL;
-    case REASON_NOT_JSON:
-    case REASON_MEMBER_UNKNOWN:
-    case REASON_MEMBER_MISSING:
-    case REASON_WRONG_TYPE:
-    case REASON_BAD_FORMAT:
-    case REASON_VALUE_UNKNOWN:
-    case REASON_OUT_OF_RANGE:
-    case REASON_TOO_LONG:
-    case REASON_TOO_MANY:
-    case REASON_TOO_FEW:
-        return takes_json(route);
-    case REASON_OUTCOME_UNKNOWN:
-        return writes;
-    default:
-        return false;
-    }
+    for (size_t i = 0; i < sizeof general / sizeof general[0]; i++)
+        if (general[i].reason == reason)
+            return general[i].given_by(route);
+    return false;
 }
 
 bool route_can_give(const struct route *route, enum reason reason)
