@@ -84,6 +84,29 @@ def reference_document():
                    "opened_on": "2025-04-01"} for code, (name, participant) in SITES.items()]}
 
 
+def one_of_each_kind():
+    """One event of each kind that clients post, in an order in which they could have happened."""
+    at_anchor = lambda kind, clock, **members: event(kind, f"each-{kind}", clock, site="anchor", **members)  # noqa: E731
+    of_scheme = lambda kind, clock, **members: event(kind, f"each-{kind}", clock, scheme="tern-bay", **members)  # noqa: E731
+    return [
+        at_anchor("supply", "12:00", cups=cups(cup_300=20, cup_450=5)),
+        at_anchor("issue", "12:01", issued=cups(cup_300=3), amount="7.50", tender="card"),
+        at_anchor("return", "12:02", returned=[{"cup_type": "cup-300", "quantity": 1, "condition": "damaged"}], amount="2.50", tender="cash"),
+        at_anchor("exchange", "12:03", returned=cups(cup_300=1), issued=cups(cup_450=1), amount="1.00", tender="app"),
+        at_anchor("damage", "12:04", cups=cups(cup_300=1)),
+        at_anchor("retire", "12:05", cups=cups(cup_300=2), mass_g=164),
+        at_anchor("count", "12:06", cups=[{"cup_type": "cup-300", "counted": 80}]),
+        at_anchor("dispatch", "12:07", cups=cups(cup_300=10), to="brick"),
+        event("receipt", "each-receipt", "12:08", site="brick", cups=cups(cup_300=9), dispatch=uuid("each-dispatch")),
+        at_anchor("transit_loss", "12:09", cups=cups(cup_300=1), dispatch=uuid("each-dispatch"), bearer="sender"),
+        at_anchor("reversal", "12:10", reverses=uuid("each-issue")),
+        of_scheme("forfeit", "12:11", cups=cups(cup_300=2)),
+        of_scheme("reinstate", "12:12", cups=cups(cup_300=1)),
+        of_scheme("journal", "12:13", reason="interest of the month", legs=[
+            {"account": "bank", "amount": "1.20"}, {"account": "handling_fees", "amount": "-1.20"}]),
+    ]
+
+
 def without(row, *members):
     return {k: v for k, v in row.items() if k not in members}
 
@@ -122,6 +145,7 @@ def trade(do, admin, till, ann, ben):
     do(till, "POST", "/v1/events", {**issue, "amount": "110.0", "tip": "1.00"}, name="refused", expect=(422,))
     do(till, "POST", "/v1/events", {**issue, "amount": "100.00"}, name="conflict", expect=(409,))
     do(admin, "POST", "/v1/events", supplies, name="many")
+    do(admin, "POST", "/v1/events?dry_run=true", one_of_each_kind(), name="each_kind")
     do(admin, "POST", "/v1/events", "".join(json.dumps(line) + "\n" for line in stream), name="stream", type="application/x-ndjson")
     for journal in journals:
         do(ann, "POST", "/v1/events", journal, name=f"journal_{journal['reason'][-5:].strip()}")
