@@ -8,7 +8,7 @@ import pytest
 
 import tills
 from cluster import Cluster
-from harness import Database, new_service
+from harness import Database, new_service, of_worker
 
 SHORT = os.environ.get("DEPOSITD_FAULTS_SHORT") == "yes"
 SEED = os.environ.get("DEPOSITD_FAULTS_SEED", "0")
@@ -33,10 +33,10 @@ def rounds():
 
 @pytest.fixture
 def cluster():
-    for name in ("DEPOSITD_BINARY", "DEPOSITD_FAULTS_CLUSTER"):
+    for name in ("DEPOSITD_BINARY", "DEPOSITD_FAULTS_CLUSTERS"):
         if not os.environ.get(name):
             pytest.fail(f"{name} is not set: run these tests by tests/faults/run")
-    cluster = Cluster(os.environ["DEPOSITD_FAULTS_CLUSTER"])
+    cluster = Cluster(of_worker(os.environ["DEPOSITD_FAULTS_CLUSTERS"]))
     cluster.start_if_down()  # left so by a test that failed
     return cluster
 
