@@ -11,7 +11,7 @@ from harness import Database, new_service
 sys.path.append(str(Path(__file__).parents[2] / "deploy" / "trade"))  # the demo's bank and shop floor
 
 # The modules that take longest, in the order in which they begin.
-LONGEST = ["test_model.py", "test_month.py", "test_verify.py", "test_close.py", "test_proof.py", "test_streaming.py"]
+LONGEST = ["test_model.py", "test_verify.py", "test_two_people.py", "test_bank.py", "test_proof.py", "test_month.py"]
 
 
 def pytest_collection_modifyitems(items):

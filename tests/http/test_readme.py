@@ -8,12 +8,11 @@ import os
 import pathlib
 import re
 import signal
-import socket
 import subprocess
 
 import pytest
 
-from harness import PATIENCE_SECONDS, SANITIZER
+from harness import PATIENCE_SECONDS, SANITIZER, free_port, of_worker
 
 TOP = pathlib.Path(__file__).parents[2]
 PAGES = ("README.md", "deploy/OPERATING.md")
@@ -80,10 +79,9 @@ def make_folder(folder):
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     """Where all of it has run."""
-    folder, host = tmp_path_factory.mktemp("readme"), os.environ["DEPOSITD_TEST_PGHOST"]
+    folder, host = tmp_path_factory.mktemp("readme"), of_worker(os.environ["DEPOSITD_TEST_PGHOST"])
     make_folder(folder)
-    with socket.create_server(("127.0.0.1", 0)) as free:
-        port = free.getsockname()[1]
+    port = free_port()
     environment = {k: v for k, v in os.environ.items() if not k.startswith(("DEPOSITD_", "PG")) and "proxy" not in k.lower()} | {
         "PATH": f"{folder}/bin:/usr/bin:/bin", "PGHOST": host, "PGUSER": "postgres", "DEPOSITD_LISTEN_PORT": str(port),
         "DEPOSITD_CLOSE_BY_CLOCK": "no", "DEPOSITD_POST_DEADLINE_MS": "100000", "DEPOSITD_READ_DEADLINE_MS": "100000"}
