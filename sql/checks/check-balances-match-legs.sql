@@ -1,5 +1,6 @@
--- Check: what the balances say moved on an account in a day is the sum of its legs, and what they say stood at the end of a
--- closed day is all that moved before; and so are the sums of the balances of each kind. $1 scheme.
+-- Check: the movement of an account in a day, as the balances have it, is the sum of its legs, and its
+-- balance at the end of a closed day is the sum of all movements before; and so are the sums of the balances
+-- of each kind. $1 scheme.
 WITH moved AS (
     SELECT account, business_date, sum(amount) AS amount FROM leg WHERE scheme = $1::integer GROUP BY 1, 2),
 running AS (
@@ -17,7 +18,7 @@ compared AS (
                   GROUP BY account, business_date) b
            USING (account, moved_on)
       LEFT JOIN business_day d ON d.scheme = $1::integer AND d.business_date = moved_on),
--- The sums by kind do not have what is recent; nor do legs then.
+-- The sums by kind leave out recent movements; nor do legs then.
 kind_moved AS (
     SELECT business_date, account_kind_of(account) AS kind, account_cup_type(account) AS cup_type, sum(amount) AS amount
       FROM (SELECT business_date, account, amount FROM moved
@@ -33,7 +34,7 @@ kind_compared AS (
     SELECT NULL, kind, cup_type, coalesce(m.amount, 0) <> coalesce(k.amount, 0)
       FROM (SELECT kind, cup_type, sum(amount) AS amount FROM kind_moved GROUP BY 1, 2) m
       FULL JOIN (SELECT kind, cup_type, amount FROM kind_balance WHERE scheme = $1::integer) k USING (kind, cup_type)),
-examined AS ( -- only what is broken is named: names are looked up one by one
+examined AS ( -- only broken balances are named: names are looked up one by one
     SELECT business_date AS at, is_broken,
            CASE WHEN is_broken THEN
                format('%s on %s is not what its legs say', coalesce(account_name(account), account::text, 'no account'), business_date)

@@ -1,5 +1,5 @@
--- Check: the changes of reference data and keys are a chain without a gap, and what there is now is what the last change of it left.
--- $1 scheme; what concerns the whole network is examined with the first scheme.
+-- Check: the changes of reference data and keys are a chain without a gap, and each thing is now as its last
+-- change left it. $1 scheme; changes of the whole network are examined with the first scheme.
 WITH mine AS (
     SELECT c AS change, p.digest AS previous
       FROM reference_change c LEFT JOIN reference_change p ON p.number = c.number - 1

@@ -1,5 +1,6 @@
--- Check: what is kept of closed days' cups and the deposits on them is what the sites did in these days, and what moved on
--- customer_deposits, supply and retired. $1 scheme. Both stand beside the entries in ways of their own.
+-- Check: the kept figures of closed days' cups and of the deposits on them follow from the sites' activity in
+-- these days, and from the movements of customer_deposits, supply and retired. $1 scheme. Both stand beside
+-- the entries in ways of their own.
 WITH closed AS (SELECT business_date FROM particulars WHERE scheme = $1::integer), -- which are kept with them
 kept AS (SELECT * FROM cup_day WHERE scheme = $1::integer),
 at_tills AS (SELECT * FROM till_day WHERE scheme = $1::integer),

@@ -1,5 +1,5 @@
--- Check: what the events supplied is somewhere, and what they forfeited less what they reinstated is what can still be
--- reinstated. $1 scheme. Reversals take away.
+-- Check: every cup that the events supplied is somewhere, and the cups forfeited less those reinstated are
+-- the cups that can still be reinstated. $1 scheme. Reversals take away.
 WITH stated AS (
     SELECT line ->> 'cup_type' AS code, coalesce(o.kind, e.kind) AS kind,
            (line ->> 'quantity')::bigint * CASE e.kind WHEN :kind_reversal THEN -1 ELSE 1 END AS cups

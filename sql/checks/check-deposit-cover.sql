@@ -1,6 +1,7 @@
--- Check: for each cup that a deposit is owed for, what is held is its refund value, at the end of every day and now; across a
--- day boundary that is not closed, with the remeasurement still to come. $1 scheme. Looked at are the days on which
--- cups or deposits moved or the value changed: between them nothing can change.
+-- Check: for each cup that a deposit is owed for, the deposit held is its refund value, at the end of every
+-- day and now; across a day boundary that is not closed, with the remeasurement still to come. $1 scheme.
+-- Looked at are the days on which cups or deposits moved or the value changed: between them nothing can
+-- change.
 WITH last_closed AS (
     SELECT coalesce(max(business_date) FILTER (WHERE state = 'closed'), '-infinity') AS business_date,
            max(business_date) AS latest

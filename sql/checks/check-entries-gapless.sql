@@ -1,5 +1,5 @@
--- Check: entries are numbered from 1 without a gap to what the scheme's head says, and each day's counters are those of its
--- entries. $1 scheme.
+-- Check: entries are numbered from 1 without a gap to the number in the scheme's head, and each day's
+-- counters are those of its entries. $1 scheme.
 WITH numbered AS (
     SELECT entry, lag(entry, 1, 0::bigint) OVER (ORDER BY entry) AS before FROM entry WHERE scheme = $1::integer),
 counted AS (

@@ -1,5 +1,6 @@
--- Check: what stands beside an entry's leaf is what its event says, or of those of a close its legs, and the calendar: site,
--- instant, whether it is late; its key is one that there is; and no exception is of an entry that is not there. $1 scheme.
+-- Check: the columns beside an entry's leaf follow from its event, or for entries of a close from its legs,
+-- and from the calendar: site, instant, whether it is late; its key is one that there is; and no exception is
+-- of an entry that is not there. $1 scheme.
 WITH stated AS (
     SELECT e.entry, e.business_date, e.kind, e.late, e.site, e.occurred_at, d.starts_at, d.ends_at, e.event IS NULL AS by_service,
            (e.event::json ->> 'occurred_at')::timestamptz AS stated_at, e.event::json ->> 'site' AS code,
@@ -13,7 +14,7 @@ WITH stated AS (
       LEFT JOIN business_day d USING (scheme, business_date)
       LEFT JOIN api_key k ON k.id = e.api_key
      WHERE e.scheme = $1::integer),
--- A reversal occurs no earlier than on the day of what it reverses.
+-- A reversal occurs no earlier than on the day of the entry that it reverses.
 dated AS (
     SELECT s.*, r.business_date AS reversed_on
       FROM stated s

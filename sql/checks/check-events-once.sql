@@ -1,4 +1,5 @@
--- Check: every event is in the ledger exactly once, under its id and with its digest, and refers to what it names. $1 scheme.
+-- Check: every event is in the ledger exactly once, under its id and with its digest, and refers to the event
+-- that it names. $1 scheme.
 WITH stated AS (
     SELECT entry, kind, (event::json ->> 'event_id')::uuid AS event_id,
            substring(sha256(convert_to(event, 'UTF8')) FOR 16) AS digest,

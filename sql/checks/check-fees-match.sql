@@ -1,7 +1,8 @@
--- Check: the fees of each site and closed day are what its cups come to by the terms; and the cups that reversals took back of
--- earlier days are kept as the events have it. $1 scheme. A reversal counts by the terms of the day to which the reversed event
--- was posted. That the cups of a site's day are those of its events is another check's. Whether a participant is registered for
--- tax is not kept by date: the tax on its handling fee may be there or not.
+-- Check: the fees of each site and closed day are what its cups come to by the terms; and the cups that
+-- reversals took back of earlier days are kept as the events have it. $1 scheme. A reversal counts by the
+-- terms of the day to which the reversed event was posted. Another check compares the cups of a site's day
+-- with its events. Whether a participant is registered for tax is not kept by date: the tax on its handling
+-- fee may be there or not.
 WITH rule AS (SELECT coalesce(max(through), '-infinity') AS older FROM older_fee_rule WHERE scheme = $1::integer),
 kept AS (SELECT d.* FROM reversed_day d, rule WHERE d.scheme = $1::integer AND d.business_date > rule.older),
 cups AS (

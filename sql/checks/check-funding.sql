@@ -1,5 +1,5 @@
--- Check: every money leg is on an account that the funding shows, of a site or participant of the scheme, and what stands
--- against the deposits exceeds them by exactly its causes. $1 scheme.
+-- Check: every money leg is on an account that the funding shows, of a site or participant of the scheme, and
+-- the money against the deposits exceeds them by exactly its causes. $1 scheme.
 WITH money AS (
     SELECT account, k.word, k.class,
            CASE k.scope WHEN 'site' THEN EXISTS (SELECT FROM site s WHERE s.id = account_owner(account) AND s.scheme = $1::integer)

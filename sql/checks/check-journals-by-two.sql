@@ -1,4 +1,4 @@
--- Check: each journal in the ledger is what one key proposed and another approved. $1 scheme.
+-- Check: one key proposed each journal in the ledger, and another approved it. $1 scheme.
 WITH recorded AS (
     SELECT entry, event, accounts, amounts, api_key FROM entry WHERE scheme = $1::integer AND kind = :kind_journal),
 approved AS (

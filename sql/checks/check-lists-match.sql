@@ -1,4 +1,5 @@
--- Check: the lists of what is open, and the counts of payments by day, are what the rows say that they are made from. $1 scheme.
+-- Check: the lists of open things, and the counts of payments by day, follow from the rows that they are made
+-- from. $1 scheme.
 WITH opened AS (
     SELECT x.entry, x.position FROM exception x
      WHERE x.scheme = $1::integer

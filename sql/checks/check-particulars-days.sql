@@ -1,6 +1,6 @@
--- The sealed days of scheme $1, in order: the seal, the particulars (null: not kept), and the entries among which those of the day are,
--- in range whatever stands there; and whether changes were kept when the day was closed. Dates that the service can't have written are
--- left to days_match.
+-- The sealed days of scheme $1, in order: the seal, the particulars (null: not kept), and a range of entries
+-- that holds those of the day, in bounds even if the rows are wrong; and whether changes were kept when the
+-- day was closed. Dates that the service can't have written are left to days_match.
 SELECT business_date, t.seal, p.previous, p.parts, p.digest, greatest(d.first_entry, 1), greatest(d.last_entry, 0),
        t.last_change IS NOT NULL
   FROM settlement t

@@ -1,6 +1,7 @@
--- Check: what is settled and not yet paid is, for each participant, the sum of its payments that are neither confirmed nor failed, less
--- what lines of the bank's were resolved as; each payment's status is what was last done to it; and each confirmation and each
--- failure is one entry that moves the payment's amount between its parties. $1 scheme.
+-- Check: for each participant, the amount settled and not yet paid is the sum of its payments that are
+-- neither confirmed nor failed, less the bank lines that were resolved to it; each payment's status follows
+-- from its last change; and each confirmation and each failure is one entry that moves the payment's amount
+-- between its parties. $1 scheme.
 WITH due AS (
     SELECT account_owner(account) AS participant, sum(amount) AS amount
       FROM leg WHERE scheme = $1::integer AND account_kind_of(account) = :account_settlement_due GROUP BY 1),
@@ -22,7 +23,8 @@ done AS (
            (array_agg(change ORDER BY position DESC) FILTER (WHERE change IN ('instruct', 'confirm', 'fail')))[1] AS last,
            bool_or(change = 'confirm') AS confirmed
       FROM payment_change WHERE scheme = $1::integer GROUP BY 1),
--- What each confirmation and each failure moves, on balance: of one that fails after it was confirmed, the due is mirrored away.
+-- The net movement of each confirmation and each failure: of one that fails after it was confirmed, the due
+-- is mirrored away.
 moves AS (
     SELECT c.payment_id, c.change, c.entry, leg.account, sum(leg.sign * p.amount) AS amount
       FROM payment_change c

@@ -1,6 +1,6 @@
--- Check: after each close the clearing of a settled participant's sites and its arrears are zero, and what was settled is its
--- position; those of one carried forward are its position. Payments reproduce the positions, and nobody both pays and
--- receives (the pool does, where netting is central). $1 scheme.
+-- Check: after each close the clearing of a settled participant's sites and its arrears are zero, and the
+-- settled amount is its position; those of one carried forward are its position. Payments reproduce the
+-- positions, and nobody both pays and receives (the pool does, where netting is central). $1 scheme.
 WITH moved AS (
     SELECT CASE WHEN account_kind_of(account) = :account_site_clearing THEN s.participant
                 ELSE account_owner(account) END AS participant,
@@ -51,7 +51,8 @@ of_participant AS (
       LEFT JOIN cleared USING (participant, business_date)
       LEFT JOIN settled s USING (participant, business_date)
       LEFT JOIN paid USING (participant, business_date)),
--- Whoever dealt, was settled or paid must have a position; the pool's is what the others' come to.
+-- Each participant that dealt, was settled or paid must have a position; the pool's is the sum of the
+-- others'.
 of_others AS (
     SELECT participant, business_date, true AS is_broken
       FROM (SELECT participant, business_date FROM moved JOIN settlement s USING (business_date) WHERE s.scheme = $1::integer

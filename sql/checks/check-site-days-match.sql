@@ -1,5 +1,6 @@
--- Check: what the sites did in a day is what the events state and the legs moved. $1 scheme. A reversal takes away, on its
--- own day, what the reversed entry had added; its further legs bring the cups to today's value.
+-- Check: the activity of the sites in a day follows from the events and the legs. $1 scheme. A reversal takes
+-- away, on its own day, the figures that the reversed entry had added; its further legs bring the cups to
+-- today's value.
 WITH posted AS (
     SELECT e.entry, e.business_date, e.kind, e.site, e.accounts, e.amounts, coalesce(o.kind, e.kind) AS mirrored_kind,
            coalesce(o.event, e.event)::json AS event, CASE e.kind WHEN :kind_reversal THEN -1 ELSE 1 END AS sign,

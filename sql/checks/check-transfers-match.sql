@@ -1,4 +1,4 @@
--- Check: what the transfers say was sent, received and lost is what the events state, and what is left of them is in
+-- Check: the cups sent, received and lost of each transfer follow from the events, and the rest of them is in
 -- transit. $1 scheme. Reversals take away.
 WITH stated AS (
     SELECT coalesce(d.entry, case_of.entry) AS dispatch, c.id AS cup_type, (line ->> 'condition') IS NOT NULL AS damaged,

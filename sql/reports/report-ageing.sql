@@ -1,6 +1,7 @@
--- What participants owe (+) and are owed (-) at the end of a day, by how long it has been overdue. $1 scheme, $2 business day. What a
--- failed payment put back into a position stays as old as that payment, through any number of further failures. Buckets: common
--- practice. Lines add up to the balances of settlement_due and arrears.
+-- The amounts that participants owe (+) and are owed (-) at the end of a day, by the time they are overdue.
+-- $1 scheme, $2 business day. An amount that a failed payment put back into a position stays as old as that
+-- payment, through any number of further failures. Buckets: common practice. Lines add up to the balances of
+-- settlement_due and arrears.
 WITH RECURSIVE failure AS ( -- of a participant's payment, on a day; it was of the close of settled_on
     SELECT side.participant, side.amount, e.business_date AS failed_on, p.business_date AS settled_on, p.due_on
       FROM payment_change c
@@ -8,7 +9,7 @@ WITH RECURSIVE failure AS ( -- of a participant's payment, on a day; it was of t
       JOIN payment p ON p.scheme = c.scheme AND p.payment_id = c.payment_id
      CROSS JOIN LATERAL (VALUES (p.payer, p.amount), (p.payee, -p.amount)) AS side(participant, amount)
      WHERE c.scheme = $1::integer AND c.change = 'fail' AND side.participant IS NOT NULL),
-chain AS ( -- the close of a day took these failures into a position, and what had failed before them
+chain AS ( -- the close of a day took these failures into a position, and the earlier failures
     SELECT participant, failed_on AS closed_on, settled_on, due_on FROM failure
     UNION
     SELECT chain.participant, chain.closed_on, f.settled_on, f.due_on
@@ -53,7 +54,7 @@ stands AS (
       FROM balances_between($1::integer, account_of(:account_settlement_due, 0, 0), account_of(:account_bank, 0, 0) - 1, $2::date)),
 aged AS (
     SELECT participant, kind, due_on, amount FROM part
-    UNION ALL -- what bank lines that a person resolved moved, and has no due date
+    UNION ALL -- movements by bank lines that a person resolved, without a due date
     SELECT participant, kind, NULL, coalesce(s.amount, 0) - coalesce(p.amount, 0)
       FROM stands s FULL JOIN (SELECT participant, kind, sum(amount) AS amount FROM part GROUP BY 1, 2) p USING (participant, kind)),
 line AS (

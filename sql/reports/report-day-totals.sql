@@ -1,6 +1,7 @@
--- What tills say of their days against what is recorded, by the day in which things happened, not by the one that they posted to: an
--- event that never came is a difference. $1 scheme, $2 first and $3 last business day, $4 site (null: all).
--- A closed day's figures are kept (till_day), by the day in which it happened; those of the others are from their entries.
+-- The tills' own totals against the recorded events, by the day of occurrence, not by the posting day: an
+-- event that never came is a difference. $1 scheme, $2 first and $3 last business day, $4 site (null: all). A
+-- closed day's figures are kept (till_day), by the day in which it happened; those of the others are from
+-- their entries.
 WITH shown AS MATERIALIZED (
     SELECT id, code FROM site WHERE scheme = $1::integer AND ($4::integer IS NULL OR id = $4)),
 recorded AS (

@@ -44,7 +44,8 @@ cover AS (
     SELECT section, owner, cup_type, cups, coalesce(v.amount, 0) AS refund_value, cups * coalesce(v.amount, 0) AS required,
            held.amount + coalesce(to_come.amount, 0) AS held, coalesce(to_come.amount, 0) AS to_come
       FROM held LEFT JOIN value_in_force v USING (cup_type) LEFT JOIN to_come USING (section, owner, cup_type)),
--- Every money account of the scheme by its kind: deposits, what stands against them, and what explains the difference.
+-- Every money account of the scheme by its kind: deposits, the money against them, and the causes of the
+-- difference.
 remeasured (word, amount) AS (
     SELECT unnest(ARRAY[CASE section WHEN 'customers' THEN 'customer_deposits' ELSE section || '_deposits' END,
                         CASE section WHEN 'stock' THEN 'site_clearing' ELSE 'refund_variance' END]),

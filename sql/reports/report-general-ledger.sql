@@ -1,10 +1,11 @@
--- One account's opening balance and legs, in entry order, with the balance after each. $1 scheme, $2 account, $3 first and
--- $4 last business day, $5 the entry to go on after (null: from the opening balance); the balances are the same then.
--- Where the legs are: those of what is at a site in the site's entries (and, of its clearing, in other sites' receipts and
--- losses); those of deposits and cups with customers, and of refund_variance, anywhere; all others in the few entries that are not
--- of the counter. Each of the three has an index in entry order, and the report costs as much as the entries that it finds there.
--- They are read some thousand numbers at a time, in order, as in the journal: the first row comes at once, and the running balance
--- needs no sort.
+-- One account's opening balance and legs, in entry order, with the balance after each. $1 scheme, $2 account,
+-- $3 first and $4 last business day, $5 the entry to go on after (null: from the opening balance); the
+-- balances are the same then. Where the legs are: those of a site's accounts in the site's entries (and, of
+-- its clearing, in other sites' receipts and losses); those of deposits and cups with customers, and of
+-- refund_variance, anywhere; all others in the few entries that are not of the counter. Each of the three has
+-- an index in entry order, and the report costs as much as the entries that it finds there. They are read
+-- some thousand numbers at a time, in order, as in the journal: the first row comes at once, and the running
+-- balance needs no sort.
 WITH of_scheme AS (
     SELECT decimals, account_unit($2::bigint) = 0 AS is_money,
            coalesce((SELECT code FROM cup_type WHERE cup_type.id = account_unit($2)), currency) AS unit

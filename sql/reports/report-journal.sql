@@ -1,6 +1,7 @@
--- All entries with their legs, in entry order; one that moves nothing has a line without account. $1 scheme, $2 first and $3 last
--- business day, $4 site (null: all), $5 the entry to go on after (null: from the first). Entries are read, joined and sorted some thousand at a time: the first row comes at once, and
--- no sort grows with the report. The outer loop is over numbers in order, which no plan can turn round.
+-- All entries with their legs, in entry order; an entry that moves nothing has a line without account. $1
+-- scheme, $2 first and $3 last business day, $4 site (null: all), $5 the entry to go on after (null: from the
+-- first). Entries are read, joined and sorted some thousand at a time: the first row comes at once, and no
+-- sort grows with the report. The outer loop is over numbers in order, which no plan can turn round.
 WITH known AS MATERIALIZED (
     SELECT a.account, k.word || coalesce('(' || nullif(concat_ws(',', s.code, p.code, c.code), '') || ')', '') AS name, unit.code AS unit
       FROM accounts_of($1::integer) AS a(account)

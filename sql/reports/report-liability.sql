@@ -1,5 +1,6 @@
--- What is owed to holders of cups, by cup type and day: opening + issued - refunded - forfeited + reinstated + remeasured +
--- reversed = closing. $1 scheme, $2 first and $3 last business day, $4 cup type (null: all).
+-- The amount owed to holders of cups, by cup type and day: opening + issued - refunded - forfeited +
+-- reinstated + remeasured + reversed = closing. $1 scheme, $2 first and $3 last business day, $4 cup type
+-- (null: all).
 WITH wanted AS (
     SELECT c.id, c.code FROM cup_type c
      WHERE ($4::integer IS NULL OR c.id = $4) AND EXISTS (SELECT FROM refund_value v WHERE v.scheme = $1::integer AND v.cup_type = c.id)),

@@ -1,8 +1,8 @@
--- What participants owed (+) or were owed (-) in each day: a line for each of their sites with anything to tell, for what is settled
--- and not yet paid, and for payments that failed. $1 scheme, $2 first and $3 last business day, $4 participant (null: all), $5
--- the sites whose participants to show (null: all).
--- Settled and failed move between a participant's lines and add up to zero over them. What else moved settlement_due or arrears
--- was paid, or came from bank lines that a person resolved.
+-- The amounts that participants owed (+) or were owed (-) in each day: a line for each of their sites with
+-- anything to tell, for amounts settled and not yet paid, and for payments that failed. $1 scheme, $2 first
+-- and $3 last business day, $4 participant (null: all), $5 the sites whose participants to show (null: all).
+-- Settled and failed move between a participant's lines and add up to zero over them. All other movements of
+-- settlement_due or arrears are payments, or bank lines that a person resolved.
 WITH shown AS MATERIALIZED (
     SELECT p.id, p.code FROM participant p
      WHERE ($4::integer IS NULL OR p.id = $4)
@@ -13,7 +13,7 @@ at_site AS MATERIALIZED (
       FROM site_statement($1::integer, ARRAY(SELECT id FROM site WHERE scheme = $1::integer
                                                 AND participant IN (SELECT id FROM shown)), $2::date, $3::date) AS t
       JOIN site s ON s.id = t.site),
-failed AS ( -- what a failure put on the participant's arrears, by the day that it posted to
+failed AS ( -- the amount that a failure put on the participant's arrears, by its posting day
     SELECT e.business_date, side.participant, sum(side.amount) AS amount
       FROM payment_change c
       JOIN entry e ON e.scheme = c.scheme AND e.entry = c.entry AND e.business_date BETWEEN $2::date AND $3::date
@@ -23,7 +23,7 @@ failed AS ( -- what a failure put on the participant's arrears, by the day that 
        AND c.entry BETWEEN (SELECT min(first_entry) FROM business_day WHERE scheme = $1::integer AND business_date >= $2)
                        AND (SELECT max(last_entry) FROM business_day WHERE scheme = $1::integer AND business_date <= $3)
      GROUP BY 1, 2),
-cleared AS ( -- what a close took out of arrears
+cleared AS ( -- the amount that a close took out of arrears
     SELECT business_date, participant, arrears AS amount FROM position
      WHERE scheme = $1::integer AND business_date BETWEEN $2::date AND $3::date AND carried_since IS NULL),
 settled AS (

@@ -1,5 +1,6 @@
--- The payments that closes made: who pays whom, how much, by when, to which account. $1 scheme, $2 first and $3 last business day that
--- was closed, $4 a participant that pays or is paid (null: all), $5 the sites whose participants' payments to show (null: all).
+-- The payments that closes made: payer, payee, amount, due day and account. $1 scheme, $2 first and $3 last
+-- business day that was closed, $4 a participant that pays or is paid (null: all), $5 the sites whose
+-- participants' payments to show (null: all).
 WITH own AS (SELECT participant FROM site WHERE id = ANY ($5::integer[]))
 SELECT p.business_date, p.payment_id, coalesce(f.code, 'pool'), coalesce(f.name, operator ->> 'name'), coalesce(t.code, 'pool'),
        coalesce(t.name, operator ->> 'name'), amount_text(p.amount, decimals), p.due_on, p.status,

@@ -1,5 +1,6 @@
--- What a close settled: a line per participant and site, then the participant's own with its arrears and its position, so
--- that each column adds up. $1 scheme, $2 business day, $3 the sites to show, and their participants (null: all).
+-- The settlement of a close: a line per participant and site, then the participant's own with its arrears and
+-- its position, so that each column adds up. $1 scheme, $2 business day, $3 the sites to show, and their
+-- participants (null: all).
 WITH line AS (
     SELECT p.code AS participant, s.code AS site,
            coalesce(before.closing, 0) AS brought_forward,

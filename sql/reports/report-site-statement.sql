@@ -1,5 +1,5 @@
--- What sites did in each day, and how their clearing came from opening to closing. $1 scheme, $2 first and $3 last business day,
--- $4 site (null: all), $5 the sites to show (null: all).
+-- The activity of sites in each day, and the movements of their clearing from opening to closing. $1 scheme,
+-- $2 first and $3 last business day, $4 site (null: all), $5 the sites to show (null: all).
 SELECT t.business_date, s.code, t.issued, t.returned, amount_text(opening, decimals), amount_text(collected, decimals),
        amount_text(refunded, decimals), amount_text(fees, decimals), amount_text(tax, decimals), amount_text(stock, decimals),
        amount_text(other, decimals), amount_text(settled, decimals), amount_text(closing, decimals),

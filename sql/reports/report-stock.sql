@@ -1,5 +1,5 @@
--- Where the cups are: at each site, with the day of its last count, and outside sites. $1 scheme, $2 business day, $3 the sites
--- to show (null: all, and what is outside).
+-- Where the cups are: at each site, with the day of its last count, and outside sites. $1 scheme, $2 business
+-- day, $3 the sites to show (null: all, and the places outside the sites).
 WITH stands AS (
     SELECT k.word AS place, account_owner(b.account) AS owner, account_cup_type(b.account) AS cup_type, b.amount
       FROM balances_through($1::integer, $2::date) AS b
@@ -17,7 +17,7 @@ line AS (
       FROM stands WHERE owner = 0)
 SELECT site, place, c.code, sound, damaged, negative, counted.business_date, $2 - counted.business_date
   FROM line JOIN cup_type c ON c.id = cup_type
-  LEFT JOIN LATERAL ( -- a count that changed nothing has no leg: the event says what was counted
+  LEFT JOIN LATERAL ( -- a count that changed nothing has no leg: the event names the types that were counted
        SELECT e.business_date FROM entry e
         WHERE e.site = line.id AND e.kind = :kind_count AND e.business_date <= $2
           AND strpos(e.event, format('"cup_type":"%s"', c.code)) > 0

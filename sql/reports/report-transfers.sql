@@ -1,6 +1,7 @@
--- Dispatches that are not squared at the end of a day: what is on the road, and what came that was not sent. $1 scheme, $2
--- business day. The transfers say how it stands now; what receipts, losses and their reversals of later days did is taken
--- off again, so that it costs as much as these are. Clocks differ: a receipt may be of an earlier day than its dispatch.
+-- Dispatches that are not squared at the end of a day: cups on the road, and cups that came without having
+-- been sent. $1 scheme, $2 business day. The transfers say how it stands now; the statement takes off the
+-- receipts, losses and reversals of later days again, so that it costs as much as there are of these. Clocks
+-- differ: a receipt may be of an earlier day than its dispatch.
 WITH later AS ( -- each entry of a later day that changed a transfer, its cups, and whether a reversal took them back
     SELECT coalesce(d.entry, o.entry) AS dispatch, o.kind, c.id AS cup_type, (line ->> 'condition') IS NOT NULL AS damaged,
            (line ->> 'quantity')::bigint * CASE e.kind WHEN :kind_reversal THEN -1 ELSE 1 END AS cups

@@ -1,6 +1,7 @@
--- The participants that day $2 of scheme $1 concerns, in the order of their codes: their arrears, since when their position
--- has been carried forward, what the day's exceptions at their sites come to, their bank account, and whether it
--- is another than that of their last payout that was not held for this reason, or that somebody released.
+-- The participants that day $2 of scheme $1 concerns, in the order of their codes: their arrears, the day
+-- since which their position has been carried forward, the sum of the day's exceptions at their sites, their
+-- bank account, and whether this account differs from that of their last payout that was released, or was not
+-- held for this reason.
 WITH exceptions AS (
     SELECT s.participant, sum(coalesce(abs(x.amount), abs(x.quantity) * v.amount, 0)) AS amount
       FROM business_day d

@@ -1,6 +1,6 @@
--- The settlement of day $2 of scheme $1, closed at $3 by $4, with its seal, and the last change of reference data and keys that there
--- is: under the head's lock nobody makes another. Each site that there is gets a line of it, idle ones too; one that comes later does
--- not.
+-- The settlement of day $2 of scheme $1, closed at $3 by $4, with its seal, and the last change of reference
+-- data and keys that there is: under the head's lock nobody makes another. Each present site gets a line of
+-- it, idle sites as well; a later site does not.
 WITH line AS (
     INSERT INTO site_day (scheme, business_date, site)
     SELECT $1::integer, $2::date, id FROM site WHERE scheme = $1::integer

@@ -1,6 +1,6 @@
--- What the clock has to do at $1: the schemes whose calendar does not reach beyond $2, and the first day of each scheme that is to
--- be closed or whose close was broken off. And how it stands: since when that day, or the next to be closed, is due; how many
--- days are not closed; when the last one was.
+-- The work of the clock at $1: the schemes whose calendar does not reach beyond $2, and the first day of each
+-- scheme that is to be closed or whose close was broken off. And how it stands: since when that day, or the
+-- next to be closed, is due; how many days are not closed; when the last one was.
 SELECT s.id, s.code,
        EXISTS (SELECT FROM terms t WHERE t.scheme = s.id)
            AND coalesce((SELECT d.ends_at FROM business_day d WHERE d.scheme = s.id

@@ -1,4 +1,5 @@
--- Keeps the particulars of day $2 of scheme $1, and with them what the day did with cups and at tills, for the reports; unless another instance has.
+-- Keeps the particulars of day $2 of scheme $1, and with them the day's movements of cups and at tills, for
+-- the reports; unless another instance has.
 WITH added AS (
     INSERT INTO particulars (scheme, business_date, previous, parts, digest)
     VALUES ($1::integer, $2::date, $3::bytea, $4::bytea, $5::bytea)

@@ -1,3 +1,3 @@
--- What the close of day $2 of scheme $1 fixed of its payments beside what its seal is over.
+-- The facts that the close of day $2 of scheme $1 fixed of its payments, besides those under its seal.
 SELECT string_agg(json_build_array(payment_id, due_on, held, bank_account)::text, E'\n' ORDER BY payment_id COLLATE "C")
   FROM payment WHERE scheme = $1::integer AND business_date = $2::date

@@ -1,5 +1,6 @@
--- For each scheme the first sealed day whose particulars are not kept, the digest that they follow (null: none), its seal, and the
--- entries among which those of the day are, in range whatever stands there; and whether changes were kept when it was closed.
+-- For each scheme the first sealed day whose particulars are not kept, the digest that they follow (null:
+-- none), its seal, and a range of entries that holds those of the day, in bounds even if the rows are wrong;
+-- and whether changes were kept when it was closed.
 SELECT s.id, next.business_date, last.digest, next.seal, greatest(d.first_entry, 1), greatest(d.last_entry, 0),
        next.last_change IS NOT NULL
   FROM scheme s

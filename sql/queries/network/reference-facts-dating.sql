@@ -1,7 +1,8 @@
--- What a new value from a business day on depends on. $1: the scheme's code; $2: the cup type's, null for terms; $3: the
--- day. Exactly one row: whether scheme and cup type are known; the scheme's decimals; whether anything is posted; whether
--- anything is posted or closed; whether the day begins more than 5 minutes from now; whether the value is the cup type's
--- first and the day not yet closing; whether the day is more than 10000 days ago; whether it lies before the first day made.
+-- The facts that a new value from a business day on depends on. $1: the scheme's code; $2: the cup type's,
+-- null for terms; $3: the day. Exactly one row: whether scheme and cup type are known; the scheme's decimals;
+-- whether anything is posted; whether anything is posted or closed; whether the day begins more than 5
+-- minutes from now; whether the value is the cup type's first and the day not yet closing; whether the day is
+-- more than 10000 days ago; whether it lies before the first day made.
 SELECT s.id IS NOT NULL,
        c.id IS NOT NULL,
        s.decimals,

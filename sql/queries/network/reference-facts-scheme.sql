@@ -1,6 +1,7 @@
--- What changing a scheme depends on. $1: its code, as it is to be: $2 currency, $3 time zone, $4 cut-off in minutes,
--- $5 stock terms. Exactly one row: whether anything is posted or closed; whether $2, $3, $4, $5 change it; whether the
--- database knows the zone by an IANA name; the decimals that its terms and refund values are written in, null: none are.
+-- The facts that changing a scheme depends on. $1: its code, as it is to be: $2 currency, $3 time zone, $4
+-- cut-off in minutes, $5 stock terms. Exactly one row: whether anything is posted or closed; whether $2, $3,
+-- $4, $5 change it; whether the database knows the zone by an IANA name; the decimals that its terms and
+-- refund values are written in, null: none are.
 SELECT coalesce(h.last_entry > 0 OR EXISTS (SELECT FROM business_day d WHERE d.scheme = s.id AND d.state <> 'open'), false),
        coalesce(s.currency <> $2::text, false),
        coalesce(s.time_zone <> $3::text, false),

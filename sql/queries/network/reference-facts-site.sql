@@ -1,6 +1,7 @@
--- What changing a site depends on. $1: its code, as it is to be: $2 scheme, $3 participant, $4 the cup types of its par
--- stock. Exactly one row: whether scheme and participant are known; whether they change; whether something is posted that
--- they may no longer change after (a dispatch on its way to the site, too); which of $4 are not known, from 0.
+-- The facts that changing a site depends on. $1: its code, as it is to be: $2 scheme, $3 participant, $4 the
+-- cup types of its par stock. Exactly one row: whether scheme and participant are known; whether they change;
+-- whether something is posted that they may no longer change after (also a dispatch on its way to the site);
+-- which of $4 are not known, from 0.
 SELECT s.id IS NOT NULL,
        p.id IS NOT NULL,
        coalesce(o.scheme <> s.id, false),

@@ -1,5 +1,5 @@
--- Makes or changes what a cup type is worth from a business day on; touches no row when nothing changes. $1: the scheme's
--- code, $2: the cup type's, $3: effective_date, $4: amount in minor units.
+-- Makes or changes the value of a cup type from a business day on; touches no row when nothing changes. $1:
+-- the scheme's code, $2: the cup type's, $3: effective_date, $4: amount in minor units.
 MERGE INTO refund_value AS held
 USING (SELECT s.id AS scheme, c.id AS cup_type, $3::date AS effective_date, $4::bigint AS amount
          FROM scheme s, cup_type c WHERE s.code = $1::text AND c.code = $2::text) AS given

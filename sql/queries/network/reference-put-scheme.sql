@@ -1,8 +1,8 @@
 -- Makes or changes a scheme; touches no row when nothing changes. $1: code, $2: currency, $3: its decimals,
 -- $4: time_zone, $5: cut_off in minutes, $6: close_after_minutes, $7: stock_terms, $8: return_target in ppm,
--- $9: dual_control, $10: count_tolerance, $11: variance_limit in minor units, $12: carry_days; operator: $13 name (null:
--- none), its bank account: $14 iban or $15 account and $16 bank_code, $17 bic, $18 creditor_id; $19: holidays.
--- The defaults of what may be left out ($6, $8, $9, $12 null) stand here and nowhere else.
+-- $9: dual_control, $10: count_tolerance, $11: variance_limit in minor units, $12: carry_days; operator: $13
+-- name (null: none), its bank account: $14 iban or $15 account and $16 bank_code, $17 bic, $18 creditor_id;
+-- $19: holidays. The defaults of optional members ($6, $8, $9, $12 null) stand here and nowhere else.
 MERGE INTO scheme AS held
 USING (SELECT (SELECT coalesce(max(id), 0) + 1 FROM scheme) AS id, $1::text AS code, $2::text AS currency, $3::integer AS decimals, $4::text AS time_zone,
               make_time($5::integer / 60, $5::integer % 60, 0) AS cut_off,

@@ -1,5 +1,5 @@
--- The payments of scheme $1 among the ids $2, by id: what decides what a line of the bank's is to them. Whether each was ever
--- confirmed; whether a line, or a resolved one, was taken for it, and for its return.
+-- The payments of scheme $1 among the ids $2, by id: the facts that match a bank line with them. Whether each
+-- was ever confirmed; whether a line, or a resolved one, was taken for it, and for its return.
 WITH taken AS (
     SELECT payment_id, returned FROM bank_line
      WHERE scheme = $1::integer AND payment_id = ANY ($2::text[]) AND disposition IN ('matched', 'returned')

@@ -1,4 +1,5 @@
--- Says at $4, by key $5, the totals $6 to $9 of day $3 of site $2 of scheme $1, unless they are what was said last.
+-- Says at $4, by key $5, the totals $6 to $9 of day $3 of site $2 of scheme $1, unless they are equal to the
+-- last ones.
 INSERT INTO day_total (scheme, site, business_date, position, stated_at, api_key, issued, returned, collected, refunded)
 SELECT $1::integer, $2::integer, $3::date, coalesce(last.position, 0) + 1, $4::timestamptz, $5::integer,
        $6::bigint, $7::bigint, $8::bigint, $9::bigint

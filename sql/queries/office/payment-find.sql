@@ -1,5 +1,5 @@
--- Payment $2 of scheme $1, with what decides on what may be done to it: whether its day is under dual control, who closed its
--- day and when, and what was done to it by whom (0: the service) and when.
+-- Payment $2 of scheme $1, with the facts that decide which changes it allows: whether its day is under dual
+-- control, who closed its day and when, and what was done to it by whom (0: the service) and when.
 SELECT p.status, p.held IS NOT NULL, p.released, p.payer, p.payee, p.amount, d.dual_control, t.closed_by,
        (SELECT array_agg(array_position(ARRAY['release', 'approve', 'instruct', 'confirm', 'fail'], c.change) - 1 ORDER BY c.position)
           FROM payment_change c WHERE (c.scheme, c.payment_id) = (p.scheme, p.payment_id)),

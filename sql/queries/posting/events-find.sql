@@ -1,6 +1,6 @@
--- Which of the ids $2 scheme $1 already has, and what was answered then. One index probe for each id, whatever the
--- planner believes: a plan made while the tables were empty must still do when they are large. A journal is recorded with who approved it;
--- it is compared with what was posted.
+-- The ids among $2 that scheme $1 already has, and the first answer to each. The statement makes one index
+-- probe for each id, even if the planner would not: a plan made while the tables were empty must still do
+-- when they are large. A journal is recorded with who approved it; it is compared with the posted event.
 SELECT known.*, EXISTS (SELECT FROM exception x WHERE x.scheme = $1::integer AND x.entry = known.entry)
   FROM unnest($2::uuid[]) AS wanted(event_id)
  CROSS JOIN LATERAL (SELECT i.event_id, i.digest, i.entry FROM event_id i

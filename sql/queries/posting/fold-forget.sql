@@ -1,4 +1,4 @@
--- What was recent in scheme $1 has been folded; what had been folded before is not needed any more.
+-- The recent movements of scheme $1 have been folded; those that were folded before are not needed any more.
 WITH forgotten AS (
     DELETE FROM recent_movement r USING scheme_head h
      WHERE r.scheme = $1::integer AND h.scheme = $1::integer AND r.last_entry <= h.folded_through)

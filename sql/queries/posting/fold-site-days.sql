@@ -1,4 +1,4 @@
--- Adds what the sites of scheme $1 did of late to their days.
+-- Adds the recent activity of the sites of scheme $1 to their days.
 INSERT INTO site_day AS d (scheme, site, business_date, issued, returned, collected, refunded, stock, other)
 SELECT scheme, site, business_date, sum(issued)::bigint, sum(returned)::bigint, sum(collected)::bigint,
        sum(refunded)::bigint, sum(stock)::bigint, sum(other)::bigint

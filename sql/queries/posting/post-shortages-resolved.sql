@@ -1,5 +1,6 @@
--- Resolves what receipts of the dispatches $2 of scheme $1 were short of, or reversals of receipts and losses left short again,
--- where nothing is missing any more or where a later entry says anew what is missing. $3: now.
+-- Resolves the shortages of the dispatches $2 of scheme $1, those of receipts and those that reversals of
+-- receipts and losses left, where nothing is missing any more or where a later entry states anew the missing
+-- cups. $3: now.
 WITH about AS (
     SELECT r.referred AS dispatch, a.entry
       FROM unnest($2::bigint[]) AS d(dispatch)

@@ -1,4 +1,5 @@
--- What dispatches of scheme $1 sent, and what became of it: adds $8, $9 and $10 to sent, received and lost.
+-- The cups that dispatches of scheme $1 sent, received and lost: adds $8, $9 and $10 to sent, received and
+-- lost.
 INSERT INTO transfer AS t (scheme, dispatch, cup_type, damaged, business_date, sender, receiver, sent, received, lost)
 SELECT $1::integer, m.dispatch, m.cup_type, m.damaged, m.business_date, m.sender, m.receiver,
        sum(m.sent), sum(m.received), sum(m.lost)

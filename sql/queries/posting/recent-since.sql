@@ -1,4 +1,4 @@
--- What the batches of scheme $1 after entry $2 moved, in order; days as numbers from 1970-01-01.
+-- The movements of the batches of scheme $1 after entry $2, in order; days as numbers from 1970-01-01.
 SELECT after_entry, last_entry, accounts, ARRAY(SELECT day - date '1970-01-01' FROM unnest(days) WITH ORDINALITY AS d(day, place) ORDER BY place),
        amounts, sites, ARRAY(SELECT day - date '1970-01-01' FROM unnest(site_days) WITH ORDINALITY AS d(day, place) ORDER BY place),
        issued, returned, collected, refunded, stock, other

@@ -1,5 +1,6 @@
--- Entry $2 of scheme $1 as it was recorded, if it is of the sites to show $3 (null: all); its day's entries are among first and
--- last, which are in range whatever stands there; the day's seal (null: there is none yet).
+-- Entry $2 of scheme $1 as it was recorded, if it is of the sites to show $3 (null: all); its day's entries
+-- lie between first and last, which are in bounds even if the rows are wrong; the day's seal (null: there is
+-- none yet).
 SELECT e.entry, e.business_date, e.kind, e.event, e.accounts, e.amounts, e.hash,
        leaf_is_sound(e.business_date, e.accounts, e.amounts), greatest(d.first_entry, 1), greatest(d.last_entry, 0),
        s.entries, s.root, s.previous, s.seal

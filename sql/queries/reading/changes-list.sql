@@ -1,6 +1,7 @@
--- A page of the changes of reference data and keys as JSON, each with its number: of what changed, the members that differ; of what
--- is new or gone, all. $1: of this scheme, null: all; $2: after this number; $3: at most so many; null or: $4 of this kind, $5 by this
--- key or holder, $6 from this day, $7 to this day, in UTC.
+-- A page of the changes of reference data and keys as JSON, each with its number: of what changed, the
+-- members that differ; all members if the thing is new or gone. $1: of this scheme, null: all; $2: after this
+-- number; $3: at most so many; null or: $4 of this kind, $5 by this key or holder, $6 from this day, $7 to
+-- this day, in UTC.
 SELECT jsonb_strip_nulls(jsonb_build_object(
            'number', c.number, 'changed_at', instant_text(c.changed_at), 'way', c.way,
            'by', CASE WHEN k.id IS NOT NULL THEN jsonb_build_object('key', k.name, 'holder', k.holder) END,

@@ -1,4 +1,4 @@
--- What was said of day $3 of site $2 of scheme $1, as JSON: the last, and a hundred before it.
+-- The stated totals of day $3 of site $2 of scheme $1, as JSON: the last, and a hundred before it.
 WITH stated AS (
     SELECT t.position, max(t.position) OVER () - t.position AS age,
            json_build_object('issued', t.issued, 'returned', t.returned, 'collected', amount_text(t.collected, decimals),

@@ -1,6 +1,6 @@
--- Schemes at a glance, each as JSON and with its code, in the order in which they are asked for. $1 schemes, $2 whether for their operator; else $3 the
--- participant whose money to show (0: none). A scheme costs some probes of indexes, and one more for each account of arrears; what is
--- summed up over many rows stands summed up in a table.
+-- Schemes at a glance, each as JSON and with its code, in the order in which they are asked for. $1 schemes,
+-- $2 whether for their operator; else $3 the participant whose money to show (0: none). A scheme costs some
+-- probes of indexes, and one more for each account of arrears; tables hold the sums over many rows.
 SELECT json_strip_nulls(json_build_object(
            'scheme', s.code, 'currency', s.currency, 'business_date', today.business_date,
            'days_to_close', (SELECT count(*) FROM business_day d WHERE d.scheme = s.id AND d.state <> 'closed' AND d.ends_at <= now()),

@@ -1,5 +1,6 @@
--- What a key may know of itself: role, its sites or its participant's, and for each the business day that contains now (as
--- it was made, or as it will be) with the refund values of that day. $1: the key's id.
+-- The facts that a key may know of itself: role, its sites or its participant's, and for each the business
+-- day that contains now (as it was made, or as it will be) with the refund values of that day. $1: the key's
+-- id.
 SELECT json_strip_nulls(json_build_object(
            'name', k.name, 'holder', k.holder, 'role', k.role, 'participant', p.code,
            'sites', coalesce((

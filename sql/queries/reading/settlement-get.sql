@@ -1,5 +1,6 @@
--- What a close settled. $1 scheme, $2 business day, $3 the sites to show, and their participants' positions and payments
--- (null: all). The sites are those that the close made a line for. Each part is computed once, not for each participant.
+-- The settlement of a close. $1 scheme, $2 business day, $3 the sites to show, and their participants'
+-- positions and payments (null: all). The sites are those that the close made a line for. Each part is
+-- computed once, not for each participant.
 WITH of_scheme AS (SELECT id, code, currency, decimals FROM scheme WHERE id = $1::integer),
 own AS (SELECT DISTINCT participant FROM site WHERE id = ANY ($3::integer[])),
 line AS MATERIALIZED (

@@ -1,5 +1,6 @@
--- What the first migration itself stands on: the service's role, shared by all databases of the cluster, and the
--- list of migrations applied. Run by the owner, under a lock that ends with the transaction; may be run again.
+-- The table that the first migration itself needs: the service's role, shared by all databases of the
+-- cluster, and the list of migrations applied. Run by the owner, under a lock that ends with the transaction;
+-- may be run again.
 SELECT pg_advisory_xact_lock(hashtext('depositd migrate'));
 DO $$ BEGIN
     IF NOT EXISTS (SELECT FROM pg_roles WHERE rolname = 'depositd_service') THEN
