@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Who may do what: keys, their roles, the rules for posting events, and which acts are those of one person.
- * What a role may do with a route stands in the route's row. Pure; any thread. */
+/* Permissions: keys, their roles, the rules for posting events, and the acts that count as one person's. The
+ * row of a route lists the roles that may use it. Pure; any thread. */
 #ifndef DEPOSITD_ACCESS_H
 #define DEPOSITD_ACCESS_H
 
@@ -20,7 +20,7 @@ struct identity {
     int32_t participant; /* id; 0 but for REACH_PARTICIPANT */
 };
 
-/* What tells who may have used a key: who holds it, and who made it and so has seen its secret. */
+/* The people who may have used a key: its holder, and its maker, who has seen its secret. */
 struct key_origin {
     int32_t holder;            /* keys of one holder have the same number, from 1 */
     int32_t made_by;           /* a key; 0: the command line */
@@ -28,7 +28,7 @@ struct key_origin {
 };
 #define KEY_NOT_RENEWED ((struct instant){INT64_MAX})
 
-/* Of all keys that there ever were, also revoked ones. */
+/* The origins of all keys that there ever were, also of revoked keys. */
 struct key_origins {
     const struct key_origin *by_key; /* index: key id; a holder of 0 where there is none */
     int32_t key_ids;                 /* highest id + 1 */
@@ -40,9 +40,9 @@ struct key_act {
     struct instant at;
 };
 
-/* Whether one person may have done both. A key stands for its holder and, until that holder has renewed its
- * secret, also for whoever the key that made it stands for. Two acts are by one person if their keys, at the
- * instants of the acts, have a person in common. A key that is not known might be anybody's. */
+/* Whether one person may have done both. A key stands for its holder. Until the holder has renewed its
+ * secret, it also stands for all people for whom its maker's key stands. Two acts are by one person if their
+ * keys, at the instants of the acts, have a person in common. A key that is not known might be anybody's. */
 bool key_acts_by_one_person(const struct key_origins *origins, struct key_act a, struct key_act b);
 
 /* All keys in force, and where all keys come from. */

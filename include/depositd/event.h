@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What happened, as a POS terminal or an accountant states it, and the kinds of entry that the ledger holds.
+/* Events as a POS terminal or an accountant states them, and the kinds of entry that the ledger holds.
  *
  * An event names things by their codes; nothing is looked up here. Its strings and lists are borrowed from
  * the request's arena. Stored numbers (kinds, tenders, bearers) never change their meaning. */
@@ -11,10 +11,11 @@
 #include "depositd/role.h"
 #include "depositd/seal.h"
 
-/* Who may post a kind of event: a set of roles. The service alone makes an entry that nobody may post. */
+/* The roles that may post a kind of event, as a set. The service alone makes an entry that nobody may
+ * post. */
 enum { BY_NOBODY = 0, BY_STAFF = FOR_STAFF, BY_TILLS_AND_STAFF = FOR_POS | FOR_STAFF };
 
-/* What an entry is in the life of a site. Fees, site days and exceptions follow from it. */
+/* The part of an entry in the life of a site. Fees, site days and exceptions follow from it. */
 enum kind_activity {
     ACTIVITY_COUNTER, /* cups and money change hands with a customer: fees are due */
     ACTIVITY_STOCK,   /* cups of the site come, go or are counted */
@@ -28,7 +29,7 @@ enum kind_place { PLACE_SITE, PLACE_SCHEME, PLACE_OF_REVERSED, PLACE_NOT_STATED 
 /* Which earlier event an event names. */
 enum kind_refers { REFERS_NOTHING, REFERS_DISPATCH, REFERS_REVERSED };
 
-/* What an entry does to cups beside its legs: the state of a dispatch, or the tally of forfeited cups. */
+/* The effect of an entry on cups beside its legs: the state of a dispatch, or the tally of forfeited cups. */
 enum kind_effect {
     EFFECT_NOTHING,
     EFFECT_SENT,
@@ -38,8 +39,8 @@ enum kind_effect {
     EFFECT_REINSTATED
 };
 
-/* All kinds of entry. Every row has every member; the members mean what the enums above say.
- * X(name, word, stored number, posters, activity, place, refers, effect). Clients post these: */
+/* All kinds of entry. Every row has every member; the enums above give their meaning. X(name, word, stored
+ * number, posters, activity, place, refers, effect). Clients post these: */
 #define EVENT_KIND_TABLE(X)                                                                                  \
     X(ISSUE, issue, 1, BY_TILLS_AND_STAFF, COUNTER, SITE, NOTHING, NOTHING)                                  \
     X(RETURN, return, 2, BY_TILLS_AND_STAFF, COUNTER, SITE, NOTHING, NOTHING)                                \
@@ -91,7 +92,7 @@ enum {
 struct cup_line {
     char cup_type[CODE_SIZE];
     bool damaged;
-    struct cups quantity; /* of a count: what was counted, and may be 0 */
+    struct cups quantity; /* of a count: the cups that were counted, which may be 0 */
 };
 
 struct cup_lines {
@@ -117,7 +118,8 @@ struct event {
     enum tender tender;
     enum bearer bearer;
     char to[CODE_SIZE];            /* dispatch */
-    struct uuid refers;            /* receipt, transit_loss: the dispatch; reversal: what it reverses */
+    struct uuid refers;            /* receipt, transit_loss: the dispatch; reversal: the event that it
+                                      reverses */
     int64_t mass_g;                /* retire; -1: not stated */
     const char *reference;         /* NULL: none */
     const struct stated_leg *legs; /* journal … */

@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: ISC */
-/* Exceptions: recorded facts that a person should look at. What happened at the counter is never refused
- * because of its consequences; it is listed here instead. Pure; any thread. */
+/* Exceptions: recorded facts that a person should look at. An event at the counter is never refused because
+ * of its consequences; it is listed here instead. Pure; any thread. */
 #ifndef DEPOSITD_EXCEPTIONS_H
 #define DEPOSITD_EXCEPTIONS_H
 
 #include "depositd/posting.h"
 
-/* X(name, word, what it says) */
+/* X(name, word, its text) */
 #define EXCEPTION_TABLE(X)                                                                                   \
     X(LATE, late, "it posted to a later day, its own was closed")                                            \
     X(SITE_CLOSED, site_closed, "it occurred after the site's last day")                                     \
@@ -15,7 +15,7 @@
       "late: its tariff is not the value of the posting day; amount is the difference")                      \
     X(NO_TARIFF, no_tariff, "the cup type had no value yet on that day; the posting day's is the tariff")    \
     X(NEGATIVE_STOCK, negative_stock, "the site's book is below zero; quantity is the book")                 \
-    X(OVER_RETURNED, over_returned, "more cups came back than are out; quantity is what is out")             \
+    X(OVER_RETURNED, over_returned, "more cups came back than are out; quantity is the number that is out")  \
     X(RECEIPT_OVER, receipt_over, "more arrived than was on the road; quantity is the surplus")              \
     X(RECEIPT_ELSEWHERE, receipt_elsewhere, "it arrived at another site than the one it was sent to")        \
     X(RECEIPT_SHORT, receipt_short, "part of the dispatch is still missing; quantity is that part")          \
@@ -38,8 +38,8 @@ struct exception {
     struct money amount;
 };
 
-/* What is open of a dispatch, for one cup type and condition: before a receipt or a loss, after a reversal of
- * one. */
+/* The open part of a dispatch, for one cup type and condition: before a receipt or a loss, after a reversal
+ * of one. */
 struct transfer_open {
     int32_t cup_type;
     bool damaged;

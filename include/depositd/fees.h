@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What a site did in a business day, and the fees that follow from it. Pure; any thread. */
+/* A site's activity in a business day, and the fees that follow from it. Pure; any thread. */
 #ifndef DEPOSITD_FEES_H
 #define DEPOSITD_FEES_H
 
@@ -13,7 +13,7 @@ struct activity {
     int64_t other;               /* and for anything else */
 };
 
-/* Adds what one leg of an entry means for the leg's site; legs that mean nothing for a site add nothing.
+/* Adds one leg of an entry to the activity of the leg's site; legs that mean nothing for a site add nothing.
  * `kind` is the entry's, of a mirrored leg the reversed entry's with `mirrored` set. False: overflow. */
 MUST_CHECK bool activity_add(struct activity *activity, enum entry_kind kind, bool mirrored, struct leg leg);
 /* The site whose activity the leg is part of; 0: none. */
@@ -23,9 +23,9 @@ struct fees {
     struct money service_fee, service_tax, handling_fee, handling_tax;
 };
 
-/* Cups that a site is charged for by the terms of one day: what it issued and took back on the day that
- * closes; or, negative, what reversals of that day took back of an earlier day, by the terms of that earlier
- * day. */
+/* Cups that a site is charged for by the terms of one day: the cups that it issued and took back on the day
+ * that closes; or, negative, what reversals of that day took back of an earlier day, by the terms of that
+ * earlier day. */
 struct fee_part {
     const struct terms *terms;
     struct cups issued, returned;

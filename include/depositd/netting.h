@@ -23,7 +23,7 @@ struct netting_payment {
 
 enum netting_result {
     NETTING_OK = 0,
-    NETTING_NOT_BALANCED = -1, /* the positions do not sum to zero, or what is owed in all is no int64 */
+    NETTING_NOT_BALANCED = -1, /* the positions do not sum to zero, or the sum of the debts is no int64 */
     NETTING_NO_MEMORY = -2
 };
 

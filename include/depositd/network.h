@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* The network that events happen in: schemes with their values and terms, participants, sites, cup types, and
- * the calendar of business days. What posting needs of them, and no more; plain data that never changes
- * once it is loaded. Pure; any number of threads may read one network. */
+ * the calendar of business days. It holds only what posting needs: plain data that never changes once it is
+ * loaded. Pure; any number of threads may read one network. */
 #ifndef DEPOSITD_NETWORK_H
 #define DEPOSITD_NETWORK_H
 
@@ -35,7 +35,7 @@ struct site {
     struct date closed_on; /* its last day; DATE_OPEN_ENDED while it is open */
 };
 
-/* What a cup is worth on return, from a business day on. */
+/* The value of a cup on return, from a business day on. */
 struct refund_value {
     int32_t cup_type;
     struct date from;

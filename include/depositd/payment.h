@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: ISC */
-/* The life of a payment after the close: its states, what may be done to it in each, and who may do it.
+/* The life of a payment after the close: its states, the changes that each state allows, and the keys that
+ * may make them.
  *
- * What the close fixed of a payment never changes. Pure; any thread. */
+ * The figures that the close fixed never change. Pure; any thread. */
 #ifndef DEPOSITD_PAYMENT_H
 #define DEPOSITD_PAYMENT_H
 
@@ -25,7 +26,7 @@ enum payment_change {
     PAYMENT_CHANGES
 };
 
-/* What may be done in a state, and what it leads to. */
+/* A change that a state allows, and the state that it leads to. */
 struct payment_transition {
     enum payment_status from;
     enum payment_change change;
@@ -66,10 +67,10 @@ struct payment_decision {
     enum entry_kind posts;
 };
 
-/* Whether this may be done to the payment, by this key at this instant, and what comes of it. An act that the
- * key has done already, and that has had its effect, is no fault: a client that lost the answer may ask
- * again. PAYMENT_STATE, PAYMENT_HELD, PAYMENT_NOT_HELD, PAYMENT_DIRECT; under dual control
- * APPROVER_CLOSED_DAY and SECOND_KEY_NEEDED.
+/* Whether this key may make this change of the payment at this instant, and the outcome. An act that the key
+ * has done already, and that has had its effect, is no fault: a client that lost the answer may ask again.
+ * PAYMENT_STATE, PAYMENT_HELD, PAYMENT_NOT_HELD, PAYMENT_DIRECT; under dual control APPROVER_CLOSED_DAY and
+ * SECOND_KEY_NEEDED.
  *
  * Dual control: a payment leaves when a person has approved it who neither closed its day nor released it;
  * where the service closed the day by the clock, when two persons have approved it. */

@@ -2,7 +2,7 @@
 /* The posting rules: which legs an entry has.
  *
  * posting_rules() is the whole of the bookkeeping, one row per leg; posting_derive() does no more than walk
- * it. What the rows speak of (tills, values, lines) is in posting_facts, looked up beforehand by the caller.
+ * it. The caller looks up the facts that the rows name (tills, values, lines) beforehand, into posting_facts.
  * To change the bookkeeping, change a row. Pure; any thread. */
 #ifndef DEPOSITD_POSTING_H
 #define DEPOSITD_POSTING_H
@@ -42,7 +42,7 @@ enum rule_when {
     WHEN_PARTICIPANT_IS_PAID,
     WHEN_POOL_PAYS,
     WHEN_POOL_IS_PAID,
-    /* What a line of the bank's turned out to be. */
+    /* The resolution of a bank line. */
     WHEN_FOR_SETTLEMENT,
     WHEN_FOR_ARREARS
 };
@@ -58,7 +58,7 @@ enum rule_measure {
     VALUE,           /* n v */
     DISPATCH_VALUE,  /* n w */
     VALUE_CHANGE,    /* n (new v - old v) */
-    TILL,            /* a: what the customer paid, less what was paid out */
+    TILL,            /* a: the customer's payment, less the amount paid out */
     TILL_LESS_VALUE, /* a less the value issued, plus the value returned */
     TAX_WITHIN,      /* n v r / (1 + r) */
     VALUE_LESS_TAX,  /* n v less that */
@@ -71,7 +71,7 @@ enum rule_measure {
     CLEARING_BALANCE, /* of the site, through the day that closes */
     ARREARS_BALANCE,  /* of the participant, likewise */
     AMOUNT,           /* of the payment; of the bank's line, positive where the account grew */
-    REST,             /* what makes the money legs sum to zero */
+    REST,             /* the amount that makes the money legs sum to zero */
     MIRROR,           /* the reversed leg, negated */
     STATED            /* the stated leg, as it is */
 };
@@ -144,22 +144,22 @@ struct leg_list {
 };
 
 /* Appends the entry's legs in the order of the rules; legs of zero are left out. REASON_OUT_OF_RANGE: an
- * amount overflows, or is beyond MONEY_STATED_MAX in what a client posts. The capacity posting_legs_max() is
+ * amount overflows, or a client's amount is beyond MONEY_STATED_MAX. The capacity posting_legs_max() is
  * always enough. */
 MUST_CHECK enum reason posting_derive(const struct posting_facts *facts, struct leg_list *legs);
 size_t posting_legs_max(size_t line_count, size_t reversed_count); /* or, of a journal, stated */
 
-/* What the customer has to pay, net, for the cups issued less those returned: by the tariff, and by the value
- * of the posting day. */
+/* The customer's net price for the cups issued less those returned: by the tariff, and by the value of the
+ * posting day. */
 MUST_CHECK enum reason posting_tariff(const struct posting_line *lines, size_t count, struct money *tariff,
                                       struct money *value);
 
-/* On which list of revalued cups the cups of this account stand; false: nothing is owed for them. */
+/* The list of revalued cups that the cups of this account belong to. False: nothing is owed for them. */
 bool posting_revalued_list(enum account_kind kind, enum line_list *list);
 
-/* Adds the lines with which a reversal remeasures the cups that the mirror moves: those whose value has
- * changed since the reversed entry's day. `values` holds cup type, change pairs. Returns the number of lines
- * written to `lines`, which has room for one per reversed leg. */
+/* Adds the lines with which a reversal remeasures the cups that the mirror moves: the cup types whose value
+ * has changed since the reversed entry's day. `values` holds cup type, change pairs. Returns the number of
+ * lines written to `lines`, which has room for one per reversed leg. */
 struct value_change {
     int32_t cup_type;
     struct money change;

@@ -44,7 +44,7 @@
     X(TOO_FEW, too_few, 422, false, "A list has too few elements")                                           \
     X(CUP_TYPE_REPEATED, cup_type_repeated, 422, false, "A cup type stands twice in one list")               \
     X(AMOUNT_DECIMALS, amount_decimals, 422, false, "An amount has not exactly its currency's decimals")     \
-    /* what an event names */                                                                                \
+    /* things that an event names */                                                                         \
     X(SCHEME_UNKNOWN, scheme_unknown, 422, false, "The scheme is not known")                                 \
     X(SITE_UNKNOWN, site_unknown, 422, false, "The site is not known")                                       \
     X(CUP_TYPE_UNKNOWN, cup_type_unknown, 422, false, "The cup type is not known")                           \
@@ -86,7 +86,7 @@
       "This person has done their part: another must do this")                                               \
     /* the bank: files to it, and statements from it */                                                      \
     X(NOTHING_APPROVED, nothing_approved, 409, false, "There is nothing approved to put into a file")        \
-    X(BANK_DETAILS_MISSING, bank_details_missing, 422, false, "What the bank needs to know is missing")      \
+    X(BANK_DETAILS_MISSING, bank_details_missing, 422, false, "Data that the bank needs is missing")         \
     X(BANK_ACCOUNT_CHANGED, bank_account_changed, 409, false, "The bank account changed since the close")    \
     X(NOT_XML, not_xml, 400, false, "The body is not plain XML in UTF-8")                                    \
     X(NOT_CAMT053, not_camt053, 422, false, "The message is not a camt.053.001.08")                          \
@@ -110,7 +110,7 @@
     /* not the client's fault */                                                                             \
     X(INTERNAL_ERROR, internal_error, 500, true, "Something went wrong here; nothing was recorded")          \
     X(SEAL_BROKEN, seal_broken, 500, false,                                                                  \
-      "The rows no longer lead to the seal: depositd verify says what has changed")                          \
+      "The rows no longer lead to the seal: depositd verify names the changes")                              \
     X(OVERLOADED, overloaded, 503, true, "Too busy, or no database; nothing was recorded")                   \
     X(TOO_SLOW, too_slow, 503, true, "The database took too long; nothing was recorded")                     \
     X(OUTCOME_UNKNOWN, outcome_unknown, 503, true, "The commit's answer was lost; post again, that is safe")

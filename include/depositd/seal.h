@@ -37,13 +37,13 @@ void frontier_append(struct frontier *frontier, const struct sha256 *leaf);
 void frontier_root(const struct frontier *frontier, struct sha256 *root);
 /* How many nodes are in use: they are stored as that many times 32 bytes, together with `leaves`. */
 size_t frontier_node_count(const struct frontier *frontier);
-/* Restores what was stored. False: `node_count` does not fit `leaves`. */
+/* Restores a stored frontier. False: `node_count` does not fit `leaves`. */
 MUST_CHECK bool frontier_restore(struct frontier *frontier, uint64_t leaves, const void *nodes,
                                  size_t node_count);
 
-/* The inclusion path of one leaf (RFC 9162 section 2.1.3): what its hash is joined with, step by step, on the
- * way to the root. It is found in one pass over the hashes of all leaves, of which no more than a frontier is
- * kept. */
+/* The inclusion path of one leaf (RFC 9162 section 2.1.3): the hashes that its hash is joined with, step by
+ * step, on the way to the root. It is found in one pass over the hashes of all leaves, of which no more than
+ * a frontier is kept. */
 enum { INCLUSION_PATH_MAX = 64 };
 
 struct inclusion {

@@ -1,12 +1,13 @@
 /* SPDX-License-Identifier: ISC */
-/* What a close decides: which positions are settled, and the payments that settle them. Pure; any thread. */
+/* The decisions of a close: which positions are settled, and the payments that settle them. Pure; any
+ * thread. */
 #ifndef DEPOSITD_SETTLEMENT_H
 #define DEPOSITD_SETTLEMENT_H
 
 #include "depositd/netting.h"
 #include "depositd/network.h"
 
-/* A participant's position at a close: what it owes the pool (+) or is owed (-). */
+/* A participant's position at a close: the amount that it owes the pool (+) or is owed (-). */
 struct position {
     struct money amount;
     struct money arrears; /* the part of the amount that is of payments which failed */

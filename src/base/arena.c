@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Memory that is given back all at once. Allocations are cut from the newest block in the chain; what a block
- * has not handed out is poisoned, so that AddressSanitizer reports use past an allocation and use after a
+/* Memory that is given back all at once. Allocations are cut from the newest block in the chain; the free
+ * part of a block is poisoned, so that AddressSanitizer reports use past an allocation and use after a
  * reset. */
 #include "base/arena.h"
 
@@ -73,7 +73,8 @@ void arena_dispose(struct arena *arena)
     arena_init(arena, arena->maximum);
 }
 
-/* Up to the alignment of any type. Nothing takes room too, so that each allocation has its own address. */
+/* Up to the alignment of any type. An allocation of no bytes takes room as well, so that each allocation has
+ * its own address. */
 static size_t rounded(size_t size)
 {
     size_t alignment = alignof(max_align_t);

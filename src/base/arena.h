@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Memory that is given back all at once: what one request, or one batch of the writer, needs.
+/* Memory that is given back all at once: memory for one request, or for one batch of the writer.
  *
  * Blocks are chained; each allocation is zeroed and aligned for any type. Freed memory is poisoned under
  * AddressSanitizer. Owned by one thread at a time. */

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* A growing run of bytes with a maximum fixed at the start.
  *
- * Going over the maximum, or out of memory, sets `failed` and drops what was to be added; every later call is
- * then a no-op, so that a caller composes freely and asks once, at the end. Owned by one thread at a time. */
+ * Going over the maximum, or out of memory, sets `failed` and drops the addition; every later call is then a
+ * no-op, so that a caller composes freely and asks once, at the end. Owned by one thread at a time. */
 #ifndef DEPOSITD_BASE_BUFFER_H
 #define DEPOSITD_BASE_BUFFER_H
 

@@ -50,30 +50,30 @@ static const struct setting settings[] = {
      "bytes of a body that extend body_timeout_s by a second"},
     {FIELD(max_body_bytes), INTEGER, "1048576", 1024, 16777216, "bytes in the body of a request"},
     {FIELD(max_reference_bytes), INTEGER, "67108864", 1024, 268435456,
-     "bytes in a document of reference data, of an admin's key"},
+     "bytes in a document of reference data, which needs an admin's key"},
     {FIELD(key_rate), INTEGER, "1000", 0, 1000000,
      "requests a second that each key may make before 429; 0: any number"},
     {FIELD(key_burst), INTEGER, "5000", 1, 1000000, "requests that a key may make at once after a pause"},
     {FIELD(max_streams), INTEGER, "8", 1, 1024,
      "NDJSON bodies being read, and as many long answers being sent, at a time before 503"},
     {FIELD(spool_folder), TEXT, "/tmp", 1, TEXT_MAX,
-     "where long answers, and those to long NDJSON bodies, are kept until sent"},
+     "folder that keeps long answers, and answers to long NDJSON bodies, until they are sent"},
     {FIELD(spool_megabytes), INTEGER, "1024", 1, 1048576,
-     "MiB that the answer to one NDJSON body may grow to; then the body is read no further; or that a client "
-     "may "
-     "be behind with a long answer; then it is cut off"},
+     "MiB for the answer to one NDJSON body, after which the body is read no further; also MiB that a client "
+     "may be behind with a long answer, after which the answer is cut off"},
     {FIELD(queue_events), INTEGER, "20000", 1, 1000000, "events waiting for the writer before 503"},
     {FIELD(batch_events), INTEGER, "2000", 1, 100000, "events in one transaction"},
     {FIELD(read_workers), INTEGER, "4", 1, 256, "threads, and database connections, for reading"},
     {FIELD(queue_reads), INTEGER, "256", 1, 65536, "requests waiting for a read worker before 503"},
     {FIELD(post_deadline_ms), INTEGER, "20000", 1000, 600000,
-     "ms until a post is answered, whatever the database does: half of it to wait in, half to be posted in"},
+     "ms until a post is answered, whatever the database does: half for waiting, half for posting"},
     {FIELD(read_deadline_ms), INTEGER, "15000", 1000, 3600000,
      "ms that the database may take for a read, or for a small change, before 503"},
     {FIELD(long_deadline_s), INTEGER, "900", 10, 86400,
-     "seconds that it may take for a close, checks, reference data, the bank's files, or a step of migrate"},
+     "seconds that the database may take for a close, checks, reference data, the bank's files, or a step of "
+     "migrate"},
     {FIELD(stop_grace_s), INTEGER, "20", 4, 3600,
-     "seconds until the service has ended after SIGTERM; what is under way by then is cut off"},
+     "seconds until the service has ended after SIGTERM; work under way by then is cut off"},
     {FIELD(close_by_clock), BOOLEAN, "yes", 0, 0, "whether the service closes business days by itself"},
     {FIELD(log_level), LEVEL, "info", 0, 0, "least level that is logged"},
 };
@@ -215,7 +215,7 @@ static const struct setting *find_setting(const char *name)
     return NULL;
 }
 
-/* What has no name is not repeated in the message either. */
+/* The message does not repeat a line that has no name. */
 static bool is_name(const char *text)
 {
     while (isalnum((unsigned char)*text) || *text == '_')

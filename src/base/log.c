@@ -3,8 +3,8 @@
  * threads, and of processes that share a pipe, never mix (POSIX: writes of up to PIPE_BUF bytes to a pipe are
  * atomic).
  *
- * Values may come from outside. Whatever is not printable ASCII is escaped: nobody forges a line with a line
- * break, nor talks to the terminal of who reads the log. */
+ * Values may come from outside. Every byte that is not printable ASCII is escaped, so that nobody can forge a
+ * line with a line break, or send commands to the terminal of a reader. */
 #include "base/log.h"
 #include "base/clock.h"
 

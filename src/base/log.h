@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* The log: one line of logfmt (key=value) to standard error per message, written with a single write(2).
  *
- * A message is a constant phrase; what varies goes into the fields, whose values are quoted and escaped
+ * A message is a constant phrase; all that varies goes into the fields, whose values are quoted and escaped
  * where they need it. Never log a secret, nor an event's content. Thread-safe. */
 #ifndef DEPOSITD_BASE_LOG_H
 #define DEPOSITD_BASE_LOG_H

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Whether an allocation has failed on this thread: noted by arenas, buffers and the allocators that libraries
- * are given, asked by those who are about to give an answer.
+/* Whether an allocation has failed on this thread: arenas, buffers and the allocators of libraries note them,
+ * and the code asks before it gives an answer.
  *
  * Code that builds an answer should notice a failure where it happens. This is the net below it: a refusal,
  * a page or a figure that was made while memory ran out may be wrong, and must not leave the service. */

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Making URIs. The templates are the program's own, so that what is between the braces is a plain name. */
+/* Making URIs. The templates are the program's own, so there is always a plain name between the braces. */
 #include "base/uri.h"
 
 #include <string.h>

@@ -44,8 +44,8 @@ static const struct key_origin *origin_of(const struct key_origins *origins, int
     return known ? &origins->by_key[key] : NULL;
 }
 
-/* The key whose persons the key also stands for at the instant; 0: none. A key is made after its maker, so
- * that what comes the other way round is no maker. */
+/* The key whose persons the key also stands for at the instant; 0: none. A key is made after its maker, so a
+ * maker with a higher number is no maker. */
 static int32_t maker_of(const struct key_origins *origins, int32_t key, struct instant at)
 {
     const struct key_origin *origin = origin_of(origins, key);

@@ -191,7 +191,7 @@ static char *put_digits(char *at, uint64_t value, int width)
     return at + width;
 }
 
-/* Only arithmetic leads beyond the years that are read, but what it led to must still be legible in a log. */
+/* Only arithmetic leads beyond the years that are read, but a log must still show the result. */
 static char *put_date(char *at, struct date date)
 {
     struct calendar_day civil = calendar_from_date(date);

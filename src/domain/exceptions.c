@@ -113,7 +113,7 @@ static int64_t open_of(const struct transfer_open *transfer)
     return transfer->sent - transfer->received - transfer->lost;
 }
 
-/* What a receipt or a loss takes off the road over what is there: of each line in turn. */
+/* The cups that a receipt or a loss takes off the road beyond those that are there: of each line in turn. */
 static void find_over(struct finder *finder, enum exception_kind over)
 {
     const struct exception_facts *facts = finder->facts;
@@ -141,8 +141,8 @@ static void find_short(struct finder *finder)
     }
 }
 
-/* A receipt or a loss was reversed of a dispatch that has arrived in part: what is missing now is short
- * again. */
+/* A receipt or a loss was reversed of a dispatch that has arrived in part: the cups that are missing now are
+ * short again. */
 static void find_short_again(struct finder *finder)
 {
     const struct exception_facts *facts = finder->facts;

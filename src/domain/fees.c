@@ -24,8 +24,8 @@ static bool add(int64_t *sum, int64_t amount)
     return !__builtin_add_overflow(*sum, amount, sum);
 }
 
-/* What a leg of the site's clearing means. A mirrored leg takes away what the reversed leg had added, so the
- * sign of the reversed leg decides whether money was collected or refunded. */
+/* The meaning of a leg of the site's clearing. A mirrored leg takes away the amount that the reversed leg had
+ * added, so the sign of the reversed leg decides whether money was collected or refunded. */
 static bool add_dealing(struct activity *activity, enum kind_activity kind, bool mirrored, int64_t amount)
 {
     bool collected = (mirrored ? -amount : amount) > 0;
@@ -42,7 +42,8 @@ static bool add_dealing(struct activity *activity, enum kind_activity kind, bool
     abort();
 }
 
-/* What a leg of the site's cups means: fees are due on those that go to a customer or come back from one. */
+/* The meaning of a leg of the site's cups: fees are due on those that go to a customer or come back from
+ * one. */
 static bool add_cups(struct activity *activity, enum kind_activity kind, bool mirrored, int64_t amount)
 {
     bool issued = (mirrored ? -amount : amount) < 0;
@@ -60,7 +61,7 @@ bool activity_add(struct activity *activity, enum entry_kind kind, bool mirrored
     return true;
 }
 
-/* Adds what a part of the fee comes to, and the tax on it. */
+/* Adds a part of the fee, and the tax on it. */
 static bool add_fee(struct money fee, struct cups cups, struct rate rate, struct money *sum,
                     struct tax_sum *tax)
 {

@@ -77,7 +77,7 @@ bool money_tax_add(struct tax_sum *sum, struct money net, struct rate rate)
 {
     assert(rate.ppm >= 0 && rate.ppm <= PPM);
     wide total = (wide)sum->minor * PPM + sum->millionths + (wide)net.minor * rate.ppm;
-    wide whole = total / PPM - (total % PPM < 0); /* downwards, so that what is left is never negative */
+    wide whole = total / PPM - (total % PPM < 0); /* downwards, so that the rest is never negative */
     if (whole >= INT64_MAX || whole <= INT64_MIN)
         return false;
     *sum = (struct tax_sum){(int64_t)whole, (int32_t)(total - whole * PPM)};

@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: ISC */
 /* Netting in three steps: equal and opposite positions are paired off; while more than NETTING_EXACT_MAX
- * remain, the smallest zero-sum groups are sought and taken out; what then remains is split into the most
- * zero-sum groups by dynamic programming over its subsets. g members of a group need at most g - 1 payments.
+ * remain, the smallest zero-sum groups are sought and taken out; the rest is split into the most zero-sum
+ * groups by dynamic programming over its subsets. g members of a group need at most g - 1 payments.
  *
  * Pairing loses nothing: some best partition into zero-sum groups has a and -a as a group of their own. Take
  * any best one. If they share a group, moving them out leaves a rest that sums to zero: no fewer groups. If
- * they are in two groups, {a, -a} and the union of the two rests, which sums to zero too, are two groups
- * again. Repeat with what is left. So with up to NETTING_EXACT_MAX left over, the result is the optimum. */
+ * they are in two groups, {a, -a} and the union of the two rests, which also sums to zero, are two groups
+ * again. Repeat with the rest. So with up to NETTING_EXACT_MAX left over, the result is the optimum. */
 #include "depositd/netting.h"
 
 #include <assert.h>
@@ -33,7 +33,7 @@ struct solver {
     size_t payment_count;
 };
 
-/* What is owed in total must be an amount. Then the sum of any of the positions is one as well, in whichever
+/* The sum of all debts must be an amount. Then the sum of any of the positions is one as well, in whichever
  * order they are added, and INT64_MIN is not among them: no sum or negation below overflows. */
 static bool balanced(const struct money *positions, size_t count)
 {
@@ -148,8 +148,8 @@ static bool find_group(const struct node *nodes, size_t first, size_t end, int64
     return false;
 }
 
-/* One pass: takes out groups by their most negative member, until what is left can be split exactly. True:
- * it found some and did not look at all positions, so that another pass may find more. */
+/* One pass: takes out groups by their most negative member, until the rest can be split exactly. True: it
+ * found some and did not look at all positions, so that another pass may find more. */
 static bool settle_groups(struct solver *solver, size_t size)
 {
     const struct node *nodes = solver->nodes;

@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: ISC */
-/* The table of what may be done to a payment, and the rules of who may do it. */
+/* The table of the changes that a payment allows, and the rules about the keys that may make them. */
 #include "depositd/payment.h"
 
 #include <assert.h>
 #include <string.h>
 
-/* A payment that was computed may be failed, too: it is then not made at all, and its amount goes into the
+/* A payment that was only computed may fail as well: it is then not made at all, and its amount goes into the
  * next close. From failed nothing leads away. */
 static const struct payment_transition transitions[] = {
     {PAYMENT_COMPUTED, CHANGE_RELEASE, PAYMENT_COMPUTED, KIND_NONE},

@@ -72,7 +72,7 @@ static bool line_matches(enum rule_each each, const struct posting_line *line)
     return false;
 }
 
-/* What a rule of one line measures. */
+/* The amount that a rule of one line measures. */
 static bool measure_line(enum rule_measure measure, const struct posting_facts *facts,
                          const struct posting_line *line, int64_t *amount)
 {
@@ -122,7 +122,7 @@ static bool rest_of(const struct leg_list *legs, size_t first, int64_t *amount)
     return true;
 }
 
-/* What a rule of the whole entry measures. */
+/* The amount that a rule of the whole entry measures. */
 static bool measure_entry(enum rule_measure measure, const struct posting_facts *facts, int64_t *amount)
 {
     struct money money = {0};
@@ -243,7 +243,7 @@ static bool apply_rule(const struct posting_rule *rule, const struct posting_fac
     return true;
 }
 
-/* What clients post is bounded, so that no balance can ever grow out of its 64 bits. */
+/* The amounts that clients post are bounded, so that no balance can ever grow out of its 64 bits. */
 static bool amounts_are_sane(const struct posting_facts *facts, const struct leg_list *legs, size_t first)
 {
     for (size_t i = first; i < legs->count && entry_kind_is_event(facts->kind); i++)

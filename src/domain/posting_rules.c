@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
-/* The posting rules, one row per leg. Who reads this table understands the business.
+/* The posting rules, one row per leg. A reader of this table understands the business.
  *
  * Read a row as: for these kinds of entry, under these stock terms, when …, for each …: debit or credit
- * this account, of this owner, with this amount. Rows are in the order in which the legs stand in the entry.
- */
+ * this account, of this owner, with this amount. Rows are in the order in which the legs stand in the
+ * entry. */
 #include "depositd/posting.h"
 
 #define ON(kind)   (1u << KIND_##kind)
@@ -23,7 +23,7 @@ static const struct posting_rule rules[] = {
     {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_RETURNED_DAMAGED, DEBIT, ACCOUNT_DAMAGED, AT_SITE, CUPS},
     {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_ISSUED, CREDIT, ACCOUNT_SITE_STOCK, AT_SITE, CUPS},
     {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_ISSUED, DEBIT, ACCOUNT_WITH_CUSTOMERS, OF_NOBODY, CUPS},
-    /* … what is owed to their holders … */
+    /* … the debt to their holders … */
     {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_RETURNED, DEBIT, ACCOUNT_CUSTOMER_DEPOSITS, OF_NOBODY, VALUE},
     {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_ISSUED, CREDIT, ACCOUNT_CUSTOMER_DEPOSITS, OF_NOBODY, VALUE},
     /* … the site's own deposit, which goes with the cups … */
@@ -76,7 +76,7 @@ static const struct posting_rule rules[] = {
     {ON(RETIRE), IF_ON_DEPOSIT, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_STOCK_DEPOSITS, AT_SITE, VALUE},
     {ON(RETIRE), IF_ON_DEPOSIT, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_SITE_CLEARING, AT_SITE, VALUE},
 
-    /* A count sets the book right: n is what was counted less the book, negative for a shortage. */
+    /* A count sets the book right: n is the count less the book, negative for a shortage. */
     {ON(COUNT), ANY_TERMS, ALWAYS, EACH_COUNTED, DEBIT, ACCOUNT_SITE_STOCK, AT_SITE, CUPS},
     {ON(COUNT), ANY_TERMS, ALWAYS, EACH_COUNTED, CREDIT, ACCOUNT_UNACCOUNTED, OF_NOBODY, CUPS},
     {ON(COUNT), IF_ON_LOAN, WHEN_SHORTAGES_CHARGED, EACH_COUNTED, CREDIT, ACCOUNT_SITE_CLEARING, AT_SITE, VALUE},
@@ -99,29 +99,31 @@ static const struct posting_rule rules[] = {
     /* A reversal mirrors the entry; the cups it moves are then brought to the value now in force. */
     {ON(REVERSAL), ANY_TERMS, ALWAYS, EACH_REVERSED_LEG, CREDIT, ACCOUNT_NONE, OF_NOBODY, MIRROR},
 
-    /* A payment that the bank confirms: the money has moved, and what was due is paid. */
+    /* A payment that the bank confirms: the money has moved, and the amount due is paid. */
     {ON(PAYMENT_CONFIRMED), ANY_TERMS, WHEN_POOL_IS_PAID, EACH_ENTRY, DEBIT, ACCOUNT_BANK, OF_NOBODY, AMOUNT},
     {ON(PAYMENT_CONFIRMED), ANY_TERMS, WHEN_PARTICIPANT_IS_PAID, EACH_ENTRY, DEBIT, ACCOUNT_SETTLEMENT_DUE, OF_PAYEE, AMOUNT},
     {ON(PAYMENT_CONFIRMED), ANY_TERMS, WHEN_PARTICIPANT_PAYS, EACH_ENTRY, CREDIT, ACCOUNT_SETTLEMENT_DUE, OF_PAYER, AMOUNT},
     {ON(PAYMENT_CONFIRMED), ANY_TERMS, WHEN_POOL_PAYS, EACH_ENTRY, CREDIT, ACCOUNT_BANK, OF_NOBODY, AMOUNT},
-    /* One that fails: the mirror of its confirmation, if it had one; then what was due is in arrears. */
+    /* A payment that fails: the mirror of its confirmation, if it had one; then the amount due is in
+     * arrears. */
     {ON(PAYMENT_FAILED), ANY_TERMS, ALWAYS, EACH_REVERSED_LEG, CREDIT, ACCOUNT_NONE, OF_NOBODY, MIRROR},
     {ON(PAYMENT_FAILED), ANY_TERMS, WHEN_PARTICIPANT_PAYS, EACH_ENTRY, DEBIT, ACCOUNT_ARREARS, OF_PAYER, AMOUNT},
     {ON(PAYMENT_FAILED), ANY_TERMS, WHEN_PARTICIPANT_PAYS, EACH_ENTRY, CREDIT, ACCOUNT_SETTLEMENT_DUE, OF_PAYER, AMOUNT},
     {ON(PAYMENT_FAILED), ANY_TERMS, WHEN_PARTICIPANT_IS_PAID, EACH_ENTRY, DEBIT, ACCOUNT_SETTLEMENT_DUE, OF_PAYEE, AMOUNT},
     {ON(PAYMENT_FAILED), ANY_TERMS, WHEN_PARTICIPANT_IS_PAID, EACH_ENTRY, CREDIT, ACCOUNT_ARREARS, OF_PAYEE, AMOUNT},
 
-    /* A line of the bank's that nobody knows yet, or the part of one that is over or under; and what it turned out to be. */
+    /* A line of the bank's that nobody knows yet, or the part of one that is over or under; and its
+     * resolution. */
     {ON(BANK_LINE), ANY_TERMS, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_BANK, OF_NOBODY, AMOUNT},
     {ON(BANK_LINE), ANY_TERMS, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_BANK_SUSPENSE, OF_NOBODY, AMOUNT},
     {ON(BANK_LINE_RESOLVED), ANY_TERMS, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_BANK_SUSPENSE, OF_NOBODY, AMOUNT},
     {ON(BANK_LINE_RESOLVED), ANY_TERMS, WHEN_FOR_SETTLEMENT, EACH_ENTRY, CREDIT, ACCOUNT_SETTLEMENT_DUE, OF_PARTICIPANT, AMOUNT},
     {ON(BANK_LINE_RESOLVED), ANY_TERMS, WHEN_FOR_ARREARS, EACH_ENTRY, CREDIT, ACCOUNT_ARREARS, OF_PARTICIPANT, AMOUNT},
 
-    /* A journal: what two people of the office agree on. */
+    /* A journal: two people of the office agree on its legs. */
     {ON(JOURNAL), ANY_TERMS, ALWAYS, EACH_STATED_LEG, DEBIT, ACCOUNT_NONE, OF_NOBODY, STATED},
 
-    /* Remeasurement: when a refund value changes, what is owed for each cup changes with it. */
+    /* Remeasurement: when a refund value changes, the debt for each cup changes with it. */
     {ON(REMEASUREMENT) | ON(REVERSAL), ANY_TERMS, ALWAYS, EACH_REVALUED_OUT, CREDIT, ACCOUNT_CUSTOMER_DEPOSITS, OF_NOBODY, VALUE_CHANGE},
     {ON(REMEASUREMENT) | ON(REVERSAL), ANY_TERMS, ALWAYS, EACH_REVALUED_OUT, DEBIT, ACCOUNT_REFUND_VARIANCE, OF_NOBODY, VALUE_CHANGE},
     {ON(REMEASUREMENT) | ON(REVERSAL), IF_ON_DEPOSIT, ALWAYS, EACH_REVALUED_STOCK, CREDIT, ACCOUNT_STOCK_DEPOSITS, AT_SITE, VALUE_CHANGE},
