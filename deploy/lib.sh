@@ -71,9 +71,9 @@ cluster_home_new() {
     [ "$(id -u)" -ne 0 ] || chown postgres:postgres "$home"
 }
 
-# private_cluster_start DIR [SETTINGS]: a new, empty cluster that only its user (and root) can reach, by its socket alone;
-# the lines of the file SETTINGS, if given, are added to its configuration. Connect with
-# host=$(private_cluster_host DIR) user=postgres. What an earlier run left in DIR is removed first.
+# private_cluster_start DIR [SETTINGS]: a new, empty cluster that only its user (and root) can reach, by its socket
+# alone; the lines of the file SETTINGS, if given, are added to its configuration. Connect with
+# host=$(private_cluster_host DIR) user=postgres. It first removes the remains of an earlier run in DIR.
 private_cluster_start() {
     local dir=$1 settings=${2:-/dev/null} home
     private_cluster_stop "$dir"

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""Loads the invented network of the demo, trades four past business days, closes and pays each, and prints what came of it.
+"""Loads the invented network of the demo, trades four past business days, closes and pays each, and prints the results.
 
     python3 deploy/trade URL KEY_FOLDER [BUSTLE]
 
@@ -25,7 +25,7 @@ EXPECTED_REJECTIONS = {"cup_type_unknown"}  # the story's mistyped cup
 
 
 class Poster:
-    """Sends batches of one scheme's events, each under the key of whose it is, and keeps what was noteworthy."""
+    """Sends batches of one scheme's events, each event under its participant's key, and keeps the exceptions."""
 
     def __init__(self, client, floor):
         self.client = client

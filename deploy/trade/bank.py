@@ -1,6 +1,6 @@
 #!/usr/bin/env python3
 # SPDX-License-Identifier: ISC
-"""A bank, as far as the pool sees one: it reads payment files and writes a statement of what it did with them.
+"""A bank, as far as the pool sees one: it reads payment files, does as they say, and writes a statement of that.
 
     bank.py --account 00001000 --id 2026-05-13 FILE... > statement.xml
 

@@ -24,7 +24,7 @@ class Client:
         return json.loads(self.send("POST", path, key, body, "application/xml"))
 
     def fetch(self, path, key="admin"):
-        """The bytes, whatever they are."""
+        """The answer's bytes."""
         return self.send("GET", path, key)
 
     def request(self, method, path, key, body=None):

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""The shop floor of one scheme, invented: who buys, who brings back, what the vans carry, and what goes wrong.
+"""The shop floor of one scheme, invented: customers who buy or bring back, vans that carry cups, and mishaps.
 
 A Floor keeps its own simple count of where the cups are, so that the trade is one that could have happened. It
 knows nothing of HTTP: business_day() returns the day's events in the order in which they are to be posted. The
@@ -22,8 +22,8 @@ SLICES = [
     ("evening", 17.0, 20.5, 45, 22, 66),
 ]
 
-# What goes wrong or is put right, by scheme and day of the demo. "told" is for the reader; under a slice's name stand
-# the methods that make its incidents, with their arguments.
+# The mishaps and their repairs, by scheme and day of the demo. "told" is for the reader; under a slice's name stand the methods
+# that make its incidents, with their arguments.
 STORY = {
     "tern-bay": [
         {"told": "Copper takes 2.00 too little once and counts three cups short; dock sells bowls that are not on its "
@@ -220,7 +220,7 @@ class Floor:
         return [Batch("vans load", dispatches), Batch("vans unload", [self.unload(van, 6.5) for van in dispatches])]
 
     def evening_vans(self):
-        """Return points send in all they have, cafes what is above their par stock, both what is damaged."""
+        """Return points send in all their cups, cafes the cups above their par stock, and both send in damaged cups."""
         dispatches = []
         for site in self.sites_of_kind("cafe", "return_point"):
             par = Counter()
@@ -244,7 +244,7 @@ class Floor:
         return self.event("dispatch", hour, site=sender, to=receiver, cups=cups)
 
     def unload(self, dispatch, hour):
-        """What arrives of a dispatch, and where. The story's mishaps befall the day's first van to a hub."""
+        """The cups of a dispatch that arrive, and the place. The story's mishaps befall the day's first van to a hub."""
         site, cups = dispatch["to"], [dict(line) for line in dispatch["cups"]]
         if site in self.hubs:
             site = self.story.pop("misdelivered_to", site)
@@ -288,7 +288,7 @@ class Floor:
                            for line in cups})
         return self.event("count", 22.75, site=site, cups=cups)
 
-    # ---- what goes wrong --------------------------------------------------------------------------------
+    # ---- mishaps ------------------------------------------------------------------------------------
 
     def incidents(self, name, hour):
         """The story's events of a slice: those of sites, and those that only an accountant may post."""

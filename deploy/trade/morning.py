@@ -26,7 +26,8 @@ class Morning:
         self.statements = 0
 
     def of(self, date, eventful=False):
-        """All of it; what was done, as text. On an eventful one the bank can't collect a payment, and books a stranger's."""
+        """Does all of it, and returns a text that tells it. On an eventful one the bank can't collect a payment, and books a
+        stranger's."""
         path = f"/v1/settlements/{self.scheme}/{date}"
         payments = self.client.post(path + "/approve", key=APPROVER)["payments"]
         done = [f"{APPROVER} approves {sum(p['status'] == 'approved' for p in payments)} of {len(payments)} payments"]

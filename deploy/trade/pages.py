@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""What the demo prints for a person: plain text of at most 100 columns, figures aligned to the right."""
+"""Prints for people: plain text of at most 100 columns, figures aligned to the right."""
 
 import textwrap
 from decimal import Decimal
@@ -103,7 +103,7 @@ def stock(report):
 
 
 def ageing(report, currency):
-    """What is due and in arrears now: payments are confirmed in the business day that contains now."""
+    """The amounts due and in arrears now: payments are confirmed in the business day that contains now."""
     heading(f"Not paid yet in {report['scheme']}, and payments that came back, as of {report['as_of']}", f"in {currency}")
     words, figures = report["columns"][:4], report["columns"][4:]
     rows = [[item[name] or "" for name in words] + [number(item[name]) for name in figures] for item in report["items"]]
