@@ -53,8 +53,8 @@ static int fail(const char *message)
     return EXIT_FAILURE;
 }
 
-/* Why a command failed. A failed allocation is no error of the connection; GnuTLS, asked for a secret, does
- * not say what it lacked. */
+/* Why a command failed. A failed allocation is no error of the connection; GnuTLS gives no reason when it
+ * fails to make a secret. */
 static const char *error_of(const struct pg *pg)
 {
     if (pg == NULL || memory_has_failed())
@@ -122,7 +122,7 @@ static void *end_after_grace(void *argument)
     _exit(EXIT_FAILURE);
 }
 
-/* What is under way has three quarters of the grace to end. */
+/* Work under way has three quarters of the grace to end. */
 static void begin_to_stop(struct service *service)
 {
     static struct timespec until;
@@ -237,7 +237,7 @@ static int run_close(const struct config *config, struct options *options)
     return status;
 }
 
-/* Of a scheme that is asked for and is not there, nothing must seem right. */
+/* A check of a scheme that does not exist examines nothing, so it must not look like success. */
 static bool has_asked_scheme(const struct options *options, const struct check_results *results)
 {
     return options->scheme == NULL || results->count > 0;
@@ -273,6 +273,15 @@ static void print_finding(void *context, const struct scheme *scheme, const stru
     printf("%s: %s: %s\n", scheme->code, check->name, finding);
 }
 
+/* The results stand scheme by scheme. */
+static size_t count_schemes(const struct check_results *results)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < results->count; i++)
+        count += i == 0 || results->items[i].scheme != results->items[i - 1].scheme;
+    return count;
+}
+
 /* Returns the exit status. */
 static int print_verified(const struct check_results *results)
 {
@@ -284,7 +293,7 @@ static int print_verified(const struct check_results *results)
         findings += results->items[i].broken;
     }
     printf("examined %lld things in %zu checks of %zu schemes: %lld do not hold\n", examined, check_count,
-           results->count / check_count, findings);
+           count_schemes(results), findings);
     return results->hold ? EXIT_SUCCESS : EXIT_FAILURE;
 }
 
@@ -311,13 +320,14 @@ static int run_verify(const struct config *config, struct options *options)
 
 static const struct command commands[] = {
     {"serve", "", 0, "answer HTTP, post events, close days", "", run_serve},
-    {"migrate", "", 0, "bring the database's schema up to this version, as its owner", "", run_migrate},
-    {"key", "create NAME --role ROLE [--holder WHO] [--site CODE]... [--participant CODE]", 2,
+    {"migrate", "", 0, "bring the database's schema up to this version, as the database's owner", "",
+     run_migrate},
+    {"key", "create NAME --role ROLE [--holder PERSON] [--site CODE]... [--participant CODE]", 2,
      "make a key and print its secret, this once", "rspH", run_key_create},
     {"close", "SCHEME DATE", 2, "close a business day", "", run_close},
     {"check", "[--scheme CODE]", 0, "prove from the raw rows that the books are right", "S", run_check},
     {"verify", "[--scheme CODE]", 0,
-     "recompute seals and all that is derived, and name each thing that does not hold", "S", run_verify},
+     "recompute seals and all derived figures, and name each thing that is wrong", "S", run_verify},
 };
 
 /* --- the command line ---------------------------------------------------------------------------------- */
@@ -327,7 +337,7 @@ static void print_usage(FILE *stream)
     fputs("usage: depositd COMMAND [--config FILE] ...\n\n", stream);
     for (size_t i = 0; i < sizeof commands / sizeof commands[0]; i++)
         fprintf(stream, "  %-8s %s\n", commands[i].name, commands[i].summary);
-    fputs("\ndepositd COMMAND --help says more, depositd serve --help also what can be configured.\n"
+    fputs("\ndepositd COMMAND --help tells more. depositd serve --help also lists the settings.\n"
           "depositd --version prints the name and the version.\n",
           stream);
 }
@@ -347,25 +357,28 @@ static int print_help(const struct command *command)
         fputs("\n  --role ROLE         ", stdout);
         print_roles();
         puts(
-            "\n  --holder WHO        who has it in hand; the key's name unless given. Keys of one holder are "
-            "one\n"
-            "                      person where two are demanded\n"
-            "  --site CODE         a site that a pos key names; may be repeated\n"
-            "  --participant CODE  whom a participant key is for");
+            "\n  --holder PERSON     the person who holds the key; the key's name unless given. Two keys of\n"
+            "                      one holder count as one person\n"
+            "  --site CODE         a site of a pos key; may be repeated\n"
+            "  --participant CODE  the participant of a participant key");
     }
     if (command->run == run_verify)
-        puts("\nEach finding is a line, SCHEME: CHECK: what does not hold. The last line says what was\n"
-             "examined. Exit status: 0 all holds, 1 something does not, 2 it could not be examined.\n\n"
-             "Leaves, roots and the chain of seals are computed anew from the entries, and so is what is\n"
-             "kept beside them: ids, balances, days, transfers, positions, the particulars of closed days.\n"
-             "Who can write to the database can write seals, too: hold the last seal and particulars\n"
-             "against those that were given to others before. Changes of reference data and keys are sealed\n"
-             "with the next day that closes. Not under any seal: what befalls a payment or an exception "
-             "after\n"
-             "its close.");
+        puts(
+            "\nEach finding is a line: SCHEME: CHECK: the thing that is wrong. The last line counts the "
+            "things\n"
+            "that were examined. Exit status: 0 all holds, 1 something does not, 2 the examination "
+            "failed.\n\n"
+            "The command computes leaves, roots and the chain of seals anew from the entries. It does the "
+            "same\n"
+            "for all figures that are kept beside them: ids, balances, days, transfers, positions, the\n"
+            "particulars of closed days. A person who can write to the database can also write seals. So\n"
+            "compare the last seal and particulars with those that you gave to others before. Changes of\n"
+            "reference data and keys are sealed with the next day that closes. No seal covers later changes\n"
+            "of a payment or an exception.");
     if (command->run == run_serve) {
-        puts("\nSettings, with their defaults: in the file given with --config, or in the environment as\n"
-             "DEPOSITD_ and the name in capitals, which wins.\n");
+        puts(
+            "\nThe settings with their defaults follow. Set them in the file that --config names, or in the\n"
+            "environment as DEPOSITD_ and the name in capitals. The environment wins.\n");
         config_print_template(stdout);
     }
     return EXIT_SUCCESS;

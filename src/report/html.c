@@ -8,7 +8,8 @@
 
 enum { LINE_LENGTH = 44 };
 
-/* What stands for a character; NULL: itself. Control characters, which no page may hold, become U+FFFD. */
+/* The text that stands for a character; NULL: itself. Control characters, which no page may hold, become
+ * U+FFFD. */
 static const char *replacement(char character)
 {
     switch (character) {

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: ISC */
-/* Writing a page: what all pages share, from the first tag to the last. Every text is escaped here, and
- * nothing is written that a strict Content-Security-Policy would have to allow: no script, no style within
- * the page. A page is read on a phone, on a desk and on paper; how it looks is style.css. Any thread. */
+/* Writing a page: the parts that all pages share, from the first tag to the last. Every text is escaped here,
+ * and nothing is written that a strict Content-Security-Policy would have to allow: no script, no style
+ * within the page. A page is read on a phone, on a desk and on paper; how it looks is style.css. Any
+ * thread. */
 #ifndef DEPOSITD_REPORT_HTML_H
 #define DEPOSITD_REPORT_HTML_H
 
@@ -46,7 +47,8 @@ void html_fact(struct buffer *page, const char *name, const char *value);
 struct html_table {
     const char *caption; /* NULL: the name, as a label */
     const char *name;
-    bool said; /* by the heading above: the caption is for those who can't see what belongs to what */
+    bool said; /* by the heading above: the caption is for readers who can't see which cells belong
+                  together */
     bool wide; /* on paper it is turned */
 };
 /* A table in a region of its own, which scrolls where the screen is narrow. */

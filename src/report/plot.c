@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* A picture of some rows. Its unit of length is about a pixel of a phone; coordinates are kept in tenths of
- * it. Colours, fonts and line widths are the style sheet's: an element says only what it is. */
+ * it. Colours, fonts and line widths are the style sheet's: an element only says its class. */
 #include "report/plot.h"
 
 #include "depositd/civil.h"
@@ -20,7 +20,7 @@ enum {
     WIDTH = 4200, /* tenths */
     LINES_TOP = 220,
     LINES_HEIGHT = 1900,
-    LINES_BOTTOM = 480, /* the days, and what they are */
+    LINES_BOTTOM = 480, /* the days and their values */
     BAR_STEP = 180,
     BARS_TOP = 260,
     CHARACTER = 68, /* how wide one is, at most */

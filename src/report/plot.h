@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* A picture of some rows as inline SVG: lines over days, or bars, with axes, a level to be reached, and the
- * same said in words. It keeps a bounded number of points, so that rows may stream past. What it draws are
- * positions on a screen, not money: ten-thousandths, and what is beyond its scale at the scale's end. One
- * thread at a time. */
+ * same said in words. It keeps a bounded number of points, so that rows may stream past. It draws positions
+ * on a screen, not money: ten-thousandths, and a value beyond its scale at the scale's end. One thread at a
+ * time. */
 #ifndef DEPOSITD_REPORT_PLOT_H
 #define DEPOSITD_REPORT_PLOT_H
 

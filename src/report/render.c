@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What all renderers share: passing on what was written, row by row. */
+/* The part that all renderers share: passing on the text, row by row. */
 #include "report/render.h"
 
 #include <string.h>

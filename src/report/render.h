@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* Writing a report: head, rows one by one, tail. What is written goes to a sink as soon as a row is complete,
- * so that a report of any size needs the memory of one row. Renderers know columns and their kinds, and no
- * report by name; a further format is one more struct renderer. Owned by one thread at a time. */
+/* Writing a report: head, rows one by one, tail. Each row goes to a sink as soon as it is complete, so that a
+ * report of any size needs the memory of one row. Renderers know columns and their kinds, and no report by
+ * name; a further format is one more struct renderer. Owned by one thread at a time. */
 #ifndef DEPOSITD_REPORT_RENDER_H
 #define DEPOSITD_REPORT_RENDER_H
 
@@ -14,7 +14,7 @@ struct sink {
     void *context;
 };
 
-/* What only a page shows: where one can go from it. All of it is borrowed. */
+/* Members that only a page shows: where one can go from it. All of it is borrowed. */
 struct report_page {
     const struct html_link *pages;
     size_t page_count;
@@ -25,7 +25,7 @@ struct report_page {
     const char *next; /* where the rows go on, known at the tail; NULL: they don't */
 };
 
-/* What was asked for. */
+/* The request. */
 struct report_head {
     const struct report *report;
     const char *scheme;
@@ -52,12 +52,12 @@ struct render {
     const struct renderer *renderer;
     const struct report_head *head; /* borrowed */
     struct sink sink;
-    struct buffer text; /* what the sink has not been given yet */
+    struct buffer text; /* text that the sink has not been given yet */
     size_t column_count;
     size_t unit_column; /* column_count: none */
     size_t rows;        /* written so far */
     bool failed;        /* a row was too long, or memory ran out */
-    /* Of a page: */
+    /* For a page: */
     struct plot *plot;                /* NULL: there is none */
     char above[2][RENDER_ABOVE_SIZE]; /* the first cells of the row before, as far as they fit */
 };
@@ -66,13 +66,13 @@ struct render {
 void render_begin(struct render *render, const struct renderer *renderer, const struct report_head *head,
                   struct sink sink);
 void render_row(struct render *render, const char *const *cells);
-/* Writes the tail and gives back what the render owns. False: it is not complete. */
+/* Writes the tail and frees all that the render owns. False: it is not complete. */
 MUST_CHECK bool render_end(struct render *render);
 
 /* For renderers: whether the cell is a number of JSON's, an integer, rather than a text. */
 bool render_is_integer(const struct render *render, const char *const *cells, size_t column);
 
-/* For pages: the form by which a report is asked for, with what was asked for now. */
+/* For pages: the form that asks for a report, filled with the values of this request. */
 void render_form(struct buffer *page, const struct report_head *head);
 
 #endif

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* Reports as pages: what was asked for and a form to ask for something else, the rows as one table, then a
- * picture of them and what the columns mean. A cell that repeats the one above steps back; a line of totals
- * steps forward. */
+/* Reports as pages: the request and a form to change it, the rows as one table, then a picture of them and
+ * the meaning of the columns. A cell that repeats the one above steps back; a line of totals steps
+ * forward. */
 #include "report/plot.h"
 #include "report/render.h"
 
@@ -11,7 +11,7 @@
 
 enum { NARROW = 7 /* columns that a page of paper holds upright */ };
 
-/* What a report writes in place of a name where it adds up. */
+/* The words that a report writes in place of a name in rows of sums. */
 static const char TOTAL[] = "total";
 
 static bool is_figure_column(const struct render *render, size_t column)
@@ -146,7 +146,7 @@ static bool sums_up(const struct render *render, const char *const *cells)
            render->above[1][0] != '\0' && is_repeated(render, cells);
 }
 
-/* A cell longer than what is kept never counts as a repetition. */
+/* A cell that is too long to be kept never counts as a repetition. */
 static void keep_above(struct render *render, const char *const *cells)
 {
     for (size_t i = 0; i < 2; i++) {
@@ -163,7 +163,7 @@ struct row_values {
     const char *const *cells;
 };
 
-/* A variable of a link: a column of the row, else what was asked for. */
+/* A variable of a link: a column of the row, else a parameter of the request. */
 static const char *value_of(void *context, const char *name, size_t length)
 {
     const struct row_values *row = context;

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The table of reports. A report is one row here and one statement under sql/reports: the handler checks who
- * may read it, the store runs it, a renderer writes it, and none of them knows it by name.
+/* The table of reports. A report is one row here and one statement under sql/reports: the handler checks the
+ * reader's role, the store runs it, a renderer writes it, and none of them knows it by name.
  *
  * The statement's parameters are $1 the scheme's id, then the report's own in the order of its row (a day as
  * date, an account as bigint, a choice as 1, 2 … for the first word, the second …, everything else as the id
@@ -30,8 +30,8 @@ struct report_column {
     enum column_kind kind;
     const char *title;
     const char *link; /* where the cell leads, one level further down; NULL: nowhere. A URI template (RFC
-                         6570, level 1) whose variables are columns of the row, else what was asked for; a
-                         cell without a value for each of them has no link */
+                         6570, level 1) whose variables are columns of the row, else parameters of the
+                         request; a cell without a value for each of them has no link */
 };
 
 enum parameter_kind {
@@ -76,7 +76,7 @@ enum { REPORT_PARAMETERS_MAX = 4, REPORT_COLUMNS_MAX = 20 };
 struct report {
     const char *name;
     const char *title;
-    unsigned roles; /* who may read it: FOR_OFFICE … */
+    unsigned roles; /* the roles that may read it: FOR_OFFICE … */
     bool by_site;
     bool by_entry; /* its rows are in the order of their column `entry`, after one of which it can go on */
     const struct sql *sql;

@@ -53,7 +53,7 @@ def test_each_operation_and_parameter_says_what_it_is_for(document):
         assert operation["summary"] and operation["description"], where
         for parameter in operation["parameters"]:
             assert parameter["description"] and parameter["schema"], f"{where}: {parameter['name']}"
-            assert parameter["description"] != "Code of what the path names", (
+            assert parameter["description"] != "Code of the thing that the path names", (
                 f"{where}: say in openapi_parameters.c what {parameter['name']} is")
 
 

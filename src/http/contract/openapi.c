@@ -16,21 +16,19 @@
 enum { DOCUMENT_MAX = 4 << 20, DESCRIPTION_MAX = 4096 };
 
 static const char description[] =
-    "Deposits, refunds and transfers of reusable cups, settled nightly.\n\n"
-    "Amounts are decimal strings with exactly the currency's decimals, counts are integers, times are "
-    "RFC 3339 with an offset, business dates are YYYY-MM-DD. Unknown members and parameters are refused "
-    "by name. Posting an event again is always safe. Every answer carries X-Request-Id: the client's, or "
-    "a new one.\n\n"
-    "This document lists what machines read. Whatever a key may read as JSON it may also read as a page: "
-    "the same address answers with HTML where Accept prefers text/html, or with ?format=html. Problems "
-    "are pages there as well.\n\n"
-    "A GET is also answered to HEAD, without the body. A problem (RFC 9457) has a stable `reason`: decide "
-    "by it, never by a title or a detail. Send a request with `retryable` again, after Retry-After where "
-    "there is one; send any other only after a change.\n\n"
-    "What may change under /v1 at any time: new paths, operations, optional parameters, optional members "
-    "of bodies, members of answers, headers, reasons, and words of enumerations in answers. A client "
-    "ignores what it does not know. Anything else changes under /v2 only. An operation that will go says "
-    "so in its answers: by Deprecation (RFC 9745), and by Sunset (RFC 8594), at least twelve months ahead.";
+    "Deposits, refunds and transfers of reusable cups, settled nightly.\n\nAmounts are decimal strings with "
+    "exactly the currency's decimals, counts are integers, times are RFC 3339 with an offset, business dates "
+    "are YYYY-MM-DD. Unknown members and parameters are refused by name. Posting an event again is always "
+    "safe. Every answer carries X-Request-Id: the client's, or a new one.\n\nThis document lists the media "
+    "types for machines. A key may read all that it reads as JSON also as a page: the same address answers "
+    "with HTML if Accept prefers text/html, or with ?format=html. Problems are pages there as well.\n\nA GET "
+    "is also answered to HEAD, without the body. A problem (RFC 9457) has a stable `reason`: decide by it, "
+    "never by a title or a detail. Send a request with `retryable` again, after Retry-After where there is "
+    "one; send any other only after a change.\n\nThe following may be added under /v1 at any time: paths, "
+    "operations, optional parameters, optional members of bodies, members of answers, headers, reasons, and "
+    "words of enumerations in answers. A client ignores members, headers and words that it does not know. "
+    "Anything else changes under /v2 only. An operation that will go says so in its answers: by Deprecation "
+    "(RFC 9745), and by Sunset (RFC 8594), at least twelve months ahead.";
 
 static bool is_post_of_events(const struct route *route)
 {

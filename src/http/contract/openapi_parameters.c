@@ -94,7 +94,7 @@ static const char *meaning_of(const char *name)
     for (size_t i = 0; i < sizeof meanings / sizeof meanings[0]; i++)
         if (strcmp(name, meanings[i].name) == 0)
             return meanings[i].schema;
-    return "Code of what the path names";
+    return "Code of the thing that the path names";
 }
 
 /* Numbers and truth values stand in an example without quotes. */
@@ -187,8 +187,8 @@ static void add_format(const struct adding *adding)
 
 void openapi_parameters(struct buffer *document, const json_t *examples, const struct route *route)
 {
-    static const struct parameter dry_run = {.name = "dry_run",
-                                             .description = "Say what would happen, and record nothing"};
+    static const struct parameter dry_run = {
+        .name = "dry_run", .description = "Answer as if the write were done, and record nothing"};
     static const struct parameter if_none_match = {
         .name = "If-None-Match", .description = "Answer only if the resource no longer has this ETag"};
     static const struct parameter if_match = {

@@ -46,7 +46,7 @@ static const struct header headers[HEADER_COUNT] = {
          "A strong validator (RFC 9110 section 8.8.3), for If-None-Match; absent where the "
          "answer is long and sent while it is made",
          TEXT, false},
-    [HEADER_LOCATION] = {"Location", "Location", "Path of what was made",
+    [HEADER_LOCATION] = {"Location", "Location", "Path of the new resource",
                          "{\"type\":\"string\",\"format\":\"uri-reference\"}", false},
     [HEADER_RETRY_AFTER] = {"RetryAfter", "Retry-After", "Seconds to wait (RFC 9110 section 10.2.3)",
                             "{\"type\":\"integer\",\"minimum\":0}", true},
@@ -246,10 +246,10 @@ static void add_stream(struct buffer *document, const json_t *examples, const st
     begin_media(document, "application/x-ndjson");
     buffer_add_text(
         document,
-        "{\"type\":\"string\",\"contentMediaType\":\"application/x-ndjson\",\"contentSchema\":"
-        "{\"$ref\":\"#/components/schemas/StreamLine\"},\"description\":\"A line for each line of the "
-        "request, as in results, and a last one that counts them. Where the last one is missing, "
-        "post what was not answered again\"}");
+        "{\"type\":\"string\",\"contentMediaType\":\"application/x-ndjson\",\"contentSchema\":{\"$ref\":\"#/"
+        "components/schemas/StreamLine\"},\"description\":\"A"
+        " line for each line of the request, as in results, and a last one that counts them. If the last one "
+        "is missing, post again the lines that were not answered\"}");
     examples_of_answer(document, examples, route, 200, "application/x-ndjson");
     buffer_add_char(document, '}');
 }

@@ -43,7 +43,7 @@
     }
 /* clang-format off */
 #define WHY    {"why", "Recorded with the change: 1 to 200 characters", false}
-#define PAGED  {"limit", "Items on a page", false}, {"cursor", "Where to go on: next of the page before", false}
+#define PAGED  {"limit", "Items on a page", false}, {"cursor", "The next of the page before", false}
 
 static const struct route routes[] = {
     /* operations */
@@ -67,13 +67,14 @@ static const struct route routes[] = {
     {POST("/v1/events", FOR_POS | FOR_STAFF, NULL, "Posts one event, an array of up to 1000, or a stream of any number", "Posted"),
      .answer_statuses = {201, 200, 202},
      .id = "postEvents", .tag = TAG_EVENTS, .reasons = event_reasons,
-     .about = "One event is answered by the status: 201 it is recorded, 200 it was recorded before, 202 it is a "
-              "journal that waits for a second person. Several events, as an array or as a stream, are answered "
-              "one by one in their order; a refused event does not hold up the others. Post again whatever has no "
-              "answer: an event is recorded once by its event_id, however often it is posted."},
+     .about = "The status answers one event: 201 for a new event, 200 for an event that was recorded before, "
+              "202 for a journal that waits for a second person. Several events, as an array or as a stream, "
+              "are answered one by one in their order; a refused event does not hold up the others. Post an "
+              "event again if its answer is missing: the service records each event_id once, however often it"
+              " is posted."},
     {GET("/v1/events", FOR_ALL, handle_events_list,
          "Entries in their order; with scheme alone, the feed: next is then always given", "EntryList"),
-     .parameters = {{"scheme", "Code of the scheme; a key whose sites are all of one may leave it out", false},
+     .parameters = {{"scheme", "Code of the scheme; a key whose sites are all in one scheme may leave it out", false},
                     {"site", "Code of a site", false},
                     {"kind", "Kind of entry", false},
                     {"business_date", "The day that it posted to", false},
@@ -82,22 +83,23 @@ static const struct route routes[] = {
                     {"reference", "The client's reference", false},
                     PAGED},
      .id = "listEvents", .tag = TAG_EVENTS,
-     .about = "With scheme alone this is the feed: next is then always given, also on the last page, and leads to "
-              "what is recorded later. Store next, and ask again from there."},
+     .about = "With scheme alone this is the feed: it always gives next, also on the last page, and next "
+              "leads to entries that are recorded later. Store next, and ask again from there."},
     {GET("/v1/events/{event_id}", FOR_ALL, handle_event_get, "An event with its entry", "RecordedEvent"),
-     .parameters = {{"scheme", "Code of the scheme, where ids of two schemes meet", false}},
+     .parameters = {{"scheme", "Code of the scheme, needed if two schemes have the id", false}},
      .id = "getEvent", .tag = TAG_EVENTS},
-    {GET("/v1/entries/{entry}", FOR_ALL, handle_entry_get, "An entry by its number, also one that a close posted", "RecordedEntry"),
+    {GET("/v1/entries/{entry}", FOR_ALL, handle_entry_get, "An entry by its number, also an entry of a close", "RecordedEntry"),
      .parameters = {SCHEME},
      .id = "getEntry", .tag = TAG_EVENTS},
 
     /* proofs */
     {GET("/v1/events/{event_id}/proof", FOR_ALL, handle_event_proof, "The proof that an event is under its day's seal", "Proof"),
-     .parameters = {{"scheme", "Code of the scheme, where ids of two schemes meet", false}}, .not_yet = true,
+     .parameters = {{"scheme", "Code of the scheme, needed if two schemes have the id", false}}, .not_yet = true,
      .is_long = true, .id = "getEventProof", .tag = TAG_PROOFS, REASONS(REASON_DAY_NOT_SEALED, REASON_SEAL_BROKEN),
      .about = "The path leads from the leaf to the root of the day's tree as in RFC 9162 section 2.1.3. Until the "
               "day is closed the reason is day_not_sealed: ask again later."},
-    {GET("/v1/entries/{entry}/proof", FOR_ALL, handle_entry_proof, "The proof that an entry, also one that a close posted, is under its day's seal", "Proof"),
+    {GET("/v1/entries/{entry}/proof", FOR_ALL, handle_entry_proof, "The proof that an entry, also an entry of"
+                                                                   " a close, is under its day's seal", "Proof"),
      .parameters = {SCHEME}, .not_yet = true,
      .is_long = true, .id = "getEntryProof", .tag = TAG_PROOFS, REASONS(REASON_DAY_NOT_SEALED, REASON_SEAL_BROKEN)},
     {GET("/v1/seals", FOR_OFFICE, handle_seals_list, "The chain of a scheme's seals", "SealList"), .parameters = {SCHEME, PAGED},
@@ -106,13 +108,13 @@ static const struct route routes[] = {
     /* keys */
     {GET("/v1/me", FOR_ALL, handle_me, "The key, and the business day and refund values of its sites", "Me"),
      .id = "getMe", .tag = TAG_KEYS,
-     .about = "What a till needs when it starts: the sites that the key is for, their business day, and the "
+     .about = "A till asks this when it starts: the sites that the key is for, their business day, and the "
               "refund value of each cup type now."},
     {POST("/v1/me/renew", FOR_ALL, handle_me_renew, "Gives the key another secret, shown this once, and ends the old one", "NewKey"),
      .answer_statuses = {200}, .parameters = {WHY},
      .id = "renewKey", .tag = TAG_KEYS,
-     .about = "Whoever made the key has seen its first secret, and counts as the same person as its holder until the "
-              "holder has renewed it."},
+     .about = "The maker of a key has seen its first secret, and counts as the same person as the holder "
+              "until the holder has renewed it."},
     {LIST("/v1/keys", FOR_ADMIN, handle_keys_list, "All keys, also revoked ones, without their secrets", "KeyList"),
      .id = "listKeys", .tag = TAG_KEYS},
     {POST("/v1/keys", FOR_ADMIN, handle_keys_post, "Makes a key; its secret is shown this once", "NewKey"),
@@ -177,20 +179,21 @@ static const struct route routes[] = {
          shape_cup_type_put, "CupType"),
      .id = "putCupType", .tag = TAG_REFERENCE},
 
-    {GET("/v1/proposals", FOR_OFFICE, handle_proposals_list, "Writes that wait for a second person, or did; not journals", "ProposalList"),
+    {GET("/v1/proposals", FOR_OFFICE, handle_proposals_list, "Writes that wait for a second person, and "
+                                                             "decided ones; journals have a list of their own", "ProposalList"),
      .parameters = {{"status", "open unless given", false, "JournalStatus"},
                     {"scheme", "Code of a scheme that it concerns", false}, PAGED},
      .id = "listProposals", .tag = TAG_PROPOSALS},
     {POST("/v1/proposals/{proposal}/approve", FOR_STAFF, handle_proposal_approve,
-          "Approves what another person proposed, which does it, under the usual checks", "Proposal"),
+          "Approves another person's proposal: the service then does the write, under the usual checks", "Proposal"),
      .answer_statuses = {200},
      .id = "approveProposal", .tag = TAG_PROPOSALS, .reasons = proposal_reasons},
-    {POST("/v1/proposals/{proposal}/withdraw", FOR_STAFF, handle_proposal_withdraw, "Withdraws what was proposed", "Proposal"),
+    {POST("/v1/proposals/{proposal}/withdraw", FOR_STAFF, handle_proposal_withdraw, "Withdraws a proposal", "Proposal"),
      .body = &shape_reason, .answer_statuses = {200},
      .id = "withdrawProposal", .tag = TAG_PROPOSALS, REASONS(REASON_PROPOSAL_DECIDED)},
     {GET("/v1/changes", FOR_OFFICE, handle_changes_list, "Changes of reference data, terms and keys, in their order", "ChangeList"),
-     .parameters = {{"scheme", "Code of the scheme; what concerns the whole network is of none", false},
-                    {"of", "What changed: cup_type, participant, scheme, terms, refund_value, site, key or proposal", false},
+     .parameters = {{"scheme", "Code of the scheme; changes of the whole network belong to no scheme", false},
+                    {"of", "Kind of thing: cup_type, participant, scheme, terms, refund_value, site, key or proposal", false},
                     {"by", "Name of a key, or a holder", false},
                     {"from", "First day, in UTC", false}, {"to", "Last day, in UTC", false}, PAGED},
      .id = "listChanges", .tag = TAG_REFERENCE},
@@ -199,10 +202,10 @@ static const struct route routes[] = {
     {LIST("/v1/schemes/{scheme}/days", FOR_OFFICE, handle_days_list, "Business days and their states", "DayList"),
      .id = "listDays", .tag = TAG_SETTLEMENTS},
     {POST("/v1/schemes/{scheme}/days/{date}/close", FOR_STAFF, handle_day_close,
-          "Closes a business day; a second close returns what the first gave", "Settlement"),
+          "Closes a business day; a second close returns the first settlement", "Settlement"),
      .answer_statuses = {200},
      .is_long = true, .id = "closeDay", .tag = TAG_SETTLEMENTS, REASONS(REASON_DAY_NOT_ENDED, REASON_EARLIER_DAY_OPEN),
-     .about = "The clock closes days by itself; this closes a day that has ended, without waiting for the clock."},
+     .about = "The service closes days by the clock. This closes a day that has ended without waiting for the clock."},
     {GET("/v1/settlements", FOR_PARTICIPANT | FOR_OFFICE, handle_settlements_list, "Settlements of a scheme",
          "SettlementList"),
      .parameters = {SCHEME, PAGED},
@@ -214,7 +217,7 @@ static const struct route routes[] = {
 
     /* payments and journals */
     {POST("/v1/settlements/{scheme}/{date}/approve", FOR_STAFF, handle_settlement_approve,
-          "Approves all payments of a day that the key may approve; what is held stays", "Settlement"),
+          "Approves all payments of a day that the key may approve; held payments stay held", "Settlement"),
      .body = &shape_note, .body_optional = true, .answer_statuses = {200},
      .id = "approveSettlement", .tag = TAG_SETTLEMENTS,
      REASONS(REASON_APPROVER_CLOSED_DAY, REASON_SECOND_KEY_NEEDED, REASON_SCHEME_NOT_OPEN)},
@@ -224,7 +227,7 @@ static const struct route routes[] = {
                     {"participant", "Code of the participant that pays or is paid", false},
                     {"from", "First business day", false}, {"to", "Last business day", false}, PAGED},
      .id = "listPayments", .tag = TAG_PAYMENTS},
-    {GET("/v1/payments/{payment_id}", FOR_PARTICIPANT | FOR_OFFICE, handle_payment_get, "A payment, and what was done to it",
+    {GET("/v1/payments/{payment_id}", FOR_PARTICIPANT | FOR_OFFICE, handle_payment_get, "A payment with its changes",
          "Payment"),
      .id = "getPayment", .tag = TAG_PAYMENTS},
     {POST("/v1/payments/{payment_id}/release", FOR_STAFF, handle_payment_release, "Lets a held payment go", "Payment"),
@@ -236,35 +239,35 @@ static const struct route routes[] = {
      .id = "approvePayment", .tag = TAG_PAYMENTS,
      REASONS(REASON_PAYMENT_STATE, REASON_PAYMENT_HELD, REASON_APPROVER_CLOSED_DAY, REASON_SECOND_KEY_NEEDED,
              REASON_SCHEME_NOT_OPEN)},
-    {POST("/v1/payments/{payment_id}/confirm", FOR_STAFF, handle_payment_confirm, "Says that the money has moved", "Payment"),
+    {POST("/v1/payments/{payment_id}/confirm", FOR_STAFF, handle_payment_confirm, "Records that the money has moved", "Payment"),
      .body = &shape_note, .body_optional = true, .answer_statuses = {200},
      .id = "confirmPayment", .tag = TAG_PAYMENTS, REASONS(REASON_PAYMENT_STATE, REASON_SCHEME_NOT_OPEN)},
     {POST("/v1/payments/{payment_id}/fail", FOR_STAFF, handle_payment_fail,
-          "Says that the money did not move, or came back: the amount becomes arrears, which the next close settles", "Payment"),
+          "Records that the money did not move, or came back: the amount becomes arrears, which the next close settles", "Payment"),
      .body = &shape_reason, .answer_statuses = {200},
      .id = "failPayment", .tag = TAG_PAYMENTS, REASONS(REASON_PAYMENT_STATE, REASON_SCHEME_NOT_OPEN)},
     {GET("/v1/journals", FOR_OFFICE, handle_journals_list, "Journals that wait for a second person", "JournalList"),
      .parameters = {SCHEME, {"status", "open unless given", false, "JournalStatus"}, PAGED},
      .id = "listJournals", .tag = TAG_JOURNALS},
     {POST("/v1/journals/{event_id}/approve", FOR_STAFF, handle_journal_approve,
-          "Approves a journal that another person proposed, which makes it an entry", "Journal"),
-     .answer_statuses = {200}, .parameters = {{"scheme", "Code of the scheme, where ids of two schemes meet", false}},
+          "Approves another person's journal: the service then posts it as an entry", "Journal"),
+     .answer_statuses = {200}, .parameters = {{"scheme", "Code of the scheme, needed if two schemes have the id", false}},
      .id = "approveJournal", .tag = TAG_JOURNALS,
      REASONS(REASON_PROPOSAL_DECIDED, REASON_SECOND_KEY_NEEDED, REASON_SCHEME_NOT_OPEN)},
-    {POST("/v1/journals/{event_id}/withdraw", FOR_STAFF, handle_journal_withdraw, "Withdraws a journal that was proposed", "Journal"),
+    {POST("/v1/journals/{event_id}/withdraw", FOR_STAFF, handle_journal_withdraw, "Withdraws a proposed journal", "Journal"),
      .body = &shape_reason, .answer_statuses = {200},
-     .parameters = {{"scheme", "Code of the scheme, where ids of two schemes meet", false}},
+     .parameters = {{"scheme", "Code of the scheme, needed if two schemes have the id", false}},
      .id = "withdrawJournal", .tag = TAG_JOURNALS, REASONS(REASON_PROPOSAL_DECIDED, REASON_SCHEME_NOT_OPEN)},
 
     /* the bank */
     {POST("/v1/settlements/{scheme}/{date}/files", FOR_STAFF, handle_file_post,
-          "Writes the approved payments of a day into a file for the bank, which instructs them", "PaymentFile"),
+          "Writes the approved payments of a day into a file for the bank, and marks them as instructed", "PaymentFile"),
      .body = &shape_file, .answer_statuses = {201, 200}, .located = true,
      .is_long = true, .id = "createPaymentFile", .tag = TAG_BANK,
      REASONS(REASON_NOTHING_APPROVED, REASON_BANK_DETAILS_MISSING, REASON_BANK_ACCOUNT_CHANGED, REASON_PAYMENT_STATE,
              REASON_PAYMENT_DIRECT, REASON_SCHEME_NOT_OPEN),
-     .about = "It moves money: two people approve payments before, and the bank's own limits hold. A file can be "
-              "fetched again, the same bytes each time; a payment is in one file only."},
+     .about = "The file moves money: two people approve its payments first, and the bank's own limits hold. A"
+              " file can be fetched again with the same bytes. A payment is in one file only."},
     {LIST("/v1/settlements/{scheme}/{date}/files", FOR_OFFICE, handle_files_list, "Payment files of a day", "PaymentFileList"),
      .id = "listPaymentFiles", .tag = TAG_BANK},
     {GET("/v1/files/{file_id}", FOR_STAFF, handle_file_get, "A payment file, the same bytes each time: ISO 20022 pain.001.001.09 or "
@@ -284,7 +287,7 @@ static const struct route routes[] = {
      .parameters = {SCHEME, {"open", "Whether somebody should look at it", false}, PAGED},
      .id = "listBankLines", .tag = TAG_BANK},
     {POST("/v1/bank-lines/{line}/resolve", FOR_STAFF, handle_bank_line_resolve,
-          "Says what a line of the bank was for, and takes it from bank_suspense", "BankLine"),
+          "Resolves a bank line: names the payment or participant that it is for, and takes it out of bank_suspense", "BankLine"),
      .body = &shape_resolve, .answer_statuses = {200}, .may_propose = true,
      .id = "resolveBankLine", .tag = TAG_BANK,
      REASONS(REASON_LINE_NOT_OPEN, REASON_PAYMENT_UNKNOWN, REASON_PAYMENT_STATE, REASON_PARTICIPANT_UNKNOWN,
@@ -301,17 +304,17 @@ static const struct route routes[] = {
                     {"cup_type", "Code of a cup type", false},
                     {"account", "An account, as site_stock(anchor,cup-300)", false},
                     {"state", "A word that the report's description lists", false},
-                    {"after", "Of a page for people: where it goes on", false}},
+                    {"after", "For pages only: the place where the page goes on", false}},
      .id = "getReport", .tag = TAG_REPORTS, REASONS(REASON_ROLE_NOT_ALLOWED)},
     {GET("/v1/sites/{site}/day-totals/{date}", FOR_ALL, handle_day_totals_get,
-         "What the site's till said of a business day", "DayTotals"),
+         "The totals of a business day from the site's till", "DayTotals"),
      .id = "getDayTotals", .tag = TAG_REPORTS, .tagged = true},
     {ROW(METHOD_PUT, "/v1/sites/{site}/day-totals/{date}", FOR_POS | FOR_STAFF, handle_day_totals_put,
-         "Says what the site did in a business day, by its till's own report", "DayTotals"),
+         "Sets the totals of a business day from the site's till", "DayTotals"),
      .body = &shape_day_totals_put, .answer_statuses = {200, 201}, .dry_run = true, .located = true,
      .id = "putDayTotals", .tag = TAG_REPORTS, REASONS(REASON_AMOUNT_DECIMALS)},
     {POST("/v1/exceptions/{exception_id}/resolve", FOR_STAFF, handle_exception_resolve,
-          "Says that a person has looked at an exception, and what was found", "Exception"),
+          "Resolves an exception: a person has looked at it, and notes the finding", "Exception"),
      .body = &shape_exception_resolve, .answer_statuses = {200},
      .id = "resolveException", .tag = TAG_REPORTS, REASONS(REASON_ALREADY_RESOLVED)},
     {GET("/v1/accounts", FOR_OFFICE, handle_accounts_list, "Accounts of a scheme and their balances", "AccountList"),
@@ -320,11 +323,11 @@ static const struct route routes[] = {
     {GET("/v1/posting-rules", FOR_ALL, handle_posting_rules, "The rules by which events become legs",
          "PostingRuleList"),
      .id = "listPostingRules", .tag = TAG_BOOKS},
-    {GET("/v1/checks", FOR_OFFICE, handle_checks, "What must hold, checked now", "Checks"),
+    {GET("/v1/checks", FOR_OFFICE, handle_checks, "The books' invariants, checked now", "Checks"),
      .parameters = {{"scheme", "Code of the scheme; all unless given", false}},
      .is_long = true, .id = "runChecks", .tag = TAG_BOOKS,
-     .about = "Every check is computed anew from the rows, which takes longer the more there are. One such request "
-              "runs at a time; a second is refused as overloaded."},
+     .about = "The service computes every check anew from the rows; the more rows, the longer it takes. One "
+              "such request runs at a time; a second is refused as overloaded."},
 };
 /* clang-format on */
 

@@ -71,7 +71,7 @@ static const struct field counted_line_fields[] = {
      .required = true,
      .offset = offsetof(struct line, quantity),
      .maximum = QUANTITY_MAX,
-     .description = "Sound cups that were there"},
+     .description = "Sound cups that the count found"},
 };
 
 static const struct field leg_fields[] = {
@@ -118,7 +118,7 @@ static const struct shape journal_leg = SHAPE("JournalLeg", struct body_leg, leg
 #define TO {ROW(to, FORM_CODE), REQUIRED, .description = "Code of the site that they are sent to"}
 #define REFERS(member, meaning) {.name = member, .form = FORM_UUID, REQUIRED, \
                                  .offset = offsetof(struct body, refers), .description = meaning}
-#define BEARER {ROW(bearer, FORM_WORD), REQUIRED, .words = bearers, .description = "Who bears the loss"}
+#define BEARER {ROW(bearer, FORM_WORD), REQUIRED, .words = bearers, .description = "Bearer of the loss"}
 #define MASS_G {ROW(mass_g, FORM_INTEGER), .minimum = 0, .maximum = MASS_G_MAX, \
                 .description = "Grams retired, as weighed"}
 
@@ -136,10 +136,10 @@ static const struct shape journal_leg = SHAPE("JournalLeg", struct body_leg, leg
 
 /* Besides event_id, kind, occurred_at, the place, and reference. The compiler wants one for each kind that clients
  * post. */
-#define MEMBERS_ISSUE        LINES(issued, sound_line), AMOUNT(0, "What the customer paid"), TENDER
-#define MEMBERS_RETURN       LINES(returned, line), AMOUNT(0, "What was paid out"), TENDER
+#define MEMBERS_ISSUE        LINES(issued, sound_line), AMOUNT(0, "The customer's payment"), TENDER
+#define MEMBERS_RETURN       LINES(returned, line), AMOUNT(0, "The amount paid out"), TENDER
 #define MEMBERS_EXCHANGE     LINES(returned, line), LINES(issued, sound_line), \
-                             AMOUNT(-1, "What the customer paid, net; negative: was paid out"), TENDER
+                             AMOUNT(-1, "The customer's net payment; negative: it was paid out"), TENDER
 #define MEMBERS_SUPPLY       LINES(cups, sound_line)
 #define MEMBERS_DISPATCH     LINES(cups, line), TO
 #define MEMBERS_RECEIPT      LINES(cups, line), REFERS("dispatch", "event_id of the dispatch")
@@ -147,7 +147,7 @@ static const struct shape journal_leg = SHAPE("JournalLeg", struct body_leg, leg
 #define MEMBERS_DAMAGE       LINES(cups, sound_line)
 #define MEMBERS_RETIRE       LINES(cups, sound_line), MASS_G
 #define MEMBERS_COUNT        LINES(cups, counted_line)
-#define MEMBERS_REVERSAL     REFERS("reverses", "event_id of what it undoes")
+#define MEMBERS_REVERSAL     REFERS("reverses", "event_id of the event that it undoes")
 #define MEMBERS_FORFEIT      LINES(cups, sound_line)
 #define MEMBERS_REINSTATE    LINES(cups, sound_line)
 #define MEMBERS_JOURNAL      LEGS, REASON, APPROVED_BY

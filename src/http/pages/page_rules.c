@@ -34,8 +34,8 @@ static const struct page_about abouts[] = {
      .title = "Settlement",
      .rows = "sites",
      .plot_of = "positions",
-     .plot = {PLOT_BARS, "Positions: what each participant owes (+) or is owed (-)", "participant", "amount",
-              NULL, NULL},
+     .plot = {PLOT_BARS, "Positions: the amount that each participant owes (+) or is owed (-)", "participant",
+              "amount", NULL, NULL},
      .see = {{"Journal of the day", JOURNAL},
              {"Events of the day", EVENTS_OF_DAY},
              {"All settlements", "/v1/settlements?scheme={scheme}"},
@@ -96,7 +96,7 @@ static const struct page_about abouts[] = {
              "amount at the "
              "till, or the tariff of the day of occurrence. r: tax rate."},
     {.schema = "ReportList", .title = "Reports"},
-    {.schema = "Checks", .title = "What must hold, checked now"},
+    {.schema = "Checks", .title = "The books' invariants, checked now"},
 };
 
 #define STATEMENT_OF(who)                                                                                    \

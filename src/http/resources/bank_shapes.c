@@ -26,13 +26,14 @@ static const struct field resolve_fields[] = {
      .minimum = 1,
      .maximum = PAYMENT_ID_MAX,
      .description =
-         "It was this payment, or its return: that is confirmed, or fails, and what the line is over or "
-         "under goes to the participant's arrears"},
+         "The payment that the line was for: it is confirmed, or fails if the line is its return; a "
+         "difference goes to the participant's arrears"},
     {.name = "participant",
      .form = FORM_CODE,
      .offset = offsetof(struct resolve_request, participant),
      .present_offset = offsetof(struct resolve_request, has_participant),
-     .description = "Or it was of this participant: it goes to its arrears, which the next close settles"},
+     .description = "Or the participant that the line was from: the amount goes to its arrears, which the "
+                    "next close settles"},
     {.name = "account",
      .form = FORM_WORD,
      .offset = offsetof(struct resolve_request, account),
@@ -45,7 +46,7 @@ static const struct field resolve_fields[] = {
      .offset = offsetof(struct resolve_request, note),
      .minimum = 1,
      .maximum = REASON_CHARACTERS_MAX,
-     .description = "How that was found out; no personal data"},
+     .description = "How a person found this out; no personal data"},
 };
 
 #define COUNT(fields) (sizeof(fields) / sizeof(fields)[0])

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What must hold, checked now. */
+/* GET /v1/checks: the invariants of the books, checked now. */
 #include "http/resources/handlers.h"
 
 #include "app/proof/checks.h"

@@ -17,8 +17,8 @@
 static const struct field fields[] = {
     FIELD(issued, FORM_INTEGER, CUPS_TOTAL_MAX, "Cups issued in the business day"),
     FIELD(returned, FORM_INTEGER, CUPS_TOTAL_MAX, "Cups returned, also damaged ones"),
-    FIELD(collected, FORM_AMOUNT, 0, "Deposits taken; of an exchange, what the customer paid on balance"),
-    FIELD(refunded, FORM_AMOUNT, 0, "Deposits paid out; of an exchange, what the customer got on balance"),
+    FIELD(collected, FORM_AMOUNT, 0, "Deposits taken; of an exchange, the customer's net payment"),
+    FIELD(refunded, FORM_AMOUNT, 0, "Deposits paid out; of an exchange, the net amount paid to the customer"),
 };
 const struct shape shape_day_totals_put = {"DayTotalsPut", sizeof(struct day_totals), fields,
                                            sizeof fields / sizeof fields[0], false};

@@ -22,7 +22,7 @@ static const struct field fields[] = {
      .offset = offsetof(struct resolve_body, note),
      .minimum = 1,
      .maximum = NOTE_MAX_LENGTH,
-     .description = "What was found"},
+     .description = "The finding"},
 };
 const struct shape shape_exception_resolve = {"ExceptionResolve", sizeof(struct resolve_body), fields, 1,
                                               false};

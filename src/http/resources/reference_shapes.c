@@ -58,7 +58,7 @@ static const struct field operator_fields[] = {
     REQUIRED(scheme_operator, name, FORM_TEXT, RANGE(1, NAME_MAX_LENGTH), SAYS("As it stands on payments")),
     REQUIRED(scheme_operator, bank_account, FORM_OBJECT, .shape = &shape_bank_account,
              SAYS("The pool's account")),
-    OPTIONAL(scheme_operator, bic, FORM_TEXT, RANGE(8, 11), SAYS("Of the bank (ISO 9362)")),
+    OPTIONAL(scheme_operator, bic, FORM_TEXT, RANGE(8, 11), SAYS("Code of the bank (ISO 9362)")),
     OPTIONAL(scheme_operator, creditor_id, FORM_TEXT, RANGE(1, ID_MAX_LENGTH), SAYS("For collections")),
 };
 static const struct shape shape_operator =
@@ -74,8 +74,8 @@ static const struct shape shape_par_stock =
 static const struct field cup_type_fields[] = {
     REQUIRED(cup_type_row, cup_type, FORM_CODE, SAYS("Its code")),
     REQUIRED(cup_type_row, name, FORM_TEXT, RANGE(1, NAME_MAX_LENGTH), SAYS("For people")),
-    REQUIRED(cup_type_row, volume_ml, FORM_INTEGER, RANGE(1, 100000), SAYS("What it holds, in millilitres")),
-    REQUIRED(cup_type_row, mass_g, FORM_INTEGER, RANGE(1, 100000), SAYS("What it weighs, in grams")),
+    REQUIRED(cup_type_row, volume_ml, FORM_INTEGER, RANGE(1, 100000), SAYS("Its volume in millilitres")),
+    REQUIRED(cup_type_row, mass_g, FORM_INTEGER, RANGE(1, 100000), SAYS("Its mass in grams")),
     OPTIONAL(cup_type_row, grai, FORM_TEXT, RANGE(14, 30),
              SAYS("GS1 Global Returnable Asset Identifier, AI (8003)")),
 };
@@ -83,17 +83,19 @@ static const struct field cup_type_fields[] = {
 static const struct field participant_fields[] = {
     REQUIRED(participant_row, participant, FORM_CODE, SAYS("Its code; pool is taken")),
     REQUIRED(participant_row, name, FORM_TEXT, RANGE(1, NAME_MAX_LENGTH), SAYS("As it stands on payments")),
-    NOTED(participant_row, bank_account, FORM_OBJECT, .shape = &shape_bank_account, SAYS("Where it is paid")),
-    OPTIONAL(participant_row, bic, FORM_TEXT, RANGE(8, 11), SAYS("Of its bank (ISO 9362)")),
+    NOTED(participant_row, bank_account, FORM_OBJECT, .shape = &shape_bank_account,
+          SAYS("The account to which it is paid")),
+    OPTIONAL(participant_row, bic, FORM_TEXT, RANGE(8, 11), SAYS("Code of its bank (ISO 9362)")),
     NOTED(participant_row, tax_registered, FORM_BOOLEAN,
           SAYS("Whether its handling fees bear tax; true unless given")),
-    NOTED(participant_row, mandate, FORM_OBJECT, .shape = &shape_mandate, SAYS("To collect from it")),
+    NOTED(participant_row, mandate, FORM_OBJECT, .shape = &shape_mandate,
+          SAYS("Its permission to collect from it")),
 };
 
 static const struct field terms_fields[] = {
     REQUIRED(terms_row, effective_date, FORM_DATE, SAYS("The business day from which they hold")),
     REQUIRED(terms_row, netting, FORM_WORD, .words = netting_words,
-             SAYS("Payments by way of the pool, or between participants")),
+             SAYS("central: all payments go through the pool; direct: participants pay each other")),
     REQUIRED(terms_row, minimum_payment, FORM_AMOUNT, RANGE(0, 1),
              SAYS("Positions below it are carried forward")),
     REQUIRED(terms_row, service_fee, FORM_AMOUNT, RANGE(0, 1), SAYS("Per cup issued, without tax")),
@@ -109,7 +111,7 @@ static const struct shape shape_terms = SHAPE("ReferenceTerms", terms_row, terms
 static const struct field refund_value_fields[] = {
     REQUIRED(refund_value_row, cup_type, FORM_CODE, SAYS("Code of the cup type")),
     REQUIRED(refund_value_row, effective_date, FORM_DATE, SAYS("The business day from which it holds")),
-    REQUIRED(refund_value_row, amount, FORM_AMOUNT, RANGE(1, 1), SAYS("What a cup is worth on return")),
+    REQUIRED(refund_value_row, amount, FORM_AMOUNT, RANGE(1, 1), SAYS("The value of a cup on return")),
 };
 static const struct shape shape_refund_value =
     SHAPE("ReferenceRefundValue", refund_value_row, refund_value_fields, COUNT(refund_value_fields));
@@ -120,19 +122,21 @@ static const struct field scheme_fields[] = {
     REQUIRED(scheme_row, time_zone, FORM_TEXT, RANGE(1, 64), SAYS("IANA time zone")),
     REQUIRED(scheme_row, cut_off, FORM_TIME, SAYS("When a business day starts")),
     NOTED(scheme_row, close_after_minutes, FORM_INTEGER, RANGE(0, 10080),
-          SAYS("How long after its end a day is closed by the clock; 60 unless given")),
+          SAYS("Minutes from the end of a day until the clock closes it; 60 unless given")),
     REQUIRED(scheme_row, stock_terms, FORM_WORD, .words = stock_terms_words,
              SAYS("Whether sites place a deposit for cups in their care")),
-    NOTED(scheme_row, return_target, FORM_RATE, SAYS("Of the cups issued; 0.90 unless given")),
+    NOTED(scheme_row, return_target, FORM_RATE,
+          SAYS("Fraction of the cups issued that should come back; 0.90"
+               " unless given")),
     NOTED(scheme_row, dual_control, FORM_BOOLEAN,
           SAYS("Whether payments take two people; true unless given")),
     OPTIONAL(scheme_row, count_tolerance, FORM_INTEGER, RANGE(0, QUANTITY_MAX),
-             SAYS("Cups that a count may be off; 0 unless given")),
+             SAYS("Cups by which a count may be off; 0 unless given")),
     NOTED(scheme_row, variance_limit, FORM_AMOUNT, RANGE(0, 1),
-          SAYS("A payout is held above it; no limit unless given")),
+          SAYS("A payout is held if the participant's exceptions exceed it; no limit unless given")),
     NOTED(scheme_row, carry_days, FORM_INTEGER, RANGE(0, 3660),
-          SAYS("How long a small position is carried; 30 unless given")),
-    NOTED(scheme_row, operator, FORM_OBJECT, .shape = &shape_operator, SAYS("Who runs the pool")),
+          SAYS("Days for which a small position is carried; 30 unless given")),
+    NOTED(scheme_row, operator, FORM_OBJECT, .shape = &shape_operator, SAYS("The operator of the pool")),
     OPTIONAL(scheme_row, holidays, FORM_LIST, .shape = &shape_date, RANGE(0, NESTED_LIST_MAX),
              SAYS("Days without payments")),
     OPTIONAL(scheme_row, terms, FORM_LIST, .shape = &shape_terms, RANGE(0, NESTED_LIST_MAX),
@@ -147,14 +151,14 @@ static const struct field site_fields[] = {
     REQUIRED(site_row, scheme, FORM_CODE, SAYS("Code of its scheme")),
     REQUIRED(site_row, participant, FORM_CODE, SAYS("Code of the participant that owns it")),
     REQUIRED(site_row, name, FORM_TEXT, RANGE(1, NAME_MAX_LENGTH), SAYS("For people")),
-    REQUIRED(site_row, kind, FORM_WORD, .words = site_kind_words, SAYS("What it is")),
+    REQUIRED(site_row, kind, FORM_WORD, .words = site_kind_words, SAYS("Kind of site")),
     REQUIRED(site_row, opened_on, FORM_DATE, SAYS("Its first day")),
     NOTED(site_row, closed_on, FORM_DATE, SAYS("Its last day")),
     NOTED(site_row, latitude, FORM_NUMBER, RANGE(-90, 90), SAYS("Degrees north")),
     NOTED(site_row, longitude, FORM_NUMBER, RANGE(-180, 180), SAYS("Degrees east")),
     OPTIONAL(site_row, gln, FORM_TEXT, RANGE(13, 13), SAYS("GS1 Global Location Number")),
     OPTIONAL(site_row, par_stock, FORM_LIST, .shape = &shape_par_stock, RANGE(0, CUP_LINES_MAX),
-             SAYS("What it should have in stock")),
+             SAYS("The stock that it should have")),
 };
 
 const struct shape shape_cup_type_put =
@@ -178,13 +182,13 @@ static const struct shape shape_site = SHAPE("ReferenceSite", site_row, site_fie
 
 static const struct field reference_fields[] = {
     OPTIONAL(reference, cup_types, FORM_LIST, .shape = &shape_cup_type, RANGE(0, LIST_MAX),
-             SAYS("Kinds of cups")),
+             SAYS("Cup types")),
     OPTIONAL(reference, participants, FORM_LIST, .shape = &shape_participant, RANGE(0, LIST_MAX),
-             SAYS("Who owns sites")),
+             SAYS("Participants, who own sites")),
     OPTIONAL(reference, schemes, FORM_LIST, .shape = &shape_scheme, RANGE(0, NESTED_LIST_MAX),
              SAYS("Deposit pools")),
     OPTIONAL(reference, sites, FORM_LIST, .shape = &shape_site, RANGE(0, LIST_MAX),
-             SAYS("Where cups change hands")),
+             SAYS("Sites, where cups change hands")),
 };
 const struct shape shape_reference =
     SHAPE("ReferenceDocument", reference, reference_fields, COUNT(reference_fields));
@@ -196,12 +200,13 @@ static const char *const role_words[] = {
         NULL};
 
 static const struct field key_fields[] = {
-    REQUIRED(key_request, name, FORM_CODE, SAYS("Not that of another key in force")),
+    REQUIRED(key_request, name, FORM_CODE, SAYS("Another name than that of any key in force")),
     REQUIRED(key_request, holder, FORM_TEXT, RANGE(1, HOLDER_MAX_LENGTH),
-             SAYS("Who has it in hand: two keys of one holder are one person")),
-    REQUIRED(key_request, role, FORM_WORD, .words = role_words, SAYS("What it may do")),
+             SAYS("The person who holds the key; two keys of one holder are one person")),
+    REQUIRED(key_request, role, FORM_WORD, .words = role_words, SAYS("Role of the key")),
     OPTIONAL(key_request, sites, FORM_LIST, .shape = &shape_code, RANGE(1, NESTED_LIST_MAX),
-             SAYS("Of a pos key: the sites it is for")),
-    OPTIONAL(key_request, participant, FORM_CODE, SAYS("Of a participant key: whose sites it may see")),
+             SAYS("For a pos key: its sites")),
+    OPTIONAL(key_request, participant, FORM_CODE,
+             SAYS("For a participant key: the participant whose sites it may see")),
 };
 const struct shape shape_key_post = SHAPE("KeyPost", key_request, key_fields, COUNT(key_fields));
