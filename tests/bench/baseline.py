@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""What the service is measured against: pgbench's TPC-B-like script and a durable insert of one row, on the same server.
-Also how commands and statements are run."""
+"""The measures that the service is compared with: pgbench's TPC-B-like script and a durable insert of one row, on
+the same server. Also how commands and statements are run."""
 import os
 import re
 import statistics
@@ -88,6 +88,7 @@ def durable_insert_ms(seconds, seed):
 
 
 def paced_insert_p99_ms(seconds, seed, per_second):
-    """The 99th percentile where many clients together offer so many inserts: what PostgreSQL needs for that by itself."""
+    """The 99th percentile where many clients together offer so many inserts: the time that PostgreSQL needs for that
+    by itself."""
     times = insert_times_us(seconds, seed, "--client", CLIENTS, "--rate", per_second)
     return times[len(times) * 99 // 100] / 1000

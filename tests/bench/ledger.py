@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""A ledger under load: a database with a service on it, filled and posted to. What was acknowledged is compared with what
-the ledger then holds, after each load: what can't be accounted for is no measurement."""
+"""A ledger under load: a database with a service on it, filled and posted to. After each load, the acknowledged
+events are compared with the ledger: a load that does not agree with its ledger is no measurement."""
 import http.client
 import json
 import random

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""What is done to the database: its cluster stopped and started, a backend found, a file system filled. The cluster is
+"""Harm to the database: its cluster stopped and started, a backend found, a file system filled. The cluster is
 handled by deploy/lib.sh, as tests/run handles its own."""
 import errno
 import os

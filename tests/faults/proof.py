@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""The proof after a fault: what was acknowledged is in the ledger exactly once with its content, what was not at most once,
-entry numbers have no gaps, and all checks hold. The feed and the database are read independently of each other."""
+"""The proof after a fault: each acknowledged event is in the ledger exactly once with its content, any other event
+at most once, entry numbers have no gaps, and all checks hold. The feed and the database are read independently of
+each other."""
 import json
 import os
 from datetime import datetime
@@ -18,14 +19,14 @@ def content(event):
 
 
 class Auditor:
-    """Follows the feed from proof to proof, so that each reads only what is new."""
+    """Follows the feed from proof to proof, so that each reads only new entries."""
 
     def __init__(self, load):
         self.load, self.book = load, load.book
         self.cursor, self.last, self.entries, self.close_items = {}, 0, {}, []
 
     def prove(self, service=None):
-        """While the tills go on: what was acknowledged until now must be there."""
+        """While the tills go on: all events acknowledged until now must be there."""
         service = service or self.load.services[0]
         acknowledged = dict(self.book.answers)
         before = self.last
@@ -37,7 +38,8 @@ class Auditor:
         self.assert_quiet()
 
     def prove_all(self):
-        """After the tills have ended: the ledger is what was sent, less what was refused, and reads as it did before."""
+        """After the tills have ended: the ledger has the events that were sent, except the refused ones, and reads
+        as it did before."""
         self.prove()
         assert self.entries.keys() == self.book.sent.keys() - self.book.refused
         assert self.entries == self.book.answers

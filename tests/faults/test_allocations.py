@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: ISC
-"""Memory runs out at any moment. Each kind of request is sent again and again, each time with another allocation failing; now and
-then also with all failing that follow, until memory comes back. The answer must be the right one, or a problem that says what
-was recorded. The same request must then get the right answer, and the ledger must have each event once."""
+"""Memory runs out at any moment. Each kind of request is sent again and again, each time with another allocation
+failing; now and then also with all failing that follow, until memory comes back. The answer must be right, or a
+problem that says whether anything was recorded. The same request must then get the right answer, and the ledger must
+have each event once."""
 import http.client
 import json
 import os
@@ -298,7 +299,7 @@ class Sweep:
 
 
 class Bounds:
-    """Of the memory that the service keeps, and of what it logs."""
+    """About the memory that the service keeps, and its log."""
 
     def __init__(self, sweep):
         self.sweep, self.footprint, self.requests = sweep, Footprint(sweep.service), sweep.requests

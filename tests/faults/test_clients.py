@@ -109,7 +109,7 @@ def test_bodies_too_large(polite):
 
 
 def test_expectations(polite, days):
-    """The client is told to go on, or spared the sending of what would be refused."""
+    """The client is told to go on, or is spared the sending of a body that would be refused."""
     body = issue(days[0])
     with connect(polite) as connection:
         connection.sendall(head(polite, len(body), Expect="100-continue", Connection="close"))

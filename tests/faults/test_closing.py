@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The night goes wrong: the service is killed in the midst of a close, and tills flood the day that is being closed. There is
-one settlement in the end, over exactly what came before the cut."""
+"""The night goes wrong: the service is killed in the midst of a close, and tills flood the day that is being closed.
+There is one settlement in the end, over exactly the events before the cut."""
 import http.client
 import time
 from collections import Counter

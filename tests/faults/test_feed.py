@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The feed is the ledger: whoever follows it while others write misses nothing and sees nothing twice, and whoever posts what
-it says into an empty ledger gets the same balances and the same seals."""
+"""The feed is the ledger: a client that follows it while others write misses nothing and sees nothing twice, and a
+client that posts its events into an empty ledger gets the same balances and the same seals."""
 from threading import Thread
 
 import pytest

@@ -50,8 +50,8 @@ def test_two_instances_one_killed_now_and_then(new_network, days, rng, rounds):
 
 
 def test_a_frozen_instance(new_network, days, rng, rounds):
-    """One that stops in the midst of a transaction, as when its machine is paused or cut off, holds the head row. It may not
-    hold up the other instances for as long as it likes."""
+    """An instance that stops in the midst of a transaction, as when its machine is paused or cut off, holds the head
+    row. It may not hold up the other instances for as long as it likes."""
     one = new_network()
     other = Service(one.database, key_rate=0).start()
     other.admin_key = one.admin_key

@@ -22,14 +22,14 @@ THINK_SECONDS = 0.05  # from one post to the next, on average: else the ledger g
 
 
 def reference(first_day, **more):
-    """What the tills trade in: one scheme from its first day on."""
+    """The network that the tills trade in: one scheme from its first day on."""
     values = {"cup-300": "2.50", "cup-450": "3.50"}
     return network.reference([network.scheme("tern-bay", first_day, values, **more)], SITES)
 
 
 @dataclass
 class Book:
-    """What all tills have sent, and what they were answered."""
+    """The events that all tills have sent, and their answers."""
     sent: dict = field(default_factory=dict)       # event id -> event; noted before it goes out
     answers: dict = field(default_factory=dict)    # event id -> (entry, business date, late)
     refused: set = field(default_factory=set)      # ids that got a final refusal
@@ -58,7 +58,7 @@ class Book:
 
 
 class Trade:
-    """What one counter does, by its own random numbers."""
+    """The trade of one counter, by its own random numbers."""
 
     def __init__(self, rng, days):
         self.rng, self.days, self.trips, self.undoable, self.out = rng, days, 0, [], []
@@ -222,7 +222,7 @@ class Load:
             raise self.book.errors[0]
 
     def wait_until(self, condition, what):
-        """A till's error ends the wait, too."""
+        """A till's error also ends the wait."""
         def is_over():
             self.raise_errors()
             return condition()

@@ -1,10 +1,10 @@
 # SPDX-License-Identifier: ISC
-"""What a new OpenAPI document breaks for clients of an old one, each named by its place.
+"""Finds the changes of a new OpenAPI document that break clients of an old one, and names the place of each.
 
-What a client sends must still be taken, so a request may only become wider: a parameter, member, word or variant may be added,
-none removed, and nothing that was optional required. What a client gets must still be what it expects, so an answer may only
-become narrower; but words of enumerations, variants and optional members may be added, for a client ignores what it does not
-know: such are notes. Names that generated code uses (operationId, schemas) stay.
+The service must still take all that a client sends, so a request may only become wider: a parameter, member, word or
+variant may be added, none removed, and nothing that was optional required. A client must still get answers that it
+expects, so an answer may only become narrower; but words of enumerations, variants and optional members may be added,
+for a client ignores what it does not know: such are notes. Names that generated code uses (operationId, schemas) stay.
 """
 import json
 

@@ -128,7 +128,7 @@ class Contract:
             assert fault["reason"] in documented, f"{where}: {fault['reason']} is not listed for this operation"
 
     def _check_problem(self, where, media, answer):
-        if media == "text/html":  # for people; what it says is tested in test_html.py
+        if media == "text/html":  # for people; test_html.py tests its content
             return
         assert media == "application/problem+json", f"{where}: {media}: {answer.body[:500]}"
         problem = answer.json

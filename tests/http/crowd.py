@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""A network of many, put into the tables by SQL as their owner: more than a test or a measurement could post. One scheme is
-large, all others are small. What the rows say is plausible, so that every read finds its way through it; it is no ledger that
-would pass the checks."""
+"""A network of many, put into the tables by SQL as their owner: more than a test or a measurement could post. One
+scheme is large, all others are small. The rows are plausible, so that every read finds its way through them; it is
+no ledger that would pass the checks."""
 from dataclasses import dataclass
 from datetime import date, datetime, timezone
 
@@ -171,7 +171,7 @@ SELECT 1, gen_random_uuid(), decode('00', 'hex'), '{{"kind":"journal"}}', now(),
        CASE WHEN n <= {journals} - 20 THEN n END FROM generate_series(1, {journals}) AS n;
 """
 
-# What triggers keep, which were off.
+# Fills the tables that triggers keep, because the triggers were off.
 KEPT = """
 INSERT INTO kind_movement
 SELECT scheme, business_date, account_kind_of(account), account_cup_type(account), sum(movement) FROM balance GROUP BY 1, 2, 3, 4;

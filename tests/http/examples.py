@@ -42,7 +42,7 @@ def abridged(value, key=None):
 
 
 class Recorder:
-    """What each operation was asked and answered, in the form of examples.json."""
+    """The requests and answers of each operation, in the form of examples.json."""
 
     def __init__(self, service):
         self.contract, self.examples = service.contract, {}
@@ -197,7 +197,7 @@ def pay(do, admin, ann, ben, payments):
 
 
 def tell(do, admin, ben, orders):
-    """The bank books what it was told to, and something that nobody expects."""
+    """The bank books its orders, and something that nobody expects."""
     bookings = [*bank.book(orders), bank.Booking(Decimal("20.00"), "", "B-9")]
     statement = bank.statement("S-1", "00001000", "CAD", "2025-05-14", bookings, created_at="2025-05-14T22:00:00+00:00")
     told = do(ben, "POST", "/v1/bank-statements?scheme=tern-bay", statement.decode(), type="application/xml").json
@@ -210,7 +210,7 @@ def tell(do, admin, ben, orders):
 
 
 def propose(do, admin, ann):
-    """What weakens control waits for a second person."""
+    """A write that weakens control waits for a second person."""
     scheme = admin.get("/v1/schemes/tern-bay")
     proposed = do(admin, "PUT", "/v1/schemes/tern-bay?why=for+the+holidays", {**without(scheme, "scheme"), "variance_limit": "50.00"},
                   name="proposed").json

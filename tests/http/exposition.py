@@ -23,7 +23,7 @@ SAMPLE = re.compile(r'(?P<name>[a-zA-Z_:][a-zA-Z0-9_:]*)(\{(?P<labels>[a-zA-Z_]\
 
 
 def findings(text):
-    """What is wrong with an exposition, a line each; empty: nothing."""
+    """The faults of an exposition, a line each; empty: nothing."""
     return [*_of_lines(text), *(found for family in text_string_to_metric_families(text) for found in _of_family(family)),
             *_of_collisions(text)]
 

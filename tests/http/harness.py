@@ -150,7 +150,7 @@ class Client:
         return self._expect(self.send("POST", "/v1/events", event), event, 200, 201).json
 
     def post_many(self, events):
-        """The results of an array of events, each with what it was asked for."""
+        """The results of an array of events, one for each event."""
         results = self._expect(self.send("POST", "/v1/events", events), f"{len(events)} events", 200).json["results"]
         assert len(results) == len(events)
         return results

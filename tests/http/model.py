@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: ISC
 """A naive second bookkeeper: one scheme's ledger in dicts of int, written from the accounting contract alone.
 
-It shares no code with the service and never optimises: it is slow, short and easy to check by hand.
-Amounts are minor units. `Model.post` answers what the service must answer for an event, `Model.close` what a
-settlement must say; `balances` gives the accounts by the names that /v1/accounts uses.
+It shares no code with the service and never optimises: it is slow, short and easy to check by hand. Amounts are minor
+units. `Model.post` gives the answer that the service must give for an event, and `Model.close` gives the settlement;
+`balances` gives the accounts by the names that /v1/accounts uses.
 """
 from collections import Counter, defaultdict
 from datetime import date, datetime, time, timedelta, timezone
@@ -217,8 +217,8 @@ class Model:
         return [e for e in self.arrivals[dispatch.event["event_id"]] if not e.reversed_by]
 
     def _open(self, dispatch):
-        """What has neither arrived nor been given up, by (cup type, damaged): a cup that broke on the way is one too many
-        of the one and one short of the other."""
+        """The cups that have neither arrived nor been given up, by (cup type, damaged): a cup that broke on the way
+        is one too many of the one and one short of the other."""
         still = Counter()
         if not dispatch.reversed_by:
             still.update({(cup, damaged): n for cup, n, damaged in self._cups(dispatch.event, "cups")})
@@ -331,7 +331,7 @@ class Model:
         return self._forfeits(event, day, -1)
 
     def _must_be_there(self, kind, event):
-        """What is forfeited must be out; what is reinstated must have been forfeited, and not yet reinstated."""
+        """Forfeited cups must be out; reinstated cups must have been forfeited, and not yet reinstated."""
         for cup, n, _ in self._cups(event, "cups"):
             if kind == "forfeit" and n > self.balances[f"with_customers({cup})"]:
                 raise Refused("more_than_out")

@@ -94,7 +94,7 @@ class Page(HTMLParser):
 
 
 def tidy(body):
-    """What HTML Tidy finds wrong with it."""
+    """The faults that HTML Tidy finds in it."""
     done = subprocess.run(["tidy", "-errors", "-quiet", "-utf8"], input=body, capture_output=True, timeout=600)
     return done.stderr.decode().strip()
 

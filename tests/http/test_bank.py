@@ -240,7 +240,7 @@ def test_what_the_bank_must_know_is_asked_for_before_anything_is_done(office):
 
 
 def test_a_payout_goes_to_no_account_that_nobody_has_looked_at(office):
-    """That a change of account is looked at before money goes there is common practice, no source."""
+    """A person looks at a new account before money goes there: common practice, no source."""
     office.load(network.worked_events(D0), netting="central").approve()
     office.admin.agreed(office.ben, "PUT", "/v1/participants/miller", {
         **PARTIES["miller"], "name": "Miller", "bank_account": {"iban": "DE89370400440532013000"}})
@@ -462,7 +462,7 @@ def test_a_line_that_was_a_return_less_its_charge(paid):
 
 
 def test_a_line_of_a_participant(paid):
-    """A stranger's line takes two people, whatever the scheme's dual control says; and goes to arrears, whatever is due."""
+    """A stranger's line takes two people, with dual control on or off; and goes to arrears, whatever is due."""
     paid_in, late, nothing = paid.told([bank.Booking(Decimal("1.78")), bank.Booking(Decimal("-5.00")), bank.Booking(Decimal("9.00"))])
     before = paid.balances()
     tried = paid.ben.send("POST", f"/v1/bank-lines/{paid_in['line']}/resolve?dry_run=true", {"participant": "hearth", "note": "n"})
@@ -500,7 +500,7 @@ def test_a_line_of_a_participant(paid):
 
 
 def test_a_line_is_resolved_once(paid):
-    """Of two proposals for one line the second fails when it is approved, and stays open until it is withdrawn."""
+    """If a line has two proposals, the second fails when it is approved, and stays open until it is withdrawn."""
     line, = paid.told([bank.Booking(Decimal("1.78"))])
     first, second = (paid.resolve(line, 202, participant=p)["proposal"] for p in ("hearth", "miller"))
     assert paid.admin.send("POST", f"/v1/proposals/{first}/approve").status == 200

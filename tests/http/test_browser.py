@@ -88,7 +88,7 @@ class Browser:
         return done.stdout.decode()
 
     def measured(self):
-        """Of each page, on a phone and on a desk."""
+        """Each page, on a phone and on a desk."""
         self.proxy.policy = False
         dom = self.run("/frames", "--dump-dom", "--virtual-time-budget=20000")
         self.proxy.policy = True
@@ -151,7 +151,7 @@ def browser(net, tmp_path_factory):  # noqa: F811
 
 
 def test_no_page_is_wider_than_its_window(browser):
-    """WCAG 2.1 1.4.10, reflow: what is wide scrolls in a region of its own."""
+    """WCAG 2.1 1.4.10, reflow: wide content scrolls in a region of its own."""
     measured = browser.measured()
     assert [(m["target"], m["inner"]) for m in measured] == [(t, w) for w in (PHONE[0], DESK[0]) for t in TARGETS]
     assert {m["styled"] for m in measured} == {"tabular-nums"}, "the style sheet came"

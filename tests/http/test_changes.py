@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Every change of reference data, terms and keys is recorded: who, when, from what to what, why; and nothing else is. What must be
-recorded follows from the accounting contract; there is no published source."""
+"""Every change of reference data, terms and keys is recorded: author, time, values before and after, reason; and
+nothing else is. The accounting contract says which changes must be recorded; there is no published source."""
 import hashlib
 import re
 import subprocess
@@ -182,7 +182,7 @@ def test_changes_at_once_are_numbered_without_a_gap(loaded):
 
 
 def test_a_closed_day_is_sealed_with_the_changes_until_its_close(loaded):
-    """What came before the close is in it, what came after is not; the day's bounds have nothing to do with it."""
+    """The changes before the close are in it, the later ones are not; the day's bounds have nothing to do with it."""
     loaded.admin.post(event("issue", "anchor", at(FIRST), issued=cups(cup_300=1)))
     loaded.admin.put("/v1/participants/cook", {"name": "Cook"})
     number = last_change(loaded)["number"]

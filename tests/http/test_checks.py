@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""Every check can fail: rows are changed behind the service's back, by a superuser and past all triggers, and the checks that
-must notice do, and no others. Which must notice what follows from the accounting contract; there is no published source."""
+"""Every check can fail: rows are changed behind the service's back, by a superuser and past all triggers, and the
+checks that must notice do, and no others. The accounting contract says which check must notice which damage; there
+is no published source."""
 from datetime import timedelta
 
 import psycopg2
@@ -21,7 +22,7 @@ TABLES = ["reference_change", "participant", "site", "api_key", "refund_value", 
 
 
 class Tamperer:
-    """A superuser who can put everything back as it was."""
+    """A superuser's connection that can put everything back as it was."""
 
     def __init__(self, database):
         self.connection = psycopg2.connect(database.owner_dsn)

@@ -251,7 +251,7 @@ def test_events_that_race_the_close(service):
         try:
             all_traded(3)
             settlement = service.client(service.admin_key).close("tern-bay", D0)
-            all_traded(2)  # what was on its way during the close may be of either day; the next is late
+            all_traded(2)  # events on their way during the close may be of either day; the next is late
         finally:
             stop.set()
         return settlement
@@ -317,8 +317,8 @@ def test_a_changed_account_is_not_hidden_by_another_reason(service):
 
 
 def test_reference_data_may_change_while_a_day_is_closed(service):
-    """The race: a close has begun with what it knows of the network, and waits for another's lock; meanwhile the network
-    grows. It must begin again with what is then known, rather than write past what it knew."""
+    """The race: a close has begun with its snapshot of the network, and waits for another's lock; meanwhile the
+    network grows. It must begin again with a new snapshot, and not write from the old one."""
     admin, late = service.admin, {f"late-{n}": ("tern-bay", f"newcomer-{n}") for n in range(50)}
     load(admin)
     admin.post(issue("anchor", 2, D0))

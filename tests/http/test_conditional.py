@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""Conditional reads (RFC 9110 section 13.1.2): what a till reads again is not sent again while it is the same."""
+"""Conditional reads (RFC 9110 section 13.1.2): a till that reads something again gets no body while it is the same."""
 import pytest
 
 import network

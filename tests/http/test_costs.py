@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: ISC
-"""What a read costs follows from what it shows. In a network of many each list is asked for ten rows, at its start and far into it,
-and with each filter, and so is the start page. What PostgreSQL says that it read for them (pages of its buffers, by EXPLAIN) may not
-exceed what so many rows can need. Both with plans for the given values and with generic ones: the service gets either.
+"""The cost of a read follows from the rows that it shows. In a network of many each list is asked for ten rows, at its
+start and far into it, and with each filter, and so is the start page. PostgreSQL tells the number of pages that it read
+(its buffers, by EXPLAIN). The number may not exceed the need of so many rows. Both with plans for the given values and
+with generic ones: the service gets either.
 """
 import re
 from datetime import timedelta

@@ -25,7 +25,8 @@ def shortages(client, state):
 
 
 def test_a_receipt_that_is_reversed_leaves_its_dispatch_short_again(service):
-    """10 cups in three parts. The part that completes the dispatch is reversed: what is missing is an open exception once more."""
+    """10 cups in three parts. The part that completes the dispatch is reversed: the missing cups are an open
+    exception once more."""
     admin = load(service)
     sent = event("dispatch", "anchor", at(D0), cups=cups(cup_300=10), to="dock")
     admin.post(sent)
@@ -78,7 +79,7 @@ def test_a_dispatch_is_reversed_while_nothing_of_it_has_arrived(service):
 
 
 def test_a_site_that_has_closed_still_has_facts(service):
-    """What occurs after a site's last day is recorded, and listed; its last day is a day like others."""
+    """An event after a site's last day is recorded, and listed; its last day is a day like others."""
     admin = load(service, sites={"brick": ("tern-bay", "miller", {"closed_on": str(D0)})})
     assert admin.post(event("return", "brick", at(D0), returned=cups(cup_300=1)))["exceptions"] == [
         {"exception": "over_returned", "cup_type": "cup-300", "quantity": -1}]
@@ -87,7 +88,7 @@ def test_a_site_that_has_closed_still_has_facts(service):
 
 
 def test_a_forfeit_whose_cups_were_reinstated_stands(service):
-    """Reinstating is bounded by what is forfeited and not reinstated; so is taking a forfeit back."""
+    """Reinstating is bounded by the cups forfeited and not reinstated; so is taking a forfeit back."""
     admin = load(service)
     admin.post(event("issue", "anchor", at(D0), issued=cups(cup_300=10)))
     word = lambda kind, n: event(kind, None, at(D0, "12:00"), scheme="tern-bay", cups=cups(cup_300=n))

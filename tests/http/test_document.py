@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""/openapi.json as a document that good clients are made from: each operation is named, grouped and described, and what
-holds for all of them holds for each. That it is true is tested by every other test here (contract.py)."""
+"""/openapi.json as a document that good clients are made from: each operation is named, grouped and described, and
+what holds for all of them holds for each. Every other test here compares it with the answers (contract.py)."""
 import json
 import re
 import subprocess
@@ -58,7 +58,7 @@ def test_each_operation_and_parameter_says_what_it_is_for(document):
 
 
 def test_only_types_for_machines_are_listed(document):
-    """Pages are for people: that reads come as pages, too, stands in the description alone."""
+    """Pages are for people: only the description says that reads also come as pages."""
     for where, operation in operations(document):
         contents = [operation.get("requestBody", {}).get("content", {})]
         contents += [r.get("content", {}) for r in operation["responses"].values()]

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""What was acknowledged is in the ledger, once, whatever happens to the service while tills are posting; and posting again
-what was not answered is always safe."""
+"""Each acknowledged event is in the ledger once, whatever happens to the service while tills are posting; and a till
+may always post an unanswered event again."""
 import http.client
 import signal
 from datetime import date, timedelta

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""The examples in the document are what the service answers now: the scenario of examples.py is played again and compared with
-src/http/contract/examples.json. `tests/document examples` renews in that file what has become stale."""
+"""The examples in the document are the answers that the service gives now: the scenario of examples.py is played
+again and compared with src/http/contract/examples.json. `tests/document examples` renews the stale examples in that
+file."""
 import json
 import os
 
@@ -21,7 +22,7 @@ def document(shared):
 
 
 def same_or_new(kept, played):
-    """What has not become stale stays as it is, with the times of its own run."""
+    """An example that is not stale stays as it is, with the times of its own run."""
     return kept if kept is not None and examples.settled(kept) == examples.settled(played) else played
 
 

@@ -47,8 +47,9 @@ def flights():
 
 
 def fewest_payments(positions):
-    """Of many small positions. A pair of opposites is always as good a group as any (swap it out of whatever groups its two
-    members are in: those join, and none is lost); for what is left, every way to take members one by one is tried."""
+    """Of many small positions. A pair of opposites is always as good a group as any (swap it out of whatever groups
+    its two members are in: those join, and none is lost); for the rest, every way to take members one by one is
+    tried."""
     left = Counter(p for p in positions if p)
     count, groups = sum(left.values()), 0
     for value in [v for v in left if v > 0]:

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""What a batch moves stands beside the balances until it is folded into them: nobody who reads sees a difference."""
+"""The movements of a batch stand beside the balances until they are folded into them: no reader sees a difference."""
 from datetime import date, timedelta
 
 import network

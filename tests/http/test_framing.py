@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Where a request ends (RFC 9112): what is ambiguous is refused with a problem and the connection closed, and a request hidden
-behind it is never executed. Raw sockets, for no client library sends such things."""
+"""Where a request ends (RFC 9112): an ambiguous request is refused with a problem, the connection is closed, and a
+request hidden behind it is never executed. Raw sockets, for no client library sends such things."""
 import json
 import random
 import re
@@ -297,7 +297,7 @@ def test_requests_changed_by_chance(net, seed):
 
 
 def test_an_answer_is_not_lost_to_what_still_comes(net):
-    """RFC 9112 section 9.6: whoever is still sending when a request is refused gets to read why."""
+    """RFC 9112 section 9.6: a client that is still sending when its request is refused can read the reason."""
     with socket.create_connection(("127.0.0.1", net.port), timeout=60) as connection:
         connection.sendall(post(net, b"", "Content-Length: 5", "Content-Length: 5"))
         assert connection.recv(1, socket.MSG_PEEK) == b"H"
@@ -312,8 +312,9 @@ def test_an_answer_is_not_lost_to_what_still_comes(net):
 
 
 def test_a_client_that_ends_its_side(net):
-    """After its last request a client may close its half of the connection. A write is answered all the same, also when the answer
-    takes a while. (A read may be given up: whoever waits for one can't be told from whoever has left.)"""
+    """After its last request a client may close its half of the connection. A write is answered all the same, also
+    when the answer takes a while. (A read may be given up: a client that waits for one can't be told from a client
+    that has left.)"""
     before, texts = recorded(net), [good(net) for _ in range(5)]
     for text in texts[:3]:
         assert [answer[0] for answer in answers(said(net, text, then_shut=True))] == [201]

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""What a bound key may not know of: a request that names it is answered, byte for byte, as if it did not exist. Each row asks the same
-for a hidden thing and for an absent one of an equally long name. What a key may know of is the contract's table of keys.
+"""The things that a bound key may not know of: a request that names it is answered, byte for byte, as if it did not
+exist. Each row asks the same for a hidden thing and for an absent one of an equally long name. The contract's table of
+keys says which things a key may know of.
 
 One thing can't be hidden: an event id is taken once in a scheme, so that posting other content under an id that somebody else has
 used is refused with event_id_conflict, as it is under one's own.

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""Pages: what they say is what the JSON says, to the cent; nothing that is written into the ledger gets out of its place;
-each is valid, accessible and without script; and an accountant comes from the index down to an event by links alone."""
+"""Pages: they show the figures of the JSON, to the cent; nothing that is written into the ledger gets out of its
+place; each is valid, accessible and without script; and an accountant comes from the index down to an event by links
+alone."""
 import re
 from collections import Counter
 from datetime import timedelta

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Journals: one key proposes, another approves, and only then is there an entry. What they may touch is the accounting contract's;
-that two people post a journal is common practice in bookkeeping."""
+"""Journals: one key proposes, another approves, and only then is there an entry. The accounting contract names the
+accounts that they may touch; that two people post a journal is common practice in bookkeeping."""
 import json
 from datetime import date, timedelta
 from uuid import uuid4
@@ -94,7 +94,8 @@ def test_a_journal_is_of_two_people(people):
 
 
 def test_a_proposal_has_its_id(people):
-    """An id belongs to a proposal as it does to an entry, whatever the writer takes for granted; also when it is withdrawn."""
+    """An id belongs to a proposal as it does to an entry, also if the writer did not look; also when it is
+    withdrawn."""
     for withdrawn in (False, True):
         trade(people)
         sent = propose(people.ann, journal())

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""The document of a large network: what GET /v1/reference gives, POST /v1/reference takes."""
+"""The document of a large network: POST /v1/reference takes the document that GET /v1/reference gives."""
 import json
 
 import pytest

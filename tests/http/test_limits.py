@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""Amounts are bounded, so that nothing wraps; what is beyond the bound is refused alone and holds up nobody else."""
+"""Amounts are bounded, so that nothing wraps; a request beyond the bound is refused alone and holds up nobody else."""
 from datetime import date, timedelta
 
 import network

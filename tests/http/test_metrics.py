@@ -204,7 +204,7 @@ def test_it_answers_when_the_database_does_not(net):
 
 
 def test_nobody_is_late_by_the_clock(database, service):
-    """With the clock on, what is due gets closed, and the figure goes back to 0."""
+    """With the clock on, the days that are due get closed, and the figure goes back to 0."""
     service.admin.load(network.reference([network.scheme("tern-bay", FIRST, {"cup-300": "2.50"})], {"anchor": ("tern-bay", "hearth")}))
     clock = Service(database, close_by_clock="yes").start()
     try:

@@ -117,7 +117,7 @@ class Stream:
         return self._event(kind, when, self._site(), cups=self._lines(60 if kind == "supply" else 3))
 
     def _stated(self, event):
-        """Most tills say what the tariff says, some say nothing, some are off."""
+        """Most tills state the tariff, some state nothing, some are off."""
         chance = self.rng.random()
         if chance < 0.6:
             day = self.model.day_of(instant(event["occurred_at"]))

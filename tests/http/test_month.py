@@ -5,10 +5,11 @@ deploy/trade/bank.py, which reads the payment files and answers with statements.
 The service's time of day is moved (moved_clock.c), so that each thing is done when it would be: events during their day, closes after
 the cut-off, some by hand and some by the clock, approvals and files in the morning, statements of banking days in the afternoon.
 
-What is checked against something outside: payment files and statements against ISO 20022's schemas, with xmllint; the bank's balance
-against the bank's own books; cups with customers and what tills took against the shop floor's own count and sums of the posted events,
-which share nothing with the service; business days against the tz database. How deposits, statements, ledger, journal and ageing hang
-together is double-entry bookkeeping and the accounting contract: common practice, no further source."""
+Some things are checked against something outside: payment files and statements against ISO 20022's schemas, with
+xmllint; the bank's balance against the bank's own books; cups with customers and what tills took against the shop
+floor's own count and sums of the posted events, which share nothing with the service; business days against the tz
+database. How deposits, statements, ledger, journal and ageing hang together is double-entry bookkeeping and the
+accounting contract: common practice, no further source."""
 import importlib.util
 import json
 import mmap
@@ -40,8 +41,9 @@ OFFICE = ZoneInfo("America/St_Johns")
 WITHHELD_ON, WITHHELD_AT = FIRST + 10 * DAY, "mill"  # an issue that its till never sends
 MOVED_ON, MOVED = FIRST + 12 * DAY, "plover"  # a participant that changes its bank: what it is paid next is held
 NEW_ACCOUNT = "00009004"
-# What the bank takes back two banking days after it has booked it, by the afternoon of the booking; and a transfer between participants
-# that their bank refuses. AM04, insufficient funds, and AC04, closed account: the external code set of ISO 20022, from memory.
+# The bookings that the bank takes back two banking days later, by the afternoon of the booking; and a transfer between
+# participants that their bank refuses. AM04, insufficient funds, and AC04, closed account: the external code set of ISO
+# 20022, from memory.
 RETURNED = {("eider-sound", "collections"): (FIRST + 8 * DAY, "AM04"), ("eider-sound", "payouts"): (FIRST + 14 * DAY, "AC04"),
             ("tern-bay", "collections"): (FIRST + 21 * DAY, "AM04")}
 REFUSED = {"tern-bay": FIRST + 16 * DAY}
@@ -220,7 +222,8 @@ class Pool:
 
     # The afternoon ------------------------------------------------------------------------------------------------
     def bank_day(self, today):
-        """The bank books what it was asked to on this day, and what it takes back; transfers of others are confirmed by hand."""
+        """The bank books the orders for this day, and the bookings that it takes back; transfers of others are
+        confirmed by hand."""
         due = [o for o in self.orders if date.fromisoformat(o.requested_on) <= today]
         self.orders = [o for o in self.orders if o not in due]
         bookings = bank.book(due, f"{self.code}-{today}")
@@ -453,7 +456,8 @@ def test_what_failed_came_back_and_was_paid_later(month, pool):
 
 
 def test_the_changed_account_was_looked_at(month):
-    """What the first close after the change pays to it is held, and nothing else; from then on its money goes to the new account."""
+    """The payment of the first close after the change is held, and nothing else; from then on its money goes to the
+    new account."""
     [pool] = [p for p in month.pools.values() if MOVED in p.participants]
     paid = [(day, p) for day, s in pool.settlements.items() for p in s["payments"] if p["to"] == MOVED]
     first = min(day for day, _ in paid if day >= MOVED_ON)
@@ -492,7 +496,7 @@ def test_statements_of_all_are_the_trial_balance(month, pool):
         balances = {a: b for a, b in pool.trial_balance(day).items() if a.startswith(OWED)}
         assert stands[day] == balances, day
         assert at_sites[day] == {a: b for a, b in balances.items() if a.startswith("site_clearing(")}, day
-    # Nothing stands at the end but what was too little to be settled.
+    # Nothing stands at the end but amounts that were too small to be settled.
     assert all(a.startswith("site_clearing(") for a in stands[OPEN])
     assert any(at_sites.values())
 
@@ -547,8 +551,8 @@ def test_what_is_owed_to_holders_of_cups(pool):
 
 
 def test_ageing_is_the_trial_balance_of_every_day(pool):
-    """And overdue is what has failed, from the day after it was due until its next payment is made, on the day that this is due; if the
-    participant has not come to be owed, or to owe, more than that on the day of the failure."""
+    """A failed payment is overdue from the day after it was due until its next payment is made, on the day that this
+    is due; if the participant has not come to be owed, or to owe, more than that on the day of the failure."""
     failures = [(failed_on, date.fromisoformat(failed["due_on"]), banking_day(failed_on + DAY), p["participant"])
                 for failed_on, failed in pool.failed for p in pool.settlements[failed_on]["positions"]
                 if p["participant"] in (failed["from"], failed["to"]) and Decimal(p["amount"]) * Decimal(p["arrears"]) > 0]

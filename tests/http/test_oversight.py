@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""What people say beside the ledger: the totals of a till's day, and what became of an exception."""
+"""The things that people say beside the ledger: the totals of a till's day, and what became of an exception."""
 from datetime import date, timedelta
 
 import pytest

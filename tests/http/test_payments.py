@@ -47,7 +47,7 @@ class Office:
         return next(p for p in settlement["payments"] if (p["from"], p["to"]) == (payer, payee))
 
     def due(self):
-        """What is settled and not paid, of each participant."""
+        """The amount settled and not paid, of each participant."""
         return {a: v for a, v in self.admin.accounts("tern-bay").items() if a.startswith("settlement_due(") and Decimal(v)}
 
     def arrears(self):

@@ -93,7 +93,7 @@ def test_the_service_does_not_start_over_a_pooler(database, relay):
 
 
 def _failure(service):
-    """What `serve` prints to the end, before it fails to start."""
+    """The output of a `serve` that fails to start."""
     done = subprocess.run([service.binary, "serve"], env=service.environment, capture_output=True, text=True, timeout=600)
     assert done.returncode == 1
     return done.stderr

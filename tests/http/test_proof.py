@@ -92,8 +92,8 @@ def assert_proves(proof):
 
 
 def test_every_entry_has_a_proof(net):
-    """Of events and of what the closes posted; the leaves of a day, hashed here, give its root, and their text is canonical (RFC 8785: of
-    strings and integers, what json.dumps gives with sorted members)."""
+    """For events and for entries of closes; the leaves of a day, hashed here, give its root, and their text is
+    canonical (RFC 8785: of strings and integers, what json.dumps gives with sorted members)."""
     feed = [e for e in net.admin.feed("tern-bay") if e["business_date"] < str(FIRST + len(EVENTS) * DAY)]
     by_day = {}
     for entry in feed:
@@ -132,7 +132,7 @@ def test_seals_are_a_chain(net):
 
 
 def test_own_proofs_say_nothing_of_others(net):
-    """A till and a participant prove what is theirs, and see nobody's figures but their own."""
+    """A till and a participant prove their own entries, and see nobody else's figures."""
     own, others = net.posted[0][0]["event_id"], net.posted[0][1]["event_id"]
     whole = net.auditor.get(f"/v1/events/{own}/proof")
     for client in (net.till, net.hearth):
@@ -194,7 +194,7 @@ def test_a_proof_that_does_not_hold_is_not_given(net, statement, undo):
 # --- deploy/check-proof ----------------------------------------------------------------------------------------------
 
 ROLES = ("pos", "participant", "auditor", "accountant", "admin")
-# What is said of a proof, by its steps: what nobody but the office is told can't be checked by a till.
+# What is said of a proof, by its steps: a till can't check the things that only the office is told.
 IN_TREE, SEALED, SETTLED, CHAINED = (
     "The entry is in the books of that day", "The seal is right", "settlement of that day shows the same root and seal",
     "an unbroken chain of 4")
@@ -365,7 +365,7 @@ def test_a_doctored_seal_does_not_hold(net, keys, liar, what):
 
 
 def test_a_proof_of_something_else_does_not_hold(net, keys, liar):
-    """It is sound, but not of what was asked for."""
+    """The proof is sound, but of another event than the one that was asked for."""
     other = net.admin.get(f"/v1/events/{net.posted[2][4]['event_id']}/proof")
     liar.lies = {"/proof": lambda proof: other}
     done = check(net.posted[2][2]["event_id"], key=keys["auditor"], api=liar.api)

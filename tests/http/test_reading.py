@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""What is read back: the feed and its filters, single events, accounts, settlements and reports, as JSON and as CSV (RFC 4180)."""
+"""Reads: the feed and its filters, single events, accounts, settlements and reports, as JSON and as CSV (RFC 4180)."""
 import csv
 import io
 from collections import Counter

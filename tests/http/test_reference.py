@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Reference data: PUT and GET, ETag and If-Match, dry_run, effective dating, what is fixed once posted, loading, keys."""
+"""Reference data: PUT and GET, ETag and If-Match, dry_run, effective dating, data that is fixed once something is
+posted, loading, keys."""
 import base64
 import subprocess
 from datetime import timedelta
@@ -55,7 +56,7 @@ def test_each_thing_by_put(service):
 
 
 def test_defaults(service):
-    """The contract's defaults stand in what a short PUT created."""
+    """A thing that a short PUT created has the contract's defaults."""
     admin = service.admin
     admin.put("/v1/schemes/tern-bay", SCHEME)
     admin.put("/v1/participants/hearth", {"name": "Hearth"})
@@ -122,7 +123,7 @@ def test_all_faults_at_once(service):
 
 
 def test_a_network_can_be_carried_elsewhere(service):
-    """What GET /v1/reference gives, POST /v1/reference takes, and then gives again."""
+    """POST /v1/reference takes the document that GET /v1/reference gives, and GET then gives it again."""
     full = document(count_tolerance=2, variance_limit="50.00", carry_days=9, return_target="0.95", dual_control=True,
                     close_after_minutes=90, holidays=["2026-07-01"], more_values=[("cup-450", FIRST, "3.50")],
                     operator={"name": "Tern Bay Cups", "bank_account": {"account": "000123456", "bank_code": "000199999"}})

@@ -252,7 +252,7 @@ def test_too_few_and_too_many(net):
 
 
 def test_requests(net):
-    """What HTTP itself refuses, and queries."""
+    """Refusals of HTTP itself, and of queries."""
     admin, good = net.admin, GOOD
     admin.refused("POST", "/v1/events", good, 415, "unsupported_media_type", {"Content-Type": "text/plain"})
     admin.refused("POST", "/v1/events", b"", 413, "body_too_large", {"Content-Length": "1000000000"})

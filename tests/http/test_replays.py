@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""An event that is posted again is answered like the first time, before all checks: also when, by its own effect or by what has
-happened since, it would be refused if it were new. Other events come between, so that the writer expects new ones."""
+"""An event that is posted again is answered like the first time, before all checks: also if a new event of that
+content would be refused, by the first one's effect or by later events. Other events come between, so that the writer
+expects new ones."""
 from datetime import date, timedelta
 
 import pytest

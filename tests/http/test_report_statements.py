@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Each row of the table of reports against its statement: what the statement takes, and what it gives."""
+"""Each row of the table of reports against its statement: the parameters that the statement takes, and the columns
+that it gives."""
 import psycopg2
 import pytest
 

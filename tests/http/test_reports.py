@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The reports on the contract's worked example, to the cent and the cup, in both stock terms; and what they owe each other:
-statements, ledger, journal and trial balance are one set of books."""
+"""The reports on the contract's worked example, to the cent and the cup, in both stock terms; and the figures that
+they owe each other: statements, ledger, journal and trial balance are one set of books."""
 from collections import Counter
 from datetime import date, timedelta
 from decimal import Decimal
@@ -186,7 +186,7 @@ def test_exceptions(books):
 
 
 def test_day_totals_recorded(books):
-    """What changed hands at the counter, the same in both stock terms; the reversed issue is taken off."""
+    """The money that changed hands at the counter, the same in both stock terms; the reversed issue is taken off."""
     expected = {"anchor": ("110.00", "0.00"), "brick": ("0.00", "55.00"), "copper": ("8.00", "21.00"), "dock": ("0.00", "0.50")}
     rows = {r["site"]: r for r in report(books, "day-totals")}
     assert {s: (r["collected_recorded"], r["refunded_recorded"]) for s, r in rows.items()} == expected
@@ -195,7 +195,7 @@ def test_day_totals_recorded(books):
 
 
 def test_return_rate(books):
-    """Of the period: 25 of 34 cup-300, 6 of 12 cup-450; a site that issued none has no rate."""
+    """Figures of the period: 25 of 34 cup-300, 6 of 12 cup-450; a site that issued none has no rate."""
     rows = {(r["cup_type"], r["site"]): r for r in report(books, "return-rate")}
     assert {k: (r["issued"], r["returned"], r["rate"]) for k, r in rows.items() if k[1] is None} == {
         ("cup-300", None): (34, 25, "0.7353"), ("cup-450", None): (12, 6, "0.5000")}
@@ -230,8 +230,8 @@ def test_ageing(books):
 
 # Links -----------------------------------------------------------------------------------------------------------------
 def test_every_link_leads_somewhere(books):
-    """RFC 6570 level 1: a variable is a column of the row, else what was asked for. Each template is followed from the first row
-    that has all of its values, and must find something that the same key may read."""
+    """RFC 6570 level 1: a variable is a column of the row, else a parameter of the request. Each template is
+    followed from the first row that has all of its values, and must find something that the same key may read."""
     followed = Counter()
     for described in books.admin.get("/v1/reports")["items"]:
         name = described["report"]

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Who reads what of which report, what a report refuses to be asked, and that its CSV says what its JSON says, to PostgreSQL too."""
+"""The readers of each report and the rows that they see, the requests that a report refuses, and its CSV, which has
+the figures of its JSON, for PostgreSQL as well."""
 import io
 from datetime import timedelta
 from urllib.parse import urlencode

@@ -84,7 +84,7 @@ def account_days(net, account):
 
 
 def assert_chained(net, rows, account_of, moved_of, sign=1):
-    """Each line opens with what the line before closed with, and closes with the model's balance."""
+    """Each line opens with the closing amount of the line before, and closes with the model's balance."""
     balances = Counter()
     for row in rows:
         account = account_of(row)

@@ -136,7 +136,7 @@ def test_what_failed_stays_as_old_as_it_is(books):
 
 
 def test_as_of_an_earlier_day_nothing_had_failed(books):
-    """What was confirmed or failed later was still to be paid at the end of D0."""
+    """Payments that were confirmed or failed later were still to be paid at the end of D0."""
     assert {k: v[1] for k, v in books.ageing(D0).items()} == {
         ("settlement_due(hearth)", "receivable"): {"current": "101.78"}, ("settlement_due(miller)", "payable"): {"current": "-56.01"},
         ("settlement_due(quay)", "payable"): {"current": "-0.41"}}

@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: ISC
-"""Who may do what: every route of /openapi.json for each of the five roles, without a key and with a wrong one.
+"""The permissions of each role: every route of /openapi.json for each of the five roles, without a key and with a wrong
+one.
 
-PERMITTED is the contract's table of keys, written out by hand: a route that the service adds must be added here too.
+PERMITTED is the contract's table of keys, written out by hand: a new route of the service must also stand here.
 """
 import re
 from datetime import date, timedelta
@@ -196,7 +197,7 @@ def test_pos_posts_at_its_own_sites_only(net):
 
 
 def assert_own(entries, sites):
-    """Events of the sites, and what the close posted for these."""
+    """Events of the sites, and the entries that the close posted for them."""
     assert {i["event"]["site"] for i in entries if "event" in i} <= sites and entries
     assert not re.search("brick|miller", str([i["legs"] for i in entries if "event" not in i]))
 

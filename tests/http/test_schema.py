@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The schema: migrations from every earlier version, tables that mirror those in C, and what the database itself refuses
-to the service's role."""
+"""The schema: migrations from every earlier version, tables that mirror those in C, and the statements that the
+database itself refuses to the service's role."""
 import pathlib
 import re
 import subprocess
@@ -223,7 +223,7 @@ def entries(*rows):
     return "INSERT INTO entry " + " UNION ALL ".join(ENTRY_ROW.format(*row) for row in rows)
 
 
-# What the service's own role tries, whether by a fault of the program or by somebody who has got hold of its password.
+# Statements that the service's own role might try, by a fault of the program or by a person with its password.
 AT_ONCE = "; SET CONSTRAINTS ALL IMMEDIATE"  # what is else looked at when the transaction ends
 TRIES = {
     "a closing balance is changed": (f"UPDATE balance SET closing = closing + 1 WHERE {CLOSED}", REFUSED),
@@ -298,7 +298,8 @@ def test_the_service_can_not_change_what_is_fixed(settled, name):
 
 
 def test_what_an_older_version_reversed_is_taken_over(settled):
-    """The migration finds what was reversed on days that are not closed yet, and knows which days an older version closed."""
+    """The migration finds the reversals of days that are not closed yet, and knows which days an older version
+    closed."""
     [migration] = [m for m in MIGRATIONS if m.stem.endswith("_reversed_days")]
     connection = psycopg2.connect(settled.database.owner_dsn)
     cursor = connection.cursor()

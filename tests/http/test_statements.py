@@ -34,7 +34,7 @@ def test_psql_prepares_each(shared, names):
 
 
 def test_psql_runs_what_the_service_runs(shared, names):
-    """A statement with names gives what the service's text of it gives."""
+    """A statement with names gives the same rows as the service's text of it."""
     path = SQL / "queries/posting/book-after.sql"
     for text in (f"\\i {names}\n\\set asked `cat {path}`\nPREPARE asked AS :asked;", f"PREPARE asked AS {statement_text(path)};"):
         said = run(shared.database, text + "\nSELECT statement FROM pg_prepared_statements;")

@@ -171,8 +171,8 @@ def test_a_key_that_asks_too_often(database):
 
 
 def test_stopped_in_the_midst_of_a_stream(service):
-    """It ends in good order; what was sent and not answered is posted again, to whoever is there then. The last lines are sent only
-    when it stops, so that it stops in the midst, however fast it is."""
+    """It ends in good order; the client posts the unanswered lines again, to the instance that is there then. The
+    last lines are sent only when it stops, so that it stops in the midst, however fast it is."""
     load(service.admin)
     events = [issue() for _ in range(20000)]
     connection = http.client.HTTPConnection("127.0.0.1", service.port, timeout=PATIENCE_SECONDS)
@@ -204,7 +204,7 @@ def test_stopped_in_the_midst_of_a_stream(service):
 
 
 def test_an_answer_beyond_its_bound(database):
-    """However short the lines, what is said about them does not fill the disk."""
+    """Short lines have long answers, and these do not fill the disk."""
     service = new_service(database, spool_megabytes=1)
     load(service.admin)
     assert stream(service.admin, b"x\n" * 20000, 503).reasons[0] == "outcome_unknown"

@@ -82,7 +82,7 @@ def fill(service, count, first=1, special=None):
 
 
 def legs(count):
-    """What the journal has to say of the first so many entries: entry, account, debit, credit."""
+    """The lines of the journal for the first entries: entry, account, debit, credit."""
     for n in range(1, count + 1):
         amount = f"{amount_of(n) // 100}.{amount_of(n) % 100:02}"
         yield from ((str(n), "site_stock(anchor,cup-300)", "", "1"), (str(n), "with_customers(cup-300)", "1", ""),
@@ -283,7 +283,7 @@ def test_a_slow_client_holds_nobody_up(database):
 
 
 def test_as_many_as_leave_a_worker_to_others(database):
-    """Three workers: two long answers at a time; then 503, while what is short is answered."""
+    """Three workers: two long answers at a time; then 503, while short answers are still given."""
     service = new_ledger(database, read_workers=3)
     fill(service, 5000, special={4500: GATE})  # journals are read 4096 entries at a time
     with gate(service) as let_pass:

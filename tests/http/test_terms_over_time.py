@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""What is late, reversed or lost after values, terms or fees have changed: nobody gains by waiting, or by taking back. Expected
-figures follow by hand from the accounting contract ("Decisions that go with the table")."""
+"""Events that are late, reversed or lost after values, terms or fees have changed: nobody gains by waiting, or by
+taking back. Expected figures follow by hand from the accounting contract ("Decisions that go with the table")."""
 from collections import Counter
 from datetime import timedelta
 from decimal import Decimal
@@ -25,7 +25,7 @@ def load(service, stock_terms="on_loan", old=(), new=(), **more):
 
 
 def money(client, answer):
-    """What the event's entry moved on accounts of money."""
+    """The movements of the event's entry on accounts of money."""
     moved = Counter()
     for leg in client.get(f"/v1/events/{answer['event_id']}")["legs"]:
         if "amount" in leg:
@@ -87,8 +87,8 @@ def test_variance_terms_are_those_of_the_day_of_occurrence(service, then, now, e
 
 @pytest.mark.parametrize("then, now", [("absorb", "charge"), ("charge", "absorb")])
 def test_shortage_terms_are_those_of_the_day_of_occurrence(service, then, now):
-    """Three cups are missing at anchor, two at brick: one count is late, the other is not. What a missing cup costs is the value of
-    the posting day in both."""
+    """Three cups are missing at anchor, two at brick: one count is late, the other is not. A missing cup costs the
+    value of the posting day in both."""
     admin = load(service, old={"shortage_terms": then}, new={"shortage_terms": now})
     admin.post_many([event("supply", s, at(D0), cups=cups(cup_300=10)) for s in ("anchor", "brick")])
     admin.close("tern-bay", D0)

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""Two people are two: known ways by which one person could act as two, and what waits for a second person. The rules are the accounting
-contract's; that two must agree where money leaves is common practice. There is no published source."""
+"""Two people are two: known ways by which one person could act as two, and the writes that wait for a second person.
+The rules are the accounting contract's; that two must agree where money leaves is common practice. There is no
+published source."""
 from datetime import date, timedelta
 
 import psycopg2
@@ -262,7 +263,7 @@ def test_without_dual_control_one_person_may(service):
 
 
 def test_dual_control_off_and_an_account_in_one_document(net):
-    """What a document does first must not free what it does then."""
+    """The first change of a document must not free its later ones."""
     answer = net.ada.send("POST", "/v1/reference", {
         "schemes": [{"scheme": "tern-bay", **net.scheme(dual_control=False)}],
         "participants": [{"participant": "miller", "name": "Miller", "bank_account": {"iban": OTHER_IBAN}}]})
@@ -317,7 +318,7 @@ def test_withdrawing(net):
 
 
 def test_it_is_done_as_of_now_under_the_usual_checks(net):
-    """What can't be done any more is refused to its approver, and waits on."""
+    """A write that is not possible any more is refused to its approver, and waits on."""
     number = net.ada.send("POST", "/v1/keys", {"name": "dora", "holder": "Dora", "role": "admin"}).json["proposal"]
     net.service.create_key("dora", "auditor")
     net.ben.refused("POST", f"/v1/proposals/{number}/approve", None, 409, "name_taken")

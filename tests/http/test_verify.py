@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: ISC
-"""depositd verify against a superuser: in a month of closed days each column of each ledger table is changed in turn, by one byte or
-digit of one row, past all triggers; and rows are lost and made up. Verify must find it, and name the row or its day. What must
-be found follows from the accounting contract ("every tampered byte in a month's rows"); there is no published source.
+"""depositd verify against a superuser: in a month of closed days each column of each ledger table is changed in turn,
+by one byte or digit of one row, past all triggers; and rows are lost and made up. Verify must find it, and name the row
+or its day. The accounting contract says what must be found ("every tampered byte in a month's rows"); there is no
+published source.
 """
 import os
 import random
@@ -29,7 +30,7 @@ TABLES = {  # ledger table -> columns of its primary key
     "reversed_day": ("scheme", "business_date", "site", "original_date"),
     "particulars": ("scheme", "business_date"),
 }
-# What befalls a payment after the close is no figure of the close: its own rows say who did what.
+# Later changes of a payment are no figures of the close: its own rows say who did what.
 UNSEALED = {("payment", "status"), ("payment", "released")}
 
 
@@ -343,8 +344,9 @@ def test_hashes_that_are_too_long(month, superuser):
 
 
 def test_one_who_hashes_anew_is_found_by_the_chain(month, superuser):
-    """An entry is changed together with its hash: the day's root names the day. With the root, the seal follows no more; with
-    the seal, the next day's link. Only who writes all later days has a whole chain, and another last seal than others hold."""
+    """An entry is changed together with its hash: the day's root names the day. With the root, the seal follows no
+    more; with the seal, the next day's link. Only a writer of all later days has a whole chain, and another last
+    seal than others hold."""
     def found():
         return " ".join(verify(month)[1])
 

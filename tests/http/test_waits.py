@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""Nobody waits for ever: what others lock in the database is waited for until a deadline, a scheme does not wait for another
+"""Nobody waits for ever: a lock in the database is waited for until a deadline, a scheme does not wait for another
 one's lock, a read ends when its client has gone, and /readyz tells without waiting what a till would meet."""
 import json
 import socket

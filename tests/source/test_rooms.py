@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""The shape of the house: what stands where, and that includes run in one direction only."""
+"""The shape of the house: the place of each file, and includes that run in one direction only."""
 import pathlib
 import re
 import subprocess

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* The reader of bank statements: the statements beside this file as they are read, and those that are
- * refused, each with its result. That the good ones are valid after the schema of the standard is checked in
- * tests/http/test_bank.py, with xmllint. */
+ * refused, each with its result. tests/http/test_bank.py checks with xmllint that the good ones are valid by
+ * the schema of the standard. */
 #include "payment/camt053.h"
 
 #include "base/buffer.h"
@@ -139,7 +139,7 @@ START_TEST(statements_are_read)
 }
 END_TEST
 
-/* What each hostile or broken document is refused for. */
+/* The reason for which each hostile or broken document is refused. */
 static const struct {
     const char *name;
     enum camt_result result;

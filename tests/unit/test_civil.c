@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Timestamps, dates and UUIDs: the examples of RFC 3339 and RFC 9562, what the grammar refuses, and the
+/* Timestamps, dates and UUIDs: the examples of RFC 3339 and RFC 9562, texts that the grammar refuses, and the
  * calendar against the C library's. */
 #include "depositd/civil.h"
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The configuration, from each of its sources, and what it refuses; and the log, whose level it sets,
- * with its clock. */
+/* The configuration, from each of its sources, and the values that it refuses; and the log, whose level it
+ * sets, with its clock. */
 #include "base/clock.h"
 #include "base/config.h"
 #include "base/log.h"

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Events as clients post them: the interface's table of kinds and members, restated here and held against
- * the shapes; each fault with its place; and what makes two bodies the same event. */
+/* Events as clients post them: the interface's table of kinds and members, restated here and held against the
+ * shapes; each fault with its place; and the things that make two bodies the same event. */
 #include "http/events/event_body.h"
 
 #include "suite.h"

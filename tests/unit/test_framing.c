@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* The reader of framing against framing_cases.txt: each case whole, byte by byte and in pieces cut by chance,
- * which must come to the same; and what is passed on, with the stand-in of a refusal at its end, must be
- * well-formed to a second reader. */
+ * which must come to the same; and the bytes that are passed on, with the stand-in of a refusal at their end,
+ * must be well-formed to a second reader. */
 #include "http/server/framing.h"
 
 #include "suite.h"

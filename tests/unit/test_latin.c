@@ -75,7 +75,7 @@ START_TEST(a_name_is_cut_at_70_characters)
 }
 END_TEST
 
-/* Whatever comes in, what goes out is of the set and has a length. */
+/* For any input, the output is of the set and has a length. */
 START_TEST(any_bytes_become_a_name)
 {
     unsigned seed = 20022;

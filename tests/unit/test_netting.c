@@ -28,7 +28,7 @@ static struct money *as_money(const int64_t *positions, size_t count)
     return money;
 }
 
-/* What every solution must be: in order, each payment positive, nobody both paying and receiving, never more
+/* The rules for every solution: in order, each payment positive, nobody both paying and receiving, never more
  * paid than owed nor received than due, and nothing left over: the payments reproduce the positions. */
 static void check_payments(const int64_t *positions, size_t count, const struct netting_payment *payments,
                            size_t payment_count)

@@ -1,8 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* The posting rules against posting_cases.txt, which an accountant can read: each case's legs, that they sum
- * to zero in each unit, and that no row of the table is without a case. What the table is checked against are
- * the contract's own words and its worked example; there is no published source for a network's bookkeeping.
- */
+ * to zero in each unit, and that no row of the table is without a case. The table is checked against the
+ * contract's own words and its worked example; there is no published source for a network's bookkeeping. */
 #include "depositd/fees.h"
 #include "depositd/posting.h"
 #include "suite.h"

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The renderers, on a report that no service has: what a cell may hold, and that rows leave as soon as they
- * are complete; and what must be true of every row of the table of reports. */
+/* The renderers, on a report that no service has: cells of every content, and rows that leave as soon as they
+ * are complete; and the rules for every row of the table of reports. */
 #include "depositd/access.h"
 #include "report/render.h"
 #include "suite.h"

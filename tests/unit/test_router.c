@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What a request asks for: the route that its method and path name, its decoded parts, the representation
+/* The target of a request: the route that its method and path name, its decoded parts, the representation
  * that its Accept header prefers, and who its Authorization header says is calling. */
 #include "http/request/router.h"
 

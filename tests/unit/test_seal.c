@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* The seal: SHA-256, and the Merkle tree against published vectors and against the definition written down
- * naively. What a close stores and restores goes on as if it had never been away. */
+ * naively. A frontier that was stored and restored goes on as if it had never been away. */
 #include "depositd/seal.h"
 
 #include "suite.h"
