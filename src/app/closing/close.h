@@ -27,6 +27,7 @@ MUST_CHECK enum store_result close_day(struct pg *pg, struct snapshot_cache *sna
                                        const struct close_order *order, struct faults *faults);
 
 /* Makes the scheme's calendar reach a little beyond now. */
-MUST_CHECK enum store_result close_extend_calendar(struct pg *pg, int32_t scheme);
+MUST_CHECK enum store_result close_extend_calendar(struct pg *pg, struct snapshot_cache *snapshots,
+                                                   int32_t scheme);
 
 #endif

@@ -10,8 +10,8 @@ static bool value_changes(const struct closing *closing, int32_t cup_type, struc
 {
     struct money before, after;
     struct date next = {closing->day->date.days + 1};
-    return scheme_value(closing->scheme, cup_type, closing->day->date, &before) &&
-           scheme_value(closing->scheme, cup_type, next, &after) && money_sub(after, before, change) &&
+    return scheme_value(closing->work->scheme, cup_type, closing->day->date, &before) &&
+           scheme_value(closing->work->scheme, cup_type, next, &after) && money_sub(after, before, change) &&
            change->minor != 0;
 }
 
@@ -29,7 +29,7 @@ static enum store_result post_remeasurement(struct closing *closing, int32_t sit
     const struct business_day *next = closing->day + 1;
     struct posting_facts facts = {
         .kind = KIND_REMEASUREMENT,
-        .stock_terms = closing->scheme->stock_terms,
+        .stock_terms = closing->work->scheme->stock_terms,
         .site = site,
         .lines = lines,
         .line_count = count,
@@ -50,8 +50,8 @@ static int compare_owners(const void *a, const void *b)
 static bool any_value_changes(const struct closing *closing)
 {
     struct money change;
-    for (size_t i = 0; i < closing->network->cup_type_count; i++)
-        if (value_changes(closing, closing->network->cup_types[i].id, &change))
+    for (size_t i = 0; i < closing->work->network->cup_type_count; i++)
+        if (value_changes(closing, closing->work->network->cup_types[i].id, &change))
             return true;
     return false;
 }
@@ -59,16 +59,17 @@ static bool any_value_changes(const struct closing *closing)
 /* One entry for what no site owns, then one for each site, in the order of their ids. */
 enum store_result close_remeasure(struct closing *closing)
 {
+    struct head_work *work = closing->work;
     struct leg *balances;
     size_t count, line_count = 0;
     int32_t owner = 0;
     if (!any_value_changes(closing))
         return STORE_OK;
-    enum store_result result = store_cups_through(closing->pg, &closing->arena, closing->scheme->id,
-                                                  closing->day->date, &balances, &count);
+    enum store_result result =
+        store_cups_through(work->pg, &work->arena, work->scheme->id, closing->day->date, &balances, &count);
     if (result != STORE_OK)
         return result;
-    struct posting_line *lines = arena_array(&closing->arena, count + 1, sizeof *lines);
+    struct posting_line *lines = arena_array(&work->arena, count + 1, sizeof *lines);
     if (lines == NULL)
         return STORE_FAILED;
     qsort(balances, count, sizeof *balances, compare_owners);

@@ -8,17 +8,18 @@ enum { DOCUMENT_BYTES_MAX = 64 << 20 };
 
 enum store_result close_seal(struct closing *closing)
 {
+    struct head_work *work = closing->work;
     struct day_counters *day;
     struct buffer text;
     struct settlement_row row = {
-        .scheme = closing->scheme->id,
+        .scheme = work->scheme->id,
         .date = closing->day->date,
-        .closed_at = closing->now,
-        .closed_by = closing->key,
+        .closed_at = work->now,
+        .closed_by = work->key,
     };
-    enum store_result result = ledger_day(&closing->ledger, row.date, &day);
+    enum store_result result = ledger_day(&work->ledger, row.date, &day);
     if (result == STORE_OK)
-        result = store_previous_seal(closing->pg, row.scheme, &row.previous);
+        result = store_previous_seal(work->pg, row.scheme, &row.previous);
     if (result != STORE_OK)
         return result;
     row.entries = day->frontier.leaves;
@@ -26,8 +27,8 @@ enum store_result close_seal(struct closing *closing)
     buffer_init(&text, DOCUMENT_BYTES_MAX);
     close_document_write(
         &(struct close_document){
-            .network = closing->network,
-            .scheme = closing->scheme,
+            .network = work->network,
+            .scheme = work->scheme,
             .date = row.date,
             .entries = row.entries,
             .positions = closing->positions,
@@ -38,7 +39,7 @@ enum store_result close_seal(struct closing *closing)
         &text);
     if (!text.failed)
         seal_of(&row.previous, &row.root, text.data, text.length, &row.seal);
-    result = text.failed ? STORE_FAILED : store_add_settlement(closing->pg, &row);
+    result = text.failed ? STORE_FAILED : store_add_settlement(work->pg, &row);
     buffer_dispose(&text);
     return result;
 }

@@ -35,14 +35,14 @@ static size_t first_reversed(const struct closing *closing, int32_t site)
 static enum reason find_fees(const struct closing *closing, const struct closing_site *site,
                              struct fee_part *parts, struct fees *fees)
 {
-    bool tax_registered = closing->network->participant_by_id[site->participant]->tax_registered;
+    bool tax_registered = closing->work->network->participant_by_id[site->participant]->tax_registered;
     size_t count = 1;
     parts[0] = (struct fee_part){closing->terms, site->issued, site->returned, tax_registered};
     for (size_t i = first_reversed(closing, site->site);
          i < closing->reversed_count && closing->reversed[i].site == site->site; i++) {
         const struct reversed_row *row = &closing->reversed[i];
         struct fee_part *part = &parts[count++];
-        part->terms = scheme_terms(closing->scheme, row->original_date);
+        part->terms = scheme_terms(closing->work->scheme, row->original_date);
         part->issued.count = -row->issued;
         part->returned.count = -row->returned;
         part->tax_registered = tax_registered;
@@ -61,7 +61,7 @@ static enum store_result post_fees(struct closing *closing, struct closing_site 
         return STORE_OUT_OF_RANGE;
     struct posting_facts facts = {
         .kind = KIND_FEES,
-        .stock_terms = closing->scheme->stock_terms,
+        .stock_terms = closing->work->scheme->stock_terms,
         .site = site->site,
         .service_fee = fees.service_fee,
         .service_tax = fees.service_tax,
@@ -104,13 +104,13 @@ static void decide_carrying(const struct closing *closing, size_t at)
         .days_carried = closing->day->date.days - row->carried_since.days,
         .has_open_site = has_open_site(closing, participant->participant),
     };
-    row->carried = position_is_carried(&position, closing->terms, closing->scheme->carry_days);
+    row->carried = position_is_carried(&position, closing->terms, closing->work->scheme->carry_days);
 }
 
 static enum store_result find_positions(struct closing *closing)
 {
     closing->positions =
-        arena_array(&closing->arena, closing->participant_count + 1, sizeof *closing->positions);
+        arena_array(&closing->work->arena, closing->participant_count + 1, sizeof *closing->positions);
     if (closing->positions == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < closing->participant_count; i++)
@@ -134,7 +134,7 @@ static enum store_result post_settling(struct closing *closing, int32_t site, in
 {
     struct posting_facts facts = {
         .kind = KIND_SETTLE,
-        .stock_terms = closing->scheme->stock_terms,
+        .stock_terms = closing->work->scheme->stock_terms,
         .site = site,
         .participant = participant,
         .clearing = clearing,
@@ -163,14 +163,15 @@ static enum store_result settle(struct closing *closing)
 /* The same payment always has the same id: half a SHA-256 of scheme, day and parties, in hexadecimal. */
 static void name_payment(const struct closing *closing, struct payment_row *payment)
 {
+    const struct head_work *work = closing->work;
     char date[DATE_TEXT_MAX], hex[SHA256_HEX_MAX];
     struct buffer text;
     struct sha256 digest;
     date_format(closing->day->date, date);
     buffer_init(&text, 1024);
-    buffer_printf(&text, "%s %s %s %s", closing->scheme->code, date,
-                  close_document_party(closing->network, payment->payer),
-                  close_document_party(closing->network, payment->payee));
+    buffer_printf(&text, "%s %s %s %s", work->scheme->code, date,
+                  close_document_party(work->network, payment->payer),
+                  close_document_party(work->network, payment->payee));
     sha256_of(text.data, text.length, &digest);
     buffer_dispose(&text);
     sha256_hex(&digest, hex);
@@ -187,8 +188,8 @@ static const char *held(const struct closing *closing, int32_t payee)
     const struct closing_participant *participant = &closing->participants[closing->participant_index[payee]];
     if (participant->bank_account_changed)
         return "bank_account_changed";
-    bool over = closing->scheme->variance_limited &&
-                participant->exceptions.minor > closing->scheme->variance_limit.minor;
+    bool over = closing->work->scheme->variance_limited &&
+                participant->exceptions.minor > closing->work->scheme->variance_limit.minor;
     return over ? "variance_limit" : NULL;
 }
 
@@ -199,10 +200,11 @@ static int compare_payments(const void *a, const void *b)
 
 static enum store_result find_payments(struct closing *closing)
 {
+    struct head_work *work = closing->work;
     size_t count = closing->participant_count;
-    struct money *settled = arena_array(&closing->arena, count + 1, sizeof *settled);
-    struct netting_payment *netted = arena_array(&closing->arena, count + 1, sizeof *netted);
-    closing->payments = arena_array(&closing->arena, count + 1, sizeof *closing->payments);
+    struct money *settled = arena_array(&work->arena, count + 1, sizeof *settled);
+    struct netting_payment *netted = arena_array(&work->arena, count + 1, sizeof *netted);
+    closing->payments = arena_array(&work->arena, count + 1, sizeof *closing->payments);
     if (settled == NULL || netted == NULL || closing->payments == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < count; i++)
@@ -226,15 +228,16 @@ static enum store_result find_payments(struct closing *closing)
 
 static enum store_result store_figures(struct closing *closing)
 {
-    int32_t scheme = closing->scheme->id;
+    struct head_work *work = closing->work;
+    int32_t scheme = work->scheme->id;
     struct date date = closing->day->date, *holidays;
     size_t holiday_count;
-    enum store_result result = store_add_positions(closing->pg, &closing->arena, scheme, date,
-                                                   closing->positions, closing->participant_count);
+    enum store_result result = store_add_positions(work->pg, &work->arena, scheme, date, closing->positions,
+                                                   closing->participant_count);
     if (result == STORE_OK)
-        result = store_holidays(closing->pg, &closing->arena, scheme, date, &holidays, &holiday_count);
+        result = store_holidays(work->pg, &work->arena, scheme, date, &holidays, &holiday_count);
     if (result == STORE_OK && closing->payment_count > 0)
-        result = store_add_payments(closing->pg, &closing->arena, scheme, date,
+        result = store_add_payments(work->pg, &work->arena, scheme, date,
                                     payment_due_on(date, holidays, holiday_count), closing->payments,
                                     closing->payment_count);
     return result;
@@ -243,7 +246,7 @@ static enum store_result store_figures(struct closing *closing)
 enum store_result close_settle(struct closing *closing)
 {
     enum store_result result = STORE_OK;
-    struct fee_part *parts = arena_array(&closing->arena, closing->reversed_count + 1, sizeof *parts);
+    struct fee_part *parts = arena_array(&closing->work->arena, closing->reversed_count + 1, sizeof *parts);
     if (parts == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < closing->site_count && result == STORE_OK; i++)

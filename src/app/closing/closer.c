@@ -177,7 +177,7 @@ static bool work_once(struct closer *closer)
         watch(closer, work, count, now);
     for (size_t i = 0; i < count && result == STORE_OK && !stopping(closer); i++) {
         if (work[i].extend)
-            result = close_extend_calendar(closer->pg, work[i].scheme);
+            result = close_extend_calendar(closer->pg, closer->snapshots, work[i].scheme);
         if (work[i].due && closer->closes && result == STORE_OK)
             closed |= close_one(closer, &work[i]);
     }

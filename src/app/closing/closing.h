@@ -4,24 +4,13 @@
 #ifndef DEPOSITD_APP_CLOSING_CLOSING_H
 #define DEPOSITD_APP_CLOSING_CLOSING_H
 
-#include "app/network/snapshot.h"
-#include "app/posting/ledger.h"
+#include "app/posting/head_work.h"
 #include "store/close_store.h"
 
 struct closing {
-    struct pg *pg;
-    struct arena arena;
-    int32_t key; /* who closes; 0: the service */
-    const struct snapshot *snapshot;
-    const struct network *network;
-    const struct scheme *scheme;
-    const struct terms *terms;
-    struct date date;
-    struct instant now;
-    struct calendar calendar;
-    const struct business_day *day;
-    struct ledger_state state;
-    struct ledger ledger;
+    struct head_work *work;         /* the transaction that does all of the close but the cut */
+    const struct business_day *day; /* the day to close, in the work's calendar */
+    const struct terms *terms;      /* of that day */
     struct closing_site *sites;
     size_t site_count;
     struct reversed_row *reversed; /* by site id */

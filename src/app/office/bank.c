@@ -13,7 +13,7 @@ enum { DOCUMENT_ARENA_MAX = 256 << 20 };
 struct taking {
     const struct bank_statement_order *order;
     const struct camt_document *document;
-    struct payment_desk *desk;
+    struct head_work *work;
     struct faults *faults;
     int64_t kept_document;                   /* 0: not kept yet */
     int64_t statements[CAMT_STATEMENTS_MAX]; /* their numbers */
@@ -27,8 +27,8 @@ void bank_init(void)
 static enum store_result keep_document(struct taking *taking)
 {
     struct bank_document_row row = {
-        .scheme = taking->desk->scheme->id,
-        .received_at = taking->desk->now,
+        .scheme = taking->work->scheme->id,
+        .received_at = taking->work->now,
         .key = taking->order->key,
         .message_id = taking->document->message_id,
         .content = taking->order->text,
@@ -37,13 +37,13 @@ static enum store_result keep_document(struct taking *taking)
     if (taking->kept_document != 0)
         return STORE_OK;
     sha256_of(row.content, row.length, &row.hash);
-    return store_add_document(taking->desk->pg, &row, &taking->kept_document);
+    return store_add_document(taking->work->pg, &row, &taking->kept_document);
 }
 
 static enum store_result keep_statement(struct taking *taking, const struct camt_statement *statement,
                                         const struct sha256 *digest, int64_t *number, int64_t *last_line)
 {
-    struct arena *arena = &taking->desk->arena;
+    struct arena *arena = &taking->work->arena;
     size_t count = statement->balance_count;
     const char **codes = arena_array(arena, count + 1, sizeof *codes);
     int64_t *amounts = arena_array(arena, count + 1, sizeof *amounts);
@@ -56,7 +56,7 @@ static enum store_result keep_statement(struct taking *taking, const struct camt
         days[i] = statement->balances[i].on;
     }
     const struct bank_statement_row row = {
-        .scheme = taking->desk->scheme->id,
+        .scheme = taking->work->scheme->id,
         .document = taking->kept_document,
         .account = bank_account_of(statement),
         .statement_id = statement->id,
@@ -66,22 +66,22 @@ static enum store_result keep_statement(struct taking *taking, const struct camt
         .balance_days = days,
         .balance_count = count,
     };
-    return store_add_statement(taking->desk->pg, arena, &row, number, last_line);
+    return store_add_statement(taking->work->pg, arena, &row, number, last_line);
 }
 
 static enum store_result take_new(struct taking *taking, const struct camt_statement *statement,
                                   const struct sha256 *digest, int64_t *number)
 {
-    struct payment_desk *desk = taking->desk;
+    struct head_work *work = taking->work;
     struct bank_line_row *rows;
     int64_t last_line = 0;
     enum store_result result = keep_document(taking);
     if (result == STORE_OK)
         result = keep_statement(taking, statement, digest, number, &last_line);
     if (result == STORE_OK)
-        result = bank_match(desk, statement, &rows, taking->faults);
+        result = bank_match(work, statement, &rows, taking->faults);
     if (result == STORE_OK)
-        result = store_add_lines(desk->pg, &desk->arena, desk->scheme->id, *number, last_line, rows,
+        result = store_add_lines(work->pg, &work->arena, work->scheme->id, *number, last_line, rows,
                                  statement->line_count);
     return result;
 }
@@ -92,7 +92,7 @@ static enum store_result take_one(struct taking *taking, const struct camt_state
     struct sha256 digest, kept;
     if (!bank_statement_digest(statement, &digest))
         return STORE_FAILED;
-    enum store_result result = store_find_statement(taking->desk->pg, taking->desk->scheme->id,
+    enum store_result result = store_find_statement(taking->work->pg, taking->work->scheme->id,
                                                     bank_account_of(statement), statement->id, number, &kept);
     if (result == STORE_OK && *number == 0)
         return take_new(taking, statement, &digest, number);
@@ -110,9 +110,9 @@ static bool is_account_of(const struct bank_party *party, const struct camt_stat
 
 static enum store_result check_accounts(struct taking *taking)
 {
-    struct payment_desk *desk = taking->desk;
+    struct head_work *work = taking->work;
     struct bank_operator bank_operator;
-    enum store_result result = store_bank_operator(desk->pg, &desk->arena, desk->scheme->id, &bank_operator);
+    enum store_result result = store_bank_operator(work->pg, &work->arena, work->scheme->id, &bank_operator);
     if (result != STORE_OK)
         return result;
     for (size_t i = 0; i < taking->document->count; i++)
@@ -122,10 +122,10 @@ static enum store_result check_accounts(struct taking *taking)
     return STORE_OK;
 }
 
-static enum store_result take(void *context, struct payment_desk *desk, struct faults *faults)
+static enum store_result take(void *context, struct head_work *work, struct faults *faults)
 {
     struct taking *taking = context;
-    taking->desk = desk;
+    taking->work = work;
     taking->faults = faults;
     taking->kept_document = 0;
     enum store_result result = check_accounts(taking);
@@ -138,7 +138,7 @@ static enum store_result view_statements(void *context, struct pg *pg)
 {
     const struct taking *taking = context;
     buffer_reset(taking->order->json);
-    return read_statements_taken(pg, &taking->desk->arena, taking->order->scheme->id, taking->statements,
+    return read_statements_taken(pg, &taking->work->arena, taking->order->scheme->id, taking->statements,
                                  taking->document->count, taking->order->json);
 }
 
@@ -171,10 +171,11 @@ enum store_result bank_take_statement(struct pg *pg, struct snapshot_cache *snap
     struct arena arena;
     struct camt_document document;
     struct taking taking = {.order = order, .document = &document};
-    const struct payment_order work = {
+    const struct head_order under_head = {
         .scheme = order->scheme->id,
         .key = order->key,
         .dry_run = order->dry_run,
+        .posts_now = true,
         .work = take,
         .view = view_statements,
         .context = &taking,
@@ -182,7 +183,7 @@ enum store_result bank_take_statement(struct pg *pg, struct snapshot_cache *snap
     arena_init(&arena, DOCUMENT_ARENA_MAX);
     enum store_result result = read_document(order, &arena, &document, faults);
     if (result == STORE_OK && faults->count == 0)
-        result = payment_desk_run(pg, snapshots, &work, faults);
+        result = head_work_run(pg, snapshots, &under_head, faults);
     arena_dispose(&arena);
     return result;
 }

@@ -7,6 +7,7 @@
 #include "app/office/bank_match.h"
 
 #include "app/office/bank_digest.h"
+#include "app/office/bank_line.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -15,7 +16,7 @@
 enum { NOTE_SIZE = 200 }; /* a reason may be 35 characters of four bytes */
 
 struct matching {
-    struct payment_desk *desk;
+    struct head_work *work;
     struct faults *faults;
     const struct camt_statement *statement;
     struct bank_line_row *rows; /* one for each line */
@@ -72,17 +73,17 @@ static bool collect_identities(struct matching *matching, struct line_identity *
 /* Those that are new get their identity, the others are marked as repeated. */
 static enum store_result find_repeated(struct matching *matching)
 {
-    struct payment_desk *desk = matching->desk;
+    struct head_work *work = matching->work;
     size_t lines = matching->statement->line_count, count, seen_count;
-    struct line_identity *identities = arena_array(&desk->arena, lines + 1, sizeof *identities);
-    struct sha256 *hashes = arena_array(&desk->arena, lines + 1, sizeof *hashes);
+    struct line_identity *identities = arena_array(&work->arena, lines + 1, sizeof *identities);
+    struct sha256 *hashes = arena_array(&work->arena, lines + 1, sizeof *hashes);
     int64_t *seen;
     if (identities == NULL || hashes == NULL || !collect_identities(matching, identities, &count))
         return STORE_FAILED;
     for (size_t i = 0; i < count; i++)
         hashes[i] = identities[i].identity;
     enum store_result result =
-        store_lines_seen(desk->pg, &desk->arena, desk->scheme->id, hashes, count, &seen, &seen_count);
+        store_lines_seen(work->pg, &work->arena, work->scheme->id, hashes, count, &seen, &seen_count);
     for (size_t i = 0; i < seen_count && result == STORE_OK; i++)
         matching->repeated[identities[seen[i]].line] = true;
     for (size_t i = 0; i < count && result == STORE_OK; i++) {
@@ -90,7 +91,7 @@ static enum store_result find_repeated(struct matching *matching)
         if (matching->repeated[identities[i].line])
             continue;
         sha256_hex(&hashes[i], hex);
-        const char *kept = arena_copy(&desk->arena, hex, strlen(hex));
+        const char *kept = arena_copy(&work->arena, hex, strlen(hex));
         matching->rows[identities[i].line].identity = kept;
         result = kept != NULL ? STORE_OK : STORE_FAILED;
     }
@@ -101,16 +102,16 @@ static enum store_result find_repeated(struct matching *matching)
 
 static enum store_result find_payments(struct matching *matching)
 {
-    struct payment_desk *desk = matching->desk;
+    struct head_work *work = matching->work;
     const struct camt_statement *statement = matching->statement;
-    const char **ids = arena_array(&desk->arena, statement->line_count + 1, sizeof *ids);
+    const char **ids = arena_array(&work->arena, statement->line_count + 1, sizeof *ids);
     size_t count = 0;
     if (ids == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < statement->line_count; i++)
         if (statement->lines[i].end_to_end != NULL)
             ids[count++] = statement->lines[i].end_to_end;
-    return store_bank_payments(desk->pg, &desk->arena, desk->scheme->id, ids, count, &matching->payments,
+    return store_bank_payments(work->pg, &work->arena, work->scheme->id, ids, count, &matching->payments,
                                &matching->payment_count);
 }
 
@@ -138,15 +139,15 @@ static enum store_result suspend(struct matching *matching, struct bank_line_row
                                  const char *disposition)
 {
     row->disposition = disposition;
-    return payment_desk_bank_line(matching->desk, row->amount, &row->entry);
+    return bank_line_post(matching->work, row->amount, &row->entry);
 }
 
-enum store_result bank_payment_change(struct payment_desk *desk, struct bank_payment *payment,
+enum store_result bank_payment_change(struct head_work *work, struct bank_payment *payment,
                                       enum payment_change change, const char *note, struct faults *faults,
                                       int64_t *entry)
 {
-    enum store_result result = payment_desk_change(desk, payment->payment_id, change, note, faults);
-    *entry = desk->state.head.last_entry;
+    enum store_result result = payments_change(work, payment->payment_id, change, note, faults);
+    *entry = work->state.head.last_entry;
     payment->confirmed = true;
     payment->status = change == CHANGE_CONFIRM ? PAYMENT_CONFIRMED : PAYMENT_FAILED;
     return result;
@@ -169,7 +170,7 @@ static enum store_result take_payment(struct matching *matching, struct bank_pay
     payment->taken = true;
     if (payment->confirmed)
         return STORE_OK;
-    return bank_payment_change(matching->desk, payment, CHANGE_CONFIRM, NULL, matching->faults, &row->entry);
+    return bank_payment_change(matching->work, payment, CHANGE_CONFIRM, NULL, matching->faults, &row->entry);
 }
 
 /* The payment's money on its way back. A return of what was never confirmed is left to a person. */
@@ -185,7 +186,7 @@ static enum store_result take_return(struct matching *matching, struct bank_paym
         return STORE_OK;
     snprintf(note, sizeof note, "returned by the bank%s%s", row->return_reason != NULL ? ": " : "",
              row->return_reason != NULL ? row->return_reason : "");
-    return bank_payment_change(matching->desk, payment, CHANGE_FAIL, note, matching->faults, &row->entry);
+    return bank_payment_change(matching->work, payment, CHANGE_FAIL, note, matching->faults, &row->entry);
 }
 
 static enum store_result take_line(struct matching *matching, size_t i)
@@ -222,7 +223,7 @@ static enum store_result take_lines(struct matching *matching)
 static bool begin_rows(struct matching *matching)
 {
     const struct camt_statement *statement = matching->statement;
-    struct arena *arena = &matching->desk->arena;
+    struct arena *arena = &matching->work->arena;
     matching->rows = arena_array(arena, statement->line_count + 1, sizeof *matching->rows);
     matching->repeated = arena_array(arena, statement->line_count + 1, sizeof *matching->repeated);
     if (matching->rows == NULL || matching->repeated == NULL)
@@ -246,10 +247,10 @@ static bool begin_rows(struct matching *matching)
     return true;
 }
 
-enum store_result bank_match(struct payment_desk *desk, const struct camt_statement *statement,
+enum store_result bank_match(struct head_work *work, const struct camt_statement *statement,
                              struct bank_line_row **rows, struct faults *faults)
 {
-    struct matching matching = {.desk = desk, .faults = faults, .statement = statement};
+    struct matching matching = {.work = work, .faults = faults, .statement = statement};
     enum store_result result = begin_rows(&matching) ? STORE_OK : STORE_FAILED;
     if (result == STORE_OK)
         result = find_repeated(&matching);

@@ -2,13 +2,14 @@
 /* Resolving a line: a person says what it was, and bank_suspense is rid of it. */
 #include "app/office/bank.h"
 
+#include "app/office/bank_line.h"
 #include "app/office/bank_match.h"
 
 enum { ENTRIES_MAX = 3 };
 
 struct resolving {
     const struct bank_line_order *order;
-    struct payment_desk *desk;
+    struct head_work *work;
     struct faults *faults;
     struct money amount; /* the line's */
     bool is_stranger;    /* it names no payment of ours */
@@ -18,14 +19,14 @@ struct resolving {
 
 static enum store_result book_suspense(struct resolving *resolving, struct money amount)
 {
-    return payment_desk_bank_line(resolving->desk, amount, &resolving->entries[resolving->row.entry_count++]);
+    return bank_line_post(resolving->work, amount, &resolving->entries[resolving->row.entry_count++]);
 }
 
 static enum store_result resolve_for(struct resolving *resolving, struct money amount, int32_t participant,
                                      enum line_target target)
 {
-    return payment_desk_resolve_line(resolving->desk, amount, participant, target,
-                                     &resolving->entries[resolving->row.entry_count++]);
+    return bank_line_resolve(resolving->work, amount, participant, target,
+                             &resolving->entries[resolving->row.entry_count++]);
 }
 
 /* Does to the payment what the line says, unless a person has done it already. */
@@ -42,7 +43,7 @@ static enum store_result change_by_line(struct resolving *resolving, struct bank
     }
     if (done)
         return STORE_OK;
-    return bank_payment_change(resolving->desk, payment, came_back ? CHANGE_FAIL : CHANGE_CONFIRM,
+    return bank_payment_change(resolving->work, payment, came_back ? CHANGE_FAIL : CHANGE_CONFIRM,
                                resolving->order->note, resolving->faults,
                                &resolving->entries[resolving->row.entry_count++]);
 }
@@ -68,10 +69,10 @@ static enum store_result resolve_as(struct resolving *resolving, struct bank_pay
 
 static enum store_result resolve_as_payment(struct resolving *resolving)
 {
-    struct payment_desk *desk = resolving->desk;
+    struct head_work *work = resolving->work;
     struct bank_payment *payment;
     size_t found;
-    enum store_result result = store_bank_payments(desk->pg, &desk->arena, desk->scheme->id,
+    enum store_result result = store_bank_payments(work->pg, &work->arena, work->scheme->id,
                                                    &resolving->order->payment_id, 1, &payment, &found);
     if (result != STORE_OK)
         return result;
@@ -82,11 +83,11 @@ static enum store_result resolve_as_payment(struct resolving *resolving)
     return STORE_OK;
 }
 
-static bool has_site(const struct payment_desk *desk, int32_t participant)
+static bool has_site(const struct head_work *work, int32_t participant)
 {
-    const struct network *network = desk->network;
+    const struct network *network = work->network;
     for (size_t i = 0; i < network->site_count; i++)
-        if (network->sites[i].scheme == desk->scheme->id && network->sites[i].participant == participant)
+        if (network->sites[i].scheme == work->scheme->id && network->sites[i].participant == participant)
             return true;
     return false;
 }
@@ -95,17 +96,17 @@ static bool has_site(const struct payment_desk *desk, int32_t participant)
  * control says. */
 static enum store_result propose(struct resolving *resolving)
 {
-    struct payment_desk *desk = resolving->desk;
-    int32_t scheme = desk->scheme->id;
+    struct head_work *work = resolving->work;
+    int32_t scheme = work->scheme->id;
     const struct weakening nothing_else = {.changes = "[]", .schemes = &scheme, .scheme_count = 1};
-    return control_propose(desk->pg, &desk->arena, resolving->order->control, &nothing_else);
+    return control_propose(work->pg, &work->arena, resolving->order->control, &nothing_else);
 }
 
 static enum store_result resolve_for_participant(struct resolving *resolving)
 {
     const struct bank_line_order *order = resolving->order;
-    const struct participant *participant = network_participant(resolving->desk->network, order->participant);
-    if (participant == NULL || !has_site(resolving->desk, participant->id)) {
+    const struct participant *participant = network_participant(resolving->work->network, order->participant);
+    if (participant == NULL || !has_site(resolving->work, participant->id)) {
         faults_add(resolving->faults, REASON_PARTICIPANT_UNKNOWN, "/participant",
                    "has no site in the scheme");
         return STORE_OK;
@@ -121,7 +122,7 @@ static enum store_result find_line(struct resolving *resolving)
 {
     bool open, found;
     enum store_result result =
-        store_find_line(resolving->desk->pg, resolving->desk->scheme->id, resolving->order->line,
+        store_find_line(resolving->work->pg, resolving->work->scheme->id, resolving->order->line,
                         &resolving->amount, &resolving->is_stranger, &open, &found);
     if (result == STORE_OK && !found)
         faults_add(resolving->faults, REASON_NOT_FOUND, NULL, "there is no such line");
@@ -132,7 +133,7 @@ static enum store_result find_line(struct resolving *resolving)
 
 static enum store_result resolve_open(struct resolving *resolving)
 {
-    struct payment_desk *desk = resolving->desk;
+    struct head_work *work = resolving->work;
     struct control *control = resolving->order->control;
     enum store_result result = find_line(resolving);
     if (result == STORE_OK && resolving->faults->count == 0)
@@ -140,27 +141,27 @@ static enum store_result resolve_open(struct resolving *resolving)
                                                       : resolve_for_participant(resolving);
     if (result != STORE_OK || resolving->faults->count > 0 || control->proposed)
         return result;
-    result = store_add_resolution(desk->pg, &desk->arena, &resolving->row);
-    return result == STORE_OK && control->origins != NULL ? control_end(desk->pg, &desk->arena, control)
+    result = store_add_resolution(work->pg, &work->arena, &resolving->row);
+    return result == STORE_OK && control->origins != NULL ? control_end(work->pg, &work->arena, control)
                                                           : result;
 }
 
-static enum store_result resolve(void *context, struct payment_desk *desk, struct faults *faults)
+static enum store_result resolve(void *context, struct head_work *work, struct faults *faults)
 {
     struct resolving *resolving = context;
-    resolving->desk = desk;
+    resolving->work = work;
     resolving->faults = faults;
     resolving->row = (struct bank_resolution_row){
-        .scheme = desk->scheme->id,
+        .scheme = work->scheme->id,
         .line = resolving->order->line,
-        .resolved_at = desk->now,
+        .resolved_at = work->now,
         .key = resolving->order->key,
         .note = resolving->order->note,
         .entries = resolving->entries,
         .proposal = resolving->order->control->author.proposal,
     };
-    resolving->order->control->now = desk->now;
-    enum store_result result = control_begin(desk->pg, resolving->order->control, faults);
+    resolving->order->control->now = work->now;
+    enum store_result result = control_begin(work->pg, resolving->order->control, faults);
     if (result == STORE_OK && faults->count == 0 && !resolving->order->control->decided)
         result = resolve_open(resolving);
     return result;
@@ -179,13 +180,14 @@ enum store_result bank_resolve_line(struct pg *pg, struct snapshot_cache *snapsh
                                     const struct bank_line_order *order, struct faults *faults)
 {
     struct resolving resolving = {.order = order};
-    const struct payment_order work = {
+    const struct head_order under_head = {
         .scheme = order->scheme,
         .key = order->key,
         .dry_run = order->dry_run,
+        .posts_now = true,
         .work = resolve,
         .view = view_line,
         .context = &resolving,
     };
-    return payment_desk_run(pg, snapshots, &work, faults);
+    return head_work_run(pg, snapshots, &under_head, faults);
 }

@@ -8,12 +8,11 @@
 enum { EVENT_BYTES_MAX = 1 << 20 };
 
 /* *open: whether there is something to decide; false without a fault: this key has decided so already. */
-static enum store_result find_open(struct payment_desk *desk, const struct uuid *id,
-                                   enum proposal_status wanted, struct proposal *proposal, bool *open,
-                                   struct faults *faults)
+static enum store_result find_open(struct head_work *work, const struct uuid *id, enum proposal_status wanted,
+                                   struct proposal *proposal, bool *open, struct faults *faults)
 {
     bool found;
-    enum store_result result = store_proposal(desk->pg, &desk->arena, desk->scheme->id, id, proposal, &found);
+    enum store_result result = store_proposal(work->pg, &work->arena, work->scheme->id, id, proposal, &found);
     *open = false;
     if (result != STORE_OK)
         return result;
@@ -21,34 +20,34 @@ static enum store_result find_open(struct payment_desk *desk, const struct uuid 
         faults_refuse(faults, REASON_NOT_FOUND);
     else if (proposal->status == PROPOSAL_OPEN)
         *open = true;
-    else if (proposal->status != wanted || proposal->decided_by != desk->key)
+    else if (proposal->status != wanted || proposal->decided_by != work->key)
         faults_refuse(faults, REASON_PROPOSAL_DECIDED);
     return STORE_OK;
 }
 
 /* Whoever keeps a copy of what is proposed must know that it has changed: see desk_flush. */
-static enum store_result decide(struct payment_desk *desk, const struct uuid *id, enum proposal_status status,
+static enum store_result decide(struct head_work *work, const struct uuid *id, enum proposal_status status,
                                 const char *note, int64_t entry)
 {
     struct proposal_decision decision = {
         .status = status,
-        .decided_at = desk->now,
-        .key = desk->key,
+        .decided_at = work->now,
+        .key = work->key,
         .note = note,
         .entry = entry,
     };
-    enum store_result result = store_proposal_decide(desk->pg, desk->scheme->id, id, &decision);
-    return result == STORE_OK ? store_calendar_changed(desk->pg, desk->scheme->id) : result;
+    enum store_result result = store_proposal_decide(work->pg, work->scheme->id, id, &decision);
+    return result == STORE_OK ? store_calendar_changed(work->pg, work->scheme->id) : result;
 }
 
 /* The event as it is recorded: with who approved it. */
-static enum store_result record_approval(struct payment_desk *desk, const struct proposal *proposal,
+static enum store_result record_approval(struct head_work *work, const struct proposal *proposal,
                                          struct event *event)
 {
     struct buffer text;
     buffer_init(&text, EVENT_BYTES_MAX);
-    canonical_approved(proposal->event, snapshot_key(desk->snapshot, desk->key)->name, &text);
-    event->text = text.failed ? NULL : arena_copy(&desk->arena, text.data, text.length);
+    canonical_approved(proposal->event, snapshot_key(work->snapshot, work->key)->name, &text);
+    event->text = text.failed ? NULL : arena_copy(&work->arena, text.data, text.length);
     event->text_length = text.length;
     buffer_dispose(&text);
     if (event->text == NULL)
@@ -57,16 +56,16 @@ static enum store_result record_approval(struct payment_desk *desk, const struct
     return STORE_OK;
 }
 
-static enum store_result post(struct payment_desk *desk, const struct proposal *proposal,
+static enum store_result post(struct head_work *work, const struct proposal *proposal,
                               const struct event *event, int64_t *entry)
 {
-    const struct business_day *occurrence = calendar_day_of(&desk->calendar, proposal->occurred_at);
+    const struct business_day *occurrence = calendar_day_of(&work->calendar, proposal->occurred_at);
     if (occurrence == NULL)
         return STORE_FAILED; /* it was in the calendar when it was proposed */
-    const struct business_day *posting = calendar_posting_day(&desk->calendar, occurrence);
+    const struct business_day *posting = calendar_posting_day(&work->calendar, occurrence);
     struct posting_facts facts = {
         .kind = KIND_JOURNAL,
-        .stock_terms = desk->scheme->stock_terms,
+        .stock_terms = work->scheme->stock_terms,
         .stated = proposal->legs,
         .stated_count = proposal->leg_count,
     };
@@ -77,41 +76,41 @@ static enum store_result post(struct payment_desk *desk, const struct proposal *
         .occurred_at = proposal->occurred_at,
         .event = event,
     };
-    enum store_result result = post_facts(&desk->ledger, &facts, &draft, entry);
+    enum store_result result = post_facts(&work->ledger, &facts, &draft, entry);
     if (result == STORE_OK && draft.late)
-        result = ledger_add_exception(&desk->ledger, 0, (struct exception){.kind = EXCEPTION_LATE});
+        result = ledger_add_exception(&work->ledger, 0, (struct exception){.kind = EXCEPTION_LATE});
     return result;
 }
 
-enum store_result journal_approve(struct payment_desk *desk, const struct uuid *id, struct faults *faults)
+enum store_result journal_approve(struct head_work *work, const struct uuid *id, struct faults *faults)
 {
     struct proposal proposal;
-    struct event *event = arena_alloc(&desk->arena, sizeof *event);
+    struct event *event = arena_alloc(&work->arena, sizeof *event);
     int64_t entry;
     bool open;
     if (event == NULL)
         return STORE_FAILED;
-    enum store_result result = find_open(desk, id, PROPOSAL_APPROVED, &proposal, &open, faults);
+    enum store_result result = find_open(work, id, PROPOSAL_APPROVED, &proposal, &open, faults);
     if (result != STORE_OK || !open)
         return result;
-    if (key_acts_by_one_person(&desk->snapshot->keys.origins,
+    if (key_acts_by_one_person(&work->snapshot->keys.origins,
                                (struct key_act){proposal.proposed_by, proposal.proposed_at},
-                               (struct key_act){desk->key, desk->now})) {
+                               (struct key_act){work->key, work->now})) {
         faults_refuse(faults, REASON_SECOND_KEY_NEEDED);
         return STORE_OK;
     }
     *event = (struct event){.id = *id, .kind = KIND_JOURNAL};
-    result = record_approval(desk, &proposal, event);
+    result = record_approval(work, &proposal, event);
     if (result == STORE_OK)
-        result = post(desk, &proposal, event, &entry);
-    return result == STORE_OK ? decide(desk, id, PROPOSAL_APPROVED, NULL, entry) : result;
+        result = post(work, &proposal, event, &entry);
+    return result == STORE_OK ? decide(work, id, PROPOSAL_APPROVED, NULL, entry) : result;
 }
 
-enum store_result journal_withdraw(struct payment_desk *desk, const struct uuid *id, const char *note,
+enum store_result journal_withdraw(struct head_work *work, const struct uuid *id, const char *note,
                                    struct faults *faults)
 {
     struct proposal proposal;
     bool open;
-    enum store_result result = find_open(desk, id, PROPOSAL_WITHDRAWN, &proposal, &open, faults);
-    return result == STORE_OK && open ? decide(desk, id, PROPOSAL_WITHDRAWN, note, 0) : result;
+    enum store_result result = find_open(work, id, PROPOSAL_WITHDRAWN, &proposal, &open, faults);
+    return result == STORE_OK && open ? decide(work, id, PROPOSAL_WITHDRAWN, note, 0) : result;
 }

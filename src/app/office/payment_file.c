@@ -17,7 +17,7 @@ enum { FILE_MAX_BYTES = 32 << 20, PURPOSE_SIZE = 64, ACCOUNT_LENGTH = 34, US_PER
 
 struct making {
     const struct payment_file_order *order;
-    struct payment_desk *desk;
+    struct head_work *work;
     struct faults *faults;
     struct bank_operator bank_operator;
     struct bank_order *orders;
@@ -79,12 +79,12 @@ static void check_order(struct making *making, const struct bank_order *order)
 
 static enum store_result read_orders(struct making *making)
 {
-    struct payment_desk *desk = making->desk;
+    struct head_work *work = making->work;
     bool closed;
     enum store_result result =
-        store_bank_operator(desk->pg, &desk->arena, desk->scheme->id, &making->bank_operator);
+        store_bank_operator(work->pg, &work->arena, work->scheme->id, &making->bank_operator);
     if (result == STORE_OK)
-        result = store_bank_orders(desk->pg, &desk->arena, desk->scheme->id, making->order->day,
+        result = store_bank_orders(work->pg, &work->arena, work->scheme->id, making->order->day,
                                    making->order->collections, &making->orders, &making->count, &closed);
     if (result != STORE_OK)
         return result;
@@ -109,7 +109,7 @@ static struct pain_party pain_party_of(const struct bank_party *party)
 /* NULL: no memory. */
 static struct pain_order *pain_orders(struct making *making)
 {
-    struct pain_order *orders = arena_array(&making->desk->arena, making->count, sizeof *orders);
+    struct pain_order *orders = arena_array(&making->work->arena, making->count, sizeof *orders);
     for (size_t i = 0; i < making->count && orders != NULL; i++) {
         const struct bank_order *order = &making->orders[i];
         orders[i] = (struct pain_order){
@@ -139,9 +139,9 @@ static void make_message_id(struct making *making, char text[static PAIN_MESSAGE
 static enum store_result keep_file(struct making *making, const struct pain_file *file,
                                    const struct buffer *xml)
 {
-    struct payment_desk *desk = making->desk;
+    struct head_work *work = making->work;
     struct payment_file_row row = {
-        .scheme = desk->scheme->id,
+        .scheme = work->scheme->id,
         .file_id = *making->order->file_id,
         .day = making->order->day,
         .collections = making->order->collections,
@@ -150,8 +150,8 @@ static enum store_result keep_file(struct making *making, const struct pain_file
         .key = making->order->key,
         .content = xml->data,
         .length = xml->length,
-        .payment_ids = arena_array(&desk->arena, making->count, sizeof *row.payment_ids),
-        .mandates = arena_array(&desk->arena, making->count, sizeof *row.mandates),
+        .payment_ids = arena_array(&work->arena, making->count, sizeof *row.payment_ids),
+        .mandates = arena_array(&work->arena, making->count, sizeof *row.mandates),
         .count = making->count,
     };
     if (row.payment_ids == NULL || row.mandates == NULL)
@@ -163,22 +163,22 @@ static enum store_result keep_file(struct making *making, const struct pain_file
             return STORE_OUT_OF_RANGE;
     }
     sha256_of(xml->data, xml->length, &row.hash);
-    return store_add_file(desk->pg, &desk->arena, &row);
+    return store_add_file(work->pg, &work->arena, &row);
 }
 
 static enum store_result write_file(struct making *making)
 {
-    struct payment_desk *desk = making->desk;
+    struct head_work *work = making->work;
     char message_id[PAIN_MESSAGE_ID_MAX + 1], purpose[PURPOSE_SIZE], day[DATE_TEXT_MAX];
     struct buffer xml;
     *making->order->file_id = making->bank_operator.new_id;
     make_message_id(making, message_id);
     date_format(making->order->day, day);
-    snprintf(purpose, sizeof purpose, "%s %s", desk->scheme->code, day);
+    snprintf(purpose, sizeof purpose, "%s %s", work->scheme->code, day);
     struct pain_file file = {
         .message_id = message_id,
-        .created_at = {desk->now.us - desk->now.us % US_PER_S},
-        .currency = desk->scheme->currency,
+        .created_at = {work->now.us - work->now.us % US_PER_S},
+        .currency = work->scheme->currency,
         .operator= pain_party_of(&making->bank_operator.party),
         .creditor_id = making->bank_operator.creditor_id,
         .purpose = purpose,
@@ -194,17 +194,17 @@ static enum store_result write_file(struct making *making)
     return result;
 }
 
-static enum store_result make(void *context, struct payment_desk *desk, struct faults *faults)
+static enum store_result make(void *context, struct head_work *work, struct faults *faults)
 {
     struct making *making = context;
-    making->desk = desk;
+    making->work = work;
     making->faults = faults;
     enum store_result result = read_orders(making);
     if (result != STORE_OK || faults->count > 0)
         return result;
     result = write_file(making);
     for (size_t i = 0; i < making->count && result == STORE_OK && faults->count == 0; i++)
-        result = payment_desk_change(desk, making->orders[i].payment_id, CHANGE_INSTRUCT, NULL, faults);
+        result = payments_change(work, making->orders[i].payment_id, CHANGE_INSTRUCT, NULL, faults);
     return result;
 }
 
@@ -222,13 +222,14 @@ enum store_result payment_file_make(struct pg *pg, struct snapshot_cache *snapsh
                                     const struct payment_file_order *order, struct faults *faults)
 {
     struct making making = {.order = order};
-    const struct payment_order work = {
+    const struct head_order under_head = {
         .scheme = order->scheme,
         .key = order->key,
         .dry_run = order->dry_run,
+        .posts_now = true,
         .work = make,
         .view = view,
         .context = &making,
     };
-    return payment_desk_run(pg, snapshots, &work, faults);
+    return head_work_run(pg, snapshots, &under_head, faults);
 }

@@ -44,11 +44,11 @@ struct deciding {
     struct stated_reason stated;
 };
 
-static enum store_result work(void *context, struct payment_desk *desk, struct faults *faults)
+static enum store_result decide_under_head(void *context, struct head_work *work, struct faults *faults)
 {
     const struct deciding *deciding = context;
-    return deciding->approves ? journal_approve(desk, &deciding->id, faults)
-                              : journal_withdraw(desk, &deciding->id, deciding->stated.reason, faults);
+    return deciding->approves ? journal_approve(work, &deciding->id, faults)
+                              : journal_withdraw(work, &deciding->id, deciding->stated.reason, faults);
 }
 
 static enum store_result view(void *context, struct pg *pg)
@@ -104,16 +104,17 @@ static void decide(const struct request *request, struct answer *answer, bool ap
     if (request->json != NULL &&
         !shape_decode(request->route->body, request->json, "", NULL, &deciding.stated, &answer->faults))
         return;
-    struct payment_order order = {
+    const struct head_order order = {
         .scheme = deciding.scheme,
         .key = request->identity->key,
         .dry_run = request->dry_run,
-        .work = work,
+        .posts_now = true,
+        .work = decide_under_head,
         .view = view,
         .context = &deciding,
     };
     enum store_result result =
-        payment_desk_run(request->pg, request->service->snapshots, &order, &answer->faults);
+        head_work_run(request->pg, request->service->snapshots, &order, &answer->faults);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
 }

@@ -122,12 +122,12 @@ struct doing {
     struct date day;
 };
 
-static enum store_result work(void *context, struct payment_desk *desk, struct faults *faults)
+static enum store_result change_under_head(void *context, struct head_work *work, struct faults *faults)
 {
     const struct doing *doing = context;
     return doing->payment_id != NULL
-               ? payment_desk_change(desk, doing->payment_id, doing->change, doing->stated.reason, faults)
-               : payment_desk_approve_day(desk, doing->day, doing->stated.reason, faults);
+               ? payments_change(work, doing->payment_id, doing->change, doing->stated.reason, faults)
+               : payments_approve_day(work, doing->day, doing->stated.reason, faults);
 }
 
 /* Within the transaction, so that a dry run shows what would be. */
@@ -156,16 +156,17 @@ static void run(struct doing *doing)
     if (request->json != NULL &&
         !shape_decode(request->route->body, request->json, "", NULL, &doing->stated, &answer->faults))
         return;
-    struct payment_order order = {
+    const struct head_order order = {
         .scheme = doing->scheme,
         .key = request->identity->key,
         .dry_run = request->dry_run,
-        .work = work,
+        .posts_now = true,
+        .work = change_under_head,
         .view = view,
         .context = doing,
     };
     enum store_result result =
-        payment_desk_run(request->pg, request->service->snapshots, &order, &answer->faults);
+        head_work_run(request->pg, request->service->snapshots, &order, &answer->faults);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
 }

@@ -1,0 +1,120 @@
+/* SPDX-License-Identifier: ISC */
+/* The transaction of those who work under the head row, and its retry. */
+#include "app/posting/head_work.h"
+
+#include "app/transaction/retry.h"
+#include "base/clock.h"
+
+#include <assert.h>
+
+static enum store_result load_calendar(struct head_work *work)
+{
+    bool extended;
+    struct instant until = {work->now.us + FUTURE_ALLOWED_US};
+    enum store_result result = store_calendar_extend(work->pg, work->scheme->id, until, &extended);
+    return result == STORE_OK ? store_calendar(work->pg, &work->arena, work->scheme->id, &work->calendar)
+                              : result;
+}
+
+enum store_result head_work_take(struct head_work *work)
+{
+    struct head head;
+    enum store_result result = store_head_lock(work->pg, &work->arena, work->scheme->id, &head);
+    if (result == STORE_OK && head.reference_version > work->network->version)
+        result = STORE_CONFLICT;
+    if (result != STORE_OK)
+        return result;
+    ledger_state_init(&work->state, &work->arena, NULL, &head);
+    return work->calendar.days == NULL ? load_calendar(work) : STORE_OK;
+}
+
+/* Whether the key may still act, and there is a day to post to. */
+static void check_now(struct head_work *work, struct faults *faults)
+{
+    const struct business_day *day = calendar_day_of(&work->calendar, work->now);
+    work->today = day != NULL ? calendar_posting_day(&work->calendar, day) : NULL;
+    if (work->key != 0 && snapshot_key(work->snapshot, work->key) == NULL)
+        faults_refuse(faults, REASON_UNAUTHENTICATED);
+    if (work->today == NULL)
+        faults_refuse(faults, REASON_SCHEME_NOT_OPEN);
+}
+
+static enum store_result do_work(struct head_work *work, const struct head_order *order,
+                                 struct faults *faults)
+{
+    if (order->work == NULL)
+        return STORE_OK;
+    ledger_init(&work->ledger, work->pg, &work->arena, work->network, work->scheme, &work->calendar,
+                &work->state, work->now);
+    work->ledger.at_once = true;
+    enum store_result result = order->work(order->context, work, faults);
+    if (result == STORE_OK && faults->count == 0)
+        result = ledger_flush(&work->ledger);
+    ledger_dispose(&work->ledger);
+    return result;
+}
+
+static enum store_result take_and_work(struct head_work *work, const struct head_order *order,
+                                       struct faults *faults)
+{
+    enum store_result result = head_work_take(work);
+    if (result == STORE_OK && order->posts_now)
+        check_now(work, faults);
+    return result == STORE_OK && faults->count == 0 ? do_work(work, order, faults) : result;
+}
+
+static enum store_result attempt(struct head_work *work, const struct head_order *order,
+                                 struct faults *faults)
+{
+    enum store_result result = pg_begin(work->pg);
+    if (result == STORE_OK && order->before != NULL)
+        result = order->before(order->context, work, faults);
+    if (result == STORE_OK && faults->count == 0 && !work->done)
+        result = take_and_work(work, order, faults);
+    if (result == STORE_OK && faults->count == 0 && order->view != NULL)
+        result = order->view(order->context, work->pg);
+    return result == STORE_OK && faults->count == 0 && !order->dry_run ? pg_commit(work->pg) : result;
+}
+
+static enum store_result attempt_anew(struct pg *pg, struct snapshot_cache *snapshots,
+                                      const struct head_order *order, struct faults *faults)
+{
+    struct head_work work = {.pg = pg, .key = order->key, .now = clock_now()};
+    enum store_result result = snapshot_refresh(snapshots, pg);
+    if (result != STORE_OK)
+        return result;
+    faults_init(faults, faults->arena); /* without those of an attempt that lost a race */
+    arena_init(&work.arena, 0);
+    work.snapshot = snapshot_hold(snapshots);
+    work.network = &work.snapshot->network;
+    work.scheme = work.network->scheme_by_id[order->scheme];
+    result = attempt(&work, order, faults);
+    pg_rollback(pg); /* of what failed, or has faults, and of a dry run */
+    snapshot_release(work.snapshot);
+    arena_dispose(&work.arena);
+    return result;
+}
+
+enum store_result head_work_run(struct pg *pg, struct snapshot_cache *snapshots,
+                                const struct head_order *order, struct faults *faults)
+{
+    assert(faults->count == 0);
+    enum store_result result = attempt_anew(pg, snapshots, order, faults);
+    for (int attempts = 1; retry_is_due(RETRYING_OFFICE, result, attempts); attempts++)
+        result = attempt_anew(pg, snapshots, order, faults);
+    if (result == STORE_OUT_OF_RANGE && order->posts_now) {
+        faults_add(faults, REASON_OUT_OF_RANGE, NULL, "a balance would become too large");
+        return STORE_OK;
+    }
+    return result;
+}
+
+enum store_result head_work_post(struct head_work *work, const struct posting_facts *facts, int64_t *entry)
+{
+    struct draft draft = {
+        .business_date = work->today->date,
+        .key = work->key,
+        .occurred_at = work->now,
+    };
+    return post_facts(&work->ledger, facts, &draft, entry);
+}
