@@ -3,6 +3,7 @@
  * the next event is judged by keys as they now are. */
 #include "app/network/keys.h"
 
+#include "app/transaction/transaction.h"
 #include "base/clock.h"
 
 #include <gnutls/crypto.h>
@@ -108,16 +109,6 @@ static enum store_result add_row(struct pg *pg, const struct key_row *row, struc
     return result == STORE_OK ? control_end(pg, faults->arena, control) : result;
 }
 
-/* Commits what has no fault and is meant; otherwise nothing happened. */
-static enum store_result finish(struct pg *pg, enum store_result result, bool dry_run,
-                                const struct faults *faults)
-{
-    if (result == STORE_OK && faults->count == 0 && !dry_run)
-        result = pg_commit(pg);
-    pg_rollback(pg);
-    return result;
-}
-
 static enum store_result add(struct pg *pg, const struct key_row *row, struct control *control,
                              struct buffer *json, struct faults *faults)
 {
@@ -129,7 +120,7 @@ static enum store_result add(struct pg *pg, const struct key_row *row, struct co
         result = control_begin(pg, control, faults);
     if (result == STORE_OK && !control->decided)
         result = add_row(pg, row, control, json, faults);
-    return finish(pg, result, control->dry_run, faults);
+    return transaction_end(pg, result, faults, !control->dry_run);
 }
 
 enum store_result key_add(struct pg *pg, const struct key_request *request, struct control *control,
@@ -188,7 +179,7 @@ enum store_result key_renew(struct pg *pg, const struct change_author *author, b
         faults_refuse(faults, REASON_UNAUTHENTICATED);
     else if (result == STORE_OK)
         result = store_key_read(pg, name, NULL, 0, json, &slice);
-    return finish(pg, result, dry_run, faults);
+    return transaction_end(pg, result, faults, !dry_run);
 }
 
 enum store_result key_revoke(struct pg *pg, const char *name, const struct change_author *author,
@@ -203,5 +194,5 @@ enum store_result key_revoke(struct pg *pg, const char *name, const struct chang
         result = store_key_revoke(pg, name, author->key, &found);
     if (result == STORE_OK && !found)
         faults_add(faults, REASON_NOT_FOUND, NULL, "there is no key of this name");
-    return finish(pg, result, dry_run, faults);
+    return transaction_end(pg, result, faults, !dry_run);
 }

@@ -5,6 +5,7 @@
  * in the end. */
 #include "app/network/reference.h"
 
+#include "app/transaction/transaction.h"
 #include "base/clock.h"
 #include "depositd/identifier.h"
 #include "payment/iban.h"
@@ -431,12 +432,11 @@ static bool has_work(const struct change *change, const struct control *control)
 }
 
 /* A scheme has its days from the commit of its first terms on. */
-static enum store_result commit(struct change *change)
+static enum store_result make_days(struct change *change)
 {
     bool extended;
     struct instant until = {clock_now().us + FUTURE_ALLOWED_US};
-    enum store_result result = store_calendar_extend(change->pg, 0, until, &extended);
-    return result == STORE_OK ? pg_commit(change->pg) : result;
+    return store_calendar_extend(change->pg, 0, until, &extended);
 }
 
 /* What was approved is decided on even if it makes no difference any more. */
@@ -446,9 +446,8 @@ static enum store_result finish(struct change *change, enum store_result result,
     if (result == STORE_OK && done)
         result = control_end(change->pg, change->arena, control);
     if (result == STORE_OK && done && !control->dry_run)
-        result = commit(change);
-    pg_rollback(change->pg);
-    return result;
+        result = make_days(change);
+    return transaction_end(change->pg, result, change->faults, done && !control->dry_run);
 }
 
 enum store_result reference_apply(struct pg *pg, const struct reference *document, struct control *control,

@@ -2,6 +2,7 @@
 /* One transaction that holds the site's row, so that two who say totals at once come one after the other. */
 #include "app/office/day_totals.h"
 
+#include "app/transaction/transaction.h"
 #include "base/clock.h"
 
 static bool read_amount(const struct day_totals_put *put, const char *pointer, struct decimal amount,
@@ -71,8 +72,5 @@ enum store_result day_totals_put(struct pg *pg, const struct day_totals_put *put
     enum store_result result = pg_begin(pg);
     if (result == STORE_OK)
         result = say(pg, put, &row, shown, faults);
-    if (result == STORE_OK && faults->count == 0 && !put->dry_run)
-        result = pg_commit(pg);
-    pg_rollback(pg);
-    return result;
+    return transaction_end(pg, result, faults, !put->dry_run);
 }

@@ -3,6 +3,7 @@
  */
 #include "app/office/exception_resolve.h"
 
+#include "app/transaction/transaction.h"
 #include "base/clock.h"
 
 static enum store_result resolve(struct pg *pg, const struct exception_resolving *resolving,
@@ -28,8 +29,5 @@ enum store_result exception_resolve(struct pg *pg, struct exception_resolving *r
     enum store_result result = pg_begin(pg);
     if (result == STORE_OK)
         result = resolve(pg, resolving, json, faults);
-    if (result == STORE_OK && faults->count == 0 && !dry_run)
-        result = pg_commit(pg);
-    pg_rollback(pg);
-    return result;
+    return transaction_end(pg, result, faults, !dry_run);
 }

@@ -3,6 +3,7 @@
 #include "app/posting/head_work.h"
 
 #include "app/transaction/retry.h"
+#include "app/transaction/transaction.h"
 #include "base/clock.h"
 
 #include <assert.h>
@@ -73,7 +74,7 @@ static enum store_result attempt(struct head_work *work, const struct head_order
         result = take_and_work(work, order, faults);
     if (result == STORE_OK && faults->count == 0 && order->view != NULL)
         result = order->view(order->context, work->pg);
-    return result == STORE_OK && faults->count == 0 && !order->dry_run ? pg_commit(work->pg) : result;
+    return transaction_end(work->pg, result, faults, !order->dry_run);
 }
 
 static enum store_result attempt_anew(struct pg *pg, struct snapshot_cache *snapshots,
@@ -89,7 +90,6 @@ static enum store_result attempt_anew(struct pg *pg, struct snapshot_cache *snap
     work.network = &work.snapshot->network;
     work.scheme = work.network->scheme_by_id[order->scheme];
     result = attempt(&work, order, faults);
-    pg_rollback(pg); /* of what failed, or has faults, and of a dry run */
     snapshot_release(work.snapshot);
     arena_dispose(&work.arena);
     return result;

@@ -2,6 +2,7 @@
 /* Proposals: what waits for a second person, and what that person decides. */
 #include "http/resources/handlers.h"
 
+#include "app/transaction/transaction.h"
 #include "base/clock.h"
 #include "http/request/reading.h"
 #include "http/resources/payment_shapes.h"
@@ -125,10 +126,7 @@ static enum store_result withdraw(const struct request *request, struct control 
         result = store_reference_lock(request->pg, &control->author, control->now, &version);
     if (result == STORE_OK)
         result = control_withdraw(request->pg, control, reason, faults);
-    if (result == STORE_OK && faults->count == 0 && !control->decided && !request->dry_run)
-        result = pg_commit(request->pg);
-    pg_rollback(request->pg);
-    return result;
+    return transaction_end(request->pg, result, faults, !control->decided && !request->dry_run);
 }
 
 void handle_proposal_withdraw(const struct request *request, struct answer *answer)
