@@ -80,31 +80,40 @@ static void check_reference(struct change *change, const char *member, const cha
             "has characters that no payment message may carry, a space or a slash at an end, or two slashes");
 }
 
-/* `place` is where its object stands in the row. */
-static void check_bank_account(struct change *change, const char *place, const struct bank_account *given)
+static void blame_account(struct change *change, const char *place, enum reason reason, const char *name,
+                          const char *detail)
 {
     char member[PLACE_MAX];
-    int length = snprintf(member, sizeof member, "%s/bank_account", place);
-    char *end = member + length;
-    size_t room = sizeof member - (size_t)length;
-    bool national = given->account != NULL || given->bank_code != NULL;
+    snprintf(member, sizeof member, "%s/bank_account/%s", place, name);
+    blame(change, reason, member, detail);
+}
 
-    snprintf(end, room, "/iban");
-    if (given->iban == NULL && !national)
-        blame(change, REASON_MEMBER_MISSING, member, "give an iban, or account and bank_code");
+static void check_account_reference(struct change *change, const char *place, const char *name,
+                                    const char *text)
+{
+    char member[PLACE_MAX];
+    snprintf(member, sizeof member, "%s/bank_account/%s", place, name);
+    check_reference(change, member, text);
+}
+
+/* An account has an IBAN, or else a number and the code of its bank. `place` is where the object that has the
+ * bank_account stands in the row: "" for the row itself. */
+static void check_bank_account(struct change *change, const char *place, const struct bank_account *given)
+{
+    bool has_number = given->account != NULL, has_code = given->bank_code != NULL;
     enum iban_result checked = given->iban != NULL ? iban_check(given->iban) : IBAN_OK;
     if (checked != IBAN_OK)
-        blame(change, REASON_BAD_FORMAT, member, iban_detail(checked));
-    snprintf(end, room, given->account != NULL ? "/account" : "/bank_code");
-    if (given->iban != NULL && national)
-        blame(change, REASON_MEMBER_UNKNOWN, member, "is not known beside an iban");
-    snprintf(end, room, given->account == NULL ? "/account" : "/bank_code");
-    if (given->iban == NULL && national && (given->account == NULL || given->bank_code == NULL))
-        blame(change, REASON_MEMBER_MISSING, member, "account and bank_code go together");
-    snprintf(end, room, "/account");
-    check_reference(change, member, given->account);
-    snprintf(end, room, "/bank_code");
-    check_reference(change, member, given->bank_code);
+        blame_account(change, place, REASON_BAD_FORMAT, "iban", iban_detail(checked));
+    if (given->iban != NULL && (has_number || has_code))
+        blame_account(change, place, REASON_MEMBER_UNKNOWN, has_number ? "account" : "bank_code",
+                      "is not known beside an iban");
+    if (given->iban == NULL && !has_number && !has_code)
+        blame_account(change, place, REASON_MEMBER_MISSING, "iban", "give an iban, or account and bank_code");
+    if (given->iban == NULL && has_number != has_code)
+        blame_account(change, place, REASON_MEMBER_MISSING, has_number ? "bank_code" : "account",
+                      "account and bank_code go together");
+    check_account_reference(change, place, "account", given->account);
+    check_account_reference(change, place, "bank_code", given->bank_code);
 }
 
 static void check_bic(struct change *change, const char *member, const char *bic)

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
-/* Matching.
+/* Matching lines with payments.
  *
- * The account `bank` is to show what the bank shows: each booked line moves it once. A line that confirms or
- * fails a payment does so by the payment's own entry; one that comes after a person has done that posts
- * nothing more; every other goes to bank_suspense. */
+ * The account `bank` must show what the bank shows: each booked line moves it once. A line that confirms or
+ * fails a payment moves it by the payment's entry. If a person has confirmed or failed the payment before,
+ * that entry exists, and the line posts nothing. Every other line is booked against bank_suspense. */
 #include "app/office/bank_match.h"
 
 #include "app/office/bank_digest.h"
@@ -13,19 +13,19 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { NOTE_SIZE = 200 }; /* a reason may be 35 characters of four bytes */
+enum { NOTE_SIZE = 200 }; /* a return reason has up to 35 characters of up to four bytes */
 
 struct matching {
     struct head_work *work;
     struct faults *faults;
     const struct camt_statement *statement;
     struct bank_line_row *rows; /* one for each line */
-    bool *repeated;             /* whether an earlier statement had the line */
+    bool *repeated;             /* by line: whether an earlier statement had it */
     struct bank_payment *payments;
     size_t payment_count;
 };
 
-/* ---- a line that was told before ---- */
+/* ---- lines that an earlier statement had ---- */
 
 struct line_identity {
     struct sha256 identity;
@@ -39,8 +39,8 @@ static int compare_identities(const void *a, const void *b)
     return order != 0 ? order : (one->line > other->line) - (one->line < other->line);
 }
 
-/* Lines of one statement that are alike in all of this are still two: the second's identity is that of a
- * second. */
+/* Lines of one statement may have the same digest and are still different bookings. The second gets the hash
+ * of the digest as its identity, the third the hash of that, and so on. */
 static void tell_apart(struct line_identity *identities, size_t count)
 {
     struct sha256 before = {{0}};
@@ -70,7 +70,7 @@ static bool collect_identities(struct matching *matching, struct line_identity *
     return true;
 }
 
-/* Those that are new get their identity, the others are marked as repeated. */
+/* Marks the lines that an earlier statement had, and gives the others their identity. */
 static enum store_result find_repeated(struct matching *matching)
 {
     struct head_work *work = matching->work;
@@ -120,7 +120,7 @@ static int compare_payment(const void *id, const void *payment)
     return strcmp(id, ((const struct bank_payment *)payment)->payment_id);
 }
 
-bool bank_payment_direct(const struct bank_payment *payment)
+bool bank_payment_is_direct(const struct bank_payment *payment)
 {
     return payment->payer != 0 && payment->payee != 0;
 }
@@ -130,11 +130,12 @@ struct money bank_payment_effect(const struct bank_payment *payment)
     return (struct money){payment->payee == 0 ? payment->amount.minor : -payment->amount.minor};
 }
 
-bool same_sign(struct money a, struct money b)
+bool bank_same_sign(struct money a, struct money b)
 {
     return (a.minor < 0) == (b.minor < 0);
 }
 
+/* Leaves the line to a person: its amount waits in bank_suspense. */
 static enum store_result suspend(struct matching *matching, struct bank_line_row *row,
                                  const char *disposition)
 {
@@ -147,67 +148,83 @@ enum store_result bank_payment_change(struct head_work *work, struct bank_paymen
                                       int64_t *entry)
 {
     enum store_result result = payments_change(work, payment->payment_id, change, note, faults);
-    *entry = work->state.head.last_entry;
-    payment->confirmed = true;
+    *entry = work->state.head.last_entry; /* a confirmation or failure appends one entry, unless refused */
+    payment->confirmed = true;            /* only a confirmed payment is failed here */
     payment->status = change == CHANGE_CONFIRM ? PAYMENT_CONFIRMED : PAYMENT_FAILED;
     return result;
 }
 
-/* The payment's money. Nobody has agreed to one that is only computed; one that has failed without being
- * confirmed is settled otherwise. */
+/* Whether the bank may be moving this payment's money. Nobody has agreed to a payment that is only computed.
+ * One that failed before it was confirmed is in arrears, which a later close settles. */
+static bool is_expected(const struct bank_payment *payment)
+{
+    return payment->confirmed || payment->status == PAYMENT_APPROVED || payment->status == PAYMENT_INSTRUCTED;
+}
+
+/* The line names the payment and is no return: its money, if direction and amount are the payment's. */
 static enum store_result take_payment(struct matching *matching, struct bank_payment *payment,
                                       struct bank_line_row *row)
 {
-    struct money effect = bank_payment_effect(payment);
-    bool expected =
-        payment->confirmed || payment->status == PAYMENT_APPROVED || payment->status == PAYMENT_INSTRUCTED;
-    if (!expected || payment->taken || !same_sign(row->amount, effect))
+    int64_t moved = llabs(row->amount.minor);
+    if (!is_expected(payment) || payment->taken || !bank_same_sign(row->amount, bank_payment_effect(payment)))
         return suspend(matching, row, "unmatched");
-    if (row->amount.minor != effect.minor)
-        return suspend(matching, row,
-                       llabs(row->amount.minor) < payment->amount.minor ? "underpaid" : "overpaid");
+    if (moved != payment->amount.minor)
+        return suspend(matching, row, moved < payment->amount.minor ? "underpaid" : "overpaid");
     row->disposition = "matched";
     payment->taken = true;
-    if (payment->confirmed)
+    if (payment->confirmed) /* by a person: the confirmation's entry has moved `bank` already */
         return STORE_OK;
     return bank_payment_change(matching->work, payment, CHANGE_CONFIRM, NULL, matching->faults, &row->entry);
 }
 
-/* The payment's money on its way back. A return of what was never confirmed is left to a person. */
+/* The line names the payment and is a return: the payment's money on its way back, if the payment was
+ * confirmed, has not come back before, and all of it returns. */
 static enum store_result take_return(struct matching *matching, struct bank_payment *payment,
                                      struct bank_line_row *row)
 {
     char note[NOTE_SIZE];
-    if (!payment->confirmed || payment->came_back || row->amount.minor != -bank_payment_effect(payment).minor)
+    bool is_whole = row->amount.minor == -bank_payment_effect(payment).minor;
+    if (!payment->confirmed || payment->came_back || !is_whole)
         return suspend(matching, row, "unmatched");
     row->disposition = "returned";
     payment->came_back = true;
-    if (payment->status == PAYMENT_FAILED)
+    if (payment->status == PAYMENT_FAILED) /* by a person: the failure's entry has moved `bank` already */
         return STORE_OK;
     snprintf(note, sizeof note, "returned by the bank%s%s", row->return_reason != NULL ? ": " : "",
              row->return_reason != NULL ? row->return_reason : "");
     return bank_payment_change(matching->work, payment, CHANGE_FAIL, note, matching->faults, &row->entry);
 }
 
+/* The payment that the line names by its end-to-end id. NULL: it names none of this scheme. */
+static struct bank_payment *payment_of(const struct matching *matching, const struct camt_line *line)
+{
+    if (line->end_to_end == NULL)
+        return NULL;
+    return bsearch(line->end_to_end, matching->payments, matching->payment_count, sizeof *matching->payments,
+                   compare_payment);
+}
+
 static enum store_result take_line(struct matching *matching, size_t i)
 {
     const struct camt_line *line = &matching->statement->lines[i];
     struct bank_line_row *row = &matching->rows[i];
-    struct bank_payment *payment = NULL;
-    if (line->end_to_end != NULL)
-        payment = bsearch(line->end_to_end, matching->payments, matching->payment_count,
-                          sizeof *matching->payments, compare_payment);
+    struct bank_payment *payment = payment_of(matching, line);
     if (payment != NULL)
         row->payment_id = payment->payment_id;
-    row->disposition = !line->booked || line->amount.minor == 0 ? "ignored" : "repeated";
-    if (!line->booked || line->amount.minor == 0 || matching->repeated[i])
+    if (!line->booked || line->amount.minor == 0) {
+        row->disposition = "ignored";
         return STORE_OK;
-    if (payment == NULL || bank_payment_direct(payment))
+    }
+    if (matching->repeated[i]) {
+        row->disposition = "repeated";
+        return STORE_OK;
+    }
+    if (payment == NULL || bank_payment_is_direct(payment))
         return suspend(matching, row, "unmatched");
     return line->returned ? take_return(matching, payment, row) : take_payment(matching, payment, row);
 }
 
-/* Banks list a payment and its return in any order. */
+/* Payments first, then returns: a statement may list a return before its payment. */
 static enum store_result take_lines(struct matching *matching)
 {
     const struct camt_statement *statement = matching->statement;
@@ -219,7 +236,7 @@ static enum store_result take_lines(struct matching *matching)
     return result;
 }
 
-/* What is kept of the lines whatever becomes of them. */
+/* Makes the rows, with what is kept of a line in any case. False: no memory. */
 static bool begin_rows(struct matching *matching)
 {
     const struct camt_statement *statement = matching->statement;

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Resolving a line: a person says what it was, and bank_suspense is rid of it. */
+/* Resolving a line that waits in bank_suspense: a person says what it was, and its amount goes there. */
 #include "app/office/bank.h"
 
 #include "app/office/bank_line.h"
@@ -29,7 +29,7 @@ static enum store_result resolve_for(struct resolving *resolving, struct money a
                              &resolving->entries[resolving->row.entry_count++]);
 }
 
-/* Does to the payment what the line says, unless a person has done it already. */
+/* Confirms or fails the payment, as the line says, unless a person has done so already. */
 static enum store_result change_by_line(struct resolving *resolving, struct bank_payment *payment)
 {
     bool came_back = resolving->row.came_back;
@@ -48,13 +48,14 @@ static enum store_result change_by_line(struct resolving *resolving, struct bank
                                &resolving->entries[resolving->row.entry_count++]);
 }
 
-/* The payment's own entry moves the bank, so what the line moved is taken back; what is over or under is the
- * participant's, for the next close to settle. */
+/* The line was this payment, or its return. The payment's own entry moves the account `bank`, so the entry of
+ * the line is taken back by as much. What the line is over or under becomes the participant's arrears, which
+ * the next close settles. */
 static enum store_result resolve_as(struct resolving *resolving, struct bank_payment *payment)
 {
     struct money moved = bank_payment_effect(payment);
     resolving->row.payment_id = payment->payment_id;
-    resolving->row.came_back = !same_sign(resolving->amount, moved);
+    resolving->row.came_back = !bank_same_sign(resolving->amount, moved);
     if (resolving->row.came_back)
         moved.minor = -moved.minor;
     struct money rest = {resolving->amount.minor - moved.minor};
@@ -76,7 +77,7 @@ static enum store_result resolve_as_payment(struct resolving *resolving)
                                                    &resolving->order->payment_id, 1, &payment, &found);
     if (result != STORE_OK)
         return result;
-    if (found > 0 && !bank_payment_direct(payment))
+    if (found > 0 && !bank_payment_is_direct(payment))
         return resolve_as(resolving, payment);
     faults_add(resolving->faults, REASON_PAYMENT_UNKNOWN, "/payment_id", "%s",
                found > 0 ? "is a payment between participants" : "is not known in the scheme");
@@ -92,8 +93,8 @@ static bool has_site(const struct head_work *work, int32_t participant)
     return false;
 }
 
-/* Whose money a stranger's line was is one person's word: it takes another's, whatever the scheme's dual
- * control says. */
+/* No payment shows whose money a stranger's line was; there is only one person's word for it. So a second
+ * person must approve, whatever the scheme's dual control says. */
 static enum store_result propose(struct resolving *resolving)
 {
     struct head_work *work = resolving->work;
