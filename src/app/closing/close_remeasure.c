@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Remeasurement: when a cup type's refund value changes with the next day, so does what is owed for each cup.
- */
+/* Remeasurement: a refund value that changes with the next day changes what is owed for each cup. */
 #include "app/closing/close_remeasure.h"
 
 #include <assert.h>
@@ -56,7 +55,7 @@ static bool any_value_changes(const struct closing *closing)
     return false;
 }
 
-/* One entry for what no site owns, then one for each site, in the order of their ids. */
+/* Posts one entry for cups that belong to no site, then one for each site, in the order of their ids. */
 enum store_result close_remeasure(struct closing *closing)
 {
     struct head_work *work = closing->work;

@@ -16,7 +16,7 @@ static struct instant end_of(const struct business_day *day)
     return (struct instant){day->ends_at.us - 1};
 }
 
-/* Where in the rows of reversals those of the site begin. */
+/* The index of the site's first row of reversals. */
 static size_t first_reversed(const struct closing *closing, int32_t site)
 {
     size_t low = 0, high = closing->reversed_count;
@@ -30,8 +30,8 @@ static size_t first_reversed(const struct closing *closing, int32_t site)
     return low;
 }
 
-/* The first part has the day's own cups, each further one what was reversed of an earlier day, by the terms
- * of that day: nobody gains by reversing after a fee has changed. */
+/* The first part has the day's own cups, by the terms of the day. Each further part has what was reversed of
+ * an earlier day, by the terms of that day, so that nobody gains by reversing after a fee has changed. */
 static enum reason find_fees(const struct closing *closing, const struct closing_site *site,
                              struct fee_part *parts, struct fees *fees)
 {
@@ -160,7 +160,7 @@ static enum store_result settle(struct closing *closing)
     return result;
 }
 
-/* The same payment always has the same id: half a SHA-256 of scheme, day and parties, in hexadecimal. */
+/* The id is half a SHA-256 of scheme, day and parties, in hexadecimal: a repeated close gives the same. */
 static void name_payment(const struct closing *closing, struct payment_row *payment)
 {
     const struct head_work *work = closing->work;
@@ -179,8 +179,8 @@ static void name_payment(const struct closing *closing, struct payment_row *paym
     payment->payment_id[2 * ID_BYTES] = '\0';
 }
 
-/* Why a payout waits for a person. A changed account comes first: were another reason told in its place, the
- * account would pass for known, and the next payout to it would not wait. */
+/* Why a payout waits for a person; NULL: it does not. A changed account is named before any other reason. If
+ * it were not named, the account would count as known, and the next payout to it would not wait. */
 static const char *held(const struct closing *closing, int32_t payee)
 {
     if (payee == 0)

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Looks once a second at what there is to do, and does it until nothing is left. What it sees is kept for
- * whoever asks how the closes stand: that costs the database nothing, and is known even when it does not
- * answer. */
+/* The clock looks once a second for work, and works until nothing is left. It keeps what it saw, so that
+ * others can ask how the closes stand while the database is busy or does not answer. */
 #include "app/closing/closer.h"
 
 #include "app/closing/close.h"
@@ -19,15 +18,15 @@
 
 enum {
     PAUSE_S = 1,
-    LOOK_MS = 5000,     /* a look that takes longer says that the database does not answer */
-    LATE_S = 300,       /* a close that is due for longer is late */
-    WARN_AGAIN_S = 3600 /* as long as it stays so */
+    LOOK_MS = 5000,     /* if a look takes longer, the database counts as not answering */
+    LATE_S = 300,       /* a close is late if it has been due for longer */
+    WARN_AGAIN_S = 3600 /* warnings about one late close come this far apart */
 };
 
 struct watched {
     int32_t scheme;
     struct closes closes;
-    int64_t warned_ms; /* 0: not while it is late */
+    int64_t warned_ms; /* when we last warned of a late close; 0: none is late */
 };
 
 struct closer {
@@ -41,7 +40,7 @@ struct closer {
     struct watched *watched; /* in the order of the schemes' ids */
     size_t watched_count;
     /* the clock's own */
-    bool closes; /* by configuration: else only calendars are kept */
+    bool closes; /* a setting; false: only calendars are extended, and particulars kept */
     struct snapshot_cache *snapshots;
     struct pg *pg;
 };
@@ -91,7 +90,7 @@ static int64_t warned_before(const struct closer *closer, int32_t scheme)
     return 0;
 }
 
-/* Replaces what was seen before. Without memory, that stays. */
+/* Replaces what was seen before, unless memory is lacking. */
 static void watch(struct closer *closer, const struct close_work *work, size_t count, struct instant now)
 {
     struct watched *watched = calloc(count + 1, sizeof *watched);
@@ -156,7 +155,7 @@ static bool close_one(struct closer *closer, const struct close_work *work)
     return result == STORE_OK && faults.count == 0;
 }
 
-/* One look at all schemes. True: something was done, so that there may be more. */
+/* Looks at all schemes. True: something was done, so look again at once. */
 static bool work_once(struct closer *closer)
 {
     struct arena arena;
@@ -181,13 +180,13 @@ static bool work_once(struct closer *closer)
         if (work[i].due && closer->closes && result == STORE_OK)
             closed |= close_one(closer, &work[i]);
     }
-    if (result == STORE_OK && !closed) /* closes first: others wait for those */
+    if (result == STORE_OK && !closed) /* closes come first: people wait for them */
         result = particulars_keep(closer->pg, &(struct particulars_pause){stopping, closer}, &kept);
     arena_dispose(&arena);
     return closed || (kept && result == STORE_OK);
 }
 
-/* False: it is time to stop. A time of day that is set back must not make the pause longer. */
+/* False: it is time to stop. The clock is monotonic: setting the time of day back makes no pause longer. */
 static bool pause_a_while(struct closer *closer)
 {
     struct timespec until;

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Hashing the particulars of days. A part's hash is grown slice by slice:
- * SHA-256 of the hash so far and the slice's text, from 32 zero bytes. */
+/* Hashing the particulars of days. The hash of a part begins as 32 zero bytes. Each slice makes it the
+ * SHA-256 of the hash so far and the text of the slice. */
 #include "app/closing/particulars.h"
 
 #include "base/buffer.h"

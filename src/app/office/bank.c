@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Taking a message of the bank's: read first, then, in one transaction that holds the scheme's head row, each
- * of its statements is found to be known, or is matched and kept. */
+/* Taking a message of the bank. It is read as a whole first. Then one transaction under the head row looks up
+ * each of its statements, and matches and keeps those that are new. */
 #include "app/office/bank.h"
 
 #include "app/office/bank_digest.h"
@@ -142,7 +142,7 @@ static enum store_result view_statements(void *context, struct pg *pg)
                                  taking->document->count, taking->order->json);
 }
 
-/* What the reader found, as a fault. */
+/* The reader's results as faults of the request. */
 static const enum reason camt_reasons[] = {
     [CAMT_NOT_XML] = REASON_NOT_XML,
     [CAMT_OTHER] = REASON_NOT_CAMT053,

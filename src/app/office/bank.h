@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* What the bank says: statements are read, their lines matched with payments, and what is left over is booked
- * into bank_suspense, from where a person resolves it. Blocks; any thread with a connection. */
+/* Statements of the bank: their lines are matched with payments, and all other lines are booked against
+ * bank_suspense, where they wait until a person resolves them. Blocks; any thread with a connection. */
 #ifndef DEPOSITD_APP_OFFICE_BANK_H
 #define DEPOSITD_APP_OFFICE_BANK_H
 
@@ -18,12 +18,12 @@ struct bank_statement_order {
     bool dry_run;
     const char *text; /* camt.053 */
     size_t length;
-    struct buffer *json; /* gets what became of the statements and their lines */
+    struct buffer *json; /* gets the statements and lines with what was decided of them */
 };
 
-/* STORE_OK with no faults: the statements are taken, now or before: then the answer is that of the first
- * time. NOT_XML, NOT_CAMT053, TOO_MANY, STATEMENT_INVALID, STATEMENT_CURRENCY, STATEMENT_ACCOUNT,
- * STATEMENT_CONFLICT: nothing is taken. */
+/* STORE_OK with no faults: the statements are taken, now or before. A statement that was taken before gets
+ * the answer of that time. Faults: NOT_XML, NOT_CAMT053, TOO_MANY, STATEMENT_INVALID, STATEMENT_CURRENCY,
+ * STATEMENT_ACCOUNT, STATEMENT_CONFLICT; then nothing is taken. */
 MUST_CHECK enum store_result bank_take_statement(struct pg *pg, struct snapshot_cache *snapshots,
                                                  const struct bank_statement_order *order,
                                                  struct faults *faults);
@@ -33,16 +33,16 @@ struct bank_line_order {
     int32_t key;
     bool dry_run;
     int64_t line;
-    const char *payment_id;  /* it was this payment, or its return; NULL: … */
-    const char *participant; /* … it was of this participant */
+    const char *payment_id;  /* the line was this payment, or its return; NULL: … */
+    const char *participant; /* … it was money of this participant */
     const char *note;
-    struct control *control; /* a stranger's line takes two people */
+    struct control *control; /* a line that names no payment takes two people */
     struct buffer *json;     /* gets the line */
 };
 
-/* STORE_OK with no faults: bank_suspense is rid of the line, or control has `proposed` it. NOT_FOUND,
- * LINE_NOT_OPEN, PAYMENT_UNKNOWN, PARTICIPANT_UNKNOWN, and PAYMENT_STATE where the payment can't have made
- * the line. */
+/* STORE_OK with no faults: the line has left bank_suspense, or control has `proposed` that. Faults:
+ * NOT_FOUND, LINE_NOT_OPEN, PAYMENT_UNKNOWN, PARTICIPANT_UNKNOWN; PAYMENT_STATE if the payment cannot have
+ * made the line. */
 MUST_CHECK enum store_result bank_resolve_line(struct pg *pg, struct snapshot_cache *snapshots,
                                                const struct bank_line_order *order, struct faults *faults);
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Digests are over texts and numbers one after the other, each text a JSON string, so that none runs into the
- * next. */
+/* A digest is over texts and numbers in a fixed order. Texts are written as JSON strings, so that different
+ * texts never give the same bytes together. */
 #include "app/office/bank_digest.h"
 
 #include "base/buffer.h"

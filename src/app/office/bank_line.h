@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The entries of the bank's lines. They post to the business day that contains now, under the head row
- * (app/posting/head_work.h). */
+/* The entries of the bank's lines. Work under the head row (app/posting/head_work.h), on the day of now. */
 #ifndef DEPOSITD_APP_OFFICE_BANK_LINE_H
 #define DEPOSITD_APP_OFFICE_BANK_LINE_H
 

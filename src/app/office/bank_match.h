@@ -13,8 +13,7 @@
 MUST_CHECK enum store_result bank_match(struct head_work *work, const struct camt_statement *statement,
                                         struct bank_line_row **rows, struct faults *faults);
 
-/* Whether the payment goes from one participant straight to another, and so never moves the pool's account.
- */
+/* Whether the payment goes from one participant straight to another, and not over the pool's account. */
 bool bank_payment_is_direct(const struct bank_payment *payment);
 /* By how much the payment moves the pool's account: positive for a collection, negative for a payout. */
 struct money bank_payment_effect(const struct bank_payment *payment);

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* One transaction that holds the site's row, so that two who say totals at once come one after the other. */
+/* Storing totals. The transaction locks the site's row, so of two calls at once the second sees the first. */
 #include "app/office/day_totals.h"
 
 #include "app/transaction/transaction.h"

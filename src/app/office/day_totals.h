@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* What a till says of a business day by its own end-of-day report. It is no part of the ledger: it may be
- * said of a closed day, too, and said anew. Every time it is said is kept. */
+/* Day totals: what a till's own end-of-day report says of a business day. They are no part of the ledger.
+ * They may be given for a closed day, and given again; every version is kept. */
 #ifndef DEPOSITD_APP_OFFICE_DAY_TOTALS_H
 #define DEPOSITD_APP_OFFICE_DAY_TOTALS_H
 
@@ -8,7 +8,7 @@
 #include "depositd/network.h"
 #include "store/day_total_store.h"
 
-/* As in a body. */
+/* As the body of the request has them. */
 struct day_totals {
     int64_t issued, returned;
     struct decimal collected, refunded;
@@ -24,8 +24,8 @@ struct day_totals_put {
     bool dry_run;
 };
 
-/* Afterwards `shown` has the totals as they now are. STORE_OK with faults: nothing was recorded. NOT_FOUND is
- * among them where no such day has begun, PRECONDITION_FAILED when they were not as if_match says. */
+/* Gives the totals as they now are in `shown`. STORE_OK with faults: nothing was recorded. NOT_FOUND: no such
+ * day has begun. PRECONDITION_FAILED: the totals were not as if_match says. */
 MUST_CHECK enum store_result day_totals_put(struct pg *pg, const struct day_totals_put *put,
                                             struct reference_shown *shown, struct faults *faults);
 

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* It is written first and read then: whoever comes second waits for the first, and finds what that one said.
- */
+/* Writes first and reads afterwards: of two calls at once the second waits for the first, and sees it. */
 #include "app/office/exception_resolve.h"
 
 #include "app/transaction/transaction.h"

@@ -7,7 +7,7 @@
 
 enum { EVENT_BYTES_MAX = 1 << 20 };
 
-/* *open: whether there is something to decide; false without a fault: this key has decided so already. */
+/* *open: the proposal waits for a decision. False without a fault: this key has decided the same before. */
 static enum store_result find_open(struct head_work *work, const struct uuid *id, enum proposal_status wanted,
                                    struct proposal *proposal, bool *open, struct faults *faults)
 {
@@ -25,7 +25,7 @@ static enum store_result find_open(struct head_work *work, const struct uuid *id
     return STORE_OK;
 }
 
-/* Whoever keeps a copy of what is proposed must know that it has changed: see desk_flush. */
+/* Marks the calendar as changed, because the writer keeps open proposals under the same mark. */
 static enum store_result decide(struct head_work *work, const struct uuid *id, enum proposal_status status,
                                 const char *note, int64_t entry)
 {
@@ -40,7 +40,7 @@ static enum store_result decide(struct head_work *work, const struct uuid *id, e
     return result == STORE_OK ? store_calendar_changed(work->pg, work->scheme->id) : result;
 }
 
-/* The event as it is recorded: with who approved it. */
+/* Writes the event as it is recorded: with `approved_by`. */
 static enum store_result record_approval(struct head_work *work, const struct proposal *proposal,
                                          struct event *event)
 {

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Making a payment file: what is approved is read, looked through, written, instructed and kept, in one
- * transaction that holds the scheme's head row. */
+/* Making a payment file, in one transaction under the head row: read the approved payments, check that the
+ * bank can be told, write the message, instruct the payments, keep the bytes. */
 #include "app/office/payment_file.h"
 
 #include "app/office/payments.h"
@@ -34,7 +34,7 @@ static void miss(struct making *making, const char *whose, const char *what)
     blame(making, REASON_BANK_DETAILS_MISSING, whose, what);
 }
 
-/* What reference data is refused for now may have been taken earlier. */
+/* Reference data are checked when they change; older ones may be such as would be refused today. */
 static bool can_be_named(const struct bank_party *party)
 {
     if (party->iban != NULL)
@@ -64,8 +64,8 @@ static void check_operator(struct making *making)
         miss(making, "the operator", "has no creditor_id that a payment message can carry");
 }
 
-/* A payout goes to the account by which the close held it or did not; to change that in between is a way
- * to steal it. */
+/* A payout must go to the account that the close looked at when it held the payout or not. Changing the
+ * account after the close would be a way to steal. */
 static void check_order(struct making *making, const struct bank_order *order)
 {
     check_party(making, order->participant, &order->party);
@@ -125,7 +125,7 @@ static struct pain_order *pain_orders(struct making *making)
     return orders;
 }
 
-/* The message's id is the file's, without its dashes, which leaves room for the blocks' numbers. */
+/* The id of the message is that of the file without dashes. That leaves room for the blocks' numbers. */
 static void make_message_id(struct making *making, char text[static PAIN_MESSAGE_ID_MAX + 1])
 {
     char id[UUID_TEXT_MAX];

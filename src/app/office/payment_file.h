@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Payment files: the approved payments of a closed day, instructed by being written into a message for the
- * bank. A file is made once and kept; what is fetched is what was made. Blocks; any thread with a connection.
- */
+/* Payment files: messages that tell the bank to make the approved payments of a closed day. A file is made
+ * once and kept; fetching it gives the bytes that were made. Blocks; any thread with a connection. */
 #ifndef DEPOSITD_APP_OFFICE_PAYMENT_FILE_H
 #define DEPOSITD_APP_OFFICE_PAYMENT_FILE_H
 
@@ -16,13 +15,13 @@ struct payment_file_order {
     bool collections; /* rather than payouts */
     int32_t key;
     bool dry_run;
-    struct buffer *json;  /* gets the file's description … */
-    struct uuid *file_id; /* … and this its id */
+    struct buffer *json;  /* gets the description of the file … */
+    struct uuid *file_id; /* … and this the id */
 };
 
 /* STORE_OK with no faults: all approved payments of the day of that type are instructed, and in the file.
- * NOT_FOUND: the day is not closed; NOTHING_APPROVED; BANK_DETAILS_MISSING and BANK_ACCOUNT_CHANGED, one for
- * each thing that is amiss: then nothing is done. */
+ * Faults, with which nothing is done: NOT_FOUND: the day is not closed; NOTHING_APPROVED;
+ * BANK_DETAILS_MISSING and BANK_ACCOUNT_CHANGED, one for each thing that is wrong. */
 MUST_CHECK enum store_result payment_file_make(struct pg *pg, struct snapshot_cache *snapshots,
                                                const struct payment_file_order *order, struct faults *faults);
 

@@ -3,8 +3,9 @@
  *
  * Whoever holds the head row, from taking it to the end of the transaction, is the only one who appends
  * entries to the scheme, closes its days or changes its payments. So of two who do the same at once, the
- * second sees what the first has done. The writer (writer.c) takes head rows in a way of its own, of several
- * schemes at a time and without waiting; everybody else calls head_work_run, which does this:
+ * second sees what the first has done. Two others take head rows in ways of their own: the writer (writer.c)
+ * those of a batch, without waiting, and changes of reference data (store_reference_lock) all of them.
+ * Everybody else calls head_work_run, which does this:
  *
  *   1. begin, with the newest snapshot; `before`: what need not hold up the writer
  *   2. take the head row; STORE_CONFLICT if reference data or keys are newer than the snapshot
@@ -56,8 +57,7 @@ struct head_order {
     void *context;
 };
 
-/* STORE_OK with no faults: it is done and committed, or in a dry run: could be done. `faults` is empty at
- * first. */
+/* STORE_OK with no faults: it is done and committed, or could be, in a dry run. `faults` must be empty. */
 MUST_CHECK enum store_result head_work_run(struct pg *pg, struct snapshot_cache *snapshots,
                                            const struct head_order *order, struct faults *faults);
 

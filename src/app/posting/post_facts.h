@@ -7,7 +7,7 @@
 #include "app/posting/ledger.h"
 #include "depositd/posting.h"
 
-/* Derives the legs, in the ledger's memory, and appends nothing. STORE_OUT_OF_RANGE: an amount is too large.
+/* Derives the legs, in the ledger's memory, and appends nothing. STORE_OUT_OF_RANGE: an amount does not fit.
  */
 MUST_CHECK enum store_result post_derive(const struct ledger *ledger, const struct posting_facts *facts,
                                          struct leg_list *legs);
