@@ -356,29 +356,24 @@ static int print_help(const struct command *command)
     if (command->run == run_key_create) {
         fputs("\n  --role ROLE         ", stdout);
         print_roles();
-        puts(
-            "\n  --holder PERSON     the person who holds the key; the key's name unless given. Two keys of\n"
-            "                      one holder count as one person\n"
-            "  --site CODE         a site of a pos key; may be repeated\n"
-            "  --participant CODE  the participant of a participant key");
+        puts("\n  --holder PERSON     the person who holds the key; the key's name unless given.\n"
+             "                      Two keys of one holder count as one person\n"
+             "  --site CODE         a site of a pos key; may be repeated\n"
+             "  --participant CODE  the participant of a participant key");
     }
     if (command->run == run_verify)
-        puts(
-            "\nEach finding is a line: SCHEME: CHECK: the thing that is wrong. The last line counts the "
-            "things\n"
-            "that were examined. Exit status: 0 all holds, 1 something does not, 2 the examination "
-            "failed.\n\n"
-            "The command computes leaves, roots and the chain of seals anew from the entries. It does the "
-            "same\n"
-            "for all figures that are kept beside them: ids, balances, days, transfers, positions, the\n"
-            "particulars of closed days. A person who can write to the database can also write seals. So\n"
-            "compare the last seal and particulars with those that you gave to others before. Changes of\n"
-            "reference data and keys are sealed with the next day that closes. No seal covers later changes\n"
-            "of a payment or an exception.");
+        puts("\nEach finding is a line: SCHEME: CHECK: the thing that is wrong. The last line counts the\n"
+             "things that were examined. Exit status: 0 all holds, 1 something does not, 2 the\n"
+             "examination failed.\n\n"
+             "The command computes leaves, roots and the chain of seals anew from the entries. It does\n"
+             "the same for all figures that are kept beside them: ids, balances, days, transfers,\n"
+             "positions, the particulars of closed days. A person who can write to the database can\n"
+             "also write seals. So compare the last seal and particulars with those that you gave to\n"
+             "others before. Changes of reference data and keys are sealed with the next day that\n"
+             "closes. No seal covers later changes of a payment or an exception.");
     if (command->run == run_serve) {
-        puts(
-            "\nThe settings with their defaults follow. Set them in the file that --config names, or in the\n"
-            "environment as DEPOSITD_ and the name in capitals. The environment wins.\n");
+        puts("\nThe settings with their defaults follow. Set them in the file that --config names, or in\n"
+             "the environment as DEPOSITD_ and the name in capitals. The environment wins.\n");
         config_print_template(stdout);
     }
     return EXIT_SUCCESS;
