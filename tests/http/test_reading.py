@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: ISC
 """Reads: the feed and its filters, single events, accounts, settlements and reports, as JSON and as CSV (RFC 4180)."""
+import base64
 import csv
 import io
 from collections import Counter
@@ -73,6 +74,27 @@ def test_the_feed_misses_nothing_and_repeats_nothing(books):
 
     new = books.admin.post(event("supply", "dock", at(NEXT_DAY), cups=cups(cup_300=1)))
     assert [i["entry"] for i in books.admin.get("/v1/events", scheme="tern-bay", cursor=page["next"])["items"]] == [new["entry"]]
+
+
+def former_cursor(number):
+    """As version 0.1.0 wrote the number of an entry: eight bytes in base64url (RFC 4648 section 5), without padding."""
+    return base64.urlsafe_b64encode(number.to_bytes(8, "big")).decode().rstrip("=")
+
+
+def test_a_cursor_of_the_last_release_still_leads_on(books):
+    for entry in (0, 1, 4, 1000000):
+        wanted = books.admin.get("/v1/events", scheme="tern-bay", limit=4, cursor=str(entry))
+        assert books.admin.get("/v1/events", scheme="tern-bay", limit=4, cursor=former_cursor(entry)) == wanted
+    first = books.admin.get("/v1/events", scheme="tern-bay", limit=4)
+    assert former_cursor(4) != first["next"], "it is given no more"
+
+
+@pytest.mark.parametrize("cursor", [
+    "-1", "01", "1.5", "9223372036854775808", "12345678901234567890", "brick", "AAAAAAAAAA", "AAAAAAAAAAAA",
+    "AAAAAAAAAAJ",  # bits beyond the eighth byte
+    "gAAAAAAAAAA"])  # a number below 0
+def test_a_cursor_that_no_answer_gave_is_refused(books, cursor):
+    books.admin.refused("GET", f"/v1/events?scheme=tern-bay&cursor={cursor}", None, 422, "parameter_invalid")
 
 
 def test_link_leads_where_next_does(books):

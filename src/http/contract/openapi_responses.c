@@ -284,7 +284,7 @@ static void add_success(struct buffer *document, const json_t *examples, const s
     buffer_printf(document, "\"%d\":{", status);
     member_string(document, "description", success(status));
     begin_headers(document);
-    add_header(document, HEADER_LINK, route_has_pages(route) && status == 200);
+    add_header(document, HEADER_LINK, route_has_slices(route) && status == 200);
     add_etag(document, route, status);
     add_header(document, HEADER_LOCATION, route->located && status == 201);
     buffer_add_char(document, '}');

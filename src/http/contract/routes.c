@@ -18,7 +18,7 @@
     ROW(METHOD_GET, of_path, for_roles, handle, in_short, answer),                                           \
         .answer_statuses = {200, (for_roles) != 0 ? 304 : 0}
 #define LIST(of_path, for_roles, handle, in_short, answer)                                                   \
-    GET(of_path, for_roles, handle, in_short, answer), .parameters = {PAGED}
+    GET(of_path, for_roles, handle, in_short, answer), .parameters = {SLICED}
 #define PUT(of_path, handle, in_short, shape, answer)                                                        \
     ROW(METHOD_PUT, of_path, FOR_ADMIN, handle, in_short, answer),                                           \
         .body = &(shape), .answer_statuses = {200, 201}, .dry_run = true, .located = true,                   \
@@ -43,7 +43,7 @@
     }
 /* clang-format off */
 #define WHY    {"why", "Recorded with the change: 1 to 200 characters", false}
-#define PAGED  {"limit", "Items on a page", false}, {"cursor", "The next of the page before", false}
+#define SLICED {"limit", "Items on a page", false}, {"cursor", "The next of the page before", false}
 
 static const struct route routes[] = {
     /* operations */
@@ -81,7 +81,7 @@ static const struct route routes[] = {
                     {"from", "First business day", false},
                     {"to", "Last business day", false},
                     {"reference", "The client's reference", false},
-                    PAGED},
+                    SLICED},
      .id = "listEvents", .tag = TAG_EVENTS,
      .about = "With scheme alone this is the feed: it always gives next, also on the last page, and next "
               "leads to entries that are recorded later. Store next, and ask again from there."},
@@ -102,7 +102,7 @@ static const struct route routes[] = {
                                                                    " a close, is under its day's seal", "Proof"),
      .parameters = {SCHEME}, .not_yet = true,
      .is_long = true, .id = "getEntryProof", .tag = TAG_PROOFS, REASONS(REASON_DAY_NOT_SEALED, REASON_SEAL_BROKEN)},
-    {GET("/v1/seals", FOR_OFFICE, handle_seals_list, "The chain of a scheme's seals", "SealList"), .parameters = {SCHEME, PAGED},
+    {GET("/v1/seals", FOR_OFFICE, handle_seals_list, "The chain of a scheme's seals", "SealList"), .parameters = {SCHEME, SLICED},
      .id = "listSeals", .tag = TAG_PROOFS},
 
     /* keys */
@@ -182,7 +182,7 @@ static const struct route routes[] = {
     {GET("/v1/proposals", FOR_OFFICE, handle_proposals_list, "Writes that wait for a second person, and "
                                                              "decided ones; journals have a list of their own", "ProposalList"),
      .parameters = {{"status", "open unless given", false, "JournalStatus"},
-                    {"scheme", "Code of a scheme that it concerns", false}, PAGED},
+                    {"scheme", "Code of a scheme that it concerns", false}, SLICED},
      .id = "listProposals", .tag = TAG_PROPOSALS},
     {POST("/v1/proposals/{proposal}/approve", FOR_STAFF, handle_proposal_approve,
           "Approves another person's proposal: the service then does the write, under the usual checks", "Proposal"),
@@ -195,7 +195,7 @@ static const struct route routes[] = {
      .parameters = {{"scheme", "Code of the scheme; changes of the whole network belong to no scheme", false},
                     {"of", "Kind of thing: cup_type, participant, scheme, terms, refund_value, site, key or proposal", false},
                     {"by", "Name of a key, or a holder", false},
-                    {"from", "First day, in UTC", false}, {"to", "Last day, in UTC", false}, PAGED},
+                    {"from", "First day, in UTC", false}, {"to", "Last day, in UTC", false}, SLICED},
      .id = "listChanges", .tag = TAG_REFERENCE},
 
     /* days and settlements */
@@ -208,7 +208,7 @@ static const struct route routes[] = {
      .about = "The service closes days by the clock. This closes a day that has ended without waiting for the clock."},
     {GET("/v1/settlements", FOR_PARTICIPANT | FOR_OFFICE, handle_settlements_list, "Settlements of a scheme",
          "SettlementList"),
-     .parameters = {SCHEME, PAGED},
+     .parameters = {SCHEME, SLICED},
      .id = "listSettlements", .tag = TAG_SETTLEMENTS},
     {GET("/v1/settlements/{scheme}/{date}", FOR_PARTICIPANT | FOR_OFFICE, handle_settlement_get,
          "The settlement of a closed day", "Settlement"),
@@ -225,7 +225,7 @@ static const struct route routes[] = {
      .parameters = {SCHEME, {"status", "Its status", false, "PaymentStatus"},
                     {"held", "Whether it is held and not released", false},
                     {"participant", "Code of the participant that pays or is paid", false},
-                    {"from", "First business day", false}, {"to", "Last business day", false}, PAGED},
+                    {"from", "First business day", false}, {"to", "Last business day", false}, SLICED},
      .id = "listPayments", .tag = TAG_PAYMENTS},
     {GET("/v1/payments/{payment_id}", FOR_PARTICIPANT | FOR_OFFICE, handle_payment_get, "A payment with its changes",
          "Payment"),
@@ -247,7 +247,7 @@ static const struct route routes[] = {
      .body = &shape_reason, .answer_statuses = {200},
      .id = "failPayment", .tag = TAG_PAYMENTS, REASONS(REASON_PAYMENT_STATE, REASON_SCHEME_NOT_OPEN)},
     {GET("/v1/journals", FOR_OFFICE, handle_journals_list, "Journals that wait for a second person", "JournalList"),
-     .parameters = {SCHEME, {"status", "open unless given", false, "JournalStatus"}, PAGED},
+     .parameters = {SCHEME, {"status", "open unless given", false, "JournalStatus"}, SLICED},
      .id = "listJournals", .tag = TAG_JOURNALS},
     {POST("/v1/journals/{event_id}/approve", FOR_STAFF, handle_journal_approve,
           "Approves another person's journal: the service then posts it as an entry", "Journal"),
@@ -281,10 +281,10 @@ static const struct route routes[] = {
      .about = "A line that names a payment and has its amount confirms it. A line that came back fails its payment. "
               "All other lines wait in bank_suspense until somebody resolves them."},
     {GET("/v1/bank-statements", FOR_OFFICE, handle_bank_statements_list, "Bank statements of a scheme", "BankStatementList"),
-     .parameters = {SCHEME, PAGED},
+     .parameters = {SCHEME, SLICED},
      .id = "listBankStatements", .tag = TAG_BANK},
     {GET("/v1/bank-lines", FOR_OFFICE, handle_bank_lines_list, "Lines of a scheme's bank statements", "BankLineList"),
-     .parameters = {SCHEME, {"open", "Whether somebody should look at it", false}, PAGED},
+     .parameters = {SCHEME, {"open", "Whether somebody should look at it", false}, SLICED},
      .id = "listBankLines", .tag = TAG_BANK},
     {POST("/v1/bank-lines/{line}/resolve", FOR_STAFF, handle_bank_line_resolve,
           "Resolves a bank line: names the payment or participant that it is for, and takes it out of bank_suspense", "BankLine"),
@@ -318,7 +318,7 @@ static const struct route routes[] = {
      .body = &shape_exception_resolve, .answer_statuses = {200},
      .id = "resolveException", .tag = TAG_REPORTS, REASONS(REASON_ALREADY_RESOLVED)},
     {GET("/v1/accounts", FOR_OFFICE, handle_accounts_list, "Accounts of a scheme and their balances", "AccountList"),
-     .parameters = {SCHEME, AS_OF, PAGED},
+     .parameters = {SCHEME, AS_OF, SLICED},
      .id = "listAccounts", .tag = TAG_BOOKS},
     {GET("/v1/posting-rules", FOR_ALL, handle_posting_rules, "The rules by which events become legs",
          "PostingRuleList"),

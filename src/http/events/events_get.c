@@ -3,7 +3,8 @@
  * alone is the feed. */
 #include "http/events/handlers.h"
 
-#include "http/request/reading.h"
+#include "http/request/slice.h"
+#include "http/request/visible.h"
 
 #include <stdlib.h>
 #include <string.h>

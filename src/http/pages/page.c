@@ -4,7 +4,6 @@
 
 #include "http/pages/page_layouts.h"
 #include "http/request/problem.h"
-#include "http/request/reading.h"
 #include "http/request/route.h"
 #include "report/html.h"
 #include "report/plot.h"

@@ -8,7 +8,7 @@
 
 #include <string.h>
 
-enum { LIMIT_DEFAULT = 100, LIMIT_MAX = 1000, LINK_MAX = 8192, WHY_MAX = 200 };
+enum { LINK_MAX = 8192, WHY_MAX = 200 };
 
 const char *request_query(const struct request *request, const char *name)
 {
@@ -175,27 +175,5 @@ bool request_why(const struct request *request, struct answer *answer, const cha
         return true;
     faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "why",
                          "must be 1 to %d characters, without control characters", WHY_MAX);
-    return false;
-}
-
-/* Up to four digits: what is longer is out of bounds, or has zeros in front. */
-static int read_limit(const char *text)
-{
-    int number = 0;
-    size_t length = strlen(text);
-    if (length > 4 || strspn(text, "0123456789") != length)
-        return 0;
-    for (; *text != '\0'; text++)
-        number = 10 * number + (*text - '0');
-    return number;
-}
-
-bool request_limit(const struct request *request, struct answer *answer, int *limit)
-{
-    const char *text = request_query(request, "limit");
-    *limit = text != NULL ? read_limit(text) : LIMIT_DEFAULT;
-    if (*limit >= 1 && *limit <= LIMIT_MAX)
-        return true;
-    faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "limit", "must be 1 to %d", LIMIT_MAX);
     return false;
 }

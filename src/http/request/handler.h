@@ -109,7 +109,5 @@ MUST_CHECK bool request_date(const struct request *request, struct answer *answe
 /* Reads ?why=: what is recorded with a change as its reason; NULL: not given. False: a fault has been added.
  */
 MUST_CHECK bool request_why(const struct request *request, struct answer *answer, const char **why);
-/* Reads ?limit= (default 100, at most 1000). */
-MUST_CHECK bool request_limit(const struct request *request, struct answer *answer, int *limit);
 
 #endif

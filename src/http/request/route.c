@@ -28,7 +28,7 @@ bool route_has_status(const struct route *route, int status)
     return false;
 }
 
-bool route_has_pages(const struct route *route)
+bool route_has_slices(const struct route *route)
 {
     for (size_t i = 0; i < ROUTE_PARAMETERS_MAX && route->parameters[i].name != NULL; i++)
         if (strcmp(route->parameters[i].name, "cursor") == 0)

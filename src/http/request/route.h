@@ -83,7 +83,7 @@ unsigned route_media(const struct route *route);
 bool route_has_choice(const struct route *route);
 /* Whether the status is one of its successes. */
 bool route_has_status(const struct route *route, int status);
-/* Whether an answer's Link leads to the next page. */
-bool route_has_pages(const struct route *route);
+/* Whether it lists something in slices, so that an answer may have a Link to the next one. */
+bool route_has_slices(const struct route *route);
 
 #endif

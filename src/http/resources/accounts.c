@@ -2,7 +2,7 @@
 /* The chart of accounts with its balances. */
 #include "http/resources/handlers.h"
 
-#include "http/request/reading.h"
+#include "http/request/slice.h"
 
 void handle_accounts_list(const struct request *request, struct answer *answer)
 {

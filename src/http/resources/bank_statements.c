@@ -3,7 +3,7 @@
 #include "http/resources/handlers.h"
 
 #include "app/office/bank.h"
-#include "http/request/reading.h"
+#include "http/request/slice.h"
 #include "http/resources/bank_shapes.h"
 #include "http/resources/proposing.h"
 #include "store/bank_store.h"

@@ -2,7 +2,7 @@
 /* GET /v1/changes: who changed what of reference data, terms and keys, when, from what to what, and why. */
 #include "http/resources/handlers.h"
 
-#include "http/request/reading.h"
+#include "http/request/slice.h"
 #include "store/change_store.h"
 
 #include <string.h>

@@ -2,7 +2,7 @@
 /* A scheme's business days. */
 #include "http/resources/handlers.h"
 
-#include "http/request/reading.h"
+#include "http/request/slice.h"
 
 void handle_days_list(const struct request *request, struct answer *answer)
 {

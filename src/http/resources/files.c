@@ -3,7 +3,7 @@
 #include "http/resources/handlers.h"
 
 #include "app/office/payment_file.h"
-#include "http/request/reading.h"
+#include "http/request/slice.h"
 #include "http/resources/bank_shapes.h"
 #include "store/bank_store.h"
 

@@ -3,9 +3,8 @@
 #include "http/resources/handlers.h"
 
 #include "http/request/json_text.h"
-#include "http/request/paging.h"
-#include "http/request/reading.h"
 #include "http/request/router.h"
+#include "http/request/slice.h"
 #include "version.h"
 
 #include <string.h>
@@ -19,21 +18,21 @@ struct chosen {
 };
 
 /* False: out of memory, and a fault has been added. */
-static bool choose(const struct paging *paging, struct answer *answer, struct chosen *chosen)
+static bool choose(const struct request *request, struct answer *answer, const struct key_slice *wanted,
+                   struct chosen *chosen)
 {
-    const struct request *request = paging->request;
     const struct network *network = &request->snapshot->network;
     const bool *known = request_known_schemes(request);
-    *chosen = (struct chosen){.ids = arena_array(request->arena, (size_t)paging->limit, sizeof(int32_t))};
+    *chosen = (struct chosen){.ids = arena_array(request->arena, (size_t)wanted->limit, sizeof(int32_t))};
     if (known == NULL || chosen->ids == NULL) {
         answer_store_failure(answer, STORE_UNAVAILABLE);
         return false;
     }
     for (size_t i = 0; i < network->scheme_count && !chosen->more; i++) {
         const struct scheme *scheme = &network->schemes[i];
-        if (!known[scheme->id] || (paging->after != NULL && strcmp(scheme->code, paging->after) <= 0))
+        if (!known[scheme->id] || (wanted->after != NULL && strcmp(scheme->code, wanted->after) <= 0))
             continue;
-        chosen->more = chosen->count == (size_t)paging->limit;
+        chosen->more = chosen->count == (size_t)wanted->limit;
         if (chosen->more)
             break;
         chosen->ids[chosen->count++] = scheme->id;
@@ -74,10 +73,10 @@ static void add_routes(struct buffer *text)
 
 void handle_index(const struct request *request, struct answer *answer)
 {
-    struct paging paging;
+    struct key_slice wanted;
     struct chosen chosen;
     struct buffer *text = &answer->body;
-    if (!paging_read(request, answer, &paging) || !choose(&paging, answer, &chosen))
+    if (!slice_read_keys(request, answer, &wanted) || !choose(request, answer, &wanted, &chosen))
         return;
     buffer_add_char(text, '{');
     member_string(text, "service", "depositd");
@@ -89,9 +88,7 @@ void handle_index(const struct request *request, struct answer *answer)
         return;
     }
     add_routes(text);
-    if (chosen.more) {
-        member_string(text, "next", chosen.last);
-        answer->link_next = request_target(request, "cursor", chosen.last);
-    }
+    if (chosen.more)
+        slice_add_next(request, answer, chosen.last);
     buffer_add_text(text, "}\n");
 }

@@ -3,8 +3,8 @@
 #include "http/resources/handlers.h"
 
 #include "app/office/journals.h"
-#include "http/request/reading.h"
 #include "http/request/route.h"
+#include "http/request/slice.h"
 #include "http/resources/payment_shapes.h"
 #include "store/journal_store.h"
 

@@ -2,21 +2,21 @@
 /* /v1/keys: who may come in. */
 #include "app/network/keys.h"
 
-#include "http/request/paging.h"
+#include "http/request/slice.h"
 #include "http/resources/handlers.h"
 #include "http/resources/proposing.h"
 #include "http/resources/reference_shapes.h"
 
 void handle_keys_list(const struct request *request, struct answer *answer)
 {
-    struct paging paging;
+    struct key_slice wanted;
     struct json_slice slice;
-    if (!paging_begin(request, answer, &paging))
+    if (!slice_begin_keys(request, answer, &wanted))
         return;
     enum store_result result =
-        store_key_read(request->pg, NULL, paging.after, paging.limit, &answer->body, &slice);
+        store_key_read(request->pg, NULL, wanted.after, wanted.limit, &answer->body, &slice);
     if (result == STORE_OK)
-        paging_end(&paging, &slice, answer);
+        slice_end_keys(request, answer, &slice);
     else
         answer_store_failure(answer, result);
 }

@@ -3,9 +3,9 @@
 #include "http/resources/handlers.h"
 
 #include "app/office/payments.h"
-#include "http/request/paging.h"
-#include "http/request/reading.h"
 #include "http/request/route.h"
+#include "http/request/slice.h"
+#include "http/request/visible.h"
 #include "http/resources/payment_shapes.h"
 #include "store/payment_store.h"
 
@@ -66,32 +66,29 @@ static bool filter_asked(const struct request *request, struct answer *answer, s
 }
 
 /* Day and id, as the statement takes it apart. */
-static bool cursor_valid(const struct paging *paging, struct answer *answer)
+static bool cursor_valid(const char *after, struct answer *answer)
 {
     struct date day;
-    if (paging->after == NULL || (strlen(paging->after) > DATE_TEXT_MAX && paging->after[10] == '/' &&
-                                  date_parse(paging->after, 10, &day)))
-        return true;
-    faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "cursor",
-                         "must be next of the page before");
-    return false;
+    return after == NULL ||
+           (strlen(after) > DATE_TEXT_MAX && after[10] == '/' && date_parse(after, 10, &day)) ||
+           slice_refuse_cursor(answer);
 }
 
 void handle_payments_list(const struct request *request, struct answer *answer)
 {
     struct payments_filter filter = {0};
     struct asked asked = {.from = {INT32_MIN}, .to = {INT32_MAX}};
-    struct paging paging;
+    struct key_slice wanted;
     struct json_slice slice;
     const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
     if (scheme == NULL || !filter_asked(request, answer, &asked, &filter) ||
-        !paging_begin(request, answer, &paging) || !cursor_valid(&paging, answer))
+        !slice_begin_keys(request, answer, &wanted) || !cursor_valid(wanted.after, answer))
         return;
     filter.scheme = scheme->id;
-    enum store_result result = read_payment_list(request->pg, request->arena, &filter, paging.after,
-                                                 paging.limit, &answer->body, &slice);
+    enum store_result result = read_payment_list(request->pg, request->arena, &filter, wanted.after,
+                                                 wanted.limit, &answer->body, &slice);
     if (result == STORE_OK)
-        paging_end(&paging, &slice, answer);
+        slice_end_keys(request, answer, &slice);
     else
         answer_store_failure(answer, result);
 }

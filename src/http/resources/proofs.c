@@ -6,7 +6,8 @@
 
 #include "app/proof/proof.h"
 #include "http/request/json_text.h"
-#include "http/request/reading.h"
+#include "http/request/slice.h"
+#include "http/request/visible.h"
 
 #include <stdlib.h>
 #include <string.h>

@@ -4,7 +4,7 @@
 
 #include "app/transaction/transaction.h"
 #include "base/clock.h"
-#include "http/request/reading.h"
+#include "http/request/slice.h"
 #include "http/resources/payment_shapes.h"
 #include "http/resources/proposing.h"
 

@@ -3,7 +3,7 @@
  * table. And the document that holds all of them. */
 #include "app/network/reference.h"
 
-#include "http/request/paging.h"
+#include "http/request/slice.h"
 #include "http/resources/handlers.h"
 #include "http/resources/proposing.h"
 #include "http/resources/reference_shapes.h"
@@ -69,15 +69,15 @@ static bool scheme_is_known(const struct request *request, struct answer *answer
 static void list(const struct request *request, struct answer *answer, enum reference_kind kind)
 {
     struct reference_query query = query_of(request, kind);
-    struct paging paging;
+    struct key_slice wanted;
     struct json_slice slice;
-    if (!scheme_is_known(request, answer, kind) || !paging_begin(request, answer, &paging))
+    if (!scheme_is_known(request, answer, kind) || !slice_begin_keys(request, answer, &wanted))
         return;
-    query.after = paging.after;
-    query.limit = paging.limit;
+    query.after = wanted.after;
+    query.limit = wanted.limit;
     enum store_result result = read_into(request, &query, &answer->body, &slice);
     if (result == STORE_OK)
-        paging_end(&paging, &slice, answer);
+        slice_end_keys(request, answer, &slice);
     else
         answer_store_failure(answer, result);
 }

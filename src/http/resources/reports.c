@@ -2,11 +2,8 @@
 /* Reports: which there are, and one of them. Nothing here knows a report by name. */
 #include "http/resources/handlers.h"
 
-#include "http/pages/page_report.h"
-#include "http/request/reading.h"
-#include "report/render.h"
+#include "http/resources/report_answer.h"
 
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -90,123 +87,6 @@ void handle_reports_list(const struct request *request, struct answer *answer)
         first = false;
     }
     buffer_add_text(&answer->body, "]}\n");
-}
-
-static void add_to_body(void *context, const char *bytes, size_t length)
-{
-    buffer_add(context, bytes, length);
-}
-
-/* A page shows some of a report's rows, and leads on to the next ones. */
-enum { PAGE_ROWS = 500 };
-
-struct page_part {
-    size_t entry_column; /* of a report by entry, which is cut between entries */
-    bool by_entry;
-    int64_t after; /* how many rows are passed over; by entry: where the statement begins */
-    int64_t last;  /* what the next page goes on after */
-    bool cut;      /* there are more rows */
-};
-
-struct report_writer {
-    struct render render;
-    struct answer *answer;
-    struct page_part *part; /* NULL: all rows are wanted */
-};
-
-static int64_t entry_of(const struct page_part *part, const char *const *cells)
-{
-    const char *entry = cells[part->entry_column];
-    return entry != NULL ? strtoll(entry, NULL, 10) : 0;
-}
-
-/* Whether the row is on the page. */
-static bool take_row(struct page_part *part, size_t rows, const char *const *cells)
-{
-    int64_t number = part->by_entry ? entry_of(part, cells) : part->last + 1;
-    part->cut = rows >= PAGE_ROWS && number != part->last;
-    if (part->cut)
-        return false;
-    part->last = number;
-    return part->by_entry || number > part->after;
-}
-
-static bool add_row(void *context, const char *const *cells)
-{
-    struct report_writer *writer = context;
-    struct page_part *part = writer->part;
-    if (cells != NULL && (part == NULL || take_row(part, writer->render.rows, cells)))
-        render_row(&writer->render, cells);
-    return !writer->render.failed && (part == NULL || !part->cut) && answer_goes_on(writer->answer);
-}
-
-/* ?after=, which only pages know. False: a fault has been added. */
-static bool part_asked(const struct request *request, struct answer *answer, const struct report *report,
-                       struct page_part *part)
-{
-    const char *after = request_query(request, "after");
-    *part = (struct page_part){.by_entry = report->by_entry};
-    while (report->by_entry && strcmp(report->columns[part->entry_column].name, "entry") != 0)
-        part->entry_column++;
-    if (after == NULL)
-        return true;
-    size_t length = strlen(after);
-    if (answer->media == MEDIA_HTML && length >= 1 && length <= 18 && strspn(after, "0123456789") == length) {
-        part->after = strtoll(after, NULL, 10);
-        return true;
-    }
-    faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "after",
-                         "is for pages: the number that the link to the next page has");
-    return false;
-}
-
-/* NULL: out of memory, or there are no more rows. */
-static const char *next_page(const struct request *request, const struct page_part *part)
-{
-    char number[24];
-    snprintf(number, sizeof number, "%lld", (long long)part->last);
-    return part->cut ? request_target(request, "after", number) : NULL;
-}
-
-static const struct renderer *renderer_for(enum media media)
-{
-    return media == MEDIA_CSV ? &render_csv : media == MEDIA_HTML ? &render_html : &render_json;
-}
-
-void answer_report(const struct request *request, struct answer *answer, const struct report *report,
-                   const struct scheme *scheme, const struct report_asked *asked)
-{
-    struct page_part part;
-    struct report_writer writer = {.answer = answer, .part = answer->media == MEDIA_HTML ? &part : NULL};
-    struct report_page page;
-    struct visible_sites visible;
-    struct report_head head = {
-        .report = report, .scheme = scheme->code, .currency = scheme->currency->code, .page = &page};
-    struct report_query query = {.sql = report->sql,
-                                 .scheme = scheme->id,
-                                 .arguments = asked->arguments,
-                                 .argument_count = report_parameter_count(report),
-                                 .visible = report->by_site ? &visible : NULL,
-                                 .by_entry = report->by_entry,
-                                 .column_count = report_column_count(report)};
-    if (!request_visible(request, answer, &visible) || !part_asked(request, answer, report, &part))
-        return;
-    query.after_entry = report->by_entry ? part.after : 0;
-    if (answer->media == MEDIA_HTML && !page_of_report(request, scheme, report, &page)) {
-        answer_store_failure(answer, STORE_UNAVAILABLE);
-        return;
-    }
-    answer->is_page = answer->media == MEDIA_HTML;
-    memcpy(head.arguments, asked->texts, sizeof head.arguments);
-    render_begin(&writer.render, renderer_for(answer->media), &head,
-                 (struct sink){add_to_body, &answer->body});
-    enum store_result result = read_report(request->pg, request->arena, &query, add_row, &writer);
-    if (writer.part != NULL)
-        page.next = next_page(request, &part);
-    if (!render_end(&writer.render))
-        result = STORE_FAILED;
-    if (result != STORE_OK)
-        answer_store_failure(answer, result);
 }
 
 static bool is_invalid(struct answer *answer, const char *name, const char *detail)

@@ -2,7 +2,9 @@
 /* What the closes settled: the list, and one of them as JSON, a page or, through its report, as CSV. */
 #include "http/resources/handlers.h"
 
-#include "http/request/reading.h"
+#include "http/request/slice.h"
+#include "http/request/visible.h"
+#include "http/resources/report_answer.h"
 
 #include <string.h>
 
@@ -40,9 +42,7 @@ void handle_settlement_get(const struct request *request, struct answer *answer)
     } else if (!found) {
         answer_not_found(answer);
     } else if (answer->media == MEDIA_CSV) {
-        const struct report_asked asked = {.arguments = {{.kind = ARGUMENT_DAY, .day = day}},
-                                           .texts = {request->parts[1]}};
         buffer_reset(&answer->body);
-        answer_report(request, answer, report_find("settlement"), scheme, &asked);
+        answer_day_report(request, answer, "settlement", scheme, day);
     }
 }

@@ -1,0 +1,136 @@
+/* SPDX-License-Identifier: ISC */
+/* A key consists of characters that need no escaping in a query or in JSON: small letters, digits, dashes and
+ * slashes. */
+#include "http/request/slice.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { LIMIT_DEFAULT = 100, LIMIT_MAX = 1000, FORMER_CURSOR_LENGTH = 11 };
+
+bool slice_refuse_cursor(struct answer *answer)
+{
+    faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "cursor",
+                         "is not one that an answer gave as next");
+    return false;
+}
+
+/* 0: it is no number of up to four digits. A longer one would be out of bounds, or begin with zeros. */
+static int limit_of(const char *text)
+{
+    int number = 0;
+    size_t length = strlen(text);
+    if (length > 4 || strspn(text, "0123456789") != length)
+        return 0;
+    for (; *text != '\0'; text++)
+        number = 10 * number + (*text - '0');
+    return number;
+}
+
+static bool read_limit(const struct request *request, struct answer *answer, int *limit)
+{
+    const char *text = request_query(request, "limit");
+    *limit = text != NULL ? limit_of(text) : LIMIT_DEFAULT;
+    if (*limit >= 1 && *limit <= LIMIT_MAX)
+        return true;
+    faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "limit", "must be 1 to %d", LIMIT_MAX);
+    return false;
+}
+
+static bool is_key(const char *text)
+{
+    size_t length = strlen(text);
+    return length > 0 && length < SLICE_KEY_SIZE &&
+           strspn(text, "abcdefghijklmnopqrstuvwxyz0123456789-/") == length;
+}
+
+/* A number as slice_end writes it. */
+static bool read_number(const char *text, int64_t *number)
+{
+    size_t length = strlen(text);
+    if (length == 0 || strspn(text, "0123456789") != length || (text[0] == '0' && length > 1))
+        return false;
+    errno = 0;
+    *number = strtoll(text, NULL, 10);
+    return errno == 0;
+}
+
+/* Until 0.2.0 a number was written as eight bytes in base64url (RFC 4648 section 5, without padding), most
+ * significant first. Readers of the feed keep their cursor, so it is still read. No number reads as both: the
+ * digits 0 to 9 stand for 52 to 61, and as the first digit they would make a number of more than 63 bits. */
+static bool read_former_number(const char *text, int64_t *number)
+{
+    static const char digits[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_";
+    uint64_t bits = 0, value = 0;
+    if (strlen(text) != FORMER_CURSOR_LENGTH)
+        return false;
+    for (int i = 0; i < FORMER_CURSOR_LENGTH; i++) {
+        const char *digit = strchr(digits, text[i]);
+        if (digit == NULL)
+            return false;
+        value = (uint64_t)(digit - digits);
+        bits = i < FORMER_CURSOR_LENGTH - 1 ? bits << 6 | value : bits << 4 | value >> 2;
+    }
+    *number = (int64_t)bits;
+    return *number >= 0 && (value & 3) == 0;
+}
+
+static void begin_items(struct answer *answer)
+{
+    buffer_add_text(&answer->body, "{\"items\":[");
+}
+
+void slice_add_next(const struct request *request, struct answer *answer, const char *key)
+{
+    buffer_printf(&answer->body, ",\"next\":\"%s\"", key);
+    answer->link_next = request_target(request, "cursor", key);
+}
+
+bool slice_begin(const struct request *request, struct answer *answer, struct list_slice *slice)
+{
+    const char *cursor = request_query(request, "cursor");
+    *slice = (struct list_slice){.after = SLICE_START, .items = &answer->body};
+    bool valid = read_limit(request, answer, &slice->limit);
+    if (cursor != NULL && !read_number(cursor, &slice->after) && !read_former_number(cursor, &slice->after))
+        valid = slice_refuse_cursor(answer);
+    if (valid)
+        begin_items(answer);
+    return valid;
+}
+
+void slice_end(const struct request *request, struct answer *answer, const struct list_slice *slice,
+               bool always)
+{
+    char key[SLICE_KEY_SIZE];
+    buffer_add_char(&answer->body, ']');
+    if (slice->more || always) {
+        snprintf(key, sizeof key, "%lld", (long long)(slice->last > 0 ? slice->last : 0));
+        slice_add_next(request, answer, key);
+    }
+    buffer_add_text(&answer->body, "}\n");
+}
+
+bool slice_read_keys(const struct request *request, struct answer *answer, struct key_slice *slice)
+{
+    *slice = (struct key_slice){.after = request_query(request, "cursor")};
+    bool valid = read_limit(request, answer, &slice->limit);
+    return slice->after == NULL || is_key(slice->after) ? valid : slice_refuse_cursor(answer);
+}
+
+bool slice_begin_keys(const struct request *request, struct answer *answer, struct key_slice *slice)
+{
+    bool valid = slice_read_keys(request, answer, slice);
+    if (valid)
+        begin_items(answer);
+    return valid;
+}
+
+void slice_end_keys(const struct request *request, struct answer *answer, const struct json_slice *slice)
+{
+    buffer_add_char(&answer->body, ']');
+    if (slice->more)
+        slice_add_next(request, answer, slice->last);
+    buffer_add_char(&answer->body, '}');
+}

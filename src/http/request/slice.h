@@ -1,0 +1,39 @@
+/* SPDX-License-Identifier: ISC */
+/* Slices of lists: what ?limit= and ?cursor= ask for, and the answer {"items":[…],"next":…}.
+ *
+ * A cursor is the key of the last item of the slice before: a number, a code, or a day with an id. Clients
+ * take it from `next` and must not look into it. */
+#ifndef DEPOSITD_HTTP_REQUEST_SLICE_H
+#define DEPOSITD_HTTP_REQUEST_SLICE_H
+
+#include "http/request/handler.h"
+#include "store/read_store.h"
+
+/* Of a list that is in the order of a number: reads what is asked for, and begins the body, to which the
+ * store then adds the items. False: a fault has been added. */
+MUST_CHECK bool slice_begin(const struct request *request, struct answer *answer, struct list_slice *slice);
+/* Ends the body, with `next` if there may be more items, or `always`. */
+void slice_end(const struct request *request, struct answer *answer, const struct list_slice *slice,
+               bool always);
+
+/* What is asked for of a list that is in the order of a text, such as a code. */
+struct key_slice {
+    int limit;
+    const char *after; /* the key of the last item before; NULL: from the first */
+};
+
+/* Reads what is asked for. False: a fault has been added. */
+MUST_CHECK bool slice_read_keys(const struct request *request, struct answer *answer,
+                                struct key_slice *slice);
+/* The same, and begins the body. */
+MUST_CHECK bool slice_begin_keys(const struct request *request, struct answer *answer,
+                                 struct key_slice *slice);
+/* Ends the body, with `next` if there are more items. */
+void slice_end_keys(const struct request *request, struct answer *answer, const struct json_slice *slice);
+
+/* Adds the member `next`, and the same as a Link: the next slice begins after `key`. */
+void slice_add_next(const struct request *request, struct answer *answer, const char *key);
+/* Refuses the cursor. Always false, for the caller to return. */
+bool slice_refuse_cursor(struct answer *answer);
+
+#endif
