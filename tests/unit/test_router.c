@@ -5,6 +5,7 @@
 
 #include "http/request/media.h"
 #include "http/server/auth.h"
+#include "report/report.h"
 #include "suite.h"
 
 #include <stdlib.h>
@@ -186,6 +187,44 @@ static const struct {
     {"%FF", NULL},
 };
 
+static bool row_has(const struct route *route, const char *name)
+{
+    for (size_t i = 0; i < ROUTE_PARAMETERS_MAX && route->parameters[i].name != NULL; i++)
+        if (strcmp(route->parameters[i].name, name) == 0)
+            return true;
+    return false;
+}
+
+static bool a_report_has(const char *name)
+{
+    size_t count;
+    const struct report *reports = reports_all(&count);
+    for (size_t r = 0; r < count; r++)
+        for (size_t i = 0; i < report_parameter_count(&reports[r]); i++)
+            if (strcmp(reports[r].parameters[i].name, name) == 0)
+                return true;
+    return false;
+}
+
+/* The row of the reports lists the parameters of all of them: each of these, and none that no report has. */
+START_TEST(the_route_of_reports_takes_what_they_ask_for)
+{
+    size_t count;
+    const struct report *reports = reports_all(&count);
+    const struct route *route = router_find(METHOD_GET, "/v1/reports/{report}");
+    ck_assert_ptr_nonnull(route);
+    for (size_t r = 0; r < count; r++)
+        for (size_t i = 0; i < report_parameter_count(&reports[r]); i++)
+            ck_assert_msg(row_has(route, reports[r].parameters[i].name), "%s of %s is not in the row",
+                          reports[r].parameters[i].name, reports[r].name);
+    for (size_t i = 0; i < ROUTE_PARAMETERS_MAX && route->parameters[i].name != NULL; i++) {
+        const char *name = route->parameters[i].name;
+        bool of_all = strcmp(name, "scheme") == 0 || strcmp(name, "after") == 0;
+        ck_assert_msg(of_all || a_report_has(name), "no report has %s", name);
+    }
+}
+END_TEST
+
 START_TEST(escapes_are_bytes_of_utf8)
 {
     struct arena arena;
@@ -363,6 +402,7 @@ Suite *file_suite(void)
     tcase_add_test(tests, every_route_can_be_reached);
     tcase_add_test(tests, a_link_is_known_by_its_path);
     tcase_add_test(tests, every_route_is_complete);
+    tcase_add_test(tests, the_route_of_reports_takes_what_they_ask_for);
     tcase_add_loop_test(tests, escapes_are_bytes_of_utf8, 0, COUNT(texts));
     tcase_add_test(tests, out_of_memory_is_not_taken_for_a_bad_path);
     tcase_add_loop_test(tests, the_representation_is_the_one_preferred, 0, COUNT(accepts));
