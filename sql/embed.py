@@ -6,8 +6,9 @@
     embed.py names OUT.psql HEADER.h …              the names of numbers, as psql's \\set
     embed.py text OUT.c OUT.h FILE …                one `const char NAME_EXTENSION[]` each
 
-Statements write the numbers of kinds and accounts as psql's variables, `:kind_reversal` and `:account_site_stock`. The
-numbers come from the X-macro tables of the headers. Migrations have no names: they keep the numbers of their time.
+Statements write the numbers of kinds and accounts as psql's variables, `:kind_reversal` and `:account_site_stock`, and
+lists of them as `:kinds_counter` and `:accounts_stock`. The numbers come from the X-macro tables of the headers.
+Migrations have no names: they keep the numbers of their time.
 """
 import pathlib
 import re
@@ -23,17 +24,25 @@ TOKEN = re.compile(r"""
   | (?<![\w)\]]):(?P<name>[A-Za-z_]\w*)""", re.VERBOSE | re.DOTALL)
 
 
+# By which members of their rows kinds and accounts make lists: kinds by activity and effect, accounts by what they hold.
+LISTS = {"KIND_": ("kinds_", (4, 7)), "ACCOUNT_": ("accounts_", (5,))}
+
+
 def read_names(headers):
     """The numbers by name: of each row `X(NAME, word, number, …)`, and of each `#define PREFIX_NAME PREFIX_OTHER`.
 
-    The header's enum gives the prefix: `KIND_##name = number` makes `kind_issue` of X(ISSUE, issue, 1).
+    The header's enum gives the prefix: `KIND_##name = number` makes `kind_issue` of X(ISSUE, issue, 1). A list has the
+    numbers of all rows with the same member: `kinds_counter` those of ISSUE, RETURN and EXCHANGE.
     """
     names = {}
     for header in headers:
         text = pathlib.Path(header).read_text()
         prefix = re.search(r"\b(\w+?_)##name = number\b", text).group(1)
-        rows = re.findall(r"\bX\(\w+,\s*(\w+),\s*(\d+)\b", text)
-        names.update({prefix.lower() + word: number for word, number in rows})
+        rows = [re.split(r",\s*", row) for row in re.findall(r"\bX\((\w+,\s*\w+,\s*\d+\b[^()]*)\)", text)]
+        names.update({prefix.lower() + word: number for _, word, number, *_ in rows})
+        lists, columns = LISTS[prefix]
+        for member, column in sorted({(row[column], column) for row in rows for column in columns}):
+            names[lists + member.lower()] = ",".join(row[2] for row in rows if row[column] == member)
         for name, other in re.findall(rf"^#define ({prefix}\w+) ({prefix}\w+)$", text, re.MULTILINE):
             names[name.lower()] = names[other.lower()]
     return names

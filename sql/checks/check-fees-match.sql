@@ -40,7 +40,7 @@ stated AS (
            SELECT (SELECT coalesce(sum((l ->> 'quantity')::bigint), 0) FROM json_array_elements(o.event::json -> 'issued') l) AS issued,
                   (SELECT coalesce(sum((l ->> 'quantity')::bigint), 0) FROM json_array_elements(o.event::json -> 'returned') l) AS returned
            ) line
-     WHERE e.scheme = $1::integer AND e.kind = :kind_reversal AND o.kind IN (:kind_issue, :kind_return, :kind_exchange)
+     WHERE e.scheme = $1::integer AND e.kind = :kind_reversal AND o.kind IN (:kinds_counter)
        AND e.business_date > rule.older AND o.business_date <> e.business_date
      GROUP BY 1, 2, 3),
 examined AS (

@@ -13,12 +13,12 @@ stated AS (
     SELECT business_date, site,
            sign * (SELECT coalesce(sum((line ->> 'quantity')::bigint), 0) FROM json_array_elements(event -> 'issued') AS line) AS issued,
            sign * (SELECT coalesce(sum((line ->> 'quantity')::bigint), 0) FROM json_array_elements(event -> 'returned') AS line) AS returned
-      FROM posted WHERE mirrored_kind IN (:kind_issue, :kind_return, :kind_exchange)),
+      FROM posted WHERE mirrored_kind IN (:kinds_counter)),
 dealt AS (
     SELECT business_date, account_owner(account) AS site, amount, sign,
            CASE WHEN kind = :kind_reversal AND position > mirrored THEN kind ELSE mirrored_kind END AS kind
       FROM posted CROSS JOIN unnest(accounts, amounts) WITH ORDINALITY AS leg(account, amount, position)
-     WHERE account_kind_of(account) = :account_site_clearing AND kind NOT IN (:kind_fees, :kind_settle)),
+     WHERE account_kind_of(account) = :account_site_clearing AND kind NOT IN (:kinds_close)),
 charged AS (
     SELECT business_date, site,
            -coalesce(sum(amount) FILTER (WHERE account_kind_of(account)
@@ -33,10 +33,10 @@ computed AS (
               FROM stated
             UNION ALL
             SELECT business_date, site, 0, 0,
-                   CASE WHEN kind IN (:kind_issue, :kind_return, :kind_exchange) THEN sign * greatest(sign * amount, 0) ELSE 0 END,
-                   CASE WHEN kind IN (:kind_issue, :kind_return, :kind_exchange) THEN sign * greatest(-sign * amount, 0) ELSE 0 END,
-                   CASE WHEN kind BETWEEN :kind_supply AND :kind_count THEN amount ELSE 0 END,
-                   CASE WHEN kind NOT BETWEEN :kind_issue AND :kind_count THEN amount ELSE 0 END, 0, 0
+                   CASE WHEN kind IN (:kinds_counter) THEN sign * greatest(sign * amount, 0) ELSE 0 END,
+                   CASE WHEN kind IN (:kinds_counter) THEN sign * greatest(-sign * amount, 0) ELSE 0 END,
+                   CASE WHEN kind IN (:kinds_stock) THEN amount ELSE 0 END,
+                   CASE WHEN kind NOT IN (:kinds_counter, :kinds_stock) THEN amount ELSE 0 END, 0, 0
               FROM dealt
             UNION ALL
             SELECT business_date, site, 0, 0, 0, 0, 0, 0, fees, tax FROM charged) AS part

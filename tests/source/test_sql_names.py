@@ -47,6 +47,7 @@ def name_of(path):
 def test_the_tables_are_read():
     assert {"kind_issue": "1", "kind_bank_line_resolved": "26", "account_customer_deposits": "1", "account_supply": "32",
             "account_first_cups": "32", "account_unaccounted": "38"}.items() <= NAMES.items()
+    assert {"kinds_counter": "1,2,3", "kinds_close": "20,21", "accounts_stock": "33,34"}.items() <= NAMES.items()
     for header, prefix in zip(HEADERS, ("kind_", "account_")):
         rows = re.findall(r"^    X\((\w+),", header.read_text(), re.MULTILINE)
         assert rows and {prefix + name.lower() for name in rows} <= NAMES.keys()

@@ -17,5 +17,5 @@ SELECT e.entry, e.business_date, e.kind, e.site, e.accounts, e.amounts,
               array_agg((l.line ->> 'quantity')::bigint ORDER BY l.place) AS quantities
          FROM jsonb_array_elements(e.event::jsonb -> 'cups') WITH ORDINALITY AS l(line, place)
          JOIN cup_type t ON t.code = l.line ->> 'cup_type') c
-    ON e.kind IN (:kind_dispatch, :kind_receipt, :kind_transit_loss, :kind_forfeit, :kind_reinstate)
+    ON e.kind IN (:kinds_sent, :kinds_received, :kinds_lost, :kinds_forfeited, :kinds_reinstated)
  WHERE i.scheme = $1::integer AND i.event_id = $2::uuid
