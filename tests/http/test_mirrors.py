@@ -10,6 +10,7 @@ import subprocess
 import psycopg2
 import pytest
 
+import test_reports_keys
 import test_roles
 from examples import KEPT
 from model import Model
@@ -96,6 +97,10 @@ def test_the_database_has_each_role(shared, roles):
 
 def test_each_role_has_a_column_in_the_matrix(roles):
     assert set(test_roles.ROLES) == roles, "ROLES in tests/http/test_roles.py"
+
+
+def test_the_reports_of_each_role_are_written_down(roles):
+    assert test_reports_keys.READERS.keys() == roles, "READERS in tests/http/test_reports_keys.py"
 
 
 def test_a_key_of_each_role_can_be_asked_for(shared, schemas, roles):
