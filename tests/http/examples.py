@@ -66,7 +66,9 @@ class Recorder:
 
 
 def reference_document():
-    account = lambda number: {"account": number, "bank_code": "TB-001"}  # noqa: E731
+    def account(number):
+        return {"account": number, "bank_code": "TB-001"}
+
     return {
         "cup_types": [{"cup_type": "cup-300", "name": "Cup", "volume_ml": 300, "mass_g": 82},
                       {"cup_type": "cup-450", "name": "Large cup", "volume_ml": 450, "mass_g": 104}],

@@ -206,7 +206,10 @@ def test_a_second_file_has_only_what_was_approved_since(office):
     office.load(network.worked_events(D0), netting="central")
     office.refuse_file("payouts", 409, "nothing_approved")
     payments = office.payments()
-    approve = lambda payee: office.ann.send("POST", f"/v1/payments/{payments['pool', payee]['payment_id']}/approve")
+
+    def approve(payee):
+        return office.ann.send("POST", f"/v1/payments/{payments['pool', payee]['payment_id']}/approve")
+
     assert approve("miller").status == 200
     first = office.make("payouts")
     assert approve("quay").status == 200
@@ -218,7 +221,10 @@ def test_a_second_file_has_only_what_was_approved_since(office):
 
 def test_of_two_who_make_a_file_at_once_one_does(office):
     office.load(network.worked_events(D0), netting="central").approve()
-    post = lambda client: client.send("POST", f"/v1/settlements/tern-bay/{D0}/files", {"type": "payouts"}).status
+
+    def post(client):
+        return client.send("POST", f"/v1/settlements/tern-bay/{D0}/files", {"type": "payouts"}).status
+
     assert sorted(at_once(lambda: post(office.ann), lambda: post(office.ben))) == [201, 409]
 
 
@@ -304,16 +310,16 @@ def test_a_statement_of_the_same_id_that_says_something_else_is_refused(paid):
     paid.take(paid.statement(lines[:1], id="S-9"))
     before = paid.balances()
     paid.ben.refused("POST", "/v1/bank-statements?scheme=tern-bay", paid.statement(lines, id="S-9"), 409, "statement_conflict", XML)
-    assert paid.balances() == before and [l["disposition"] for l in paid.told(lines[1:])] == ["matched"] * 2
+    assert paid.balances() == before and [line["disposition"] for line in paid.told(lines[1:])] == ["matched"] * 2
 
 
 def test_a_line_that_comes_again_in_another_statement_is_taken_once(paid):
     twice = bank.Booking(Decimal("7.00"), reference="B-77")  # two that are alike in everything are still two
     first = paid.told([paid.bookings[PAYOUT], twice, twice])
-    assert [l["disposition"] for l in first] == ["matched", "unmatched", "unmatched"]
+    assert [line["disposition"] for line in first] == ["matched", "unmatched", "unmatched"]
     before = paid.balances()
     again = paid.told([twice, twice, paid.bookings[PAYOUT], bank.Booking(Decimal("8.00"), reference="B-77")])
-    assert [l["disposition"] for l in again] == ["repeated"] * 3 + ["unmatched"]
+    assert [line["disposition"] for line in again] == ["repeated"] * 3 + ["unmatched"]
     assert Decimal(paid.balances()["bank"]) == Decimal(before["bank"]) + 8
     assert paid.told([twice] * 3)[2]["disposition"] == "unmatched"  # a third is new
 
@@ -344,10 +350,10 @@ def test_what_does_not_fit_waits_in_suspense(paid, what):
         assert paid.balances() == before and paid.open_lines() == [] and "entry" not in line
     else:
         assert paid.balances() == {**before, "bank": str(booking.amount), "bank_suspense": str(-booking.amount)}
-        assert [l["line"] for l in paid.open_lines()] == [line["line"]]
+        assert [line["line"] for line in paid.open_lines()] == [line["line"]]
     assert {p["status"] for p in paid.payments().values()} == {"instructed"}
     # When what was expected comes, too, it is confirmed.
-    assert [l["disposition"] for l in paid.told([*paid.bookings.values()])] == ["matched"] * 3
+    assert [line["disposition"] for line in paid.told([*paid.bookings.values()])] == ["matched"] * 3
     paid.admin.assert_holds()
 
 
@@ -356,7 +362,7 @@ def test_a_batch_is_taken_apart(office):
     bookings = office.pay()
     total = sum(b.amount for b in bookings)
     lines = office.told([bank.Booking(total, reference="B-1", details=tuple((b.end_to_end, b.amount) for b in bookings))])
-    assert [(l["disposition"], l["amount"]) for l in lines] == [("matched", str(b.amount)) for b in bookings]
+    assert [(line["disposition"], line["amount"]) for line in lines] == [("matched", str(b.amount)) for b in bookings]
     assert office.balances() == {"bank": str(total)}
 
 
@@ -365,7 +371,7 @@ def test_a_payment_that_comes_back_fails(paid, order):
     """AC04, closed account: a code of the external code set (from memory)."""
     payout = paid.bookings[PAYOUT]
     lines = paid.told([payout, bank.come_back(payout)][::order])[::order]
-    assert [l["disposition"] for l in lines] == ["matched", "returned"] and lines[1]["return_reason"] == "AC04"
+    assert [line["disposition"] for line in lines] == ["matched", "returned"] and lines[1]["return_reason"] == "AC04"
     payment = paid.payments()["pool", "miller"]
     shown = paid.admin.get(f"/v1/payments/{payment['payment_id']}")
     assert shown["status"] == "failed" and shown["changes"][-1]["note"] == "returned by the bank: AC04"
@@ -375,14 +381,14 @@ def test_a_payment_that_comes_back_fails(paid, order):
     assert small["changes"][-1]["note"] == "returned by the bank: " + "\U0001F642" * 35
     # Once more, and the payment itself once more: for a person.
     again = paid.told([bank.come_back(payout, reference="B-8"), bank.replace(payout, reference="B-9")])
-    assert [l["disposition"] for l in again] == ["unmatched"] * 2
+    assert [line["disposition"] for line in again] == ["unmatched"] * 2
     paid.admin.assert_holds()
 
 
 def test_a_booking_that_the_bank_takes_back_fails_the_payment(paid):
     collection = paid.bookings[COLLECTION]
     undone = bank.replace(collection, amount=-COLLECTION, reversal=True, reference="B-R")
-    assert [l["disposition"] for l in paid.told([collection])] + [l["disposition"] for l in paid.told([undone])] == ["matched", "returned"]
+    assert [line["disposition"] for line in paid.told([collection])] + [line["disposition"] for line in paid.told([undone])] == ["matched", "returned"]
     assert paid.balances()["arrears(hearth)"] == "101.78" and "bank" not in paid.balances()
 
 
@@ -394,9 +400,9 @@ def test_what_a_person_did_first_is_not_booked_twice(paid):
             assert paid.ben.send("POST", f"/v1/payments/{payments[parties]['payment_id']}/{change}", body).status == 200
     before = paid.balances()
     lines = paid.told([collection, payout, bank.come_back(payout)])
-    assert [(l["disposition"], "entry" in l) for l in lines] == [("matched", False), ("matched", False), ("returned", False)]
+    assert [(line["disposition"], "entry" in line) for line in lines] == [("matched", False), ("matched", False), ("returned", False)]
     assert paid.balances() == before
-    assert [l["disposition"] for l in paid.told([bank.replace(collection, reference="B-2")])] == ["unmatched"]
+    assert [line["disposition"] for line in paid.told([bank.replace(collection, reference="B-2")])] == ["unmatched"]
 
 
 def test_several_statements_of_one_message(paid):
@@ -443,7 +449,7 @@ def test_a_line_that_was_a_payment(paid, what):
     assert f"settlement_due({whose})" not in balances and paid.payments()[parties]["status"] == status
     paid.resolve(line, 409, "line_not_open", payment_id=payment["payment_id"])
     # The line that should have come is one too many now.
-    assert [l["disposition"] for l in paid.told([paid.bookings[COLLECTION if parties[1] == "pool" else PAYOUT]])] == ["unmatched"]
+    assert [line["disposition"] for line in paid.told([paid.bookings[COLLECTION if parties[1] == "pool" else PAYOUT]])] == ["unmatched"]
     paid.admin.assert_holds()
 
 
@@ -478,14 +484,14 @@ def test_a_line_of_a_participant(paid):
     done = paid.admin.send("POST", approve)
     assert done.status == 200 and done.json["status"] == "approved" and done.json["decided_by"]["key"] == "first-admin"
     assert paid.admin.send("POST", approve).json == done.json  # again
-    line, = (l for l in paid.admin.items("/v1/bank-lines", scheme="tern-bay") if l["line"] == paid_in["line"])
+    line, = (one for one in paid.admin.items("/v1/bank-lines", scheme="tern-bay") if one["line"] == paid_in["line"])
     assert line["resolution"].items() >= {"participant": "hearth", "account": "arrears", "by": "first-admin",
                                           "note": "asked them", "proposal": proposed["proposal"]}.items()
     paid.ben.agreed(paid.admin, "POST", f"/v1/bank-lines/{late['line']}/resolve",
                     {"participant": "miller", "account": "arrears", "note": "n"})
     balances = paid.balances()
     assert (balances["arrears(hearth)"], balances["arrears(miller)"], balances["bank_suspense"]) == ("-1.78", "5.00", "-9.00")
-    assert [l["line"] for l in paid.open_lines()] == [nothing["line"]]
+    assert [line["line"] for line in paid.open_lines()] == [nothing["line"]]
     assert len(paid.admin.items("/v1/bank-lines", scheme="tern-bay", open="false")) == 2
     assert len(paid.admin.items("/v1/bank-lines", scheme="tern-bay", limit=1)) == 3
     for body, reason in (({"participant": "nobody", "account": "arrears"}, "participant_unknown"), ({}, "member_missing"),

@@ -59,7 +59,10 @@ def later_events(issued_on_worked_day):
 def pay(service):
     """hearth's payment is confirmed, miller's is, too, and then comes back, quay's is under way; and there is a journal."""
     accountant = service.client(service.create_key("accountant", "accountant"))
-    send = lambda client, path, body=None: client.send("POST", path, body).status
+
+    def send(client, path, body=None):
+        return client.send("POST", path, body).status
+
     assert send(accountant, f"/v1/settlements/tern-bay/{WORKED_DAY}/approve") == 200
     ids = {p["from"]: p["payment_id"] for p in service.admin.get(f"/v1/settlements/tern-bay/{WORKED_DAY}")["payments"]}
     for payer, change in (("hearth", "confirm"), ("miller", "confirm"), ("miller", "fail")):

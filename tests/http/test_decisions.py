@@ -30,8 +30,13 @@ def test_a_receipt_that_is_reversed_leaves_its_dispatch_short_again(service):
     admin = load(service)
     sent = event("dispatch", "anchor", at(D0), cups=cups(cup_300=10), to="dock")
     admin.post(sent)
-    part = lambda n: admin.post(event("receipt", "dock", at(D0, "12:00"), cups=cups(cup_300=n), dispatch=sent["event_id"]))
-    undo = lambda answer: admin.post(event("reversal", "dock", at(D0, "13:00"), reverses=answer["event_id"]))
+
+    def part(n):
+        return admin.post(event("receipt", "dock", at(D0, "12:00"), cups=cups(cup_300=n), dispatch=sent["event_id"]))
+
+    def undo(answer):
+        return admin.post(event("reversal", "dock", at(D0, "13:00"), reverses=answer["event_id"]))
+
     first, second = part(5), part(3)
     assert shortages(admin, "open") == [(second["entry"], 2)]
     third = part(2)
@@ -65,7 +70,10 @@ def test_a_dispatch_is_reversed_while_nothing_of_it_has_arrived(service):
     admin = load(service)
     sent = event("dispatch", "anchor", at(D0), cups=cups(cup_300=4), to="dock")
     got = event("receipt", "dock", at(D0, "12:00"), cups=cups(cup_300=4), dispatch=sent["event_id"])
-    undo = lambda e: event("reversal", e["site"], at(D0, "13:00"), reverses=e["event_id"])
+
+    def undo(e):
+        return event("reversal", e["site"], at(D0, "13:00"), reverses=e["event_id"])
+
     admin.post_many([sent, got])
     admin.refused("POST", "/v1/events", undo(sent), 422, "dispatch_arrived")
     taken_back = undo(got)
@@ -91,8 +99,13 @@ def test_a_forfeit_whose_cups_were_reinstated_stands(service):
     """Reinstating is bounded by the cups forfeited and not reinstated; so is taking a forfeit back."""
     admin = load(service)
     admin.post(event("issue", "anchor", at(D0), issued=cups(cup_300=10)))
-    word = lambda kind, n: event(kind, None, at(D0, "12:00"), scheme="tern-bay", cups=cups(cup_300=n))
-    undo = lambda e: event("reversal", None, at(D0, "13:00"), scheme="tern-bay", reverses=e["event_id"])
+
+    def word(kind, n):
+        return event(kind, None, at(D0, "12:00"), scheme="tern-bay", cups=cups(cup_300=n))
+
+    def undo(e):
+        return event("reversal", None, at(D0, "13:00"), scheme="tern-bay", reverses=e["event_id"])
+
     first, second, back = word("forfeit", 3), word("forfeit", 2), word("reinstate", 4)
     admin.refused("POST", "/v1/events", word("forfeit", 11), 422, "more_than_out")
     admin.post_many([first, second, back])
@@ -114,8 +127,13 @@ def carried(settlement):
 def test_a_change_of_sign_does_not_restart_carrying_but_zero_does(service):
     """carry_days counts from the first day on which a position was carried for its size."""
     admin = load(service, terms=[{"minimum_payment": "20.00"}], carry_days=3)
-    issue = lambda n, day: admin.post(event("issue", "brick", at(day), issued=cups(cup_300=n)))
-    back = lambda n, day: admin.post(event("return", "brick", at(day), returned=cups(cup_300=n)))
+
+    def issue(n, day):
+        return admin.post(event("issue", "brick", at(day), issued=cups(cup_300=n)))
+
+    def back(n, day):
+        return admin.post(event("return", "brick", at(day), returned=cups(cup_300=n)))
+
     days = [D0 + timedelta(days=n) for n in range(9)]
     issue(2, days[0])
     assert carried(admin.close("tern-bay", days[0])) == {"miller": "5.00"}

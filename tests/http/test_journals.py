@@ -180,7 +180,9 @@ def test_two_instances_know_of_each_others_proposals(database, people):
 
 
 def test_what_a_journal_may_say(people):
-    leg = lambda account, amount: {"account": account, "amount": amount}
+    def leg(account, amount):
+        return {"account": account, "amount": amount}
+
     rows = [
         ([leg("bank", "-1.00"), leg("service_fees", "0.99")], "unbalanced"),
         ([leg("cash", "-1.00"), leg("bank", "1.00")], "account_unknown"),

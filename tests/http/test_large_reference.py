@@ -14,8 +14,9 @@ SITES, PARTICIPANTS = 3000, 1000
 @pytest.fixture(scope="module")
 def document():
     schemes = [network.scheme(f"bay-{n}", WORKED_DAY, {"cup-300": "2.50", "cup-450": "3.50"}, terms=[{"service_fee": "0.10"}]) for n in range(70)]
-    sites = {f"site-{n}": (f"bay-{n % 70}", f"member-{n % PARTICIPANTS}", {"name": f"The cafe at the end of quay {n}, " + "by the harbour" * 7, "latitude": 47.5,
-                                                                          "longitude": -52.7, "par_stock": [{"cup_type": "cup-300", "quantity": n + 1}]})
+    sites = {f"site-{n}": (f"bay-{n % 70}", f"member-{n % PARTICIPANTS}", {
+        "name": f"The cafe at the end of quay {n}, " + "by the harbour" * 7, "latitude": 47.5, "longitude": -52.7,
+        "par_stock": [{"cup_type": "cup-300", "quantity": n + 1}]})
              for n in range(SITES)}
     return network.reference(schemes, sites)
 

@@ -149,7 +149,10 @@ def test_requests_are_counted_by_route_and_class(net):
     for _ in range(3):
         net.admin.refused("GET", "/v1/sites/nowhere", None, 404, "not_found")
     net.admin.refused("GET", "/nowhere", None, 404, "not_found")
-    more = lambda after, name, **l: value(after, name, **l) - before.get((name, frozenset(l.items())), 0)
+
+    def more(after, name, **having):
+        return value(after, name, **having) - before.get((name, frozenset(having.items())), 0)
+
     name = "depositd_http_request"
     after = scrape_until(net, "84 requests", lambda s: more(s, f"{name}_duration_seconds_count", **labels) >= 83)
     assert more(after, f"{name}s_total", **labels, status="2xx") == 80
@@ -170,8 +173,11 @@ def test_requests_are_counted_by_route_and_class(net):
 
 def test_a_late_close_is_the_alarm(net):
     """The clock is off here: the first day has been due since its end and an hour. Closing it leaves the next one late, by a day less."""
-    due = lambda: float(net.database.rows("SELECT extract(epoch FROM now() - ends_at - interval '60 minutes') FROM business_day"
-                                          " WHERE business_date = %s", FIRST)[0][0])
+
+    def due():
+        return float(net.database.rows("SELECT extract(epoch FROM now() - ends_at - interval '60 minutes') FROM business_day"
+                                       " WHERE business_date = %s", FIRST)[0][0])
+
     began = due()
     late = value(scrape_until(net, "the scheme is watched", lambda s: ("depositd_close_late_seconds", frozenset({("scheme", "tern-bay")})) in s),
                  "depositd_close_late_seconds", scheme="tern-bay")

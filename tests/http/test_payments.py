@@ -200,10 +200,15 @@ def test_a_held_payment_waits_for_its_release(service):
 
 def test_a_released_account_is_known_to_the_next_close(service):
     office = Office(service)
-    issues = lambda day: [event("issue", "anchor", at(day), issued=cups(cup_300=4)),
-                          event("return", "brick", at(day, "11:00"), returned=cups(cup_300=2))]
-    account = lambda number: office.admin.agreed(office.ben, "PUT", "/v1/participants/miller", {
-        "name": "Miller", "bank_account": {"account": number, "bank_code": "77"}})
+
+    def issues(day):
+        return [event("issue", "anchor", at(day), issued=cups(cup_300=4)),
+                event("return", "brick", at(day, "11:00"), returned=cups(cup_300=2))]
+
+    def account(number):
+        return office.admin.agreed(office.ben, "PUT", "/v1/participants/miller", {
+            "name": "Miller", "bank_account": {"account": number, "bank_code": "77"}})
+
     office.load(issues(D0))
     account("1000-1")
     office.close()
@@ -319,7 +324,10 @@ def test_lists_of_payments(office):
     assert {(p["from"], p["to"]): (p["amount"], p["status"], p["currency"], p["date"]) for p in everything} == {
         ("hearth", "miller"): ("56.01", "approved", "CAD", str(D0)), ("hearth", "quay"): ("0.41", "confirmed", "CAD", str(D0)),
         ("hearth", "pool"): ("45.36", "approved", "CAD", str(D0))}
-    parties = lambda **query: {p["to"] for p in office.ann.items("/v1/payments", scheme="tern-bay", **query)}
+
+    def parties(**query):
+        return {p["to"] for p in office.ann.items("/v1/payments", scheme="tern-bay", **query)}
+
     assert parties(status="confirmed") == {"quay"} and parties(status="approved") == {"miller", "pool"}
     assert parties(participant="miller") == {"miller"} and parties(held="true") == set() and len(parties(held="false")) == 3
     assert len(parties(**{"from": D0, "to": D0})) == 3 and parties(to=D0 - timedelta(days=1)) == set()

@@ -184,7 +184,7 @@ def test_an_id_of_two_schemes(net):
 ])
 def test_a_proof_that_does_not_hold_is_not_given(net, statement, undo):
     """Another entry's hash, a leg, an account, a figure of the document, the root: changed by a superuser."""
-    path = f"/v1/entries/2/proof?scheme=tern-bay"
+    path = "/v1/entries/2/proof?scheme=tern-bay"
     net.database.run(f"SET session_replication_role = replica; {statement}")
     net.admin.refused("GET", path, None, 500, "seal_broken")
     net.database.run(f"SET session_replication_role = replica; {undo}")
@@ -399,8 +399,8 @@ def test_a_settlement_that_shows_something_else(net, keys, liar):
 def test_another_seal_than_the_one_that_is_held(net, keys, api):
     """A till's key learns of other books by the seal that the operator gave out."""
     event_id, seals = net.posted[2][2]["event_id"], net.auditor.items("/v1/seals", scheme="tern-bay")
-    for at, status in ((1, 1), (2, 0)):
-        assert check("--seal", seals[at]["seal"], event_id, key=keys["pos"], api=api).returncode == status
+    for number, status in ((1, 1), (2, 0)):
+        assert check("--seal", seals[number]["seal"], event_id, key=keys["pos"], api=api).returncode == status
 
 
 def test_the_chain_page_by_page(net, keys, liar):
@@ -417,13 +417,13 @@ def test_what_can_not_be_checked_is_not_said_to_hold(net, keys, api, tmp_path):
     nobody = socket.socket()  # has the port but does not listen, so that nobody else does
     nobody.bind(("127.0.0.1", 0))
     closed = nobody.getsockname()[1]
-    for arguments, key, at in (
+    for arguments, key, base in (
             ([net.open_event["event_id"]], keys["pos"], api), ([net.posted[2][1]["event_id"]], keys["pos"], api),
             (["00000000-0000-4000-8000-000000000000"], keys["admin"], api), ([event_id], "till:wrong", api), ([event_id], "", api),
             ([event_id], keys["pos"], ""), ([event_id], keys["pos"], f"http://127.0.0.1:{closed}/v1"), ([], keys["pos"], api),
             (["--seal"], keys["pos"], api), (["--unknown", event_id], keys["pos"], api), ([event_id, event_id], keys["pos"], api),
             (["../me"], keys["pos"], api)):
-        done = check(*arguments, key=key, api=at, folder=tmp_path)
+        done = check(*arguments, key=key, api=base, folder=tmp_path)
         assert done.returncode == 2 and done.stderr and "The proof holds" not in done.stdout, (arguments, done.stdout, done.stderr)
     (tmp_path / "empty.json").write_text("")
     assert check("empty.json", folder=tmp_path).returncode == 1

@@ -73,10 +73,19 @@ def event_rows(ids):
     """(name, event, status, reason): the admin posts it."""
     soon = (datetime.now(timezone.utc) + timedelta(minutes=6)).isoformat()
     many = [{"cup_type": f"cup-{n}", "quantity": 1} for n in range(101)]
-    brick = lambda kind, **members: event(kind, "brick", at(OPEN), **members)
-    anchor = lambda kind, **members: event(kind, "anchor", at(OPEN), **members)
-    legs = lambda *accounts: [{"account": a, "amount": "-1.00" if n % 2 else "1.00"} for n, a in enumerate(accounts)]
-    word = lambda kind, scheme="tern-bay", **members: event(kind, None, at(OPEN), scheme=scheme, **members)
+
+    def brick(kind, **members):
+        return event(kind, "brick", at(OPEN), **members)
+
+    def anchor(kind, **members):
+        return event(kind, "anchor", at(OPEN), **members)
+
+    def legs(*accounts):
+        return [{"account": a, "amount": "-1.00" if n % 2 else "1.00"} for n, a in enumerate(accounts)]
+
+    def word(kind, scheme="tern-bay", **members):
+        return event(kind, None, at(OPEN), scheme=scheme, **members)
+
     return [
         ("a text is not an event", "issue", 422, "wrong_type"), ("null is not an event", b"null", 422, "wrong_type"),
         ("unknown member", issue(colour="blue"), 422, "member_unknown"),

@@ -35,7 +35,7 @@ def shared_by_terms(shared):
     nets = {}
     for terms, (scheme, _) in plans.items():
         model = Model(document, scheme["scheme"])
-        net = nets[terms] = Net(shared.admin, model)
+        nets[terms] = Net(shared.admin, model)
         stream, known = Stream(rng, model, 10 ** model.decimals // 2 or 10), {}
         for n in range(CLOSED + 2):
             post_day(shared.admin, model, stream, FIRST_DAY + n * DAY, known)

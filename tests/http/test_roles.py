@@ -49,7 +49,7 @@ EVENTS = {  # kind -> who may post it; a pos key only at its own sites, retire o
     **{kind: ("pos", *BOOKS) for kind in ("issue", "return", "exchange", "supply", "dispatch", "receipt", "damage", "count",
                                           "retire at a hub", "reversal of an own event")},
     **{kind: BOOKS for kind in ("retire at a cafe", "reversal on a closed day", "forfeit", "reinstate", "transit_loss",
-                              "journal")},
+                                "journal")},
 }
 
 
@@ -143,7 +143,10 @@ def test_routes(net, role):
 
 def event_of(net, kind, day):
     """An event at own sites of the pos key that is right in all but perhaps who posts it."""
-    own = lambda what, **members: event(what, "anchor", at(day), **members)
+
+    def own(what, **members):
+        return event(what, "anchor", at(day), **members)
+
     fresh = own("issue", issued=cups(cup_300=1))
     if kind == "reversal of an own event":
         net.admin.post(fresh)

@@ -2,7 +2,6 @@
 """Every statement runs by hand in psql, with the names of numbers that the build writes for it."""
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 

@@ -158,7 +158,10 @@ def test_a_key_that_asks_too_often(database):
     service = new_service(database, key_rate=1, key_burst=20)
     other = service.client(service.create_key("another-admin", "admin"))
     began = time.monotonic()
-    ask = lambda: [service.client(service.admin_key).send("GET", "/v1/me") for _ in range(20)]
+
+    def ask():
+        return [service.client(service.admin_key).send("GET", "/v1/me") for _ in range(20)]
+
     answers = [answer for some in at_once(*[ask] * 8) for answer in some]
     statuses = [a.status for a in answers]
     assert 19 <= statuses.count(200) <= 20 + (time.monotonic() - began) + 1 and 429 in statuses, statuses

@@ -92,7 +92,10 @@ def test_shortage_terms_are_those_of_the_day_of_occurrence(service, then, now):
     admin = load(service, old={"shortage_terms": then}, new={"shortage_terms": now})
     admin.post_many([event("supply", s, at(D0), cups=cups(cup_300=10)) for s in ("anchor", "brick")])
     admin.close("tern-bay", D0)
-    count = lambda site, day, n: admin.post(event("count", site, at(day, "20:00"), cups=[{"cup_type": "cup-300", "counted": n}]))
+
+    def count(site, day, n):
+        return admin.post(event("count", site, at(day, "20:00"), cups=[{"cup_type": "cup-300", "counted": n}]))
+
     late, timely = count("anchor", D0, 7), count("brick", D1, 8)
     assert money(admin, late) == ({"site_clearing(anchor)": "12.00", "loss_charges": "-12.00"} if then == "charge" else {})
     assert money(admin, timely) == ({"site_clearing(brick)": "8.00", "loss_charges": "-8.00"} if now == "charge" else {})

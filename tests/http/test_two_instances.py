@@ -78,8 +78,11 @@ def large_batch():
 def is_let_go(database):
     """Whether no transaction stays idle: one that is seen twice, unchanged over two seconds, is held. (PostgreSQL would end it after
     five.) The moment between two statements is none."""
-    idle = lambda: set(database.rows("SELECT pid, state_change FROM pg_stat_activity WHERE datname = current_database()"
-                                     " AND starts_with(state, 'idle in transaction')"))
+
+    def idle():
+        return set(database.rows("SELECT pid, state_change FROM pg_stat_activity WHERE datname = current_database()"
+                                 " AND starts_with(state, 'idle in transaction')"))
+
     if not (seen := idle()):
         return True
     time.sleep(2)

@@ -41,7 +41,10 @@ WORDS = {("business_day", "state"): "closing", ("payment", "held"): "bank_accoun
 def events_of(day, rng, memory):
     """A day's trade, with some of everything now and then."""
     n = (day - FIRST).days
-    post = lambda kind, site, clock, **members: event(kind, site, at(day, clock), **members)
+
+    def post(kind, site, clock, **members):
+        return event(kind, site, at(day, clock), **members)
+
     yield post("issue", "anchor", "09:00", issued=cups(cup_300=rng.randint(2, 9), cup_450=1), reference=f"till {n}/1", tender="card")
     yield post("return", "brick", "10:00", returned=cups(("cup-300", 1), cup_300=rng.randint(1, 4)))
     yield post("issue", "copper", "11:00", issued=cups(cup_300=1))
@@ -192,7 +195,7 @@ class Row:
     def set(self, column, text):
         """False: the database does not take it, for its type, for a constraint, or because nothing would change."""
         try:
-            self.cursor.execute(f"SELECT format_type(atttypid, atttypmod) FROM pg_attribute WHERE attrelid = %s::regclass"
+            self.cursor.execute("SELECT format_type(atttypid, atttypmod) FROM pg_attribute WHERE attrelid = %s::regclass"
                                 " AND attname = %s", (self.table, column))
             kind, = self.cursor.fetchone()
             self.cursor.execute(f"UPDATE {self.table} SET {column} = %s::{kind} WHERE ctid = %s AND {column} IS DISTINCT FROM"
@@ -357,5 +360,5 @@ def test_one_who_hashes_anew_is_found_by_the_chain(month, superuser):
     assert f"root of {day}" in found() and f"seal of {day} is not that of its root" in found()
     superuser.execute(f"UPDATE settlement SET seal = sha256(seal) {where}")
     assert f"seal of {FIRST + 4 * DAY} does not follow that of the day before" in found()
-    superuser.execute(f"UPDATE settlement s SET root = was.root, seal = was.seal FROM was WHERE (s.scheme, s.business_date)"
+    superuser.execute("UPDATE settlement s SET root = was.root, seal = was.seal FROM was WHERE (s.scheme, s.business_date)"
                       " = (was.scheme, was.business_date)")

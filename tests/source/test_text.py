@@ -1,9 +1,12 @@
 # SPDX-License-Identifier: ISC
-"""The form of what people write by hand: white space everywhere, the width of pages, shell scripts by shellcheck and shfmt."""
+"""The form of what people write by hand: white space everywhere, the width of pages, shell scripts by shellcheck and
+shfmt, Python by flake8."""
+import importlib.util
 import pathlib
 import re
 import shutil
 import subprocess
+import sys
 
 import pytest
 
@@ -29,12 +32,14 @@ def name_of(path):
 
 FILES = ours()
 PAGES = [path for path in FILES if path.suffix == ".md"]
+PYTHONS = [path for path in FILES if path.suffix == ".py" or re.match(rb"#!.*python", path.read_bytes()[:32])]
 SCRIPTS = [path for path in FILES if path.suffix == ".sh" or re.match(rb"#!/bin/(ba)?sh\b", path.read_bytes()[:12])]
 
 
 def test_the_files_are_found():
     """So that no test below is of an empty list."""
     assert {"README.md", "DEVELOPERS.md", "deploy/CHANGES.md"} <= set(map(name_of, PAGES))
+    assert {"sql/embed.py", "deploy/trade/bank.py", "tests/http/harness.py"} <= set(map(name_of, PYTHONS))
     assert {"deploy/demo", "deploy/lib.sh", "deploy/packages", "tests/run", "tests/faults/run"} <= set(map(name_of, SCRIPTS))
 
 
@@ -71,4 +76,12 @@ def test_shfmt_would_change_nothing():
     if not shutil.which("shfmt"):
         pytest.skip("shfmt is not installed")
     said = subprocess.run(["shfmt", "-d", *map(name_of, SCRIPTS)], cwd=TOP, capture_output=True, text=True)
+    assert (said.returncode, said.stdout, said.stderr) == (0, "", ""), said.stdout + said.stderr
+
+
+def test_flake8_has_nothing_to_say():
+    """It takes its settings from .flake8."""
+    if importlib.util.find_spec("flake8") is None:
+        pytest.skip("flake8 is not installed")
+    said = subprocess.run([sys.executable, "-m", "flake8", *map(name_of, PYTHONS)], cwd=TOP, capture_output=True, text=True)
     assert (said.returncode, said.stdout, said.stderr) == (0, "", ""), said.stdout + said.stderr
