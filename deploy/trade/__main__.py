@@ -3,8 +3,9 @@
 
     python3 deploy/trade URL KEY_FOLDER [BUSTLE]
 
-KEY_FOLDER holds the admin's key in the file `admin`. The program keeps there the keys that it makes, and the file `env`, from
-which a shell takes the names of the README's commands. BUSTLE, 1 unless given, is the share of the usual custom."""
+KEY_FOLDER holds the admin's key in the file `admin`. The program keeps there the keys that it makes, and the file
+`env`, from which a shell takes the names of the README's commands. BUSTLE, 1 unless given, is the share of the usual
+custom."""
 
 import json
 import sys
@@ -92,7 +93,8 @@ def load(client):
     for participant in network["participants"]:
         own = [site["site"] for site in network["sites"] if site["participant"] == participant["participant"]]
         client.make_key(participant["participant"], "pos", f"Counters of {participant['name']}", sites=own)
-    print(f"Keys made: an accountant's, a treasurer's, and one for the tills of each of {len(network['participants'])} participants")
+    print(f"Keys made: an accountant's, a treasurer's, and one for the tills of each of {len(network['participants'])}"
+          " participants")
     return network, first_day
 
 

@@ -62,11 +62,13 @@ def _account(element, namespace, path):
 def _check_sums(element, namespace, orders, where):
     count, total = int(_text(element, namespace, "NbOfTxs")), Decimal(_text(element, namespace, "CtrlSum"))
     if (count, total) != (len(orders), sum(abs(o.amount) for o in orders)):
-        raise ValueError(f"{where}: says {count} and {total}, has {len(orders)} and {sum(abs(o.amount) for o in orders)}")
+        raise ValueError(f"{where}: says {count} and {total}, has {len(orders)} and"
+                         f" {sum(abs(o.amount) for o in orders)}")
 
 
 def read_file(data):
-    """(message id, the orders of a payment file). A bank refuses a file whose control sums are wrong: so does this one."""
+    """(message id, the orders of a payment file). A bank refuses a file whose control sums are wrong: so does this
+    one."""
     root = ElementTree.fromstring(data)
     namespace = root.tag[1:].partition("}")[0]
     collects = namespace == PAIN_008
@@ -81,7 +83,8 @@ def read_file(data):
         for one in block.iterfind(f"{{{namespace}}}{'DrctDbtTxInf' if collects else 'CdtTrfTxInf'}"):
             stated = one.find(f"{{{namespace}}}InstdAmt" if collects else f"{{{namespace}}}Amt/{{{namespace}}}InstdAmt")
             amount = Decimal(stated.text)
-            of_block.append(Order(_text(one, namespace, "PmtId/EndToEndId"), amount if collects else -amount, stated.get("Ccy"),
+            of_block.append(Order(_text(one, namespace, "PmtId/EndToEndId"), amount if collects else -amount,
+                                  stated.get("Ccy"),
                                   day, _account(block, namespace, f"{own}Acct"), _text(one, namespace, f"{other}/Nm"),
                                   _account(one, namespace, f"{other}Acct")))
         _check_sums(block, namespace, of_block, "a block")
@@ -140,7 +143,8 @@ def statement(statement_id, account, currency, day, bookings, opening=Decimal(0)
 
 def come_back(booking, reason="AC04", reference=None):
     """The return of a booking, with the reason's code (closed account, from memory)."""
-    return replace(booking, amount=-booking.amount, return_reason=reason, reference=reference or booking.reference + "-R")
+    return replace(booking, amount=-booking.amount, return_reason=reason, reference=reference or booking.reference
+                   + "-R")
 
 
 def main():

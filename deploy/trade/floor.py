@@ -22,8 +22,8 @@ SLICES = [
     ("evening", 17.0, 20.5, 45, 22, 66),
 ]
 
-# The mishaps and their repairs, by scheme and day of the demo. "told" is for the reader; under a slice's name stand the methods
-# that make its incidents, with their arguments.
+# The mishaps and their repairs, by scheme and day of the demo. "told" is for the reader; under a slice's name stand the
+# methods that make its incidents, with their arguments.
 STORY = {
     "tern-bay": [
         {"told": "Copper takes 2.00 too little once and counts three cups short; dock sells bowls that are not on its "
@@ -244,7 +244,8 @@ class Floor:
         return self.event("dispatch", hour, site=sender, to=receiver, cups=cups)
 
     def unload(self, dispatch, hour):
-        """The cups of a dispatch that arrive, and the place. The story's mishaps befall the day's first van to a hub."""
+        """The cups of a dispatch that arrive, and the place. The story's mishaps befall the day's first van to a
+        hub."""
         site, cups = dispatch["to"], [dict(line) for line in dispatch["cups"]]
         if site in self.hubs:
             site = self.story.pop("misdelivered_to", site)

@@ -26,8 +26,8 @@ class Morning:
         self.statements = 0
 
     def of(self, date, eventful=False):
-        """Does all of it, and returns a text that tells it. On an eventful one the bank can't collect a payment, and books a
-        stranger's."""
+        """Does all of it, and returns a text that tells it. On an eventful one the bank can't collect a payment, and
+        books a stranger's."""
         path = f"/v1/settlements/{self.scheme}/{date}"
         payments = self.client.post(path + "/approve", key=APPROVER)["payments"]
         done = [f"{APPROVER} approves {sum(p['status'] == 'approved' for p in payments)} of {len(payments)} payments"]
@@ -58,9 +58,11 @@ class Morning:
         if eventful and collected:
             bookings.append(bank.come_back(collected[0]))
         if eventful:
-            bookings.append(bank.Booking(collected[0].amount if collected else -bookings[0].amount, reference=f"{date}-unnamed"))
+            bookings.append(bank.Booking(collected[0].amount if collected else -bookings[0].amount,
+                                         reference=f"{date}-unnamed"))
         self.statements += 1
-        text = bank.statement(f"{self.scheme}-{self.statements}", self.account, self.currency, date, bookings, opening=self.balance)
+        text = bank.statement(f"{self.scheme}-{self.statements}", self.account, self.currency, date, bookings,
+                              opening=self.balance)
         self.balance += sum(b.amount for b in bookings)
         taken = self.client.post_xml(f"/v1/bank-statements?scheme={self.scheme}", text, key=APPROVER)
         done.append(f"its statement confirms {taken['confirmed']}"

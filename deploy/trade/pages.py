@@ -104,7 +104,8 @@ def stock(report):
 
 def ageing(report, currency):
     """The amounts due and in arrears now: payments are confirmed in the business day that contains now."""
-    heading(f"Not paid yet in {report['scheme']}, and payments that came back, as of {report['as_of']}", f"in {currency}")
+    heading(f"Not paid yet in {report['scheme']}, and payments that came back, as of {report['as_of']}",
+            f"in {currency}")
     words, figures = report["columns"][:4], report["columns"][4:]
     rows = [[item[name] or "" for name in words] + [number(item[name]) for name in figures] for item in report["items"]]
     if rows:

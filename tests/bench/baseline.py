@@ -43,7 +43,8 @@ def sql(statement, database="postgres"):
 
 
 def pgbench(*options):
-    environment = {**{k: v for k, v in os.environ.items() if not k.startswith("PG")}, "PGHOST": HOST, "PGUSER": "postgres"}
+    environment = {**{k: v for k, v in os.environ.items() if not k.startswith("PG")}, "PGHOST": HOST,
+                   "PGUSER": "postgres"}
     return run(PGBENCH, *options, DATABASE, env=environment)
 
 

@@ -12,8 +12,8 @@ from ledger import Ledger
 WARM_UP_SECONDS = 2
 CONNECTIONS, MEMORY_CONNECTIONS = 128, 256
 ARRAY_LINES, ARRAY_CONNECTIONS = 500, 8
-# Each of 100 connections posts about every 100 ms, at random: 1,000/s. A connection waits for its answer before it posts
-# again; wrk puts into its latencies what such waiting left out, should an answer take longer than that.
+# Each of 100 connections posts about every 100 ms, at random: 1,000/s. A connection waits for its answer before it
+# posts again; wrk puts into its latencies what such waiting left out, should an answer take longer than that.
 PACED_PER_SECOND, PACED_CONNECTIONS, PACED_PAUSE_MS = 1000, 100, 98
 
 
@@ -77,12 +77,14 @@ def paced(stack, wanted, scale, random):
         result.measured.append(outcome["p99_ms"])
         alone = baseline.paced_insert_p99_ms(scale.seconds, random.getrandbits(31), PACED_PER_SECOND)
         note(f"durable insert {result.baseline[-1]:.3f} ms, p99 of {PACED_PER_SECOND:,} a second {alone:.3f} ms; at "
-             f"{outcome['events_per_s']:,.0f}/s offered p99 {outcome['p99_ms']:.3f} ms, median {outcome['median_ms']:.3f} ms")
+             f"{outcome['events_per_s']:,.0f}/s offered p99 {outcome['p99_ms']:.3f} ms, median"
+             f" {outcome['median_ms']:.3f} ms")
     return {"paced": result}
 
 
 def large(stack, wanted, scale, random):
-    """A ledger whose past days are closed, filled with much; reports also on one with the same days and little in it."""
+    """A ledger whose past days are closed, filled with much; reports also on one with the same days and little in
+    it."""
     def filled_ledger(count):
         ledger = Ledger(stack, random.getrandbits(64), past_days=scale.past_days)
         a_day = count // len(ledger.days)
@@ -156,8 +158,8 @@ def memory(stack, wanted, scale, random):
 
 
 def listing(stack, wanted, scale, random):
-    """The journal lists every leg of every entry. It is read to its end once, from a new process, whose memory that is; and
-    then begun again and again."""
+    """The journal lists every leg of every entry. It is read to its end once, from a new process, whose memory that is;
+    and then begun again and again."""
     peaks, firsts = [], []
     for count in scale.listed:
         ledger = Ledger(stack, random.getrandbits(64))
@@ -168,7 +170,8 @@ def listing(stack, wanted, scale, random):
         lines, first, whole = ledger.read_to_end(target, reader)
         peaks.append(ledger.peak_memory_mb(reader))
         firsts = [ledger.first_lines(target) * 1000 for _ in range(scale.report_calls)]
-        note(f"{ledger.in_ledger:,} events, {lines:,} lines: first {first * 1000:.1f} ms, whole {whole:.1f} s, peak {peaks[-1]:.1f} MB")
+        note(f"{ledger.in_ledger:,} events, {lines:,} lines: first {first * 1000:.1f} ms, whole {whole:.1f} s, peak"
+             f" {peaks[-1]:.1f} MB")
     results = {"report-stream": Result(firsts), "report-memory": Result(peaks[1:], peaks[:1])}
     return {name: results[name] for name in wanted}
 
@@ -184,7 +187,8 @@ def size(stack, wanted, scale, random):
 
 
 def close(stack, wanted, scale, random):
-    """Days with few and with many events in turn. The first day, which only supplied the sites, is closed unmeasured."""
+    """Days with few and with many events in turn. The first day, which only supplied the sites, is closed
+    unmeasured."""
     ledger = Ledger(stack, random.getrandbits(64), sites=scale.close_sites, participants=scale.close_sites // 5,
                     past_days=1 + 2 * scale.closes)
     ledger.close(ledger.days[0])
@@ -194,13 +198,14 @@ def close(stack, wanted, scale, random):
             ledger.fill(count, day)
             ledger.tidy()
             times.append(ledger.close(day))
-        note(f"{scale.close_events[0]:,} events {result.baseline[-1]:.3f} s; {count:,} events {result.measured[-1]:.3f} s")
+        note(f"{scale.close_events[0]:,} events {result.baseline[-1]:.3f} s; {count:,} events {result.measured[-1]:.3f}"
+             " s")
     return {"close": result}
 
 
 def large_lists(stack, wanted, scale, random):
-    """In a network of many, from a service that nobody else asks. The start page is its slower form, JSON or HTML; the slowest
-    list is that with the highest median."""
+    """In a network of many, from a service that nobody else asks. The start page is its slower form, JSON or HTML; the
+    slowest list is that with the highest median."""
     times = large_network.measure(stack, large_network.SCALES[scale.network], scale.list_calls, note)
     start_page = max((times.pop(name) for name in ("start page", "start page, as a page")), key=statistics.median)
     slowest = max(times, key=lambda name: statistics.median(times[name]))

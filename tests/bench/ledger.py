@@ -60,8 +60,10 @@ class Ledger:
         for start in range(0, self.sites, SITES_MAX):
             admin.load({"sites": sites[start:start + SITES_MAX]})
         when, codes = self.time_in(self.days[0]), [site["site"] for site in sites]
-        self._record([network.event("supply", c, when, cups=network.cups(cup_300=900000, cup_450=900000)) for c in codes])
-        self._record([network.event("issue", c, when, issued=network.cups(cup_300=100000, cup_450=100000)) for c in codes])
+        self._record([network.event("supply", c, when, cups=network.cups(cup_300=900000, cup_450=900000))
+                      for c in codes])
+        self._record([network.event("issue", c, when, issued=network.cups(cup_300=100000, cup_450=100000))
+                      for c in codes])
 
     def _record(self, events):
         for start in range(0, len(events), ARRAY_MAX):
@@ -99,8 +101,10 @@ class Ledger:
 
     def _wrk(self, service, seed, seconds, connections, lines, pause_ms, goods):
         ready = seconds * (connections * 1000 // pause_ms if pause_ms else READY_PER_SECOND // lines)
-        output = run("wrk", "--threads", 1, "--connections", connections, "--duration", f"{seconds}s", "--timeout", "30s",
-                     "--script", Path(__file__).with_name("post.lua"), f"http://127.0.0.1:{service.port}/v1/events", "--",
+        output = run("wrk", "--threads", 1, "--connections", connections, "--duration", f"{seconds}s", "--timeout",
+                     "30s",
+                     "--script", Path(__file__).with_name("post.lua"), f"http://127.0.0.1:{service.port}/v1/events",
+                     "--",
                      service.admin_key, seed, self.sites, lines, pause_ms, goods, ready)
         outcome = json.loads(output.splitlines()[-1])
         assert outcome["requests"] > 0 and outcome["refused"] == outcome["broken"] == 0, outcome
@@ -148,7 +152,8 @@ class Ledger:
         if status in (413, 415):  # it knows no streams, but bodies of a bounded size
             return None
         results = answer.splitlines()
-        assert status == 200 and json.loads(results[-1]) == {"recorded": count, "duplicate": 0, "rejected": 0}, results[-1]
+        assert status == 200 and json.loads(results[-1]) == {"recorded": count, "duplicate": 0, "rejected": 0}, (
+            results[-1])
         assert len(results) == count + 1, len(results)
         self.acknowledged += count
         self.account()

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""A service whose allocations fail when a test says so. failing_malloc.c is preloaded into it and shares a file with the test,
-so that one running service can be asked the same request again and again, each time with another allocation failing."""
+"""A service whose allocations fail when a test says so. failing_malloc.c is preloaded into it and shares a file with
+the test, so that one running service can be asked the same request again and again, each time with another allocation
+failing."""
 import mmap
 import os
 import re
@@ -18,7 +19,8 @@ class Allocations:
     def __init__(self, folder):
         library, path = folder / LIBRARY, folder / "allocations"
         source = Path(__file__).with_name("failing_malloc.c")
-        subprocess.run([os.environ.get("CC", "cc"), "-std=c17", "-D_GNU_SOURCE", "-O1", "-shared", "-fPIC", "-o", library, source],
+        subprocess.run([os.environ.get("CC", "cc"), "-std=c17", "-D_GNU_SOURCE", "-O1", "-shared", "-fPIC", "-o",
+                        library, source],
                        check=True)
         path.write_bytes(bytes(CONTROL.size + 8 * FRAMES_MAX))
         with open(path, "r+b") as file:
@@ -46,7 +48,8 @@ class Allocations:
         return CONTROL.unpack(self.shared[:CONTROL.size])[2]
 
     def trace(self):
-        """Where the first failed allocation was asked for, innermost first: (file, offset in it) each. Empty: none failed."""
+        """Where the first failed allocation was asked for, innermost first: (file, offset in it) each. Empty: none
+        failed."""
         frames = CONTROL.unpack(self.shared[:CONTROL.size])[3]
         addresses = struct.unpack(f"={frames}q", self.shared[CONTROL.size:CONTROL.size + 8 * frames])
         places = [self.place_of(address) for address in addresses]

@@ -32,7 +32,8 @@ class Auditor:
         before = self.last
         items = self.read_on(service)
         for event_id, answer in acknowledged.items():
-            assert self.entries.get(event_id) == answer, f"{event_id} was answered {answer}: {self.entries.get(event_id)}"
+            assert self.entries.get(
+                event_id) == answer, f"{event_id} was answered {answer}: {self.entries.get(event_id)}"
         self.compare_with_database(service.database, before, items)
         service.client(self.load.key).assert_holds("tern-bay")
         self.assert_quiet()
@@ -83,7 +84,8 @@ class Auditor:
             (i["entry"], i["business_date"], i["late"], i.get("event")) for i in items]
 
     def assert_quiet(self):
-        """No sanitizer has spoken: the whole log is read, since a service that was killed could not fail by its status."""
+        """No sanitizer has spoken: the whole log is read, since a service that was killed could not fail by its
+        status."""
         for service in self.load.services:
             with open(service.log.name, errors="replace") as log:
                 spoken = [line for line in log if SANITIZER.search(line)]

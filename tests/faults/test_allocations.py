@@ -48,7 +48,7 @@ PARTIES = {name: {"bank_account": {"account": f"0000100{i}", "bank_code": f"TB-0
            for i, name in enumerate(("hearth", "miller", "quay"), 1)}
 
 
-# --- a request, and its answer --------------------------------------------------------------------------------------------------
+# --- a request, and its answer ----------------------------------------------------------------------------------------
 
 class Received:
     def __init__(self, response):
@@ -106,7 +106,8 @@ class Read(Kind):
 
     def check(self, answer):
         assert answer.whole and answer.status == self.right.status, f"it was answered {answer}"
-        assert answer.headers.get("Content-Type") == self.right.headers.get("Content-Type"), f"it was answered {answer.headers}"
+        assert answer.headers.get("Content-Type") == self.right.headers.get("Content-Type"), (
+            f"it was answered {answer.headers}")
         assert not self.same or answer.body == self.right.body, f"it was answered {answer}, not {self.right}"
 
     def check_again(self, first, again):
@@ -166,7 +167,8 @@ class Posts(Kind):
         assert again.status in (200, 201), f"first it was answered {first}, then {again}"
         results = self.results(again)
         assert len(results) == self.count, f"it was answered {again}"
-        assert self.form != "stream" or "recorded" in json.loads(again.body.splitlines()[-1]), f"it was answered {again}"
+        assert self.form != "stream" or "recorded" in json.loads(again.body.splitlines()[-1]), (
+            f"it was answered {again}")
         for result in results:
             nothing = first is not None and first.is_lack and first.reason not in UNKNOWN
             assert result["status"] in (("recorded",) if nothing else ("recorded", "duplicate")), \
@@ -195,7 +197,7 @@ class Book:
         assert len(items) == len(feed) and feed == self.recorded and feed.keys() == self.sent
 
 
-# --- the sweep ------------------------------------------------------------------------------------------------------------------
+# --- the sweep --------------------------------------------------------------------------------------------------------
 
 class Sweep:
     """One service, with its allocations in hand."""
@@ -241,7 +243,8 @@ class Sweep:
             self.fail(f"{where}: there was no answer for {PATIENCE_SECONDS} s")
         reached = self.allocations.count() >= n
         if answer is None and not self.lives():
-            self.fail(f"{where}: the service ended with {self.service.process.returncode}\n{self.service.log_text()[-2000:]}")
+            self.fail(f"{where}: the service ended with"
+                      f" {self.service.process.returncode}\n{self.service.log_text()[-2000:]}")
         try:
             self.judge(kind, answer, and_all_after)
             again = self.send(request)
@@ -292,7 +295,8 @@ class Sweep:
             ours = [offset for file, offset in trace if os.path.basename(file) == "depositd"]
             assert trace and not ours, "there was no answer, though it was not libmicrohttpd alone that lacked memory"
         elif answer.is_lack and trace:
-            assert answer.whole and (answer.status != 503 or "Retry-After" in answer.headers), f"it was answered {answer}"
+            assert answer.whole and (answer.status != 503 or "Retry-After" in answer.headers), (
+                f"it was answered {answer}")
             assert kind.may_record or answer.reason not in UNKNOWN, f"it was answered {answer}"
         else:
             kind.check(answer)
@@ -309,10 +313,12 @@ class Bounds:
         assert not self.sweep.wrong, "\n".join(self.sweep.wrong)
         grown, requests = self.footprint.memory_kb() - self.footprint.memory, self.sweep.requests - self.requests
         logged = (os.path.getsize(self.sweep.service.log.name) - self.logged) // requests
-        print(f"{requests} requests; memory {self.footprint.memory} kB at first, {grown:+} kB; {logged} bytes of log for each")
+        print(f"{requests} requests; memory {self.footprint.memory} kB at first, {grown:+} kB; {logged} bytes of log"
+              " for each")
         assert grown <= self.footprint.MEMORY_BOUND_KB and logged <= LOG_BYTES_PER_REQUEST
         # Sockets of requests that were not read to their end stay open for a while, so that the client can read why.
-        wait_until(lambda: self.footprint.count_descriptors() <= self.footprint.descriptors + 2, "its descriptors are closed")
+        wait_until(lambda: self.footprint.count_descriptors() <= self.footprint.descriptors + 2,
+                   "its descriptors are closed")
         self.sweep.service.admin.assert_holds()
 
 
@@ -338,14 +344,15 @@ def sweep(cluster, database, allocations, rng):
 
 def load(service, first_day):
     terms = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15", "netting": "central"}
-    document = network.reference([network.scheme("tern-bay", first_day, {"cup-300": "2.50", "cup-450": "3.50"}, terms=[terms],
+    document = network.reference([network.scheme("tern-bay", first_day, {"cup-300": "2.50", "cup-450": "3.50"},
+                                                 terms=[terms],
                                                  operator=OPERATOR, dual_control=False)],
                                  {s: ("tern-bay", p) for s, p in network.WORKED_SITES.items()})
     document["participants"] = [{**p, **PARTIES[p["participant"]]} for p in document["participants"]]
     service.admin.load(document)
 
 
-# --- the kinds ------------------------------------------------------------------------------------------------------------------
+# --- the kinds --------------------------------------------------------------------------------------------------------
 
 def test_posting(sweep):
     book = Book()
@@ -354,7 +361,8 @@ def test_posting(sweep):
     book.note(sweep.service.admin.post(first))
 
     def post(name, body, target="/v1/events", **more):
-        return Read(sweep, name, "POST", target, body if isinstance(body, bytes) else json.dumps(body).encode(), JSON, **more)
+        return Read(sweep, name, "POST", target, body if isinstance(body, bytes) else json.dumps(body).encode(), JSON,
+                    **more)
 
     draft = event("issue", "anchor", at(DAY), issued=cups(cup_300=2))
     sweep.run([post("dry run", draft, "/v1/events?dry_run=true"),
@@ -373,7 +381,8 @@ def test_reading(sweep):
         admin.post(sent)
     admin.close("tern-bay", DAY)
     known = admin.feed("tern-bay")[0]["event"]["event_id"]
-    page, journal, settlement = {"Accept": "text/html"}, "/v1/reports/journal?scheme=tern-bay", f"/v1/settlements/tern-bay/{DAY}"
+    page, journal, settlement = {
+        "Accept": "text/html"}, "/v1/reports/journal?scheme=tern-bay", f"/v1/settlements/tern-bay/{DAY}"
 
     def get(name, target, headers=None, **more):
         return Read(sweep, name, "GET", target, None, headers, **more)
@@ -382,9 +391,11 @@ def test_reading(sweep):
         get("event", f"/v1/events/{known}"), get("event page", f"/v1/events/{known}", page, stride=31),
         get("events", "/v1/events?scheme=tern-bay&limit=5"), get("proof", f"/v1/events/{known}/proof"),
         get("report as JSON", journal, stride=31), get("report as CSV", journal, {"Accept": "text/csv"}, stride=31),
-        get("report page", journal, page, stride=67), get("report with a plot", "/v1/reports/liability?scheme=tern-bay", page, stride=31),
+        get("report page", journal, page, stride=67), get("report with a plot", "/v1/reports/liability?scheme=tern-bay",
+                                                          page, stride=31),
         get("settlement", settlement), get("settlement page", settlement, page, stride=67),
-        get("start page", "/", page, stride=131), get("start as JSON", "/"), get("reports page", "/v1/reports", page, stride=503),
+        get("start page", "/", page, stride=131), get("start as JSON", "/"),
+        get("reports page", "/v1/reports", page, stride=503),
         get("checks", "/v1/checks?scheme=tern-bay", same=False, stride=31), get("reference", "/v1/reference"),
         get("accounts", "/v1/accounts?scheme=tern-bay"), get("contract", "/openapi.json"),
         get("metrics", "/metrics", same=False), get("liveness", "/healthz"), get("unknown path", "/v1/nothing"),
@@ -413,7 +424,8 @@ def test_reference(sweep):
         return "PUT", f"/v1/sites/anchor/day-totals/{DAY}", json.dumps(body).encode(), JSON
 
     sweep.send(totals())  # the first one is new
-    sweep.run([Write("participant", lambda: put(lambda n: {"name": f"Party {n}"}), 201, 200), Write("document", document, 200, 200),
+    sweep.run([Write("participant", lambda: put(lambda n: {"name": f"Party {n}"}), 201, 200),
+               Write("document", document, 200, 200),
                Write("key", key, 201, 409), Write("day totals", totals, 200, 200),
                Write("malformed participant", lambda: put(lambda n: {"nom": 7}), 422, 422)])
 
@@ -489,7 +501,7 @@ def test_the_office(sweep):
     bounds.check()
 
 
-# --- the commands ---------------------------------------------------------------------------------------------------------------
+# --- the commands -----------------------------------------------------------------------------------------------------
 
 SAMPLE = 4 if SHORT else 120  # allocations of each command
 
@@ -497,7 +509,8 @@ SAMPLE = 4 if SHORT else 120  # allocations of each command
 def run_without_memory(sweep, n, *arguments):
     """The command's end, with its n-th allocation failing from its beginning on."""
     sweep.allocations.arm(n)
-    done = subprocess.run([sweep.service.binary, *arguments], env=sweep.service.environment, capture_output=True, text=True,
+    done = subprocess.run([sweep.service.binary, *arguments], env=sweep.service.environment, capture_output=True,
+                          text=True,
                           timeout=PATIENCE_SECONDS)
     sweep.allocations.disarm()
     return done
@@ -520,7 +533,8 @@ def test_commands_say_that_they_failed(sweep):
         for n in sampled(sweep, sweep.allocations.count()):
             done = run_without_memory(sweep, n, *arguments(n))
             assert done.returncode in (0, failed), f"{command}, allocation {n}: {done}"
-            assert done.returncode == 0 or done.stderr.strip(" \n:") not in ("", "depositd"), f"{command}, allocation {n}: {done}"
+            assert done.returncode == 0 or done.stderr.strip(" \n:") not in ("", "depositd"), (
+                f"{command}, allocation {n}: {done}")
     sweep.service.admin.assert_holds()
 
 
@@ -540,7 +554,8 @@ def test_a_service_starts_or_says_why_not(sweep):
         """Its status; None: it serves."""
         logged = os.path.getsize(service.log.name)
         sweep.allocations.arm(n)
-        service.process = subprocess.Popen([service.binary, "serve"], env=service.environment, stdout=service.log, stderr=service.log)
+        service.process = subprocess.Popen([service.binary, "serve"], env=service.environment, stdout=service.log,
+                                           stderr=service.log)
         wait_until(lambda: service.process.poll() is not None or answers(service), f"allocation {n}: it serves or ends")
         sweep.allocations.disarm()
         status = service.process.poll()

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Clients that misbehave: slow, silent, endless, wrong or too many. None of them gets more than its own answer, none keeps a
-descriptor, and the tills beside them go on as if they were alone."""
+"""Clients that misbehave: slow, silent, endless, wrong or too many. None of them gets more than its own answer, none
+keeps a descriptor, and the tills beside them go on as if they were alone."""
 import gzip
 import json
 import multiprocessing
@@ -26,7 +26,8 @@ RATE = 500  # posts a second, of all tills together
 
 @pytest.fixture
 def polite(new_network):
-    return new_network(connection_timeout_s=TIMEOUT_S, head_timeout_s=TIMEOUT_S, body_timeout_s=TIMEOUT_S, max_body_bytes=BODY_MAX,
+    return new_network(connection_timeout_s=TIMEOUT_S, head_timeout_s=TIMEOUT_S, body_timeout_s=TIMEOUT_S,
+                       max_body_bytes=BODY_MAX,
                        read_workers=1, max_connections_per_address=0)
 
 
@@ -72,7 +73,8 @@ def events_recorded(service):
 
 def test_requests_that_follow_without_waiting(polite, days):
     bodies = [issue(days[0]) for _ in range(20)]
-    requests = [head(polite, len(body), **({"Connection": "close"} if body is bodies[-1] else {})) + body for body in bodies]
+    requests = [head(polite, len(body), **({"Connection": "close"} if body is bodies[-1] else {})) + body
+                for body in bodies]
     said = answers_to(polite, b"".join(requests))
     assert statuses(said) == [201] * 20
     told = [said.index(json.loads(body)["event_id"].encode()) for body in bodies]
@@ -103,7 +105,8 @@ def test_bodies_too_large(polite):
         with pytest.raises((ConnectionResetError, BrokenPipeError)):
             while time.monotonic() < deadline:  # it is read for a while yet, so that the client can read why
                 connection.sendall(chunk)
-    stream = head(polite, Transfer_Encoding="chunked", Connection="close").replace(b"application/json", b"application/x-ndjson")
+    stream = head(polite, Transfer_Encoding="chunked", Connection="close").replace(b"application/json",
+                                                                                   b"application/x-ndjson")
     assert statuses(answers_to(polite, stream, *[chunk] * 8, b"0\r\n\r\n")) == [200]
     assert polite.admin.get("/v1/me")["role"] == "admin"
 
@@ -126,7 +129,7 @@ def test_compressed_bodies_are_not_taken(polite, days, coding):
     assert events_recorded(polite) == 0
 
 
-# --- slow ones ---------------------------------------------------------------------------------------------------------
+# --- slow ones --------------------------------------------------------------------------------------------------------
 
 
 def drip(connections, texts, ended, pause=0.05):
@@ -165,19 +168,22 @@ def rest(connection):
 
 SLOW = {
     "head": lambda service: (b"", head(service, 2000, X_Note="x" * 3000)),
-    "head behind a request": lambda service: (b"GET /healthz HTTP/1.1\r\nHost: a\r\n\r\n", head(service, 2000, X_Note="x" * 3000)),
+    "head behind a request": lambda service: (b"GET /healthz HTTP/1.1\r\nHost: a\r\n\r\n",
+                                              head(service, 2000, X_Note="x" * 3000)),
     "body": lambda service: (head(service, 2000), b" " * 2000),
     "chunks": lambda service: (head(service, Transfer_Encoding="chunked"), b"1\r\n \r\n" * 600),
     "one chunk": lambda service: (head(service, Transfer_Encoding="chunked") + b"7d0\r\n", b" " * 2000),
     "size of a chunk": lambda service: (head(service, Transfer_Encoding="chunked"), b"1;" + b"x" * 250),
     "trailers": lambda service: (head(service, Transfer_Encoding="chunked") + b"0\r\n", b"X-Note: " + b"x" * 1000),
-    "stream": lambda service: (head(service, Transfer_Encoding="chunked").replace(b"/json", b"/x-ndjson"), b"1\r\n \r\n" * 600),
+    "stream": lambda service: (head(service, Transfer_Encoding="chunked").replace(b"/json", b"/x-ndjson"),
+                               b"1\r\n \r\n" * 600),
 }
 
 
 @pytest.mark.parametrize("what", SLOW)
 def test_a_slow_request(new_network, what):
-    """Each byte comes long before the connection counts as idle; all together take too long (RFC 9110 section 15.5.9)."""
+    """Each byte comes long before the connection counts as idle; all together take too long (RFC 9110 section
+    15.5.9)."""
     service = new_network(head_timeout_s=2, body_timeout_s=2)
     first, slowly = SLOW[what](service)
     with connect(service) as connection:
@@ -211,7 +217,8 @@ def test_a_body_that_is_slow_but_comes(new_network, days):
 
 def ask(service, target, source="127.0.0.1"):
     """The status of an answer, on a connection of its own."""
-    request = f"GET {target} HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer {service.admin_key}\r\nConnection: close\r\n\r\n"
+    request = (f"GET {target} HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer {service.admin_key}\r\nConnection:"
+               " close\r\n\r\n")
     with connect(service, source) as connection:
         connection.sendall(request.encode())
         (status,) = statuses(rest(connection))
@@ -222,8 +229,8 @@ PROBES = ("/healthz", "/readyz", "/metrics")
 
 
 def test_probes_of_a_service_that_is_full(new_network):
-    """Dripping connections take all there are. The probes are answered all the same, others are told; and when the slow ones have
-    met their deadline, there is room again."""
+    """Dripping connections take all there are. The probes are answered all the same, others are told; and when the slow
+    ones have met their deadline, there is room again."""
     service = new_network(max_connections=45, max_connections_per_address=0, head_timeout_s=20, body_timeout_s=20)
     service.admin.connection.close()
     with ExitStack() as stack:
@@ -270,12 +277,12 @@ def test_reserved_connections_are_brief(new_network):
         assert ask(service, "/v1/me") == 503
 
 
-# --- beside tills ------------------------------------------------------------------------------------------------------
+# --- beside tills -----------------------------------------------------------------------------------------------------
 
 
 class Pace:
-    """Tills that post single events at a steady rate, each on a connection that it has kept open. How long an answer takes
-    is counted from when its event was due, so that one that is late because of another's wait counts as late."""
+    """Tills that post single events at a steady rate, each on a connection that it has kept open. How long an answer
+    takes is counted from when its event was due, so that one that is late because of another's wait counts as late."""
 
     def __init__(self, service, day, seconds):
         self.day, self.count = day, int(RATE * seconds)
@@ -407,8 +414,8 @@ def endless_bodies(service, many):
 
 @contextmanager
 def elsewhere(make, service, many):
-    """The crowd in a process of its own: in this one, its threads and those of the tills would wait for each other, and the
-    service would be blamed for it."""
+    """The crowd in a process of its own: in this one, its threads and those of the tills would wait for each other, and
+    the service would be blamed for it."""
     forked = multiprocessing.get_context("fork")
     ready, ended = forked.Event(), forked.Event()
 
@@ -428,7 +435,8 @@ def elsewhere(make, service, many):
     assert process.exitcode == 0, process.exitcode
 
 
-CROWDS = {"slow": (slow_senders, 1000), "half-open": (half_open, 1000), "flood": (flood, 2000), "endless": (endless_bodies, 20)}
+CROWDS = {"slow": (slow_senders, 1000), "half-open": (half_open, 1000), "flood": (flood, 2000),
+          "endless": (endless_bodies, 20)}
 
 
 @pytest.fixture
@@ -441,8 +449,8 @@ def many_descriptors():
 
 @pytest.mark.parametrize("crowd", CROWDS)
 def test_tills_beside_a_crowd(polite, many_descriptors, days, rounds, crowd):
-    """Each post of the tills is answered 201 as if they were alone, and the crowd leaves no descriptor behind. What it does
-    to the time that an answer takes is printed."""
+    """Each post of the tills is answered 201 as if they were alone, and the crowd leaves no descriptor behind. What it
+    does to the time that an answer takes is printed."""
     make, size = CROWDS[crowd]
     seconds = len(rounds(20)) / 2
     Pace(polite, days[0], 1).run()

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The database is cut off, crashes, stalls and runs out of room, while the service runs on: it says so with 503 at once, and
-takes up a database that comes back without being restarted. It is no larger afterwards."""
+"""The database is cut off, crashes, stalls and runs out of room, while the service runs on: it says so with 503 at
+once, and takes up a database that comes back without being restarted. It is no larger afterwards."""
 import time
 from pathlib import Path
 

@@ -26,7 +26,8 @@ class Follower(Thread):
             cursor = {}
             while self.goal is None or len(self.items) < self.goal:
                 was_told = self.goal is not None
-                page = self.client.get("/v1/events", scheme="tern-bay", limit=self.rng.choice((1, 7, 100, 1000)), **cursor)
+                page = self.client.get("/v1/events", scheme="tern-bay", limit=self.rng.choice((1, 7, 100, 1000)),
+                                       **cursor)
                 cursor = {"cursor": page["next"]}
                 self.items += page["items"]
                 assert page["items"] or not was_told, f"the feed ends after {len(self.items)} of {self.goal}"

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The service is killed, and stopped, while tills are posting: the story of every deploy, crash and power cut. Two instances
-over one database, of which one is killed now and then, must be as good as one that never was."""
+"""The service is killed, and stopped, while tills are posting: the story of every deploy, crash and power cut. Two
+instances over one database, of which one is killed now and then, must be as good as one that never was."""
 import os
 import signal
 import socket
@@ -60,7 +60,8 @@ def test_a_frozen_instance(new_network, days, rng, rounds):
             load_of_other.wait_for("answers", 50)
             with frozen_while_appending(one, rng):
                 client = other.client(one.admin_key, checked=False)
-                assert client.post(event("issue", "anchor", at(days[0]), issued=cups(cup_300=1)))["status"] == "recorded"
+                assert client.post(event("issue", "anchor", at(days[0]),
+                                         issued=cups(cup_300=1)))["status"] == "recorded"
     one.admin.assert_holds()
     other.stop()
 
@@ -100,12 +101,13 @@ def test_stopped_under_load(new_network, days, rng, rounds):
 
 
 def recorded_ids(database):
-    return {event_id for event_id, in database.rows("SELECT event::json ->> 'event_id' FROM entry WHERE event IS NOT NULL")}
+    return {event_id
+            for event_id, in database.rows("SELECT event::json ->> 'event_id' FROM entry WHERE event IS NOT NULL")}
 
 
 def test_what_waits_when_it_is_stopped_is_answered(new_network, days, rng):
-    """While the database stalls, the writer has one request in hand and its queue is full: so many are known to be inside
-    when it is told to stop, and each of them is answered."""
+    """While the database stalls, the writer has one request in hand and its queue is full: so many are known to be
+    inside when it is told to stop, and each of them is answered."""
     service = new_network(queue_events=QUEUE_EVENTS, batch_events=1)
     inside, beyond = QUEUE_EVENTS + 1, 15
     answers = []

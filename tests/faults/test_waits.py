@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The database stops answering without going away: a process of it is stopped, or all of them, its first one included. Each
-request is answered by its deadline all the same, and SIGTERM ends the service within its grace."""
+"""The database stops answering without going away: a process of it is stopped, or all of them, its first one included.
+Each request is answered by its deadline all the same, and SIGTERM ends the service within its grace."""
 import mmap
 import os
 import signal
@@ -37,19 +37,22 @@ def frozen(cluster, database):
 
 
 def test_a_stopped_backend_holds_up_no_post_beyond_its_deadline(new_network, database, days, rng):
-    """Whoever was in its hands is answered, and so is whoever finds the head row held by it; all posts after that go through."""
+    """Whoever was in its hands is answered, and so is whoever finds the head row held by it; all posts after that go
+    through."""
     service = new_network(post_deadline_ms=3000)
     with Load([service], rng, days, tills=2):
         backend = writers_backend(database)
     sent = [issue(days) for _ in range(8)]
     with stopped(backend):
         for _ in range(2):
-            answers = at_once(*(lambda e=e: service.client(service.admin_key).send("POST", "/v1/events", e) for e in sent))
+            answers = at_once(*(lambda e=e: service.client(service.admin_key).send("POST", "/v1/events", e)
+                                for e in sent))
             assert {a.status for a in answers} <= {503, 201, 200}
             assert {a.json["reason"] for a in answers if a.status == 503} <= {"overloaded", "outcome_unknown"}
             assert all(a.headers["Retry-After"] for a in answers if a.status == 503)
     results = [service.admin.post(e) for e in sent]
-    assert [r["status"] for r in results].count("recorded") + [r["status"] for r in results].count("duplicate") == len(sent)
+    assert [r["status"] for r in results].count("recorded") + [r["status"] for r in results].count("duplicate") == len(
+        sent)
     service.admin.assert_holds()
 
 
@@ -79,7 +82,8 @@ def test_sigterm_ends_the_service_over_a_frozen_database(new_network, cluster, d
     def stop_it():
         if busy:
             wait_until(lambda: figure(service, "depositd_reads_running") == 1, "the read is under way")
-            wait_until(lambda: figure(service, "depositd_requests_open") >= 3, "the post is, beside the read and this question")
+            wait_until(lambda: figure(service, "depositd_requests_open") >= 3,
+                       "the post is, beside the read and this question")
         service.process.send_signal(signal.SIGTERM)
         service.process.wait(PATIENCE_SECONDS)  # far beyond the grace, on a machine of any load
 
@@ -99,10 +103,13 @@ def figure(service, name):
 
 @pytest.fixture
 def scarce_results(tmp_path, monkeypatch):
-    """A function that lets libpq fail to make a result, at the call after so many (-1: never), in services that start from now on."""
+    """A function that lets libpq fail to make a result, at the call after so many (-1: never), in services that start
+    from now on."""
     library, file = tmp_path / "scarce_results.so", tmp_path / "left"
-    flags = subprocess.run(["pkg-config", "--cflags", "libpq"], capture_output=True, text=True, check=True).stdout.split()
-    subprocess.run(["cc", "-std=c17", "-D_GNU_SOURCE", "-shared", "-fPIC", *flags, "-o", library, SCARCE_RESULTS], check=True)
+    flags = subprocess.run(["pkg-config", "--cflags", "libpq"], capture_output=True, text=True,
+                           check=True).stdout.split()
+    subprocess.run(["cc", "-std=c17", "-D_GNU_SOURCE", "-shared", "-fPIC", *flags, "-o", library, SCARCE_RESULTS],
+                   check=True)
     file.write_bytes(struct.pack("i", -1))
     sanitizer = os.environ.get("ASAN_OPTIONS", "")  # which would like to be the first library, but need not
     for name, value in {"SCARCE_RESULTS": file, "LD_PRELOAD": library,
@@ -116,7 +123,8 @@ def scarce_results(tmp_path, monkeypatch):
 
 
 def test_a_result_for_which_libpq_has_no_memory(database, days, scarce_results, rounds):
-    """libpq then loses an answer, or gives an error in its place: whoever waits for it is told, and nobody waits for ever."""
+    """libpq then loses an answer, or gives an error in its place: whoever waits for it is told, and nobody waits for
+    ever."""
     service = new_service(database, key_rate=0, post_deadline_ms=4000, read_deadline_ms=4000)
     service.admin.load(reference(days[0]))
     failed = 0

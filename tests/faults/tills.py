@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The load: tills that post events one by one, in arrays and as streams, and that behave as a till should: each event has
-its id, and is posted again until it has a final answer. Everything sent and every answer is noted for the proof."""
+"""The load: tills that post events one by one, in arrays and as streams, and that behave as a till should: each event
+has its id, and is posted again until it has a final answer. Everything sent and every answer is noted for the proof."""
 import http.client
 import json
 import random
@@ -239,6 +239,7 @@ class Load:
         self.wait_until(lambda: count() >= goal, f"{more} more {what}")
 
     def wait_until_turned_away(self):
-        """When the service has ended: until no till has an answer still to take. Of two failures, the second began after."""
+        """When the service has ended: until no till has an answer still to take. Of two failures, the second began
+        after."""
         before = [till.unanswered for till in self.tills]
         self.wait_until(lambda: all(t.unanswered >= b + 2 for t, b in zip(self.tills, before)), "all turned away")

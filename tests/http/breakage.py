@@ -9,7 +9,8 @@ for a client ignores what it does not know: such are notes. Names that generated
 import json
 
 METHODS = ("get", "put", "post", "delete", "patch")
-BOUNDS = {"minimum": 1, "minLength": 1, "minItems": 1, "maximum": -1, "maxLength": -1, "maxItems": -1}  # 1: more is narrower
+# 1: more is narrower
+BOUNDS = {"minimum": 1, "minLength": 1, "minItems": 1, "maximum": -1, "maxLength": -1, "maxItems": -1}
 
 
 class Comparison:
@@ -95,7 +96,7 @@ class Comparison:
             elif "schema" in before:
                 self._schema(f"{where}: {media}", before["schema"], new[media].get("schema", {}), sent)
 
-    # Schemas -----------------------------------------------------------------------------------------------------------
+    # Schemas ----------------------------------------------------------------------------------------------------------
     @staticmethod
     def _resolve(document, node):
         while "$ref" in node:
@@ -119,7 +120,8 @@ class Comparison:
         return whole
 
     def _schema(self, where, old, new, sent):
-        """`sent`: by clients; else by the service. A pair of schemas is compared once in each direction, for they may hold themselves."""
+        """`sent`: by clients; else by the service. A pair of schemas is compared once in each direction, for they may
+        hold themselves."""
         pair = (json.dumps(old, sort_keys=True), json.dumps(new, sort_keys=True), sent)
         if pair in self.seen and "$ref" in old:
             return
@@ -171,7 +173,8 @@ class Comparison:
             self.broken.append(f"{where}: type {old.get('type')} became {new.get('type')}")
 
     def _words(self, where, old, new, sent):
-        before, after = (set(map(json.dumps, s["enum"] if "enum" in s else [s["const"]])) if "enum" in s or "const" in s else None
+        before, after = (set(map(json.dumps, s["enum"] if "enum" in s else [s["const"]])) if "enum" in s or "const" in s
+                         else None
                          for s in (old, new))
         gone = sorted(before - after) if before is not None and after is not None else []
         more = sorted(after - before) if before is not None and after is not None else []

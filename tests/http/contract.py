@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Every answer the tests see is held against the service's own /openapi.json, so that document, router and tests agree."""
+"""Every answer the tests see is held against the service's own /openapi.json, so that document, router and tests
+agree."""
 import json
 import re
 
@@ -98,7 +99,8 @@ class Contract:
         if not content:
             assert not answer.body, f"{where}: a body that the document does not have"
             return
-        if media == "text/html":  # for people, in place of any read with a key and of any problem, as info says in words
+        # for people, in place of any read with a key and of any problem, as info says in words
+        if media == "text/html":
             assert answer.status >= 400 or (method == "GET" and operation.get("security") != []), f"{where}: a page"
             return
         assert media in content, f"{where}: {media} is not among {list(content)}"

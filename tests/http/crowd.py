@@ -40,18 +40,23 @@ INSERT INTO cup_type (id, code, name, volume_ml, mass_g)
 SELECT n, 'cup-' || (n * 150 + 150), 'Cup ' || n, n * 150 + 150, 20 + n * 14 FROM generate_series(1, 2) AS n;
 INSERT INTO participant (id, code, name, bank_account, bic, tax_registered)
 SELECT n, format('member-%s', lpad(n::text, 5, '0')), 'Member ' || n,
-       jsonb_build_object('account', lpad(n::text, 8, '0'), 'bank_code', '0001'), NULL, true FROM generate_series(1, {participants}) AS n;
-INSERT INTO scheme (id, code, currency, decimals, time_zone, cut_off, close_after_minutes, stock_terms, return_target_ppm, dual_control,
+       jsonb_build_object('account', lpad(n::text, 8, '0'), 'bank_code', '0001'), NULL, true
+           FROM generate_series(1, {participants}) AS n;
+INSERT INTO scheme (id, code, currency, decimals, time_zone, cut_off, close_after_minutes, stock_terms,
+    return_target_ppm, dual_control,
                     count_tolerance, carry_days, operator, holidays)
 SELECT n, format('bay-%s', lpad(n::text, 4, '0')), 'CAD', 2, 'UTC', '00:00', 60, 'on_loan', 900000, true, 0, 30,
-       jsonb_build_object('name', 'Pool ' || n, 'bank_account', jsonb_build_object('account', '00001000', 'bank_code', '0001')), '{{}}'
+       jsonb_build_object('name', 'Pool ' || n, 'bank_account', jsonb_build_object('account', '00001000', 'bank_code',
+           '0001')), '{{}}'
   FROM generate_series(1, {schemes}) AS n;
-INSERT INTO terms (scheme, effective_date, netting, minimum_payment, service_fee, handling_fee, tax_rate_ppm, shortage_terms, variance_terms)
+INSERT INTO terms (scheme, effective_date, netting, minimum_payment, service_fee, handling_fee, tax_rate_ppm,
+    shortage_terms, variance_terms)
 SELECT id, {today} - {days}, 'central', 0, 10, 4, 150000, 'absorb', 'absorb' FROM scheme;
 INSERT INTO refund_value (scheme, cup_type, effective_date, amount)
 SELECT s.id, c.id, {today} - {days}, 150 + 100 * c.id FROM scheme s, cup_type c;
 INSERT INTO site (id, code, scheme, participant, name, kind, opened_on)
-SELECT n, format('site-%s', lpad(n::text, 5, '0')), CASE WHEN n <= {large_sites} THEN 1 ELSE 2 + n % ({schemes} - 1) END,
+SELECT n, format('site-%s', lpad(n::text, 5, '0')), CASE WHEN n <= {large_sites} THEN 1
+    ELSE 2 + n % ({schemes} - 1) END,
        1 + n % {participants}, 'Site ' || n, 'cafe', {today} - {days} FROM generate_series(1, {sites}) AS n;
 INSERT INTO api_key (id, name, holder, role, secret_hash, participant)
 SELECT 1000 + id, 'till-' || code, 'Till ' || id, 'pos', sha256(convert_to('till ' || id, 'UTF8')), NULL FROM site
@@ -59,11 +64,13 @@ UNION ALL
 SELECT 1000 + {sites} + id, code, name, 'participant', sha256(convert_to('member ' || id, 'UTF8')), id FROM participant;
 INSERT INTO api_key_site (api_key, site) SELECT 1000 + id, id FROM site;
 INSERT INTO reference_change (number, changed_at, way, api_key, scheme, of_what, name, subject, before, after, digest)
-SELECT n, now(), 'service', 1, CASE WHEN n % 2 = 0 THEN 1 END, 'site', 'site-00001', 1, '{{"name":"A"}}', '{{"name":"B"}}', sha256('d')
+SELECT n, now(), 'service', 1, CASE WHEN n % 2 = 0 THEN 1 END, 'site', 'site-00001', 1, '{{"name":"A"}}',
+    '{{"name":"B"}}', sha256('d')
   FROM generate_series((SELECT coalesce(max(number), 0) + 1 FROM reference_change), 5000) AS n;
 INSERT INTO proposal (number, what, name, schemes, body, changes, others, proposed_at, proposed_by)
 SELECT n, 'scheme', 'bay-0001', '{{1}}', '{{}}', '[]', 0, now(), 1 FROM generate_series(1, 1000) AS n;
-INSERT INTO proposal_decision (proposal, decision, decided_at, decided_by) SELECT n, 'approved', now(), 1001 FROM generate_series(1, 980) AS n;
+INSERT INTO proposal_decision (proposal, decision, decided_at, decided_by) SELECT n, 'approved', now(), 1001
+    FROM generate_series(1, 980) AS n;
 UPDATE network_head SET reference_version = reference_version + 1;
 """
 
@@ -73,10 +80,12 @@ CREATE TABLE crowd_day AS
 SELECT s.id AS scheme, {today} - back AS business_date, back, (back > 0) AS closed
   FROM scheme s, generate_series(0, {days}) AS back WHERE s.id = 1 OR back <= {small_days};
 INSERT INTO business_day (scheme, business_date, starts_at, ends_at, state)
-SELECT scheme, business_date, business_date::timestamp AT TIME ZONE 'UTC', (business_date + 1)::timestamp AT TIME ZONE 'UTC',
+SELECT scheme, business_date, business_date::timestamp AT TIME ZONE 'UTC',
+    (business_date + 1)::timestamp AT TIME ZONE 'UTC',
        CASE WHEN closed THEN 'closed' ELSE 'open' END FROM crowd_day;
 INSERT INTO settlement (scheme, business_date, closed_at, entries, root, previous, seal)
-SELECT scheme, business_date, (business_date + 1)::timestamp AT TIME ZONE 'UTC' + interval '1 hour', 0, sha256('r'), sha256('p'), sha256('s')
+SELECT scheme, business_date, (business_date + 1)::timestamp AT TIME ZONE 'UTC' + interval '1 hour', 0, sha256('r'),
+    sha256('p'), sha256('s')
   FROM crowd_day WHERE closed;
 INSERT INTO particulars (scheme, business_date, previous, parts, digest)
 SELECT scheme, business_date, sha256('p'), sha256('a'), sha256('d') FROM settlement;
@@ -86,8 +95,8 @@ INSERT INTO cup_day SELECT d.scheme, d.business_date, s.id, c, 10, 8, 0, 0, 0, 0
   FROM crowd_day d JOIN site s ON s.scheme = d.scheme, generate_series(1, 2) AS c WHERE d.closed;
 """
 
-# Each account moves by the same in each day, so that its closing balance is that times the days so far. Of arrears, every
-# fifth participant has some.
+# Each account moves by the same in each day, so that its closing balance is that times the days so far. Of arrears,
+# every fifth participant has some.
 BALANCES = """
 INSERT INTO balance (scheme, account, business_date, movement, closing)
 SELECT d.scheme, a.account, d.business_date, a.movement,
@@ -105,36 +114,47 @@ SELECT d.scheme, a.account, d.business_date, a.movement,
 
 EVENTS = """
 CREATE TABLE crowd_event AS
-SELECT s.id AS scheme, n AS entry, CASE WHEN n % 3 = 0 THEN 2 WHEN n % 500 = 1 THEN 10 WHEN n % 500 = 2 THEN 5 ELSE 1 END AS kind,
+SELECT s.id AS scheme, n AS entry, CASE WHEN n % 3 = 0 THEN 2 WHEN n % 500 = 1 THEN 10 WHEN n % 500 = 2 THEN 5
+    ELSE 1 END AS kind,
        {today} - (CASE s.id WHEN 1 THEN {event_days} ELSE {small_days} END
-                  - 1 - ((n - 1) * CASE s.id WHEN 1 THEN {event_days} ELSE {small_days} END / count)::integer) AS business_date,
+                  - 1 - ((n - 1) * CASE s.id WHEN 1 THEN {event_days}
+                      ELSE {small_days} END / count)::integer) AS business_date,
        CASE s.id WHEN 1 THEN 1 + n % {large_sites} ELSE first END AS site,
        gen_random_uuid() AS event_id
   FROM (SELECT s.id, CASE s.id WHEN 1 THEN {entries} ELSE 20 END AS count, min(t.id) AS first
           FROM scheme s JOIN site t ON t.scheme = s.id GROUP BY s.id) AS s, generate_series(1, count) AS n;
-INSERT INTO entry (scheme, entry, business_date, kind, late, site, api_key, occurred_at, recorded_at, hash, event, accounts, amounts)
+INSERT INTO entry (scheme, entry, business_date, kind, late, site, api_key, occurred_at, recorded_at, hash, event,
+    accounts, amounts)
 SELECT e.scheme, e.entry, e.business_date, e.kind, e.entry % 50 = 0, e.site, 1,
-       e.business_date::timestamp AT TIME ZONE 'UTC' + interval '9 hours', e.business_date::timestamp AT TIME ZONE 'UTC' + interval '9 hours', sha256('leaf'),
-       json_build_object('event_id', e.event_id, 'kind', k.word, 'site', t.code, 'occurred_at', e.business_date || 'T09:00:00Z',
-           CASE e.kind WHEN 2 THEN 'returned' WHEN 1 THEN 'issued' ELSE 'cups' END, '[{{"cup_type":"cup-300","quantity":1}}]'::json,
+       e.business_date::timestamp AT TIME ZONE 'UTC' + interval '9 hours',
+           e.business_date::timestamp AT TIME ZONE 'UTC' + interval '9 hours', sha256('leaf'),
+       json_build_object('event_id', e.event_id, 'kind', k.word, 'site', t.code, 'occurred_at',
+           e.business_date || 'T09:00:00Z',
+           CASE e.kind WHEN 2 THEN 'returned' WHEN 1 THEN 'issued' ELSE 'cups' END,
+               '[{{"cup_type":"cup-300","quantity":1}}]'::json,
            'amount', '2.50', 'reference', 'till ' || e.entry)::text,
        CASE e.kind WHEN 10 THEN '{{}}' WHEN 5 THEN ARRAY[account_of(33, e.site, 1), account_of(35, 0, 1)]
-            ELSE ARRAY[account_of(4, e.site, 0), account_of(1, 0, 1), account_of(33, e.site, 1), account_of(36, 0, 1)] END,
-       CASE e.kind WHEN 10 THEN '{{}}' WHEN 5 THEN '{{-1,1}}' WHEN 2 THEN '{{-250,250,1,-1}}' ELSE '{{250,-250,-1,1}}' END::bigint[]
+            ELSE ARRAY[account_of(4, e.site, 0), account_of(1, 0, 1), account_of(33, e.site, 1),
+                account_of(36, 0, 1)] END,
+       CASE e.kind WHEN 10 THEN '{{}}' WHEN 5 THEN '{{-1,1}}' WHEN 2 THEN '{{-250,250,1,-1}}'
+           ELSE '{{250,-250,-1,1}}' END::bigint[]
   FROM crowd_event e JOIN entry_kind k USING (kind) JOIN site t ON t.id = e.site ORDER BY e.scheme, e.entry;
 INSERT INTO event_id SELECT scheme, event_id, decode('00', 'hex'), entry FROM crowd_event;
 INSERT INTO scheme_head (scheme, reference_version, last_entry)
 SELECT s.id, 1, coalesce(max(e.entry), 0) FROM scheme s LEFT JOIN crowd_event e ON e.scheme = s.id GROUP BY s.id;
 UPDATE business_day d SET entries = n, events = n, first_entry = first, last_entry = last
-  FROM (SELECT scheme, business_date, count(*) AS n, min(entry) AS first, max(entry) AS last FROM crowd_event GROUP BY 1, 2) e
+  FROM (SELECT scheme, business_date, count(*) AS n, min(entry) AS first, max(entry) AS last FROM crowd_event
+      GROUP BY 1, 2) e
  WHERE (e.scheme, e.business_date) = (d.scheme, d.business_date);
 INSERT INTO transfer (scheme, dispatch, cup_type, damaged, business_date, sender, receiver, sent, received)
-SELECT scheme, entry, 1, false, business_date, site, site + 1, 1, (entry % 5000 <> 2)::integer FROM crowd_event WHERE kind = 5;
+SELECT scheme, entry, 1, false, business_date, site, site + 1, 1, (entry % 5000 <> 2)::integer FROM crowd_event
+    WHERE kind = 5;
 INSERT INTO exception (scheme, entry, position, business_date, kind, site, quantity, amount)
 SELECT e.scheme, e.entry, 1, e.business_date, 'off_tariff', e.site, 1, 50 FROM crowd_event e
  WHERE (e.scheme = 1 AND e.entry % greatest({entries} / {exceptions}, 1) = 0) OR (e.scheme > 1 AND e.entry <= 2);
 INSERT INTO exception_resolution (scheme, entry, position, resolved_at, resolved_by, note)
-SELECT scheme, entry, 1, now(), 1, 'looked at' FROM exception WHERE (entry / greatest({entries} / {exceptions}, 1)) % 10 <> 0;
+SELECT scheme, entry, 1, now(), 1, 'looked at' FROM exception
+    WHERE (entry / greatest({entries} / {exceptions}, 1)) % 10 <> 0;
 INSERT INTO day_total (scheme, site, business_date, position, stated_at, api_key, issued, returned, collected, refunded)
 SELECT 1, t.id, d.business_date, 1, now(), 1, 10, 8, 2500, 2000 FROM crowd_day d, site t
  WHERE d.scheme = 1 AND d.back < {event_days} AND t.scheme = 1;
@@ -142,18 +162,24 @@ SELECT 1, t.id, d.business_date, 1, now(), 1, 10, 8, 2500, 2000 FROM crowd_day d
 
 MONEY = """
 INSERT INTO position (scheme, business_date, participant, amount, arrears)
-SELECT DISTINCT d.scheme, d.business_date, s.participant, 500, 0 FROM crowd_day d JOIN site s ON s.scheme = d.scheme WHERE d.closed;
+SELECT DISTINCT d.scheme, d.business_date, s.participant, 500, 0 FROM crowd_day d JOIN site s ON s.scheme = d.scheme
+    WHERE d.closed;
 CREATE TABLE crowd_payment AS
-SELECT scheme, format('%s-%s-%s', scheme, to_char(business_date, 'YYMMDD'), participant) AS payment_id, business_date, participant,
-       CASE WHEN business_date >= {today} - 2 THEN 'computed' WHEN participant % 97 = 0 THEN 'failed' ELSE 'confirmed' END AS status FROM position;
+SELECT scheme, format('%s-%s-%s', scheme, to_char(business_date, 'YYMMDD'), participant) AS payment_id, business_date,
+    participant,
+       CASE WHEN business_date >= {today} - 2 THEN 'computed' WHEN participant % 97 = 0 THEN 'failed'
+           ELSE 'confirmed' END AS status FROM position;
 INSERT INTO payment (scheme, payment_id, business_date, payer, payee, amount, due_on, status, bank_account)
 SELECT scheme, payment_id, business_date, participant, NULL, 500, business_date + 1, status, NULL FROM crowd_payment;
 INSERT INTO payment_change (scheme, payment_id, position, changed_at, api_key, change, entry)
-SELECT scheme, payment_id, position, now(), 1, (ARRAY['approve', 'instruct', CASE status WHEN 'failed' THEN 'fail' ELSE 'confirm' END])[position],
+SELECT scheme, payment_id, position, now(), 1, (ARRAY['approve', 'instruct', CASE status WHEN 'failed' THEN 'fail'
+    ELSE 'confirm' END])[position],
        CASE position WHEN 3 THEN 1 END
   FROM crowd_payment, generate_series(1, 3) AS position WHERE status <> 'computed';
-INSERT INTO payment_file (scheme, file_id, business_date, type, message_id, created_at, api_key, payments, total, content, sha256)
-SELECT scheme, gen_random_uuid(), business_date, 'payouts', md5(scheme || business_date::text), now(), 1, 1, 500, 'x', sha256('x')
+INSERT INTO payment_file (scheme, file_id, business_date, type, message_id, created_at, api_key, payments, total,
+    content, sha256)
+SELECT scheme, gen_random_uuid(), business_date, 'payouts', md5(scheme || business_date::text), now(), 1, 1, 500, 'x',
+    sha256('x')
   FROM crowd_day WHERE closed;
 INSERT INTO bank_document (scheme, document, received_at, api_key, content, sha256) OVERRIDING SYSTEM VALUE
 SELECT 1, n, now(), 1, 'x', sha256('x') FROM generate_series(1, {days}) AS n;
@@ -164,8 +190,10 @@ SELECT 1, n, 1 + (n - 1) / {lines}, {today}, 500, 'L' || n, false, sha256(conver
        CASE WHEN n % 50 = 0 THEN 'unmatched' ELSE 'matched' END
   FROM generate_series(1, {days} * {lines}) AS n;
 INSERT INTO bank_line_resolution (scheme, line, resolved_at, api_key, note, came_back, participant, account, entries)
-SELECT 1, line, now(), 1, 'looked at', false, 1, 'arrears', '{{1}}' FROM bank_line WHERE disposition = 'unmatched' AND line % 1000 <> 0;
-INSERT INTO journal_proposal (scheme, event_id, digest, event, occurred_at, accounts, amounts, proposed_at, proposed_by, status, decided_by, entry)
+SELECT 1, line, now(), 1, 'looked at', false, 1, 'arrears', '{{1}}' FROM bank_line WHERE disposition = 'unmatched'
+    AND line % 1000 <> 0;
+INSERT INTO journal_proposal (scheme, event_id, digest, event, occurred_at, accounts, amounts, proposed_at, proposed_by,
+    status, decided_by, entry)
 SELECT 1, gen_random_uuid(), decode('00', 'hex'), '{{"kind":"journal"}}', now(), '{{}}', '{{}}', now(), 1,
        CASE WHEN n <= {journals} - 20 THEN 'approved' ELSE 'open' END, CASE WHEN n <= {journals} - 20 THEN 2 END,
        CASE WHEN n <= {journals} - 20 THEN n END FROM generate_series(1, {journals}) AS n;
@@ -174,16 +202,19 @@ SELECT 1, gen_random_uuid(), decode('00', 'hex'), '{{"kind":"journal"}}', now(),
 # Fills the tables that triggers keep, because the triggers were off.
 KEPT = """
 INSERT INTO kind_movement
-SELECT scheme, business_date, account_kind_of(account), account_cup_type(account), sum(movement) FROM balance GROUP BY 1, 2, 3, 4;
+SELECT scheme, business_date, account_kind_of(account), account_cup_type(account), sum(movement) FROM balance
+    GROUP BY 1, 2, 3, 4;
 INSERT INTO kind_balance SELECT scheme, kind, cup_type, sum(movement) FROM kind_movement GROUP BY 1, 2, 3;
 INSERT INTO exception_open
 SELECT scheme, entry, position FROM exception x
- WHERE NOT EXISTS (SELECT FROM exception_resolution z WHERE (z.scheme, z.entry, z.position) = (x.scheme, x.entry, x.position));
+ WHERE NOT EXISTS (SELECT FROM exception_resolution z WHERE (z.scheme, z.entry, z.position) = (x.scheme, x.entry,
+     x.position));
 INSERT INTO till_day
 SELECT d.scheme, d.business_date, d.site, d.business_date, d.issued, d.returned, d.collected, d.refunded
   FROM site_day d JOIN particulars p USING (scheme, business_date);
 INSERT INTO bank_line_open SELECT scheme, line, statement FROM bank_line_shown WHERE open;
-INSERT INTO payment_day SELECT scheme, business_date, participant, count(*), sum(amount) FROM payment_side GROUP BY 1, 2, 3;
+INSERT INTO payment_day SELECT scheme, business_date, participant, count(*), sum(amount) FROM payment_side GROUP BY 1,
+    2, 3;
 """
 
 PARTS = {"reference": REFERENCE, "days": DAYS, "balances": BALANCES, "events": EVENTS, "money": MONEY, "kept": KEPT,

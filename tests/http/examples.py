@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The scenario behind the examples in the document: four days of a small invented network, each request with its answer.
+"""The scenario behind the examples in the document: four days of a small invented network, each request with its
+answer.
 
 Days and ids are fixed, so that another run gives the same, but for what the moment gives: see `settled`.
 """
@@ -21,7 +22,8 @@ SETTLED = ("the-day-of-the-run", "the-time-of-the-run", "an-id-of-the-run")
 
 PARTICIPANTS = {"hearth": ("Hearth on the Hill", "00001001"), "miller": ("Miller and Daughter", "00001002"),
                 "quay": ("Quayside Crumbs", "00001003")}
-SITES = {"anchor": ("Anchor Counter", "hearth"), "brick": ("Brick Lane Window", "miller"), "dock": ("Dock Hatch", "quay")}
+SITES = {"anchor": ("Anchor Counter", "hearth"), "brick": ("Brick Lane Window", "miller"),
+         "dock": ("Dock Hatch", "quay")}
 
 
 def uuid(name):
@@ -37,7 +39,8 @@ def abridged(value, key=None):
     if isinstance(value, dict):
         return {k: "the-secret-shown-this-once" if k == "key" else abridged(v, k) for k, v in value.items()}
     if isinstance(value, list):
-        return [abridged(v) for v in (value[:ITEMS] if key in ("items", "routes", "columns", "holidays", "path") else value)]
+        return [abridged(v) for v in (value[:ITEMS] if key in ("items", "routes", "columns", "holidays", "path")
+                                      else value)]
     return value
 
 
@@ -47,7 +50,8 @@ class Recorder:
     def __init__(self, service):
         self.contract, self.examples = service.contract, {}
 
-    def __call__(self, client, method, target, body=None, name="example", type="application/json", expect=(200, 201, 202, 204), **headers):
+    def __call__(self, client, method, target, body=None, name="example", type="application/json",
+                 expect=(200, 201, 202, 204), **headers):
         text = body.encode() if isinstance(body, str) else body
         if body is not None:
             headers = {"Content-Type": type, **headers}
@@ -59,7 +63,8 @@ class Recorder:
         example["answer"] = {"status": answer.status}
         if answer.body:
             media = answer.headers["Content-Type"].partition(";")[0]
-            shown = abridged(answer.json) if media.endswith("json") and media != "application/x-ndjson" else answer.body.decode()
+            shown = abridged(answer.json) if media.endswith(
+                "json") and media != "application/x-ndjson" else answer.body.decode()
             example["answer"] |= {"type": media, "body": shown}
         self.examples.setdefault(self.contract.operation(method, target)[1]["operationId"], []).append(example)
         return answer
@@ -77,9 +82,12 @@ def reference_document():
                          for code, (name, number) in PARTICIPANTS.items()],
         "schemes": [{"scheme": "tern-bay", "currency": "CAD", "time_zone": "America/St_Johns", "cut_off": "03:00",
                      "stock_terms": "on_loan", "return_target": "0.90", "dual_control": True, "variance_limit": "5.00",
-                     "operator": {"name": "Tern Bay Cup Pool", "bank_account": account("00001000"), "creditor_id": "TB-COLLECTS-1"},
-                     "terms": [{"effective_date": str(DAY), "netting": "direct", "minimum_payment": "0.00", "service_fee": "0.10",
-                                "handling_fee": "0.04", "tax_rate": "0.15", "shortage_terms": "absorb", "variance_terms": "absorb"}],
+                     "operator": {"name": "Tern Bay Cup Pool", "bank_account": account("00001000"),
+                                  "creditor_id": "TB-COLLECTS-1"},
+                     "terms": [{"effective_date": str(DAY), "netting": "direct", "minimum_payment": "0.00",
+                                "service_fee": "0.10",
+                                "handling_fee": "0.04", "tax_rate": "0.15", "shortage_terms": "absorb",
+                                "variance_terms": "absorb"}],
                      "refund_values": [{"cup_type": "cup-300", "effective_date": str(DAY), "amount": "2.50"},
                                        {"cup_type": "cup-450", "effective_date": str(DAY), "amount": "3.50"}]}],
         "sites": [{"site": code, "scheme": "tern-bay", "participant": participant, "name": name, "kind": "cafe",
@@ -88,12 +96,17 @@ def reference_document():
 
 def one_of_each_kind():
     """One event of each kind that clients post, in an order in which they could have happened."""
-    at_anchor = lambda kind, clock, **members: event(kind, f"each-{kind}", clock, site="anchor", **members)  # noqa: E731
-    of_scheme = lambda kind, clock, **members: event(kind, f"each-{kind}", clock, scheme="tern-bay", **members)  # noqa: E731
+    def at_anchor(kind, clock, **members):
+        return event(kind, f"each-{kind}", clock, site="anchor", **members)
+
+    def of_scheme(kind, clock, **members):
+        return event(kind, f"each-{kind}", clock, scheme="tern-bay", **members)
+
     return [
         at_anchor("supply", "12:00", cups=cups(cup_300=20, cup_450=5)),
         at_anchor("issue", "12:01", issued=cups(cup_300=3), amount="7.50", tender="card"),
-        at_anchor("return", "12:02", returned=[{"cup_type": "cup-300", "quantity": 1, "condition": "damaged"}], amount="2.50", tender="cash"),
+        at_anchor("return", "12:02", returned=[{"cup_type": "cup-300", "quantity": 1, "condition": "damaged"}],
+                  amount="2.50", tender="cash"),
         at_anchor("exchange", "12:03", returned=cups(cup_300=1), issued=cups(cup_450=1), amount="1.00", tender="app"),
         at_anchor("damage", "12:04", cups=cups(cup_300=1)),
         at_anchor("retire", "12:05", cups=cups(cup_300=2), mass_g=164),
@@ -128,18 +141,23 @@ def set_up(do, admin):
     do(admin, "GET", "/v1/changes?scheme=tern-bay&of=scheme")
     for path in ("/v1/reference", "/v1/schemes/tern-bay", f"/v1/schemes/tern-bay/terms/{DAY}",
                  f"/v1/schemes/tern-bay/refund-values/cup-300/{DAY}", "/v1/participants/hearth", "/v1/sites/anchor",
-                 "/v1/cup-types/cup-300", "/v1/schemes?limit=100", "/v1/schemes/tern-bay/terms", "/v1/schemes/tern-bay/refund-values",
+                 "/v1/cup-types/cup-300", "/v1/schemes?limit=100", "/v1/schemes/tern-bay/terms",
+                 "/v1/schemes/tern-bay/refund-values",
                  "/v1/participants", "/v1/sites?limit=2", "/v1/cup-types"):
         do(admin, "GET", path)
 
 
 def trade(do, admin, till, ann, ben):
     """A day at three counters, by all three ways to post. brick pays out 6.00 off the tariff, more than the limit."""
-    issue = event("issue", "issue-1", "09:00", site="anchor", issued=cups(cup_300=30, cup_450=10), amount="110.00", tender="card")
-    supplies = [event("supply", f"supply-{site}", "06:00", site=site, cups=cups(cup_300=100, cup_450=40)) for site in SITES]
-    stream = [event("return", "return-1", "11:00", site="brick", returned=cups(cup_300=10), amount="31.00", tender="cash"),
+    issue = event("issue", "issue-1", "09:00", site="anchor", issued=cups(cup_300=30, cup_450=10), amount="110.00",
+                  tender="card")
+    supplies = [event("supply", f"supply-{site}", "06:00", site=site, cups=cups(cup_300=100, cup_450=40))
+                for site in SITES]
+    stream = [event("return", "return-1", "11:00", site="brick", returned=cups(cup_300=10), amount="31.00",
+                    tender="cash"),
               event("return", "return-2", "11:30", site="dock", returned=cups(cup_300=2), amount="5.00", tender="cash")]
-    journals = [{"event_id": uuid(name), "kind": "journal", "scheme": "tern-bay", "occurred_at": at(DAY, "15:00"), "reason": why,
+    journals = [{"event_id": uuid(name), "kind": "journal", "scheme": "tern-bay", "occurred_at": at(DAY, "15:00"),
+                 "reason": why,
                  "legs": [{"account": "bank", "amount": "-12.50"}, {"account": "handling_fees", "amount": "12.50"}]}
                 for name, why in (("journal-1", "bank charges of April"), ("journal-2", "bank charges, twice"))]
     do(till, "POST", "/v1/events", issue, name="one")
@@ -148,7 +166,8 @@ def trade(do, admin, till, ann, ben):
     do(till, "POST", "/v1/events", {**issue, "amount": "100.00"}, name="conflict", expect=(409,))
     do(admin, "POST", "/v1/events", supplies, name="many")
     do(admin, "POST", "/v1/events?dry_run=true", one_of_each_kind(), name="each_kind")
-    do(admin, "POST", "/v1/events", "".join(json.dumps(line) + "\n" for line in stream), name="stream", type="application/x-ndjson")
+    do(admin, "POST", "/v1/events", "".join(json.dumps(line) + "\n" for line in stream), name="stream",
+       type="application/x-ndjson")
     for journal in journals:
         do(ann, "POST", "/v1/events", journal, name=f"journal_{journal['reason'][-5:].strip()}")
     do(admin, "GET", "/v1/journals?scheme=tern-bay&status=open")
@@ -158,14 +177,16 @@ def trade(do, admin, till, ann, ben):
     do(till, "GET", f"/v1/events/{issue['event_id']}/proof", name="too_early", expect=(409,))
     do(admin, "GET", "/v1/entries/1?scheme=tern-bay")
     do(admin, "GET", "/v1/events?scheme=tern-bay&limit=2", name="feed")
-    do(till, "PUT", f"/v1/sites/anchor/day-totals/{DAY}", {"issued": 40, "returned": 0, "collected": "110.00", "refunded": "0.00"})
+    do(till, "PUT", f"/v1/sites/anchor/day-totals/{DAY}",
+       {"issued": 40, "returned": 0, "collected": "110.00", "refunded": "0.00"})
     do(till, "GET", f"/v1/sites/anchor/day-totals/{DAY}")
     return issue
 
 
 def wait_for_particulars(admin):
     """The clock hashes them a moment after the close."""
-    wait_until(lambda: "particulars" in admin.get("/v1/seals", scheme="tern-bay")["items"][0], "the day's particulars are kept")
+    wait_until(lambda: "particulars" in admin.get("/v1/seals", scheme="tern-bay")["items"][0],
+               "the day's particulars are kept")
 
 
 def close(do, admin, till, cora, issue):
@@ -214,7 +235,8 @@ def tell(do, admin, ben, orders):
 def propose(do, admin, ann):
     """A write that weakens control waits for a second person."""
     scheme = admin.get("/v1/schemes/tern-bay")
-    proposed = do(admin, "PUT", "/v1/schemes/tern-bay?why=for+the+holidays", {**without(scheme, "scheme"), "variance_limit": "50.00"},
+    proposed = do(admin, "PUT", "/v1/schemes/tern-bay?why=for+the+holidays",
+                  {**without(scheme, "scheme"), "variance_limit": "50.00"},
                   name="proposed").json
     do(admin, "GET", "/v1/proposals?scheme=tern-bay")
     do(ann, "POST", f"/v1/proposals/{proposed['proposal']}/withdraw", {"reason": "no reason to"})

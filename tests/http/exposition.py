@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: ISC
 """The rules for names and text of Prometheus metrics, each as a finding in words.
 
-Sources, from memory: Prometheus documentation, "Exposition formats" (text format 0.0.4) and "Metric and label naming"; the
-rules of `promtool check metrics`; OpenMetrics 1.0, "Canonical numbers", for the bounds of buckets.
+Sources, from memory: Prometheus documentation, "Exposition formats" (text format 0.0.4) and "Metric and label naming";
+the rules of `promtool check metrics`; OpenMetrics 1.0, "Canonical numbers", for the bounds of buckets.
 """
 import re
 
@@ -10,9 +10,11 @@ from prometheus_client.parser import text_string_to_metric_families
 
 # Units of which a base unit exists, and words that shorten a unit: neither may be a word of a name.
 NOT_BASE_UNITS = {
-    *(prefix + unit for prefix in ("nano", "micro", "milli", "centi", "kilo", "mega", "giga", "tera", "kibi", "mebi", "gibi", "tebi")
+    *(prefix + unit for prefix in ("nano", "micro", "milli", "centi", "kilo", "mega", "giga", "tera", "kibi", "mebi",
+                                   "gibi", "tebi")
       for unit in ("seconds", "bytes", "meters", "grams", "joules", "volts", "amperes")),
-    "bits", "minutes", "hours", "days", "weeks", "months", "years", "percent", "fahrenheit", "inches", "yards", "miles", "calories",
+    "bits", "minutes", "hours", "days", "weeks", "months", "years", "percent", "fahrenheit", "inches", "yards", "miles",
+    "calories",
     "pounds", "ounces"}
 ABBREVIATIONS = {"s", "ms", "us", "ns", "sec", "secs", "b", "kb", "mb", "gb", "tb", "pb", "m", "h", "d"}
 BASE_UNITS = {"seconds", "bytes", "meters", "grams", "joules", "volts", "amperes", "celsius", "ratio"}
@@ -24,7 +26,8 @@ SAMPLE = re.compile(r'(?P<name>[a-zA-Z_:][a-zA-Z0-9_:]*)(\{(?P<labels>[a-zA-Z_]\
 
 def findings(text):
     """The faults of an exposition, a line each; empty: nothing."""
-    return [*_of_lines(text), *(found for family in text_string_to_metric_families(text) for found in _of_family(family)),
+    return [*_of_lines(text), *(found for family in text_string_to_metric_families(text)
+                                for found in _of_family(family)),
             *_of_collisions(text)]
 
 
@@ -97,8 +100,8 @@ def _of_samples(family):
 
 
 def _of_collisions(text):
-    """No two families may share a name, nor may one be named as a sample of another: OpenMetrics strips `_total`, and a histogram
-    takes three names."""
+    """No two families may share a name, nor may one be named as a sample of another: OpenMetrics strips `_total`, and a
+    histogram takes three names."""
     taken = {}
     for at, family in enumerate(text_string_to_metric_families(text)):
         for name in {family.name, *(family.name + suffix for suffix in SUFFIXES.get(family.type, ()))}:

@@ -27,11 +27,13 @@ SANITIZER = re.compile(r"ERROR: \w+Sanitizer|runtime error:|WARNING: ThreadSanit
 PATIENCE_SECONDS = 180  # bounds each wait: long, because a loaded machine is slow and not wrong
 WORKER = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))  # from 0, of those that run side by side
 
-# A port is chosen first and listened on a moment later. So that nobody else takes it meanwhile, each worker has ports of its own,
-# below those that the system gives to connections. The start is by chance, for another checkout may test at the same time.
+# A port is chosen first and listened on a moment later. So that nobody else takes it meanwhile, each worker has ports
+# of its own, below those that the system gives to connections. The start is by chance, for another checkout may test at
+# the same time.
 FIRST_PORT, WORKERS_PORTS = 10_000, 2_500
 _start = random.randrange(WORKERS_PORTS)
-_ports = itertools.cycle(FIRST_PORT + WORKER * WORKERS_PORTS + (_start + n) % WORKERS_PORTS for n in range(WORKERS_PORTS))
+_ports = itertools.cycle(FIRST_PORT + WORKER * WORKERS_PORTS + (_start + n) % WORKERS_PORTS
+                         for n in range(WORKERS_PORTS))
 
 
 def of_worker(names):
@@ -54,7 +56,8 @@ def wait_until(condition, what="what was waited for", pause=0.02):
     """The first value of the condition that is true. `what` is in words, or a function that gives them."""
     deadline = time.monotonic() + PATIENCE_SECONDS
     while not (value := condition()):
-        assert time.monotonic() < deadline, f"after {PATIENCE_SECONDS} s still not: {what() if callable(what) else what}"
+        assert time.monotonic() < deadline, (f"after {PATIENCE_SECONDS} s still not:"
+                                             f" {what() if callable(what) else what}")
         time.sleep(pause)
     return value
 
@@ -76,8 +79,8 @@ class Answer:
 
 
 class Client:
-    """One keep-alive connection with one key; not for two threads at once. `checked`: each answer is checked against the
-    contract, which takes longer than to give it: too long for a load."""
+    """One keep-alive connection with one key; not for two threads at once. `checked`: each answer is checked against
+    the contract, which takes longer than to give it: too long for a load."""
 
     def __init__(self, service, key=None, checked=True):
         self.service, self.key, self.checked, self.connection = service, key, checked, None
@@ -227,8 +230,10 @@ class Service:
         self.log = tempfile.NamedTemporaryFile(prefix="depositd-", suffix=".log")
 
     def run(self, *arguments, expect=0):
-        done = subprocess.run([self.binary, *arguments], env=self.environment, capture_output=True, text=True, timeout=600)
-        assert done.returncode == expect and not SANITIZER.search(done.stderr), (arguments, done.returncode, done.stderr)
+        done = subprocess.run([self.binary, *arguments], env=self.environment, capture_output=True, text=True,
+                              timeout=600)
+        assert done.returncode == expect and not SANITIZER.search(done.stderr), (
+            (arguments, done.returncode, done.stderr))
         return done.stdout
 
     def create_key(self, name, role, **bound):

@@ -24,7 +24,8 @@ def instant(text):
 
 
 def day_start(day, cut_off, zone):
-    """Ambiguous local times are the later instant, skipped ones lie after the gap: in both cases the later of the two folds."""
+    """Ambiguous local times are the later instant, skipped ones lie after the gap: in both cases the later of the two
+    folds."""
     local = datetime.combine(day, time.fromisoformat(cut_off), ZoneInfo(zone))
     return max(local.replace(fold=fold).astimezone(timezone.utc) for fold in (0, 1))
 
@@ -60,13 +61,15 @@ class Model:
         self.cup_types = [c["cup_type"] for c in reference["cup_types"]]
         self.first_day = min(date.fromisoformat(t["effective_date"]) for t in self.scheme["terms"])
         self.next_day = self.first_day                # the earliest open day
-        self.movements = defaultdict(Counter)         # day -> account -> sum of legs; closed days are added up under None
+        # day -> account -> sum of legs; closed days are added up under None
+        self.movements = defaultdict(Counter)
         self.balances = Counter()                     # account -> sum of all legs
         self.entries = []
         self.by_id = {}
         self.arrivals = defaultdict(list)             # dispatch event id -> its receipts and losses
         self.stock_legs = defaultdict(list)           # account of sound stock -> (occurred, cups)
-        self.counted = defaultdict(Counter)           # (posting day, site) -> (day whose fees count, "issued" or "returned") -> cups
+        # (posting day, site) -> (day whose fees count, "issued" or "returned") -> cups
+        self.counted = defaultdict(Counter)
         self.carried_since = {}
 
     # Reference data ------------------------------------------------------------------------------------------------
@@ -81,7 +84,8 @@ class Model:
 
     def value(self, cup_type, day):
         """None: it has none yet."""
-        rows = [r for r in self.scheme["refund_values"] if r["cup_type"] == cup_type and r["effective_date"] <= day.isoformat()]
+        rows = [r for r in self.scheme["refund_values"] if r["cup_type"] == cup_type and r["effective_date"]
+                <= day.isoformat()]
         return self.minor(self._in_force(rows, day)["amount"]) if rows else None
 
     def terms(self, day):
@@ -100,7 +104,8 @@ class Model:
     def post(self, event):
         known = self.by_id.get(event["event_id"])
         if known:
-            if {**event, "occurred_at": known.occurred} != {**known.event, "occurred_at": instant(event["occurred_at"])}:
+            if {**event, "occurred_at": known.occurred} != {**known.event,
+                                                            "occurred_at": instant(event["occurred_at"])}:
                 raise Refused("event_id_conflict")
             return {**known.answer, "status": "duplicate"}
         kind, occurred = event["kind"], instant(event["occurred_at"])
@@ -108,7 +113,8 @@ class Model:
         if kind == "reversal":
             occurrence = max(occurrence, self._original(event).day)
         day = max(occurrence, self.next_day)
-        if any(self.value(c["cup_type"], day) is None for m in ("returned", "issued", "cups") for c in event.get(m, [])):
+        if any(self.value(c["cup_type"], day) is None for m in ("returned", "issued", "cups")
+               for c in event.get(m, [])):
             raise Refused("no_refund_value")
         legs, exceptions = getattr(self, "_" + kind)(event, day, occurrence)
         if occurrence < self.next_day:
@@ -254,7 +260,8 @@ class Model:
                 legs.update({f"site_clearing({site})": worth})
                 legs.update({f"site_clearing({sender})": -then, "refund_variance": then - worth})
         exceptions += self._more_than(still, event, "receipt_over")
-        exceptions += [{"exception": "receipt_short", "cup_type": c, "quantity": n} for (c, _), n in still.items() if n > 0]
+        exceptions += [{"exception": "receipt_short", "cup_type": c, "quantity": n} for (c, _), n in still.items()
+                       if n > 0]
         if site != dispatch.event["to"]:
             exceptions.append({"exception": "receipt_elsewhere"})
         return legs, exceptions
@@ -278,7 +285,8 @@ class Model:
                 if bearer == "operator":
                     legs.update({"loss_charges": worth})
             elif bearer != "operator":
-                legs.update({f"site_clearing({sender if bearer == 'sender' else receiver})": worth, "loss_charges": -worth})
+                legs.update({f"site_clearing({sender if bearer == 'sender' else receiver})": worth,
+                             "loss_charges": -worth})
         return legs, self._more_than(still, event, "loss_over")
 
     def _damage(self, event, day, _):
@@ -375,7 +383,8 @@ class Model:
         legs = Counter()
         for account, n in cups.items():
             place, cup = account.partition("(")[0], self.unit(account)
-            if not n or place in ("supply", "retired", "unaccounted") or not (place == "with_customers" or self.on_deposit):
+            if not n or place in ("supply", "retired", "unaccounted") or not (place == "with_customers"
+                                                                              or self.on_deposit):
                 continue
             change = n * (self.value(cup, new_day) - self.value(cup, old_day))
             if place in ("site_stock", "damaged"):
@@ -436,7 +445,8 @@ class Model:
         through = self.through(day)
         cups = {a: n for a, n in through.items() if self.unit(a)}
         self._record(Entry("remeasurement", None, None, day + DAY, self._remeasured(cups, day, day + DAY)))
-        self.movements = defaultdict(Counter, {None: through, **{d: m for d, m in self.movements.items() if d and d > day}})
+        self.movements = defaultdict(Counter,
+                                     {None: through, **{d: m for d, m in self.movements.items() if d and d > day}})
         self.next_day = day + DAY
         return {"positions": positions, "carried": carried, "netting": terms["netting"], "sites": {
             s: {"brought_forward": opening[f"site_clearing({s})"], "fees": fees[s][0], "tax": fees[s][1],

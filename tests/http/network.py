@@ -6,24 +6,30 @@ from zoneinfo import ZoneInfo
 
 CUPS = [{"cup_type": "cup-300", "name": "Cup 300 ml", "volume_ml": 300, "mass_g": 48},
         {"cup_type": "cup-450", "name": "Cup 450 ml", "volume_ml": 450, "mass_g": 62}]
-TERMS = {"netting": "direct", "minimum_payment": "0.00", "service_fee": "0.00", "handling_fee": "0.00", "tax_rate": "0.00",
+TERMS = {"netting": "direct", "minimum_payment": "0.00", "service_fee": "0.00", "handling_fee": "0.00",
+         "tax_rate": "0.00",
          "shortage_terms": "absorb", "variance_terms": "absorb"}
 
 
-def scheme(code, first_day, values, *, currency="CAD", time_zone="America/St_Johns", cut_off="03:00", stock_terms="on_loan",
+def scheme(code, first_day, values, *, currency="CAD", time_zone="America/St_Johns", cut_off="03:00",
+           stock_terms="on_loan",
            terms=(), more_values=(), **more):
-    """`values` {cup type: amount} hold from `first_day`; `terms` change TERMS, each from its effective_date (first_day)."""
-    return {"scheme": code, "currency": currency, "time_zone": time_zone, "cut_off": cut_off, "stock_terms": stock_terms,
+    """`values` {cup type: amount} hold from `first_day`; `terms` change TERMS, each from its effective_date
+    (first_day)."""
+    return {"scheme": code, "currency": currency, "time_zone": time_zone, "cut_off": cut_off,
+            "stock_terms": stock_terms,
             "terms": [{**TERMS, "effective_date": str(first_day), **t} for t in (terms or [{}])],
             "refund_values": [{"cup_type": c, "effective_date": str(first_day), "amount": a} for c, a in values.items()]
             + [{"cup_type": c, "effective_date": str(d), "amount": a} for c, d, a in more_values], **more}
 
 
 def reference(schemes, sites, cup_types=CUPS, **participants):
-    """`sites` {code: (scheme, participant) or (scheme, participant, {more})}; participants may be given members by name."""
+    """`sites` {code: (scheme, participant) or (scheme, participant, {more})}; participants may be given members by
+    name."""
     rows = []
     for code, (in_scheme, participant, *more) in sites.items():
-        rows.append({"site": code, "scheme": in_scheme, "participant": participant, "name": code.title(), "kind": "cafe",
+        rows.append({"site": code, "scheme": in_scheme, "participant": participant, "name": code.title(),
+                     "kind": "cafe",
                      "opened_on": "2000-01-01", **(more[0] if more else {})})
     codes = sorted({r["participant"] for r in rows} | set(participants))
     return {"cup_types": [dict(c) for c in cup_types], "schemes": list(schemes), "sites": rows,
@@ -38,7 +44,8 @@ def at(day, clock="10:00", zone="America/St_Johns"):
 
 
 def business_day(cut_off="03:00", zone="America/St_Johns"):
-    """The one that contains now; away from a change of the clock. To be asked when it is needed: the tests run for long."""
+    """The one that contains now; away from a change of the clock. To be asked when it is needed: the tests run for
+    long."""
     hours, minutes = map(int, cut_off.split(":"))
     return (datetime.now(ZoneInfo(zone)) - timedelta(hours=hours, minutes=minutes)).date()
 
@@ -53,12 +60,14 @@ def event(kind, site=None, when=None, /, **members):
 
 
 def cups(*lines, **sound):
-    """cups("damaged", 2, "cup-300") style is avoided: cups(cup_300=5) names sound cups, lines are (cup type, n) damaged."""
+    """cups("damaged", 2, "cup-300") style is avoided: cups(cup_300=5) names sound cups, lines are (cup type, n)
+    damaged."""
     return ([{"cup_type": c.replace("_", "-"), "quantity": n} for c, n in sound.items()]
             + [{"cup_type": c, "quantity": n, "condition": "damaged"} for c, n in lines])
 
 
-# The worked example of the accounting contract. Its day is 2026-05-12; on a clock that is not there yet, the year before.
+# The worked example of the accounting contract. Its day is 2026-05-12; on a clock that is not there yet, the year
+# before.
 WORKED_DAY = date(2026, 5, 12) if date.today() > date(2026, 5, 14) else date(2025, 5, 12)
 WORKED_SITES = {"anchor": "hearth", "brick": "miller", "copper": "hearth", "dock": "quay"}
 
@@ -78,7 +87,8 @@ def worked_events(day=WORKED_DAY):
         event("supply", "copper", at(day, "06:20"), cups=cups(cup_300=40, cup_450=20)),
         event("issue", "anchor", at(day, "09:00"), issued=cups(cup_300=30, cup_450=10), amount="110.00", tender="card"),
         issue_at_brick,
-        event("return", "brick", at(day, "11:00"), returned=cups(("cup-300", 1), cup_300=21), amount="55.00", tender="cash"),
+        event("return", "brick", at(day, "11:00"), returned=cups(("cup-300", 1), cup_300=21), amount="55.00",
+              tender="cash"),
         event("return", "copper", at(day, "11:30"), returned=cups(cup_450=6), amount="21.00"),
         event("exchange", "dock", at(day, "12:00"), returned=cups(cup_300=3), issued=cups(cup_450=2), amount="-0.50"),
         event("issue", "copper", at(day, "12:30"), issued=cups(cup_300=4), amount="8.00", reference="till 2/1187"),
@@ -109,7 +119,8 @@ WORKED_CUPS = {
     "with_customers(cup-450)": 6, "supply(cup-450)": -60,
 }
 # service fee - handling fee, and tax on the one less tax on the other, per site
-WORKED_FEES = {"anchor": ("4.00", "0.60"), "brick": ("-0.88", "-0.13"), "copper": ("0.16", "0.02"), "dock": ("0.08", "0.01")}
+WORKED_FEES = {"anchor": ("4.00", "0.60"), "brick": ("-0.88", "-0.13"), "copper": ("0.16", "0.02"),
+               "dock": ("0.08", "0.01")}
 WORKED_POSITIONS = {"hearth": ("101.78", "562.78"), "miller": ("-56.01", "98.99"), "quay": ("-0.41", "47.59")}
 WORKED_PAYMENTS = ({("hearth", "miller"): "56.01", ("hearth", "quay"): "0.41", ("hearth", "pool"): "45.36"},
                    {("hearth", "pool"): "562.78", ("miller", "pool"): "98.99", ("quay", "pool"): "47.59"})

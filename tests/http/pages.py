@@ -77,7 +77,8 @@ class Page(HTMLParser):
         for table in self.all("table"):
             if caption is None or table.first("caption").text == caption:
                 heads = [th.text for th in table.first("thead").all("th")]
-                rows = [[cell.text for cell in row.all("th", "td")] for body in table.all("tbody") for row in body.all("tr")]
+                rows = [[cell.text for cell in row.all("th", "td")] for body in table.all("tbody")
+                        for row in body.all("tr")]
                 assert all(len(row) == len(heads) for row in rows), "rows as long as the head"
                 return [dict(zip(heads, row)) for row in rows]
         raise AssertionError(f"no table {caption!r}")

@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: ISC
-"""The schemas of ISO 20022, which are the standard's own and not part of this repository: where they are looked for, and xmllint's
-verdict by them.
+"""The schemas of ISO 20022, which are the standard's own and not part of this repository: where they are looked for,
+and xmllint's verdict by them.
 
-They are free to download at www.iso20022.org, "ISO 20022 message definitions", by the message's name; the catalogue of messages
-has the current versions, its archive earlier ones. Keep the files' own names.
+They are free to download at www.iso20022.org, "ISO 20022 message definitions", by the message's name; the catalogue of
+messages has the current versions, its archive earlier ones. Keep the files' own names.
 """
 import os
 import pathlib
@@ -34,5 +34,6 @@ def validate(*documents):
         if not schema:
             pytest.skip(f"not validated for want of {name}: put it, from the message archive of www.iso20022.org, into "
                         f"{FOLDERS[0]}, or set DEPOSITD_ISO20022_XSD")
-        done = subprocess.run(["xmllint", "--nonet", "--noout", "--schema", schema, "-"], input=document, capture_output=True)
+        done = subprocess.run(["xmllint", "--nonet", "--noout", "--schema", schema, "-"], input=document,
+                              capture_output=True)
         assert done.returncode == 0, done.stderr.decode()

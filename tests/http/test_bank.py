@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Files to the bank and statements from it. The files are held against the schemas of ISO 20022 with xmllint, and read by
-bank.py, which shares no code with the service and answers with a camt.053. Whose money a line is, and that over- and
+"""Files to the bank and statements from it. The files are held against the schemas of ISO 20022 with xmllint, and read
+by bank.py, which shares no code with the service and answers with a camt.053. Whose money a line is, and that over- and
 underpaid ones wait in bank_suspense, is the accounting contract's."""
 import hashlib
 import re
@@ -24,7 +24,8 @@ XML = {"Content-Type": "application/xml"}
 PARTIES = {
     "hearth": {"name": "Hearth & Søn", "bank_account": {"iban": "GB29NWBK60161331926819"}, "bic": "AGRIFRPP882",
                "mandate": {"id": "M/2026-1", "signed_on": "2026-01-02"}},
-    "miller": {"bank_account": {"account": "00001002", "bank_code": "TB-002"}, "mandate": {"id": "M-2", "signed_on": "2026-01-03"}},
+    "miller": {"bank_account": {"account": "00001002", "bank_code": "TB-002"},
+               "mandate": {"id": "M-2", "signed_on": "2026-01-03"}},
     "quay": {"bank_account": {"iban": "NO9386011117947"}, "mandate": {"id": "M-3", "signed_on": "2026-01-04"}}}
 OPERATOR = {"name": "Tern Bay Cup Pool", "bank_account": {"account": ACCOUNT, "bank_code": "TB-000"},
             "creditor_id": "TB98ZZZ09999999999"}
@@ -38,9 +39,12 @@ class Office:
         self.ann, self.ben = (service.client(service.create_key(name, "accountant")) for name in ("ann", "ben"))
         self.statements = 0
 
-    def load(self, events, stock_terms="on_loan", parties=PARTIES, operator=OPERATOR, sites=network.WORKED_SITES, close=True, **more):
-        terms = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15", "netting": more.pop("netting", "direct")}
-        scheme = network.scheme("tern-bay", D0, {"cup-300": "2.50", "cup-450": "3.50"}, stock_terms=stock_terms, terms=[terms],
+    def load(self, events, stock_terms="on_loan", parties=PARTIES, operator=OPERATOR, sites=network.WORKED_SITES,
+             close=True, **more):
+        terms = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15",
+                 "netting": more.pop("netting", "direct")}
+        scheme = network.scheme("tern-bay", D0, {"cup-300": "2.50", "cup-450": "3.50"}, stock_terms=stock_terms,
+                                terms=[terms],
                                 **({"operator": operator} if operator else {}), **more)
         document = network.reference([scheme], {s: ("tern-bay", p) for s, p in sites.items()}, **parties)
         document["participants"] = [{**p, **parties.get(p["participant"], {})} for p in document["participants"]]
@@ -74,7 +78,8 @@ class Office:
     def fetch(self, file):
         answer = self.ben.send("GET", file["location"])
         assert answer.status == 200 and answer.headers["Content-Type"] == "application/xml", answer.body
-        assert answer.headers["ETag"] == f'"{file["sha256"]}"' and hashlib.sha256(answer.body).hexdigest() == file["sha256"]
+        assert answer.headers["ETag"] == f'"{file["sha256"]}"'
+        assert hashlib.sha256(answer.body).hexdigest() == file["sha256"]
         return answer.body
 
     def pay(self):
@@ -88,7 +93,8 @@ class Office:
 
     def statement(self, bookings, **more):
         self.statements += "id" not in more
-        return bank.statement(more.pop("id", f"S-{self.statements}"), more.pop("account", ACCOUNT), more.pop("currency", "CAD"),
+        return bank.statement(more.pop("id", f"S-{self.statements}"), more.pop("account", ACCOUNT),
+                              more.pop("currency", "CAD"),
                               str(business_day()), bookings, **more)
 
     def take(self, data, client=None, **query):
@@ -132,7 +138,7 @@ def paid(office):
 COLLECTION, PAYOUT, SMALL = Decimal("101.78"), Decimal("-56.01"), Decimal("-0.41")
 
 
-# --- files ---------------------------------------------------------------------------------------------------------------
+# --- files ------------------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("path", sorted(GOLDEN.glob("[pc]*.xml")), ids=lambda path: path.stem)
@@ -142,20 +148,25 @@ def test_golden_messages_are_of_the_standard(path):
 
 def only_returns():
     """Cups that somebody else lent come back: the pool owes, in both modes of netting."""
-    return [event("return", "brick", at(D0), returned=cups(cup_300=20)), event("return", "dock", at(D0), returned=cups(cup_300=2))]
+    return [event("return", "brick", at(D0), returned=cups(cup_300=20)),
+            event("return", "dock", at(D0), returned=cups(cup_300=2))]
 
 
 FILES = [  # netting, stock terms, events, type -> what each party pays (-) or gets
-    ("central", "on_loan", network.worked_events, {"payouts": {"miller": "56.01", "quay": "0.41"}, "collections": {"hearth": "101.78"}}),
+    ("central", "on_loan", network.worked_events,
+     {"payouts": {"miller": "56.01", "quay": "0.41"}, "collections": {"hearth": "101.78"}}),
     ("direct", "on_loan", network.worked_events, {"payouts": {}, "collections": {"hearth": "45.36"}}),
     ("direct", "on_deposit", network.worked_events,
      {"payouts": {}, "collections": {"hearth": "562.78", "miller": "98.99", "quay": "47.59"}}),
-    ("direct", "on_loan", lambda day: only_returns(), {"payouts": {"miller": "50.92", "quay": "5.09"}, "collections": {}}),
-    ("central", "on_loan", lambda day: only_returns(), {"payouts": {"miller": "50.92", "quay": "5.09"}, "collections": {}}),
+    ("direct", "on_loan", lambda day: only_returns(),
+     {"payouts": {"miller": "50.92", "quay": "5.09"}, "collections": {}}),
+    ("central", "on_loan", lambda day: only_returns(),
+     {"payouts": {"miller": "50.92", "quay": "5.09"}, "collections": {}}),
 ]
 
 
-@pytest.mark.parametrize("netting, stock_terms, events, expected", FILES, ids=lambda value: str(value) if isinstance(value, str) else "")
+@pytest.mark.parametrize("netting, stock_terms, events, expected", FILES, ids=lambda value: str(value)
+                         if isinstance(value, str) else "")
 def test_files(office, netting, stock_terms, events, expected):
     office.load(events(D0), stock_terms, netting=netting).approve()
     payments, names = office.payments(), {p["name"]: p["participant"] for p in office.admin.items("/v1/participants")}
@@ -173,7 +184,8 @@ def test_files(office, netting, stock_terms, events, expected):
         sign = 1 if type == "collections" else -1
         spelt = {"Hearth + Son": "hearth", **names}
         assert {spelt[o.other_name]: str(sign * o.amount) for o in orders} == parties
-        ids = {p["payment_id"] for (payer, payee), p in payments.items() if "pool" == (payer if type == "payouts" else payee)}
+        ids = {p["payment_id"] for (payer, payee), p in payments.items()
+               if "pool" == (payer if type == "payouts" else payee)}
         assert {o.end_to_end for o in orders} == ids and all(len(i) <= 35 for i in ids)
         assert {o.currency for o in orders} == {"CAD"} and {o.requested_on for o in orders} == due_on
         assert {o.own_account for o in orders} == {ACCOUNT}
@@ -181,7 +193,8 @@ def test_files(office, netting, stock_terms, events, expected):
         assert office.fetch(file) == data
     statuses = {(p["from"], p["to"]): p["status"] for p in office.payments().values()}
     assert statuses == {parties: "instructed" if "pool" in parties else "approved" for parties in statuses}
-    assert {f["type"] for f in office.admin.items(f"/v1/settlements/tern-bay/{D0}/files")} == {t for t, p in expected.items() if p}
+    assert {f["type"] for f in office.admin.items(f"/v1/settlements/tern-bay/{D0}/files")} == {
+        t for t, p in expected.items() if p}
     office.admin.assert_holds()
     validate(*made)
 
@@ -189,8 +202,10 @@ def test_files(office, netting, stock_terms, events, expected):
 def test_what_a_collection_says(office):
     office.load(network.worked_events(D0), "on_deposit").approve()
     data = office.fetch(office.make("collections")).decode()
-    for text in ("<MndtId>M/2026-1</MndtId>", "<DtOfSgntr>2026-01-02</DtOfSgntr>", "<Id>TB98ZZZ09999999999</Id>", "<SeqTp>FRST</SeqTp>",
-                 "<BICFI>AGRIFRPP882</BICFI>", "<IBAN>GB29NWBK60161331926819</IBAN>", "<MmbId>TB-002</MmbId>", "<Nm>Hearth + Son</Nm>",
+    for text in ("<MndtId>M/2026-1</MndtId>", "<DtOfSgntr>2026-01-02</DtOfSgntr>", "<Id>TB98ZZZ09999999999</Id>",
+                 "<SeqTp>FRST</SeqTp>",
+                 "<BICFI>AGRIFRPP882</BICFI>", "<IBAN>GB29NWBK60161331926819</IBAN>", "<MmbId>TB-002</MmbId>",
+                 "<Nm>Hearth + Son</Nm>",
                  "<Id>NOTPROVIDED</Id>", f"<Ustrd>tern-bay {D0}</Ustrd>"):
         assert text in data, text
     # The next day's is no longer the first under its mandate.
@@ -216,7 +231,8 @@ def test_a_second_file_has_only_what_was_approved_since(office):
     assert office.make("payouts", dry_run=True)["dry_run"] and office.payments()["pool", "quay"]["status"] == "approved"
     second = office.make("payouts")
     assert [first["total"], second["total"]] == ["56.01", "0.41"] and first["message_id"] != second["message_id"]
-    assert [f["file_id"] for f in office.admin.items(f"/v1/settlements/tern-bay/{D0}/files", limit=1)] == [first["file_id"], second["file_id"]]
+    assert [f["file_id"] for f in office.admin.items(f"/v1/settlements/tern-bay/{D0}/files", limit=1)] == [
+        first["file_id"], second["file_id"]]
 
 
 def test_of_two_who_make_a_file_at_once_one_does(office):
@@ -239,10 +255,12 @@ def test_what_the_bank_must_know_is_asked_for_before_anything_is_done(office):
     office.admin.agreed(office.ben, "PUT", "/v1/schemes/tern-bay", {
         **scheme, "operator": {k: v for k, v in OPERATOR.items() if k != "creditor_id"}})
     missing = office.refuse_file("collections", 422, *["bank_details_missing"] * 2)
-    assert {"hearth has no mandate that a payment message can carry", "the operator has no creditor_id that a payment message can carry"} == {
+    assert {"hearth has no mandate that a payment message can carry",
+            "the operator has no creditor_id that a payment message can carry"} == {
         f["detail"] for f in missing["errors"]}
     assert {p["status"] for p in office.payments().values()} == {"approved"}
-    office.ben.refused("POST", f"/v1/settlements/tern-bay/{D0 + timedelta(days=1)}/files", {"type": "payouts"}, 404, "not_found")
+    office.ben.refused("POST", f"/v1/settlements/tern-bay/{D0 + timedelta(days=1)}/files", {"type": "payouts"}, 404,
+                       "not_found")
 
 
 def test_a_payout_goes_to_no_account_that_nobody_has_looked_at(office):
@@ -254,12 +272,13 @@ def test_a_payout_goes_to_no_account_that_nobody_has_looked_at(office):
     assert office.make("collections")["total"] == "101.78"  # who is collected from is asked by the mandate
 
 
-# --- what reference data takes -------------------------------------------------------------------------------------------
+# --- what reference data takes ----------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("pointer, changes", [
     ("/bank_account/iban", {"bank_account": {"iban": "DE89370400440532013001"}}),  # check digits
-    ("/bank_account/iban", {"bank_account": {"iban": "DE543704004405320130001"}}),  # right digits, but one too many for its country
+    # right digits, but one too many for its country
+    ("/bank_account/iban", {"bank_account": {"iban": "DE543704004405320130001"}}),
     ("/bank_account/iban", {"bank_account": {"iban": "de89370400440532013000"}}),
     ("/bank_account/account", {"bank_account": {"account": "12//3", "bank_code": "1"}}),
     ("/bank_account/account", {"bank_account": {"account": "№ 12", "bank_code": "1"}}),
@@ -271,10 +290,11 @@ def test_what_a_bank_would_refuse_is_refused_at_once(shared, pointer, changes):
     assert [f["pointer"] for f in answer.json["errors"]] == [pointer]
 
 
-# --- statements ----------------------------------------------------------------------------------------------------------
+# --- statements -------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("netting, stock_terms", [("central", "on_loan"), ("direct", "on_loan"), ("central", "on_deposit")])
+@pytest.mark.parametrize("netting, stock_terms",
+                         [("central", "on_loan"), ("direct", "on_loan"), ("central", "on_deposit")])
 def test_a_statement_made_of_the_files_settles_everything(office, netting, stock_terms):
     office.load(network.worked_events(D0), stock_terms, netting=netting).approve()
     bookings = office.pay()
@@ -287,20 +307,25 @@ def test_a_statement_made_of_the_files_settles_everything(office, netting, stock
     assert tried["confirmed"] == len(bookings) and tried.pop("dry_run") and office.balances() == before
     taken = office.take(data)
     assert {k: taken[k] for k in taken if k != "statements"} == {
-        "confirmed": len(bookings), **dict.fromkeys(("returned", "unmatched", "underpaid", "overpaid", "repeated", "ignored"), 0)}
+        "confirmed": len(bookings),
+        **dict.fromkeys(("returned", "unmatched", "underpaid", "overpaid", "repeated", "ignored"), 0)}
     total = sum(b.amount for b in bookings)
-    assert office.balances() == {"bank": str(total)} and {p["status"] for p in office.payments().values()} == {"confirmed"}
+    assert office.balances() == {"bank": str(total)}
+    assert {p["status"] for p in office.payments().values()} == {"confirmed"}
     stated, = taken["statements"]
     assert [b["amount"] for b in stated["balances"]] == ["0.00", str(total)]
     ids = {p["payment_id"] for p in office.payments().values()}
-    assert all(line["disposition"] == "matched" and line["payment_id"] in ids and line["entry"] for line in stated["lines"])
+    assert all(line["disposition"] == "matched" and line["payment_id"] in ids and line["entry"]
+               for line in stated["lines"])
     # The same statement again, also in another message, is answered like the first time.
     feed = office.admin.feed("tern-bay")
     assert office.take(data) == taken
-    assert office.take(office.statement(bookings, id="S-1", message_id="again", created_at="2026-05-15T09:00:00Z")) == taken
+    assert office.take(office.statement(bookings, id="S-1", message_id="again",
+                                        created_at="2026-05-15T09:00:00Z")) == taken
     assert office.admin.feed("tern-bay") == feed
     listed, = office.admin.items("/v1/bank-statements", scheme="tern-bay")
-    assert (listed["statement"], listed["lines"], listed["open"], listed["received_from"]) == ("S-1", len(bookings), 0, "ben")
+    assert (listed["statement"], listed["lines"], listed["open"], listed["received_from"]) == ("S-1", len(bookings), 0,
+                                                                                               "ben")
     office.admin.assert_holds()
     validate(data)
 
@@ -309,7 +334,8 @@ def test_a_statement_of_the_same_id_that_says_something_else_is_refused(paid):
     lines = [*paid.bookings.values()]
     paid.take(paid.statement(lines[:1], id="S-9"))
     before = paid.balances()
-    paid.ben.refused("POST", "/v1/bank-statements?scheme=tern-bay", paid.statement(lines, id="S-9"), 409, "statement_conflict", XML)
+    paid.ben.refused("POST", "/v1/bank-statements?scheme=tern-bay", paid.statement(lines, id="S-9"), 409,
+                     "statement_conflict", XML)
     assert paid.balances() == before and [line["disposition"] for line in paid.told(lines[1:])] == ["matched"] * 2
 
 
@@ -361,7 +387,8 @@ def test_a_batch_is_taken_apart(office):
     office.load(network.worked_events(D0), "on_deposit").approve()
     bookings = office.pay()
     total = sum(b.amount for b in bookings)
-    lines = office.told([bank.Booking(total, reference="B-1", details=tuple((b.end_to_end, b.amount) for b in bookings))])
+    lines = office.told(
+        [bank.Booking(total, reference="B-1", details=tuple((b.end_to_end, b.amount) for b in bookings))])
     assert [(line["disposition"], line["amount"]) for line in lines] == [("matched", str(b.amount)) for b in bookings]
     assert office.balances() == {"bank": str(total)}
 
@@ -375,7 +402,8 @@ def test_a_payment_that_comes_back_fails(paid, order):
     payment = paid.payments()["pool", "miller"]
     shown = paid.admin.get(f"/v1/payments/{payment['payment_id']}")
     assert shown["status"] == "failed" and shown["changes"][-1]["note"] == "returned by the bank: AC04"
-    assert paid.balances() == {"settlement_due(hearth)": "101.78", "settlement_due(quay)": "-0.41", "arrears(miller)": "-56.01"}
+    assert paid.balances() == {"settlement_due(hearth)": "101.78", "settlement_due(quay)": "-0.41",
+                               "arrears(miller)": "-56.01"}
     paid.told([paid.bookings[SMALL], bank.come_back(paid.bookings[SMALL], "\U0001F642" * 35)])
     small = paid.admin.get(f"/v1/payments/{paid.payments()['pool', 'quay']['payment_id']}")
     assert small["changes"][-1]["note"] == "returned by the bank: " + "\U0001F642" * 35
@@ -388,7 +416,8 @@ def test_a_payment_that_comes_back_fails(paid, order):
 def test_a_booking_that_the_bank_takes_back_fails_the_payment(paid):
     collection = paid.bookings[COLLECTION]
     undone = bank.replace(collection, amount=-COLLECTION, reversal=True, reference="B-R")
-    assert [line["disposition"] for line in paid.told([collection])] + [line["disposition"] for line in paid.told([undone])] == ["matched", "returned"]
+    assert [line["disposition"] for line in paid.told([collection])] + [
+        line["disposition"] for line in paid.told([undone])] == ["matched", "returned"]
     assert paid.balances()["arrears(hearth)"] == "101.78" and "bank" not in paid.balances()
 
 
@@ -400,7 +429,8 @@ def test_what_a_person_did_first_is_not_booked_twice(paid):
             assert paid.ben.send("POST", f"/v1/payments/{payments[parties]['payment_id']}/{change}", body).status == 200
     before = paid.balances()
     lines = paid.told([collection, payout, bank.come_back(payout)])
-    assert [(line["disposition"], "entry" in line) for line in lines] == [("matched", False), ("matched", False), ("returned", False)]
+    assert [(line["disposition"], "entry" in line) for line in lines] == [("matched", False), ("matched", False),
+                                                                          ("returned", False)]
     assert paid.balances() == before
     assert [line["disposition"] for line in paid.told([bank.replace(collection, reference="B-2")])] == ["unmatched"]
 
@@ -412,7 +442,8 @@ def test_several_statements_of_one_message(paid):
     assert [s["statement"] for s in taken["statements"]] == ["S-1", "S-2"] and taken["confirmed"] == 2
     known = paid.take(one.encode())
     assert known["statements"] == taken["statements"][:1] and known["confirmed"] == 1
-    assert [s["statement"] for s in paid.admin.items("/v1/bank-statements", scheme="tern-bay", limit=1)] == ["S-1", "S-2"]
+    assert [s["statement"] for s in paid.admin.items("/v1/bank-statements", scheme="tern-bay", limit=1)] == ["S-1",
+                                                                                                             "S-2"]
 
 
 def test_of_two_who_bring_the_same_statement_both_get_the_same_answer(paid):
@@ -421,7 +452,7 @@ def test_of_two_who_bring_the_same_statement_both_get_the_same_answer(paid):
     assert first == second and paid.balances() == {"bank": "45.36"}
 
 
-# --- resolving -----------------------------------------------------------------------------------------------------------
+# --- resolving --------------------------------------------------------------------------------------------------------
 
 
 RESOLVED = {  # booking -> arrears of hearth or miller afterwards, and what has become of the payment
@@ -440,7 +471,8 @@ def test_a_line_that_was_a_payment(paid, what):
     booking, payment = booking(paid), paid.payments()[parties]
     line, = paid.told([booking])
     resolved = paid.resolve(line, payment_id=payment["payment_id"])
-    assert resolved["resolution"]["payment_id"] == payment["payment_id"] and resolved["resolution"]["note"] == "asked them"
+    assert resolved["resolution"]["payment_id"] == payment["payment_id"]
+    assert resolved["resolution"]["note"] == "asked them"
     assert resolved["resolution"]["by"] == "ben" and resolved["statement"] == "S-1" and paid.open_lines() == []
     balances = paid.balances()
     assert {a: b for a, b in balances.items() if a.startswith("arrears")} == arrears
@@ -449,7 +481,8 @@ def test_a_line_that_was_a_payment(paid, what):
     assert f"settlement_due({whose})" not in balances and paid.payments()[parties]["status"] == status
     paid.resolve(line, 409, "line_not_open", payment_id=payment["payment_id"])
     # The line that should have come is one too many now.
-    assert [line["disposition"] for line in paid.told([paid.bookings[COLLECTION if parties[1] == "pool" else PAYOUT]])] == ["unmatched"]
+    assert [line["disposition"]
+            for line in paid.told([paid.bookings[COLLECTION if parties[1] == "pool" else PAYOUT]])] == ["unmatched"]
     paid.admin.assert_holds()
 
 
@@ -469,12 +502,15 @@ def test_a_line_that_was_a_return_less_its_charge(paid):
 
 def test_a_line_of_a_participant(paid):
     """A stranger's line takes two people, with dual control on or off; and goes to arrears, whatever is due."""
-    paid_in, late, nothing = paid.told([bank.Booking(Decimal("1.78")), bank.Booking(Decimal("-5.00")), bank.Booking(Decimal("9.00"))])
+    paid_in, late, nothing = paid.told([bank.Booking(Decimal("1.78")), bank.Booking(Decimal("-5.00")),
+                                        bank.Booking(Decimal("9.00"))])
     before = paid.balances()
-    tried = paid.ben.send("POST", f"/v1/bank-lines/{paid_in['line']}/resolve?dry_run=true", {"participant": "hearth", "note": "n"})
+    tried = paid.ben.send("POST", f"/v1/bank-lines/{paid_in['line']}/resolve?dry_run=true",
+                          {"participant": "hearth", "note": "n"})
     assert tried.status == 202 and tried.json["dry_run"] and paid.admin.items("/v1/proposals") == []
     proposed = paid.resolve(paid_in, 202, participant="hearth")
-    assert proposed.items() >= {"status": "proposed", "what": "bank_line", "name": paid_in["line"], "schemes": ["tern-bay"],
+    assert proposed.items() >= {"status": "proposed", "what": "bank_line", "name": paid_in["line"],
+                                "schemes": ["tern-bay"],
                                 "request": {"participant": "hearth", "note": "asked them"}}.items()
     assert paid.resolve(paid_in, 202, participant="hearth")["proposal"] == proposed["proposal"]  # it waits already
     assert paid.balances() == before and len(paid.open_lines()) == 3
@@ -490,16 +526,19 @@ def test_a_line_of_a_participant(paid):
     paid.ben.agreed(paid.admin, "POST", f"/v1/bank-lines/{late['line']}/resolve",
                     {"participant": "miller", "account": "arrears", "note": "n"})
     balances = paid.balances()
-    assert (balances["arrears(hearth)"], balances["arrears(miller)"], balances["bank_suspense"]) == ("-1.78", "5.00", "-9.00")
+    assert (balances["arrears(hearth)"], balances["arrears(miller)"], balances["bank_suspense"]) == ("-1.78", "5.00",
+                                                                                                     "-9.00")
     assert [line["line"] for line in paid.open_lines()] == [nothing["line"]]
     assert len(paid.admin.items("/v1/bank-lines", scheme="tern-bay", open="false")) == 2
     assert len(paid.admin.items("/v1/bank-lines", scheme="tern-bay", limit=1)) == 3
-    for body, reason in (({"participant": "nobody", "account": "arrears"}, "participant_unknown"), ({}, "member_missing"),
+    for body, reason in (({"participant": "nobody", "account": "arrears"}, "participant_unknown"),
+                         ({}, "member_missing"),
                          ({"participant": "hearth", "account": "settlement_due"}, "value_unknown"),
                          ({"payment_id": "x", "account": "arrears"}, "member_unknown"),
                          ({"payment_id": "x"}, "payment_unknown"), ({"payment_id": "x", "note": ""}, "bad_format")):
         paid.resolve(nothing, 422, reason, **body)
-    for name in ("tern-bay.99", "tern-bay.", "tern-bay", ".1", "x.1", "tern-bay.1x", "tern-bay." + "9" * 30, "x" * 60 + ".1"):
+    for name in ("tern-bay.99", "tern-bay.", "tern-bay", ".1", "x.1", "tern-bay.1x", "tern-bay." + "9" * 30,
+                 "x" * 60 + ".1"):
         paid.ben.refused("POST", f"/v1/bank-lines/{name}/resolve", {"payment_id": "x", "note": "n"}, 404, "not_found")
     paid.ben.refused("GET", "/v1/bank-lines?scheme=tern-bay&open=perhaps", None, 422, "parameter_invalid")
     paid.admin.assert_holds()
@@ -512,7 +551,8 @@ def test_a_line_is_resolved_once(paid):
     assert paid.admin.send("POST", f"/v1/proposals/{first}/approve").status == 200
     paid.admin.refused("POST", f"/v1/proposals/{second}/approve", None, 409, "line_not_open")
     assert [p["proposal"] for p in paid.admin.items("/v1/proposals", scheme="tern-bay")] == [second]
-    assert paid.ben.send("POST", f"/v1/proposals/{second}/withdraw", {"reason": "it was hearth's"}).json["status"] == "withdrawn"
+    assert paid.ben.send("POST", f"/v1/proposals/{second}/withdraw",
+                         {"reason": "it was hearth's"}).json["status"] == "withdrawn"
     paid.admin.assert_holds()
 
 
@@ -524,7 +564,7 @@ def test_a_payment_between_participants_is_no_line(office):
     office.resolve(line, 422, "payment_unknown", payment_id=direct["payment_id"])
 
 
-# --- hostile ones, and who may -------------------------------------------------------------------------------------------
+# --- hostile ones, and who may ----------------------------------------------------------------------------------------
 
 
 REFUSED = [(path.stem.removeprefix("refused-"), path) for path in sorted(GOLDEN.glob("refused-*.xml"))]
@@ -551,15 +591,18 @@ def test_what_comes_along_with_a_statement(quiet):
     quiet.ben.refused("POST", target, data, 415, "unsupported_media_type", {**XML, "Content-Encoding": "gzip"})
     quiet.ben.refused("POST", "/v1/bank-statements", data, 422, "parameter_missing", XML)
     quiet.ben.refused("POST", "/v1/bank-statements?scheme=nowhere", data, 404, "not_found", XML)
-    quiet.ben.refused("POST", target, data, 422, "statement_account", {"Content-Type": "text/xml; charset=utf-8"})  # of ACCOUNT
-    quiet.ben.refused("POST", target, quiet.statement([], account="DE89370400440532013000"), 422, "statement_account", XML)
+    # of ACCOUNT
+    quiet.ben.refused("POST", target, data, 422, "statement_account", {"Content-Type": "text/xml; charset=utf-8"})
+    quiet.ben.refused("POST", target, quiet.statement([], account="DE89370400440532013000"), 422, "statement_account",
+                      XML)
     quiet.ben.refused("POST", target, b"x" * (2 << 20), 413, "body_too_large", XML)
 
 
 def test_who_may(paid):
     file = paid.admin.items(f"/v1/settlements/tern-bay/{D0}/files")[0]
     line, = paid.told([bank.Booking(Decimal("1.00"))])
-    reads = [f"/v1/settlements/tern-bay/{D0}/files", "/v1/bank-statements?scheme=tern-bay", "/v1/bank-lines?scheme=tern-bay"]
+    reads = [f"/v1/settlements/tern-bay/{D0}/files", "/v1/bank-statements?scheme=tern-bay",
+             "/v1/bank-lines?scheme=tern-bay"]
     service = paid.service
     clients = {"auditor": service.client(service.create_key("aud", "auditor")),
                "pos": service.client(service.create_key("till", "pos", sites=["anchor"])),
@@ -579,7 +622,9 @@ def test_who_may(paid):
 
 def test_what_was_kept_can_not_be_changed(paid):
     paid.told([bank.Booking(Decimal("1.00"))])
-    for table in ("payment_file", "payment_in_file", "bank_document", "bank_statement", "bank_line", "bank_line_resolution"):
+    for table in ("payment_file", "payment_in_file", "bank_document", "bank_statement", "bank_line",
+                  "bank_line_resolution"):
         rights = paid.service.database.rows(
-            "SELECT privilege_type FROM information_schema.role_table_grants WHERE grantee = 'depositd_service' AND table_name = %s", table)
+            "SELECT privilege_type FROM information_schema.role_table_grants WHERE grantee = 'depositd_service' AND"
+            " table_name = %s", table)
         assert sorted(r for r, in rights) == ["INSERT", "SELECT"], table

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""Pages in headless Chromium, on a phone, on a desk, in the dark and on paper. A proxy on loopback adds the key; to measure pages,
-it shows them in frames of a phone's and a desk's width, without the policy that forbids both frames and the script in them."""
+"""Pages in headless Chromium, on a phone, on a desk, in the dark and on paper. A proxy on loopback adds the key; to
+measure pages, it shows them in frames of a phone's and a desk's width, without the policy that forbids both frames and
+the script in them."""
 import html
 import http.client
 import json
@@ -26,7 +27,8 @@ MEASURE = """<script>addEventListener("load", () => {
   }));
 });</script>"""
 TARGETS = ["/", f"/v1/settlements/tern-bay/{WORKED_DAY}", "/v1/events?scheme=tern-bay", "/v1/reports",
-           "/v1/reports/deposit-cover?scheme=tern-bay", "/v1/reports/trial-balance?scheme=tern-bay", "/v1/participants", "/v1/reference",
+           "/v1/reports/deposit-cover?scheme=tern-bay", "/v1/reports/trial-balance?scheme=tern-bay", "/v1/participants",
+           "/v1/reference",
            f"/v1/events?scheme=tern-bay&business_date={NEXT_DAY}", "/v1/posting-rules", "/v1/no/such/page"]
 
 
@@ -45,7 +47,8 @@ class Proxy(ThreadingHTTPServer):
 class Forward(BaseHTTPRequestHandler):
     def do_GET(self):
         if self.path == "/frames":
-            frames = "".join(f'<iframe width="{width}" height="800" data-target="{html.escape(t)}" src="{html.escape(t)}"></iframe>'
+            frames = "".join(f'<iframe width="{width}" height="800" data-target="{html.escape(t)}"'
+                             f' src="{html.escape(t)}"></iframe>'
                              for width in (PHONE[0], DESK[0]) for t in TARGETS)
             self.reply(200, [("Content-Type", "text/html")], f"<body>{frames}{MEASURE}</body>".encode())
         else:
@@ -80,7 +83,8 @@ class Browser:
     def run(self, target, *options, size=DESK):
         done = subprocess.run(
             ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--no-first-run",
-             "--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",
+             "--disable-background-networking", "--disable-component-update", "--disable-sync",
+             "--disable-dev-shm-usage",
              "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1", f"--user-data-dir={self.folder}/profile",
              f"--window-size={size[0]},{size[1]}", *options, self.proxy.url(target)],
             capture_output=True, timeout=600)
@@ -156,7 +160,8 @@ def test_no_page_is_wider_than_its_window(browser):
     assert [(m["target"], m["inner"]) for m in measured] == [(t, w) for w in (PHONE[0], DESK[0]) for t in TARGETS]
     assert {m["styled"] for m in measured} == {"tabular-nums"}, "the style sheet came"
     assert [m for m in measured if m["scroll"] > m["inner"]] == []
-    phone, desk = ([m["scrolling"] for m in measured if m["target"] == TARGETS[1] and m["inner"] == w] for w in (PHONE[0], DESK[0]))
+    phone, desk = ([m["scrolling"] for m in measured if m["target"] == TARGETS[1] and m["inner"] == w]
+                   for w in (PHONE[0], DESK[0]))
     assert phone[0] >= 1 and desk == [0], "the positions scroll on a phone and fit on a desk"
 
 

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: ISC
 """Clients that are generated from the document: linters find nothing in it, and a till on a generated TypeScript client
-type-checks without a cast and does its work. The tools are npm packages (tests/client); tests/client/install installs them,
-and says why where it can't: then these tests are skipped."""
+type-checks without a cast and does its work. The tools are npm packages (tests/client); tests/client/install installs
+them, and says why where it can't: then these tests are skipped."""
 import json
 import os
 import re
@@ -39,9 +39,11 @@ def tool(tmp_path_factory):
     def run(name, *arguments, expect=0):
         program = ["node"] if name == "node" else [str(INSTALLED / "node_modules" / ".bin" / name)]
         quiet = {"REDOCLY_TELEMETRY": "off", "REDOCLY_SUPPRESS_UPDATE_NOTICE": "true", "CI": "true", "NO_COLOR": "1"}
-        done = subprocess.run([*program, *arguments], cwd=folder, env={**os.environ, **quiet}, capture_output=True, text=True,
+        done = subprocess.run([*program, *arguments], cwd=folder, env={**os.environ, **quiet}, capture_output=True,
+                              text=True,
                               timeout=SECONDS, stdin=subprocess.DEVNULL)
-        assert done.returncode == expect, f"{name} {arguments}: {done.returncode}\n{done.stdout[-6000:]}\n{done.stderr[-3000:]}"
+        assert done.returncode == expect, (f"{name} {arguments}:"
+                                           f" {done.returncode}\n{done.stdout[-6000:]}\n{done.stderr[-3000:]}")
         return done.stdout
 
     run.folder = folder
@@ -85,8 +87,8 @@ def till(tool, document):
 
 
 def test_generated_types_are_known(tool, till):
-    """Nothing is typed as unknown but the values of open objects, and none as an object that can have no member. (The generator
-    opens the types of headers, and says so of the webhooks that there are not.)"""
+    """Nothing is typed as unknown but the values of open objects, and none as an object that can have no member. (The
+    generator opens the types of headers, and says so of the webhooks that there are not.)"""
     types = re.sub(r"/\*.*?\*/", "", (tool.folder / "schema.d.ts").read_text(), flags=re.DOTALL)
     loose = [line.strip() for line in types.splitlines() if re.search(r"\b(unknown|any|never>)", line)
              and not re.search(r"\[(name|key): string\]: unknown;|^export type (webhooks|\$defs) = ", line)]
@@ -103,11 +105,13 @@ def test_the_till_casts_nothing():
 
 
 def test_a_wrong_till_does_not_compile(tool, till):
-    """The types say what the document says: a misspelt kind, a text for a count, a reason that the operation does not give."""
+    """The types say what the document says: a misspelt kind, a text for a count, a reason that the operation does not
+    give."""
     text, places = (HERE / "till.ts").read_text(), []
     for right, wrong in (('kind: "issue", issued: [{ cup_type: cupType', 'kind: "isue", issued: [{ cup_type: cupType'),
                          ("quantity: 1, condition", 'quantity: "1", condition'),
-                         ('case "cup_type_unknown"', 'case "payment_held"'), ("refund_values.find", "refund_value.find")):
+                         ('case "cup_type_unknown"', 'case "payment_held"'),
+                         ("refund_values.find", "refund_value.find")):
         assert text.count(right) == 1
         places.append(text[:text.index(right)].count("\n") + 1)
         text = text.replace(right, wrong)
@@ -119,7 +123,8 @@ def test_a_wrong_till_does_not_compile(tool, till):
 
 def test_the_till_does_its_work(shared, tool, till):
     """me, issue, replay, return, a refusal told by its reason, the list page by page, and proofs of what is closed."""
-    shared.admin.load(network.reference([network.scheme("tern-bay", FIRST, {"cup-300": "2.50"})], {"anchor": ("tern-bay", "hearth")}))
+    shared.admin.load(network.reference([network.scheme("tern-bay", FIRST, {"cup-300": "2.50"})],
+                                        {"anchor": ("tern-bay", "hearth")}))
     closed = [event("issue", "anchor", at(FIRST, f"{hour}:00"), issued=cups(cup_300=1)) for hour in (10, 11)]
     shared.admin.post_many(closed)
     root = shared.admin.close("tern-bay", FIRST)["seal"]["root"]
@@ -131,8 +136,10 @@ def test_the_till_does_its_work(shared, tool, till):
     assert (issued["status"], again["status"], returned["status"]) == ("recorded", "duplicate", "recorded")
     assert again["entry"] == issued["entry"] and returned["entry"] > issued["entry"]
     assert (refused["reason"], refused["at"]) == ("cup_type_unknown", ["/issued/0/cup_type"])
-    assert [row["kind"] for row in listed] == ["issue", "issue", "issue", "return"] and listed[0]["page"] < listed[-1]["page"]
+    assert [row["kind"] for row in listed] == ["issue", "issue", "issue", "return"]
+    assert listed[0]["page"] < listed[-1]["page"]
     assert [row.get("root") for row in listed] == [root, root, None, None]
     assert [row.get("unproven") for row in listed] == [None, None, "day_not_sealed", "day_not_sealed"]
-    posted = [row["entry"] for row in shared.admin.items("/v1/events", scheme="tern-bay", site="anchor") if "event" in row]
+    posted = [row["entry"] for row in shared.admin.items("/v1/events", scheme="tern-bay", site="anchor") if "event"
+              in row]
     assert posted == [row["entry"] for row in listed]

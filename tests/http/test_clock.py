@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Closing by the clock, across time zones: which days are due is reckoned here with Python's zoneinfo, not with the service's
-calendar. And when payments are due after it: a published calendar of closing days."""
+"""Closing by the clock, across time zones: which days are due is reckoned here with Python's zoneinfo, not with the
+service's calendar. And when payments are due after it: a published calendar of closing days."""
 from datetime import date, datetime, timedelta, timezone
 
 import pytest
@@ -11,14 +11,16 @@ from model import DAY, day_start
 from network import at, cups, event
 
 FIRST = date.today() - timedelta(days=6)
-# Zones on both sides of the date line, at offsets of hours, half and quarter hours, with cut-offs and patience of their own.
+# Zones on both sides of the date line, at offsets of hours, half and quarter hours, with cut-offs and patience of their
+# own.
 SCHEMES = {"tern-bay": ("America/St_Johns", "03:00", 60), "harbour": ("Pacific/Auckland", "04:30", 0),
-           "ridge": ("Asia/Kathmandu", "00:00", 5), "atoll": ("Pacific/Kiritimati", "23:59", 90), "skerry": ("Pacific/Pago_Pago", "02:15", 30)}
+           "ridge": ("Asia/Kathmandu", "00:00", 5), "atoll": ("Pacific/Kiritimati", "23:59", 90),
+           "skerry": ("Pacific/Pago_Pago", "02:15", 30)}
 
 
 def due_days(code, then):
-    """The days whose end and the scheme's patience lay behind at an instant; and those for which it is too near to tell, or has come
-    since."""
+    """The days whose end and the scheme's patience lay behind at an instant; and those for which it is too near to
+    tell, or has come since."""
     zone, cut_off, minutes = SCHEMES[code]
     closes = {d: day_start(d + DAY, cut_off, zone) + timedelta(minutes=minutes)
               for d in (FIRST + n * DAY for n in range((date.today() - FIRST).days + 2))}
@@ -51,7 +53,8 @@ def assert_closed_in_order(service, code, now):
     due, near = due_days(code, now)
     closed = closed_days(service, code)
     assert closed[:len(due)] == due and set(closed[len(due):]) <= set(near), (code, closed, due)
-    rows = service.database.rows("SELECT business_date, closed_at, closed_by FROM settlement JOIN scheme ON id = scheme WHERE code = %s"
+    rows = service.database.rows("SELECT business_date, closed_at, closed_by FROM settlement JOIN scheme ON id = scheme"
+                                 " WHERE code = %s"
                                  " ORDER BY closed_at, business_date", code)
     assert [day for day, _, _ in rows] == closed and len({instant for _, instant, _ in rows}) == len(rows)
     settles = [e["business_date"] for e in service.admin.feed(code) if e["kind"] == "settle"]
@@ -84,14 +87,15 @@ def test_due_days_are_closed_in_order_in_all_zones(database, service, instances)
 
 
 def test_a_missed_night_is_caught_up(database, service):
-    """The first days were closed by hand; then nobody ran for some nights, and one close was broken off at its cut. The next instance takes
-    that up first, and the others in their order."""
+    """The first days were closed by hand; then nobody ran for some nights, and one close was broken off at its cut. The
+    next instance takes that up first, and the others in their order."""
     load(service)
     now = datetime.now(timezone.utc)
     for code in SCHEMES:
         service.admin.close(code, FIRST)
         service.admin.close(code, FIRST + DAY)
-        service.database.run(f"UPDATE business_day SET state = 'closing' WHERE business_date = '{FIRST + 2 * DAY}' AND scheme ="
+        service.database.run(f"UPDATE business_day SET state = 'closing' WHERE business_date = '{FIRST + 2 * DAY}' AND"
+                             " scheme ="
                              f" (SELECT id FROM scheme WHERE code = '{code}');"
                              f" UPDATE scheme_head SET calendar_version = calendar_version + 1")
     clock = Service(database, close_by_clock="yes").start()
@@ -107,16 +111,19 @@ def test_a_missed_night_is_caught_up(database, service):
         assert any(f"scheme={code} date={FIRST + 2 * DAY} " in line and "close_by_clock=yes" in line for line in warned)
 
 
-# Closing days of TARGET (European Central Bank, decision of 14 December 2000, from memory): Saturdays, Sundays, New Year's Day, Good
-# Friday, Easter Monday, 1 May, 25 and 26 December. Easter Sunday was 20 April in 2025 (Gregorian computus, from memory).
+# Closing days of TARGET (European Central Bank, decision of 14 December 2000, from memory): Saturdays, Sundays, New
+# Year's Day, Good Friday, Easter Monday, 1 May, 25 and 26 December. Easter Sunday was 20 April in 2025 (Gregorian
+# computus, from memory).
 CLOSING_DAYS = ["2025-01-01", "2025-04-18", "2025-04-21", "2025-05-01", "2025-12-25", "2025-12-26"]
 
 
 @pytest.mark.parametrize("day, due", [
-    ("2025-04-16", "2025-04-17"), ("2025-04-17", "2025-04-22"), ("2025-04-18", "2025-04-22"), ("2025-04-20", "2025-04-22"),
+    ("2025-04-16", "2025-04-17"), ("2025-04-17", "2025-04-22"), ("2025-04-18", "2025-04-22"),
+    ("2025-04-20", "2025-04-22"),
     ("2025-04-21", "2025-04-22"), ("2025-04-30", "2025-05-02"), ("2025-05-02", "2025-05-05")])
 def test_payments_are_due_on_banking_days(service, day, due):
-    """Closes run every day, also on Good Friday and Easter Sunday; what they make payable falls due on the next day banks work."""
+    """Closes run every day, also on Good Friday and Easter Sunday; what they make payable falls due on the next day
+    banks work."""
     day = date.fromisoformat(day)
     service.admin.load(network.reference(
         [network.scheme("tern-bay", day, {"cup-300": "2.50"}, time_zone="Europe/Oslo", holidays=CLOSING_DAYS)],

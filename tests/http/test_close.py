@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The close: order, carrying forward, netting, seals; and what it must survive (a kill, events that race it, the clock)."""
+"""The close: order, carrying forward, netting, seals; and what it must survive (a kill, events that race it, the
+clock)."""
 import hashlib
 import threading
 import time
@@ -78,7 +79,8 @@ def test_days_close_in_order_and_once(service):
 
 
 def test_small_positions_are_carried(service):
-    """Below the minimum: carried, untouched; settled once it has been carried for carry_days, or crosses the minimum."""
+    """Below the minimum: carried, untouched; settled once it has been carried for carry_days, or crosses the
+    minimum."""
     admin = service.admin
     load(admin, terms=[{"minimum_payment": "20.00"}], carry_days=2)
     admin.post_many([issue("anchor", 4, D0), give_back("brick", 8, D0)])
@@ -124,7 +126,8 @@ def test_netting(service, netting, expected):
     else:  # which debtor pays which creditor is free; how many payments, and what each pays or gets, is not
         assert len(made) == len(expected)
         assert paid(made) == paid(expected)
-    assert settlement["totals"] == {"owed": "10.00", "owing": "12.50", "payments": 3, "paid": settlement["totals"]["paid"]}
+    assert settlement["totals"] == {"owed": "10.00", "owing": "12.50", "payments": 3,
+                                    "paid": settlement["totals"]["paid"]}
     assert Decimal(settlement["totals"]["paid"]) == sum(map(Decimal, made.values()))
 
 
@@ -189,7 +192,8 @@ def test_the_clock_closes_past_days_in_order(database, service):
     finally:
         for clock in clocks:
             clock.stop()
-    assert [i["business_date"] for i in service.admin.feed("tern-bay") if i["kind"] == "settle"] == [str(day) for day in due[:4]]
+    assert [i["business_date"] for i in service.admin.feed("tern-bay") if i["kind"] == "settle"] == [str(day)
+                                                                                                     for day in due[:4]]
     settlements = [service.admin.get(f"/v1/settlements/tern-bay/{day}") for day in due]
     assert [positions(s).get("hearth") for s in settlements] == ["2.50", "5.00", "7.50", "10.00", None]
     closed_at = [instant(s["closed_at"]) for s in settlements]
@@ -231,8 +235,8 @@ def _ignore_errors(service, day):
 
 
 def test_events_that_race_the_close(service):
-    """Tills post for a day while it closes: each event is in the day or late, and the money of both days adds up. Each site has
-    traded before the close begins, and again after it."""
+    """Tills post for a day while it closes: each event is in the day or late, and the money of both days adds up. Each
+    site has traded before the close begins, and again after it."""
     admin = service.admin
     load(admin)
     answers, batches, stop = [], Counter(), threading.Event()
@@ -245,7 +249,8 @@ def test_events_that_race_the_close(service):
 
     def all_traded(more):
         before = dict(batches)
-        wait_until(lambda: all(batches[s] >= before.get(s, 0) + more for s in SITES), lambda: f"all sites traded, {batches} after {before}")
+        wait_until(lambda: all(batches[s] >= before.get(s, 0) + more for s in SITES),
+                   lambda: f"all sites traded, {batches} after {before}")
 
     def close():
         try:
@@ -309,7 +314,8 @@ def test_a_changed_account_is_not_hidden_by_another_reason(service):
     admin = service.admin
     load(admin, variance_limit="5.00")
     reasons = []
-    for n, (account, paid) in enumerate([("1000-1", "25.00"), ("2000-2", "31.00"), ("2000-2", "25.00"), ("1000-1", "31.00")]):
+    for n, (account, paid) in enumerate([("1000-1", "25.00"), ("2000-2", "31.00"), ("2000-2", "25.00"),
+                                         ("1000-1", "31.00")]):
         pay_to(service, account)
         admin.post_many([issue("anchor", 40, D0 + n * DAY), give_back("brick", 10, D0 + n * DAY, amount=paid)])
         reasons.append(held(admin.close("tern-bay", D0 + n * DAY)).get("miller"))

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Business days: their bounds across clock changes are PostgreSQL's own AT TIME ZONE, and the facts of the check values."""
+"""Business days: their bounds across clock changes are PostgreSQL's own AT TIME ZONE, and the facts of the check
+values."""
 from datetime import date, datetime, timedelta
 
 import pytest
@@ -11,15 +12,18 @@ TODAY = date.today()
 EARLY = timedelta(minutes=5)  # the next day may stand there so long before it begins: an event may lie that far ahead
 # zone, cut-off. Where the two differ by half an hour, at midnight, or by more than an hour: the unusual ones.
 ZONES = [("Pacific/Auckland", "03:00"), ("Australia/Lord_Howe", "03:00"), ("Australia/Lord_Howe", "01:45"),
-         ("Europe/Oslo", "03:00"), ("Europe/Oslo", "02:30"), ("America/St_Johns", "03:00"), ("America/Santiago", "00:00"),
-         ("Africa/Cairo", "00:30"), ("Asia/Kathmandu", "04:15"), ("Antarctica/Troll", "02:00"), ("Pacific/Kiritimati", "23:59")]
+         ("Europe/Oslo", "03:00"), ("Europe/Oslo", "02:30"), ("America/St_Johns", "03:00"),
+         ("America/Santiago", "00:00"),
+         ("Africa/Cairo", "00:30"), ("Asia/Kathmandu", "04:15"), ("Antarctica/Troll", "02:00"),
+         ("Pacific/Kiritimati", "23:59")]
 
 # Check values, "Business days (COMPUTED; PostgreSQL 15's AT TIME ZONE agrees)" and section 12 (tz database).
 LENGTHS = [("Pacific/Auckland", "03:00", date(2026, 4, 4), 25.0, "2026-04-03T14:00:00Z"),
            ("Pacific/Auckland", "03:00", date(2026, 9, 26), 23.0, None),
            ("Australia/Lord_Howe", "03:00", date(2026, 4, 4), 24.5, None),
            ("Australia/Lord_Howe", "03:00", date(2026, 10, 3), 23.5, None),
-           ("Europe/Oslo", "03:00", date(2026, 3, 28), 23.0, None), ("Europe/Oslo", "03:00", date(2026, 10, 24), 25.0, None),
+           ("Europe/Oslo", "03:00", date(2026, 3, 28), 23.0, None),
+           ("Europe/Oslo", "03:00", date(2026, 10, 24), 25.0, None),
            ("America/St_Johns", "03:00", date(2026, 3, 7), 23.0, "2026-03-07T06:30:00Z"),
            ("Pacific/Apia", "03:00", date(2011, 12, 30), 0.0, "2011-12-30T13:00:00Z"),
            ("America/Sao_Paulo", "00:00", date(2018, 11, 4), 23.0, "2018-11-04T03:00:00Z")]
@@ -29,7 +33,8 @@ def load(client, zones, first_day):
     """One scheme with one site per zone, one cup lent at each on the second day; returns the schemes' codes."""
     codes = [f"zone-{n}" for n in range(len(zones))]
     client.load(network.reference(
-        [network.scheme(c, first_day, {"cup-300": "2.50"}, time_zone=z, cut_off=cut) for c, (z, cut) in zip(codes, zones)],
+        [network.scheme(c, first_day, {"cup-300": "2.50"}, time_zone=z, cut_off=cut)
+         for c, (z, cut) in zip(codes, zones)],
         {f"site-{c}": (c, "hearth") for c in codes}))
     for code, (zone, _) in zip(codes, zones):
         noon = network.at(first_day + DAY, "12:00", zone)
@@ -87,7 +92,8 @@ def last_sunday(year, month):
 
 
 def test_an_ambiguous_and_a_skipped_cut_off(service):
-    """Europe/Berlin 02:30. The check values name 2026; the European rule (last Sundays, 01:00 UTC) is the same each year."""
+    """Europe/Berlin 02:30. The check values name 2026; the European rule (last Sundays, 01:00 UTC) is the same each
+    year."""
     year = TODAY.year if last_sunday(TODAY.year, 10) + DAY < TODAY else TODAY.year - 1
     spring, autumn = last_sunday(year, 3), last_sunday(year, 10)
     code, = load(service.admin, [("Europe/Berlin", "02:30")], spring - 5 * DAY)

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""Decisions of the accounting contract ("Decisions that go with the table") at their edges: shipments that go wrong, sites that have
-closed, forfeits that came back, small positions that wait. Expected figures follow from the contract by hand."""
+"""Decisions of the accounting contract ("Decisions that go with the table") at their edges: shipments that go wrong,
+sites that have closed, forfeits that came back, small positions that wait. Expected figures follow from the contract by
+hand."""
 from datetime import timedelta
 
 import pytest
@@ -48,7 +49,8 @@ def test_a_receipt_that_is_reversed_leaves_its_dispatch_short_again(service):
     assert shortages(admin, "open") == [(again["entry"], 5)]
     last = part(5)
     assert last["exceptions"] == [] and shortages(admin, "open") == []
-    assert sorted(shortages(admin, "resolved")) == sorted([(first["entry"], 5), (second["entry"], 2), (undone["entry"], 2), (again["entry"], 5)])
+    assert sorted(shortages(admin, "resolved")) == sorted([(first["entry"], 5), (second["entry"], 2),
+                                                           (undone["entry"], 2), (again["entry"], 5)])
     assert undo(first)["exceptions"] == [{"exception": "receipt_short", "cup_type": "cup-300", "quantity": 5}]
     assert undo(last)["exceptions"] == []                       # nothing of it has arrived: it is on the road
     admin.assert_holds()
@@ -58,7 +60,8 @@ def test_a_loss_that_is_reversed_leaves_its_dispatch_short_again(service):
     admin = load(service)
     sent = event("dispatch", "anchor", at(D0), cups=cups(("cup-300", 2), cup_300=6), to="dock")
     admin.post_many([sent, event("receipt", "dock", at(D0, "12:00"), cups=cups(cup_300=6), dispatch=sent["event_id"])])
-    lost = admin.post(event("transit_loss", "anchor", at(D0, "13:00"), cups=cups(("cup-300", 2)), dispatch=sent["event_id"], bearer="sender"))
+    lost = admin.post(event("transit_loss", "anchor", at(D0, "13:00"), cups=cups(("cup-300", 2)),
+                            dispatch=sent["event_id"], bearer="sender"))
     assert shortages(admin, "open") == []
     undone = admin.post(event("reversal", "anchor", at(D0, "14:00"), reverses=lost["event_id"]))
     assert undone["exceptions"] == [{"exception": "receipt_short", "cup_type": "cup-300", "quantity": 2}]
@@ -117,7 +120,8 @@ def test_a_forfeit_whose_cups_were_reinstated_stands(service):
     admin.refused("POST", "/v1/events", word("reinstate", 3), 422, "more_than_forfeited")
     admin.post(word("reinstate", 2))
     accounts = admin.accounts("tern-bay")
-    assert (accounts["with_customers(cup-300)"], accounts["unaccounted(cup-300)"], accounts["forfeits"]) == (10, 0, "0.00")
+    assert (accounts["with_customers(cup-300)"], accounts["unaccounted(cup-300)"],
+            accounts["forfeits"]) == (10, 0, "0.00")
 
 
 def carried(settlement):
@@ -153,7 +157,8 @@ def test_a_change_of_sign_does_not_restart_carrying_but_zero_does(service):
 
 @pytest.mark.parametrize("stock_terms", ["on_loan", "on_deposit"])
 def test_remeasurement_is_of_the_balances_through_the_day_before(service, stock_terms):
-    """An issue of the next day that is posted before the close of this one has its new value already: it is not remeasured."""
+    """An issue of the next day that is posted before the close of this one has its new value already: it is not
+    remeasured."""
     admin = load(service, stock_terms=stock_terms, more_values=[("cup-300", D1, "4.00")])
     admin.post_many([event("supply", "anchor", at(D0), cups=cups(cup_300=30)),
                      event("issue", "anchor", at(D0, "11:00"), issued=cups(cup_300=6)),
@@ -161,7 +166,9 @@ def test_remeasurement_is_of_the_balances_through_the_day_before(service, stock_
     admin.close("tern-bay", D0)
     accounts = admin.accounts("tern-bay")
     assert accounts["customer_deposits(cup-300)"] == "-44.00" and accounts["with_customers(cup-300)"] == 11
-    [remeasured] = [e for e in admin.feed("tern-bay") if e["kind"] == "remeasurement" and "customer_deposits(cup-300)" in {
+    [remeasured] = [e for e in admin.feed("tern-bay") if e["kind"] == "remeasurement" and "customer_deposits(cup-300)"
+                    in {
         leg["account"] for leg in e["legs"]}]
-    assert {leg["account"]: leg["amount"] for leg in remeasured["legs"]}["customer_deposits(cup-300)"] == "-9.00"  # 6 at 1.50
+    # 6 at 1.50
+    assert {leg["account"]: leg["amount"] for leg in remeasured["legs"]}["customer_deposits(cup-300)"] == "-9.00"
     admin.assert_holds()

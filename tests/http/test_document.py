@@ -12,7 +12,10 @@ from contract import METHODS
 from harness import Client
 
 TOP = Path(__file__).parents[2]
-MACHINES = {"application/json", "application/x-ndjson", "application/xml", "text/xml", "text/csv", "text/plain", "text/css"}
+VERBS = ("get|list|post|put|create|revoke|load|close|approve|release|confirm|fail|withdraw|resolve|run|renew|reject|end"
+         "|cancel")
+MACHINES = {"application/json", "application/x-ndjson", "application/xml", "text/xml", "text/csv", "text/plain",
+            "text/css"}
 
 
 @pytest.fixture(scope="module")
@@ -32,8 +35,7 @@ def test_each_operation_has_an_id_that_makes_a_method_name(document):
     for where, operation in operations(document):
         name = operation.get("operationId")
         assert name, f"{where} has no operationId: give its row in routes.c an .id"
-        assert re.fullmatch(r"(get|list|post|put|create|revoke|load|close|approve|release|confirm|fail|withdraw|resolve|run|renew"
-                            r"|reject|end|cancel)([A-Z][a-z]+)+", name), f"{where}: {name} is no verbNoun"
+        assert re.fullmatch(rf"({VERBS})([A-Z][a-z]+)+", name), f"{where}: {name} is no verbNoun"
         assert name not in named, f"{where} and {named[name]} are both {name}"
         named[name] = where
 
@@ -87,7 +89,8 @@ def test_each_reason_is_one_of_some_operation(shared, document):
 
 
 def test_headers_stand_where_they_are_sent(document):
-    """RFC 9110: 405 has Allow (15.5.6), 401 WWW-Authenticate (11.6.1); Retry-After (10.2.3) is here with 429 and 503."""
+    """RFC 9110: 405 has Allow (15.5.6), 401 WWW-Authenticate (11.6.1); Retry-After (10.2.3) is here with 429 and
+    503."""
     needed = {"401": "WWW-Authenticate", "405": "Allow", "429": "Retry-After", "503": "Retry-After"}
     for where, operation in operations(document):
         for status, response in operation["responses"].items():

@@ -47,7 +47,8 @@ def test_nothing_acknowledged_is_lost(service, how):
     service.start()
     client = service.client(service.admin_key)
     feed = {i["event"]["event_id"]: i["entry"] for i in client.feed("tern-bay")}
-    assert all(feed.get(event_id) == entry for event_id, entry in acknowledged), "an acknowledged event is not in the ledger"
+    assert all(feed.get(event_id) == entry for event_id, entry in acknowledged), (
+        "an acknowledged event is not in the ledger")
     assert feed.keys() <= {e["event_id"] for e in sent}
     again = [r for n in range(0, len(sent), 1000) for r in client.post_many(sent[n:n + 1000])]
     assert {r["event_id"] for r in again if r["status"] == "duplicate"} == feed.keys()
@@ -60,7 +61,8 @@ def test_nothing_acknowledged_is_lost(service, how):
 def test_connections_that_were_closed_while_idle(service):
     """A database that was restarted in the meantime costs nobody an answer: neither who posts next nor who reads."""
     admin = service.admin
-    admin.load(network.reference([network.scheme("tern-bay", DAY, {"cup-300": "2.50"})], {"anchor": ("tern-bay", "hearth")}))
+    admin.load(network.reference([network.scheme("tern-bay", DAY, {"cup-300": "2.50"})],
+                                 {"anchor": ("tern-bay", "hearth")}))
     for rounds in range(1, 6):
         admin.post(event("issue", "anchor", at(DAY), issued=cups(cup_300=1)))  # the next follows the writer's own
         ended = service.database.rows(

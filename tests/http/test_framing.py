@@ -19,7 +19,8 @@ DAY = date.today() - timedelta(days=3)
 
 @pytest.fixture(scope="module")
 def net(shared):
-    shared.admin.load(network.reference([network.scheme("tern-bay", DAY, {"cup-300": "2.50"})], {"anchor": ("tern-bay", "hearth")}))
+    shared.admin.load(network.reference([network.scheme("tern-bay", DAY, {"cup-300": "2.50"})],
+                                        {"anchor": ("tern-bay", "hearth")}))
     shared.admin.connection.close()
     return shared
 
@@ -29,7 +30,8 @@ def issue():
 
 
 def post(net, body, *fields, line="POST /v1/events HTTP/1.1"):
-    head = [line, "Host: localhost", f"Authorization: Bearer {net.admin_key}", "Content-Type: application/json", *fields]
+    head = [line, "Host: localhost", f"Authorization: Bearer {net.admin_key}",
+            "Content-Type: application/json", *fields]
     return "\r\n".join(head).encode("latin-1") + b"\r\n\r\n" + body
 
 
@@ -62,15 +64,16 @@ def said(net, *pieces, then_shut=False):
 
 
 def answers(text, methods=()):
-    """The answers in a row: (status, headers, body), each with the length that it says. `methods` of the requests, where one is
-    HEAD (RFC 9110 section 9.3.2)."""
+    """The answers in a row: (status, headers, body), each with the length that it says. `methods` of the requests,
+    where one is HEAD (RFC 9110 section 9.3.2)."""
     found = []
     while text:
         head, _, text = text.partition(b"\r\n\r\n")
         lines = head.decode("latin-1").split("\r\n")
         status = int(re.fullmatch(r"HTTP/1\.1 (\d{3}) .*", lines[0]).group(1))
         headers = dict(line.lower().split(": ", 1) for line in lines[1:])
-        length = 0 if methods[len(found):len(found) + 1] == ("HEAD",) or status < 200 else int(headers["content-length"])
+        length = 0 if methods[len(found):len(found) + 1] == ("HEAD",) or status < 200 else int(
+            headers["content-length"])
         assert len(text) >= length, "the answer is cut short"
         found.append((status, headers, text[:length]))
         text = text[length:]
@@ -121,7 +124,8 @@ WRONG = {
     "identity": (fields("Transfer-Encoding: identity"), 400, "bad_framing"),
     "chunked twice": (fields("Transfer-Encoding: chunked", "Transfer-Encoding: chunked"), 400, "bad_framing"),
     "nearly chunked": (fields("Transfer-Encoding: xchunked"), 400, "bad_framing"),
-    "chunks for HTTP/1.0": (lambda net: post(net, b"0\r\n\r\n", "Transfer-Encoding: chunked", line="POST /v1/events HTTP/1.0"),
+    "chunks for HTTP/1.0": (lambda net: post(net, b"0\r\n\r\n", "Transfer-Encoding: chunked",
+                                             line="POST /v1/events HTTP/1.0"),
                             400, "bad_framing"),
     # 5.1, 5.2, 2.2
     "a blank before the colon": (fields("Content-Length : 5"), 400, "bad_framing"),
@@ -170,7 +174,8 @@ WRONG = {
 @pytest.mark.parametrize("way", ["alone", "behind another", "in two pieces"])
 @pytest.mark.parametrize("name", WRONG)
 def test_refused(net, name, way):
-    """One problem, and no more: the request that comes after, in the body or behind it, is not there for the service."""
+    """One problem, and no more: the request that comes after, in the body or behind it, is not there for the
+    service."""
     make, status, reason = WRONG[name]
     before, hidden, wrong = recorded(net), good(net), make(net)
     if way == "behind another":
@@ -212,15 +217,16 @@ def test_absolute_targets(net):
 
 
 def test_options_for_the_server(net):
-    """RFC 9110 section 9.3.7: `*` is a target of OPTIONS alone, which no resource has; RFC 9110 section 15.5.6: with Allow."""
+    """RFC 9110 section 9.3.7: `*` is a target of OPTIONS alone, which no resource has; RFC 9110 section 15.5.6: with
+    Allow."""
     (answer,) = answers(said(net, b"OPTIONS * HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n"))
     assert answer[0] == 405 and {"get", "post"} <= set(answer[1]["allow"].split(", "))
     assert parse(answer[2])["reason"] == "method_not_allowed"
 
 
 def test_what_is_unusual_but_right(net):
-    """An empty line before a request (2.2), blanks around a value (5), extensions and trailers of chunks (7.1), a head that comes
-    byte by byte, many requests at once."""
+    """An empty line before a request (2.2), blanks around a value (5), extensions and trailers of chunks (7.1), a head
+    that comes byte by byte, many requests at once."""
     before, body = recorded(net), issue()
     assert [a[0] for a in answers(said(net, b"\r\n" + good(net, "Connection: close")))] == [201]
     text = post(net, body, f"Content-Length: {len(body)} \t", "Connection:  close ")
@@ -230,7 +236,8 @@ def test_what_is_unusual_but_right(net):
         body[:5], len(body) - 5, body[5:]), "Transfer-Encoding: Chunked", "Connection: close")
     assert [a[0] for a in answers(said(net, text))] == [201]
     body = issue()
-    text = post(net, chunks(*(body[n:n + 1] for n in range(len(body)))), "Transfer-Encoding: chunked", "Connection: close")
+    text = post(net, chunks(*(body[n:n + 1] for n in range(len(body)))), "Transfer-Encoding: chunked",
+                "Connection: close")
     assert [a[0] for a in answers(said(net, *(text[n:n + 1] for n in range(len(text)))))] == [201]
     text = b"".join(good(net) for _ in range(100)) + good(net, "Connection: close")
     assert [a[0] for a in answers(said(net, text))] == [201] * 101
@@ -272,19 +279,21 @@ def changed(text, rng):
     """A few bytes changed, left out, or put in, mostly such as framing is made of."""
     for _ in range(rng.randint(1, 3)):
         at = rng.randrange(len(text))
-        byte = rng.choice([b"\r", b"\n", b"\r\n", b" ", b"\t", b"\0", b":", b",", b";", b"0", b"9", b"f", b"\x7f", b"\xff", b"H", b""])
+        byte = rng.choice([b"\r", b"\n", b"\r\n", b" ", b"\t", b"\0", b":", b",", b";", b"0", b"9", b"f", b"\x7f",
+                           b"\xff", b"H", b""])
         text = text[:at] + byte + text[at + rng.randint(0, 2):]
     return text
 
 
 @pytest.mark.parametrize("seed", range(10))
 def test_requests_changed_by_chance(net, seed):
-    """Whatever comes in, answers are well-formed, each event recorded was answered 201, and after a refusal of the framing there
-    is no further answer."""
+    """Whatever comes in, answers are well-formed, each event recorded was answered 201, and after a refusal of the
+    framing there is no further answer."""
     rng, tries = random.Random(seed), 20
     for _ in range(tries):
         before, body = recorded(net), issue()
-        texts = [good(net), post(net, body, f"Content-Length: {len(body)}", line="POST http://localhost/v1/events HTTP/1.1"),
+        texts = [good(net),
+                 post(net, body, f"Content-Length: {len(body)}", line="POST http://localhost/v1/events HTTP/1.1"),
                  post(net, chunks(issue()[:7], body[7:]), "Transfer-Encoding: chunked"), good(net)]
         rng.shuffle(texts)
         sent = changed(b"".join(texts), rng)

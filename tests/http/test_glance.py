@@ -11,12 +11,13 @@ from network import at, cups, event
 
 @pytest.fixture(scope="module")
 def net(shared):
-    """wharf, on deposit: one closed day, the open ones across two changes of value, with damaged cups, cups on the road and
-    cups lost; and as many other schemes as make three pages of four."""
+    """wharf, on deposit: one closed day, the open ones across two changes of value, with damaged cups, cups on the road
+    and cups lost; and as many other schemes as make three pages of four."""
     today = network.business_day()
     first = today - timedelta(days=6)
     wharf = network.scheme("wharf", first, {"cup-300": "2.50", "cup-450": "3.50"}, stock_terms="on_deposit",
-                           more_values=[("cup-300", first + timedelta(days=2), "3.00"), ("cup-450", first + timedelta(days=2), "3.00"),
+                           more_values=[("cup-300", first + timedelta(days=2), "3.00"),
+                                        ("cup-450", first + timedelta(days=2), "3.00"),
                                         ("cup-300", today, "2.75"), ("cup-450", today + timedelta(days=1), "9.00")])
     others = [network.scheme(f"skerry-{n}", first, {"cup-300": "2.00"}) for n in range(9)]
     shared.admin.load(network.reference([wharf, *others], {
@@ -44,7 +45,8 @@ def test_the_cover_is_that_of_the_report(net):
     """Line by line it is another computation: the start page adds up sums by kind, the report accounts."""
     compared = 0
     for scheme in net.admin.get("/")["schemes"]:
-        lines = [r for r in net.admin.get("/v1/reports/deposit-cover", scheme=scheme["scheme"])["items"] if r["section"] != "funding"]
+        lines = [r for r in net.admin.get("/v1/reports/deposit-cover", scheme=scheme["scheme"])["items"]
+                 if r["section"] != "funding"]
         sums = {k: f"{sum(Decimal(r[k]) for r in lines):.2f}" for k in ("required", "held", "difference")}
         assert scheme["cover"] == sums, scheme["scheme"]
         compared += any(Decimal(r["to_come"]) for r in lines)
@@ -65,7 +67,8 @@ def test_the_open_exceptions_are_those_of_the_report(net):
 
 def test_its_schemes_come_in_pages(net):
     whole = net.admin.get("/")
-    assert [s["scheme"] for s in whole["schemes"]] == sorted(s["scheme"] for s in whole["schemes"]) and len(whole["schemes"]) == 10
+    assert [s["scheme"] for s in whole["schemes"]] == sorted(s["scheme"] for s in whole["schemes"])
+    assert len(whole["schemes"]) == 10
     assert "next" not in whole
     pages, query = [], {"limit": 4}
     while True:

@@ -3,8 +3,8 @@
 exist. Each row asks the same for a hidden thing and for an absent one of an equally long name. The contract's table of
 keys says which things a key may know of.
 
-One thing can't be hidden: an event id is taken once in a scheme, so that posting other content under an id that somebody else has
-used is refused with event_id_conflict, as it is under one's own.
+One thing can't be hidden: an event id is taken once in a scheme, so that posting other content under an id that
+somebody else has used is refused with event_id_conflict, as it is under one's own.
 """
 import re
 from datetime import date, timedelta
@@ -50,7 +50,8 @@ def net(shared):
     del made["gull_dispatch"]
     made["undone"] = event("reversal", "brick", at(OPEN, "13:00"), reverses=made["reversed"]["event_id"])
     assert {r["status"] for r in admin.post_many(list(made.values()))} <= {"recorded", "proposed"}
-    admin.put(f"/v1/sites/brick/day-totals/{FIRST}", {"issued": 1, "returned": 0, "collected": "2.50", "refunded": "0.00"})
+    admin.put(f"/v1/sites/brick/day-totals/{FIRST}",
+              {"issued": 1, "returned": 0, "collected": "2.50", "refunded": "0.00"})
     [payment] = admin.close("tern-bay", FIRST)["payments"]
     shared.made = made
     shared.hidden = {"payment": payment["payment_id"], "entry": str(max(e["entry"] for e in admin.feed("tern-bay")
@@ -103,7 +104,8 @@ def writes():
         yield "reversal", site, {"reverses": "{issue}"}
         yield "dispatch", site, {"cups": one, "to": "anchor"}
     yield "dispatch", "anchor", {"cups": one, "to": "{gull}"}
-    for name in ("issue", "closed", "reversed", "undone", "dispatch", "lost", "loss", "forfeit", "journal", "gull_event"):
+    for name in ("issue", "closed", "reversed", "undone", "dispatch", "lost", "loss", "forfeit", "journal",
+                 "gull_event"):
         yield "reversal", "anchor", {"reverses": f"{{{name}}}"}
         if name not in ("dispatch", "lost"):  # that a till may receive
             yield "receipt", "anchor", {"cups": one, "dispatch": f"{{{name}}}"}
@@ -136,7 +138,8 @@ def asked(client, method, target, body=None, **headers):
 @pytest.mark.parametrize("key", [TILL, OWNER])
 @pytest.mark.parametrize("target", list(dict.fromkeys(reads())))
 def test_a_hidden_thing_is_read_as_if_it_were_absent(net, key, target, accept):
-    hidden, absent = (asked(net.by_key[key], "GET", filled(net, target, there), Accept=accept) for there in (True, False))
+    hidden, absent = (asked(net.by_key[key], "GET", filled(net, target, there), Accept=accept)
+                      for there in (True, False))
     assert hidden[0] in (403, 404, 422)
     assert hidden == absent
 
@@ -164,7 +167,8 @@ def test_a_till_says_nothing_of_other_sites_days(net, site):
 
 
 def test_a_till_learns_what_its_own_work_needs(net):
-    """It sends to any site of its scheme, receives what another site sent, and is told what is wrong with its own events."""
+    """It sends to any site of its scheme, receives what another site sent, and is told what is wrong with its own
+    events."""
     till = net.by_key[TILL]
     sent = till.post(event("dispatch", "anchor", at(OPEN, "09:00"), cups=cups(cup_300=1), to="brick"))
     assert sent["status"] == "recorded"
@@ -172,14 +176,17 @@ def test_a_till_learns_what_its_own_work_needs(net):
     assert till.post(got)["exceptions"] == []
     own = event("issue", "copper", at(OPEN), issued=cups(cup_300=1))
     till.post(own)
-    till.refused("POST", "/v1/events", event("receipt", "anchor", at(OPEN), cups=cups(cup_300=1), dispatch=own["event_id"]),
+    till.refused("POST", "/v1/events", event("receipt", "anchor", at(OPEN), cups=cups(cup_300=1),
+                                             dispatch=own["event_id"]),
                  422, "not_a_dispatch")
-    till.refused("POST", "/v1/events", event("reversal", "anchor", at(OPEN), reverses=own["event_id"]), 422, "site_differs")
+    till.refused("POST", "/v1/events", event("reversal", "anchor", at(OPEN), reverses=own["event_id"]), 422,
+                 "site_differs")
     net.admin.refused("POST", "/v1/events", event("dispatch", "anchor", at(OPEN), cups=cups(cup_300=1), to="gull"),
                       422, "site_in_other_scheme")
     # The one thing that shows: the id is taken.
     for taken in (own, net.made["issue"]):
-        till.refused("POST", "/v1/events", event("issue", "anchor", at(OPEN), issued=cups(cup_300=2)) | {"event_id": taken["event_id"]},
+        till.refused("POST", "/v1/events", event("issue", "anchor", at(OPEN), issued=cups(cup_300=2))
+                     | {"event_id": taken["event_id"]},
                      409, "event_id_conflict")
     conflicts = [asked(till, "POST", "/v1/events", event("issue", "anchor", at(OPEN), issued=cups(cup_300=2))
                        | {"event_id": taken["event_id"]}) for taken in (own, net.made["issue"])]

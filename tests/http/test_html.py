@@ -16,7 +16,8 @@ from pages import Page, label, tidy
 
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
 BROWSER = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"}
-HOSTILE = ['<script>alert("1")</script>', '"><img src=x onerror=alert(2)>', "'; & &amp; </td></table>", "<!-- ]]> --> \u202e\u2603"]
+HOSTILE = ['<script>alert("1")</script>', '"><img src=x onerror=alert(2)>', "'; & &amp; </td></table>",
+           "<!-- ]]> --> \u202e\u2603"]
 NEEDED = {"day": str(WORKED_DAY), "account": "site_clearing(anchor)"}  # what a report has to be told
 KINDS_EACH = 3  # pages of one kind that the crawl reads
 
@@ -32,9 +33,11 @@ class Net:
         document["sites"] += network.reference([], {"gull": ("skerry", "hearth")})["sites"]
         for row, name in zip([*document["sites"], *document["participants"]], HOSTILE * 3):
             row["name"] = name
-        document["schemes"][0]["operator"] = {"name": HOSTILE[1], "bank_account": {"account": "1000042", "bank_code": "000300002"}}
+        document["schemes"][0]["operator"] = {"name": HOSTILE[1],
+                                              "bank_account": {"account": "1000042", "bank_code": "000300002"}}
         self.admin.load(document)
-        self.hostile = [event("issue", "anchor", at(NEXT_DAY), issued=cups(cup_300=1), reference=text) for text in HOSTILE]
+        self.hostile = [event("issue", "anchor", at(NEXT_DAY), issued=cups(cup_300=1), reference=text)
+                        for text in HOSTILE]
         self.large = event("issue", "gull", at(WORKED_DAY), issued=cups(cup_300=12345))
         for e in [*network.worked_events(), *self.hostile, self.large]:
             self.admin.post(e)
@@ -90,7 +93,8 @@ def test_links_lead_to_every_kind_of_page(net, crawled):
     kinds = {kind_of(target) for target in crawled}
     assert {f"/v1/reports/{r['report']}" for r in net.admin.get("/v1/reports")["items"]
             if not any(p["required"] and p["name"] != "scheme" for p in r["parameters"])} <= kinds
-    assert {"/", "/v1/settlements", "/v1/settlements/{}/{}", "/v1/events", "/v1/events/{}", "/v1/schemes/{}/days", "/v1/sites/{}",
+    assert {"/", "/v1/settlements", "/v1/settlements/{}/{}", "/v1/events", "/v1/events/{}", "/v1/schemes/{}/days",
+            "/v1/sites/{}",
             "/v1/participants/{}", "/v1/checks", "/v1/accounts", "/v1/reports", "/v1/me"} <= kinds
 
 
@@ -131,14 +135,16 @@ def test_no_page_has_anything_that_the_policy_would_have_to_allow(crawled):
             "nosniff", "no-referrer", "no-store")
         for element in page.all():
             assert element.tag not in ("script", "style", "iframe", "object", "embed", "img", "base"), target
-            assert not [a for a in element.attributes if a.startswith("on") or a == "style"], (target, element.attributes)
+            assert not [a for a in element.attributes if a.startswith("on") or a == "style"], (
+                (target, element.attributes))
             for name in ("href", "src", "action"):
-                assert element.get(name) is None or element.get(name).startswith(("/", "#")), (target, element.attributes)
+                assert element.get(name) is None or element.get(name).startswith(("/", "#")), (
+                    (target, element.attributes))
 
 
 def test_every_page_is_accessible(crawled):
-    """WCAG 2.1: 1.3.1 and 2.4.6 headings and tables, 1.1.1 pictures, 2.4.1 skip link, 2.4.2 title, 3.1.1 language, 3.3.2 and
-    4.1.2 labels."""
+    """WCAG 2.1: 1.3.1 and 2.4.6 headings and tables, 1.1.1 pictures, 2.4.1 skip link, 2.4.2 title, 3.1.1 language,
+    3.3.2 and 4.1.2 labels."""
     for target, page in crawled.items():
         assert page.root.first("html").get("lang") == "en" and page.root.first("title").text.startswith(page.title)
         assert page.all("a")[0].get("href") == "#content" and page.root.first("main").get("id") == "content"
@@ -148,18 +154,21 @@ def test_every_page_is_accessible(crawled):
         ids = [e.get("id") for e in page.all() if e.get("id")]
         assert len(ids) == len(set(ids)), (target, ids)
         for table in page.all("table"):
-            assert table.first("caption").text and table.parent.get("tabindex") == "0" and table.parent.get("aria-label")
+            assert table.first("caption").text and table.parent.get("tabindex") == "0"
+            assert table.parent.get("aria-label")
             assert {th.get("scope") for th in table.first("thead").all("th")} == {"col"}
             assert {th.get("scope") for body in table.all("tbody") for th in body.all("th")} <= {"row"}
         for svg in page.all("svg"):
             name, description = svg.children[:2]
-            assert (svg.get("role"), name.tag, description.tag) == ("img", "title", "desc") and name.text and description.text
+            assert (svg.get("role"), name.tag, description.tag) == ("img", "title", "desc") and name.text
+            assert description.text
         for field in page.all("input", "select"):
             assert field.parent.tag == "label" and field.parent.text.strip(), target
         assert all(a.text.strip() for a in page.all("a")), target
 
 
-ACCOUNTANTS_WALK = (r"/v1/settlements/tern-bay/", r"/v1/reports/\w+-statement\?", r"/v1/reports/journal\?", r"/v1/events/.{36}")
+ACCOUNTANTS_WALK = (r"/v1/settlements/tern-bay/", r"/v1/reports/\w+-statement\?", r"/v1/reports/journal\?",
+                    r"/v1/events/.{36}")
 
 
 def walk(page_of, links_of, *steps):
@@ -182,7 +191,8 @@ def test_an_accountant_walks_by_links_alone(net):
 
 
 def test_a_settlement_leads_to_the_events_of_its_day(net):
-    reached = walk(net.page, lambda page: page.links, r"/v1/settlements/tern-bay/", r"/v1/events\?", r"/v1/events/.{36}")
+    reached = walk(net.page, lambda page: page.links, r"/v1/settlements/tern-bay/", r"/v1/events\?",
+                   r"/v1/events/.{36}")
     assert reached and reached.facts["Business date"] == str(WORKED_DAY) and reached.table("Legs")
 
 
@@ -196,7 +206,8 @@ def test_reports_say_what_the_json_says(net):
         report = net.admin.get(path, **asked)
         page = net.page(f"{path}?{urlencode(asked)}")
         rows = page.table(described["title"])
-        assert rows == [{label(k): "" if v is None else str(v) for k, v in item.items()} for item in report["items"]], path
+        assert rows == [{label(k): "" if v is None else str(v) for k, v in item.items()} for item in report["items"]], (
+            path)
         kinds = {label(c["name"]): c["kind"] for c in described["columns"]}
         for th in page.root.first("thead").all("th"):
             assert th.has_class("n") == (kinds[th.text] != "text"), (path, th.text)
@@ -238,7 +249,8 @@ def glance_of(page, scheme):
 def test_the_index_says_what_the_reports_say(net):
     json, page = net.admin.get("/"), net.page("/")
     scheme = next(s for s in json["schemes"] if s["scheme"] == "tern-bay")
-    cover = [r for r in net.admin.get("/v1/reports/deposit-cover", scheme="tern-bay")["items"] if r["section"] != "funding"]
+    cover = [r for r in net.admin.get("/v1/reports/deposit-cover", scheme="tern-bay")["items"]
+             if r["section"] != "funding"]
     sums = {k: str(sum(Decimal(r[k]) for r in cover)) for k in ("required", "held", "difference")}
     payments = net.admin.get(f"/v1/settlements/tern-bay/{WORKED_DAY}")["payments"]
     assert scheme["cover"] == sums and Decimal(sums["held"]) > 0
@@ -249,14 +261,16 @@ def test_the_index_says_what_the_reports_say(net):
     assert scheme["arrears"] == {"owed": "0.00", "owing": "0.00"}
     shown = glance_of(page, "tern-bay")
     assert shown["Deposits held"] == sums["held"] and shown["Held less required"] == "0.00"
-    assert shown["Payments waiting"] == str(len(payments)) and shown["Exceptions open"] == str(scheme["exceptions_open"])
+    assert shown["Payments waiting"] == str(len(payments))
+    assert shown["Exceptions open"] == str(scheme["exceptions_open"])
     assert glance_of(page, "skerry")["Deposits held"] == str(12345 * 200)  # grouped for the eye only
     assert [r["path"] for r in json["routes"] if r["method"] == "GET"][:2] == ["/", "/style.css"]
 
 
 def test_the_index_shows_a_bound_key_its_own(net):
     till, miller = ({s["scheme"]: s for s in c.get("/")["schemes"]} for c in (net.till, net.miller))
-    payment = next(p for p in net.admin.get(f"/v1/settlements/tern-bay/{WORKED_DAY}")["payments"] if "miller" in (p["from"], p["to"]))
+    payment = next(p for p in net.admin.get(f"/v1/settlements/tern-bay/{WORKED_DAY}")["payments"] if "miller"
+                   in (p["from"], p["to"]))
     assert till.keys() == miller.keys() == {"tern-bay"}
     assert till["tern-bay"].keys() == {"scheme", "currency", "business_date", "days_to_close", "last_closed"}
     assert till["tern-bay"]["last_closed"].keys() == {"date", "closed_at"}
@@ -277,7 +291,8 @@ def test_hostile_texts_stay_texts(net, crawled):
         assert net.page(f"/v1/events/{sent['event_id']}?scheme=tern-bay").facts["Reference"] == sent["reference"]
     for path, key in (("/v1/sites", "site"), ("/v1/participants", "participant")):
         named = {i[key]: i["name"] for i in net.admin.items(path)}
-        assert {r[label(key)]: r["Name"] for r in net.page(path).table()} == named and set(named.values()) & set(HOSTILE)
+        assert {r[label(key)]: r["Name"] for r in net.page(path).table()} == named
+        assert set(named.values()) & set(HOSTILE)
         for code, name in named.items():
             assert net.page(f"{path}/{code}").facts["Name"] == name
 
@@ -317,15 +332,18 @@ def test_a_browser_is_asked_for_a_key(net):
 
 
 @pytest.mark.parametrize("accept, media", [
-    (None, "application/problem+json"), ("*/*", "application/problem+json"), ("application/json", "application/problem+json"),
-    ("text/html;q=0.5, application/problem+json", "application/problem+json"), ("text/html, application/json", "application/problem+json"),
+    (None, "application/problem+json"), ("*/*", "application/problem+json"),
+    ("application/json", "application/problem+json"),
+    ("text/html;q=0.5, application/problem+json", "application/problem+json"),
+    ("text/html, application/json", "application/problem+json"),
     ("text/html", "text/html"), ("text/html, application/json;q=0.9", "text/html"), (BROWSER["Accept"], "text/html")])
 def test_problems_are_negotiated(net, accept, media):
     """RFC 9110 section 12.5.1; with no preference it is the problem document of RFC 9457."""
     answer = net.admin.send("GET", "/v1/sites/nowhere", headers={"Accept": accept} if accept else {})
     assert answer.headers["Content-Type"].partition(";")[0] == media
     for format, of_format in (("json", "application/problem+json"), ("html", "text/html")):
-        answer = net.admin.send("GET", f"/v1/sites/nowhere?format={format}", headers={"Accept": accept} if accept else {})
+        answer = net.admin.send("GET", f"/v1/sites/nowhere?format={format}", headers={"Accept": accept} if accept
+                                else {})
         assert answer.headers["Content-Type"].partition(";")[0] == of_format
 
 
@@ -333,7 +351,8 @@ def test_pages_are_asked_for(net):
     """JSON unless HTML is preferred; a page has no ETag of the JSON's."""
     for accept in (None, "*/*", "application/json, text/html"):
         answer = net.admin.send("GET", "/v1/sites/anchor", headers={"Accept": accept} if accept else {})
-        assert answer.headers["Content-Type"] == "application/json" and answer.headers["X-Content-Type-Options"] == "nosniff"
+        assert answer.headers["Content-Type"] == "application/json"
+        assert answer.headers["X-Content-Type-Options"] == "nosniff"
         assert answer.headers["ETag"]
     answer = net.admin.send("GET", "/v1/sites/anchor?format=html")
     assert answer.headers["Content-Type"].startswith("text/html") and "ETag" not in answer.headers
@@ -346,7 +365,8 @@ def submitted(form):
     for field in form.all("input", "select"):
         options = list(field.all("option"))
         chosen = next((o for o in options if "selected" in o.attributes), options[0] if options else None)
-        value = field.get("value") if chosen is None else chosen.get("value") if "value" in chosen.attributes else chosen.text
+        value = field.get("value") if chosen is None else chosen.get(
+            "value") if "value" in chosen.attributes else chosen.text
         fields[field.get("name")] = value or ""
     assert form.get("method") == "get"
     return f"{form.get('action')}?{urlencode(fields)}"
@@ -403,19 +423,22 @@ def contrast(a, b):
 
 
 def test_the_formula_is_that_of_wcag():
-    """Black on white is 21:1 (WCAG 2.1, contrast ratio); #767676 on white is the usual example of 4.54:1 (from memory)."""
+    """Black on white is 21:1 (WCAG 2.1, contrast ratio); #767676 on white is the usual example of 4.54:1 (from
+    memory)."""
     assert contrast("#000", "#ffffff") == 21 and round(contrast("#767676", "#fff"), 2) == 4.54
 
 
 def palettes(sheet):
     """The variables of each :root, with those of the first below them: light, dark, print."""
-    blocks = [dict(re.findall(r"--([\w-]+): (#[0-9a-f]+);", block)) for block in re.findall(r":root \{([^}]*)\}", sheet)]
+    blocks = [dict(re.findall(r"--([\w-]+): (#[0-9a-f]+);", block))
+              for block in re.findall(r":root \{([^}]*)\}", sheet)]
     assert len(blocks) == 3
     return [{**blocks[0], **block} for block in blocks]
 
 
 def test_every_pair_of_colours_has_the_contrast_of_wcag_aa(net):
-    """1.4.3: text 4.5:1. 1.4.11: parts of pictures, borders of fields, focus 3:1. Rules between rows carry no meaning."""
+    """1.4.3: text 4.5:1. 1.4.11: parts of pictures, borders of fields, focus 3:1. Rules between rows carry no
+    meaning."""
     sheet = net.service.client().send("GET", "/style.css").body.decode()
     pairs = 0
     for palette in palettes(sheet):

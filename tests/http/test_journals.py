@@ -12,7 +12,8 @@ from harness import Service, at_once
 from network import at, cups, event
 
 DAY = date.today() - timedelta(days=4)
-LEGS = [{"account": "bank", "amount": "-12.50"}, {"account": "handling_fees", "amount": "11.00"}, {"account": "tax", "amount": "1.50"}]
+LEGS = [{"account": "bank", "amount": "-12.50"}, {"account": "handling_fees", "amount": "11.00"},
+        {"account": "tax", "amount": "1.50"}]
 
 
 def journal(legs=LEGS, day=DAY, scheme="tern-bay", **members):
@@ -69,7 +70,8 @@ def test_a_journal_is_of_two_people(people):
     assert propose(people.ann, sent) and propose(people.ben, sent)  # by whoever: the same answer
     assert money(people) == {} and people.admin.feed("tern-bay") == feed
     waiting, = people.admin.items("/v1/journals", scheme="tern-bay")
-    assert (waiting["status"], waiting["proposed_by"], waiting["event"]["reason"]) == ("open", "ann", "bank charges of May")
+    assert (waiting["status"], waiting["proposed_by"], waiting["event"]["reason"]) == ("open", "ann",
+                                                                                       "bank charges of May")
     assert waiting["event"]["legs"] == LEGS and "approved_by" not in waiting["event"]
     people.admin.refused("GET", f"/v1/events/{sent['event_id']}", None, 404, "not_found")
     refuse(people.ann, sent, "approve", 409, "second_key_needed")
@@ -102,7 +104,8 @@ def test_a_proposal_has_its_id(people):
         if withdrawn:
             people.ann.refused("POST", f"/v1/journals/{sent['event_id']}/withdraw", {}, 422, "member_missing")
             gone = decide(people.ben, sent, "withdraw", {"reason": "booked by the bank itself"})
-            assert (gone["status"], gone["decided_by"], gone["note"]) == ("withdrawn", "ben", "booked by the bank itself")
+            assert (gone["status"], gone["decided_by"], gone["note"]) == ("withdrawn", "ben",
+                                                                          "booked by the bank itself")
             assert decide(people.ben, sent, "withdraw", {"reason": "again"}) == gone
             refuse(people.ann, sent, "withdraw", 409, "proposal_decided", {"reason": "again"})
             refuse(people.ben, sent, "approve", 409, "proposal_decided")
@@ -114,7 +117,8 @@ def test_a_proposal_has_its_id(people):
             people.ann.refused("POST", "/v1/events", sent, 409, "proposal_decided")
         else:
             propose(people.ben, sent)
-    assert [j["status"] for j in people.admin.items("/v1/journals", scheme="tern-bay", status="withdrawn")] == ["withdrawn"]
+    assert [j["status"] for j in people.admin.items("/v1/journals", scheme="tern-bay",
+                                                    status="withdrawn")] == ["withdrawn"]
     people.admin.assert_holds()
 
 
@@ -142,8 +146,10 @@ def test_the_day_may_close_in_between(people):
     shown = people.admin.get(f"/v1/events/{sent['event_id']}")
     assert shown["late"] is True and shown["exceptions"] == [{"exception": "late"}]
     assert shown["business_date"] == str(DAY + timedelta(days=1)) and shown["entry"] == approved["entry"]
-    assert people.ann.post(sent) == {"event_id": sent["event_id"], "status": "duplicate", "entry": approved["entry"], "late": True,
-                                     "business_date": str(DAY + timedelta(days=1)), "exceptions": [{"exception": "late"}]}
+    assert people.ann.post(sent) == {"event_id": sent["event_id"], "status": "duplicate", "entry": approved["entry"],
+                                     "late": True,
+                                     "business_date": str(DAY + timedelta(days=1)),
+                                     "exceptions": [{"exception": "late"}]}
     people.admin.close("tern-bay", DAY + timedelta(days=1))
     people.admin.assert_holds()
 
@@ -154,7 +160,8 @@ def test_the_same_id_in_two_schemes(people):
     people.ben.refused("POST", f"/v1/journals/{sent['event_id']}/approve", None, 422, "parameter_missing")
     assert decide(people.ben, other, "approve", query="?scheme=skerry")["scheme"] == "skerry"
     assert money(people) == {} and people.admin.accounts("skerry")["bank"] == "-12.50"
-    for path in (f"/v1/journals/{uuid4()}/approve", "/v1/journals/x/approve", f"/v1/journals/{sent['event_id']}/approve?scheme=no"):
+    for path in (f"/v1/journals/{uuid4()}/approve", "/v1/journals/x/approve",
+                 f"/v1/journals/{sent['event_id']}/approve?scheme=no"):
         people.ben.refused("POST", path, None, 404, "not_found")
     people.ben.refused("GET", "/v1/journals?scheme=tern-bay&status=lost", None, 422, "parameter_invalid")
 
@@ -189,8 +196,10 @@ def test_what_a_journal_may_say(people):
         ([leg("bank(anchor)", "-1.00"), leg("bank", "1.00")], "account_unknown"),
         ([leg("settlement_due(nobody)", "-1.00"), leg("bank", "1.00")], "account_unknown"),
         *[([leg(account, "-1.00"), leg("bank", "1.00")], "not_for_journals") for account in (
-            "customer_deposits(cup-300)", "stock_deposits(anchor,cup-300)", "transit_deposits(cup-300)", "site_clearing(anchor)",
-            "settlement_due(hearth)", "arrears(hearth)", "site_stock(anchor,cup-300)", "supply(cup-300)", "retired(cup-300)")],
+            "customer_deposits(cup-300)", "stock_deposits(anchor,cup-300)", "transit_deposits(cup-300)",
+            "site_clearing(anchor)",
+            "settlement_due(hearth)", "arrears(hearth)", "site_stock(anchor,cup-300)", "supply(cup-300)",
+            "retired(cup-300)")],
         ([leg("bank", "-1.000"), leg("tax", "1.000")], "amount_decimals"),
         ([leg("bank", "-1"), leg("tax", "1")], "amount_decimals"),
         ([leg("bank", "-99999999999.99"), leg("tax", "99999999999.99")], "out_of_range"),
@@ -202,7 +211,8 @@ def test_what_a_journal_may_say(people):
     people.ann.refused("POST", "/v1/events", {**journal(), "approved_by": "ben"}, 422, "member_unknown")
     people.ann.refused("POST", "/v1/events", journal(day=date.today() + timedelta(days=3)), 422, "occurred_in_future")
     many = [leg(account, "-0.01" if n % 2 else "0.01") for n, account in enumerate(
-        ["bank", "bank_suspense", "service_fees", "forfeits", "loss_charges", "handling_fees", "refund_variance", "tax"] * 12)]
+        ["bank", "bank_suspense", "service_fees", "forfeits", "loss_charges", "handling_fees", "refund_variance", "tax"]
+        * 12)]
     sent = propose(people.ann, journal(many, reason='he said "no"\n\u20ac', reference=""))
     assert decide(people.ben, sent, "approve")["event"]["legs"] == many
     assert people.admin.items("/v1/journals", scheme="tern-bay") == []

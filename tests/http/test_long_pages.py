@@ -14,7 +14,8 @@ ROWS, EVENTS, DAYS = 500, 700, 170
 
 @pytest.fixture(scope="module")
 def net(shared):
-    """Three sites for some months; and a day on which each event takes more than the tariff, so that it is an exception."""
+    """Three sites for some months; and a day on which each event takes more than the tariff, so that it is an
+    exception."""
     shared.today = network.business_day()
     first = shared.today - timedelta(days=DAYS)
     document = network.reference([network.scheme("tern-bay", first, {"cup-300": "2.50"})],
@@ -22,7 +23,8 @@ def net(shared):
                                  **{f"member-{n}": {} for n in range(ROWS + 7)})
     shared.admin.load(document)
     when = at(shared.today - timedelta(days=1), "12:00")
-    shared.admin.post_many([{"event_id": str(uuid4()), "kind": "issue", "site": ("anchor", "brick")[n % 2], "occurred_at": when,
+    shared.admin.post_many([{"event_id": str(uuid4()), "kind": "issue", "site": ("anchor", "brick")[n % 2],
+                             "occurred_at": when,
                              "issued": cups(cup_300=1 + n % 3), "amount": f"{10 + n % 7}.00"} for n in range(EVENTS)])
     return shared
 
@@ -50,8 +52,10 @@ def texts(items):
 
 
 REPORTS = {"journal": "from={first}&to={today}", "journal of a site": "from={first}&to={today}&site=anchor",
-           "general-ledger": "account=customer_deposits(cup-300)&from={first}&to={today}", "exceptions": "from={first}&to={today}",
-           "exceptions that are open": "from={first}&to={today}&state=open", "site-statement": "from={first}&to={today}"}
+           "general-ledger": "account=customer_deposits(cup-300)&from={first}&to={today}",
+           "exceptions": "from={first}&to={today}",
+           "exceptions that are open": "from={first}&to={today}&state=open",
+           "site-statement": "from={first}&to={today}"}
 
 
 @pytest.mark.parametrize("name", REPORTS)

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""/metrics, read by prometheus_client's parser of the text exposition format 0.0.4, and held against the rules of exposition.py."""
+"""/metrics, read by prometheus_client's parser of the text exposition format 0.0.4, and held against the rules of
+exposition.py."""
 import json
 import os
 import re
@@ -22,14 +23,16 @@ FIRST = date.today() - timedelta(days=3)
 @pytest.fixture(scope="module")
 def net(shared):
     shared.admin.load(network.reference(
-        [network.scheme("tern-bay", FIRST, {"cup-300": "2.50"}), network.scheme("skerry", date.today() + timedelta(days=9), {})],
+        [network.scheme("tern-bay", FIRST, {"cup-300": "2.50"}),
+         network.scheme("skerry", date.today() + timedelta(days=9), {})],
         {"anchor": ("tern-bay", "hearth")}))
     return shared
 
 
 def scrape(service):
     """{(sample name, its labels): value}, by a client without a key."""
-    answer = service.client(checked=False).send("GET", "/metrics", headers={"Accept": "text/plain;version=0.0.4, */*;q=0.1"})
+    answer = service.client(checked=False).send("GET", "/metrics",
+                                                headers={"Accept": "text/plain;version=0.0.4, */*;q=0.1"})
     assert answer.status == 200 and answer.headers["Content-Type"] == "text/plain; version=0.0.4; charset=utf-8"
     return {(s.name, frozenset(s.labels.items())): s.value
             for family in text_string_to_metric_families(answer.body.decode()) for s in family.samples}
@@ -40,7 +43,8 @@ def value(samples, name, **labels):
 
 
 def scrape_until(service, what, holds):
-    """The first scrape that is as it should become: the clock looks once a second, a request ends after its answer is read."""
+    """The first scrape that is as it should become: the clock looks once a second, a request ends after its answer is
+    read."""
     def as_it_should():
         samples = scrape(service)
         return samples if holds(samples) else None
@@ -126,7 +130,8 @@ def test_events_are_counted_once_by_outcome(net):
     sent = [issue(n + 1) for n in range(5)]
     journal = event("journal", None, at(FIRST), scheme="tern-bay", reason="bank charges",
                     legs=[{"account": "bank", "amount": "-1.00"}, {"account": "handling_fees", "amount": "1.00"}])
-    net.admin.post_many([*sent, journal, {"event_id": "no"}, event("issue", "nowhere", at(FIRST), issued=cups(cup_300=1))])
+    net.admin.post_many([*sent, journal, {"event_id": "no"},
+                         event("issue", "nowhere", at(FIRST), issued=cups(cup_300=1))])
     net.admin.post(sent[0])
     net.admin.refused("POST", "/v1/events", {"kind": "issue"}, 422, "member_missing")
     net.admin.send("POST", "/v1/events?dry_run=true", issue())
@@ -165,21 +170,25 @@ def test_requests_are_counted_by_route_and_class(net):
         if sample == f"{name}_duration_seconds_bucket" and of["le"] != "+Inf":
             rest = {k: v for k, v in of.items() if k != "le"}
             assert count <= value(after, f"{name}_duration_seconds_count", **rest)
-    bounds = [float(dict(l)["le"]) for s, l in after if s == f"{name}_duration_seconds_bucket" and labels.items() <= dict(l).items()]
+    bounds = [float(dict(l)["le"]) for s, l in after if s == f"{name}_duration_seconds_bucket"
+              and labels.items() <= dict(l).items()]
     counts = [value(after, f"{name}_duration_seconds_bucket", **labels, le=le) for le in
               ("0.001", "0.005", "0.025", "0.1", "0.5", "2.5", "+Inf")]
     assert sorted(bounds) == bounds and len(bounds) == len(counts) and counts == sorted(counts)
 
 
 def test_a_late_close_is_the_alarm(net):
-    """The clock is off here: the first day has been due since its end and an hour. Closing it leaves the next one late, by a day less."""
+    """The clock is off here: the first day has been due since its end and an hour. Closing it leaves the next one late,
+    by a day less."""
 
     def due():
-        return float(net.database.rows("SELECT extract(epoch FROM now() - ends_at - interval '60 minutes') FROM business_day"
+        return float(net.database.rows("SELECT extract(epoch FROM now() - ends_at - interval '60 minutes') FROM"
+                                       " business_day"
                                        " WHERE business_date = %s", FIRST)[0][0])
 
     began = due()
-    late = value(scrape_until(net, "the scheme is watched", lambda s: ("depositd_close_late_seconds", frozenset({("scheme", "tern-bay")})) in s),
+    late = value(scrape_until(net, "the scheme is watched",
+                              lambda s: ("depositd_close_late_seconds", frozenset({("scheme", "tern-bay")})) in s),
                  "depositd_close_late_seconds", scheme="tern-bay")
     assert began - 1 <= late <= due() and late > 3600
     days = value(scrape(net), "depositd_closes_open", scheme="tern-bay")
@@ -191,7 +200,8 @@ def test_a_late_close_is_the_alarm(net):
     assert closing - 1 <= value(closed, "depositd_last_close_timestamp_seconds", scheme="tern-bay") <= time.time()
     assert ("depositd_last_close_timestamp_seconds", frozenset({("scheme", "skerry")})) not in closed
     assert value(closed, "depositd_close_late_seconds", scheme="skerry") == 0  # it has no days yet
-    warning, *_ = wait_until(lambda: [line for line in net.log_text().splitlines() if "a close is late" in line], "it warns")
+    warning, *_ = wait_until(lambda: [line for line in net.log_text().splitlines() if "a close is late" in line],
+                             "it warns")
     assert f"scheme=tern-bay date={FIRST}" in warning and "close_by_clock=no" in warning and "level=warning" in warning
 
 
@@ -202,7 +212,8 @@ def test_it_answers_when_the_database_does_not(net):
         away = scrape_until(net, "no database", lambda s: value(s, "depositd_database_up") == 0)
         late = value(away, "depositd_close_late_seconds", scheme="tern-bay")
         looked = value(away, "depositd_clock_looked_timestamp_seconds")
-        scrape_until(net, "it gets later all the same", lambda s: value(s, "depositd_close_late_seconds", scheme="tern-bay") > late)
+        scrape_until(net, "it gets later all the same",
+                     lambda s: value(s, "depositd_close_late_seconds", scheme="tern-bay") > late)
         assert value(scrape(net), "depositd_clock_looked_timestamp_seconds") == looked
     finally:
         net.database.open()
@@ -211,7 +222,8 @@ def test_it_answers_when_the_database_does_not(net):
 
 def test_nobody_is_late_by_the_clock(database, service):
     """With the clock on, the days that are due get closed, and the figure goes back to 0."""
-    service.admin.load(network.reference([network.scheme("tern-bay", FIRST, {"cup-300": "2.50"})], {"anchor": ("tern-bay", "hearth")}))
+    service.admin.load(network.reference([network.scheme("tern-bay", FIRST, {"cup-300": "2.50"})],
+                                         {"anchor": ("tern-bay", "hearth")}))
     clock = Service(database, close_by_clock="yes").start()
     try:
         def is_done(samples):

@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: ISC
-"""Kinds of entry, roles and accounts stand in one table each, and /openapi.json lists the first two. Whatever repeats such a
-table has a row for each of its words and none for any other: the database, posting rules, examples, the matrix of
-test_roles.py, the model and the demo. A new kind or role fails here, with the name of each place that has no row yet."""
+"""Kinds of entry, roles and accounts stand in one table each, and /openapi.json lists the first two. Whatever repeats
+such a table has a row for each of its words and none for any other: the database, posting rules, examples, the matrix
+of test_roles.py, the model and the demo. A new kind or role fails here, with the name of each place that has no row
+yet."""
 import json
 import pathlib
 import re
@@ -49,7 +50,8 @@ def named_in(file, words):
 
 
 def test_the_database_has_each_kind(shared, kinds):
-    assert {word for word, in shared.database.rows("SELECT word FROM entry_kind")} == kinds, "a migration adds rows to entry_kind"
+    assert {word for word, in shared.database.rows("SELECT word FROM entry_kind")} == kinds, (
+        "a migration adds rows to entry_kind")
 
 
 def test_each_kind_has_posting_rules(shared, kinds):
@@ -119,7 +121,8 @@ def test_the_database_binds_keys_as_the_table_of_roles_does(module_database, sha
             connection = psycopg2.connect(module_database.owner_dsn)
             try:
                 with connection.cursor() as cursor:
-                    cursor.execute(f"INSERT INTO api_key (id, name, role, holder, secret_hash, participant) SELECT 999, 'new', '{word}',"
+                    cursor.execute("INSERT INTO api_key (id, name, role, holder, secret_hash, participant) SELECT 999,"
+                                   f" 'new', '{word}',"
                                    f" 'Nell', sha256('new'), {column} FROM participant")
                 taken.add((word, value))
             except psycopg2.errors.CheckViolation:

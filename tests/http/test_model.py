@@ -18,7 +18,8 @@ DAYS = int(os.environ.get("DEPOSITD_MODEL_DAYS", "60"))
 SEED = int(os.environ.get("DEPOSITD_MODEL_SEED", "0")) or random.SystemRandom().randrange(1, 10**9)
 FIRST_DAY = date.today() - timedelta(days=DAYS + 10)
 CUP_TYPES = ["cup-200", "cup-300", "cup-450", "cup-600"]
-NEW_TYPE = "cup-600"  # has a value only from a later day: events that name it are refused before, late ones are without a tariff
+# has a value only from a later day: events that name it are refused before, late ones are without a tariff
+NEW_TYPE = "cup-600"
 KINDS = {"issue": 32, "return": 22, "exchange": 10, "supply": 5, "dispatch": 8, "receipt": 10, "transit_loss": 3,
          "damage": 4, "retire": 3, "count": 4, "reversal": 6, "forfeit": 2, "reinstate": 2}
 
@@ -39,8 +40,10 @@ def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix, days=DAY
     since = FIRST_DAY + rng.randint(3, max(4, days // 4)) * DAY
     values[NEW_TYPE] = [(since, money(20, 90))] + [(d, a) for d, a in values[NEW_TYPE] if d > since]
     terms = [{"effective_date": str(day), **t} for day, t in changes(lambda: {
-        "netting": rng.choice(["central", "direct", "direct"]), "minimum_payment": money(*rng.choice([(0, 0), (100, 900)])),
-        "service_fee": money(0, 4), "handling_fee": money(0, 3), "tax_rate": rng.choice(["0", "0.15", "0.25", "0.0875"]),
+        "netting": rng.choice(["central", "direct", "direct"]),
+        "minimum_payment": money(*rng.choice([(0, 0), (100, 900)])),
+        "service_fee": money(0, 4), "handling_fee": money(0, 3),
+        "tax_rate": rng.choice(["0", "0.15", "0.25", "0.0875"]),
         "shortage_terms": rng.choice(["absorb", "charge"]), "variance_terms": rng.choice(["absorb", "charge"])})]
     sites = {f"{prefix}-{n}": (code, f"{prefix}{who}") for n, who in enumerate("aabbccde")}
     last = f"{prefix}-7"
@@ -53,7 +56,8 @@ def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix, days=DAY
 
 
 class Stream:
-    """Makes the events of one scheme. It looks at the model to make likely ones: most cups exist, most dispatches arrive."""
+    """Makes the events of one scheme. It looks at the model to make likely ones: most cups exist, most dispatches
+    arrive."""
 
     def __init__(self, rng, model, minor_step):
         self.rng, self.model, self.step = rng, model, minor_step
@@ -64,7 +68,8 @@ class Stream:
     def day(self, day):
         """The events that are posted while `day` is the earliest open one: its own, late and early ones, replays."""
         rng, events = self.rng, []
-        if self.new_since <= day <= self.new_since + 2 * DAY:  # of the day before it had a value, and so without a tariff
+        # of the day before it had a value, and so without a tariff
+        if self.new_since <= day <= self.new_since + 2 * DAY:
             lines = [{"cup_type": NEW_TYPE, "quantity": rng.randint(1, 9)}]
             when = network.utc(self.model.start(self.new_since) - timedelta(seconds=rng.randint(1, 3600)))
             events.append(self._event("issue", when, self._site(), issued=lines))
@@ -103,11 +108,13 @@ class Stream:
         return self.rng.choice(open_ if self.rng.random() < 0.98 else self.sites)
 
     def _event(self, kind, when, site=None, **members):
-        return {**network.event(kind, site, when, **members), "event_id": str(UUID(int=self.rng.getrandbits(128), version=4))}
+        return {**network.event(kind, site, when, **members),
+                "event_id": str(UUID(int=self.rng.getrandbits(128), version=4))}
 
     def _lines(self, most=12, damaged=False, condition=False):
         rng = self.rng
-        lines = [{"cup_type": c, "quantity": rng.randint(1, most)} for c in rng.sample(CUP_TYPES, rng.choice([1, 1, 1, 2]))]
+        lines = [{"cup_type": c, "quantity": rng.randint(1, most)}
+                 for c in rng.sample(CUP_TYPES, rng.choice([1, 1, 1, 2]))]
         if (damaged or condition) and rng.random() < 0.2:
             lines.append({"cup_type": rng.choice(CUP_TYPES), "quantity": rng.randint(1, 2), "condition": "damaged"})
         return lines
@@ -145,7 +152,8 @@ class Stream:
     def _some_dispatch(self):
         sent = [e for e in self.model.entries[-300:] if e.kind == "dispatch"]
         undone = [e for e in sent if not e.reversed_by and any(n > 0 for n in self.model._open(e).values())]
-        return self.rng.choice(undone) if undone and self.rng.random() < 0.9 else self.rng.choice(sent) if sent else None
+        return self.rng.choice(undone) if undone and self.rng.random() < 0.9 else self.rng.choice(
+            sent) if sent else None
 
     def _part(self, lines):
         """Sometimes all, sometimes a part, sometimes more."""
@@ -164,14 +172,16 @@ class Stream:
         dispatch = self._some_dispatch()
         if dispatch:
             site = dispatch.event["to"] if self.rng.random() < 0.9 else self._site()
-            return self._event(kind, when, site, cups=self._part(dispatch.event["cups"]), dispatch=dispatch.event["event_id"])
+            return self._event(kind, when, site, cups=self._part(dispatch.event["cups"]),
+                               dispatch=dispatch.event["event_id"])
         return None
 
     def _transit_loss(self, kind, when):
         dispatch = self._some_dispatch()
         if dispatch:
             return self._event(kind, when, dispatch.event["site"], cups=self._part(dispatch.event["cups"]),
-                               dispatch=dispatch.event["event_id"], bearer=self.rng.choice(["sender", "receiver", "operator"]))
+                               dispatch=dispatch.event["event_id"],
+                               bearer=self.rng.choice(["sender", "receiver", "operator"]))
         return None
 
     def _count(self, kind, when):
@@ -258,9 +268,11 @@ def compare_settlement(model, settlement, expected):
     for site, figures in expected["sites"].items():
         line = Counter({k: model.minor(v) for k, v in lines.get(site, {}).items() if k != "site"})  # no line: all zero
         assert {k: line[k] for k in figures} == figures, (site, lines.get(site))
-        assert line["net"] == (line["brought_forward"] + line["collected"] - line["refunded"] + line["fees"] + line["tax"]
+        assert line["net"] == (line["brought_forward"] + line["collected"] - line["refunded"] + line["fees"]
+                               + line["tax"]
                                + line["stock"] + line["other"]), lines.get(site)
-    compare_payments(model, settlement, {p: a for p, a in expected["positions"].items() if p not in expected["carried"]},
+    compare_payments(model, settlement,
+                     {p: a for p, a in expected["positions"].items() if p not in expected["carried"]},
                      expected["netting"])
 
 
@@ -309,7 +321,8 @@ def test_random_days(service, seed):
              random_scheme(rng, "eider-sound", "ISK", "Atlantic/Reykjavik", "on_deposit", 10, "b")]
     participants = {f"{prefix}c": {"tax_registered": False} for prefix in "ab"}
     cup_types = [{"cup_type": c, "name": c, "volume_ml": 300, "mass_g": 50} for c in CUP_TYPES]
-    document = network.reference([scheme for scheme, _ in plans], {s: row for _, sites in plans for s, row in sites.items()},
+    document = network.reference([scheme for scheme, _ in plans],
+                                 {s: row for _, sites in plans for s, row in sites.items()},
                                  cup_types, **participants)
     client = service.admin
     client.load(document)
@@ -329,5 +342,6 @@ def test_random_days(service, seed):
     for model, known in zip(models, entries):
         compare_feed(client, model, known)
         cover = client.items("/v1/reports/deposit-cover", scheme=model.scheme["scheme"], as_of=model.next_day - DAY)
-        assert all(not row["difference"] or model.minor(row["difference"]) == 0 for row in cover if row["section"] != "funding")
+        assert all(not row["difference"] or model.minor(row["difference"]) == 0 for row in cover
+                   if row["section"] != "funding")
     client.assert_holds()

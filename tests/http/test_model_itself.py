@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The naive model alone must give the contract's worked example: an oracle that nobody has checked is only an opinion."""
+"""The naive model alone must give the contract's worked example: an oracle that nobody has checked is only an
+opinion."""
 import random
 from datetime import date
 
@@ -29,7 +30,8 @@ def test_worked_example(column, stock_terms):
     settlement = model.close(WORKED_DAY)
     assert {p: model.amount(a) for p, a in settlement["positions"].items()} == {
         p: columns[column] for p, columns in network.WORKED_POSITIONS.items()}
-    assert {s: (model.amount(v["fees"]), model.amount(v["tax"])) for s, v in settlement["sites"].items()} == network.WORKED_FEES
+    assert {s: (model.amount(v["fees"]), model.amount(v["tax"]))
+            for s, v in settlement["sites"].items()} == network.WORKED_FEES
     pool = -sum(settlement["positions"].values())
     assert fewest_payments([*settlement["positions"].values(), pool]) == len(network.WORKED_PAYMENTS[column])
 
@@ -79,7 +81,8 @@ def test_random_days_keep_deposits_covered(stock_terms, currency, unit):
             settlement["positions"][p] for p in settlement["carried"])
     assert recorded > 300
     # What is rare in a day is not in two months: otherwise the comparison with the service would say little.
-    assert found >= {"late", "late_tariff", "no_tariff", "off_tariff", "site_closed", "receipt_over", "receipt_short", "count_off"}
+    assert found >= {"late", "late_tariff", "no_tariff", "off_tariff", "site_closed", "receipt_over", "receipt_short",
+                     "count_off"}
 
 
 # Own small instances of the check values (section 7), and a zero position that takes no part.

@@ -1,9 +1,11 @@
 # SPDX-License-Identifier: ISC
-"""A month of the demo's network as its accountants live it: thirty business days trade, close each night, and are paid; the bank is
-deploy/trade/bank.py, which reads the payment files and answers with statements. Then the month's books are looked at from all sides.
+"""A month of the demo's network as its accountants live it: thirty business days trade, close each night, and are paid;
+the bank is deploy/trade/bank.py, which reads the payment files and answers with statements. Then the month's books are
+looked at from all sides.
 
-The service's time of day is moved (moved_clock.c), so that each thing is done when it would be: events during their day, closes after
-the cut-off, some by hand and some by the clock, approvals and files in the morning, statements of banking days in the afternoon.
+The service's time of day is moved (moved_clock.c), so that each thing is done when it would be: events during their
+day, closes after the cut-off, some by hand and some by the clock, approvals and files in the morning, statements of
+banking days in the afternoon.
 
 Some things are checked against something outside: payment files and statements against ISO 20022's schemas, with
 xmllint; the bank's balance against the bank's own books; cups with customers and what tills took against the shop
@@ -30,7 +32,8 @@ from model import DAY, day_start
 from schemas import TOP, validate
 from test_bank import XML
 
-# From a Monday on, over the end of daylight saving time in St. John's (2 November 2025, tz database): that night has an hour more.
+# From a Monday on, over the end of daylight saving time in St. John's (2 November 2025, tz database): that night has an
+# hour more.
 FIRST, DAYS = date(2025, 10, 20), 30
 OPEN = FIRST + DAYS * DAY  # a Wednesday, on whose afternoon the bank has booked everything
 LONG_DAY = date(2025, 11, 1)
@@ -44,7 +47,8 @@ NEW_ACCOUNT = "00009004"
 # The bookings that the bank takes back two banking days later, by the afternoon of the booking; and a transfer between
 # participants that their bank refuses. AM04, insufficient funds, and AC04, closed account: the external code set of ISO
 # 20022, from memory.
-RETURNED = {("eider-sound", "collections"): (FIRST + 8 * DAY, "AM04"), ("eider-sound", "payouts"): (FIRST + 14 * DAY, "AC04"),
+RETURNED = {("eider-sound", "collections"): (FIRST + 8 * DAY, "AM04"),
+            ("eider-sound", "payouts"): (FIRST + 14 * DAY, "AC04"),
             ("tern-bay", "collections"): (FIRST + 21 * DAY, "AM04")}
 REFUSED = {"tern-bay": FIRST + 16 * DAY}
 
@@ -80,7 +84,8 @@ class MovedClock:
     def __init__(self, folder):
         library, path = folder / "moved_clock.so", folder / "moved"
         source = os.path.join(os.path.dirname(__file__), "moved_clock.c")
-        subprocess.run([os.environ.get("CC", "cc"), "-std=c17", "-D_GNU_SOURCE", "-O1", "-shared", "-fPIC", "-o", library, source],
+        subprocess.run([os.environ.get("CC", "cc"), "-std=c17", "-D_GNU_SOURCE", "-O1", "-shared", "-fPIC", "-o",
+                        library, source],
                        check=True)
         path.write_bytes(bytes(8))
         with open(path, "r+b") as file:
@@ -129,7 +134,8 @@ class Pool:
 
     def withhold(self, day, batches):
         if day == WITHHELD_ON and WITHHELD_AT in self.floor.sites:
-            self.withheld.append(next(e for b in batches for e in b.events if e["kind"] == "issue" and e["site"] == WITHHELD_AT))
+            self.withheld.append(next(e for b in batches for e in b.events if e["kind"] == "issue"
+                                      and e["site"] == WITHHELD_AT))
 
     def post_all(self, batch, kept_back):
         """What was refused: only what the story has mistyped."""
@@ -163,7 +169,8 @@ class Pool:
             cups = {m: sum(c["quantity"] for c in original.get(m, [])) for m in ("issued", "returned")}
             tariff = sum(s * c["quantity"] * self.value(c["cup_type"], day)
                          for s, m in ((1, "issued"), (-1, "returned")) for c in original.get(m, []))
-            paid = Decimal(original["amount"]) * (-1 if original["kind"] == "return" else 1) if "amount" in original else tariff
+            paid = Decimal(original["amount"]) * (-1 if original["kind"] == "return"
+                                                  else 1) if "amount" in original else tariff
             self.tills[event["site"], day].update({m: sign * n for m, n in cups.items()})
             self.tills[event["site"], day].update({"collected": sign * max(paid, 0), "refunded": sign * max(-paid, 0)})
         nothing = 0 * self.value("cup-300", day)  # with the currency's decimals
@@ -192,7 +199,8 @@ class Pool:
 
     # The office ---------------------------------------------------------------------------------------------------
     def pay(self, day, by_clock):
-        """The morning after: what is held is looked at and released, all is approved by who did neither that nor the close."""
+        """The morning after: what is held is looked at and released, all is approved by who did neither that nor the
+        close."""
         payments = self.settlements[day]["payments"]
         for payment in payments:
             if "held" in payment:
@@ -234,7 +242,8 @@ class Pool:
             self.post_statement(today, bookings, back)
         for payment in [p for p in self.transfers if date.fromisoformat(p["due_on"]) <= today]:
             self.transfers.remove(payment)
-            if today >= REFUSED.get(self.code, OPEN + DAY) and not any("pool" not in (p["from"], p["to"]) for _, p in self.failed):
+            if today >= REFUSED.get(self.code, OPEN + DAY) and not any("pool" not in (p["from"], p["to"])
+                                                                       for _, p in self.failed):
                 self.month.do(self.month.ann, payment, "fail", "their bank refused it")
                 self.failed.append((today, payment))
             else:
@@ -242,13 +251,15 @@ class Pool:
 
     def plan_returns(self, today, bookings):
         for (code, type), (from_day, reason) in RETURNED.items():
-            largest = max((b for b in bookings if (b.amount > 0) == (type == "collections")), key=lambda b: abs(b.amount), default=None)
+            largest = max((b for b in bookings if (b.amount > 0) == (type == "collections")),
+                          key=lambda b: abs(b.amount), default=None)
             if code == self.code and largest and today >= from_day and (code, type) not in self.month.returned:
                 self.month.returned.add((code, type))
                 self.to_return.append((banking_day(banking_day(today + DAY) + DAY), bank.come_back(largest, reason)))
 
     def post_statement(self, today, bookings, back):
-        data = bank.statement(f"{self.code}-{today}", self.account, self.currency, str(today), bookings + back, self.balance,
+        data = bank.statement(f"{self.code}-{today}", self.account, self.currency, str(today), bookings + back,
+                              self.balance,
                               created_at=f"{today}T17:00:00-03:30")
         self.balance += sum(b.amount for b in bookings + back)
         answers = [self.month.ben.send("POST", f"/v1/bank-statements?scheme={self.code}", data, XML) for _ in range(2)]
@@ -268,7 +279,8 @@ class Pool:
         return {a: b for a, b in balances.items() if b}
 
     def chained(self, rows, account_of, sign=1):
-        """That each day's closing is the next day's opening; {day: {account: closing}}, for all days and without zeros."""
+        """That each day's closing is the next day's opening; {day: {account: closing}}, for all days and without
+        zeros."""
         by_day, balances, stands = defaultdict(list), Counter(), {}
         for row in rows:
             by_day[row["date"]].append(row)
@@ -308,7 +320,8 @@ class Month:
         return client  # elsewhere they are; a month of them takes too long
 
     def do(self, client, payment, change, reason=None):
-        answer = client.send("POST", f"/v1/payments/{payment['payment_id']}/{change}", {"reason": reason} if reason else None)
+        answer = client.send("POST", f"/v1/payments/{payment['payment_id']}/{change}", {"reason": reason} if reason
+                             else None)
         assert answer.status == 200, answer.body
 
     def live(self):
@@ -335,7 +348,8 @@ class Month:
     def move_account(self):
         [row] = [p for p in self.network["participants"] if p["participant"] == MOVED]
         self.admin.agreed(self.ann, "PUT", f"/v1/participants/{MOVED}", {
-            **{k: v for k, v in row.items() if k != "participant"}, "bank_account": {"account": NEW_ACCOUNT, "bank_code": "TB-009"}})
+            **{k: v for k, v in row.items() if k != "participant"},
+            "bank_account": {"account": NEW_ACCOUNT, "bank_code": "TB-009"}})
 
 
 @pytest.fixture(scope="module")
@@ -356,7 +370,7 @@ def pool(month, request):
     return month.pools[request.param]
 
 
-# --- the nights ----------------------------------------------------------------------------------------------------------
+# --- the nights -------------------------------------------------------------------------------------------------------
 
 
 def test_each_day_was_closed_in_its_night(month, pool):
@@ -364,11 +378,14 @@ def test_each_day_was_closed_in_its_night(month, pool):
     closed = [day for day, d in days.items() if d["state"] == "closed"]
     assert closed == [str(FIRST + n * DAY) for n in range(DAYS)] and days[str(OPEN)]["state"] == "open"
     for day in (date.fromisoformat(d) for d in closed):
-        begins, ends = (datetime.fromisoformat(days[str(day)][k].replace("Z", "+00:00")) for k in ("starts_at", "ends_at"))
+        begins, ends = (datetime.fromisoformat(days[str(day)][k].replace("Z", "+00:00"))
+                        for k in ("starts_at", "ends_at"))
         assert (begins, ends) == (pool.ends(day - DAY), pool.ends(day))
         assert ends - begins == timedelta(hours=25 if (pool.code, day) == ("tern-bay", LONG_DAY) else 24)
-    rows = month.service.database.rows("SELECT business_date, closed_at, k.name FROM settlement JOIN scheme s ON s.id = scheme"
-                                       " LEFT JOIN api_key k ON k.id = closed_by WHERE s.code = %s ORDER BY 1", pool.code)
+    rows = month.service.database.rows("SELECT business_date, closed_at, k.name FROM settlement JOIN scheme s ON s.id ="
+                                       " scheme"
+                                       " LEFT JOIN api_key k ON k.id = closed_by WHERE s.code = %s ORDER BY 1",
+                                       pool.code)
     for day, at, by in rows:
         assert by == (None if (day - FIRST).days in BY_CLOCK else "cleo")
         assert timedelta() < at - pool.ends(day) < timedelta(hours=9), (day, at)
@@ -381,7 +398,7 @@ def test_every_event_stands_once(month, pool):
     assert [e["entry"] for e in feed] == list(range(1, len(feed) + 1)) and len(pool.posted) > 1000
 
 
-# --- files and statements ------------------------------------------------------------------------------------------------
+# --- files and statements ---------------------------------------------------------------------------------------------
 
 
 def test_files_and_statements_are_of_the_standard(month):
@@ -391,13 +408,15 @@ def test_files_and_statements_are_of_the_standard(month):
 
 
 def test_files_are_there_for_good(month):
-    """At the end of the month each is fetched once more, byte for byte; and there were files of both types in both schemes."""
+    """At the end of the month each is fetched once more, byte for byte; and there were files of both types in both
+    schemes."""
     types = Counter()
     for pool in month.pools.values():
         for file, data, _ in pool.files:
             assert pool.fetch(file) == data
             types[pool.code, file["type"]] += 1
-        listed = [f["file_id"] for day in pool.settlements for f in month.ann.items(f"/v1/settlements/{pool.code}/{day}/files")]
+        listed = [f["file_id"] for day in pool.settlements
+                  for f in month.ann.items(f"/v1/settlements/{pool.code}/{day}/files")]
         assert listed == [f["file_id"] for f, _, _ in pool.files]
     assert all(types[code, type] for code in month.pools for type in ("payouts", "collections")), types
 
@@ -415,7 +434,8 @@ def test_payments_fall_due_on_banking_days(pool):
 def test_all_is_paid_and_the_bank_is_what_its_statements_say(month, pool):
     accounts = {a: Decimal(b) for a, b in month.ann.accounts(pool.code).items()}
     for balances in (accounts, Counter(pool.trial_balance())):
-        assert {a: b for a, b in balances.items() if a.startswith(("settlement_due", "arrears", "bank_suspense")) and b} == {}
+        assert {a: b for a, b in balances.items() if a.startswith(("settlement_due", "arrears", "bank_suspense"))
+                and b} == {}
         assert balances["bank"] == pool.balance != 0
     # Day by day, too.
     opening, *rows = pool.report("general-ledger", account="bank")
@@ -431,10 +451,12 @@ def test_all_is_paid_and_the_bank_is_what_its_statements_say(month, pool):
 
 
 def test_what_failed_came_back_and_was_paid_later(month, pool):
-    """The bank took some back, after they were confirmed; another bank refused a transfer. Each was in arrears, in full, went into the
-    position of that day's close, and was paid by its payments."""
-    expected = {type for code, type in RETURNED if code == pool.code} | ({"transfer"} if pool.code in REFUSED else set())
-    assert {"payouts" if p["from"] == "pool" else "collections" if p["to"] == "pool" else "transfer" for _, p in pool.failed} == expected
+    """The bank took some back, after they were confirmed; another bank refused a transfer. Each was in arrears, in
+    full, went into the position of that day's close, and was paid by its payments."""
+    expected = {type for code, type in RETURNED if code == pool.code} | ({"transfer"} if pool.code in REFUSED
+                                                                         else set())
+    assert {"payouts" if p["from"] == "pool" else "collections" if p["to"] == "pool" else "transfer"
+            for _, p in pool.failed} == expected
     statement = {(r["date"], r["account"]): r for r in pool.report("participant-statement")}
     for day, payment in pool.failed:
         shown = month.ann.get(f"/v1/payments/{payment['payment_id']}")
@@ -449,10 +471,12 @@ def test_what_failed_came_back_and_was_paid_later(month, pool):
             line = statement[str(day), f"arrears({participant})"]
             assert (Decimal(line["failed"]), Decimal(line["settled"]), Decimal(line["closing"])) == (amount, -amount, 0)
             assert Decimal(positions[participant]["arrears"]) == amount
-            net = sum((p["from"] == participant) * Decimal(p["amount"]) - (p["to"] == participant) * Decimal(p["amount"])
+            net = sum((p["from"] == participant) * Decimal(p["amount"]) - (p["to"] == participant)
+                      * Decimal(p["amount"])
                       for p in pool.settlements[day]["payments"])
             assert net == Decimal(positions[participant]["amount"]) != 0
-        assert {p["participant"] for p in positions.values() if Decimal(p["arrears"])} == {payment["from"], payment["to"]} - {"pool"}
+        assert {p["participant"] for p in positions.values() if Decimal(p["arrears"])} == {payment["from"],
+                                                                                           payment["to"]} - {"pool"}
 
 
 def test_the_changed_account_was_looked_at(month):
@@ -468,18 +492,20 @@ def test_the_changed_account_was_looked_at(month):
         changes = [(c["change"], c["by"]) for c in month.ann.get(f"/v1/payments/{payment_id}")["changes"]]
         assert changes[0] == ("release", "cleo") and ("approve", "ben") in changes
     accounts = {r["payment_id"]: r["bank_account"] for r in pool.report("payments", participant=MOVED)}
-    told = {o.end_to_end: o.other_account for _, data, _ in pool.files for o in bank.read_file(data)[1]}  # what the bank knows of
+    # what the bank knows of
+    told = {o.end_to_end: o.other_account for _, data, _ in pool.files for o in bank.read_file(data)[1]}
     for day, payment in paid:
         account = NEW_ACCOUNT if day >= MOVED_ON else "00001004"
         assert accounts[payment["payment_id"]] == account == told.get(payment["payment_id"], account)
     assert any(p["payment_id"] in told for day, p in paid if day >= first) and first > min(day for day, _ in paid)
 
 
-# --- the books -----------------------------------------------------------------------------------------------------------
+# --- the books --------------------------------------------------------------------------------------------------------
 
 
 def test_statements_of_all_are_the_trial_balance(month, pool):
-    """Each participant's own statement, by its own key, and those of all sites: together they are the trial balance of every day."""
+    """Each participant's own statement, by its own key, and those of all sites: together they are the trial balance of
+    every day."""
     rows = []
     for participant in pool.participants:
         own = pool.report("participant-statement", month.clients["participant", participant])
@@ -487,7 +513,8 @@ def test_statements_of_all_are_the_trial_balance(month, pool):
         rows += own
     assert sorted(map(str, rows)) == sorted(map(str, pool.report("participant-statement")))
     for row in rows:
-        f = {k: Decimal(row[k]) for k in ("opening", "collected", "fees", "tax", "stock", "other", "settled", "paid", "failed")}
+        f = {k: Decimal(row[k]) for k in ("opening", "collected", "fees", "tax", "stock", "other", "settled", "paid",
+                                          "failed")}
         assert Decimal(row["closing"]) == sum(f.values()) - Decimal(row["refunded"]), row
     sites = pool.report("site-statement")
     assert {r["site"] for r in sites} == pool.floor.sites.keys()
@@ -504,8 +531,10 @@ def test_statements_of_all_are_the_trial_balance(month, pool):
 def test_the_general_ledger_ends_in_the_trial_balance(pool):
     balances = Counter(pool.trial_balance())
     hub, participant = pool.floor.hubs[0], pool.participants[0]
-    accounts = ["bank", "tax", "service_fees", "handling_fees", "refund_variance", "customer_deposits(cup-300)", "with_customers(cup-300)",
-                f"settlement_due({participant})", f"site_stock({hub},cup-300)", *(f"site_clearing({s})" for s in pool.floor.sites)]
+    accounts = ["bank", "tax", "service_fees", "handling_fees", "refund_variance", "customer_deposits(cup-300)",
+                "with_customers(cup-300)",
+                f"settlement_due({participant})",
+                f"site_stock({hub},cup-300)", *(f"site_clearing({s})" for s in pool.floor.sites)]
     for account in accounts:
         opening, *rows = pool.report("general-ledger", account=account)
         assert Decimal(opening["balance"]) == 0
@@ -532,14 +561,16 @@ def test_the_journal_balances_and_adds_up_to_the_trial_balance(pool):
 
 
 def test_what_is_owed_to_holders_of_cups(pool):
-    """The shop floor has counted the cups that it gave out and took back by itself; it only does not know that a sale was withheld."""
+    """The shop floor has counted the cups that it gave out and took back by itself; it only does not know that a sale
+    was withheld."""
     rows = pool.report("liability")
     for row in rows:
         rest = sum(Decimal(row[k]) for k in ("opening", "issued", "reinstated", "remeasured", "reversed"))
         assert Decimal(row["closing"]) == rest - Decimal(row["refunded"]) - Decimal(row["forfeited"]), row
     stands = pool.chained(rows, lambda r: r["account"], sign=-1)
     for day in stands:
-        assert stands[day] == {a: b for a, b in pool.trial_balance(day).items() if a.startswith("customer_deposits(")}, day
+        assert stands[day] == {a: b for a, b in pool.trial_balance(day).items()
+                               if a.startswith("customer_deposits(")}, day
     out = Counter(pool.floor.out)
     for event in pool.withheld:
         out.subtract({c["cup_type"]: c["quantity"] for c in event["issued"]})
@@ -547,7 +578,8 @@ def test_what_is_owed_to_holders_of_cups(pool):
     for cup_type in pool.floor.cup_types:
         assert balances.get(f"with_customers({cup_type})", 0) == out[cup_type] > 0
         assert balances[f"customer_deposits({cup_type})"] == -out[cup_type] * pool.value(cup_type, OPEN)
-    assert {r["cup_type"]: r["cups_out"] for r in rows if r["date"] == str(OPEN)} == {c: out[c] for c in pool.floor.cup_types}
+    assert {r["cup_type"]: r["cups_out"] for r in rows if r["date"] == str(OPEN)} == {c: out[c]
+                                                                                      for c in pool.floor.cup_types}
 
 
 def test_ageing_is_the_trial_balance_of_every_day(pool):
@@ -555,19 +587,22 @@ def test_ageing_is_the_trial_balance_of_every_day(pool):
     is due; if the participant has not come to be owed, or to owe, more than that on the day of the failure."""
     failures = [(failed_on, date.fromisoformat(failed["due_on"]), banking_day(failed_on + DAY), p["participant"])
                 for failed_on, failed in pool.failed for p in pool.settlements[failed_on]["positions"]
-                if p["participant"] in (failed["from"], failed["to"]) and Decimal(p["amount"]) * Decimal(p["arrears"]) > 0]
+                if p["participant"] in (failed["from"], failed["to"]) and Decimal(p["amount"]) * Decimal(p["arrears"])
+                > 0]
     overdue = Counter()
     for day in (FIRST + n * DAY for n in range(DAYS + 1)):
         total, late = Counter(), set()
         for row in pool.report("ageing", as_of=day):
             total[row["account"]] += Decimal(row["total"])
-            buckets = {b: Decimal(row[b]) for b in ("current", "days_1_7", "days_8_30", "days_31_60", "days_over_60", "undated")}
+            buckets = {b: Decimal(row[b]) for b in ("current", "days_1_7", "days_8_30", "days_31_60", "days_over_60",
+                                                    "undated")}
             assert sum(buckets.values()) == Decimal(row["total"])
             late |= {row["participant"] for b, amount in buckets.items() if amount and b != "current"}
             overdue.update(b for b, amount in buckets.items() if amount and b != "current")
         assert {a: n for a, n in total.items() if n} == {
             a: b for a, b in pool.trial_balance(day).items() if a.startswith(("settlement_due(", "arrears("))}, day
-        assert late == {p for failed_on, due_on, paid_on, p in failures if failed_on <= day < paid_on and due_on < day}, day
+        assert late == {p for failed_on, due_on, paid_on, p in failures if failed_on <= day < paid_on
+                        and due_on < day}, day
     assert overdue.keys() == {"days_1_7"}
 
 
@@ -589,7 +624,7 @@ def test_what_tills_say_is_what_is_recorded_but_for_what_never_came(pool):
     assert len(missing) == (pool.code == "tern-bay")
 
 
-# --- proof ---------------------------------------------------------------------------------------------------------------
+# --- proof ------------------------------------------------------------------------------------------------------------
 
 
 def test_all_checks_hold_and_verify_finds_nothing(month):
@@ -601,4 +636,5 @@ def test_all_checks_hold_and_verify_finds_nothing(month):
     for pool in month.pools.values():
         seals = month.ann.items("/v1/seals", scheme=pool.code)
         assert [s["date"] for s in seals] == [str(d) for d in pool.settlements]
-        assert [s["previous"] for s in seals[1:]] == [s["seal"] for s in seals[:-1]] and seals[0]["previous"] == "0" * 64
+        assert [s["previous"] for s in seals[1:]] == [s["seal"] for s in seals[:-1]]
+        assert seals[0]["previous"] == "0" * 64

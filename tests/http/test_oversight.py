@@ -32,7 +32,7 @@ def line(net, day, site="anchor"):
     return row
 
 
-# Day totals ------------------------------------------------------------------------------------------------------------
+# Day totals -----------------------------------------------------------------------------------------------------------
 def test_an_event_that_never_came_is_a_difference(net):
     """The till says 4 out and 1 back; one issue of 2 is still in it, and comes when the day is closed."""
     post = net.till.post
@@ -43,13 +43,15 @@ def test_an_event_that_never_came_is_a_difference(net):
     row = line(net, FIRST)
     assert {k: v for k, v in row.items() if k not in ("date", "site")} == {
         "issued_stated": 4, "issued_recorded": 2, "issued_difference": 2, "returned_stated": 1, "returned_recorded": 1,
-        "returned_difference": 0, "collected_stated": "10.00", "collected_recorded": "5.00", "collected_difference": "5.00",
+        "returned_difference": 0, "collected_stated": "10.00", "collected_recorded": "5.00",
+        "collected_difference": "5.00",
         "refunded_stated": "2.50", "refunded_recorded": "2.50", "refunded_difference": "0.00"}
     net.admin.close("tern-bay", FIRST)
     assert post(missing)["late"]
     row = line(net, FIRST)  # by the day in which it happened, not by the one that it posted to
     assert (row["issued_recorded"], row["issued_difference"], row["collected_difference"]) == (4, 0, "0.00")
-    assert net.admin.get("/v1/reports/day-totals", scheme="tern-bay", **{"from": FIRST + DAY, "to": FIRST + DAY})["items"] == []
+    assert net.admin.get("/v1/reports/day-totals", scheme="tern-bay",
+                         **{"from": FIRST + DAY, "to": FIRST + DAY})["items"] == []
 
 
 def test_a_reversal_counts_on_its_own_day(net):
@@ -58,8 +60,10 @@ def test_a_reversal_counts_on_its_own_day(net):
     wrong = event("issue", "brick", at(first), issued=cups(cup_300=3), amount="7.50")
     net.admin.post(wrong)
     net.admin.post(event("reversal", "brick", at(second), reverses=wrong["event_id"]))
-    assert (line(net, first, "brick")["issued_recorded"], line(net, first, "brick")["collected_recorded"]) == (3, "7.50")
-    assert (line(net, second, "brick")["issued_recorded"], line(net, second, "brick")["collected_recorded"]) == (-3, "-7.50")
+    assert (line(net, first, "brick")["issued_recorded"], line(net, first, "brick")["collected_recorded"]) == (3,
+                                                                                                               "7.50")
+    assert (line(net, second, "brick")["issued_recorded"],
+            line(net, second, "brick")["collected_recorded"]) == (-3, "-7.50")
 
 
 def test_totals_without_events_are_shown(net):
@@ -79,7 +83,8 @@ def test_what_was_said_is_kept(net):
     changed = net.accountant.put(PATH("anchor", day), {**SAID, "issued": 5}, {"If-Match": first.headers["ETag"]})
     assert changed.status == 200 and changed.json["issued"] == 5 and changed.json["stated_by"] == "the-accountant"
     assert changed.json["before"] == [{**SAID, "stated_at": first.json["stated_at"], "stated_by": "anchor-till"}]
-    net.accountant.refused("PUT", PATH("anchor", day), SAID, 412, "precondition_failed", {"If-Match": first.headers["ETag"]})
+    net.accountant.refused("PUT", PATH("anchor", day), SAID, 412, "precondition_failed",
+                           {"If-Match": first.headers["ETag"]})
     net.accountant.refused("PUT", PATH("anchor", FIRST + 4 * DAY), SAID, 412, "precondition_failed", {"If-Match": "*"})
     read = net.hearth.send("GET", PATH("anchor", day))
     assert (read.json, read.headers["ETag"]) == (changed.json, changed.headers["ETag"])
@@ -103,8 +108,10 @@ def test_two_who_say_totals_at_once(net):
 
 @pytest.mark.parametrize("change, reason", [
     ({"issued": -1}, "out_of_range"), ({"returned": 1.5}, "wrong_type"), ({"issued": "4"}, "wrong_type"),
-    ({"issued": 1_000_000_001}, "out_of_range"), ({"collected": "-0.01"}, "out_of_range"), ({"collected": "10"}, "amount_decimals"),
-    ({"refunded": "2.500"}, "amount_decimals"), ({"refunded": 2.5}, "wrong_type"), ({"collected": "99999999999999999.99"}, None),
+    ({"issued": 1_000_000_001}, "out_of_range"), ({"collected": "-0.01"}, "out_of_range"),
+    ({"collected": "10"}, "amount_decimals"),
+    ({"refunded": "2.500"}, "amount_decimals"), ({"refunded": 2.5}, "wrong_type"),
+    ({"collected": "99999999999999999.99"}, None),
     ({"colour": "blue"}, "member_unknown"), ({"issued": None}, "wrong_type")])
 def test_refused_totals(net, change, reason):
     day = FIRST + 3 * DAY
@@ -115,18 +122,20 @@ def test_refused_totals(net, change, reason):
 
 def test_amounts_have_the_decimals_of_the_scheme(net):
     net.admin.refused("PUT", PATH("holm", FIRST), SAID, 422, "amount_decimals")
-    assert net.admin.put(PATH("holm", FIRST), {**SAID, "collected": "1200", "refunded": "300"}).json["collected"] == "1200"
+    assert net.admin.put(PATH("holm", FIRST),
+                         {**SAID, "collected": "1200", "refunded": "300"}).json["collected"] == "1200"
 
 
 def test_totals_of_what_is_not_there(net):
-    for path in (PATH("nowhere", FIRST), PATH("anchor", FIRST - DAY), PATH("anchor", date.today() + 9 * DAY), PATH("anchor", "2026-02-30")):
+    for path in (PATH("nowhere", FIRST), PATH("anchor", FIRST - DAY), PATH("anchor", date.today() + 9 * DAY),
+                 PATH("anchor", "2026-02-30")):
         net.admin.refused("PUT", path, SAID, 404, "not_found")
     net.till.refused("PUT", PATH("brick", FIRST), SAID, 404, "not_found")
     net.till.refused("GET", PATH("brick", FIRST), None, 404, "not_found")
     net.hearth.refused("GET", PATH("brick", FIRST), None, 404, "not_found")
 
 
-# Exceptions ------------------------------------------------------------------------------------------------------------
+# Exceptions -----------------------------------------------------------------------------------------------------------
 def found(net, **query):
     day = FIRST + 3 * DAY
     return net.admin.get("/v1/reports/exceptions", scheme="tern-bay", **{"from": day, "to": day, **query})["items"]
@@ -162,7 +171,8 @@ def test_an_exception_is_resolved_once(net, exception):
 
 def test_two_who_resolve_at_once(net, exception):
     clients = [net.client(net.admin_key) for _ in range(4)]
-    statuses = sorted(a.status for a in at_once(*(lambda c=c, n=n: resolve(c, exception, f"note {n}") for n, c in enumerate(clients))))
+    statuses = sorted(a.status for a in at_once(*(lambda c=c, n=n: resolve(c, exception, f"note {n}")
+                                                  for n, c in enumerate(clients))))
     assert statuses == [200, 409, 409, 409]
 
 
@@ -180,8 +190,10 @@ def test_what_a_receipt_made_good_is_resolved(net):
 
 def test_exceptions_that_are_not_there(net, exception):
     scheme, entry, position = exception.rsplit(".", 2)
-    for wrong in (f"{scheme}.{entry}.{int(position) + 7}", f"{scheme}.99999.0", f"nowhere.{entry}.{position}", f"{scheme}.0{entry}.{position}",
-                  f"{scheme}.{entry}", f"{scheme}.{entry}.{position}.0", f"{scheme}.{entry}.-1", f"{scheme}.{entry}.x", "1", "...",
+    for wrong in (f"{scheme}.{entry}.{int(position) + 7}", f"{scheme}.99999.0", f"nowhere.{entry}.{position}",
+                  f"{scheme}.0{entry}.{position}",
+                  f"{scheme}.{entry}", f"{scheme}.{entry}.{position}.0", f"{scheme}.{entry}.-1", f"{scheme}.{entry}.x",
+                  "1", "...",
                   f"{scheme}.{'9' * 30}.0", f"{'a' * 50}.1.0", f"{scheme}..0"):
         assert resolve(net.admin, wrong).status == 404, wrong
     for body, reason in (({}, "member_missing"), ({"note": ""}, "bad_format"), ({"note": "x" * 501}, "too_long"),

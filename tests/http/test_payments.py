@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""Payments after the close: approved, confirmed, failed, held and released, under dual control, by two at once. The figures are the
-accounting contract's worked example and its "more cases"; dual control is common practice, its rules are the contract's."""
+"""Payments after the close: approved, confirmed, failed, held and released, under dual control, by two at once. The
+figures are the accounting contract's worked example and its "more cases"; dual control is common practice, its rules
+are the contract's."""
 from datetime import timedelta
 from decimal import Decimal
 
@@ -17,11 +18,13 @@ WORKED = {"from hearth": "101.78", "to miller": "56.01", "to quay": "0.41", "lef
 
 
 class Office:
-    """A scheme whose first day has been closed, and the people who work on its payments. A text of Client says what was asked."""
+    """A scheme whose first day has been closed, and the people who work on its payments. A text of Client says what was
+    asked."""
 
     def __init__(self, service, **scheme):
         self.service, self.admin = service, service.admin
-        self.ann, self.ben, self.closer = (service.client(service.create_key(name, "accountant")) for name in ("ann", "ben", "closer"))
+        self.ann, self.ben, self.closer = (service.client(service.create_key(name, "accountant"))
+                                           for name in ("ann", "ben", "closer"))
         self.first_day, self.scheme = D0, scheme
 
     def load_worked(self, stock_terms="on_loan", **terms):
@@ -33,7 +36,8 @@ class Office:
         return self
 
     def load(self, events, sites=network.WORKED_SITES, **terms):
-        self.admin.load(network.reference([network.scheme("tern-bay", D0, {"cup-300": "2.50"}, terms=[terms], **self.scheme)],
+        self.admin.load(network.reference([network.scheme("tern-bay", D0, {"cup-300": "2.50"}, terms=[terms],
+                                                          **self.scheme)],
                                           {s: ("tern-bay", p) for s, p in sites.items()}))
         assert {r["status"] for r in self.admin.post_many(events)} == {"recorded"}
         return self
@@ -48,7 +52,8 @@ class Office:
 
     def due(self):
         """The amount settled and not paid, of each participant."""
-        return {a: v for a, v in self.admin.accounts("tern-bay").items() if a.startswith("settlement_due(") and Decimal(v)}
+        return {a: v for a, v in self.admin.accounts("tern-bay").items() if a.startswith("settlement_due(")
+                and Decimal(v)}
 
     def arrears(self):
         return {a: v for a, v in self.admin.accounts("tern-bay").items() if a.startswith("arrears(") and Decimal(v)}
@@ -76,7 +81,8 @@ def approve_all(client, day=D0, **refusal):
 
 
 def end_today(service):
-    """No test can wait for a cut-off: a superuser ends the business day that contains now, past the guard that keeps its bounds."""
+    """No test can wait for a cut-off: a superuser ends the business day that contains now, past the guard that keeps
+    its bounds."""
     connection = psycopg2.connect(service.database.owner_dsn)
     with connection, connection.cursor() as cursor:
         cursor.execute("""SET session_replication_role = replica;
@@ -104,14 +110,16 @@ def office(service):
 def test_the_worked_example_is_paid(office, netting):
     office.load_worked(netting=netting).close()
     sealed = office.settlement["seal"]
-    assert office.due() == {"settlement_due(hearth)": "101.78", "settlement_due(miller)": "-56.01", "settlement_due(quay)": "-0.41"}
+    assert office.due() == {"settlement_due(hearth)": "101.78", "settlement_due(miller)": "-56.01",
+                            "settlement_due(quay)": "-0.41"}
     statuses = approve_all(office.ann)
     assert len(statuses) == 3 and set(statuses.values()) == {"approved"}
     before = len(office.admin.feed("tern-bay"))
     for payment in office.settlement["payments"]:
         done = do(office.ben, payment, "confirm", "on the statement of the 13th")
         assert done["status"] == "confirmed" and [c["change"] for c in done["changes"]] == ["approve", "confirm"]
-        assert [c["by"] for c in done["changes"]] == ["ann", "ben"] and done["changes"][1]["note"] == "on the statement of the 13th"
+        assert [c["by"] for c in done["changes"]] == ["ann", "ben"]
+        assert done["changes"][1]["note"] == "on the statement of the 13th"
         assert done["changes"][1]["business_date"] == str(business_day()) and "entry" not in done["changes"][0]
         assert do(office.ben, payment, "confirm") == done  # a client that lost the answer asks again
         refuse(office.ann, payment, "confirm", "payment_state")
@@ -140,8 +148,10 @@ def test_a_payment_that_fails_is_settled_by_the_next_close(office):
     again = close_through_today(office)
     assert {p["participant"]: (p["amount"], p["arrears"]) for p in again["positions"]} == {
         "hearth": ("56.01", "56.01"), "miller": ("-56.01", "-56.01"), "quay": ("0.00", "0.00")}
-    assert [(p["from"], p["to"], p["amount"], p["status"]) for p in again["payments"]] == [("hearth", "miller", "56.01", "computed")]
-    assert office.arrears() == {} and office.due() == {"settlement_due(hearth)": "56.01", "settlement_due(miller)": "-56.01"}
+    assert [(p["from"], p["to"], p["amount"], p["status"])
+            for p in again["payments"]] == [("hearth", "miller", "56.01", "computed")]
+    assert office.arrears() == {}
+    assert office.due() == {"settlement_due(hearth)": "56.01", "settlement_due(miller)": "-56.01"}
     assert again["payments"][0]["payment_id"] != payment["payment_id"]
     office.admin.assert_holds()
 
@@ -154,7 +164,8 @@ def test_a_confirmed_payment_may_come_back(office):
         do(office.ann, payment, "confirm")
         failed = do(office.ann, payment, "fail", "returned by the bank")
         assert [c["change"] for c in failed["changes"]] == ["approve", "confirm", "fail"]
-        mirror, entry = (next(e for e in office.admin.feed("tern-bay") if e["entry"] == c["entry"])["legs"] for c in failed["changes"][1:])
+        mirror, entry = (next(e for e in office.admin.feed("tern-bay") if e["entry"] == c["entry"])["legs"]
+                         for c in failed["changes"][1:])
         assert [(leg["account"], -Decimal(leg["amount"])) for leg in mirror] == [
             (leg["account"], Decimal(leg["amount"])) for leg in entry[:2]]
     assert office.admin.accounts("tern-bay")["bank"] == "0.00"
@@ -169,7 +180,8 @@ def test_a_payment_that_nobody_wants_is_failed_at_once(office):
     refuse(office.ann, payment, "confirm", "payment_state")  # nobody has approved it
     assert do(office.ann, payment, "fail", "too small")["status"] == "failed"
     assert office.arrears() == {"arrears(hearth)": "0.41", "arrears(quay)": "-0.41"}
-    assert approve_all(office.ann) == {("hearth", "miller"): "approved", ("hearth", "pool"): "approved", ("hearth", "quay"): "failed"}
+    assert approve_all(office.ann) == {("hearth", "miller"): "approved", ("hearth", "pool"): "approved",
+                                       ("hearth", "quay"): "failed"}
     office.admin.assert_holds()
 
 
@@ -183,7 +195,8 @@ def test_a_held_payment_waits_for_its_release(service):
     assert held["held"] == {"reason": "variance_limit", "released": False}
     refuse(office.ann, held, "approve", "payment_held")
     refuse(office.ann, office.payment("hearth", "quay"), "release", "payment_not_held")
-    assert set(approve_all(office.ann).items()) >= {(("hearth", "miller"), "computed"), (("hearth", "quay"), "approved")}
+    assert set(approve_all(office.ann).items()) >= {(("hearth", "miller"), "computed"),
+                                                    (("hearth", "quay"), "approved")}
     waiting = office.ann.items("/v1/payments", scheme="tern-bay", held="true")
     assert [p["payment_id"] for p in waiting] == [held["payment_id"]]
     assert do(office.ann, held, "release", "called brick", dry_run=True)["held"]["released"] is True
@@ -279,7 +292,8 @@ def test_dual_control_where_the_service_closed(database, service):
 
 
 def test_two_change_the_same_payment_at_once(database, service):
-    """The race: two people, at two instances, while tills post. The head row puts them in order; one does it, the other is told."""
+    """The race: two people, at two instances, while tills post. The head row puts them in order; one does it, the other
+    is told."""
     office = Office(service, dual_control=False).load([event("issue", "anchor", at(D0), issued=cups(cup_300=40))] + [
         event("return", site, at(D0, "11:00"), returned=cups(cup_300=1)) for site in ("brick", "dock")]).close()
     second = Service(database).start()
@@ -288,7 +302,8 @@ def test_two_change_the_same_payment_at_once(database, service):
         for change in ("approve", "confirm", "fail"):
             for payment in office.settlement["payments"]:
                 path, body = f"/v1/payments/{payment['payment_id']}/{change}", {"reason": "a race"}
-                answers = at_once(lambda p=path, b=body: ann.send("POST", p, b), lambda p=path, b=body: ben.send("POST", p, b),
+                answers = at_once(lambda p=path, b=body: ann.send("POST", p, b),
+                                  lambda p=path, b=body: ben.send("POST", p, b),
                                   lambda: office.admin.post_many([event("issue", "anchor", at(D0 + timedelta(days=2)),
                                                                         issued=cups(cup_300=1)) for _ in range(5)]))[:2]
                 assert sorted(a.status for a in answers) == [200, 409]
@@ -322,18 +337,21 @@ def test_lists_of_payments(office):
     do(office.ann, office.payment("hearth", "quay"), "confirm")
     everything = office.ann.items("/v1/payments", scheme="tern-bay", limit=1)
     assert {(p["from"], p["to"]): (p["amount"], p["status"], p["currency"], p["date"]) for p in everything} == {
-        ("hearth", "miller"): ("56.01", "approved", "CAD", str(D0)), ("hearth", "quay"): ("0.41", "confirmed", "CAD", str(D0)),
+        ("hearth", "miller"): ("56.01", "approved", "CAD", str(D0)),
+        ("hearth", "quay"): ("0.41", "confirmed", "CAD", str(D0)),
         ("hearth", "pool"): ("45.36", "approved", "CAD", str(D0))}
 
     def parties(**query):
         return {p["to"] for p in office.ann.items("/v1/payments", scheme="tern-bay", **query)}
 
     assert parties(status="confirmed") == {"quay"} and parties(status="approved") == {"miller", "pool"}
-    assert parties(participant="miller") == {"miller"} and parties(held="true") == set() and len(parties(held="false")) == 3
+    assert parties(participant="miller") == {"miller"} and parties(held="true") == set()
+    assert len(parties(held="false")) == 3
     assert len(parties(**{"from": D0, "to": D0})) == 3 and parties(to=D0 - timedelta(days=1)) == set()
     page = office.ann.send("GET", "/v1/payments?scheme=tern-bay&status=approved&limit=1")
     assert "status=approved" in page.headers["Link"]
-    for query in ("status=paid", "held=maybe", "from=yesterday", "cursor=abc", "cursor=2026-13-01/abcdefgh", "limit=0", "colour=1"):
+    for query in ("status=paid", "held=maybe", "from=yesterday", "cursor=abc", "cursor=2026-13-01/abcdefgh", "limit=0",
+                  "colour=1"):
         assert office.ann.send("GET", f"/v1/payments?scheme=tern-bay&{query}").status == 422
     for path in ("/v1/payments", "/v1/payments?scheme=nowhere", "/v1/payments?scheme=tern-bay&participant=nobody"):
         assert office.ann.send("GET", path).status in (404, 422)
@@ -347,7 +365,8 @@ def test_a_participant_reads_its_own_payments(office):
     miller = office.service.client(office.service.create_key("miller-book", "participant", participant="miller"))
     assert [p["payment_id"] for p in miller.items("/v1/payments", scheme="tern-bay")] == [own["payment_id"]]
     shown = miller.get(f"/v1/payments/{own['payment_id']}")
-    assert [c["change"] for c in shown["changes"]] == ["approve", "confirm"] and not any({"by", "note"} & c.keys() for c in shown["changes"])
+    assert [c["change"] for c in shown["changes"]] == ["approve", "confirm"]
+    assert not any({"by", "note"} & c.keys() for c in shown["changes"])
     miller.refused("GET", f"/v1/payments/{others['payment_id']}", None, 404, "not_found")
     miller.refused("GET", "/v1/payments?scheme=tern-bay&participant=hearth", None, 404, "not_found")
     assert len(miller.items("/v1/payments", scheme="tern-bay", participant="miller")) == 1
@@ -367,7 +386,8 @@ def test_payments_that_are_not_there(office, target):
 def test_bodies(office):
     office.load_worked().close()
     path = f"/v1/payments/{office.payment('hearth', 'quay')['payment_id']}/approve"
-    for body, status in ((b"{", 400), ({"reason": 7}, 422), ({"reason": ""}, 422), ({"reason": "x" * 501}, 422), ({"note": "x"}, 422)):
+    for body, status in ((b"{", 400), ({"reason": 7}, 422), ({"reason": ""}, 422), ({"reason": "x" * 501}, 422),
+                         ({"note": "x"}, 422)):
         assert office.ann.send("POST", path, body).status == status
     assert office.payment("hearth", "quay")["status"] == "computed"
     assert office.ann.send("POST", path, {}).status == 200

@@ -1,9 +1,10 @@
 # SPDX-License-Identifier: ISC
 """A connection pooler between the service and PostgreSQL gives each transaction to whichever session is free: prepared
-statements and settings get lost. The service refuses to start over one, and says that it is not ready if one comes later.
+statements and settings get lost. The service refuses to start over one, and says that it is not ready if one comes
+later.
 
-The pooler is a stand-in, which passes everything on but the process id that PostgreSQL tells its client: a pooler has to make
-that up, since many processes may serve the client."""
+The pooler is a stand-in, which passes everything on but the process id that PostgreSQL tells its client: a pooler has
+to make that up, since many processes may serve the client."""
 import socket
 import socketserver
 import struct
@@ -94,7 +95,8 @@ def test_the_service_does_not_start_over_a_pooler(database, relay):
 
 def _failure(service):
     """The output of a `serve` that fails to start."""
-    done = subprocess.run([service.binary, "serve"], env=service.environment, capture_output=True, text=True, timeout=600)
+    done = subprocess.run([service.binary, "serve"], env=service.environment, capture_output=True, text=True,
+                          timeout=600)
     assert done.returncode == 1
     return done.stderr
 

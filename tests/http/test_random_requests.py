@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""Random requests, made of the document: right ones, nearly right ones and nonsense, by every kind of key. Each answer is held
-against the document (contract.py): its status, type, body and headers, and that the operation lists the reason of a refusal.
+"""Random requests, made of the document: right ones, nearly right ones and nonsense, by every kind of key. Each answer
+is held against the document (contract.py): its status, type, body and headers, and that the operation lists the reason
+of a refusal.
 
 DEPOSITD_REQUESTS_SEED repeats a run, DEPOSITD_REQUESTS makes it longer."""
 import copy
@@ -17,15 +18,20 @@ from harness import Client
 from test_document import operations
 
 COUNT = int(os.environ.get("DEPOSITD_REQUESTS", "1500"))
-JUNK = [None, True, 0, -1, 1, 3, 10**9, 2**63, 0.5, "", "x", "é" * 3, "a" * 300, "2.50", "-2.50", "0.001", "12345678901234567.00",
-        "2025-05-12", "2025-13-40", "2025-05-12T10:00:00-02:30", "2099-01-01T00:00:00Z", "cup-300", "cup-none", "anchor", "brick",
-        "nowhere", "tern-bay", "hearth", "pool", "bank", "tax", "site_stock(anchor,cup-300)", "issue", "journal", "damaged", [], {}, [1]]
+JUNK = [None, True, 0, -1, 1, 3, 10**9, 2**63, 0.5, "", "x", "é" * 3, "a" * 300, "2.50", "-2.50", "0.001",
+        "12345678901234567.00",
+        "2025-05-12", "2025-13-40", "2025-05-12T10:00:00-02:30", "2099-01-01T00:00:00Z", "cup-300", "cup-none",
+        "anchor", "brick",
+        "nowhere", "tern-bay", "hearth", "pool", "bank", "tax", "site_stock(anchor,cup-300)", "issue", "journal",
+        "damaged", [], {}, [1]]
 WORDS = [word for word in JUNK if isinstance(word, str)]
 OF_NAME = {"scheme": ["tern-bay"], "site": ["anchor", "brick", "dock"], "participant": ["hearth", "miller", "quay"],
-           "cup_type": ["cup-300", "cup-450"], "date": ["2025-05-12", "2025-05-13", "2025-05-14"], "limit": ["1", "2", "1000"],
+           "cup_type": ["cup-300", "cup-450"], "date": ["2025-05-12", "2025-05-13", "2025-05-14"],
+           "limit": ["1", "2", "1000"],
            "effective_date": ["2025-05-12", "2030-01-01"], "entry": ["1", "2", "9", "999"], "name": ["spare", "nobody"],
            "report": ["deposit-cover", "stock", "exceptions", "journal", "nothing"], "format": ["json", "csv", "html"],
-           "dry_run": ["true", "false"], "open": ["true"], "held": ["true"], "kind": ["issue", "settle"], "cursor": ["1", "tern-bay"]}
+           "dry_run": ["true", "false"], "open": ["true"], "held": ["true"], "kind": ["issue", "settle"],
+           "cursor": ["1", "tern-bay"]}
 
 
 class Requests:
@@ -56,7 +62,8 @@ class Requests:
 
     def places(self, value, place=()):
         yield place
-        for key, inner in value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ():
+        for key, inner in value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value,
+                                                                                                       list) else ():
             yield from self.places(inner, place + (key,))
 
     def mutate(self, body):
@@ -87,7 +94,8 @@ class Requests:
         if isinstance(body, str):
             if self.chance.random() < 0.5:
                 cut = self.chance.randrange(len(body))
-                body = body[:cut] + self.chance.choice(["", "<", "é", "{}", "\n"]) + body[cut + self.chance.randrange(3):]
+                body = body[:cut] + self.chance.choice(["", "<", "é", "{}", "\n"]) + body[cut
+                                                                                          + self.chance.randrange(3):]
             return body.encode(), types[-1] if len(types) > 1 else types[0]
         for _ in range(self.chance.choice([0, 1, 1, 2])):
             body = self.mutate(body)
@@ -103,7 +111,8 @@ class Requests:
         body, type = self.body(operation)
         headers = {"Content-Type": type} if type else {}
         if self.chance.random() < 0.1:
-            headers["Accept"] = self.chance.choice(["text/html", "application/json", "text/csv", "image/png", "*/*;q=0.1"])
+            headers["Accept"] = self.chance.choice(["text/html", "application/json", "text/csv", "image/png",
+                                                    "*/*;q=0.1"])
         if self.chance.random() < 0.1:
             headers[self.chance.choice(["If-Match", "If-None-Match"])] = self.chance.choice(['"x"', "*", "W/"])
         if self.chance.random() < 0.02:
@@ -117,7 +126,8 @@ class Requests:
 def clients(shared):
     """A network with a history, and a key of each role."""
     seen = examples.play(shared)
-    keys = {"till": ("pos", {"sites": ["brick"]}), "owner": ("participant", {"participant": "hearth"}), "spare": ("admin", {}),
+    keys = {"till": ("pos", {"sites": ["brick"]}), "owner": ("participant", {"participant": "hearth"}),
+            "spare": ("admin", {}),
             "eve": ("auditor", {}), "fay": ("accountant", {})}
     made = [shared.client(shared.create_key(name, role, **bound)) for name, (role, bound) in keys.items()]
     return seen, [shared.admin, shared.admin, *made, Client(shared), shared.client("of-nobody")]

@@ -23,14 +23,16 @@ class Books:
     def __init__(self, service):
         self.admin = service.admin
         document = network.worked_reference("on_deposit")
-        document["schemes"][0]["refund_values"].append({"cup_type": "cup-300", "effective_date": str(NEXT_DAY), "amount": "3.00"})
+        document["schemes"][0]["refund_values"].append({"cup_type": "cup-300", "effective_date": str(NEXT_DAY),
+                                                        "amount": "3.00"})
         document["schemes"].append(network.scheme("skerry", WORKED_DAY, {"cup-300": "2.00"}))
         document["sites"] += network.reference([], {"gull": ("skerry", "hearth")})["sites"]
         self.admin.load(document)
         self.events = network.worked_events()
         self.events.append(event("issue", "anchor", at(NEXT_DAY), issued=cups(cup_300=2), reference=ODD_REFERENCE))
         self.answers = [self.admin.post(e) for e in self.events]
-        self.shared = {**event("issue", "gull", at(WORKED_DAY), issued=cups(cup_300=1)), "event_id": self.events[3]["event_id"]}
+        self.shared = {**event("issue", "gull", at(WORKED_DAY), issued=cups(cup_300=1)),
+                       "event_id": self.events[3]["event_id"]}
         self.admin.post(self.shared)
         self.before_close = self.cover(NEXT_DAY)
         self.settlement = self.admin.close("tern-bay", WORKED_DAY)
@@ -59,7 +61,7 @@ def total(rows, column):
     return sum(Decimal(row[column]) for row in rows if row[column])
 
 
-# The feed and its filters ----------------------------------------------------------------------------------------------
+# The feed and its filters ---------------------------------------------------------------------------------------------
 def test_the_feed_misses_nothing_and_repeats_nothing(books):
     pages, page = [], books.admin.get("/v1/events", scheme="tern-bay", limit=4)
     while page["items"]:
@@ -73,7 +75,8 @@ def test_the_feed_misses_nothing_and_repeats_nothing(books):
     assert {item["kind"] for item in feed if "event" not in item} == {"fees", "settle", "remeasurement"}
 
     new = books.admin.post(event("supply", "dock", at(NEXT_DAY), cups=cups(cup_300=1)))
-    assert [i["entry"] for i in books.admin.get("/v1/events", scheme="tern-bay", cursor=page["next"])["items"]] == [new["entry"]]
+    assert [i["entry"] for i in books.admin.get("/v1/events", scheme="tern-bay", cursor=page["next"])["items"]] == [
+        new["entry"]]
 
 
 def former_cursor(number):
@@ -103,7 +106,8 @@ def test_link_leads_where_next_does(books):
     target, _, parameters = answer.headers["Link"].partition(">")
     assert parameters.replace(" ", "") == ';rel="next"' and target.startswith("</v1/events?")
     followed = books.admin.send("GET", target[1:])
-    assert followed.json == books.admin.get("/v1/events", scheme="tern-bay", site="anchor", limit=1, cursor=answer.json["next"])
+    assert followed.json == books.admin.get("/v1/events", scheme="tern-bay", site="anchor", limit=1,
+                                            cursor=answer.json["next"])
     assert followed.json["items"][0]["event"]["site"] == "anchor"
     assert "Link" not in books.admin.send("GET", "/v1/events?scheme=tern-bay&site=copper&kind=count").headers
 
@@ -136,7 +140,7 @@ def test_a_till_needs_no_scheme(books):
     books.hearth.refused("GET", "/v1/events", None, 422, "parameter_missing")  # its sites are of two schemes
 
 
-# One event -------------------------------------------------------------------------------------------------------------
+# One event ------------------------------------------------------------------------------------------------------------
 def test_ids_of_two_schemes_meet(books):
     path = f"/v1/events/{books.shared['event_id']}"
     books.admin.refused("GET", path, None, 422, "parameter_missing")
@@ -155,7 +159,7 @@ def test_an_event_links_to_its_settlement(books):
     assert exchange["exceptions"] == books.answers[7]["exceptions"] != []
 
 
-# Accounts and days -----------------------------------------------------------------------------------------------------
+# Accounts and days ----------------------------------------------------------------------------------------------------
 def test_accounts_page_by_page_and_as_of(books):
     now = books.admin.accounts("tern-bay")
     assert {a["account"]: a["balance"] for a in books.admin.items("/v1/accounts", scheme="tern-bay", limit=2)} == now
@@ -173,7 +177,7 @@ def test_days(books):
     assert books.admin.items("/v1/schemes/tern-bay/days", limit=7) == days
 
 
-# Settlements -----------------------------------------------------------------------------------------------------------
+# Settlements ----------------------------------------------------------------------------------------------------------
 def test_a_settlement_never_changes(books):
     books.admin.load(network.reference([], {"egret": ("tern-bay", "hearth")}, []))
     assert books.admin.get(f"/v1/settlements/tern-bay/{WORKED_DAY}") == books.settlement
@@ -204,10 +208,11 @@ def test_a_settlement_as_a_table(books):
     books.admin.refused("GET", f"/v1/settlements/tern-bay/{NEXT_DAY}?format=csv", None, 404, "not_found")
 
 
-# Reports ---------------------------------------------------------------------------------------------------------------
+# Reports --------------------------------------------------------------------------------------------------------------
 def test_reports_list_themselves(books):
     listed = {r["report"]: r for r in books.admin.get("/v1/reports")["items"]}
-    assert listed.keys() >= {"deposit-cover", "trial-balance", "stock", "settlement"}  # test_reports_keys.py: which, for whom
+    # test_reports_keys.py: which, for whom
+    assert listed.keys() >= {"deposit-cover", "trial-balance", "stock", "settlement"}
     for name, described in listed.items():
         needed = {p["name"]: {"day": str(WORKED_DAY), "account": "refund_variance"}[p["kind"]]
                   for p in described["parameters"] if p["name"] != "scheme" and (p["required"] or p["kind"] == "day")}
@@ -216,7 +221,8 @@ def test_reports_list_themselves(books):
         rows = get_csv(books.admin, f"/v1/reports/{name}", scheme="tern-bay", **needed)
         assert rows == [{k: "" if v is None else str(v) for k, v in item.items()} for item in report["items"]]
         kinds = {c["name"]: c["kind"] for c in described["columns"]}
-        assert all(isinstance(v, int) for i in report["items"] for k, v in i.items() if v is not None and kinds[k] == "cups")
+        assert all(isinstance(v, int) for i in report["items"] for k, v in i.items() if v is not None
+                   and kinds[k] == "cups")
         assert all(isinstance(v, str) for i in report["items"] for k, v in i.items()
                    if v is not None and kinds[k] in ("text", "amount"))
 
@@ -231,7 +237,8 @@ def test_a_remeasurement_to_come_is_said(books):
     """9 cup-300 with customers at 2.50, and 2 issued at 3.00 the day after: 4.50 is to come until the day is closed."""
     before, after = ([r for r in rows if (r["section"], r["cup_type"]) == ("customers", "cup-300")]
                      for rows in (books.before_close, books.cover(NEXT_DAY)))
-    assert before == [{"section": "customers", "item": "with_customers", "cup_type": "cup-300", "cups": 11, "refund_value": "3.00",
+    assert before == [{"section": "customers", "item": "with_customers", "cup_type": "cup-300", "cups": 11,
+                       "refund_value": "3.00",
                        "required": "33.00", "held": "33.00", "to_come": "4.50", "difference": "0.00"}]
     assert after == [{**before[0], "to_come": "0.00"}]
     in_transit = next(r for r in books.before_close if r["section"] == "transit")
@@ -244,7 +251,8 @@ def test_a_remeasurement_to_come_is_said(books):
 def test_the_cover_is_exact_and_funded(books, day):
     rows = books.cover(day)
     cover, funding = ([r for r in rows if (r["section"] == "funding") == funds] for funds in (False, True))
-    assert {r["difference"] for r in cover} == {"0.00"} and {r["section"] for r in cover} == {"customers", "stock", "transit"}
+    assert {r["difference"] for r in cover} == {"0.00"}
+    assert {r["section"] for r in cover} == {"customers", "stock", "transit"}
     accounts = Counter()
     for account, balance in books.admin.accounts("tern-bay", as_of=day).items():
         if isinstance(balance, str):
@@ -266,7 +274,8 @@ def test_the_cover_is_exact_and_funded(books, day):
 def test_the_trial_balance_balances(books):
     report = books.admin.get("/v1/reports/trial-balance", scheme="tern-bay", as_of=WORKED_DAY)
     accounts = books.admin.accounts("tern-bay", as_of=WORKED_DAY)
-    lines = {r["account"]: Decimal(r["debit"]) - Decimal(r["credit"]) for r in report["items"] if r["account"] != "total"}
+    lines = {r["account"]: Decimal(r["debit"]) - Decimal(r["credit"]) for r in report["items"]
+             if r["account"] != "total"}
     assert lines == {a: Decimal(b) for a, b in accounts.items() if Decimal(b)}
     totals = {r["unit"]: r for r in report["items"] if r["account"] == "total"}
     assert totals.keys() == {"CAD", "cup-300", "cup-450"}

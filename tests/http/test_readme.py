@@ -1,9 +1,11 @@
 # SPDX-License-Identifier: ISC
-"""Runs every block of commands in README.md, and then in deploy/OPERATING.md, as a reader would: from top to bottom, in one shell.
+"""Runs every block of commands in README.md, and then in deploy/OPERATING.md, as a reader would: from top to bottom, in
+one shell.
 
-The shell sees a database cluster without the database `depositd`, and the binary under test as `depositd`. Where the reader has started
-the demo, the demo's own program trades with half of its custom on the service that the page has started. Blocks that install packages
-or run the two commands are left out; ELSEWHERE lists them. tests/run itself is the second command, and installs the packages."""
+The shell sees a database cluster without the database `depositd`, and the binary under test as `depositd`. Where the
+reader has started the demo, the demo's own program trades with half of its custom on the service that the page has
+started. Blocks that install packages or run the two commands are left out; ELSEWHERE lists them. tests/run itself is
+the second command, and installs the packages."""
 import os
 import pathlib
 import re
@@ -17,7 +19,8 @@ from harness import PATIENCE_SECONDS, SANITIZER, free_port, of_worker
 TOP = pathlib.Path(__file__).parents[2]
 PAGES = ("README.md", "deploy/OPERATING.md")
 BUSTLE = "0.5"
-ELSEWHERE = {"./deploy/demo", "./tests/run", "./deploy/packages", "meson"}  # the commands of the blocks that are left out
+# the commands of the blocks that are left out
+ELSEWHERE = {"./deploy/demo", "./tests/run", "./deploy/packages", "meson"}
 SERVE, FIRST_OF_TOUR = "depositd serve", ". build/demo/keys/env"
 
 
@@ -36,14 +39,19 @@ def is_elsewhere(block):
 BLOCKS = [block for page in PAGES for block in blocks_of((TOP / page).read_text())]
 RUN = [block for block in BLOCKS if not is_elsewhere(block)]
 
-# What a block must print, by a piece of its text. Each block must also end well, and each answer to its curl be a success.
+# What a block must print, by a piece of its text. Each block must also end well, and each answer to its curl be a
+# success.
 PRINTS = {
     "depositd migrate": r"^dk_\S{20,}$", "depositd check": r"^examined \d+ things .*: 0 do not hold$",
-    ". build/demo": r'"role": "admin"', '"5.00"}': r'"status": ?"recorded"', "posting-rules": r'(?s)"legs".*customer_deposits',
-    "x-ndjson": r'"recorded": ?0, ?"duplicate": ?[1-9]\d*, ?"rejected": ?0', '"colour": 7': r'(?s)"reason": "\w+".*"pointer": "/colour"',
-    "late_events": r'(?s)"state": "closed".*"participant": "hearth"', "deposit-cover": r'(?s)^funding,unexplained,.*^"holds"$',
+    ". build/demo": r'"role": "admin"', '"5.00"}': r'"status": ?"recorded"',
+    "posting-rules": r'(?s)"legs".*customer_deposits',
+    "x-ndjson": r'"recorded": ?0, ?"duplicate": ?[1-9]\d*, ?"rejected": ?0',
+    '"colour": 7': r'(?s)"reason": "\w+".*"pointer": "/colour"',
+    "late_events": r'(?s)"state": "closed".*"participant": "hearth"',
+    "deposit-cover": r'(?s)^funding,unexplained,.*^"holds"$',
     "/approve\" |": r'"status": "approved"', "bank.py": r'"confirmed": [1-9]', "/confirm": r'^"confirmed"$',
-    "/resolve": r'(?s)"status": "proposed".*^"approved"$', "dry_run": r'"name": "accountant"', "check-proof": r"^The proof holds\.",
+    "/resolve": r'(?s)"status": "proposed".*^"approved"$', "dry_run": r'"name": "accountant"',
+    "check-proof": r"^The proof holds\.",
     "changes?of=key": r'"name": "treasurer"'}
 
 
@@ -62,7 +70,8 @@ def script(port):
                 depositd key create admin --role admin --holder Odile >build/demo/keys/admin
                 python3 deploy/trade http://127.0.0.1:{port} build/demo/keys {BUSTLE} >trade""")
         if block.strip() == SERVE:
-            block = f"{SERVE} >>service.log 2>&1 &\n echo $! >pid; for _ in {{1..{PATIENCE_SECONDS * 10}}}; do {ready} && break; sleep 0.1; done\n"
+            block = (f"{SERVE} >>service.log 2>&1 &\n echo $! >pid; for _ in {{1..{PATIENCE_SECONDS * 10}}}; do {ready}"
+                     " && break; sleep 0.1; done\n")
         parts.append(f"{{\n{block}}} >{number}.out 2>{number}.err\n echo {number} >>done")
     return "\n".join(parts)
 
@@ -82,14 +91,16 @@ def folder(tmp_path_factory):
     folder, host = tmp_path_factory.mktemp("readme"), of_worker(os.environ["DEPOSITD_TEST_PGHOST"])
     make_folder(folder)
     port = free_port()
-    environment = {k: v for k, v in os.environ.items() if not k.startswith(("DEPOSITD_", "PG")) and "proxy" not in k.lower()} | {
+    environment = {k: v for k, v in os.environ.items() if not k.startswith(("DEPOSITD_", "PG"))
+                   and "proxy" not in k.lower()} | {
         "PATH": f"{folder}/bin:/usr/bin:/bin", "PGHOST": host, "PGUSER": "postgres", "DEPOSITD_LISTEN_PORT": str(port),
         "DEPOSITD_CLOSE_BY_CLOCK": "no", "DEPOSITD_POST_DEADLINE_MS": "100000", "DEPOSITD_READ_DEADLINE_MS": "100000"}
     drop = ["dropdb", "--if-exists", "--force", "depositd"]
     subprocess.run(drop, env=environment, check=True)
     try:
         with open(folder / "shell.log", "w") as log:
-            subprocess.run(["bash", "-c", script(port)], cwd=folder, env=environment, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
+            subprocess.run(["bash", "-c", script(port)], cwd=folder, env=environment, stdin=subprocess.DEVNULL,
+                           stdout=log, stderr=log)
         yield folder
     finally:
         if (folder / "pid").exists():
@@ -98,13 +109,15 @@ def folder(tmp_path_factory):
 
 
 def told(folder):
-    return "\n".join((folder / name).read_text()[-3000:] for name in ("shell.log", "trade", "service.log") if (folder / name).exists())
+    return "\n".join((folder / name).read_text()[-3000:] for name in ("shell.log", "trade", "service.log")
+                     if (folder / name).exists())
 
 
 @pytest.mark.parametrize("number", range(len(RUN)), ids=lambda number: RUN[number].splitlines()[0][:60])
 def test_a_block_works_as_written(folder, number):
     block, done = RUN[number], (folder / "done").read_text().split()
-    out, err = ((folder / f"{number}.{kind}").read_text() if (folder / f"{number}.{kind}").exists() else "" for kind in ("out", "err"))
+    out, err = ((folder / f"{number}.{kind}").read_text() if (folder / f"{number}.{kind}").exists() else ""
+                for kind in ("out", "err"))
     assert str(number) in done, f"{block}\n{out}\n{err}\n{told(folder)}"
     statuses = [line for line in err.splitlines() if line]
     expected = r"422" if '"colour"' in block else r"20[0124]"

@@ -14,7 +14,8 @@ from network import at, business_day, cups, event
 
 FIRST = business_day() - timedelta(days=3)
 CUP = {"name": "Cup 300 ml", "volume_ml": 300, "mass_g": 48}
-PARTICIPANT = {"name": "Hearth", "bank_account": {"iban": "DE89370400440532013000"}}  # an IBAN of the check values, section 3
+# an IBAN of the check values, section 3
+PARTICIPANT = {"name": "Hearth", "bank_account": {"iban": "DE89370400440532013000"}}
 SITE = {"scheme": "tern-bay", "participant": "hearth", "name": "Anchor", "kind": "cafe", "opened_on": "2020-01-01"}
 SCHEME = {"currency": "CAD", "time_zone": "America/St_Johns", "cut_off": "03:00", "stock_terms": "on_loan"}
 TERMS = dict(network.TERMS)
@@ -30,7 +31,8 @@ def issue(**more):
 
 
 def test_each_thing_by_put(service):
-    """The smallest network made by hand takes an event; each PUT is 201, then 200, and GET gives the thing with its code."""
+    """The smallest network made by hand takes an event; each PUT is 201, then 200, and GET gives the thing with its
+    code."""
     admin = service.admin
     things = [("/v1/cup-types/cup-300", CUP, {"cup_type": "cup-300"}),
               ("/v1/participants/hearth", PARTICIPANT, {"participant": "hearth"}),
@@ -126,7 +128,8 @@ def test_a_network_can_be_carried_elsewhere(service):
     """POST /v1/reference takes the document that GET /v1/reference gives, and GET then gives it again."""
     full = document(count_tolerance=2, variance_limit="50.00", carry_days=9, return_target="0.95", dual_control=True,
                     close_after_minutes=90, holidays=["2026-07-01"], more_values=[("cup-450", FIRST, "3.50")],
-                    operator={"name": "Tern Bay Cups", "bank_account": {"account": "000123456", "bank_code": "000199999"}})
+                    operator={"name": "Tern Bay Cups",
+                              "bank_account": {"account": "000123456", "bank_code": "000199999"}})
     full["participants"][0] |= {"bank_account": {"iban": "GB29NWBK60161331926819"}, "tax_registered": False,
                                 "mandate": {"id": "M-1", "signed_on": "2026-01-31"}}
     full["sites"][0] |= {"latitude": 47.57, "longitude": -52.71, "gln": "9506000134307",  # GLN: check values, section 4
@@ -144,7 +147,8 @@ def test_a_network_can_be_carried_elsewhere(service):
             other.stop()
     finally:
         elsewhere.drop()
-    for rows, code in (("cup_types", "cup_type"), ("participants", "participant"), ("schemes", "scheme"), ("sites", "site")):
+    for rows, code in (("cup_types", "cup_type"), ("participants", "participant"), ("schemes", "scheme"),
+                       ("sites", "site")):
         have = {row[code]: row for row in given[rows]}
         for row in full[rows]:
             flat = {k: v for k, v in row.items() if k not in ("terms", "refund_values")}
@@ -161,7 +165,8 @@ def test_values_and_terms_start_in_the_future(service):
     today = business_day()
     for day in (FIRST, FIRST + DAY, today):
         admin.refused("PUT", value(300, day), {"amount": "3.00"}, 422, "starts_too_soon")
-        admin.refused("PUT", f"/v1/schemes/tern-bay/terms/{day}", {**TERMS, "service_fee": "0.20"}, 422, "starts_too_soon")
+        admin.refused("PUT", f"/v1/schemes/tern-bay/terms/{day}", {**TERMS, "service_fee": "0.20"}, 422,
+                      "starts_too_soon")
     assert admin.put(value(300, today + 2 * DAY), {"amount": "3.00"}).status == 201
     assert admin.put(value(300, today + 2 * DAY), {"amount": "3.25"}).status == 200
     assert admin.put(f"/v1/schemes/tern-bay/terms/{today + 2 * DAY}", {**TERMS, "service_fee": "0.20"}).status == 201
@@ -169,24 +174,29 @@ def test_values_and_terms_start_in_the_future(service):
     admin.close("tern-bay", FIRST)
     admin.refused("PUT", value(450, FIRST), {"amount": "3.50"}, 422, "starts_too_soon")
     admin.refused("PUT", value(300, FIRST), {"amount": "3.00"}, 422, "starts_too_soon")
-    admin.refused("PUT", f"/v1/schemes/tern-bay/terms/{FIRST}", {**TERMS, "service_fee": "0.20"}, 422, "starts_too_soon")
+    admin.refused("PUT", f"/v1/schemes/tern-bay/terms/{FIRST}", {**TERMS, "service_fee": "0.20"}, 422,
+                  "starts_too_soon")
     assert admin.put(value(450, FIRST + DAY), {"amount": "3.50"}).status == 201
     assert admin.post(event("issue", "anchor", at(FIRST + DAY), issued=cups(cup_450=1)))["status"] == "recorded"
 
 
 @pytest.mark.parametrize("path, body, change", [
-    ("/v1/schemes/tern-bay", SCHEME, {"currency": "NOK"}), ("/v1/schemes/tern-bay", SCHEME, {"time_zone": "Europe/Oslo"}),
-    ("/v1/schemes/tern-bay", SCHEME, {"cut_off": "04:00"}), ("/v1/schemes/tern-bay", SCHEME, {"stock_terms": "on_deposit"}),
+    ("/v1/schemes/tern-bay", SCHEME, {"currency": "NOK"}),
+    ("/v1/schemes/tern-bay", SCHEME, {"time_zone": "Europe/Oslo"}),
+    ("/v1/schemes/tern-bay", SCHEME, {"cut_off": "04:00"}),
+    ("/v1/schemes/tern-bay", SCHEME, {"stock_terms": "on_deposit"}),
     ("/v1/sites/anchor", SITE, {"participant": "miller"}), ("/v1/sites/anchor", SITE, {"scheme": "skerry"})])
 def test_fixed_once_posted(service, path, body, change):
     admin = service.admin
     admin.load(document())
-    admin.load(network.reference([network.scheme("skerry", FIRST, {"cup-300": "2.50"})], {"cairn": ("skerry", "hearth")}))
+    admin.load(network.reference([network.scheme("skerry", FIRST, {"cup-300": "2.50"})],
+                                 {"cairn": ("skerry", "hearth")}))
     assert admin.put(path, {**body, **change}).status == 200
     assert admin.put(path, body).status == 200
     admin.post(issue())
     admin.refused("PUT", path, {**body, **change}, 409, "fixed_once_posted")
-    assert admin.put(path, {**body, **({"name": "Anchor East"} if "sites" in path else {"carry_days": 10})}).status == 200
+    assert admin.put(path,
+                     {**body, **({"name": "Anchor East"} if "sites" in path else {"carry_days": 10})}).status == 200
 
 
 def rows_of_refusals():
@@ -250,10 +260,13 @@ def test_keys(service):
     admin = service.admin
     admin.load(document())
     for body, reason in [
-            ({"role": "pos"}, "member_missing"), ({"role": "king"}, "value_unknown"), ({"role": "pos", "sites": []}, "too_few"),
-            ({"role": "pos", "sites": ["nowhere"]}, "site_unknown"), ({"name": "Till 1", "role": "auditor"}, "bad_format"),
+            ({"role": "pos"}, "member_missing"), ({"role": "king"}, "value_unknown"),
+            ({"role": "pos", "sites": []}, "too_few"),
+            ({"role": "pos", "sites": ["nowhere"]}, "site_unknown"),
+            ({"name": "Till 1", "role": "auditor"}, "bad_format"),
             ({"role": "participant", "participant": "nobody"}, "participant_unknown"),
-            ({"role": "auditor", "sites": ["anchor"]}, "member_unknown"), ({"role": "auditor", "holder": " \t"}, "bad_format"),
+            ({"role": "auditor", "sites": ["anchor"]}, "member_unknown"),
+            ({"role": "auditor", "holder": " \t"}, "bad_format"),
             ({"role": "auditor", "holder": ""}, "bad_format"), ({"role": "auditor", "holder": 7}, "wrong_type")]:
         body = {"name": "till", "holder": "Tove", **body}
         admin.refused("POST", "/v1/keys", body, 422, reason)
@@ -265,14 +278,16 @@ def test_keys(service):
     admin.refused("POST", "/v1/keys", {"name": "till", "holder": "Tove", "role": "auditor"}, 409, "name_taken")
     till = service.client(secret)
     me = till.get("/v1/me")
-    assert (me["name"], me["holder"], me["role"]) == ("till", "Anchor's counter", "pos") and [s["site"] for s in me["sites"]] == ["anchor"]
+    assert (me["name"], me["holder"], me["role"]) == ("till", "Anchor's counter", "pos")
+    assert [s["site"] for s in me["sites"]] == ["anchor"]
     assert me["sites"][0].items() >= {"scheme": "tern-bay", "participant": "hearth",
                                       "refund_values": [{"cup_type": "cup-300", "amount": "2.50"}]}.items()
     assert till.post(issue())["status"] == "recorded"
     listed = {k["name"]: k for k in admin.items("/v1/keys")}
     assert listed.keys() == {"first-admin", "till"} and listed["till"]["sites"] == ["anchor"]
     assert secret not in admin.send("GET", "/v1/keys").body.decode()
-    dump = subprocess.run(["pg_dump", "-d", service.database.owner_dsn], capture_output=True, text=True, check=True).stdout
+    dump = subprocess.run(["pg_dump", "-d", service.database.owner_dsn], capture_output=True, text=True,
+                          check=True).stdout
     assert "till" in dump and secret not in dump  # only a hash is stored
     admin.refused("DELETE", "/v1/keys/nobody", None, 404, "not_found")
     assert admin.send("DELETE", "/v1/keys/till").status == 204

@@ -27,7 +27,8 @@ def net(shared):
          network.scheme("eider-sound", FIRST, {"cup-300": "300"}, currency="ISK", time_zone="Atlantic/Reykjavik",
                         terms=[{"minimum_payment": "0", "service_fee": "0", "handling_fee": "0"}]),
          {k: v for k, v in network.scheme("unborn", FIRST, {}).items() if k not in ("terms", "refund_values")}],
-        {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"), "hub": ("tern-bay", "hearth", {"kind": "hub"}),
+        {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"),
+         "hub": ("tern-bay", "hearth", {"kind": "hub"}),
          "later": ("tern-bay", "miller", {"opened_on": str(date.today() + DAY)}), "holm": ("eider-sound", "hearth"),
          "egg": ("unborn", "hearth")}, types)
     admin.load(document)
@@ -40,7 +41,8 @@ def net(shared):
         "forfeit": event("forfeit", None, at(OPEN), scheme="tern-bay", cups=ONE),
         "reinstate": event("reinstate", None, at(OPEN), scheme="tern-bay", cups=ONE)}
     service.posted["reversal"] = event("reversal", "anchor", at(FIRST), reverses=service.posted["reversed"]["event_id"])
-    service.posted["receipt"] = event("receipt", "brick", at(OPEN), cups=ONE, dispatch=service.posted["arrived"]["event_id"])
+    service.posted["receipt"] = event("receipt", "brick", at(OPEN), cups=ONE,
+                                      dispatch=service.posted["arrived"]["event_id"])
     assert {r["status"] for r in admin.post_many(list(service.posted.values()))} == {"recorded"}
     admin.close("tern-bay", FIRST)
     service.ids = {name: sent["event_id"] for name, sent in service.posted.items()}
@@ -111,7 +113,8 @@ def event_rows(ids):
            "2026-05-12T07:60:00Z", "2026-05-12T07:30:00+25:00", "2026-05-12 07:30:00", "20260512T073000Z",
            "2026-05-12T07:30:00Z ", "99999-05-12T07:30:00Z")],
         *[(f"amount {a!r}", issue(amount=a), 422, None) for a in
-          ("", "2,50", "+2.50", "2.50 ", " 2.50", "2e2", "0x10", "NaN", "Infinity", "--2.50", ".50", "2.", "٢.50", "02.50",
+          ("", "2,50", "+2.50", "2.50 ", " 2.50", "2e2", "0x10", "NaN", "Infinity", "--2.50", ".50", "2.", "٢.50",
+           "02.50",
            "-2.50")],
         *[(f"amount {a}", issue(amount=a), 422, "out_of_range") for a in
           ("10000000000.01", "12345678901234567.00", "-12345678901234567.00", "99999999999999999999.00", "9" * 400)],
@@ -121,7 +124,8 @@ def event_rows(ids):
         ("unknown kind", issue(kind="lend"), 422, "value_unknown"),
         ("unknown tender", issue(tender="gold"), 422, "value_unknown"),
         ("unknown condition", anchor("return", returned=[{**ONE[0], "condition": "dirty"}]), 422, "value_unknown"),
-        ("unknown bearer", anchor("transit_loss", cups=ONE, dispatch=ids["sent"], bearer="nobody"), 422, "value_unknown"),
+        ("unknown bearer", anchor("transit_loss", cups=ONE, dispatch=ids["sent"], bearer="nobody"), 422,
+         "value_unknown"),
         *[(f"quantity {q}", line(quantity=q), 422, "out_of_range") for q in (0, -1, 1_000_001, 2**31, 2**63 - 1)],
         ("counted -1", anchor("count", cups=[{"cup_type": "cup-300", "counted": -1}]), 422, "out_of_range"),
         ("long reference", issue(reference="x" * 65), 422, "too_long"),
@@ -145,7 +149,8 @@ def event_rows(ids):
         ("before the first day", issue(occurred_at=at(FIRST - DAY)), 422, "before_first_day"),
         ("long before", issue(occurred_at="0001-01-01T00:00:00Z"), 422, None),
         ("no refund value", line(cup_type="cup-new"), 422, "no_refund_value"),
-        ("no refund value in this scheme", event("issue", "holm", at(OPEN), issued=cups(cup_450=1)), 422, "no_refund_value"),
+        ("no refund value in this scheme", event("issue", "holm", at(OPEN), issued=cups(cup_450=1)), 422,
+         "no_refund_value"),
         ("six minutes ahead", issue(occurred_at=soon), 422, "occurred_in_future"),
         ("far future", issue(occurred_at="9999-12-31T23:59:59Z"), 422, "occurred_in_future"),
         ("reversed twice", anchor("reversal", reverses=ids["reversed"]), 422, "already_reversed"),
@@ -153,21 +158,26 @@ def event_rows(ids):
         ("reversal of itself", {**anchor("reversal", reverses=ID), "event_id": ID}, 422, "event_unknown"),
         ("reversal of an arrived dispatch", anchor("reversal", reverses=ids["arrived"]), 422, "dispatch_arrived"),
         ("reversal at another site", brick("reversal", reverses=ids["issue"]), 422, "site_differs"),
-        ("loss at another site", brick("transit_loss", cups=ONE, dispatch=ids["sent"], bearer="sender"), 422, "site_differs"),
+        ("loss at another site", brick("transit_loss", cups=ONE, dispatch=ids["sent"], bearer="sender"), 422,
+         "site_differs"),
         ("more forfeited than out", word("forfeit", cups=cups(cup_300=1000)), 422, "more_than_out"),
         ("more reinstated than forfeited", word("reinstate", cups=ONE), 422, "more_than_forfeited"),
         ("reversal of a reinstated forfeit", word("reversal", reverses=ids["forfeit"]), 422, "more_than_forfeited"),
         ("reversal of a forfeit at a site", anchor("reversal", reverses=ids["reinstate"]), 422, "site_differs"),
         ("unknown account", word("journal", reason="r", legs=legs("cash", "bank")), 422, "account_unknown"),
-        ("journal of deposits", word("journal", reason="r", legs=legs("customer_deposits(cup-300)", "bank")), 422, "not_for_journals"),
-        ("journal that does not balance", word("journal", reason="r", legs=legs("bank", "tax", "tax")), 422, "unbalanced"),
+        ("journal of deposits", word("journal", reason="r", legs=legs("customer_deposits(cup-300)", "bank")), 422,
+         "not_for_journals"),
+        ("journal that does not balance", word("journal", reason="r", legs=legs("bank", "tax", "tax")), 422,
+         "unbalanced"),
         ("journal of one leg", word("journal", reason="r", legs=legs("bank")), 422, "too_few"),
         ("journal without a reason", word("journal", legs=legs("bank", "tax")), 422, "member_missing"),
-        ("journal that says who approved it", word("journal", reason="r", legs=legs("bank", "tax"), approved_by="x"), 422,
+        ("journal that says who approved it", word("journal", reason="r", legs=legs("bank", "tax"), approved_by="x"),
+         422,
          "member_unknown"),
         ("same id, other amount", {**event("issue", "anchor", at(FIRST), issued=cups(cup_300=9), amount="22.00"),
                                    "event_id": ids["issue"]}, 409, "event_id_conflict"),
-        ("same id, no amount", {**event("issue", "anchor", at(FIRST), issued=cups(cup_300=9)), "event_id": ids["issue"]},
+        ("same id, no amount", {**event("issue", "anchor", at(FIRST), issued=cups(cup_300=9)),
+                                "event_id": ids["issue"]},
          409, "event_id_conflict"),
     ]
 
@@ -206,7 +216,8 @@ def test_all_faults_of_an_event_at_once(net):
     bad = {**line(quantity=0, size=1), "tender": "gold", "amount": 5, "kolor": "x"}
     faults = {(e["pointer"], e["reason"]) for e in net.admin.refused(
         "POST", "/v1/events", bad, 422, "out_of_range").json["errors"]}
-    assert faults == {("/issued/0/quantity", "out_of_range"), ("/issued/0/size", "member_unknown"), ("/amount", "wrong_type"),
+    assert faults == {("/issued/0/quantity", "out_of_range"), ("/issued/0/size", "member_unknown"),
+                      ("/amount", "wrong_type"),
                       ("/tender", "value_unknown"), ("/kolor", "member_unknown")}
 
 
@@ -230,13 +241,16 @@ BODIES = {
     "byte order mark": (b"\xef\xbb\xbf" + GOOD, 400), "UTF-16": (GOOD.decode().encode("utf-16"), 400),
     "bad UTF-8": (text(b'"\xff\xfe"'), 400), "overlong UTF-8": (text(b'"\xc0\xaf"'), 400),
     "surrogate in UTF-8": (text(b'"\xed\xa0\x80"'), 400), "lone surrogate": (text(b'"\\ud800"'), None),
-    "NUL byte": (text(b'"a\0b"'), 400), "control character": (text(b'"a\nb"'), 400), "escaped NUL": (text(b'"a\\u0000b"'), None),
+    "NUL byte": (text(b'"a\0b"'), 400), "control character": (text(b'"a\nb"'), 400),
+    "escaped NUL": (text(b'"a\\u0000b"'), None),
     "NUL in a name": (GOOD.replace(b'"reference"', b'"refer\\u0000ence"'), None),
     "member twice": (GOOD.replace(b'"reference"', b'"kind"'), None),
-    "NaN": (number(b"NaN"), 400), "1e400": (number(b"1e400"), None), "-0": (number(b"-0"), None), "1e0": (number(b"1e0"), None),
+    "NaN": (number(b"NaN"), 400), "1e400": (number(b"1e400"), None), "-0": (number(b"-0"), None),
+    "1e0": (number(b"1e0"), None),
     "leading zero": (number(b"01"), 400), "huge integer": (number(b"9" * 400), None),
     "2^63": (number(b"9223372036854775808"), None), "2^64+1": (number(b"18446744073709551617"), None),
-    "deep arrays": (b"[" * 100_000 + b"]" * 100_000, None), "deep objects": (b'{"a":' * 100_000 + b"1" + b"}" * 100_000, None),
+    "deep arrays": (b"[" * 100_000 + b"]" * 100_000, None),
+    "deep objects": (b'{"a":' * 100_000 + b"1" + b"}" * 100_000, None),
     "open brackets": (b"[" * 100_000, 400), "deep inside": (text(b"[" * 1000 + b"]" * 1000), None),
     "many members": (b'{"a":1' + b"".join(b',"m%d":1' % n for n in range(50_000)) + b"}", 422),
     "a long text": (text(b'"' + b"x" * 500_000 + b'"'), 422),
@@ -282,17 +296,20 @@ def test_requests(net):
 
 
 def test_pages_of_other_sites(net):
-    """A form on another site can make a browser post without a body, and the browser adds what it knows of HTTP Basic. It says so in
-    headers that no page can set: Sec-Fetch-Site (W3C, Fetch Metadata Request Headers), or Origin (RFC 6454, section 7)."""
+    """A form on another site can make a browser post without a body, and the browser adds what it knows of HTTP Basic.
+    It says so in headers that no page can set: Sec-Fetch-Site (W3C, Fetch Metadata Request Headers), or Origin (RFC
+    6454, section 7)."""
     basic = "Basic " + base64.b64encode(f"first-admin:{net.admin_key}".encode()).decode()
     target, browser = f"/v1/schemes/tern-bay/days/{FIRST}/close", net.client()
     own = f"http://127.0.0.1:{net.port}"
-    for headers in ({"Sec-Fetch-Site": "cross-site"}, {"Sec-Fetch-Site": "same-site"}, {"Sec-Fetch-Site": "cross-site", "Origin": own},
+    for headers in ({"Sec-Fetch-Site": "cross-site"}, {"Sec-Fetch-Site": "same-site"},
+                    {"Sec-Fetch-Site": "cross-site", "Origin": own},
                     {"Origin": "http://elsewhere.example"}, {"Origin": "null"}, {"Origin": f"{own}0"}):
         browser.refused("POST", target, None, 403, "cross_site", {"Authorization": basic, **headers})
         browser.refused("POST", target + "?dry_run=true", None, 403, "cross_site", {"Authorization": basic, **headers})
         browser.refused("DELETE", "/v1/keys/nobody", None, 403, "cross_site", {"Authorization": basic, **headers})
-        assert browser.send("GET", "/v1/me", headers={"Authorization": basic, **headers}).status == 200  # a link is no harm
+        # a link is no harm
+        assert browser.send("GET", "/v1/me", headers={"Authorization": basic, **headers}).status == 200
         assert net.admin.send("POST", target, headers=headers).status == 200  # no browser adds a Bearer token by itself
     for headers in ({}, {"Sec-Fetch-Site": "same-origin"}, {"Sec-Fetch-Site": "none"}, {"Origin": own}):
         assert browser.send("POST", target, headers={"Authorization": basic, **headers}).status == 200, headers
@@ -300,13 +317,16 @@ def test_pages_of_other_sites(net):
 
 @pytest.mark.parametrize("target, reason", ids=lambda v: str(v)[:60], argvalues=[
     ("/v1/accounts", "parameter_missing"), ("/v1/settlements", "parameter_missing"),
-    ("/v1/reports/trial-balance", "parameter_missing"), ("/v1/accounts?scheme=tern-bay&colour=blue", "parameter_unknown"),
+    ("/v1/reports/trial-balance", "parameter_missing"),
+    ("/v1/accounts?scheme=tern-bay&colour=blue", "parameter_unknown"),
     ("/v1/events?scheme=tern-bay&scheme=tern-bay", None),
     *[(f"/v1/events?scheme=tern-bay&{q}", "parameter_invalid") for q in (
-        "limit=0", "limit=1001", "limit=-1", "limit=ten", "limit=", "limit=99999999999999999999", "cursor=nonsense", "cursor=",
+        "limit=0", "limit=1001", "limit=-1", "limit=ten", "limit=", "limit=99999999999999999999", "cursor=nonsense",
+        "cursor=",
         "from=2026-02-30", "to=tomorrow", "business_date=1", "kind=lend")],
     ("/v1/accounts?scheme=tern-bay&as_of=2026-5-12", "parameter_invalid"), ("/v1/accounts?scheme=Tern%20Bay", None),
-    ("/v1/accounts?scheme=%00", None), ("/v1/accounts?scheme=%ff%fe", None), ("/v1/accounts?scheme=" + "x" * 3000, None)])
+    ("/v1/accounts?scheme=%00", None), ("/v1/accounts?scheme=%ff%fe", None),
+    ("/v1/accounts?scheme=" + "x" * 3000, None)])
 def test_queries(net, target, reason):
     answer = net.admin.send("GET", target)
     assert answer.status in ((422,) if reason else (400, 404, 414, 422)), answer.body
@@ -316,7 +336,8 @@ def test_queries(net, target, reason):
 
 
 @pytest.mark.parametrize("path", ids=lambda v: v[:60], argvalues=[
-    "/v1/sites/%2e%2e%2f", "/v1/sites/..", "/v1/sites/%00", "/v1/sites/%zz", "//v1//sites", "/v1/sites/", "/v1/sites/" + "a" * 3000,
+    "/v1/sites/%2e%2e%2f", "/v1/sites/..", "/v1/sites/%00", "/v1/sites/%zz", "//v1//sites", "/v1/sites/",
+    "/v1/sites/" + "a" * 3000,
     "/v1/settlements/tern-bay/2026-02-30", "/V1/SITES", "/v1/sites/a%2Fb", "/v1/schemes/tern-bay/days/x/close",
     "/v1/reports/nothing?scheme=tern-bay"])
 def test_paths(net, path):
@@ -325,7 +346,8 @@ def test_paths(net, path):
 
 
 def test_request_ids(net):
-    assert net.admin.send("GET", "/healthz", headers={"X-Request-Id": "till-2.1187"}).headers["X-Request-Id"] == "till-2.1187"
+    assert net.admin.send("GET", "/healthz",
+                          headers={"X-Request-Id": "till-2.1187"}).headers["X-Request-Id"] == "till-2.1187"
     first, second = (net.admin.send("GET", "/healthz").headers["X-Request-Id"] for _ in range(2))
     assert first != second
     for hostile in ("x" * 4000, "a b\tc", "<script>"):
@@ -334,24 +356,30 @@ def test_request_ids(net):
 
 
 # Reasons that other files show (reference, close, keys, stream, oversight), or that can't be called forth from outside.
-ELSEWHERE = {"day_not_ended", "earlier_day_open", "fixed_once_posted", "starts_too_soon", "name_taken", "precondition_failed",
-             "currency_unknown", "time_zone_unknown", "participant_unknown", "overloaded", "outcome_unknown", "internal_error",
+ELSEWHERE = {"day_not_ended", "earlier_day_open", "fixed_once_posted", "starts_too_soon", "name_taken",
+             "precondition_failed",
+             "currency_unknown", "time_zone_unknown", "participant_unknown", "overloaded", "outcome_unknown",
+             "internal_error",
              "too_many_requests", "already_resolved", "day_not_sealed", "seal_broken",
              # test_framing.py, and of slow requests tests/faults/test_clients.py
-             "bad_framing", "target_too_long", "head_too_large", "not_implemented", "version_not_supported", "request_timeout",
+             "bad_framing", "target_too_long", "head_too_large", "not_implemented", "version_not_supported",
+             "request_timeout",
              "too_slow",  # test_waits.py
              # test_payments.py and test_journals.py
-             "payment_state", "payment_held", "payment_not_held", "approver_closed_day", "second_key_needed", "proposal_decided",
+             "payment_state", "payment_held", "payment_not_held", "approver_closed_day", "second_key_needed",
+             "proposal_decided",
              "payment_direct", "reversal_of_journal",
              # test_bank.py
-             "nothing_approved", "bank_details_missing", "bank_account_changed", "not_xml", "not_camt053", "statement_invalid",
+             "nothing_approved", "bank_details_missing", "bank_account_changed", "not_xml", "not_camt053",
+             "statement_invalid",
              "statement_currency", "statement_account", "statement_conflict", "line_not_open", "payment_unknown"}
 
 
 def test_every_reason_has_a_row(net):
     here = {row[3] for row in event_rows(net.ids)} | {
         "not_json", "unsupported_media_type", "body_too_large", "not_found", "method_not_allowed", "not_acceptable",
-        "unauthenticated", "role_not_allowed", "site_not_allowed", "retire_needs_hub", "reversal_needs_accountant", "parameter_missing",
+        "unauthenticated", "role_not_allowed", "site_not_allowed", "retire_needs_hub", "reversal_needs_accountant",
+        "parameter_missing",
         "parameter_unknown", "parameter_invalid", "cross_site"}
     assert net.contract.reasons - here - ELSEWHERE == set(), "reasons of /openapi.json that no test provokes"
     assert (here | ELSEWHERE) - {None} - net.contract.reasons == set(), "reasons that /openapi.json does not list"

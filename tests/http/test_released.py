@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The document breaks nothing for clients of the one that was last released, which tests/client/released-openapi.json keeps.
-`tests/document release` keeps a new one."""
+"""The document breaks nothing for clients of the one that was last released, which tests/client/released-openapi.json
+keeps. `tests/document release` keeps a new one."""
 import copy
 import json
 import os
@@ -92,26 +92,34 @@ BREAKS = {
                           "200: text/csv is gone"),
     "an answer's member": (remove(f"{OUTCOME} properties", "late"), "application/json/late is gone"),
     "a member is not always there": (drop(f"{OUTCOME} required", "late"), "application/json/late is optional now"),
-    "a member is of another type": (put(f"{OUTCOME} properties late", "type", "string"), "/late: type boolean became string"),
-    "a member may be null": (put(f"{OUTCOME} properties entry", "type", ["integer", "null"]), "/entry: type integer became"),
+    "a member is of another type": (put(f"{OUTCOME} properties late", "type", "string"),
+                                    "/late: type boolean became string"),
+    "a member may be null": (put(f"{OUTCOME} properties entry", "type", ["integer", "null"]),
+                             "/entry: type integer became"),
     "a member of any word": (remove(f"{OUTCOME} properties status", "enum"), "/status: may be any value now"),
     "a member in another form": (put(f"{OUTCOME} properties business_date", "format", "date-time"),
                                  "/business_date: format date became date-time"),
-    "a longer answer": (put("components schemas PaymentFile properties message_id", "maxLength", 70), "maxLength 35 became 70"),
-    "a member within a list": (remove("components schemas MoneyLeg properties", "amount"), "/legs[](MoneyLeg)/amount is gone"),
+    "a longer answer": (put("components schemas PaymentFile properties message_id", "maxLength", 70),
+                        "maxLength 35 became 70"),
+    "a member within a list": (remove("components schemas MoneyLeg properties", "amount"),
+                               "/legs[](MoneyLeg)/amount is gone"),
     "a body's member": (remove(f"{ISSUE} properties", "tender"), "(Event_issue)/tender is gone"),
-    "a body's required member": (lambda d: (put(f"{ISSUE} properties", "till", {"type": "string"})(d),
-                                            add(f"{ISSUE} required", "till")(d)), "(Event_issue)/till is new and required now"),
+    "a body's required member": (
+        lambda d: (put(f"{ISSUE} properties", "till", {"type": "string"})(d), add(f"{ISSUE} required", "till")(d)),
+        "(Event_issue)/till is new and required now"),
     "what was optional": (add(f"{ISSUE} required", "tender"), "(Event_issue)/tender is required now"),
     "a body's word": (drop(f"{ISSUE} properties tender enum", "voucher"), '/tender: no longer takes "voucher"'),
     "a body's kind": (drop("components schemas Event oneOf", {"$ref": "#/components/schemas/Event_count"}),
                       "variant Event_count is gone"),
-    "a lower bound": (put("components schemas SoundCups properties quantity", "minimum", 2), "/quantity: minimum 1 became 2"),
+    "a lower bound": (put("components schemas SoundCups properties quantity", "minimum", 2),
+                      "/quantity: minimum 1 became 2"),
     "an upper bound": (put("components schemas Events", "maxItems", 10), "maxItems 1000 became 10"),
     "a pattern": (put("components schemas SoundCups properties cup_type", "pattern", "^[a-z]+$"), "/cup_type: pattern"),
-    "a parameter": (lambda d: d["paths"]["/v1/events"]["get"]["parameters"].remove(parameter(d, "/v1/events", "get", "kind")),
+    "a parameter": (lambda d: d["paths"]["/v1/events"]["get"]["parameters"].remove(
+        parameter(d, "/v1/events", "get", "kind")),
                     "GET /v1/events: parameter kind is gone"),
-    "a required parameter": (add(f"{EVENTS} get parameters", {"in": "query", "name": "till", "required": True, "schema": {}}),
+    "a required parameter": (add(f"{EVENTS} get parameters",
+                                 {"in": "query", "name": "till", "required": True, "schema": {}}),
                              "GET /v1/events: parameter till is new and required"),
     "a parameter that is required now": (lambda d: parameter(d, "/v1/events", "get", "site").update(required=True),
                                          "GET /v1/events: parameter site is required now"),
@@ -119,7 +127,8 @@ BREAKS = {
                              "parameter limit: maximum 1000 became 100"),
     "a required body": (put("paths /v1/payments/{payment_id}/approve post requestBody", "required", True),
                         "POST /v1/payments/{payment_id}/approve: a body is required now"),
-    "a problem's member": (remove("components schemas Problem properties", "retryable"), "application/problem+json/retryable is gone"),
+    "a problem's member": (remove("components schemas Problem properties", "retryable"),
+                           "application/problem+json/retryable is gone"),
 }
 
 
@@ -136,7 +145,8 @@ def test_what_breaks_clients_is_named(document, what):
 ADDITIONS = {
     "a path": (put("paths", "/v1/more", {}), None),
     "an optional parameter": (add(f"{EVENTS} get parameters", {"in": "query", "name": "till", "schema": {}}), None),
-    "an optional member of a body": (put(f"{ISSUE} properties", "till", {"type": "string"}), "(Event_issue)/till is new"),
+    "an optional member of a body": (put(f"{ISSUE} properties", "till", {"type": "string"}),
+                                     "(Event_issue)/till is new"),
     "a word of a body": (add(f"{ISSUE} properties tender enum", "iou"), None),
     "a wider bound": (put("components schemas Events", "maxItems", 2000), None),
     "a member of an answer": (put(f"{OUTCOME} properties", "till", {"type": "string"}), "/till is new"),

@@ -36,7 +36,8 @@ def reversal(what):
 
 
 def loss(what):
-    return event("transit_loss", what["site"], at(DAY), dispatch=what["event_id"], cups=cups(cup_300=3), bearer="operator")
+    return event("transit_loss", what["site"], at(DAY), dispatch=what["event_id"], cups=cups(cup_300=3),
+                 bearer="operator")
 
 
 def undone():

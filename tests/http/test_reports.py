@@ -13,14 +13,20 @@ from harness import Database, new_service
 from network import WORKED_DAY, WORKED_SITES
 
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
-# The contract's day, by hand: (site, column) -> on loan, on deposit. On deposit the counter's own legs are the till amount beyond
-# the cups' value, and the cups' deposits go through the site's clearing: supplies, the receipt at dock, the cup retired at brick.
+# The contract's day, by hand: (site, column) -> on loan, on deposit. On deposit the counter's own legs are the till
+# amount beyond the cups' value, and the cups' deposits go through the site's clearing: supplies, the receipt at dock,
+# the cup retired at brick.
 WORKED_LINES = {
-    ("anchor", "collected"): ("110.00", "0.00"), ("anchor", "refunded"): ("0.00", "0.00"), ("anchor", "stock"): ("0.00", "390.00"),
-    ("brick", "collected"): ("0.00", "0.00"), ("brick", "refunded"): ("55.00", "0.00"), ("brick", "stock"): ("0.00", "100.00"),
-    ("copper", "collected"): ("8.00", "0.00"), ("copper", "refunded"): ("21.00", "2.00"), ("copper", "stock"): ("0.00", "170.00"),
-    ("dock", "collected"): ("0.00", "0.00"), ("dock", "refunded"): ("0.50", "0.00"), ("dock", "stock"): ("0.00", "47.50")}
-ISSUED = {"anchor": (40, 0), "brick": (0, 22), "copper": (4, 6), "dock": (2, 3)}  # the reversed issue at brick is taken off
+    ("anchor", "collected"): ("110.00", "0.00"), ("anchor", "refunded"): ("0.00", "0.00"),
+    ("anchor", "stock"): ("0.00", "390.00"),
+    ("brick", "collected"): ("0.00", "0.00"), ("brick", "refunded"): ("55.00", "0.00"),
+    ("brick", "stock"): ("0.00", "100.00"),
+    ("copper", "collected"): ("8.00", "0.00"), ("copper", "refunded"): ("21.00", "2.00"),
+    ("copper", "stock"): ("0.00", "170.00"),
+    ("dock", "collected"): ("0.00", "0.00"), ("dock", "refunded"): ("0.50", "0.00"),
+    ("dock", "stock"): ("0.00", "47.50")}
+# the reversed issue at brick is taken off
+ISSUED = {"anchor": (40, 0), "brick": (0, 22), "copper": (4, 6), "dock": (2, 3)}
 
 
 @pytest.fixture(scope="module", params=(0, 1), ids=("on_loan", "on_deposit"))
@@ -58,7 +64,7 @@ def adds_up(row, plus, minus=()):
 STATEMENT = ("opening", "collected", "fees", "tax", "stock", "other", "settled")
 
 
-# Statements ------------------------------------------------------------------------------------------------------------
+# Statements -----------------------------------------------------------------------------------------------------------
 def test_site_statement(books):
     before = {r["site"]: r for r in books.open_reports["site-statement"]}
     after = {r["site"]: r for r in report(books, "site-statement")}
@@ -96,19 +102,22 @@ def test_payments(books):
 
 
 def test_liability(books):
-    """39 cup-300 issued at 2.50, 25 returned, the issue of 5 at brick reversed; 12 cup-450 issued at 3.50, 6 returned."""
+    """39 cup-300 issued at 2.50, 25 returned, the issue of 5 at brick reversed; 12 cup-450 issued at 3.50, 6
+    returned."""
     expected = {"cup-300": ("97.50", "62.50", "-12.50", "22.50", 9), "cup-450": ("42.00", "21.00", "0.00", "21.00", 6)}
     for rows in (books.open_reports["liability"], report(books, "liability")):
-        assert {r["cup_type"]: (r["issued"], r["refunded"], r["reversed"], r["closing"], r["cups_out"]) for r in rows} == expected
+        assert {r["cup_type"]: (r["issued"], r["refunded"], r["reversed"], r["closing"], r["cups_out"])
+                for r in rows} == expected
         for row in rows:
             assert (row["opening"], row["forfeited"], row["reinstated"], row["remeasured"]) == ("0.00",) * 4
-            assert adds_up(row, ("opening", "issued", "reinstated", "remeasured", "reversed"), ("refunded", "forfeited"))
+            assert adds_up(row, ("opening", "issued", "reinstated", "remeasured", "reversed"),
+                           ("refunded", "forfeited"))
     assert [r["cup_type"] for r in report(books, "liability", cup_type="cup-450")] == ["cup-450"]
     assert {r["settlement"] for r in books.open_reports["liability"]} == {None}
     assert {r["settlement"] for r in report(books, "liability")} == {str(WORKED_DAY)}
 
 
-# The books -------------------------------------------------------------------------------------------------------------
+# The books ------------------------------------------------------------------------------------------------------------
 def test_the_general_ledger_of_every_account(books):
     """Each account of the chart: its legs are those of the feed, its running balance ends in the trial balance."""
     legs, kinds = {}, {}
@@ -131,12 +140,14 @@ def test_the_general_ledger_of_every_account(books):
             assert Decimal(row["balance"]) == running and row["kind"] == kinds[row["entry"]]
         assert (rows or [opening])[-1]["balance"] == balance, account
         # A day later all of it is in the opening balance.
-        assert report(books, "general-ledger", account=account, **{"from": str(NEXT_DAY), "to": str(NEXT_DAY)})[0]["balance"] == balance
+        assert report(books, "general-ledger", account=account,
+                      **{"from": str(NEXT_DAY), "to": str(NEXT_DAY)})[0]["balance"] == balance
 
 
 def test_the_journal_is_the_feed(books):
     rows, feed = report(books, "journal"), books.admin.feed("tern-bay")
-    assert [(r["entry"], r["account"]) for r in rows] == [(i["entry"], leg["account"]) for i in feed for leg in i["legs"]]
+    assert [(r["entry"], r["account"]) for r in rows] == [(i["entry"], leg["account"]) for i in feed
+                                                          for leg in i["legs"]]
     for item in feed:
         units = Counter()
         for row in (r for r in rows if r["entry"] == item["entry"]):
@@ -153,7 +164,7 @@ def test_the_trial_balance_leads_down(books):
     assert {r["moved_on"] for r in rows if r["account"] == "total"} == {None}
 
 
-# Cups and what a person should look at ---------------------------------------------------------------------------------
+# Cups and what a person should look at --------------------------------------------------------------------------------
 def test_stock_knows_the_last_count(books):
     rows = {(r["site"], r["cup_type"]): r for r in report(books, "stock", as_of=str(NEXT_DAY)) if r["site"]}
     assert {k: r["sound"] for k, r in rows.items()} == {
@@ -175,10 +186,12 @@ def test_transfers(books):
 
 def test_exceptions(books):
     rows = report(books, "exceptions")
-    found = [(e["kind"], e["site"], x) for e in books.events for x in network.WORKED_EXCEPTIONS.get((e["kind"], e["site"]), [])]
+    found = [(e["kind"], e["site"], x) for e in books.events
+             for x in network.WORKED_EXCEPTIONS.get((e["kind"], e["site"]), [])]
     by_event = {e["event_id"]: e for e in books.events}
     assert [(by_event[r["event_id"]]["kind"], r["site"], {
-        k: v for k, v in (("exception", r["kind"]), ("cup_type", r["cup_type"]), ("quantity", r["quantity"]), ("amount", r["amount"]))
+        k: v for k, v in (("exception", r["kind"]), ("cup_type", r["cup_type"]), ("quantity", r["quantity"]),
+                          ("amount", r["amount"]))
         if v is not None}) for r in rows] == found and len(found) == 4
     assert {r["state"] for r in rows} == {"open"}
     assert report(books, "exceptions", site="copper") == [r for r in rows if r["site"] == "copper"]
@@ -187,7 +200,8 @@ def test_exceptions(books):
 
 def test_day_totals_recorded(books):
     """The money that changed hands at the counter, the same in both stock terms; the reversed issue is taken off."""
-    expected = {"anchor": ("110.00", "0.00"), "brick": ("0.00", "55.00"), "copper": ("8.00", "21.00"), "dock": ("0.00", "0.50")}
+    expected = {"anchor": ("110.00", "0.00"), "brick": ("0.00", "55.00"), "copper": ("8.00", "21.00"),
+                "dock": ("0.00", "0.50")}
     rows = {r["site"]: r for r in report(books, "day-totals")}
     assert {s: (r["collected_recorded"], r["refunded_recorded"]) for s, r in rows.items()} == expected
     assert {s: (r["issued_recorded"], r["returned_recorded"]) for s, r in rows.items()} == ISSUED
@@ -220,15 +234,17 @@ def test_ageing(books):
     due = {p: c[books.column] for p, c in network.WORKED_POSITIONS.items()}
     assert {r["participant"]: r["current"] for r in report(books, "ageing")} == due
     due_on = date.fromisoformat(report(books, "payments")[0]["due_on"])
-    for days, bucket in ((0, "current"), (1, "days_1_7"), (7, "days_1_7"), (8, "days_8_30"), (30, "days_8_30"), (31, "days_31_60"),
+    for days, bucket in ((0, "current"), (1, "days_1_7"), (7, "days_1_7"), (8, "days_8_30"), (30, "days_8_30"),
+                         (31, "days_31_60"),
                          (60, "days_31_60"), (61, "days_over_60")):
         rows = report(books, "ageing", as_of=str(due_on + timedelta(days=days)))
         assert {r["participant"]: r[bucket] for r in rows} == due == {r["participant"]: r["total"] for r in rows}, days
         assert {r["first_due_on"] for r in rows} == {str(due_on)}
-        assert {r["participant"] for r in rows if r["side"] == "receivable"} == {p for p, a in due.items() if Decimal(a) > 0}
+        assert {r["participant"] for r in rows if r["side"] == "receivable"} == {p for p, a in due.items() if Decimal(a)
+                                                                                 > 0}
 
 
-# Links -----------------------------------------------------------------------------------------------------------------
+# Links ----------------------------------------------------------------------------------------------------------------
 def test_every_link_leads_somewhere(books):
     """RFC 6570 level 1: a variable is a column of the row, else a parameter of the request. Each template is
     followed from the first row that has all of its values, and must find something that the same key may read."""
@@ -237,7 +253,8 @@ def test_every_link_leads_somewhere(books):
         name = described["report"]
         asked = {"scheme": "tern-bay", "from": str(WORKED_DAY), "to": str(WORKED_DAY), "as_of": str(WORKED_DAY),
                  "date": str(WORKED_DAY), "account": "site_clearing(dock)"}
-        query = {p["name"]: asked[p["name"]] for p in described["parameters"] if p["required"] or p["name"] in ("from", "to", "as_of")}
+        query = {p["name"]: asked[p["name"]] for p in described["parameters"] if p["required"]
+                 or p["name"] in ("from", "to", "as_of")}
         rows = books.admin.get(f"/v1/reports/{name}", **query)["items"]
         for column in (c for c in described["columns"] if "link" in c):
             for row in rows:
@@ -246,8 +263,10 @@ def test_every_link_leads_somewhere(books):
                     assert books.admin.send("GET", target).status == 200, (name, column["name"], target)
                     followed[name] += 1
                     break
-    assert followed.keys() >= {"settlement", "site-statement", "liability", "general-ledger", "journal", "exceptions", "stock",
-                               "trial-balance", "transfers", "payments", "ageing", "deposit-cover", "participant-statement"}
+    assert followed.keys() >= {"settlement", "site-statement", "liability", "general-ledger", "journal", "exceptions",
+                               "stock",
+                               "trial-balance", "transfers", "payments", "ageing", "deposit-cover",
+                               "participant-statement"}
 
 
 def expand(template, values):

@@ -12,7 +12,8 @@ import network
 from network import WORKED_DAY, at, cups, event
 
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
-OFFICE = {"deposit-cover", "trial-balance", "liability", "general-ledger", "journal", "transfers", "exceptions", "day-totals",
+OFFICE = {"deposit-cover", "trial-balance", "liability", "general-ledger", "journal", "transfers", "exceptions",
+          "day-totals",
           "ageing", "return-rate", "return-rate-daily", "recovery"}
 OF_PARTICIPANTS = {"settlement", "participant-statement", "payments"}
 OF_SITES = {"site-statement", "stock"}
@@ -23,9 +24,11 @@ IBAN = "DE89370400440532013000"  # the IBAN registry's example
 
 @pytest.fixture(scope="module")
 def net(shared):
-    """The worked example closed, a second scheme, a key of each role: hearth owns anchor and copper, and gull in skerry."""
+    """The worked example closed, a second scheme, a key of each role: hearth owns anchor and copper, and gull in
+    skerry."""
     document = network.worked_reference("on_loan")
-    document["schemes"][0]["operator"] = {"name": "Pool of the bay", "bank_account": {"account": "7788", "bank_code": "0001-234"}}
+    document["schemes"][0]["operator"] = {"name": "Pool of the bay",
+                                          "bank_account": {"account": "7788", "bank_code": "0001-234"}}
     document["schemes"].append(network.scheme("skerry", WORKED_DAY, {"cup-300": "2.00"}))
     document["sites"] += network.reference([], {"gull": ("skerry", "hearth"), "tarn": ("skerry", "miller")})["sites"]
     for participant in document["participants"]:
@@ -82,7 +85,8 @@ def test_keys_see_their_own(net, role, sites):
 
 
 def test_a_payer_sees_whom_and_where_to_pay(net):
-    rows = {(r["payer"], r["payee"]): r for r in net.by_role["participant"].send("GET", target(net, "payments")).json["items"]}
+    rows = {(r["payer"], r["payee"]): r
+            for r in net.by_role["participant"].send("GET", target(net, "payments")).json["items"]}
     assert rows.keys() == {("hearth", "miller"), ("hearth", "quay"), ("hearth", "pool")}
     to_miller = rows["hearth", "miller"]
     assert (to_miller["payee_name"], to_miller["iban"], to_miller["bic"], to_miller["amount"]) == (
@@ -91,17 +95,23 @@ def test_a_payer_sees_whom_and_where_to_pay(net):
     assert (to_pool["payee_name"], to_pool["iban"], to_pool["bank_account"], to_pool["bank_code"]) == (
         "Pool of the bay", None, "7788", "0001-234")
     miller = net.client(net.create_key("miller-book", "participant", participant="miller"))
-    assert [(r["payer"], r["payee"]) for r in miller.send("GET", target(net, "payments")).json["items"]] == [("hearth", "miller")]
+    assert [(r["payer"], r["payee"]) for r in miller.send("GET", target(net, "payments")).json["items"]] == [
+        ("hearth", "miller")]
     assert miller.send("GET", target(net, "payments", participant="miller")).json["items"]
 
 
 @pytest.mark.parametrize("name, query, reason", [
-    ("general-ledger", {"account": "bank_of(anchor)"}, "parameter_invalid"), ("general-ledger", {"account": "site_clearing"}, "parameter_invalid"),
-    ("general-ledger", {"account": "site_clearing(nowhere)"}, "parameter_invalid"), ("general-ledger", {"account": ""}, "parameter_invalid"),
+    ("general-ledger", {"account": "bank_of(anchor)"}, "parameter_invalid"),
+    ("general-ledger", {"account": "site_clearing"}, "parameter_invalid"),
+    ("general-ledger", {"account": "site_clearing(nowhere)"}, "parameter_invalid"),
+    ("general-ledger", {"account": ""}, "parameter_invalid"),
     ("general-ledger", {"account": "site_stock(anchor,cup-300"}, "parameter_invalid"),
-    ("site-statement", {"from": "2026-02-30"}, "parameter_invalid"), ("site-statement", {"to": "tomorrow"}, "parameter_invalid"),
-    ("site-statement", {"site": "nowhere"}, "parameter_invalid"), ("liability", {"cup_type": "cup-1"}, "parameter_invalid"),
-    ("payments", {"participant": "nobody"}, "parameter_invalid"), ("exceptions", {"state": "closed"}, "parameter_invalid"),
+    ("site-statement", {"from": "2026-02-30"}, "parameter_invalid"),
+    ("site-statement", {"to": "tomorrow"}, "parameter_invalid"),
+    ("site-statement", {"site": "nowhere"}, "parameter_invalid"),
+    ("liability", {"cup_type": "cup-1"}, "parameter_invalid"),
+    ("payments", {"participant": "nobody"}, "parameter_invalid"),
+    ("exceptions", {"state": "closed"}, "parameter_invalid"),
     ("exceptions", {"state": ""}, "parameter_invalid"), ("liability", {"site": "anchor"}, "parameter_unknown"),
     ("ageing", {"state": "open"}, "parameter_unknown"), ("recovery", {"colour": "blue"}, "parameter_unknown")])
 def test_refused_parameters(net, name, query, reason):

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""After random days, with late events, reversals and changes of value: the reports against figures that are worked out here from the
-naive model's events alone. DEPOSITD_MODEL_DAYS and DEPOSITD_MODEL_SEED as in test_model.py."""
+"""After random days, with late events, reversals and changes of value: the reports against figures that are worked out
+here from the naive model's events alone. DEPOSITD_MODEL_DAYS and DEPOSITD_MODEL_SEED as in test_model.py."""
 import random
 from collections import Counter, defaultdict
 from decimal import Decimal
@@ -92,7 +92,8 @@ def assert_chained(net, rows, account_of, moved_of, sign=1):
         balances[account] += moved_of(account)[row["date"]]
         assert net.minor(row["closing"]) == sign * balances[account], row
     assert {a: b for a, b in balances.items() if b} == {
-        a: b for a, b in net.model.balances.items() if b and a.partition("(")[0] in {x.partition("(")[0] for x in balances}}
+        a: b for a, b in net.model.balances.items() if b and a.partition("(")[0]
+        in {x.partition("(")[0] for x in balances}}
 
 
 def by_account(net):
@@ -108,7 +109,8 @@ def test_site_statements(net):
     for entry, original, sign in net.done():
         if original.kind in COUNTER:
             for member in ("issued", "returned"):
-                counted[str(entry.day), original.event["site"]][member] += sign * sum(n for _, n in lines(original.event, member))
+                counted[str(entry.day),
+                        original.event["site"]][member] += sign * sum(n for _, n in lines(original.event, member))
     for entry in net.model.entries:
         for account, amount in entry.legs.items():
             if account.startswith("site_clearing("):
@@ -118,7 +120,8 @@ def test_site_statements(net):
         figures = {k: net.minor(row[k]) for k in ("collected", "refunded", "fees", "tax", "stock", "other", "settled")}
         assert {k: row[k] for k in ("issued", "returned")} == {
             k: counted[row["date"], row["site"]][k] for k in ("issued", "returned")}, row
-        assert figures["fees"] + figures["tax"] == by_kind[at]["fees"] and figures["settled"] == by_kind[at]["settle"], row
+        assert figures["fees"] + figures["tax"] == by_kind[at]["fees"], row
+        assert figures["settled"] == by_kind[at]["settle"], row
         assert figures["collected"] - figures["refunded"] + figures["stock"] + figures["other"] == sum(
             amount for kind, amount in by_kind[at].items() if kind not in ("fees", "settle")), row
 
@@ -130,11 +133,13 @@ def test_statements_of_all_participants_are_the_trial_balance(net):
         closing = Counter()
         for row in (r for r in rows if r["date"] == last):
             closing[row["account"]] += net.minor(row["closing"])
-        balance = {r["account"]: net.minor(r["debit"]) - net.minor(r["credit"]) for r in net.report("trial-balance", as_of=day)
+        balance = {r["account"]: net.minor(r["debit"]) - net.minor(r["credit"])
+                   for r in net.report("trial-balance", as_of=day)
                    if r["account"].partition("(")[0] in ("site_clearing", "settlement_due", "arrears")}
         assert {a: n for a, n in closing.items() if n} == balance
         for row in rows:
-            f = {k: net.minor(row[k]) for k in ("opening", "collected", "refunded", "fees", "tax", "stock", "other", "settled",
+            f = {k: net.minor(row[k]) for k in ("opening", "collected", "refunded", "fees", "tax", "stock", "other",
+                                                "settled",
                                                 "paid", "failed", "closing")}
             assert f["closing"] == sum(f.values()) - 2 * f["refunded"] - f["closing"], row
     settled = Counter()
@@ -172,7 +177,8 @@ def test_liability(net):
     reversed_days = {str(e.day) for e in net.model.entries if e.kind == "reversal"}
     for row in rows:
         if row["date"] not in reversed_days:
-            assert net.minor(row["remeasured"]) == expected[row["date"], row["cup_type"]]["remeasured"] and row["reversed"].strip("0.") == ""
+            assert net.minor(row["remeasured"]) == expected[row["date"], row["cup_type"]]["remeasured"]
+            assert row["reversed"].strip("0.") == ""
 
 
 def test_return_rates_and_recovery(net):
@@ -199,13 +205,14 @@ def test_return_rates_and_recovery(net):
 
 
 def till_of(net, entry, original):
-    """What changed hands: as stated, else by the tariff of the original's day of occurrence, or its posting day's where the cup
-    type had none yet."""
+    """What changed hands: as stated, else by the tariff of the original's day of occurrence, or its posting day's where
+    the cup type had none yet."""
     event, model = original.event, net.model
     if "amount" in event:
         return model.minor(event["amount"]) * (-1 if original.kind == "return" else 1)
     day = model.day_of(original.occurred)
-    return sum(sign * n * (model.value(cup, day) or model.value(cup, original.day)) for sign, member in ((1, "issued"), (-1, "returned"))
+    return sum(sign * n * (model.value(cup, day) or model.value(cup, original.day))
+               for sign, member in ((1, "issued"), (-1, "returned"))
                for cup, n in lines(event, member))
 
 
@@ -213,14 +220,17 @@ def test_day_totals_recorded(net):
     expected = defaultdict(Counter)
     for entry, original, sign in net.done():
         if original.kind in COUNTER:
-            figures, till = expected[str(net.occurrence(entry, original)), original.event["site"]], till_of(net, entry, original)
+            figures, till = expected[str(net.occurrence(entry, original)), original.event["site"]], till_of(net, entry,
+                                                                                                            original)
             figures.update({m: sign * sum(n for _, n in lines(original.event, m)) for m in ("issued", "returned")})
             figures.update({"collected": sign * max(till, 0), "refunded": sign * max(-till, 0)})
-    assert len({e.day for e in net.model.entries if e.event and e.day != net.model.day_of(e.occurred)}) > 1, "no late events"
+    assert len({e.day for e in net.model.entries if e.event and e.day != net.model.day_of(e.occurred)}) > 1, (
+        "no late events")
     for query in ({}, {"from": net.first + 3 * DAY, "to": net.first + 5 * DAY}, {"site": next(iter(net.model.sites))}):
         rows = net.report("day-totals", **query)
         have = {(r["date"], r["site"]): {
-            "issued": r["issued_recorded"], "returned": r["returned_recorded"], "collected": net.minor(r["collected_recorded"]),
+            "issued": r["issued_recorded"], "returned": r["returned_recorded"],
+            "collected": net.minor(r["collected_recorded"]),
             "refunded": net.minor(r["refunded_recorded"])} for r in rows}
         first, last = str(query.get("from", net.first)), str(query.get("to", net.last))
         want = {k: dict(v) for k, v in expected.items() if first <= k[0] <= last and query.get("site", k[1]) == k[1]}
@@ -247,7 +257,8 @@ def test_transfers(net):
 
 
 def test_ledger_and_journal(net):
-    scheme, accounts = net.model.scheme["scheme"], ("with_customers(cup-300)", "refund_variance", "in_transit(cup-200)", "tax")
+    scheme, accounts = net.model.scheme["scheme"], ("with_customers(cup-300)", "refund_variance", "in_transit(cup-200)",
+                                                    "tax")
     own = [f"{a}({s})" for s in list(net.model.sites)[:2] for a in ("site_clearing",)] + [
         f"{a}({s},cup-450)" for s in list(net.model.sites)[:2] for a in ("site_stock", "stock_deposits", "damaged")]
     journal = net.report("journal")
@@ -264,7 +275,8 @@ def test_ledger_and_journal(net):
         half = net.first + CLOSED // 2 * DAY
         later = net.report("general-ledger", account=account, **{"from": half})
         moved = sum(n for d, n in account_days(net, account).items() if d < str(half))
-        assert (later[0]["balance"] if isinstance(later[0]["balance"], int) else net.minor(later[0]["balance"])) == moved, account
+        assert (later[0]["balance"] if isinstance(later[0]["balance"], int)
+                else net.minor(later[0]["balance"])) == moved, account
 
 
 def test_ageing_is_what_the_trial_balance_says(net):
@@ -273,7 +285,8 @@ def test_ageing_is_what_the_trial_balance_says(net):
         for row in net.report("ageing", as_of=day):
             total[row["account"]] += net.minor(row["total"])
             assert net.minor(row["total"]) == sum(net.minor(row[b]) for b in (
-                "current", "days_1_7", "days_8_30", "days_31_60", "days_over_60", "undated")) and not net.minor(row["undated"])
+                "current", "days_1_7", "days_8_30", "days_31_60", "days_over_60",
+                "undated")) and not net.minor(row["undated"])
         assert {a: n for a, n in total.items() if n} == {
             r["account"]: net.minor(r["debit"]) - net.minor(r["credit"]) for r in net.report("trial-balance", as_of=day)
             if r["account"].partition("(")[0] in ("settlement_due", "arrears")}
@@ -284,8 +297,10 @@ def test_what_is_kept_of_a_closed_day_is_what_the_entries_say(net, shared):
     days = [d for (d,) in shared.database.rows(
         "SELECT business_date FROM business_day WHERE scheme = %s AND state = 'closed'", scheme)]
     assert len(days) == CLOSED
-    wait_until(lambda: shared.database.rows("SELECT count(*) FROM particulars WHERE scheme = %s", scheme) == [(CLOSED,)],
+    wait_until(lambda: shared.database.rows("SELECT count(*) FROM particulars WHERE scheme = %s", scheme)
+               == [(CLOSED,)],
                "the particulars are kept")
     for day in days:
         kept = shared.database.rows("SELECT * FROM cup_day WHERE scheme = %s AND business_date = %s", scheme, day)
-        assert sorted(row[2:] for row in kept) == sorted(shared.database.rows("SELECT * FROM cup_day_of(%s, %s)", scheme, day))
+        assert sorted(row[2:] for row in kept) == sorted(shared.database.rows("SELECT * FROM cup_day_of(%s, %s)",
+                                                                              scheme, day))

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Statements and ageing when payments are confirmed and fail, the contract's case among them: hearth's payment to miller fails, both
-are in arrears, and settle at the next close."""
+"""Statements and ageing when payments are confirmed and fail, the contract's case among them: hearth's payment to
+miller fails, both are in arrears, and settle at the next close."""
 from datetime import timedelta
 from decimal import Decimal
 
@@ -22,16 +22,23 @@ leg AS (SELECT account_of(5, participant, 0) AS account, -amount AS amount FROM 
         SELECT account_of(6, participant, 0), amount FROM side WHERE %(change)s = 'fail' UNION ALL
         SELECT account_of(7, 0, 0), (SELECT sum(amount) FROM side)
          WHERE %(change)s = 'confirm' AND (SELECT sum(amount) FROM side) <> 0),
-entry AS (INSERT INTO entry (scheme, entry, business_date, kind, late, occurred_at, recorded_at, hash, accounts, amounts)
-          SELECT p.scheme, last_entry + 1, %(day)s, CASE %(change)s WHEN 'fail' THEN 24 ELSE 23 END, false, now(), now(), '',
-                 (SELECT array_agg(account ORDER BY account) FROM leg), (SELECT array_agg(amount ORDER BY account) FROM leg)
+entry AS (INSERT INTO entry (scheme, entry, business_date, kind, late, occurred_at, recorded_at, hash, accounts,
+    amounts)
+          SELECT p.scheme, last_entry + 1, %(day)s, CASE %(change)s WHEN 'fail' THEN 24 ELSE 23 END, false, now(),
+              now(), '',
+                 (SELECT array_agg(account ORDER BY account) FROM leg), (SELECT array_agg(amount ORDER BY account)
+                     FROM leg)
             FROM p JOIN scheme_head h USING (scheme)),
 day AS (UPDATE business_day d SET first_entry = coalesce(first_entry, last), last_entry = last
-          FROM (SELECT scheme, last_entry + 1 AS last FROM scheme_head) h WHERE h.scheme = d.scheme AND business_date = %(day)s),
-moved AS (INSERT INTO balance (scheme, account, business_date, movement) SELECT (SELECT scheme FROM p), account, %(day)s, amount FROM leg
-              ON CONFLICT (scheme, account, business_date) DO UPDATE SET movement = balance.movement + excluded.movement)
+          FROM (SELECT scheme, last_entry + 1 AS last FROM scheme_head) h WHERE h.scheme = d.scheme
+              AND business_date = %(day)s),
+moved AS (INSERT INTO balance (scheme, account, business_date, movement) SELECT (SELECT scheme FROM p), account,
+    %(day)s, amount FROM leg
+              ON CONFLICT (scheme, account, business_date) DO UPDATE
+                  SET movement = balance.movement + excluded.movement)
 INSERT INTO payment_change (scheme, payment_id, position, changed_at, change, entry)
-SELECT scheme, payment_id, 1, now(), %(change)s, (SELECT last_entry + 1 FROM scheme_head h WHERE h.scheme = p.scheme) FROM p"""
+SELECT scheme, payment_id, 1, now(), %(change)s, (SELECT last_entry + 1 FROM scheme_head h WHERE h.scheme = p.scheme)
+    FROM p"""
 
 
 class Books:
@@ -57,8 +64,8 @@ class Books:
         return self.admin.get(f"/v1/reports/{name}", scheme="tern-bay", **query)["items"]
 
     def statement(self, participant, day):
-        return {r["account"].partition("(")[0]: r for r in self.report("participant-statement", participant=participant, **{
-            "from": day, "to": day}) if not r["site"]}
+        rows = self.report("participant-statement", participant=participant, **{"from": day, "to": day})
+        return {r["account"].partition("(")[0]: r for r in rows if not r["site"]}
 
     def ageing(self, day):
         """(account, side) -> the buckets that hold anything; and that they are the trial balance's."""
@@ -70,13 +77,15 @@ class Books:
             r["account"]: Decimal(r["debit"]) - Decimal(r["credit"]) for r in self.report("trial-balance", as_of=day)
             if r["account"].partition("(")[0] in ("settlement_due", "arrears")}
         buckets = ("current", "days_1_7", "days_8_30", "days_31_60", "days_over_60", "undated")
-        return {(r["account"], r["side"]): (r["first_due_on"], {b: r[b] for b in buckets if Decimal(r[b])}) for r in rows}
+        return {(r["account"], r["side"]): (r["first_due_on"], {b: r[b] for b in buckets if Decimal(r[b])})
+                for r in rows}
 
 
 @pytest.fixture(scope="module")
 def books(shared):
-    """D0: hearth pays miller 56.01, quay 0.41, the pool 45.36. On D1 quay's is confirmed, miller's fails, and hearth takes 10.00 in; the
-    close of D1 makes one payment of both to miller and the pool; on D2 what miller was to get fails again."""
+    """D0: hearth pays miller 56.01, quay 0.41, the pool 45.36. On D1 quay's is confirmed, miller's fails, and hearth
+    takes 10.00 in; the close of D1 makes one payment of both to miller and the pool; on D2 what miller was to get fails
+    again."""
     shared.admin.load(network.worked_reference("on_loan"))
     books = Books(shared)
     for sent in network.worked_events():
@@ -107,7 +116,8 @@ def test_the_statement_of_the_day(books):
     due, arrears = lines["settlement_due"], lines["arrears"]
     assert (due["opening"], due["paid"], due["failed"], due["settled"], due["closing"]) == (
         "101.78", "-0.41", "-56.01", "66.47", "111.83")
-    assert (arrears["opening"], arrears["failed"], arrears["settled"], arrears["closing"]) == ("0.00", "56.01", "-56.01", "0.00")
+    assert (arrears["opening"], arrears["failed"], arrears["settled"], arrears["closing"]) == ("0.00", "56.01",
+                                                                                               "-56.01", "0.00")
     quay = books.statement("quay", D1)["settlement_due"]
     assert (quay["opening"], quay["paid"], quay["closing"]) == ("-0.41", "0.41", "0.00")
     for day in (D0, D1, D2):  # each line adds up, settled and failed over all lines of a participant to nothing
@@ -115,7 +125,8 @@ def test_the_statement_of_the_day(books):
             rows = books.report("participant-statement", participant=participant, **{"from": day, "to": day})
             for row in rows:
                 assert Decimal(row["closing"]) == sum(Decimal(row[c]) for c in (
-                    "opening", "collected", "fees", "tax", "stock", "other", "settled", "paid", "failed")) - Decimal(row["refunded"])
+                    "opening", "collected", "fees", "tax", "stock", "other", "settled", "paid",
+                    "failed")) - Decimal(row["refunded"])
             assert sum(Decimal(r["settled"]) for r in rows) == 0 == sum(Decimal(r["failed"]) for r in rows)
 
 
@@ -125,8 +136,8 @@ def test_what_failed_stays_as_old_as_it_is(books):
     stands = books.ageing(D2)
     assert stands["arrears(miller)", "payable"] == (first, {"days_1_7": "-56.01"})
     assert stands["arrears(hearth)", "receivable"] == (first, {"days_1_7": "56.01"})
-    # hearth owes the pool 45.36 of the first close and 10.46 of the second. Of the second, 56.01 of 66.47 is old: so is that
-    # share of what it was to pay the pool, to the cent.
+    # hearth owes the pool 45.36 of the first close and 10.46 of the second. Of the second, 56.01 of 66.47 is old: so is
+    # that share of what it was to pay the pool, to the cent.
     old = round(Decimal("10.46") * Decimal("56.01") / Decimal("66.47"), 2)
     due, buckets = stands["settlement_due(hearth)", "receivable"]
     assert due == first and buckets == {"days_1_7": str(Decimal("45.36") + old), "current": str(Decimal("10.46") - old)}
@@ -138,12 +149,14 @@ def test_what_failed_stays_as_old_as_it_is(books):
 def test_as_of_an_earlier_day_nothing_had_failed(books):
     """Payments that were confirmed or failed later were still to be paid at the end of D0."""
     assert {k: v[1] for k, v in books.ageing(D0).items()} == {
-        ("settlement_due(hearth)", "receivable"): {"current": "101.78"}, ("settlement_due(miller)", "payable"): {"current": "-56.01"},
+        ("settlement_due(hearth)", "receivable"): {"current": "101.78"},
+        ("settlement_due(miller)", "payable"): {"current": "-56.01"},
         ("settlement_due(quay)", "payable"): {"current": "-0.41"}}
 
 
 def test_payments_say_how_it_stands(books):
-    rows = {(r["date"], r["payer"], r["payee"]): r["status"] for r in books.report("payments", **{"from": D0, "to": D1})}
+    rows = {(r["date"], r["payer"], r["payee"]): r["status"]
+            for r in books.report("payments", **{"from": D0, "to": D1})}
     assert rows == {(str(D0), "hearth", "miller"): "failed", (str(D0), "hearth", "quay"): "confirmed",
                     (str(D0), "hearth", "pool"): "computed", (str(D1), "hearth", "miller"): "failed",
                     (str(D1), "hearth", "pool"): "computed"}
@@ -152,4 +165,5 @@ def test_payments_say_how_it_stands(books):
 def test_the_ledger_of_what_is_due(books):
     opening, *rows = books.report("general-ledger", account="settlement_due(hearth)", **{"from": D0, "to": D2})
     assert opening["balance"] == "0.00" and rows[-1]["balance"] == "55.82"
-    assert [r["kind"] for r in rows if r["kind"].startswith("payment")] == ["payment_confirmed", "payment_failed", "payment_failed"]
+    assert [r["kind"] for r in rows if r["kind"].startswith("payment")] == ["payment_confirmed", "payment_failed",
+                                                                            "payment_failed"]

@@ -32,7 +32,8 @@ def schema_of(database):
     return database.rows("""
         SELECT table_name || '.' || column_name, data_type || ' ' || is_nullable || ' ' || coalesce(column_default, '')
           FROM information_schema.columns WHERE table_schema = 'public'
-        UNION ALL SELECT conname, pg_get_constraintdef(oid) FROM pg_constraint WHERE connamespace = 'public'::regnamespace
+        UNION ALL SELECT conname, pg_get_constraintdef(oid) FROM pg_constraint
+            WHERE connamespace = 'public'::regnamespace
         UNION ALL SELECT proname, prosrc FROM pg_proc WHERE pronamespace = 'public'::regnamespace
         UNION ALL SELECT grantee || ' ' || table_name, privilege_type FROM information_schema.role_table_grants
                    WHERE table_schema = 'public'
@@ -70,14 +71,16 @@ def test_migrating_again_changes_nothing(database, service):
 
 @pytest.mark.parametrize("statement, advice", [
     (f"DELETE FROM schema_version WHERE version = {len(MIGRATIONS)}", "run `depositd migrate`"),
-    ("REVOKE SELECT ON schema_version FROM depositd_service", "run `depositd migrate`"),  # as before there was that grant
+    # as before there was that grant
+    ("REVOKE SELECT ON schema_version FROM depositd_service", "run `depositd migrate`"),
     ("DROP TABLE schema_version", "run `depositd migrate`"),
     (f"INSERT INTO schema_version VALUES ({len(MIGRATIONS) + 1}, 'of tomorrow')", "use a newer depositd")])
 def test_a_database_of_another_version_is_not_served(database, statement, advice):
     service = Service(database)
     service.run("migrate")
     database.run(statement)
-    done = subprocess.run([service.binary, "serve"], env=service.environment, capture_output=True, text=True, timeout=600)
+    done = subprocess.run([service.binary, "serve"], env=service.environment, capture_output=True, text=True,
+                          timeout=600)
     assert done.returncode == 1 and done.stderr.splitlines()[-1] == (
         f"depositd: the database is not at version {len(MIGRATIONS)}, with which this depositd works: {advice}")
 
@@ -108,7 +111,8 @@ def posted(module_database):
 
 
 @pytest.mark.parametrize("table", ["entry", "event_id", "entry_reference", "exception", "exception_resolution",
-                                   "settlement", "position", "payment_change", "day_total", "cup_day", "till_day", "particulars"])
+                                   "settlement", "position", "payment_change", "day_total", "cup_day", "till_day",
+                                   "particulars"])
 @pytest.mark.parametrize("statement", ["UPDATE {} SET scheme = scheme", "DELETE FROM {}", "TRUNCATE {}"])
 def test_the_service_can_only_append(posted, table, statement):
     with pytest.raises(psycopg2.errors.InsufficientPrivilege):
@@ -116,13 +120,15 @@ def test_the_service_can_only_append(posted, table, statement):
 
 
 @pytest.mark.parametrize("table", ["kind_balance", "kind_movement", "exception_open", "bank_line_open", "payment_day"])
-@pytest.mark.parametrize("statement", ["INSERT INTO {0} SELECT * FROM {0}", "UPDATE {0} SET scheme = scheme", "DELETE FROM {0}", "TRUNCATE {0}"])
+@pytest.mark.parametrize("statement", ["INSERT INTO {0} SELECT * FROM {0}", "UPDATE {0} SET scheme = scheme",
+                                       "DELETE FROM {0}", "TRUNCATE {0}"])
 def test_sums_and_lists_are_kept_by_the_database_alone(posted, table, statement):
     with pytest.raises(psycopg2.errors.InsufficientPrivilege):
         execute(posted.database.service_dsn, statement.format(table))
 
 
-ENTRY = """INSERT INTO entry SELECT 1, last_entry + {ahead}, (SELECT min(business_date) FROM business_day) + {days}, {kind}, false, NULL,
+ENTRY = """INSERT INTO entry SELECT 1, last_entry + {ahead}, (SELECT min(business_date) FROM business_day) + {days},
+            {kind}, false, NULL,
            NULL, now(), now(), '', NULL, '{accounts}', '{amounts}' FROM scheme_head WHERE scheme = 1"""
 MONEY = "1970324836974592,2533274790395904"  # bank, service_fees
 CUPS_OF_ONE_TYPE, CUPS_OF_TWO_TYPES = (f"{32 << 48 | 1},{33 << 48 | 1 << 16 | n}" for n in (1, 2))
@@ -140,7 +146,8 @@ def entry(accounts=MONEY, amounts="5,-5", ahead=1, days=0, kind=4):
     (f"{MONEY},{MONEY}", "5,-5,3,-2"), (f"{MONEY},{MONEY}", "5,-4,3,-3"), (f"{MONEY},1970324836974592", "5,-4,-2"),
     (CUPS_OF_TWO_TYPES, "-5,5"), (f"{MONEY},{CUPS_OF_TWO_TYPES}", "5,-5,-5,5"),
     (f"{1 << 48},{32 << 48 | 1}", "5,-5"), (f"{32 << 48 | 1},NULL", "5,-5"),
-    (f"[0:1]={{{CUPS_OF_TWO_TYPES}}}", "5,-5"), (f"[5:6]={{{CUPS_OF_TWO_TYPES}}}", "5,-5"), (f"{{{{{CUPS_OF_TWO_TYPES}}}}}", "5,-5"),
+    (f"[0:1]={{{CUPS_OF_TWO_TYPES}}}", "5,-5"), (f"[5:6]={{{CUPS_OF_TWO_TYPES}}}", "5,-5"),
+    (f"{{{{{CUPS_OF_TWO_TYPES}}}}}", "5,-5"),
     (f"[0:3]={{{MONEY},{CUPS_OF_TWO_TYPES}}}", "5,-5,5,-5"), (f"{{{{{MONEY}}},{{{CUPS_OF_TWO_TYPES}}}}}", "5,-5,5,-5")])
 def test_the_database_refuses_an_entry_that_does_not_balance(posted, accounts, amounts):
     with pytest.raises(psycopg2.errors.IntegrityConstraintViolation, match="does not balance"):
@@ -169,13 +176,17 @@ def test_the_database_takes_an_entry_that_balances(posted, accounts, amounts):
     "UPDATE business_day SET ends_at = ends_at + interval '1 hour' WHERE entries > 0",
     "UPDATE business_day SET business_date = business_date - 1000",
     "UPDATE business_day SET state = 'closed' WHERE entries > 0",  # not by way of closing
-    "UPDATE business_day SET state = 'closing' WHERE entries > 0; UPDATE business_day SET state = 'closed' WHERE entries > 0",  # unsettled
+    # unsettled
+    "UPDATE business_day SET state = 'closing' WHERE entries > 0; UPDATE business_day SET state = 'closed' WHERE"
+    " entries > 0",
     "UPDATE business_day SET entries = entries - 1 WHERE entries > 0",
     "UPDATE business_day SET first_entry = first_entry + 1 WHERE entries > 0",
     "UPDATE business_day SET last_entry = NULL WHERE entries > 0",
     "DELETE FROM business_day WHERE entries > 0",
-    "INSERT INTO business_day SELECT scheme, '1999-01-01', starts_at, ends_at, 'closed' FROM business_day WHERE entries > 0",
-    "INSERT INTO business_day SELECT scheme, '1999-01-01', starts_at, ends_at, 'open', 7 FROM business_day WHERE entries > 0",
+    "INSERT INTO business_day SELECT scheme, '1999-01-01', starts_at, ends_at, 'closed' FROM business_day WHERE entries"
+    " > 0",
+    "INSERT INTO business_day SELECT scheme, '1999-01-01', starts_at, ends_at, 'open', 7 FROM business_day WHERE"
+    " entries > 0",
 ])
 def test_a_business_day_keeps_its_bounds_and_its_order_of_states(posted, statement):
     with pytest.raises(psycopg2.errors.IntegrityConstraintViolation):
@@ -200,8 +211,10 @@ def settled(posted):
     ("UPDATE payment SET amount = amount + 1", psycopg2.errors.InsufficientPrivilege),
     ("UPDATE payment SET status = 'confirmed'", psycopg2.errors.IntegrityConstraintViolation),  # nobody has approved it
     ("UPDATE payment SET status = 'paid'", psycopg2.errors.IntegrityConstraintViolation),
-    ("UPDATE payment SET status = 'failed'; UPDATE payment SET status = 'computed'", psycopg2.errors.IntegrityConstraintViolation),
-    ("UPDATE payment SET released = true; UPDATE payment SET released = false", psycopg2.errors.IntegrityConstraintViolation),
+    ("UPDATE payment SET status = 'failed'; UPDATE payment SET status = 'computed'",
+     psycopg2.errors.IntegrityConstraintViolation),
+    ("UPDATE payment SET released = true; UPDATE payment SET released = false",
+     psycopg2.errors.IntegrityConstraintViolation),
     ("DELETE FROM payment", psycopg2.errors.InsufficientPrivilege),
     ("DELETE FROM journal_proposal", psycopg2.errors.InsufficientPrivilege),
     ("UPDATE journal_proposal SET amounts = '{}'", psycopg2.errors.InsufficientPrivilege),
@@ -213,8 +226,10 @@ def test_what_a_close_fixed_and_a_key_proposed_stands(settled, statement, error)
 
 CLOSED, AFTER = f"business_date = '{WORKED_DAY}'", f"business_date = '{WORKED_DAY + DAY}'"
 REFUSED, FORBIDDEN = psycopg2.errors.IntegrityConstraintViolation, psycopg2.errors.InsufficientPrivilege
-ENTRY_ROW = ("(SELECT scheme, last_entry + {} AS entry, date '" + str(WORKED_DAY) + "' + {} AS business_date, 4::smallint, false, NULL::integer,"
-             " NULL::integer, now(), now(), ''::bytea, NULL, '{{1970324836974592,2533274790395904}}'::bigint[], '{{{}}}'::bigint[]"
+ENTRY_ROW = ("(SELECT scheme, last_entry + {} AS entry, date '" + str(WORKED_DAY)
+             + "' + {} AS business_date, 4::smallint, false, NULL::integer,"
+             " NULL::integer, now(), now(), ''::bytea, NULL, '{{1970324836974592,2533274790395904}}'::bigint[],"
+             " '{{{}}}'::bigint[]"
              " FROM scheme_head WHERE scheme = 1)")
 
 
@@ -231,22 +246,29 @@ TRIES = {
     "a closed day's movement is changed": (f"UPDATE balance SET movement = movement + 1 WHERE {CLOSED}", REFUSED),
     "an open day's balance is closed": (f"UPDATE balance SET closing = 0 WHERE {AFTER}", REFUSED),
     "a balance is added to a closed day": (
-        f"INSERT INTO balance SELECT scheme, account_of(8, 0, 0), business_date, 5 FROM settlement WHERE {CLOSED}", REFUSED),
+        f"INSERT INTO balance SELECT scheme, account_of(8, 0, 0), business_date, 5 FROM settlement WHERE {CLOSED}",
+        REFUSED),
     "a closing balance is added to a closed day": (
-        f"INSERT INTO balance SELECT scheme, account_of(8, 0, 0), business_date, 0, 5 FROM settlement WHERE {CLOSED}", REFUSED),
+        f"INSERT INTO balance SELECT scheme, account_of(8, 0, 0), business_date, 0, 5 FROM settlement WHERE {CLOSED}",
+        REFUSED),
     "a closing balance is added to an open day": (
-        f"INSERT INTO balance SELECT scheme, account_of(8, 0, 0), business_date, 0, 5 FROM business_day WHERE {AFTER}", REFUSED),
+        f"INSERT INTO balance SELECT scheme, account_of(8, 0, 0), business_date, 0, 5 FROM business_day WHERE {AFTER}",
+        REFUSED),
     "a balance is added to a day that there is not": (
         "INSERT INTO balance SELECT scheme, account_of(8, 0, 0), '1999-01-01', 5 FROM settlement", REFUSED),
     "a balance becomes another account's": ("UPDATE balance SET account = account + 1", FORBIDDEN),
-    "a balance becomes another day's": (f"UPDATE balance SET business_date = business_date - 1 WHERE {AFTER}", FORBIDDEN),
+    "a balance becomes another day's": (f"UPDATE balance SET business_date = business_date - 1 WHERE {AFTER}",
+                                        FORBIDDEN),
     "balances are deleted": ("DELETE FROM balance", FORBIDDEN),
     "a closed day's site is changed": (f"UPDATE site_day SET fees = fees + 1 WHERE {CLOSED}", REFUSED),
     "a site is added to a closed day": (
-        f"INSERT INTO site_day (scheme, business_date, site) SELECT scheme, business_date, 99 FROM settlement WHERE {CLOSED}", REFUSED),
-    "a site's day becomes another day's": (f"UPDATE site_day SET business_date = business_date + 1 WHERE {AFTER}", FORBIDDEN),
+        "INSERT INTO site_day (scheme, business_date, site) SELECT scheme, business_date, 99 FROM settlement WHERE"
+        f" {CLOSED}", REFUSED),
+    "a site's day becomes another day's": (f"UPDATE site_day SET business_date = business_date + 1 WHERE {AFTER}",
+                                           FORBIDDEN),
     "a reversal is added to a closed day": (
-        f"INSERT INTO reversed_day SELECT scheme, business_date, 1, business_date - 1, 5, 0 FROM settlement WHERE {CLOSED}", REFUSED),
+        "INSERT INTO reversed_day SELECT scheme, business_date, 1, business_date - 1, 5, 0 FROM settlement WHERE"
+        f" {CLOSED}", REFUSED),
     "a reversal becomes another day's": ("UPDATE reversed_day SET original_date = original_date - 1", FORBIDDEN),
     "a closed day is opened": (f"UPDATE business_day SET state = 'open' WHERE {CLOSED}", REFUSED),
     "a closed day's counters are changed": (f"UPDATE business_day SET entries = entries + 1 WHERE {CLOSED}", REFUSED),
@@ -254,29 +276,35 @@ TRIES = {
     "a closed day ends later": (f"UPDATE business_day SET ends_at = ends_at + interval '1 s' WHERE {CLOSED}", REFUSED),
     "a closed day is deleted": (f"DELETE FROM business_day WHERE {CLOSED}", REFUSED),
     "a day is settled that does not close": (
-        f"INSERT INTO settlement SELECT s.scheme, d.business_date, now(), NULL, 1, root, seal, root FROM settlement s, business_day d "
+        "INSERT INTO settlement SELECT s.scheme, d.business_date, now(), NULL, 1, root, seal, root FROM settlement s,"
+        " business_day d "
         f"WHERE d.{AFTER}", REFUSED),
     "a position is added to a closed day": (
         f"INSERT INTO position SELECT scheme, business_date, 99, 5, 0, NULL FROM settlement WHERE {CLOSED}", REFUSED),
     "a payment is added to a closed day": (
-        "INSERT INTO payment SELECT scheme, 'mine', business_date, payer, payee, 5, due_on, 'computed' FROM payment LIMIT 1", REFUSED),
+        "INSERT INTO payment SELECT scheme, 'mine', business_date, payer, payee, 5, due_on, 'computed' FROM payment"
+        " LIMIT 1", REFUSED),
     "a payment is added that is approved": (
-        "INSERT INTO payment SELECT scheme, 'mine', business_date, payer, payee, 5, due_on, 'approved' FROM payment LIMIT 1", REFUSED),
+        "INSERT INTO payment SELECT scheme, 'mine', business_date, payer, payee, 5, due_on, 'approved' FROM payment"
+        " LIMIT 1", REFUSED),
     **{f"{column} of a payment is changed": (f"UPDATE payment SET {column} = {value}", FORBIDDEN) for column, value in (
-        ("amount", "1"), ("payee", "payer"), ("payer", "NULL"), ("due_on", "now()"), ("held", "NULL"), ("bank_account", "'{}'"),
+        ("amount", "1"), ("payee", "payer"), ("payer", "NULL"), ("due_on", "now()"), ("held", "NULL"),
+        ("bank_account", "'{}'"),
         ("business_date", "business_date + 1"), ("payment_id", "'mine'"))},
     **{f"{column} of a head goes back": (f"UPDATE scheme_head SET {column} = {column} - 1", REFUSED) for column in (
         "last_entry", "gross", "reference_version", "calendar_version", "folded_through")},
     "a head has folded what there is not": ("UPDATE scheme_head SET folded_through = last_entry + 1", REFUSED),
     "a head becomes another scheme's": (
-        "INSERT INTO scheme SELECT 99, 'skerry', currency, decimals, time_zone, cut_off, close_after_minutes, stock_terms, return_target_ppm,"
+        "INSERT INTO scheme SELECT 99, 'skerry', currency, decimals, time_zone, cut_off, close_after_minutes,"
+        " stock_terms, return_target_ppm,"
         " dual_control, count_tolerance, variance_limit, carry_days, operator, holidays FROM scheme WHERE id = 1;"
         " UPDATE scheme_head SET scheme = 99", REFUSED),
     "the network's head goes back": ("UPDATE network_head SET reference_version = reference_version - 1", REFUSED),
     "a batch is lost": ("DELETE FROM recent_movement", REFUSED),
     "terms of a closed day are changed": ("UPDATE terms SET service_fee = service_fee + 1" + AT_ONCE, REFUSED),
     "terms are put before a closed day": (
-        "INSERT INTO terms SELECT scheme, effective_date - 1, netting, minimum_payment, service_fee, handling_fee, tax_rate_ppm, "
+        "INSERT INTO terms SELECT scheme, effective_date - 1, netting, minimum_payment, service_fee, handling_fee,"
+        " tax_rate_ppm, "
         "shortage_terms, variance_terms FROM terms" + AT_ONCE, REFUSED),
     "terms of a closed day start later": ("UPDATE terms SET effective_date = effective_date + 100" + AT_ONCE, REFUSED),
     "a refund value of a closed day is changed": ("UPDATE refund_value SET amount = amount + 1" + AT_ONCE, REFUSED),
@@ -291,7 +319,8 @@ TRIES = {
 @pytest.mark.parametrize("name", TRIES)
 def test_the_service_can_not_change_what_is_fixed(settled, name):
     statement, error = TRIES[name]
-    touched = settled.database.rows("SELECT count(*) FROM recent_movement r JOIN scheme_head h USING (scheme) WHERE r.last_entry > h.folded_through")
+    touched = settled.database.rows("SELECT count(*) FROM recent_movement r JOIN scheme_head h USING (scheme) WHERE"
+                                    " r.last_entry > h.folded_through")
     assert touched[0][0] > 0  # so that there is a batch to lose
     with pytest.raises(error):
         execute(settled.database.service_dsn, statement, "SELECT 1 / 0")  # what is not refused is taken back

@@ -35,7 +35,8 @@ def test_psql_prepares_each(shared, names):
 def test_psql_runs_what_the_service_runs(shared, names):
     """A statement with names gives the same rows as the service's text of it."""
     path = SQL / "queries/posting/book-after.sql"
-    for text in (f"\\i {names}\n\\set asked `cat {path}`\nPREPARE asked AS :asked;", f"PREPARE asked AS {statement_text(path)};"):
+    for text in (f"\\i {names}\n\\set asked `cat {path}`\nPREPARE asked AS :asked;",
+                 f"PREPARE asked AS {statement_text(path)};"):
         said = run(shared.database, text + "\nSELECT statement FROM pg_prepared_statements;")
         assert said.returncode == 0 and "= 33" in said.stdout and ":account" not in said.stdout
 
@@ -43,7 +44,8 @@ def test_psql_runs_what_the_service_runs(shared, names):
 def test_the_names_are_those_of_the_database(shared):
     kinds = shared.database.rows("SELECT 'kind_' || word, kind::text FROM entry_kind"
                                  " UNION ALL SELECT 'account_' || word, kind::text FROM account_kind")
-    first_cups = shared.database.rows("SELECT min(kind)::text FROM account_kind WHERE class IN ('cups', 'source')")[0][0]
+    first_cups = shared.database.rows(
+        "SELECT min(kind)::text FROM account_kind WHERE class IN ('cups', 'source')")[0][0]
     of_rows = {name: number for name, number in NAMES.items() if not name.startswith(("kinds_", "accounts_"))}
     assert dict(kinds) | {"account_first_cups": first_cups} == of_rows
     lists = [number for name in NAMES.keys() - of_rows.keys() for number in NAMES[name].split(",")]

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Events as a stream of lines (application/x-ndjson): any number, each for itself, answered line by line; and how often a
-key may ask at all."""
+"""Events as a stream of lines (application/x-ndjson): any number, each for itself, answered line by line; and how often
+a key may ask at all."""
 import http.client
 import json
 import socket
@@ -47,7 +47,8 @@ def test_each_line_is_answered_in_order_and_a_bad_one_holds_up_nobody(admin):
     refused = issue("nowhere")
     *results, summary = stream(admin, lines_of(*good[:2]) + b"{]\n" + b"  \r\n" + lines_of(refused, good[2], good[0])
                                + lines_of(*good[3:]).rstrip(b"\n"))
-    assert [r["status"] for r in results] == ["recorded"] * 2 + ["rejected"] * 2 + ["recorded", "duplicate"] + ["recorded"] * 2
+    assert [r["status"] for r in results] == ["recorded"] * 2 + ["rejected"] * 2 + ["recorded",
+                                                                                    "duplicate"] + ["recorded"] * 2
     assert [r["problem"]["reason"] for r in results if "problem" in r] == ["not_json", "site_unknown"]
     assert results[3]["event_id"] == refused["event_id"] and results[5]["entry"] == results[0]["entry"]
     assert summary == {"recorded": 5, "duplicate": 1, "rejected": 2}
@@ -153,8 +154,8 @@ def test_as_many_streams_as_are_allowed(database):
 
 
 def test_a_key_that_asks_too_often(database):
-    """A burst, then so many a second; each key for itself. On a machine that answers slower than the key may ask, nothing would be
-    refused: so many ask at once."""
+    """A burst, then so many a second; each key for itself. On a machine that answers slower than the key may ask,
+    nothing would be refused: so many ask at once."""
     service = new_service(database, key_rate=1, key_burst=20)
     other = service.client(service.create_key("another-admin", "admin"))
     began = time.monotonic()
@@ -188,7 +189,8 @@ def test_stopped_in_the_midst_of_a_stream(service):
 
     def send():
         try:
-            connection.request("POST", "/v1/events", pieces(), {**NDJSON, "Authorization": f"Bearer {service.admin_key}"},
+            connection.request("POST", "/v1/events", pieces(),
+                               {**NDJSON, "Authorization": f"Bearer {service.admin_key}"},
                                encode_chunked=True)
             return connection.getresponse().read()
         except (OSError, http.client.HTTPException) as error:

@@ -2,8 +2,8 @@
 """Reports of any size: sent while they are made, in constant memory, to clients that are slow, go away, or are told in
 good time that there will be no end. The journal stands for all of them: a row for each leg.
 
-Where a test has to meet a report in the midst of its making, the test's own database holds it there: amount_text, which each
-row calls, waits at the row of one amount until the test lets it go on."""
+Where a test has to meet a report in the midst of its making, the test's own database holds it there: amount_text, which
+each row calls, waits at the row of one amount until the test lets it go on."""
 import csv
 import http.client
 import io
@@ -25,7 +25,8 @@ from harness import PATIENCE_SECONDS, at_once, new_service, wait_until
 
 DAY = date.today() - timedelta(days=2)
 TARGET = f"/v1/reports/journal?scheme=tern-bay&from={DAY}&to={DAY}"
-GATE, TOO_LONG = 99_999, 88_888  # amounts, in cents, at whose row the report waits; whose row is longer than a row may be
+# amounts, in cents, at whose row the report waits; whose row is longer than a row may be
+GATE, TOO_LONG = 99_999, 88_888
 LOCK = 4711
 MANY = 12_000  # entries, of 4 legs: some 6 MB of JSON, more than sockets hold
 
@@ -51,30 +52,36 @@ def amount_of(entry):
 
 def fill(service, count, first=1, special=None):
     """Entries of one issue each, past the service: so many take too long over HTTP. `special` {entry: amount}."""
-    special = special or {}
+    special, last = special or {}, first + count - 1
     assert service.database.rows("""
         SET session_replication_role = replica;
         WITH new AS (
-            SELECT n, coalesce(special.amount, 250 + n %% 1000) AS amount, scheme.id AS scheme, site.id AS site, cup_type.id AS cup_type
+            SELECT n, coalesce(special.amount, 250 + n %% 1000) AS amount, scheme.id AS scheme, site.id AS site,
+                cup_type.id AS cup_type
               FROM generate_series(%s, %s) AS n
-              LEFT JOIN unnest(%s::bigint[], %s::bigint[]) AS special(entry, amount) ON special.entry = n, scheme, site, cup_type
+              LEFT JOIN unnest(%s::bigint[], %s::bigint[]) AS special(entry, amount) ON special.entry = n, scheme, site,
+                  cup_type
              WHERE scheme.code = 'tern-bay' AND site.code = 'anchor' AND cup_type.code = 'cup-300'),
         added AS (
             INSERT INTO entry
             SELECT scheme, n, %s, 1, false, site, NULL, now(), now(), sha256(n::text::bytea),
                    format('{"event_id":"00000000-0000-4000-8000-%%s"}', lpad(n::text, 12, '0')),
-                   ARRAY[account_of(33, site, cup_type), account_of(36, 0, cup_type), account_of(4, site, 0), account_of(1, 0, cup_type)],
+                   ARRAY[account_of(33, site, cup_type), account_of(36, 0, cup_type), account_of(4, site, 0),
+                       account_of(1, 0, cup_type)],
                    ARRAY[-1, 1, amount, -amount]
               FROM new RETURNING scheme, entry, business_date, accounts, amounts),
         moved AS (
             INSERT INTO balance AS b (scheme, account, business_date, movement)
-            SELECT scheme, account, business_date, sum(amount) FROM added, unnest(accounts, amounts) AS l(account, amount) GROUP BY 1, 2, 3
+            SELECT scheme, account, business_date, sum(amount) FROM added, unnest(accounts, amounts) AS l(account,
+                amount) GROUP BY 1, 2, 3
                 ON CONFLICT (scheme, account, business_date) DO UPDATE SET movement = b.movement + excluded.movement),
         days AS (
-            UPDATE business_day d SET entries = entries + n, first_entry = least(first_entry, first), last_entry = greatest(last_entry, last)
-              FROM (SELECT scheme, business_date, count(*) AS n, min(entry) AS first, max(entry) AS last FROM added GROUP BY 1, 2) a
+            UPDATE business_day d SET entries = entries + n, first_entry = least(first_entry, first),
+                last_entry = greatest(last_entry, last)
+              FROM (SELECT scheme, business_date, count(*) AS n, min(entry) AS first, max(entry) AS last FROM added
+                  GROUP BY 1, 2) a
              WHERE (d.scheme, d.business_date) = (a.scheme, a.business_date))
-        SELECT count(*) FROM added""", first, first + count - 1, list(special), list(special.values()), DAY) == [(count,)]
+        SELECT count(*) FROM added""", first, last, list(special), list(special.values()), DAY) == [(count,)]
     analyze = psycopg2.connect(service.database.owner_dsn)
     analyze.autocommit = True
     analyze.cursor().execute("ANALYZE entry")
@@ -103,7 +110,8 @@ class Report:
         if room:
             self.connection.sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, room)
         self.connection.sock.connect(("127.0.0.1", service.port))
-        self.connection.request(method, f"{TARGET}&format={format}", headers={"Authorization": f"Bearer {service.admin_key}"})
+        self.connection.request(method, f"{TARGET}&format={format}",
+                                headers={"Authorization": f"Bearer {service.admin_key}"})
 
     def begin(self):
         self.response = self.connection.getresponse()
@@ -155,9 +163,11 @@ def at_gate(service):
 
 
 def making(service):
-    """How many statements of the journal are under way, known by their beginning; the clock asks other things in between."""
+    """How many statements of the journal are under way, known by their beginning; the clock asks other things in
+    between."""
     return service.database.rows("SELECT count(*) FROM pg_stat_activity WHERE usename = 'depositd_service' "
-                                 "AND datname = current_database() AND state = 'active' AND query LIKE '%%WITH known AS MATERIALIZED%%'")[0][0]
+                                 "AND datname = current_database() AND state = 'active' AND query LIKE '%%WITH known AS"
+                                 " MATERIALIZED%%'")[0][0]
 
 
 def kept(service):
@@ -176,7 +186,7 @@ def peak_memory(service):
     return int(re.search(r"^VmHWM:\s+(\d+) kB", status, re.MULTILINE)[1]) * 1024
 
 
-# Whole answers ---------------------------------------------------------------------------------------------------------
+# Whole answers --------------------------------------------------------------------------------------------------------
 @pytest.mark.parametrize("count", [0, 1, 5000])
 def test_every_row_comes_once_and_in_order(ledger, count):
     if count:
@@ -225,7 +235,7 @@ def test_a_client_that_takes_no_chunks(ledger):
         assert len(parse(body)["items"]) == 4 * 5000
 
 
-# While it is made ------------------------------------------------------------------------------------------------------
+# While it is made -----------------------------------------------------------------------------------------------------
 @pytest.mark.parametrize("format", ["json", "csv"])  # a page ends after some rows
 def test_the_beginning_is_sent_while_the_rest_is_made(ledger, format):
     fill(ledger, MANY, special={MANY // 2: GATE})
@@ -322,7 +332,7 @@ def test_many_at_once(database):
     service.stop()
 
 
-# That there will be no end ---------------------------------------------------------------------------------------------
+# That there will be no end --------------------------------------------------------------------------------------------
 def assert_cut_off(service, report, why):
     body = report.read_to_break()
     assert not body.endswith(b"]}\n")
@@ -418,8 +428,8 @@ def test_stopped_midway(ledger):
 
 
 def test_stopped_just_before_its_end(ledger):
-    """A report that is soon made, and a client that reads, have their time. Little is left to be made and read when it begins,
-    so that this does not depend on how fast the machine is."""
+    """A report that is soon made, and a client that reads, have their time. Little is left to be made and read when it
+    begins, so that this does not depend on how fast the machine is."""
     fill(ledger, MANY, special={MANY - 100: GATE})
     with gate(ledger) as let_pass:
         report = Report(ledger).begin()

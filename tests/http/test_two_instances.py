@@ -76,8 +76,8 @@ def large_batch():
 
 
 def is_let_go(database):
-    """Whether no transaction stays idle: one that is seen twice, unchanged over two seconds, is held. (PostgreSQL would end it after
-    five.) The moment between two statements is none."""
+    """Whether no transaction stays idle: one that is seen twice, unchanged over two seconds, is held. (PostgreSQL would
+    end it after five.) The moment between two statements is none."""
 
     def idle():
         return set(database.rows("SELECT pid, state_change FROM pg_stat_activity WHERE datname = current_database()"
@@ -90,10 +90,12 @@ def is_let_go(database):
 
 
 def test_a_head_that_is_not_needed_is_let_go(pair):
-    """What is posted meanwhile may be nothing that is recorded, or of another scheme: nobody holds the head afterwards."""
+    """What is posted meanwhile may be nothing that is recorded, or of another scheme: nobody holds the head
+    afterwards."""
     one, other = pair
     clients = one.admin, other.client(one.admin_key)
-    unknown, elsewhere, last = event("issue", "nowhere", at(DAY), issued=cups(cup_300=1)), issues(1, ["cairn"]), issues(1, ["anchor"])
+    unknown, elsewhere, last = event("issue", "nowhere", at(DAY), issued=cups(cup_300=1)), issues(1, ["cairn"]), issues(
+        1, ["anchor"])
     posts = {
         "shapeless": (lambda: post_lines(one.admin, b'{"kind": "issue"}\n{}\n'), ["rejected"] * 2),
         "refused": (lambda: one.admin.post_many([unknown]), ["rejected"]),
@@ -136,7 +138,8 @@ def test_a_follower_of_the_feed_misses_nothing(pair):
 def test_both_close(pair):
     one, other = pair
     one.admin.post_many(issues(300))
-    settlements = at_once(*(lambda s=s: s.client(one.admin_key).close("tern-bay", DAY) for s in (one, other, one, other)))
+    settlements = at_once(*(lambda s=s: s.client(one.admin_key).close("tern-bay", DAY)
+                            for s in (one, other, one, other)))
     assert all(s == settlements[0] for s in settlements)
     kinds = [item["kind"] for item in one.admin.feed("tern-bay") if "event" not in item]
     assert sorted(kinds) == ["settle", "settle"]

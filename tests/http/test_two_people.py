@@ -25,7 +25,8 @@ class Network:
         self.ann, self.ben, self.cleo = (service.client(service.create_key(n.lower(), "accountant", holder=n))
                                          for n in ("Ann", "Ben", "Cleo"))
         self.ada.load(network.reference(
-            [network.scheme("tern-bay", D0, {"cup-300": "2.50"}, operator=OPERATOR, **{"variance_limit": "20.00", **scheme}),
+            [network.scheme("tern-bay", D0, {"cup-300": "2.50"}, operator=OPERATOR,
+                            **{"variance_limit": "20.00", **scheme}),
              network.scheme("skerry", D0, {"cup-300": "2.00"})],
             {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"), "gull": ("skerry", "puffin")},
             hearth={"bank_account": {"iban": IBAN}}, miller={"bank_account": {"iban": IBAN}}))
@@ -76,7 +77,7 @@ def net(service):
     return Network(service).trade()
 
 
-# --- ways around that were known ------------------------------------------------------------------------------------------
+# --- ways around that were known --------------------------------------------------------------------------------------
 
 
 def test_switching_dual_control_off_for_a_moment_after_the_close(net):
@@ -117,7 +118,8 @@ def test_redirecting_a_bank_account_between_close_and_file(net):
     net.approve(net.ben)
     answer = net.ada.send("PUT", "/v1/participants/miller", {"name": "Miller", "bank_account": {"iban": OTHER_IBAN}})
     assert answer.status == 202 and net.ada.get("/v1/participants/miller")["bank_account"] == {"iban": IBAN}
-    assert answer.json["changes"] == [{"of": "participant", "name": "miller", "before": {"bank_account": {"iban": IBAN}},
+    assert answer.json["changes"] == [{"of": "participant", "name": "miller",
+                                       "before": {"bank_account": {"iban": IBAN}},
                                        "after": {"bank_account": {"iban": OTHER_IBAN}}}]
     # by way of a document as a whole, too
     answer = net.ada.send("POST", "/v1/reference", {"participants": [
@@ -127,11 +129,12 @@ def test_redirecting_a_bank_account_between_close_and_file(net):
     assert net.ada.get("/v1/participants/miller")["name"] == "Miller"
     assert net.ada.send("GET", "/v1/participants/newcomer").status == 404
     assert net.ben.send("POST", f"/v1/proposals/{answer.json['proposal']}/approve").status == 200
-    assert net.ada.get("/v1/participants/miller")["name"] == "Miller & Sons" and net.ada.get("/v1/participants/newcomer")
+    assert net.ada.get("/v1/participants/miller")["name"] == "Miller & Sons"
+    assert net.ada.get("/v1/participants/newcomer")
     net.ada.assert_holds()
 
 
-# --- persons --------------------------------------------------------------------------------------------------------------
+# --- persons ----------------------------------------------------------------------------------------------------------
 
 
 def test_two_keys_of_one_maker_are_one_person_until_renewed(net):
@@ -167,7 +170,8 @@ def test_renewing(net):
     assert dora.send("POST", "/v1/me/renew?dry_run=true").json.keys() & {"key", "renewed_at"} == {"renewed_at"}
     assert dora.get("/v1/me")["holder"] == "Dora"
     answer = dora.send("POST", "/v1/me/renew?why=as+agreed")
-    assert answer.json.items() >= {"name": "dora", "holder": "Dora", "role": "auditor", "made_by": "first-admin"}.items()
+    assert answer.json.items() >= {"name": "dora", "holder": "Dora", "role": "auditor",
+                                   "made_by": "first-admin"}.items()
     dora.refused("GET", "/v1/me", None, 401, "unauthenticated")
     dora.refused("POST", "/v1/me/renew", None, 401, "unauthenticated")
     assert net.service.client(answer.json["key"]).get("/v1/me")["name"] == "dora"
@@ -184,7 +188,7 @@ def test_a_till_renews_its_key(net):
     assert [s["site"] for s in net.renew(till).get("/v1/me")["sites"]] == ["anchor"]
 
 
-# --- what is a proposal ---------------------------------------------------------------------------------------------------
+# --- what is a proposal -----------------------------------------------------------------------------------------------
 
 
 WEAKENING = {
@@ -193,10 +197,13 @@ WEAKENING = {
     "no limit": lambda net: ("PUT", "/v1/schemes/tern-bay", net.scheme(variance_limit=None)),
     "the operator's account": lambda net: ("PUT", "/v1/schemes/tern-bay", net.scheme(
         operator={**OPERATOR, "bank_account": {"account": "1", "bank_code": "3"}})),
-    "the operator's bank": lambda net: ("PUT", "/v1/schemes/tern-bay", net.scheme(operator={**OPERATOR, "bic": "AGRIFRPP"})),
-    "the operator's creditor id": lambda net: ("PUT", "/v1/schemes/tern-bay", net.scheme(operator={**OPERATOR, "creditor_id": "X1"})),
+    "the operator's bank": lambda net: ("PUT", "/v1/schemes/tern-bay",
+                                        net.scheme(operator={**OPERATOR, "bic": "AGRIFRPP"})),
+    "the operator's creditor id": lambda net: ("PUT", "/v1/schemes/tern-bay",
+                                               net.scheme(operator={**OPERATOR, "creditor_id": "X1"})),
     "no operator": lambda net: ("PUT", "/v1/schemes/tern-bay", net.scheme(operator=None)),
-    "a participant's account": lambda net: ("PUT", "/v1/participants/hearth", {"name": "Hearth", "bank_account": {"iban": OTHER_IBAN}}),
+    "a participant's account": lambda net: ("PUT", "/v1/participants/hearth",
+                                            {"name": "Hearth", "bank_account": {"iban": OTHER_IBAN}}),
     "a participant's bank": lambda net: ("PUT", "/v1/participants/hearth", {
         "name": "Hearth", "bank_account": {"iban": IBAN}, "bic": "AGRIFRPP"}),
     "no account": lambda net: ("PUT", "/v1/participants/hearth", {"name": "Hearth"}),
@@ -205,8 +212,10 @@ WEAKENING = {
 }
 NOT_WEAKENING = {
     "a lower limit": lambda net: ("PUT", "/v1/schemes/tern-bay", net.scheme(variance_limit="19.99")),
-    "the operator's name": lambda net: ("PUT", "/v1/schemes/tern-bay", net.scheme(operator={**OPERATOR, "name": "The pool"})),
-    "a participant's name": lambda net: ("PUT", "/v1/participants/hearth", {"name": "H", "bank_account": {"iban": IBAN}}),
+    "the operator's name": lambda net: ("PUT", "/v1/schemes/tern-bay",
+                                        net.scheme(operator={**OPERATOR, "name": "The pool"})),
+    "a participant's name": lambda net: ("PUT", "/v1/participants/hearth",
+                                         {"name": "H", "bank_account": {"iban": IBAN}}),
     "a new participant": lambda net: ("PUT", "/v1/participants/cook", {"name": "Cook", "bank_account": {"iban": IBAN}}),
     "one of a scheme where nothing is posted": lambda net: ("PUT", "/v1/participants/puffin", {
         "name": "Puffin", "bank_account": {"iban": IBAN}}),
@@ -223,7 +232,8 @@ def test_what_weakens_control_waits_for_a_second_person(net, what):
     tried = net.ada.send(method, path + "?dry_run=true", body)
     assert tried.status == 202 and tried.json["dry_run"] and net.open() == []
     answer = net.ada.send(method, path + "?why=it+must+be", body)
-    assert answer.status == 202 and answer.json["status"] == "proposed" and len(answer.json["changes"]) == 1, answer.body
+    assert answer.status == 202 and answer.json["status"] == "proposed" and len(answer.json["changes"]) == 1, (
+        answer.body)
     number = answer.json["proposal"]
     assert (net.ada.get("/v1/reference"), [k["name"] for k in net.ada.items("/v1/keys")]) == before
     shown, = net.open()
@@ -231,9 +241,11 @@ def test_what_weakens_control_waits_for_a_second_person(net, what):
     assert shown["schemes"] == ["tern-bay"] and shown["proposed_by"] == {"key": "first-admin", "holder": "first-admin"}
     net.ada.refused("POST", f"/v1/proposals/{number}/approve", None, 409, "second_key_needed")
     done = net.ben.send("POST", f"/v1/proposals/{number}/approve")
-    assert done.status == 200 and (done.json["status"], done.json["decided_by"]["holder"]) == ("approved", "Ben"), done.body
+    assert done.status == 200 and (done.json["status"], done.json["decided_by"]["holder"]) == ("approved", "Ben"), (
+        done.body)
     assert (net.ada.get("/v1/reference"), [k["name"] for k in net.ada.items("/v1/keys")]) != before
-    made = [c for c in net.ada.items("/v1/changes", limit=1000) if c.get("proposal") == number and c["of"] != "proposal"]
+    made = [c for c in net.ada.items("/v1/changes", limit=1000) if c.get("proposal") == number
+            and c["of"] != "proposal"]
     assert [(c["of"], c["by"]["key"], c["why"]) for c in made] == [(shown["changes"][0]["of"], "ben", "it must be")]
     steps = net.ada.items("/v1/changes", of="proposal")
     assert [(c["by"]["holder"], c["after"]["status"]) for c in steps] == [("first-admin", "open"), ("Ben", "approved")]
@@ -284,7 +296,7 @@ def test_a_key_s_secret_opens_nothing_before_it_is_approved(net):
     assert answer.json["key"] not in str(net.ada.items("/v1/proposals", status="approved"))
 
 
-# --- deciding -------------------------------------------------------------------------------------------------------------
+# --- deciding ---------------------------------------------------------------------------------------------------------
 
 
 def redirect(net, iban=OTHER_IBAN):
@@ -308,9 +320,11 @@ def test_withdrawing(net):
     """By anybody, also by its proposer; what was withdrawn stays so, and the same may be proposed anew."""
     number = redirect(net)
     withdraw = f"/v1/proposals/{number}/withdraw"
-    assert net.ada.send("POST", withdraw + "?dry_run=true", {"reason": "a slip"}).json["dry_run"] and len(net.open()) == 1
+    assert net.ada.send("POST", withdraw + "?dry_run=true", {"reason": "a slip"}).json["dry_run"]
+    assert len(net.open()) == 1
     done = net.ada.send("POST", withdraw, {"reason": "a slip"})
-    assert (done.json["status"], done.json["note"], done.json["decided_by"]["key"]) == ("withdrawn", "a slip", "first-admin")
+    assert (done.json["status"], done.json["note"], done.json["decided_by"]["key"]) == ("withdrawn", "a slip",
+                                                                                        "first-admin")
     assert net.ada.send("POST", withdraw, {"reason": "a slip"}).json == done.json
     net.ben.refused("POST", f"/v1/proposals/{number}/approve", None, 409, "proposal_decided")
     assert redirect(net) != number
@@ -335,7 +349,8 @@ def test_approvers_at_once(net):
         assert sorted(a.status for a in answers) == [200, 409, 409], [a.body for a in answers]
         if answers[2].status == 200:
             assert net.ben.get("/v1/participants/miller")["bank_account"] != {"iban": iban}
-            net.ada.agreed(net.ben, "PUT", "/v1/participants/miller", {"name": "Miller", "bank_account": {"iban": iban}})
+            net.ada.agreed(net.ben, "PUT", "/v1/participants/miller",
+                           {"name": "Miller", "bank_account": {"iban": iban}})
         assert net.ben.get("/v1/participants/miller")["bank_account"] == {"iban": iban}
     net.ada.assert_holds()
 
@@ -355,7 +370,8 @@ def test_proposals_that_are_not_there(net, number):
 def test_the_list(net):
     redirect(net)
     net.ada.send("PUT", "/v1/schemes/tern-bay", net.scheme(dual_control=False))
-    assert [p["what"] for p in net.open(scheme="tern-bay")] == ["participant", "scheme"] and net.open(scheme="skerry") == []
+    assert [p["what"] for p in net.open(scheme="tern-bay")] == ["participant", "scheme"]
+    assert net.open(scheme="skerry") == []
     assert net.ada.items("/v1/proposals", limit=1) == net.open() and net.open(status="withdrawn") == []
     net.ada.refused("GET", "/v1/proposals?status=lost", None, 422, "parameter_invalid")
     net.ada.refused("GET", "/v1/proposals?scheme=nowhere", None, 404, "not_found")
@@ -364,8 +380,10 @@ def test_the_list(net):
 
 
 def test_a_single_admin_is_joined_by_the_command_line(service):
-    """The way out where there is nobody else: who has the host makes a key, and the change says that it was the command line."""
-    service.admin.load(network.reference([network.scheme("tern-bay", D0, {"cup-300": "2.50"})], {"anchor": ("tern-bay", "hearth")}))
+    """The way out where there is nobody else: who has the host makes a key, and the change says that it was the command
+    line."""
+    service.admin.load(network.reference([network.scheme("tern-bay", D0, {"cup-300": "2.50"})],
+                                         {"anchor": ("tern-bay", "hearth")}))
     service.admin.post(event("issue", "anchor", at(D0), issued=cups(cup_300=1)))
     answer = service.admin.send("POST", "/v1/keys", {"name": "bo", "holder": "Bo", "role": "admin"})
     bo = service.client(service.create_key("bo-2", "admin", holder="Bo"))
@@ -374,14 +392,15 @@ def test_a_single_admin_is_joined_by_the_command_line(service):
     assert made["way"] == "command_line" and "by" not in made
 
 
-# --- in the database ------------------------------------------------------------------------------------------------------
+# --- in the database --------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("table", ["proposal", "proposal_decision"])
 @pytest.mark.parametrize("statement", ["UPDATE {} SET note = note", "DELETE FROM {}", "TRUNCATE {} CASCADE"])
 def test_the_service_can_only_append(net, table, statement):
     with pytest.raises(psycopg2.errors.InsufficientPrivilege):
-        execute(net.database.service_dsn, statement.format(table).replace("note = note", "why = why" if table == "proposal" else "note = note"))
+        execute(net.database.service_dsn,
+                statement.format(table).replace("note = note", "why = why" if table == "proposal" else "note = note"))
 
 
 def test_a_proposal_that_somebody_rewrites_is_noticed(net):

@@ -24,7 +24,8 @@ CHANGE = FIRST + timedelta(days=12)  # cup-300 has another value from here on
 TABLES = {  # ledger table -> columns of its primary key
     "entry": ("scheme", "entry", "business_date"), "business_day": ("scheme", "business_date"),
     "settlement": ("scheme", "business_date"), "position": ("scheme", "business_date", "participant"),
-    "payment": ("scheme", "payment_id"), "event_id": ("scheme", "event_id"), "exception": ("scheme", "entry", "position"),
+    "payment": ("scheme", "payment_id"), "event_id": ("scheme", "event_id"),
+    "exception": ("scheme", "entry", "position"),
     "entry_reference": ("scheme", "entry"), "transfer": ("scheme", "dispatch", "cup_type", "damaged"),
     "balance": ("scheme", "account", "business_date"), "site_day": ("scheme", "business_date", "site"),
     "reversed_day": ("scheme", "business_date", "site", "original_date"),
@@ -45,15 +46,18 @@ def events_of(day, rng, memory):
     def post(kind, site, clock, **members):
         return event(kind, site, at(day, clock), **members)
 
-    yield post("issue", "anchor", "09:00", issued=cups(cup_300=rng.randint(2, 9), cup_450=1), reference=f"till {n}/1", tender="card")
+    yield post("issue", "anchor", "09:00", issued=cups(cup_300=rng.randint(2, 9), cup_450=1), reference=f"till {n}/1",
+               tender="card")
     yield post("return", "brick", "10:00", returned=cups(("cup-300", 1), cup_300=rng.randint(1, 4)))
     yield post("issue", "copper", "11:00", issued=cups(cup_300=1))
     if n % 3 == 0:
-        memory["sent"] = post("dispatch", "brick", "12:00", cups=cups(*[("cup-300", 1)] * (n % 2), cup_300=5), to="dock")
+        memory["sent"] = post("dispatch", "brick", "12:00", cups=cups(*[("cup-300", 1)] * (n % 2), cup_300=5),
+                              to="dock")
         yield memory["sent"]
         yield post("receipt", "dock", "13:00", cups=cups(cup_300=4), dispatch=memory["sent"]["event_id"])
     if n % 3 == 1:
-        yield post("transit_loss", "brick", "12:00", cups=cups(cup_300=1), dispatch=memory["sent"]["event_id"], bearer="sender")
+        yield post("transit_loss", "brick", "12:00", cups=cups(cup_300=1), dispatch=memory["sent"]["event_id"],
+                   bearer="sender")
         yield post("count", "dock", "20:00", cups=[{"cup_type": "cup-300", "counted": 7}])
     if n % 5 == 2:
         wrong = post("return", "dock", "14:00", returned=cups(cup_300=3), amount="9.00")
@@ -72,18 +76,20 @@ def events_of(day, rng, memory):
 
 @pytest.fixture(scope="module")
 def month(shared):
-    """tern-bay has a closed month, and days open; skerry, beside it, one event. Nobody else is at work then: a service that runs
-    would keep the last day's particulars anew where they are missing."""
+    """tern-bay has a closed month, and days open; skerry, beside it, one event. Nobody else is at work then: a service
+    that runs would keep the last day's particulars anew where they are missing."""
     rng, memory = random.Random(SEED), {}
     terms = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15", "minimum_payment": "4.00"}
     dearer = {**terms, "service_fee": "0.12", "effective_date": str(CHANGE)}
     banks = {p: {"bank_account": {"account": f"000-{p}", "bank_code": "77"}} for p in ("hearth", "miller", "quay")}
     shared.admin.load(network.reference(
-        [network.scheme("tern-bay", FIRST, {"cup-300": "2.50", "cup-450": "3.50"}, terms=[terms, dearer], variance_limit="2.00",
+        [network.scheme("tern-bay", FIRST, {"cup-300": "2.50", "cup-450": "3.50"}, terms=[terms, dearer],
+                        variance_limit="2.00",
                         stock_terms="on_deposit", more_values=[("cup-300", CHANGE, "3.00")]),
          network.scheme("skerry", FIRST, {"cup-300": "2.00"})],
         {**{s: ("tern-bay", p) for s, p in network.WORKED_SITES.items()}, "gull": ("skerry", "hearth")}, **banks))
-    shared.admin.post_many([event("supply", s, at(FIRST, "06:00"), cups=cups(cup_300=200, cup_450=60)) for s in network.WORKED_SITES])
+    shared.admin.post_many([event("supply", s, at(FIRST, "06:00"), cups=cups(cup_300=200, cup_450=60))
+                            for s in network.WORKED_SITES])
     shared.admin.post(event("issue", "gull", at(FIRST), issued=cups(cup_300=1)))
     for n in range(DAYS):
         day = FIRST + n * DAY
@@ -91,13 +97,15 @@ def month(shared):
         assert {r["status"] for r in results} == {"recorded"}, results
         shared.admin.close("tern-bay", day)
     shared.admin.post(event("issue", "anchor", at(FIRST + DAYS * DAY), issued=cups(cup_300=1)))
-    wait_until(lambda: shared.database.rows("SELECT count(*) FROM particulars") == [(DAYS,)], "the particulars are kept")
+    wait_until(lambda: shared.database.rows("SELECT count(*) FROM particulars") == [(DAYS,)],
+               "the particulars are kept")
     shared.stop()
     return shared
 
 
 def run_verify(service, *options):
-    return subprocess.run([service.binary, "verify", *options], env=service.environment, capture_output=True, text=True, timeout=600)
+    return subprocess.run([service.binary, "verify", *options], env=service.environment, capture_output=True, text=True,
+                          timeout=600)
 
 
 def verify(service, *options):
@@ -107,7 +115,8 @@ def verify(service, *options):
     if done.returncode < 2:
         examined, schemes, broken = map(int, re.fullmatch(
             r"examined (\d+) things in \d+ checks of (\d+) schemes: (\d+) do not hold", last).groups())
-        assert examined > 0 and broken >= len(found) and (done.returncode == 1) == bool(found) == bool(broken), done.stdout
+        assert examined > 0 and broken >= len(found) and (done.returncode == 1) == bool(found) == bool(broken), (
+            done.stdout)
         assert all(re.match(r"(tern-bay|skerry): [a-z_]+: .", line) for line in found), found
         return done.returncode, found, schemes
     assert not done.stdout and done.stderr, done
@@ -122,7 +131,8 @@ def saved(month):
 
 @pytest.fixture
 def superuser(month, saved):
-    """A test puts back what it changes; if it fails before, that is done here, so that the next begins with a month that holds."""
+    """A test puts back what it changes; if it fails before, that is done here, so that the next begins with a month
+    that holds."""
     connection = psycopg2.connect(month.database.owner_dsn)
     connection.autocommit = True
     cursor = connection.cursor()
@@ -181,7 +191,8 @@ class Row:
     """A row that a superuser has in hand."""
 
     def __init__(self, cursor, table, rng, where="true"):
-        sealed = {"event_id": f"entry <= {last_sealed(cursor)}", "entry_reference": f"entry <= {last_sealed(cursor)}"}.get(
+        sealed = {"event_id": f"entry <= {last_sealed(cursor)}",
+                  "entry_reference": f"entry <= {last_sealed(cursor)}"}.get(
             table, f"business_date < '{FIRST + DAYS * DAY}'")
         cursor.execute(f"SELECT ctid::text FROM {table} WHERE scheme = (SELECT id FROM scheme WHERE code = 'tern-bay')"
                        f" AND {sealed} AND {where} ORDER BY ctid")
@@ -195,10 +206,12 @@ class Row:
     def set(self, column, text):
         """False: the database does not take it, for its type, for a constraint, or because nothing would change."""
         try:
-            self.cursor.execute("SELECT format_type(atttypid, atttypmod) FROM pg_attribute WHERE attrelid = %s::regclass"
+            self.cursor.execute("SELECT format_type(atttypid, atttypmod) FROM pg_attribute WHERE attrelid ="
+                                " %s::regclass"
                                 " AND attname = %s", (self.table, column))
             kind, = self.cursor.fetchone()
-            self.cursor.execute(f"UPDATE {self.table} SET {column} = %s::{kind} WHERE ctid = %s AND {column} IS DISTINCT FROM"
+            self.cursor.execute(f"UPDATE {self.table} SET {column} = %s::{kind} WHERE ctid = %s AND {column} IS"
+                                " DISTINCT FROM"
                                 f" %s::{kind} RETURNING ctid::text", (text, self.ctid, text))
         except (psycopg2.DataError, psycopg2.IntegrityError):
             return False
@@ -293,7 +306,8 @@ def test_every_row(month, superuser, table):
         assert_named(month, names, f"a row of {table} was lost, seed {SEED}")
     superuser.execute(f"INSERT INTO {table} SELECT * FROM kept ON CONFLICT DO NOTHING")
     key = next(c for c in TABLES[table][:0:-1] if c not in ("damaged", "cup_type"))
-    superuser.execute("SELECT format_type(atttypid, atttypmod) FROM pg_attribute WHERE attrelid = %s::regclass AND attname = %s",
+    superuser.execute("SELECT format_type(atttypid, atttypmod) FROM pg_attribute WHERE attrelid = %s::regclass AND"
+                      " attname = %s",
                       (table, key))
     kind, = superuser.fetchone()
     other = {"uuid": "gen_random_uuid()", "date": f"date '{FIRST - DAY}'", "text": "'made up'"}.get(
@@ -338,7 +352,8 @@ def test_arrays_that_could_be_read_in_two_ways(month, superuser, accounts, amoun
 def test_hashes_that_are_too_long(month, superuser):
     """A byte more at the end of each: who reads only the first 32 would not see it."""
     for table, column in [("entry", "hash"), ("settlement", "root"), ("settlement", "previous"), ("settlement", "seal"),
-                          ("particulars", "previous"), ("particulars", "parts"), ("particulars", "digest"), ("event_id", "digest")]:
+                          ("particulars", "previous"), ("particulars", "parts"), ("particulars", "digest"),
+                          ("event_id", "digest")]:
         row = Row(superuser, table, random.Random(SEED))
         before = row.value(column)
         assert row.set(column, before + "00")
@@ -360,5 +375,6 @@ def test_one_who_hashes_anew_is_found_by_the_chain(month, superuser):
     assert f"root of {day}" in found() and f"seal of {day} is not that of its root" in found()
     superuser.execute(f"UPDATE settlement SET seal = sha256(seal) {where}")
     assert f"seal of {FIRST + 4 * DAY} does not follow that of the day before" in found()
-    superuser.execute("UPDATE settlement s SET root = was.root, seal = was.seal FROM was WHERE (s.scheme, s.business_date)"
+    superuser.execute("UPDATE settlement s SET root = was.root, seal = was.seal FROM was WHERE (s.scheme,"
+                      " s.business_date)"
                       " = (was.scheme, was.business_date)")

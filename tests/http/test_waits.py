@@ -46,7 +46,8 @@ def start(database):
 
 @contextmanager
 def locked(database, statement):
-    """What the statement locks stays so for as long as the context lasts, or until the connection it gives is closed."""
+    """What the statement locks stays so for as long as the context lasts, or until the connection it gives is
+    closed."""
     connection = psycopg2.connect(database.owner_dsn)
     try:
         connection.cursor().execute(statement)
@@ -130,7 +131,8 @@ def test_a_read_ends_when_its_client_has_gone(start):
         clients = []
         for count in (1, 2, 3):
             clients.append(socket.create_connection(("127.0.0.1", service.port)))
-            clients[-1].sendall(f"GET {SLOW[count - 1]} HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer {service.admin_key}\r\n\r\n".encode())
+            clients[-1].sendall(f"GET {SLOW[count - 1]} HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer"
+                                f" {service.admin_key}\r\n\r\n".encode())
             wait_until(lambda: waiting_reads(service) == count - 1, "the reads are queued")
         wait_until(lambda: service.database.rows(WAITING) == [(1,)], "the first read runs")
         for client in clients:
@@ -141,14 +143,16 @@ def test_a_read_ends_when_its_client_has_gone(start):
 
 def waiting_reads(service):
     figures = service.client().send("GET", "/metrics").body.decode()
-    return int(float(next(line.split()[1] for line in figures.splitlines() if line.startswith("depositd_reads_waiting"))))
+    return int(
+        float(next(line.split()[1] for line in figures.splitlines() if line.startswith("depositd_reads_waiting"))))
 
 
 def test_a_reset_connection_ends_its_read(start):
     service = start(read_workers=1, read_deadline_ms=600000)
     with locked(service.database, "LOCK TABLE entry IN ACCESS EXCLUSIVE MODE"):
         client = socket.create_connection(("127.0.0.1", service.port))
-        client.sendall(f"GET {SLOW[0]} HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer {service.admin_key}\r\n\r\n".encode())
+        client.sendall(
+            f"GET {SLOW[0]} HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer {service.admin_key}\r\n\r\n".encode())
         wait_until(lambda: service.database.rows(WAITING) == [(1,)], "the read runs")
         client.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
         client.close()

@@ -47,7 +47,8 @@ def test_worked_example(worked):
     assert settlement["carried_forward"] == [] and all(p["arrears"] == "0.00" for p in positions.values())
     if column == 0:  # on loan the clearing is what the tills took and paid
         assert {s: (line["collected"], line["refunded"]) for s, line in sites.items()} == {
-            "anchor": ("110.00", "0.00"), "brick": ("0.00", "55.00"), "copper": ("8.00", "21.00"), "dock": ("0.00", "0.50")}
+            "anchor": ("110.00", "0.00"), "brick": ("0.00", "55.00"), "copper": ("8.00", "21.00"),
+            "dock": ("0.00", "0.50")}
 
     after = admin.accounts("tern-bay")
     for site, participant in network.WORKED_SITES.items():
@@ -65,7 +66,8 @@ def test_retries_and_a_second_close_change_nothing(worked):
     for sent, answer in zip(events, answers):  # the day has closed since: still the first answer
         assert admin.post(sent) == {**answer, "status": "duplicate"}
     # Another offset for the same instant, members in another order: the same content.
-    same = {**dict(reversed(events[0].items())), "occurred_at": network.utc(datetime.fromisoformat(events[0]["occurred_at"]))}
+    same = {**dict(reversed(events[0].items())),
+            "occurred_at": network.utc(datetime.fromisoformat(events[0]["occurred_at"]))}
     assert admin.post(same)["status"] == "duplicate"
     assert admin.close("tern-bay", WORKED_DAY) == settlement
     assert admin.get(f"/v1/settlements/tern-bay/{WORKED_DAY}") == settlement

@@ -45,7 +45,8 @@ def name_of(path):
 
 
 def test_the_tables_are_read():
-    assert {"kind_issue": "1", "kind_bank_line_resolved": "26", "account_customer_deposits": "1", "account_supply": "32",
+    assert {"kind_issue": "1", "kind_bank_line_resolved": "26", "account_customer_deposits": "1",
+            "account_supply": "32",
             "account_first_cups": "32", "account_unaccounted": "38"}.items() <= NAMES.items()
     assert {"kinds_counter": "1,2,3", "kinds_close": "20,21", "accounts_stock": "33,34"}.items() <= NAMES.items()
     for header, prefix in zip(HEADERS, ("kind_", "account_")):
@@ -88,7 +89,8 @@ def test_names_become_numbers():
 def test_an_unknown_name_ends_the_build(tmp_path):
     file = tmp_path / "check-some.sql"
     file.write_text("-- :kind_nothing\nSELECT ':kind_nothing'\n WHERE kind = :kind_nothing\n")
-    said = subprocess.run([sys.executable, TOP / "sql/embed.py", "sql", tmp_path / "sql.c", tmp_path / "sql.h", *HEADERS, file],
+    said = subprocess.run([sys.executable, TOP / "sql/embed.py", "sql", tmp_path / "sql.c",
+                           tmp_path / "sql.h", *HEADERS, file],
                           capture_output=True, text=True)
     assert said.returncode == 1 and said.stderr == f"{file}:3: no table has the name :kind_nothing\n"
     assert not (tmp_path / "sql.c").exists()

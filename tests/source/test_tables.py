@@ -11,7 +11,8 @@ SOURCES = sorted([*TOP.glob("src/**/*.[ch]"), *TOP.glob("include/**/*.h")])
 
 # Switches that may have a default, because the value is not of an enum of ours: a status, a character, a letter of the
 # command line, a kind of node that libxml2 counts.
-DEFAULTS = {("src/http/contract/openapi_responses.c", "status"), ("src/report/html.c", "character"), ("src/main.c", "letter"),
+DEFAULTS = {("src/http/contract/openapi_responses.c", "status"), ("src/report/html.c", "character"),
+            ("src/main.c", "letter"),
             ("src/payment/camt053.c", "xmlTextReaderNodeType(reading->reader)")}
 
 # Enumerators that count the others, or stand for nothing: no table has a row for them.
@@ -80,7 +81,8 @@ def test_the_defaults_that_may_be_are_there():
 
 
 def enums():
-    """Each enum that is written out: its enumerators in order. Those made by an X-macro have their tables made by it."""
+    """Each enum that is written out: its enumerators in order. Those made by an X-macro have their tables made by
+    it."""
     found = []
     for path in SOURCES:
         text = plain(path)

@@ -17,7 +17,8 @@ RAW = TOP / "tests/unit/iso20022"  # hostile files among them, kept byte for byt
 
 def ours():
     """The files of the repository; in a copy without git, all but what builds and tools leave behind."""
-    listed = subprocess.run(["git", "-C", str(TOP), "ls-files", "-co", "--exclude-standard"], capture_output=True, text=True)
+    listed = subprocess.run(["git", "-C", str(TOP), "ls-files", "-co", "--exclude-standard"], capture_output=True,
+                            text=True)
     if listed.returncode == 0:
         paths = [TOP / name for name in listed.stdout.splitlines()]
     else:
@@ -40,7 +41,8 @@ def test_the_files_are_found():
     """So that no test below is of an empty list."""
     assert {"README.md", "DEVELOPERS.md", "deploy/CHANGES.md"} <= set(map(name_of, PAGES))
     assert {"sql/embed.py", "deploy/trade/bank.py", "tests/http/harness.py"} <= set(map(name_of, PYTHONS))
-    assert {"deploy/demo", "deploy/lib.sh", "deploy/packages", "tests/run", "tests/faults/run"} <= set(map(name_of, SCRIPTS))
+    assert {"deploy/demo", "deploy/lib.sh", "deploy/packages", "tests/run",
+            "tests/faults/run"} <= set(map(name_of, SCRIPTS))
 
 
 @pytest.mark.parametrize("path", PAGES, ids=name_of)
@@ -83,5 +85,6 @@ def test_flake8_has_nothing_to_say():
     """It takes its settings from .flake8."""
     if importlib.util.find_spec("flake8") is None:
         pytest.skip("flake8 is not installed")
-    said = subprocess.run([sys.executable, "-m", "flake8", *map(name_of, PYTHONS)], cwd=TOP, capture_output=True, text=True)
+    said = subprocess.run([sys.executable, "-m", "flake8", *map(name_of, PYTHONS)], cwd=TOP, capture_output=True,
+                          text=True)
     assert (said.returncode, said.stdout, said.stderr) == (0, "", ""), said.stdout + said.stderr
