@@ -102,7 +102,7 @@ class Floor:
     def business_day(self, index):
         self.day = self.first_day + timedelta(days=index)
         told = STORY[self.scheme]
-        self.story = dict(told[index]) if index < len(told) else {}  # what comes after the story is a quiet day
+        self.story = dict(told[index]) if index < len(told) else {}  # a day after the story is quiet
         batches = [Batch("late till", self.held_back)]
         self.held_back = []
         batches += self.stock_up() if index == 0 else self.morning_vans()

@@ -17,8 +17,8 @@
 
 enum account_scope { SCOPE_SCHEME, SCOPE_CUP_TYPE, SCOPE_SITE, SCOPE_SITE_CUP_TYPE, SCOPE_PARTICIPANT };
 
-/* Where the cups are that an account counts. What is owed for cups, and whether they may be missing, follows
- * from it. */
+/* Where the cups are that an account counts. The deposit for the cups follows from it, and whether cups may
+ * be missing. */
 enum account_holds {
     HOLDS_MONEY,   /* no cups */
     HOLDS_STOCK,   /* at a site */

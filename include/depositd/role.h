@@ -60,7 +60,7 @@ enum {
 
 const char *role_word(enum role role);
 MUST_CHECK bool role_parse(const char *word, enum role *role);
-/* What a key of the role is for, in words for people. */
+/* The purpose of a key of the role, in words for people. */
 const char *role_meaning(enum role role);
 enum role_reach role_reach(enum role role);
 enum role_making role_making(enum role role);

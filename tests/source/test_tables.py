@@ -38,7 +38,7 @@ def plain(path):
 
 
 def block(text, start):
-    """What stands within the braces that open at start."""
+    """The text within the braces that open at start."""
     depth = 0
     for end in range(start, len(text)):
         depth += (text[end] == "{") - (text[end] == "}")

@@ -1,4 +1,4 @@
--- The recent movements of scheme $1 have been folded; those that were folded before are not needed any more.
+-- The recent movements of scheme $1 have been folded; nobody needs those of earlier folds any more.
 WITH forgotten AS (
     DELETE FROM recent_movement r USING scheme_head h
      WHERE r.scheme = $1::integer AND h.scheme = $1::integer AND r.last_entry <= h.folded_through)
