@@ -14,7 +14,7 @@ from test_text import FILES, name_of
 
 FOLDERS = ("deploy/", "include/depositd/", "sql/checks/", "sql/queries/", "sql/reports/", "src/base/", "src/domain/", "src/report/",
            "src/main.c", "tests/source/")
-PAGES = ("README.md", "deploy/", "sql/README.md", "src/app/THREATS.md", "src/app/network/", "src/http/pages/", "src/report/",
+PAGES = ("README.md", "deploy/", "sql/README.md", "src/app/THREATS.md", "src/app/network/", "src/http/", "src/report/",
          "src/store/", "tests/README.md", "tests/bench/decisions/")
 HABITS = {
     "a clause is the subject": r"^(?:and |but |so |then )?(?:what|whatever|who|whoever)\b(?! if\b| for\b)[^?]*$",
