@@ -35,10 +35,13 @@ struct bank_order {
     bool account_changed; /* since the close */
     bool first;           /* under its mandate */
 };
-/* *closed false: the day is not. */
+struct bank_orders {
+    bool closed; /* the day is */
+    struct bank_order *items;
+    size_t count;
+};
 MUST_CHECK enum store_result store_bank_orders(struct pg *pg, struct arena *arena, int32_t scheme,
-                                               struct date day, bool collections, struct bank_order **orders,
-                                               size_t *count, bool *closed);
+                                               struct date day, bool collections, struct bank_orders *orders);
 
 struct payment_file_row {
     int32_t scheme;
@@ -56,8 +59,7 @@ struct payment_file_row {
     const char **mandates; /* NULL elements: none */
     size_t count;
 };
-MUST_CHECK enum store_result store_add_file(struct pg *pg, struct arena *arena,
-                                            const struct payment_file_row *row);
+MUST_CHECK enum store_result store_add_file(struct pg *pg, const struct payment_file_row *row);
 
 /* As JSON, or as it is: whichever buffer is not NULL. *found false: there is none. */
 MUST_CHECK enum store_result read_file(struct pg *pg, const struct uuid *id, struct buffer *json,
@@ -95,9 +97,8 @@ struct bank_statement_row {
     size_t balance_count;
 };
 /* Gives the number of the statement, and that of the scheme's last line. */
-MUST_CHECK enum store_result store_add_statement(struct pg *pg, struct arena *arena,
-                                                 const struct bank_statement_row *row, int64_t *statement,
-                                                 int64_t *last_line);
+MUST_CHECK enum store_result store_add_statement(struct pg *pg, const struct bank_statement_row *row,
+                                                 int64_t *statement, int64_t *last_line);
 
 /* A payment that a line may be of. */
 struct bank_payment {
@@ -108,15 +109,23 @@ struct bank_payment {
     bool confirmed;        /* ever, also if it failed since */
     bool taken, came_back; /* a line was taken for it; for its return */
 };
+struct payment_ids {
+    const char *const *items;
+    size_t count;
+};
 /* Those of the ids that are payments of the scheme, by id (strcmp). */
 MUST_CHECK enum store_result store_bank_payments(struct pg *pg, struct arena *arena, int32_t scheme,
-                                                 const char *const *ids, size_t count,
+                                                 const struct payment_ids *ids,
                                                  struct bank_payment **payments, size_t *found);
 
-/* Which of the identities are kept already: their indices. */
+/* Which of some identities are kept already. */
+struct lines_seen {
+    int64_t *indices;
+    size_t count;
+};
 MUST_CHECK enum store_result store_lines_seen(struct pg *pg, struct arena *arena, int32_t scheme,
-                                              const struct sha256 *identities, size_t count, int64_t **seen,
-                                              size_t *seen_count);
+                                              const struct sha256 *identities, size_t count,
+                                              struct lines_seen *seen);
 
 struct bank_line_row {
     const char *booked_on; /* as text; NULL: not said */
@@ -128,14 +137,18 @@ struct bank_line_row {
     const char *payment_id; /* NULL: none */
     int64_t entry;          /* 0: none */
 };
-MUST_CHECK enum store_result store_add_lines(struct pg *pg, struct arena *arena, int32_t scheme,
-                                             int64_t statement, int64_t last_line,
-                                             const struct bank_line_row *rows, size_t count);
+MUST_CHECK enum store_result store_add_lines(struct pg *pg, int32_t scheme, int64_t statement,
+                                             int64_t last_line, const struct bank_line_row *rows,
+                                             size_t count);
 
-/* *found false: there is none. */
-MUST_CHECK enum store_result store_find_line(struct pg *pg, int32_t scheme, int64_t line,
-                                             struct money *amount, bool *is_stranger, bool *open,
-                                             bool *found);
+/* A line that is kept. */
+struct bank_line {
+    struct money amount;
+    bool open, is_stranger;
+};
+/* *found false: there is none with this number. */
+MUST_CHECK enum store_result store_find_line(struct pg *pg, int32_t scheme, int64_t number,
+                                             struct bank_line *line, bool *found);
 
 struct bank_resolution_row {
     int32_t scheme;
@@ -151,13 +164,11 @@ struct bank_resolution_row {
     size_t entry_count;
     int64_t proposal; /* by whose approval; 0: it needed none */
 };
-MUST_CHECK enum store_result store_add_resolution(struct pg *pg, struct arena *arena,
-                                                  const struct bank_resolution_row *row);
+MUST_CHECK enum store_result store_add_resolution(struct pg *pg, const struct bank_resolution_row *row);
 
 /* {"statements":[…],"confirmed":…}: these statements, by their numbers, with their lines. */
-MUST_CHECK enum store_result read_statements_taken(struct pg *pg, struct arena *arena, int32_t scheme,
-                                                   const int64_t *statements, size_t count,
-                                                   struct buffer *json);
+MUST_CHECK enum store_result read_statements_taken(struct pg *pg, int32_t scheme, const int64_t *statements,
+                                                   size_t count, struct buffer *json);
 MUST_CHECK enum store_result read_bank_statements(struct pg *pg, int32_t scheme, struct list_slice *slice);
 /* `open` NULL: all. */
 MUST_CHECK enum store_result read_bank_lines(struct pg *pg, int32_t scheme, const bool *open,

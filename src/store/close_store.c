@@ -3,269 +3,171 @@
 #include "store/close_store.h"
 
 #include "sql.h"
+#include "store/leg_rows.h"
+#include "store/pg_ask.h"
 
 /* Most statements of a close are about a day of a scheme. */
-static enum store_result query_day(struct pg *pg, const struct sql *sql, int32_t scheme, struct date date,
-                                   struct pg_rows **rows)
-{
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_date(&params, date);
-    return pg_query(pg, sql, &params, rows);
-}
-
-/* And must touch just one row. */
-static enum store_result change_day(struct pg *pg, const struct sql *sql, int32_t scheme, struct date date)
-{
-    PG_ROWS rows = NULL;
-    enum store_result result = query_day(pg, sql, scheme, date, &rows);
-    if (result == STORE_OK && pg_affected(rows) != 1)
-        return STORE_FAILED;
-    return result;
-}
+#define DAY_ARGS(scheme, date) PG_ARGS(arg_int(scheme), arg_date(date))
 
 enum store_result store_close_lock(struct pg *pg, int32_t scheme)
 {
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    return pg_query(pg, &sql_close_lock, &params, NULL);
+    return pg_run(pg, &sql_close_lock, PG_ARGS(arg_int(scheme)));
 }
 
 enum store_result store_close_cut(struct pg *pg, int32_t scheme, struct date date)
 {
-    return change_day(pg, &sql_close_cut, scheme, date);
+    return pg_ask(pg, &sql_close_cut, DAY_ARGS(scheme, date), pg_touches_one());
+}
+
+static void take_site(struct pg_row *row, void *into)
+{
+    struct closing_site *site = into;
+    site->site = row_int32(row);
+    site->participant = row_int32(row);
+    site->open = row_bool(row);
+    site->clearing.minor = row_int(row);
+    site->issued.count = row_int(row);
+    site->returned.count = row_int(row);
 }
 
 enum store_result store_closing_sites(struct pg *pg, struct arena *arena, int32_t scheme, struct date date,
                                       struct closing_site **sites, size_t *count)
 {
-    PG_ROWS rows = NULL;
-    enum store_result result = query_day(pg, &sql_close_sites, scheme, date, &rows);
-    if (result != STORE_OK)
-        return result;
-    *count = (size_t)pg_row_count(rows);
-    *sites = arena_array(arena, *count + 1, sizeof **sites);
-    if (*sites == NULL)
-        return STORE_FAILED;
-    for (int i = 0; i < pg_row_count(rows); i++)
-        (*sites)[i] = (struct closing_site){
-            .site = (int32_t)pg_int(rows, i, 0),
-            .participant = (int32_t)pg_int(rows, i, 1),
-            .open = pg_bool(rows, i, 2),
-            .clearing = {pg_int(rows, i, 3)},
-            .issued = {pg_int(rows, i, 4)},
-            .returned = {pg_int(rows, i, 5)},
-        };
-    return STORE_OK;
+    return pg_ask(pg, &sql_close_sites, DAY_ARGS(scheme, date),
+                  PG_LIST(arena, take_site, NULL, sites, count));
+}
+
+static void take_reversed(struct pg_row *row, void *into)
+{
+    struct reversed_row *reversed = into;
+    const struct date *business_date = row->shared;
+    reversed->business_date = *business_date;
+    reversed->site = row_int32(row);
+    reversed->original_date = row_date(row);
+    reversed->issued = row_int(row);
+    reversed->returned = row_int(row);
 }
 
 enum store_result store_closing_reversed(struct pg *pg, struct arena *arena, int32_t scheme, struct date date,
                                          struct reversed_row **reversed, size_t *count)
 {
-    PG_ROWS rows = NULL;
-    enum store_result result = query_day(pg, &sql_close_reversed, scheme, date, &rows);
-    if (result != STORE_OK)
-        return result;
-    *count = (size_t)pg_row_count(rows);
-    *reversed = arena_array(arena, *count + 1, sizeof **reversed);
-    if (*reversed == NULL)
-        return STORE_FAILED;
-    for (int i = 0; i < pg_row_count(rows); i++)
-        (*reversed)[i] = (struct reversed_row){
-            .site = (int32_t)pg_int(rows, i, 0),
-            .business_date = date,
-            .original_date = pg_date(rows, i, 1),
-            .issued = pg_int(rows, i, 2),
-            .returned = pg_int(rows, i, 3),
-        };
-    return STORE_OK;
+    return pg_ask(pg, &sql_close_reversed, DAY_ARGS(scheme, date),
+                  PG_LIST(arena, take_reversed, &date, reversed, count));
+}
+
+static void take_participant(struct pg_row *row, void *into)
+{
+    struct closing_participant *participant = into;
+    participant->participant = row_int32(row);
+    participant->arrears.minor = row_int(row);
+    participant->carried = !row_is_null(row);
+    participant->carried_since = row_date_or(row, DATE_OPEN_ENDED);
+    participant->exceptions.minor = row_int(row);
+    row_skip(row); /* its bank account */
+    participant->bank_account_changed = row_bool_or_false(row);
 }
 
 enum store_result store_closing_participants(struct pg *pg, struct arena *arena, int32_t scheme,
                                              struct date date, struct closing_participant **participants,
                                              size_t *count)
 {
-    PG_ROWS rows = NULL;
-    enum store_result result = query_day(pg, &sql_close_participants, scheme, date, &rows);
-    if (result != STORE_OK)
-        return result;
-    *count = (size_t)pg_row_count(rows);
-    *participants = arena_array(arena, *count + 1, sizeof **participants);
-    if (*participants == NULL)
-        return STORE_FAILED;
-    for (int i = 0; i < pg_row_count(rows); i++)
-        (*participants)[i] = (struct closing_participant){
-            .participant = (int32_t)pg_int(rows, i, 0),
-            .arrears = {pg_int(rows, i, 1)},
-            .carried = !pg_is_null(rows, i, 2),
-            .carried_since = pg_date(rows, i, 2),
-            .exceptions = {pg_int(rows, i, 3)},
-            .bank_account_changed = pg_bool(rows, i, 5),
-        };
-    return STORE_OK;
+    return pg_ask(pg, &sql_close_participants, DAY_ARGS(scheme, date),
+                  PG_LIST(arena, take_participant, NULL, participants, count));
+}
+
+static void take_date(struct pg_row *row, void *into)
+{
+    *(struct date *)into = row_date(row);
 }
 
 enum store_result store_holidays(struct pg *pg, struct arena *arena, int32_t scheme, struct date after,
                                  struct date **holidays, size_t *count)
 {
-    PG_ROWS rows = NULL;
-    enum store_result result = query_day(pg, &sql_close_holidays, scheme, after, &rows);
-    if (result != STORE_OK)
-        return result;
-    *count = (size_t)pg_row_count(rows);
-    *holidays = arena_array(arena, *count + 1, sizeof **holidays);
-    if (*holidays == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < *count; i++)
-        (*holidays)[i] = pg_date(rows, (int)i, 0);
-    return STORE_OK;
+    return pg_ask(pg, &sql_close_holidays, DAY_ARGS(scheme, after),
+                  PG_LIST(arena, take_date, NULL, holidays, count));
 }
 
 enum store_result store_cups_through(struct pg *pg, struct arena *arena, int32_t scheme, struct date date,
                                      struct leg **balances, size_t *count)
 {
-    PG_ROWS rows = NULL;
-    enum store_result result = query_day(pg, &sql_close_cups, scheme, date, &rows);
-    if (result != STORE_OK)
-        return result;
-    *count = (size_t)pg_row_count(rows);
-    *balances = arena_array(arena, *count + 1, sizeof **balances);
-    if (*balances == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < *count; i++)
-        (*balances)[i] = (struct leg){{pg_int(rows, (int)i, 0)}, pg_int(rows, (int)i, 1)};
-    return STORE_OK;
+    return pg_ask(pg, &sql_close_cups, DAY_ARGS(scheme, date),
+                  PG_LIST(arena, take_leg, NULL, balances, count));
 }
 
 enum store_result store_close_balances(struct pg *pg, int32_t scheme, struct date date)
 {
-    return query_day(pg, &sql_close_balances, scheme, date, NULL);
+    return pg_run(pg, &sql_close_balances, DAY_ARGS(scheme, date));
 }
 
 enum store_result store_close_day(struct pg *pg, int32_t scheme, struct date date)
 {
-    return change_day(pg, &sql_close_day, scheme, date);
+    return pg_ask(pg, &sql_close_day, DAY_ARGS(scheme, date), pg_touches_one());
+}
+
+static void take_seal(struct pg_row *row, void *into)
+{
+    struct sha256 *seal = into;
+    row_bytes(row, seal->bytes, sizeof seal->bytes);
 }
 
 enum store_result store_previous_seal(struct pg *pg, int32_t scheme, struct sha256 *seal)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
     *seal = (struct sha256){0};
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    enum store_result result = pg_query(pg, &sql_close_previous_seal, &params, &rows);
-    if (result == STORE_OK && pg_row_count(rows) > 0)
-        pg_bytes(rows, 0, 0, seal->bytes, sizeof seal->bytes);
-    return result;
+    return pg_ask(pg, &sql_close_previous_seal, PG_ARGS(arg_int(scheme)),
+                  pg_maybe(NULL, take_seal, seal, NULL));
 }
 
 enum store_result store_add_settlement(struct pg *pg, const struct settlement_row *settlement)
 {
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, settlement->scheme);
-    pg_add_date(&params, settlement->date);
-    pg_add_instant(&params, settlement->closed_at);
-    pg_add_int(&params, settlement->closed_by);
-    pg_add_int(&params, (int64_t)settlement->entries);
-    pg_add_bytes(&params, settlement->root.bytes, SHA256_SIZE);
-    pg_add_bytes(&params, settlement->previous.bytes, SHA256_SIZE);
-    pg_add_bytes(&params, settlement->seal.bytes, SHA256_SIZE);
-    return pg_query(pg, &sql_close_settlement, &params, NULL);
+    return pg_run(pg, &sql_close_settlement,
+                  PG_ARGS(arg_int(settlement->scheme), arg_date(settlement->date),
+                          arg_instant(settlement->closed_at), arg_int(settlement->closed_by),
+                          arg_int((int64_t)settlement->entries),
+                          arg_bytes(settlement->root.bytes, SHA256_SIZE),
+                          arg_bytes(settlement->previous.bytes, SHA256_SIZE),
+                          arg_bytes(settlement->seal.bytes, SHA256_SIZE)));
 }
 
-enum store_result store_add_positions(struct pg *pg, struct arena *arena, int32_t scheme, struct date date,
+enum store_result store_add_positions(struct pg *pg, int32_t scheme, struct date date,
                                       const struct position_row *positions, size_t count)
 {
-    struct pg_params params;
-    int32_t *participants = arena_array(arena, count + 1, sizeof *participants);
-    int64_t *amounts = arena_array(arena, count + 1, sizeof *amounts);
-    int64_t *arrears = arena_array(arena, count + 1, sizeof *arrears);
-    bool *carried = arena_array(arena, count + 1, sizeof *carried);
-    struct date *since = arena_array(arena, count + 1, sizeof *since);
-    if (participants == NULL || amounts == NULL || arrears == NULL || carried == NULL || since == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < count; i++) {
-        participants[i] = positions[i].participant;
-        amounts[i] = positions[i].amount.minor;
-        arrears[i] = positions[i].arrears.minor;
-        carried[i] = positions[i].carried;
-        since[i] = positions[i].carried_since;
-    }
-    pg_params_init(&params, arena);
-    pg_add_int(&params, scheme);
-    pg_add_date(&params, date);
-    pg_add_int4_array(&params, participants, count);
-    pg_add_int8_array(&params, amounts, count);
-    pg_add_int8_array(&params, arrears, count);
-    pg_add_bool_array(&params, carried, count);
-    pg_add_date_array(&params, since, count);
-    return pg_query(pg, &sql_close_positions, &params, NULL);
+    return pg_run(pg, &sql_close_positions,
+                  PG_ARGS(arg_int(scheme), arg_date(date), arg_int4s(COLUMN(positions, count, participant)),
+                          arg_int8s(COLUMN(positions, count, amount.minor)),
+                          arg_int8s(COLUMN(positions, count, arrears.minor)),
+                          arg_bools(COLUMN(positions, count, carried)),
+                          arg_dates(COLUMN(positions, count, carried_since))));
 }
 
-enum store_result store_add_payments(struct pg *pg, struct arena *arena, int32_t scheme, struct date date,
-                                     struct date due_on, const struct payment_row *payments, size_t count)
+enum store_result store_add_payments(struct pg *pg, int32_t scheme, struct date date, struct date due_on,
+                                     const struct payment_row *payments, size_t count)
 {
-    struct pg_params params;
-    const char **ids = arena_array(arena, count + 1, sizeof *ids);
-    int32_t *payers = arena_array(arena, count + 1, sizeof *payers);
-    int32_t *payees = arena_array(arena, count + 1, sizeof *payees);
-    int64_t *amounts = arena_array(arena, count + 1, sizeof *amounts);
-    const char **held = arena_array(arena, count + 1, sizeof *held);
-    if (ids == NULL || payers == NULL || payees == NULL || amounts == NULL || held == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < count; i++) {
-        ids[i] = payments[i].payment_id;
-        payers[i] = payments[i].payer;
-        payees[i] = payments[i].payee;
-        amounts[i] = payments[i].amount.minor;
-        held[i] = payments[i].held;
-    }
-    pg_params_init(&params, arena);
-    pg_add_int(&params, scheme);
-    pg_add_date(&params, date);
-    pg_add_date(&params, due_on);
-    pg_add_text_array(&params, ids, count);
-    pg_add_int4_array(&params, payers, count);
-    pg_add_int4_array(&params, payees, count);
-    pg_add_int8_array(&params, amounts, count);
-    pg_add_text_array(&params, held, count);
-    return pg_query(pg, &sql_close_payments, &params, NULL);
+    return pg_run(
+        pg, &sql_close_payments,
+        PG_ARGS(arg_int(scheme), arg_date(date), arg_date(due_on),
+                arg_codes(COLUMN(payments, count, payment_id)), arg_int4s(COLUMN(payments, count, payer)),
+                arg_int4s(COLUMN(payments, count, payee)), arg_int8s(COLUMN(payments, count, amount.minor)),
+                arg_texts(COLUMN(payments, count, held))));
+}
+
+static void take_work(struct pg_row *row, void *into)
+{
+    struct close_work *work = into;
+    work->scheme = row_int32(row);
+    work->code = row_copy(row);
+    work->extend = row_bool(row);
+    work->due = !row_is_null(row);
+    work->date = row_date_or(row, DATE_OPEN_ENDED);
+    work->has_open = !row_is_null(row);
+    work->due_at = row_instant_or(row, (struct instant){0});
+    work->open_days = row_int(row);
+    work->has_closed = !row_is_null(row);
+    work->closed_at = row_instant_or(row, (struct instant){0});
 }
 
 enum store_result store_close_work(struct pg *pg, struct arena *arena, struct instant now,
                                    struct instant reach, struct close_work **work, size_t *count)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_instant(&params, now);
-    pg_add_instant(&params, reach);
-    enum store_result result = pg_query(pg, &sql_close_work, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    *count = (size_t)pg_row_count(rows);
-    *work = arena_array(arena, *count + 1, sizeof **work);
-    if (*work == NULL)
-        return STORE_FAILED;
-    for (int i = 0; i < pg_row_count(rows); i++)
-        (*work)[i] = (struct close_work){
-            .scheme = (int32_t)pg_int(rows, i, 0),
-            .extend = pg_bool(rows, i, 2),
-            .due = !pg_is_null(rows, i, 3),
-            .date = pg_date(rows, i, 3),
-            .code = arena_copy(arena, pg_text(rows, i, 1), pg_length(rows, i, 1)),
-            .has_open = !pg_is_null(rows, i, 4),
-            .due_at = pg_instant(rows, i, 4),
-            .open_days = pg_int(rows, i, 5),
-            .has_closed = !pg_is_null(rows, i, 6),
-            .closed_at = pg_instant(rows, i, 6),
-        };
-    for (size_t i = 0; i < *count; i++)
-        if ((*work)[i].code == NULL)
-            return STORE_FAILED;
-    return STORE_OK;
+    return pg_ask(pg, &sql_close_work, PG_ARGS(arg_instant(now), arg_instant(reach)),
+                  PG_LIST(arena, take_work, NULL, work, count));
 }

@@ -79,12 +79,11 @@ struct payment_row {
 };
 
 MUST_CHECK enum store_result store_add_settlement(struct pg *pg, const struct settlement_row *settlement);
-MUST_CHECK enum store_result store_add_positions(struct pg *pg, struct arena *arena, int32_t scheme,
-                                                 struct date date, const struct position_row *positions,
-                                                 size_t count);
-MUST_CHECK enum store_result store_add_payments(struct pg *pg, struct arena *arena, int32_t scheme,
-                                                struct date date, struct date due_on,
-                                                const struct payment_row *payments, size_t count);
+MUST_CHECK enum store_result store_add_positions(struct pg *pg, int32_t scheme, struct date date,
+                                                 const struct position_row *positions, size_t count);
+MUST_CHECK enum store_result store_add_payments(struct pg *pg, int32_t scheme, struct date date,
+                                                struct date due_on, const struct payment_row *payments,
+                                                size_t count);
 
 /* What the clock has to do for one scheme, and how that stands. */
 struct close_work {

@@ -3,137 +3,73 @@
 #include "store/journal_store.h"
 
 #include "sql.h"
+#include "store/leg_rows.h"
+#include "store/pg_ask.h"
 
-#include <string.h>
+enum { STATUSES = 3 };
+static const char *const status_words[STATUSES] = {"open", "approved", "withdrawn"};
 
-static const char *const status_words[] = {"open", "approved", "withdrawn"};
-
-static enum store_result query_proposal(struct pg *pg, const struct sql *sql, int32_t scheme,
-                                        const struct uuid *id, struct pg_rows **rows)
-{
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_uuid(&params, id);
-    return pg_query(pg, sql, &params, rows);
-}
-
-enum store_result store_proposal_add(struct pg *pg, struct arena *arena, int32_t scheme, struct instant now,
+enum store_result store_proposal_add(struct pg *pg, int32_t scheme, struct instant now,
                                      const struct proposal_row *row)
 {
-    struct pg_params params;
-    int64_t *accounts = arena_array(arena, row->leg_count + 1, sizeof *accounts);
-    int64_t *amounts = arena_array(arena, row->leg_count + 1, sizeof *amounts);
-    if (accounts == NULL || amounts == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < row->leg_count; i++) {
-        accounts[i] = row->legs[i].account.code;
-        amounts[i] = row->legs[i].amount;
-    }
-    pg_params_init(&params, arena);
-    pg_add_int(&params, scheme);
-    pg_add_uuid(&params, &row->event->id);
-    pg_add_bytes(&params, row->event->digest.bytes, SHA256_SIZE / 2);
-    pg_add_text(&params, row->event->text);
-    pg_add_instant(&params, row->event->occurred_at);
-    pg_add_int8_array(&params, accounts, row->leg_count);
-    pg_add_int8_array(&params, amounts, row->leg_count);
-    pg_add_instant(&params, now);
-    pg_add_int(&params, row->key);
-    return pg_query(pg, &sql_journal_propose, &params, NULL);
+    return pg_run(pg, &sql_journal_propose,
+                  PG_ARGS(arg_int(scheme), arg_uuid(&row->event->id),
+                          arg_bytes(row->event->digest.bytes, SHA256_SIZE / 2), arg_text(row->event->text),
+                          arg_instant(row->event->occurred_at),
+                          arg_int8s(COLUMN(row->legs, row->leg_count, account.code)),
+                          arg_int8s(COLUMN(row->legs, row->leg_count, amount)), arg_instant(now),
+                          arg_int(row->key)));
+}
+
+static void take_undecided(struct pg_row *row, void *into)
+{
+    struct known_event *event = into;
+    event->id = row_uuid(row);
+    row_bytes(row, event->digest, sizeof event->digest);
+    event->standing = row_bool(row) ? STANDING_WITHDRAWN : STANDING_PROPOSED;
 }
 
 enum store_result store_proposals(struct pg *pg, struct arena *arena, int32_t scheme,
                                   struct known_event **known, size_t *count)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    enum store_result result = pg_query(pg, &sql_journals_undecided, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    *count = (size_t)pg_row_count(rows);
-    *known = arena_array(arena, *count + 1, sizeof **known);
-    if (*known == NULL)
-        return STORE_FAILED;
-    for (int i = 0; i < pg_row_count(rows); i++) {
-        struct known_event *event = &(*known)[i];
-        if (!uuid_parse(pg_text(rows, i, 0), pg_length(rows, i, 0), &event->id))
-            return STORE_FAILED;
-        pg_bytes(rows, i, 1, event->digest, sizeof event->digest);
-        event->standing = pg_bool(rows, i, 2) ? STANDING_WITHDRAWN : STANDING_PROPOSED;
-    }
-    return STORE_OK;
+    return pg_ask(pg, &sql_journals_undecided, PG_ARGS(arg_int(scheme)),
+                  PG_LIST(arena, take_undecided, NULL, known, count));
 }
 
 enum store_result store_proposal_schemes(struct pg *pg, struct arena *arena, const struct uuid *id,
                                          int32_t **schemes, size_t *count)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_uuid(&params, id);
-    enum store_result result = pg_query(pg, &sql_journal_schemes, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    *count = (size_t)pg_row_count(rows);
-    *schemes = arena_array(arena, *count + 1, sizeof **schemes);
-    if (*schemes == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < *count; i++)
-        (*schemes)[i] = (int32_t)pg_int(rows, (int)i, 0);
-    return STORE_OK;
+    return pg_ask(pg, &sql_journal_schemes, PG_ARGS(arg_uuid(id)),
+                  PG_LIST(arena, take_int32, NULL, schemes, count));
 }
 
-static enum store_result status_parse(const char *word, enum proposal_status *status)
+static void take_proposal(struct pg_row *row, void *into)
 {
-    for (size_t i = 0; i < sizeof status_words / sizeof status_words[0]; i++)
-        if (strcmp(word, status_words[i]) == 0) {
-            *status = (enum proposal_status)i;
-            return STORE_OK;
-        }
-    return STORE_FAILED;
+    struct proposal *proposal = into;
+    proposal->status = (enum proposal_status)row_word(row, status_words, STATUSES);
+    proposal->proposed_by = row_int32(row);
+    proposal->decided_by = row_int32_or_0(row);
+    proposal->event = row_copy(row);
+    proposal->occurred_at = row_instant(row);
+    struct stored_legs list = row_legs(row);
+    proposal->legs = list.legs;
+    proposal->leg_count = list.count;
+    proposal->proposed_at = row_instant(row);
 }
 
 enum store_result store_proposal(struct pg *pg, struct arena *arena, int32_t scheme, const struct uuid *id,
                                  struct proposal *proposal, bool *found)
 {
-    PG_ROWS rows = NULL;
-    enum store_result result = query_proposal(pg, &sql_journal_find, scheme, id, &rows);
-    if (result != STORE_OK)
-        return result;
-    *found = pg_row_count(rows) > 0;
-    if (!*found)
-        return STORE_OK;
-    *proposal = (struct proposal){
-        .proposed_by = (int32_t)pg_int(rows, 0, 1),
-        .decided_by = (int32_t)pg_int(rows, 0, 2),
-        .event = arena_copy(arena, pg_text(rows, 0, 3), pg_length(rows, 0, 3)),
-        .occurred_at = pg_instant(rows, 0, 4),
-        .proposed_at = pg_instant(rows, 0, 7),
-    };
-    if (proposal->event == NULL)
-        return STORE_FAILED;
-    result = store_read_legs(rows, 0, 5, arena, &proposal->legs, &proposal->leg_count);
-    return result == STORE_OK ? status_parse(pg_text(rows, 0, 0), &proposal->status) : result;
+    return pg_ask(pg, &sql_journal_find, PG_ARGS(arg_int(scheme), arg_uuid(id)),
+                  pg_maybe(arena, take_proposal, proposal, found));
 }
 
 enum store_result store_proposal_decide(struct pg *pg, int32_t scheme, const struct uuid *id,
                                         const struct proposal_decision *decision)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_uuid(&params, id);
-    pg_add_text(&params, status_words[decision->status]);
-    pg_add_instant(&params, decision->decided_at);
-    pg_add_int(&params, decision->key);
-    pg_add_text(&params, decision->note);
-    pg_add_int(&params, decision->entry);
-    enum store_result result = pg_query(pg, &sql_journal_decide, &params, &rows);
-    if (result == STORE_OK && pg_affected(rows) != 1)
-        return STORE_FAILED;
-    return result;
+    return pg_ask(pg, &sql_journal_decide,
+                  PG_ARGS(arg_int(scheme), arg_uuid(id), arg_text(status_words[decision->status]),
+                          arg_instant(decision->decided_at), arg_int(decision->key), arg_text(decision->note),
+                          arg_int(decision->entry)),
+                  pg_touches_one());
 }

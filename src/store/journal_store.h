@@ -12,8 +12,8 @@ struct proposal_row {
     size_t leg_count;
     int32_t key; /* whose */
 };
-MUST_CHECK enum store_result store_proposal_add(struct pg *pg, struct arena *arena, int32_t scheme,
-                                                struct instant now, const struct proposal_row *row);
+MUST_CHECK enum store_result store_proposal_add(struct pg *pg, int32_t scheme, struct instant now,
+                                                const struct proposal_row *row);
 
 /* Those that are not in the ledger, as events that the scheme knows; open and withdrawn. */
 MUST_CHECK enum store_result store_proposals(struct pg *pg, struct arena *arena, int32_t scheme,

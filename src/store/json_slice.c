@@ -1,31 +1,42 @@
 /* SPDX-License-Identifier: ISC */
-/* Slices of lists whose items are JSON already. */
+/* Slices of rows that are JSON already. */
 #include "store/json_slice.h"
 
-#include <stdio.h>
+#include "store/pg_ask.h"
 
-void json_slice_limit(struct pg_params *params, int limit)
+struct pg_arg arg_limit(int limit)
 {
-    if (limit > 0)
-        pg_add_int(params, (int64_t)limit + 1);
-    else
-        pg_add_null(params);
+    return arg_int_if(limit > 0, (int64_t)limit + 1);
 }
 
-void json_slice_add(const struct pg_rows *rows, int limit, struct buffer *json, struct json_slice *slice)
+struct slice_reader {
+    struct buffer *json;
+    struct json_slice *slice;
+    size_t limit; /* 0: none */
+};
+
+static void take_item(struct pg_row *row, void *into)
 {
-    int count = pg_row_count(rows);
-    *slice = (struct json_slice){.more = limit > 0 && count > limit};
-    if (slice->more)
-        count = limit;
-    for (int i = 0; i < count; i++) {
-        if (i > 0)
-            buffer_add_char(json, ',');
-        buffer_add(json, pg_text(rows, i, 0), pg_length(rows, i, 0));
+    const struct slice_reader *reader = into;
+    struct json_slice *slice = reader->slice;
+    slice->more = reader->limit > 0 && slice->count == reader->limit;
+    if (slice->more) {
+        row_skip_rest(row);
+        return;
     }
-    slice->count = (size_t)count;
-    if (count > 0)
-        snprintf(slice->last, sizeof slice->last, "%s", pg_text(rows, count - 1, 1));
+    if (slice->count > 0)
+        buffer_add_char(reader->json, ',');
+    row_append(row, reader->json);
+    row_text_into(row, slice->last, sizeof slice->last);
+    slice->count++;
+}
+
+enum store_result json_slice_read(struct pg *pg, const struct sql *sql, struct pg_args args, int limit,
+                                  struct buffer *json, struct json_slice *slice)
+{
+    struct slice_reader reader = {json, slice, limit > 0 ? (size_t)limit : 0};
+    *slice = (struct json_slice){0};
+    return pg_ask(pg, sql, args, pg_each(NULL, take_item, &reader));
 }
 
 void json_reopen(struct buffer *json)

@@ -15,11 +15,12 @@ struct json_slice {
     char last[SLICE_KEY_SIZE]; /* key of the last row added */
 };
 
-/* Adds the most rows that the query may give; `limit` 0: any number. */
-void json_slice_limit(struct pg_params *params, int limit);
+/* The most rows that the query may give; `limit` 0: any number. */
+struct pg_arg arg_limit(int limit);
 
-/* Appends the rows to `json` with commas between them. */
-void json_slice_add(const struct pg_rows *rows, int limit, struct buffer *json, struct json_slice *slice);
+/* Runs a query and appends its rows to `json` with commas between them. */
+MUST_CHECK enum store_result json_slice_read(struct pg *pg, const struct sql *sql, struct pg_args args,
+                                             int limit, struct buffer *json, struct json_slice *slice);
 
 /* Takes the closing brace of the last object back, so that members can be added to it. */
 void json_reopen(struct buffer *json);

@@ -26,7 +26,7 @@ struct key_facts {
 MUST_CHECK enum store_result store_key_facts(struct pg *pg, struct arena *arena, const struct key_row *row,
                                              struct key_facts *facts);
 
-MUST_CHECK enum store_result store_key_add(struct pg *pg, struct arena *arena, const struct key_row *row);
+MUST_CHECK enum store_result store_key_add(struct pg *pg, const struct key_row *row);
 
 /* `found`: whether there was a key of that name in force. */
 MUST_CHECK enum store_result store_key_revoke(struct pg *pg, const char *name, int32_t revoked_by,

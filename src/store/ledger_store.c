@@ -3,221 +3,136 @@
 #include "store/ledger_store.h"
 
 #include "sql.h"
+#include "store/leg_rows.h"
+#include "store/pg_ask.h"
 
-#include <string.h>
-
-static enum store_result ask_heads(struct pg *pg, const struct sql *sql, struct arena *arena,
-                                   const int32_t *schemes, size_t count, struct pg_rows **rows)
+static void take_head(struct pg_row *row, void *into)
 {
-    struct pg_params params;
-    pg_params_init(&params, arena);
-    pg_add_int4_array(&params, schemes, count);
-    return pg_query(pg, sql, &params, rows);
+    struct head *head = into;
+    head->scheme = row_int32(row);
+    head->last_entry = row_int(row);
+    head->reference_version = row_int(row);
+    head->calendar_version = row_int(row);
+    head->gross = row_int(row);
+    head->unfolded = row_int32(row);
+    head->folded_through = row_int(row);
 }
 
-static struct head read_head(const struct pg_rows *rows, int row)
+enum store_result store_head_lock(struct pg *pg, int32_t scheme, struct head *head)
 {
-    return (struct head){
-        .scheme = (int32_t)pg_int(rows, row, 0),
-        .last_entry = pg_int(rows, row, 1),
-        .reference_version = pg_int(rows, row, 2),
-        .calendar_version = pg_int(rows, row, 3),
-        .gross = pg_int(rows, row, 4),
-        .unfolded = (int32_t)pg_int(rows, row, 5),
-        .folded_through = pg_int(rows, row, 6),
-    };
+    return pg_ask(pg, &sql_heads_lock, PG_ARGS(arg_int4s(ARRAY(&scheme, 1))), pg_one(NULL, take_head, head));
 }
 
-enum store_result store_head_lock(struct pg *pg, struct arena *arena, int32_t scheme, struct head *head)
+static void take_calendar_day(struct pg_row *row, void *into)
 {
-    PG_ROWS rows = NULL;
-    enum store_result result = ask_heads(pg, &sql_heads_lock, arena, &scheme, 1, &rows);
-    if (result != STORE_OK)
-        return result;
-    if (pg_row_count(rows) != 1)
-        return STORE_FAILED;
-    *head = read_head(rows, 0);
-    return STORE_OK;
+    struct business_day *day = into;
+    day->date = row_date(row);
+    day->starts_at = row_instant(row);
+    day->ends_at = row_instant(row);
+    day->state = (enum day_state)row_int32(row);
 }
 
 enum store_result store_calendar(struct pg *pg, struct arena *arena, int32_t scheme,
                                  struct calendar *calendar)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, arena);
-    pg_add_int(&params, scheme);
-    enum store_result result = pg_query(pg, &sql_calendar, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    size_t count = (size_t)pg_row_count(rows);
-    struct business_day *days = arena_array(arena, count + 1, sizeof *days);
-    if (days == NULL)
-        return STORE_FAILED;
-    for (int i = 0; i < pg_row_count(rows); i++)
-        days[i] = (struct business_day){
-            .date = pg_date(rows, i, 0),
-            .starts_at = pg_instant(rows, i, 1),
-            .ends_at = pg_instant(rows, i, 2),
-            .state = (enum day_state)pg_int(rows, i, 3),
-        };
-    *calendar = (struct calendar){days, count};
-    return STORE_OK;
+    struct business_day *days;
+    size_t count;
+    enum store_result result = pg_ask(pg, &sql_calendar, PG_ARGS(arg_int(scheme)),
+                                      PG_LIST(arena, take_calendar_day, NULL, &days, &count));
+    if (result == STORE_OK)
+        *calendar = (struct calendar){days, count};
+    return result;
 }
 
 enum store_result store_calendar_extend(struct pg *pg, int32_t scheme, struct instant until, bool *extended)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_instant(&params, until);
-    enum store_result result = pg_query(pg, &sql_calendar_extend, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    *extended = pg_affected(rows) > 0;
-    return STORE_OK;
+    int64_t count;
+    enum store_result result =
+        pg_ask(pg, &sql_calendar_extend, PG_ARGS(arg_int(scheme), arg_instant(until)), pg_touched(&count));
+    if (result == STORE_OK)
+        *extended = count > 0;
+    return result;
 }
 
 enum store_result store_calendar_changed(struct pg *pg, int32_t scheme)
 {
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    return pg_query(pg, &sql_head_calendar, &params, NULL);
+    return pg_run(pg, &sql_head_calendar, PG_ARGS(arg_int(scheme)));
 }
 
-static enum store_result ask_known(struct pg *pg, struct arena *arena, const struct head_request *request,
-                                   struct pg_rows **rows)
+/* --- the begin of a batch ------------------------------------------------------------------------------- */
+
+static void take_known(struct pg_row *row, void *into)
 {
-    struct pg_params params;
-    pg_params_init(&params, arena);
-    pg_add_int(&params, request->scheme);
-    pg_add_uuid_array(&params, request->ids, request->id_count);
-    return pg_query(pg, &sql_events_find, &params, rows);
+    struct known_event *event = into;
+    event->id = row_uuid(row);
+    if (row_is_null(row)) /* a journal without its proposal equals no event */
+        row_skip(row);
+    else
+        row_bytes(row, event->digest, sizeof event->digest);
+    event->entry = row_int(row);
+    event->business_date = row_date(row);
+    event->late = row_bool(row);
+    event->has_exceptions = row_bool(row);
 }
 
-static enum store_result read_known(const struct pg_rows *rows, struct arena *arena,
-                                    struct head_request *request)
+static void take_movements(struct pg_row *row, struct recent_batch *batch)
 {
-    request->known_count = (size_t)pg_row_count(rows);
-    request->known = arena_array(arena, request->known_count + 1, sizeof *request->known);
-    if (request->known == NULL)
-        return STORE_FAILED;
-    for (int i = 0; i < pg_row_count(rows); i++) {
-        struct known_event *event = &request->known[i];
-        if (!uuid_parse(pg_text(rows, i, 0), pg_length(rows, i, 0), &event->id))
-            return STORE_FAILED;
-        pg_bytes(rows, i, 1, event->digest, sizeof event->digest);
-        event->entry = pg_int(rows, i, 2);
-        event->business_date = pg_date(rows, i, 3);
-        event->late = pg_bool(rows, i, 4);
-        event->has_exceptions = pg_bool(rows, i, 5);
-    }
-    return STORE_OK;
+    const int64_t *accounts = row_ints(row, &batch->movement_count);
+    const int64_t *days = row_ints_of(row, batch->movement_count);
+    const int64_t *amounts = row_ints_of(row, batch->movement_count);
+    batch->movements = arena_array(row->arena, batch->movement_count + 1, sizeof *batch->movements);
+    row_check_memory(row, batch->movements);
+    for (size_t i = 0; !row->failed && i < batch->movement_count; i++)
+        batch->movements[i] = (struct movement_row){{accounts[i]}, {(int32_t)days[i]}, amounts[i]};
 }
 
-static enum store_result ask_recent(struct pg *pg, const struct head_request *request, struct pg_rows **rows)
-{
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, request->scheme);
-    pg_add_int(&params, request->since);
-    return pg_query(pg, &sql_recent_since, &params, rows);
-}
+enum { ACTIVITY_LISTS = 6 };
 
-enum {
-    RECENT_LISTS = 11,
-    RECENT_FIRST_LIST = 2,
-    RECENT_SITES = 3
-}; /* of the columns; the sites' among the lists */
-
-/* Numbers from lists that are equally long, but for those of the accounts and those of the sites. */
-static enum store_result read_recent_batch(const struct pg_rows *rows, int row, struct arena *arena,
-                                           struct recent_batch *batch)
+static void take_site_days(struct pg_row *row, struct recent_batch *batch)
 {
-    int64_t *lists[RECENT_LISTS];
-    size_t counts[RECENT_LISTS];
-    for (int i = 0; i < RECENT_LISTS; i++)
-        if (!pg_int8_list(rows, row, RECENT_FIRST_LIST + i, arena, &lists[i], &counts[i]) ||
-            counts[i] != counts[i < RECENT_SITES ? 0 : RECENT_SITES])
-            return STORE_FAILED;
-    *batch = (struct recent_batch){
-        .after_entry = pg_int(rows, row, 0),
-        .last_entry = pg_int(rows, row, 1),
-        .movement_count = counts[0],
-        .movements = arena_array(arena, counts[0] + 1, sizeof *batch->movements),
-        .site_day_count = counts[RECENT_SITES],
-        .site_days = arena_array(arena, counts[RECENT_SITES] + 1, sizeof *batch->site_days),
-    };
-    if (batch->movements == NULL || batch->site_days == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < batch->movement_count; i++)
-        batch->movements[i] = (struct movement_row){{lists[0][i]}, {(int32_t)lists[1][i]}, lists[2][i]};
-    for (size_t i = 0; i < batch->site_day_count; i++)
+    const int64_t *figures[ACTIVITY_LISTS];
+    const int64_t *sites = row_ints(row, &batch->site_day_count);
+    const int64_t *days = row_ints_of(row, batch->site_day_count);
+    for (int i = 0; i < ACTIVITY_LISTS; i++)
+        figures[i] = row_ints_of(row, batch->site_day_count);
+    batch->site_days = arena_array(row->arena, batch->site_day_count + 1, sizeof *batch->site_days);
+    row_check_memory(row, batch->site_days);
+    for (size_t i = 0; !row->failed && i < batch->site_day_count; i++)
         batch->site_days[i] = (struct site_day_row){
-            .site = (int32_t)lists[3][i],
-            .business_date = {(int32_t)lists[4][i]},
-            .activity = {.issued = lists[5][i],
-                         .returned = lists[6][i],
-                         .collected = lists[7][i],
-                         .refunded = lists[8][i],
-                         .stock = lists[9][i],
-                         .other = lists[10][i]},
+            .site = (int32_t)sites[i],
+            .business_date = {(int32_t)days[i]},
+            .activity = {.issued = figures[0][i],
+                         .returned = figures[1][i],
+                         .collected = figures[2][i],
+                         .refunded = figures[3][i],
+                         .stock = figures[4][i],
+                         .other = figures[5][i]},
         };
-    return STORE_OK;
 }
 
-static enum store_result read_recent(const struct pg_rows *rows, struct arena *arena,
-                                     struct head_request *request)
+static void take_recent(struct pg_row *row, void *into)
 {
-    enum store_result result = STORE_OK;
-    request->recent_count = (size_t)pg_row_count(rows);
-    request->recent = arena_array(arena, request->recent_count + 1, sizeof *request->recent);
-    if (request->recent == NULL)
-        return STORE_FAILED;
-    for (int i = 0; i < pg_row_count(rows) && result == STORE_OK; i++)
-        result = read_recent_batch(rows, i, arena, &request->recent[i]);
-    return result;
+    struct recent_batch *batch = into;
+    batch->after_entry = row_int(row);
+    batch->last_entry = row_int(row);
+    take_movements(row, batch);
+    take_site_days(row, batch);
 }
 
-static enum store_result ask_days(struct pg *pg, const struct head_request *request, struct pg_rows **rows)
+static void take_day_counters(struct pg_row *row, void *into)
 {
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, request->scheme);
-    pg_add_int(&params, request->since);
-    return pg_query(pg, &sql_day_counters_since, &params, rows);
-}
-
-static enum store_result read_day_counters(const struct pg_rows *rows, int row, struct day_counters *counters)
-{
+    struct day_counters *counters = into;
     uint8_t nodes[FRONTIER_NODES_MAX * SHA256_SIZE];
-    *counters = (struct day_counters){
-        .date = pg_date(rows, row, 0),
-        .entries = pg_int(rows, row, 1),
-        .events = pg_int(rows, row, 2),
-        .late_events = pg_int(rows, row, 3),
-        .first_entry = pg_int(rows, row, 4),
-        .last_entry = pg_int(rows, row, 5),
-    };
-    size_t length = pg_bytes(rows, row, 6, nodes, sizeof nodes);
-    return frontier_restore(&counters->frontier, (uint64_t)counters->entries, nodes, length / SHA256_SIZE)
-               ? STORE_OK
-               : STORE_FAILED;
-}
-
-static enum store_result read_days(const struct pg_rows *rows, struct arena *arena,
-                                   struct head_request *request)
-{
-    enum store_result result = STORE_OK;
-    request->day_count = (size_t)pg_row_count(rows);
-    request->days = arena_array(arena, request->day_count + 1, sizeof *request->days);
-    if (request->days == NULL)
-        return STORE_FAILED;
-    for (int i = 0; i < pg_row_count(rows) && result == STORE_OK; i++)
-        result = read_day_counters(rows, i, &request->days[i]);
-    return result;
+    *counters = (struct day_counters){0};
+    counters->date = row_date(row);
+    counters->entries = row_int(row);
+    counters->events = row_int(row);
+    counters->late_events = row_int(row);
+    counters->first_entry = row_int_or_0(row);
+    counters->last_entry = row_int_or_0(row);
+    size_t size = row_bytes_at_most(row, nodes, sizeof nodes);
+    row_check(row,
+              frontier_restore(&counters->frontier, (uint64_t)counters->entries, nodes, size / SHA256_SIZE));
 }
 
 /* The answers of a batch's begin, in the order in which they were asked for. */
@@ -226,91 +141,103 @@ struct batch_answers {
     struct pg_rows **known, **recent, **days; /* parallel to the requests */
 };
 
-static enum store_result take_heads(struct pg *pg, const int32_t *schemes, size_t count, int wait_ms,
-                                    struct arena *arena, struct pg_rows **heads)
+static enum store_result ask_heads(struct pg *pg, const struct batch_begin *begin, const int32_t *schemes,
+                                   struct pg_rows **heads)
 {
-    if (wait_ms == 0)
-        return ask_heads(pg, &sql_heads_lock_free, arena, schemes, count, heads);
-    enum store_result result = pg_set_lock_wait(pg, wait_ms);
-    return result == STORE_OK ? ask_heads(pg, &sql_heads_lock, arena, schemes, count, heads) : result;
+    struct pg_args args = PG_ARGS(arg_int4s(ARRAY(schemes, begin->count)));
+    if (begin->wait_ms == 0)
+        return pg_query(pg, &sql_heads_lock_free, args, heads);
+    enum store_result result = pg_set_lock_wait(pg, begin->wait_ms);
+    return result == STORE_OK ? pg_query(pg, &sql_heads_lock, args, heads) : result;
 }
 
-static enum store_result ask_batch(struct pg *pg, struct arena *arena,
-                                   const struct head_request *head_requests, size_t count, int wait_ms,
+static enum store_result ask_since(struct pg *pg, const struct head_request *request, struct pg_rows **recent,
+                                   struct pg_rows **days)
+{
+    struct pg_args args = PG_ARGS(arg_int(request->scheme), arg_int(request->since));
+    enum store_result result = pg_query(pg, &sql_recent_since, args, recent);
+    return result == STORE_OK ? pg_query(pg, &sql_day_counters_since, args, days) : result;
+}
+
+static enum store_result ask_batch(struct pg *pg, struct arena *arena, const struct batch_begin *begin,
                                    struct batch_answers *answers)
 {
-    int32_t *schemes = arena_array(arena, count, sizeof *schemes);
+    const struct head_request *requests = begin->requests;
+    int32_t *schemes = arena_array(arena, begin->count, sizeof *schemes);
     if (schemes == NULL)
         return STORE_FAILED;
-    for (size_t i = 0; i < count; i++)
-        schemes[i] = head_requests[i].scheme;
+    for (size_t i = 0; i < begin->count; i++)
+        schemes[i] = requests[i].scheme;
     enum store_result result = pg_begin(pg);
     if (result == STORE_OK)
-        result = take_heads(pg, schemes, count, wait_ms, arena, &answers->heads);
+        result = ask_heads(pg, begin, schemes, &answers->heads);
     if (result == STORE_OK)
-        result = pg_query(pg, &sql_network_version, NULL, &answers->version);
-    for (size_t i = 0; i < count && result == STORE_OK; i++)
-        if (head_requests[i].ids != NULL)
-            result = ask_known(pg, arena, &head_requests[i], &answers->known[i]);
-    for (size_t i = 0; i < count && result == STORE_OK; i++) {
-        if (!head_requests[i].has_since)
-            continue;
-        result = ask_recent(pg, &head_requests[i], &answers->recent[i]);
-        if (result == STORE_OK)
-            result = ask_days(pg, &head_requests[i], &answers->days[i]);
-    }
+        result = pg_query(pg, &sql_network_version, PG_NO_ARGS, &answers->version);
+    for (size_t i = 0; i < begin->count && result == STORE_OK; i++)
+        if (requests[i].ids != NULL)
+            result = pg_query(
+                pg, &sql_events_find,
+                PG_ARGS(arg_int(requests[i].scheme), arg_uuids(ARRAY(requests[i].ids, requests[i].id_count))),
+                &answers->known[i]);
+    for (size_t i = 0; i < begin->count && result == STORE_OK; i++)
+        if (requests[i].has_since)
+            result = ask_since(pg, &requests[i], &answers->recent[i], &answers->days[i]);
     return result == STORE_OK ? pg_pipeline_end(pg) : result;
 }
 
-static enum store_result read_head_request(const struct batch_answers *answers, size_t i, struct arena *arena,
-                                           struct head_request *request)
+static enum store_result read_request(const struct batch_answers *answers, size_t i, struct arena *arena,
+                                      struct head_request *request)
 {
     enum store_result result = STORE_OK;
     if (request->ids != NULL)
-        result = read_known(answers->known[i], arena, request);
+        result = pg_read(&sql_events_find, answers->known[i],
+                         PG_LIST(arena, take_known, NULL, &request->known, &request->known_count));
     if (result == STORE_OK && request->has_since)
-        result = read_recent(answers->recent[i], arena, request);
+        result = pg_read(&sql_recent_since, answers->recent[i],
+                         PG_LIST(arena, take_recent, NULL, &request->recent, &request->recent_count));
     if (result == STORE_OK && request->has_since)
-        result = read_days(answers->days[i], arena, request);
+        result = pg_read(&sql_day_counters_since, answers->days[i],
+                         PG_LIST(arena, take_day_counters, NULL, &request->days, &request->day_count));
     return result;
 }
 
 /* The heads that were taken come in the order of the requests. */
 static enum store_result read_batch(const struct batch_answers *answers, struct arena *arena,
-                                    struct head_request *head_requests, size_t count, int64_t *version)
+                                    struct batch_begin *begin)
 {
-    enum store_result result = STORE_OK;
-    int row = 0;
-    if (pg_row_count(answers->version) != 1)
-        return STORE_FAILED;
-    *version = pg_int(answers->version, 0, 0);
-    for (size_t i = 0; i < count && result == STORE_OK; i++) {
-        head_requests[i].taken =
-            row < pg_row_count(answers->heads) && pg_int(answers->heads, row, 0) == head_requests[i].scheme;
-        if (!head_requests[i].taken)
+    struct head *heads;
+    size_t head_count, taken = 0;
+    enum store_result result =
+        pg_read(&sql_network_version, answers->version, pg_one(NULL, take_int, &begin->version));
+    if (result == STORE_OK)
+        result =
+            pg_read(&sql_heads_lock, answers->heads, PG_LIST(arena, take_head, NULL, &heads, &head_count));
+    for (size_t i = 0; i < begin->count && result == STORE_OK; i++) {
+        struct head_request *request = &begin->requests[i];
+        request->taken = taken < head_count && heads[taken].scheme == request->scheme;
+        if (!request->taken)
             continue;
-        head_requests[i].head = read_head(answers->heads, row++);
-        result = read_head_request(answers, i, arena, &head_requests[i]);
+        request->head = heads[taken++];
+        result = read_request(answers, i, arena, request);
     }
-    return result == STORE_OK && row != pg_row_count(answers->heads) ? STORE_FAILED : result;
+    return result == STORE_OK && taken != head_count ? STORE_FAILED : result;
 }
 
-enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct head_request *head_requests,
-                                    size_t count, int wait_ms, int64_t *version)
+enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct batch_begin *begin)
 {
-    struct batch_answers answers = {.known = arena_array(arena, count, sizeof *answers.known),
-                                    .recent = arena_array(arena, count, sizeof *answers.recent),
-                                    .days = arena_array(arena, count, sizeof *answers.days)};
+    struct batch_answers answers = {.known = arena_array(arena, begin->count, sizeof *answers.known),
+                                    .recent = arena_array(arena, begin->count, sizeof *answers.recent),
+                                    .days = arena_array(arena, begin->count, sizeof *answers.days)};
     if (answers.known == NULL || answers.recent == NULL || answers.days == NULL)
         return STORE_FAILED;
     enum store_result result = pg_pipeline_begin(pg);
     if (result == STORE_OK)
-        result = ask_batch(pg, arena, head_requests, count, wait_ms, &answers);
+        result = ask_batch(pg, arena, begin, &answers);
     if (result == STORE_OK)
-        result = read_batch(&answers, arena, head_requests, count, version);
+        result = read_batch(&answers, arena, begin);
     pg_rows_free(&answers.heads);
     pg_rows_free(&answers.version);
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < begin->count; i++) {
         pg_rows_free(&answers.known[i]);
         pg_rows_free(&answers.recent[i]);
         pg_rows_free(&answers.days[i]);
@@ -318,214 +245,136 @@ enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct h
     return result;
 }
 
-enum store_result store_heads_expect(struct pg *pg, struct arena *arena,
-                                     const struct head_request *head_requests, size_t count, int64_t version)
+enum store_result store_heads_expect(struct pg *pg, const struct head_request *requests, size_t count,
+                                     int64_t version)
 {
-    struct pg_params params;
-    int32_t *schemes = arena_array(arena, count, sizeof *schemes);
-    int64_t *entries = arena_array(arena, count, sizeof *entries);
-    int64_t *calendars = arena_array(arena, count, sizeof *calendars);
-    if (schemes == NULL || entries == NULL || calendars == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < count; i++) {
-        schemes[i] = head_requests[i].scheme;
-        entries[i] = head_requests[i].head.last_entry;
-        calendars[i] = head_requests[i].head.calendar_version;
-    }
-    pg_params_init(&params, arena);
-    pg_add_int4_array(&params, schemes, count);
-    pg_add_int8_array(&params, entries, count);
-    pg_add_int8_array(&params, calendars, count);
-    pg_add_int(&params, version);
-    return pg_query(pg, &sql_heads_expect, &params, NULL);
+    return pg_run(pg, &sql_heads_expect,
+                  PG_ARGS(arg_int4s(COLUMN(requests, count, scheme)),
+                          arg_int8s(COLUMN(requests, count, head.last_entry)),
+                          arg_int8s(COLUMN(requests, count, head.calendar_version)), arg_int(version)));
 }
 
-static enum store_result exception_kind_parse(const char *word, enum exception_kind *kind)
+/* --- what an event depends on --------------------------------------------------------------------------- */
+
+static enum exception_kind row_exception_kind(struct pg_row *row)
 {
-    for (int k = 0; k < EXCEPTION_KINDS; k++)
-        if (strcmp(word, exception_word((enum exception_kind)k)) == 0) {
-            *kind = (enum exception_kind)k;
-            return STORE_OK;
-        }
-    return STORE_FAILED;
+    const char *words[EXCEPTION_KINDS];
+    for (int kind = 0; kind < EXCEPTION_KINDS; kind++)
+        words[kind] = exception_word((enum exception_kind)kind);
+    return (enum exception_kind)row_word(row, words, EXCEPTION_KINDS);
+}
+
+static void take_exception(struct pg_row *row, void *into)
+{
+    struct exception *exception = into;
+    exception->kind = row_exception_kind(row);
+    exception->cup_type = row_int32_or_0(row);
+    exception->has_quantity = !row_is_null(row);
+    exception->quantity = row_int_or_0(row);
+    exception->has_amount = !row_is_null(row);
+    exception->amount.minor = row_int_or_0(row);
 }
 
 enum store_result store_exceptions_of(struct pg *pg, struct arena *arena, int32_t scheme, int64_t entry,
                                       struct exception **exceptions, size_t *count)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_int(&params, entry);
-    enum store_result result = pg_query(pg, &sql_exceptions_of_entry, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    *count = (size_t)pg_row_count(rows);
-    *exceptions = arena_array(arena, *count + 1, sizeof **exceptions);
-    if (*exceptions == NULL)
-        return STORE_FAILED;
-    for (int i = 0; i < pg_row_count(rows) && result == STORE_OK; i++) {
-        struct exception *exception = &(*exceptions)[i];
-        result = exception_kind_parse(pg_text(rows, i, 0), &exception->kind);
-        exception->cup_type = (int32_t)pg_int(rows, i, 1);
-        exception->has_quantity = !pg_is_null(rows, i, 2);
-        exception->quantity = pg_int(rows, i, 2);
-        exception->has_amount = !pg_is_null(rows, i, 3);
-        exception->amount.minor = pg_int(rows, i, 3);
-    }
-    return result;
+    return pg_ask(pg, &sql_exceptions_of_entry, PG_ARGS(arg_int(scheme), arg_int(entry)),
+                  PG_LIST(arena, take_exception, NULL, exceptions, count));
 }
 
-enum store_result store_balances(struct pg *pg, struct arena *arena, int32_t scheme, const int64_t *accounts,
-                                 size_t count, int64_t *balances)
+enum store_result store_balances(struct pg *pg, int32_t scheme, const int64_t *accounts, size_t count,
+                                 int64_t *balances)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, arena);
-    pg_add_int(&params, scheme);
-    pg_add_int8_array(&params, accounts, count);
-    enum store_result result = pg_query(pg, &sql_balances_of_accounts, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    for (size_t i = 0; i < count; i++)
-        balances[i] = pg_int(rows, (int)i, 0);
-    return STORE_OK;
+    return pg_ask(pg, &sql_balances_of_accounts, PG_ARGS(arg_int(scheme), arg_int8s(ARRAY(accounts, count))),
+                  pg_fill(take_int, balances, sizeof *balances, count));
 }
 
 enum store_result store_day_counters(struct pg *pg, int32_t scheme, struct date date,
                                      struct day_counters *counters)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_date(&params, date);
-    enum store_result result = pg_query(pg, &sql_day_counters, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    return pg_row_count(rows) == 1 ? read_day_counters(rows, 0, counters) : STORE_FAILED;
+    return pg_ask(pg, &sql_day_counters, PG_ARGS(arg_int(scheme), arg_date(date)),
+                  pg_one(NULL, take_day_counters, counters));
 }
 
-enum store_result store_read_legs(const struct pg_rows *rows, int row, int column, struct arena *arena,
-                                  struct leg **legs, size_t *count)
+/* Cups as an event had them. There are none in most events. */
+static void take_moved_cups(struct pg_row *row, struct referred *referred)
 {
-    int64_t *accounts, *amounts;
-    size_t amount_count;
-    if (!pg_int8_list(rows, row, column, arena, &accounts, count) ||
-        !pg_int8_list(rows, row, column + 1, arena, &amounts, &amount_count) || amount_count != *count)
-        return STORE_FAILED;
-    *legs = arena_array(arena, *count + 1, sizeof **legs);
-    if (*legs == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < *count; i++)
-        (*legs)[i] = (struct leg){{accounts[i]}, amounts[i]};
-    return STORE_OK;
+    const int64_t *types = row_ints(row, &referred->cup_count);
+    const int64_t *damaged = row_ints_of(row, referred->cup_count);
+    const int64_t *quantities = row_ints_of(row, referred->cup_count);
+    referred->cups = arena_array(row->arena, referred->cup_count + 1, sizeof *referred->cups);
+    row_check_memory(row, referred->cups);
+    for (size_t i = 0; !row->failed && i < referred->cup_count; i++)
+        referred->cups[i] = (struct moved_cups){(int32_t)types[i], damaged[i] != 0, quantities[i]};
 }
 
-static enum store_result read_moved_cups(const struct pg_rows *rows, int column, struct arena *arena,
-                                         struct moved_cups **cups, size_t *count)
+static void take_referred(struct pg_row *row, void *into)
 {
-    int64_t *types, *damaged, *quantities;
-    size_t damaged_count, quantity_count;
-    if (!pg_int8_list(rows, 0, column, arena, &types, count) ||
-        !pg_int8_list(rows, 0, column + 1, arena, &damaged, &damaged_count) ||
-        !pg_int8_list(rows, 0, column + 2, arena, &quantities, &quantity_count))
-        return STORE_FAILED;
-    *cups = arena_array(arena, *count + 1, sizeof **cups);
-    if (*cups == NULL || damaged_count != *count || quantity_count != *count)
-        return STORE_FAILED;
-    for (size_t i = 0; i < *count; i++)
-        (*cups)[i] = (struct moved_cups){(int32_t)types[i], damaged[i] != 0, quantities[i]};
-    return STORE_OK;
+    struct referred *referred = into;
+    referred->entry = row_int(row);
+    referred->business_date = row_date(row);
+    referred->kind = (enum entry_kind)row_int32(row);
+    referred->site = row_int32_or_0(row);
+    struct stored_legs list = row_legs(row);
+    referred->legs = list.legs;
+    referred->leg_count = list.count;
+    referred->reversed = row_bool(row);
+    referred->arrived = row_bool(row);
+    referred->refers = row_int_or_0(row);
+    take_moved_cups(row, referred);
 }
 
 enum store_result store_referred(struct pg *pg, struct arena *arena, int32_t scheme, const struct uuid *id,
                                  struct referred *referred)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
     *referred = (struct referred){0};
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_uuid(&params, id);
-    enum store_result result = pg_query(pg, &sql_referred, &params, &rows);
-    if (result != STORE_OK || pg_row_count(rows) == 0)
-        return result;
-    referred->found = true;
-    referred->entry = pg_int(rows, 0, 0);
-    referred->business_date = pg_date(rows, 0, 1);
-    referred->kind = (enum entry_kind)pg_int(rows, 0, 2);
-    referred->site = (int32_t)pg_int(rows, 0, 3);
-    referred->reversed = pg_bool(rows, 0, 6);
-    referred->arrived = pg_bool(rows, 0, 7);
-    referred->refers = pg_int(rows, 0, 8);
-    result = store_read_legs(rows, 0, 4, arena, &referred->legs, &referred->leg_count);
-    return result == STORE_OK ? read_moved_cups(rows, 9, arena, &referred->cups, &referred->cup_count)
-                              : result;
+    return pg_ask(pg, &sql_referred, PG_ARGS(arg_int(scheme), arg_uuid(id)),
+                  pg_maybe(arena, take_referred, referred, &referred->found));
+}
+
+/* All lines have the same parties and the same day. */
+static void take_transfer_line(struct pg_row *row, void *into)
+{
+    struct transfer_open *line = into;
+    struct transfer *transfer = row->shared;
+    line->cup_type = row_int32(row);
+    line->damaged = row_bool(row);
+    line->sent = row_int(row);
+    line->received = row_int(row);
+    line->lost = row_int(row);
+    if (row->index > 0) {
+        row_skip_rest(row);
+        return;
+    }
+    transfer->sender = row_int32(row);
+    transfer->receiver = row_int32(row);
+    transfer->business_date = row_date(row);
 }
 
 enum store_result store_transfer(struct pg *pg, struct arena *arena, int32_t scheme, int64_t dispatch,
                                  struct transfer *transfer)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_int(&params, dispatch);
-    enum store_result result = pg_query(pg, &sql_transfer, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    int count = pg_row_count(rows);
-    *transfer = (struct transfer){.line_count = (size_t)count};
-    transfer->lines = arena_array(arena, (size_t)count + 1, sizeof *transfer->lines);
-    if (count == 0 || transfer->lines == NULL)
+    *transfer = (struct transfer){0};
+    enum store_result result =
+        pg_ask(pg, &sql_transfer, PG_ARGS(arg_int(scheme), arg_int(dispatch)),
+               PG_LIST(arena, take_transfer_line, transfer, &transfer->lines, &transfer->line_count));
+    if (result == STORE_OK && transfer->line_count == 0)
         return STORE_FAILED; /* every dispatch has at least one line */
-    for (int i = 0; i < count; i++)
-        transfer->lines[i] = (struct transfer_open){
-            .cup_type = (int32_t)pg_int(rows, i, 0),
-            .damaged = pg_bool(rows, i, 1),
-            .sent = pg_int(rows, i, 2),
-            .received = pg_int(rows, i, 3),
-            .lost = pg_int(rows, i, 4),
-        };
-    transfer->sender = (int32_t)pg_int(rows, 0, 5);
-    transfer->receiver = (int32_t)pg_int(rows, 0, 6);
-    transfer->business_date = pg_date(rows, 0, 7);
-    return STORE_OK;
+    return result;
 }
 
-enum store_result store_book_after(struct pg *pg, struct arena *arena, int32_t scheme, int32_t site,
-                                   struct instant instant, struct date day, struct leg **legs, size_t *count)
+enum store_result store_book_after(struct pg *pg, struct arena *arena, const struct book_moment *moment,
+                                   struct leg **legs, size_t *count)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_int(&params, site);
-    pg_add_instant(&params, instant);
-    pg_add_date(&params, day);
-    enum store_result result = pg_query(pg, &sql_book_after, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    *count = (size_t)pg_row_count(rows);
-    *legs = arena_array(arena, *count + 1, sizeof **legs);
-    if (*legs == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < *count; i++)
-        (*legs)[i] = (struct leg){{pg_int(rows, (int)i, 0)}, pg_int(rows, (int)i, 1)};
-    return STORE_OK;
+    return pg_ask(pg, &sql_book_after,
+                  PG_ARGS(arg_int(moment->scheme), arg_int(moment->site), arg_instant(moment->instant),
+                          arg_date(moment->day)),
+                  PG_LIST(arena, take_leg, NULL, legs, count));
 }
 
 enum store_result store_forfeited(struct pg *pg, int32_t scheme, int32_t cup_type, int64_t *cups)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_int(&params, cup_type);
-    enum store_result result = pg_query(pg, &sql_forfeited, &params, &rows);
-    if (result == STORE_OK)
-        *cups = pg_row_count(rows) > 0 ? pg_int(rows, 0, 0) : 0;
-    return result;
+    *cups = 0;
+    return pg_ask(pg, &sql_forfeited, PG_ARGS(arg_int(scheme), arg_int(cup_type)),
+                  pg_maybe(NULL, take_int, cups, NULL));
 }

@@ -22,8 +22,7 @@ struct head {
 };
 
 /* Takes the scheme's head and holds it to the commit: from here on nobody else appends. */
-MUST_CHECK enum store_result store_head_lock(struct pg *pg, struct arena *arena, int32_t scheme,
-                                             struct head *head);
+MUST_CHECK enum store_result store_head_lock(struct pg *pg, int32_t scheme, struct head *head);
 
 MUST_CHECK enum store_result store_calendar(struct pg *pg, struct arena *arena, int32_t scheme,
                                             struct calendar *calendar);
@@ -94,25 +93,26 @@ struct head_request {
     size_t day_count;
 };
 
+struct batch_begin {
+    struct head_request *requests; /* ascending by scheme */
+    size_t count;
+    int wait_ms;     /* how long to wait for each head; 0: skip heads that somebody holds */
+    int64_t version; /* found: of reference data and keys, under these heads */
+};
 /* Begins the transaction of a batch, in one round trip: takes the heads that are asked for and fills the
- * requests, which ascend by scheme. *version is the version of reference data and keys under these heads.
- * With a wait of 0, heads that somebody holds are skipped. Otherwise the call waits so long for each head,
- * and STORE_LOCKED means that one was still held. */
-MUST_CHECK enum store_result store_batch_begin(struct pg *pg, struct arena *arena,
-                                               struct head_request *head_requests, size_t count, int wait_ms,
-                                               int64_t *version);
+ * requests. STORE_LOCKED: one was still held after wait_ms. */
+MUST_CHECK enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct batch_begin *begin);
 /* Takes the heads if they are as the requests state them, and reference data and keys have that version.
  * STORE_CONFLICT: something differs. STORE_LOCKED: somebody holds a head. */
-MUST_CHECK enum store_result store_heads_expect(struct pg *pg, struct arena *arena,
-                                                const struct head_request *head_requests, size_t count,
-                                                int64_t version);
+MUST_CHECK enum store_result store_heads_expect(struct pg *pg, const struct head_request *requests,
+                                                size_t count, int64_t version);
 
 MUST_CHECK enum store_result store_exceptions_of(struct pg *pg, struct arena *arena, int32_t scheme,
                                                  int64_t entry, struct exception **exceptions, size_t *count);
 
 /* The balances of the accounts as they stand, parallel to them. */
-MUST_CHECK enum store_result store_balances(struct pg *pg, struct arena *arena, int32_t scheme,
-                                            const int64_t *accounts, size_t count, int64_t *balances);
+MUST_CHECK enum store_result store_balances(struct pg *pg, int32_t scheme, const int64_t *accounts,
+                                            size_t count, int64_t *balances);
 
 MUST_CHECK enum store_result store_day_counters(struct pg *pg, int32_t scheme, struct date date,
                                                 struct day_counters *counters);
@@ -139,10 +139,6 @@ struct referred {
     size_t cup_count;
 };
 
-/* From a row of accounts and, in the column after it, amounts. */
-MUST_CHECK enum store_result store_read_legs(const struct pg_rows *rows, int row, int column,
-                                             struct arena *arena, struct leg **legs, size_t *count);
-
 MUST_CHECK enum store_result store_referred(struct pg *pg, struct arena *arena, int32_t scheme,
                                             const struct uuid *id, struct referred *referred);
 
@@ -156,11 +152,15 @@ struct transfer {
 MUST_CHECK enum store_result store_transfer(struct pg *pg, struct arena *arena, int32_t scheme,
                                             int64_t dispatch, struct transfer *transfer);
 
-/* Legs of a site's stock that were posted already but occurred after an instant of that day, summed per
- * account. */
-MUST_CHECK enum store_result store_book_after(struct pg *pg, struct arena *arena, int32_t scheme,
-                                              int32_t site, struct instant instant, struct date day,
-                                              struct leg **legs, size_t *count);
+struct book_moment {
+    int32_t scheme, site;
+    struct instant instant;
+    struct date day; /* that the instant is of */
+};
+/* Legs of a site's stock that were posted already but occurred after the moment, summed per account. */
+MUST_CHECK enum store_result store_book_after(struct pg *pg, struct arena *arena,
+                                              const struct book_moment *moment, struct leg **legs,
+                                              size_t *count);
 
 MUST_CHECK enum store_result store_forfeited(struct pg *pg, int32_t scheme, int32_t cup_type, int64_t *cups);
 
@@ -244,8 +244,7 @@ struct posting_rows {
 /* Adds to the balances what is beside them; with the second, whose rows have scheme, movements and site days
  * only, those sums of it. */
 MUST_CHECK enum store_result store_fold(struct pg *pg, int32_t scheme);
-MUST_CHECK enum store_result store_fold_sums(struct pg *pg, struct arena *arena,
-                                             const struct posting_rows *sums);
+MUST_CHECK enum store_result store_fold_sums(struct pg *pg, const struct posting_rows *sums);
 MUST_CHECK enum store_result store_post(struct pg *pg, struct arena *arena, const struct posting_rows *rows);
 
 #endif

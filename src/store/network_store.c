@@ -3,17 +3,13 @@
 #include "store/network_store.h"
 
 #include "sql.h"
+#include "store/pg_ask.h"
 
-#include <stdio.h>
 #include <string.h>
 
 enum store_result store_network_version(struct pg *pg, int64_t *version)
 {
-    PG_ROWS rows = NULL;
-    enum store_result result = pg_query(pg, &sql_network_version, NULL, &rows);
-    if (result == STORE_OK)
-        *version = pg_int(rows, 0, 0);
-    return result;
+    return pg_ask(pg, &sql_network_version, PG_NO_ARGS, pg_one(NULL, take_int, version));
 }
 
 struct loader {
@@ -22,160 +18,111 @@ struct loader {
     struct network *network;
 };
 
-/* Runs a query and makes room for its rows. */
-static enum store_result read_table(const struct loader *loader, const struct sql *sql, size_t size,
-                                    struct pg_rows **rows, void *items, size_t *count)
+#define LOAD(loader, sql, take, shared, list, count)                                                         \
+    pg_ask((loader)->pg, sql, PG_NO_ARGS, PG_LIST((loader)->arena, take, shared, list, count))
+
+static void take_cup_type(struct pg_row *row, void *into)
 {
-    enum store_result result = pg_query(loader->pg, sql, NULL, rows);
-    if (result != STORE_OK)
-        return result;
-    *count = (size_t)pg_row_count(*rows);
-    void *memory = arena_array(loader->arena, *count + 1, size);
-    memcpy(items, &memory, sizeof memory);
-    return memory != NULL ? STORE_OK : STORE_FAILED;
+    struct cup_type *cup_type = into;
+    cup_type->id = row_int32(row);
+    row_text_into(row, cup_type->code, CODE_SIZE);
 }
 
-static void read_code(const struct pg_rows *rows, int row, int column, char code[static CODE_SIZE])
+static void take_participant(struct pg_row *row, void *into)
 {
-    snprintf(code, CODE_SIZE, "%s", pg_text(rows, row, column));
+    struct participant *participant = into;
+    participant->id = row_int32(row);
+    row_text_into(row, participant->code, CODE_SIZE);
+    participant->tax_registered = row_bool(row);
 }
 
-static struct money read_money(const struct pg_rows *rows, int row, int column)
+static void take_site(struct pg_row *row, void *into)
 {
-    return (struct money){pg_int(rows, row, column)};
+    struct site *site = into;
+    site->id = row_int32(row);
+    row_text_into(row, site->code, CODE_SIZE);
+    site->scheme = row_int32(row);
+    site->participant = row_int32(row);
+    site->kind = (enum site_kind)row_int32(row);
+    site->opened_on = row_date(row);
+    site->closed_on = row_date_or(row, DATE_OPEN_ENDED);
 }
 
-static enum store_result load_cup_types(const struct loader *loader)
+static void take_scheme(struct pg_row *row, void *into)
 {
-    PG_ROWS rows = NULL;
-    struct cup_type *items;
-    struct network *network = loader->network;
-    enum store_result result =
-        read_table(loader, &sql_network_cup_types, sizeof *items, &rows, &items, &network->cup_type_count);
-    if (result != STORE_OK)
-        return result;
-    for (int i = 0; i < pg_row_count(rows); i++) {
-        items[i].id = (int32_t)pg_int(rows, i, 0);
-        read_code(rows, i, 1, items[i].code);
-    }
-    network->cup_types = items;
-    return STORE_OK;
+    struct scheme *scheme = into;
+    scheme->id = row_int32(row);
+    row_text_into(row, scheme->code, CODE_SIZE);
+    scheme->currency = currency_find(row_text(row));
+    row_check(row, scheme->currency != NULL); /* only currencies of the table are ever stored */
+    scheme->stock_terms = row_bool(row) ? ON_DEPOSIT : ON_LOAN;
+    scheme->count_tolerance.count = row_int(row);
+    scheme->variance_limited = !row_is_null(row);
+    scheme->variance_limit.minor = row_int_or_0(row);
+    scheme->carry_days = row_int32(row);
+    scheme->close_after_minutes = row_int32(row);
 }
 
-static enum store_result load_participants(const struct loader *loader)
-{
-    PG_ROWS rows = NULL;
-    struct participant *items;
-    struct network *network = loader->network;
-    enum store_result result = read_table(loader, &sql_network_participants, sizeof *items, &rows, &items,
-                                          &network->participant_count);
-    if (result != STORE_OK)
-        return result;
-    for (int i = 0; i < pg_row_count(rows); i++) {
-        items[i].id = (int32_t)pg_int(rows, i, 0);
-        read_code(rows, i, 1, items[i].code);
-        items[i].tax_registered = pg_bool(rows, i, 2);
-    }
-    network->participants = items;
-    return STORE_OK;
-}
+/* The schemes whose values and terms are read. */
+struct schemes {
+    struct scheme *items;
+    size_t count;
+};
 
-static enum store_result load_sites(const struct loader *loader)
+/* NULL: there is none with this id. */
+static struct scheme *scheme_with(const struct schemes *schemes, int32_t id)
 {
-    PG_ROWS rows = NULL;
-    struct site *items;
-    struct network *network = loader->network;
-    enum store_result result =
-        read_table(loader, &sql_network_sites, sizeof *items, &rows, &items, &network->site_count);
-    if (result != STORE_OK)
-        return result;
-    for (int i = 0; i < pg_row_count(rows); i++) {
-        struct site *site = &items[i];
-        site->id = (int32_t)pg_int(rows, i, 0);
-        read_code(rows, i, 1, site->code);
-        site->scheme = (int32_t)pg_int(rows, i, 2);
-        site->participant = (int32_t)pg_int(rows, i, 3);
-        site->kind = (enum site_kind)pg_int(rows, i, 4);
-        site->opened_on = pg_date(rows, i, 5);
-        site->closed_on = pg_is_null(rows, i, 6) ? DATE_OPEN_ENDED : pg_date(rows, i, 6);
-    }
-    network->sites = items;
-    return STORE_OK;
+    for (size_t i = 0; i < schemes->count; i++)
+        if (schemes->items[i].id == id)
+            return &schemes->items[i];
+    return NULL;
 }
 
 /* Values and terms come ordered by scheme; each scheme gets its stretch of the one array. */
-static enum store_result load_values(const struct loader *loader, struct scheme *schemes)
+static void take_value(struct pg_row *row, void *into)
 {
-    PG_ROWS rows = NULL;
-    struct refund_value *items;
-    size_t count;
-    enum store_result result = read_table(loader, &sql_network_values, sizeof *items, &rows, &items, &count);
-    if (result != STORE_OK)
-        return result;
-    for (size_t i = 0; i < count; i++) {
-        items[i].cup_type = (int32_t)pg_int(rows, (int)i, 1);
-        items[i].from = pg_date(rows, (int)i, 2);
-        items[i].amount = read_money(rows, (int)i, 3);
-        for (size_t s = 0; s < loader->network->scheme_count; s++)
-            if (schemes[s].id == pg_int(rows, (int)i, 0) && schemes[s].value_count++ == 0)
-                schemes[s].values = &items[i];
-    }
-    return STORE_OK;
+    struct refund_value *value = into;
+    struct scheme *scheme = scheme_with(row->shared, row_int32(row));
+    value->cup_type = row_int32(row);
+    value->from = row_date(row);
+    value->amount.minor = row_int(row);
+    if (scheme != NULL && scheme->value_count++ == 0)
+        scheme->values = value;
 }
 
-static enum store_result load_terms(const struct loader *loader, struct scheme *schemes)
+static void take_terms(struct pg_row *row, void *into)
 {
-    PG_ROWS rows = NULL;
-    struct terms *items;
-    size_t count;
-    enum store_result result = read_table(loader, &sql_network_terms, sizeof *items, &rows, &items, &count);
-    if (result != STORE_OK)
-        return result;
-    for (size_t i = 0; i < count; i++) {
-        int row = (int)i;
-        items[i] = (struct terms){
-            .from = pg_date(rows, row, 1),
-            .netting = pg_bool(rows, row, 2) ? NETTING_DIRECT : NETTING_CENTRAL,
-            .minimum_payment = read_money(rows, row, 3),
-            .service_fee = read_money(rows, row, 4),
-            .handling_fee = read_money(rows, row, 5),
-            .tax_rate = {(int32_t)pg_int(rows, row, 6)},
-            .charge_shortages = pg_bool(rows, row, 7),
-            .charge_variances = pg_bool(rows, row, 8),
-        };
-        for (size_t s = 0; s < loader->network->scheme_count; s++)
-            if (schemes[s].id == pg_int(rows, row, 0) && schemes[s].terms_count++ == 0)
-                schemes[s].terms = &items[i];
-    }
-    return STORE_OK;
+    struct terms *terms = into;
+    struct scheme *scheme = scheme_with(row->shared, row_int32(row));
+    terms->from = row_date(row);
+    terms->netting = row_bool(row) ? NETTING_DIRECT : NETTING_CENTRAL;
+    terms->minimum_payment.minor = row_int(row);
+    terms->service_fee.minor = row_int(row);
+    terms->handling_fee.minor = row_int(row);
+    terms->tax_rate.ppm = row_int32(row);
+    terms->charge_shortages = row_bool(row);
+    terms->charge_variances = row_bool(row);
+    if (scheme != NULL && scheme->terms_count++ == 0)
+        scheme->terms = terms;
 }
 
 static enum store_result load_schemes(const struct loader *loader)
 {
-    PG_ROWS rows = NULL;
-    struct scheme *items;
-    struct network *network = loader->network;
+    struct schemes schemes;
+    struct refund_value *values;
+    struct terms *terms;
+    size_t count;
     enum store_result result =
-        read_table(loader, &sql_network_schemes, sizeof *items, &rows, &items, &network->scheme_count);
-    if (result != STORE_OK)
-        return result;
-    for (int i = 0; i < pg_row_count(rows); i++) {
-        struct scheme *scheme = &items[i];
-        scheme->id = (int32_t)pg_int(rows, i, 0);
-        read_code(rows, i, 1, scheme->code);
-        scheme->currency = currency_find(pg_text(rows, i, 2));
-        if (scheme->currency == NULL)
-            return STORE_FAILED; /* no scheme was ever stored with a currency that is not in the table */
-        scheme->stock_terms = pg_bool(rows, i, 3) ? ON_DEPOSIT : ON_LOAN;
-        scheme->count_tolerance = (struct cups){pg_int(rows, i, 4)};
-        scheme->variance_limited = !pg_is_null(rows, i, 5);
-        scheme->variance_limit = read_money(rows, i, 5);
-        scheme->carry_days = (int32_t)pg_int(rows, i, 6);
-        scheme->close_after_minutes = (int32_t)pg_int(rows, i, 7);
+        LOAD(loader, &sql_network_schemes, take_scheme, NULL, &schemes.items, &schemes.count);
+    if (result == STORE_OK)
+        result = LOAD(loader, &sql_network_values, take_value, &schemes, &values, &count);
+    if (result == STORE_OK)
+        result = LOAD(loader, &sql_network_terms, take_terms, &schemes, &terms, &count);
+    if (result == STORE_OK) {
+        loader->network->schemes = schemes.items;
+        loader->network->scheme_count = schemes.count;
     }
-    network->schemes = items;
-    result = load_values(loader, items);
-    return result == STORE_OK ? load_terms(loader, items) : result;
+    return result;
 }
 
 /* An array indexed by id over items that begin with their id. */
@@ -210,70 +157,75 @@ static bool index_network(struct network *network, struct arena *arena)
                        &network->cup_type_by_id, &network->cup_type_ids);
 }
 
-static enum store_result load_key_sites(const struct loader *loader, const struct keyring *keys)
+/* Sites come ordered by key; each key gets its stretch of the one array. */
+static void take_key_site(struct pg_row *row, void *into)
 {
-    PG_ROWS rows = NULL;
-    int32_t *sites;
+    const struct keyring *keys = row->shared;
+    int32_t *site = into;
+    int32_t key = row_int32(row);
+    struct identity *identity = key < keys->key_ids ? (struct identity *)(uintptr_t)keys->by_key[key] : NULL;
+    *site = row_int32(row);
+    if (identity != NULL && identity->site_count++ == 0)
+        identity->sites = site;
+}
+
+struct origin_row {
+    int32_t key;
+    struct key_origin origin;
+};
+
+static void take_origin(struct pg_row *row, void *into)
+{
+    struct origin_row *item = into;
+    item->key = row_int32(row);
+    item->origin.holder = row_int32(row);
+    item->origin.made_by = row_int32_or_0(row);
+    item->origin.renewed_at = row_instant_or(row, KEY_NOT_RENEWED);
+}
+
+/* The array is indexed by key id, and ids are dense. The rows come by id. */
+static enum store_result load_origins(const struct loader *loader, struct key_origins *origins)
+{
+    struct origin_row *rows;
     size_t count;
-    enum store_result result =
-        read_table(loader, &sql_network_key_sites, sizeof *sites, &rows, &sites, &count);
+    enum store_result result = LOAD(loader, &sql_network_key_origins, take_origin, NULL, &rows, &count);
     if (result != STORE_OK)
         return result;
-    for (size_t i = 0; i < count; i++) {
-        int64_t key = pg_int(rows, (int)i, 0);
-        struct identity *identity =
-            key < keys->key_ids ? (struct identity *)(uintptr_t)keys->by_key[key] : NULL;
-        sites[i] = (int32_t)pg_int(rows, (int)i, 1);
-        if (identity != NULL && identity->site_count++ == 0)
-            identity->sites = &sites[i];
-    }
+    origins->key_ids = count > 0 ? rows[count - 1].key + 1 : 1;
+    struct key_origin *by_key = arena_array(loader->arena, (size_t)origins->key_ids, sizeof *by_key);
+    if (by_key == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < count; i++)
+        by_key[rows[i].key] = rows[i].origin;
+    origins->by_key = by_key;
     return STORE_OK;
 }
 
-/* The array is indexed by key id, and ids are dense. */
-static enum store_result load_origins(const struct loader *loader, struct key_origins *origins)
+static void take_key(struct pg_row *row, void *into)
 {
-    PG_ROWS rows = NULL;
-    enum store_result result = pg_query(loader->pg, &sql_network_key_origins, NULL, &rows);
-    if (result != STORE_OK)
-        return result;
-    int count = pg_row_count(rows);
-    origins->key_ids = count > 0 ? (int32_t)pg_int(rows, count - 1, 0) + 1 : 1;
-    struct key_origin *items = arena_array(loader->arena, (size_t)origins->key_ids, sizeof *items);
-    if (items == NULL)
-        return STORE_FAILED;
-    memset(items, 0, (size_t)origins->key_ids * sizeof *items);
-    for (int i = 0; i < count; i++)
-        items[pg_int(rows, i, 0)] = (struct key_origin){
-            .holder = (int32_t)pg_int(rows, i, 1),
-            .made_by = (int32_t)pg_int(rows, i, 2),
-            .renewed_at = pg_is_null(rows, i, 3) ? KEY_NOT_RENEWED : pg_instant(rows, i, 3),
-        };
-    origins->by_key = items;
-    return STORE_OK;
+    struct identity *identity = into;
+    identity->key = row_int32(row);
+    row_text_into(row, identity->name, CODE_SIZE);
+    row_check(row, role_parse(row_text(row), &identity->role));
+    row_bytes(row, identity->secret_hash.bytes, SHA256_SIZE);
+    identity->participant = row_int32_or_0(row);
 }
 
 static enum store_result load_keys(const struct loader *loader, struct keyring *keys)
 {
-    PG_ROWS rows = NULL;
     struct identity *items;
-    enum store_result result =
-        read_table(loader, &sql_network_keys, sizeof *items, &rows, &items, &keys->count);
+    int32_t *sites;
+    size_t site_count;
+    enum store_result result = LOAD(loader, &sql_network_keys, take_key, NULL, &items, &keys->count);
     if (result != STORE_OK)
         return result;
-    for (int i = 0; i < pg_row_count(rows); i++) {
-        items[i].key = (int32_t)pg_int(rows, i, 0);
-        read_code(rows, i, 1, items[i].name);
-        if (!role_parse(pg_text(rows, i, 2), &items[i].role))
-            return STORE_FAILED;
-        pg_bytes(rows, i, 3, items[i].secret_hash.bytes, SHA256_SIZE);
-        items[i].participant = (int32_t)pg_int(rows, i, 4);
-    }
     keys->identities = items;
     if (!index_by_id(loader->arena, items, keys->count, sizeof *items, &keys->by_key, &keys->key_ids))
         return STORE_FAILED;
     result = load_origins(loader, &keys->origins);
-    return result == STORE_OK ? load_key_sites(loader, keys) : result;
+    if (result != STORE_OK)
+        return result;
+    return LOAD(loader, &sql_network_key_sites, take_key_site, keys, &sites, &site_count);
 }
 
 enum store_result store_network_load(struct pg *pg, struct arena *arena, struct network *network,
@@ -282,11 +234,13 @@ enum store_result store_network_load(struct pg *pg, struct arena *arena, struct 
     struct loader loader = {pg, arena, network};
     enum store_result result = store_network_version(pg, &network->version);
     if (result == STORE_OK)
-        result = load_cup_types(&loader);
+        result = LOAD(&loader, &sql_network_cup_types, take_cup_type, NULL, &network->cup_types,
+                      &network->cup_type_count);
     if (result == STORE_OK)
-        result = load_participants(&loader);
+        result = LOAD(&loader, &sql_network_participants, take_participant, NULL, &network->participants,
+                      &network->participant_count);
     if (result == STORE_OK)
-        result = load_sites(&loader);
+        result = LOAD(&loader, &sql_network_sites, take_site, NULL, &network->sites, &network->site_count);
     if (result == STORE_OK)
         result = load_schemes(&loader);
     if (result == STORE_OK)

@@ -3,127 +3,85 @@
 #include "store/payment_store.h"
 
 #include "sql.h"
-
-#include <string.h>
-
-static enum store_result query_payment(struct pg *pg, const struct sql *sql, int32_t scheme,
-                                       const char *payment_id, struct pg_rows **rows)
-{
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_text(&params, payment_id);
-    return pg_query(pg, sql, &params, rows);
-}
+#include "store/leg_rows.h"
+#include "store/pg_ask.h"
 
 enum store_result store_payment_scheme(struct pg *pg, const char *payment_id, int32_t *scheme)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_text(&params, payment_id);
-    enum store_result result = pg_query(pg, &sql_payment_scheme, &params, &rows);
-    if (result == STORE_OK)
-        *scheme = pg_row_count(rows) > 0 ? (int32_t)pg_int(rows, 0, 0) : 0;
-    return result;
+    *scheme = 0;
+    return pg_ask(pg, &sql_payment_scheme, PG_ARGS(arg_text(payment_id)),
+                  pg_maybe(NULL, take_int32, scheme, NULL));
 }
 
-static enum store_result read_acts(const struct pg_rows *rows, struct arena *arena, struct payment *payment)
+/* The changes and keys come before the closing instant, the instants after it. */
+static void take_payment(struct pg_row *row, void *into)
 {
-    int64_t *changes, *keys, *instants;
-    size_t key_count, instant_count;
-    if (!pg_int8_list(rows, 0, 8, arena, &changes, &payment->act_count) ||
-        !pg_int8_list(rows, 0, 9, arena, &keys, &key_count) || key_count != payment->act_count ||
-        !pg_int8_list(rows, 0, 11, arena, &instants, &instant_count) || instant_count != key_count)
-        return STORE_FAILED;
-    struct payment_act *acts = arena_array(arena, key_count + 1, sizeof *acts);
-    if (acts == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < key_count; i++)
+    struct payment *payment = into;
+    row_check(row, payment_status_parse(row_text(row), &payment->status));
+    payment->held = row_bool(row);
+    payment->released = row_bool(row);
+    payment->payer = row_int32_or_0(row);
+    payment->payee = row_int32_or_0(row);
+    payment->amount.minor = row_int(row);
+    payment->dual_control = row_bool_or_false(row);
+    payment->closed_by = row_int32_or_0(row);
+    const int64_t *changes = row_ints(row, &payment->act_count);
+    const int64_t *keys = row_ints_of(row, payment->act_count);
+    payment->closed_at = row_instant(row);
+    const int64_t *instants = row_ints_of(row, payment->act_count);
+    struct payment_act *acts = arena_array(row->arena, payment->act_count + 1, sizeof *acts);
+    row_check_memory(row, acts);
+    for (size_t i = 0; !row->failed && i < payment->act_count; i++)
         acts[i] = (struct payment_act){(enum payment_change)changes[i], (int32_t)keys[i], {instants[i]}};
     payment->acts = acts;
-    return STORE_OK;
 }
 
 enum store_result store_payment(struct pg *pg, struct arena *arena, int32_t scheme, const char *payment_id,
                                 struct payment *payment, bool *found)
 {
-    PG_ROWS rows = NULL;
-    enum store_result result = query_payment(pg, &sql_payment_find, scheme, payment_id, &rows);
-    if (result != STORE_OK)
-        return result;
-    *found = pg_row_count(rows) > 0;
-    if (!*found)
-        return STORE_OK;
-    *payment = (struct payment){
-        .held = pg_bool(rows, 0, 1),
-        .released = pg_bool(rows, 0, 2),
-        .payer = (int32_t)pg_int(rows, 0, 3),
-        .payee = (int32_t)pg_int(rows, 0, 4),
-        .amount = {pg_int(rows, 0, 5)},
-        .dual_control = pg_bool(rows, 0, 6),
-        .closed_by = (int32_t)pg_int(rows, 0, 7),
-        .closed_at = pg_instant(rows, 0, 10),
-    };
-    if (!payment_status_parse(pg_text(rows, 0, 0), &payment->status))
-        return STORE_FAILED;
-    return read_acts(rows, arena, payment);
+    return pg_ask(pg, &sql_payment_find, PG_ARGS(arg_int(scheme), arg_text(payment_id)),
+                  pg_maybe(arena, take_payment, payment, found));
 }
 
 enum store_result store_payment_confirmation(struct pg *pg, struct arena *arena, int32_t scheme,
                                              const char *payment_id, struct leg **legs, size_t *count)
 {
-    PG_ROWS rows = NULL;
-    enum store_result result = query_payment(pg, &sql_payment_confirmation, scheme, payment_id, &rows);
-    if (result != STORE_OK)
-        return result;
-    if (pg_row_count(rows) != 1)
-        return STORE_FAILED;
-    return store_read_legs(rows, 0, 0, arena, legs, count);
+    struct stored_legs list;
+    enum store_result result =
+        pg_ask(pg, &sql_payment_confirmation, PG_ARGS(arg_int(scheme), arg_text(payment_id)),
+               pg_one(arena, take_legs, &list));
+    if (result == STORE_OK) {
+        *legs = list.legs;
+        *count = list.count;
+    }
+    return result;
+}
+
+/* Where there are none, there is one row without an id. */
+static void take_computed(struct pg_row *row, void *into)
+{
+    struct computed_payments *payments = row->shared;
+    payments->closed = row_bool(row);
+    *(const char **)into = row_copy_or_null(row);
 }
 
 enum store_result store_payments_computed(struct pg *pg, struct arena *arena, int32_t scheme, struct date day,
-                                          const char ***payment_ids, size_t *count, bool *closed)
+                                          struct computed_payments *payments)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_date(&params, day);
-    enum store_result result = pg_query(pg, &sql_payments_of_day, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    *count = 0;
-    *closed = pg_bool(rows, 0, 0);
-    *payment_ids = arena_array(arena, (size_t)pg_row_count(rows), sizeof **payment_ids);
-    if (*payment_ids == NULL)
-        return STORE_FAILED;
-    for (int i = 0; i < pg_row_count(rows); i++) {
-        if (pg_is_null(rows, i, 1))
-            continue; /* there are none */
-        const char *id = arena_copy(arena, pg_text(rows, i, 1), pg_length(rows, i, 1));
-        if (id == NULL)
-            return STORE_FAILED;
-        (*payment_ids)[(*count)++] = id;
-    }
-    return STORE_OK;
+    enum store_result result =
+        pg_ask(pg, &sql_payments_of_day, PG_ARGS(arg_int(scheme), arg_date(day)),
+               PG_LIST(arena, take_computed, payments, &payments->ids, &payments->count));
+    if (result == STORE_OK && payments->count > 0 && payments->ids[0] == NULL)
+        payments->count = 0;
+    return result;
 }
 
 enum store_result store_payment_change(struct pg *pg, const struct payment_change_row *row)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, row->scheme);
-    pg_add_text(&params, row->payment_id);
-    pg_add_text(&params, payment_status_word(row->status));
-    pg_add_instant(&params, row->changed_at);
-    pg_add_int(&params, row->key);
-    pg_add_text(&params, payment_change_word(row->change));
-    pg_add_text(&params, row->note);
-    pg_add_int(&params, row->entry);
-    enum store_result result = pg_query(pg, &sql_payment_change, &params, &rows);
-    if (result == STORE_OK && pg_affected(rows) != 1)
-        return STORE_FAILED;
-    return result;
+    return pg_ask(pg, &sql_payment_change,
+                  PG_ARGS(arg_int(row->scheme), arg_text(row->payment_id),
+                          arg_text(payment_status_word(row->status)), arg_instant(row->changed_at),
+                          arg_int(row->key), arg_text(payment_change_word(row->change)), arg_text(row->note),
+                          arg_int(row->entry)),
+                  pg_touches_one());
 }

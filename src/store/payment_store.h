@@ -18,10 +18,14 @@ MUST_CHECK enum store_result store_payment_confirmation(struct pg *pg, struct ar
                                                         const char *payment_id, struct leg **legs,
                                                         size_t *count);
 
-/* The payments of a day that are still computed; *closed false: the day is not. */
+/* The payments of a day that are still computed. */
+struct computed_payments {
+    bool closed; /* the day is */
+    const char **ids;
+    size_t count;
+};
 MUST_CHECK enum store_result store_payments_computed(struct pg *pg, struct arena *arena, int32_t scheme,
-                                                     struct date day, const char ***payment_ids,
-                                                     size_t *count, bool *closed);
+                                                     struct date day, struct computed_payments *payments);
 
 struct payment_change_row {
     int32_t scheme;

@@ -3,6 +3,7 @@
 #include "store/pg.h"
 
 #include "store/pg_inside.h"
+#include "store/pg_row.h"
 
 #include "base/clock.h"
 #include "base/memory.h"
@@ -350,27 +351,31 @@ static enum store_result query_now(struct pg *pg, const struct sql *sql, const s
     return answer;
 }
 
-enum store_result pg_query(struct pg *pg, const struct sql *sql, const struct pg_params *params,
-                           struct pg_rows **rows)
+enum store_result pg_query(struct pg *pg, const struct sql *sql, struct pg_args args, struct pg_rows **rows)
 {
-    static const struct pg_params none;
+    struct pg_params params;
     if (rows != NULL)
         *rows = NULL;
-    if (params == NULL)
-        params = &none;
-    if (params->failed)
-        return STORE_FAILED;
     if (pg->connection == NULL)
         return STORE_UNAVAILABLE;
-    enum store_result may = pg_may_go_on(pg);
-    if (may != STORE_OK)
-        return may;
-    return pg->in_pipeline ? send_query(pg, sql, params, rows) : query_now(pg, sql, params, rows);
+    enum store_result result = pg_may_go_on(pg);
+    if (result != STORE_OK)
+        return result;
+    if (!pg_encode(pg, args, &params))
+        return STORE_FAILED;
+    result = pg->in_pipeline ? send_query(pg, sql, &params, rows) : query_now(pg, sql, &params, rows);
+    pg_forget_encoded(pg);
+    return result;
+}
+
+enum store_result pg_run(struct pg *pg, const struct sql *sql, struct pg_args args)
+{
+    return pg_query(pg, sql, args, NULL);
 }
 
 /* Who takes the rows of a statement. */
 struct taker {
-    pg_each each;
+    pg_stream_row each;
     void *context;
     bool wants_more;
 };
@@ -391,6 +396,14 @@ static enum store_result next_row(struct pg *pg, struct taker *taker, PGresult *
     return STORE_OK;
 }
 
+/* False: the row was not what its reader expects. */
+static bool pass_row(const PGresult *result, struct taker *taker)
+{
+    struct pg_row row = {.rows = (const struct pg_rows *)result};
+    taker->wants_more = taker->each(taker->context, &row);
+    return row_end(&row);
+}
+
 /* Until there are no more, or no more are wanted. */
 static enum store_result take_rows(struct pg *pg, const struct sql *sql, struct taker *taker)
 {
@@ -407,36 +420,44 @@ static enum store_result take_rows(struct pg *pg, const struct sql *sql, struct 
         if (result == NULL)
             return answer;
         ExecStatusType status = PQresultStatus(result);
-        if (status == PGRES_SINGLE_TUPLE)
-            taker->wants_more = taker->each(taker->context, (const struct pg_rows *)result);
-        else if (status != PGRES_TUPLES_OK && answer == STORE_OK)
+        if (status != PGRES_SINGLE_TUPLE && status != PGRES_TUPLES_OK && answer == STORE_OK)
             answer = pg_failure(pg, result, sql->name);
+        bool readable = status != PGRES_SINGLE_TUPLE || pass_row(result, taker);
         PQclear(result);
+        if (!readable)
+            return pg_lose(pg, sql->name, STORE_FAILED);
         if (pg->connection == NULL)
             return answer;
     }
 }
 
-enum store_result pg_query_each(struct pg *pg, const struct sql *sql, const struct pg_params *params,
-                                pg_each each, void *context)
+static enum store_result send_streamed(struct pg *pg, const struct sql *sql, struct pg_args args)
+{
+    struct pg_params params;
+    if (!pg_encode(pg, args, &params))
+        return STORE_FAILED;
+    enum store_result result = prepare(pg, sql, &params);
+    if (result != STORE_OK)
+        return result;
+    if (!send_prepared(pg, sql, &params) || PQsetSingleRowMode(pg->connection) == 0)
+        return pg_failure(pg, NULL, sql->name);
+    pg_forget_encoded(pg);
+    result = pg_flush(pg, pg_wait_end(pg));
+    return result == STORE_OK ? STORE_OK : pg_lose(pg, sql->name, result);
+}
+
+enum store_result pg_stream(struct pg *pg, const struct sql *sql, struct pg_args args, pg_stream_row each,
+                            void *context)
 {
     struct taker taker = {each, context, true};
-    if (params->failed)
-        return STORE_FAILED;
     if (pg->connection == NULL)
         return STORE_UNAVAILABLE;
     assert(!pg->in_pipeline);
     enum store_result result = pg_may_go_on(pg);
     if (result == STORE_OK)
-        result = prepare(pg, sql, params);
-    if (result != STORE_OK)
-        return result;
-    if (!send_prepared(pg, sql, params) || PQsetSingleRowMode(pg->connection) == 0)
-        return pg_failure(pg, NULL, sql->name);
-    result = pg_flush(pg, pg_wait_end(pg));
-    if (result != STORE_OK)
-        return pg_lose(pg, sql->name, result);
-    result = take_rows(pg, sql, &taker);
+        result = send_streamed(pg, sql, args);
+    if (result == STORE_OK)
+        result = take_rows(pg, sql, &taker);
     if (!taker.wants_more)
         pg_drop(pg);
     return result;

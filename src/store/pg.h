@@ -2,9 +2,8 @@
 /* A connection to PostgreSQL, and the little that the store needs of libpq.
  *
  * Statements are the files under sql/, embedded as `struct sql`; each is prepared on its connection at first
- * use. Parameters are collected in a pg_params, in order ($1, $2 …), arrays in binary. Results are text and
- * are freed by scope (PG_ROWS). SQLSTATE becomes a store_result here and nowhere else. One thread at a time
- * per connection.
+ * use. Their arguments are made by pg_args.h; pg_ask.h runs a statement and reads its rows. SQLSTATE becomes
+ * a store_result here and nowhere else. One thread at a time per connection.
  *
  * Every call may block, but none without bound: each wait ends at the connection's deadline, and when the
  * service stops. The call then drops the connection and returns STORE_TOO_SLOW, or STORE_OUTCOME_UNKNOWN if a
@@ -14,8 +13,9 @@
 #ifndef DEPOSITD_STORE_PG_H
 #define DEPOSITD_STORE_PG_H
 
+#include "base/arena.h"
+#include "store/pg_args.h"
 #include "store/pg_connection.h"
-#include "store/pg_values.h"
 
 MUST_CHECK enum store_result pg_begin(struct pg *pg);
 /* To the end of the transaction, a lock is waited for no longer than this: then STORE_LOCKED. */
@@ -35,17 +35,22 @@ void pg_rollback(struct pg *pg);
  * message. */
 MUST_CHECK enum store_result pg_execute_text(struct pg *pg, const char *text, char *error, size_t error_size);
 
-/* Runs a statement. `rows` may be NULL; on failure *rows is NULL. */
-MUST_CHECK enum store_result pg_query(struct pg *pg, const struct sql *sql, const struct pg_params *params,
+struct pg_rows; /* a PGresult */
+/* Runs a statement. `rows` may be NULL; on failure *rows is NULL. pg_ask of pg_ask.h runs one and reads its
+ * rows; this is for pipelines, whose rows come later. */
+MUST_CHECK enum store_result pg_query(struct pg *pg, const struct sql *sql, struct pg_args args,
                                       struct pg_rows **rows);
-/* One row, which lives until the call returns; NULL, now and then, while the server sends none. False: no
- * more are wanted. */
-typedef bool (*pg_each)(void *context, const struct pg_rows *row);
-/* Runs a statement, which may give any number of rows: none is kept. All are of one look at the data. `each`
- * may have had some before it fails. STORE_OK also where no more were wanted: then the connection was
+/* Runs a statement whose rows nobody wants. */
+MUST_CHECK enum store_result pg_run(struct pg *pg, const struct sql *sql, struct pg_args args);
+/* Takes one row, whose cells live until the call returns, and all of its columns. `row` is NULL now and then,
+ * while the server sends none. False: no more are wanted. */
+struct pg_row;
+typedef bool (*pg_stream_row)(void *context, struct pg_row *row);
+/* Runs a statement that may give any number of rows, and keeps none of them. All are of one look at the data.
+ * `each` may have had some before it fails. STORE_OK also where no more were wanted: then the connection was
  * dropped, which ends the statement. Not in a pipeline. */
-MUST_CHECK enum store_result pg_query_each(struct pg *pg, const struct sql *sql,
-                                           const struct pg_params *params, pg_each each, void *context);
+MUST_CHECK enum store_result pg_stream(struct pg *pg, const struct sql *sql, struct pg_args args,
+                                       pg_stream_row each, void *context);
 /* From here to pg_pipeline_end or pg_commit, pg_begin and pg_query only send; the rows come with the end, and
  * so does the failure of the first statement that failed: those after it did not run. */
 MUST_CHECK enum store_result pg_pipeline_begin(struct pg *pg);

@@ -54,6 +54,7 @@ void pg_free(struct pg *pg)
         return;
     pg_drop(pg);
     free(pg->sent);
+    free(pg->scratch);
     free(pg->dsn);
     free(pg);
 }

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* A connection from inside. Private to pg.c and pg_connection.c.
+/* A connection from inside. Private to the files pg*.c.
  *
  * libpq never waits here: the connection is non-blocking, and PQgetResult is called only when PQisBusy says
  * that it need not wait. pg_wait is the one place that waits for the server. */
@@ -15,9 +15,42 @@
 
 #include <libpq-fe.h>
 
+struct pg_args;
 struct pg_rows;
 
-enum { PG_PREPARED_MAX = 256, PG_ERROR_MAX = 512 };
+enum { PG_PREPARED_MAX = 256, PG_ERROR_MAX = 512, PG_PARAMS_MAX = 32, PG_TEXT_MAX = 32 };
+
+/* Type oids of pg_type.dat: fixed for ever in PostgreSQL. */
+enum {
+    PG_TYPE_BOOL = 16,
+    PG_TYPE_BYTEA = 17,
+    PG_TYPE_INT8 = 20,
+    PG_TYPE_INT2 = 21,
+    PG_TYPE_INT4 = 23,
+    PG_TYPE_TEXT = 25,
+    PG_TYPE_DATE = 1082,
+    PG_TYPE_TIMESTAMPTZ = 1184,
+    PG_TYPE_NUMERIC = 1700,
+    PG_TYPE_UUID = 2950,
+    PG_TYPE_BOOL_ARRAY = 1000,
+    PG_TYPE_BYTEA_ARRAY = 1001,
+    PG_TYPE_INT4_ARRAY = 1007,
+    PG_TYPE_TEXT_ARRAY = 1009,
+    PG_TYPE_INT8_ARRAY = 1016,
+    PG_TYPE_DATE_ARRAY = 1182,
+    PG_TYPE_TIMESTAMPTZ_ARRAY = 1185,
+    PG_TYPE_UUID_ARRAY = 2951
+};
+
+/* Arguments as libpq takes them. */
+struct pg_params {
+    int count;
+    unsigned types[PG_PARAMS_MAX]; /* 0: as the statement casts it */
+    const char *values[PG_PARAMS_MAX];
+    int lengths[PG_PARAMS_MAX];
+    int formats[PG_PARAMS_MAX];
+    char texts[PG_PARAMS_MAX][PG_TEXT_MAX]; /* of numbers and dates */
+};
 
 /* A message that was sent in a pipeline, and what its answer is for. */
 struct sent {
@@ -44,9 +77,16 @@ struct pg {
     bool unanswered; /* what failed first in the last pipeline failed without the server's word on it */
     struct sent *sent;
     size_t sent_count, sent_capacity;
+    char *scratch; /* arrays that are being encoded */
+    size_t scratch_size;
     char lock_wait[48]; /* the statement that set it */
     char error[PG_ERROR_MAX];
 };
+
+/* Encodes arguments; the arrays are valid until the next call, or pg_forget_encoded. False: out of memory. */
+MUST_CHECK bool pg_encode(struct pg *pg, struct pg_args args, struct pg_params *params);
+/* Keeps the memory for the next statement, unless it is much. */
+void pg_forget_encoded(struct pg *pg);
 
 /* The moment at which a wait that begins now ends. */
 int64_t pg_wait_end(const struct pg *pg);

@@ -42,8 +42,7 @@ struct proposed_write {
 /* *number 0: there is no open one that is the same. */
 MUST_CHECK enum store_result store_write_same(struct pg *pg, const struct proposed_write *write,
                                               int64_t *number);
-MUST_CHECK enum store_result store_write_add(struct pg *pg, struct arena *arena,
-                                             const struct proposed_write *write,
+MUST_CHECK enum store_result store_write_add(struct pg *pg, const struct proposed_write *write,
                                              const struct weakening *weakening, int64_t *number);
 
 enum write_decision { WRITE_OPEN, WRITE_APPROVED, WRITE_WITHDRAWN };
@@ -55,11 +54,11 @@ struct kept_write {
     int32_t proposed_by, decided_by;
     struct instant proposed_at;
     enum write_decision decision;
-    int32_t scheme; /* of a line of the bank */
+    int32_t scheme;      /* of a line of the bank */
+    bool asker_in_force; /* whether the key that asked for it still is */
 };
-/* `in_force`: whether the asking key still is. */
 MUST_CHECK enum store_result store_write_find(struct pg *pg, struct arena *arena, int64_t number, int32_t key,
-                                              struct kept_write *write, bool *found, bool *in_force);
+                                              struct kept_write *write, bool *found);
 MUST_CHECK enum store_result store_write_decide(struct pg *pg, int64_t number, enum write_decision decision,
                                                 struct instant now, int32_t key, const char *note);
 

@@ -3,302 +3,191 @@
 #include "store/read_store.h"
 
 #include "sql.h"
+#include "store/pg_ask.h"
 
 #include <assert.h>
 #include <stdlib.h>
 
 /* How many entries a slice of events looks at: some tens of milliseconds when none of them is wanted. A
  * search for a reference looks into each event. */
-enum { EVENTS_SCAN_MAX = 50000, REFERENCE_SCAN_MAX = 20000, CELLS_MAX = 32 };
+enum { EVENTS_SCAN_MAX = 50000, REFERENCE_SCAN_MAX = 20000, CELLS_MAX = 32, ARGUMENTS_MAX = 16 };
 
-void add_visible_sites(struct pg_params *params, const struct visible_sites *visible)
+struct pg_arg arg_sites(const struct visible_sites *visible)
 {
-    if (visible->all)
-        pg_add_null(params);
-    else
-        pg_add_int4_array(params, visible->ids, visible->count);
+    return visible->all ? arg_null() : arg_int4s(ARRAY(visible->ids, visible->count));
 }
 
-static void add_optional_int(struct pg_params *params, int64_t number)
-{
-    if (number == 0)
-        pg_add_null(params);
-    else
-        pg_add_int(params, number);
-}
-
-static void add_optional_date(struct pg_params *params, const struct date *date)
-{
-    if (date == NULL)
-        pg_add_null(params);
-    else
-        pg_add_date(params, *date);
-}
-
-enum store_result read_list_slice(struct pg *pg, const struct sql *sql, const struct pg_params *params,
+enum store_result read_list_slice(struct pg *pg, const struct sql *sql, struct pg_args args,
                                   struct list_slice *slice)
 {
-    PG_ROWS rows = NULL;
     struct json_slice json;
-    enum store_result result = pg_query(pg, sql, params, &rows);
+    enum store_result result = json_slice_read(pg, sql, args, slice->limit, slice->items, &json);
     if (result != STORE_OK)
         return result;
-    json_slice_add(rows, slice->limit, slice->items, &json);
     slice->more = json.more;
     slice->last = json.count > 0 ? strtoll(json.last, NULL, 10) : slice->after;
     return STORE_OK;
 }
 
-/* The entries that a list of events has to look at: after the one, through the other. */
-static enum store_result events_range(struct pg *pg, const struct events_filter *filter, int64_t *after,
-                                      int64_t *through)
+/* The entries that a list of events has to look at. */
+struct events_range {
+    int64_t after, through;
+};
+
+static void take_range(struct pg_row *row, void *into)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, filter->scheme);
-    pg_add_int(&params, *after);
-    add_optional_date(&params, filter->from);
-    add_optional_date(&params, filter->to);
-    enum store_result result = pg_query(pg, &sql_events_range, &params, &rows);
-    if (result == STORE_OK) {
-        *after = pg_int(rows, 0, 0);
-        *through = pg_int(rows, 0, 1);
-    }
-    return result;
+    struct events_range *range = into;
+    range->after = row_int(row);
+    range->through = row_int(row);
 }
 
-/* 0: it is not one. */
+/* 0: the reader sees any other number of sites. */
 static int32_t only_site(const struct visible_sites *visible)
 {
     return !visible->all && visible->count == 1 ? visible->ids[0] : 0;
 }
 
-enum store_result read_events(struct pg *pg, struct arena *arena, const struct events_filter *filter,
-                              struct list_slice *slice)
+enum store_result read_events(struct pg *pg, const struct events_filter *filter, struct list_slice *slice)
 {
-    int64_t after = slice->after, through = 0;
-    enum store_result result = events_range(pg, filter, &after, &through);
+    struct events_range range;
+    enum store_result result = pg_ask(pg, &sql_events_range,
+                                      PG_ARGS(arg_int(filter->scheme), arg_int(slice->after),
+                                              arg_date_at(filter->from), arg_date_at(filter->to)),
+                                      pg_one(NULL, take_range, &range));
     if (result != STORE_OK)
         return result;
     int64_t most = filter->reference != NULL ? REFERENCE_SCAN_MAX : EVENTS_SCAN_MAX;
-    int64_t end = through - after > most ? after + most : through;
-    struct pg_params params;
-    pg_params_init(&params, arena);
-    pg_add_int(&params, filter->scheme);
-    pg_add_int(&params, after);
-    pg_add_int(&params, end);
-    json_slice_limit(&params, slice->limit);
-    add_visible_sites(&params, &filter->visible);
-    add_optional_int(&params, filter->site != 0 ? filter->site : only_site(&filter->visible));
-    add_optional_int(&params, filter->kind);
-    add_optional_date(&params, filter->from);
-    add_optional_date(&params, filter->to);
-    pg_add_text(&params, filter->reference);
-    result = read_list_slice(pg, &sql_events_list, &params, slice);
+    int64_t end = range.through - range.after > most ? range.after + most : range.through;
+    result = read_list_slice(pg, &sql_events_list,
+                             PG_ARGS(arg_int(filter->scheme), arg_int(range.after), arg_int(end),
+                                     arg_limit(slice->limit), arg_sites(&filter->visible),
+                                     arg_id(filter->site != 0 ? filter->site : only_site(&filter->visible)),
+                                     arg_id(filter->kind), arg_date_at(filter->from), arg_date_at(filter->to),
+                                     arg_text(filter->reference)),
+                             slice);
     if (result == STORE_OK && !slice->more) {
-        slice->more = end < through;
-        slice->last = end > after ? end : after;
+        slice->more = end < range.through;
+        slice->last = end > range.after ? end : range.after;
     }
     return result;
 }
 
-/* By its event id or, where that is NULL, by its number. */
-static enum store_result read_recorded(struct pg *pg, struct arena *arena, const struct uuid *id,
-                                       int64_t entry, int32_t scheme, const struct visible_sites *visible,
-                                       struct buffer *json, int *found)
+enum store_result read_event(struct pg *pg, const struct uuid *id, int32_t scheme,
+                             const struct visible_sites *visible, struct buffer *json, size_t *found)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, arena);
-    if (id != NULL)
-        pg_add_uuid(&params, id);
-    else
-        pg_add_null(&params);
-    add_optional_int(&params, scheme);
-    add_visible_sites(&params, visible);
-    add_optional_int(&params, entry);
-    enum store_result result = pg_query(pg, &sql_event_get, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    *found = pg_row_count(rows);
-    if (*found > 0)
-        buffer_add(json, pg_text(rows, 0, 0), pg_length(rows, 0, 0));
-    return STORE_OK;
+    return pg_ask(pg, &sql_event_get, PG_ARGS(arg_uuid(id), arg_id(scheme), arg_sites(visible), arg_null()),
+                  pg_first(NULL, take_text, json, found));
 }
 
-enum store_result read_event(struct pg *pg, struct arena *arena, const struct uuid *id, int32_t scheme,
-                             const struct visible_sites *visible, struct buffer *json, int *found)
-{
-    return read_recorded(pg, arena, id, 0, scheme, visible, json, found);
-}
-
-enum store_result read_entry(struct pg *pg, struct arena *arena, int64_t entry, int32_t scheme,
+enum store_result read_entry(struct pg *pg, int64_t entry, int32_t scheme,
                              const struct visible_sites *visible, struct buffer *json, bool *found)
 {
-    int count = 0;
-    enum store_result result = read_recorded(pg, arena, NULL, entry, scheme, visible, json, &count);
+    size_t count;
+    enum store_result result =
+        pg_ask(pg, &sql_event_get, PG_ARGS(arg_null(), arg_id(scheme), arg_sites(visible), arg_int(entry)),
+               pg_first(NULL, take_text, json, &count));
     *found = count > 0;
     return result;
 }
 
 enum store_result read_days(struct pg *pg, int32_t scheme, struct list_slice *slice)
 {
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_int(&params, slice->after);
-    json_slice_limit(&params, slice->limit);
-    return read_list_slice(pg, &sql_days_list, &params, slice);
+    return read_list_slice(pg, &sql_days_list,
+                           PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit)), slice);
+}
+
+static void take_days(struct pg_row *row, void *into)
+{
+    struct date *first = row->shared;
+    *(struct date *)into = row_date(row);
+    *first = row_date(row);
 }
 
 enum store_result read_day_current(struct pg *pg, int32_t scheme, struct date *day, struct date *first)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    enum store_result result = pg_query(pg, &sql_days_current, &params, &rows);
-    if (result == STORE_OK) {
-        *day = pg_date(rows, 0, 0);
-        *first = pg_date(rows, 0, 1);
-    }
-    return result;
+    struct pg_answer answer = pg_one(NULL, take_days, day);
+    answer.shared = first;
+    return pg_ask(pg, &sql_days_current, PG_ARGS(arg_int(scheme)), answer);
 }
 
-enum store_result read_settlements(struct pg *pg, struct arena *arena, int32_t scheme,
-                                   const struct visible_sites *visible, struct list_slice *slice)
+enum store_result read_settlements(struct pg *pg, int32_t scheme, const struct visible_sites *visible,
+                                   struct list_slice *slice)
 {
-    struct pg_params params;
-    pg_params_init(&params, arena);
-    pg_add_int(&params, scheme);
-    pg_add_int(&params, slice->after);
-    json_slice_limit(&params, slice->limit);
-    add_visible_sites(&params, visible);
-    return read_list_slice(pg, &sql_settlements_list, &params, slice);
+    return read_list_slice(
+        pg, &sql_settlements_list,
+        PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit), arg_sites(visible)), slice);
 }
 
-/* A row of JSON, if there is one. */
-static enum store_result read_one(struct pg *pg, const struct sql *sql, const struct pg_params *params,
-                                  struct buffer *json, bool *found)
-{
-    PG_ROWS rows = NULL;
-    enum store_result result = pg_query(pg, sql, params, &rows);
-    if (result != STORE_OK)
-        return result;
-    *found = pg_row_count(rows) > 0;
-    if (*found)
-        buffer_add(json, pg_text(rows, 0, 0), pg_length(rows, 0, 0));
-    return STORE_OK;
-}
-
-enum store_result read_settlement(struct pg *pg, struct arena *arena, int32_t scheme, struct date day,
+enum store_result read_settlement(struct pg *pg, int32_t scheme, struct date day,
                                   const struct visible_sites *visible, struct buffer *json, bool *found)
 {
-    struct pg_params params;
-    pg_params_init(&params, arena);
-    pg_add_int(&params, scheme);
-    pg_add_date(&params, day);
-    add_visible_sites(&params, visible);
-    return read_one(pg, &sql_settlement_get, &params, json, found);
+    return pg_ask(pg, &sql_settlement_get, PG_ARGS(arg_int(scheme), arg_date(day), arg_sites(visible)),
+                  pg_maybe(NULL, take_text, json, found));
 }
 
-enum store_result read_payment_list(struct pg *pg, struct arena *arena, const struct payments_filter *filter,
-                                    const char *after, int limit, struct buffer *json,
-                                    struct json_slice *slice)
+enum store_result read_payment_list(struct pg *pg, const struct payments_filter *filter, const char *after,
+                                    int limit, struct buffer *json, struct json_slice *slice)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, arena);
-    pg_add_int(&params, filter->scheme);
-    pg_add_text(&params, after);
-    json_slice_limit(&params, limit);
-    pg_add_text(&params, filter->status);
-    if (filter->held != NULL)
-        pg_add_bool(&params, *filter->held);
-    else
-        pg_add_null(&params);
-    add_optional_int(&params, filter->participant);
-    add_optional_date(&params, filter->from);
-    add_optional_date(&params, filter->to);
-    enum store_result result = pg_query(pg, &sql_payments_list, &params, &rows);
-    if (result == STORE_OK)
-        json_slice_add(rows, limit, json, slice);
-    return result;
+    return json_slice_read(pg, &sql_payments_list,
+                           PG_ARGS(arg_int(filter->scheme), arg_text(after), arg_limit(limit),
+                                   arg_text(filter->status), arg_bool_at(filter->held),
+                                   arg_id(filter->participant), arg_date_at(filter->from),
+                                   arg_date_at(filter->to)),
+                           limit, json, slice);
 }
 
-enum store_result read_payment(struct pg *pg, struct arena *arena, const char *payment_id,
-                               const struct visible_sites *visible, struct buffer *json, bool *found)
+enum store_result read_payment(struct pg *pg, const char *payment_id, const struct visible_sites *visible,
+                               struct buffer *json, bool *found)
 {
-    struct pg_params params;
-    pg_params_init(&params, arena);
-    pg_add_text(&params, payment_id);
-    add_visible_sites(&params, visible);
-    return read_one(pg, &sql_payment_get, &params, json, found);
+    return pg_ask(pg, &sql_payment_get, PG_ARGS(arg_text(payment_id), arg_sites(visible)),
+                  pg_maybe(NULL, take_text, json, found));
 }
 
 enum store_result read_journals(struct pg *pg, int32_t scheme, const char *status, struct list_slice *slice)
 {
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_int(&params, slice->after);
-    json_slice_limit(&params, slice->limit);
-    pg_add_text(&params, status);
-    return read_list_slice(pg, &sql_journals_list, &params, slice);
+    return read_list_slice(
+        pg, &sql_journals_list,
+        PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit), arg_text(status)), slice);
 }
 
 enum store_result read_journal(struct pg *pg, int32_t scheme, const struct uuid *id, struct buffer *json,
                                bool *found)
 {
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_uuid(&params, id);
-    return read_one(pg, &sql_journal_get, &params, json, found);
+    return pg_ask(pg, &sql_journal_get, PG_ARGS(arg_int(scheme), arg_uuid(id)),
+                  pg_maybe(NULL, take_text, json, found));
 }
 
-enum store_result read_glance(struct pg *pg, struct arena *arena, const int32_t *schemes, size_t count,
-                              bool for_operator, int32_t participant, struct buffer *json)
+enum store_result read_glance(struct pg *pg, const int32_t *schemes, size_t count, bool for_operator,
+                              int32_t participant, struct buffer *json)
 {
-    PG_ROWS rows = NULL;
     struct json_slice slice;
-    struct pg_params params;
-    pg_params_init(&params, arena);
-    pg_add_int4_array(&params, schemes, count);
-    pg_add_bool(&params, for_operator);
-    pg_add_int(&params, participant);
-    enum store_result result = pg_query(pg, &sql_glance, &params, &rows);
-    if (result == STORE_OK)
-        json_slice_add(rows, 0, json, &slice);
-    return result;
+    return json_slice_read(
+        pg, &sql_glance,
+        PG_ARGS(arg_int4s(ARRAY(schemes, count)), arg_bool(for_operator), arg_int(participant)), 0, json,
+        &slice);
 }
 
 enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,
                                 struct list_slice *slice)
 {
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_int(&params, slice->after);
-    json_slice_limit(&params, slice->limit);
-    add_optional_date(&params, as_of);
-    return read_list_slice(pg, &sql_accounts_list, &params, slice);
+    return read_list_slice(
+        pg, &sql_accounts_list,
+        PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit), arg_date_at(as_of)), slice);
 }
 
-static void add_argument(struct pg_params *params, const struct report_argument *argument)
+/* --- reports -------------------------------------------------------------------------------------------- */
+
+static struct pg_arg argument_of(const struct report_argument *argument)
 {
     switch (argument->kind) {
     case ARGUMENT_NULL:
-        pg_add_null(params);
-        break;
+        return arg_null();
     case ARGUMENT_DAY:
-        pg_add_date(params, argument->day);
-        break;
+        return arg_date(argument->day);
     case ARGUMENT_NUMBER:
-        pg_add_int(params, argument->number);
-        break;
+        return arg_int(argument->number);
     }
+    abort();
 }
 
 struct report_reader {
@@ -307,43 +196,44 @@ struct report_reader {
     void *context;
 };
 
-static bool pass_row(void *context, const struct pg_rows *row)
+static bool pass_row(void *context, struct pg_row *row)
 {
     const struct report_reader *reader = context;
     const char *cells[CELLS_MAX];
     for (size_t i = 0; row != NULL && i < reader->column_count; i++)
-        cells[i] = pg_is_null(row, 0, (int)i) ? NULL : pg_text(row, 0, (int)i);
+        cells[i] = row_text_or_null(row);
     return reader->each(reader->context, row != NULL ? cells : NULL);
 }
 
-enum store_result read_report(struct pg *pg, struct arena *arena, const struct report_query *query,
-                              report_row each, void *context)
+enum store_result read_report(struct pg *pg, const struct report_query *query, report_row each, void *context)
 {
-    struct pg_params params;
+    struct pg_arg items[ARGUMENTS_MAX];
+    struct pg_args args = {items, 0};
     struct report_reader reader = {query->column_count, each, context};
-    assert(query->column_count <= CELLS_MAX);
-    pg_params_init(&params, arena);
-    pg_add_int(&params, query->scheme);
+    assert(query->column_count <= CELLS_MAX && query->argument_count + 3 <= ARGUMENTS_MAX);
+    items[args.count++] = arg_int(query->scheme);
     for (size_t i = 0; i < query->argument_count; i++)
-        add_argument(&params, &query->arguments[i]);
+        items[args.count++] = argument_of(&query->arguments[i]);
     if (query->visible != NULL)
-        add_visible_sites(&params, query->visible);
+        items[args.count++] = arg_sites(query->visible);
     if (query->by_entry)
-        add_optional_int(&params, query->after_entry);
-    return pg_query_each(pg, query->sql, &params, pass_row, &reader);
+        items[args.count++] = arg_id(query->after_entry);
+    return pg_stream(pg, query->sql, args, pass_row, &reader);
+}
+
+static void take_check(struct pg_row *row, void *into)
+{
+    struct check_figures *figures = into;
+    figures->examined = row_int(row);
+    figures->broken = row_int(row);
+    *(char **)row->shared = row_copy_or_empty(row);
 }
 
 enum store_result read_check(struct pg *pg, struct arena *arena, const struct sql *sql, int32_t scheme,
                              struct check_figures *figures, char **findings)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    enum store_result result = pg_query(pg, sql, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    *figures = (struct check_figures){.examined = pg_int(rows, 0, 0), .broken = pg_int(rows, 0, 1)};
-    *findings = arena_copy(arena, pg_text(rows, 0, 2), pg_length(rows, 0, 2));
-    return *findings != NULL ? STORE_OK : STORE_FAILED;
+    struct pg_answer answer = pg_one(arena, take_check, figures);
+    answer.shared = findings;
+    *figures = (struct check_figures){0};
+    return pg_ask(pg, sql, PG_ARGS(arg_int(scheme)), answer);
 }

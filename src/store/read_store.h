@@ -18,8 +18,8 @@ struct visible_sites {
 
 enum { SLICE_START = -1 };
 
-/* As a parameter: their ids, or null for all. */
-void add_visible_sites(struct pg_params *params, const struct visible_sites *visible);
+/* Their ids, or null for all. */
+struct pg_arg arg_sites(const struct visible_sites *visible);
 
 /* A slice of a list that is in ascending order of a number: the entry, the account, the date in days. */
 struct list_slice {
@@ -32,8 +32,8 @@ struct list_slice {
 };
 
 /* Runs a statement that gives the items and their numbers. */
-MUST_CHECK enum store_result read_list_slice(struct pg *pg, const struct sql *sql,
-                                             const struct pg_params *params, struct list_slice *slice);
+MUST_CHECK enum store_result read_list_slice(struct pg *pg, const struct sql *sql, struct pg_args args,
+                                             struct list_slice *slice);
 
 struct events_filter {
     int32_t scheme;
@@ -46,14 +46,14 @@ struct events_filter {
 
 /* Looks at a bounded number of entries, so that a slice may have fewer items than the limit, or none, and yet
  * be followed by more. Two statements. */
-MUST_CHECK enum store_result read_events(struct pg *pg, struct arena *arena,
-                                         const struct events_filter *filter, struct list_slice *slice);
+MUST_CHECK enum store_result read_events(struct pg *pg, const struct events_filter *filter,
+                                         struct list_slice *slice);
 /* *found: in how many schemes the id is; the JSON is that of the first. `scheme` 0: in all. */
-MUST_CHECK enum store_result read_event(struct pg *pg, struct arena *arena, const struct uuid *id,
-                                        int32_t scheme, const struct visible_sites *visible,
-                                        struct buffer *json, int *found);
+MUST_CHECK enum store_result read_event(struct pg *pg, const struct uuid *id, int32_t scheme,
+                                        const struct visible_sites *visible, struct buffer *json,
+                                        size_t *found);
 /* The same of any entry, by its number: above 0. */
-MUST_CHECK enum store_result read_entry(struct pg *pg, struct arena *arena, int64_t entry, int32_t scheme,
+MUST_CHECK enum store_result read_entry(struct pg *pg, int64_t entry, int32_t scheme,
                                         const struct visible_sites *visible, struct buffer *json,
                                         bool *found);
 
@@ -62,12 +62,12 @@ MUST_CHECK enum store_result read_days(struct pg *pg, int32_t scheme, struct lis
 MUST_CHECK enum store_result read_day_current(struct pg *pg, int32_t scheme, struct date *day,
                                               struct date *first);
 
-MUST_CHECK enum store_result read_settlements(struct pg *pg, struct arena *arena, int32_t scheme,
+MUST_CHECK enum store_result read_settlements(struct pg *pg, int32_t scheme,
                                               const struct visible_sites *visible, struct list_slice *slice);
 /* *found false: that day is not closed, or not there. */
-MUST_CHECK enum store_result read_settlement(struct pg *pg, struct arena *arena, int32_t scheme,
-                                             struct date day, const struct visible_sites *visible,
-                                             struct buffer *json, bool *found);
+MUST_CHECK enum store_result read_settlement(struct pg *pg, int32_t scheme, struct date day,
+                                             const struct visible_sites *visible, struct buffer *json,
+                                             bool *found);
 
 struct payments_filter {
     int32_t scheme;
@@ -78,11 +78,11 @@ struct payments_filter {
 };
 
 /* By day and id; `after` is the key of the last one before, or NULL. */
-MUST_CHECK enum store_result read_payment_list(struct pg *pg, struct arena *arena,
-                                               const struct payments_filter *filter, const char *after,
-                                               int limit, struct buffer *json, struct json_slice *slice);
+MUST_CHECK enum store_result read_payment_list(struct pg *pg, const struct payments_filter *filter,
+                                               const char *after, int limit, struct buffer *json,
+                                               struct json_slice *slice);
 /* With its history. *found false: there is none that may be shown. */
-MUST_CHECK enum store_result read_payment(struct pg *pg, struct arena *arena, const char *payment_id,
+MUST_CHECK enum store_result read_payment(struct pg *pg, const char *payment_id,
                                           const struct visible_sites *visible, struct buffer *json,
                                           bool *found);
 
@@ -94,9 +94,8 @@ MUST_CHECK enum store_result read_journal(struct pg *pg, int32_t scheme, const s
 
 /* Schemes at a glance, as JSON objects with commas between them: all of each for its operator, else what is
  * the participant's (0: nobody's). */
-MUST_CHECK enum store_result read_glance(struct pg *pg, struct arena *arena, const int32_t *schemes,
-                                         size_t count, bool for_operator, int32_t participant,
-                                         struct buffer *json);
+MUST_CHECK enum store_result read_glance(struct pg *pg, const int32_t *schemes, size_t count,
+                                         bool for_operator, int32_t participant, struct buffer *json);
 
 /* `as_of` NULL: as the balances stand. */
 MUST_CHECK enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,
@@ -121,8 +120,8 @@ struct report_query {
  * no row comes. False: no more are wanted, which is no failure. */
 typedef bool (*report_row)(void *context, const char *const *cells);
 /* Of any size: the rows are not kept, and may have been given before it fails. */
-MUST_CHECK enum store_result read_report(struct pg *pg, struct arena *arena, const struct report_query *query,
-                                         report_row each, void *context);
+MUST_CHECK enum store_result read_report(struct pg *pg, const struct report_query *query, report_row each,
+                                         void *context);
 
 struct check_figures {
     int64_t examined, broken;

@@ -3,17 +3,15 @@
 #include "store/ready_store.h"
 
 #include "sql.h"
+#include "store/pg_ask.h"
 
 static enum store_result look(struct pg *pg, struct readiness *readiness)
 {
-    PG_ROWS writable = NULL;
-    PG_ROWS version = NULL;
-    enum store_result result = pg_query(pg, &sql_ready, NULL, &writable);
-    if (result == STORE_OK)
-        result = pg_query(pg, &sql_migrate_version, NULL, &version);
-    if (result == STORE_OK)
-        *readiness = (struct readiness){pg_bool(writable, 0, 0), pg_int(version, 0, 0)};
-    return result;
+    enum store_result result =
+        pg_ask(pg, &sql_ready, PG_NO_ARGS, pg_one(NULL, take_bool, &readiness->writable));
+    if (result != STORE_OK)
+        return result;
+    return pg_ask(pg, &sql_migrate_version, PG_NO_ARGS, pg_one(NULL, take_int, &readiness->version));
 }
 
 enum store_result store_try_commit(struct pg *pg, struct readiness *readiness)

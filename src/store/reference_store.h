@@ -166,15 +166,13 @@ MUST_CHECK enum store_result store_put_cup_type(struct pg *pg, const struct cup_
 MUST_CHECK enum store_result store_put_participant(struct pg *pg, const struct participant_row *row,
                                                    bool *changed);
 /* A new scheme gets its head row too. */
-MUST_CHECK enum store_result store_put_scheme(struct pg *pg, struct arena *arena,
-                                              const struct scheme_row *row, unsigned decimals,
+MUST_CHECK enum store_result store_put_scheme(struct pg *pg, const struct scheme_row *row, unsigned decimals,
                                               int64_t version, bool *changed);
 MUST_CHECK enum store_result store_put_terms(struct pg *pg, const char *scheme, const struct terms_row *row,
                                              bool *changed);
 MUST_CHECK enum store_result store_put_refund_value(struct pg *pg, const char *scheme,
                                                     const struct refund_value_row *row, bool *changed);
-MUST_CHECK enum store_result store_put_site(struct pg *pg, struct arena *arena, const struct site_row *row,
-                                            bool *changed);
+MUST_CHECK enum store_result store_put_site(struct pg *pg, const struct site_row *row, bool *changed);
 
 /* Drops the business days of a scheme in which nothing is posted and no day is closing or closed. */
 MUST_CHECK enum store_result store_forget_days(struct pg *pg, const char *scheme);
@@ -199,8 +197,7 @@ struct reference_query {
 };
 
 /* Appends the rows to `json` as objects with commas between them. */
-MUST_CHECK enum store_result store_reference_read(struct pg *pg, struct arena *arena,
-                                                  const struct reference_query *query, struct buffer *json,
-                                                  struct json_slice *slice);
+MUST_CHECK enum store_result store_reference_read(struct pg *pg, const struct reference_query *query,
+                                                  struct buffer *json, struct json_slice *slice);
 
 #endif

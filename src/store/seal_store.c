@@ -4,266 +4,189 @@
 
 #include "sql.h"
 #include "store/json_slice.h"
+#include "store/leg_rows.h"
+#include "store/pg_ask.h"
 
-#include <stdio.h>
 #include <string.h>
 
 enum { HASHES_AT_ONCE = 4096 };
 
+static void take_hashes_of_seal(struct pg_row *row, struct sealed_day *day)
+{
+    row_hashes(row, day->root.bytes, SHA256_SIZE);
+    row_hashes(row, day->previous.bytes, SHA256_SIZE);
+    day->sealed = !row_is_null(row);
+    row_hashes(row, day->seal.bytes, SHA256_SIZE);
+}
+
+static void take_day(struct pg_row *row, void *into)
+{
+    struct sealed_day *day = into;
+    day->date = row_date(row);
+    day->frontier = row_copy_bytes(row, &day->frontier_size);
+    day->entries = row_int_or_0(row);
+    take_hashes_of_seal(row, day);
+}
+
 enum store_result read_sealed_days(struct pg *pg, struct arena *arena, int32_t scheme,
                                    struct sealed_day **days, size_t *count)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    enum store_result result = pg_query(pg, &sql_check_seal_days, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    *count = (size_t)pg_row_count(rows);
-    *days = arena_array(arena, *count + 1, sizeof **days);
-    if (*days == NULL)
-        return STORE_FAILED;
-    for (int row = 0; row < (int)*count; row++) {
-        struct sealed_day *day = &(*days)[row];
-        size_t size = pg_length(rows, row, 1) / 2; /* bytea comes as \\x and two digits a byte */
-        *day = (struct sealed_day){.date = pg_date(rows, row, 0),
-                                   .frontier = arena_alloc(arena, size + 1),
-                                   .sealed = !pg_is_null(rows, row, 5),
-                                   .entries = pg_int(rows, row, 2)};
-        if (day->frontier == NULL)
-            return STORE_FAILED;
-        day->frontier_size = pg_bytes(rows, row, 1, day->frontier, size);
-        pg_digest(rows, row, 3, day->root.bytes);
-        pg_digest(rows, row, 4, day->previous.bytes);
-        pg_digest(rows, row, 5, day->seal.bytes);
-    }
-    return STORE_OK;
+    return pg_ask(pg, &sql_check_seal_days, PG_ARGS(arg_int(scheme)),
+                  PG_LIST(arena, take_day, NULL, days, count));
 }
 
-/* False: out of memory, here and below. */
-static bool read_legs(const struct pg_rows *rows, int row, struct arena *arena, struct leaf_row *leaf)
+/* The first columns of the statements that read leaves. The legs come before the column that tells whether
+ * they can be read. */
+static void take_leaf(struct pg_row *row, void *into)
 {
-    int64_t *accounts, *amounts;
-    size_t account_count, amount_count;
-    if (!pg_int8_list(rows, row, 4, arena, &accounts, &account_count) ||
-        !pg_int8_list(rows, row, 5, arena, &amounts, &amount_count))
-        return false;
-    if (account_count != amount_count)
-        return false;
-    leaf->leg_count = account_count;
-    leaf->legs = arena_array(arena, leaf->leg_count + 1, sizeof *leaf->legs);
-    if (leaf->legs == NULL)
-        return false;
-    for (size_t i = 0; i < leaf->leg_count; i++)
-        leaf->legs[i] = (struct leg){{accounts[i]}, amounts[i]};
-    return true;
+    struct leaf_row *leaf = into;
+    leaf->entry = row_int(row);
+    leaf->business_date = row_date(row);
+    leaf->kind = (enum entry_kind)row_int32(row);
+    leaf->event = row_copy_or_null(row);
+    const char *accounts = row_text(row);
+    const char *amounts = row_text(row);
+    row_hashes(row, leaf->hash.bytes, SHA256_SIZE);
+    leaf->sound = row_bool(row);
+    if (!leaf->sound)
+        return;
+    struct stored_legs list = row_legs_of_texts(row, accounts, amounts);
+    leaf->legs = list.legs;
+    leaf->leg_count = list.count;
 }
 
-/* The first columns of the statements that read leaves are the same. */
-static bool read_leaf(const struct pg_rows *rows, int row, struct arena *arena, struct leaf_row *leaf)
+/* The leaves of the next `limit` numbers. */
+static enum store_result read_range(struct pg *pg, struct arena *arena, const struct leaf_range *range,
+                                    struct leaf_row **leaves, size_t *count)
 {
-    *leaf = (struct leaf_row){
-        .entry = pg_int(rows, row, 0),
-        .business_date = pg_date(rows, row, 1),
-        .kind = (enum entry_kind)pg_int(rows, row, 2),
-        .sound = pg_bool(rows, row, 7),
-    };
-    pg_digest(rows, row, 6, leaf->hash.bytes);
-    if (!pg_is_null(rows, row, 3)) {
-        leaf->event = arena_copy(arena, pg_text(rows, row, 3), pg_length(rows, row, 3));
-        if (leaf->event == NULL)
-            return false;
-    }
-    return !leaf->sound || read_legs(rows, row, arena, leaf);
+    int64_t after = range->after;
+    int64_t through = after < INT64_MAX - range->limit ? after + range->limit : INT64_MAX;
+    return pg_ask(pg, &sql_check_seal_leaves,
+                  PG_ARGS(arg_int(range->scheme), arg_int(after), arg_int(through)),
+                  PG_LIST(arena, take_leaf, NULL, leaves, count));
 }
 
-/* Those of the next `limit` numbers. */
-static enum store_result query_range(struct pg *pg, int32_t scheme, int64_t after, int limit,
-                                     struct pg_rows **rows)
+/* 0: there is none. */
+static void take_next_entry(struct pg_row *row, void *into)
 {
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_int(&params, after);
-    pg_add_int(&params, after < INT64_MAX - limit ? after + limit : INT64_MAX);
-    return pg_query(pg, &sql_check_seal_leaves, &params, rows);
+    *(int64_t *)into = row_int_or_0(row);
 }
 
-/* After a gap. *after becomes the number before the next entry. False: there is none, or *result is a
- * failure.
- */
-static bool skip_gap(struct pg *pg, int32_t scheme, int64_t *after, enum store_result *result)
-{
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_int(&params, *after);
-    *result = pg_query(pg, &sql_check_seal_next, &params, &rows);
-    if (*result != STORE_OK || pg_is_null(rows, 0, 0))
-        return false;
-    *after = pg_int(rows, 0, 0) - 1;
-    return true;
-}
-
-enum store_result read_leaves(struct pg *pg, struct arena *arena, int32_t scheme, int64_t after, int limit,
+enum store_result read_leaves(struct pg *pg, struct arena *arena, const struct leaf_range *range,
                               struct leaf_row **leaves, size_t *count)
 {
-    PG_ROWS rows = NULL;
-    *count = 0;
-    enum store_result result = query_range(pg, scheme, after, limit, &rows);
-    if (result == STORE_OK && pg_row_count(rows) == 0) {
-        if (!skip_gap(pg, scheme, &after, &result))
-            return result;
-        pg_rows_free(&rows);
-        result = query_range(pg, scheme, after, limit, &rows);
-    }
-    if (result != STORE_OK)
+    struct leaf_range beyond = *range;
+    int64_t next = 0;
+    enum store_result result = read_range(pg, arena, range, leaves, count);
+    if (result != STORE_OK || *count > 0)
         return result;
-    *count = (size_t)pg_row_count(rows);
-    *leaves = arena_array(arena, *count + 1, sizeof **leaves);
-    if (*leaves == NULL)
-        return STORE_FAILED;
-    for (int row = 0; row < (int)*count; row++)
-        if (!read_leaf(rows, row, arena, &(*leaves)[row]))
-            return STORE_FAILED;
-    return STORE_OK;
+    /* There is a gap, or the end. */
+    result = pg_ask(pg, &sql_check_seal_next, PG_ARGS(arg_int(range->scheme), arg_int(range->after)),
+                    pg_one(NULL, take_next_entry, &next));
+    if (result != STORE_OK || next == 0)
+        return result;
+    beyond.after = next - 1;
+    return read_range(pg, arena, &beyond, leaves, count);
 }
 
-static enum store_result query_day(struct pg *pg, const struct sql *sql, int32_t scheme, struct date day,
-                                   struct pg_rows **rows)
+static void take_position(struct pg_row *row, void *into)
 {
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_date(&params, day);
-    return pg_query(pg, sql, &params, rows);
+    struct position_row *position = into;
+    position->participant = row_int32(row);
+    position->amount.minor = row_int(row);
+    position->carried = row_bool(row);
 }
 
 enum store_result read_positions(struct pg *pg, struct arena *arena, int32_t scheme, struct date day,
                                  struct position_row **positions, size_t *count)
 {
-    PG_ROWS rows = NULL;
-    enum store_result result = query_day(pg, &sql_check_seal_positions, scheme, day, &rows);
-    if (result != STORE_OK)
-        return result;
-    *count = (size_t)pg_row_count(rows);
-    *positions = arena_array(arena, *count + 1, sizeof **positions);
-    if (*positions == NULL)
-        return STORE_FAILED;
-    for (int row = 0; row < (int)*count; row++)
-        (*positions)[row] = (struct position_row){.participant = (int32_t)pg_int(rows, row, 0),
-                                                  .amount = {pg_int(rows, row, 1)},
-                                                  .carried = pg_bool(rows, row, 2)};
-    return STORE_OK;
+    return pg_ask(pg, &sql_check_seal_positions, PG_ARGS(arg_int(scheme), arg_date(day)),
+                  PG_LIST(arena, take_position, NULL, positions, count));
+}
+
+static void take_payment(struct pg_row *row, void *into)
+{
+    struct payment_row *payment = into;
+    row_text_into(row, payment->payment_id, sizeof payment->payment_id);
+    payment->payer = row_int32(row);
+    payment->payee = row_int32(row);
+    payment->amount.minor = row_int(row);
 }
 
 enum store_result read_payments(struct pg *pg, struct arena *arena, int32_t scheme, struct date day,
                                 struct payment_row **payments, size_t *count)
 {
-    PG_ROWS rows = NULL;
-    enum store_result result = query_day(pg, &sql_check_seal_payments, scheme, day, &rows);
-    if (result != STORE_OK)
-        return result;
-    *count = (size_t)pg_row_count(rows);
-    *payments = arena_array(arena, *count + 1, sizeof **payments);
-    if (*payments == NULL)
-        return STORE_FAILED;
-    for (int row = 0; row < (int)*count; row++) {
-        struct payment_row *payment = &(*payments)[row];
-        *payment = (struct payment_row){.payer = (int32_t)pg_int(rows, row, 1),
-                                        .payee = (int32_t)pg_int(rows, row, 2),
-                                        .amount = {pg_int(rows, row, 3)}};
-        snprintf(payment->payment_id, sizeof payment->payment_id, "%s", pg_text(rows, row, 0));
-    }
-    return STORE_OK;
+    return pg_ask(pg, &sql_check_seal_payments, PG_ARGS(arg_int(scheme), arg_date(day)),
+                  PG_LIST(arena, take_payment, NULL, payments, count));
 }
 
-enum store_result read_proof_event(struct pg *pg, struct arena *arena, const struct uuid *id,
-                                   int32_t of_scheme, const struct visible_sites *visible, int *count,
-                                   int32_t *scheme, int64_t *entry)
+static void take_place(struct pg_row *row, void *into)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, arena);
-    pg_add_uuid(&params, id);
-    if (of_scheme != 0)
-        pg_add_int(&params, of_scheme);
-    else
-        pg_add_null(&params);
-    add_visible_sites(&params, visible);
-    enum store_result result = pg_query(pg, &sql_proof_event, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    *count = pg_row_count(rows);
-    if (*count > 0) {
-        *scheme = (int32_t)pg_int(rows, 0, 0);
-        *entry = pg_int(rows, 0, 1);
-    }
-    return STORE_OK;
+    struct entry_place *place = into;
+    place->scheme = row_int32(row);
+    place->entry = row_int(row);
 }
 
-enum store_result read_proof_entry(struct pg *pg, struct arena *arena, int32_t scheme, int64_t entry,
+enum store_result read_proof_event(struct pg *pg, const struct uuid *id, int32_t scheme,
+                                   const struct visible_sites *visible, struct entry_place *place,
+                                   size_t *count)
+{
+    return pg_ask(pg, &sql_proof_event, PG_ARGS(arg_uuid(id), arg_id(scheme), arg_sites(visible)),
+                  pg_first(NULL, take_place, place, count));
+}
+
+static void take_proof(struct pg_row *row, void *into)
+{
+    struct proof_row *proof = into;
+    *proof = (struct proof_row){0};
+    take_leaf(row, &proof->leaf);
+    proof->day.date = proof->leaf.business_date;
+    proof->first_entry = row_int(row);
+    proof->last_entry = row_int(row);
+    proof->day.entries = row_int_or_0(row);
+    take_hashes_of_seal(row, &proof->day);
+}
+
+enum store_result read_proof_entry(struct pg *pg, struct arena *arena, const struct entry_place *place,
                                    const struct visible_sites *visible, struct proof_row *proof, bool *found)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    pg_params_init(&params, arena);
-    pg_add_int(&params, scheme);
-    pg_add_int(&params, entry);
-    add_visible_sites(&params, visible);
-    enum store_result result = pg_query(pg, &sql_proof_entry, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    *found = pg_row_count(rows) > 0;
-    if (!*found)
-        return STORE_OK;
-    *proof = (struct proof_row){
-        .first_entry = pg_int(rows, 0, 8),
-        .last_entry = pg_int(rows, 0, 9),
-        .day = {.date = pg_date(rows, 0, 1),
-                .sealed = !pg_is_null(rows, 0, 13),
-                .entries = pg_int(rows, 0, 10)},
-    };
-    pg_digest(rows, 0, 11, proof->day.root.bytes);
-    pg_digest(rows, 0, 12, proof->day.previous.bytes);
-    pg_digest(rows, 0, 13, proof->day.seal.bytes);
-    return read_leaf(rows, 0, arena, &proof->leaf) ? STORE_OK : STORE_FAILED;
+    return pg_ask(pg, &sql_proof_entry,
+                  PG_ARGS(arg_int(place->scheme), arg_int(place->entry), arg_sites(visible)),
+                  pg_maybe(arena, take_proof, proof, found));
 }
 
-enum store_result read_hashes(struct pg *pg, struct arena *arena, int32_t scheme, struct date day,
-                              int64_t after, int64_t through, struct hash_slice *slice)
+/* Numbers have no gap as wide as a slice, unless somebody has tampered with them; then there is no proof. The
+ * hashes come before their number. */
+static void take_hash_slice(struct pg_row *row, void *into)
 {
-    PG_ROWS rows = NULL;
-    struct pg_params params;
-    int64_t last = through - after > HASHES_AT_ONCE ? after + HASHES_AT_ONCE : through;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_date(&params, day);
-    pg_add_int(&params, after);
-    pg_add_int(&params, last);
-    enum store_result result = pg_query(pg, &sql_proof_hashes, &params, &rows);
-    if (result != STORE_OK)
-        return result;
-    /* Numbers have no gap as wide as a slice, unless somebody has tampered with them: then there is no proof.
-     */
-    *slice = (struct hash_slice){
-        .count = (size_t)pg_int(rows, 0, 1), .last = last, .more = pg_int(rows, 0, 2) > 0 && last < through};
-    slice->hashes = arena_array(arena, slice->count + 1, sizeof *slice->hashes);
-    if (slice->hashes == NULL)
-        return STORE_FAILED;
-    size_t size = pg_bytes(rows, 0, 0, slice->hashes, slice->count * sizeof *slice->hashes);
-    memset((uint8_t *)slice->hashes + size, 0xff, slice->count * sizeof *slice->hashes - size);
-    return STORE_OK;
+    struct hash_slice *slice = into;
+    struct pg_row hashes = *row;
+    row_skip(row);
+    slice->count = (size_t)row_int(row);
+    slice->more = row_int(row) > 0;
+    slice->hashes = arena_array(row->arena, slice->count + 1, sizeof *slice->hashes);
+    row_check_memory(row, slice->hashes);
+    if (!row->failed && slice->count > 0)
+        row_hashes(&hashes, slice->hashes, slice->count * sizeof *slice->hashes);
+    row_check(row, !hashes.failed);
+}
+
+enum store_result read_hashes(struct pg *pg, struct arena *arena, const struct hash_range *range,
+                              struct hash_slice *slice)
+{
+    int64_t last =
+        range->through - range->after > HASHES_AT_ONCE ? range->after + HASHES_AT_ONCE : range->through;
+    enum store_result result =
+        pg_ask(pg, &sql_proof_hashes,
+               PG_ARGS(arg_int(range->scheme), arg_date(range->day), arg_int(range->after), arg_int(last)),
+               pg_one(arena, take_hash_slice, slice));
+    slice->last = last;
+    slice->more = slice->more && last < range->through;
+    return result;
 }
 
 enum store_result read_seals(struct pg *pg, int32_t scheme, struct list_slice *slice)
 {
-    struct pg_params params;
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, scheme);
-    pg_add_int(&params, slice->after);
-    json_slice_limit(&params, slice->limit);
-    return read_list_slice(pg, &sql_seals_list, &params, slice);
+    return read_list_slice(pg, &sql_seals_list,
+                           PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit)), slice);
 }

@@ -30,10 +30,14 @@ struct leaf_row {
     size_t leg_count;
     struct sha256 hash;
 };
-/* The next entries after one, in their order, at most `limit`. None: there are no more. Up to three
- * statements. */
-MUST_CHECK enum store_result read_leaves(struct pg *pg, struct arena *arena, int32_t scheme, int64_t after,
-                                         int limit, struct leaf_row **leaves, size_t *count);
+struct leaf_range {
+    int32_t scheme;
+    int64_t after; /* the entry before the first one */
+    int limit;
+};
+/* The next entries of the range, in their order. None: there are no more. Up to three statements. */
+MUST_CHECK enum store_result read_leaves(struct pg *pg, struct arena *arena, const struct leaf_range *range,
+                                         struct leaf_row **leaves, size_t *count);
 
 /* The figures that a seal is over: positions by participant code, payments by id. */
 MUST_CHECK enum store_result read_positions(struct pg *pg, struct arena *arena, int32_t scheme,
@@ -47,14 +51,19 @@ struct proof_row {
     int64_t first_entry, last_entry; /* its day's entries are among these */
     struct sealed_day day;           /* without its frontier */
 };
+struct entry_place {
+    int32_t scheme;
+    int64_t entry;
+};
 /* The entries of an event id, in all schemes (0) or one, as far as they are of the sites. *count: in how many
- * schemes; *scheme and *entry are those of the first. */
-MUST_CHECK enum store_result read_proof_event(struct pg *pg, struct arena *arena, const struct uuid *id,
-                                              int32_t of_scheme, const struct visible_sites *visible,
-                                              int *count, int32_t *scheme, int64_t *entry);
-MUST_CHECK enum store_result read_proof_entry(struct pg *pg, struct arena *arena, int32_t scheme,
-                                              int64_t entry, const struct visible_sites *visible,
-                                              struct proof_row *proof, bool *found);
+ * schemes; *place is that of the first. */
+MUST_CHECK enum store_result read_proof_event(struct pg *pg, const struct uuid *id, int32_t scheme,
+                                              const struct visible_sites *visible, struct entry_place *place,
+                                              size_t *count);
+MUST_CHECK enum store_result read_proof_entry(struct pg *pg, struct arena *arena,
+                                              const struct entry_place *place,
+                                              const struct visible_sites *visible, struct proof_row *proof,
+                                              bool *found);
 
 /* Hashes of leaves of a day, in their order. */
 struct hash_slice {
@@ -63,9 +72,13 @@ struct hash_slice {
     int64_t last; /* the next slice starts after this entry */
     bool more;
 };
-/* After one entry, through another. */
-MUST_CHECK enum store_result read_hashes(struct pg *pg, struct arena *arena, int32_t scheme, struct date day,
-                                         int64_t after, int64_t through, struct hash_slice *slice);
+struct hash_range {
+    int32_t scheme;
+    struct date day;
+    int64_t after, through; /* entries */
+};
+MUST_CHECK enum store_result read_hashes(struct pg *pg, struct arena *arena, const struct hash_range *range,
+                                         struct hash_slice *slice);
 
 /* The chain, as slices of JSON. */
 MUST_CHECK enum store_result read_seals(struct pg *pg, int32_t scheme, struct list_slice *slice);

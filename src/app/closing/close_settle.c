@@ -232,14 +232,13 @@ static enum store_result store_figures(struct closing *closing)
     int32_t scheme = work->scheme->id;
     struct date date = closing->day->date, *holidays;
     size_t holiday_count;
-    enum store_result result = store_add_positions(work->pg, &work->arena, scheme, date, closing->positions,
-                                                   closing->participant_count);
+    enum store_result result =
+        store_add_positions(work->pg, scheme, date, closing->positions, closing->participant_count);
     if (result == STORE_OK)
         result = store_holidays(work->pg, &work->arena, scheme, date, &holidays, &holiday_count);
     if (result == STORE_OK && closing->payment_count > 0)
-        result = store_add_payments(work->pg, &work->arena, scheme, date,
-                                    payment_due_on(date, holidays, holiday_count), closing->payments,
-                                    closing->payment_count);
+        result = store_add_payments(work->pg, scheme, date, payment_due_on(date, holidays, holiday_count),
+                                    closing->payments, closing->payment_count);
     return result;
 }
 

@@ -17,14 +17,14 @@ static enum store_result check_decided(struct pg *pg, struct control *control, c
 static enum store_result find_open(struct pg *pg, struct control *control, enum write_decision wanted,
                                    struct kept_write *kept, struct faults *faults)
 {
-    bool found, in_force;
-    enum store_result result = store_write_find(pg, faults->arena, control->author.proposal,
-                                                control->author.key, kept, &found, &in_force);
+    bool found;
+    enum store_result result =
+        store_write_find(pg, faults->arena, control->author.proposal, control->author.key, kept, &found);
     if (result != STORE_OK)
         return result;
     if (!found)
         faults_refuse(faults, REASON_NOT_FOUND);
-    else if (!in_force)
+    else if (!kept->asker_in_force)
         faults_refuse(faults, REASON_UNAUTHENTICATED);
     else if (kept->decision != WRITE_OPEN)
         return check_decided(pg, control, kept, wanted, faults);
@@ -53,8 +53,7 @@ enum store_result control_begin(struct pg *pg, struct control *control, struct f
     return result == STORE_OK ? pg_mark(pg) : result;
 }
 
-enum store_result control_propose(struct pg *pg, struct arena *arena, struct control *control,
-                                  const struct weakening *weakening)
+enum store_result control_propose(struct pg *pg, struct control *control, const struct weakening *weakening)
 {
     const struct proposed_write write = {
         .what = control->what,
@@ -69,7 +68,7 @@ enum store_result control_propose(struct pg *pg, struct arena *arena, struct con
     enum store_result result = store_write_same(pg, &write, &number);
     control->was_already = number != 0;
     if (result == STORE_OK && !control->was_already)
-        result = store_write_add(pg, arena, &write, weakening, &number);
+        result = store_write_add(pg, &write, weakening, &number);
     control->proposed = true;
     buffer_reset(control->json);
     return result == STORE_OK ? read_write(pg, number, "proposed", control->json) : result;
@@ -95,7 +94,7 @@ enum store_result control_end(struct pg *pg, struct arena *arena, struct control
     if (result != STORE_OK || weakening.changes == NULL)
         return result;
     result = pg_back_to_mark(pg);
-    return result == STORE_OK ? control_propose(pg, arena, control, &weakening) : result;
+    return result == STORE_OK ? control_propose(pg, control, &weakening) : result;
 }
 
 enum store_result control_withdraw(struct pg *pg, struct control *control, const char *note,

@@ -38,7 +38,7 @@ MUST_CHECK enum store_result control_begin(struct pg *pg, struct control *contro
 MUST_CHECK enum store_result control_end(struct pg *pg, struct arena *arena, struct control *control);
 
 /* Keeps a proposal that has made no change, and none that it would make is recorded. */
-MUST_CHECK enum store_result control_propose(struct pg *pg, struct arena *arena, struct control *control,
+MUST_CHECK enum store_result control_propose(struct pg *pg, struct control *control,
                                              const struct weakening *weakening);
 
 /* Withdraws what was proposed; also who proposed it may. */

@@ -103,7 +103,7 @@ static enum store_result add_row(struct pg *pg, const struct key_row *row, struc
         check_facts(row, &facts, faults);
     if (result != STORE_OK || faults->count > 0)
         return result;
-    result = store_key_add(pg, faults->arena, row);
+    result = store_key_add(pg, row);
     if (result == STORE_OK && json != NULL)
         result = store_key_read(pg, row->name, NULL, 0, json, &slice);
     return result == STORE_OK ? control_end(pg, faults->arena, control) : result;

@@ -219,8 +219,8 @@ static enum store_result put_scheme(struct change *change, const void *given)
     check_scheme(change, row, currency, &facts);
     change->scheme_faulty = change->faults->count > faults_before;
     if (!change->scheme_faulty && currency != NULL) {
-        result = store_put_scheme(change->pg, change->arena, row, currency->decimals, change->version,
-                                  &change->made_difference);
+        result =
+            store_put_scheme(change->pg, row, currency->decimals, change->version, &change->made_difference);
         if (result == STORE_OK && (facts.time_zone_changes || facts.cut_off_changes))
             result = store_forget_days(change->pg, row->scheme);
     }
@@ -350,7 +350,7 @@ static enum store_result put_site(struct change *change, const void *given)
     /* Nothing refers to a site from within a document. */
     if (change->faults->count > faults_before)
         return STORE_OK;
-    return store_put_site(change->pg, change->arena, row, &change->made_difference);
+    return store_put_site(change->pg, row, &change->made_difference);
 }
 
 /* ---- lists and documents ---- */
@@ -501,7 +501,7 @@ static enum store_result show(struct change *change, const struct reference_put 
     struct json_slice slice;
     memcpy(query.names, put->names, sizeof query.names);
     buffer_reset(shown->json);
-    enum store_result result = store_reference_read(change->pg, change->arena, &query, shown->json, &slice);
+    enum store_result result = store_reference_read(change->pg, &query, shown->json, &slice);
     if (result != STORE_OK)
         return result;
     *there = slice.count > 0;

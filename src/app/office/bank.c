@@ -66,7 +66,7 @@ static enum store_result keep_statement(struct taking *taking, const struct camt
         .balance_days = days,
         .balance_count = count,
     };
-    return store_add_statement(taking->work->pg, arena, &row, number, last_line);
+    return store_add_statement(taking->work->pg, &row, number, last_line);
 }
 
 static enum store_result take_new(struct taking *taking, const struct camt_statement *statement,
@@ -81,8 +81,7 @@ static enum store_result take_new(struct taking *taking, const struct camt_state
     if (result == STORE_OK)
         result = bank_match(work, statement, &rows, taking->faults);
     if (result == STORE_OK)
-        result = store_add_lines(work->pg, &work->arena, work->scheme->id, *number, last_line, rows,
-                                 statement->line_count);
+        result = store_add_lines(work->pg, work->scheme->id, *number, last_line, rows, statement->line_count);
     return result;
 }
 
@@ -138,8 +137,8 @@ static enum store_result view_statements(void *context, struct pg *pg)
 {
     const struct taking *taking = context;
     buffer_reset(taking->order->json);
-    return read_statements_taken(pg, &taking->work->arena, taking->order->scheme->id, taking->statements,
-                                 taking->document->count, taking->order->json);
+    return read_statements_taken(pg, taking->order->scheme->id, taking->statements, taking->document->count,
+                                 taking->order->json);
 }
 
 /* The reader's results as faults of the request. */

@@ -74,18 +74,18 @@ static bool collect_identities(struct matching *matching, struct line_identity *
 static enum store_result find_repeated(struct matching *matching)
 {
     struct head_work *work = matching->work;
-    size_t lines = matching->statement->line_count, count, seen_count;
+    size_t lines = matching->statement->line_count, count;
     struct line_identity *identities = arena_array(&work->arena, lines + 1, sizeof *identities);
     struct sha256 *hashes = arena_array(&work->arena, lines + 1, sizeof *hashes);
-    int64_t *seen;
+    struct lines_seen seen = {0};
     if (identities == NULL || hashes == NULL || !collect_identities(matching, identities, &count))
         return STORE_FAILED;
     for (size_t i = 0; i < count; i++)
         hashes[i] = identities[i].identity;
     enum store_result result =
-        store_lines_seen(work->pg, &work->arena, work->scheme->id, hashes, count, &seen, &seen_count);
-    for (size_t i = 0; i < seen_count && result == STORE_OK; i++)
-        matching->repeated[identities[seen[i]].line] = true;
+        store_lines_seen(work->pg, &work->arena, work->scheme->id, hashes, count, &seen);
+    for (size_t i = 0; i < seen.count && result == STORE_OK; i++)
+        matching->repeated[identities[seen.indices[i]].line] = true;
     for (size_t i = 0; i < count && result == STORE_OK; i++) {
         char hex[SHA256_HEX_MAX];
         if (matching->repeated[identities[i].line])
@@ -111,8 +111,8 @@ static enum store_result find_payments(struct matching *matching)
     for (size_t i = 0; i < statement->line_count; i++)
         if (statement->lines[i].end_to_end != NULL)
             ids[count++] = statement->lines[i].end_to_end;
-    return store_bank_payments(work->pg, &work->arena, work->scheme->id, ids, count, &matching->payments,
-                               &matching->payment_count);
+    return store_bank_payments(work->pg, &work->arena, work->scheme->id, &(struct payment_ids){ids, count},
+                               &matching->payments, &matching->payment_count);
 }
 
 static int compare_payment(const void *id, const void *payment)

@@ -71,10 +71,11 @@ static enum store_result resolve_as(struct resolving *resolving, struct bank_pay
 static enum store_result resolve_as_payment(struct resolving *resolving)
 {
     struct head_work *work = resolving->work;
+    const struct payment_ids ids = {&resolving->order->payment_id, 1};
     struct bank_payment *payment;
     size_t found;
-    enum store_result result = store_bank_payments(work->pg, &work->arena, work->scheme->id,
-                                                   &resolving->order->payment_id, 1, &payment, &found);
+    enum store_result result =
+        store_bank_payments(work->pg, &work->arena, work->scheme->id, &ids, &payment, &found);
     if (result != STORE_OK)
         return result;
     if (found > 0 && !bank_payment_is_direct(payment))
@@ -100,7 +101,7 @@ static enum store_result propose(struct resolving *resolving)
     struct head_work *work = resolving->work;
     int32_t scheme = work->scheme->id;
     const struct weakening nothing_else = {.changes = "[]", .schemes = &scheme, .scheme_count = 1};
-    return control_propose(work->pg, &work->arena, resolving->order->control, &nothing_else);
+    return control_propose(work->pg, resolving->order->control, &nothing_else);
 }
 
 static enum store_result resolve_for_participant(struct resolving *resolving)
@@ -121,13 +122,15 @@ static enum store_result resolve_for_participant(struct resolving *resolving)
 
 static enum store_result find_line(struct resolving *resolving)
 {
-    bool open, found;
-    enum store_result result =
-        store_find_line(resolving->work->pg, resolving->work->scheme->id, resolving->order->line,
-                        &resolving->amount, &resolving->is_stranger, &open, &found);
+    struct bank_line line = {0};
+    bool found;
+    enum store_result result = store_find_line(resolving->work->pg, resolving->work->scheme->id,
+                                               resolving->order->line, &line, &found);
+    resolving->amount = line.amount;
+    resolving->is_stranger = line.is_stranger;
     if (result == STORE_OK && !found)
         faults_add(resolving->faults, REASON_NOT_FOUND, NULL, "there is no such line");
-    else if (result == STORE_OK && !open)
+    else if (result == STORE_OK && !line.open)
         faults_add(resolving->faults, REASON_LINE_NOT_OPEN, NULL, "it was matched, or resolved already");
     return result;
 }
@@ -142,7 +145,7 @@ static enum store_result resolve_open(struct resolving *resolving)
                                                       : resolve_for_participant(resolving);
     if (result != STORE_OK || resolving->faults->count > 0 || control->proposed)
         return result;
-    result = store_add_resolution(work->pg, &work->arena, &resolving->row);
+    result = store_add_resolution(work->pg, &resolving->row);
     return result == STORE_OK && control->origins != NULL ? control_end(work->pg, &work->arena, control)
                                                           : result;
 }

@@ -20,8 +20,7 @@ struct making {
     struct head_work *work;
     struct faults *faults;
     struct bank_operator bank_operator;
-    struct bank_order *orders;
-    size_t count;
+    struct bank_orders orders;
 };
 
 static void blame(struct making *making, enum reason reason, const char *whose, const char *what)
@@ -80,24 +79,23 @@ static void check_order(struct making *making, const struct bank_order *order)
 static enum store_result read_orders(struct making *making)
 {
     struct head_work *work = making->work;
-    bool closed;
     enum store_result result =
         store_bank_operator(work->pg, &work->arena, work->scheme->id, &making->bank_operator);
     if (result == STORE_OK)
         result = store_bank_orders(work->pg, &work->arena, work->scheme->id, making->order->day,
-                                   making->order->collections, &making->orders, &making->count, &closed);
+                                   making->order->collections, &making->orders);
     if (result != STORE_OK)
         return result;
-    if (!closed)
+    if (!making->orders.closed)
         faults_add(making->faults, REASON_NOT_FOUND, NULL, "%s", "that day is not closed");
-    else if (making->count == 0)
+    else if (making->orders.count == 0)
         faults_add(making->faults, REASON_NOTHING_APPROVED, NULL,
                    "no %s of the day are approved and in no file",
                    making->order->collections ? "collections" : "payouts");
     else
         check_operator(making);
-    for (size_t i = 0; i < making->count; i++)
-        check_order(making, &making->orders[i]);
+    for (size_t i = 0; i < making->orders.count; i++)
+        check_order(making, &making->orders.items[i]);
     return STORE_OK;
 }
 
@@ -109,9 +107,9 @@ static struct pain_party pain_party_of(const struct bank_party *party)
 /* NULL: no memory. */
 static struct pain_order *pain_orders(struct making *making)
 {
-    struct pain_order *orders = arena_array(&making->work->arena, making->count, sizeof *orders);
-    for (size_t i = 0; i < making->count && orders != NULL; i++) {
-        const struct bank_order *order = &making->orders[i];
+    struct pain_order *orders = arena_array(&making->work->arena, making->orders.count, sizeof *orders);
+    for (size_t i = 0; i < making->orders.count && orders != NULL; i++) {
+        const struct bank_order *order = &making->orders.items[i];
         orders[i] = (struct pain_order){
             .end_to_end = order->payment_id,
             .amount = order->amount,
@@ -150,20 +148,20 @@ static enum store_result keep_file(struct making *making, const struct pain_file
         .key = making->order->key,
         .content = xml->data,
         .length = xml->length,
-        .payment_ids = arena_array(&work->arena, making->count, sizeof *row.payment_ids),
-        .mandates = arena_array(&work->arena, making->count, sizeof *row.mandates),
-        .count = making->count,
+        .payment_ids = arena_array(&work->arena, making->orders.count, sizeof *row.payment_ids),
+        .mandates = arena_array(&work->arena, making->orders.count, sizeof *row.mandates),
+        .count = making->orders.count,
     };
     if (row.payment_ids == NULL || row.mandates == NULL)
         return STORE_FAILED;
-    for (size_t i = 0; i < making->count; i++) {
-        row.payment_ids[i] = making->orders[i].payment_id;
-        row.mandates[i] = making->order->collections ? making->orders[i].mandate_id : NULL;
-        if (!money_add(row.total, making->orders[i].amount, &row.total))
+    for (size_t i = 0; i < making->orders.count; i++) {
+        row.payment_ids[i] = making->orders.items[i].payment_id;
+        row.mandates[i] = making->order->collections ? making->orders.items[i].mandate_id : NULL;
+        if (!money_add(row.total, making->orders.items[i].amount, &row.total))
             return STORE_OUT_OF_RANGE;
     }
     sha256_of(xml->data, xml->length, &row.hash);
-    return store_add_file(work->pg, &work->arena, &row);
+    return store_add_file(work->pg, &row);
 }
 
 static enum store_result write_file(struct making *making)
@@ -183,7 +181,7 @@ static enum store_result write_file(struct making *making)
         .creditor_id = making->bank_operator.creditor_id,
         .purpose = purpose,
         .orders = pain_orders(making),
-        .count = making->count,
+        .count = making->orders.count,
     };
     if (file.orders == NULL)
         return STORE_FAILED;
@@ -203,8 +201,8 @@ static enum store_result make(void *context, struct head_work *work, struct faul
     if (result != STORE_OK || faults->count > 0)
         return result;
     result = write_file(making);
-    for (size_t i = 0; i < making->count && result == STORE_OK && faults->count == 0; i++)
-        result = payments_change(work, making->orders[i].payment_id, CHANGE_INSTRUCT, NULL, faults);
+    for (size_t i = 0; i < making->orders.count && result == STORE_OK && faults->count == 0; i++)
+        result = payments_change(work, making->orders.items[i].payment_id, CHANGE_INSTRUCT, NULL, faults);
     return result;
 }
 

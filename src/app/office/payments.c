@@ -78,17 +78,16 @@ enum store_result payments_change(struct head_work *work, const char *payment_id
 enum store_result payments_approve_day(struct head_work *work, struct date day, const char *note,
                                        struct faults *faults)
 {
-    const char **ids;
-    size_t count, approved = 0;
-    bool closed;
+    struct computed_payments payments = {0};
+    size_t approved = 0;
     enum reason waiting = REASON_NONE;
     enum store_result result =
-        store_payments_computed(work->pg, &work->arena, work->scheme->id, day, &ids, &count, &closed);
-    if (result == STORE_OK && !closed)
+        store_payments_computed(work->pg, &work->arena, work->scheme->id, day, &payments);
+    if (result == STORE_OK && !payments.closed)
         faults_refuse(faults, REASON_NOT_FOUND);
-    for (size_t i = 0; i < count && result == STORE_OK; i++) {
+    for (size_t i = 0; i < payments.count && result == STORE_OK; i++) {
         enum reason reason = REASON_NONE;
-        result = change_payment(work, ids[i], CHANGE_APPROVE, note, &reason);
+        result = change_payment(work, payments.ids[i], CHANGE_APPROVE, note, &reason);
         approved += reason == REASON_NONE;
         if (reason == REASON_APPROVER_CLOSED_DAY || reason == REASON_SECOND_KEY_NEEDED)
             waiting = reason;

@@ -88,8 +88,8 @@ static enum store_result take_expected_heads(void *owner)
         return STORE_OK;
     batch->heads_asked = true;
     enum store_result result = pg_begin(batch->pg);
-    return result == STORE_OK ? store_heads_expect(batch->pg, batch->arena, batch->head_requests,
-                                                   batch->scheme_count, batch->snapshot->network.version)
+    return result == STORE_OK ? store_heads_expect(batch->pg, batch->head_requests, batch->scheme_count,
+                                                   batch->snapshot->network.version)
                               : result;
 }
 
@@ -144,22 +144,23 @@ static bool expect_heads(struct batch *batch)
 }
 
 static enum store_result request_heads(struct pg *pg, struct arena *arena, struct kept_schemes *kept_schemes,
-                                       struct head_request *head_requests, size_t count, int wait_ms,
-                                       int64_t *version)
+                                       struct batch_begin *begin)
 {
-    for (size_t i = 0; i < count; i++) {
-        struct kept_scheme *kept = kept_scheme(kept_schemes, head_requests[i].scheme);
-        head_requests[i].has_since = kept != NULL && kept_since(kept, &head_requests[i].since);
+    for (size_t i = 0; i < begin->count; i++) {
+        struct head_request *request = &begin->requests[i];
+        struct kept_scheme *kept = kept_scheme(kept_schemes, request->scheme);
+        request->has_since = kept != NULL && kept_since(kept, &request->since);
     }
-    return store_batch_begin(pg, arena, head_requests, count, wait_ms, version);
+    return store_batch_begin(pg, arena, begin);
 }
 
 enum store_result batch_take_early_head(struct early_head *early, struct pg *pg, struct arena *arena,
                                         struct kept_schemes *kept)
 {
     early->request = (struct head_request){.scheme = early->scheme};
-    enum store_result result =
-        request_heads(pg, arena, kept, &early->request, 1, EARLY_HEAD_WAIT_MS, &early->version);
+    struct batch_begin begin = {.requests = &early->request, .count = 1, .wait_ms = EARLY_HEAD_WAIT_MS};
+    enum store_result result = request_heads(pg, arena, kept, &begin);
+    early->version = begin.version;
     early->taken = result == STORE_OK;
     if (!early->taken)
         pg_rollback(pg);
@@ -196,11 +197,16 @@ static void park_held(struct batch *batch)
 /* Waits for a held head only if the batch needs no other head, so that nobody waits in a circle. */
 static enum store_result lock_heads(struct batch *batch, int64_t *version)
 {
-    int wait_ms = batch->may_wait && batch->scheme_count == 1 ? HEAD_WAIT_MS : 0;
+    struct batch_begin begin = {
+        .requests = batch->head_requests,
+        .count = batch->scheme_count,
+        .wait_ms = batch->may_wait && batch->scheme_count == 1 ? HEAD_WAIT_MS : 0,
+        .version = *version,
+    };
     pg_rollback(batch->pg); /* lets go of an early head that is not for this batch */
-    enum store_result result = request_heads(batch->pg, batch->arena, batch->kept, batch->head_requests,
-                                             batch->scheme_count, wait_ms, version);
-    if (result != STORE_LOCKED || wait_ms == 0)
+    enum store_result result = request_heads(batch->pg, batch->arena, batch->kept, &begin);
+    *version = begin.version;
+    if (result != STORE_LOCKED || begin.wait_ms == 0)
         return result;
     batch->head_requests[0].taken = false;
     return STORE_OK;

@@ -20,7 +20,7 @@ static enum store_result load_calendar(struct head_work *work)
 enum store_result head_work_take(struct head_work *work)
 {
     struct head head;
-    enum store_result result = store_head_lock(work->pg, &work->arena, work->scheme->id, &head);
+    enum store_result result = store_head_lock(work->pg, work->scheme->id, &head);
     if (result == STORE_OK && head.reference_version > work->network->version)
         result = STORE_CONFLICT;
     if (result != STORE_OK)

@@ -150,7 +150,7 @@ static enum store_result read_balances(struct ledger *ledger, const int64_t *acc
     if (balances == NULL)
         return STORE_FAILED;
     if (result == STORE_OK)
-        result = store_balances(ledger->pg, ledger->arena, ledger->scheme->id, accounts, count, balances);
+        result = store_balances(ledger->pg, ledger->scheme->id, accounts, count, balances);
     for (size_t i = 0; i < count && result == STORE_OK; i++)
         result = learn_balance(ledger->state, accounts[i], balances[i]);
     return result;
@@ -448,7 +448,7 @@ static enum store_result fold(struct ledger *ledger)
     const struct movement_sums *recent = &state->recent;
     assert(!ledger->at_once && state->recent_arena != NULL);
     enum store_result result = state->recent_known
-                                   ? store_fold_sums(ledger->pg, ledger->arena,
+                                   ? store_fold_sums(ledger->pg,
                                                      &(struct posting_rows){
                                                          .scheme = ledger->scheme->id,
                                                          .movements = recent->movements,

@@ -233,13 +233,15 @@ static enum store_result find_lines(struct recording *recording)
 static enum store_result find_differences(struct recording *recording)
 {
     struct ledger *ledger = recording->ledger;
+    const struct book_moment moment = {.scheme = ledger->scheme->id,
+                                       .site = recording->submission->site->id,
+                                       .instant = recording->event->occurred_at,
+                                       .day = recording->occurrence->date};
     struct leg *later;
     size_t later_count;
     enum store_result result = ledger_flush(ledger);
     if (result == STORE_OK)
-        result = store_book_after(ledger->pg, ledger->arena, ledger->scheme->id,
-                                  recording->submission->site->id, recording->event->occurred_at,
-                                  recording->occurrence->date, &later, &later_count);
+        result = store_book_after(ledger->pg, ledger->arena, &moment, &later, &later_count);
     for (size_t i = 0; i < recording->line_count && result == STORE_OK; i++) {
         struct posting_line *line = &recording->lines[i];
         struct account stock =

@@ -107,8 +107,8 @@ enum store_result scheme_ledger_flush(struct scheme_ledger *scheme_ledger)
     struct ledger *ledger = &scheme_ledger->ledger;
     enum store_result result = STORE_OK;
     for (size_t i = 0; i < scheme_ledger->proposal_count && result == STORE_OK; i++)
-        result = store_proposal_add(ledger->pg, ledger->arena, ledger->scheme->id, ledger->now,
-                                    &scheme_ledger->proposals[i]);
+        result =
+            store_proposal_add(ledger->pg, ledger->scheme->id, ledger->now, &scheme_ledger->proposals[i]);
     if (result == STORE_OK && scheme_ledger->proposal_count > 0)
         result = store_calendar_changed(ledger->pg, ledger->scheme->id);
     return result == STORE_OK ? ledger_flush(ledger) : result;

@@ -57,18 +57,17 @@ static enum store_result verify_leaves(struct verification *v)
     struct buffer text;
     struct leaf_row *rows;
     size_t count = 1;
-    int64_t after = INT64_MIN;
+    struct leaf_range range = {v->scope->scheme->id, INT64_MIN, LEAVES_AT_ONCE};
     enum store_result result = STORE_OK;
     arena_init(&arena, 0);
     buffer_init(&text, LEAF_MAX);
     while (count > 0 && result == STORE_OK) {
         arena_reset(&arena);
-        result =
-            read_leaves(v->scope->pg, &arena, v->scope->scheme->id, after, LEAVES_AT_ONCE, &rows, &count);
+        result = read_leaves(v->scope->pg, &arena, &range, &rows, &count);
         for (size_t i = 0; result == STORE_OK && i < count; i++)
             verify_leaf(v, &rows[i], &text);
         if (result == STORE_OK && count > 0)
-            after = rows[count - 1].entry;
+            range.after = rows[count - 1].entry;
     }
     buffer_dispose(&text);
     arena_dispose(&arena);

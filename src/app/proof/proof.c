@@ -8,19 +8,18 @@
 
 enum { LEAF_MAX = 1 << 24, DOCUMENT_MAX = 64 << 20 };
 
-/* Appends the hashes of the day's entries after one and through another. */
-static enum store_result append_hashes(struct pg *pg, int32_t scheme, struct date day, int64_t after,
-                                       int64_t through, struct inclusion *inclusion)
+static enum store_result append_hashes(struct pg *pg, struct hash_range range, struct inclusion *inclusion)
 {
     struct arena arena;
-    struct hash_slice slice = {.last = after, .more = true};
+    struct hash_slice slice = {.more = true};
     enum store_result result = STORE_OK;
     arena_init(&arena, 0);
     while (slice.more && result == STORE_OK) {
         arena_reset(&arena);
-        result = read_hashes(pg, &arena, scheme, day, slice.last, through, &slice);
+        result = read_hashes(pg, &arena, &range, &slice);
         for (size_t i = 0; i < slice.count && result == STORE_OK; i++)
             inclusion_append(inclusion, &slice.hashes[i], false);
+        range.after = slice.last;
     }
     arena_dispose(&arena);
     return result;
@@ -29,14 +28,13 @@ static enum store_result append_hashes(struct pg *pg, int32_t scheme, struct dat
 static enum store_result find_path(struct pg *pg, const struct proof_order *order,
                                    const struct proof_row *row, struct proof *proof)
 {
-    int32_t scheme = order->scheme->id;
+    struct hash_range before = {order->scheme->id, row->day.date, row->first_entry - 1, row->leaf.entry - 1};
+    struct hash_range after = {order->scheme->id, row->day.date, row->leaf.entry, row->last_entry};
     inclusion_init(&proof->inclusion);
-    enum store_result result = append_hashes(pg, scheme, row->day.date, row->first_entry - 1,
-                                             row->leaf.entry - 1, &proof->inclusion);
+    enum store_result result = append_hashes(pg, before, &proof->inclusion);
     inclusion_append(&proof->inclusion, &row->leaf.hash, true);
     if (result == STORE_OK)
-        result =
-            append_hashes(pg, scheme, row->day.date, row->leaf.entry, row->last_entry, &proof->inclusion);
+        result = append_hashes(pg, after, &proof->inclusion);
     return result;
 }
 
@@ -89,11 +87,11 @@ static bool holds(struct proof *proof)
 enum store_result proof_make(struct pg *pg, struct arena *arena, const struct proof_order *order,
                              struct proof *proof, enum reason *refusal)
 {
+    struct entry_place place = {order->scheme->id, order->entry};
     struct proof_row row;
     bool found;
     *refusal = REASON_NONE;
-    enum store_result result =
-        read_proof_entry(pg, arena, order->scheme->id, order->entry, &order->visible, &row, &found);
+    enum store_result result = read_proof_entry(pg, arena, &place, &order->visible, &row, &found);
     if (result != STORE_OK)
         return result;
     if (!found || !row.day.sealed) {

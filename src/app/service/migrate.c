@@ -3,6 +3,7 @@
 #include "app/service/migrate.h"
 
 #include "sql.h"
+#include "store/pg_ask.h"
 
 enum { MESSAGE_MAX = 512 };
 
@@ -18,23 +19,19 @@ static enum store_result run_text(struct pg *pg, const struct sql *sql)
 static enum store_result apply(struct pg *pg, size_t version, FILE *stream)
 {
     const struct sql *migration = &sql_migrations[version - 1];
-    struct pg_params params;
     enum store_result result = run_text(pg, migration);
     if (result != STORE_OK)
         return result;
     fprintf(stream, "applied %s\n", migration->name);
-    pg_params_init(&params, NULL);
-    pg_add_int(&params, (int64_t)version);
-    pg_add_text(&params, migration->name);
-    return pg_query(pg, &sql_migrate_applied, &params, NULL);
+    return pg_run(pg, &sql_migrate_applied, PG_ARGS(arg_int((int64_t)version), arg_text(migration->name)));
 }
 
 static enum store_result read_version(struct pg *pg, size_t *version)
 {
-    PG_ROWS rows = NULL;
-    enum store_result result = pg_query(pg, &sql_migrate_version, NULL, &rows);
+    int64_t number;
+    enum store_result result = pg_ask(pg, &sql_migrate_version, PG_NO_ARGS, pg_one(NULL, take_int, &number));
     if (result == STORE_OK)
-        *version = (size_t)pg_int(rows, 0, 0);
+        *version = (size_t)number;
     return result;
 }
 

@@ -92,7 +92,7 @@ void handle_events_list(const struct request *request, struct answer *answer)
     filter.to = to.days != INT32_MAX ? &to : NULL;
     bool is_feed = filter.site == 0 && filter.kind == KIND_NONE && filter.from == NULL && filter.to == NULL &&
                    filter.reference == NULL;
-    enum store_result result = read_events(request->pg, request->arena, &filter, &slice);
+    enum store_result result = read_events(request->pg, &filter, &slice);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else
@@ -105,7 +105,7 @@ void handle_event_get(const struct request *request, struct answer *answer)
     struct visible_sites visible;
     const char *code = request_query(request, "scheme"), *text = request->parts[0];
     const struct scheme *scheme = NULL;
-    int found = 0;
+    size_t found = 0;
     if (!request_visible(request, answer, &visible))
         return;
     if (code != NULL && (scheme = request_scheme(request, answer, code)) == NULL)
@@ -114,8 +114,8 @@ void handle_event_get(const struct request *request, struct answer *answer)
         answer_not_found(answer);
         return;
     }
-    enum store_result result = read_event(request->pg, request->arena, &id, scheme != NULL ? scheme->id : 0,
-                                          &visible, &answer->body, &found);
+    enum store_result result =
+        read_event(request->pg, &id, scheme != NULL ? scheme->id : 0, &visible, &answer->body, &found);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else if (found == 0)
@@ -143,7 +143,7 @@ void handle_entry_get(const struct request *request, struct answer *answer)
     if (scheme == NULL || !request_visible(request, answer, &visible))
         return;
     if (entry > 0)
-        result = read_entry(request->pg, request->arena, entry, scheme->id, &visible, &answer->body, &found);
+        result = read_entry(request->pg, entry, scheme->id, &visible, &answer->body, &found);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else if (!found)

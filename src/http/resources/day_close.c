@@ -21,8 +21,8 @@ static enum store_result view(void *context, struct pg *pg)
     const struct visible_sites all = {.all = true};
     bool found;
     buffer_reset(&viewing->answer->body);
-    enum store_result result = read_settlement(pg, viewing->request->arena, viewing->order->scheme,
-                                               viewing->order->date, &all, &viewing->answer->body, &found);
+    enum store_result result = read_settlement(pg, viewing->order->scheme, viewing->order->date, &all,
+                                               &viewing->answer->body, &found);
     if (result == STORE_OK && !found)
         return STORE_FAILED;
     if (result == STORE_OK && viewing->order->dry_run)

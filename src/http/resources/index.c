@@ -48,8 +48,8 @@ static enum store_result add_schemes(const struct request *request, const struct
     bool office = identity_has_all(identity);
     member_begin(text, "schemes");
     buffer_add_char(text, '[');
-    enum store_result result = read_glance(request->pg, request->arena, chosen->ids, chosen->count, office,
-                                           identity->participant, text);
+    enum store_result result =
+        read_glance(request->pg, chosen->ids, chosen->count, office, identity->participant, text);
     buffer_add_char(text, ']');
     return result;
 }

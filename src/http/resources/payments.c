@@ -85,8 +85,8 @@ void handle_payments_list(const struct request *request, struct answer *answer)
         !slice_begin_keys(request, answer, &wanted) || !cursor_valid(wanted.after, answer))
         return;
     filter.scheme = scheme->id;
-    enum store_result result = read_payment_list(request->pg, request->arena, &filter, wanted.after,
-                                                 wanted.limit, &answer->body, &slice);
+    enum store_result result =
+        read_payment_list(request->pg, &filter, wanted.after, wanted.limit, &answer->body, &slice);
     if (result == STORE_OK)
         slice_end_keys(request, answer, &slice);
     else
@@ -99,8 +99,7 @@ void handle_payment_get(const struct request *request, struct answer *answer)
     bool found = false;
     if (!request_visible(request, answer, &visible))
         return;
-    enum store_result result =
-        read_payment(request->pg, request->arena, request->parts[0], &visible, &answer->body, &found);
+    enum store_result result = read_payment(request->pg, request->parts[0], &visible, &answer->body, &found);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else if (!found)
@@ -132,13 +131,12 @@ static enum store_result view(void *context, struct pg *pg)
 {
     const struct doing *doing = context;
     const struct visible_sites all = {.all = true};
-    struct arena *arena = doing->request->arena;
     struct buffer *body = &doing->answer->body;
     bool found;
     buffer_reset(body);
-    enum store_result result =
-        doing->payment_id != NULL ? read_payment(pg, arena, doing->payment_id, &all, body, &found)
-                                  : read_settlement(pg, arena, doing->scheme, doing->day, &all, body, &found);
+    enum store_result result = doing->payment_id != NULL
+                                   ? read_payment(pg, doing->payment_id, &all, body, &found)
+                                   : read_settlement(pg, doing->scheme, doing->day, &all, body, &found);
     if (result == STORE_OK && !found)
         return STORE_FAILED;
     if (result == STORE_OK && doing->request->dry_run)

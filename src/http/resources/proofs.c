@@ -69,8 +69,8 @@ void handle_event_proof(const struct request *request, struct answer *answer)
     struct uuid id;
     struct proof_order order = {0};
     const char *code = request_query(request, "scheme"), *text = request->parts[0];
-    int32_t scheme = 0;
-    int count = 0;
+    struct entry_place place = {0};
+    size_t count = 0;
     if (!request_visible(request, answer, &order.visible))
         return;
     if (code != NULL && (order.scheme = request_scheme(request, answer, code)) == NULL)
@@ -79,9 +79,8 @@ void handle_event_proof(const struct request *request, struct answer *answer)
         answer_not_found(answer);
         return;
     }
-    enum store_result result =
-        read_proof_event(request->pg, request->arena, &id, order.scheme != NULL ? order.scheme->id : 0,
-                         &order.visible, &count, &scheme, &order.entry);
+    enum store_result result = read_proof_event(request->pg, &id, order.scheme != NULL ? order.scheme->id : 0,
+                                                &order.visible, &place, &count);
     if (result != STORE_OK) {
         answer_store_failure(answer, result);
     } else if (count == 0) {
@@ -90,7 +89,8 @@ void handle_event_proof(const struct request *request, struct answer *answer)
         faults_add_parameter(&answer->faults, REASON_PARAMETER_MISSING, "scheme",
                              "several schemes have an event with this id");
     } else {
-        order.scheme = request->snapshot->network.scheme_by_id[scheme];
+        order.scheme = request->snapshot->network.scheme_by_id[place.scheme];
+        order.entry = place.entry;
         answer_proof(request, answer, &order);
     }
 }

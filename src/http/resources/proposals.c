@@ -74,13 +74,13 @@ static int64_t number_asked(const struct request *request)
 static bool find(const struct request *request, struct answer *answer, struct control *control,
                  struct kept_write *kept)
 {
-    bool found = false, in_force;
+    bool found = false;
     enum store_result result = STORE_OK;
     *control = control_of(request, answer, PROPOSAL_REFERENCE, "");
     control->author.proposal = number_asked(request);
     if (control->author.proposal != 0)
         result = store_write_find(request->pg, request->arena, control->author.proposal,
-                                  request->identity->key, kept, &found, &in_force);
+                                  request->identity->key, kept, &found);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else if (!found)

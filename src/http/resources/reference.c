@@ -56,7 +56,7 @@ _Static_assert((int)REFERENCE_NAMES_MAX == (int)PATH_PARAMETERS_MAX, "a path nam
 static enum store_result read_into(const struct request *request, const struct reference_query *query,
                                    struct buffer *json, struct json_slice *slice)
 {
-    return store_reference_read(request->pg, request->arena, query, json, slice);
+    return store_reference_read(request->pg, query, json, slice);
 }
 
 /* Whether the scheme that the path begins with is one that the key may know of; if not, that is the answer.

@@ -119,7 +119,7 @@ void answer_report(const struct request *request, struct answer *answer, const s
     memcpy(head.arguments, asked->texts, sizeof head.arguments);
     render_begin(&writer.render, renderer_for(answer->media), &head,
                  (struct sink){add_to_body, &answer->body});
-    enum store_result result = read_report(request->pg, request->arena, &query, add_row, &writer);
+    enum store_result result = read_report(request->pg, &query, add_row, &writer);
     if (writer.part != NULL)
         page.next = next_page(request, &part);
     if (!render_end(&writer.render))

@@ -16,7 +16,7 @@ void handle_settlements_list(const struct request *request, struct answer *answe
     if (scheme == NULL || !request_visible(request, answer, &visible) ||
         !slice_begin(request, answer, &slice))
         return;
-    enum store_result result = read_settlements(request->pg, request->arena, scheme->id, &visible, &slice);
+    enum store_result result = read_settlements(request->pg, scheme->id, &visible, &slice);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else
@@ -35,8 +35,7 @@ void handle_settlement_get(const struct request *request, struct answer *answer)
         answer_not_found(answer);
         return;
     }
-    enum store_result result =
-        read_settlement(request->pg, request->arena, scheme->id, day, &visible, &answer->body, &found);
+    enum store_result result = read_settlement(request->pg, scheme->id, day, &visible, &answer->body, &found);
     if (result != STORE_OK) {
         answer_store_failure(answer, result);
     } else if (!found) {
