@@ -104,11 +104,19 @@ static enum store_result open_scheme_ledger(struct batch *batch, const struct he
     enum store_result result = kept_calendar(kept, batch->pg, &request->head, batch->now, &calendar);
     if (result != STORE_OK)
         return result;
-    ledger_init(&scheme_ledger->ledger, batch->pg, batch->arena, network,
-                network->scheme_by_id[request->scheme], calendar, kept_state(kept, request), batch->now);
-    scheme_ledger->ledger.before_write = take_expected_heads;
-    scheme_ledger->ledger.owner = batch;
-    scheme_ledger->ledger.shared = batch->shares_heads || batch->met_other_writer;
+    scheme_ledger->ledger = (struct ledger){
+        .pg = batch->pg,
+        .arena = batch->arena,
+        .network = network,
+        .scheme = network->scheme_by_id[request->scheme],
+        .calendar = calendar,
+        .now = batch->now,
+        .state = kept_state(kept, request),
+        .before_write = take_expected_heads,
+        .owner = batch,
+        .shared = batch->shares_heads || batch->met_other_writer,
+    };
+    ledger_init(&scheme_ledger->ledger);
     batch->met_replay = batch->met_replay || request->known_count > 0;
     size_t proposal_count;
     const struct known_event *proposals = kept_proposals(kept, &proposal_count);

@@ -45,9 +45,17 @@ static enum store_result do_work(struct head_work *work, const struct head_order
 {
     if (order->work == NULL)
         return STORE_OK;
-    ledger_init(&work->ledger, work->pg, &work->arena, work->network, work->scheme, &work->calendar,
-                &work->state, work->now);
-    work->ledger.at_once = true;
+    work->ledger = (struct ledger){
+        .pg = work->pg,
+        .arena = &work->arena,
+        .network = work->network,
+        .scheme = work->scheme,
+        .calendar = &work->calendar,
+        .now = work->now,
+        .state = &work->state,
+        .at_once = true,
+    };
+    ledger_init(&work->ledger);
     enum store_result result = order->work(order->context, work, faults);
     if (result == STORE_OK && faults->count == 0)
         result = ledger_flush(&work->ledger);

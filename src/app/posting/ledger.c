@@ -100,20 +100,9 @@ bool ledger_state_catch_up(struct ledger_state *state, const struct head_request
     return true;
 }
 
-void ledger_init(struct ledger *ledger, struct pg *pg, struct arena *arena, const struct network *network,
-                 const struct scheme *scheme, const struct calendar *calendar, struct ledger_state *state,
-                 struct instant now)
+void ledger_init(struct ledger *ledger)
 {
-    *ledger = (struct ledger){
-        .pg = pg,
-        .arena = arena,
-        .network = network,
-        .scheme = scheme,
-        .calendar = calendar,
-        .now = now,
-        .state = state,
-    };
-    movement_sums_init(&ledger->sums, arena);
+    movement_sums_init(&ledger->sums, ledger->arena);
     buffer_init(&ledger->leaf, LEAF_BYTES_MAX);
 }
 

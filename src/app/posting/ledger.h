@@ -27,14 +27,14 @@ struct ledger_state {
 };
 
 struct ledger {
+    /* What the owner sets, before ledger_init. */
     struct pg *pg;
-    struct arena *arena;
+    struct arena *arena; /* the transaction's */
     const struct network *network;
     const struct scheme *scheme;
     const struct calendar *calendar;
     struct instant now;
     struct ledger_state *state; /* with all that has been appended */
-    /* Set by the owner. */
     enum store_result (*before_write)(void *owner); /* called before each write; NULL: nothing to call */
     void *owner;
     bool at_once; /* movements go straight into the balances, because the same transaction reads these */
@@ -81,10 +81,8 @@ void ledger_state_init(struct ledger_state *state, struct arena *arena, struct a
  * missing, or there is no memory, and the state is spoilt. */
 MUST_CHECK bool ledger_state_catch_up(struct ledger_state *state, const struct head_request *request);
 
-/* `arena` is the transaction's. */
-void ledger_init(struct ledger *ledger, struct pg *pg, struct arena *arena, const struct network *network,
-                 const struct scheme *scheme, const struct calendar *calendar, struct ledger_state *state,
-                 struct instant now);
+/* Of a ledger whose first part the owner has set, and whose rest is zero. */
+void ledger_init(struct ledger *ledger);
 void ledger_dispose(struct ledger *ledger);
 
 /* Reads, in one query, those of these cup accounts' balances that are not known. */
