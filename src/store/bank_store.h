@@ -1,13 +1,13 @@
 /* SPDX-License-Identifier: ISC */
-/* Payment files, and the bank's statements and lines. What decides, and what is kept, runs within a
- * transaction that holds the scheme's head row; the lists do not. Results are put into the given arena. */
+/* Payment files, and the bank's statements and lines. All but the lists runs within a transaction that holds
+ * the scheme's head row. Results are put into the given arena. */
 #ifndef DEPOSITD_STORE_BANK_STORE_H
 #define DEPOSITD_STORE_BANK_STORE_H
 
 #include "depositd/payment.h"
 #include "store/read_store.h"
 
-/* As the bank knows it. Without an account: neither iban nor account. */
+/* A party as the bank knows it. Without an account, both iban and account are NULL. */
 struct bank_party {
     const char *name;
     const char *iban, *account, *bank_code, *bic; /* NULL: none */
@@ -16,14 +16,14 @@ struct bank_party {
 struct bank_operator {
     struct bank_party party; /* its name NULL: the scheme names no operator */
     const char *creditor_id; /* NULL: none */
-    struct uuid new_id;      /* that nobody has */
+    struct uuid new_id;      /* for the file that is about to be made */
 };
 MUST_CHECK enum store_result store_bank_operator(struct pg *pg, struct arena *arena, int32_t scheme,
                                                  struct bank_operator *bank_operator);
 
 /* ---- files ---- */
 
-/* An approved payment, with its party that is not the pool. */
+/* An approved payment, and the one of its parties that is not the pool. */
 struct bank_order {
     const char *payment_id;
     struct money amount;
@@ -61,7 +61,8 @@ struct payment_file_row {
 };
 MUST_CHECK enum store_result store_add_file(struct pg *pg, const struct payment_file_row *row);
 
-/* As JSON, or as it is: whichever buffer is not NULL. *found false: there is none. */
+/* Gives the description of a file as JSON, its content, or both: whichever buffer is not NULL. *found false:
+ * there is no such file. */
 MUST_CHECK enum store_result read_file(struct pg *pg, const struct uuid *id, struct buffer *json,
                                        struct buffer *content, char hash[static SHA256_HEX_MAX], bool *found);
 MUST_CHECK enum store_result read_files(struct pg *pg, int32_t scheme, struct date day,
@@ -69,7 +70,7 @@ MUST_CHECK enum store_result read_files(struct pg *pg, int32_t scheme, struct da
 
 /* ---- statements ---- */
 
-/* *statement 0: there is none with this id. */
+/* *statement 0: the account has none with this id. */
 MUST_CHECK enum store_result store_find_statement(struct pg *pg, int32_t scheme, const char *account,
                                                   const char *statement_id, int64_t *statement,
                                                   struct sha256 *digest);
@@ -100,20 +101,20 @@ struct bank_statement_row {
 MUST_CHECK enum store_result store_add_statement(struct pg *pg, const struct bank_statement_row *row,
                                                  int64_t *statement, int64_t *last_line);
 
-/* A payment that a line may be of. */
+/* A payment that a line of the bank may belong to. */
 struct bank_payment {
     const char *payment_id;
     enum payment_status status;
     int32_t payer, payee; /* 0: the pool */
     struct money amount;
-    bool confirmed;        /* ever, also if it failed since */
-    bool taken, came_back; /* a line was taken for it; for its return */
+    bool confirmed;        /* once, even if it has failed since */
+    bool taken, came_back; /* some line paid it; some line returned it */
 };
 struct payment_ids {
     const char *const *items;
     size_t count;
 };
-/* Those of the ids that are payments of the scheme, by id (strcmp). */
+/* The payments of the scheme among these ids, ordered by id (strcmp). */
 MUST_CHECK enum store_result store_bank_payments(struct pg *pg, struct arena *arena, int32_t scheme,
                                                  const struct payment_ids *ids,
                                                  struct bank_payment **payments, size_t *found);
@@ -162,15 +163,15 @@ struct bank_resolution_row {
     const char *account;
     const int64_t *entries;
     size_t entry_count;
-    int64_t proposal; /* by whose approval; 0: it needed none */
+    int64_t proposal; /* whose approval it has; 0: it needed none */
 };
 MUST_CHECK enum store_result store_add_resolution(struct pg *pg, const struct bank_resolution_row *row);
 
-/* {"statements":[…],"confirmed":…}: these statements, by their numbers, with their lines. */
+/* {"statements":[…],"confirmed":…}: the statements of these numbers, with their lines. */
 MUST_CHECK enum store_result read_statements_taken(struct pg *pg, int32_t scheme, const int64_t *statements,
                                                    size_t count, struct buffer *json);
 MUST_CHECK enum store_result read_bank_statements(struct pg *pg, int32_t scheme, struct list_slice *slice);
-/* `open` NULL: all. */
+/* `open` NULL: open lines and others. */
 MUST_CHECK enum store_result read_bank_lines(struct pg *pg, int32_t scheme, const bool *open,
                                              struct list_slice *slice);
 MUST_CHECK enum store_result read_bank_line(struct pg *pg, int32_t scheme, int64_t line, struct buffer *json);

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The recorded changes of reference data, terms and keys. The database records them itself, with each
- * statement that changes such a row; here they are read. */
+/* Reading the recorded changes of reference data, terms and keys. The database itself records them, with each
+ * statement that changes such a row. */
 #ifndef DEPOSITD_STORE_CHANGE_STORE_H
 #define DEPOSITD_STORE_CHANGE_STORE_H
 

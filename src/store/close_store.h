@@ -23,7 +23,7 @@ MUST_CHECK enum store_result store_closing_sites(struct pg *pg, struct arena *ar
                                                  struct date date, struct closing_site **sites,
                                                  size_t *count);
 
-/* What the day's reversals took back of cups that sites issued and took back on earlier days; by site id. */
+/* Cups of earlier days that the day's reversals took back from each site's counts. Ordered by site id. */
 MUST_CHECK enum store_result store_closing_reversed(struct pg *pg, struct arena *arena, int32_t scheme,
                                                     struct date date, struct reversed_row **reversed,
                                                     size_t *count);
@@ -31,8 +31,8 @@ MUST_CHECK enum store_result store_closing_reversed(struct pg *pg, struct arena 
 struct closing_participant {
     int32_t participant;
     struct money arrears;
-    bool carried;              /* already before this close, … */
-    struct date carried_since; /* … since this day */
+    bool carried;              /* already before this close … */
+    struct date carried_since; /* … and since this day */
     struct money exceptions;
     bool bank_account_changed; /* since its last payout */
 };
@@ -85,18 +85,18 @@ MUST_CHECK enum store_result store_add_payments(struct pg *pg, int32_t scheme, s
                                                 struct date due_on, const struct payment_row *payments,
                                                 size_t count);
 
-/* What the clock has to do for one scheme, and how that stands. */
+/* What the clock has to do for one scheme, and how far it has come. */
 struct close_work {
     int32_t scheme;
     const char *code;
-    bool extend; /* its calendar must be extended */
-    bool due;    /* and this day be closed */
+    bool extend; /* the calendar must be extended */
+    bool due;    /* this day must be closed */
     struct date date;
-    bool has_open;         /* some day is not closed; the first of them … */
-    struct instant due_at; /* … is to be closed from here on */
+    bool has_open;         /* some day is not closed */
+    struct instant due_at; /* when the first of these may be closed */
     int64_t open_days;
     bool has_closed;
-    struct instant closed_at; /* the last one */
+    struct instant closed_at; /* of the last closed day */
 };
 
 MUST_CHECK enum store_result store_close_work(struct pg *pg, struct arena *arena, struct instant now,

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What tills say of their days, in the database: every time it is said is kept. */
+/* The totals that tills state of their days. Every statement is kept. */
 #ifndef DEPOSITD_STORE_DAY_TOTAL_STORE_H
 #define DEPOSITD_STORE_DAY_TOTAL_STORE_H
 
@@ -16,13 +16,12 @@ struct day_total_row {
     struct money collected, refunded;
 };
 
-/* To the end of the transaction nobody else says totals of the site. `begun`: there is such a business day,
- * and it has begun. */
+/* Locks the site's totals to the end of the transaction. `begun`: the business day exists and has begun. */
 MUST_CHECK enum store_result store_day_total_lock(struct pg *pg, int32_t scheme, int32_t site,
                                                   struct date date, bool *begun);
-/* Leaves no trace where the same was said last. */
+/* Does nothing where the last statement said the same. */
 MUST_CHECK enum store_result store_day_total_add(struct pg *pg, const struct day_total_row *row);
-/* Appends the totals as JSON; *found false: nothing was said. */
+/* Appends the totals as JSON. *found false: there are none. */
 MUST_CHECK enum store_result store_day_total_get(struct pg *pg, int32_t scheme, int32_t site,
                                                  struct date date, struct buffer *json, bool *found);
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Journals that are proposed, until another person decides on them. All of it runs within a transaction that
- * holds the scheme's head row, but the look-up of schemes. Results are put into the given arena. */
+/* Proposed journals, until a second person decides on them. All but the look-up of schemes runs within a
+ * transaction that holds the scheme's head row. Results are put into the given arena. */
 #ifndef DEPOSITD_STORE_JOURNAL_STORE_H
 #define DEPOSITD_STORE_JOURNAL_STORE_H
 
@@ -10,16 +10,16 @@ struct proposal_row {
     const struct event *event;
     const struct leg *legs;
     size_t leg_count;
-    int32_t key; /* whose */
+    int32_t key; /* who proposes it */
 };
 MUST_CHECK enum store_result store_proposal_add(struct pg *pg, int32_t scheme, struct instant now,
                                                 const struct proposal_row *row);
 
-/* Those that are not in the ledger, as events that the scheme knows; open and withdrawn. */
+/* The open and the withdrawn proposals, as events that the scheme knows. They are not in the ledger. */
 MUST_CHECK enum store_result store_proposals(struct pg *pg, struct arena *arena, int32_t scheme,
                                              struct known_event **known, size_t *count);
 
-/* The schemes that have a proposal with this id, ascending. */
+/* The schemes that have a proposal with this id, in ascending order. */
 MUST_CHECK enum store_result store_proposal_schemes(struct pg *pg, struct arena *arena, const struct uuid *id,
                                                     int32_t **schemes, size_t *count);
 
@@ -29,7 +29,7 @@ struct proposal {
     enum proposal_status status;
     int32_t proposed_by, decided_by; /* keys; 0: nobody yet */
     struct instant proposed_at;
-    const char *event; /* as it was posted, canonical */
+    const char *event; /* as posted, canonical JSON */
     struct instant occurred_at;
     struct leg *legs;
     size_t leg_count;

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* Slices of rows that the database has made into JSON already: column 0 is the object, column 1 the key that
- * slices go by. A query is asked for one row more than the limit, which tells whether any are left. */
+/* Slices of rows that the database has already made into JSON: column 0 is the object, column 1 the key by
+ * which slices are ordered. A query is asked for one row more than the limit, which tells whether any are
+ * left. */
 #ifndef DEPOSITD_STORE_JSON_SLICE_H
 #define DEPOSITD_STORE_JSON_SLICE_H
 
@@ -11,18 +12,18 @@ enum { SLICE_KEY_SIZE = 64 };
 
 struct json_slice {
     size_t count;
-    bool more;                 /* rows were left for want of limit */
+    bool more;                 /* the query had more rows than the limit */
     char last[SLICE_KEY_SIZE]; /* key of the last row added */
 };
 
-/* The most rows that the query may give; `limit` 0: any number. */
+/* How many rows the query may give; `limit` 0: any number. */
 struct pg_arg arg_limit(int limit);
 
 /* Runs a query and appends its rows to `json` with commas between them. */
 MUST_CHECK enum store_result json_slice_read(struct pg *pg, const struct sql *sql, struct pg_args args,
                                              int limit, struct buffer *json, struct json_slice *slice);
 
-/* Takes the closing brace of the last object back, so that members can be added to it. */
+/* Removes the closing brace of the last object, so that members can be added to it. */
 void json_reopen(struct buffer *json);
 
 #endif

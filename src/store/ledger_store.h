@@ -16,27 +16,27 @@ struct head {
     int64_t last_entry;
     int64_t reference_version;
     int64_t calendar_version;
-    int64_t gross;          /* the absolute amounts of all legs in one sum, which bounds every balance */
-    int32_t unfolded;       /* movements that are not in the balances yet, but beside them … */
-    int64_t folded_through; /* … those of the batches after this entry */
+    int64_t gross;          /* the sum of the absolute amounts of all legs, which bounds every balance */
+    int32_t unfolded;       /* how many movements are kept beside the balances … */
+    int64_t folded_through; /* … of the batches after this entry */
 };
 
-/* Takes the scheme's head and holds it to the commit: from here on nobody else appends. */
+/* Takes the scheme's head and holds it until the commit. Nobody else appends meanwhile. */
 MUST_CHECK enum store_result store_head_lock(struct pg *pg, int32_t scheme, struct head *head);
 
 MUST_CHECK enum store_result store_calendar(struct pg *pg, struct arena *arena, int32_t scheme,
                                             struct calendar *calendar);
-/* Creates the days that are missing, of the scheme or with 0 of all, through the one that contains `until`;
- * *extended says whether there were any. */
+/* Creates the missing days up to the day that contains `until`, of one scheme or of all (0). *extended: there
+ * were some. */
 MUST_CHECK enum store_result store_calendar_extend(struct pg *pg, int32_t scheme, struct instant until,
                                                    bool *extended);
 /* Makes every copy of the scheme's calendar stale. */
 MUST_CHECK enum store_result store_calendar_changed(struct pg *pg, int32_t scheme);
 
-/* A journal that was proposed has its id, but no entry yet; nor ever, if it was withdrawn. */
+/* A proposed journal has its id but no entry yet. A withdrawn journal never gets one. */
 enum event_standing { STANDING_RECORDED, STANDING_PROPOSED, STANDING_WITHDRAWN };
 
-/* An event that the scheme has already, and what was answered then. */
+/* An event that the scheme has already, and what its answer was. */
 struct known_event {
     struct uuid id;
     uint8_t digest[SHA256_SIZE / 2];
@@ -69,7 +69,7 @@ struct day_counters {
 
 /* What a batch moved that another instance may have posted. */
 struct recent_batch {
-    int64_t after_entry, last_entry; /* the last ones before it, and of it */
+    int64_t after_entry, last_entry; /* the last entries before it, and of it */
     struct movement_row *movements;
     size_t movement_count;
     struct site_day_row *site_days;
@@ -110,14 +110,14 @@ MUST_CHECK enum store_result store_heads_expect(struct pg *pg, const struct head
 MUST_CHECK enum store_result store_exceptions_of(struct pg *pg, struct arena *arena, int32_t scheme,
                                                  int64_t entry, struct exception **exceptions, size_t *count);
 
-/* The balances of the accounts as they stand, parallel to them. */
+/* The present balances of the accounts, in the same order. */
 MUST_CHECK enum store_result store_balances(struct pg *pg, int32_t scheme, const int64_t *accounts,
                                             size_t count, int64_t *balances);
 
 MUST_CHECK enum store_result store_day_counters(struct pg *pg, int32_t scheme, struct date date,
                                                 struct day_counters *counters);
 
-/* Cups of a list as the event had it. */
+/* A line of cups of an event. */
 struct moved_cups {
     int32_t cup_type;
     bool damaged;
@@ -134,7 +134,7 @@ struct referred {
     size_t leg_count;
     bool reversed;
     bool arrived;   /* has receipts or losses that are not reversed */
-    int64_t refers; /* the entry that it refers to itself; 0: none */
+    int64_t refers; /* the entry that this one refers to; 0: none */
     struct moved_cups *cups;
     size_t cup_count;
 };
@@ -155,9 +155,9 @@ MUST_CHECK enum store_result store_transfer(struct pg *pg, struct arena *arena, 
 struct book_moment {
     int32_t scheme, site;
     struct instant instant;
-    struct date day; /* that the instant is of */
+    struct date day; /* the day of the instant */
 };
-/* Legs of a site's stock that were posted already but occurred after the moment, summed per account. */
+/* Legs of a site's stock that are posted already but occurred after the moment, summed per account. */
 MUST_CHECK enum store_result store_book_after(struct pg *pg, struct arena *arena,
                                               const struct book_moment *moment, struct leg **legs,
                                               size_t *count);
@@ -204,21 +204,21 @@ struct forfeited_row {
     int64_t cups;
 };
 
-/* What a reversal takes back of the cups that a site issued and took back at the counter on an earlier day:
- * positive. */
+/* Cups of an earlier day that a reversal takes back from what the site issued and took back at the counter:
+ * positive numbers. */
 struct reversed_row {
     int32_t site;
     struct date business_date, original_date;
     int64_t issued, returned;
 };
 
-/* All that a run of entries changes in one scheme. */
+/* Everything that a run of entries changes in one scheme. */
 struct posting_rows {
     int32_t scheme;
     struct instant recorded_at;
     int64_t last_entry, gross;
     int32_t unfolded;
-    bool at_once; /* movements go into the balances, rather than beside them */
+    bool at_once; /* movements go into the balances, not beside them */
     const struct entry_row *entries;
     size_t entry_count;
     const struct leg *legs;
@@ -241,8 +241,8 @@ struct posting_rows {
     size_t day_count;
 };
 
-/* Adds to the balances what is beside them; with the second, whose rows have scheme, movements and site days
- * only, those sums of it. */
+/* Adds the movements that are kept beside the balances to them. store_fold_sums is given their sums: of its
+ * rows only scheme, movements and site days count. */
 MUST_CHECK enum store_result store_fold(struct pg *pg, int32_t scheme);
 MUST_CHECK enum store_result store_fold_sums(struct pg *pg, const struct posting_rows *sums);
 MUST_CHECK enum store_result store_post(struct pg *pg, struct arena *arena, const struct posting_rows *rows);

@@ -8,7 +8,7 @@
 
 MUST_CHECK enum store_result store_network_version(struct pg *pg, int64_t *version);
 
-/* Fills network and keys with memory of the arena. To be called within pg_begin_read, so that all of it is of
+/* Fills network and keys, in memory of the arena. To be called within pg_begin_read, so that all of it is of
  * one moment. */
 MUST_CHECK enum store_result store_network_load(struct pg *pg, struct arena *arena, struct network *network,
                                                 struct keyring *keys);

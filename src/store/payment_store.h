@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Payments after the close: what decides on a change, and the change. All but the first run within a
- * transaction that holds the scheme's head row. Results are put into the given arena. */
+/* Payments after the close. All functions but the first run within a transaction that holds the scheme's head
+ * row. Results are put into the given arena. */
 #ifndef DEPOSITD_STORE_PAYMENT_STORE_H
 #define DEPOSITD_STORE_PAYMENT_STORE_H
 
@@ -13,12 +13,12 @@ MUST_CHECK enum store_result store_payment_scheme(struct pg *pg, const char *pay
 MUST_CHECK enum store_result store_payment(struct pg *pg, struct arena *arena, int32_t scheme,
                                            const char *payment_id, struct payment *payment, bool *found);
 
-/* The legs of the entry that confirmed it, which there is. */
+/* The legs of the entry that confirmed it. STORE_FAILED: it was not confirmed. */
 MUST_CHECK enum store_result store_payment_confirmation(struct pg *pg, struct arena *arena, int32_t scheme,
                                                         const char *payment_id, struct leg **legs,
                                                         size_t *count);
 
-/* The payments of a day that are still computed. */
+/* The payments of a day whose status is still `computed`. */
 struct computed_payments {
     bool closed; /* the day is */
     const char **ids;
@@ -30,7 +30,7 @@ MUST_CHECK enum store_result store_payments_computed(struct pg *pg, struct arena
 struct payment_change_row {
     int32_t scheme;
     const char *payment_id;
-    enum payment_status status; /* that it has from now on */
+    enum payment_status status; /* from now on */
     enum payment_change change;
     struct instant changed_at;
     int32_t key;      /* 0: the service */

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Statements: transactions, prepared statements, pipelines, and rows that are taken one by one. */
+/* Statements: transactions, prepared statements, pipelines and streamed rows. */
 #include "store/pg.h"
 
 #include "store/pg_inside.h"
@@ -15,7 +15,7 @@
 
 enum { SILENCE_MS = 500, ROLLBACK_MS = 1000 };
 
-/* Room to note two messages more: a statement and its preparation. */
+/* Makes room to note two more messages: a statement and its preparation. */
 static bool can_note_sent(struct pg *pg)
 {
     if (pg->sent_count + 2 <= pg->sent_capacity)
@@ -40,7 +40,7 @@ static enum store_result send_text(struct pg *pg, const char *text)
     if (!can_note_sent(pg))
         return STORE_FAILED;
     if (PQsendQueryParams(pg->connection, text, 0, NULL, NULL, NULL, NULL, 0) == 0)
-        return pg_failure(pg, NULL, text); /* what was sent before must not be committed without it */
+        return pg_failure(pg, NULL, text); /* drops the connection, so that nothing before it is committed */
     note_sent(pg, text, NULL, NULL);
     return STORE_OK;
 }
@@ -51,9 +51,9 @@ static bool is_done(const PGresult *result)
     return status == PGRES_COMMAND_OK || status == PGRES_TUPLES_OK;
 }
 
-/* The answer to what was sent outside of a pipeline, to its end. *last is the last result: of several
- * statements in one text, none runs after one that failed. Not STORE_OK: there is none, and the connection
- * was dropped. */
+/* Takes the whole answer to what was sent outside of a pipeline. *last is its last result: where one text has
+ * several statements, none runs after one that failed. On failure there is no result, and the connection was
+ * dropped. */
 static enum store_result take_whole(struct pg *pg, const char *statement, int64_t end, PGresult **last)
 {
     PGresult *result = NULL;
@@ -66,7 +66,7 @@ static enum store_result take_whole(struct pg *pg, const char *statement, int64_
         PQclear(*last);
         *last = result;
         if (PQstatus(pg->connection) != CONNECTION_OK)
-            return STORE_OK; /* nothing comes after it; it says what has happened */
+            return STORE_OK; /* the connection broke; this result says why */
     }
     if (waited == STORE_OK)
         return STORE_OK;
@@ -139,7 +139,7 @@ enum store_result pg_back_to_mark(struct pg *pg)
     return run_text(pg, "ROLLBACK TO SAVEPOINT mark");
 }
 
-/* Where the statement is, or would be, in the table of prepared ones. */
+/* The statement's slot in the table of prepared ones, or the free slot where it belongs. */
 static const struct sql **prepared_slot(struct pg *pg, const struct sql *sql)
 {
     size_t slot = ((uintptr_t)sql / sizeof *sql) % PG_PREPARED_MAX;
@@ -155,7 +155,7 @@ static void note_prepared(struct pg *pg, const struct sql *sql)
     pg->prepared_count++;
 }
 
-/* The answer to one message; STORE_OK also for one that did not run because an earlier one had failed. */
+/* Takes the answer to one message. A message that did not run because an earlier one failed is STORE_OK. */
 static enum store_result take_answer(struct pg *pg, const struct sent *sent, int64_t end)
 {
     PGresult *result = NULL, *beyond = NULL;
@@ -173,8 +173,8 @@ static enum store_result take_answer(struct pg *pg, const struct sent *sent, int
         PQclear(result);
     if (pg->connection == NULL)
         return answer;
-    /* The end of this answer. Where memory ran out in libpq something else may come, and answers no longer
-     * belong to what they seem to. */
+    /* An answer ends with NULL. If libpq ran out of memory, another result may come, and the answers no
+     * longer match the messages. */
     enum store_result ended = pg_next_result(pg, end, &beyond);
     PQclear(beyond);
     if (ended == STORE_OK && beyond == NULL)
@@ -190,13 +190,13 @@ static enum store_result take_answers(struct pg *pg, int64_t end)
         if (first != STORE_OK || answer == STORE_OK)
             continue;
         first = answer;
-        /* A server that is told to stop may say so instead of answering the last statement. */
+        /* A server that shuts down may say so instead of answering the last statement. */
         pg->unanswered = pg->connection == NULL || (i + 1 == pg->sent_count && answer == STORE_UNAVAILABLE);
     }
     return first;
 }
 
-/* The answer to the sync, which ends a pipeline's answers. */
+/* Takes the answer to the sync, which ends the answers of a pipeline. */
 static enum store_result take_sync(struct pg *pg, int64_t end)
 {
     PGresult *result = NULL;
@@ -219,7 +219,7 @@ static enum store_result end_pipeline(struct pg *pg, int64_t end)
     enum store_result first = take_answers(pg, end);
     if (pg->connection == NULL)
         return first;
-    /* A connection that breaks after the last answer takes no commit back. */
+    /* If the connection breaks after the last answer, what was committed stays committed. */
     if (take_sync(pg, end) != STORE_OK || PQexitPipelineMode(pg->connection) == 0 ||
         PQstatus(pg->connection) != CONNECTION_OK)
         pg_drop(pg);
@@ -227,7 +227,7 @@ static enum store_result end_pipeline(struct pg *pg, int64_t end)
     return first;
 }
 
-/* With the COMMIT already sent, a connection that breaks says nothing about what has happened. */
+/* Once the COMMIT is sent, a broken connection leaves open whether it was carried out. */
 static enum store_result commit_pipeline(struct pg *pg)
 {
     enum store_result sent = send_text(pg, "COMMIT");
@@ -243,7 +243,7 @@ enum store_result pg_commit(struct pg *pg)
     if (pg->connection == NULL)
         return STORE_UNAVAILABLE;
     if (memory_has_failed())
-        return STORE_UNAVAILABLE; /* what was written meanwhile may lack something */
+        return STORE_UNAVAILABLE; /* something may be missing from what was written */
     enum store_result answer = pg_may_go_on(pg);
     if (answer != STORE_OK)
         return answer; /* the rollback ends the transaction */
@@ -253,15 +253,16 @@ enum store_result pg_commit(struct pg *pg)
     if (answer == STORE_OK && !is_done(result))
         answer = pg_failure(pg, result, "COMMIT");
     else if (answer == STORE_OK && strcmp(PQcmdStatus(result), "COMMIT") != 0)
-        answer = STORE_FAILED; /* the transaction had failed before: the server answers ROLLBACK */
+        answer = STORE_FAILED; /* the server answers ROLLBACK where the transaction has failed before */
     PQclear(result);
     if (answer == STORE_OK || pg->connection != NULL)
         return answer;
-    /* No answer to a COMMIT: it may have happened. An answer with an SQLSTATE says that it did not. */
+    /* Without an answer the COMMIT may have been carried out. An answer with an SQLSTATE says that it was
+     * not. */
     return pg->reads ? STORE_UNAVAILABLE : STORE_OUTCOME_UNKNOWN;
 }
 
-/* Whoever wanted the rows may be gone. */
+/* The memory that the rows were meant for may be gone. */
 static void abandon_pipeline(struct pg *pg, int64_t end)
 {
     for (size_t i = 0; i < pg->sent_count; i++)
@@ -269,7 +270,7 @@ static void abandon_pipeline(struct pg *pg, int64_t end)
     (void)end_pipeline(pg, end);
 }
 
-/* Also after the deadline, for a moment: a rollback is worth more than a new connection. */
+/* Waits for a moment even after the deadline: a rollback costs less than a new connection. */
 void pg_rollback(struct pg *pg)
 {
     PGresult *result = NULL;
@@ -307,7 +308,7 @@ static bool is_being_prepared(const struct pg *pg, const struct sql *sql)
     return false;
 }
 
-/* In a pipeline a statement may follow at once on its own preparation. */
+/* In a pipeline a statement may be sent right after its own preparation. */
 static enum store_result send_query(struct pg *pg, const struct sql *sql, const struct pg_params *params,
                                     struct pg_rows **rows)
 {
@@ -325,7 +326,7 @@ static enum store_result send_query(struct pg *pg, const struct sql *sql, const 
     return STORE_OK;
 }
 
-/* Sends a statement that is prepared. */
+/* Sends a prepared statement. */
 static bool send_prepared(struct pg *pg, const struct sql *sql, const struct pg_params *params)
 {
     return PQsendQueryPrepared(pg->connection, sql->name, params->count, params->values, params->lengths,
@@ -373,14 +374,14 @@ enum store_result pg_run(struct pg *pg, const struct sql *sql, struct pg_args ar
     return pg_query(pg, sql, args, NULL);
 }
 
-/* Who takes the rows of a statement. */
+/* The reader of a stream of rows. */
 struct taker {
     pg_stream_row each;
     void *context;
     bool wants_more;
 };
 
-/* The next row. While the server sends none, the taker is asked every SILENCE_MS whether it goes on. */
+/* Waits for the next row. While none comes, asks the reader every SILENCE_MS whether to go on. */
 static enum store_result next_row(struct pg *pg, struct taker *taker, PGresult **result)
 {
     int64_t end = pg_wait_end(pg);
@@ -404,7 +405,7 @@ static bool pass_row(const PGresult *result, struct taker *taker)
     return row_end(&row);
 }
 
-/* Until there are no more, or no more are wanted. */
+/* Passes rows on until the last one, or until the reader stops. */
 static enum store_result take_rows(struct pg *pg, const struct sql *sql, struct taker *taker)
 {
     enum store_result answer = STORE_OK;

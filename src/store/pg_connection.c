@@ -2,9 +2,9 @@
 /* Connecting, waiting, losing a connection, and what an SQLSTATE means.
  *
  * A wait ends with an answer, at its deadline, when the service stops, or when nobody wants the answer any
- * more. In all but the first case the connection is closed at once. The server looks for the end of its
- * connection every half second (client_connection_check_interval) and then ends the statement: no cancel
- * request is needed, which libpq can send only by waiting for the server. */
+ * more. In all but the first case the connection is closed at once. The server checks its connection every
+ * half second (client_connection_check_interval) and then ends the statement. So no cancel request is needed;
+ * libpq can send one only by waiting for the server. */
 #include "store/pg_connection.h"
 
 #include "store/pg_inside.h"
@@ -21,13 +21,13 @@
 
 enum {
     CONNECT_MS = 5000,
-    LOOK_MS = 250,          /* how long a wait goes on before `wanted` and the stop are looked at again */
-    SERVER_LATER_MS = 2000, /* the server's own bound on a statement comes so much after ours */
+    LOOK_MS = 250,          /* how often a wait looks at `wanted` and at the stop */
+    SERVER_LATER_MS = 2000, /* how much later than we the server gives up a statement */
     OPTIONS_MAX = 512
 };
 
-/* What the SQL relies on, whatever the server's defaults are. If an instance freezes within a transaction, as
- * when its machine is paused, it loses what it holds before another gives up waiting for it. */
+/* Settings that the SQL relies on, whatever the server's defaults are. An instance that freezes within a
+ * transaction, because its machine is paused, loses its locks before other instances give up waiting. */
 #define SETTINGS                                                                                             \
     "-c DateStyle=ISO,YMD -c TimeZone=UTC -c bytea_output=hex -c synchronous_commit=on "                     \
     "-c default_transaction_isolation=read\\ committed -c jit=off -c lock_timeout=30s "                      \
@@ -93,7 +93,7 @@ static int64_t earlier(int64_t end, int64_t other)
     return other != 0 && other < end ? other : end;
 }
 
-/* The stop may be set while a wait is under way. */
+/* To be asked again during a wait: the stop may be set meanwhile. */
 static int64_t with_stop(const struct pg *pg, int64_t end)
 {
     return pg->bounds.stop != NULL ? earlier(end, atomic_load(&pg->bounds.stop->at_ms)) : end;
@@ -120,7 +120,7 @@ enum store_result pg_may_go_on(struct pg *pg)
     return is_wanted(pg, now) ? STORE_OK : STORE_UNAVAILABLE;
 }
 
-/* Until the socket is ready for one of the events. */
+/* Waits until the socket is ready for one of the events. */
 static enum store_result wait_for(struct pg *pg, short events, int64_t end)
 {
     for (;;) {
@@ -142,7 +142,7 @@ enum store_result pg_flush(struct pg *pg, int64_t end)
 {
     int pending;
     while ((pending = PQflush(pg->connection)) > 0) {
-        /* The server may send answers before it reads on: they are taken in meanwhile. */
+        /* The server may not read on before it has sent answers: take them in meanwhile. */
         enum store_result waited = wait_for(pg, POLLIN | POLLOUT, end);
         if (waited != STORE_OK)
             return waited;
@@ -159,7 +159,7 @@ enum store_result pg_next_result(struct pg *pg, int64_t end, PGresult **result)
         enum store_result waited = wait_for(pg, POLLIN, end);
         if (waited != STORE_OK)
             return waited;
-        /* A server that closes the connection may have said why before. */
+        /* Before it closed the connection, the server may have sent why. */
         if (PQconsumeInput(pg->connection) == 0 && PQisBusy(pg->connection))
             return STORE_UNAVAILABLE;
     }
@@ -205,7 +205,7 @@ enum store_result pg_lose(struct pg *pg, const char *statement, enum store_resul
     return why;
 }
 
-/* The one place where an SQLSTATE gets its meaning. */
+/* Nowhere else does an SQLSTATE get a meaning. */
 static enum store_result result_of_state(const char *state)
 {
     static const struct {
@@ -242,7 +242,7 @@ enum store_result pg_failure(struct pg *pg, const PGresult *result, const char *
         return STORE_UNAVAILABLE;
     }
     enum store_result meaning = result_of_state(state);
-    /* The next one may lead to a server that takes writes. */
+    /* Another connection may lead to a server that takes writes. */
     pg->is_read_only = strcmp(state, "25006") == 0;
     enum log_level level = meaning == STORE_FAILED                                ? LOG_ERROR
                            : meaning == STORE_CONFLICT || meaning == STORE_LOCKED ? LOG_DEBUG
@@ -260,7 +260,7 @@ static void ignore_notice(void *context, const char *message)
     (void)message;
 }
 
-/* What stands before "dbname" the connection string may override; what stands after it overrides that. */
+/* The connection string overrides the keywords before "dbname", and is overridden by those after it. */
 static PGconn *start_connecting(const struct pg *pg)
 {
     char options[OPTIONS_MAX];
@@ -295,8 +295,8 @@ static enum store_result finish_connecting(struct pg *pg, int64_t end)
     return PQsetnonblocking(pg->connection, 1) == 0 ? STORE_OK : STORE_UNAVAILABLE;
 }
 
-/* Behind a pooler the process that libpq was told of is not the one that runs the statements: then neither
- * prepared statements nor settings can be relied on. */
+/* Behind a pooler another process runs the statements than the one libpq was told of. Neither prepared
+ * statements nor settings can be relied on then. */
 static enum store_result look_for_pooler(struct pg *pg, int64_t end)
 {
     PGresult *result = NULL, *none = NULL;
@@ -316,7 +316,7 @@ static enum store_result look_for_pooler(struct pg *pg, int64_t end)
     return waited == STORE_OK && none != NULL ? STORE_UNAVAILABLE : waited;
 }
 
-/* One line for each time that it begins, not for each attempt. */
+/* Logs one line when a pooler is first met, not one for each attempt. */
 static enum store_result refuse_pooler(struct pg *pg, bool was_pooled)
 {
     keep_error(pg, "the dsn leads to a connection pooler, which may give each transaction to another "
@@ -359,7 +359,7 @@ enum store_result pg_ready(struct pg *pg)
 
 void pg_notice_closed(struct pg *pg)
 {
-    /* What it says when it closes comes before the end of what it says. */
+    /* The server's last message arrives before the end of the connection: read until both are seen. */
     while (pg->connection != NULL) {
         struct pollfd socket = {.fd = PQsocket(pg->connection), .events = POLLIN};
         if (poll(&socket, 1, 0) <= 0)

@@ -12,32 +12,31 @@
 
 struct pg;
 
-/* Does not connect yet: pg_ready does, and again after a break. `dsn` is copied. NULL: out of memory. */
+/* Does not connect: pg_ready does, and connects again after a break. Copies `dsn`. NULL: out of memory. */
 MUST_CHECK struct pg *pg_new(const char *dsn, const struct pg_bounds *bounds);
 /* No wait lasts beyond this moment of clock_monotonic_ms, and no statement begins after it; 0: only the
  * bounds count. */
 void pg_set_deadline(struct pg *pg, int64_t at_ms);
-/* Asked a few times a second while the connection waits: false drops the connection, with STORE_UNAVAILABLE.
- * NULL: nobody is asked. */
+/* While the connection waits, it asks `wanted` a few times a second. Where that returns false, it is dropped
+ * and the call returns STORE_UNAVAILABLE. NULL: it asks nobody. */
 void pg_set_watch(struct pg *pg, bool (*wanted)(void *context), void *context);
 /* Whether pg_ready last found a connection pooler in place of PostgreSQL, and refused it. */
 bool pg_is_pooled(const struct pg *pg);
-/* For the few statements of the writer: each is planned once, not anew for the parameters at hand. Before it
- * connects. */
+/* Lets the server plan each statement once, instead of anew for the parameters at hand: for the writer, which
+ * has few statements. To be called before the connection is made. */
 void pg_plan_once(struct pg *pg);
 void pg_free(struct pg *pg);
 /* Connects if it is not connected. */
 MUST_CHECK enum store_result pg_ready(struct pg *pg);
 
-/* Lets go of a connection that the server has closed while nothing was asked of it: whoever began with it
- * would not know how far that came. Outside of transactions; does not block. */
+/* Drops a connection that the server closed while it was idle. A transaction that began on it would break
+ * with an unknown outcome. To be called outside of transactions; does not block. */
 void pg_notice_closed(struct pg *pg);
 
 /* Closes the connection, so that the next use makes a new one. Does not block. */
 void pg_disconnect(struct pg *pg);
 
-/* How the last failed statement was explained by the server: for the log, and SQLSTATE for tests; "" when
- * there is nothing. */
+/* What the server said of the last statement that failed; "": nothing. */
 const char *pg_last_error(const struct pg *pg);
 
 #endif

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* A connection from inside. Private to the files pg*.c.
  *
- * libpq never waits here: the connection is non-blocking, and PQgetResult is called only when PQisBusy says
- * that it need not wait. pg_wait is the one place that waits for the server. */
+ * libpq never waits: the connection is non-blocking, and PQgetResult is called only when PQisBusy says that
+ * it need not wait. Only wait_for in pg_connection.c waits for the server. */
 #ifndef DEPOSITD_STORE_PG_INSIDE_H
 #define DEPOSITD_STORE_PG_INSIDE_H
 
@@ -52,11 +52,11 @@ struct pg_params {
     char texts[PG_PARAMS_MAX][PG_TEXT_MAX]; /* of numbers and dates */
 };
 
-/* A message that was sent in a pipeline, and what its answer is for. */
+/* A message that was sent in a pipeline, and where its answer goes. */
 struct sent {
     const char *statement;
-    const struct sql *prepares; /* NULL: it is no preparation */
-    struct pg_rows **rows;      /* NULL: nobody wants them */
+    const struct sql *prepares; /* NULL: it prepares nothing */
+    struct pg_rows **rows;      /* NULL: they are not kept */
 };
 
 struct pg {
@@ -68,13 +68,13 @@ struct pg {
     int64_t looked_ms; /* when `wanted` was last asked */
     bool plans_once;
     bool is_pooled;
-    bool is_read_only; /* the server has refused to write: the connection is given up when it is next used */
+    bool is_read_only; /* the server has refused a write: connect anew at the next use */
     PGconn *connection;
     const struct sql *prepared[PG_PREPARED_MAX]; /* on this connection; open addressing by address */
     size_t prepared_count;
     bool in_pipeline;
-    bool reads;      /* the transaction at hand writes nothing */
-    bool unanswered; /* what failed first in the last pipeline failed without the server's word on it */
+    bool reads;      /* the current transaction writes nothing */
+    bool unanswered; /* the last pipeline failed without an answer from the server */
     struct sent *sent;
     size_t sent_count, sent_capacity;
     char *scratch; /* arrays that are being encoded */
@@ -83,26 +83,26 @@ struct pg {
     char error[PG_ERROR_MAX];
 };
 
-/* Encodes arguments; the arrays are valid until the next call, or pg_forget_encoded. False: out of memory. */
+/* Encodes arguments. The arrays are valid until the next call, or pg_forget_encoded. False: out of memory. */
 MUST_CHECK bool pg_encode(struct pg *pg, struct pg_args args, struct pg_params *params);
-/* Keeps the memory for the next statement, unless it is much. */
+/* Keeps the memory of the arrays for the next statement, unless it is large. */
 void pg_forget_encoded(struct pg *pg);
 
-/* The moment at which a wait that begins now ends. */
+/* When a wait that begins now has to end. */
 int64_t pg_wait_end(const struct pg *pg);
-/* Whether another statement may begin. Not STORE_OK: it is too late, or nobody wants its answer. */
+/* Whether another statement may begin. On failure it is too late, or nobody wants its answer. */
 MUST_CHECK enum store_result pg_may_go_on(struct pg *pg);
 /* Sends all that is pending. */
 MUST_CHECK enum store_result pg_flush(struct pg *pg, int64_t end);
-/* *result is the next one, which the caller clears, or NULL at the end of an answer. Not STORE_OK: there is
- * none; the connection is of no use any more. */
+/* *result is the next result, which the caller clears, or NULL at the end of an answer. On failure there is
+ * none, and the connection is of no use any more. */
 MUST_CHECK enum store_result pg_next_result(struct pg *pg, int64_t end, PGresult **result);
 
-/* Closes the connection without waiting for the server, which ends what it was doing when it notices. */
+/* Closes the connection without waiting. The server ends its work when it notices. */
 void pg_drop(struct pg *pg);
-/* Drops the connection because a wait on it ended with `why`, which it returns. */
+/* Drops the connection because a wait on it ended with `why`. Returns `why`. */
 enum store_result pg_lose(struct pg *pg, const char *statement, enum store_result why);
-/* What a failed result means. NULL: libpq itself failed, and the connection is dropped. */
+/* What a failed result means. `result` NULL: libpq itself failed; this drops the connection. */
 enum store_result pg_failure(struct pg *pg, const PGresult *result, const char *statement);
 
 #endif

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* Proposals: writes that weaken the control of two people, kept until a second person decides on them. What
- * they are about is reference data, keys and lines of the bank; journals have proposals of their own. Texts
- * are put into the given arena. */
+/* Proposals: writes that weaken the control by two people, kept until a second person decides on them. They
+ * are about reference data, keys and lines of the bank; proposed journals are in journal_store.h. Texts are
+ * put into the given arena. */
 #ifndef DEPOSITD_STORE_PROPOSAL_STORE_H
 #define DEPOSITD_STORE_PROPOSAL_STORE_H
 
@@ -18,11 +18,11 @@ enum proposal_what {
     PROPOSAL_WHATS
 };
 
-/* What of the changes since a number needs two people. */
+/* The changes after some number that need two people. */
 struct weakening {
-    const char *changes; /* JSON; NULL: nothing does */
+    const char *changes; /* JSON; NULL: there are none */
     int64_t others;
-    int32_t *schemes; /* that it concerns */
+    int32_t *schemes; /* that they concern */
     size_t scheme_count;
 };
 /* The number of the last recorded change. */
@@ -35,11 +35,11 @@ struct proposed_write {
     const char *name;                 /* "": none */
     const char *body;                 /* JSON, with its members sorted */
     const struct sha256 *secret_hash; /* of a key; else NULL */
-    int32_t key;                      /* whose proposal it is */
+    int32_t key;                      /* who proposes it */
     struct instant now;
     const char *why; /* NULL: not said */
 };
-/* *number 0: there is no open one that is the same. */
+/* *number 0: no open proposal says the same. */
 MUST_CHECK enum store_result store_write_same(struct pg *pg, const struct proposed_write *write,
                                               int64_t *number);
 MUST_CHECK enum store_result store_write_add(struct pg *pg, const struct proposed_write *write,
@@ -62,7 +62,7 @@ MUST_CHECK enum store_result store_write_find(struct pg *pg, struct arena *arena
 MUST_CHECK enum store_result store_write_decide(struct pg *pg, int64_t number, enum write_decision decision,
                                                 struct instant now, int32_t key, const char *note);
 
-/* Appends it as JSON, with another status if that is not NULL. */
+/* Appends the proposal as JSON. A `status` that is not NULL replaces its own. */
 MUST_CHECK enum store_result read_write(struct pg *pg, int64_t number, const char *status,
                                         struct buffer *json);
 /* `scheme` 0: any. */

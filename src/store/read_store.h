@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* Reading the ledger for the interface: one function per query. Most answers are composed by the database as
- * JSON and only passed on here; rows of reports go to the caller one by one. Every call runs one statement,
- * or the two that it names, and may be part of a pg_begin_read. */
+/* Reading the ledger for the interface: one function per query. The database composes most answers as JSON,
+ * and these functions only pass them on. Rows of reports go to the caller one by one. Every call runs one
+ * statement unless it says otherwise, and may be part of a pg_begin_read. */
 #ifndef DEPOSITD_STORE_READ_STORE_H
 #define DEPOSITD_STORE_READ_STORE_H
 
@@ -12,23 +12,23 @@
 /* The sites whose rows a key may see. */
 struct visible_sites {
     bool all;
-    const int32_t *ids; /* unless all */
+    const int32_t *ids; /* unless `all` */
     size_t count;
 };
 
 enum { SLICE_START = -1 };
 
-/* Their ids, or null for all. */
+/* As an argument: their ids, or null for all. */
 struct pg_arg arg_sites(const struct visible_sites *visible);
 
-/* A slice of a list that is in ascending order of a number: the entry, the account, the date in days. */
+/* A slice of a list that ascends by a number: the entry, the account, the date in days. */
 struct list_slice {
     int64_t after; /* the number of the last item before it; SLICE_START: none */
     int limit;
     struct buffer *items; /* gets the items' JSON, separated by commas */
     /* Set by the call. */
     int64_t last; /* where the next slice starts after */
-    bool more;    /* whether it may have items */
+    bool more;    /* whether the next slice may have items */
 };
 
 /* Runs a statement that gives the items and their numbers. */
@@ -44,27 +44,27 @@ struct events_filter {
     const char *reference;        /* NULL: any */
 };
 
-/* Looks at a bounded number of entries, so that a slice may have fewer items than the limit, or none, and yet
- * be followed by more. Two statements. */
+/* Looks at a bounded number of entries. So a slice may have fewer items than the limit, or none, although
+ * more follow. Runs two statements. */
 MUST_CHECK enum store_result read_events(struct pg *pg, const struct events_filter *filter,
                                          struct list_slice *slice);
-/* *found: in how many schemes the id is; the JSON is that of the first. `scheme` 0: in all. */
+/* *found: how many schemes have an event with this id. The JSON is that of the first. `scheme` 0: any. */
 MUST_CHECK enum store_result read_event(struct pg *pg, const struct uuid *id, int32_t scheme,
                                         const struct visible_sites *visible, struct buffer *json,
                                         size_t *found);
-/* The same of any entry, by its number: above 0. */
+/* The same for an entry of any kind, by its number, which is above 0. */
 MUST_CHECK enum store_result read_entry(struct pg *pg, int64_t entry, int32_t scheme,
                                         const struct visible_sites *visible, struct buffer *json,
                                         bool *found);
 
 MUST_CHECK enum store_result read_days(struct pg *pg, int32_t scheme, struct list_slice *slice);
-/* The business day that contains now, or the latest there is; and the first. */
+/* The business day that contains now, or else the latest one, and the first one. */
 MUST_CHECK enum store_result read_day_current(struct pg *pg, int32_t scheme, struct date *day,
                                               struct date *first);
 
 MUST_CHECK enum store_result read_settlements(struct pg *pg, int32_t scheme,
                                               const struct visible_sites *visible, struct list_slice *slice);
-/* *found false: that day is not closed, or not there. */
+/* *found false: the day is not closed, or does not exist. */
 MUST_CHECK enum store_result read_settlement(struct pg *pg, int32_t scheme, struct date day,
                                              const struct visible_sites *visible, struct buffer *json,
                                              bool *found);
@@ -73,31 +73,31 @@ struct payments_filter {
     int32_t scheme;
     const char *status;           /* NULL: any */
     const bool *held;             /* whether it is held and not released; NULL: either */
-    int32_t participant;          /* that pays or is paid; 0: any */
+    int32_t participant;          /* pays or is paid; 0: any */
     const struct date *from, *to; /* business days; NULL: any */
 };
 
-/* By day and id; `after` is the key of the last one before, or NULL. */
+/* In order of day and id. `after` is the key of the last payment before the slice, or NULL. */
 MUST_CHECK enum store_result read_payment_list(struct pg *pg, const struct payments_filter *filter,
                                                const char *after, int limit, struct buffer *json,
                                                struct json_slice *slice);
-/* With its history. *found false: there is none that may be shown. */
+/* One payment with its history. *found false: the reader may see none with this id. */
 MUST_CHECK enum store_result read_payment(struct pg *pg, const char *payment_id,
                                           const struct visible_sites *visible, struct buffer *json,
                                           bool *found);
 
-/* Journals that were proposed, with a status. */
+/* Proposed journals that have this status. */
 MUST_CHECK enum store_result read_journals(struct pg *pg, int32_t scheme, const char *status,
                                            struct list_slice *slice);
 MUST_CHECK enum store_result read_journal(struct pg *pg, int32_t scheme, const struct uuid *id,
                                           struct buffer *json, bool *found);
 
-/* Schemes at a glance, as JSON objects with commas between them: all of each for its operator, else what is
- * the participant's (0: nobody's). */
+/* Schemes at a glance, as JSON objects with commas between them. The operator sees all; another reader sees
+ * the money of its participant (0: of none). */
 MUST_CHECK enum store_result read_glance(struct pg *pg, const int32_t *schemes, size_t count,
                                          bool for_operator, int32_t participant, struct buffer *json);
 
-/* `as_of` NULL: as the balances stand. */
+/* `as_of` NULL: as of now. */
 MUST_CHECK enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,
                                            struct list_slice *slice);
 
@@ -111,23 +111,23 @@ struct report_query {
     int32_t scheme;
     const struct report_argument *arguments;
     size_t argument_count;
-    const struct visible_sites *visible; /* NULL: the statement does not ask for it */
-    bool by_entry;                       /* the statement asks for the entry to go on after */
+    const struct visible_sites *visible; /* NULL: the statement takes no sites */
+    bool by_entry;                       /* the statement takes the entry after which to go on */
     int64_t after_entry;                 /* 0: from the first */
     size_t column_count;                 /* at most 32 */
 };
-/* A row's cells live until the call returns; a NULL one: nothing. `cells` itself is NULL, now and then, while
- * no row comes. False: no more are wanted, which is no failure. */
+/* Takes the cells of one row, which live until the call returns; a NULL cell has no value. `cells` itself is
+ * NULL now and then, while no row comes. False: stop, which is no failure. */
 typedef bool (*report_row)(void *context, const char *const *cells);
-/* Of any size: the rows are not kept, and may have been given before it fails. */
+/* The report may be of any size: rows are not kept, and some may have been passed on before it fails. */
 MUST_CHECK enum store_result read_report(struct pg *pg, const struct report_query *query, report_row each,
                                          void *context);
 
 struct check_figures {
     int64_t examined, broken;
-    const char *detail; /* of an arena; what is broken first; NULL: not known yet */
+    const char *detail; /* what is broken first; NULL: not known yet */
 };
-/* *findings: a line for each, of the arena. */
+/* *findings: one line for each, in memory of the arena. */
 MUST_CHECK enum store_result read_check(struct pg *pg, struct arena *arena, const struct sql *sql,
                                         int32_t scheme, struct check_figures *figures, char **findings);
 

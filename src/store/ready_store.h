@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Whether the database takes a commit just now. */
+/* Whether the database takes a commit now. */
 #ifndef DEPOSITD_STORE_READY_STORE_H
 #define DEPOSITD_STORE_READY_STORE_H
 
@@ -10,8 +10,8 @@ struct readiness {
     int64_t version; /* of the schema */
 };
 
-/* Commits a record that nobody will ever see, if the database is writable: it is on disk then, so that a full
- * disk fails here as events would. */
+/* Commits a record that nobody reads, if the database is writable. The record goes to disk, so that a full
+ * disk makes this fail as it would make posting fail. */
 MUST_CHECK enum store_result store_try_commit(struct pg *pg, struct readiness *readiness);
 
 #endif

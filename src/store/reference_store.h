@@ -2,8 +2,8 @@
 /* Reference data in the database: the rows as they are put, what changing them depends on, and the rows as
  * JSON, as a given key may see them. What a change must satisfy is decided in app/reference.
  *
- * In the rows a text that was not given is NULL, a code "", and an index into words is that of one of the
- * lists below. */
+ * In the rows, a text that was not given is NULL and a code "". Words are held as indices into the lists
+ * below. */
 #ifndef DEPOSITD_STORE_REFERENCE_STORE_H
 #define DEPOSITD_STORE_REFERENCE_STORE_H
 
@@ -11,13 +11,13 @@
 #include "depositd/access.h"
 #include "store/json_slice.h"
 
-/* NULL-ended; the index is what the rows hold. */
+/* NULL-ended. */
 extern const char *const netting_words[];
 extern const char *const bearing_words[]; /* shortage_terms, variance_terms */
 extern const char *const stock_terms_words[];
 extern const char *const site_kind_words[];
 
-/* Laid out as the shapes of JSON bodies fill lists. */
+/* As the shapes of JSON bodies fill lists. */
 struct reference_list {
     void *items;
     size_t count;
@@ -28,7 +28,7 @@ struct bank_account {
     const char *account, *bank_code;
 };
 
-/* Each row begins with the codes and dates that name it, as in a path, and nothing lies between them. */
+/* Each row begins with the codes and dates that name it, in the order of the path. */
 struct cup_type_row {
     char cup_type[CODE_SIZE];
     const char *name;
@@ -114,15 +114,15 @@ struct site_row {
     struct reference_list par_stock; /* of struct par_stock_row */
 };
 
-/* Who changes reference data or keys, and why: it is recorded with each change. */
+/* Who changes reference data or keys, and why. Each change records it. */
 struct change_author {
     int32_t key;      /* 0: the command line */
     const char *why;  /* NULL: not said */
-    int64_t proposal; /* that is approved by it; 0: none */
+    int64_t proposal; /* the proposal that this approves; 0: none */
 };
 
-/* Begins a change within the transaction at hand: raises the version of the reference data and locks the head
- * row of every scheme, so that no event is posted between what is read now and the commit. */
+/* Begins a change within the current transaction: raises the version of the reference data and locks the head
+ * row of every scheme. So no event is posted between what is read now and the commit. */
 MUST_CHECK enum store_result store_reference_lock(struct pg *pg, const struct change_author *author,
                                                   struct instant now, int64_t *version);
 
@@ -130,42 +130,42 @@ struct scheme_facts {
     bool posted_or_closed;
     bool currency_changes, time_zone_changes, cut_off_changes, stock_terms_changes;
     bool time_zone_known;
-    int decimals_in_use; /* of its terms and refund values; -1: it has none */
+    int decimals_in_use; /* of its terms and refund values; -1: there are none */
 };
 MUST_CHECK enum store_result store_scheme_facts(struct pg *pg, const struct scheme_row *row,
                                                 struct scheme_facts *facts);
 
-/* What a value that is to hold from a business day on depends on. */
+/* What decides whether a value may hold from a business day on. */
 struct dating_facts {
     bool scheme_known, cup_type_known;
     int decimals; /* of a known scheme */
     bool posted;
     bool posted_or_closed;
-    bool starts_in_time;    /* more than 5 minutes from now */
-    bool first_of_open_day; /* no value of the cup type holds then, and the day still takes entries */
+    bool starts_in_time;    /* the day starts more than 5 minutes from now */
+    bool first_of_open_day; /* no value of the cup type holds by then, and the day still takes entries */
     bool too_long_ago;      /* for a scheme to begin */
     bool before_the_days_made;
 };
-/* `cup_type` NULL: of terms. */
+/* `cup_type` NULL: terms are to hold. */
 MUST_CHECK enum store_result store_dating_facts(struct pg *pg, const char *scheme, const char *cup_type,
                                                 struct date effective_date, struct dating_facts *facts);
 
 struct site_facts {
     bool scheme_known, participant_known;
     bool scheme_changes, participant_changes;
-    bool posted;                /* only asked when one of them changes */
+    bool posted;                /* looked at only where one of them changes */
     int64_t *unknown_cup_types; /* indices into par_stock, in memory of the arena */
     size_t unknown_cup_type_count;
 };
 MUST_CHECK enum store_result store_site_facts(struct pg *pg, struct arena *arena, const struct site_row *row,
                                               struct site_facts *facts);
 
-/* Each makes or changes one row; `changed` is set when that made a difference, and never cleared. What a row
- * refers to exists. */
+/* Each of these makes or changes one row. It sets `changed` if that made a difference, and never clears it.
+ * What the row refers to exists. */
 MUST_CHECK enum store_result store_put_cup_type(struct pg *pg, const struct cup_type_row *row, bool *changed);
 MUST_CHECK enum store_result store_put_participant(struct pg *pg, const struct participant_row *row,
                                                    bool *changed);
-/* A new scheme gets its head row too. */
+/* Also gives a new scheme its head row. */
 MUST_CHECK enum store_result store_put_scheme(struct pg *pg, const struct scheme_row *row, unsigned decimals,
                                               int64_t version, bool *changed);
 MUST_CHECK enum store_result store_put_terms(struct pg *pg, const char *scheme, const struct terms_row *row,
@@ -190,7 +190,7 @@ enum { REFERENCE_NAMES_MAX = 3 };
 
 struct reference_query {
     enum reference_kind kind;
-    const struct identity *reader;          /* reads what it may know of, and no more */
+    const struct identity *reader;          /* the rows are those that it may see */
     const char *names[REFERENCE_NAMES_MAX]; /* as in the path; NULL: all */
     const char *after;                      /* key of the last row seen; NULL: from the first */
     int limit;                              /* 0: none */

@@ -1,13 +1,13 @@
 /* SPDX-License-Identifier: ISC */
-/* Reading back what was sealed, and the raw entries that it was made of: for verifying it. Results are put
- * into the given arena. */
+/* Reading back what was sealed, and the raw entries under it, to verify it. Results are put into the given
+ * arena. */
 #ifndef DEPOSITD_STORE_SEAL_STORE_H
 #define DEPOSITD_STORE_SEAL_STORE_H
 
 #include "store/close_store.h"
 #include "store/read_store.h"
 
-/* A business day as it was sealed, if it was. */
+/* A business day, and its seal if it has one. */
 struct sealed_day {
     struct date date;
     uint8_t *frontier;
@@ -25,27 +25,27 @@ struct leaf_row {
     struct date business_date;
     enum entry_kind kind;
     const char *event; /* NULL: none */
-    bool sound;        /* date and arrays are such as the service writes; else there are no legs here */
+    bool sound;        /* date and arrays are as the service writes them; else legs are not read */
     struct leg *legs;
     size_t leg_count;
     struct sha256 hash;
 };
 struct leaf_range {
     int32_t scheme;
-    int64_t after; /* the entry before the first one */
+    int64_t after; /* the entry before the range */
     int limit;
 };
-/* The next entries of the range, in their order. None: there are no more. Up to three statements. */
+/* The next entries of the range, in their order. None: there are no more. Runs up to three statements. */
 MUST_CHECK enum store_result read_leaves(struct pg *pg, struct arena *arena, const struct leaf_range *range,
                                          struct leaf_row **leaves, size_t *count);
 
-/* The figures that a seal is over: positions by participant code, payments by id. */
+/* The figures under a seal: positions in order of participant code, payments in order of id. */
 MUST_CHECK enum store_result read_positions(struct pg *pg, struct arena *arena, int32_t scheme,
                                             struct date day, struct position_row **positions, size_t *count);
 MUST_CHECK enum store_result read_payments(struct pg *pg, struct arena *arena, int32_t scheme,
                                            struct date day, struct payment_row **payments, size_t *count);
 
-/* An entry whose proof is asked for. */
+/* An entry that a proof is to be made for. */
 struct proof_row {
     struct leaf_row leaf;
     int64_t first_entry, last_entry; /* its day's entries are among these */
@@ -55,8 +55,8 @@ struct entry_place {
     int32_t scheme;
     int64_t entry;
 };
-/* The entries of an event id, in all schemes (0) or one, as far as they are of the sites. *count: in how many
- * schemes; *place is that of the first. */
+/* Finds the entry of an event id, in one scheme or in all (0), among the entries of the visible sites.
+ * *count: how many schemes have one. *place: the first of them. */
 MUST_CHECK enum store_result read_proof_event(struct pg *pg, const struct uuid *id, int32_t scheme,
                                               const struct visible_sites *visible, struct entry_place *place,
                                               size_t *count);
@@ -80,7 +80,7 @@ struct hash_range {
 MUST_CHECK enum store_result read_hashes(struct pg *pg, struct arena *arena, const struct hash_range *range,
                                          struct hash_slice *slice);
 
-/* The chain, as slices of JSON. */
+/* The chain of seals, as slices of JSON. */
 MUST_CHECK enum store_result read_seals(struct pg *pg, int32_t scheme, struct list_slice *slice);
 
 #endif
