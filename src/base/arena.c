@@ -13,7 +13,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { BLOCK_SIZE = 8192 };
+enum { BLOCK_SIZE = 8192, ITEMS_AT_FIRST = 16 };
 
 struct arena_block {
     struct arena_block *next;
@@ -118,4 +118,20 @@ char *arena_copy(struct arena *arena, const char *text, size_t length)
     if (copy && length > 0)
         memcpy(copy, text, length);
     return copy;
+}
+
+bool arena_grow(struct arena *arena, void *array, size_t count, size_t *capacity, size_t size)
+{
+    if (count < *capacity)
+        return true;
+    size_t larger = *capacity > 0 ? *capacity * 2 : ITEMS_AT_FIRST;
+    void *memory = arena_array(arena, larger, size), *old;
+    if (memory == NULL)
+        return false;
+    memcpy(&old, array, sizeof old);
+    if (count > 0)
+        memcpy(memory, old, count * size);
+    memcpy(array, &memory, sizeof memory);
+    *capacity = larger;
+    return true;
 }

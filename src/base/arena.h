@@ -8,6 +8,7 @@
 
 #include "depositd/attributes.h"
 
+#include <stdbool.h>
 #include <stddef.h>
 
 struct arena_block;
@@ -29,5 +30,9 @@ MUST_CHECK void *arena_alloc(struct arena *arena, size_t size);
 MUST_CHECK void *arena_array(struct arena *arena, size_t count, size_t size);
 /* A NUL-terminated copy. */
 MUST_CHECK char *arena_copy(struct arena *arena, const char *text, size_t length);
+
+/* Makes room for one more element of `size` in an array that grows by doubling within an arena. False: no
+ * memory. */
+MUST_CHECK bool arena_grow(struct arena *arena, void *array, size_t count, size_t *capacity, size_t size);
 
 #endif

@@ -4,7 +4,7 @@
 
 #include <string.h>
 
-enum { SLOTS_AT_FIRST = 64, ITEMS_AT_FIRST = 16 };
+enum { SLOTS_AT_FIRST = 64 };
 
 void pairs_init(struct pairs *pairs, struct arena *arena)
 {
@@ -71,21 +71,5 @@ bool pairs_find(const struct pairs *pairs, struct pair pair, uint32_t *position)
     if (pairs->slots[slot] == 0)
         return false;
     *position = pairs->slots[slot] - 1;
-    return true;
-}
-
-bool arena_grow(struct arena *arena, void *array, size_t count, size_t *capacity, size_t size)
-{
-    if (count < *capacity)
-        return true;
-    size_t larger = *capacity > 0 ? *capacity * 2 : ITEMS_AT_FIRST;
-    void *memory = arena_array(arena, larger, size), *old;
-    if (memory == NULL)
-        return false;
-    memcpy(&old, array, sizeof old);
-    if (count > 0)
-        memcpy(memory, old, count * size);
-    memcpy(array, &memory, sizeof memory);
-    *capacity = larger;
     return true;
 }

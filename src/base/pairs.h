@@ -28,8 +28,4 @@ MUST_CHECK bool pairs_put(struct pairs *pairs, struct pair pair, uint32_t *posit
 /* False: it is not in. */
 MUST_CHECK bool pairs_find(const struct pairs *pairs, struct pair pair, uint32_t *position);
 
-/* Makes room for one more element of `size` in an array that grows by doubling within an arena. False: no
- * memory. */
-MUST_CHECK bool arena_grow(struct arena *arena, void *array, size_t count, size_t *capacity, size_t size);
-
 #endif

@@ -3,7 +3,7 @@
  * one with a text ends, and where one with elements ends. */
 #include "payment/camt053_elements.h"
 
-#include "base/pairs.h"
+#include "base/arena.h"
 
 #include <string.h>
 

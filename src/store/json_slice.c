@@ -38,9 +38,3 @@ enum store_result json_slice_read(struct pg *pg, const struct sql *sql, struct p
     *slice = (struct json_slice){0};
     return pg_ask(pg, sql, args, pg_each(NULL, take_item, &reader));
 }
-
-void json_reopen(struct buffer *json)
-{
-    if (!json->failed && json->length > 0 && json->data[json->length - 1] == '}')
-        json->data[--json->length] = '\0';
-}

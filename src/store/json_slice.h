@@ -23,7 +23,4 @@ struct pg_arg arg_limit(int limit);
 MUST_CHECK enum store_result json_slice_read(struct pg *pg, const struct sql *sql, struct pg_args args,
                                              int limit, struct buffer *json, struct json_slice *slice);
 
-/* Removes the closing brace of the last object, so that members can be added to it. */
-void json_reopen(struct buffer *json);
-
 #endif

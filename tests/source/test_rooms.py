@@ -119,6 +119,33 @@ def test_a_source_begins_with_its_own_header(path):
         assert includes(path)[0] == own[0]
 
 
+# Headers that declare what files of another stem define: handlers, which only the table of routes names; what is private
+# to a group of files; the face of the domain; and headers that several files implement.
+SHARED_HEADERS = {
+    "src/http/events/handlers.h", "src/http/resources/handlers.h", "src/http/request/route.h",
+    "src/store/pg_inside.h",
+    "include/depositd/money.h", "include/depositd/posting.h", "include/depositd/seal.h",
+    "src/app/office/bank.h", "src/app/proof/checks.h", "src/report/render.h", "src/store/ledger_store.h",
+}
+FUNCTION = r"^(?!static|typedef|extern)[A-Za-z_][\w\s*]*?\b(\w+)\("
+
+
+def without_comments(path):
+    text = re.sub(r"/\*.*?\*/", "", path.read_text(), flags=re.DOTALL)
+    return re.sub(r"^#.*$", "", text.replace("\\\n", " "), flags=re.MULTILINE)
+
+
+def test_a_function_is_defined_beside_its_header():
+    declared = {name: path for path in HEADERS for name in re.findall(FUNCTION, without_comments(path), re.MULTILINE)}
+    defined = {(name, path) for path in SOURCES if path.suffix == ".c"
+               for name in re.findall(FUNCTION + r"[^;{}]*\)\s*\{", without_comments(path), re.MULTILINE)}
+    assert len(defined) > 500
+    elsewhere = {f"{name} of {path.name} is declared in {declared[name].name}" for name, path in defined
+                 if name in declared and declared[name].stem != path.stem
+                 and str(declared[name].relative_to(TOP)) not in SHARED_HEADERS}
+    assert elsewhere == set()
+
+
 @pytest.mark.parametrize("path", HEADERS, ids=lambda path: str(path.relative_to(TOP)))
 def test_a_header_compiles_alone(path):
     flags = subprocess.run(["pkg-config", "--cflags", "libpq", "libxml-2.0"], capture_output=True, text=True,

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* Shapes: one table of bodies against the faults that each must give, what a good body fills in, and the
  * JSON Schema of every form. The rules are the interface's own; pointers are those of RFC 6901. */
-#include "http/request/shape.h"
+#include "http/request/shape_schema.h"
 
 #include "depositd/civil.h"
 #include "depositd/event.h"

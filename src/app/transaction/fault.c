@@ -2,8 +2,8 @@
 /* Collecting faults. */
 #include "app/transaction/fault.h"
 
+#include "base/arena.h"
 #include "base/memory.h"
-#include "base/pairs.h"
 
 #include <stdarg.h>
 #include <stdio.h>

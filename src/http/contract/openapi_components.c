@@ -11,6 +11,7 @@
 #include "http/events/event_body.h"
 #include "http/request/json_text.h"
 #include "http/request/route.h"
+#include "http/request/shape_schema.h"
 #include "store/change_store.h"
 
 #include <assert.h>

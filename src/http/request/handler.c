@@ -3,8 +3,8 @@
 #include "http/request/handler.h"
 
 #include "base/uri.h"
+#include "http/request/json_text.h"
 #include "http/request/route.h"
-#include "store/json_slice.h"
 
 #include <string.h>
 
@@ -46,8 +46,16 @@ json_t *request_json(const struct request *request, struct answer *answer)
 
 void answer_mark_dry_run(struct answer *answer)
 {
-    json_reopen(&answer->body);
+    object_reopen(&answer->body);
     buffer_add_text(&answer->body, ",\"dry_run\":true}");
+}
+
+void answer_new_key(struct answer *answer, const char *secret, bool dry_run)
+{
+    if (dry_run)
+        return;
+    object_reopen(&answer->body);
+    buffer_printf(&answer->body, ",\"key\":\"%s\"}", secret);
 }
 
 bool answer_goes_on(struct answer *answer)

@@ -41,3 +41,9 @@ void member_boolean(struct buffer *text, const char *name, bool value)
     member_begin(text, name);
     buffer_add_text(text, value ? "true" : "false");
 }
+
+void object_reopen(struct buffer *text)
+{
+    if (!text->failed && text->length > 0 && text->data[text->length - 1] == '}')
+        text->data[--text->length] = '\0';
+}

@@ -16,4 +16,7 @@ void member_boolean(struct buffer *text, const char *name, bool value);
 /* A value on its own. */
 void string_add(struct buffer *text, const char *value);
 
+/* Takes the closing brace of the object at the end back, so that members can be added to it. */
+void object_reopen(struct buffer *text);
+
 #endif

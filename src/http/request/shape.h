@@ -63,8 +63,4 @@ struct shape {
 MUST_CHECK bool shape_decode(const struct shape *shape, const json_t *json, const char *pointer,
                              const void *defaults, void *into, struct faults *faults);
 
-/* Writes the JSON Schema (2020-12) of the shape: {"type":"object",…,"additionalProperties":false}. Shapes
- * within are referred to as #/components/schemas/NAME. */
-void shape_schema(const struct shape *shape, struct buffer *schema);
-
 #endif

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* A shape as JSON Schema 2020-12, for the OpenAPI document: what shape.c accepts, said to machines. The two
  * stand side by side by form. */
-#include "http/request/shape.h"
+#include "http/request/shape_schema.h"
 
 #include <inttypes.h>
 #include <string.h>

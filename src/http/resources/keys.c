@@ -21,14 +21,6 @@ void handle_keys_list(const struct request *request, struct answer *answer)
         answer_store_failure(answer, result);
 }
 
-void answer_new_key(struct answer *answer, const char *secret, bool dry_run)
-{
-    if (dry_run)
-        return;
-    json_reopen(&answer->body);
-    buffer_printf(&answer->body, ",\"key\":\"%s\"}", secret);
-}
-
 void handle_keys_post(const struct request *request, struct answer *answer)
 {
     struct key_request key;

@@ -3,7 +3,6 @@
 #include "http/resources/handlers.h"
 
 #include "app/transaction/transaction.h"
-#include "base/clock.h"
 #include "http/request/slice.h"
 #include "http/resources/payment_shapes.h"
 #include "http/resources/proposing.h"
@@ -12,30 +11,6 @@
 #include <string.h>
 
 enum { NUMBER_DIGITS_MAX = 15 };
-
-struct control control_of(const struct request *request, struct answer *answer, enum proposal_what what,
-                          const char *name)
-{
-    char *text = request->json != NULL ? json_dumps(request->json, JSON_COMPACT | JSON_SORT_KEYS) : NULL;
-    struct control control = {
-        .what = what,
-        .name = name,
-        .body = text != NULL ? arena_copy(request->arena, text, strlen(text)) : NULL, /* which is not kept */
-        .author = {.key = request->identity->key},
-        .now = clock_now(),
-        .dry_run = request->dry_run,
-        .json = &answer->body,
-    };
-    free(text);
-    return control;
-}
-
-void answer_proposed(const struct request *request, struct answer *answer)
-{
-    answer->status = 202;
-    if (request->dry_run)
-        answer_mark_dry_run(answer);
-}
 
 void handle_proposals_list(const struct request *request, struct answer *answer)
 {

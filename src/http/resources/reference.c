@@ -3,6 +3,7 @@
  * table. And the document that holds all of them. */
 #include "app/network/reference.h"
 
+#include "http/request/json_text.h"
 #include "http/request/slice.h"
 #include "http/resources/handlers.h"
 #include "http/resources/proposing.h"
@@ -285,7 +286,7 @@ static void add_schemes(struct document *document)
         if (document->over || slice.count == 0)
             break;
         query.after = strcpy(scheme, slice.last);
-        json_reopen(&document->answer->body);
+        object_reopen(&document->answer->body);
         add_list(document, ",\"terms\":[", REFERENCE_TERMS, scheme);
         add_list(document, ",\"refund_values\":[", REFERENCE_REFUND_VALUE, scheme);
         add_text(document, "}");

@@ -1,0 +1,32 @@
+/* SPDX-License-Identifier: ISC */
+/* The body of a write that waits for a second person is kept as the request had it. */
+#include "http/resources/proposing.h"
+
+#include "base/clock.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+struct control control_of(const struct request *request, struct answer *answer, enum proposal_what what,
+                          const char *name)
+{
+    char *text = request->json != NULL ? json_dumps(request->json, JSON_COMPACT | JSON_SORT_KEYS) : NULL;
+    struct control control = {
+        .what = what,
+        .name = name,
+        .body = text != NULL ? arena_copy(request->arena, text, strlen(text)) : NULL, /* which is not kept */
+        .author = {.key = request->identity->key},
+        .now = clock_now(),
+        .dry_run = request->dry_run,
+        .json = &answer->body,
+    };
+    free(text);
+    return control;
+}
+
+void answer_proposed(const struct request *request, struct answer *answer)
+{
+    answer->status = 202;
+    if (request->dry_run)
+        answer_mark_dry_run(answer);
+}
