@@ -7,6 +7,7 @@ import http.client
 import json
 import os
 import re
+import socket
 import subprocess
 import sys
 import threading
@@ -499,6 +500,41 @@ def test_the_office(sweep):
     assert not reached, f"there are more allocations than days: {n}"
     print(f"the office: {n} allocations")
     bounds.check()
+
+
+def test_a_head_in_pieces(sweep):
+    """The service keeps the beginning of a head until the rest comes. If it has no memory for that, it says so."""
+    head = b"GET /healthz HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n"
+    sweep.allocations.watch(sweep.service.process.pid)
+
+    def ask(failing):
+        """The answer when the next allocation after the first piece fails, which another thread may meet instead."""
+        with socket.create_connection(("127.0.0.1", sweep.service.port), timeout=PATIENCE_SECONDS) as connection:
+            assert answers(sweep.service)  # connections are accepted in order, so this one is as well
+            if failing:
+                sweep.allocations.arm(1)
+            connection.sendall(head[:30])
+            if failing:
+                wait_until(lambda: sweep.allocations.count() > 0, "the service needs memory")
+            sweep.allocations.disarm()
+            connection.sendall(head[30:])
+            response = http.client.HTTPResponse(connection)
+            try:
+                response.begin()
+            except http.client.RemoteDisconnected:
+                pytest.fail(f"it was not answered: {described(sweep.allocations.trace())}")
+            return Received(response)
+
+    refused = None
+    for _ in range(50):
+        answer = ask(failing=True)
+        assert answer.whole and (answer.status == 200 or answer.reason == "overloaded"), f"it was answered {answer}"
+        assert ask(failing=False).status == 200
+        if answer.status == 503:
+            refused = answer
+            break
+    assert refused and "pieces" in refused.json["detail"], f"it was answered {refused}"
+    assert refused.headers["Retry-After"] and refused.headers["Connection"] == "close"
 
 
 # --- the commands -----------------------------------------------------------------------------------------------------

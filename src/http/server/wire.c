@@ -126,7 +126,7 @@ static void set_deadline(struct wire_connection *connection, size_t got)
     atomic_store_explicit(&connection->deadline_ms, connection->message_ms + most_ms, memory_order_relaxed);
 }
 
-/* Keeps the bytes that the next call begins with. */
+/* Keeps the bytes that the next call begins with. False: there is no memory, and nothing is kept. */
 static bool keep(struct wire_connection *connection, const char *bytes, size_t length)
 {
     connection->held_length = length;
@@ -136,8 +136,10 @@ static bool keep(struct wire_connection *connection, const char *bytes, size_t l
         return true;
     }
     char *held = realloc(connection->held, length);
-    if (held == NULL)
+    if (held == NULL) {
+        connection->held_length = 0;
         return false;
+    }
     memcpy(held, bytes, length);
     connection->held = held;
     return true;
@@ -190,7 +192,7 @@ static ssize_t receive(struct wire_connection *connection, char *bytes, size_t r
         memcpy(bytes, connection->held, held);
     struct framing_split split = framing_read(framing, bytes, held + (size_t)got);
     if (!keep(connection, bytes + split.pass, split.hold))
-        return give_up();
+        framing_refuse(framing, REASON_OVERLOADED, "There is no memory for a request that comes in pieces.");
     set_deadline(connection, (size_t)got);
     if (framing->reason != REASON_NONE) {
         bool can;
