@@ -23,83 +23,6 @@ enum { SMALL_BATCH = 16 };
 /* The entry with the most lines and legs and the longest codes stays well below this. */
 enum { LEAF_BYTES_MAX = 1 << 20 };
 
-void ledger_state_init(struct ledger_state *state, struct arena *arena, struct arena *recent_arena,
-                       const struct head *head)
-{
-    *state = (struct ledger_state){
-        .arena = arena,
-        .head = *head,
-        .recent_arena = recent_arena,
-        .recent_known = head->unfolded == 0,
-    };
-    movement_sums_init(&state->recent, recent_arena);
-    pairs_init(&state->accounts, arena);
-}
-
-static bool find_balance(const struct ledger_state *state, int64_t account, uint32_t *position)
-{
-    return pairs_find(&state->accounts, (struct pair){account, 0}, position);
-}
-
-/* Does nothing if the balance is not known. False: the balance would not fit. */
-static bool add_to_balance(struct ledger_state *state, struct account account, int64_t amount)
-{
-    uint32_t position;
-    return !find_balance(state, account.code, &position) ||
-           !__builtin_add_overflow(state->balances[position], amount, &state->balances[position]);
-}
-
-static bool leads_to_head(const struct ledger_state *state, const struct head_request *request)
-{
-    int64_t entry = state->head.last_entry;
-    for (size_t i = 0; i < request->recent_count; i++) {
-        if (request->recent[i].after_entry != entry)
-            return false;
-        entry = request->recent[i].last_entry;
-    }
-    return entry == request->head.last_entry;
-}
-
-static void forget_recent(struct ledger_state *state)
-{
-    arena_reset(state->recent_arena);
-    movement_sums_init(&state->recent, state->recent_arena);
-    state->recent_known = true;
-}
-
-static bool take_in(struct ledger_state *state, const struct recent_batch *batch)
-{
-    struct movement_sums moved = {
-        .movements = batch->movements,
-        .movement_keys.count = (uint32_t)batch->movement_count,
-        .site_days = batch->site_days,
-        .site_day_keys.count = (uint32_t)batch->site_day_count,
-    };
-    for (size_t i = 0; i < batch->movement_count; i++)
-        if (!add_to_balance(state, batch->movements[i].account, batch->movements[i].amount))
-            return false;
-    return batch->last_entry <= state->head.folded_through || !state->recent_known ||
-           movement_sums_add_all(&state->recent, &moved) == STORE_OK;
-}
-
-bool ledger_state_catch_up(struct ledger_state *state, const struct head_request *request)
-{
-    const struct head *head = &request->head;
-    if (!leads_to_head(state, request))
-        return false;
-    if (head->folded_through > state->head.folded_through)
-        forget_recent(state); /* the other writer has folded; what came after that is in its batches */
-    state->head = *head;
-    for (size_t i = 0; i < state->day_count; i++)
-        for (size_t d = 0; d < request->day_count; d++)
-            if (state->days[i].date.days == request->days[d].date.days)
-                state->days[i] = request->days[d];
-    for (size_t i = 0; i < request->recent_count; i++)
-        if (!take_in(state, &request->recent[i]))
-            return false;
-    return true;
-}
-
 void ledger_init(struct ledger *ledger)
 {
     movement_sums_init(&ledger->sums, ledger->arena);
@@ -118,19 +41,6 @@ void ledger_dispose(struct ledger *ledger)
             &(owner)->items[(owner)->count++])                                                               \
          : NULL)
 
-static enum store_result learn_balance(struct ledger_state *state, int64_t account, int64_t balance)
-{
-    uint32_t position;
-    bool added;
-    if (!pairs_put(&state->accounts, (struct pair){account, 0}, &position, &added) ||
-        !arena_grow(state->arena, &state->balances, position, &state->balance_capacity,
-                    sizeof *state->balances))
-        return STORE_FAILED;
-    if (added)
-        state->balances[position] = balance;
-    return STORE_OK;
-}
-
 static enum store_result read_balances(struct ledger *ledger, const int64_t *accounts, size_t count)
 {
     /* First write what waits: it is not in the database's balances yet. */
@@ -141,7 +51,7 @@ static enum store_result read_balances(struct ledger *ledger, const int64_t *acc
     if (result == STORE_OK)
         result = store_balances(ledger->pg, ledger->scheme->id, accounts, count, balances);
     for (size_t i = 0; i < count && result == STORE_OK; i++)
-        result = learn_balance(ledger->state, accounts[i], balances[i]);
+        result = ledger_state_learn(ledger->state, accounts[i], balances[i]);
     return result;
 }
 
@@ -153,7 +63,7 @@ enum store_result ledger_prefetch(struct ledger *ledger, const int64_t *accounts
     if (unknown == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < count; i++)
-        if (!find_balance(ledger->state, accounts[i], &position))
+        if (!ledger_state_find(ledger->state, accounts[i], &position))
             unknown[unknown_count++] = accounts[i];
     return unknown_count > 0 ? read_balances(ledger, unknown, unknown_count) : STORE_OK;
 }
@@ -164,7 +74,7 @@ enum store_result ledger_balance(struct ledger *ledger, struct account account, 
     enum store_result result = ledger_prefetch(ledger, &account.code, 1);
     if (result != STORE_OK)
         return result;
-    if (!find_balance(ledger->state, account.code, &position))
+    if (!ledger_state_find(ledger->state, account.code, &position))
         return STORE_FAILED;
     *balance = ledger->state->balances[position];
     return STORE_OK;
@@ -184,7 +94,7 @@ enum store_result ledger_day(struct ledger *ledger, struct date date, struct day
 
 static enum store_result add_movement(struct ledger *ledger, struct date date, struct leg leg)
 {
-    if (!add_to_balance(ledger->state, leg.account, leg.amount))
+    if (!ledger_state_add(ledger->state, leg.account, leg.amount))
         return STORE_OUT_OF_RANGE;
     return movement_sums_add_leg(&ledger->sums, date, leg);
 }
@@ -446,7 +356,7 @@ static enum store_result fold(struct ledger *ledger)
                                                          .site_day_count = recent->site_day_keys.count,
                                                      })
                                    : store_fold(ledger->pg, ledger->scheme->id);
-    forget_recent(state);
+    ledger_state_forget_recent(state);
     state->head.unfolded = 0;
     state->head.folded_through = state->head.last_entry;
     return result;

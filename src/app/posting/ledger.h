@@ -7,24 +7,9 @@
 #ifndef DEPOSITD_APP_POSTING_LEDGER_H
 #define DEPOSITD_APP_POSTING_LEDGER_H
 
-#include "app/posting/movement_sums.h"
+#include "app/posting/ledger_state.h"
 #include "base/buffer.h"
 #include "store/ledger_store.h"
-
-/* The state of a ledger after its last entry, as far as it has been asked for. It may be kept from one
- * transaction to the next, and is current until somebody else appends. A rollback spoils it. */
-struct ledger_state {
-    struct arena *arena;
-    struct head head;      /* with all that has been appended */
-    struct pairs accounts; /* where in `balances` a cup account is, if its balance is known */
-    int64_t *balances;
-    size_t balance_capacity;
-    struct day_counters *days;
-    size_t day_count, day_capacity;
-    struct arena *recent_arena;  /* emptied at each fold; NULL: the owner always writes at once */
-    struct movement_sums recent; /* the movements that are not in the balances yet … */
-    bool recent_known;           /* … if all of them are known */
-};
 
 struct ledger {
     /* What the owner sets, before ledger_init. */
@@ -72,14 +57,6 @@ struct draft {
     size_t mirrored_count;         /* … and how many of the legs, the first ones, mirror its legs */
     int64_t fees, tax;             /* of a fees entry: what the site owes of each */
 };
-
-/* Knows nothing yet but what the head says. The state has `recent_arena` for itself. */
-void ledger_state_init(struct ledger_state *state, struct arena *arena, struct arena *recent_arena,
-                       const struct head *head);
-
-/* Takes in the batches of others that lead from the state's last entry to the head. False: a batch is
- * missing, or there is no memory, and the state is spoilt. */
-MUST_CHECK bool ledger_state_catch_up(struct ledger_state *state, const struct head_request *request);
 
 /* Of a ledger whose first part the owner has set, and whose rest is zero. */
 void ledger_init(struct ledger *ledger);
