@@ -59,6 +59,25 @@ def test_each_kind_has_posting_rules(shared, kinds):
     assert ruled == kinds, "src/domain/posting_rules.c has the rules"
 
 
+def test_functions_of_the_database_list_the_kinds_of_an_activity(shared):
+    """Migrations are frozen: a new kind or account leaves behind the lists of numbers in functions of the database."""
+    by_activity, by_holds = {}, {}
+    for table in ("EVENT_KIND_TABLE", "SERVICE_KIND_TABLE"):
+        for _, _, number, _, activity, *_ in c_table("event.h", table):
+            by_activity.setdefault(activity, set()).add(int(number))
+    for _, _, number, _, _, holds, *_ in c_table("account.h", "ACCOUNT_TABLE"):
+        by_holds.setdefault(holds, set()).add(int(number))
+    [reversal] = {int(row[2]) for row in c_table("event.h", "EVENT_KIND_TABLE") if row[1] == "reversal"}
+    right = {"kind": [by_activity["COUNTER"], by_activity["COUNTER"] | {reversal}, by_activity["CLOSE"]],
+             "account_kind": [by_holds["STOCK"]]}
+    functions = shared.database.rows("""SELECT proname::text, pg_get_functiondef(oid) FROM pg_proc
+                                         WHERE pronamespace = 'public'::regnamespace AND prokind = 'f'""")
+    lists = [(name, of, {int(number) for number in numbers.split(",")}) for name, text in functions
+             for of, numbers in re.findall(r"\b(kind|account_kind)\)? (?:IN \(|= ANY \(ARRAY\[)([\d, ]+)", text)]
+    assert {name for name, *_ in lists} >= {"entry_guard"} and len(lists) > 3, lists
+    assert [row for row in lists if row[2] not in right[row[1]]] == [], "a migration replaces these functions"
+
+
 def test_each_account_is_moved_by_a_rule(shared):
     """Or by journals alone, which its row must then say."""
     named = {rule["account"] for rule in shared.admin.items("/v1/posting-rules")}
