@@ -124,7 +124,8 @@ def main(url, key_folder, bustle="1"):
     keep_names(client, url)
     posters = [Poster(client, Floor(network, scheme, first_day, float(bustle))) for scheme in network["schemes"]]
     mornings = {scheme["scheme"]: Morning(client, scheme) for scheme in network["schemes"]}
-    print("Position: collected - refunded + fees + tax + the rest. Above zero: owes; below: is owed.")
+    print("Position: collected - refunded + fees + tax + the rest. Above zero the participant owes it;\n"
+          "below zero the pool owes it.")
     for index in range(DAYS):
         trade(client, posters, mornings, first_day + timedelta(days=index), index)
     last_day = first_day + timedelta(days=DAYS - 1)

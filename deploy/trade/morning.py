@@ -65,7 +65,7 @@ class Morning:
                               opening=self.balance)
         self.balance += sum(b.amount for b in bookings)
         taken = self.client.post_xml(f"/v1/bank-statements?scheme={self.scheme}", text, key=APPROVER)
-        done.append(f"its statement confirms {taken['confirmed']}"
+        done.append(f"the bank's statement confirms {taken['confirmed']}"
                     + (f", {taken['returned']} of which came back and is in arrears" if taken["returned"] else "")
                     + (f", and has {taken['unmatched']} line that names no payment" if taken["unmatched"] else ""))
 
@@ -75,4 +75,4 @@ class Morning:
         for payment in direct:
             self.client.post(f"/v1/payments/{payment['payment_id']}/confirm", {"reason": "both say so"}, key=APPROVER)
         if direct:
-            done.append(f"{len(direct)} between participants are confirmed by their word")
+            done.append(f"{len(direct)} between participants are confirmed because both parties say so")

@@ -131,7 +131,7 @@ def exceptions(found):
 
 
 def checks(answer):
-    heading(f"What must hold, checked by the service: {answer['verdict']}")
+    heading(f"The books' invariants, checked by the service: {answer['verdict']}")
     rows = [[item["scheme"], item["check"], item["verdict"], f"{item['examined']:,}", f"{item['broken']:,}"]
             for item in answer["items"]]
     table(["scheme", "check", "verdict", "examined", "broken"], rows, words=3, keep=("examined", "broken"))

@@ -17,7 +17,7 @@ SCALE, CLIENTS, THREADS = 50, 16, 2
 
 
 def run(*command, **more):
-    """What it printed. It does not outlive the call, whatever happens."""
+    """Its output. It does not outlive the call, whatever happens."""
     process = subprocess.Popen([str(word) for word in command], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
                                stderr=subprocess.STDOUT, text=True, **more)
     try:

@@ -17,7 +17,7 @@ LARGE = "scheme=bay-0001"
 
 
 def targets(days):
-    """What is asked for, at the start of a list and far into it, and with each filter. `days`: of the large scheme."""
+    """The requests, at the start of a list and far into it, and with each filter. `days`: of the large scheme."""
     day, early = days[-5], days[len(days) // 2]
     payments = f"/v1/payments?{LARGE}"
     events = f"/v1/events?{LARGE}"

@@ -194,7 +194,7 @@ class Ledger:
         return sql("SELECT pg_database_size(current_database())", self.database.name)[0][0]
 
     def tidy(self):
-        """What autovacuum does within a minute or so of a fill; and no checkpoint falls due because of it."""
+        """The work of autovacuum within a minute or so of a fill; and no checkpoint falls due because of it."""
         sql("VACUUM (ANALYZE)", self.database.name)
         sql("CHECKPOINT")
 

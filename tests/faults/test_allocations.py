@@ -92,7 +92,7 @@ class Kind:
         raise NotImplementedError
 
     def check_again(self, first, again):
-        """What the same request got without a failure is right; `first` may be None."""
+        """The answer to the same request without a failure is right; `first` may be None."""
         raise NotImplementedError
 
 
@@ -291,7 +291,7 @@ class Sweep:
     def judge(self, kind, answer, and_all_after):
         trace = self.allocations.trace()
         if answer is None and and_all_after:
-            return  # libmicrohttpd, too, may have had no memory for the connection
+            return  # libmicrohttpd may also have had no memory for the connection
         if answer is None:
             ours = [offset for file, offset in trace if os.path.basename(file) == "depositd"]
             assert trace and not ours, "there was no answer, though it was not libmicrohttpd alone that lacked memory"
@@ -451,7 +451,7 @@ class Office:
         return "POST", f"/v1/settlements/tern-bay/{self.day}/files", b'{"type": "collections"}', JSON
 
     def statement(self):
-        """What the bank did with the files of the day, and a payment that nobody expects."""
+        """The bank's bookings of the files of the day, and a payment that nobody expects."""
         files = self.admin.items(f"/v1/settlements/tern-bay/{self.day}/files")
         bodies = [self.sweep.send(("GET", f"/v1/files/{f['file_id']}", None, {})).body for f in files]
         bookings = [b for body in bodies for b in bank.book(bank.read_file(body)[1], prefix=f"B-{self.day}")]
@@ -483,7 +483,8 @@ def test_journals(sweep):
 
 
 def test_the_office(sweep):
-    """What can be done but once has a day for each allocation: it is closed, paid and booked while that one fails."""
+    """Work that can be done but once has a day for each allocation: it is closed, paid and booked while that one
+    fails."""
     stride = 31 if SHORT else 1
     first_day = date.today() - timedelta(days=OFFICE_DAYS // stride + 3)
     load(sweep.service, first_day)

@@ -156,7 +156,7 @@ def dripping(connections, texts):
 
 
 def rest(connection):
-    """What is said until the end."""
+    """All bytes until the end."""
     said = b""
     try:
         while received := connection.recv(65536):
@@ -263,7 +263,7 @@ def test_an_address_has_its_share(new_network):
 
 
 def test_reserved_connections_are_brief(new_network):
-    """Who takes the reserved ones as well, and says nothing, is told to go; the probes get their turn."""
+    """A client that takes the reserved ones as well, and says nothing, is told to go; the probes get their turn."""
     service = new_network(max_connections=8, max_connections_per_address=0, head_timeout_s=60, connection_timeout_s=60)
     service.admin.connection.close()
     with ExitStack() as stack:
@@ -449,8 +449,8 @@ def many_descriptors():
 
 @pytest.mark.parametrize("crowd", CROWDS)
 def test_tills_beside_a_crowd(polite, many_descriptors, days, rounds, crowd):
-    """Each post of the tills is answered 201 as if they were alone, and the crowd leaves no descriptor behind. What it
-    does to the time that an answer takes is printed."""
+    """Each post of the tills is answered 201 as if they were alone, and the crowd leaves no descriptor behind. The
+    test prints its effect on the time that an answer takes."""
     make, size = CROWDS[crowd]
     seconds = len(rounds(20)) / 2
     Pace(polite, days[0], 1).run()

@@ -95,8 +95,8 @@ def test_killed_during_a_close(new_network, days, rng, rounds):
 
 
 def assert_cut(book, day, next_day):
-    """Of what occurred in the day: all before one point in the order is in it, and all after is late, in the next. (For
-    a reversal the day of what it reverses counts, too.)"""
+    """Of what occurred in the day: all before one point in the order is in it, and all after is late, in the next.
+    (For a reversal, the day of the reversed event counts as well.)"""
     answers = [book.answers[event_id] for event_id, e in book.sent.items()
                if e["occurred_at"].startswith(day) and e["kind"] != "reversal" and event_id in book.answers]
     in_time = [entry for entry, date, late in answers if (date, late) == (day, False)]

@@ -75,9 +75,9 @@ def changing_reference(days):
 
 
 def trade_and_close(service, days, rng, closed, wanted):
-    """Each day is closed while tills post for the two after it, and then late events come. What decides an event's day
-    between a cut and the entries of its close is the cut, of which the feed has no trace: so none comes for that day
-    meanwhile, or the replay could not know where it belongs."""
+    """Each day is closed while tills post for the two after it, and then late events come. The cut decides the day
+    of an event between it and the entries of its close, and the feed has no trace of the cut: so none comes for that
+    day meanwhile, or the replay could not know where it belongs."""
     book = None
     for n in range(closed):
         with Load([service], rng, days[:n + 2], book=book) as load:

@@ -83,8 +83,8 @@ def frozen_while_appending(service, rng):
 
 
 def test_stopped_under_load(new_network, days, rng, rounds):
-    """It ends with 0, and has answered all that it took: what is in the ledger when it has ended, the tills know of. (A
-    stream may be cut off in its midst: that it has no summary line tells its till.)"""
+    """It ends with 0, and has answered all that it took: the tills know of all that is in the ledger when it has
+    ended. (A stream may be cut off in its midst: that it has no summary line tells its till.)"""
     service = new_network()
     with Load([service], rng, days, forms=("single", "array")) as load:
         auditor = Auditor(load)

@@ -26,7 +26,8 @@ def issue(days):
 
 @contextmanager
 def frozen(cluster, database):
-    """The database as a whole: whoever has a connection gets no answer on it, and whoever wants one gets none."""
+    """The database as a whole: a client with a connection gets no answer on it, and a client that wants one gets
+    none."""
     postmaster = int(open(f"{cluster.host}/data/postmaster.pid").readline())
     with watching(database) as query:
         backends = [pid for pid, in query(SERVICES, database.name)]
@@ -37,8 +38,8 @@ def frozen(cluster, database):
 
 
 def test_a_stopped_backend_holds_up_no_post_beyond_its_deadline(new_network, database, days, rng):
-    """Whoever was in its hands is answered, and so is whoever finds the head row held by it; all posts after that go
-    through."""
+    """The clients of that instance are answered, and so are clients that find the head row held by it; all posts
+    after that go through."""
     service = new_network(post_deadline_ms=3000)
     with Load([service], rng, days, tills=2):
         backend = writers_backend(database)
@@ -123,8 +124,8 @@ def scarce_results(tmp_path, monkeypatch):
 
 
 def test_a_result_for_which_libpq_has_no_memory(database, days, scarce_results, rounds):
-    """libpq then loses an answer, or gives an error in its place: whoever waits for it is told, and nobody waits for
-    ever."""
+    """libpq then loses an answer, or gives an error in its place: every client that waits for it is told, and nobody
+    waits for ever."""
     service = new_service(database, key_rate=0, post_deadline_ms=4000, read_deadline_ms=4000)
     service.admin.load(reference(days[0]))
     failed = 0

@@ -278,7 +278,7 @@ class Model:
             legs.update({f"in_transit({cup})": -n, f"unaccounted({cup})": n})
             if self.on_deposit:
                 legs.update({f"transit_deposits({cup})": worth, "loss_charges": -worth})
-                if bearer != "sender":  # who gets back what it had placed when it sent them
+                if bearer != "sender":  # the sender gets back the deposit that it had placed when it sent them
                     legs.update({f"site_clearing({sender})": -then, "refund_variance": then - worth})
                 if bearer == "receiver":
                     legs.update({f"site_clearing({receiver})": worth})
@@ -366,13 +366,13 @@ class Model:
         original = self._original(event)
         legs = Counter({account: -value for account, value in original.legs.items()})
         legs.update(self._remeasured({a: v for a, v in legs.items() if self.unit(a)}, original.day, day))
-        for member in ("issued", "returned"):  # what was charged then is taken back, whatever the fees are now
+        for member in ("issued", "returned"):  # takes back the charge of that day, at any fees of today
             self.counted[day, original.event.get("site")][original.day, member] -= sum(
                 n for _, n, _ in self._cups(original.event, member))
         original.reversed_by = event["event_id"]
         if original.kind not in ("receipt", "transit_loss"):
             return legs, []
-        dispatch = self._dispatch_of(original.event)  # what has arrived in part is short again
+        dispatch = self._dispatch_of(original.event)  # cups that have arrived in part are short again
         arrived = any(e.kind == "receipt" for e in self._arrivals(dispatch))
         return legs, [{"exception": "receipt_short", "cup_type": c, "quantity": n}
                       for (c, _), n in self._open(dispatch).items() if n > 0 and arrived]

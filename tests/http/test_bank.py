@@ -116,7 +116,7 @@ class Office:
         return self.admin.items("/v1/bank-lines", scheme="tern-bay", open="true")
 
     def balances(self):
-        """Those that concern the bank and are not zero."""
+        """The accounts that concern the bank and are not zero."""
         kinds = ("bank", "settlement_due", "arrears")
         return {a: b for a, b in self.admin.accounts("tern-bay").items() if a.startswith(kinds) and Decimal(b)}
 
@@ -178,7 +178,7 @@ def test_files(office, netting, stock_terms, events, expected):
         file = office.make(type)
         data = office.fetch(file)
         made.append(data)
-        message_id, orders = bank.read_file(data)  # which adds the control sums up, too
+        message_id, orders = bank.read_file(data)  # which also adds the control sums up
         assert message_id == file["message_id"] and len(message_id) <= 35
         assert (file["payments"], file["total"]) == (len(parties), str(sum(map(Decimal, parties.values()))))
         sign = 1 if type == "collections" else -1
@@ -269,7 +269,7 @@ def test_a_payout_goes_to_no_account_that_nobody_has_looked_at(office):
     office.admin.agreed(office.ben, "PUT", "/v1/participants/miller", {
         **PARTIES["miller"], "name": "Miller", "bank_account": {"iban": "DE89370400440532013000"}})
     office.refuse_file("payouts", 409, "bank_account_changed")
-    assert office.make("collections")["total"] == "101.78"  # who is collected from is asked by the mandate
+    assert office.make("collections")["total"] == "101.78"  # the mandate names the participant that pays
 
 
 # --- what reference data takes ----------------------------------------------------------------------------------------
@@ -378,7 +378,7 @@ def test_what_does_not_fit_waits_in_suspense(paid, what):
         assert paid.balances() == {**before, "bank": str(booking.amount), "bank_suspense": str(-booking.amount)}
         assert [line["line"] for line in paid.open_lines()] == [line["line"]]
     assert {p["status"] for p in paid.payments().values()} == {"instructed"}
-    # When what was expected comes, too, it is confirmed.
+    # When the expected amount comes as well, the payment is confirmed.
     assert [line["disposition"] for line in paid.told([*paid.bookings.values()])] == ["matched"] * 3
     paid.admin.assert_holds()
 

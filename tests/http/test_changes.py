@@ -211,7 +211,7 @@ def test_the_service_can_only_append(loaded, statement):
 
 
 def test_each_write_is_a_line_of_the_log(loaded):
-    """With key, route, status, request id and time; what is read is none."""
+    """With key, route, status, request id and time; a read is none."""
     loaded.admin.send("PUT", "/v1/participants/cook?why=x", {"name": "Cook"}, {"X-Request-Id": "put-1"})
     loaded.admin.send("POST", "/v1/keys", {"name": "ann", "holder": "Ann", "role": "auditor"},
                       {"X-Request-Id": "post-1"})

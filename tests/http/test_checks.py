@@ -45,7 +45,7 @@ class Tamperer:
 
 
 def later_events(issued_on_worked_day):
-    """The day after, at another value of cup-300: what the worked example has not."""
+    """The day after, at another value of cup-300: things that the worked example has not."""
     sent = event("dispatch", "anchor", at(NEXT_DAY, "08:00"), cups=cups(cup_300=6), to="dock")
     return [
         event("issue", "anchor", at(NEXT_DAY, "09:00"), issued=cups(cup_300=3)),
@@ -62,7 +62,7 @@ def later_events(issued_on_worked_day):
 
 
 def pay(service):
-    """hearth's payment is confirmed, miller's is, too, and then comes back, quay's is under way; and there is a
+    """hearth's payment is confirmed, miller's is confirmed and then comes back, quay's is under way; and there is a
     journal."""
     accountant = service.client(service.create_key("accountant", "accountant"))
 

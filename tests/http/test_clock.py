@@ -122,8 +122,8 @@ CLOSING_DAYS = ["2025-01-01", "2025-04-18", "2025-04-21", "2025-05-01", "2025-12
     ("2025-04-20", "2025-04-22"),
     ("2025-04-21", "2025-04-22"), ("2025-04-30", "2025-05-02"), ("2025-05-02", "2025-05-05")])
 def test_payments_are_due_on_banking_days(service, day, due):
-    """Closes run every day, also on Good Friday and Easter Sunday; what they make payable falls due on the next day
-    banks work."""
+    """Closes run every day, also on Good Friday and Easter Sunday; their payments fall due on the next day banks
+    work."""
     day = date.fromisoformat(day)
     service.admin.load(network.reference(
         [network.scheme("tern-bay", day, {"cup-300": "2.50"}, time_zone="Europe/Oslo", holidays=CLOSING_DAYS)],

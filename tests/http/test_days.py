@@ -105,7 +105,7 @@ def test_an_ambiguous_and_a_skipped_cut_off(service):
 
 
 def test_a_day_without_hours_closes(service):
-    """Samoa skipped 2011-12-30: what happens at its instant belongs to the 31st, and the close passes over it."""
+    """Samoa skipped 2011-12-30: an event at its instant belongs to the 31st, and the close passes over it."""
     code, = load(service.admin, [("Pacific/Apia", "03:00")], date(2011, 12, 28))
     issue = network.event("issue", f"site-{code}", "2011-12-30T13:00:00Z", issued=network.cups(cup_300=2))
     assert service.admin.post(issue)["business_date"] == "2011-12-31"

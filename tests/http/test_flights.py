@@ -2,9 +2,9 @@
 """Open movements: every flight of an airline sample is a cup lent at its origin and handed back at its destination.
 
 Source: npm package vega-datasets, data/flights-5k.json: 5,000 flights of 2001-01-01 to 2001-03-31 between 203 airports,
-"date": "2001/01/01 01:10", origin, destination. What each airport took in, and the fewest payments that settle a day,
-are recomputed here from the raw file, and must be what the service says for every one of its 90 days. The days are
-moved to recent years by whole weeks: twenty-five years of empty days would show nothing more.
+"date": "2001/01/01 01:10", origin, destination. The test computes the takings of each airport, and the fewest payments
+that settle a day, from the raw file, and compares them with the service's figures for every one of its 90 days. The
+days are moved to recent years by whole weeks: twenty-five years of empty days would show nothing more.
 """
 import json
 import os

@@ -287,7 +287,7 @@ def changed(text, rng):
 
 @pytest.mark.parametrize("seed", range(10))
 def test_requests_changed_by_chance(net, seed):
-    """Whatever comes in, answers are well-formed, each event recorded was answered 201, and after a refusal of the
+    """For any input, answers are well-formed, each event recorded was answered 201, and after a refusal of the
     framing there is no further answer."""
     rng, tries = random.Random(seed), 20
     for _ in range(tries):

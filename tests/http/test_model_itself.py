@@ -80,7 +80,8 @@ def test_random_days_keep_deposits_covered(stock_terms, currency, unit):
         assert sum(v for a, v in balances.items() if a.startswith("site_clearing")) == sum(
             settlement["positions"][p] for p in settlement["carried"])
     assert recorded > 300
-    # What is rare in a day is not in two months: otherwise the comparison with the service would say little.
+    # Things that are rare in a day are not rare in two months: otherwise the comparison with the service would say
+    # little.
     assert found >= {"late", "late_tariff", "no_tariff", "off_tariff", "site_closed", "receipt_over", "receipt_short",
                      "count_off"}
 

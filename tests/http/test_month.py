@@ -138,7 +138,7 @@ class Pool:
                                       and e["site"] == WITHHELD_AT))
 
     def post_all(self, batch, kept_back):
-        """What was refused: only what the story has mistyped."""
+        """The refused events: only what the story has mistyped."""
         by_key, refused = defaultdict(list), []
         for event in batch.events:
             if event["event_id"] not in kept_back:
@@ -199,8 +199,8 @@ class Pool:
 
     # The office ---------------------------------------------------------------------------------------------------
     def pay(self, day, by_clock):
-        """The morning after: what is held is looked at and released, all is approved by who did neither that nor the
-        close."""
+        """The morning after: a person looks at held payments and releases them, and a person who did neither that
+        nor the close approves all."""
         payments = self.settlements[day]["payments"]
         for payment in payments:
             if "held" in payment:
@@ -315,7 +315,7 @@ class Month:
         answer = self.admin.send("POST", "/v1/keys", {"name": name, "holder": name.title(), "role": role, **bound})
         assert answer.status == 201, answer.body
         client = self.service.client(answer.json["key"], checked=False)
-        if role == "accountant":  # a key that its maker has seen is its maker's, too
+        if role == "accountant":  # a key that its maker has seen is also its maker's
             client = self.service.client(client.send("POST", "/v1/me/renew").json["key"], checked=False)
         return client  # elsewhere they are; a month of them takes too long
 
@@ -437,7 +437,7 @@ def test_all_is_paid_and_the_bank_is_what_its_statements_say(month, pool):
         assert {a: b for a, b in balances.items() if a.startswith(("settlement_due", "arrears", "bank_suspense"))
                 and b} == {}
         assert balances["bank"] == pool.balance != 0
-    # Day by day, too.
+    # Also day by day.
     opening, *rows = pool.report("general-ledger", account="bank")
     ledger = {r["date"]: Decimal(r["balance"]) for r in rows}
     assert ledger == {str(day): balance for day, balance, _, _ in pool.statements} and Decimal(opening["balance"]) == 0
@@ -556,7 +556,7 @@ def test_the_journal_balances_and_adds_up_to_the_trial_balance(pool):
     assert set(by_day.values()) == {0} and len({day for day, _ in by_day}) == DAYS + 1
     assert {a: b for a, b in balances.items() if b} == pool.trial_balance()
     assert len(entries) > len(pool.posted)
-    for row in pool.report("trial-balance", as_of=OPEN):  # its totals, too
+    for row in pool.report("trial-balance", as_of=OPEN):  # also its totals
         assert row["account"] != "total" or row["debit"] == row["credit"]
 
 

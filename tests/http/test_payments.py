@@ -237,7 +237,7 @@ def test_a_released_account_is_known_to_the_next_close(service):
 
 
 def test_dual_control_where_a_key_closed(service):
-    """No payment leaves that the closing key approved itself; who releases one doesn't approve it alone, either."""
+    """No payment leaves that the closing key approved itself; nor does the person who releases one approve it alone."""
     office = Office(service, dual_control=True, variance_limit="5.00").load([
         event("issue", "anchor", at(D0), issued=cups(cup_300=40)),
         event("return", "brick", at(D0, "11:00"), returned=cups(cup_300=10), amount="31.00"),

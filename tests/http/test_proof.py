@@ -201,7 +201,7 @@ def test_a_proof_that_does_not_hold_is_not_given(net, statement, undo):
 # --- deploy/check-proof ----------------------------------------------------------------------------------------------
 
 ROLES = ("pos", "participant", "auditor", "accountant", "admin")
-# What is said of a proof, by its steps: a till can't check the things that only the office is told.
+# The sentences of the steps of a check: a till can't check the things that only the office is told.
 IN_TREE, SEALED, SETTLED, CHAINED = (
     "The entry is in the books of that day", "The seal is right", "settlement of that day shows the same root and seal",
     "an unbroken chain of 4")
@@ -330,7 +330,7 @@ def flipped(hash):
     return hash[:9] + ("0" if hash[9] != "0" else "1") + hash[10:]
 
 
-DOCTORED = {  # what a service that lies might send in place of a proof
+DOCTORED = {  # things that a service that lies might send in place of a proof
     "an amount": lambda p: {**p, "leaf": p["leaf"].replace('"amount":"', '"amount":"1', 1)},
     "a blank": lambda p: {**p, "leaf": p["leaf"] + " "},
     "two leaves": lambda p: {**p, "leaf": p["leaf"] + p["leaf"]},

@@ -39,8 +39,8 @@ def is_elsewhere(block):
 BLOCKS = [block for page in PAGES for block in blocks_of((TOP / page).read_text())]
 RUN = [block for block in BLOCKS if not is_elsewhere(block)]
 
-# What a block must print, by a piece of its text. Each block must also end well, and each answer to its curl be a
-# success.
+# The output that a block must have, by a piece of its text. Each block must also end well, and each answer to its curl
+# be a success.
 PRINTS = {
     "depositd migrate": r"^dk_\S{20,}$", "depositd check": r"^examined \d+ things .*: 0 do not hold$",
     ". build/demo": r'"role": "admin"', '"5.00"}': r'"status": ?"recorded"',
@@ -77,7 +77,7 @@ def script(port):
 
 
 def make_folder(folder):
-    """What the reader's checkout has, and a curl that notes the status of each answer on its standard error."""
+    """The files of the reader's checkout, and a curl that notes the status of each answer on its standard error."""
     (folder / "bin").mkdir()
     (folder / "deploy").symlink_to(TOP / "deploy")
     (folder / "bin/depositd").symlink_to(os.environ["DEPOSITD_BINARY"])

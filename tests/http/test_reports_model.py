@@ -205,8 +205,8 @@ def test_return_rates_and_recovery(net):
 
 
 def till_of(net, entry, original):
-    """What changed hands: as stated, else by the tariff of the original's day of occurrence, or its posting day's where
-    the cup type had none yet."""
+    """The money that changed hands: as stated, else by the tariff of the original's day of occurrence, or its
+    posting day's where the cup type had none yet."""
     event, model = original.event, net.model
     if "amount" in event:
         return model.minor(event["amount"]) * (-1 if original.kind == "return" else 1)

@@ -13,7 +13,7 @@ from network import WORKED_DAY, at, cups, event
 D0, D1, D2 = (WORKED_DAY + timedelta(days=n) for n in range(3))
 DUE = timedelta(days=1)  # of the week's first days: the next one
 
-# What the entry of a change says, as the contract's posting rules have it: debits of settlement_due and arrears.
+# The entry of a change, by the contract's posting rules: debits of settlement_due and arrears.
 POST = """
 WITH p AS (SELECT * FROM payment WHERE payment_id = %(payment)s),
 side AS (SELECT payer AS participant, amount FROM p WHERE payer IS NOT NULL UNION ALL
@@ -131,7 +131,7 @@ def test_the_statement_of_the_day(books):
 
 
 def test_what_failed_stays_as_old_as_it_is(books):
-    """First due on the day after D0, through two failures; what is new at the close of D1 is due a day later."""
+    """First due on the day after D0, through two failures; new amounts at the close of D1 are due a day later."""
     first, second = str(D0 + DUE), str(D1 + DUE)
     stands = books.ageing(D2)
     assert stands["arrears(miller)", "payable"] == (first, {"days_1_7": "-56.01"})

@@ -69,7 +69,8 @@ def test_a_stream_longer_than_its_lots_and_the_memory_for_its_answer(admin):
 
 
 def test_a_line_is_posted_before_the_next_one_comes(admin, service):
-    """A slow client's events are not held back until its stream ends; one that breaks off has posted what it sent."""
+    """A slow client's events are not held back until its stream ends; a stream that breaks off has posted the lines
+    that it sent."""
     first, second = issue(), issue("brick")
     with socket.create_connection(("127.0.0.1", service.port)) as connection:
         head = ("POST /v1/events HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/x-ndjson\r\n"

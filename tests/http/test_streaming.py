@@ -121,7 +121,7 @@ class Report:
         return self.response.read(*size)
 
     def read_to_break(self):
-        """What comes before the answer is cut off; that it is must show."""
+        """The bytes before the answer are cut off; that it is must show."""
         with pytest.raises((http.client.IncompleteRead, ConnectionError)) as broken:
             self.read()
         return getattr(broken.value, "partial", b"")

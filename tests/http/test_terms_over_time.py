@@ -170,8 +170,8 @@ def test_a_reversal_takes_back_the_fees_of_its_original_s_day(service):
 
 
 def test_the_day_s_own_cups_and_reversed_ones_are_taxed_in_one_sum(service):
-    """Own: 10 issued at 0.25, 10 %; of D0: 4 at 0.10, 15 %, reversed on D1. 2.50 - 0.40, tax 0.25 - 0.06. A reversal of
-    a cup of the same day counts by that day's terms. What brick has done is not mixed in."""
+    """Own: 10 issued at 0.25, 10 %; of D0: 4 at 0.10, 15 %, reversed on D1. 2.50 - 0.40, tax 0.25 - 0.06. A reversal
+    of a cup of the same day counts by that day's terms. The figures leave out brick."""
     admin = load(service, old=OLD, new=NEW)
     old, own = (event("issue", "anchor", at(d), issued=cups(cup_300=n)) for d, n in ((D0, 4), (D1, 3)))
     admin.post_many([old, event("issue", "brick", at(D0), issued=cups(cup_300=2))])

@@ -76,8 +76,8 @@ def large_batch():
 
 
 def is_let_go(database):
-    """Whether no transaction stays idle: one that is seen twice, unchanged over two seconds, is held. (PostgreSQL would
-    end it after five.) The moment between two statements is none."""
+    """Whether no transaction stays idle: a lock that is seen twice, unchanged over two seconds, is held. (PostgreSQL
+    would end it after five.) The moment between two statements is none."""
 
     def idle():
         return set(database.rows("SELECT pid, state_change FROM pg_stat_activity WHERE datname = current_database()"
@@ -90,8 +90,7 @@ def is_let_go(database):
 
 
 def test_a_head_that_is_not_needed_is_let_go(pair):
-    """What is posted meanwhile may be nothing that is recorded, or of another scheme: nobody holds the head
-    afterwards."""
+    """The posts meanwhile may record nothing, or be of another scheme: nobody holds the head afterwards."""
     one, other = pair
     clients = one.admin, other.client(one.admin_key)
     unknown, elsewhere, last = event("issue", "nowhere", at(DAY), issued=cups(cup_300=1)), issues(1, ["cairn"]), issues(

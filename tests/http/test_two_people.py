@@ -121,7 +121,7 @@ def test_redirecting_a_bank_account_between_close_and_file(net):
     assert answer.json["changes"] == [{"of": "participant", "name": "miller",
                                        "before": {"bank_account": {"iban": IBAN}},
                                        "after": {"bank_account": {"iban": OTHER_IBAN}}}]
-    # by way of a document as a whole, too
+    # also by way of a document as a whole
     answer = net.ada.send("POST", "/v1/reference", {"participants": [
         {"participant": "miller", "name": "Miller & Sons", "bank_account": {"iban": OTHER_IBAN}},
         {"participant": "newcomer", "name": "Newcomer", "bank_account": {"iban": OTHER_IBAN}}]})
@@ -138,7 +138,7 @@ def test_redirecting_a_bank_account_between_close_and_file(net):
 
 
 def test_two_keys_of_one_maker_are_one_person_until_renewed(net):
-    """Neither is renewed: whoever made both has both secrets."""
+    """Neither is renewed: the maker of both has both secrets."""
     dora, eve = net.key("dora", "Dora"), net.key("eve", "Eve")
     net.close(dora)
     net.approve(eve, 409, "approver_closed_day")
@@ -317,7 +317,7 @@ def test_a_decision_is_made_once(net):
 
 
 def test_withdrawing(net):
-    """By anybody, also by its proposer; what was withdrawn stays so, and the same may be proposed anew."""
+    """By anybody, also by its proposer; a withdrawn proposal stays withdrawn, and the same may be proposed anew."""
     number = redirect(net)
     withdraw = f"/v1/proposals/{number}/withdraw"
     assert net.ada.send("POST", withdraw + "?dry_run=true", {"reason": "a slip"}).json["dry_run"]
@@ -380,8 +380,8 @@ def test_the_list(net):
 
 
 def test_a_single_admin_is_joined_by_the_command_line(service):
-    """The way out where there is nobody else: who has the host makes a key, and the change says that it was the command
-    line."""
+    """The way out where there is nobody else: the person with the host makes a key, and the change says that it was
+    the command line."""
     service.admin.load(network.reference([network.scheme("tern-bay", D0, {"cup-300": "2.50"})],
                                          {"anchor": ("tern-bay", "hearth")}))
     service.admin.post(event("issue", "anchor", at(D0), issued=cups(cup_300=1)))
@@ -404,7 +404,7 @@ def test_the_service_can_only_append(net, table, statement):
 
 
 def test_a_proposal_that_somebody_rewrites_is_noticed(net):
-    """By whom has the database: what is approved is not what was proposed, or was proposed by somebody else."""
+    """By whom has the database: the approved write differs from the proposed one, or somebody else proposed it."""
     number = redirect(net)
     for statement in ("UPDATE proposal SET body = replace(body, 'GB82WEST12345698765432', 'DE89370400440532013000')",
                       "UPDATE proposal SET proposed_by = 2",

@@ -35,7 +35,7 @@ TABLES = {  # ledger table -> columns of its primary key
 UNSEALED = {("payment", "status"), ("payment", "released")}
 
 
-# What the database takes only a few words for.
+# Columns that take only a few words.
 WORDS = {("business_day", "state"): "closing", ("payment", "held"): "bank_account_changed"}
 
 
@@ -220,7 +220,7 @@ class Row:
         return moved is not None
 
     def names(self):
-        """What a finding may call it by."""
+        """The names by which a finding may call it."""
         columns = [c for c in NAMING if c in TABLES[self.table]] or ["business_date"]
         if self.table == "exception":  # hashed for the whole day
             columns.append("business_date")
@@ -281,7 +281,7 @@ EXTREMES = {**dict.fromkeys(("bigint", "ARRAY"), (2**63 - 1, -2**63, 0xffffffff 
 
 @pytest.mark.parametrize("table", TABLES)
 def test_numbers_at_their_ends(month, superuser, table):
-    """What no sum can hold, or nothing can be told from, is still said of the row that has it."""
+    """A value that no sum can hold, or that says nothing, is still named with its row."""
     rng = random.Random(f"{SEED} {table} ends")
     for column, kind, _ in columns_of(superuser, table):
         for extreme in EXTREMES.get(kind, ()):
@@ -350,7 +350,7 @@ def test_arrays_that_could_be_read_in_two_ways(month, superuser, accounts, amoun
 
 
 def test_hashes_that_are_too_long(month, superuser):
-    """A byte more at the end of each: who reads only the first 32 would not see it."""
+    """A byte more at the end of each: a reader of only the first 32 would not see it."""
     for table, column in [("entry", "hash"), ("settlement", "root"), ("settlement", "previous"), ("settlement", "seal"),
                           ("particulars", "previous"), ("particulars", "parts"), ("particulars", "digest"),
                           ("event_id", "digest")]:

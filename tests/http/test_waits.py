@@ -46,8 +46,7 @@ def start(database):
 
 @contextmanager
 def locked(database, statement):
-    """What the statement locks stays so for as long as the context lasts, or until the connection it gives is
-    closed."""
+    """Holds the locks of the statement for as long as the context lasts, or until the connection it gives is closed."""
     connection = psycopg2.connect(database.owner_dsn)
     try:
         connection.cursor().execute(statement)
@@ -125,7 +124,7 @@ def test_a_read_has_a_deadline(start):
 
 
 def test_a_read_ends_when_its_client_has_gone(start):
-    """One that runs, and those that wait for a worker behind it."""
+    """A read that runs, and reads that wait for a worker behind it."""
     service = start(read_workers=1, read_deadline_ms=600000)
     with locked(service.database, "LOCK TABLE entry IN ACCESS EXCLUSIVE MODE"):
         clients = []

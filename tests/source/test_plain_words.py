@@ -12,8 +12,8 @@ import pytest
 
 from test_text import FILES, name_of
 
-FOLDERS = ("deploy/", "include/depositd/", "sql/checks/", "sql/queries/", "sql/reports/", "src/base/", "src/domain/", "src/report/",
-           "src/main.c", "tests/source/")
+FOLDERS = ("deploy/", "include/depositd/", "sql/checks/", "sql/queries/", "sql/reports/", "src/base/", "src/domain/",
+           "src/report/", "src/main.c", "tests/source/")
 PAGES = ("README.md", "deploy/", "sql/README.md", "src/app/THREATS.md", "src/app/network/", "src/http/", "src/report/",
          "src/store/", "tests/README.md", "tests/bench/decisions/")
 HABITS = {
@@ -33,7 +33,8 @@ def comments_in_c(text):
 def comments_after(mark, text):
     """Lines of comments that follow each other are one text; so is a comment at the end of a line."""
     blocks = re.findall(rf"(?:^[ ]*{mark} .*\n)+", text, re.M)
-    return [re.sub(rf"^[ ]*{mark} ", "", block, flags=re.M) for block in blocks] + re.findall(rf"\S +{mark} (.*)$", text, re.M)
+    trailing = re.findall(rf"\S +{mark} (.*)$", text, re.M)
+    return [re.sub(rf"^[ ]*{mark} ", "", block, flags=re.M) for block in blocks] + trailing
 
 
 def comments_in_python(text):
@@ -84,10 +85,11 @@ def test_sentences_read_at_once(path):
 def test_the_habits_are_found():
     """So that nothing above passes because it looked at nothing."""
     assert len(READ) > 150 and sum(len(texts_of(path)) for path in READ) > 800
-    for sentence in ("What stays below 256 KiB is sent whole.", "It is sent; whoever waits gets it.", "One that is away may be right.",
-                     "Another instance posts, too."):
+    for sentence in ("What stays below 256 KiB is sent whole.", "It is sent; whoever waits gets it.",
+                     "One that is away may be right.", "Another instance posts, too."):
         assert hits(sentence), sentence
-    for sentence in ("Who may post?", "The answer says what is wrong.", "It has too many rows.", "One of them is enough."):
+    for sentence in ("Who may post?", "The answer says what is wrong.", "It has too many rows.",
+                     "One of them is enough."):
         assert not hits(sentence), sentence
     assert comments_in_c("int a; /* one\n * two */ int b; /* three */") == [" one\n two ", " three "]
     assert [flat(text) for text in comments_after("--", "-- one\n-- two\nSELECT 1 -- three\n")] == ["one two", "three"]

@@ -130,8 +130,8 @@ static bool same(const struct outcome *a, const struct outcome *b)
            a->within == b->within && memcmp(a->passed.bytes, b->passed.bytes, a->passed.length) == 0;
 }
 
-/* What libmicrohttpd gets in all, if the reader refuses the request after the input (at the latest), is
- * well-formed, ends with a request, and a second reader would change nothing in it. */
+/* All the bytes that libmicrohttpd gets, if the reader refuses the request after the input (at the latest),
+ * are well-formed, end with a request, and a second reader would change nothing in them. */
 static void check_stand_in(const struct text *input, struct outcome *first, struct outcome *second)
 {
     struct framing framing;

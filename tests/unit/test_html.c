@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The writer of pages: what is escaped, what URIs become, what a picture shows, and a whole page against the
- * golden file. When the page is meant to change, the test says where the new one is: look at it, then keep
- * it. */
+/* The writer of pages: escaping, URIs, pictures, and a whole page against the golden file. When the page is
+ * meant to change, the test says where the new one is: look at it, then keep it. */
 #include "base/uri.h"
 #include "report/plot.h"
 #include "report/render.h"

@@ -10,7 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* What a result holds while nothing was written to it. */
+/* The value of a result before anything is written to it. */
 enum { UNTOUCHED = 4711 };
 
 static struct money money(int64_t minor)

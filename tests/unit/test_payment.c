@@ -25,7 +25,7 @@ static enum reason decide(const struct payment *payment, enum payment_change cha
     return payment_decide(payment, change, (struct key_act){key, {NOW}}, &origins, decision);
 }
 
-/* state, change -> state; what is not here is refused. */
+/* state, change -> state; any other change is refused. */
 static const struct {
     const char *from, *change, *to, *posts;
 } allowed[] = {

@@ -29,7 +29,7 @@ static const char *const rows[][5] = {
     {"", "cup-450", "0", " x ", "0"},
 };
 
-/* What the sink was given, and after how many rows it had how much. */
+/* The text that the sink was given, and its length after each row. */
 struct received {
     struct buffer text;
     size_t writes;
@@ -180,7 +180,7 @@ START_TEST(every_report_is_complete)
         ck_assert(columns > 0 && columns < REPORT_COLUMNS_MAX);
         for (size_t p = 0; p < report_parameter_count(report); p++) {
             const struct report_parameter *parameter = &report->parameters[p];
-            /* What only days, and only choices, have. */
+            /* Members that only days, and only choices, have. */
             ck_assert(parameter->kind == PARAMETER_DAY || parameter->otherwise <= OR_NULL);
             ck_assert((parameter->kind == PARAMETER_CHOICE) == (parameter->choices != NULL));
         }
