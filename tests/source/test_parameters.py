@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""Functions take few parameters: what belongs together is a struct, filled by name at the call.
+"""Functions take few parameters: values that belong together are a struct, filled by name at the call.
 
 Reads declarations and definitions as clang-format writes them: they begin at the start of a line."""
 import pathlib

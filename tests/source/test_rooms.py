@@ -119,7 +119,7 @@ def test_a_source_begins_with_its_own_header(path):
         assert includes(path)[0] == own[0]
 
 
-# Headers that declare what files of another stem define: handlers, which only the table of routes names; what is private
+# Headers that declare what files of another stem define: handlers, which only the table of routes names; things private
 # to a group of files; the face of the domain; and headers that several files implement.
 SHARED_HEADERS = {
     "src/http/events/handlers.h", "src/http/resources/handlers.h", "src/http/request/route.h",
