@@ -24,7 +24,8 @@ TOKEN = re.compile(r"""
   | (?<![\w)\]]):(?P<name>[A-Za-z_]\w*)""", re.VERBOSE | re.DOTALL)
 
 
-# By which members of their rows kinds and accounts make lists: kinds by activity and effect, accounts by what they hold.
+# The members of their rows by which kinds and accounts make lists: kinds by activity and effect, accounts by the cups
+# that they hold.
 LISTS = {"KIND_": ("kinds_", (4, 7)), "ACCOUNT_": ("accounts_", (5,))}
 
 

@@ -124,7 +124,7 @@ def test_the_canonical_event_has_every_member():
     text = (TOP / "include/depositd/event.h").read_text()
     struct = re.sub(r"/\*.*?\*/", "", re.search(r"struct event \{(.*?)\n\};", text, re.DOTALL)[1], flags=re.DOTALL)
     members = re.findall(r"(\w+)(?:\[\w+\])?[,;]", struct)
-    own = {"text", "text_length", "digest"}  # what canonical.c makes
+    own = {"text", "text_length", "digest"}  # canonical.c makes these
     canonical = (TOP / "src/app/posting/canonical.c").read_text()
     assert own < set(members)
     assert [name for name in members if name not in own and not re.search(rf"\bevent->{name}\b", canonical)] == []
