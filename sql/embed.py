@@ -16,12 +16,15 @@ import sys
 
 # A colon names a number only outside comments, strings and quoted names, and not in a cast, an assignment or a slice
 # like [first:last].
-TOKEN = re.compile(r"""
+TOKEN = re.compile(
+    r"""
     --[^\n]* | /\*.*?\*/
   | (?<!\w)[eE]'(?:[^'\\]|\\.|'')*' | '(?:[^']|'')*' | "(?:[^"]|"")*"
   | (?P<quote>\$(?:[A-Za-z_]\w*)?\$).*?(?P=quote)
   | :: | :=
-  | (?<![\w)\]]):(?P<name>[A-Za-z_]\w*)""", re.VERBOSE | re.DOTALL)
+  | (?<![\w)\]]):(?P<name>[A-Za-z_]\w*)""",
+    re.VERBOSE | re.DOTALL,
+)
 
 
 # The members of their rows by which kinds and accounts make lists: kinds by activity and effect, accounts by the cups
@@ -51,6 +54,7 @@ def read_names(headers):
 
 def replace_names(text, names, where):
     """The text with numbers for names. ValueError: it has a name that is none, and `where` says in which file."""
+
     def number(token):
         name = token["name"]
         if name is None:
@@ -59,6 +63,7 @@ def replace_names(text, names, where):
             line = text.count("\n", 0, token.start()) + 1
             raise ValueError(f"{where}:{line}: no table has the name :{name}")
         return names[name]
+
     return TOKEN.sub(number, text)
 
 

@@ -68,8 +68,10 @@ class Poster:
             raise SystemExit(f"demo: refused: {json.dumps(event)}\n{json.dumps(problem)}")
         fault = problem["errors"][0]
         progress("")
-        print(f"  {self.floor.scheme:<12} one event of {event['site']} is refused, the others of its request are not:"
-              f"\n{'':15}{fault['pointer']}: {fault['reason']}, {fault['detail']}")
+        print(
+            f"  {self.floor.scheme:<12} one event of {event['site']} is refused, the others of its request are not:"
+            f"\n{'':15}{fault['pointer']}: {fault['reason']}, {fault['detail']}"
+        )
 
 
 def progress(line):
@@ -93,8 +95,10 @@ def load(client):
     for participant in network["participants"]:
         own = [site["site"] for site in network["sites"] if site["participant"] == participant["participant"]]
         client.make_key(participant["participant"], "pos", f"Counters of {participant['name']}", sites=own)
-    print(f"Keys made: an accountant's, a treasurer's, and one for the tills of each of {len(network['participants'])}"
-          " participants")
+    print(
+        f"Keys made: an accountant's, a treasurer's, and one for the tills of each of {len(network['participants'])}"
+        " participants"
+    )
     return network, first_day
 
 
@@ -110,8 +114,10 @@ def trade(client, posters, mornings, date, index):
         pages.paragraph(poster.floor.scheme, STORY[poster.floor.scheme][index]["told"])
     for poster in posters:
         outcomes, seconds = poster.day(index)
-        print(f"  {poster.floor.scheme:<12} {outcomes['recorded']:>6,} events recorded, {outcomes['duplicate']:,} "
-              f"duplicate, {outcomes['rejected']:,} refused  ({seconds:.1f} s)")
+        print(
+            f"  {poster.floor.scheme:<12} {outcomes['recorded']:>6,} events recorded, {outcomes['duplicate']:,} "
+            f"duplicate, {outcomes['rejected']:,} refused  ({seconds:.1f} s)"
+        )
     for poster in posters:
         pages.settlement(client.post(f"/v1/schemes/{poster.floor.scheme}/days/{date}/close", key="accountant"))
         if index < DAYS - 1:  # the last day's payments wait for the reader
@@ -124,8 +130,10 @@ def main(url, key_folder, bustle="1"):
     keep_names(client, url)
     posters = [Poster(client, Floor(network, scheme, first_day, float(bustle))) for scheme in network["schemes"]]
     mornings = {scheme["scheme"]: Morning(client, scheme) for scheme in network["schemes"]}
-    print("Position: collected - refunded + fees + tax + the rest. Above zero the participant owes it;\n"
-          "below zero the pool owes it.")
+    print(
+        "Position: collected - refunded + fees + tax + the rest. Above zero the participant owes it;\n"
+        "below zero the pool owes it."
+    )
     for index in range(DAYS):
         trade(client, posters, mornings, first_day + timedelta(days=index), index)
     last_day = first_day + timedelta(days=DAYS - 1)

@@ -62,8 +62,9 @@ def _account(element, namespace, path):
 def _check_sums(element, namespace, orders, where):
     count, total = int(_text(element, namespace, "NbOfTxs")), Decimal(_text(element, namespace, "CtrlSum"))
     if (count, total) != (len(orders), sum(abs(o.amount) for o in orders)):
-        raise ValueError(f"{where}: says {count} and {total}, has {len(orders)} and"
-                         f" {sum(abs(o.amount) for o in orders)}")
+        raise ValueError(
+            f"{where}: says {count} and {total}, has {len(orders)} and" f" {sum(abs(o.amount) for o in orders)}"
+        )
 
 
 def read_file(data):
@@ -83,10 +84,17 @@ def read_file(data):
         for one in block.iterfind(f"{{{namespace}}}{'DrctDbtTxInf' if collects else 'CdtTrfTxInf'}"):
             stated = one.find(f"{{{namespace}}}InstdAmt" if collects else f"{{{namespace}}}Amt/{{{namespace}}}InstdAmt")
             amount = Decimal(stated.text)
-            of_block.append(Order(_text(one, namespace, "PmtId/EndToEndId"), amount if collects else -amount,
-                                  stated.get("Ccy"),
-                                  day, _account(block, namespace, f"{own}Acct"), _text(one, namespace, f"{other}/Nm"),
-                                  _account(one, namespace, f"{other}Acct")))
+            of_block.append(
+                Order(
+                    _text(one, namespace, "PmtId/EndToEndId"),
+                    amount if collects else -amount,
+                    stated.get("Ccy"),
+                    day,
+                    _account(block, namespace, f"{own}Acct"),
+                    _text(one, namespace, f"{other}/Nm"),
+                    _account(one, namespace, f"{other}Acct"),
+                )
+            )
         _check_sums(block, namespace, of_block, "a block")
         orders += of_block
     header = message.find(f"{{{namespace}}}GrpHdr")
@@ -117,14 +125,19 @@ def _entry(booking, currency, day):
     details = booking.details or ((booking.end_to_end, booking.amount),)
     reference = f"<AcctSvcrRef>{escape(booking.reference)}</AcctSvcrRef>" if booking.reference else ""
     reversal = "<RvslInd>true</RvslInd>" if booking.reversal else ""
-    return (f"<Ntry>{_amount(booking.amount, currency)}{reversal}<Sts><Cd>{booking.status}</Cd></Sts>"
-            f"<BookgDt><Dt>{day}</Dt></BookgDt>{reference}<BkTxCd><Prtry><Cd>TRF</Cd></Prtry></BkTxCd><NtryDtls>"
-            + "".join(_detail(e, a, currency, booking.return_reason) for e, a in details) + "</NtryDtls></Ntry>")
+    return (
+        f"<Ntry>{_amount(booking.amount, currency)}{reversal}<Sts><Cd>{booking.status}</Cd></Sts>"
+        f"<BookgDt><Dt>{day}</Dt></BookgDt>{reference}<BkTxCd><Prtry><Cd>TRF</Cd></Prtry></BkTxCd><NtryDtls>"
+        + "".join(_detail(e, a, currency, booking.return_reason) for e, a in details)
+        + "</NtryDtls></Ntry>"
+    )
 
 
 def _balance(code, amount, currency, day):
-    return (f"<Bal><Tp><CdOrPrtry><Cd>{code}</Cd></CdOrPrtry></Tp>{_amount(amount, currency)}"
-            f"<Dt><Dt>{day}</Dt></Dt></Bal>")
+    return (
+        f"<Bal><Tp><CdOrPrtry><Cd>{code}</Cd></CdOrPrtry></Tp>{_amount(amount, currency)}"
+        f"<Dt><Dt>{day}</Dt></Dt></Bal>"
+    )
 
 
 def statement(statement_id, account, currency, day, bookings, opening=Decimal(0), message_id=None, created_at=None):
@@ -133,18 +146,22 @@ def statement(statement_id, account, currency, day, bookings, opening=Decimal(0)
     closing = opening + sum(b.amount for b in bookings if b.status == "BOOK")
     form = "IBAN" if account[:2].isalpha() and account[2:4].isdigit() else "Othr"
     named = f"<IBAN>{account}</IBAN>" if form == "IBAN" else f"<Othr><Id>{account}</Id></Othr>"
-    text = (f'<?xml version="1.0" encoding="UTF-8"?>\n<Document xmlns="{CAMT_053}"><BkToCstmrStmt>'
-            f"<GrpHdr><MsgId>{message_id or 'M-' + statement_id}</MsgId><CreDtTm>{created_at}</CreDtTm></GrpHdr>"
-            f"<Stmt><Id>{statement_id}</Id><Acct><Id>{named}</Id><Ccy>{currency}</Ccy></Acct>"
-            f"{_balance('OPBD', opening, currency, day)}{_balance('CLBD', closing, currency, day)}"
-            + "\n".join(_entry(b, currency, day) for b in bookings) + "</Stmt></BkToCstmrStmt></Document>\n")
+    text = (
+        f'<?xml version="1.0" encoding="UTF-8"?>\n<Document xmlns="{CAMT_053}"><BkToCstmrStmt>'
+        f"<GrpHdr><MsgId>{message_id or 'M-' + statement_id}</MsgId><CreDtTm>{created_at}</CreDtTm></GrpHdr>"
+        f"<Stmt><Id>{statement_id}</Id><Acct><Id>{named}</Id><Ccy>{currency}</Ccy></Acct>"
+        f"{_balance('OPBD', opening, currency, day)}{_balance('CLBD', closing, currency, day)}"
+        + "\n".join(_entry(b, currency, day) for b in bookings)
+        + "</Stmt></BkToCstmrStmt></Document>\n"
+    )
     return text.encode()
 
 
 def come_back(booking, reason="AC04", reference=None):
     """The return of a booking, with the reason's code (closed account, from memory)."""
-    return replace(booking, amount=-booking.amount, return_reason=reason, reference=reference or booking.reference
-                   + "-R")
+    return replace(
+        booking, amount=-booking.amount, return_reason=reason, reference=reference or booking.reference + "-R"
+    )
 
 
 def main():
@@ -161,8 +178,9 @@ def main():
     strangers = [o.own_account for o in orders if o.own_account != chosen.account]
     if strangers or len({o.currency for o in orders}) != 1:
         sys.exit(f"not of account {chosen.account}, or of several currencies")
-    sys.stdout.buffer.write(statement(chosen.id, chosen.account, orders[0].currency, chosen.date,
-                                      book(orders, chosen.id)))
+    sys.stdout.buffer.write(
+        statement(chosen.id, chosen.account, orders[0].currency, chosen.date, book(orders, chosen.id))
+    )
 
 
 if __name__ == "__main__":

@@ -26,24 +26,41 @@ SLICES = [
 # methods that make its incidents, with their arguments.
 STORY = {
     "tern-bay": [
-        {"told": "Copper takes 2.00 too little once and counts three cups short; dock sells bowls that are not on its "
-                 "books; ferry's till is offline all evening.",
-         "evening": [("undercharged", "copper"), ("oversold", "dock")], "offline": "ferry", "miscounted": "copper"},
-        {"told": "Ferry's till sends yesterday's evening, after its close. Hearth's tills lose an answer and send a "
-                 "forenoon twice. Two cups do not arrive with a van.",
-         "cups_lost_on_a_van": 2, "twice": "hearth"},
-        {"told": "From today cup-450 is worth 4.00, not 3.50. Mill reverses a sale that was keyed in twice, anchor "
-                 "mistypes a cup type, the lost cups are written off, and someone still finds dune open.",
-         "forenoon": [("keyed_twice", "mill"), ("unknown_cup", "anchor"), ("van_written_off", "operator")],
-         "afternoon": [("brought_to_closed_site", "dune")]},
-        {"told": "A van unloads at the wrong hub. The accountant forfeits cups that nobody will bring back; two come.",
-         "misdelivered_to": "netloft", "night": [("forfeited", 20), ("reinstated", 2)]},
+        {
+            "told": "Copper takes 2.00 too little once and counts three cups short; dock sells bowls that are not on"
+            " its books; ferry's till is offline all evening.",
+            "evening": [("undercharged", "copper"), ("oversold", "dock")],
+            "offline": "ferry",
+            "miscounted": "copper",
+        },
+        {
+            "told": "Ferry's till sends yesterday's evening, after its close. Hearth's tills lose an answer and send a "
+            "forenoon twice. Two cups do not arrive with a van.",
+            "cups_lost_on_a_van": 2,
+            "twice": "hearth",
+        },
+        {
+            "told": "From today cup-450 is worth 4.00, not 3.50. Mill reverses a sale that was keyed in twice, anchor "
+            "mistypes a cup type, the lost cups are written off, and someone still finds dune open.",
+            "forenoon": [("keyed_twice", "mill"), ("unknown_cup", "anchor"), ("van_written_off", "operator")],
+            "afternoon": [("brought_to_closed_site", "dune")],
+        },
+        {
+            "told": "A van unloads at the wrong hub. The accountant forfeits cups that nobody will bring back; two "
+            "come.",
+            "misdelivered_to": "netloft",
+            "night": [("forfeited", 20), ("reinstated", 2)],
+        },
     ],
     "eider-sound": [
         {"told": "Each site places a deposit for the cups it receives: that is most of the first day's positions."},
         {"told": "One cup does not arrive with a van.", "cups_lost_on_a_van": 1},
-        {"told": "The hub bears the lost cup. Basalt reverses a sale; moss counts three cups short and pays for them.",
-         "forenoon": [("van_written_off", "receiver"), ("keyed_twice", "basalt")], "miscounted": "moss"},
+        {
+            "told": "The hub bears the lost cup. Basalt reverses a sale; moss counts three cups short and pays for "
+            "them.",
+            "forenoon": [("van_written_off", "receiver"), ("keyed_twice", "basalt")],
+            "miscounted": "moss",
+        },
         {"told": "Moss's tills send a forenoon twice.", "twice": "moss"},
     ],
 }
@@ -90,8 +107,11 @@ class Floor:
         return self.sites[site]["participant"]
 
     def refund_value(self, cup_type):
-        in_force = [value for value in self.refund_values
-                    if value["cup_type"] == cup_type and value["effective_date"] <= self.day.isoformat()]
+        in_force = [
+            value
+            for value in self.refund_values
+            if value["cup_type"] == cup_type and value["effective_date"] <= self.day.isoformat()
+        ]
         return Decimal(max(in_force, key=lambda value: value["effective_date"])["amount"])
 
     def tariff(self, cups):
@@ -117,8 +137,12 @@ class Floor:
 
     def event(self, kind, hour, **members):
         event_id = uuid.UUID(int=self.random.getrandbits(128), version=4)
-        return {"event_id": str(event_id), "kind": kind, "occurred_at": self.at(hour).isoformat(timespec="seconds"),
-                **members}
+        return {
+            "event_id": str(event_id),
+            "kind": kind,
+            "occurred_at": self.at(hour).isoformat(timespec="seconds"),
+            **members,
+        }
 
     def stock_up(self):
         supplies = []
@@ -209,11 +233,16 @@ class Floor:
         """Each cafe is brought up to its par stock, from the first hub that has the cups."""
         dispatches = []
         for site in filter(self.is_open, self.sites_of_kind("cafe")):
-            wanted = {line["cup_type"]: line["quantity"] - self.shelf[site, line["cup_type"]]
-                      for line in self.sites[site]["par_stock"]}
+            wanted = {
+                line["cup_type"]: line["quantity"] - self.shelf[site, line["cup_type"]]
+                for line in self.sites[site]["par_stock"]
+            }
             for hub in self.hubs:
-                cups = [{"cup_type": cup_type, "quantity": quantity} for cup_type, quantity in wanted.items()
-                        if quantity >= BOX and self.shelf[hub, cup_type] >= quantity]
+                cups = [
+                    {"cup_type": cup_type, "quantity": quantity}
+                    for cup_type, quantity in wanted.items()
+                    if quantity >= BOX and self.shelf[hub, cup_type] >= quantity
+                ]
                 if cups:
                     dispatches.append(self.send(hub, site, cups, 5.0))
                     wanted.update({line["cup_type"]: 0 for line in cups})
@@ -227,10 +256,16 @@ class Floor:
             if self.is_open(site) and self.sites[site].get("closed_on") != self.day.isoformat():
                 par.update({line["cup_type"]: line["quantity"] for line in self.sites[site].get("par_stock", [])})
             spare = {cup_type: self.shelf[site, cup_type] - par[cup_type] for cup_type in self.cup_types}
-            cups = [{"cup_type": cup_type, "quantity": quantity}
-                    for cup_type, quantity in spare.items() if quantity >= (BOX if par else 1)]
-            cups += [{"cup_type": cup_type, "quantity": self.broken[site, cup_type], "condition": "damaged"}
-                     for cup_type in self.cup_types if self.broken[site, cup_type]]
+            cups = [
+                {"cup_type": cup_type, "quantity": quantity}
+                for cup_type, quantity in spare.items()
+                if quantity >= (BOX if par else 1)
+            ]
+            cups += [
+                {"cup_type": cup_type, "quantity": self.broken[site, cup_type], "condition": "damaged"}
+                for cup_type in self.cup_types
+                if self.broken[site, cup_type]
+            ]
             if cups and site != self.story.get("offline"):
                 dispatches.append(self.send(site, self.hubs[0], cups, 20.75))
         return [Batch("vans load", dispatches), Batch("vans unload", [self.unload(van, 21.5) for van in dispatches])]
@@ -263,8 +298,11 @@ class Floor:
     def night_shift(self):
         """The wash sorts out what broke, yesterday's breakage goes to be made into new cups, and some sites count."""
         wash = self.hubs[0]
-        scrap = [{"cup_type": cup_type, "quantity": self.broken[wash, cup_type]}
-                 for cup_type in self.cup_types if self.broken[wash, cup_type]]
+        scrap = [
+            {"cup_type": cup_type, "quantity": self.broken[wash, cup_type]}
+            for cup_type in self.cup_types
+            if self.broken[wash, cup_type]
+        ]
         broke = [{"cup_type": cup_type, "quantity": self.random.randint(2, 6)} for cup_type in self.cup_types[1:3]]
         events = [self.event("retire", 22.0, site=wash, cups=scrap)] if scrap else []
         events.append(self.event("damage", 22.25, site=wash, cups=broke))
@@ -273,8 +311,11 @@ class Floor:
         for line in broke:
             self.shelf[wash, line["cup_type"]] -= line["quantity"]
             self.broken[wash, line["cup_type"]] += line["quantity"]
-        counting = [site for site in filter(self.is_open, self.sites_of_kind("cafe"))
-                    if site != self.story.get("offline") and self.random.random() < 0.3]
+        counting = [
+            site
+            for site in filter(self.is_open, self.sites_of_kind("cafe"))
+            if site != self.story.get("offline") and self.random.random() < 0.3
+        ]
         if "miscounted" in self.story:
             counting = sorted({*counting, self.story["miscounted"]})
         events += [self.count(site) for site in counting]
@@ -285,8 +326,9 @@ class Floor:
         if site == self.story.get("miscounted"):
             self.shelf[site, self.cup_types[1]] -= 3  # they were never sold: nobody knows where they are
         cups = [{"cup_type": cup_type, "counted": max(self.shelf[site, cup_type], 0)} for cup_type in self.cup_types]
-        self.shelf.update({(site, line["cup_type"]): line["counted"] - self.shelf[site, line["cup_type"]]
-                           for line in cups})
+        self.shelf.update(
+            {(site, line["cup_type"]): line["counted"] - self.shelf[site, line["cup_type"]] for line in cups}
+        )
         return self.event("count", 22.75, site=site, cups=cups)
 
     # ---- mishaps ------------------------------------------------------------------------------------
@@ -327,8 +369,11 @@ class Floor:
 
     def van_written_off(self, bearer, hour):
         dispatch, cups = self.vans_short.pop()
-        return [self.event("transit_loss", hour, site=dispatch["site"], dispatch=dispatch["event_id"], cups=cups,
-                           bearer=bearer)]
+        return [
+            self.event(
+                "transit_loss", hour, site=dispatch["site"], dispatch=dispatch["event_id"], cups=cups, bearer=bearer
+            )
+        ]
 
     def forfeited(self, quantity, hour):
         quantity = min(quantity, self.out["cup-240"])
@@ -337,8 +382,11 @@ class Floor:
 
     def reinstated(self, quantity, hour):
         self.out["cup-240"] += quantity
-        return [self.event("reinstate", hour + 0.2, scheme=self.scheme,
-                           cups=[{"cup_type": "cup-240", "quantity": quantity}])]
+        return [
+            self.event(
+                "reinstate", hour + 0.2, scheme=self.scheme, cups=[{"cup_type": "cup-240", "quantity": quantity}]
+            )
+        ]
 
 
 def current_business_day(scheme, now):

@@ -41,8 +41,11 @@ class Morning:
     def instruct(self, path, payments, done):
         """A file for each kind that there is something of. Returns the orders that a bank finds in them."""
         orders = []
-        pool = Counter("payouts" if p["from"] == "pool" else "collections" for p in payments
-                       if p["status"] == "approved" and "pool" in (p["from"], p["to"]))
+        pool = Counter(
+            "payouts" if p["from"] == "pool" else "collections"
+            for p in payments
+            if p["status"] == "approved" and "pool" in (p["from"], p["to"])
+        )
         for kind in (kind for kind in KINDS if pool[kind]):
             file = self.client.post(path + "/files", {"type": kind}, key=APPROVER)
             _, found = bank.read_file(self.client.fetch(file["location"], key=APPROVER))
@@ -58,16 +61,20 @@ class Morning:
         if eventful and collected:
             bookings.append(bank.come_back(collected[0]))
         if eventful:
-            bookings.append(bank.Booking(collected[0].amount if collected else -bookings[0].amount,
-                                         reference=f"{date}-unnamed"))
+            bookings.append(
+                bank.Booking(collected[0].amount if collected else -bookings[0].amount, reference=f"{date}-unnamed")
+            )
         self.statements += 1
-        text = bank.statement(f"{self.scheme}-{self.statements}", self.account, self.currency, date, bookings,
-                              opening=self.balance)
+        text = bank.statement(
+            f"{self.scheme}-{self.statements}", self.account, self.currency, date, bookings, opening=self.balance
+        )
         self.balance += sum(b.amount for b in bookings)
         taken = self.client.post_xml(f"/v1/bank-statements?scheme={self.scheme}", text, key=APPROVER)
-        done.append(f"the bank's statement confirms {taken['confirmed']}"
-                    + (f", {taken['returned']} of which came back and is in arrears" if taken["returned"] else "")
-                    + (f", and has {taken['unmatched']} line that names no payment" if taken["unmatched"] else ""))
+        done.append(
+            f"the bank's statement confirms {taken['confirmed']}"
+            + (f", {taken['returned']} of which came back and is in arrears" if taken["returned"] else "")
+            + (f", and has {taken['unmatched']} line that names no payment" if taken["unmatched"] else "")
+        )
 
     def confirm_direct(self, payments, done):
         """Between participants: the accountant has both parties' word."""

@@ -34,8 +34,9 @@ def is_nothing(cell):
 
 def table(columns, rows, words=1, indent=4, keep=()):
     """The first `words` columns hold text; of the others those that hold nothing but zeros are left out."""
-    shown = [i for i, name in enumerate(columns)
-             if i < words or name in keep or any(not is_nothing(row[i]) for row in rows)]
+    shown = [
+        i for i, name in enumerate(columns) if i < words or name in keep or any(not is_nothing(row[i]) for row in rows)
+    ]
     widths = {i: max(len(cell) for cell in [columns[i], *(row[i] for row in rows)]) for i in shown}
     for row in [columns, *rows]:
         cells = [f"{row[i]:<{widths[i]}}" if i < words else f"{row[i]:>{widths[i]}}" for i in shown]
@@ -44,23 +45,30 @@ def table(columns, rows, words=1, indent=4, keep=()):
 
 def settlement(answer):
     currency, seal = answer["currency"], answer["seal"]
-    print(f"\n  {answer['scheme']} is closed: {seal['entries']:,} entries, seal {seal['seal'][:16]}...  "
-          f"(amounts in {currency})")
+    print(
+        f"\n  {answer['scheme']} is closed: {seal['entries']:,} entries, seal {seal['seal'][:16]}...  "
+        f"(amounts in {currency})"
+    )
     figures = ["brought_forward", "collected", "refunded", "fees", "tax", "stock", "other"]
     rows = []
     for position in answer["positions"]:
         sums = [sum(Decimal(site[figure]) for site in position["sites"]) for figure in figures]
-        rows.append([position["participant"], *map(number, sums), number(position["arrears"]),
-                     number(position["amount"])])
+        rows.append(
+            [position["participant"], *map(number, sums), number(position["arrears"]), number(position["amount"])]
+        )
     names = ["forward", "collected", "refunded", "fees", "tax", "stock", "other"]
     table(["participant", *names, "arrears", "position"], rows, keep=("position",))
     for payment in answer["payments"]:
         held = f"  held: {payment['held']['reason']}" if "held" in payment else ""
-        print(f"    {payment['from']:<10} pays {payment['to']:<10} {number(payment['amount']):>13} {currency}"
-              f"  due {payment['due_on']}{held}")
+        print(
+            f"    {payment['from']:<10} pays {payment['to']:<10} {number(payment['amount']):>13} {currency}"
+            f"  due {payment['due_on']}{held}"
+        )
     for carried in answer["carried_forward"]:
-        print(f"    {carried['participant']:<10} carries   {' ':<11}{number(carried['amount']):>13} {currency}  "
-              "forward, below the minimum payment")
+        print(
+            f"    {carried['participant']:<10} carries   {' ':<11}{number(carried['amount']):>13} {currency}  "
+            "forward, below the minimum payment"
+        )
 
 
 def deposit_cover(report, currency):
@@ -73,8 +81,9 @@ def deposit_cover(report, currency):
             continue
         name = "all sites" if item["section"] == "stock" else item["item"]
         lines.setdefault((item["section"], name, item["cup_type"] or ""), []).append(item)
-    rows = [[*words, *(total(name, [item[name] for item in items]) for name in figures)]
-            for words, items in lines.items()]
+    rows = [
+        [*words, *(total(name, [item[name] for item in items]) for name in figures)] for words, items in lines.items()
+    ]
     table(report["columns"], rows, words=3, keep=("difference",))
 
 
@@ -104,8 +113,9 @@ def stock(report):
 
 def ageing(report, currency):
     """The amounts due and in arrears now: payments are confirmed in the business day that contains now."""
-    heading(f"Not paid yet in {report['scheme']}, and payments that came back, as of {report['as_of']}",
-            f"in {currency}")
+    heading(
+        f"Not paid yet in {report['scheme']}, and payments that came back, as of {report['as_of']}", f"in {currency}"
+    )
     words, figures = report["columns"][:4], report["columns"][4:]
     rows = [[item[name] or "" for name in words] + [number(item[name]) for name in figures] for item in report["items"]]
     if rows:
@@ -132,6 +142,8 @@ def exceptions(found):
 
 def checks(answer):
     heading(f"The books' invariants, checked by the service: {answer['verdict']}")
-    rows = [[item["scheme"], item["check"], item["verdict"], f"{item['examined']:,}", f"{item['broken']:,}"]
-            for item in answer["items"]]
+    rows = [
+        [item["scheme"], item["check"], item["verdict"], f"{item['examined']:,}", f"{item['broken']:,}"]
+        for item in answer["items"]
+    ]
     table(["scheme", "check", "verdict", "examined", "broken"], rows, words=3, keep=("examined", "broken"))

@@ -39,21 +39,47 @@ FIGURES = [
 ]
 NAMES = [row[0] for row in FIGURES]
 
-FULL = SimpleNamespace(runs=5, seconds=15, baseline_warm_up=30, stream=100_000,
-                       stored=10_000_000, past_days=9, small=100_000, listed=(100_000, 1_000_000),
-                       close_sites=10_000, close_events=(100_000, 1_000_000), closes=5, report_calls=15, network="full",
-                       list_calls=15)
-QUICK = SimpleNamespace(runs=5, seconds=2, baseline_warm_up=2, stream=30_000,
-                        stored=200_000, past_days=1, small=20_000, listed=(10_000, 100_000),
-                        close_sites=1_000, close_events=(10_000, 100_000), closes=2, report_calls=7, network="quick",
-                        list_calls=7)
+FULL = SimpleNamespace(
+    runs=5,
+    seconds=15,
+    baseline_warm_up=30,
+    stream=100_000,
+    stored=10_000_000,
+    past_days=9,
+    small=100_000,
+    listed=(100_000, 1_000_000),
+    close_sites=10_000,
+    close_events=(100_000, 1_000_000),
+    closes=5,
+    report_calls=15,
+    network="full",
+    list_calls=15,
+)
+QUICK = SimpleNamespace(
+    runs=5,
+    seconds=2,
+    baseline_warm_up=2,
+    stream=30_000,
+    stored=200_000,
+    past_days=1,
+    small=20_000,
+    listed=(10_000, 100_000),
+    close_sites=1_000,
+    close_events=(10_000, 100_000),
+    closes=2,
+    report_calls=7,
+    network="quick",
+    list_calls=7,
+)
 
 
 def arguments():
-    parser = argparse.ArgumentParser(prog="tests/bench/run",
-                                     description="Measures the service against PostgreSQL itself.")
-    parser.add_argument("--quick", action="store_true",
-                        help="smaller fills, fewer and shorter runs: under three minutes")
+    parser = argparse.ArgumentParser(
+        prog="tests/bench/run", description="Measures the service against PostgreSQL itself."
+    )
+    parser.add_argument(
+        "--quick", action="store_true", help="smaller fills, fewer and shorter runs: under three minutes"
+    )
     parser.add_argument("--only", metavar="NAME[,NAME]", help="these figures")
     parser.add_argument("--list", action="store_true", help="print the names of the figures")
     parser.add_argument("--keep", action="store_true", help="keep pgbench's tables for the next run")
@@ -72,8 +98,10 @@ def main():
         print("\n".join(f"{name:<16}{what}" for name, what, *_ in FIGURES))
         return
     started = time.monotonic()
-    print(f"Seed {chosen.seed};"
-          f" {'quick: smaller and shorter than the figures are defined' if chosen.quick else 'full'}")
+    print(
+        f"Seed {chosen.seed};"
+        f" {'quick: smaller and shorter than the figures are defined' if chosen.quick else 'full'}"
+    )
     baseline.remove_leftovers()
     results = figures.measure(chosen.names, QUICK if chosen.quick else FULL, random.Random(chosen.seed))
     print_table(results)
@@ -103,6 +131,7 @@ def amount(value, unit):
 def verdict(figure, sense, bar, aim):
     def met(limit):
         return figure >= limit if sense == AT_LEAST else figure <= limit
+
     return "bar and aim" if met(aim) else "bar" if met(bar) else "NEITHER"
 
 

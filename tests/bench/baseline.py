@@ -18,8 +18,14 @@ SCALE, CLIENTS, THREADS = 50, 16, 2
 
 def run(*command, **more):
     """Its output. It does not outlive the call, whatever happens."""
-    process = subprocess.Popen([str(word) for word in command], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
-                               stderr=subprocess.STDOUT, text=True, **more)
+    process = subprocess.Popen(
+        [str(word) for word in command],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        **more,
+    )
     try:
         output = process.communicate()[0]
     finally:
@@ -43,14 +49,17 @@ def sql(statement, database="postgres"):
 
 
 def pgbench(*options):
-    environment = {**{k: v for k, v in os.environ.items() if not k.startswith("PG")}, "PGHOST": HOST,
-                   "PGUSER": "postgres"}
+    environment = {
+        **{k: v for k, v in os.environ.items() if not k.startswith("PG")},
+        "PGHOST": HOST,
+        "PGUSER": "postgres",
+    }
     return run(PGBENCH, *options, DATABASE, env=environment)
 
 
 def remove_leftovers():
     """The ledgers of a run that was cut short, where its data were kept."""
-    for name, in sql("SELECT datname FROM pg_database WHERE datname LIKE 'depositd_%'"):
+    for (name,) in sql("SELECT datname FROM pg_database WHERE datname LIKE 'depositd_%'"):
         sql(f"DROP DATABASE {name}")
 
 
@@ -67,8 +76,19 @@ def prepare():
 
 
 def tpcb_tps(seconds, seed):
-    output = pgbench("--client", CLIENTS, "--jobs", THREADS, "--protocol", "prepared", "--no-vacuum", "--time", seconds,
-                     "--random-seed", seed)
+    output = pgbench(
+        "--client",
+        CLIENTS,
+        "--jobs",
+        THREADS,
+        "--protocol",
+        "prepared",
+        "--no-vacuum",
+        "--time",
+        seconds,
+        "--random-seed",
+        seed,
+    )
     return float(re.search(r"^tps = ([0-9.]+)", output, re.MULTILINE)[1])
 
 
@@ -77,8 +97,21 @@ def insert_times_us(seconds, seed, *options):
     with tempfile.TemporaryDirectory() as folder:
         script = Path(folder, "insert.sql")
         script.write_text("\\set n random(1, 1000000000)\nINSERT INTO one_row (payload) VALUES (md5(:n::text));\n")
-        pgbench("--protocol", "prepared", "--no-vacuum", "--time", seconds, "--random-seed", seed, "--file", script,
-                "--log", "--log-prefix", Path(folder, "log"), *options)
+        pgbench(
+            "--protocol",
+            "prepared",
+            "--no-vacuum",
+            "--time",
+            seconds,
+            "--random-seed",
+            seed,
+            "--file",
+            script,
+            "--log",
+            "--log-prefix",
+            Path(folder, "log"),
+            *options,
+        )
         lines = [line.split() for log in Path(folder).glob("log*") for line in log.read_text().splitlines()]
     return sorted(int(time) - sum(map(int, lag)) for _, _, time, _, _, _, *lag in lines)
 

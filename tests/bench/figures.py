@@ -76,15 +76,18 @@ def paced(stack, wanted, scale, random):
         outcome = ledger.post(scale.seconds, PACED_CONNECTIONS, pause_ms=PACED_PAUSE_MS)
         result.measured.append(outcome["p99_ms"])
         alone = baseline.paced_insert_p99_ms(scale.seconds, random.getrandbits(31), PACED_PER_SECOND)
-        note(f"durable insert {result.baseline[-1]:.3f} ms, p99 of {PACED_PER_SECOND:,} a second {alone:.3f} ms; at "
-             f"{outcome['events_per_s']:,.0f}/s offered p99 {outcome['p99_ms']:.3f} ms, median"
-             f" {outcome['median_ms']:.3f} ms")
+        note(
+            f"durable insert {result.baseline[-1]:.3f} ms, p99 of {PACED_PER_SECOND:,} a second {alone:.3f} ms; at "
+            f"{outcome['events_per_s']:,.0f}/s offered p99 {outcome['p99_ms']:.3f} ms, median"
+            f" {outcome['median_ms']:.3f} ms"
+        )
     return {"paced": result}
 
 
 def large(stack, wanted, scale, random):
     """A ledger whose past days are closed, filled with much; reports also on one with the same days and little in
     it."""
+
     def filled_ledger(count):
         ledger = Ledger(stack, random.getrandbits(64), past_days=scale.past_days)
         a_day = count // len(ledger.days)
@@ -170,8 +173,10 @@ def listing(stack, wanted, scale, random):
         lines, first, whole = ledger.read_to_end(target, reader)
         peaks.append(ledger.peak_memory_mb(reader))
         firsts = [ledger.first_lines(target) * 1000 for _ in range(scale.report_calls)]
-        note(f"{ledger.in_ledger:,} events, {lines:,} lines: first {first * 1000:.1f} ms, whole {whole:.1f} s, peak"
-             f" {peaks[-1]:.1f} MB")
+        note(
+            f"{ledger.in_ledger:,} events, {lines:,} lines: first {first * 1000:.1f} ms, whole {whole:.1f} s, peak"
+            f" {peaks[-1]:.1f} MB"
+        )
     results = {"report-stream": Result(firsts), "report-memory": Result(peaks[1:], peaks[:1])}
     return {name: results[name] for name in wanted}
 
@@ -189,8 +194,13 @@ def size(stack, wanted, scale, random):
 def close(stack, wanted, scale, random):
     """Days with few and with many events in turn. The first day, which only supplied the sites, is closed
     unmeasured."""
-    ledger = Ledger(stack, random.getrandbits(64), sites=scale.close_sites, participants=scale.close_sites // 5,
-                    past_days=1 + 2 * scale.closes)
+    ledger = Ledger(
+        stack,
+        random.getrandbits(64),
+        sites=scale.close_sites,
+        participants=scale.close_sites // 5,
+        past_days=1 + 2 * scale.closes,
+    )
     ledger.close(ledger.days[0])
     result, past = Result(), ledger.days[1:-1]
     for few_day, many_day in zip(past[::2], past[1::2]):
@@ -198,8 +208,10 @@ def close(stack, wanted, scale, random):
             ledger.fill(count, day)
             ledger.tidy()
             times.append(ledger.close(day))
-        note(f"{scale.close_events[0]:,} events {result.baseline[-1]:.3f} s; {count:,} events {result.measured[-1]:.3f}"
-             " s")
+        note(
+            f"{scale.close_events[0]:,} events {result.baseline[-1]:.3f} s; {count:,} events {result.measured[-1]:.3f}"
+            " s"
+        )
     return {"close": result}
 
 

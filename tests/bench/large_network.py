@@ -7,11 +7,32 @@ from crowd import Crowd
 from harness import Database, new_service
 
 SCALES = {
-    "full": Crowd(schemes=700, sites=10_000, large_sites=1000, participants=3000, days=400, small_days=60,
-                  entries=300_000,
-                  event_days=30, exceptions=20_000, lines=500, journals=5000),
-    "quick": Crowd(schemes=100, sites=2000, large_sites=300, participants=600, days=100, small_days=20, entries=50_000,
-                   event_days=10, exceptions=5000, lines=100, journals=1000),
+    "full": Crowd(
+        schemes=700,
+        sites=10_000,
+        large_sites=1000,
+        participants=3000,
+        days=400,
+        small_days=60,
+        entries=300_000,
+        event_days=30,
+        exceptions=20_000,
+        lines=500,
+        journals=5000,
+    ),
+    "quick": Crowd(
+        schemes=100,
+        sites=2000,
+        large_sites=300,
+        participants=600,
+        days=100,
+        small_days=20,
+        entries=50_000,
+        event_days=10,
+        exceptions=5000,
+        lines=100,
+        journals=1000,
+    ),
 }
 LARGE = "scheme=bay-0001"
 
@@ -70,8 +91,10 @@ def measure(stack, scale, calls, note):
     service = new_service(database, key_rate=0)
     service.stop()
     took = scale.fill(database)
-    note(f"{scale.sites:,} sites, {scale.participants:,} participants, {scale.schemes:,} schemes, filled in"
-         f" {sum(took.values()):.0f} s")
+    note(
+        f"{scale.sites:,} sites, {scale.participants:,} participants, {scale.schemes:,} schemes, filled in"
+        f" {sum(took.values()):.0f} s"
+    )
     service.start()
     stack.callback(service.stop)
     service.contract = None  # answers are held against it in the tests; here that would cost more than the answers

@@ -16,9 +16,9 @@ from harness import Database, Service, at_once, new_service
 
 CUPS = {"cup-300": "2.50", "cup-450": "3.50"}
 TERMS = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15"}
-ARRAY_MAX = 1000        # events in an array
-SITES_MAX = 2000        # sites in one document of reference data, which has its bound in bytes
-FILL_CONNECTIONS = 3    # one is answered while another's array is recorded, and a third's is made
+ARRAY_MAX = 1000  # events in an array
+SITES_MAX = 2000  # sites in one document of reference data, which has its bound in bytes
+FILL_CONNECTIONS = 3  # one is answered while another's array is recorded, and a third's is made
 READY_PER_SECOND = 25_000  # events that the client has ready for each second of a run
 HEAD_BYTES = 1000
 HALF_DAY, DAY = timedelta(hours=12), timedelta(days=1)
@@ -51,23 +51,32 @@ class Ledger:
     # The network, with so many cups out and at each site that no event is an exception
 
     def _load(self, participants):
-        scheme = network.scheme("tern-bay", self.days[0], CUPS, time_zone="UTC", terms=[TERMS],
-                                cut_off=(self.hour - HALF_DAY).strftime("%H:%M"))
-        document = network.reference([scheme], {f"site-{n}": ("tern-bay", f"member-{n % participants}")
-                                                for n in range(self.sites)})
+        scheme = network.scheme(
+            "tern-bay",
+            self.days[0],
+            CUPS,
+            time_zone="UTC",
+            terms=[TERMS],
+            cut_off=(self.hour - HALF_DAY).strftime("%H:%M"),
+        )
+        document = network.reference(
+            [scheme], {f"site-{n}": ("tern-bay", f"member-{n % participants}") for n in range(self.sites)}
+        )
         sites, admin = document.pop("sites"), self.service.admin
         admin.load(document)
         for start in range(0, self.sites, SITES_MAX):
-            admin.load({"sites": sites[start:start + SITES_MAX]})
+            admin.load({"sites": sites[start : start + SITES_MAX]})
         when, codes = self.time_in(self.days[0]), [site["site"] for site in sites]
-        self._record([network.event("supply", c, when, cups=network.cups(cup_300=900000, cup_450=900000))
-                      for c in codes])
-        self._record([network.event("issue", c, when, issued=network.cups(cup_300=100000, cup_450=100000))
-                      for c in codes])
+        self._record(
+            [network.event("supply", c, when, cups=network.cups(cup_300=900000, cup_450=900000)) for c in codes]
+        )
+        self._record(
+            [network.event("issue", c, when, issued=network.cups(cup_300=100000, cup_450=100000)) for c in codes]
+        )
 
     def _record(self, events):
         for start in range(0, len(events), ARRAY_MAX):
-            for result in self.service.admin.post_many(events[start:start + ARRAY_MAX]):
+            for result in self.service.admin.post_many(events[start : start + ARRAY_MAX]):
                 assert result["status"] == "recorded" and not result["exceptions"], result
         self.acknowledged += len(events)
         self.account()
@@ -79,11 +88,13 @@ class Ledger:
     def account(self):
         """All that was acknowledged is in the ledger, and nothing else but what was sent and never answered."""
         count, last = self.database.rows(
-            "SELECT count(event), max(entry) FROM entry WHERE scheme = 1 AND entry > %s", self.last_entry)[0]
+            "SELECT count(event), max(entry) FROM entry WHERE scheme = 1 AND entry > %s", self.last_entry
+        )[0]
         self.in_ledger += count
         self.last_entry = last or self.last_entry
-        assert self.acknowledged <= self.in_ledger <= self.acknowledged + self.unanswered, \
-            f"{self.in_ledger} events in the ledger; {self.acknowledged} acknowledged, {self.unanswered} not answered"
+        assert (
+            self.acknowledged <= self.in_ledger <= self.acknowledged + self.unanswered
+        ), f"{self.in_ledger} events in the ledger; {self.acknowledged} acknowledged, {self.unanswered} not answered"
 
     # wrk
 
@@ -92,8 +103,12 @@ class Ledger:
         services = services or [self.service]
         each = connections // len(services)
         seeds = [self.random.getrandbits(31) for _ in services]
-        outcomes = at_once(*(lambda service=service, seed=seed: self._wrk(
-            service, seed, seconds, each, lines, pause_ms, goods) for service, seed in zip(services, seeds)))
+        outcomes = at_once(
+            *(
+                lambda service=service, seed=seed: self._wrk(service, seed, seconds, each, lines, pause_ms, goods)
+                for service, seed in zip(services, seeds)
+            )
+        )
         self.acknowledged += sum(o["requests"] for o in outcomes) * lines
         self.unanswered += each * len(services) * lines  # wrk hangs up when its time has come
         self.account()  # wrk tells refusals; what was answered without being recorded shows here
@@ -101,11 +116,28 @@ class Ledger:
 
     def _wrk(self, service, seed, seconds, connections, lines, pause_ms, goods):
         ready = seconds * (connections * 1000 // pause_ms if pause_ms else READY_PER_SECOND // lines)
-        output = run("wrk", "--threads", 1, "--connections", connections, "--duration", f"{seconds}s", "--timeout",
-                     "30s",
-                     "--script", Path(__file__).with_name("post.lua"), f"http://127.0.0.1:{service.port}/v1/events",
-                     "--",
-                     service.admin_key, seed, self.sites, lines, pause_ms, goods, ready)
+        output = run(
+            "wrk",
+            "--threads",
+            1,
+            "--connections",
+            connections,
+            "--duration",
+            f"{seconds}s",
+            "--timeout",
+            "30s",
+            "--script",
+            Path(__file__).with_name("post.lua"),
+            f"http://127.0.0.1:{service.port}/v1/events",
+            "--",
+            service.admin_key,
+            seed,
+            self.sites,
+            lines,
+            pause_ms,
+            goods,
+            ready,
+        )
         outcome = json.loads(output.splitlines()[-1])
         assert outcome["requests"] > 0 and outcome["refused"] == outcome["broken"] == 0, outcome
         return outcome
@@ -115,22 +147,33 @@ class Ledger:
     def _forms(self, day, separator):
         numbers = range(max(4 * ARRAY_MAX, self.sites))
         events = [self._event_form(n % self.sites, day) for n in numbers]
-        return [separator.join(events[start:start + ARRAY_MAX]) for start in range(0, len(events), ARRAY_MAX)]
+        return [separator.join(events[start : start + ARRAY_MAX]) for start in range(0, len(events), ARRAY_MAX)]
 
     def _event_form(self, site, day):
         kind, member = self.random.choice([("issue", "issued"), ("issue", "issued"), ("return", "returned")])
         cup_type, value = self.random.choice(list(CUPS.items()))
-        event = {"event_id": "%s", "kind": kind, "site": f"site-{site}", "occurred_at": self.time_in(day),
-                 member: [{"cup_type": cup_type, "quantity": 1}],
-                 **self.random.choice([{}, {"amount": value, "tender": "card"}])}
+        event = {
+            "event_id": "%s",
+            "kind": kind,
+            "site": f"site-{site}",
+            "occurred_at": self.time_in(day),
+            member: [{"cup_type": cup_type, "quantity": 1}],
+            **self.random.choice([{}, {"amount": value, "tender": "card"}]),
+        }
         return json.dumps(event, separators=(",", ":"))
 
     def fill(self, count, day):
         """So many events in a day, as arrays; the seconds that it took."""
         started = time.monotonic()
         forms, arrays = self._forms(day, ","), count // ARRAY_MAX
-        at_once(*(lambda first=first, seed=self.random.getrandbits(64): self._fill_arrays(
-            forms, range(first, arrays, FILL_CONNECTIONS), seed) for first in range(FILL_CONNECTIONS)))
+        at_once(
+            *(
+                lambda first=first, seed=self.random.getrandbits(64): self._fill_arrays(
+                    forms, range(first, arrays, FILL_CONNECTIONS), seed
+                )
+                for first in range(FILL_CONNECTIONS)
+            )
+        )
         self.acknowledged += arrays * ARRAY_MAX
         seconds = time.monotonic() - started
         self.account()
@@ -152,8 +195,9 @@ class Ledger:
         if status in (413, 415):  # it knows no streams, but bodies of a bounded size
             return None
         results = answer.splitlines()
-        assert status == 200 and json.loads(results[-1]) == {"recorded": count, "duplicate": 0, "rejected": 0}, (
-            results[-1])
+        assert status == 200 and json.loads(results[-1]) == {"recorded": count, "duplicate": 0, "rejected": 0}, results[
+            -1
+        ]
         assert len(results) == count + 1, len(results)
         self.acknowledged += count
         self.account()
@@ -235,5 +279,5 @@ class Ledger:
 def filled(form, ids):
     """The form with a version 4 UUID for each of its events, of 120 random bits."""
     text = ids.randbytes(16 * ARRAY_MAX).hex()
-    parts = (text[i:i + 32] for i in range(0, len(text), 32))
+    parts = (text[i : i + 32] for i in range(0, len(text), 32))
     return form % tuple(f"{t[:8]}-{t[8:12]}-4{t[13:16]}-8{t[17:20]}-{t[20:]}" for t in parts)

@@ -19,9 +19,10 @@ class Allocations:
     def __init__(self, folder):
         library, path = folder / LIBRARY, folder / "allocations"
         source = Path(__file__).with_name("failing_malloc.c")
-        subprocess.run([os.environ.get("CC", "cc"), "-std=c17", "-D_GNU_SOURCE", "-O1", "-shared", "-fPIC", "-o",
-                        library, source],
-                       check=True)
+        subprocess.run(
+            [os.environ.get("CC", "cc"), "-std=c17", "-D_GNU_SOURCE", "-O1", "-shared", "-fPIC", "-o", library, source],
+            check=True,
+        )
         path.write_bytes(bytes(CONTROL.size + 8 * FRAMES_MAX))
         with open(path, "r+b") as file:
             self.shared = mmap.mmap(file.fileno(), 0)
@@ -37,7 +38,7 @@ class Allocations:
 
     def arm(self, first, and_all_after=False):
         """The allocation to fail, counted from 1; all others after it as well, if wanted."""
-        self.shared[:CONTROL.size] = CONTROL.pack(0, FOR_EVER if and_all_after else first, 0, 0)
+        self.shared[: CONTROL.size] = CONTROL.pack(0, FOR_EVER if and_all_after else first, 0, 0)
         self.shared[:8] = struct.pack("=q", first)
 
     def disarm(self):
@@ -45,13 +46,13 @@ class Allocations:
 
     def count(self):
         """How many there were since it was armed."""
-        return CONTROL.unpack(self.shared[:CONTROL.size])[2]
+        return CONTROL.unpack(self.shared[: CONTROL.size])[2]
 
     def trace(self):
         """Where the first failed allocation was asked for, innermost first: (file, offset in it) each. Empty: none
         failed."""
-        frames = CONTROL.unpack(self.shared[:CONTROL.size])[3]
-        addresses = struct.unpack(f"={frames}q", self.shared[CONTROL.size:CONTROL.size + 8 * frames])
+        frames = CONTROL.unpack(self.shared[: CONTROL.size])[3]
+        addresses = struct.unpack(f"={frames}q", self.shared[CONTROL.size : CONTROL.size + 8 * frames])
         places = [self.place_of(address) for address in addresses]
         return [place for place in places if os.path.basename(place[0]) != LIBRARY]
 

@@ -14,16 +14,22 @@ import pytest
 from tills import wait_until
 
 LIBRARY = Path(__file__).parents[2] / "deploy" / "lib.sh"
-APPENDING = ("SELECT pid FROM pg_locks JOIN pg_stat_activity USING (pid)"
-             " WHERE datname = current_database() AND usename = 'depositd_service' AND granted"
-             "   AND relation = 'scheme_head'::regclass AND mode IN ('RowShareLock', 'RowExclusiveLock')")
+APPENDING = (
+    "SELECT pid FROM pg_locks JOIN pg_stat_activity USING (pid)"
+    " WHERE datname = current_database() AND usename = 'depositd_service' AND granted"
+    "   AND relation = 'scheme_head'::regclass AND mode IN ('RowShareLock', 'RowExclusiveLock')"
+)
 
 
 def library(function, *arguments):
     """Runs a function of deploy/lib.sh; its output."""
     script = 'set -euo pipefail; . "$0"; "$@"'
-    done = subprocess.run(["bash", "-c", script, str(LIBRARY), function, *map(str, arguments)],
-                          capture_output=True, text=True, timeout=300)
+    done = subprocess.run(
+        ["bash", "-c", script, str(LIBRARY), function, *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        timeout=300,
+    )
     assert done.returncode == 0, f"{function}: {done.stderr}"
     return done.stdout.strip()
 
@@ -50,6 +56,7 @@ class Cluster:
 
     def revive(self):
         """Until it answers. A postmaster that could not recover may take a while to give up."""
+
         def answers():
             self.start_if_down()
             return self.is_ready()

@@ -9,8 +9,10 @@ from datetime import datetime
 from cluster import watching
 from harness import SANITIZER
 
-ENTRIES = ("SELECT entry, business_date::text, late, event FROM entry JOIN scheme ON scheme.id = entry.scheme"
-           " WHERE code = 'tern-bay' AND entry > %s ORDER BY entry")
+ENTRIES = (
+    "SELECT entry, business_date::text, late, event FROM entry JOIN scheme ON scheme.id = entry.scheme"
+    " WHERE code = 'tern-bay' AND entry > %s ORDER BY entry"
+)
 
 
 def content(event):
@@ -32,8 +34,9 @@ class Auditor:
         before = self.last
         items = self.read_on(service)
         for event_id, answer in acknowledged.items():
-            assert self.entries.get(
-                event_id) == answer, f"{event_id} was answered {answer}: {self.entries.get(event_id)}"
+            assert (
+                self.entries.get(event_id) == answer
+            ), f"{event_id} was answered {answer}: {self.entries.get(event_id)}"
         self.compare_with_database(service.database, before, items)
         service.client(self.load.key).assert_holds("tern-bay")
         self.assert_quiet()
@@ -79,9 +82,10 @@ class Auditor:
 
     def compare_with_database(self, database, after, items):
         with watching(database) as query:
-            rows = query(ENTRIES, after)[:len(items)]  # it may have grown since the feed was read
+            rows = query(ENTRIES, after)[: len(items)]  # it may have grown since the feed was read
         assert [(entry, day, late, event and json.loads(event)) for entry, day, late, event in rows] == [
-            (i["entry"], i["business_date"], i["late"], i.get("event")) for i in items]
+            (i["entry"], i["business_date"], i["late"], i.get("event")) for i in items
+        ]
 
     def assert_quiet(self):
         """No sanitizer has spoken: the whole log is read, since a service that was killed could not fail by its
@@ -94,6 +98,7 @@ class Auditor:
 
 class Footprint:
     """Memory and descriptors of a process, and that they stay what they were."""
+
     MEMORY_BOUND_KB = 32 * 1024  # batches and answers differ in size, and a heap keeps its high-water mark
 
     def __init__(self, service):

@@ -42,14 +42,22 @@ JSON = {"Content-Type": "application/json"}
 OFFICE_DAYS = 650  # more than any of its requests has allocations
 
 # Accounts, mandates and the creditor id are made up.
-OPERATOR = {"name": "Tern Bay Cup Pool", "bank_account": {"account": "00001000", "bank_code": "TB-000"},
-            "creditor_id": "TB98ZZZ09999999999"}
-PARTIES = {name: {"bank_account": {"account": f"0000100{i}", "bank_code": f"TB-00{i}"},
-                  "mandate": {"id": f"M-{i}", "signed_on": "2026-01-02"}}
-           for i, name in enumerate(("hearth", "miller", "quay"), 1)}
+OPERATOR = {
+    "name": "Tern Bay Cup Pool",
+    "bank_account": {"account": "00001000", "bank_code": "TB-000"},
+    "creditor_id": "TB98ZZZ09999999999",
+}
+PARTIES = {
+    name: {
+        "bank_account": {"account": f"0000100{i}", "bank_code": f"TB-00{i}"},
+        "mandate": {"id": f"M-{i}", "signed_on": "2026-01-02"},
+    }
+    for i, name in enumerate(("hearth", "miller", "quay"), 1)
+}
 
 
 # --- a request, and its answer ----------------------------------------------------------------------------------------
+
 
 class Received:
     def __init__(self, response):
@@ -75,7 +83,8 @@ class Received:
     def is_lack(self):
         """It says that the service could not answer."""
         return (self.status == 503 and self.reason in ("overloaded", *UNKNOWN)) or (
-            self.status == 500 and self.reason == "internal_error")
+            self.status == 500 and self.reason == "internal_error"
+        )
 
     def __str__(self):
         return f"{self.status} {self.body[:300]!r}{'' if self.whole else ' (cut off)'}"
@@ -107,8 +116,9 @@ class Read(Kind):
 
     def check(self, answer):
         assert answer.whole and answer.status == self.right.status, f"it was answered {answer}"
-        assert answer.headers.get("Content-Type") == self.right.headers.get("Content-Type"), (
-            f"it was answered {answer.headers}")
+        assert answer.headers.get("Content-Type") == self.right.headers.get(
+            "Content-Type"
+        ), f"it was answered {answer.headers}"
         assert not self.same or answer.body == self.right.body, f"it was answered {answer}, not {self.right}"
 
     def check_again(self, first, again):
@@ -168,12 +178,14 @@ class Posts(Kind):
         assert again.status in (200, 201), f"first it was answered {first}, then {again}"
         results = self.results(again)
         assert len(results) == self.count, f"it was answered {again}"
-        assert self.form != "stream" or "recorded" in json.loads(again.body.splitlines()[-1]), (
-            f"it was answered {again}")
+        assert self.form != "stream" or "recorded" in json.loads(
+            again.body.splitlines()[-1]
+        ), f"it was answered {again}"
         for result in results:
             nothing = first is not None and first.is_lack and first.reason not in UNKNOWN
-            assert result["status"] in (("recorded",) if nothing else ("recorded", "duplicate")), \
-                f"first it was answered {first}, then {again}"
+            assert result["status"] in (
+                ("recorded",) if nothing else ("recorded", "duplicate")
+            ), f"first it was answered {first}, then {again}"
             self.book.note(result)
 
 
@@ -199,6 +211,7 @@ class Book:
 
 
 # --- the sweep --------------------------------------------------------------------------------------------------------
+
 
 class Sweep:
     """One service, with its allocations in hand."""
@@ -244,8 +257,10 @@ class Sweep:
             self.fail(f"{where}: there was no answer for {PATIENCE_SECONDS} s")
         reached = self.allocations.count() >= n
         if answer is None and not self.lives():
-            self.fail(f"{where}: the service ended with"
-                      f" {self.service.process.returncode}\n{self.service.log_text()[-2000:]}")
+            self.fail(
+                f"{where}: the service ended with"
+                f" {self.service.process.returncode}\n{self.service.log_text()[-2000:]}"
+            )
         try:
             self.judge(kind, answer, and_all_after)
             again = self.send(request)
@@ -296,8 +311,9 @@ class Sweep:
             ours = [offset for file, offset in trace if os.path.basename(file) == "depositd"]
             assert trace and not ours, "there was no answer, though it was not libmicrohttpd alone that lacked memory"
         elif answer.is_lack and trace:
-            assert answer.whole and (answer.status != 503 or "Retry-After" in answer.headers), (
-                f"it was answered {answer}")
+            assert answer.whole and (
+                answer.status != 503 or "Retry-After" in answer.headers
+            ), f"it was answered {answer}"
             assert kind.may_record or answer.reason not in UNKNOWN, f"it was answered {answer}"
         else:
             kind.check(answer)
@@ -314,12 +330,15 @@ class Bounds:
         assert not self.sweep.wrong, "\n".join(self.sweep.wrong)
         grown, requests = self.footprint.memory_kb() - self.footprint.memory, self.sweep.requests - self.requests
         logged = (os.path.getsize(self.sweep.service.log.name) - self.logged) // requests
-        print(f"{requests} requests; memory {self.footprint.memory} kB at first, {grown:+} kB; {logged} bytes of log"
-              " for each")
+        print(
+            f"{requests} requests; memory {self.footprint.memory} kB at first, {grown:+} kB; {logged} bytes of log"
+            " for each"
+        )
         assert grown <= self.footprint.MEMORY_BOUND_KB and logged <= LOG_BYTES_PER_REQUEST
         # Sockets of requests that were not read to their end stay open for a while, so that the client can read why.
-        wait_until(lambda: self.footprint.count_descriptors() <= self.footprint.descriptors + 2,
-                   "its descriptors are closed")
+        wait_until(
+            lambda: self.footprint.count_descriptors() <= self.footprint.descriptors + 2, "its descriptors are closed"
+        )
         self.sweep.service.admin.assert_holds()
 
 
@@ -345,15 +364,25 @@ def sweep(cluster, database, allocations, rng):
 
 def load(service, first_day):
     terms = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15", "netting": "central"}
-    document = network.reference([network.scheme("tern-bay", first_day, {"cup-300": "2.50", "cup-450": "3.50"},
-                                                 terms=[terms],
-                                                 operator=OPERATOR, dual_control=False)],
-                                 {s: ("tern-bay", p) for s, p in network.WORKED_SITES.items()})
+    document = network.reference(
+        [
+            network.scheme(
+                "tern-bay",
+                first_day,
+                {"cup-300": "2.50", "cup-450": "3.50"},
+                terms=[terms],
+                operator=OPERATOR,
+                dual_control=False,
+            )
+        ],
+        {s: ("tern-bay", p) for s, p in network.WORKED_SITES.items()},
+    )
     document["participants"] = [{**p, **PARTIES[p["participant"]]} for p in document["participants"]]
     service.admin.load(document)
 
 
 # --- the kinds --------------------------------------------------------------------------------------------------------
+
 
 def test_posting(sweep):
     book = Book()
@@ -362,16 +391,28 @@ def test_posting(sweep):
     book.note(sweep.service.admin.post(first))
 
     def post(name, body, target="/v1/events", **more):
-        return Read(sweep, name, "POST", target, body if isinstance(body, bytes) else json.dumps(body).encode(), JSON,
-                    **more)
+        return Read(
+            sweep, name, "POST", target, body if isinstance(body, bytes) else json.dumps(body).encode(), JSON, **more
+        )
 
     draft = event("issue", "anchor", at(DAY), issued=cups(cup_300=2))
-    sweep.run([post("dry run", draft, "/v1/events?dry_run=true"),
-               post("malformed event", {**draft, "colour": [7]}), post("no JSON", b'{"kind": "iss'),
-               post("unknown site", {**draft, "site": "nowhere"}),
-               post("other content", {**first, "reference": "till 2"}, may_record=True)])
-    sweep.run([Posts("event", book, "single"), Posts("array of events", book, "array", 3),
-               Posts("stream of events", book, "stream", 3), post("replay", first, may_record=True)])
+    sweep.run(
+        [
+            post("dry run", draft, "/v1/events?dry_run=true"),
+            post("malformed event", {**draft, "colour": [7]}),
+            post("no JSON", b'{"kind": "iss'),
+            post("unknown site", {**draft, "site": "nowhere"}),
+            post("other content", {**first, "reference": "till 2"}, may_record=True),
+        ]
+    )
+    sweep.run(
+        [
+            Posts("event", book, "single"),
+            Posts("array of events", book, "array", 3),
+            Posts("stream of events", book, "stream", 3),
+            post("replay", first, may_record=True),
+        ]
+    )
     book.prove(sweep.service.admin)
 
 
@@ -382,26 +423,42 @@ def test_reading(sweep):
         admin.post(sent)
     admin.close("tern-bay", DAY)
     known = admin.feed("tern-bay")[0]["event"]["event_id"]
-    page, journal, settlement = {
-        "Accept": "text/html"}, "/v1/reports/journal?scheme=tern-bay", f"/v1/settlements/tern-bay/{DAY}"
+    page, journal, settlement = (
+        {"Accept": "text/html"},
+        "/v1/reports/journal?scheme=tern-bay",
+        f"/v1/settlements/tern-bay/{DAY}",
+    )
 
     def get(name, target, headers=None, **more):
         return Read(sweep, name, "GET", target, None, headers, **more)
 
-    sweep.run([
-        get("event", f"/v1/events/{known}"), get("event page", f"/v1/events/{known}", page, stride=31),
-        get("events", "/v1/events?scheme=tern-bay&limit=5"), get("proof", f"/v1/events/{known}/proof"),
-        get("report as JSON", journal, stride=31), get("report as CSV", journal, {"Accept": "text/csv"}, stride=31),
-        get("report page", journal, page, stride=67), get("report with a plot", "/v1/reports/liability?scheme=tern-bay",
-                                                          page, stride=31),
-        get("settlement", settlement), get("settlement page", settlement, page, stride=67),
-        get("start page", "/", page, stride=131), get("start as JSON", "/"),
-        get("reports page", "/v1/reports", page, stride=503),
-        get("checks", "/v1/checks?scheme=tern-bay", same=False, stride=31), get("reference", "/v1/reference"),
-        get("accounts", "/v1/accounts?scheme=tern-bay"), get("contract", "/openapi.json"),
-        get("metrics", "/metrics", same=False), get("liveness", "/healthz"), get("unknown path", "/v1/nothing"),
-        get("unknown path as a page", "/v1/nothing", page, same=False), get("unknown event", f"/v1/events/{uuid4()}"),
-        get("unknown key", "/v1/me", {"Authorization": "Bearer dk_nothing"})])
+    sweep.run(
+        [
+            get("event", f"/v1/events/{known}"),
+            get("event page", f"/v1/events/{known}", page, stride=31),
+            get("events", "/v1/events?scheme=tern-bay&limit=5"),
+            get("proof", f"/v1/events/{known}/proof"),
+            get("report as JSON", journal, stride=31),
+            get("report as CSV", journal, {"Accept": "text/csv"}, stride=31),
+            get("report page", journal, page, stride=67),
+            get("report with a plot", "/v1/reports/liability?scheme=tern-bay", page, stride=31),
+            get("settlement", settlement),
+            get("settlement page", settlement, page, stride=67),
+            get("start page", "/", page, stride=131),
+            get("start as JSON", "/"),
+            get("reports page", "/v1/reports", page, stride=503),
+            get("checks", "/v1/checks?scheme=tern-bay", same=False, stride=31),
+            get("reference", "/v1/reference"),
+            get("accounts", "/v1/accounts?scheme=tern-bay"),
+            get("contract", "/openapi.json"),
+            get("metrics", "/metrics", same=False),
+            get("liveness", "/healthz"),
+            get("unknown path", "/v1/nothing"),
+            get("unknown path as a page", "/v1/nothing", page, same=False),
+            get("unknown event", f"/v1/events/{uuid4()}"),
+            get("unknown key", "/v1/me", {"Authorization": "Bearer dk_nothing"}),
+        ]
+    )
 
 
 def test_reference(sweep):
@@ -425,10 +482,15 @@ def test_reference(sweep):
         return "PUT", f"/v1/sites/anchor/day-totals/{DAY}", json.dumps(body).encode(), JSON
 
     sweep.send(totals())  # the first one is new
-    sweep.run([Write("participant", lambda: put(lambda n: {"name": f"Party {n}"}), 201, 200),
-               Write("document", document, 200, 200),
-               Write("key", key, 201, 409), Write("day totals", totals, 200, 200),
-               Write("malformed participant", lambda: put(lambda n: {"nom": 7}), 422, 422)])
+    sweep.run(
+        [
+            Write("participant", lambda: put(lambda n: {"name": f"Party {n}"}), 201, 200),
+            Write("document", document, 200, 200),
+            Write("key", key, 201, 409),
+            Write("day totals", totals, 200, 200),
+            Write("malformed participant", lambda: put(lambda n: {"nom": 7}), 422, 422),
+        ]
+    )
 
 
 class Office:
@@ -456,8 +518,9 @@ class Office:
         bodies = [self.sweep.send(("GET", f"/v1/files/{f['file_id']}", None, {})).body for f in files]
         bookings = [b for body in bodies for b in bank.book(bank.read_file(body)[1], prefix=f"B-{self.day}")]
         stranger = bank.Booking(Decimal("7.00"), reference=f"R-{self.day}")
-        text = bank.statement(f"S-{self.day}", OPERATOR["bank_account"]["account"], "CAD", str(date.today()),
-                              [*bookings, stranger])
+        text = bank.statement(
+            f"S-{self.day}", OPERATOR["bank_account"]["account"], "CAD", str(date.today()), [*bookings, stranger]
+        )
         return "POST", "/v1/bank-statements?scheme=tern-bay", text, {"Content-Type": "application/xml"}
 
     def states(self):
@@ -489,8 +552,12 @@ def test_the_office(sweep):
     first_day = date.today() - timedelta(days=OFFICE_DAYS // stride + 3)
     load(sweep.service, first_day)
     office = Office(sweep, first_day)
-    kinds = [Write("close", office.close, 200, 200), Write("approval", office.approve, 200, 200),
-             Write("payment file", office.make_file, 201, 409), Write("bank statement", office.statement, 200, 200)]
+    kinds = [
+        Write("close", office.close, 200, 200),
+        Write("approval", office.approve, 200, 200),
+        Write("payment file", office.make_file, 201, 409),
+        Write("bank statement", office.statement, 200, 200),
+    ]
     bounds, reached, n = Bounds(sweep), True, sweep.rng.randint(1, stride)
     while reached and office.day < date.today() - timedelta(days=2):
         office.trade()
@@ -546,9 +613,13 @@ SAMPLE = 4 if SHORT else 120  # allocations of each command
 def run_without_memory(sweep, n, *arguments):
     """The command's end, with its n-th allocation failing from its beginning on."""
     sweep.allocations.arm(n)
-    done = subprocess.run([sweep.service.binary, *arguments], env=sweep.service.environment, capture_output=True,
-                          text=True,
-                          timeout=PATIENCE_SECONDS)
+    done = subprocess.run(
+        [sweep.service.binary, *arguments],
+        env=sweep.service.environment,
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE_SECONDS,
+    )
     sweep.allocations.disarm()
     return done
 
@@ -563,6 +634,7 @@ COMMANDS = {"migrate": 1, "check": 1, "verify": 2, "key create": 1}  # and the s
 def test_commands_say_that_they_failed(sweep):
     load(sweep.service, DAY)
     for command, failed in COMMANDS.items():
+
         def arguments(n):
             return [*command.split(), *([f"key-{n}", "--role", "auditor"] if command == "key create" else [])]
 
@@ -570,8 +642,10 @@ def test_commands_say_that_they_failed(sweep):
         for n in sampled(sweep, sweep.allocations.count()):
             done = run_without_memory(sweep, n, *arguments(n))
             assert done.returncode in (0, failed), f"{command}, allocation {n}: {done}"
-            assert done.returncode == 0 or done.stderr.strip(" \n:") not in ("", "depositd"), (
-                f"{command}, allocation {n}: {done}")
+            assert done.returncode == 0 or done.stderr.strip(" \n:") not in (
+                "",
+                "depositd",
+            ), f"{command}, allocation {n}: {done}"
     sweep.service.admin.assert_holds()
 
 
@@ -591,8 +665,9 @@ def test_a_service_starts_or_says_why_not(sweep):
         """Its status; None: it serves."""
         logged = os.path.getsize(service.log.name)
         sweep.allocations.arm(n)
-        service.process = subprocess.Popen([service.binary, "serve"], env=service.environment, stdout=service.log,
-                                           stderr=service.log)
+        service.process = subprocess.Popen(
+            [service.binary, "serve"], env=service.environment, stdout=service.log, stderr=service.log
+        )
         wait_until(lambda: service.process.poll() is not None or answers(service), f"allocation {n}: it serves or ends")
         sweep.allocations.disarm()
         status = service.process.poll()

@@ -26,16 +26,26 @@ RATE = 500  # posts a second, of all tills together
 
 @pytest.fixture
 def polite(new_network):
-    return new_network(connection_timeout_s=TIMEOUT_S, head_timeout_s=TIMEOUT_S, body_timeout_s=TIMEOUT_S,
-                       max_body_bytes=BODY_MAX,
-                       read_workers=1, max_connections_per_address=0)
+    return new_network(
+        connection_timeout_s=TIMEOUT_S,
+        head_timeout_s=TIMEOUT_S,
+        body_timeout_s=TIMEOUT_S,
+        max_body_bytes=BODY_MAX,
+        read_workers=1,
+        max_connections_per_address=0,
+    )
 
 
 def head(service, length=None, **more):
     """The beginning of a POST of events, up to its body."""
-    lines = ["POST /v1/events HTTP/1.1", "Host: localhost", f"Authorization: Bearer {service.admin_key}",
-             "Content-Type: application/json", *([] if length is None else [f"Content-Length: {length}"]),
-             *(f"{name.replace('_', '-')}: {value}" for name, value in more.items())]
+    lines = [
+        "POST /v1/events HTTP/1.1",
+        "Host: localhost",
+        f"Authorization: Bearer {service.admin_key}",
+        "Content-Type: application/json",
+        *([] if length is None else [f"Content-Length: {length}"]),
+        *(f"{name.replace('_', '-')}: {value}" for name, value in more.items()),
+    ]
     return ("\r\n".join(lines) + "\r\n\r\n").encode()
 
 
@@ -73,8 +83,9 @@ def events_recorded(service):
 
 def test_requests_that_follow_without_waiting(polite, days):
     bodies = [issue(days[0]) for _ in range(20)]
-    requests = [head(polite, len(body), **({"Connection": "close"} if body is bodies[-1] else {})) + body
-                for body in bodies]
+    requests = [
+        head(polite, len(body), **({"Connection": "close"} if body is bodies[-1] else {})) + body for body in bodies
+    ]
     said = answers_to(polite, b"".join(requests))
     assert statuses(said) == [201] * 20
     told = [said.index(json.loads(body)["event_id"].encode()) for body in bodies]
@@ -105,8 +116,9 @@ def test_bodies_too_large(polite):
         with pytest.raises((ConnectionResetError, BrokenPipeError)):
             while time.monotonic() < deadline:  # it is read for a while yet, so that the client can read why
                 connection.sendall(chunk)
-    stream = head(polite, Transfer_Encoding="chunked", Connection="close").replace(b"application/json",
-                                                                                   b"application/x-ndjson")
+    stream = head(polite, Transfer_Encoding="chunked", Connection="close").replace(
+        b"application/json", b"application/x-ndjson"
+    )
     assert statuses(answers_to(polite, stream, *[chunk] * 8, b"0\r\n\r\n")) == [200]
     assert polite.admin.get("/v1/me")["role"] == "admin"
 
@@ -168,15 +180,19 @@ def rest(connection):
 
 SLOW = {
     "head": lambda service: (b"", head(service, 2000, X_Note="x" * 3000)),
-    "head behind a request": lambda service: (b"GET /healthz HTTP/1.1\r\nHost: a\r\n\r\n",
-                                              head(service, 2000, X_Note="x" * 3000)),
+    "head behind a request": lambda service: (
+        b"GET /healthz HTTP/1.1\r\nHost: a\r\n\r\n",
+        head(service, 2000, X_Note="x" * 3000),
+    ),
     "body": lambda service: (head(service, 2000), b" " * 2000),
     "chunks": lambda service: (head(service, Transfer_Encoding="chunked"), b"1\r\n \r\n" * 600),
     "one chunk": lambda service: (head(service, Transfer_Encoding="chunked") + b"7d0\r\n", b" " * 2000),
     "size of a chunk": lambda service: (head(service, Transfer_Encoding="chunked"), b"1;" + b"x" * 250),
     "trailers": lambda service: (head(service, Transfer_Encoding="chunked") + b"0\r\n", b"X-Note: " + b"x" * 1000),
-    "stream": lambda service: (head(service, Transfer_Encoding="chunked").replace(b"/json", b"/x-ndjson"),
-                               b"1\r\n \r\n" * 600),
+    "stream": lambda service: (
+        head(service, Transfer_Encoding="chunked").replace(b"/json", b"/x-ndjson"),
+        b"1\r\n \r\n" * 600,
+    ),
 }
 
 
@@ -210,15 +226,16 @@ def test_a_body_that_is_slow_but_comes(new_network, days):
     with connect(service) as connection:
         connection.sendall(head(service, len(body), Connection="close"))
         for n in range(0, len(body), len(body) // 16 + 1):
-            connection.sendall(body[n:n + len(body) // 16 + 1])
+            connection.sendall(body[n : n + len(body) // 16 + 1])
             time.sleep(0.2)
         assert statuses(rest(connection)) == [201]
 
 
 def ask(service, target, source="127.0.0.1"):
     """The status of an answer, on a connection of its own."""
-    request = (f"GET {target} HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer {service.admin_key}\r\nConnection:"
-               " close\r\n\r\n")
+    request = (
+        f"GET {target} HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer {service.admin_key}\r\nConnection:" " close\r\n\r\n"
+    )
     with connect(service, source) as connection:
         connection.sendall(request.encode())
         (status,) = statuses(rest(connection))
@@ -325,7 +342,7 @@ def slow_senders(service, many):
             for n in range(len(text)):
                 for sender in senders:
                     try:
-                        sender.send(text[n:n + 1])
+                        sender.send(text[n : n + 1])
                     except OSError:  # it has met its deadline
                         pass
                 if ended.wait(1):
@@ -347,7 +364,7 @@ def half_open(service, many):
         idle = [stack.enter_context(connect(service)) for _ in range(many)]
         for n, connection in enumerate(idle):
             text = head(service, 2000) + b"[" * 1000
-            connection.sendall(text[:n * len(text) // many])
+            connection.sendall(text[: n * len(text) // many])
         yield
         for connection in idle:
             wait_for_hang_up(connection)
@@ -435,8 +452,12 @@ def elsewhere(make, service, many):
     assert process.exitcode == 0, process.exitcode
 
 
-CROWDS = {"slow": (slow_senders, 1000), "half-open": (half_open, 1000), "flood": (flood, 2000),
-          "endless": (endless_bodies, 20)}
+CROWDS = {
+    "slow": (slow_senders, 1000),
+    "half-open": (half_open, 1000),
+    "flood": (flood, 2000),
+    "endless": (endless_bodies, 20),
+}
 
 
 @pytest.fixture

@@ -13,8 +13,10 @@ from harness import Service
 from proof import Auditor
 from tills import Load, wait_until
 
-WAITING_FOR_SETTLEMENT = ("SELECT 1 FROM pg_locks WHERE relation = 'settlement'::regclass AND NOT granted"
-                          " AND database = (SELECT oid FROM pg_database WHERE datname = current_database())")
+WAITING_FOR_SETTLEMENT = (
+    "SELECT 1 FROM pg_locks WHERE relation = 'settlement'::regclass AND NOT granted"
+    " AND database = (SELECT oid FROM pg_database WHERE datname = current_database())"
+)
 
 
 class Closing(Thread):
@@ -97,8 +99,11 @@ def test_killed_during_a_close(new_network, days, rng, rounds):
 def assert_cut(book, day, next_day):
     """Of what occurred in the day: all before one point in the order is in it, and all after is late, in the next.
     (For a reversal, the day of the reversed event counts as well.)"""
-    answers = [book.answers[event_id] for event_id, e in book.sent.items()
-               if e["occurred_at"].startswith(day) and e["kind"] != "reversal" and event_id in book.answers]
+    answers = [
+        book.answers[event_id]
+        for event_id, e in book.sent.items()
+        if e["occurred_at"].startswith(day) and e["kind"] != "reversal" and event_id in book.answers
+    ]
     in_time = [entry for entry, date, late in answers if (date, late) == (day, False)]
     late = [entry for entry, date, late in answers if (date, late) == (next_day, True)]
     assert len(in_time) + len(late) == len(answers)
@@ -111,7 +116,7 @@ def test_a_close_races_a_flood(new_network, days, rng, rounds):
     other = Service(one.database, key_rate=0).start()
     book = None
     for turn in rounds(10):
-        day, next_day = days[turn:turn + 2]
+        day, next_day = days[turn : turn + 2]
         with Load([one, other], rng, [day], book=book) as load:
             load.wait_for("answers", rng.randint(100, 500))
             settlement = one.admin.close("tern-bay", day)

@@ -65,8 +65,9 @@ def test_writers_backend_terminated(new_network, database, days, rng, rounds):
 def test_a_stalled_database(new_network, database, days, rng, rounds):
     """The queue is soon full: posts that do not fit are answered 503 while the database still stalls, and reads go
     on."""
-    survivor = Survivor(new_network(**ONE_READER, queue_events=40, batch_events=20), rng, days, tills=8,
-                        forms=("array",), many=20)
+    survivor = Survivor(
+        new_network(**ONE_READER, queue_events=40, batch_events=20), rng, days, tills=8, forms=("array",), many=20
+    )
     with survivor.load as load:
         for _ in rounds(10):
             load.wait_for("answers", rng.randint(1, 300))

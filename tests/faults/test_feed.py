@@ -26,8 +26,9 @@ class Follower(Thread):
             cursor = {}
             while self.goal is None or len(self.items) < self.goal:
                 was_told = self.goal is not None
-                page = self.client.get("/v1/events", scheme="tern-bay", limit=self.rng.choice((1, 7, 100, 1000)),
-                                       **cursor)
+                page = self.client.get(
+                    "/v1/events", scheme="tern-bay", limit=self.rng.choice((1, 7, 100, 1000)), **cursor
+                )
                 cursor = {"cursor": page["next"]}
                 self.items += page["items"]
                 assert page["items"] or not was_told, f"the feed ends after {len(self.items)} of {self.goal}"
@@ -53,7 +54,8 @@ def test_followers_beside_four_writers_on_two_instances(new_network, days, rng, 
         follower.end(len(load.book.answers))
         assert [item["entry"] for item in follower.items] == list(range(1, len(load.book.answers) + 1))
         assert {i["event"]["event_id"]: i["entry"] for i in follower.items} == {
-            event_id: entry for event_id, (entry, _, _) in load.book.answers.items()}
+            event_id: entry for event_id, (entry, _, _) in load.book.answers.items()
+        }
     other.stop()
 
 
@@ -80,10 +82,10 @@ def trade_and_close(service, days, rng, closed, wanted):
     day meanwhile, or the replay could not know where it belongs."""
     book = None
     for n in range(closed):
-        with Load([service], rng, days[:n + 2], book=book) as load:
+        with Load([service], rng, days[: n + 2], book=book) as load:
             load.wait_for("answers", wanted)
         book = load.book
-        with Load([service], rng, days[n + 1:n + 3], book=book) as load:
+        with Load([service], rng, days[n + 1 : n + 3], book=book) as load:
             load.wait_for("answers", wanted)
             service.admin.close("tern-bay", days[n])
             load.wait_for("answers", wanted)
@@ -107,11 +109,12 @@ class Replay:
 
     def post(self):
         for start in range(0, len(self.waiting), 1000):
-            items = self.waiting[start:start + 1000]
+            items = self.waiting[start : start + 1000]
             for item, result in zip(items, self.client.post_many([i["event"] for i in items])):
                 assert result["status"] == "recorded", (item, result)
                 assert [result[m] for m in ("entry", "business_date", "late")] == [
-                    item[m] for m in ("entry", "business_date", "late")]
+                    item[m] for m in ("entry", "business_date", "late")
+                ]
         self.waiting = []
 
 

@@ -14,9 +14,11 @@ from proof import Auditor
 from tills import PATIENCE_SECONDS, Load, wait_until
 
 QUEUE_EVENTS = 40
-HOLDING_UP = ("SELECT pid, state_change FROM pg_locks JOIN pg_stat_activity USING (pid)"
-              " WHERE datname = current_database() AND state LIKE 'idle in transaction%%' AND granted"
-              "   AND relation = 'scheme_head'::regclass AND mode IN ('RowShareLock', 'RowExclusiveLock')")
+HOLDING_UP = (
+    "SELECT pid, state_change FROM pg_locks JOIN pg_stat_activity USING (pid)"
+    " WHERE datname = current_database() AND state LIKE 'idle in transaction%%' AND granted"
+    "   AND relation = 'scheme_head'::regclass AND mode IN ('RowShareLock', 'RowExclusiveLock')"
+)
 
 
 def test_killed(new_network, days, rng, rounds):
@@ -60,8 +62,9 @@ def test_a_frozen_instance(new_network, days, rng, rounds):
             load_of_other.wait_for("answers", 50)
             with frozen_while_appending(one, rng):
                 client = other.client(one.admin_key, checked=False)
-                assert client.post(event("issue", "anchor", at(days[0]),
-                                         issued=cups(cup_300=1)))["status"] == "recorded"
+                assert (
+                    client.post(event("issue", "anchor", at(days[0]), issued=cups(cup_300=1)))["status"] == "recorded"
+                )
     one.admin.assert_holds()
     other.stop()
 
@@ -101,8 +104,9 @@ def test_stopped_under_load(new_network, days, rng, rounds):
 
 
 def recorded_ids(database):
-    return {event_id
-            for event_id, in database.rows("SELECT event::json ->> 'event_id' FROM entry WHERE event IS NOT NULL")}
+    return {
+        event_id for event_id, in database.rows("SELECT event::json ->> 'event_id' FROM entry WHERE event IS NOT NULL")
+    }
 
 
 def test_what_waits_when_it_is_stopped_is_answered(new_network, days, rng):

@@ -46,14 +46,16 @@ def test_a_stopped_backend_holds_up_no_post_beyond_its_deadline(new_network, dat
     sent = [issue(days) for _ in range(8)]
     with stopped(backend):
         for _ in range(2):
-            answers = at_once(*(lambda e=e: service.client(service.admin_key).send("POST", "/v1/events", e)
-                                for e in sent))
+            answers = at_once(
+                *(lambda e=e: service.client(service.admin_key).send("POST", "/v1/events", e) for e in sent)
+            )
             assert {a.status for a in answers} <= {503, 201, 200}
             assert {a.json["reason"] for a in answers if a.status == 503} <= {"overloaded", "outcome_unknown"}
             assert all(a.headers["Retry-After"] for a in answers if a.status == 503)
     results = [service.admin.post(e) for e in sent]
     assert [r["status"] for r in results].count("recorded") + [r["status"] for r in results].count("duplicate") == len(
-        sent)
+        sent
+    )
     service.admin.assert_holds()
 
 
@@ -62,8 +64,10 @@ def test_a_frozen_database_is_answered_for(new_network, cluster, database, days)
     with frozen(cluster, database):
         wait_until(lambda: service.client().send("GET", "/readyz").status == 503, "it is not ready")
         assert service.client().send("GET", "/healthz").status == 200
-        post, read = at_once(lambda: service.client(service.admin_key).send("POST", "/v1/events", issue(days)),
-                             lambda: service.client(service.admin_key).send("GET", "/v1/events?scheme=tern-bay"))
+        post, read = at_once(
+            lambda: service.client(service.admin_key).send("POST", "/v1/events", issue(days)),
+            lambda: service.client(service.admin_key).send("GET", "/v1/events?scheme=tern-bay"),
+        )
         assert post.status == read.status == 503 and post.json["reason"] in ("overloaded", "outcome_unknown")
         assert read.json["reason"] in ("overloaded", "too_slow")
     wait_until(lambda: service.client().send("GET", "/readyz").status == 200, "it is ready again")
@@ -83,8 +87,9 @@ def test_sigterm_ends_the_service_over_a_frozen_database(new_network, cluster, d
     def stop_it():
         if busy:
             wait_until(lambda: figure(service, "depositd_reads_running") == 1, "the read is under way")
-            wait_until(lambda: figure(service, "depositd_requests_open") >= 3,
-                       "the post is, beside the read and this question")
+            wait_until(
+                lambda: figure(service, "depositd_requests_open") >= 3, "the post is, beside the read and this question"
+            )
         service.process.send_signal(signal.SIGTERM)
         service.process.wait(PATIENCE_SECONDS)  # far beyond the grace, on a machine of any load
 
@@ -107,16 +112,22 @@ def scarce_results(tmp_path, monkeypatch):
     """A function that lets libpq fail to make a result, at the call after so many (-1: never), in services that start
     from now on."""
     library, file = tmp_path / "scarce_results.so", tmp_path / "left"
-    flags = subprocess.run(["pkg-config", "--cflags", "libpq"], capture_output=True, text=True,
-                           check=True).stdout.split()
-    subprocess.run(["cc", "-std=c17", "-D_GNU_SOURCE", "-shared", "-fPIC", *flags, "-o", library, SCARCE_RESULTS],
-                   check=True)
+    flags = subprocess.run(
+        ["pkg-config", "--cflags", "libpq"], capture_output=True, text=True, check=True
+    ).stdout.split()
+    subprocess.run(
+        ["cc", "-std=c17", "-D_GNU_SOURCE", "-shared", "-fPIC", *flags, "-o", library, SCARCE_RESULTS], check=True
+    )
     file.write_bytes(struct.pack("i", -1))
     sanitizer = os.environ.get("ASAN_OPTIONS", "")  # which would like to be the first library, but need not
-    for name, value in {"SCARCE_RESULTS": file, "LD_PRELOAD": library,
-                        "ASAN_OPTIONS": f"{sanitizer}:verify_asan_link_order=0".lstrip(":")}.items():
+    for name, value in {
+        "SCARCE_RESULTS": file,
+        "LD_PRELOAD": library,
+        "ASAN_OPTIONS": f"{sanitizer}:verify_asan_link_order=0".lstrip(":"),
+    }.items():
         monkeypatch.setenv(name, str(value))
     with open(file, "r+b") as opened, mmap.mmap(opened.fileno(), 4) as left:
+
         def fail_after(count):
             left[:] = struct.pack("i", count)
 

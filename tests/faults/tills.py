@@ -13,8 +13,13 @@ import network
 from harness import PATIENCE_SECONDS, wait_until
 from network import at, cups, event
 
-SITES = {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"), "copper": ("tern-bay", "hearth"),
-         "dock": ("tern-bay", "quay"), "eddy": ("tern-bay", "miller")}
+SITES = {
+    "anchor": ("tern-bay", "hearth"),
+    "brick": ("tern-bay", "miller"),
+    "copper": ("tern-bay", "hearth"),
+    "dock": ("tern-bay", "quay"),
+    "eddy": ("tern-bay", "miller"),
+}
 KINDS = {"issue": 45, "return": 30, "exchange": 10, "reversal": 6, "dispatch": 4, "receipt": 4, "refused": 1}
 FORMS = ("single", "array", "stream")
 PAUSE_SECONDS = 0.05  # before an event is posted again
@@ -30,11 +35,12 @@ def reference(first_day, **more):
 @dataclass
 class Book:
     """The events that all tills have sent, and their answers."""
-    sent: dict = field(default_factory=dict)       # event id -> event; noted before it goes out
-    answers: dict = field(default_factory=dict)    # event id -> (entry, business date, late)
-    refused: set = field(default_factory=set)      # ids that got a final refusal
-    unanswered: int = 0                            # requests whose connection gave no answer
-    overloaded: int = 0                            # requests answered 503
+
+    sent: dict = field(default_factory=dict)  # event id -> event; noted before it goes out
+    answers: dict = field(default_factory=dict)  # event id -> (entry, business date, late)
+    refused: set = field(default_factory=set)  # ids that got a final refusal
+    unanswered: int = 0  # requests whose connection gave no answer
+    overloaded: int = 0  # requests answered 503
     errors: list = field(default_factory=list)
     lock: threading.Lock = field(default_factory=threading.Lock)
 
@@ -223,6 +229,7 @@ class Load:
 
     def wait_until(self, condition, what):
         """A till's error also ends the wait."""
+
         def is_over():
             self.raise_errors()
             return condition()
@@ -231,6 +238,7 @@ class Load:
 
     def wait_for(self, what, more):
         """Until so many more are there: of "answers", or of requests "unanswered" or "overloaded"."""
+
         def count():
             value = getattr(self.book, what)
             return value if isinstance(value, int) else len(value)

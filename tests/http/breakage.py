@@ -173,9 +173,10 @@ class Comparison:
             self.broken.append(f"{where}: type {old.get('type')} became {new.get('type')}")
 
     def _words(self, where, old, new, sent):
-        before, after = (set(map(json.dumps, s["enum"] if "enum" in s else [s["const"]])) if "enum" in s or "const" in s
-                         else None
-                         for s in (old, new))
+        before, after = (
+            set(map(json.dumps, s["enum"] if "enum" in s else [s["const"]])) if "enum" in s or "const" in s else None
+            for s in (old, new)
+        )
         gone = sorted(before - after) if before is not None and after is not None else []
         more = sorted(after - before) if before is not None and after is not None else []
         if sent and (gone or (before is None and after is not None)):

@@ -29,8 +29,10 @@ class Contract:
     def __init__(self, document):
         assert document["openapi"].startswith("3.1")
         self.document = document
-        self.routes = [(re.compile(re.sub(r"\\\{\w+\\\}", "[^/]+", re.escape(path)) + "$"), path, item)
-                       for path, item in document["paths"].items()]
+        self.routes = [
+            (re.compile(re.sub(r"\\\{\w+\\\}", "[^/]+", re.escape(path)) + "$"), path, item)
+            for path, item in document["paths"].items()
+        ]
         self.routes.sort(key=lambda route: route[1].count("{"))  # a literal segment wins over a parameter
         self.resolver = RefResolver("", document)
         self.validators = {}
@@ -76,8 +78,12 @@ class Contract:
         for status, response in operation["responses"].items():
             schema = self.resolve(response).get("content", {}).get("application/problem+json", {}).get("schema")
             if schema:
-                reasons[int(status)] = {word for part in schema["allOf"] if "properties" in part
-                                        for word in part["properties"]["reason"]["enum"]}
+                reasons[int(status)] = {
+                    word
+                    for part in schema["allOf"]
+                    if "properties" in part
+                    for word in part["properties"]["reason"]["enum"]
+                }
         return reasons
 
     def check(self, method, target, answer):
@@ -124,8 +130,9 @@ class Contract:
         """The reason in front is of the status; a fault beside it may be one that has another status by itself."""
         reasons = self.reasons_of(operation)
         documented = set().union(*reasons.values())
-        assert answer.json["reason"] in reasons[answer.status], (
-            f"{where}: the document does not list {answer.json['reason']} for this operation and status")
+        assert (
+            answer.json["reason"] in reasons[answer.status]
+        ), f"{where}: the document does not list {answer.json['reason']} for this operation and status"
         for fault in answer.json.get("errors", []):
             assert fault["reason"] in documented, f"{where}: {fault['reason']} is not listed for this operation"
 

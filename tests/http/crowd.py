@@ -9,21 +9,22 @@ from datetime import date, datetime, timezone
 @dataclass
 class Crowd:
     schemes: int = 30
-    sites: int = 600        # of them, in the large scheme:
+    sites: int = 600  # of them, in the large scheme:
     large_sites: int = 300
     participants: int = 200
-    days: int = 40          # closed ones of the large scheme; the day of today is open
-    small_days: int = 10    # of each other scheme
-    entries: int = 20_000   # events of the large scheme, in its last `event_days`; of each other scheme 20
+    days: int = 40  # closed ones of the large scheme; the day of today is open
+    small_days: int = 10  # of each other scheme
+    entries: int = 20_000  # events of the large scheme, in its last `event_days`; of each other scheme 20
     event_days: int = 10
     exceptions: int = 4000  # in the large scheme; of every ten one is open
-    lines: int = 100        # of each statement of the bank's, one a day
-    journals: int = 2000    # all but twenty of them approved
-    today: date = None      # None: UTC's
+    lines: int = 100  # of each statement of the bank's, one a day
+    journals: int = 2000  # all but twenty of them approved
+    today: date = None  # None: UTC's
 
     def fill(self, database):
         """Gives the seconds that each part took."""
         import time
+
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
         # Once for all parts, for midnight may come between two of them.
         values["today"] = f"date '{self.today or datetime.now(timezone.utc).date()}'"
@@ -217,5 +218,12 @@ INSERT INTO payment_day SELECT scheme, business_date, participant, count(*), sum
     2, 3;
 """
 
-PARTS = {"reference": REFERENCE, "days": DAYS, "balances": BALANCES, "events": EVENTS, "money": MONEY, "kept": KEPT,
-         "end": "DROP TABLE crowd_day, crowd_event, crowd_payment; ANALYZE;"}
+PARTS = {
+    "reference": REFERENCE,
+    "days": DAYS,
+    "balances": BALANCES,
+    "events": EVENTS,
+    "money": MONEY,
+    "kept": KEPT,
+    "end": "DROP TABLE crowd_day, crowd_event, crowd_payment; ANALYZE;",
+}

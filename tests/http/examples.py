@@ -20,10 +20,16 @@ ITEMS = 3  # of a longer list in an answer, an example shows the first ones
 DAY, LATER = date(2025, 5, 12), date(2025, 5, 20)  # first day; nothing in the scenario names a day from LATER on
 SETTLED = ("the-day-of-the-run", "the-time-of-the-run", "an-id-of-the-run")
 
-PARTICIPANTS = {"hearth": ("Hearth on the Hill", "00001001"), "miller": ("Miller and Daughter", "00001002"),
-                "quay": ("Quayside Crumbs", "00001003")}
-SITES = {"anchor": ("Anchor Counter", "hearth"), "brick": ("Brick Lane Window", "miller"),
-         "dock": ("Dock Hatch", "quay")}
+PARTICIPANTS = {
+    "hearth": ("Hearth on the Hill", "00001001"),
+    "miller": ("Miller and Daughter", "00001002"),
+    "quay": ("Quayside Crumbs", "00001003"),
+}
+SITES = {
+    "anchor": ("Anchor Counter", "hearth"),
+    "brick": ("Brick Lane Window", "miller"),
+    "dock": ("Dock Hatch", "quay"),
+}
 
 
 def uuid(name):
@@ -39,8 +45,9 @@ def abridged(value, key=None):
     if isinstance(value, dict):
         return {k: "the-secret-shown-this-once" if k == "key" else abridged(v, k) for k, v in value.items()}
     if isinstance(value, list):
-        return [abridged(v) for v in (value[:ITEMS] if key in ("items", "routes", "columns", "holidays", "path")
-                                      else value)]
+        return [
+            abridged(v) for v in (value[:ITEMS] if key in ("items", "routes", "columns", "holidays", "path") else value)
+        ]
     return value
 
 
@@ -50,8 +57,17 @@ class Recorder:
     def __init__(self, service):
         self.contract, self.examples = service.contract, {}
 
-    def __call__(self, client, method, target, body=None, name="example", type="application/json",
-                 expect=(200, 201, 202, 204), **headers):
+    def __call__(
+        self,
+        client,
+        method,
+        target,
+        body=None,
+        name="example",
+        type="application/json",
+        expect=(200, 201, 202, 204),
+        **headers,
+    ):
         text = body.encode() if isinstance(body, str) else body
         if body is not None:
             headers = {"Content-Type": type, **headers}
@@ -63,8 +79,11 @@ class Recorder:
         example["answer"] = {"status": answer.status}
         if answer.body:
             media = answer.headers["Content-Type"].partition(";")[0]
-            shown = abridged(answer.json) if media.endswith(
-                "json") and media != "application/x-ndjson" else answer.body.decode()
+            shown = (
+                abridged(answer.json)
+                if media.endswith("json") and media != "application/x-ndjson"
+                else answer.body.decode()
+            )
             example["answer"] |= {"type": media, "body": shown}
         self.examples.setdefault(self.contract.operation(method, target)[1]["operationId"], []).append(example)
         return answer
@@ -75,27 +94,69 @@ def reference_document():
         return {"account": number, "bank_code": "TB-001"}
 
     return {
-        "cup_types": [{"cup_type": "cup-300", "name": "Cup", "volume_ml": 300, "mass_g": 82},
-                      {"cup_type": "cup-450", "name": "Large cup", "volume_ml": 450, "mass_g": 104}],
-        "participants": [{"participant": code, "name": name, "bank_account": account(number),
-                          "mandate": {"id": f"M-{number[-4:]}", "signed_on": "2025-04-01"}}
-                         for code, (name, number) in PARTICIPANTS.items()],
-        "schemes": [{"scheme": "tern-bay", "currency": "CAD", "time_zone": "America/St_Johns", "cut_off": "03:00",
-                     "stock_terms": "on_loan", "return_target": "0.90", "dual_control": True, "variance_limit": "5.00",
-                     "operator": {"name": "Tern Bay Cup Pool", "bank_account": account("00001000"),
-                                  "creditor_id": "TB-COLLECTS-1"},
-                     "terms": [{"effective_date": str(DAY), "netting": "direct", "minimum_payment": "0.00",
-                                "service_fee": "0.10",
-                                "handling_fee": "0.04", "tax_rate": "0.15", "shortage_terms": "absorb",
-                                "variance_terms": "absorb"}],
-                     "refund_values": [{"cup_type": "cup-300", "effective_date": str(DAY), "amount": "2.50"},
-                                       {"cup_type": "cup-450", "effective_date": str(DAY), "amount": "3.50"}]}],
-        "sites": [{"site": code, "scheme": "tern-bay", "participant": participant, "name": name, "kind": "cafe",
-                   "opened_on": "2025-04-01"} for code, (name, participant) in SITES.items()]}
+        "cup_types": [
+            {"cup_type": "cup-300", "name": "Cup", "volume_ml": 300, "mass_g": 82},
+            {"cup_type": "cup-450", "name": "Large cup", "volume_ml": 450, "mass_g": 104},
+        ],
+        "participants": [
+            {
+                "participant": code,
+                "name": name,
+                "bank_account": account(number),
+                "mandate": {"id": f"M-{number[-4:]}", "signed_on": "2025-04-01"},
+            }
+            for code, (name, number) in PARTICIPANTS.items()
+        ],
+        "schemes": [
+            {
+                "scheme": "tern-bay",
+                "currency": "CAD",
+                "time_zone": "America/St_Johns",
+                "cut_off": "03:00",
+                "stock_terms": "on_loan",
+                "return_target": "0.90",
+                "dual_control": True,
+                "variance_limit": "5.00",
+                "operator": {
+                    "name": "Tern Bay Cup Pool",
+                    "bank_account": account("00001000"),
+                    "creditor_id": "TB-COLLECTS-1",
+                },
+                "terms": [
+                    {
+                        "effective_date": str(DAY),
+                        "netting": "direct",
+                        "minimum_payment": "0.00",
+                        "service_fee": "0.10",
+                        "handling_fee": "0.04",
+                        "tax_rate": "0.15",
+                        "shortage_terms": "absorb",
+                        "variance_terms": "absorb",
+                    }
+                ],
+                "refund_values": [
+                    {"cup_type": "cup-300", "effective_date": str(DAY), "amount": "2.50"},
+                    {"cup_type": "cup-450", "effective_date": str(DAY), "amount": "3.50"},
+                ],
+            }
+        ],
+        "sites": [
+            {
+                "site": code,
+                "scheme": "tern-bay",
+                "participant": participant,
+                "name": name,
+                "kind": "cafe",
+                "opened_on": "2025-04-01",
+            }
+            for code, (name, participant) in SITES.items()
+        ],
+    }
 
 
 def one_of_each_kind():
     """One event of each kind that clients post, in an order in which they could have happened."""
+
     def at_anchor(kind, clock, **members):
         return event(kind, f"each-{kind}", clock, site="anchor", **members)
 
@@ -105,8 +166,13 @@ def one_of_each_kind():
     return [
         at_anchor("supply", "12:00", cups=cups(cup_300=20, cup_450=5)),
         at_anchor("issue", "12:01", issued=cups(cup_300=3), amount="7.50", tender="card"),
-        at_anchor("return", "12:02", returned=[{"cup_type": "cup-300", "quantity": 1, "condition": "damaged"}],
-                  amount="2.50", tender="cash"),
+        at_anchor(
+            "return",
+            "12:02",
+            returned=[{"cup_type": "cup-300", "quantity": 1, "condition": "damaged"}],
+            amount="2.50",
+            tender="cash",
+        ),
         at_anchor("exchange", "12:03", returned=cups(cup_300=1), issued=cups(cup_450=1), amount="1.00", tender="app"),
         at_anchor("damage", "12:04", cups=cups(cup_300=1)),
         at_anchor("retire", "12:05", cups=cups(cup_300=2), mass_g=164),
@@ -117,8 +183,12 @@ def one_of_each_kind():
         at_anchor("reversal", "12:10", reverses=uuid("each-issue")),
         of_scheme("forfeit", "12:11", cups=cups(cup_300=2)),
         of_scheme("reinstate", "12:12", cups=cups(cup_300=1)),
-        of_scheme("journal", "12:13", reason="interest of the month", legs=[
-            {"account": "bank", "amount": "1.20"}, {"account": "handling_fees", "amount": "-1.20"}]),
+        of_scheme(
+            "journal",
+            "12:13",
+            reason="interest of the month",
+            legs=[{"account": "bank", "amount": "1.20"}, {"account": "handling_fees", "amount": "-1.20"}],
+        ),
     ]
 
 
@@ -139,35 +209,61 @@ def set_up(do, admin):
     do(admin, "PUT", "/v1/sites/anchor", without(site, "site"))
     do(admin, "POST", "/v1/reference", document)
     do(admin, "GET", "/v1/changes?scheme=tern-bay&of=scheme")
-    for path in ("/v1/reference", "/v1/schemes/tern-bay", f"/v1/schemes/tern-bay/terms/{DAY}",
-                 f"/v1/schemes/tern-bay/refund-values/cup-300/{DAY}", "/v1/participants/hearth", "/v1/sites/anchor",
-                 "/v1/cup-types/cup-300", "/v1/schemes?limit=100", "/v1/schemes/tern-bay/terms",
-                 "/v1/schemes/tern-bay/refund-values",
-                 "/v1/participants", "/v1/sites?limit=2", "/v1/cup-types"):
+    for path in (
+        "/v1/reference",
+        "/v1/schemes/tern-bay",
+        f"/v1/schemes/tern-bay/terms/{DAY}",
+        f"/v1/schemes/tern-bay/refund-values/cup-300/{DAY}",
+        "/v1/participants/hearth",
+        "/v1/sites/anchor",
+        "/v1/cup-types/cup-300",
+        "/v1/schemes?limit=100",
+        "/v1/schemes/tern-bay/terms",
+        "/v1/schemes/tern-bay/refund-values",
+        "/v1/participants",
+        "/v1/sites?limit=2",
+        "/v1/cup-types",
+    ):
         do(admin, "GET", path)
 
 
 def trade(do, admin, till, ann, ben):
     """A day at three counters, by all three ways to post. brick pays out 6.00 off the tariff, more than the limit."""
-    issue = event("issue", "issue-1", "09:00", site="anchor", issued=cups(cup_300=30, cup_450=10), amount="110.00",
-                  tender="card")
-    supplies = [event("supply", f"supply-{site}", "06:00", site=site, cups=cups(cup_300=100, cup_450=40))
-                for site in SITES]
-    stream = [event("return", "return-1", "11:00", site="brick", returned=cups(cup_300=10), amount="31.00",
-                    tender="cash"),
-              event("return", "return-2", "11:30", site="dock", returned=cups(cup_300=2), amount="5.00", tender="cash")]
-    journals = [{"event_id": uuid(name), "kind": "journal", "scheme": "tern-bay", "occurred_at": at(DAY, "15:00"),
-                 "reason": why,
-                 "legs": [{"account": "bank", "amount": "-12.50"}, {"account": "handling_fees", "amount": "12.50"}]}
-                for name, why in (("journal-1", "bank charges of April"), ("journal-2", "bank charges, twice"))]
+    issue = event(
+        "issue", "issue-1", "09:00", site="anchor", issued=cups(cup_300=30, cup_450=10), amount="110.00", tender="card"
+    )
+    supplies = [
+        event("supply", f"supply-{site}", "06:00", site=site, cups=cups(cup_300=100, cup_450=40)) for site in SITES
+    ]
+    stream = [
+        event("return", "return-1", "11:00", site="brick", returned=cups(cup_300=10), amount="31.00", tender="cash"),
+        event("return", "return-2", "11:30", site="dock", returned=cups(cup_300=2), amount="5.00", tender="cash"),
+    ]
+    journals = [
+        {
+            "event_id": uuid(name),
+            "kind": "journal",
+            "scheme": "tern-bay",
+            "occurred_at": at(DAY, "15:00"),
+            "reason": why,
+            "legs": [{"account": "bank", "amount": "-12.50"}, {"account": "handling_fees", "amount": "12.50"}],
+        }
+        for name, why in (("journal-1", "bank charges of April"), ("journal-2", "bank charges, twice"))
+    ]
     do(till, "POST", "/v1/events", issue, name="one")
     do(till, "POST", "/v1/events", issue, name="again")
     do(till, "POST", "/v1/events", {**issue, "amount": "110.0", "tip": "1.00"}, name="refused", expect=(422,))
     do(till, "POST", "/v1/events", {**issue, "amount": "100.00"}, name="conflict", expect=(409,))
     do(admin, "POST", "/v1/events", supplies, name="many")
     do(admin, "POST", "/v1/events?dry_run=true", one_of_each_kind(), name="each_kind")
-    do(admin, "POST", "/v1/events", "".join(json.dumps(line) + "\n" for line in stream), name="stream",
-       type="application/x-ndjson")
+    do(
+        admin,
+        "POST",
+        "/v1/events",
+        "".join(json.dumps(line) + "\n" for line in stream),
+        name="stream",
+        type="application/x-ndjson",
+    )
     for journal in journals:
         do(ann, "POST", "/v1/events", journal, name=f"journal_{journal['reason'][-5:].strip()}")
     do(admin, "GET", "/v1/journals?scheme=tern-bay&status=open")
@@ -177,16 +273,21 @@ def trade(do, admin, till, ann, ben):
     do(till, "GET", f"/v1/events/{issue['event_id']}/proof", name="too_early", expect=(409,))
     do(admin, "GET", "/v1/entries/1?scheme=tern-bay")
     do(admin, "GET", "/v1/events?scheme=tern-bay&limit=2", name="feed")
-    do(till, "PUT", f"/v1/sites/anchor/day-totals/{DAY}",
-       {"issued": 40, "returned": 0, "collected": "110.00", "refunded": "0.00"})
+    do(
+        till,
+        "PUT",
+        f"/v1/sites/anchor/day-totals/{DAY}",
+        {"issued": 40, "returned": 0, "collected": "110.00", "refunded": "0.00"},
+    )
     do(till, "GET", f"/v1/sites/anchor/day-totals/{DAY}")
     return issue
 
 
 def wait_for_particulars(admin):
     """The clock hashes them a moment after the close."""
-    wait_until(lambda: "particulars" in admin.get("/v1/seals", scheme="tern-bay")["items"][0],
-               "the day's particulars are kept")
+    wait_until(
+        lambda: "particulars" in admin.get("/v1/seals", scheme="tern-bay")["items"][0], "the day's particulars are kept"
+    )
 
 
 def close(do, admin, till, cora, issue):
@@ -227,17 +328,26 @@ def tell(do, admin, ben, orders):
     line = next(line for line in told["statements"][0]["lines"] if line["disposition"] == "unmatched")
     do(admin, "GET", "/v1/bank-statements?scheme=tern-bay")
     do(admin, "GET", "/v1/bank-lines?scheme=tern-bay&open=true")
-    proposed = do(ben, "POST", f"/v1/bank-lines/{line['line']}/resolve",
-                  {"participant": "hearth", "note": "paid in advance, by their own word"}, name="stranger").json
+    proposed = do(
+        ben,
+        "POST",
+        f"/v1/bank-lines/{line['line']}/resolve",
+        {"participant": "hearth", "note": "paid in advance, by their own word"},
+        name="stranger",
+    ).json
     do(admin, "POST", f"/v1/proposals/{proposed['proposal']}/approve")
 
 
 def propose(do, admin, ann):
     """A write that weakens control waits for a second person."""
     scheme = admin.get("/v1/schemes/tern-bay")
-    proposed = do(admin, "PUT", "/v1/schemes/tern-bay?why=for+the+holidays",
-                  {**without(scheme, "scheme"), "variance_limit": "50.00"},
-                  name="proposed").json
+    proposed = do(
+        admin,
+        "PUT",
+        "/v1/schemes/tern-bay?why=for+the+holidays",
+        {**without(scheme, "scheme"), "variance_limit": "50.00"},
+        name="proposed",
+    ).json
     do(admin, "GET", "/v1/proposals?scheme=tern-bay")
     do(ann, "POST", f"/v1/proposals/{proposed['proposal']}/withdraw", {"reason": "no reason to"})
 
@@ -262,8 +372,12 @@ def play(service):
     for path in ("/healthz", "/readyz", "/metrics"):
         do(public, "GET", path)
     set_up(do, admin)
-    key = do(admin, "POST", "/v1/keys", {"name": "anchor-till", "holder": "the counter at anchor", "role": "pos",
-                                         "sites": ["anchor"]}).json["key"]
+    key = do(
+        admin,
+        "POST",
+        "/v1/keys",
+        {"name": "anchor-till", "holder": "the counter at anchor", "role": "pos", "sites": ["anchor"]},
+    ).json["key"]
     till = service.client(key)
     ann, ben, cora = (service.client(service.create_key(name, "accountant")) for name in ("ann", "ben", "cora"))
     do(till, "GET", "/v1/me")
@@ -278,16 +392,22 @@ def play(service):
 
 def _settled_text(text):
     """Of the scenario's own times, days and ids nothing is taken away."""
-    text = re.sub(r"(\d{4}-\d\d-\d\d)T\d\d:\d\d:\d\d(\.\d+)?(Z|[+-]\d\d:\d\d)",
-                  lambda m: m[0] if m[1] < str(LATER) else SETTLED[1], text)
+    text = re.sub(
+        r"(\d{4}-\d\d-\d\d)T\d\d:\d\d:\d\d(\.\d+)?(Z|[+-]\d\d:\d\d)",
+        lambda m: m[0] if m[1] < str(LATER) else SETTLED[1],
+        text,
+    )
     text = re.sub(r"\b\d{4}-\d\d-\d\d\b", lambda m: m[0] if m[0] < str(LATER) else SETTLED[0], text)
     text = re.sub(r"<(MsgId|PmtInfId)>[^<]*", r"<\1>", text)
-    return re.sub(r"\b[0-9a-f]{8}-(?:[0-9a-f]{4}-){3}[0-9a-f]{12}\b",
-                  lambda m: m[0] if m[0] in OWN_IDS else SETTLED[2], text)
+    return re.sub(
+        r"\b[0-9a-f]{8}-(?:[0-9a-f]{4}-){3}[0-9a-f]{12}\b", lambda m: m[0] if m[0] in OWN_IDS else SETTLED[2], text
+    )
 
 
-OWN_IDS = {uuid(name) for name in ("issue-1", "return-1", "return-2", "journal-1", "journal-2",
-                                   *(f"supply-{site}" for site in SITES))}
+OWN_IDS = {
+    uuid(name)
+    for name in ("issue-1", "return-1", "return-2", "journal-1", "journal-2", *(f"supply-{site}" for site in SITES))
+}
 
 
 def settled(value, key=None):

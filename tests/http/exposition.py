@@ -10,25 +10,57 @@ from prometheus_client.parser import text_string_to_metric_families
 
 # Units of which a base unit exists, and words that shorten a unit: neither may be a word of a name.
 NOT_BASE_UNITS = {
-    *(prefix + unit for prefix in ("nano", "micro", "milli", "centi", "kilo", "mega", "giga", "tera", "kibi", "mebi",
-                                   "gibi", "tebi")
-      for unit in ("seconds", "bytes", "meters", "grams", "joules", "volts", "amperes")),
-    "bits", "minutes", "hours", "days", "weeks", "months", "years", "percent", "fahrenheit", "inches", "yards", "miles",
+    *(
+        prefix + unit
+        for prefix in (
+            "nano",
+            "micro",
+            "milli",
+            "centi",
+            "kilo",
+            "mega",
+            "giga",
+            "tera",
+            "kibi",
+            "mebi",
+            "gibi",
+            "tebi",
+        )
+        for unit in ("seconds", "bytes", "meters", "grams", "joules", "volts", "amperes")
+    ),
+    "bits",
+    "minutes",
+    "hours",
+    "days",
+    "weeks",
+    "months",
+    "years",
+    "percent",
+    "fahrenheit",
+    "inches",
+    "yards",
+    "miles",
     "calories",
-    "pounds", "ounces"}
+    "pounds",
+    "ounces",
+}
 ABBREVIATIONS = {"s", "ms", "us", "ns", "sec", "secs", "b", "kb", "mb", "gb", "tb", "pb", "m", "h", "d"}
 BASE_UNITS = {"seconds", "bytes", "meters", "grams", "joules", "volts", "amperes", "celsius", "ratio"}
 TYPES = {"gauge", "counter", "histogram", "summary"}
 SUFFIXES = {"counter": {"_total"}, "gauge": {""}, "histogram": {"_bucket", "_sum", "_count"}}
-SAMPLE = re.compile(r'(?P<name>[a-zA-Z_:][a-zA-Z0-9_:]*)(\{(?P<labels>[a-zA-Z_]\w*="(?:[^"\\\n]|\\[\\"n])*"'
-                    r'(,[a-zA-Z_]\w*="(?:[^"\\\n]|\\[\\"n])*")*)\})? [0-9]+(\.[0-9]+)?')
+SAMPLE = re.compile(
+    r'(?P<name>[a-zA-Z_:][a-zA-Z0-9_:]*)(\{(?P<labels>[a-zA-Z_]\w*="(?:[^"\\\n]|\\[\\"n])*"'
+    r'(,[a-zA-Z_]\w*="(?:[^"\\\n]|\\[\\"n])*")*)\})? [0-9]+(\.[0-9]+)?'
+)
 
 
 def findings(text):
     """The faults of an exposition, a line each; empty: nothing."""
-    return [*_of_lines(text), *(found for family in text_string_to_metric_families(text)
-                                for found in _of_family(family)),
-            *_of_collisions(text)]
+    return [
+        *_of_lines(text),
+        *(found for family in text_string_to_metric_families(text) for found in _of_family(family)),
+        *_of_collisions(text),
+    ]
 
 
 def _of_lines(text):

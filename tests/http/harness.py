@@ -32,8 +32,9 @@ WORKER = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))  #
 # the same time.
 FIRST_PORT, WORKERS_PORTS = 10_000, 2_500
 _start = random.randrange(WORKERS_PORTS)
-_ports = itertools.cycle(FIRST_PORT + WORKER * WORKERS_PORTS + (_start + n) % WORKERS_PORTS
-                         for n in range(WORKERS_PORTS))
+_ports = itertools.cycle(
+    FIRST_PORT + WORKER * WORKERS_PORTS + (_start + n) % WORKERS_PORTS for n in range(WORKERS_PORTS)
+)
 
 
 def of_worker(names):
@@ -56,8 +57,9 @@ def wait_until(condition, what="what was waited for", pause=0.02):
     """The first value of the condition that is true. `what` is in words, or a function that gives them."""
     deadline = time.monotonic() + PATIENCE_SECONDS
     while not (value := condition()):
-        assert time.monotonic() < deadline, (f"after {PATIENCE_SECONDS} s still not:"
-                                             f" {what() if callable(what) else what}")
+        assert time.monotonic() < deadline, (
+            f"after {PATIENCE_SECONDS} s still not:" f" {what() if callable(what) else what}"
+        )
         time.sleep(pause)
     return value
 
@@ -223,17 +225,25 @@ class Service:
         self.binary = os.environ["DEPOSITD_BINARY"]
         self.environment = {
             **{k: v for k, v in os.environ.items() if not k.startswith(("DEPOSITD_", "PG"))},
-            "DEPOSITD_DSN": database.service_dsn, "DEPOSITD_OWNER_DSN": database.owner_dsn,
-            "DEPOSITD_LISTEN_ADDRESS": "127.0.0.1", "DEPOSITD_CLOSE_BY_CLOCK": "no",
-            "DEPOSITD_POST_DEADLINE_MS": "100000", "DEPOSITD_READ_DEADLINE_MS": "100000",  # for machines of any load
-            **{f"DEPOSITD_{k.upper()}": str(v) for k, v in settings.items()}}
+            "DEPOSITD_DSN": database.service_dsn,
+            "DEPOSITD_OWNER_DSN": database.owner_dsn,
+            "DEPOSITD_LISTEN_ADDRESS": "127.0.0.1",
+            "DEPOSITD_CLOSE_BY_CLOCK": "no",
+            "DEPOSITD_POST_DEADLINE_MS": "100000",
+            "DEPOSITD_READ_DEADLINE_MS": "100000",  # for machines of any load
+            **{f"DEPOSITD_{k.upper()}": str(v) for k, v in settings.items()},
+        }
         self.log = tempfile.NamedTemporaryFile(prefix="depositd-", suffix=".log")
 
     def run(self, *arguments, expect=0):
-        done = subprocess.run([self.binary, *arguments], env=self.environment, capture_output=True, text=True,
-                              timeout=600)
+        done = subprocess.run(
+            [self.binary, *arguments], env=self.environment, capture_output=True, text=True, timeout=600
+        )
         assert done.returncode == expect and not SANITIZER.search(done.stderr), (
-            (arguments, done.returncode, done.stderr))
+            arguments,
+            done.returncode,
+            done.stderr,
+        )
         return done.stdout
 
     def create_key(self, name, role, **bound):

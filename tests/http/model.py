@@ -36,8 +36,7 @@ def fewest_payments(positions):
     groups = [0] * (1 << len(nonzero))
     for subset in range(1, len(groups)):
         members = [i for i in range(len(nonzero)) if subset >> i & 1]
-        groups[subset] = (max(groups[subset ^ 1 << i] for i in members)
-                          + (sum(nonzero[i] for i in members) == 0))
+        groups[subset] = max(groups[subset ^ 1 << i] for i in members) + (sum(nonzero[i] for i in members) == 0)
     return len(nonzero) - groups[-1]
 
 
@@ -56,18 +55,21 @@ class Model:
         self.on_deposit = self.scheme["stock_terms"] == "on_deposit"
         self.decimals = DECIMALS[self.scheme["currency"]]
         self.sites = {s["site"]: s for s in reference["sites"] if s["scheme"] == code}
-        self.participants = {p["participant"]: p for p in reference["participants"]
-                             if any(s["participant"] == p["participant"] for s in self.sites.values())}
+        self.participants = {
+            p["participant"]: p
+            for p in reference["participants"]
+            if any(s["participant"] == p["participant"] for s in self.sites.values())
+        }
         self.cup_types = [c["cup_type"] for c in reference["cup_types"]]
         self.first_day = min(date.fromisoformat(t["effective_date"]) for t in self.scheme["terms"])
-        self.next_day = self.first_day                # the earliest open day
+        self.next_day = self.first_day  # the earliest open day
         # day -> account -> sum of legs; closed days are added up under None
         self.movements = defaultdict(Counter)
-        self.balances = Counter()                     # account -> sum of all legs
+        self.balances = Counter()  # account -> sum of all legs
         self.entries = []
         self.by_id = {}
-        self.arrivals = defaultdict(list)             # dispatch event id -> its receipts and losses
-        self.stock_legs = defaultdict(list)           # account of sound stock -> (occurred, cups)
+        self.arrivals = defaultdict(list)  # dispatch event id -> its receipts and losses
+        self.stock_legs = defaultdict(list)  # account of sound stock -> (occurred, cups)
         # (posting day, site) -> (day whose fees count, "issued" or "returned") -> cups
         self.counted = defaultdict(Counter)
         self.carried_since = {}
@@ -84,8 +86,11 @@ class Model:
 
     def value(self, cup_type, day):
         """None: it has none yet."""
-        rows = [r for r in self.scheme["refund_values"] if r["cup_type"] == cup_type and r["effective_date"]
-                <= day.isoformat()]
+        rows = [
+            r
+            for r in self.scheme["refund_values"]
+            if r["cup_type"] == cup_type and r["effective_date"] <= day.isoformat()
+        ]
         return self.minor(self._in_force(rows, day)["amount"]) if rows else None
 
     def terms(self, day):
@@ -104,8 +109,10 @@ class Model:
     def post(self, event):
         known = self.by_id.get(event["event_id"])
         if known:
-            if {**event, "occurred_at": known.occurred} != {**known.event,
-                                                            "occurred_at": instant(event["occurred_at"])}:
+            if {**event, "occurred_at": known.occurred} != {
+                **known.event,
+                "occurred_at": instant(event["occurred_at"]),
+            }:
                 raise Refused("event_id_conflict")
             return {**known.answer, "status": "duplicate"}
         kind, occurred = event["kind"], instant(event["occurred_at"])
@@ -113,8 +120,9 @@ class Model:
         if kind == "reversal":
             occurrence = max(occurrence, self._original(event).day)
         day = max(occurrence, self.next_day)
-        if any(self.value(c["cup_type"], day) is None for m in ("returned", "issued", "cups")
-               for c in event.get(m, [])):
+        if any(
+            self.value(c["cup_type"], day) is None for m in ("returned", "issued", "cups") for c in event.get(m, [])
+        ):
             raise Refused("no_refund_value")
         legs, exceptions = getattr(self, "_" + kind)(event, day, occurrence)
         if occurrence < self.next_day:
@@ -125,11 +133,19 @@ class Model:
         entry = self._record(Entry(kind, event, occurred, day, legs))
         exceptions += self._negative_stock(entry)
         if kind in ("return", "exchange"):  # what the entry takes from customers on balance
-            exceptions += [{"exception": "over_returned", "cup_type": self.unit(a)} for a, n in entry.legs.items()
-                           if a.startswith("with_customers(") and n < 0 and self.balances[a] < 0]
+            exceptions += [
+                {"exception": "over_returned", "cup_type": self.unit(a)}
+                for a, n in entry.legs.items()
+                if a.startswith("with_customers(") and n < 0 and self.balances[a] < 0
+            ]
         self.by_id[event["event_id"]] = entry
-        entry.answer = {"event_id": event["event_id"], "status": "recorded", "business_date": day.isoformat(),
-                        "late": occurrence < self.next_day, "exceptions": exceptions}
+        entry.answer = {
+            "event_id": event["event_id"],
+            "status": "recorded",
+            "business_date": day.isoformat(),
+            "late": occurrence < self.next_day,
+            "exceptions": exceptions,
+        }
         return entry.answer
 
     def _record(self, entry):
@@ -153,9 +169,11 @@ class Model:
         return names.rstrip(")").split(",")[-1] if name in cups else None
 
     def _negative_stock(self, entry):
-        return [{"exception": "negative_stock", "cup_type": self.unit(a), "quantity": self.balances[a]}
-                for a, v in entry.legs.items()
-                if a.startswith(("site_stock(", "damaged(")) and v < 0 and self.balances[a] < 0]
+        return [
+            {"exception": "negative_stock", "cup_type": self.unit(a), "quantity": self.balances[a]}
+            for a, v in entry.legs.items()
+            if a.startswith(("site_stock(", "damaged(")) and v < 0 and self.balances[a] < 0
+        ]
 
     @staticmethod
     def _cups(event, member):
@@ -260,8 +278,9 @@ class Model:
                 legs.update({f"site_clearing({site})": worth})
                 legs.update({f"site_clearing({sender})": -then, "refund_variance": then - worth})
         exceptions += self._more_than(still, event, "receipt_over")
-        exceptions += [{"exception": "receipt_short", "cup_type": c, "quantity": n} for (c, _), n in still.items()
-                       if n > 0]
+        exceptions += [
+            {"exception": "receipt_short", "cup_type": c, "quantity": n} for (c, _), n in still.items() if n > 0
+        ]
         if site != dispatch.event["to"]:
             exceptions.append({"exception": "receipt_elsewhere"})
         return legs, exceptions
@@ -285,8 +304,9 @@ class Model:
                 if bearer == "operator":
                     legs.update({"loss_charges": worth})
             elif bearer != "operator":
-                legs.update({f"site_clearing({sender if bearer == 'sender' else receiver})": worth,
-                             "loss_charges": -worth})
+                legs.update(
+                    {f"site_clearing({sender if bearer == 'sender' else receiver})": worth, "loss_charges": -worth}
+                )
         return legs, self._more_than(still, event, "loss_over")
 
     def _damage(self, event, day, _):
@@ -325,8 +345,14 @@ class Model:
         for cup, n, _ in self._cups(event, "cups"):
             worth = n * self.value(cup, day)
             tax = round(worth * rate / (1 + rate))  # a Fraction rounds half to even
-            legs.update({f"with_customers({cup})": -sign * n, f"unaccounted({cup})": sign * n,
-                         f"customer_deposits({cup})": sign * worth, "forfeits": -sign * (worth - tax)})
+            legs.update(
+                {
+                    f"with_customers({cup})": -sign * n,
+                    f"unaccounted({cup})": sign * n,
+                    f"customer_deposits({cup})": sign * worth,
+                    "forfeits": -sign * (worth - tax),
+                }
+            )
             legs.update({"tax": -sign * tax})
         return legs, []
 
@@ -344,8 +370,12 @@ class Model:
             if kind == "forfeit" and n > self.balances[f"with_customers({cup})"]:
                 raise Refused("more_than_out")
             if kind == "reinstate" and n > sum(
-                    m * (1 if e.kind == "forfeit" else -1) for e in self.entries if e.kind in ("forfeit", "reinstate")
-                    and not e.reversed_by for c, m, _ in self._cups(e.event, "cups") if c == cup):
+                m * (1 if e.kind == "forfeit" else -1)
+                for e in self.entries
+                if e.kind in ("forfeit", "reinstate") and not e.reversed_by
+                for c, m, _ in self._cups(e.event, "cups")
+                if c == cup
+            ):
                 raise Refused("more_than_forfeited")
 
     def _original(self, event):
@@ -368,14 +398,18 @@ class Model:
         legs.update(self._remeasured({a: v for a, v in legs.items() if self.unit(a)}, original.day, day))
         for member in ("issued", "returned"):  # takes back the charge of that day, at any fees of today
             self.counted[day, original.event.get("site")][original.day, member] -= sum(
-                n for _, n, _ in self._cups(original.event, member))
+                n for _, n, _ in self._cups(original.event, member)
+            )
         original.reversed_by = event["event_id"]
         if original.kind not in ("receipt", "transit_loss"):
             return legs, []
         dispatch = self._dispatch_of(original.event)  # cups that have arrived in part are short again
         arrived = any(e.kind == "receipt" for e in self._arrivals(dispatch))
-        return legs, [{"exception": "receipt_short", "cup_type": c, "quantity": n}
-                      for (c, _), n in self._open(dispatch).items() if n > 0 and arrived]
+        return legs, [
+            {"exception": "receipt_short", "cup_type": c, "quantity": n}
+            for (c, _), n in self._open(dispatch).items()
+            if n > 0 and arrived
+        ]
 
     # The close -----------------------------------------------------------------------------------------------------
     def _remeasured(self, cups, old_day, new_day):
@@ -383,8 +417,11 @@ class Model:
         legs = Counter()
         for account, n in cups.items():
             place, cup = account.partition("(")[0], self.unit(account)
-            if not n or place in ("supply", "retired", "unaccounted") or not (place == "with_customers"
-                                                                              or self.on_deposit):
+            if (
+                not n
+                or place in ("supply", "retired", "unaccounted")
+                or not (place == "with_customers" or self.on_deposit)
+            ):
                 continue
             change = n * (self.value(cup, new_day) - self.value(cup, old_day))
             if place in ("site_stock", "damaged"):
@@ -414,9 +451,22 @@ class Model:
                 handling += n * self.minor(terms["handling_fee"])
                 handling_tax += n * self.minor(terms["handling_fee"]) * Fraction(terms["tax_rate"]) * registered
         service, handling, service_tax, handling_tax = map(round, (service, handling, service_tax, handling_tax))
-        self._record(Entry("fees", None, None, day, Counter({
-            f"site_clearing({site})": service + service_tax - handling - handling_tax, "service_fees": -service,
-            "handling_fees": handling, "tax": handling_tax - service_tax})))
+        self._record(
+            Entry(
+                "fees",
+                None,
+                None,
+                day,
+                Counter(
+                    {
+                        f"site_clearing({site})": service + service_tax - handling - handling_tax,
+                        "service_fees": -service,
+                        "handling_fees": handling,
+                        "tax": handling_tax - service_tax,
+                    }
+                ),
+            )
+        )
         return service - handling, service_tax - handling_tax
 
     def close(self, day):
@@ -431,8 +481,12 @@ class Model:
             positions[participant] = position
             is_open = any(s["opened_on"] <= day.isoformat() < s.get("closed_on", "9999-12-31") for s in own)
             since = self.carried_since.get(participant, day)
-            if (position and abs(position) < self.minor(terms["minimum_payment"]) and is_open
-                    and (day - since).days < self.scheme.get("carry_days", 30)):
+            if (
+                position
+                and abs(position) < self.minor(terms["minimum_payment"])
+                and is_open
+                and (day - since).days < self.scheme.get("carry_days", 30)
+            ):
                 carried.add(participant)
                 self.carried_since[participant] = since
             else:
@@ -440,14 +494,33 @@ class Model:
         for code, site in self.sites.items():
             if site["participant"] not in carried:
                 due = closing[f"site_clearing({code})"]
-                self._record(Entry("settle", None, None, day, Counter({
-                    f"site_clearing({code})": -due, f"settlement_due({site['participant']})": due})))
+                self._record(
+                    Entry(
+                        "settle",
+                        None,
+                        None,
+                        day,
+                        Counter({f"site_clearing({code})": -due, f"settlement_due({site['participant']})": due}),
+                    )
+                )
         through = self.through(day)
         cups = {a: n for a, n in through.items() if self.unit(a)}
         self._record(Entry("remeasurement", None, None, day + DAY, self._remeasured(cups, day, day + DAY)))
-        self.movements = defaultdict(Counter,
-                                     {None: through, **{d: m for d, m in self.movements.items() if d and d > day}})
+        self.movements = defaultdict(
+            Counter, {None: through, **{d: m for d, m in self.movements.items() if d and d > day}}
+        )
         self.next_day = day + DAY
-        return {"positions": positions, "carried": carried, "netting": terms["netting"], "sites": {
-            s: {"brought_forward": opening[f"site_clearing({s})"], "fees": fees[s][0], "tax": fees[s][1],
-                "net": closing[f"site_clearing({s})"]} for s in self.sites}}
+        return {
+            "positions": positions,
+            "carried": carried,
+            "netting": terms["netting"],
+            "sites": {
+                s: {
+                    "brought_forward": opening[f"site_clearing({s})"],
+                    "fees": fees[s][0],
+                    "tax": fees[s][1],
+                    "net": closing[f"site_clearing({s})"],
+                }
+                for s in self.sites
+            },
+        }

@@ -69,16 +69,20 @@ class Page(HTMLParser):
     @property
     def links(self):
         """Where its links lead, in their order; the skip link and other forms of the same are left out."""
-        return list(dict.fromkeys(a.get("href") for a in self.all("a")
-                                  if a.get("href").startswith("/") and "format=" not in a.get("href")))
+        return list(
+            dict.fromkeys(
+                a.get("href") for a in self.all("a") if a.get("href").startswith("/") and "format=" not in a.get("href")
+            )
+        )
 
     def table(self, caption=None):
         """The rows of the table with a caption, or of the first, each {heading: text of the cell}."""
         for table in self.all("table"):
             if caption is None or table.first("caption").text == caption:
                 heads = [th.text for th in table.first("thead").all("th")]
-                rows = [[cell.text for cell in row.all("th", "td")] for body in table.all("tbody")
-                        for row in body.all("tr")]
+                rows = [
+                    [cell.text for cell in row.all("th", "td")] for body in table.all("tbody") for row in body.all("tr")
+                ]
                 assert all(len(row) == len(heads) for row in rows), "rows as long as the head"
                 return [dict(zip(heads, row)) for row in rows]
         raise AssertionError(f"no table {caption!r}")

@@ -15,8 +15,11 @@ import pytest
 
 TOP = pathlib.Path(__file__).parents[2]
 # The folder that the environment names, the one that .gitignore knows, and one beside the checkout.
-FOLDERS = ([pathlib.Path(os.environ["DEPOSITD_ISO20022_XSD"])] if os.environ.get("DEPOSITD_ISO20022_XSD") else
-           [TOP / "tests/iso20022-xsd", TOP.parent / "shared/data/iso20022"])
+FOLDERS = (
+    [pathlib.Path(os.environ["DEPOSITD_ISO20022_XSD"])]
+    if os.environ.get("DEPOSITD_ISO20022_XSD")
+    else [TOP / "tests/iso20022-xsd", TOP.parent / "shared/data/iso20022"]
+)
 
 
 def find(name):
@@ -32,8 +35,11 @@ def validate(*documents):
         name = re.search(rb"tech:xsd:([a-z]+\.[0-9.]+)", document).group(1).decode() + ".xsd"
         schema = find(name)
         if not schema:
-            pytest.skip(f"not validated for want of {name}: put it, from the message archive of www.iso20022.org, into "
-                        f"{FOLDERS[0]}, or set DEPOSITD_ISO20022_XSD")
-        done = subprocess.run(["xmllint", "--nonet", "--noout", "--schema", schema, "-"], input=document,
-                              capture_output=True)
+            pytest.skip(
+                f"not validated for want of {name}: put it, from the message archive of www.iso20022.org, into "
+                f"{FOLDERS[0]}, or set DEPOSITD_ISO20022_XSD"
+            )
+        done = subprocess.run(
+            ["xmllint", "--nonet", "--noout", "--schema", schema, "-"], input=document, capture_output=True
+        )
         assert done.returncode == 0, done.stderr.decode()

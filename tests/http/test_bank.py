@@ -22,13 +22,23 @@ ACCOUNT = "00001000"
 XML = {"Content-Type": "application/xml"}
 # IBANs of the check values, section 3; the mandates and creditor id are made up.
 PARTIES = {
-    "hearth": {"name": "Hearth & Søn", "bank_account": {"iban": "GB29NWBK60161331926819"}, "bic": "AGRIFRPP882",
-               "mandate": {"id": "M/2026-1", "signed_on": "2026-01-02"}},
-    "miller": {"bank_account": {"account": "00001002", "bank_code": "TB-002"},
-               "mandate": {"id": "M-2", "signed_on": "2026-01-03"}},
-    "quay": {"bank_account": {"iban": "NO9386011117947"}, "mandate": {"id": "M-3", "signed_on": "2026-01-04"}}}
-OPERATOR = {"name": "Tern Bay Cup Pool", "bank_account": {"account": ACCOUNT, "bank_code": "TB-000"},
-            "creditor_id": "TB98ZZZ09999999999"}
+    "hearth": {
+        "name": "Hearth & Søn",
+        "bank_account": {"iban": "GB29NWBK60161331926819"},
+        "bic": "AGRIFRPP882",
+        "mandate": {"id": "M/2026-1", "signed_on": "2026-01-02"},
+    },
+    "miller": {
+        "bank_account": {"account": "00001002", "bank_code": "TB-002"},
+        "mandate": {"id": "M-2", "signed_on": "2026-01-03"},
+    },
+    "quay": {"bank_account": {"iban": "NO9386011117947"}, "mandate": {"id": "M-3", "signed_on": "2026-01-04"}},
+}
+OPERATOR = {
+    "name": "Tern Bay Cup Pool",
+    "bank_account": {"account": ACCOUNT, "bank_code": "TB-000"},
+    "creditor_id": "TB98ZZZ09999999999",
+}
 
 
 class Office:
@@ -39,13 +49,31 @@ class Office:
         self.ann, self.ben = (service.client(service.create_key(name, "accountant")) for name in ("ann", "ben"))
         self.statements = 0
 
-    def load(self, events, stock_terms="on_loan", parties=PARTIES, operator=OPERATOR, sites=network.WORKED_SITES,
-             close=True, **more):
-        terms = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15",
-                 "netting": more.pop("netting", "direct")}
-        scheme = network.scheme("tern-bay", D0, {"cup-300": "2.50", "cup-450": "3.50"}, stock_terms=stock_terms,
-                                terms=[terms],
-                                **({"operator": operator} if operator else {}), **more)
+    def load(
+        self,
+        events,
+        stock_terms="on_loan",
+        parties=PARTIES,
+        operator=OPERATOR,
+        sites=network.WORKED_SITES,
+        close=True,
+        **more,
+    ):
+        terms = {
+            "service_fee": "0.10",
+            "handling_fee": "0.04",
+            "tax_rate": "0.15",
+            "netting": more.pop("netting", "direct"),
+        }
+        scheme = network.scheme(
+            "tern-bay",
+            D0,
+            {"cup-300": "2.50", "cup-450": "3.50"},
+            stock_terms=stock_terms,
+            terms=[terms],
+            **({"operator": operator} if operator else {}),
+            **more,
+        )
         document = network.reference([scheme], {s: ("tern-bay", p) for s, p in sites.items()}, **parties)
         document["participants"] = [{**p, **parties.get(p["participant"], {})} for p in document["participants"]]
         self.admin.load(document)
@@ -93,9 +121,14 @@ class Office:
 
     def statement(self, bookings, **more):
         self.statements += "id" not in more
-        return bank.statement(more.pop("id", f"S-{self.statements}"), more.pop("account", ACCOUNT),
-                              more.pop("currency", "CAD"),
-                              str(business_day()), bookings, **more)
+        return bank.statement(
+            more.pop("id", f"S-{self.statements}"),
+            more.pop("account", ACCOUNT),
+            more.pop("currency", "CAD"),
+            str(business_day()),
+            bookings,
+            **more,
+        )
 
     def take(self, data, client=None, **query):
         target = "/v1/bank-statements?scheme=tern-bay" + ("&dry_run=true" if query else "")
@@ -148,25 +181,44 @@ def test_golden_messages_are_of_the_standard(path):
 
 def only_returns():
     """Cups that somebody else lent come back: the pool owes, in both modes of netting."""
-    return [event("return", "brick", at(D0), returned=cups(cup_300=20)),
-            event("return", "dock", at(D0), returned=cups(cup_300=2))]
+    return [
+        event("return", "brick", at(D0), returned=cups(cup_300=20)),
+        event("return", "dock", at(D0), returned=cups(cup_300=2)),
+    ]
 
 
 FILES = [  # netting, stock terms, events, type -> what each party pays (-) or gets
-    ("central", "on_loan", network.worked_events,
-     {"payouts": {"miller": "56.01", "quay": "0.41"}, "collections": {"hearth": "101.78"}}),
+    (
+        "central",
+        "on_loan",
+        network.worked_events,
+        {"payouts": {"miller": "56.01", "quay": "0.41"}, "collections": {"hearth": "101.78"}},
+    ),
     ("direct", "on_loan", network.worked_events, {"payouts": {}, "collections": {"hearth": "45.36"}}),
-    ("direct", "on_deposit", network.worked_events,
-     {"payouts": {}, "collections": {"hearth": "562.78", "miller": "98.99", "quay": "47.59"}}),
-    ("direct", "on_loan", lambda day: only_returns(),
-     {"payouts": {"miller": "50.92", "quay": "5.09"}, "collections": {}}),
-    ("central", "on_loan", lambda day: only_returns(),
-     {"payouts": {"miller": "50.92", "quay": "5.09"}, "collections": {}}),
+    (
+        "direct",
+        "on_deposit",
+        network.worked_events,
+        {"payouts": {}, "collections": {"hearth": "562.78", "miller": "98.99", "quay": "47.59"}},
+    ),
+    (
+        "direct",
+        "on_loan",
+        lambda day: only_returns(),
+        {"payouts": {"miller": "50.92", "quay": "5.09"}, "collections": {}},
+    ),
+    (
+        "central",
+        "on_loan",
+        lambda day: only_returns(),
+        {"payouts": {"miller": "50.92", "quay": "5.09"}, "collections": {}},
+    ),
 ]
 
 
-@pytest.mark.parametrize("netting, stock_terms, events, expected", FILES, ids=lambda value: str(value)
-                         if isinstance(value, str) else "")
+@pytest.mark.parametrize(
+    "netting, stock_terms, events, expected", FILES, ids=lambda value: str(value) if isinstance(value, str) else ""
+)
 def test_files(office, netting, stock_terms, events, expected):
     office.load(events(D0), stock_terms, netting=netting).approve()
     payments, names = office.payments(), {p["name"]: p["participant"] for p in office.admin.items("/v1/participants")}
@@ -184,8 +236,11 @@ def test_files(office, netting, stock_terms, events, expected):
         sign = 1 if type == "collections" else -1
         spelt = {"Hearth + Son": "hearth", **names}
         assert {spelt[o.other_name]: str(sign * o.amount) for o in orders} == parties
-        ids = {p["payment_id"] for (payer, payee), p in payments.items()
-               if "pool" == (payer if type == "payouts" else payee)}
+        ids = {
+            p["payment_id"]
+            for (payer, payee), p in payments.items()
+            if "pool" == (payer if type == "payouts" else payee)
+        }
         assert {o.end_to_end for o in orders} == ids and all(len(i) <= 35 for i in ids)
         assert {o.currency for o in orders} == {"CAD"} and {o.requested_on for o in orders} == due_on
         assert {o.own_account for o in orders} == {ACCOUNT}
@@ -194,7 +249,8 @@ def test_files(office, netting, stock_terms, events, expected):
     statuses = {(p["from"], p["to"]): p["status"] for p in office.payments().values()}
     assert statuses == {parties: "instructed" if "pool" in parties else "approved" for parties in statuses}
     assert {f["type"] for f in office.admin.items(f"/v1/settlements/tern-bay/{D0}/files")} == {
-        t for t, p in expected.items() if p}
+        t for t, p in expected.items() if p
+    }
     office.admin.assert_holds()
     validate(*made)
 
@@ -202,11 +258,18 @@ def test_files(office, netting, stock_terms, events, expected):
 def test_what_a_collection_says(office):
     office.load(network.worked_events(D0), "on_deposit").approve()
     data = office.fetch(office.make("collections")).decode()
-    for text in ("<MndtId>M/2026-1</MndtId>", "<DtOfSgntr>2026-01-02</DtOfSgntr>", "<Id>TB98ZZZ09999999999</Id>",
-                 "<SeqTp>FRST</SeqTp>",
-                 "<BICFI>AGRIFRPP882</BICFI>", "<IBAN>GB29NWBK60161331926819</IBAN>", "<MmbId>TB-002</MmbId>",
-                 "<Nm>Hearth + Son</Nm>",
-                 "<Id>NOTPROVIDED</Id>", f"<Ustrd>tern-bay {D0}</Ustrd>"):
+    for text in (
+        "<MndtId>M/2026-1</MndtId>",
+        "<DtOfSgntr>2026-01-02</DtOfSgntr>",
+        "<Id>TB98ZZZ09999999999</Id>",
+        "<SeqTp>FRST</SeqTp>",
+        "<BICFI>AGRIFRPP882</BICFI>",
+        "<IBAN>GB29NWBK60161331926819</IBAN>",
+        "<MmbId>TB-002</MmbId>",
+        "<Nm>Hearth + Son</Nm>",
+        "<Id>NOTPROVIDED</Id>",
+        f"<Ustrd>tern-bay {D0}</Ustrd>",
+    ):
         assert text in data, text
     # The next day's is no longer the first under its mandate.
     day = D0 + timedelta(days=1)
@@ -232,7 +295,9 @@ def test_a_second_file_has_only_what_was_approved_since(office):
     second = office.make("payouts")
     assert [first["total"], second["total"]] == ["56.01", "0.41"] and first["message_id"] != second["message_id"]
     assert [f["file_id"] for f in office.admin.items(f"/v1/settlements/tern-bay/{D0}/files", limit=1)] == [
-        first["file_id"], second["file_id"]]
+        first["file_id"],
+        second["file_id"],
+    ]
 
 
 def test_of_two_who_make_a_file_at_once_one_does(office):
@@ -248,26 +313,41 @@ def test_what_the_bank_must_know_is_asked_for_before_anything_is_done(office):
     office.load(network.worked_events(D0), netting="central", parties={}, operator=None).approve()
     missing = office.refuse_file("payouts", 422, *["bank_details_missing"] * 3)  # the operator, miller and quay
     assert {"miller has no bank account", "quay has no bank account", "the scheme has no operator"} == {
-        f["detail"] for f in missing["errors"]}
-    office.admin.agreed(office.ben, "PUT", "/v1/participants/hearth", {
-        "name": "Hearth", "bank_account": {"account": "1", "bank_code": "2"}})
+        f["detail"] for f in missing["errors"]
+    }
+    office.admin.agreed(
+        office.ben,
+        "PUT",
+        "/v1/participants/hearth",
+        {"name": "Hearth", "bank_account": {"account": "1", "bank_code": "2"}},
+    )
     scheme = {k: v for k, v in office.admin.get("/v1/schemes/tern-bay").items() if k != "scheme"}
-    office.admin.agreed(office.ben, "PUT", "/v1/schemes/tern-bay", {
-        **scheme, "operator": {k: v for k, v in OPERATOR.items() if k != "creditor_id"}})
+    office.admin.agreed(
+        office.ben,
+        "PUT",
+        "/v1/schemes/tern-bay",
+        {**scheme, "operator": {k: v for k, v in OPERATOR.items() if k != "creditor_id"}},
+    )
     missing = office.refuse_file("collections", 422, *["bank_details_missing"] * 2)
-    assert {"hearth has no mandate that a payment message can carry",
-            "the operator has no creditor_id that a payment message can carry"} == {
-        f["detail"] for f in missing["errors"]}
+    assert {
+        "hearth has no mandate that a payment message can carry",
+        "the operator has no creditor_id that a payment message can carry",
+    } == {f["detail"] for f in missing["errors"]}
     assert {p["status"] for p in office.payments().values()} == {"approved"}
-    office.ben.refused("POST", f"/v1/settlements/tern-bay/{D0 + timedelta(days=1)}/files", {"type": "payouts"}, 404,
-                       "not_found")
+    office.ben.refused(
+        "POST", f"/v1/settlements/tern-bay/{D0 + timedelta(days=1)}/files", {"type": "payouts"}, 404, "not_found"
+    )
 
 
 def test_a_payout_goes_to_no_account_that_nobody_has_looked_at(office):
     """A person looks at a new account before money goes there: common practice, no source."""
     office.load(network.worked_events(D0), netting="central").approve()
-    office.admin.agreed(office.ben, "PUT", "/v1/participants/miller", {
-        **PARTIES["miller"], "name": "Miller", "bank_account": {"iban": "DE89370400440532013000"}})
+    office.admin.agreed(
+        office.ben,
+        "PUT",
+        "/v1/participants/miller",
+        {**PARTIES["miller"], "name": "Miller", "bank_account": {"iban": "DE89370400440532013000"}},
+    )
     office.refuse_file("payouts", 409, "bank_account_changed")
     assert office.make("collections")["total"] == "101.78"  # the mandate names the participant that pays
 
@@ -275,16 +355,20 @@ def test_a_payout_goes_to_no_account_that_nobody_has_looked_at(office):
 # --- what reference data takes ----------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("pointer, changes", [
-    ("/bank_account/iban", {"bank_account": {"iban": "DE89370400440532013001"}}),  # check digits
-    # right digits, but one too many for its country
-    ("/bank_account/iban", {"bank_account": {"iban": "DE543704004405320130001"}}),
-    ("/bank_account/iban", {"bank_account": {"iban": "de89370400440532013000"}}),
-    ("/bank_account/account", {"bank_account": {"account": "12//3", "bank_code": "1"}}),
-    ("/bank_account/account", {"bank_account": {"account": "№ 12", "bank_code": "1"}}),
-    ("/bank_account/bank_code", {"bank_account": {"account": "12", "bank_code": "/1"}}),
-    ("/mandate/id", {"mandate": {"id": "M_1", "signed_on": "2026-01-02"}}),
-    ("/bic", {"bic": "AGRIFRPP8"})])
+@pytest.mark.parametrize(
+    "pointer, changes",
+    [
+        ("/bank_account/iban", {"bank_account": {"iban": "DE89370400440532013001"}}),  # check digits
+        # right digits, but one too many for its country
+        ("/bank_account/iban", {"bank_account": {"iban": "DE543704004405320130001"}}),
+        ("/bank_account/iban", {"bank_account": {"iban": "de89370400440532013000"}}),
+        ("/bank_account/account", {"bank_account": {"account": "12//3", "bank_code": "1"}}),
+        ("/bank_account/account", {"bank_account": {"account": "№ 12", "bank_code": "1"}}),
+        ("/bank_account/bank_code", {"bank_account": {"account": "12", "bank_code": "/1"}}),
+        ("/mandate/id", {"mandate": {"id": "M_1", "signed_on": "2026-01-02"}}),
+        ("/bic", {"bic": "AGRIFRPP8"}),
+    ],
+)
 def test_what_a_bank_would_refuse_is_refused_at_once(shared, pointer, changes):
     answer = shared.admin.refused("PUT", "/v1/participants/hearth", {"name": "Hearth", **changes}, 422, "bad_format")
     assert [f["pointer"] for f in answer.json["errors"]] == [pointer]
@@ -293,8 +377,9 @@ def test_what_a_bank_would_refuse_is_refused_at_once(shared, pointer, changes):
 # --- statements -------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("netting, stock_terms",
-                         [("central", "on_loan"), ("direct", "on_loan"), ("central", "on_deposit")])
+@pytest.mark.parametrize(
+    "netting, stock_terms", [("central", "on_loan"), ("direct", "on_loan"), ("central", "on_deposit")]
+)
 def test_a_statement_made_of_the_files_settles_everything(office, netting, stock_terms):
     office.load(network.worked_events(D0), stock_terms, netting=netting).approve()
     bookings = office.pay()
@@ -308,24 +393,32 @@ def test_a_statement_made_of_the_files_settles_everything(office, netting, stock
     taken = office.take(data)
     assert {k: taken[k] for k in taken if k != "statements"} == {
         "confirmed": len(bookings),
-        **dict.fromkeys(("returned", "unmatched", "underpaid", "overpaid", "repeated", "ignored"), 0)}
+        **dict.fromkeys(("returned", "unmatched", "underpaid", "overpaid", "repeated", "ignored"), 0),
+    }
     total = sum(b.amount for b in bookings)
     assert office.balances() == {"bank": str(total)}
     assert {p["status"] for p in office.payments().values()} == {"confirmed"}
-    stated, = taken["statements"]
+    (stated,) = taken["statements"]
     assert [b["amount"] for b in stated["balances"]] == ["0.00", str(total)]
     ids = {p["payment_id"] for p in office.payments().values()}
-    assert all(line["disposition"] == "matched" and line["payment_id"] in ids and line["entry"]
-               for line in stated["lines"])
+    assert all(
+        line["disposition"] == "matched" and line["payment_id"] in ids and line["entry"] for line in stated["lines"]
+    )
     # The same statement again, also in another message, is answered like the first time.
     feed = office.admin.feed("tern-bay")
     assert office.take(data) == taken
-    assert office.take(office.statement(bookings, id="S-1", message_id="again",
-                                        created_at="2026-05-15T09:00:00Z")) == taken
+    assert (
+        office.take(office.statement(bookings, id="S-1", message_id="again", created_at="2026-05-15T09:00:00Z"))
+        == taken
+    )
     assert office.admin.feed("tern-bay") == feed
-    listed, = office.admin.items("/v1/bank-statements", scheme="tern-bay")
-    assert (listed["statement"], listed["lines"], listed["open"], listed["received_from"]) == ("S-1", len(bookings), 0,
-                                                                                               "ben")
+    (listed,) = office.admin.items("/v1/bank-statements", scheme="tern-bay")
+    assert (listed["statement"], listed["lines"], listed["open"], listed["received_from"]) == (
+        "S-1",
+        len(bookings),
+        0,
+        "ben",
+    )
     office.admin.assert_holds()
     validate(data)
 
@@ -334,8 +427,9 @@ def test_a_statement_of_the_same_id_that_says_something_else_is_refused(paid):
     lines = [*paid.bookings.values()]
     paid.take(paid.statement(lines[:1], id="S-9"))
     before = paid.balances()
-    paid.ben.refused("POST", "/v1/bank-statements?scheme=tern-bay", paid.statement(lines, id="S-9"), 409,
-                     "statement_conflict", XML)
+    paid.ben.refused(
+        "POST", "/v1/bank-statements?scheme=tern-bay", paid.statement(lines, id="S-9"), 409, "statement_conflict", XML
+    )
     assert paid.balances() == before and [line["disposition"] for line in paid.told(lines[1:])] == ["matched"] * 2
 
 
@@ -359,17 +453,19 @@ UNEXPECTED = {  # what the bank books -> what becomes of it; nothing of it confi
     "unmatched: wrong direction": lambda o: bank.replace(o.bookings[COLLECTION], amount=-COLLECTION),
     "unmatched: returned before it was booked": lambda o: bank.come_back(o.bookings[COLLECTION]),
     "unmatched: a batch that does not add up": lambda o: bank.Booking(
-        Decimal("100.00"), details=((o.bookings[COLLECTION].end_to_end, COLLECTION), ("other", Decimal("1.00")))),
+        Decimal("100.00"), details=((o.bookings[COLLECTION].end_to_end, COLLECTION), ("other", Decimal("1.00")))
+    ),
     "ignored: pending": lambda o: bank.replace(o.bookings[COLLECTION], status="PDNG"),
     "ignored: information": lambda o: bank.replace(o.bookings[COLLECTION], status="INFO"),
-    "ignored: nothing": lambda o: bank.replace(o.bookings[COLLECTION], amount=Decimal("0.00"))}
+    "ignored: nothing": lambda o: bank.replace(o.bookings[COLLECTION], amount=Decimal("0.00")),
+}
 
 
 @pytest.mark.parametrize("what", UNEXPECTED)
 def test_what_does_not_fit_waits_in_suspense(paid, what):
     booking = UNEXPECTED[what](paid)
     before = paid.balances()
-    line, = paid.told([booking])
+    (line,) = paid.told([booking])
     disposition = what.partition(":")[0]
     assert line["disposition"] == disposition and line["amount"] == str(booking.amount)
     if disposition == "ignored":
@@ -388,7 +484,8 @@ def test_a_batch_is_taken_apart(office):
     bookings = office.pay()
     total = sum(b.amount for b in bookings)
     lines = office.told(
-        [bank.Booking(total, reference="B-1", details=tuple((b.end_to_end, b.amount) for b in bookings))])
+        [bank.Booking(total, reference="B-1", details=tuple((b.end_to_end, b.amount) for b in bookings))]
+    )
     assert [(line["disposition"], line["amount"]) for line in lines] == [("matched", str(b.amount)) for b in bookings]
     assert office.balances() == {"bank": str(total)}
 
@@ -402,8 +499,11 @@ def test_a_payment_that_comes_back_fails(paid, order):
     payment = paid.payments()["pool", "miller"]
     shown = paid.admin.get(f"/v1/payments/{payment['payment_id']}")
     assert shown["status"] == "failed" and shown["changes"][-1]["note"] == "returned by the bank: AC04"
-    assert paid.balances() == {"settlement_due(hearth)": "101.78", "settlement_due(quay)": "-0.41",
-                               "arrears(miller)": "-56.01"}
+    assert paid.balances() == {
+        "settlement_due(hearth)": "101.78",
+        "settlement_due(quay)": "-0.41",
+        "arrears(miller)": "-56.01",
+    }
     paid.told([paid.bookings[SMALL], bank.come_back(paid.bookings[SMALL], "\U0001F642" * 35)])
     small = paid.admin.get(f"/v1/payments/{paid.payments()['pool', 'quay']['payment_id']}")
     assert small["changes"][-1]["note"] == "returned by the bank: " + "\U0001F642" * 35
@@ -417,7 +517,8 @@ def test_a_booking_that_the_bank_takes_back_fails_the_payment(paid):
     collection = paid.bookings[COLLECTION]
     undone = bank.replace(collection, amount=-COLLECTION, reversal=True, reference="B-R")
     assert [line["disposition"] for line in paid.told([collection])] + [
-        line["disposition"] for line in paid.told([undone])] == ["matched", "returned"]
+        line["disposition"] for line in paid.told([undone])
+    ] == ["matched", "returned"]
     assert paid.balances()["arrears(hearth)"] == "101.78" and "bank" not in paid.balances()
 
 
@@ -429,8 +530,11 @@ def test_what_a_person_did_first_is_not_booked_twice(paid):
             assert paid.ben.send("POST", f"/v1/payments/{payments[parties]['payment_id']}/{change}", body).status == 200
     before = paid.balances()
     lines = paid.told([collection, payout, bank.come_back(payout)])
-    assert [(line["disposition"], "entry" in line) for line in lines] == [("matched", False), ("matched", False),
-                                                                          ("returned", False)]
+    assert [(line["disposition"], "entry" in line) for line in lines] == [
+        ("matched", False),
+        ("matched", False),
+        ("returned", False),
+    ]
     assert paid.balances() == before
     assert [line["disposition"] for line in paid.told([bank.replace(collection, reference="B-2")])] == ["unmatched"]
 
@@ -442,8 +546,10 @@ def test_several_statements_of_one_message(paid):
     assert [s["statement"] for s in taken["statements"]] == ["S-1", "S-2"] and taken["confirmed"] == 2
     known = paid.take(one.encode())
     assert known["statements"] == taken["statements"][:1] and known["confirmed"] == 1
-    assert [s["statement"] for s in paid.admin.items("/v1/bank-statements", scheme="tern-bay", limit=1)] == ["S-1",
-                                                                                                             "S-2"]
+    assert [s["statement"] for s in paid.admin.items("/v1/bank-statements", scheme="tern-bay", limit=1)] == [
+        "S-1",
+        "S-2",
+    ]
 
 
 def test_of_two_who_bring_the_same_statement_both_get_the_same_answer(paid):
@@ -457,19 +563,32 @@ def test_of_two_who_bring_the_same_statement_both_get_the_same_answer(paid):
 
 RESOLVED = {  # booking -> arrears of hearth or miller afterwards, and what has become of the payment
     "exact, without its reference": (lambda o: bank.Booking(COLLECTION), ("hearth", "pool"), {}, "confirmed"),
-    "underpaid": (lambda o: bank.replace(o.bookings[COLLECTION], amount=Decimal("100.00")), ("hearth", "pool"),
-                  {"arrears(hearth)": "1.78"}, "confirmed"),
-    "overpaid": (lambda o: bank.replace(o.bookings[COLLECTION], amount=Decimal("102.00")), ("hearth", "pool"),
-                 {"arrears(hearth)": "-0.22"}, "confirmed"),
-    "too much paid out": (lambda o: bank.replace(o.bookings[PAYOUT], amount=Decimal("-60.00")), ("pool", "miller"),
-                          {"arrears(miller)": "3.99"}, "confirmed")}
+    "underpaid": (
+        lambda o: bank.replace(o.bookings[COLLECTION], amount=Decimal("100.00")),
+        ("hearth", "pool"),
+        {"arrears(hearth)": "1.78"},
+        "confirmed",
+    ),
+    "overpaid": (
+        lambda o: bank.replace(o.bookings[COLLECTION], amount=Decimal("102.00")),
+        ("hearth", "pool"),
+        {"arrears(hearth)": "-0.22"},
+        "confirmed",
+    ),
+    "too much paid out": (
+        lambda o: bank.replace(o.bookings[PAYOUT], amount=Decimal("-60.00")),
+        ("pool", "miller"),
+        {"arrears(miller)": "3.99"},
+        "confirmed",
+    ),
+}
 
 
 @pytest.mark.parametrize("what", RESOLVED)
 def test_a_line_that_was_a_payment(paid, what):
     booking, parties, arrears, status = RESOLVED[what]
     booking, payment = booking(paid), paid.payments()[parties]
-    line, = paid.told([booking])
+    (line,) = paid.told([booking])
     resolved = paid.resolve(line, payment_id=payment["payment_id"])
     assert resolved["resolution"]["payment_id"] == payment["payment_id"]
     assert resolved["resolution"]["note"] == "asked them"
@@ -481,37 +600,47 @@ def test_a_line_that_was_a_payment(paid, what):
     assert f"settlement_due({whose})" not in balances and paid.payments()[parties]["status"] == status
     paid.resolve(line, 409, "line_not_open", payment_id=payment["payment_id"])
     # The line that should have come is one too many now.
-    assert [line["disposition"]
-            for line in paid.told([paid.bookings[COLLECTION if parties[1] == "pool" else PAYOUT]])] == ["unmatched"]
+    assert [
+        line["disposition"] for line in paid.told([paid.bookings[COLLECTION if parties[1] == "pool" else PAYOUT]])
+    ] == ["unmatched"]
     paid.admin.assert_holds()
 
 
 def test_a_line_that_was_a_return_less_its_charge(paid):
     payout, payment = paid.bookings[PAYOUT], paid.payments()["pool", "miller"]
-    line, = paid.told([bank.come_back(bank.replace(payout, amount=Decimal("-55.00")))])
+    (line,) = paid.told([bank.come_back(bank.replace(payout, amount=Decimal("-55.00")))])
     paid.resolve(line, 409, "payment_state", payment_id=payment["payment_id"])  # it was not even confirmed
     paid.told([payout])
     paid.resolve(line, payment_id=payment["payment_id"])
     assert paid.payments()["pool", "miller"]["status"] == "failed"
     balances = paid.balances()
     assert balances["arrears(miller)"] == "-55.00" and balances["bank"] == "-1.01" and "bank_suspense" not in balances
-    line, = paid.told([bank.Booking(Decimal("55.00"), reference="B-9")])
+    (line,) = paid.told([bank.Booking(Decimal("55.00"), reference="B-9")])
     paid.resolve(line, 409, "payment_state", payment_id=payment["payment_id"])  # it came back already
     paid.admin.assert_holds()
 
 
 def test_a_line_of_a_participant(paid):
     """A stranger's line takes two people, with dual control on or off; and goes to arrears, whatever is due."""
-    paid_in, late, nothing = paid.told([bank.Booking(Decimal("1.78")), bank.Booking(Decimal("-5.00")),
-                                        bank.Booking(Decimal("9.00"))])
+    paid_in, late, nothing = paid.told(
+        [bank.Booking(Decimal("1.78")), bank.Booking(Decimal("-5.00")), bank.Booking(Decimal("9.00"))]
+    )
     before = paid.balances()
-    tried = paid.ben.send("POST", f"/v1/bank-lines/{paid_in['line']}/resolve?dry_run=true",
-                          {"participant": "hearth", "note": "n"})
+    tried = paid.ben.send(
+        "POST", f"/v1/bank-lines/{paid_in['line']}/resolve?dry_run=true", {"participant": "hearth", "note": "n"}
+    )
     assert tried.status == 202 and tried.json["dry_run"] and paid.admin.items("/v1/proposals") == []
     proposed = paid.resolve(paid_in, 202, participant="hearth")
-    assert proposed.items() >= {"status": "proposed", "what": "bank_line", "name": paid_in["line"],
-                                "schemes": ["tern-bay"],
-                                "request": {"participant": "hearth", "note": "asked them"}}.items()
+    assert (
+        proposed.items()
+        >= {
+            "status": "proposed",
+            "what": "bank_line",
+            "name": paid_in["line"],
+            "schemes": ["tern-bay"],
+            "request": {"participant": "hearth", "note": "asked them"},
+        }.items()
+    )
     assert paid.resolve(paid_in, 202, participant="hearth")["proposal"] == proposed["proposal"]  # it waits already
     assert paid.balances() == before and len(paid.open_lines()) == 3
     approve = f"/v1/proposals/{proposed['proposal']}/approve"
@@ -520,25 +649,51 @@ def test_a_line_of_a_participant(paid):
     done = paid.admin.send("POST", approve)
     assert done.status == 200 and done.json["status"] == "approved" and done.json["decided_by"]["key"] == "first-admin"
     assert paid.admin.send("POST", approve).json == done.json  # again
-    line, = (one for one in paid.admin.items("/v1/bank-lines", scheme="tern-bay") if one["line"] == paid_in["line"])
-    assert line["resolution"].items() >= {"participant": "hearth", "account": "arrears", "by": "first-admin",
-                                          "note": "asked them", "proposal": proposed["proposal"]}.items()
-    paid.ben.agreed(paid.admin, "POST", f"/v1/bank-lines/{late['line']}/resolve",
-                    {"participant": "miller", "account": "arrears", "note": "n"})
+    (line,) = (one for one in paid.admin.items("/v1/bank-lines", scheme="tern-bay") if one["line"] == paid_in["line"])
+    assert (
+        line["resolution"].items()
+        >= {
+            "participant": "hearth",
+            "account": "arrears",
+            "by": "first-admin",
+            "note": "asked them",
+            "proposal": proposed["proposal"],
+        }.items()
+    )
+    paid.ben.agreed(
+        paid.admin,
+        "POST",
+        f"/v1/bank-lines/{late['line']}/resolve",
+        {"participant": "miller", "account": "arrears", "note": "n"},
+    )
     balances = paid.balances()
-    assert (balances["arrears(hearth)"], balances["arrears(miller)"], balances["bank_suspense"]) == ("-1.78", "5.00",
-                                                                                                     "-9.00")
+    assert (balances["arrears(hearth)"], balances["arrears(miller)"], balances["bank_suspense"]) == (
+        "-1.78",
+        "5.00",
+        "-9.00",
+    )
     assert [line["line"] for line in paid.open_lines()] == [nothing["line"]]
     assert len(paid.admin.items("/v1/bank-lines", scheme="tern-bay", open="false")) == 2
     assert len(paid.admin.items("/v1/bank-lines", scheme="tern-bay", limit=1)) == 3
-    for body, reason in (({"participant": "nobody", "account": "arrears"}, "participant_unknown"),
-                         ({}, "member_missing"),
-                         ({"participant": "hearth", "account": "settlement_due"}, "value_unknown"),
-                         ({"payment_id": "x", "account": "arrears"}, "member_unknown"),
-                         ({"payment_id": "x"}, "payment_unknown"), ({"payment_id": "x", "note": ""}, "bad_format")):
+    for body, reason in (
+        ({"participant": "nobody", "account": "arrears"}, "participant_unknown"),
+        ({}, "member_missing"),
+        ({"participant": "hearth", "account": "settlement_due"}, "value_unknown"),
+        ({"payment_id": "x", "account": "arrears"}, "member_unknown"),
+        ({"payment_id": "x"}, "payment_unknown"),
+        ({"payment_id": "x", "note": ""}, "bad_format"),
+    ):
         paid.resolve(nothing, 422, reason, **body)
-    for name in ("tern-bay.99", "tern-bay.", "tern-bay", ".1", "x.1", "tern-bay.1x", "tern-bay." + "9" * 30,
-                 "x" * 60 + ".1"):
+    for name in (
+        "tern-bay.99",
+        "tern-bay.",
+        "tern-bay",
+        ".1",
+        "x.1",
+        "tern-bay.1x",
+        "tern-bay." + "9" * 30,
+        "x" * 60 + ".1",
+    ):
         paid.ben.refused("POST", f"/v1/bank-lines/{name}/resolve", {"payment_id": "x", "note": "n"}, 404, "not_found")
     paid.ben.refused("GET", "/v1/bank-lines?scheme=tern-bay&open=perhaps", None, 422, "parameter_invalid")
     paid.admin.assert_holds()
@@ -546,20 +701,22 @@ def test_a_line_of_a_participant(paid):
 
 def test_a_line_is_resolved_once(paid):
     """If a line has two proposals, the second fails when it is approved, and stays open until it is withdrawn."""
-    line, = paid.told([bank.Booking(Decimal("1.78"))])
+    (line,) = paid.told([bank.Booking(Decimal("1.78"))])
     first, second = (paid.resolve(line, 202, participant=p)["proposal"] for p in ("hearth", "miller"))
     assert paid.admin.send("POST", f"/v1/proposals/{first}/approve").status == 200
     paid.admin.refused("POST", f"/v1/proposals/{second}/approve", None, 409, "line_not_open")
     assert [p["proposal"] for p in paid.admin.items("/v1/proposals", scheme="tern-bay")] == [second]
-    assert paid.ben.send("POST", f"/v1/proposals/{second}/withdraw",
-                         {"reason": "it was hearth's"}).json["status"] == "withdrawn"
+    assert (
+        paid.ben.send("POST", f"/v1/proposals/{second}/withdraw", {"reason": "it was hearth's"}).json["status"]
+        == "withdrawn"
+    )
     paid.admin.assert_holds()
 
 
 def test_a_payment_between_participants_is_no_line(office):
     office.load(network.worked_events(D0)).approve()
     direct = office.payments()["hearth", "miller"]
-    line, = office.told([bank.Booking(Decimal(direct["amount"]), direct["payment_id"])])
+    (line,) = office.told([bank.Booking(Decimal(direct["amount"]), direct["payment_id"])])
     assert line["disposition"] == "unmatched"
     office.resolve(line, 422, "payment_unknown", payment_id=direct["payment_id"])
 
@@ -593,20 +750,26 @@ def test_what_comes_along_with_a_statement(quiet):
     quiet.ben.refused("POST", "/v1/bank-statements?scheme=nowhere", data, 404, "not_found", XML)
     # of ACCOUNT
     quiet.ben.refused("POST", target, data, 422, "statement_account", {"Content-Type": "text/xml; charset=utf-8"})
-    quiet.ben.refused("POST", target, quiet.statement([], account="DE89370400440532013000"), 422, "statement_account",
-                      XML)
+    quiet.ben.refused(
+        "POST", target, quiet.statement([], account="DE89370400440532013000"), 422, "statement_account", XML
+    )
     quiet.ben.refused("POST", target, b"x" * (2 << 20), 413, "body_too_large", XML)
 
 
 def test_who_may(paid):
     file = paid.admin.items(f"/v1/settlements/tern-bay/{D0}/files")[0]
-    line, = paid.told([bank.Booking(Decimal("1.00"))])
-    reads = [f"/v1/settlements/tern-bay/{D0}/files", "/v1/bank-statements?scheme=tern-bay",
-             "/v1/bank-lines?scheme=tern-bay"]
+    (line,) = paid.told([bank.Booking(Decimal("1.00"))])
+    reads = [
+        f"/v1/settlements/tern-bay/{D0}/files",
+        "/v1/bank-statements?scheme=tern-bay",
+        "/v1/bank-lines?scheme=tern-bay",
+    ]
     service = paid.service
-    clients = {"auditor": service.client(service.create_key("aud", "auditor")),
-               "pos": service.client(service.create_key("till", "pos", sites=["anchor"])),
-               "participant": service.client(service.create_key("book", "participant", participant="hearth"))}
+    clients = {
+        "auditor": service.client(service.create_key("aud", "auditor")),
+        "pos": service.client(service.create_key("till", "pos", sites=["anchor"])),
+        "participant": service.client(service.create_key("book", "participant", participant="hearth")),
+    }
     for role, client in clients.items():
         for path in reads:
             assert client.send("GET", path).status == (200 if role == "auditor" else 403), (role, path)
@@ -622,9 +785,17 @@ def test_who_may(paid):
 
 def test_what_was_kept_can_not_be_changed(paid):
     paid.told([bank.Booking(Decimal("1.00"))])
-    for table in ("payment_file", "payment_in_file", "bank_document", "bank_statement", "bank_line",
-                  "bank_line_resolution"):
+    for table in (
+        "payment_file",
+        "payment_in_file",
+        "bank_document",
+        "bank_statement",
+        "bank_line",
+        "bank_line_resolution",
+    ):
         rights = paid.service.database.rows(
             "SELECT privilege_type FROM information_schema.role_table_grants WHERE grantee = 'depositd_service' AND"
-            " table_name = %s", table)
+            " table_name = %s",
+            table,
+        )
         assert sorted(r for r, in rights) == ["INSERT", "SELECT"], table

@@ -26,10 +26,19 @@ MEASURE = """<script>addEventListener("load", () => {
             styled: frame.contentWindow.getComputedStyle(page.body).fontVariantNumeric};
   }));
 });</script>"""
-TARGETS = ["/", f"/v1/settlements/tern-bay/{WORKED_DAY}", "/v1/events?scheme=tern-bay", "/v1/reports",
-           "/v1/reports/deposit-cover?scheme=tern-bay", "/v1/reports/trial-balance?scheme=tern-bay", "/v1/participants",
-           "/v1/reference",
-           f"/v1/events?scheme=tern-bay&business_date={NEXT_DAY}", "/v1/posting-rules", "/v1/no/such/page"]
+TARGETS = [
+    "/",
+    f"/v1/settlements/tern-bay/{WORKED_DAY}",
+    "/v1/events?scheme=tern-bay",
+    "/v1/reports",
+    "/v1/reports/deposit-cover?scheme=tern-bay",
+    "/v1/reports/trial-balance?scheme=tern-bay",
+    "/v1/participants",
+    "/v1/reference",
+    f"/v1/events?scheme=tern-bay&business_date={NEXT_DAY}",
+    "/v1/posting-rules",
+    "/v1/no/such/page",
+]
 
 
 class Proxy(ThreadingHTTPServer):
@@ -47,9 +56,12 @@ class Proxy(ThreadingHTTPServer):
 class Forward(BaseHTTPRequestHandler):
     def do_GET(self):
         if self.path == "/frames":
-            frames = "".join(f'<iframe width="{width}" height="800" data-target="{html.escape(t)}"'
-                             f' src="{html.escape(t)}"></iframe>'
-                             for width in (PHONE[0], DESK[0]) for t in TARGETS)
+            frames = "".join(
+                f'<iframe width="{width}" height="800" data-target="{html.escape(t)}"'
+                f' src="{html.escape(t)}"></iframe>'
+                for width in (PHONE[0], DESK[0])
+                for t in TARGETS
+            )
             self.reply(200, [("Content-Type", "text/html")], f"<body>{frames}{MEASURE}</body>".encode())
         else:
             self.forward()
@@ -61,8 +73,11 @@ class Forward(BaseHTTPRequestHandler):
         connection.request("GET", self.path, headers={"Authorization": f"Bearer {proxy.service.admin_key}", **accept})
         answer = connection.getresponse()
         dropped = {"content-length", "connection"} | (set() if proxy.policy else {"content-security-policy"})
-        self.reply(answer.status, [h for h in answer.getheaders() if h[0].lower() not in dropped],
-                   answer.read().replace(b"</body>", proxy.inject + b"</body>"))
+        self.reply(
+            answer.status,
+            [h for h in answer.getheaders() if h[0].lower() not in dropped],
+            answer.read().replace(b"</body>", proxy.inject + b"</body>"),
+        )
         connection.close()
 
     def reply(self, status, headers, body):
@@ -82,12 +97,26 @@ class Browser:
 
     def run(self, target, *options, size=DESK):
         done = subprocess.run(
-            ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--no-first-run",
-             "--disable-background-networking", "--disable-component-update", "--disable-sync",
-             "--disable-dev-shm-usage",
-             "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1", f"--user-data-dir={self.folder}/profile",
-             f"--window-size={size[0]},{size[1]}", *options, self.proxy.url(target)],
-            capture_output=True, timeout=600)
+            [
+                "chromium",
+                "--headless",
+                "--no-sandbox",
+                "--disable-gpu",
+                "--hide-scrollbars",
+                "--no-first-run",
+                "--disable-background-networking",
+                "--disable-component-update",
+                "--disable-sync",
+                "--disable-dev-shm-usage",
+                "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
+                f"--user-data-dir={self.folder}/profile",
+                f"--window-size={size[0]},{size[1]}",
+                *options,
+                self.proxy.url(target),
+            ],
+            capture_output=True,
+            timeout=600,
+        )
         assert done.returncode == 0, done.stderr.decode(errors="replace")[-2000:]
         return done.stdout.decode()
 
@@ -130,19 +159,19 @@ def unfilter(kind, line, above, step):
 
 def png(data):
     """Lines of pixels, each (red, green, blue)."""
-    width, height, depth, colours = *(int.from_bytes(data[i:i + 4], "big") for i in (16, 20)), data[24], data[25]
+    width, height, depth, colours = *(int.from_bytes(data[i : i + 4], "big") for i in (16, 20)), data[24], data[25]
     assert depth == 8 and colours in (2, 6) and data[28] == 0
     step, at, packed = {2: 3, 6: 4}[colours], 8, b""
     while at < len(data):
-        length = int.from_bytes(data[at:at + 4], "big")
-        if data[at + 4:at + 8] == b"IDAT":
-            packed += data[at + 8:at + 8 + length]
+        length = int.from_bytes(data[at : at + 4], "big")
+        if data[at + 4 : at + 8] == b"IDAT":
+            packed += data[at + 8 : at + 8 + length]
         at += length + 12
     raw, lines, above = zlib.decompress(packed), [], bytearray(width * step)
     for y in range(height):
         start = y * (width * step + 1)
-        above = unfilter(raw[start], bytearray(raw[start + 1:start + 1 + width * step]), above, step)
-        lines.append([tuple(above[x:x + 3]) for x in range(0, width * step, step)])
+        above = unfilter(raw[start], bytearray(raw[start + 1 : start + 1 + width * step]), above, step)
+        lines.append([tuple(above[x : x + 3]) for x in range(0, width * step, step)])
     return lines
 
 
@@ -160,13 +189,15 @@ def test_no_page_is_wider_than_its_window(browser):
     assert [(m["target"], m["inner"]) for m in measured] == [(t, w) for w in (PHONE[0], DESK[0]) for t in TARGETS]
     assert {m["styled"] for m in measured} == {"tabular-nums"}, "the style sheet came"
     assert [m for m in measured if m["scroll"] > m["inner"]] == []
-    phone, desk = ([m["scrolling"] for m in measured if m["target"] == TARGETS[1] and m["inner"] == w]
-                   for w in (PHONE[0], DESK[0]))
+    phone, desk = (
+        [m["scrolling"] for m in measured if m["target"] == TARGETS[1] and m["inner"] == w] for w in (PHONE[0], DESK[0])
+    )
     assert phone[0] >= 1 and desk == [0], "the positions scroll on a phone and fit on a desk"
 
 
 def test_an_accountant_walks_by_links_alone(browser):
     """Index, settlement, statement, journal, event: by the links that the browser itself has found in each page."""
+
     def links(dom):
         return [html.unescape(link) for link in re.findall(r'<a [^>]*href="([^"]+)"', dom)]
 
@@ -184,7 +215,7 @@ def test_the_policy_stops_scripts(browser):
 
 
 def rgb(colour):
-    return tuple(int(colour[i:i + 2], 16) for i in (1, 3, 5))
+    return tuple(int(colour[i : i + 2], 16) for i in (1, 3, 5))
 
 
 @pytest.mark.parametrize("size", [PHONE, DESK])

@@ -12,17 +12,62 @@ from harness import wait_until
 from network import WORKED_DAY, at, cups, event
 
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
-CHECKS = ["legs_balance", "balances_match_legs", "deposit_cover", "cups_conserved", "positions_cleared",
-          "payments_match", "journals_by_two",
-          "entries_gapless", "events_once", "site_days_match", "fees_match", "cup_days_match", "transfers_match",
-          "funding", "seals_verify", "days_match",
-          "entries_match_events", "changes_verify", "lists_match", "particulars_verify"]
-TABLES = ["reference_change", "participant", "site", "api_key", "refund_value", "terms", "scheme_head", "business_day",
-          "entry", "event_id", "balance",
-          "site_day", "reversed_day", "recent_movement", "entry_reference", "transfer",
-          "forfeited", "exception", "settlement", "position", "payment", "particulars", "payment_change",
-          "journal_proposal", "cup_day",
-          "till_day", "kind_balance", "kind_movement", "exception_open", "bank_line", "bank_line_open", "payment_day"]
+CHECKS = [
+    "legs_balance",
+    "balances_match_legs",
+    "deposit_cover",
+    "cups_conserved",
+    "positions_cleared",
+    "payments_match",
+    "journals_by_two",
+    "entries_gapless",
+    "events_once",
+    "site_days_match",
+    "fees_match",
+    "cup_days_match",
+    "transfers_match",
+    "funding",
+    "seals_verify",
+    "days_match",
+    "entries_match_events",
+    "changes_verify",
+    "lists_match",
+    "particulars_verify",
+]
+TABLES = [
+    "reference_change",
+    "participant",
+    "site",
+    "api_key",
+    "refund_value",
+    "terms",
+    "scheme_head",
+    "business_day",
+    "entry",
+    "event_id",
+    "balance",
+    "site_day",
+    "reversed_day",
+    "recent_movement",
+    "entry_reference",
+    "transfer",
+    "forfeited",
+    "exception",
+    "settlement",
+    "position",
+    "payment",
+    "particulars",
+    "payment_change",
+    "journal_proposal",
+    "cup_day",
+    "till_day",
+    "kind_balance",
+    "kind_movement",
+    "exception_open",
+    "bank_line",
+    "bank_line_open",
+    "payment_day",
+]
 
 
 class Tamperer:
@@ -32,8 +77,10 @@ class Tamperer:
         self.connection = psycopg2.connect(database.owner_dsn)
         self.connection.autocommit = True
         self.cursor = self.connection.cursor()
-        self.cursor.execute("SET session_replication_role = replica; CREATE SCHEMA saved; " + "; ".join(
-            f"CREATE TABLE saved.{t} AS TABLE {t}" for t in TABLES))
+        self.cursor.execute(
+            "SET session_replication_role = replica; CREATE SCHEMA saved; "
+            + "; ".join(f"CREATE TABLE saved.{t} AS TABLE {t}" for t in TABLES)
+        )
 
     def tamper(self, statements):
         self.cursor.execute(statements)
@@ -54,8 +101,14 @@ def later_events(issued_on_worked_day):
         event("issue", "dock", at(WORKED_DAY, "12:00"), issued=cups(cup_300=2)),  # late
         sent,
         event("receipt", "dock", at(NEXT_DAY, "11:00"), cups=cups(cup_300=4), dispatch=sent["event_id"]),
-        event("transit_loss", "anchor", at(NEXT_DAY, "12:00"), cups=cups(cup_300=1), dispatch=sent["event_id"],
-              bearer="receiver"),
+        event(
+            "transit_loss",
+            "anchor",
+            at(NEXT_DAY, "12:00"),
+            cups=cups(cup_300=1),
+            dispatch=sent["event_id"],
+            bearer="receiver",
+        ),
         event("forfeit", None, at(NEXT_DAY, "13:00"), scheme="tern-bay", cups=cups(cup_300=5)),
         event("reinstate", None, at(NEXT_DAY, "14:00"), scheme="tern-bay", cups=cups(cup_300=2)),
     ]
@@ -73,8 +126,14 @@ def pay(service):
     ids = {p["from"]: p["payment_id"] for p in service.admin.get(f"/v1/settlements/tern-bay/{WORKED_DAY}")["payments"]}
     for payer, change in (("hearth", "confirm"), ("miller", "confirm"), ("miller", "fail")):
         assert send(accountant, f"/v1/payments/{ids[payer]}/{change}", {"reason": "as it happened"}) == 200
-    journal = event("journal", None, at(NEXT_DAY), scheme="tern-bay", reason="bank charges", legs=[
-        {"account": "bank", "amount": "-1.25"}, {"account": "handling_fees", "amount": "1.25"}])
+    journal = event(
+        "journal",
+        None,
+        at(NEXT_DAY),
+        scheme="tern-bay",
+        reason="bank charges",
+        legs=[{"account": "bank", "amount": "-1.25"}, {"account": "handling_fees", "amount": "1.25"}],
+    )
     assert send(accountant, "/v1/events", journal) == 202
     assert send(service.admin, f"/v1/journals/{journal['event_id']}/approve") == 200
 
@@ -90,9 +149,11 @@ def books(shared):
     """Two schemes; tern-bay, on deposit, has a closed day, an open one at another value, and one of everything."""
     document = network.worked_reference("on_deposit")
     document["schemes"][0]["refund_values"].append(
-        {"cup_type": "cup-300", "effective_date": str(NEXT_DAY), "amount": "3.00"})
-    other = network.reference([network.scheme("skerry", WORKED_DAY, {"cup-300": "2.00"})],
-                              {"gull": ("skerry", "hearth")})
+        {"cup_type": "cup-300", "effective_date": str(NEXT_DAY), "amount": "3.00"}
+    )
+    other = network.reference(
+        [network.scheme("skerry", WORKED_DAY, {"cup-300": "2.00"})], {"gull": ("skerry", "hearth")}
+    )
     document["schemes"] += other["schemes"]
     document["sites"] += other["sites"]
     shared.admin.load(document)
@@ -103,9 +164,12 @@ def books(shared):
     shared.admin.close("tern-bay", WORKED_DAY)
     for sent in later_events(worked[3]["event_id"]):
         shared.admin.post(sent)
-    shared.admin.post_many([  # a batch that stands beside the balances
-        event("supply", site, at(NEXT_DAY, "15:00"), cups=cups(cup_300=1, cup_450=1))
-        for site in ("anchor", "brick", "copper", "dock")])
+    shared.admin.post_many(
+        [  # a batch that stands beside the balances
+            event("supply", site, at(NEXT_DAY, "15:00"), cups=cups(cup_300=1, cup_450=1))
+            for site in ("anchor", "brick", "copper", "dock")
+        ]
+    )
     pay(shared)
     wait_for_particulars(shared)
     tamperer = Tamperer(shared.database)
@@ -115,10 +179,12 @@ def books(shared):
 
 def broken(service):
     answer = service.admin.get("/v1/checks")
-    assert {(i["scheme"], i["check"]) for i in answer["items"]} == {(s, c) for s in ("skerry", "tern-bay")
-                                                                    for c in CHECKS}
-    assert all((i["verdict"] == "broken") == (i["broken"] > 0) and i["broken"] <= i["examined"]
-               for i in answer["items"])
+    assert {(i["scheme"], i["check"]) for i in answer["items"]} == {
+        (s, c) for s in ("skerry", "tern-bay") for c in CHECKS
+    }
+    assert all(
+        (i["verdict"] == "broken") == (i["broken"] > 0) and i["broken"] <= i["examined"] for i in answer["items"]
+    )
     assert all(i["verdict"] == "holds" for i in answer["items"] if i["scheme"] == "skerry")
     names = {i["check"] for i in answer["items"] if i["verdict"] == "broken"}
     assert answer["verdict"] == ("broken" if names else "holds")
@@ -163,188 +229,297 @@ def clearing(site):
 TAMPERINGS = {
     "a leg is changed": (
         f"UPDATE entry SET amounts[1] = amounts[1] + 1 WHERE {FIRST_ISSUE}",
-        {"legs_balance", "balances_match_legs", "deposit_cover", "cups_conserved", "seals_verify"}),
+        {"legs_balance", "balances_match_legs", "deposit_cover", "cups_conserved", "seals_verify"},
+    ),
     "a leg is dropped": (
         f"UPDATE entry SET accounts = accounts[2:], amounts = amounts[2:] WHERE {FIRST_ISSUE}",
-        {"legs_balance", "balances_match_legs", "deposit_cover", "cups_conserved", "seals_verify"}),
+        {"legs_balance", "balances_match_legs", "deposit_cover", "cups_conserved", "seals_verify"},
+    ),
     "a movement is changed": (
         f"UPDATE balance SET movement = movement + 1 WHERE {OF} AND account = {clearing('dock')} AND business_date ="
         f" '{NEXT_DAY}'",
-        {"legs_balance", "balances_match_legs"}),
+        {"legs_balance", "balances_match_legs"},
+    ),
     "a closing balance is changed": (
         f"UPDATE balance SET closing = closing + 1 WHERE {OF} AND account = {clearing('dock')} AND business_date ="
         f" '{WORKED_DAY}'",
-        {"balances_match_legs"}),
+        {"balances_match_legs"},
+    ),
     "a closing balance is missing": (
         f"UPDATE balance SET closing = NULL WHERE {OF} AND account = {clearing('dock')} AND business_date ="
         f" '{WORKED_DAY}'",
-        {"balances_match_legs"}),
+        {"balances_match_legs"},
+    ),
     "an open day has a closing balance": (
         f"UPDATE balance SET closing = 0 WHERE {OF} AND account = {clearing('dock')} AND business_date = '{NEXT_DAY}'",
-        {"balances_match_legs"}),
+        {"balances_match_legs"},
+    ),
     "a balance is missing": (
         f"DELETE FROM balance WHERE {OF} AND account = account_of(13, 0, 0) AND business_date = '{WORKED_DAY}'",
-        {"legs_balance", "balances_match_legs"}),
+        {"legs_balance", "balances_match_legs"},
+    ),
     "a recent movement is changed": (
-        f"UPDATE recent_movement SET amounts[1] = amounts[1] + 1 WHERE {OF}", {"legs_balance", "balances_match_legs"}),
-    "recent movements are lost": (f"DELETE FROM recent_movement WHERE {OF}",
-                                  {"balances_match_legs", "site_days_match"}),
+        f"UPDATE recent_movement SET amounts[1] = amounts[1] + 1 WHERE {OF}",
+        {"legs_balance", "balances_match_legs"},
+    ),
+    "recent movements are lost": (
+        f"DELETE FROM recent_movement WHERE {OF}",
+        {"balances_match_legs", "site_days_match"},
+    ),
     "a past refund value is changed": (
         f"UPDATE refund_value SET amount = amount + 5 WHERE {OF} AND effective_date = '{WORKED_DAY}'",
-        {"deposit_cover", "changes_verify"}),
+        {"deposit_cover", "changes_verify"},
+    ),
     "a refund value that was remeasured is taken away": (
-        f"DELETE FROM refund_value WHERE {OF} AND effective_date = '{NEXT_DAY}'", {"deposit_cover", "changes_verify"}),
+        f"DELETE FROM refund_value WHERE {OF} AND effective_date = '{NEXT_DAY}'",
+        {"deposit_cover", "changes_verify"},
+    ),
     "forfeited cups are changed": (f"UPDATE forfeited SET cups = cups + 1 WHERE {OF}", {"cups_conserved"}),
     "an event is changed": (
         f"UPDATE entry SET event = replace(event, '\"quantity\":100', '\"quantity\":101') WHERE {OF} AND entry = 1",
-        {"cups_conserved", "events_once", "seals_verify"}),
+        {"cups_conserved", "events_once", "seals_verify"},
+    ),
     "a position is changed": (
         f"UPDATE position SET amount = amount + 1 WHERE {OF} AND amount = (SELECT max(amount) FROM position WHERE"
         f" {OF})",
-        {"positions_cleared", "seals_verify"}),
+        {"positions_cleared", "seals_verify"},
+    ),
     "a position is said to be carried forward": (
         f"UPDATE position SET carried_since = business_date WHERE {OF} AND amount = (SELECT max(amount) FROM position"
         f" WHERE {OF})",
-        {"positions_cleared", "seals_verify"}),
+        {"positions_cleared", "seals_verify"},
+    ),
     "a position is missing": (
         f"DELETE FROM position WHERE {OF} AND amount = (SELECT max(amount) FROM position WHERE {OF})",
-        {"positions_cleared", "seals_verify"}),
+        {"positions_cleared", "seals_verify"},
+    ),
     "a payment is changed": (
         f"UPDATE payment SET amount = amount + 1 WHERE {OF} AND amount = (SELECT max(amount) FROM payment WHERE {OF})",
-        {"positions_cleared", "payments_match", "seals_verify", "lists_match"}),
+        {"positions_cleared", "payments_match", "seals_verify", "lists_match"},
+    ),
     "a payment is turned round": (
         f"UPDATE payment SET payer = payee, payee = payer WHERE {OF} AND amount = (SELECT max(amount) FROM payment"
         f" WHERE {OF})",
-        {"positions_cleared", "payments_match", "seals_verify"}),
+        {"positions_cleared", "payments_match", "seals_verify"},
+    ),
     "a payment is from nobody": (
         f"UPDATE payment SET payer = 999 WHERE {OF} AND payer IS NOT NULL",
-        {"positions_cleared", "payments_match", "seals_verify", "lists_match"}),
+        {"positions_cleared", "payments_match", "seals_verify", "lists_match"},
+    ),
     "a payment goes round in a circle": (
         f"""INSERT INTO payment (scheme, payment_id, business_date, payer, payee, amount, due_on, status)
             SELECT scheme, p.way, business_date, CASE p.way WHEN 'to' THEN payer ELSE payee END,
                    CASE p.way WHEN 'to' THEN payee ELSE payer END, 1, due_on, status
               FROM (SELECT * FROM payment WHERE {OF} LIMIT 1) AS one, (VALUES ('to'), ('back')) AS p(way)""",
-        {"positions_cleared", "payments_match", "seals_verify", "particulars_verify", "lists_match"}),
-    **{f"a payment that is {status} is said to be {other}": (
-        f"UPDATE payment SET status = '{other}' WHERE {OF} AND status = '{status}'", {"payments_match"})
-        for status, other in (("approved", "confirmed"), ("confirmed", "approved"), ("failed", "confirmed"),
-                              ("approved", "instructed"))},
+        {"positions_cleared", "payments_match", "seals_verify", "particulars_verify", "lists_match"},
+    ),
+    **{
+        f"a payment that is {status} is said to be {other}": (
+            f"UPDATE payment SET status = '{other}' WHERE {OF} AND status = '{status}'",
+            {"payments_match"},
+        )
+        for status, other in (
+            ("approved", "confirmed"),
+            ("confirmed", "approved"),
+            ("failed", "confirmed"),
+            ("approved", "instructed"),
+        )
+    },
     "a payment is said to be released": (f"UPDATE payment SET released = true WHERE {OF}", {"payments_match"}),
-    **{f"the {change} of a payment is lost": (
-        f"DELETE FROM payment_change WHERE {OF} AND change = '{change}'", {"payments_match"})
-        for change in ("approve", "confirm", "fail")},
+    **{
+        f"the {change} of a payment is lost": (
+            f"DELETE FROM payment_change WHERE {OF} AND change = '{change}'",
+            {"payments_match"},
+        )
+        for change in ("approve", "confirm", "fail")
+    },
     "a payment's entry is another's": (
         f"UPDATE payment_change SET entry = (SELECT max(entry) FROM payment_change WHERE {OF}) WHERE {OF} AND change ="
         " 'confirm'",
-        {"payments_match"}),
+        {"payments_match"},
+    ),
     "an approval of a journal is lost": (f"DELETE FROM journal_proposal WHERE {OF}", {"journals_by_two"}),
     "a journal was approved by another": (
-        f"UPDATE journal_proposal SET decided_by = (SELECT max(id) + 1 FROM api_key) WHERE {OF}", {"journals_by_two"}),
+        f"UPDATE journal_proposal SET decided_by = (SELECT max(id) + 1 FROM api_key) WHERE {OF}",
+        {"journals_by_two"},
+    ),
     "a journal is not what was proposed": (
-        f"UPDATE journal_proposal SET amounts = ARRAY[-1, 1] WHERE {OF}", {"journals_by_two"}),
+        f"UPDATE journal_proposal SET amounts = ARRAY[-1, 1] WHERE {OF}",
+        {"journals_by_two"},
+    ),
     "a journal was posted by another": (
         f"UPDATE entry SET api_key = (SELECT max(id) + 1 FROM api_key) WHERE {OF} AND kind = 14",
-        {"journals_by_two", "entries_match_events"}),
+        {"journals_by_two", "entries_match_events"},
+    ),
     "the head is ahead": (f"UPDATE scheme_head SET last_entry = last_entry + 1 WHERE {OF}", {"entries_gapless"}),
     "late events are miscounted": (
         f"UPDATE business_day SET late_events = late_events + 1 WHERE {OF} AND business_date = '{NEXT_DAY}'",
-        {"entries_gapless"}),
+        {"entries_gapless"},
+    ),
     "a day has lost its first entry": (
         f"UPDATE business_day SET first_entry = first_entry + 1 WHERE {OF} AND business_date = '{WORKED_DAY}'",
-        {"entries_gapless", "particulars_verify"}),
+        {"entries_gapless", "particulars_verify"},
+    ),
     "a digest is changed": (
-        f"UPDATE event_id SET digest = decode(repeat('00', 16), 'hex') WHERE {FIRST_ISSUE}", {"events_once"}),
+        f"UPDATE event_id SET digest = decode(repeat('00', 16), 'hex') WHERE {FIRST_ISSUE}",
+        {"events_once"},
+    ),
     "an event id is lost": (
-        f"DELETE FROM event_id WHERE {OF} AND entry = (SELECT max(entry) FROM event_id WHERE {OF})", {"events_once"}),
+        f"DELETE FROM event_id WHERE {OF} AND entry = (SELECT max(entry) FROM event_id WHERE {OF})",
+        {"events_once"},
+    ),
     "an event id is made up": (
         f"INSERT INTO event_id SELECT scheme, gen_random_uuid(), digest, entry FROM event_id WHERE {FIRST_ISSUE}",
-        {"events_once"}),
+        {"events_once"},
+    ),
     "a reference is changed": (
         f"UPDATE entry_reference SET referred = 1 WHERE {OF} AND kind = 11 AND entry = (SELECT max(entry) FROM"
         " entry_reference "
-        f"WHERE {OF} AND kind = 11)", {"events_once"}),
+        f"WHERE {OF} AND kind = 11)",
+        {"events_once"},
+    ),
     "a reference is lost": (f"DELETE FROM entry_reference WHERE {OF} AND kind = 6", {"events_once"}),
-    **{f"{column} of a site's day is changed": (
-        f"UPDATE site_day SET {column} = {column} + 1 WHERE {OF} AND site = (SELECT id FROM site WHERE code ="
-        " 'anchor')",
-        {"site_days_match", "particulars_verify"}
-        | ({"cup_days_match", "fees_match"} if column in ("issued", "returned") else set()))
-       for column in ("issued", "returned", "collected", "refunded", "stock", "other", "fees", "tax")},
-    **{f"{column} cups that were reversed are miscounted": (
-        f"UPDATE reversed_day SET {column} = {column} + 1 WHERE {OF}", {"fees_match"})
-        for column in ("issued", "returned")},
+    **{
+        f"{column} of a site's day is changed": (
+            f"UPDATE site_day SET {column} = {column} + 1 WHERE {OF} AND site = (SELECT id FROM site WHERE code ="
+            " 'anchor')",
+            {"site_days_match", "particulars_verify"}
+            | ({"cup_days_match", "fees_match"} if column in ("issued", "returned") else set()),
+        )
+        for column in ("issued", "returned", "collected", "refunded", "stock", "other", "fees", "tax")
+    },
+    **{
+        f"{column} cups that were reversed are miscounted": (
+            f"UPDATE reversed_day SET {column} = {column} + 1 WHERE {OF}",
+            {"fees_match"},
+        )
+        for column in ("issued", "returned")
+    },
     "cups that were reversed are forgotten": (f"DELETE FROM reversed_day WHERE {OF}", {"fees_match"}),
-    **{f"the {column} of a closed day is changed": (
-        f"UPDATE terms SET {column} = {column} + 1 WHERE {OF}", {"fees_match", "changes_verify"})
-        for column in ("service_fee", "handling_fee")},
-    "the tax rate of a closed day is changed": (f"UPDATE terms SET tax_rate_ppm = 250000 WHERE {OF}",
-                                                {"fees_match", "changes_verify"}),
-    **{f"{column} of a cup type's day is changed": (
-        f"UPDATE cup_day SET {column} = {column} + 1 WHERE {OF} AND site = (SELECT id FROM site WHERE code = 'anchor')",
-        {"cup_days_match"}) for column in ("issued", "returned", "supplied", "retired", "deposits_issued",
-                                           "deposits_refunded",
-                                           "deposits_forfeited", "deposits_reinstated", "deposits_remeasured",
-                                           "deposits_reversed")},
-    **{f"{column} of a till's day is changed": (
-        f"UPDATE till_day SET {column} = {column} + 1 WHERE {OF} AND site = (SELECT id FROM site WHERE code ="
-        " 'anchor')",
-        {"cup_days_match"}) for column in ("issued", "returned")},
+    **{
+        f"the {column} of a closed day is changed": (
+            f"UPDATE terms SET {column} = {column} + 1 WHERE {OF}",
+            {"fees_match", "changes_verify"},
+        )
+        for column in ("service_fee", "handling_fee")
+    },
+    "the tax rate of a closed day is changed": (
+        f"UPDATE terms SET tax_rate_ppm = 250000 WHERE {OF}",
+        {"fees_match", "changes_verify"},
+    ),
+    **{
+        f"{column} of a cup type's day is changed": (
+            f"UPDATE cup_day SET {column} = {column} + 1"
+            f" WHERE {OF} AND site = (SELECT id FROM site WHERE code = 'anchor')",
+            {"cup_days_match"},
+        )
+        for column in (
+            "issued",
+            "returned",
+            "supplied",
+            "retired",
+            "deposits_issued",
+            "deposits_refunded",
+            "deposits_forfeited",
+            "deposits_reinstated",
+            "deposits_remeasured",
+            "deposits_reversed",
+        )
+    },
+    **{
+        f"{column} of a till's day is changed": (
+            f"UPDATE till_day SET {column} = {column} + 1 WHERE {OF} AND site = (SELECT id FROM site WHERE code ="
+            " 'anchor')",
+            {"cup_days_match"},
+        )
+        for column in ("issued", "returned")
+    },
     "a cup type's day is lost": (f"DELETE FROM cup_day WHERE {OF} AND issued > 0", {"cup_days_match"}),
-    **{f"{column} of a transfer is changed": (
-        f"UPDATE transfer SET {column} = {column} + 1 WHERE {OF} AND dispatch = (SELECT min(dispatch) FROM transfer"
-        f" WHERE {OF})",
-        {"transfers_match"}) for column in ("sent", "received", "lost")},
+    **{
+        f"{column} of a transfer is changed": (
+            f"UPDATE transfer SET {column} = {column} + 1 WHERE {OF} AND dispatch = (SELECT min(dispatch) FROM transfer"
+            f" WHERE {OF})",
+            {"transfers_match"},
+        )
+        for column in ("sent", "received", "lost")
+    },
     "a loss is booked as a receipt": (
-        f"UPDATE transfer SET received = received + lost, lost = 0 WHERE {OF} AND lost > 0", {"transfers_match"}),
+        f"UPDATE transfer SET received = received + lost, lost = 0 WHERE {OF} AND lost > 0",
+        {"transfers_match"},
+    ),
     "a money leg is on no account": (
         f"UPDATE entry SET accounts = array_replace(accounts, account_of(13, 0, 0), account_of(20, 0, 0)) WHERE {OF}"
         " AND kind = 22",
-        {"balances_match_legs", "funding", "seals_verify"}),
+        {"balances_match_legs", "funding", "seals_verify"},
+    ),
     "a money leg is on another scheme's site": (
         f"UPDATE entry SET accounts = array_replace(accounts, {clearing('copper')}, {clearing('gull')}) WHERE {OF} AND"
         " kind = 21",
-        {"balances_match_legs", "funding", "positions_cleared", "seals_verify", "entries_match_events"}),
+        {"balances_match_legs", "funding", "positions_cleared", "seals_verify", "entries_match_events"},
+    ),
     "a hash is changed": (f"UPDATE entry SET hash = sha256(hash) WHERE {FIRST_ISSUE}", {"seals_verify"}),
     "an open day's tree is changed": (
         f"UPDATE business_day SET frontier = sha256(frontier) WHERE {OF} AND business_date = '{NEXT_DAY}'",
-        {"seals_verify"}),
+        {"seals_verify"},
+    ),
     "a root is changed": (f"UPDATE settlement SET root = sha256(root) WHERE {OF}", {"seals_verify"}),
-    "a seal is changed": (f"UPDATE settlement SET seal = sha256(seal) WHERE {OF}",
-                          {"seals_verify", "particulars_verify"}),
+    "a seal is changed": (
+        f"UPDATE settlement SET seal = sha256(seal) WHERE {OF}",
+        {"seals_verify", "particulars_verify"},
+    ),
     "a seal follows another": (f"UPDATE settlement SET previous = sha256(previous) WHERE {OF}", {"seals_verify"}),
     "a day ends later": (
         f"UPDATE business_day SET ends_at = ends_at + interval '1 second' WHERE {OF} AND business_date ="
         f" '{WORKED_DAY}'",
-        {"days_match", "entries_match_events", "particulars_verify"}),
+        {"days_match", "entries_match_events", "particulars_verify"},
+    ),
     "a closed day is said to be open": (
         f"UPDATE business_day SET state = 'open' WHERE {OF} AND business_date = '{WORKED_DAY}'",
-        {"days_match", "balances_match_legs", "deposit_cover"}),
+        {"days_match", "balances_match_legs", "deposit_cover"},
+    ),
     "an entry is said to be another site's": (
         f"UPDATE entry SET site = (SELECT id FROM site WHERE code = 'dock') WHERE {FIRST_ISSUE}",
-        {"entries_match_events", "site_days_match", "fees_match"}),
-    "an entry is said to be late": (f"UPDATE entry SET late = NOT late WHERE {FIRST_ISSUE}",
-                                    {"entries_gapless", "entries_match_events"}),
+        {"entries_match_events", "site_days_match", "fees_match"},
+    ),
+    "an entry is said to be late": (
+        f"UPDATE entry SET late = NOT late WHERE {FIRST_ISSUE}",
+        {"entries_gapless", "entries_match_events"},
+    ),
     "a recorded instant is changed": (
         f"UPDATE entry SET recorded_at = recorded_at + interval '1 microsecond' WHERE {FIRST_ISSUE}",
-        {"particulars_verify"}),
-    "an exception is lost": (f"DELETE FROM exception WHERE {OF} AND business_date = '{WORKED_DAY}'",
-                             {"particulars_verify", "lists_match"}),
-    "the sum of a kind is changed": (f"UPDATE kind_balance SET amount = amount + 1 WHERE {OF} AND kind = 4",
-                                     {"balances_match_legs"}),
+        {"particulars_verify"},
+    ),
+    "an exception is lost": (
+        f"DELETE FROM exception WHERE {OF} AND business_date = '{WORKED_DAY}'",
+        {"particulars_verify", "lists_match"},
+    ),
+    "the sum of a kind is changed": (
+        f"UPDATE kind_balance SET amount = amount + 1 WHERE {OF} AND kind = 4",
+        {"balances_match_legs"},
+    ),
     "the sum of a kind is missing": (f"DELETE FROM kind_balance WHERE {OF} AND kind = 1", {"balances_match_legs"}),
     "what moved a kind in a day is changed": (
         f"UPDATE kind_movement SET movement = movement + 1 WHERE {OF} AND kind = 4 AND business_date = '{WORKED_DAY}'",
-        {"balances_match_legs"}),
+        {"balances_match_legs"},
+    ),
     "an open exception is not listed": (f"DELETE FROM exception_open WHERE {OF}", {"lists_match"}),
     "a resolved exception is listed as open": (
-        f"INSERT INTO exception_open SELECT scheme, 999999, 1 FROM scheme_head WHERE {OF}", {"lists_match"}),
+        f"INSERT INTO exception_open SELECT scheme, 999999, 1 FROM scheme_head WHERE {OF}",
+        {"lists_match"},
+    ),
     "a bank line that needs a person is not listed": (
         f"""INSERT INTO bank_line (scheme, line, statement, amount, returned, disposition)
-            SELECT scheme, 1, 1, 5, false, 'unmatched' FROM scheme_head WHERE {OF}""", {"lists_match"}),
+            SELECT scheme, 1, 1, 5, false, 'unmatched' FROM scheme_head WHERE {OF}""",
+        {"lists_match"},
+    ),
     "payments of a day are miscounted": (
-        f"UPDATE payment_day SET payments = payments + 1 WHERE {OF} AND participant = 0", {"lists_match"}),
-    "what is paid in a day is wrong": (f"UPDATE payment_day SET paid = paid + 1 WHERE {OF} AND participant > 0",
-                                       {"lists_match"}),
+        f"UPDATE payment_day SET payments = payments + 1 WHERE {OF} AND participant = 0",
+        {"lists_match"},
+    ),
+    "what is paid in a day is wrong": (
+        f"UPDATE payment_day SET paid = paid + 1 WHERE {OF} AND participant > 0",
+        {"lists_match"},
+    ),
 }
 
 
@@ -370,7 +545,8 @@ def test_a_fraud_that_balances_is_noticed(untouched):
     """A dollar of a site's debt, on its settled day, is made a variance: legs and balances agree, the rest does not."""
     service, tamperer = untouched
     site = clearing("copper")
-    tamperer.tamper(f"""
+    tamperer.tamper(
+        f"""
         UPDATE entry SET accounts = accounts || account_of(13, 0, 0) || {site},
             amounts = amounts || 100::bigint || -100::bigint
          WHERE {FIRST_ISSUE};
@@ -381,7 +557,8 @@ def test_a_fraud_that_balances_is_noticed(untouched):
          WHERE {OF} AND business_date = '{WORKED_DAY}' AND kind IN (4, 13);
         UPDATE kind_balance SET amount = amount + CASE kind WHEN 4 THEN -100 ELSE 100 END WHERE {OF}
             AND kind IN (4, 13);
-        UPDATE entry SET hash = sha256('whatever') WHERE {FIRST_ISSUE}""")
+        UPDATE entry SET hash = sha256('whatever') WHERE {FIRST_ISSUE}"""
+    )
     assert broken(service) == {"positions_cleared", "site_days_match", "seals_verify"}
 
 
@@ -393,23 +570,39 @@ CHAIN_ANEW = """
         END LOOP; END $$"""
 
 
-@pytest.mark.parametrize("statements, finding", [
-    ("UPDATE participant SET bank_account = '{\"iban\": \"NL91ABNA0417164300\"}' WHERE code = 'miller'",
-     "participant miller is not what"),
-    ("UPDATE site SET participant = (SELECT id FROM participant WHERE code = 'quay') WHERE code = 'anchor'",
-     "site anchor is not what"),
-    ("UPDATE api_key SET holder = 'Somebody else' WHERE name = 'accountant'", "key accountant is not what"),
-    ("UPDATE api_key SET secret_hash = sha256('known to me') WHERE name = 'accountant'", "key accountant is not what"),
-    ("INSERT INTO api_key (id, name, role, holder, secret_hash) VALUES (99, 'made-up', 'admin', 'Me', sha256('known to"
-     " me'))",
-     "key made-up is not what"),
-    ("DELETE FROM reference_change WHERE number = (SELECT max(number) FROM reference_change)",
-     "key accountant is not what"),
-    ("DELETE FROM reference_change WHERE number = 3", "change 4 does not follow"),
-    ("UPDATE reference_change SET why = 'agreed by all' WHERE number = 3", "change 3 does not follow"),
-    ("UPDATE reference_change SET api_key = 2 WHERE number = 3", "change 3 does not follow"),
-    ("UPDATE reference_change SET digest = sha256(digest) WHERE number = 3", "change 3 does not follow"),
-], ids=lambda text: text[:40])
+@pytest.mark.parametrize(
+    "statements, finding",
+    [
+        (
+            "UPDATE participant SET bank_account = '{\"iban\": \"NL91ABNA0417164300\"}' WHERE code = 'miller'",
+            "participant miller is not what",
+        ),
+        (
+            "UPDATE site SET participant = (SELECT id FROM participant WHERE code = 'quay') WHERE code = 'anchor'",
+            "site anchor is not what",
+        ),
+        ("UPDATE api_key SET holder = 'Somebody else' WHERE name = 'accountant'", "key accountant is not what"),
+        (
+            "UPDATE api_key SET secret_hash = sha256('known to me') WHERE name = 'accountant'",
+            "key accountant is not what",
+        ),
+        (
+            "INSERT INTO api_key (id, name, role, holder, secret_hash)"
+            " VALUES (99, 'made-up', 'admin', 'Me', sha256('known to"
+            " me'))",
+            "key made-up is not what",
+        ),
+        (
+            "DELETE FROM reference_change WHERE number = (SELECT max(number) FROM reference_change)",
+            "key accountant is not what",
+        ),
+        ("DELETE FROM reference_change WHERE number = 3", "change 4 does not follow"),
+        ("UPDATE reference_change SET why = 'agreed by all' WHERE number = 3", "change 3 does not follow"),
+        ("UPDATE reference_change SET api_key = 2 WHERE number = 3", "change 3 does not follow"),
+        ("UPDATE reference_change SET digest = sha256(digest) WHERE number = 3", "change 3 does not follow"),
+    ],
+    ids=lambda text: text[:40],
+)
 def test_a_change_past_the_service_is_noticed(untouched, statements, finding):
     service, tamperer = untouched
     tamperer.tamper(statements)
@@ -423,8 +616,11 @@ def test_changes_that_are_hashed_anew_are_not_those_that_the_day_was_sealed_with
     tamperer.tamper("UPDATE reference_change SET why = 'agreed by all' WHERE number = 3")
     tamperer.cursor.execute(CHAIN_ANEW)
     assert broken(service) == {"particulars_verify"}
-    detail, = (i["detail"] for i in service.admin.get("/v1/checks", scheme="tern-bay")["items"] if i["check"]
-               == "particulars_verify")
+    (detail,) = (
+        i["detail"]
+        for i in service.admin.get("/v1/checks", scheme="tern-bay")["items"]
+        if i["check"] == "particulars_verify"
+    )
     assert detail == f"{WORKED_DAY}: the changes of reference data and keys until its close have changed"
 
 
@@ -433,22 +629,30 @@ def test_the_owner_s_own_change_is_recorded_as_such(untouched):
     service, tamperer = untouched
     tamperer.cursor.execute("SET session_replication_role = origin")
     try:
-        tamperer.tamper("UPDATE participant SET bank_account = '{\"iban\": \"NL91ABNA0417164300\"}' WHERE code ="
-                        " 'miller'")
+        tamperer.tamper(
+            'UPDATE participant SET bank_account = \'{"iban": "NL91ABNA0417164300"}\' WHERE code =' " 'miller'"
+        )
     finally:
         tamperer.cursor.execute("SET session_replication_role = replica")
     assert broken(service) == {"changes_verify"}
     last = service.admin.items("/v1/changes", limit=1000)[-1]
-    assert last.items() >= {"way": "database", "of": "participant", "name": "miller",
-                            "why": "by the database role postgres"}.items()
+    assert (
+        last.items()
+        >= {"way": "database", "of": "participant", "name": "miller", "why": "by the database role postgres"}.items()
+    )
     assert "by" not in last and last["after"]["bank_account"] == {"iban": "NL91ABNA0417164300"}
 
 
 def test_a_lost_entry_is_noticed(untouched):
     service, tamperer = untouched
     tamperer.tamper(f"DELETE FROM entry WHERE {FIRST_ISSUE}")
-    assert broken(service) >= {"entries_gapless", "events_once", "seals_verify", "balances_match_legs",
-                               "site_days_match"}
+    assert broken(service) >= {
+        "entries_gapless",
+        "events_once",
+        "seals_verify",
+        "balances_match_legs",
+        "site_days_match",
+    }
 
 
 def test_what_can_not_be_computed_does_not_hold(untouched):

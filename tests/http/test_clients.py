@@ -24,7 +24,8 @@ SECONDS = 1200
 pytestmark = pytest.mark.skipif(
     not (INSTALLED / "installed-lock.json").exists()
     or (INSTALLED / "installed-lock.json").read_text() != (HERE / "package-lock.json").read_text(),
-    reason="the npm packages of tests/client are not in build/client: tests/client/install says why")
+    reason="the npm packages of tests/client are not in build/client: tests/client/install says why",
+)
 
 
 @pytest.fixture(scope="module")
@@ -39,11 +40,18 @@ def tool(tmp_path_factory):
     def run(name, *arguments, expect=0):
         program = ["node"] if name == "node" else [str(INSTALLED / "node_modules" / ".bin" / name)]
         quiet = {"REDOCLY_TELEMETRY": "off", "REDOCLY_SUPPRESS_UPDATE_NOTICE": "true", "CI": "true", "NO_COLOR": "1"}
-        done = subprocess.run([*program, *arguments], cwd=folder, env={**os.environ, **quiet}, capture_output=True,
-                              text=True,
-                              timeout=SECONDS, stdin=subprocess.DEVNULL)
-        assert done.returncode == expect, (f"{name} {arguments}:"
-                                           f" {done.returncode}\n{done.stdout[-6000:]}\n{done.stderr[-3000:]}")
+        done = subprocess.run(
+            [*program, *arguments],
+            cwd=folder,
+            env={**os.environ, **quiet},
+            capture_output=True,
+            text=True,
+            timeout=SECONDS,
+            stdin=subprocess.DEVNULL,
+        )
+        assert done.returncode == expect, (
+            f"{name} {arguments}:" f" {done.returncode}\n{done.stdout[-6000:]}\n{done.stderr[-3000:]}"
+        )
         return done.stdout
 
     run.folder = folder
@@ -59,8 +67,10 @@ def document(shared, tool):
     return path
 
 
-LINTERS = {"redocly": ("lint", "--config", "redocly.yaml", "--max-problems", "20"),
-           "spectral": ("lint", "--ruleset", "spectral.yaml", "--fail-severity", "hint")}
+LINTERS = {
+    "redocly": ("lint", "--config", "redocly.yaml", "--max-problems", "20"),
+    "spectral": ("lint", "--ruleset", "spectral.yaml", "--fail-severity", "hint"),
+}
 
 
 @pytest.mark.parametrize("linter", LINTERS)
@@ -90,10 +100,14 @@ def test_generated_types_are_known(tool, till):
     """Nothing is typed as unknown but the values of open objects, and none as an object that can have no member. (The
     generator opens the types of headers, and says so of the webhooks that there are not.)"""
     types = re.sub(r"/\*.*?\*/", "", (tool.folder / "schema.d.ts").read_text(), flags=re.DOTALL)
-    loose = [line.strip() for line in types.splitlines() if re.search(r"\b(unknown|any|never>)", line)
-             and not re.search(r"\[(name|key): string\]: unknown;|^export type (webhooks|\$defs) = ", line)]
+    loose = [
+        line.strip()
+        for line in types.splitlines()
+        if re.search(r"\b(unknown|any|never>)", line)
+        and not re.search(r"\[(name|key): string\]: unknown;|^export type (webhooks|\$defs) = ", line)
+    ]
     assert not loose
-    components = types[types.index("export interface components"):types.index("responses: {")]
+    components = types[types.index("export interface components") : types.index("responses: {")]
     assert re.search(r"\bEventOutcome:", components) and "[name: string]: unknown" not in components
 
 
@@ -108,12 +122,14 @@ def test_a_wrong_till_does_not_compile(tool, till):
     """The types say what the document says: a misspelt kind, a text for a count, a reason that the operation does not
     give."""
     text, places = (HERE / "till.ts").read_text(), []
-    for right, wrong in (('kind: "issue", issued: [{ cup_type: cupType', 'kind: "isue", issued: [{ cup_type: cupType'),
-                         ("quantity: 1, condition", 'quantity: "1", condition'),
-                         ('case "cup_type_unknown"', 'case "payment_held"'),
-                         ("refund_values.find", "refund_value.find")):
+    for right, wrong in (
+        ('kind: "issue", issued: [{ cup_type: cupType', 'kind: "isue", issued: [{ cup_type: cupType'),
+        ("quantity: 1, condition", 'quantity: "1", condition'),
+        ('case "cup_type_unknown"', 'case "payment_held"'),
+        ("refund_values.find", "refund_value.find"),
+    ):
         assert text.count(right) == 1
-        places.append(text[:text.index(right)].count("\n") + 1)
+        places.append(text[: text.index(right)].count("\n") + 1)
         text = text.replace(right, wrong)
     (tool.folder / "till.ts").write_text(text)
     said = tool("tsc", "--project", "tsconfig.json", "--noEmit", expect=2)
@@ -123,8 +139,9 @@ def test_a_wrong_till_does_not_compile(tool, till):
 
 def test_the_till_does_its_work(shared, tool, till):
     """me, issue, replay, return, a refusal told by its reason, the list page by page, and proofs of what is closed."""
-    shared.admin.load(network.reference([network.scheme("tern-bay", FIRST, {"cup-300": "2.50"})],
-                                        {"anchor": ("tern-bay", "hearth")}))
+    shared.admin.load(
+        network.reference([network.scheme("tern-bay", FIRST, {"cup-300": "2.50"})], {"anchor": ("tern-bay", "hearth")})
+    )
     closed = [event("issue", "anchor", at(FIRST, f"{hour}:00"), issued=cups(cup_300=1)) for hour in (10, 11)]
     shared.admin.post_many(closed)
     root = shared.admin.close("tern-bay", FIRST)["seal"]["root"]
@@ -140,6 +157,7 @@ def test_the_till_does_its_work(shared, tool, till):
     assert listed[0]["page"] < listed[-1]["page"]
     assert [row.get("root") for row in listed] == [root, root, None, None]
     assert [row.get("unproven") for row in listed] == [None, None, "day_not_sealed", "day_not_sealed"]
-    posted = [row["entry"] for row in shared.admin.items("/v1/events", scheme="tern-bay", site="anchor") if "event"
-              in row]
+    posted = [
+        row["entry"] for row in shared.admin.items("/v1/events", scheme="tern-bay", site="anchor") if "event" in row
+    ]
     assert posted == [row["entry"] for row in listed]

@@ -13,30 +13,51 @@ from network import at, cups, event
 FIRST = date.today() - timedelta(days=6)
 # Zones on both sides of the date line, at offsets of hours, half and quarter hours, with cut-offs and patience of their
 # own.
-SCHEMES = {"tern-bay": ("America/St_Johns", "03:00", 60), "harbour": ("Pacific/Auckland", "04:30", 0),
-           "ridge": ("Asia/Kathmandu", "00:00", 5), "atoll": ("Pacific/Kiritimati", "23:59", 90),
-           "skerry": ("Pacific/Pago_Pago", "02:15", 30)}
+SCHEMES = {
+    "tern-bay": ("America/St_Johns", "03:00", 60),
+    "harbour": ("Pacific/Auckland", "04:30", 0),
+    "ridge": ("Asia/Kathmandu", "00:00", 5),
+    "atoll": ("Pacific/Kiritimati", "23:59", 90),
+    "skerry": ("Pacific/Pago_Pago", "02:15", 30),
+}
 
 
 def due_days(code, then):
     """The days whose end and the scheme's patience lay behind at an instant; and those for which it is too near to
     tell, or has come since."""
     zone, cut_off, minutes = SCHEMES[code]
-    closes = {d: day_start(d + DAY, cut_off, zone) + timedelta(minutes=minutes)
-              for d in (FIRST + n * DAY for n in range((date.today() - FIRST).days + 2))}
+    closes = {
+        d: day_start(d + DAY, cut_off, zone) + timedelta(minutes=minutes)
+        for d in (FIRST + n * DAY for n in range((date.today() - FIRST).days + 2))
+    }
     first, last = then - timedelta(minutes=2), datetime.now(timezone.utc) + timedelta(minutes=2)
     return [d for d, at_ in closes.items() if at_ <= first], [d for d, at_ in closes.items() if first < at_ < last]
 
 
 def load(service):
-    service.admin.load(network.reference(
-        [network.scheme(code, FIRST, {"cup-300": "2.50"}, time_zone=zone, cut_off=cut_off, close_after_minutes=minutes)
-         for code, (zone, cut_off, minutes) in SCHEMES.items()],
-        {f"site-{code}": (code, "hearth") for code in SCHEMES}))
+    service.admin.load(
+        network.reference(
+            [
+                network.scheme(
+                    code, FIRST, {"cup-300": "2.50"}, time_zone=zone, cut_off=cut_off, close_after_minutes=minutes
+                )
+                for code, (zone, cut_off, minutes) in SCHEMES.items()
+            ],
+            {f"site-{code}": (code, "hearth") for code in SCHEMES},
+        )
+    )
     for code, (zone, cut_off, _) in SCHEMES.items():
-        service.admin.post_many([
-            event("issue", f"site-{code}", network.utc(day_start(FIRST + n * DAY, cut_off, zone) + timedelta(hours=5)),
-                  issued=cups(cup_300=n + 1)) for n in range(4)])
+        service.admin.post_many(
+            [
+                event(
+                    "issue",
+                    f"site-{code}",
+                    network.utc(day_start(FIRST + n * DAY, cut_off, zone) + timedelta(hours=5)),
+                    issued=cups(cup_300=n + 1),
+                )
+                for n in range(4)
+            ]
+        )
 
 
 def closed_days(service, code):
@@ -44,18 +65,23 @@ def closed_days(service, code):
 
 
 def wait_until_closed(service, code, days):
-    wait_until(lambda: set(days) <= set(closed_days(service, code)),
-               lambda: f"{code}: the clock closed {days}, not only {closed_days(service, code)}")
+    wait_until(
+        lambda: set(days) <= set(closed_days(service, code)),
+        lambda: f"{code}: the clock closed {days}, not only {closed_days(service, code)}",
+    )
 
 
 def assert_closed_in_order(service, code, now):
     """Exactly the days that are due, each once, one after the other, by the clock; and the books hold."""
     due, near = due_days(code, now)
     closed = closed_days(service, code)
-    assert closed[:len(due)] == due and set(closed[len(due):]) <= set(near), (code, closed, due)
-    rows = service.database.rows("SELECT business_date, closed_at, closed_by FROM settlement JOIN scheme ON id = scheme"
-                                 " WHERE code = %s"
-                                 " ORDER BY closed_at, business_date", code)
+    assert closed[: len(due)] == due and set(closed[len(due) :]) <= set(near), (code, closed, due)
+    rows = service.database.rows(
+        "SELECT business_date, closed_at, closed_by FROM settlement JOIN scheme ON id = scheme"
+        " WHERE code = %s"
+        " ORDER BY closed_at, business_date",
+        code,
+    )
     assert [day for day, _, _ in rows] == closed and len({instant for _, instant, _ in rows}) == len(rows)
     settles = [e["business_date"] for e in service.admin.feed(code) if e["kind"] == "settle"]
     assert settles == [str(FIRST + n * DAY) for n in range(4)], "one for each day with dealings"
@@ -83,7 +109,7 @@ def test_due_days_are_closed_in_order_in_all_zones(database, service, instances)
         for code in SCHEMES:
             due, near = due_days(code, now)
             said = [line.partition("date=")[2] for line in log.splitlines() if f'"day closed" scheme={code} ' in line]
-            assert said[:len(due)] == [str(day) for day in due]
+            assert said[: len(due)] == [str(day) for day in due]
 
 
 def test_a_missed_night_is_caught_up(database, service):
@@ -94,10 +120,12 @@ def test_a_missed_night_is_caught_up(database, service):
     for code in SCHEMES:
         service.admin.close(code, FIRST)
         service.admin.close(code, FIRST + DAY)
-        service.database.run(f"UPDATE business_day SET state = 'closing' WHERE business_date = '{FIRST + 2 * DAY}' AND"
-                             " scheme ="
-                             f" (SELECT id FROM scheme WHERE code = '{code}');"
-                             f" UPDATE scheme_head SET calendar_version = calendar_version + 1")
+        service.database.run(
+            f"UPDATE business_day SET state = 'closing' WHERE business_date = '{FIRST + 2 * DAY}' AND"
+            " scheme ="
+            f" (SELECT id FROM scheme WHERE code = '{code}');"
+            f" UPDATE scheme_head SET calendar_version = calendar_version + 1"
+        )
     clock = Service(database, close_by_clock="yes").start()
     try:
         for code in SCHEMES:
@@ -117,17 +145,28 @@ def test_a_missed_night_is_caught_up(database, service):
 CLOSING_DAYS = ["2025-01-01", "2025-04-18", "2025-04-21", "2025-05-01", "2025-12-25", "2025-12-26"]
 
 
-@pytest.mark.parametrize("day, due", [
-    ("2025-04-16", "2025-04-17"), ("2025-04-17", "2025-04-22"), ("2025-04-18", "2025-04-22"),
-    ("2025-04-20", "2025-04-22"),
-    ("2025-04-21", "2025-04-22"), ("2025-04-30", "2025-05-02"), ("2025-05-02", "2025-05-05")])
+@pytest.mark.parametrize(
+    "day, due",
+    [
+        ("2025-04-16", "2025-04-17"),
+        ("2025-04-17", "2025-04-22"),
+        ("2025-04-18", "2025-04-22"),
+        ("2025-04-20", "2025-04-22"),
+        ("2025-04-21", "2025-04-22"),
+        ("2025-04-30", "2025-05-02"),
+        ("2025-05-02", "2025-05-05"),
+    ],
+)
 def test_payments_are_due_on_banking_days(service, day, due):
     """Closes run every day, also on Good Friday and Easter Sunday; their payments fall due on the next day banks
     work."""
     day = date.fromisoformat(day)
-    service.admin.load(network.reference(
-        [network.scheme("tern-bay", day, {"cup-300": "2.50"}, time_zone="Europe/Oslo", holidays=CLOSING_DAYS)],
-        {"anchor": ("tern-bay", "hearth")}))
+    service.admin.load(
+        network.reference(
+            [network.scheme("tern-bay", day, {"cup-300": "2.50"}, time_zone="Europe/Oslo", holidays=CLOSING_DAYS)],
+            {"anchor": ("tern-bay", "hearth")},
+        )
+    )
     service.admin.post(event("issue", "anchor", at(day, "12:00", "Europe/Oslo"), issued=cups(cup_300=1)))
     assert [p["due_on"] for p in service.admin.close("tern-bay", day)["payments"]] == [due]
     assert service.admin.close("tern-bay", day + DAY)["date"] == str(day + DAY)

@@ -17,8 +17,12 @@ from model import DAY, instant
 from network import at, business_day, cups, event
 
 D0 = date.today() - timedelta(days=8)
-SITES = {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"), "copper": ("tern-bay", "hearth"),
-         "dock": ("tern-bay", "quay")}
+SITES = {
+    "anchor": ("tern-bay", "hearth"),
+    "brick": ("tern-bay", "miller"),
+    "copper": ("tern-bay", "hearth"),
+    "dock": ("tern-bay", "quay"),
+}
 
 
 def load(client, sites=SITES, terms=({},), code="tern-bay", **more):
@@ -84,7 +88,7 @@ def test_small_positions_are_carried(service):
     admin = service.admin
     load(admin, terms=[{"minimum_payment": "20.00"}], carry_days=2)
     admin.post_many([issue("anchor", 4, D0), give_back("brick", 8, D0)])
-    first = admin.close("tern-bay", D0)                         # hearth 10.00, miller exactly -20.00: not below
+    first = admin.close("tern-bay", D0)  # hearth 10.00, miller exactly -20.00: not below
     assert carried(first) == {"hearth": "10.00"} and payments(first) == {("pool", "miller"): "20.00"}
     assert admin.accounts("tern-bay")["site_clearing(anchor)"] == "10.00"
     hearth = next(p for p in first["positions"] if p["participant"] == "hearth")
@@ -97,7 +101,7 @@ def test_small_positions_are_carried(service):
     third = admin.close("tern-bay", D0 + 2 * DAY)
     assert not carried(third) and payments(third) == {("hearth", "pool"): "12.50"}
     admin.post_many([issue("anchor", 1, D0 + 3 * DAY), issue("dock", 9, D0 + 3 * DAY)])
-    fourth = admin.close("tern-bay", D0 + 3 * DAY)              # the count of days begins anew
+    fourth = admin.close("tern-bay", D0 + 3 * DAY)  # the count of days begins anew
     assert carried(fourth) == {"hearth": "2.50"} and payments(fourth) == {("quay", "pool"): "22.50"}
     admin.assert_holds()
 
@@ -105,17 +109,24 @@ def test_small_positions_are_carried(service):
 def test_a_participant_without_an_open_site_is_settled(service):
     """At the close of its last day a site is no longer open: its participant's account is settled to the cent."""
     admin = service.admin
-    load(admin, terms=[{"minimum_payment": "20.00"}], sites={
-        **SITES, "brick": ("tern-bay", "miller", {"closed_on": str(D0 + DAY)})})
+    load(
+        admin,
+        terms=[{"minimum_payment": "20.00"}],
+        sites={**SITES, "brick": ("tern-bay", "miller", {"closed_on": str(D0 + DAY)})},
+    )
     admin.post_many([issue("brick", 2, D0), issue("brick", 1, D0 + DAY)])
     assert carried(admin.close("tern-bay", D0)) == {"miller": "5.00"}
     second = admin.close("tern-bay", D0 + DAY)
     assert not carried(second) and payments(second) == {("miller", "pool"): "7.50"}
 
 
-@pytest.mark.parametrize("netting, expected", [
-    ("central", {("hearth", "pool"): "10.00", ("pool", "miller"): "7.50", ("pool", "quay"): "5.00"}),
-    ("direct", {("hearth", "miller"): "7.50", ("hearth", "quay"): "2.50", ("pool", "quay"): "2.50"})])
+@pytest.mark.parametrize(
+    "netting, expected",
+    [
+        ("central", {("hearth", "pool"): "10.00", ("pool", "miller"): "7.50", ("pool", "quay"): "5.00"}),
+        ("direct", {("hearth", "miller"): "7.50", ("hearth", "quay"): "2.50", ("pool", "quay"): "2.50"}),
+    ],
+)
 def test_netting(service, netting, expected):
     load(service.admin, terms=[{"netting": netting}])
     service.admin.post_many([issue("anchor", 4, D0), give_back("brick", 3, D0), give_back("dock", 2, D0)])
@@ -126,8 +137,12 @@ def test_netting(service, netting, expected):
     else:  # which debtor pays which creditor is free; how many payments, and what each pays or gets, is not
         assert len(made) == len(expected)
         assert paid(made) == paid(expected)
-    assert settlement["totals"] == {"owed": "10.00", "owing": "12.50", "payments": 3,
-                                    "paid": settlement["totals"]["paid"]}
+    assert settlement["totals"] == {
+        "owed": "10.00",
+        "owing": "12.50",
+        "payments": 3,
+        "paid": settlement["totals"]["paid"],
+    }
     assert Decimal(settlement["totals"]["paid"]) == sum(map(Decimal, made.values()))
 
 
@@ -192,8 +207,9 @@ def test_the_clock_closes_past_days_in_order(database, service):
     finally:
         for clock in clocks:
             clock.stop()
-    assert [i["business_date"] for i in service.admin.feed("tern-bay") if i["kind"] == "settle"] == [str(day)
-                                                                                                     for day in due[:4]]
+    assert [i["business_date"] for i in service.admin.feed("tern-bay") if i["kind"] == "settle"] == [
+        str(day) for day in due[:4]
+    ]
     settlements = [service.admin.get(f"/v1/settlements/tern-bay/{day}") for day in due]
     assert [positions(s).get("hearth") for s in settlements] == ["2.50", "5.00", "7.50", "10.00", None]
     closed_at = [instant(s["closed_at"]) for s in settlements]
@@ -204,8 +220,12 @@ def test_the_clock_closes_past_days_in_order(database, service):
 def test_a_killed_close_is_resumed(service):
     """Killed at any point: nothing of the close stands, or all of it; the next close gives the whole."""
     admin = service.admin
-    load(admin, terms=[{"service_fee": "0.10", "tax_rate": "0.15"}], stock_terms="on_deposit", sites={
-        f"site-{n}": ("tern-bay", f"p-{n % 40}") for n in range(120)})
+    load(
+        admin,
+        terms=[{"service_fee": "0.10", "tax_rate": "0.15"}],
+        stock_terms="on_deposit",
+        sites={f"site-{n}": ("tern-bay", f"p-{n % 40}") for n in range(120)},
+    )
     for n, delay in enumerate((0, 0.002, 0.005, 0.01, 0.02, 0.04)):
         day = D0 + n * DAY
         admin.post_many([issue(f"site-{k % 120}", 1 + k % 3, day) for k in range(360)])
@@ -249,8 +269,10 @@ def test_events_that_race_the_close(service):
 
     def all_traded(more):
         before = dict(batches)
-        wait_until(lambda: all(batches[s] >= before.get(s, 0) + more for s in SITES),
-                   lambda: f"all sites traded, {batches} after {before}")
+        wait_until(
+            lambda: all(batches[s] >= before.get(s, 0) + more for s in SITES),
+            lambda: f"all sites traded, {batches} after {before}",
+        )
 
     def close():
         try:
@@ -283,9 +305,14 @@ def test_a_payout_waits_when_exceptions_pass_the_limit(service):
     """Off tariff by 6.00 at brick, by 2.00 and a count off by two cups (5.00) at dock, against a limit of 6.00."""
     admin = service.admin
     load(admin, variance_limit="6.00")
-    admin.post_many([issue("anchor", 40, D0), give_back("brick", 10, D0, amount="31.00"),
-                     give_back("dock", 10, D0, amount="27.00"),
-                     event("count", "dock", at(D0, "20:00"), cups=[{"cup_type": "cup-300", "counted": 8}])])
+    admin.post_many(
+        [
+            issue("anchor", 40, D0),
+            give_back("brick", 10, D0, amount="31.00"),
+            give_back("dock", 10, D0, amount="27.00"),
+            event("count", "dock", at(D0, "20:00"), cups=[{"cup_type": "cup-300", "counted": 8}]),
+        ]
+    )
     assert held(admin.close("tern-bay", D0)) == {"quay": "variance_limit"}
 
 
@@ -314,8 +341,9 @@ def test_a_changed_account_is_not_hidden_by_another_reason(service):
     admin = service.admin
     load(admin, variance_limit="5.00")
     reasons = []
-    for n, (account, paid) in enumerate([("1000-1", "25.00"), ("2000-2", "31.00"), ("2000-2", "25.00"),
-                                         ("1000-1", "31.00")]):
+    for n, (account, paid) in enumerate(
+        [("1000-1", "25.00"), ("2000-2", "31.00"), ("2000-2", "25.00"), ("1000-1", "31.00")]
+    ):
         pay_to(service, account)
         admin.post_many([issue("anchor", 40, D0 + n * DAY), give_back("brick", 10, D0 + n * DAY, amount=paid)])
         reasons.append(held(admin.close("tern-bay", D0 + n * DAY)).get("miller"))
@@ -332,8 +360,9 @@ def test_reference_data_may_change_while_a_day_is_closed(service):
     with connection, connection.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_xact_lock(hashtext('depositd close'), 1)")
         settlements = []
-        closing = threading.Thread(target=lambda: settlements.append(
-            service.client(service.admin_key).close("tern-bay", D0)))
+        closing = threading.Thread(
+            target=lambda: settlements.append(service.client(service.admin_key).close("tern-bay", D0))
+        )
         closing.start()
         wait_until(lambda: state(admin, D0) == "closing", "the day is closing")
         grown = network.reference([], {**SITES, **late})

@@ -5,11 +5,26 @@ import pytest
 import network
 from network import WORKED_DAY, at, cups, event
 
-READ_BY_TILLS = ["/v1/me", "/v1/reference", "/v1/sites", "/v1/cup-types", "/v1/schemes", "/v1/participants",
-                 "/v1/schemes/tern-bay/terms",
-                 "/v1/schemes/tern-bay/refund-values", "/v1/sites/anchor", "/v1/cup-types/cup-300", "/v1/events"]
-READ_BY_THE_OFFICE = ["/", "/v1/keys", "/v1/accounts?scheme=tern-bay", "/v1/reports/stock?scheme=tern-bay",
-                      "/v1/reports/stock?scheme=tern-bay&format=csv"]
+READ_BY_TILLS = [
+    "/v1/me",
+    "/v1/reference",
+    "/v1/sites",
+    "/v1/cup-types",
+    "/v1/schemes",
+    "/v1/participants",
+    "/v1/schemes/tern-bay/terms",
+    "/v1/schemes/tern-bay/refund-values",
+    "/v1/sites/anchor",
+    "/v1/cup-types/cup-300",
+    "/v1/events",
+]
+READ_BY_THE_OFFICE = [
+    "/",
+    "/v1/keys",
+    "/v1/accounts?scheme=tern-bay",
+    "/v1/reports/stock?scheme=tern-bay",
+    "/v1/reports/stock?scheme=tern-bay&format=csv",
+]
 
 
 @pytest.fixture(scope="module")

@@ -16,7 +16,7 @@ from statements import SQL, statement_text
 QUERIES = SQL / "queries"
 ROWS = 10
 PER_ROW, AT_ALL = 20, 60  # pages: some indexes deep for each thing that a row names; and what any statement may need
-PER_SCHEME = 120          # at a glance, with some accounts in arrears and some payments that wait
+PER_SCHEME = 120  # at a glance, with some accounts in arrears and some payments that wait
 CROWD = Crowd()
 
 
@@ -50,8 +50,9 @@ def crowd(shared):
     asked = Asked(shared.database)
     # Not from business_day: in the last minutes of a day the service puts the next one there.
     asked.last = shared.database.rows("SELECT max(business_date) FROM settlement WHERE scheme = 1")[0][0]
-    asked.accounts = [a for a, in shared.database.rows("SELECT DISTINCT account FROM balance WHERE scheme = 1 ORDER BY"
-                                                       " 1")]
+    asked.accounts = [
+        a for a, in shared.database.rows("SELECT DISTINCT account FROM balance WHERE scheme = 1 ORDER BY" " 1")
+    ]
     asked.schemes = [s for s, in shared.database.rows("SELECT id FROM scheme ORDER BY code")]
     yield asked
     asked.connection.close()
@@ -87,15 +88,21 @@ LISTS = {
     "payments": ("payments-list", lambda c, half, last: (1, None, ROWS, None, None, None, None, None)),
     "payments, far in": ("payments-list", lambda c, half, last: (1, f"{half}/x", ROWS, None, None, None, None, None)),
     "payments from a day": ("payments-list", lambda c, half, last: (1, None, ROWS, None, None, None, half, None)),
-    "payments that failed": ("payments-list", lambda c, half, last: (1, f"{half}/x", ROWS, "failed", None, None, None,
-                                                                     None)),
+    "payments that failed": (
+        "payments-list",
+        lambda c, half, last: (1, f"{half}/x", ROWS, "failed", None, None, None, None),
+    ),
     "payments that wait": ("payments-list", lambda c, half, last: (1, None, ROWS, "computed", None, None, None, None)),
-    "payments of no such status": ("payments-list",
-                                   lambda c, half, last: (1, None, ROWS, "instructed", None, None, None, None)),
+    "payments of no such status": (
+        "payments-list",
+        lambda c, half, last: (1, None, ROWS, "instructed", None, None, None, None),
+    ),
     "payments held": ("payments-list", lambda c, half, last: (1, None, ROWS, None, True, None, None, None)),
     "payments not held": ("payments-list", lambda c, half, last: (1, None, ROWS, None, False, None, None, None)),
-    "payments of a participant": ("payments-list",
-                                  lambda c, half, last: (1, f"{half}/x", ROWS, None, None, 7, None, None)),
+    "payments of a participant": (
+        "payments-list",
+        lambda c, half, last: (1, f"{half}/x", ROWS, None, None, 7, None, None),
+    ),
     "journals, open": ("journals-list", lambda c, half, last: (1, -1, ROWS, "open")),
     "journals, approved": ("journals-list", lambda c, half, last: (1, 1000, ROWS, "approved")),
     "journals, none withdrawn": ("journals-list", lambda c, half, last: (1, -1, ROWS, "withdrawn")),
@@ -104,8 +111,10 @@ LISTS = {
     "keys, far in": ("key-read", lambda c, half, last: (None, "member-00100/7", ROWS)),
     "a key": ("key-read", lambda c, half, last: ("member-00100", None, 1)),
     "events": ("events-list", lambda c, half, last: (1, 0, 20000, ROWS, None, None, None, None, None, None)),
-    "events, far in": ("events-list", lambda c, half, last: (1, 10000, 20000, ROWS, None, None, None, None, None,
-                                                             None)),
+    "events, far in": (
+        "events-list",
+        lambda c, half, last: (1, 10000, 20000, ROWS, None, None, None, None, None, None),
+    ),
     "events of a site": ("events-list", lambda c, half, last: (1, 100, 20000, ROWS, None, 7, None, None, None, None)),
     "sites": ("reference-read-site", lambda c, half, last: (N, None, ROWS, None, None)),
     "sites, far in": ("reference-read-site", lambda c, half, last: (N, "site-00300", ROWS, None, None)),
@@ -114,8 +123,10 @@ LISTS = {
     "a site": ("reference-read-site", lambda c, half, last: (("site-00300", None, None), None, None, None, None)),
     "participants": ("reference-read-participant", lambda c, half, last: (N, "member-00100", ROWS, None, None)),
     "participant of a till": ("reference-read-participant", lambda c, half, last: (N, None, ROWS, [7], None)),
-    "a participant": ("reference-read-participant",
-                      lambda c, half, last: (("member-00077", None, None), None, None, None, None)),
+    "a participant": (
+        "reference-read-participant",
+        lambda c, half, last: (("member-00077", None, None), None, None, None, None),
+    ),
     "schemes": ("reference-read-scheme", lambda c, half, last: (N, None, ROWS, None, None)),
     "schemes of a till": ("reference-read-scheme", lambda c, half, last: (N, None, ROWS, [7], None)),
     "schemes of a participant": ("reference-read-scheme", lambda c, half, last: (N, None, ROWS, None, 7)),
@@ -124,11 +135,13 @@ LISTS = {
     "proposals, approved": ("proposals-list", lambda c, half, last: (1, 500, ROWS, "approved")),
     "changes": ("changes-list", lambda c, half, last: (None, -1, ROWS, None, None, None, None)),
     "changes of a scheme, far in": ("changes-list", lambda c, half, last: (1, 2500, ROWS, None, None, None, None)),
-    "refund values": ("reference-read-refund-value",
-                      lambda c, half, last: (("bay-0001", None, None), None, ROWS, [7], None)),
+    "refund values": (
+        "reference-read-refund-value",
+        lambda c, half, last: (("bay-0001", None, None), None, ROWS, [7], None),
+    ),
     "terms": ("reference-read-terms", lambda c, half, last: (("bay-0001", None, None), None, ROWS, [7], None)),
     "a till's key": ("me-read", lambda c, half, last: (1007,)),
-    "schemes at a glance": ("glance", lambda c, half, last: (c.schemes[1:ROWS + 1], True, 0)),
+    "schemes at a glance": ("glance", lambda c, half, last: (c.schemes[1 : ROWS + 1], True, 0)),
     "schemes at a glance, for a participant": ("glance", lambda c, half, last: (c.schemes[:ROWS], False, 7)),
 }
 
@@ -147,8 +160,11 @@ REPORTS = {
     "deposit cover": ("report-deposit-cover", lambda c, half, last: (1, last), 20),
     "ageing": ("report-ageing", lambda c, half, last: (2, last), 40),
     "open exceptions of a day": ("report-exceptions", lambda c, half, last: (1, last, last, None, 1, None), 20),
-    "day totals of closed days": ("report-day-totals", lambda c, half, last: (1, last - timedelta(days=8), last, None),
-                                  4),
+    "day totals of closed days": (
+        "report-day-totals",
+        lambda c, half, last: (1, last - timedelta(days=8), last, None),
+        4,
+    ),
     "day totals of a site": ("report-day-totals", lambda c, half, last: (1, last - timedelta(days=8), last, 7), 20),
     "settlement": ("report-settlement", lambda c, half, last: (1, last, None), 10),
 }
@@ -164,6 +180,7 @@ def test_a_report_reads_no_more_than_it_shows(crowd, name, mode):
 
 
 def test_every_list_is_among_them():
-    paged = {p.stem for p in QUERIES.rglob("*.sql") if re.search(r"LIMIT \$\d", p.read_text())
-             and "after" in p.read_text()}
+    paged = {
+        p.stem for p in QUERIES.rglob("*.sql") if re.search(r"LIMIT \$\d", p.read_text()) and "after" in p.read_text()
+    }
     assert paged and paged <= {statement for statement, _ in LISTS.values()}

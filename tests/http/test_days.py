@@ -11,31 +11,46 @@ from model import DAY, instant
 TODAY = date.today()
 EARLY = timedelta(minutes=5)  # the next day may stand there so long before it begins: an event may lie that far ahead
 # zone, cut-off. Where the two differ by half an hour, at midnight, or by more than an hour: the unusual ones.
-ZONES = [("Pacific/Auckland", "03:00"), ("Australia/Lord_Howe", "03:00"), ("Australia/Lord_Howe", "01:45"),
-         ("Europe/Oslo", "03:00"), ("Europe/Oslo", "02:30"), ("America/St_Johns", "03:00"),
-         ("America/Santiago", "00:00"),
-         ("Africa/Cairo", "00:30"), ("Asia/Kathmandu", "04:15"), ("Antarctica/Troll", "02:00"),
-         ("Pacific/Kiritimati", "23:59")]
+ZONES = [
+    ("Pacific/Auckland", "03:00"),
+    ("Australia/Lord_Howe", "03:00"),
+    ("Australia/Lord_Howe", "01:45"),
+    ("Europe/Oslo", "03:00"),
+    ("Europe/Oslo", "02:30"),
+    ("America/St_Johns", "03:00"),
+    ("America/Santiago", "00:00"),
+    ("Africa/Cairo", "00:30"),
+    ("Asia/Kathmandu", "04:15"),
+    ("Antarctica/Troll", "02:00"),
+    ("Pacific/Kiritimati", "23:59"),
+]
 
 # Check values, "Business days (COMPUTED; PostgreSQL 15's AT TIME ZONE agrees)" and section 12 (tz database).
-LENGTHS = [("Pacific/Auckland", "03:00", date(2026, 4, 4), 25.0, "2026-04-03T14:00:00Z"),
-           ("Pacific/Auckland", "03:00", date(2026, 9, 26), 23.0, None),
-           ("Australia/Lord_Howe", "03:00", date(2026, 4, 4), 24.5, None),
-           ("Australia/Lord_Howe", "03:00", date(2026, 10, 3), 23.5, None),
-           ("Europe/Oslo", "03:00", date(2026, 3, 28), 23.0, None),
-           ("Europe/Oslo", "03:00", date(2026, 10, 24), 25.0, None),
-           ("America/St_Johns", "03:00", date(2026, 3, 7), 23.0, "2026-03-07T06:30:00Z"),
-           ("Pacific/Apia", "03:00", date(2011, 12, 30), 0.0, "2011-12-30T13:00:00Z"),
-           ("America/Sao_Paulo", "00:00", date(2018, 11, 4), 23.0, "2018-11-04T03:00:00Z")]
+LENGTHS = [
+    ("Pacific/Auckland", "03:00", date(2026, 4, 4), 25.0, "2026-04-03T14:00:00Z"),
+    ("Pacific/Auckland", "03:00", date(2026, 9, 26), 23.0, None),
+    ("Australia/Lord_Howe", "03:00", date(2026, 4, 4), 24.5, None),
+    ("Australia/Lord_Howe", "03:00", date(2026, 10, 3), 23.5, None),
+    ("Europe/Oslo", "03:00", date(2026, 3, 28), 23.0, None),
+    ("Europe/Oslo", "03:00", date(2026, 10, 24), 25.0, None),
+    ("America/St_Johns", "03:00", date(2026, 3, 7), 23.0, "2026-03-07T06:30:00Z"),
+    ("Pacific/Apia", "03:00", date(2011, 12, 30), 0.0, "2011-12-30T13:00:00Z"),
+    ("America/Sao_Paulo", "00:00", date(2018, 11, 4), 23.0, "2018-11-04T03:00:00Z"),
+]
 
 
 def load(client, zones, first_day):
     """One scheme with one site per zone, one cup lent at each on the second day; returns the schemes' codes."""
     codes = [f"zone-{n}" for n in range(len(zones))]
-    client.load(network.reference(
-        [network.scheme(c, first_day, {"cup-300": "2.50"}, time_zone=z, cut_off=cut)
-         for c, (z, cut) in zip(codes, zones)],
-        {f"site-{c}": (c, "hearth") for c in codes}))
+    client.load(
+        network.reference(
+            [
+                network.scheme(c, first_day, {"cup-300": "2.50"}, time_zone=z, cut_off=cut)
+                for c, (z, cut) in zip(codes, zones)
+            ],
+            {f"site-{c}": (c, "hearth") for c in codes},
+        )
+    )
     for code, (zone, _) in zip(codes, zones):
         noon = network.at(first_day + DAY, "12:00", zone)
         client.post(network.event("issue", f"site-{code}", noon, issued=network.cups(cup_300=1)))
@@ -64,11 +79,18 @@ def test_a_year_of_days_is_postgresqls(service):
         expected = service.database.rows(
             "SELECT d::date, (d + %s::time) AT TIME ZONE %s, (d + interval '1 day' + %s::time) AT TIME ZONE %s"
             " FROM generate_series(%s::timestamp, %s::timestamp, '1 day') d",
-            cut_off, zone, cut_off, zone, first_day, TODAY + 2 * DAY)
+            cut_off,
+            zone,
+            cut_off,
+            zone,
+            first_day,
+            TODAY + 2 * DAY,
+        )
         now = datetime.now().astimezone()
         bounds = {d["date"]: (instant(d["starts_at"]), instant(d["ends_at"])) for d in days}
         assert {d: both for d, both in bounds.items() if both[0] <= now} == {
-            str(d): (start, end) for d, start, end in expected if start <= now}, zone
+            str(d): (start, end) for d, start, end in expected if start <= now
+        }, zone
         assert instant(days[-1]["starts_at"]) <= now + EARLY
         assert {d["state"] for d in days} == {"open"}
 
@@ -77,7 +99,7 @@ def test_a_year_of_days_is_postgresqls(service):
 def test_lengths(service, zone, cut_off, day, hours, starts):
     if day >= TODAY:
         pytest.skip(f"{day} is still to come")
-    code, = load(service.admin, [(zone, cut_off)], day - 2 * DAY)
+    (code,) = load(service.admin, [(zone, cut_off)], day - 2 * DAY)
     days = {d["date"]: d for d in service.admin.get(f"/v1/schemes/{code}/days", limit=1000)["items"]}
     assert str(day) in days, "the first page has the oldest days"
     bounds = [instant(days[str(day)][k]) for k in ("starts_at", "ends_at")]
@@ -96,17 +118,22 @@ def test_an_ambiguous_and_a_skipped_cut_off(service):
     year."""
     year = TODAY.year if last_sunday(TODAY.year, 10) + DAY < TODAY else TODAY.year - 1
     spring, autumn = last_sunday(year, 3), last_sunday(year, 10)
-    code, = load(service.admin, [("Europe/Berlin", "02:30")], spring - 5 * DAY)
-    for when, expected in [(f"{autumn}T01:10:00Z", autumn - DAY), (f"{autumn}T01:29:59Z", autumn - DAY),
-                           (f"{autumn}T01:30:00Z", autumn), (f"{autumn}T01:31:00Z", autumn),
-                           (f"{spring}T01:29:59Z", spring - DAY), (f"{spring}T01:30:00Z", spring)]:
+    (code,) = load(service.admin, [("Europe/Berlin", "02:30")], spring - 5 * DAY)
+    for when, expected in [
+        (f"{autumn}T01:10:00Z", autumn - DAY),
+        (f"{autumn}T01:29:59Z", autumn - DAY),
+        (f"{autumn}T01:30:00Z", autumn),
+        (f"{autumn}T01:31:00Z", autumn),
+        (f"{spring}T01:29:59Z", spring - DAY),
+        (f"{spring}T01:30:00Z", spring),
+    ]:
         answer = service.admin.post(network.event("issue", f"site-{code}", when, issued=network.cups(cup_300=1)))
         assert answer["business_date"] == str(expected), when
 
 
 def test_a_day_without_hours_closes(service):
     """Samoa skipped 2011-12-30: an event at its instant belongs to the 31st, and the close passes over it."""
-    code, = load(service.admin, [("Pacific/Apia", "03:00")], date(2011, 12, 28))
+    (code,) = load(service.admin, [("Pacific/Apia", "03:00")], date(2011, 12, 28))
     issue = network.event("issue", f"site-{code}", "2011-12-30T13:00:00Z", issued=network.cups(cup_300=2))
     assert service.admin.post(issue)["business_date"] == "2011-12-31"
     closed = [service.admin.close(code, date(2011, 12, d)) for d in (28, 29, 30, 31)]

@@ -14,8 +14,9 @@ D0, D1 = WORKED_DAY, WORKED_DAY + timedelta(days=1)
 
 def load(service, terms=({},), more_values=(), sites=(), **more):
     scheme = network.scheme("tern-bay", D0, {"cup-300": "2.50"}, terms=list(terms), more_values=more_values, **more)
-    service.admin.load(network.reference([scheme], {
-        **{s: ("tern-bay", p) for s, p in WORKED_SITES.items()}, **dict(sites)}))
+    service.admin.load(
+        network.reference([scheme], {**{s: ("tern-bay", p) for s, p in WORKED_SITES.items()}, **dict(sites)})
+    )
     return service.admin
 
 
@@ -45,14 +46,15 @@ def test_a_receipt_that_is_reversed_leaves_its_dispatch_short_again(service):
     undone = undo(third)
     assert undone["exceptions"] == [{"exception": "receipt_short", "cup_type": "cup-300", "quantity": 2}]
     assert shortages(admin, "open") == [(undone["entry"], 2)]
-    again = undo(second)                                        # now 5 are missing, and it is said once
+    again = undo(second)  # now 5 are missing, and it is said once
     assert shortages(admin, "open") == [(again["entry"], 5)]
     last = part(5)
     assert last["exceptions"] == [] and shortages(admin, "open") == []
-    assert sorted(shortages(admin, "resolved")) == sorted([(first["entry"], 5), (second["entry"], 2),
-                                                           (undone["entry"], 2), (again["entry"], 5)])
+    assert sorted(shortages(admin, "resolved")) == sorted(
+        [(first["entry"], 5), (second["entry"], 2), (undone["entry"], 2), (again["entry"], 5)]
+    )
     assert undo(first)["exceptions"] == [{"exception": "receipt_short", "cup_type": "cup-300", "quantity": 5}]
-    assert undo(last)["exceptions"] == []                       # nothing of it has arrived: it is on the road
+    assert undo(last)["exceptions"] == []  # nothing of it has arrived: it is on the road
     admin.assert_holds()
 
 
@@ -60,8 +62,16 @@ def test_a_loss_that_is_reversed_leaves_its_dispatch_short_again(service):
     admin = load(service)
     sent = event("dispatch", "anchor", at(D0), cups=cups(("cup-300", 2), cup_300=6), to="dock")
     admin.post_many([sent, event("receipt", "dock", at(D0, "12:00"), cups=cups(cup_300=6), dispatch=sent["event_id"])])
-    lost = admin.post(event("transit_loss", "anchor", at(D0, "13:00"), cups=cups(("cup-300", 2)),
-                            dispatch=sent["event_id"], bearer="sender"))
+    lost = admin.post(
+        event(
+            "transit_loss",
+            "anchor",
+            at(D0, "13:00"),
+            cups=cups(("cup-300", 2)),
+            dispatch=sent["event_id"],
+            bearer="sender",
+        )
+    )
     assert shortages(admin, "open") == []
     undone = admin.post(event("reversal", "anchor", at(D0, "14:00"), reverses=lost["event_id"]))
     assert undone["exceptions"] == [{"exception": "receipt_short", "cup_type": "cup-300", "quantity": 2}]
@@ -93,7 +103,8 @@ def test_a_site_that_has_closed_still_has_facts(service):
     """An event after a site's last day is recorded, and listed; its last day is a day like others."""
     admin = load(service, sites={"brick": ("tern-bay", "miller", {"closed_on": str(D0)})})
     assert admin.post(event("return", "brick", at(D0), returned=cups(cup_300=1)))["exceptions"] == [
-        {"exception": "over_returned", "cup_type": "cup-300", "quantity": -1}]
+        {"exception": "over_returned", "cup_type": "cup-300", "quantity": -1}
+    ]
     after = admin.post(event("issue", "brick", at(D1), issued=cups(cup_300=1)))
     assert after["status"] == "recorded" and {"exception": "site_closed"} in after["exceptions"]
 
@@ -120,8 +131,11 @@ def test_a_forfeit_whose_cups_were_reinstated_stands(service):
     admin.refused("POST", "/v1/events", word("reinstate", 3), 422, "more_than_forfeited")
     admin.post(word("reinstate", 2))
     accounts = admin.accounts("tern-bay")
-    assert (accounts["with_customers(cup-300)"], accounts["unaccounted(cup-300)"],
-            accounts["forfeits"]) == (10, 0, "0.00")
+    assert (accounts["with_customers(cup-300)"], accounts["unaccounted(cup-300)"], accounts["forfeits"]) == (
+        10,
+        0,
+        "0.00",
+    )
 
 
 def carried(settlement):
@@ -144,12 +158,12 @@ def test_a_change_of_sign_does_not_restart_carrying_but_zero_does(service):
     back(4, days[1])
     assert carried(admin.close("tern-bay", days[1])) == {"miller": "-5.00"}
     assert carried(admin.close("tern-bay", days[2])) == {"miller": "-5.00"}
-    third = admin.close("tern-bay", days[3])                    # three days after the first
+    third = admin.close("tern-bay", days[3])  # three days after the first
     assert carried(third) == {} and third["payments"][0]["amount"] == "5.00"
     issue(2, days[4])
     assert carried(admin.close("tern-bay", days[4])) == {"miller": "5.00"}
     back(2, days[5])
-    assert carried(admin.close("tern-bay", days[5])) == {}      # zero: settled, and over
+    assert carried(admin.close("tern-bay", days[5])) == {}  # zero: settled, and over
     issue(1, days[6])
     assert [carried(admin.close("tern-bay", d)) for d in days[6:9]] == [{"miller": "2.50"}] * 3
     admin.assert_holds()
@@ -160,15 +174,21 @@ def test_remeasurement_is_of_the_balances_through_the_day_before(service, stock_
     """An issue of the next day that is posted before the close of this one has its new value already: it is not
     remeasured."""
     admin = load(service, stock_terms=stock_terms, more_values=[("cup-300", D1, "4.00")])
-    admin.post_many([event("supply", "anchor", at(D0), cups=cups(cup_300=30)),
-                     event("issue", "anchor", at(D0, "11:00"), issued=cups(cup_300=6)),
-                     event("issue", "anchor", at(D1, "09:00"), issued=cups(cup_300=5))])
+    admin.post_many(
+        [
+            event("supply", "anchor", at(D0), cups=cups(cup_300=30)),
+            event("issue", "anchor", at(D0, "11:00"), issued=cups(cup_300=6)),
+            event("issue", "anchor", at(D1, "09:00"), issued=cups(cup_300=5)),
+        ]
+    )
     admin.close("tern-bay", D0)
     accounts = admin.accounts("tern-bay")
     assert accounts["customer_deposits(cup-300)"] == "-44.00" and accounts["with_customers(cup-300)"] == 11
-    [remeasured] = [e for e in admin.feed("tern-bay") if e["kind"] == "remeasurement" and "customer_deposits(cup-300)"
-                    in {
-        leg["account"] for leg in e["legs"]}]
+    [remeasured] = [
+        e
+        for e in admin.feed("tern-bay")
+        if e["kind"] == "remeasurement" and "customer_deposits(cup-300)" in {leg["account"] for leg in e["legs"]}
+    ]
     # 6 at 1.50
     assert {leg["account"]: leg["amount"] for leg in remeasured["legs"]}["customer_deposits(cup-300)"] == "-9.00"
     admin.assert_holds()

@@ -12,10 +12,19 @@ from contract import METHODS
 from harness import Client
 
 TOP = Path(__file__).parents[2]
-VERBS = ("get|list|post|put|create|revoke|load|close|approve|release|confirm|fail|withdraw|resolve|run|renew|reject|end"
-         "|cancel")
-MACHINES = {"application/json", "application/x-ndjson", "application/xml", "text/xml", "text/csv", "text/plain",
-            "text/css"}
+VERBS = (
+    "get|list|post|put|create|revoke|load|close|approve|release|confirm|fail|withdraw|resolve|run|renew|reject|end"
+    "|cancel"
+)
+MACHINES = {
+    "application/json",
+    "application/x-ndjson",
+    "application/xml",
+    "text/xml",
+    "text/csv",
+    "text/plain",
+    "text/css",
+}
 
 
 @pytest.fixture(scope="module")
@@ -25,8 +34,12 @@ def document(shared):
 
 def operations(document):
     """[("GET /v1/me", operation)]"""
-    return [(f"{method.upper()} {path}", operation) for path, item in document["paths"].items()
-            for method, operation in item.items() if method in METHODS]
+    return [
+        (f"{method.upper()} {path}", operation)
+        for path, item in document["paths"].items()
+        for method, operation in item.items()
+        if method in METHODS
+    ]
 
 
 def test_each_operation_has_an_id_that_makes_a_method_name(document):
@@ -55,8 +68,9 @@ def test_each_operation_and_parameter_says_what_it_is_for(document):
         assert operation["summary"] and operation["description"], where
         for parameter in operation["parameters"]:
             assert parameter["description"] and parameter["schema"], f"{where}: {parameter['name']}"
-            assert parameter["description"] != "Code of the thing that the path names", (
-                f"{where}: say in openapi_parameters.c what {parameter['name']} is")
+            assert (
+                parameter["description"] != "Code of the thing that the path names"
+            ), f"{where}: say in openapi_parameters.c what {parameter['name']} is"
 
 
 def test_only_types_for_machines_are_listed(document):

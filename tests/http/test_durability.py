@@ -34,8 +34,11 @@ def post_until_it_breaks(service, site, acknowledged, sent):
 
 @pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGTERM], ids=("killed", "stopped"))
 def test_nothing_acknowledged_is_lost(service, how):
-    service.admin.load(network.reference([network.scheme("tern-bay", DAY, {"cup-300": "2.50"})],
-                                         {s: ("tern-bay", "hearth") for s in SITES}))
+    service.admin.load(
+        network.reference(
+            [network.scheme("tern-bay", DAY, {"cup-300": "2.50"})], {s: ("tern-bay", "hearth") for s in SITES}
+        )
+    )
     acknowledged, sent = [], []
     end = service.kill if how == signal.SIGKILL else service.stop  # stop asserts an exit in good order
 
@@ -47,10 +50,11 @@ def test_nothing_acknowledged_is_lost(service, how):
     service.start()
     client = service.client(service.admin_key)
     feed = {i["event"]["event_id"]: i["entry"] for i in client.feed("tern-bay")}
-    assert all(feed.get(event_id) == entry for event_id, entry in acknowledged), (
-        "an acknowledged event is not in the ledger")
+    assert all(
+        feed.get(event_id) == entry for event_id, entry in acknowledged
+    ), "an acknowledged event is not in the ledger"
     assert feed.keys() <= {e["event_id"] for e in sent}
-    again = [r for n in range(0, len(sent), 1000) for r in client.post_many(sent[n:n + 1000])]
+    again = [r for n in range(0, len(sent), 1000) for r in client.post_many(sent[n : n + 1000])]
     assert {r["event_id"] for r in again if r["status"] == "duplicate"} == feed.keys()
     entries = [r["entry"] for r in again]
     assert sorted(entries) == list(range(1, len(sent) + 1))
@@ -61,13 +65,15 @@ def test_nothing_acknowledged_is_lost(service, how):
 def test_connections_that_were_closed_while_idle(service):
     """A database that was restarted in the meantime costs nobody an answer: neither who posts next nor who reads."""
     admin = service.admin
-    admin.load(network.reference([network.scheme("tern-bay", DAY, {"cup-300": "2.50"})],
-                                 {"anchor": ("tern-bay", "hearth")}))
+    admin.load(
+        network.reference([network.scheme("tern-bay", DAY, {"cup-300": "2.50"})], {"anchor": ("tern-bay", "hearth")})
+    )
     for rounds in range(1, 6):
         admin.post(event("issue", "anchor", at(DAY), issued=cups(cup_300=1)))  # the next follows the writer's own
         ended = service.database.rows(
             "SELECT pid, pg_terminate_backend(pid, 120000) FROM pg_stat_activity"
-            " WHERE usename = 'depositd_service' AND datname = current_database()")
+            " WHERE usename = 'depositd_service' AND datname = current_database()"
+        )
         assert len(ended) >= 2 and all(done for _, done in ended)
         admin.post(event("issue", "anchor", at(DAY), issued=cups(cup_300=1)))
         assert admin.accounts("tern-bay")["with_customers(cup-300)"] == 2 * rounds

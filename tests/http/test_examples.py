@@ -31,11 +31,13 @@ def test_the_examples_are_what_the_service_answers(shared):
     if os.environ.get("DEPOSITD_RENEW") == "examples":
         kept = {name: same_or_new(kept.get(name), new) for name, new in played.items()}
         examples.KEPT.write_text(json.dumps(kept, indent=1, ensure_ascii=False) + "\n")
-    assert set(kept) == set(played), ("an operation has no example, or is no more: play it in examples.py, then"
-                                      " tests/document examples")
+    assert set(kept) == set(played), (
+        "an operation has no example, or is no more: play it in examples.py, then" " tests/document examples"
+    )
     for name, of_operation in examples.settled(played).items():
-        assert examples.settled(kept[name]) == of_operation, (
-            f"{name}: its examples are stale: tests/document examples renews them")
+        assert (
+            examples.settled(kept[name]) == of_operation
+        ), f"{name}: its examples are stale: tests/document examples renews them"
 
 
 def test_each_operation_has_an_example_of_body_and_answer(document):
@@ -45,11 +47,13 @@ def test_each_operation_has_an_example_of_body_and_answer(document):
             continue
         success = {status: r for status, r in operation["responses"].items() if status < "400" and r.get("content")}
         answers = [m for r in success.values() for m in r["content"].values() if "examples" in m]
-        assert answers or not success, (f"{where} has no example: play it in examples.py, then run tests/document"
-                                        " examples")
+        assert answers or not success, (
+            f"{where} has no example: play it in examples.py, then run tests/document" " examples"
+        )
         for content in operation.get("requestBody", {}).get("content", {}).items():
-            assert "examples" in content[1] or content[0] == "text/xml", (
-                f"{where}: no example of a body as {content[0]}")
+            assert (
+                "examples" in content[1] or content[0] == "text/xml"
+            ), f"{where}: no example of a body as {content[0]}"
         for parameter in operation["parameters"]:
             assert parameter["in"] != "path" or "example" in parameter, f"{where}: {parameter['name']}"
 
@@ -69,8 +73,9 @@ def test_each_example_is_of_its_schema(shared, document):
         for parameter in operation["parameters"]:
             if "example" in parameter:
                 check(parameter["schema"], parameter["example"], f"{where}: {parameter['name']}")
-        contents = [operation.get("requestBody", {})] + [shared.contract.resolve(r)
-                                                         for r in operation["responses"].values()]
+        contents = [operation.get("requestBody", {})] + [
+            shared.contract.resolve(r) for r in operation["responses"].values()
+        ]
         for content in contents:
             for media in content.get("content", {}).values():
                 for name, example in media.get("examples", {}).items():
@@ -80,9 +85,14 @@ def test_each_example_is_of_its_schema(shared, document):
 
 def test_a_stale_example_is_noticed():
     """The comparison itself: times and ids of the run may differ, a figure or a member may not."""
-    kept = {"amount": "2.50", "recorded_at": "2026-11-26T21:00:00Z", "business_date": "2026-11-26",
-            "date": str(examples.DAY)}
-    assert examples.settled(kept) == examples.settled({**kept, "recorded_at": "2027-01-01T00:00:00.5Z",
-                                                       "business_date": "2027-01-01"})
+    kept = {
+        "amount": "2.50",
+        "recorded_at": "2026-11-26T21:00:00Z",
+        "business_date": "2026-11-26",
+        "date": str(examples.DAY),
+    }
+    assert examples.settled(kept) == examples.settled(
+        {**kept, "recorded_at": "2027-01-01T00:00:00.5Z", "business_date": "2027-01-01"}
+    )
     for change in ({"amount": "2.51"}, {"date": "2025-05-13"}, {"more": 1}, {"recorded_at": None}):
         assert examples.settled(kept) != examples.settled({**kept, **change}), change

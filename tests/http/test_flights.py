@@ -33,8 +33,9 @@ def flights():
     archive = Path(folder) / (PACKAGE.replace("@", "-") + ".tgz")
     if not archive.exists():
         archive.parent.mkdir(parents=True, exist_ok=True)
-        packed = subprocess.run(["npm", "pack", "--silent", PACKAGE], cwd=folder, capture_output=True, text=True,
-                                timeout=300)
+        packed = subprocess.run(
+            ["npm", "pack", "--silent", PACKAGE], cwd=folder, capture_output=True, text=True, timeout=300
+        )
         if packed.returncode:
             pytest.skip(f"npm pack {PACKAGE}: {packed.stderr.strip()[-200:]}")
     with tarfile.open(archive) as packed:
@@ -61,7 +62,7 @@ def fewest_payments(positions):
 
     @cache
     def most(counts):
-        taken = [counts[:i] + (n - 1,) + counts[i + 1:] for i, n in enumerate(counts) if n]
+        taken = [counts[:i] + (n - 1,) + counts[i + 1 :] for i, n in enumerate(counts) if n]
         return (sum(v * n for v, n in zip(values, counts)) == 0) + max(map(most, taken)) if taken else 0
 
     return count - groups - most(tuple(left[v] for v in values)), sum(left.values())
@@ -70,15 +71,24 @@ def fewest_payments(positions):
 def test_each_day_nets_as_the_raw_file_does(service, flights):
     airports = sorted({code for rows in flights.values() for _, *codes in rows for code in codes})
     first = min(flights)
-    service.admin.load(network.reference(
-        [network.scheme("airline", first, {"cup-300": "2.50"}, time_zone="UTC", cut_off="00:00")],
-        {a: ("airline", a) for a in airports}))
+    service.admin.load(
+        network.reference(
+            [network.scheme("airline", first, {"cup-300": "2.50"}, time_zone="UTC", cut_off="00:00")],
+            {a: ("airline", a) for a in airports},
+        )
+    )
     cup = network.cups(cup_300=1)
-    events = [event for rows in flights.values() for when, origin, destination in rows for event in (
-        network.event("issue", origin, f"{when:%Y-%m-%dT%H:%M}:00Z", issued=cup),
-        network.event("return", destination, f"{when:%Y-%m-%dT%H:%M}:00Z", returned=cup))]
+    events = [
+        event
+        for rows in flights.values()
+        for when, origin, destination in rows
+        for event in (
+            network.event("issue", origin, f"{when:%Y-%m-%dT%H:%M}:00Z", issued=cup),
+            network.event("return", destination, f"{when:%Y-%m-%dT%H:%M}:00Z", returned=cup),
+        )
+    ]
     for start in range(0, len(events), 1000):
-        assert all(r["status"] == "recorded" for r in service.admin.post_many(events[start:start + 1000]))
+        assert all(r["status"] == "recorded" for r in service.admin.post_many(events[start : start + 1000]))
 
     for day in sorted(flights):
         took = Counter()

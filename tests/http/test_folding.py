@@ -12,8 +12,12 @@ SITES = [f"cafe-{n}" for n in range(40)]
 def test_balances_are_the_same_before_and_after_a_fold(service):
     """Batches of an issue at each of forty sites, until the writer has folded twice."""
     admin = service.admin
-    admin.load(network.reference([network.scheme("tern-bay", DAY, {"cup-300": "2.50"})],
-                                 {site: ("tern-bay", f"owner-{n % 3}") for n, site in enumerate(SITES)}))
+    admin.load(
+        network.reference(
+            [network.scheme("tern-bay", DAY, {"cup-300": "2.50"})],
+            {site: ("tern-bay", f"owner-{n % 3}") for n, site in enumerate(SITES)},
+        )
+    )
     waiting, folds, rounds = 0, 0, 0
     while folds < 2:
         assert rounds < 500, "it is never folded"
@@ -34,8 +38,7 @@ def test_balances_are_the_same_before_and_after_a_fold(service):
 
 
 def unfolded(service):
-    [(head, rows)] = service.database.rows(
-        "SELECT unfolded, (SELECT count(*) FROM recent_balance) FROM scheme_head")
+    [(head, rows)] = service.database.rows("SELECT unfolded, (SELECT count(*) FROM recent_balance) FROM scheme_head")
     assert head == rows
     return head
 

@@ -19,8 +19,9 @@ DAY = date.today() - timedelta(days=3)
 
 @pytest.fixture(scope="module")
 def net(shared):
-    shared.admin.load(network.reference([network.scheme("tern-bay", DAY, {"cup-300": "2.50"})],
-                                        {"anchor": ("tern-bay", "hearth")}))
+    shared.admin.load(
+        network.reference([network.scheme("tern-bay", DAY, {"cup-300": "2.50"})], {"anchor": ("tern-bay", "hearth")})
+    )
     shared.admin.connection.close()
     return shared
 
@@ -30,8 +31,13 @@ def issue():
 
 
 def post(net, body, *fields, line="POST /v1/events HTTP/1.1"):
-    head = [line, "Host: localhost", f"Authorization: Bearer {net.admin_key}",
-            "Content-Type: application/json", *fields]
+    head = [
+        line,
+        "Host: localhost",
+        f"Authorization: Bearer {net.admin_key}",
+        "Content-Type: application/json",
+        *fields,
+    ]
     return "\r\n".join(head).encode("latin-1") + b"\r\n\r\n" + body
 
 
@@ -72,8 +78,9 @@ def answers(text, methods=()):
         lines = head.decode("latin-1").split("\r\n")
         status = int(re.fullmatch(r"HTTP/1\.1 (\d{3}) .*", lines[0]).group(1))
         headers = dict(line.lower().split(": ", 1) for line in lines[1:])
-        length = 0 if methods[len(found):len(found) + 1] == ("HEAD",) or status < 200 else int(
-            headers["content-length"])
+        length = (
+            0 if methods[len(found) : len(found) + 1] == ("HEAD",) or status < 200 else int(headers["content-length"])
+        )
         assert len(text) >= length, "the answer is cut short"
         found.append((status, headers, text[:length]))
         text = text[length:]
@@ -124,9 +131,11 @@ WRONG = {
     "identity": (fields("Transfer-Encoding: identity"), 400, "bad_framing"),
     "chunked twice": (fields("Transfer-Encoding: chunked", "Transfer-Encoding: chunked"), 400, "bad_framing"),
     "nearly chunked": (fields("Transfer-Encoding: xchunked"), 400, "bad_framing"),
-    "chunks for HTTP/1.0": (lambda net: post(net, b"0\r\n\r\n", "Transfer-Encoding: chunked",
-                                             line="POST /v1/events HTTP/1.0"),
-                            400, "bad_framing"),
+    "chunks for HTTP/1.0": (
+        lambda net: post(net, b"0\r\n\r\n", "Transfer-Encoding: chunked", line="POST /v1/events HTTP/1.0"),
+        400,
+        "bad_framing",
+    ),
     # 5.1, 5.2, 2.2
     "a blank before the colon": (fields("Content-Length : 5"), 400, "bad_framing"),
     "a blank before the coding's colon": (fields("Transfer-Encoding : chunked"), 400, "bad_framing"),
@@ -202,6 +211,7 @@ def test_head_is_refused_without_a_body(net):
 
 def test_absolute_targets(net):
     """RFC 9112 section 3.2.2: served like targets in origin form, with the target's host for Host."""
+
     def status(text):
         return [answer[0] for answer in answers(said(net, text))]
 
@@ -230,23 +240,34 @@ def test_what_is_unusual_but_right(net):
     before, body = recorded(net), issue()
     assert [a[0] for a in answers(said(net, b"\r\n" + good(net, "Connection: close")))] == [201]
     text = post(net, body, f"Content-Length: {len(body)} \t", "Connection:  close ")
-    assert [a[0] for a in answers(said(net, *(text[n:n + 1] for n in range(len(text)))))] == [201]
+    assert [a[0] for a in answers(said(net, *(text[n : n + 1] for n in range(len(text)))))] == [201]
     body = issue()
-    text = post(net, b'5;name="a value";b\r\n%s\r\n%x\r\n%s\r\n0;last\r\nX-Sum: 1\r\nContent-Length: 7\r\n\r\n' % (
-        body[:5], len(body) - 5, body[5:]), "Transfer-Encoding: Chunked", "Connection: close")
+    text = post(
+        net,
+        b'5;name="a value";b\r\n%s\r\n%x\r\n%s\r\n0;last\r\nX-Sum: 1\r\nContent-Length: 7\r\n\r\n'
+        % (body[:5], len(body) - 5, body[5:]),
+        "Transfer-Encoding: Chunked",
+        "Connection: close",
+    )
     assert [a[0] for a in answers(said(net, text))] == [201]
     body = issue()
-    text = post(net, chunks(*(body[n:n + 1] for n in range(len(body)))), "Transfer-Encoding: chunked",
-                "Connection: close")
-    assert [a[0] for a in answers(said(net, *(text[n:n + 1] for n in range(len(text)))))] == [201]
+    text = post(
+        net, chunks(*(body[n : n + 1] for n in range(len(body)))), "Transfer-Encoding: chunked", "Connection: close"
+    )
+    assert [a[0] for a in answers(said(net, *(text[n : n + 1] for n in range(len(text)))))] == [201]
     text = b"".join(good(net) for _ in range(100)) + good(net, "Connection: close")
     assert [a[0] for a in answers(said(net, text))] == [201] * 101
     assert recorded(net) == before + 105
 
 
 def stream(net, *fields):
-    head = ["POST /v1/events HTTP/1.1", "Host: localhost", f"Authorization: Bearer {net.admin_key}",
-            "Content-Type: application/x-ndjson", *fields]
+    head = [
+        "POST /v1/events HTTP/1.1",
+        "Host: localhost",
+        f"Authorization: Bearer {net.admin_key}",
+        "Content-Type: application/x-ndjson",
+        *fields,
+    ]
     return ("\r\n".join(head) + "\r\n\r\n").encode()
 
 
@@ -279,9 +300,10 @@ def changed(text, rng):
     """A few bytes changed, left out, or put in, mostly such as framing is made of."""
     for _ in range(rng.randint(1, 3)):
         at = rng.randrange(len(text))
-        byte = rng.choice([b"\r", b"\n", b"\r\n", b" ", b"\t", b"\0", b":", b",", b";", b"0", b"9", b"f", b"\x7f",
-                           b"\xff", b"H", b""])
-        text = text[:at] + byte + text[at + rng.randint(0, 2):]
+        byte = rng.choice(
+            [b"\r", b"\n", b"\r\n", b" ", b"\t", b"\0", b":", b",", b";", b"0", b"9", b"f", b"\x7f", b"\xff", b"H", b""]
+        )
+        text = text[:at] + byte + text[at + rng.randint(0, 2) :]
     return text
 
 
@@ -292,9 +314,12 @@ def test_requests_changed_by_chance(net, seed):
     rng, tries = random.Random(seed), 20
     for _ in range(tries):
         before, body = recorded(net), issue()
-        texts = [good(net),
-                 post(net, body, f"Content-Length: {len(body)}", line="POST http://localhost/v1/events HTTP/1.1"),
-                 post(net, chunks(issue()[:7], body[7:]), "Transfer-Encoding: chunked"), good(net)]
+        texts = [
+            good(net),
+            post(net, body, f"Content-Length: {len(body)}", line="POST http://localhost/v1/events HTTP/1.1"),
+            post(net, chunks(issue()[:7], body[7:]), "Transfer-Encoding: chunked"),
+            good(net),
+        ]
         rng.shuffle(texts)
         sent = changed(b"".join(texts), rng)
         cut = rng.randrange(len(sent))

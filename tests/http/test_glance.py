@@ -15,26 +15,45 @@ def net(shared):
     and cups lost; and as many other schemes as make three pages of four."""
     today = network.business_day()
     first = today - timedelta(days=6)
-    wharf = network.scheme("wharf", first, {"cup-300": "2.50", "cup-450": "3.50"}, stock_terms="on_deposit",
-                           more_values=[("cup-300", first + timedelta(days=2), "3.00"),
-                                        ("cup-450", first + timedelta(days=2), "3.00"),
-                                        ("cup-300", today, "2.75"), ("cup-450", today + timedelta(days=1), "9.00")])
+    wharf = network.scheme(
+        "wharf",
+        first,
+        {"cup-300": "2.50", "cup-450": "3.50"},
+        stock_terms="on_deposit",
+        more_values=[
+            ("cup-300", first + timedelta(days=2), "3.00"),
+            ("cup-450", first + timedelta(days=2), "3.00"),
+            ("cup-300", today, "2.75"),
+            ("cup-450", today + timedelta(days=1), "9.00"),
+        ],
+    )
     others = [network.scheme(f"skerry-{n}", first, {"cup-300": "2.00"}) for n in range(9)]
-    shared.admin.load(network.reference([wharf, *others], {
-        "anchor": ("wharf", "hearth"), "brick": ("wharf", "miller"),
-        **{f"gull-{n}": (f"skerry-{n}", "hearth" if n % 2 else "quay") for n in range(9)}}))
+    shared.admin.load(
+        network.reference(
+            [wharf, *others],
+            {
+                "anchor": ("wharf", "hearth"),
+                "brick": ("wharf", "miller"),
+                **{f"gull-{n}": (f"skerry-{n}", "hearth" if n % 2 else "quay") for n in range(9)},
+            },
+        )
+    )
 
     def day(n, hour):
         return at(first + timedelta(days=n), hour)
+
     sent = event("dispatch", "anchor", day(3, "10:00"), cups=cups(("cup-300", 2), cup_300=6, cup_450=1), to="brick")
-    events = [event("supply", "anchor", day(0, "06:00"), cups=cups(cup_300=100, cup_450=50)),
-              event("issue", "anchor", day(0, "09:00"), issued=cups(cup_300=20, cup_450=5)),
-              event("return", "brick", day(1, "09:00"), returned=cups(("cup-300", 3), cup_300=4, cup_450=1)),
-              event("issue", "anchor", day(2, "09:00"), issued=cups(cup_300=7)),
-              event("damage", "anchor", day(3, "09:00"), cups=cups(cup_300=2)), sent,
-              event("receipt", "brick", day(3, "18:00"), cups=cups(cup_300=4), dispatch=sent["event_id"]),
-              event("issue", "gull-1", day(4, "09:00"), issued=cups(cup_300=3)),
-              event("return", "brick", day(5, "09:00"), returned=cups(cup_450=2))]
+    events = [
+        event("supply", "anchor", day(0, "06:00"), cups=cups(cup_300=100, cup_450=50)),
+        event("issue", "anchor", day(0, "09:00"), issued=cups(cup_300=20, cup_450=5)),
+        event("return", "brick", day(1, "09:00"), returned=cups(("cup-300", 3), cup_300=4, cup_450=1)),
+        event("issue", "anchor", day(2, "09:00"), issued=cups(cup_300=7)),
+        event("damage", "anchor", day(3, "09:00"), cups=cups(cup_300=2)),
+        sent,
+        event("receipt", "brick", day(3, "18:00"), cups=cups(cup_300=4), dispatch=sent["event_id"]),
+        event("issue", "gull-1", day(4, "09:00"), issued=cups(cup_300=3)),
+        event("return", "brick", day(5, "09:00"), returned=cups(cup_450=2)),
+    ]
     for one in events:
         shared.admin.post(one)
     shared.admin.close("wharf", first)
@@ -45,8 +64,11 @@ def test_the_cover_is_that_of_the_report(net):
     """Line by line it is another computation: the start page adds up sums by kind, the report accounts."""
     compared = 0
     for scheme in net.admin.get("/")["schemes"]:
-        lines = [r for r in net.admin.get("/v1/reports/deposit-cover", scheme=scheme["scheme"])["items"]
-                 if r["section"] != "funding"]
+        lines = [
+            r
+            for r in net.admin.get("/v1/reports/deposit-cover", scheme=scheme["scheme"])["items"]
+            if r["section"] != "funding"
+        ]
         sums = {k: f"{sum(Decimal(r[k]) for r in lines):.2f}" for k in ("required", "held", "difference")}
         assert scheme["cover"] == sums, scheme["scheme"]
         compared += any(Decimal(r["to_come"]) for r in lines)

@@ -27,12 +27,21 @@ NEVER = str(uuid4())
 @pytest.fixture(scope="module")
 def net(shared):
     admin = shared.admin
-    admin.load(network.reference(
-        [network.scheme(code, FIRST, {"cup-300": "2.50"}) for code in ("tern-bay", "skerry")],
-        {"anchor": ("tern-bay", "hearth"), "copper": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"),
-         "gull": ("skerry", "miller")}))
-    shared.by_key = {TILL: shared.client(shared.create_key("till", "pos", sites=["anchor", "copper"])),
-                     OWNER: shared.client(shared.create_key("hearth-book", "participant", participant="hearth"))}
+    admin.load(
+        network.reference(
+            [network.scheme(code, FIRST, {"cup-300": "2.50"}) for code in ("tern-bay", "skerry")],
+            {
+                "anchor": ("tern-bay", "hearth"),
+                "copper": ("tern-bay", "hearth"),
+                "brick": ("tern-bay", "miller"),
+                "gull": ("skerry", "miller"),
+            },
+        )
+    )
+    shared.by_key = {
+        TILL: shared.client(shared.create_key("till", "pos", sites=["anchor", "copper"])),
+        OWNER: shared.client(shared.create_key("hearth-book", "participant", participant="hearth")),
+    }
     lost = event("dispatch", "brick", at(OPEN), cups=cups(cup_300=2), to="anchor")
     made = {
         "issue": event("issue", "brick", at(OPEN), issued=cups(cup_300=1)),
@@ -42,21 +51,37 @@ def net(shared):
         "gull": event("issue", "gull", at(OPEN), issued=cups(cup_300=1)),
         "gull_dispatch": event("dispatch", "gull", at(OPEN), cups=cups(cup_300=5), to="gull"),
         "forfeit": event("forfeit", None, at(OPEN), scheme="tern-bay", cups=cups(cup_300=1)),
-        "lost": lost, "loss": event("transit_loss", "brick", at(OPEN, "12:00"), cups=cups(cup_300=1), bearer="operator",
-                                    dispatch=lost["event_id"]),
-        "journal": event("journal", None, at(OPEN), scheme="tern-bay", reason="charges", legs=[
-            {"account": "bank", "amount": "-1.00"}, {"account": "tax", "amount": "1.00"}]),
+        "lost": lost,
+        "loss": event(
+            "transit_loss",
+            "brick",
+            at(OPEN, "12:00"),
+            cups=cups(cup_300=1),
+            bearer="operator",
+            dispatch=lost["event_id"],
+        ),
+        "journal": event(
+            "journal",
+            None,
+            at(OPEN),
+            scheme="tern-bay",
+            reason="charges",
+            legs=[{"account": "bank", "amount": "-1.00"}, {"account": "tax", "amount": "1.00"}],
+        ),
     }
     del made["gull_dispatch"]
     made["undone"] = event("reversal", "brick", at(OPEN, "13:00"), reverses=made["reversed"]["event_id"])
     assert {r["status"] for r in admin.post_many(list(made.values()))} <= {"recorded", "proposed"}
-    admin.put(f"/v1/sites/brick/day-totals/{FIRST}",
-              {"issued": 1, "returned": 0, "collected": "2.50", "refunded": "0.00"})
+    admin.put(
+        f"/v1/sites/brick/day-totals/{FIRST}", {"issued": 1, "returned": 0, "collected": "2.50", "refunded": "0.00"}
+    )
     [payment] = admin.close("tern-bay", FIRST)["payments"]
     shared.made = made
-    shared.hidden = {"payment": payment["payment_id"], "entry": str(max(e["entry"] for e in admin.feed("tern-bay")
-                                                                        if e.get("event", {}).get("site") == "brick")),
-                     **{name: e["event_id"] for name, e in made.items()}}
+    shared.hidden = {
+        "payment": payment["payment_id"],
+        "entry": str(max(e["entry"] for e in admin.feed("tern-bay") if e.get("event", {}).get("site") == "brick")),
+        **{name: e["event_id"] for name, e in made.items()},
+    }
     shared.absent = {"payment": "0" * len(payment["payment_id"]), "entry": "9" * len(shared.hidden["entry"])}
     return shared
 
@@ -104,8 +129,18 @@ def writes():
         yield "reversal", site, {"reverses": "{issue}"}
         yield "dispatch", site, {"cups": one, "to": "anchor"}
     yield "dispatch", "anchor", {"cups": one, "to": "{gull}"}
-    for name in ("issue", "closed", "reversed", "undone", "dispatch", "lost", "loss", "forfeit", "journal",
-                 "gull_event"):
+    for name in (
+        "issue",
+        "closed",
+        "reversed",
+        "undone",
+        "dispatch",
+        "lost",
+        "loss",
+        "forfeit",
+        "journal",
+        "gull_event",
+    ):
         yield "reversal", "anchor", {"reverses": f"{{{name}}}"}
         if name not in ("dispatch", "lost"):  # that a till may receive
             yield "receipt", "anchor", {"cups": one, "dispatch": f"{{{name}}}"}
@@ -138,8 +173,9 @@ def asked(client, method, target, body=None, **headers):
 @pytest.mark.parametrize("key", [TILL, OWNER])
 @pytest.mark.parametrize("target", list(dict.fromkeys(reads())))
 def test_a_hidden_thing_is_read_as_if_it_were_absent(net, key, target, accept):
-    hidden, absent = (asked(net.by_key[key], "GET", filled(net, target, there), Accept=accept)
-                      for there in (True, False))
+    hidden, absent = (
+        asked(net.by_key[key], "GET", filled(net, target, there), Accept=accept) for there in (True, False)
+    )
     assert hidden[0] in (403, 404, 422)
     assert hidden == absent
 
@@ -161,8 +197,10 @@ def test_a_hidden_thing_is_named_in_vain(net, key, kind, site, members):
 @pytest.mark.parametrize("site", ["{brick}", "{gull}"])
 def test_a_till_says_nothing_of_other_sites_days(net, site):
     totals = {"issued": 1, "returned": 0, "collected": "2.50", "refunded": "0.00"}
-    hidden, absent = (asked(net.by_key[TILL], "PUT", filled(net, f"/v1/sites/{site}/day-totals/{FIRST}", there), totals)
-                      for there in (True, False))
+    hidden, absent = (
+        asked(net.by_key[TILL], "PUT", filled(net, f"/v1/sites/{site}/day-totals/{FIRST}", there), totals)
+        for there in (True, False)
+    )
     assert hidden[0] == 404 and hidden == absent
 
 
@@ -176,20 +214,41 @@ def test_a_till_learns_what_its_own_work_needs(net):
     assert till.post(got)["exceptions"] == []
     own = event("issue", "copper", at(OPEN), issued=cups(cup_300=1))
     till.post(own)
-    till.refused("POST", "/v1/events", event("receipt", "anchor", at(OPEN), cups=cups(cup_300=1),
-                                             dispatch=own["event_id"]),
-                 422, "not_a_dispatch")
-    till.refused("POST", "/v1/events", event("reversal", "anchor", at(OPEN), reverses=own["event_id"]), 422,
-                 "site_differs")
-    net.admin.refused("POST", "/v1/events", event("dispatch", "anchor", at(OPEN), cups=cups(cup_300=1), to="gull"),
-                      422, "site_in_other_scheme")
+    till.refused(
+        "POST",
+        "/v1/events",
+        event("receipt", "anchor", at(OPEN), cups=cups(cup_300=1), dispatch=own["event_id"]),
+        422,
+        "not_a_dispatch",
+    )
+    till.refused(
+        "POST", "/v1/events", event("reversal", "anchor", at(OPEN), reverses=own["event_id"]), 422, "site_differs"
+    )
+    net.admin.refused(
+        "POST",
+        "/v1/events",
+        event("dispatch", "anchor", at(OPEN), cups=cups(cup_300=1), to="gull"),
+        422,
+        "site_in_other_scheme",
+    )
     # The one thing that shows: the id is taken.
     for taken in (own, net.made["issue"]):
-        till.refused("POST", "/v1/events", event("issue", "anchor", at(OPEN), issued=cups(cup_300=2))
-                     | {"event_id": taken["event_id"]},
-                     409, "event_id_conflict")
-    conflicts = [asked(till, "POST", "/v1/events", event("issue", "anchor", at(OPEN), issued=cups(cup_300=2))
-                       | {"event_id": taken["event_id"]}) for taken in (own, net.made["issue"])]
+        till.refused(
+            "POST",
+            "/v1/events",
+            event("issue", "anchor", at(OPEN), issued=cups(cup_300=2)) | {"event_id": taken["event_id"]},
+            409,
+            "event_id_conflict",
+        )
+    conflicts = [
+        asked(
+            till,
+            "POST",
+            "/v1/events",
+            event("issue", "anchor", at(OPEN), issued=cups(cup_300=2)) | {"event_id": taken["event_id"]},
+        )
+        for taken in (own, net.made["issue"])
+    ]
     assert conflicts[0] == conflicts[1]
 
 

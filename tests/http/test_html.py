@@ -16,8 +16,12 @@ from pages import Page, label, tidy
 
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
 BROWSER = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"}
-HOSTILE = ['<script>alert("1")</script>', '"><img src=x onerror=alert(2)>', "'; & &amp; </td></table>",
-           "<!-- ]]> --> \u202e\u2603"]
+HOSTILE = [
+    '<script>alert("1")</script>',
+    '"><img src=x onerror=alert(2)>',
+    "'; & &amp; </td></table>",
+    "<!-- ]]> --> \u202e\u2603",
+]
 NEEDED = {"day": str(WORKED_DAY), "account": "site_clearing(anchor)"}  # what a report has to be told
 KINDS_EACH = 3  # pages of one kind that the crawl reads
 
@@ -28,16 +32,26 @@ class Net:
     def __init__(self, service):
         self.service, self.admin = service, service.admin
         document = network.worked_reference("on_deposit")
-        document["schemes"].append(network.scheme("skerry", WORKED_DAY, {"cup-300": "200"}, currency="ISK", terms=[
-            {"minimum_payment": "0", "service_fee": "0", "handling_fee": "0"}]))
+        document["schemes"].append(
+            network.scheme(
+                "skerry",
+                WORKED_DAY,
+                {"cup-300": "200"},
+                currency="ISK",
+                terms=[{"minimum_payment": "0", "service_fee": "0", "handling_fee": "0"}],
+            )
+        )
         document["sites"] += network.reference([], {"gull": ("skerry", "hearth")})["sites"]
         for row, name in zip([*document["sites"], *document["participants"]], HOSTILE * 3):
             row["name"] = name
-        document["schemes"][0]["operator"] = {"name": HOSTILE[1],
-                                              "bank_account": {"account": "1000042", "bank_code": "000300002"}}
+        document["schemes"][0]["operator"] = {
+            "name": HOSTILE[1],
+            "bank_account": {"account": "1000042", "bank_code": "000300002"},
+        }
         self.admin.load(document)
-        self.hostile = [event("issue", "anchor", at(NEXT_DAY), issued=cups(cup_300=1), reference=text)
-                        for text in HOSTILE]
+        self.hostile = [
+            event("issue", "anchor", at(NEXT_DAY), issued=cups(cup_300=1), reference=text) for text in HOSTILE
+        ]
         self.large = event("issue", "gull", at(WORKED_DAY), issued=cups(cup_300=12345))
         for e in [*network.worked_events(), *self.hostile, self.large]:
             self.admin.post(e)
@@ -66,8 +80,10 @@ def kind_of(target):
     if path.startswith("/v1/reports/"):
         return path
     parts = path.split("/")
-    return "/".join(part if i < 3 or part in ("terms", "refund-values", "days", "proof", "files") else "{}"
-                    for i, part in enumerate(parts))
+    return "/".join(
+        part if i < 3 or part in ("terms", "refund-values", "days", "proof", "files") else "{}"
+        for i, part in enumerate(parts)
+    )
 
 
 def crawl(net, client):
@@ -91,11 +107,25 @@ def crawled(net):
 # Every page that links lead to ----------------------------------------------------------------------------------------
 def test_links_lead_to_every_kind_of_page(net, crawled):
     kinds = {kind_of(target) for target in crawled}
-    assert {f"/v1/reports/{r['report']}" for r in net.admin.get("/v1/reports")["items"]
-            if not any(p["required"] and p["name"] != "scheme" for p in r["parameters"])} <= kinds
-    assert {"/", "/v1/settlements", "/v1/settlements/{}/{}", "/v1/events", "/v1/events/{}", "/v1/schemes/{}/days",
-            "/v1/sites/{}",
-            "/v1/participants/{}", "/v1/checks", "/v1/accounts", "/v1/reports", "/v1/me"} <= kinds
+    assert {
+        f"/v1/reports/{r['report']}"
+        for r in net.admin.get("/v1/reports")["items"]
+        if not any(p["required"] and p["name"] != "scheme" for p in r["parameters"])
+    } <= kinds
+    assert {
+        "/",
+        "/v1/settlements",
+        "/v1/settlements/{}/{}",
+        "/v1/events",
+        "/v1/events/{}",
+        "/v1/schemes/{}/days",
+        "/v1/sites/{}",
+        "/v1/participants/{}",
+        "/v1/checks",
+        "/v1/accounts",
+        "/v1/reports",
+        "/v1/me",
+    } <= kinds
 
 
 @pytest.mark.parametrize("role", ["till", "miller"])
@@ -130,16 +160,24 @@ def test_no_page_has_anything_that_the_policy_would_have_to_allow(crawled):
     for target, page in crawled.items():
         headers = page.answer.headers
         assert headers["Content-Security-Policy"] == (
-            "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'")
+            "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+        )
         assert (headers["X-Content-Type-Options"], headers["Referrer-Policy"], headers["Cache-Control"]) == (
-            "nosniff", "no-referrer", "no-store")
+            "nosniff",
+            "no-referrer",
+            "no-store",
+        )
         for element in page.all():
             assert element.tag not in ("script", "style", "iframe", "object", "embed", "img", "base"), target
             assert not [a for a in element.attributes if a.startswith("on") or a == "style"], (
-                (target, element.attributes))
+                target,
+                element.attributes,
+            )
             for name in ("href", "src", "action"):
                 assert element.get(name) is None or element.get(name).startswith(("/", "#")), (
-                    (target, element.attributes))
+                    target,
+                    element.attributes,
+                )
 
 
 def test_every_page_is_accessible(crawled):
@@ -167,12 +205,17 @@ def test_every_page_is_accessible(crawled):
         assert all(a.text.strip() for a in page.all("a")), target
 
 
-ACCOUNTANTS_WALK = (r"/v1/settlements/tern-bay/", r"/v1/reports/\w+-statement\?", r"/v1/reports/journal\?",
-                    r"/v1/events/.{36}")
+ACCOUNTANTS_WALK = (
+    r"/v1/settlements/tern-bay/",
+    r"/v1/reports/\w+-statement\?",
+    r"/v1/reports/journal\?",
+    r"/v1/events/.{36}",
+)
 
 
 def walk(page_of, links_of, *steps):
     """From the index by links alone, each step to a page whose target matches; back from dead ends."""
+
     def go(target, rest):
         page = page_of(target)
         if not rest:
@@ -191,8 +234,9 @@ def test_an_accountant_walks_by_links_alone(net):
 
 
 def test_a_settlement_leads_to_the_events_of_its_day(net):
-    reached = walk(net.page, lambda page: page.links, r"/v1/settlements/tern-bay/", r"/v1/events\?",
-                   r"/v1/events/.{36}")
+    reached = walk(
+        net.page, lambda page: page.links, r"/v1/settlements/tern-bay/", r"/v1/events\?", r"/v1/events/.{36}"
+    )
     assert reached and reached.facts["Business date"] == str(WORKED_DAY) and reached.table("Legs")
 
 
@@ -200,14 +244,19 @@ def test_a_settlement_leads_to_the_events_of_its_day(net):
 def test_reports_say_what_the_json_says(net):
     compared = 0
     for described in net.admin.get("/v1/reports")["items"]:
-        asked = {"scheme": "tern-bay", **{p["name"]: NEEDED[p["kind"]] for p in described["parameters"]
-                                          if p["required"] and p["kind"] != "scheme"}}
+        asked = {
+            "scheme": "tern-bay",
+            **{
+                p["name"]: NEEDED[p["kind"]] for p in described["parameters"] if p["required"] and p["kind"] != "scheme"
+            },
+        }
         path = f"/v1/reports/{described['report']}"
         report = net.admin.get(path, **asked)
         page = net.page(f"{path}?{urlencode(asked)}")
         rows = page.table(described["title"])
-        assert rows == [{label(k): "" if v is None else str(v) for k, v in item.items()} for item in report["items"]], (
-            path)
+        assert rows == [
+            {label(k): "" if v is None else str(v) for k, v in item.items()} for item in report["items"]
+        ], path
         kinds = {label(c["name"]): c["kind"] for c in described["columns"]}
         for th in page.root.first("thead").all("th"):
             assert th.has_class("n") == (kinds[th.text] != "text"), (path, th.text)
@@ -230,11 +279,16 @@ def test_the_settlement_says_what_the_json_says(net):
     assert {r["Site"]: {k: r[label(k)] for k in sites[r["Site"]]} for r in rows if r["Site"]} == sites
     own = [r for r in rows if not r["Site"]]
     assert {r["Participant"]: (r["Amount"], r["Arrears"]) for r in own} == {
-        p["participant"]: (p["amount"], p["arrears"]) for p in json["positions"]}
-    assert sum(Decimal(r["Amount"]) for r in own) == sum(Decimal(r["Net"]) for r in rows if r["Site"]) + sum(
-        Decimal(r["Arrears"]) for r in own) != 0
+        p["participant"]: (p["amount"], p["arrears"]) for p in json["positions"]
+    }
+    assert (
+        sum(Decimal(r["Amount"]) for r in own)
+        == sum(Decimal(r["Net"]) for r in rows if r["Site"]) + sum(Decimal(r["Arrears"]) for r in own)
+        != 0
+    )
     assert [(r["From"], r["To"], r["Amount"], r["Payment id"]) for r in page.table("Payments")] == [
-        (p["from"], p["to"], p["amount"], p["payment_id"]) for p in json["payments"]]
+        (p["from"], p["to"], p["amount"], p["payment_id"]) for p in json["payments"]
+    ]
     assert {k: page.facts[label(k)] for k in json["totals"]} == {k: str(v) for k, v in json["totals"].items()}
     assert {k: page.facts[label(k)] for k in json["seal"]} == {k: str(v) for k, v in json["seal"].items()}
     assert len([rect for rect in page.all("rect")]) == len(json["positions"]), "a bar for each participant"
@@ -249,8 +303,9 @@ def glance_of(page, scheme):
 def test_the_index_says_what_the_reports_say(net):
     json, page = net.admin.get("/"), net.page("/")
     scheme = next(s for s in json["schemes"] if s["scheme"] == "tern-bay")
-    cover = [r for r in net.admin.get("/v1/reports/deposit-cover", scheme="tern-bay")["items"]
-             if r["section"] != "funding"]
+    cover = [
+        r for r in net.admin.get("/v1/reports/deposit-cover", scheme="tern-bay")["items"] if r["section"] != "funding"
+    ]
     sums = {k: str(sum(Decimal(r[k]) for r in cover)) for k in ("required", "held", "difference")}
     payments = net.admin.get(f"/v1/settlements/tern-bay/{WORKED_DAY}")["payments"]
     assert scheme["cover"] == sums and Decimal(sums["held"]) > 0
@@ -269,8 +324,11 @@ def test_the_index_says_what_the_reports_say(net):
 
 def test_the_index_shows_a_bound_key_its_own(net):
     till, miller = ({s["scheme"]: s for s in c.get("/")["schemes"]} for c in (net.till, net.miller))
-    payment = next(p for p in net.admin.get(f"/v1/settlements/tern-bay/{WORKED_DAY}")["payments"] if "miller"
-                   in (p["from"], p["to"]))
+    payment = next(
+        p
+        for p in net.admin.get(f"/v1/settlements/tern-bay/{WORKED_DAY}")["payments"]
+        if "miller" in (p["from"], p["to"])
+    )
     assert till.keys() == miller.keys() == {"tern-bay"}
     assert till["tern-bay"].keys() == {"scheme", "currency", "business_date", "days_to_close", "last_closed"}
     assert till["tern-bay"]["last_closed"].keys() == {"date", "closed_at"}
@@ -311,10 +369,15 @@ def test_hostile_queries_stay_texts(net, text):
 
 
 # Problems -------------------------------------------------------------------------------------------------------------
-@pytest.mark.parametrize("target, status, reason", [
-    ("/v1/no/such/thing", 404, "not_found"), ("/v1/settlements/tern-bay/2001-01-01", 404, "not_found"),
-    ("/v1/reports/settlement?scheme=tern-bay", 422, "parameter_missing"),
-    ("/v1/reports/stock?scheme=tern-bay&colour=1&size=2", 422, "parameter_unknown")])
+@pytest.mark.parametrize(
+    "target, status, reason",
+    [
+        ("/v1/no/such/thing", 404, "not_found"),
+        ("/v1/settlements/tern-bay/2001-01-01", 404, "not_found"),
+        ("/v1/reports/settlement?scheme=tern-bay", 422, "parameter_missing"),
+        ("/v1/reports/stock?scheme=tern-bay&colour=1&size=2", 422, "parameter_unknown"),
+    ],
+)
 def test_problems_are_pages_for_browsers(net, target, status, reason):
     page = net.page(target, status=status)
     assert (page.facts["Reason"], page.facts["Status"]) == (reason, str(status))
@@ -331,19 +394,27 @@ def test_a_browser_is_asked_for_a_key(net):
     assert page.facts["Reason"] == "role_not_allowed"
 
 
-@pytest.mark.parametrize("accept, media", [
-    (None, "application/problem+json"), ("*/*", "application/problem+json"),
-    ("application/json", "application/problem+json"),
-    ("text/html;q=0.5, application/problem+json", "application/problem+json"),
-    ("text/html, application/json", "application/problem+json"),
-    ("text/html", "text/html"), ("text/html, application/json;q=0.9", "text/html"), (BROWSER["Accept"], "text/html")])
+@pytest.mark.parametrize(
+    "accept, media",
+    [
+        (None, "application/problem+json"),
+        ("*/*", "application/problem+json"),
+        ("application/json", "application/problem+json"),
+        ("text/html;q=0.5, application/problem+json", "application/problem+json"),
+        ("text/html, application/json", "application/problem+json"),
+        ("text/html", "text/html"),
+        ("text/html, application/json;q=0.9", "text/html"),
+        (BROWSER["Accept"], "text/html"),
+    ],
+)
 def test_problems_are_negotiated(net, accept, media):
     """RFC 9110 section 12.5.1; with no preference it is the problem document of RFC 9457."""
     answer = net.admin.send("GET", "/v1/sites/nowhere", headers={"Accept": accept} if accept else {})
     assert answer.headers["Content-Type"].partition(";")[0] == media
     for format, of_format in (("json", "application/problem+json"), ("html", "text/html")):
-        answer = net.admin.send("GET", f"/v1/sites/nowhere?format={format}", headers={"Accept": accept} if accept
-                                else {})
+        answer = net.admin.send(
+            "GET", f"/v1/sites/nowhere?format={format}", headers={"Accept": accept} if accept else {}
+        )
         assert answer.headers["Content-Type"].partition(";")[0] == of_format
 
 
@@ -365,8 +436,13 @@ def submitted(form):
     for field in form.all("input", "select"):
         options = list(field.all("option"))
         chosen = next((o for o in options if "selected" in o.attributes), options[0] if options else None)
-        value = field.get("value") if chosen is None else chosen.get(
-            "value") if "value" in chosen.attributes else chosen.text
+        value = (
+            field.get("value")
+            if chosen is None
+            else chosen.get("value")
+            if "value" in chosen.attributes
+            else chosen.text
+        )
         fields[field.get("name")] = value or ""
     assert form.get("method") == "get"
     return f"{form.get('action')}?{urlencode(fields)}"
@@ -411,7 +487,7 @@ def luminance(colour):
     """WCAG 2.1, relative luminance."""
     if len(colour) == 4:
         colour = "#" + "".join(c * 2 for c in colour[1:])
-    channels = [int(colour[i:i + 2], 16) / 255 for i in (1, 3, 5)]
+    channels = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
     linear = [c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
@@ -430,8 +506,9 @@ def test_the_formula_is_that_of_wcag():
 
 def palettes(sheet):
     """The variables of each :root, with those of the first below them: light, dark, print."""
-    blocks = [dict(re.findall(r"--([\w-]+): (#[0-9a-f]+);", block))
-              for block in re.findall(r":root \{([^}]*)\}", sheet)]
+    blocks = [
+        dict(re.findall(r"--([\w-]+): (#[0-9a-f]+);", block)) for block in re.findall(r":root \{([^}]*)\}", sheet)
+    ]
     assert len(blocks) == 3
     return [{**blocks[0], **block} for block in blocks]
 

@@ -12,8 +12,11 @@ from harness import Service, at_once
 from network import at, cups, event
 
 DAY = date.today() - timedelta(days=4)
-LEGS = [{"account": "bank", "amount": "-12.50"}, {"account": "handling_fees", "amount": "11.00"},
-        {"account": "tax", "amount": "1.50"}]
+LEGS = [
+    {"account": "bank", "amount": "-12.50"},
+    {"account": "handling_fees", "amount": "11.00"},
+    {"account": "tax", "amount": "1.50"},
+]
 
 
 def journal(legs=LEGS, day=DAY, scheme="tern-bay", **members):
@@ -29,9 +32,12 @@ class People:
 
 @pytest.fixture
 def people(service):
-    service.admin.load(network.reference(
-        [network.scheme(code, DAY, {"cup-300": "2.50"}) for code in ("tern-bay", "skerry")],
-        {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"), "gull": ("skerry", "hearth")}))
+    service.admin.load(
+        network.reference(
+            [network.scheme(code, DAY, {"cup-300": "2.50"}) for code in ("tern-bay", "skerry")],
+            {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"), "gull": ("skerry", "hearth")},
+        )
+    )
     return People(service)
 
 
@@ -69,9 +75,12 @@ def test_a_journal_is_of_two_people(people):
     sent, feed = propose(people.ann, journal()), people.admin.feed("tern-bay")
     assert propose(people.ann, sent) and propose(people.ben, sent)  # by whoever: the same answer
     assert money(people) == {} and people.admin.feed("tern-bay") == feed
-    waiting, = people.admin.items("/v1/journals", scheme="tern-bay")
-    assert (waiting["status"], waiting["proposed_by"], waiting["event"]["reason"]) == ("open", "ann",
-                                                                                       "bank charges of May")
+    (waiting,) = people.admin.items("/v1/journals", scheme="tern-bay")
+    assert (waiting["status"], waiting["proposed_by"], waiting["event"]["reason"]) == (
+        "open",
+        "ann",
+        "bank charges of May",
+    )
     assert waiting["event"]["legs"] == LEGS and "approved_by" not in waiting["event"]
     people.admin.refused("GET", f"/v1/events/{sent['event_id']}", None, 404, "not_found")
     refuse(people.ann, sent, "approve", 409, "second_key_needed")
@@ -104,8 +113,11 @@ def test_a_proposal_has_its_id(people):
         if withdrawn:
             people.ann.refused("POST", f"/v1/journals/{sent['event_id']}/withdraw", {}, 422, "member_missing")
             gone = decide(people.ben, sent, "withdraw", {"reason": "booked by the bank itself"})
-            assert (gone["status"], gone["decided_by"], gone["note"]) == ("withdrawn", "ben",
-                                                                          "booked by the bank itself")
+            assert (gone["status"], gone["decided_by"], gone["note"]) == (
+                "withdrawn",
+                "ben",
+                "booked by the bank itself",
+            )
             assert decide(people.ben, sent, "withdraw", {"reason": "again"}) == gone
             refuse(people.ann, sent, "withdraw", 409, "proposal_decided", {"reason": "again"})
             refuse(people.ben, sent, "approve", 409, "proposal_decided")
@@ -117,8 +129,9 @@ def test_a_proposal_has_its_id(people):
             people.ann.refused("POST", "/v1/events", sent, 409, "proposal_decided")
         else:
             propose(people.ben, sent)
-    assert [j["status"] for j in people.admin.items("/v1/journals", scheme="tern-bay",
-                                                    status="withdrawn")] == ["withdrawn"]
+    assert [j["status"] for j in people.admin.items("/v1/journals", scheme="tern-bay", status="withdrawn")] == [
+        "withdrawn"
+    ]
     people.admin.assert_holds()
 
 
@@ -146,10 +159,14 @@ def test_the_day_may_close_in_between(people):
     shown = people.admin.get(f"/v1/events/{sent['event_id']}")
     assert shown["late"] is True and shown["exceptions"] == [{"exception": "late"}]
     assert shown["business_date"] == str(DAY + timedelta(days=1)) and shown["entry"] == approved["entry"]
-    assert people.ann.post(sent) == {"event_id": sent["event_id"], "status": "duplicate", "entry": approved["entry"],
-                                     "late": True,
-                                     "business_date": str(DAY + timedelta(days=1)),
-                                     "exceptions": [{"exception": "late"}]}
+    assert people.ann.post(sent) == {
+        "event_id": sent["event_id"],
+        "status": "duplicate",
+        "entry": approved["entry"],
+        "late": True,
+        "business_date": str(DAY + timedelta(days=1)),
+        "exceptions": [{"exception": "late"}],
+    }
     people.admin.close("tern-bay", DAY + timedelta(days=1))
     people.admin.assert_holds()
 
@@ -160,8 +177,11 @@ def test_the_same_id_in_two_schemes(people):
     people.ben.refused("POST", f"/v1/journals/{sent['event_id']}/approve", None, 422, "parameter_missing")
     assert decide(people.ben, other, "approve", query="?scheme=skerry")["scheme"] == "skerry"
     assert money(people) == {} and people.admin.accounts("skerry")["bank"] == "-12.50"
-    for path in (f"/v1/journals/{uuid4()}/approve", "/v1/journals/x/approve",
-                 f"/v1/journals/{sent['event_id']}/approve?scheme=no"):
+    for path in (
+        f"/v1/journals/{uuid4()}/approve",
+        "/v1/journals/x/approve",
+        f"/v1/journals/{sent['event_id']}/approve?scheme=no",
+    ):
         people.ben.refused("POST", path, None, 404, "not_found")
     people.ben.refused("GET", "/v1/journals?scheme=tern-bay&status=lost", None, 422, "parameter_invalid")
 
@@ -177,8 +197,12 @@ def test_two_instances_know_of_each_others_proposals(database, people):
         taken = {**event("issue", "brick", at(DAY), issued=cups(cup_300=1)), "event_id": sent["event_id"]}
         there.refused("POST", "/v1/events", taken, 409, "event_id_conflict")
         propose(second.client(people.ben.key), sent)
-        answers = at_once(*(lambda c=c: c.send("POST", f"/v1/journals/{sent['event_id']}/{what}", {"reason": "a race"})
-                            for c, what in ((second.client(people.ben.key), "approve"), (people.admin, "withdraw"))))
+        answers = at_once(
+            *(
+                lambda c=c: c.send("POST", f"/v1/journals/{sent['event_id']}/{what}", {"reason": "a race"})
+                for c, what in ((second.client(people.ben.key), "approve"), (people.admin, "withdraw"))
+            )
+        )
         assert sorted(a.status for a in answers) == [200, 409]
         there.post(event("issue", "brick", at(DAY), issued=cups(cup_300=1)))
     finally:
@@ -195,11 +219,20 @@ def test_what_a_journal_may_say(people):
         ([leg("cash", "-1.00"), leg("bank", "1.00")], "account_unknown"),
         ([leg("bank(anchor)", "-1.00"), leg("bank", "1.00")], "account_unknown"),
         ([leg("settlement_due(nobody)", "-1.00"), leg("bank", "1.00")], "account_unknown"),
-        *[([leg(account, "-1.00"), leg("bank", "1.00")], "not_for_journals") for account in (
-            "customer_deposits(cup-300)", "stock_deposits(anchor,cup-300)", "transit_deposits(cup-300)",
-            "site_clearing(anchor)",
-            "settlement_due(hearth)", "arrears(hearth)", "site_stock(anchor,cup-300)", "supply(cup-300)",
-            "retired(cup-300)")],
+        *[
+            ([leg(account, "-1.00"), leg("bank", "1.00")], "not_for_journals")
+            for account in (
+                "customer_deposits(cup-300)",
+                "stock_deposits(anchor,cup-300)",
+                "transit_deposits(cup-300)",
+                "site_clearing(anchor)",
+                "settlement_due(hearth)",
+                "arrears(hearth)",
+                "site_stock(anchor,cup-300)",
+                "supply(cup-300)",
+                "retired(cup-300)",
+            )
+        ],
         ([leg("bank", "-1.000"), leg("tax", "1.000")], "amount_decimals"),
         ([leg("bank", "-1"), leg("tax", "1")], "amount_decimals"),
         ([leg("bank", "-99999999999.99"), leg("tax", "99999999999.99")], "out_of_range"),
@@ -210,9 +243,22 @@ def test_what_a_journal_may_say(people):
     people.ann.refused("POST", "/v1/events", journal(reason="x" * 501), 422, "too_long")
     people.ann.refused("POST", "/v1/events", {**journal(), "approved_by": "ben"}, 422, "member_unknown")
     people.ann.refused("POST", "/v1/events", journal(day=date.today() + timedelta(days=3)), 422, "occurred_in_future")
-    many = [leg(account, "-0.01" if n % 2 else "0.01") for n, account in enumerate(
-        ["bank", "bank_suspense", "service_fees", "forfeits", "loss_charges", "handling_fees", "refund_variance", "tax"]
-        * 12)]
+    many = [
+        leg(account, "-0.01" if n % 2 else "0.01")
+        for n, account in enumerate(
+            [
+                "bank",
+                "bank_suspense",
+                "service_fees",
+                "forfeits",
+                "loss_charges",
+                "handling_fees",
+                "refund_variance",
+                "tax",
+            ]
+            * 12
+        )
+    ]
     sent = propose(people.ann, journal(many, reason='he said "no"\n\u20ac', reference=""))
     assert decide(people.ben, sent, "approve")["event"]["legs"] == many
     assert people.admin.items("/v1/journals", scheme="tern-bay") == []

@@ -13,12 +13,23 @@ SITES, PARTICIPANTS = 3000, 1000
 
 @pytest.fixture(scope="module")
 def document():
-    schemes = [network.scheme(f"bay-{n}", WORKED_DAY, {"cup-300": "2.50", "cup-450": "3.50"},
-                              terms=[{"service_fee": "0.10"}]) for n in range(70)]
-    sites = {f"site-{n}": (f"bay-{n % 70}", f"member-{n % PARTICIPANTS}", {
-        "name": f"The cafe at the end of quay {n}, " + "by the harbour" * 7, "latitude": 47.5, "longitude": -52.7,
-        "par_stock": [{"cup_type": "cup-300", "quantity": n + 1}]})
-             for n in range(SITES)}
+    schemes = [
+        network.scheme(f"bay-{n}", WORKED_DAY, {"cup-300": "2.50", "cup-450": "3.50"}, terms=[{"service_fee": "0.10"}])
+        for n in range(70)
+    ]
+    sites = {
+        f"site-{n}": (
+            f"bay-{n % 70}",
+            f"member-{n % PARTICIPANTS}",
+            {
+                "name": f"The cafe at the end of quay {n}, " + "by the harbour" * 7,
+                "latitude": 47.5,
+                "longitude": -52.7,
+                "par_stock": [{"cup_type": "cup-300", "quantity": n + 1}],
+            },
+        )
+        for n in range(SITES)
+    }
     return network.reference(schemes, sites)
 
 
@@ -28,13 +39,20 @@ def test_what_is_given_is_taken(shared, document):
     given = shared.admin.send("GET", "/v1/reference")
     assert given.status == 200 and given.headers["Transfer-Encoding"] == "chunked"
     assert {s["site"]: s["name"] for s in given.json["sites"]} == {s["site"]: s["name"] for s in document["sites"]}
-    assert {s["scheme"]: (len(s["terms"]), len(s["refund_values"]))
-            for s in given.json["schemes"]} == {f"bay-{n}": (1, 2) for n in range(70)}
+    assert {s["scheme"]: (len(s["terms"]), len(s["refund_values"])) for s in given.json["schemes"]} == {
+        f"bay-{n}": (1, 2) for n in range(70)
+    }
     assert len(given.json["participants"]) == PARTICIPANTS and len(given.json["cup_types"]) == 2
     taken = shared.admin.send("POST", "/v1/reference", given.body)
     assert taken.status == 200, taken.body
-    assert taken.json == {"schemes": 70, "participants": PARTICIPANTS, "sites": SITES, "cup_types": 2, "terms": 70,
-                          "refund_values": 140}
+    assert taken.json == {
+        "schemes": 70,
+        "participants": PARTICIPANTS,
+        "sites": SITES,
+        "cup_types": 2,
+        "terms": 70,
+        "refund_values": 140,
+    }
     assert shared.admin.send("GET", "/v1/reference").body == given.body
     till = shared.client(shared.create_key("till", "pos", sites=["site-7"]))
     assert [s["site"] for s in till.get("/v1/reference")["sites"]] == ["site-7"]

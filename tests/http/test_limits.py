@@ -12,8 +12,12 @@ def test_no_event_is_too_large_for_the_books(service):
     """A leg is at most 10,000,000,000.00, so that it takes millions of them to leave 64 bits: a thousand cups at
     10,000,000.00 are just that, one more is too many, alone and beside others."""
     admin = service.admin
-    admin.load(network.reference([network.scheme("tern-bay", DAY, {"cup-300": "10000000.00", "cup-450": "3.50"})],
-                                 {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller")}))
+    admin.load(
+        network.reference(
+            [network.scheme("tern-bay", DAY, {"cup-300": "10000000.00", "cup-450": "3.50"})],
+            {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller")},
+        )
+    )
     issues = [event("issue", "anchor", at(DAY), issued=cups(cup_300=n)) for n in (1000, 1001, 1_000_000)]
     small = [event("issue", "brick", at(DAY), issued=cups(cup_450=1)) for _ in issues]
     results = admin.post_many([e for pair in zip(issues, small) for e in pair])
@@ -22,7 +26,9 @@ def test_no_event_is_too_large_for_the_books(service):
     admin.refused("POST", "/v1/events", issues[1], 422, "out_of_range")
     settlement = admin.close("tern-bay", DAY)
     assert {p["participant"]: p["amount"] for p in settlement["positions"]} == {
-        "hearth": "10000000000.00", "miller": "10.50"}
+        "hearth": "10000000000.00",
+        "miller": "10.50",
+    }
     admin.assert_holds()
 
 
@@ -30,8 +36,13 @@ def test_large_requests(service):
     """A thousand events in one array, and a hundred lines in one event: the most that the contract allows."""
     admin = service.admin
     types = [{"cup_type": f"cup-{n}", "name": f"Cup {n}", "volume_ml": 300, "mass_g": 48} for n in range(100)]
-    admin.load(network.reference([network.scheme("tern-bay", DAY, {t["cup_type"]: "2.50" for t in types})],
-                                 {"anchor": ("tern-bay", "hearth")}, types))
+    admin.load(
+        network.reference(
+            [network.scheme("tern-bay", DAY, {t["cup_type"]: "2.50" for t in types})],
+            {"anchor": ("tern-bay", "hearth")},
+            types,
+        )
+    )
     lines = [{"cup_type": t["cup_type"], "quantity": 1_000_000} for t in types]
     answer = admin.post(event("supply", "anchor", at(DAY), cups=lines))
     assert answer["exceptions"] == []
@@ -48,8 +59,12 @@ def test_one_array_for_many_schemes(service):
     """More schemes than any network has, each with its own head, ledger and day, in one transaction."""
     admin = service.admin
     codes = [f"bay-{n}" for n in range(40)]
-    admin.load(network.reference([network.scheme(code, DAY, {"cup-300": "2.50"}) for code in codes],
-                                 {f"cafe-{code}": (code, "hearth") for code in codes}))
+    admin.load(
+        network.reference(
+            [network.scheme(code, DAY, {"cup-300": "2.50"}) for code in codes],
+            {f"cafe-{code}": (code, "hearth") for code in codes},
+        )
+    )
     for rounds in (1, 2, 3):
         results = admin.post_many([event("issue", f"cafe-{code}", at(DAY), issued=cups(cup_300=1)) for code in codes])
         assert {(r["status"], r["entry"]) for r in results} == {("recorded", rounds)}

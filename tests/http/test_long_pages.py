@@ -18,14 +18,26 @@ def net(shared):
     exception."""
     shared.today = network.business_day()
     first = shared.today - timedelta(days=DAYS)
-    document = network.reference([network.scheme("tern-bay", first, {"cup-300": "2.50"})],
-                                 {s: ("tern-bay", "hearth") for s in ("anchor", "brick", "copper")},
-                                 **{f"member-{n}": {} for n in range(ROWS + 7)})
+    document = network.reference(
+        [network.scheme("tern-bay", first, {"cup-300": "2.50"})],
+        {s: ("tern-bay", "hearth") for s in ("anchor", "brick", "copper")},
+        **{f"member-{n}": {} for n in range(ROWS + 7)},
+    )
     shared.admin.load(document)
     when = at(shared.today - timedelta(days=1), "12:00")
-    shared.admin.post_many([{"event_id": str(uuid4()), "kind": "issue", "site": ("anchor", "brick")[n % 2],
-                             "occurred_at": when,
-                             "issued": cups(cup_300=1 + n % 3), "amount": f"{10 + n % 7}.00"} for n in range(EVENTS)])
+    shared.admin.post_many(
+        [
+            {
+                "event_id": str(uuid4()),
+                "kind": "issue",
+                "site": ("anchor", "brick")[n % 2],
+                "occurred_at": when,
+                "issued": cups(cup_300=1 + n % 3),
+                "amount": f"{10 + n % 7}.00",
+            }
+            for n in range(EVENTS)
+        ]
+    )
     return shared
 
 
@@ -51,11 +63,14 @@ def texts(items):
     return [["" if v is None else str(v) for v in item.values()] for item in items]
 
 
-REPORTS = {"journal": "from={first}&to={today}", "journal of a site": "from={first}&to={today}&site=anchor",
-           "general-ledger": "account=customer_deposits(cup-300)&from={first}&to={today}",
-           "exceptions": "from={first}&to={today}",
-           "exceptions that are open": "from={first}&to={today}&state=open",
-           "site-statement": "from={first}&to={today}"}
+REPORTS = {
+    "journal": "from={first}&to={today}",
+    "journal of a site": "from={first}&to={today}&site=anchor",
+    "general-ledger": "account=customer_deposits(cup-300)&from={first}&to={today}",
+    "exceptions": "from={first}&to={today}",
+    "exceptions that are open": "from={first}&to={today}&state=open",
+    "site-statement": "from={first}&to={today}",
+}
 
 
 @pytest.mark.parametrize("name", REPORTS)

@@ -22,20 +22,29 @@ FIRST = date.today() - timedelta(days=3)
 
 @pytest.fixture(scope="module")
 def net(shared):
-    shared.admin.load(network.reference(
-        [network.scheme("tern-bay", FIRST, {"cup-300": "2.50"}),
-         network.scheme("skerry", date.today() + timedelta(days=9), {})],
-        {"anchor": ("tern-bay", "hearth")}))
+    shared.admin.load(
+        network.reference(
+            [
+                network.scheme("tern-bay", FIRST, {"cup-300": "2.50"}),
+                network.scheme("skerry", date.today() + timedelta(days=9), {}),
+            ],
+            {"anchor": ("tern-bay", "hearth")},
+        )
+    )
     return shared
 
 
 def scrape(service):
     """{(sample name, its labels): value}, by a client without a key."""
-    answer = service.client(checked=False).send("GET", "/metrics",
-                                                headers={"Accept": "text/plain;version=0.0.4, */*;q=0.1"})
+    answer = service.client(checked=False).send(
+        "GET", "/metrics", headers={"Accept": "text/plain;version=0.0.4, */*;q=0.1"}
+    )
     assert answer.status == 200 and answer.headers["Content-Type"] == "text/plain; version=0.0.4; charset=utf-8"
-    return {(s.name, frozenset(s.labels.items())): s.value
-            for family in text_string_to_metric_families(answer.body.decode()) for s in family.samples}
+    return {
+        (s.name, frozenset(s.labels.items())): s.value
+        for family in text_string_to_metric_families(answer.body.decode())
+        for s in family.samples
+    }
 
 
 def value(samples, name, **labels):
@@ -45,6 +54,7 @@ def value(samples, name, **labels):
 def scrape_until(service, what, holds):
     """The first scrape that is as it should become: the clock looks once a second, a request ends after its answer is
     read."""
+
     def as_it_should():
         samples = scrape(service)
         return samples if holds(samples) else None
@@ -89,27 +99,30 @@ depositd_wait_seconds_count 2
 """
 
 
-@pytest.mark.parametrize("old, new, said", [
-    ("depositd_a_total", "depositd_a", "without _total"),
-    ("recorded", "(null)", "no word"),
-    ('le="0.1"', 'le="0.100"', "canonical"),
-    ("wait_seconds", "wait_days", "not a base unit"),
-    ("wait_seconds", "wait_milliseconds", "not a base unit"),
-    ("wait_seconds", "wait_ms", "abbreviated"),
-    ("wait_seconds", "seconds_wait", "not the suffix"),
-    ("depositd_a_total", "depositd_a_counter_total", "type is part"),
-    ("depositd_a_total", "depositd_aFoo_total", "snake case"),
-    ("depositd_a_total", "a_total", "prefix"),
-    ("outcome=", "Outcome=", "label Outcome"),
-    ("outcome=", "instance=", "label instance"),
-    ("# HELP depositd_a_total A", "# HELP depositd_a_total ", "not the TYPE"),
-    ("# TYPE depositd_a_total counter\n", "", "no TYPE"),
-    ("depositd_a_total counter", "depositd_a_total gauge", "suffix of another type"),
-    ("depositd_a_total", "depositd_wait_seconds_total", "of two families"),
-    ("} 1\n#", "} 1\ndepositd_a_total{outcome=\"recorded\"} 1\n#", "twice"),
-    ("} 1\n#", "} x\n#", "no sample"),
-    ("\n", "\r\n", "LF"),
-])
+@pytest.mark.parametrize(
+    "old, new, said",
+    [
+        ("depositd_a_total", "depositd_a", "without _total"),
+        ("recorded", "(null)", "no word"),
+        ('le="0.1"', 'le="0.100"', "canonical"),
+        ("wait_seconds", "wait_days", "not a base unit"),
+        ("wait_seconds", "wait_milliseconds", "not a base unit"),
+        ("wait_seconds", "wait_ms", "abbreviated"),
+        ("wait_seconds", "seconds_wait", "not the suffix"),
+        ("depositd_a_total", "depositd_a_counter_total", "type is part"),
+        ("depositd_a_total", "depositd_aFoo_total", "snake case"),
+        ("depositd_a_total", "a_total", "prefix"),
+        ("outcome=", "Outcome=", "label Outcome"),
+        ("outcome=", "instance=", "label instance"),
+        ("# HELP depositd_a_total A", "# HELP depositd_a_total ", "not the TYPE"),
+        ("# TYPE depositd_a_total counter\n", "", "no TYPE"),
+        ("depositd_a_total counter", "depositd_a_total gauge", "suffix of another type"),
+        ("depositd_a_total", "depositd_wait_seconds_total", "of two families"),
+        ("} 1\n#", '} 1\ndepositd_a_total{outcome="recorded"} 1\n#', "twice"),
+        ("} 1\n#", "} x\n#", "no sample"),
+        ("\n", "\r\n", "LF"),
+    ],
+)
 def test_the_rules_find_what_is_wrong(old, new, said):
     assert findings(SOUND) == []
     try:
@@ -128,18 +141,27 @@ def test_it_says_nothing_of_money(net):
 def test_events_are_counted_once_by_outcome(net):
     before = scrape(net)
     sent = [issue(n + 1) for n in range(5)]
-    journal = event("journal", None, at(FIRST), scheme="tern-bay", reason="bank charges",
-                    legs=[{"account": "bank", "amount": "-1.00"}, {"account": "handling_fees", "amount": "1.00"}])
-    net.admin.post_many([*sent, journal, {"event_id": "no"},
-                         event("issue", "nowhere", at(FIRST), issued=cups(cup_300=1))])
+    journal = event(
+        "journal",
+        None,
+        at(FIRST),
+        scheme="tern-bay",
+        reason="bank charges",
+        legs=[{"account": "bank", "amount": "-1.00"}, {"account": "handling_fees", "amount": "1.00"}],
+    )
+    net.admin.post_many(
+        [*sent, journal, {"event_id": "no"}, event("issue", "nowhere", at(FIRST), issued=cups(cup_300=1))]
+    )
     net.admin.post(sent[0])
     net.admin.refused("POST", "/v1/events", {"kind": "issue"}, 422, "member_missing")
     net.admin.send("POST", "/v1/events?dry_run=true", issue())
     body = b"\n".join(json.dumps(e).encode() for e in (issue(), sent[1])) + b"\nnonsense\n"
     net.admin.send("POST", "/v1/events", body, {"Content-Type": "application/x-ndjson"})
     after = scrape(net)
-    more = {o: value(after, "depositd_events_total", outcome=o) - value(before, "depositd_events_total", outcome=o)
-            for o in ("recorded", "duplicate", "proposed", "rejected")}
+    more = {
+        o: value(after, "depositd_events_total", outcome=o) - value(before, "depositd_events_total", outcome=o)
+        for o in ("recorded", "duplicate", "proposed", "rejected")
+    }
     assert more == {"recorded": 6, "duplicate": 2, "proposed": 1, "rejected": 4}
     assert {dict(labels)["outcome"] for name, labels in after if name == "depositd_events_total"} == set(more)
     assert value(after, "depositd_batches_total") > value(before, "depositd_batches_total")
@@ -170,10 +192,15 @@ def test_requests_are_counted_by_route_and_class(net):
         if sample == f"{name}_duration_seconds_bucket" and of["le"] != "+Inf":
             rest = {k: v for k, v in of.items() if k != "le"}
             assert count <= value(after, f"{name}_duration_seconds_count", **rest)
-    bounds = [float(dict(l)["le"]) for s, l in after if s == f"{name}_duration_seconds_bucket"
-              and labels.items() <= dict(l).items()]
-    counts = [value(after, f"{name}_duration_seconds_bucket", **labels, le=le) for le in
-              ("0.001", "0.005", "0.025", "0.1", "0.5", "2.5", "+Inf")]
+    bounds = [
+        float(dict(l)["le"])
+        for s, l in after
+        if s == f"{name}_duration_seconds_bucket" and labels.items() <= dict(l).items()
+    ]
+    counts = [
+        value(after, f"{name}_duration_seconds_bucket", **labels, le=le)
+        for le in ("0.001", "0.005", "0.025", "0.1", "0.5", "2.5", "+Inf")
+    ]
     assert sorted(bounds) == bounds and len(bounds) == len(counts) and counts == sorted(counts)
 
 
@@ -182,14 +209,25 @@ def test_a_late_close_is_the_alarm(net):
     by a day less."""
 
     def due():
-        return float(net.database.rows("SELECT extract(epoch FROM now() - ends_at - interval '60 minutes') FROM"
-                                       " business_day"
-                                       " WHERE business_date = %s", FIRST)[0][0])
+        return float(
+            net.database.rows(
+                "SELECT extract(epoch FROM now() - ends_at - interval '60 minutes') FROM"
+                " business_day"
+                " WHERE business_date = %s",
+                FIRST,
+            )[0][0]
+        )
 
     began = due()
-    late = value(scrape_until(net, "the scheme is watched",
-                              lambda s: ("depositd_close_late_seconds", frozenset({("scheme", "tern-bay")})) in s),
-                 "depositd_close_late_seconds", scheme="tern-bay")
+    late = value(
+        scrape_until(
+            net,
+            "the scheme is watched",
+            lambda s: ("depositd_close_late_seconds", frozenset({("scheme", "tern-bay")})) in s,
+        ),
+        "depositd_close_late_seconds",
+        scheme="tern-bay",
+    )
     assert began - 1 <= late <= due() and late > 3600
     days = value(scrape(net), "depositd_closes_open", scheme="tern-bay")
     closing = time.time()
@@ -200,8 +238,9 @@ def test_a_late_close_is_the_alarm(net):
     assert closing - 1 <= value(closed, "depositd_last_close_timestamp_seconds", scheme="tern-bay") <= time.time()
     assert ("depositd_last_close_timestamp_seconds", frozenset({("scheme", "skerry")})) not in closed
     assert value(closed, "depositd_close_late_seconds", scheme="skerry") == 0  # it has no days yet
-    warning, *_ = wait_until(lambda: [line for line in net.log_text().splitlines() if "a close is late" in line],
-                             "it warns")
+    warning, *_ = wait_until(
+        lambda: [line for line in net.log_text().splitlines() if "a close is late" in line], "it warns"
+    )
     assert f"scheme=tern-bay date={FIRST}" in warning and "close_by_clock=no" in warning and "level=warning" in warning
 
 
@@ -212,8 +251,11 @@ def test_it_answers_when_the_database_does_not(net):
         away = scrape_until(net, "no database", lambda s: value(s, "depositd_database_up") == 0)
         late = value(away, "depositd_close_late_seconds", scheme="tern-bay")
         looked = value(away, "depositd_clock_looked_timestamp_seconds")
-        scrape_until(net, "it gets later all the same",
-                     lambda s: value(s, "depositd_close_late_seconds", scheme="tern-bay") > late)
+        scrape_until(
+            net,
+            "it gets later all the same",
+            lambda s: value(s, "depositd_close_late_seconds", scheme="tern-bay") > late,
+        )
         assert value(scrape(net), "depositd_clock_looked_timestamp_seconds") == looked
     finally:
         net.database.open()
@@ -222,10 +264,12 @@ def test_it_answers_when_the_database_does_not(net):
 
 def test_nobody_is_late_by_the_clock(database, service):
     """With the clock on, the days that are due get closed, and the figure goes back to 0."""
-    service.admin.load(network.reference([network.scheme("tern-bay", FIRST, {"cup-300": "2.50"})],
-                                         {"anchor": ("tern-bay", "hearth")}))
+    service.admin.load(
+        network.reference([network.scheme("tern-bay", FIRST, {"cup-300": "2.50"})], {"anchor": ("tern-bay", "hearth")})
+    )
     clock = Service(database, close_by_clock="yes").start()
     try:
+
         def is_done(samples):
             watched = ("depositd_close_late_seconds", frozenset({("scheme", "tern-bay")})) in samples
             return watched and value(samples, "depositd_close_late_seconds", scheme="tern-bay") == 0

@@ -50,8 +50,9 @@ def named_in(file, words):
 
 
 def test_the_database_has_each_kind(shared, kinds):
-    assert {word for word, in shared.database.rows("SELECT word FROM entry_kind")} == kinds, (
-        "a migration adds rows to entry_kind")
+    assert {
+        word for word, in shared.database.rows("SELECT word FROM entry_kind")
+    } == kinds, "a migration adds rows to entry_kind"
 
 
 def test_each_kind_has_posting_rules(shared, kinds):
@@ -68,12 +69,19 @@ def test_functions_of_the_database_list_the_kinds_of_an_activity(shared):
     for _, _, number, _, _, holds, *_ in c_table("account.h", "ACCOUNT_TABLE"):
         by_holds.setdefault(holds, set()).add(int(number))
     [reversal] = {int(row[2]) for row in c_table("event.h", "EVENT_KIND_TABLE") if row[1] == "reversal"}
-    right = {"kind": [by_activity["COUNTER"], by_activity["COUNTER"] | {reversal}, by_activity["CLOSE"]],
-             "account_kind": [by_holds["STOCK"]]}
-    functions = shared.database.rows("""SELECT proname::text, pg_get_functiondef(oid) FROM pg_proc
-                                         WHERE pronamespace = 'public'::regnamespace AND prokind = 'f'""")
-    lists = [(name, of, {int(number) for number in numbers.split(",")}) for name, text in functions
-             for of, numbers in re.findall(r"\b(kind|account_kind)\)? (?:IN \(|= ANY \(ARRAY\[)([\d, ]+)", text)]
+    right = {
+        "kind": [by_activity["COUNTER"], by_activity["COUNTER"] | {reversal}, by_activity["CLOSE"]],
+        "account_kind": [by_holds["STOCK"]],
+    }
+    functions = shared.database.rows(
+        """SELECT proname::text, pg_get_functiondef(oid) FROM pg_proc
+                                         WHERE pronamespace = 'public'::regnamespace AND prokind = 'f'"""
+    )
+    lists = [
+        (name, of, {int(number) for number in numbers.split(",")})
+        for name, text in functions
+        for of, numbers in re.findall(r"\b(kind|account_kind)\)? (?:IN \(|= ANY \(ARRAY\[)([\d, ]+)", text)
+    ]
     assert {name for name, *_ in lists} >= {"entry_guard"} and len(lists) > 3, lists
     assert [row for row in lists if row[2] not in right[row[1]]] == [], "a migration replaces these functions"
 
@@ -111,8 +119,10 @@ def test_the_demo_has_each_kind(posted):
 
 
 def test_the_database_has_each_role(shared, roles):
-    [[check]] = shared.database.rows("""SELECT pg_get_constraintdef(oid) FROM pg_constraint
-                                         WHERE conrelid = 'api_key'::regclass AND conname = 'api_key_role_check'""")
+    [[check]] = shared.database.rows(
+        """SELECT pg_get_constraintdef(oid) FROM pg_constraint
+                                         WHERE conrelid = 'api_key'::regclass AND conname = 'api_key_role_check'"""
+    )
     assert set(re.findall(r"'(\w+)'", check)) == roles, "a migration changes the CHECK on api_key.role"
 
 
@@ -140,9 +150,11 @@ def test_the_database_binds_keys_as_the_table_of_roles_does(module_database, sha
             connection = psycopg2.connect(module_database.owner_dsn)
             try:
                 with connection.cursor() as cursor:
-                    cursor.execute("INSERT INTO api_key (id, name, role, holder, secret_hash, participant) SELECT 999,"
-                                   f" 'new', '{word}',"
-                                   f" 'Nell', sha256('new'), {column} FROM participant")
+                    cursor.execute(
+                        "INSERT INTO api_key (id, name, role, holder, secret_hash, participant) SELECT 999,"
+                        f" 'new', '{word}',"
+                        f" 'Nell', sha256('new'), {column} FROM participant"
+                    )
                 taken.add((word, value))
             except psycopg2.errors.CheckViolation:
                 pass

@@ -20,12 +20,26 @@ FIRST_DAY = date.today() - timedelta(days=DAYS + 10)
 CUP_TYPES = ["cup-200", "cup-300", "cup-450", "cup-600"]
 # has a value only from a later day: events that name it are refused before, late ones are without a tariff
 NEW_TYPE = "cup-600"
-KINDS = {"issue": 32, "return": 22, "exchange": 10, "supply": 5, "dispatch": 8, "receipt": 10, "transit_loss": 3,
-         "damage": 4, "retire": 3, "count": 4, "reversal": 6, "forfeit": 2, "reinstate": 2}
+KINDS = {
+    "issue": 32,
+    "return": 22,
+    "exchange": 10,
+    "supply": 5,
+    "dispatch": 8,
+    "receipt": 10,
+    "transit_loss": 3,
+    "damage": 4,
+    "retire": 3,
+    "count": 4,
+    "reversal": 6,
+    "forfeit": 2,
+    "reinstate": 2,
+}
 
 
 def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix, days=DAYS):
     """For so many days. Values and terms change every week or three, and are all known before the first event."""
+
     def changes(make):
         day, rows = FIRST_DAY, []
         while day <= FIRST_DAY + (days + 10) * DAY:
@@ -39,19 +53,36 @@ def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix, days=DAY
     values = {cup: changes(lambda: money(20, 90)) for cup in CUP_TYPES}
     since = FIRST_DAY + rng.randint(3, max(4, days // 4)) * DAY
     values[NEW_TYPE] = [(since, money(20, 90))] + [(d, a) for d, a in values[NEW_TYPE] if d > since]
-    terms = [{"effective_date": str(day), **t} for day, t in changes(lambda: {
-        "netting": rng.choice(["central", "direct", "direct"]),
-        "minimum_payment": money(*rng.choice([(0, 0), (100, 900)])),
-        "service_fee": money(0, 4), "handling_fee": money(0, 3),
-        "tax_rate": rng.choice(["0", "0.15", "0.25", "0.0875"]),
-        "shortage_terms": rng.choice(["absorb", "charge"]), "variance_terms": rng.choice(["absorb", "charge"])})]
+    terms = [
+        {"effective_date": str(day), **t}
+        for day, t in changes(
+            lambda: {
+                "netting": rng.choice(["central", "direct", "direct"]),
+                "minimum_payment": money(*rng.choice([(0, 0), (100, 900)])),
+                "service_fee": money(0, 4),
+                "handling_fee": money(0, 3),
+                "tax_rate": rng.choice(["0", "0.15", "0.25", "0.0875"]),
+                "shortage_terms": rng.choice(["absorb", "charge"]),
+                "variance_terms": rng.choice(["absorb", "charge"]),
+            }
+        )
+    ]
     sites = {f"{prefix}-{n}": (code, f"{prefix}{who}") for n, who in enumerate("aabbccde")}
     last = f"{prefix}-7"
     sites[last] += ({"closed_on": str(FIRST_DAY + days // 3 * DAY)},)
     sites[f"{prefix}-6"] += ({"kind": "hub"},)
     scheme = network.scheme(
-        code, FIRST_DAY, {}, currency=currency, time_zone=zone, stock_terms=stock_terms, terms=terms, carry_days=4,
-        count_tolerance=rng.randint(0, 2), more_values=[(c, d, a) for c, rows in values.items() for d, a in rows])
+        code,
+        FIRST_DAY,
+        {},
+        currency=currency,
+        time_zone=zone,
+        stock_terms=stock_terms,
+        terms=terms,
+        carry_days=4,
+        count_tolerance=rng.randint(0, 2),
+        more_values=[(c, d, a) for c, rows in values.items() for d, a in rows],
+    )
     return scheme, sites
 
 
@@ -62,8 +93,9 @@ class Stream:
     def __init__(self, rng, model, minor_step):
         self.rng, self.model, self.step = rng, model, minor_step
         self.sites = list(model.sites)
-        self.new_since = min(date.fromisoformat(v["effective_date"]) for v in model.scheme["refund_values"]
-                             if v["cup_type"] == NEW_TYPE)
+        self.new_since = min(
+            date.fromisoformat(v["effective_date"]) for v in model.scheme["refund_values"] if v["cup_type"] == NEW_TYPE
+        )
 
     def day(self, day):
         """The events that are posted while `day` is the earliest open one: its own, late and early ones, replays."""
@@ -108,13 +140,16 @@ class Stream:
         return self.rng.choice(open_ if self.rng.random() < 0.98 else self.sites)
 
     def _event(self, kind, when, site=None, **members):
-        return {**network.event(kind, site, when, **members),
-                "event_id": str(UUID(int=self.rng.getrandbits(128), version=4))}
+        return {
+            **network.event(kind, site, when, **members),
+            "event_id": str(UUID(int=self.rng.getrandbits(128), version=4)),
+        }
 
     def _lines(self, most=12, damaged=False, condition=False):
         rng = self.rng
-        lines = [{"cup_type": c, "quantity": rng.randint(1, most)}
-                 for c in rng.sample(CUP_TYPES, rng.choice([1, 1, 1, 2]))]
+        lines = [
+            {"cup_type": c, "quantity": rng.randint(1, most)} for c in rng.sample(CUP_TYPES, rng.choice([1, 1, 1, 2]))
+        ]
         if (damaged or condition) and rng.random() < 0.2:
             lines.append({"cup_type": rng.choice(CUP_TYPES), "quantity": rng.randint(1, 2), "condition": "damaged"})
         return lines
@@ -128,8 +163,11 @@ class Stream:
         chance = self.rng.random()
         if chance < 0.6:
             day = self.model.day_of(instant(event["occurred_at"]))
-            tariff = sum(sign * c["quantity"] * (self.model.value(c["cup_type"], day) or 100)
-                         for sign, member in ((1, "issued"), (-1, "returned")) for c in event.get(member, []))
+            tariff = sum(
+                sign * c["quantity"] * (self.model.value(c["cup_type"], day) or 100)
+                for sign, member in ((1, "issued"), (-1, "returned"))
+                for c in event.get(member, [])
+            )
             tariff *= -1 if event["kind"] == "return" else 1
             off = self.rng.choice([-2, -1, 1, 3]) * self.step if chance < 0.08 else 0
             event["amount"] = self.model.amount(tariff + off if event["kind"] == "exchange" else max(tariff + off, 0))
@@ -142,8 +180,9 @@ class Stream:
         return self._stated(self._event(kind, when, self._site(), returned=self._lines(8, damaged=True)))
 
     def _exchange(self, kind, when):
-        return self._stated(self._event(kind, when, self._site(), returned=self._lines(4, damaged=True),
-                                        issued=self._lines(4)))
+        return self._stated(
+            self._event(kind, when, self._site(), returned=self._lines(4, damaged=True), issued=self._lines(4))
+        )
 
     def _dispatch(self, kind, when):
         site, to = self.rng.sample(self.sites, 2)
@@ -152,8 +191,9 @@ class Stream:
     def _some_dispatch(self):
         sent = [e for e in self.model.entries[-300:] if e.kind == "dispatch"]
         undone = [e for e in sent if not e.reversed_by and any(n > 0 for n in self.model._open(e).values())]
-        return self.rng.choice(undone) if undone and self.rng.random() < 0.9 else self.rng.choice(
-            sent) if sent else None
+        return (
+            self.rng.choice(undone) if undone and self.rng.random() < 0.9 else self.rng.choice(sent) if sent else None
+        )
 
     def _part(self, lines):
         """Sometimes all, sometimes a part, sometimes more."""
@@ -172,24 +212,39 @@ class Stream:
         dispatch = self._some_dispatch()
         if dispatch:
             site = dispatch.event["to"] if self.rng.random() < 0.9 else self._site()
-            return self._event(kind, when, site, cups=self._part(dispatch.event["cups"]),
-                               dispatch=dispatch.event["event_id"])
+            return self._event(
+                kind, when, site, cups=self._part(dispatch.event["cups"]), dispatch=dispatch.event["event_id"]
+            )
         return None
 
     def _transit_loss(self, kind, when):
         dispatch = self._some_dispatch()
         if dispatch:
-            return self._event(kind, when, dispatch.event["site"], cups=self._part(dispatch.event["cups"]),
-                               dispatch=dispatch.event["event_id"],
-                               bearer=self.rng.choice(["sender", "receiver", "operator"]))
+            return self._event(
+                kind,
+                when,
+                dispatch.event["site"],
+                cups=self._part(dispatch.event["cups"]),
+                dispatch=dispatch.event["event_id"],
+                bearer=self.rng.choice(["sender", "receiver", "operator"]),
+            )
         return None
 
     def _count(self, kind, when):
         site = self._site()
         have = self.model.balances
-        return self._event(kind, when, site, cups=[
-            {"cup_type": c, "counted": max(0, have[f"site_stock({site},{c})"] + self.rng.choice([0, 0, 0, -1, 1, -3]))}
-            for c in self.rng.sample(CUP_TYPES, self.rng.randint(1, 3))])
+        return self._event(
+            kind,
+            when,
+            site,
+            cups=[
+                {
+                    "cup_type": c,
+                    "counted": max(0, have[f"site_stock({site},{c})"] + self.rng.choice([0, 0, 0, -1, 1, -3])),
+                }
+                for c in self.rng.sample(CUP_TYPES, self.rng.randint(1, 3))
+            ],
+        )
 
     def _reversal(self, kind, when):
         past = [e for e in self.model.entries[-250:] if e.event]
@@ -220,7 +275,8 @@ def compare_answer(event, result, expected):
     have = {k: result.get(k) for k in ("event_id", "status", "business_date", "late")}
     assert have == {k: expected[k] for k in have}, (event, result)
     assert sorted_exceptions(result["exceptions"], expected["exceptions"]) == sorted_exceptions(
-        expected["exceptions"], expected["exceptions"]), f"\n{event}\n{result}\n{expected}"
+        expected["exceptions"], expected["exceptions"]
+    ), f"\n{event}\n{result}\n{expected}"
 
 
 def post_day(client, model, stream, day, entries):
@@ -260,20 +316,31 @@ def compare_accounts(client, model, as_of=None):
 def compare_settlement(model, settlement, expected):
     positions = {p["participant"]: p for p in settlement["positions"]}
     assert {p: line["amount"] for p, line in positions.items()} == {
-        p: model.amount(a) for p, a in expected["positions"].items()}
+        p: model.amount(a) for p, a in expected["positions"].items()
+    }
     assert {p for p, line in positions.items() if line["carried_forward"]} == expected["carried"]
     assert {c["participant"]: c["amount"] for c in settlement["carried_forward"]} == {
-        p: positions[p]["amount"] for p in expected["carried"]}
+        p: positions[p]["amount"] for p in expected["carried"]
+    }
     lines = {s["site"]: s for p in positions.values() for s in p["sites"]}
     for site, figures in expected["sites"].items():
         line = Counter({k: model.minor(v) for k, v in lines.get(site, {}).items() if k != "site"})  # no line: all zero
         assert {k: line[k] for k in figures} == figures, (site, lines.get(site))
-        assert line["net"] == (line["brought_forward"] + line["collected"] - line["refunded"] + line["fees"]
-                               + line["tax"]
-                               + line["stock"] + line["other"]), lines.get(site)
-    compare_payments(model, settlement,
-                     {p: a for p, a in expected["positions"].items() if p not in expected["carried"]},
-                     expected["netting"])
+        assert line["net"] == (
+            line["brought_forward"]
+            + line["collected"]
+            - line["refunded"]
+            + line["fees"]
+            + line["tax"]
+            + line["stock"]
+            + line["other"]
+        ), lines.get(site)
+    compare_payments(
+        model,
+        settlement,
+        {p: a for p, a in expected["positions"].items() if p not in expected["carried"]},
+        expected["netting"],
+    )
 
 
 def compare_payments(model, settlement, settled, netting):
@@ -317,17 +384,22 @@ def seed():
 
 def test_random_days(service, seed):
     rng = random.Random(seed)
-    plans = [random_scheme(rng, "tern-bay", "CAD", "America/St_Johns", "on_loan", 0.05, "a"),
-             random_scheme(rng, "eider-sound", "ISK", "Atlantic/Reykjavik", "on_deposit", 10, "b")]
+    plans = [
+        random_scheme(rng, "tern-bay", "CAD", "America/St_Johns", "on_loan", 0.05, "a"),
+        random_scheme(rng, "eider-sound", "ISK", "Atlantic/Reykjavik", "on_deposit", 10, "b"),
+    ]
     participants = {f"{prefix}c": {"tax_registered": False} for prefix in "ab"}
     cup_types = [{"cup_type": c, "name": c, "volume_ml": 300, "mass_g": 50} for c in CUP_TYPES]
-    document = network.reference([scheme for scheme, _ in plans],
-                                 {s: row for _, sites in plans for s, row in sites.items()},
-                                 cup_types, **participants)
+    document = network.reference(
+        [scheme for scheme, _ in plans],
+        {s: row for _, sites in plans for s, row in sites.items()},
+        cup_types,
+        **participants,
+    )
     client = service.admin
     client.load(document)
     models = [Model(document, scheme["scheme"]) for scheme, _ in plans]
-    streams = [Stream(rng, model, 10 ** model.decimals // 2 or 10) for model in models]
+    streams = [Stream(rng, model, 10**model.decimals // 2 or 10) for model in models]
     entries = [{}, {}]
     for day in (FIRST_DAY + n * DAY for n in range(DAYS)):
         for model, stream, known in zip(models, streams, entries):
@@ -342,6 +414,7 @@ def test_random_days(service, seed):
     for model, known in zip(models, entries):
         compare_feed(client, model, known)
         cover = client.items("/v1/reports/deposit-cover", scheme=model.scheme["scheme"], as_of=model.next_day - DAY)
-        assert all(not row["difference"] or model.minor(row["difference"]) == 0 for row in cover
-                   if row["section"] != "funding")
+        assert all(
+            not row["difference"] or model.minor(row["difference"]) == 0 for row in cover if row["section"] != "funding"
+        )
     client.assert_holds()

@@ -29,9 +29,11 @@ def test_worked_example(column, stock_terms):
         assert answer["business_date"] == str(WORKED_DAY) and not answer["late"]
     settlement = model.close(WORKED_DAY)
     assert {p: model.amount(a) for p, a in settlement["positions"].items()} == {
-        p: columns[column] for p, columns in network.WORKED_POSITIONS.items()}
-    assert {s: (model.amount(v["fees"]), model.amount(v["tax"]))
-            for s, v in settlement["sites"].items()} == network.WORKED_FEES
+        p: columns[column] for p, columns in network.WORKED_POSITIONS.items()
+    }
+    assert {
+        s: (model.amount(v["fees"]), model.amount(v["tax"])) for s, v in settlement["sites"].items()
+    } == network.WORKED_FEES
     pool = -sum(settlement["positions"].values())
     assert fewest_payments([*settlement["positions"].values(), pool]) == len(network.WORKED_PAYMENTS[column])
 
@@ -78,31 +80,55 @@ def test_random_days_keep_deposits_covered(stock_terms, currency, unit):
                 held = balances[f"site_stock({site},{cup})"] + balances[f"damaged({site},{cup})"]
                 assert balances[f"stock_deposits({site},{cup})"] == -value * held * model.on_deposit
         assert sum(v for a, v in balances.items() if a.startswith("site_clearing")) == sum(
-            settlement["positions"][p] for p in settlement["carried"])
+            settlement["positions"][p] for p in settlement["carried"]
+        )
     assert recorded > 300
     # Things that are rare in a day are not rare in two months: otherwise the comparison with the service would say
     # little.
-    assert found >= {"late", "late_tariff", "no_tariff", "off_tariff", "site_closed", "receipt_over", "receipt_short",
-                     "count_off"}
+    assert found >= {
+        "late",
+        "late_tariff",
+        "no_tariff",
+        "off_tariff",
+        "site_closed",
+        "receipt_over",
+        "receipt_short",
+        "count_off",
+    }
 
 
 # Own small instances of the check values (section 7), and a zero position that takes no part.
-@pytest.mark.parametrize("positions, fewest", [
-    ([4, 4, -3, -3, -2], 4), ([5, 5, -2, -3, -5], 3), ([20, 15, -5, -10, -20], 3), ([8, 7, -3, -5, -2, -5], 4),
-    ([3, 1, 1, 2, 2, 1, -5, -5], 6), ([4, 3, -2, -2, -3], 3), ([5, 4, 1, -3, -3, -4], 4), ([6, 0, -6], 1), ([], 0)])
+@pytest.mark.parametrize(
+    "positions, fewest",
+    [
+        ([4, 4, -3, -3, -2], 4),
+        ([5, 5, -2, -3, -5], 3),
+        ([20, 15, -5, -10, -20], 3),
+        ([8, 7, -3, -5, -2, -5], 4),
+        ([3, 1, 1, 2, 2, 1, -5, -5], 6),
+        ([4, 3, -2, -2, -3], 3),
+        ([5, 4, 1, -3, -3, -4], 4),
+        ([6, 0, -6], 1),
+        ([], 0),
+    ],
+)
 def test_fewest_payments(positions, fewest):
     assert fewest_payments(positions) == fewest
 
 
 # Facts of the check values, "Business days" (PostgreSQL 15's AT TIME ZONE agrees).
-@pytest.mark.parametrize("zone, cut_off, day, starts", [
-    ("Pacific/Auckland", "03:00", date(2026, 4, 4), "2026-04-03T14:00:00Z"),
-    ("Pacific/Auckland", "03:00", date(2026, 4, 5), "2026-04-04T15:00:00Z"),
-    ("America/St_Johns", "03:00", date(2026, 3, 7), "2026-03-07T06:30:00Z"),
-    ("America/St_Johns", "03:00", date(2026, 3, 8), "2026-03-08T05:30:00Z"),
-    ("Europe/Berlin", "02:30", date(2026, 10, 25), "2026-10-25T01:30:00Z"),   # ambiguous: the later
-    ("Europe/Berlin", "02:30", date(2026, 3, 29), "2026-03-29T01:30:00Z"),    # skipped: after the gap
-    ("Pacific/Apia", "03:00", date(2011, 12, 30), "2011-12-30T13:00:00Z"),    # a day without hours
-    ("Pacific/Apia", "03:00", date(2011, 12, 31), "2011-12-30T13:00:00Z")])
+@pytest.mark.parametrize(
+    "zone, cut_off, day, starts",
+    [
+        ("Pacific/Auckland", "03:00", date(2026, 4, 4), "2026-04-03T14:00:00Z"),
+        ("Pacific/Auckland", "03:00", date(2026, 4, 5), "2026-04-04T15:00:00Z"),
+        ("America/St_Johns", "03:00", date(2026, 3, 7), "2026-03-07T06:30:00Z"),
+        ("America/St_Johns", "03:00", date(2026, 3, 8), "2026-03-08T05:30:00Z"),
+        ("Europe/Berlin", "02:30", date(2026, 10, 25), "2026-10-25T01:30:00Z"),  # ambiguous: the later
+        ("Europe/Berlin", "02:30", date(2026, 3, 29), "2026-03-29T01:30:00Z"),  # skipped: after the gap
+        ("Pacific/Apia", "03:00", date(2011, 12, 30), "2011-12-30T13:00:00Z"),  # a day without hours
+        ("Pacific/Apia", "03:00", date(2011, 12, 31), "2011-12-30T13:00:00Z"),
+    ],
+)
 def test_day_starts(zone, cut_off, day, starts):
     assert day_start(day, cut_off, zone) == instant(starts)

@@ -47,9 +47,11 @@ NEW_ACCOUNT = "00009004"
 # The bookings that the bank takes back two banking days later, by the afternoon of the booking; and a transfer between
 # participants that their bank refuses. AM04, insufficient funds, and AC04, closed account: the external code set of ISO
 # 20022, from memory.
-RETURNED = {("eider-sound", "collections"): (FIRST + 8 * DAY, "AM04"),
-            ("eider-sound", "payouts"): (FIRST + 14 * DAY, "AC04"),
-            ("tern-bay", "collections"): (FIRST + 21 * DAY, "AM04")}
+RETURNED = {
+    ("eider-sound", "collections"): (FIRST + 8 * DAY, "AM04"),
+    ("eider-sound", "payouts"): (FIRST + 14 * DAY, "AC04"),
+    ("tern-bay", "collections"): (FIRST + 21 * DAY, "AM04"),
+}
 REFUSED = {"tern-bay": FIRST + 16 * DAY}
 
 OWED = ("site_clearing", "settlement_due", "arrears")
@@ -84,15 +86,19 @@ class MovedClock:
     def __init__(self, folder):
         library, path = folder / "moved_clock.so", folder / "moved"
         source = os.path.join(os.path.dirname(__file__), "moved_clock.c")
-        subprocess.run([os.environ.get("CC", "cc"), "-std=c17", "-D_GNU_SOURCE", "-O1", "-shared", "-fPIC", "-o",
-                        library, source],
-                       check=True)
+        subprocess.run(
+            [os.environ.get("CC", "cc"), "-std=c17", "-D_GNU_SOURCE", "-O1", "-shared", "-fPIC", "-o", library, source],
+            check=True,
+        )
         path.write_bytes(bytes(8))
         with open(path, "r+b") as file:
             self.moved = mmap.mmap(file.fileno(), 8)
         sanitizer = os.environ.get("ASAN_OPTIONS", "")  # which would like to be the first library, but need not
-        self.environment = {"LD_PRELOAD": str(library), "MOVED_CLOCK": str(path),
-                            "ASAN_OPTIONS": f"{sanitizer}:verify_asan_link_order=0".lstrip(":")}
+        self.environment = {
+            "LD_PRELOAD": str(library),
+            "MOVED_CLOCK": str(path),
+            "ASAN_OPTIONS": f"{sanitizer}:verify_asan_link_order=0".lstrip(":"),
+        }
 
     def set(self, when):
         self.moved[:] = struct.pack("q", round(when.timestamp() - time.time()))
@@ -134,8 +140,9 @@ class Pool:
 
     def withhold(self, day, batches):
         if day == WITHHELD_ON and WITHHELD_AT in self.floor.sites:
-            self.withheld.append(next(e for b in batches for e in b.events if e["kind"] == "issue"
-                                      and e["site"] == WITHHELD_AT))
+            self.withheld.append(
+                next(e for b in batches for e in b.events if e["kind"] == "issue" and e["site"] == WITHHELD_AT)
+            )
 
     def post_all(self, batch, kept_back):
         """The refused events: only what the story has mistyped."""
@@ -156,8 +163,13 @@ class Pool:
         return refused
 
     def value(self, cup_type, day):
-        return Decimal(max((v["effective_date"], v["amount"]) for v in self.scheme["refund_values"]
-                           if v["cup_type"] == cup_type and v["effective_date"] <= str(day))[1])
+        return Decimal(
+            max(
+                (v["effective_date"], v["amount"])
+                for v in self.scheme["refund_values"]
+                if v["cup_type"] == cup_type and v["effective_date"] <= str(day)
+            )[1]
+        )
 
     def cash_up(self, day, happened):
         """Each till adds up its day, and tells the network."""
@@ -167,18 +179,27 @@ class Pool:
             if original["kind"] not in COUNTER:
                 continue
             cups = {m: sum(c["quantity"] for c in original.get(m, [])) for m in ("issued", "returned")}
-            tariff = sum(s * c["quantity"] * self.value(c["cup_type"], day)
-                         for s, m in ((1, "issued"), (-1, "returned")) for c in original.get(m, []))
-            paid = Decimal(original["amount"]) * (-1 if original["kind"] == "return"
-                                                  else 1) if "amount" in original else tariff
+            tariff = sum(
+                s * c["quantity"] * self.value(c["cup_type"], day)
+                for s, m in ((1, "issued"), (-1, "returned"))
+                for c in original.get(m, [])
+            )
+            paid = (
+                Decimal(original["amount"]) * (-1 if original["kind"] == "return" else 1)
+                if "amount" in original
+                else tariff
+            )
             self.tills[event["site"], day].update({m: sign * n for m, n in cups.items()})
             self.tills[event["site"], day].update({"collected": sign * max(paid, 0), "refunded": sign * max(-paid, 0)})
         nothing = 0 * self.value("cup-300", day)  # with the currency's decimals
         for site in self.floor.sites_of_kind("cafe", "return_point"):
             if self.floor.is_open(site) or (site, day) in self.tills:
                 said = self.tills[site, day]
-                body = {"issued": said["issued"], "returned": said["returned"],
-                        **{m: str(nothing + said[m]) for m in ("collected", "refunded")}}
+                body = {
+                    "issued": said["issued"],
+                    "returned": said["returned"],
+                    **{m: str(nothing + said[m]) for m in ("collected", "refunded")},
+                }
                 self.month.clients["pos", self.floor.participant(site)].put(f"/v1/sites/{site}/day-totals/{day}", body)
 
     # The night ----------------------------------------------------------------------------------------------------
@@ -242,8 +263,9 @@ class Pool:
             self.post_statement(today, bookings, back)
         for payment in [p for p in self.transfers if date.fromisoformat(p["due_on"]) <= today]:
             self.transfers.remove(payment)
-            if today >= REFUSED.get(self.code, OPEN + DAY) and not any("pool" not in (p["from"], p["to"])
-                                                                       for _, p in self.failed):
+            if today >= REFUSED.get(self.code, OPEN + DAY) and not any(
+                "pool" not in (p["from"], p["to"]) for _, p in self.failed
+            ):
                 self.month.do(self.month.ann, payment, "fail", "their bank refused it")
                 self.failed.append((today, payment))
             else:
@@ -251,16 +273,25 @@ class Pool:
 
     def plan_returns(self, today, bookings):
         for (code, type), (from_day, reason) in RETURNED.items():
-            largest = max((b for b in bookings if (b.amount > 0) == (type == "collections")),
-                          key=lambda b: abs(b.amount), default=None)
+            largest = max(
+                (b for b in bookings if (b.amount > 0) == (type == "collections")),
+                key=lambda b: abs(b.amount),
+                default=None,
+            )
             if code == self.code and largest and today >= from_day and (code, type) not in self.month.returned:
                 self.month.returned.add((code, type))
                 self.to_return.append((banking_day(banking_day(today + DAY) + DAY), bank.come_back(largest, reason)))
 
     def post_statement(self, today, bookings, back):
-        data = bank.statement(f"{self.code}-{today}", self.account, self.currency, str(today), bookings + back,
-                              self.balance,
-                              created_at=f"{today}T17:00:00-03:30")
+        data = bank.statement(
+            f"{self.code}-{today}",
+            self.account,
+            self.currency,
+            str(today),
+            bookings + back,
+            self.balance,
+            created_at=f"{today}T17:00:00-03:30",
+        )
         self.balance += sum(b.amount for b in bookings + back)
         answers = [self.month.ben.send("POST", f"/v1/bank-statements?scheme={self.code}", data, XML) for _ in range(2)]
         assert [a.status for a in answers] == [200, 200] and answers[0].json == answers[1].json, answers[0].body
@@ -320,8 +351,9 @@ class Month:
         return client  # elsewhere they are; a month of them takes too long
 
     def do(self, client, payment, change, reason=None):
-        answer = client.send("POST", f"/v1/payments/{payment['payment_id']}/{change}", {"reason": reason} if reason
-                             else None)
+        answer = client.send(
+            "POST", f"/v1/payments/{payment['payment_id']}/{change}", {"reason": reason} if reason else None
+        )
         assert answer.status == 200, answer.body
 
     def live(self):
@@ -347,9 +379,15 @@ class Month:
 
     def move_account(self):
         [row] = [p for p in self.network["participants"] if p["participant"] == MOVED]
-        self.admin.agreed(self.ann, "PUT", f"/v1/participants/{MOVED}", {
-            **{k: v for k, v in row.items() if k != "participant"},
-            "bank_account": {"account": NEW_ACCOUNT, "bank_code": "TB-009"}})
+        self.admin.agreed(
+            self.ann,
+            "PUT",
+            f"/v1/participants/{MOVED}",
+            {
+                **{k: v for k, v in row.items() if k != "participant"},
+                "bank_account": {"account": NEW_ACCOUNT, "bank_code": "TB-009"},
+            },
+        )
 
 
 @pytest.fixture(scope="module")
@@ -378,14 +416,17 @@ def test_each_day_was_closed_in_its_night(month, pool):
     closed = [day for day, d in days.items() if d["state"] == "closed"]
     assert closed == [str(FIRST + n * DAY) for n in range(DAYS)] and days[str(OPEN)]["state"] == "open"
     for day in (date.fromisoformat(d) for d in closed):
-        begins, ends = (datetime.fromisoformat(days[str(day)][k].replace("Z", "+00:00"))
-                        for k in ("starts_at", "ends_at"))
+        begins, ends = (
+            datetime.fromisoformat(days[str(day)][k].replace("Z", "+00:00")) for k in ("starts_at", "ends_at")
+        )
         assert (begins, ends) == (pool.ends(day - DAY), pool.ends(day))
         assert ends - begins == timedelta(hours=25 if (pool.code, day) == ("tern-bay", LONG_DAY) else 24)
-    rows = month.service.database.rows("SELECT business_date, closed_at, k.name FROM settlement JOIN scheme s ON s.id ="
-                                       " scheme"
-                                       " LEFT JOIN api_key k ON k.id = closed_by WHERE s.code = %s ORDER BY 1",
-                                       pool.code)
+    rows = month.service.database.rows(
+        "SELECT business_date, closed_at, k.name FROM settlement JOIN scheme s ON s.id ="
+        " scheme"
+        " LEFT JOIN api_key k ON k.id = closed_by WHERE s.code = %s ORDER BY 1",
+        pool.code,
+    )
     for day, at, by in rows:
         assert by == (None if (day - FIRST).days in BY_CLOCK else "cleo")
         assert timedelta() < at - pool.ends(day) < timedelta(hours=9), (day, at)
@@ -415,8 +456,11 @@ def test_files_are_there_for_good(month):
         for file, data, _ in pool.files:
             assert pool.fetch(file) == data
             types[pool.code, file["type"]] += 1
-        listed = [f["file_id"] for day in pool.settlements
-                  for f in month.ann.items(f"/v1/settlements/{pool.code}/{day}/files")]
+        listed = [
+            f["file_id"]
+            for day in pool.settlements
+            for f in month.ann.items(f"/v1/settlements/{pool.code}/{day}/files")
+        ]
         assert listed == [f["file_id"] for f, _, _ in pool.files]
     assert all(types[code, type] for code in month.pools for type in ("payouts", "collections")), types
 
@@ -434,8 +478,9 @@ def test_payments_fall_due_on_banking_days(pool):
 def test_all_is_paid_and_the_bank_is_what_its_statements_say(month, pool):
     accounts = {a: Decimal(b) for a, b in month.ann.accounts(pool.code).items()}
     for balances in (accounts, Counter(pool.trial_balance())):
-        assert {a: b for a, b in balances.items() if a.startswith(("settlement_due", "arrears", "bank_suspense"))
-                and b} == {}
+        assert {
+            a: b for a, b in balances.items() if a.startswith(("settlement_due", "arrears", "bank_suspense")) and b
+        } == {}
         assert balances["bank"] == pool.balance != 0
     # Also day by day.
     opening, *rows = pool.report("general-ledger", account="bank")
@@ -445,24 +490,30 @@ def test_all_is_paid_and_the_bank_is_what_its_statements_say(month, pool):
         assert {k for k in ("unmatched", "underpaid", "overpaid", "repeated", "ignored") if taken[k]} == set()
     statuses = {p["payment_id"]: p["status"] for p in month.ann.items("/v1/payments", scheme=pool.code, limit=1000)}
     failed = {p["payment_id"] for _, p in pool.failed}
-    assert statuses == {p["payment_id"]: "failed" if p["payment_id"] in failed else "confirmed"
-                        for s in pool.settlements.values() for p in s["payments"]}
+    assert statuses == {
+        p["payment_id"]: "failed" if p["payment_id"] in failed else "confirmed"
+        for s in pool.settlements.values()
+        for p in s["payments"]
+    }
     assert not pool.orders and not pool.transfers and not pool.to_return
 
 
 def test_what_failed_came_back_and_was_paid_later(month, pool):
     """The bank took some back, after they were confirmed; another bank refused a transfer. Each was in arrears, in
     full, went into the position of that day's close, and was paid by its payments."""
-    expected = {type for code, type in RETURNED if code == pool.code} | ({"transfer"} if pool.code in REFUSED
-                                                                         else set())
-    assert {"payouts" if p["from"] == "pool" else "collections" if p["to"] == "pool" else "transfer"
-            for _, p in pool.failed} == expected
+    expected = {type for code, type in RETURNED if code == pool.code} | (
+        {"transfer"} if pool.code in REFUSED else set()
+    )
+    assert {
+        "payouts" if p["from"] == "pool" else "collections" if p["to"] == "pool" else "transfer" for _, p in pool.failed
+    } == expected
     statement = {(r["date"], r["account"]): r for r in pool.report("participant-statement")}
     for day, payment in pool.failed:
         shown = month.ann.get(f"/v1/payments/{payment['payment_id']}")
         assert shown["status"] == "failed" and shown["changes"][-1]["business_date"] == str(day)
         assert [c["change"] for c in shown["changes"]][-2:] == (
-            ["approve", "fail"] if "pool" not in (payment["from"], payment["to"]) else ["confirm", "fail"])
+            ["approve", "fail"] if "pool" not in (payment["from"], payment["to"]) else ["confirm", "fail"]
+        )
         positions = {p["participant"]: p for p in pool.settlements[day]["positions"]}
         for participant, sign in ((payment["from"], 1), (payment["to"], -1)):
             if participant == "pool":
@@ -471,12 +522,15 @@ def test_what_failed_came_back_and_was_paid_later(month, pool):
             line = statement[str(day), f"arrears({participant})"]
             assert (Decimal(line["failed"]), Decimal(line["settled"]), Decimal(line["closing"])) == (amount, -amount, 0)
             assert Decimal(positions[participant]["arrears"]) == amount
-            net = sum((p["from"] == participant) * Decimal(p["amount"]) - (p["to"] == participant)
-                      * Decimal(p["amount"])
-                      for p in pool.settlements[day]["payments"])
+            net = sum(
+                (p["from"] == participant) * Decimal(p["amount"]) - (p["to"] == participant) * Decimal(p["amount"])
+                for p in pool.settlements[day]["payments"]
+            )
             assert net == Decimal(positions[participant]["amount"]) != 0
-        assert {p["participant"] for p in positions.values() if Decimal(p["arrears"])} == {payment["from"],
-                                                                                           payment["to"]} - {"pool"}
+        assert {p["participant"] for p in positions.values() if Decimal(p["arrears"])} == {
+            payment["from"],
+            payment["to"],
+        } - {"pool"}
 
 
 def test_the_changed_account_was_looked_at(month):
@@ -485,8 +539,12 @@ def test_the_changed_account_was_looked_at(month):
     [pool] = [p for p in month.pools.values() if MOVED in p.participants]
     paid = [(day, p) for day, s in pool.settlements.items() for p in s["payments"] if p["to"] == MOVED]
     first = min(day for day, _ in paid if day >= MOVED_ON)
-    held = [(day, p["payment_id"]) for day, s in pool.settlements.items() for p in s["payments"]
-            if p.get("held", {}).get("reason") == "bank_account_changed"]
+    held = [
+        (day, p["payment_id"])
+        for day, s in pool.settlements.items()
+        for p in s["payments"]
+        if p.get("held", {}).get("reason") == "bank_account_changed"
+    ]
     assert held == [(day, p["payment_id"]) for day, p in paid if day == first]
     for day, payment_id in held:
         changes = [(c["change"], c["by"]) for c in month.ann.get(f"/v1/payments/{payment_id}")["changes"]]
@@ -513,8 +571,10 @@ def test_statements_of_all_are_the_trial_balance(month, pool):
         rows += own
     assert sorted(map(str, rows)) == sorted(map(str, pool.report("participant-statement")))
     for row in rows:
-        f = {k: Decimal(row[k]) for k in ("opening", "collected", "fees", "tax", "stock", "other", "settled", "paid",
-                                          "failed")}
+        f = {
+            k: Decimal(row[k])
+            for k in ("opening", "collected", "fees", "tax", "stock", "other", "settled", "paid", "failed")
+        }
         assert Decimal(row["closing"]) == sum(f.values()) - Decimal(row["refunded"]), row
     sites = pool.report("site-statement")
     assert {r["site"] for r in sites} == pool.floor.sites.keys()
@@ -531,10 +591,18 @@ def test_statements_of_all_are_the_trial_balance(month, pool):
 def test_the_general_ledger_ends_in_the_trial_balance(pool):
     balances = Counter(pool.trial_balance())
     hub, participant = pool.floor.hubs[0], pool.participants[0]
-    accounts = ["bank", "tax", "service_fees", "handling_fees", "refund_variance", "customer_deposits(cup-300)",
-                "with_customers(cup-300)",
-                f"settlement_due({participant})",
-                f"site_stock({hub},cup-300)", *(f"site_clearing({s})" for s in pool.floor.sites)]
+    accounts = [
+        "bank",
+        "tax",
+        "service_fees",
+        "handling_fees",
+        "refund_variance",
+        "customer_deposits(cup-300)",
+        "with_customers(cup-300)",
+        f"settlement_due({participant})",
+        f"site_stock({hub},cup-300)",
+        *(f"site_clearing({s})" for s in pool.floor.sites),
+    ]
     for account in accounts:
         opening, *rows = pool.report("general-ledger", account=account)
         assert Decimal(opening["balance"]) == 0
@@ -569,8 +637,9 @@ def test_what_is_owed_to_holders_of_cups(pool):
         assert Decimal(row["closing"]) == rest - Decimal(row["refunded"]) - Decimal(row["forfeited"]), row
     stands = pool.chained(rows, lambda r: r["account"], sign=-1)
     for day in stands:
-        assert stands[day] == {a: b for a, b in pool.trial_balance(day).items()
-                               if a.startswith("customer_deposits(")}, day
+        assert stands[day] == {
+            a: b for a, b in pool.trial_balance(day).items() if a.startswith("customer_deposits(")
+        }, day
     out = Counter(pool.floor.out)
     for event in pool.withheld:
         out.subtract({c["cup_type"]: c["quantity"] for c in event["issued"]})
@@ -578,31 +647,38 @@ def test_what_is_owed_to_holders_of_cups(pool):
     for cup_type in pool.floor.cup_types:
         assert balances.get(f"with_customers({cup_type})", 0) == out[cup_type] > 0
         assert balances[f"customer_deposits({cup_type})"] == -out[cup_type] * pool.value(cup_type, OPEN)
-    assert {r["cup_type"]: r["cups_out"] for r in rows if r["date"] == str(OPEN)} == {c: out[c]
-                                                                                      for c in pool.floor.cup_types}
+    assert {r["cup_type"]: r["cups_out"] for r in rows if r["date"] == str(OPEN)} == {
+        c: out[c] for c in pool.floor.cup_types
+    }
 
 
 def test_ageing_is_the_trial_balance_of_every_day(pool):
     """A failed payment is overdue from the day after it was due until its next payment is made, on the day that this
     is due; if the participant has not come to be owed, or to owe, more than that on the day of the failure."""
-    failures = [(failed_on, date.fromisoformat(failed["due_on"]), banking_day(failed_on + DAY), p["participant"])
-                for failed_on, failed in pool.failed for p in pool.settlements[failed_on]["positions"]
-                if p["participant"] in (failed["from"], failed["to"]) and Decimal(p["amount"]) * Decimal(p["arrears"])
-                > 0]
+    failures = [
+        (failed_on, date.fromisoformat(failed["due_on"]), banking_day(failed_on + DAY), p["participant"])
+        for failed_on, failed in pool.failed
+        for p in pool.settlements[failed_on]["positions"]
+        if p["participant"] in (failed["from"], failed["to"]) and Decimal(p["amount"]) * Decimal(p["arrears"]) > 0
+    ]
     overdue = Counter()
     for day in (FIRST + n * DAY for n in range(DAYS + 1)):
         total, late = Counter(), set()
         for row in pool.report("ageing", as_of=day):
             total[row["account"]] += Decimal(row["total"])
-            buckets = {b: Decimal(row[b]) for b in ("current", "days_1_7", "days_8_30", "days_31_60", "days_over_60",
-                                                    "undated")}
+            buckets = {
+                b: Decimal(row[b])
+                for b in ("current", "days_1_7", "days_8_30", "days_31_60", "days_over_60", "undated")
+            }
             assert sum(buckets.values()) == Decimal(row["total"])
             late |= {row["participant"] for b, amount in buckets.items() if amount and b != "current"}
             overdue.update(b for b, amount in buckets.items() if amount and b != "current")
         assert {a: n for a, n in total.items() if n} == {
-            a: b for a, b in pool.trial_balance(day).items() if a.startswith(("settlement_due(", "arrears("))}, day
-        assert late == {p for failed_on, due_on, paid_on, p in failures if failed_on <= day < paid_on
-                        and due_on < day}, day
+            a: b for a, b in pool.trial_balance(day).items() if a.startswith(("settlement_due(", "arrears("))
+        }, day
+        assert late == {
+            p for failed_on, due_on, paid_on, p in failures if failed_on <= day < paid_on and due_on < day
+        }, day
     assert overdue.keys() == {"days_1_7"}
 
 
@@ -617,8 +693,12 @@ def test_what_tills_say_is_what_is_recorded_but_for_what_never_came(pool):
         if key in missing:
             event = missing[key]
             tariff = sum(c["quantity"] * pool.value(c["cup_type"], WITHHELD_ON) for c in event["issued"])
-            assert differences == {"issued": sum(c["quantity"] for c in event["issued"]), "returned": 0, "refunded": 0,
-                                   "collected": Decimal(event.get("amount", tariff))}
+            assert differences == {
+                "issued": sum(c["quantity"] for c in event["issued"]),
+                "returned": 0,
+                "refunded": 0,
+                "collected": Decimal(event.get("amount", tariff)),
+            }
         else:
             assert set(differences.values()) == {0}, row
     assert len(missing) == (pool.code == "tern-bay")
@@ -629,8 +709,10 @@ def test_what_tills_say_is_what_is_recorded_but_for_what_never_came(pool):
 
 def test_all_checks_hold_and_verify_finds_nothing(month):
     month.admin.assert_holds()
-    wait_until(lambda: len(month.service.database.rows("SELECT 1 FROM particulars")) == 2 * DAYS,
-               "the clock keeps the days' particulars a moment after their close")
+    wait_until(
+        lambda: len(month.service.database.rows("SELECT 1 FROM particulars")) == 2 * DAYS,
+        "the clock keeps the days' particulars a moment after their close",
+    )
     [said] = month.service.run("verify", expect=0).splitlines()  # each finding would be a line
     assert said.endswith(" of 2 schemes: 0 do not hold")
     for pool in month.pools.values():

@@ -16,11 +16,22 @@ PATH = "/v1/sites/{}/day-totals/{}".format
 
 @pytest.fixture(scope="module")
 def net(shared):
-    shared.admin.load(network.reference(
-        [network.scheme("tern-bay", FIRST, {"cup-300": "2.50"}),
-         network.scheme("eider-sound", FIRST, {"cup-300": "300"}, currency="ISK", time_zone="Atlantic/Reykjavik",
-                        terms=[{"minimum_payment": "0", "service_fee": "0", "handling_fee": "0"}])],
-        {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"), "holm": ("eider-sound", "hearth")}))
+    shared.admin.load(
+        network.reference(
+            [
+                network.scheme("tern-bay", FIRST, {"cup-300": "2.50"}),
+                network.scheme(
+                    "eider-sound",
+                    FIRST,
+                    {"cup-300": "300"},
+                    currency="ISK",
+                    time_zone="Atlantic/Reykjavik",
+                    terms=[{"minimum_payment": "0", "service_fee": "0", "handling_fee": "0"}],
+                ),
+            ],
+            {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"), "holm": ("eider-sound", "hearth")},
+        )
+    )
     shared.till = shared.client(shared.create_key("anchor-till", "pos", sites=["anchor"]))
     shared.hearth = shared.client(shared.create_key("hearth-book", "participant", participant="hearth"))
     shared.accountant = shared.client(shared.create_key("the-accountant", "accountant"))
@@ -42,16 +53,27 @@ def test_an_event_that_never_came_is_a_difference(net):
     assert net.till.put(PATH("anchor", FIRST), SAID).status == 201
     row = line(net, FIRST)
     assert {k: v for k, v in row.items() if k not in ("date", "site")} == {
-        "issued_stated": 4, "issued_recorded": 2, "issued_difference": 2, "returned_stated": 1, "returned_recorded": 1,
-        "returned_difference": 0, "collected_stated": "10.00", "collected_recorded": "5.00",
+        "issued_stated": 4,
+        "issued_recorded": 2,
+        "issued_difference": 2,
+        "returned_stated": 1,
+        "returned_recorded": 1,
+        "returned_difference": 0,
+        "collected_stated": "10.00",
+        "collected_recorded": "5.00",
         "collected_difference": "5.00",
-        "refunded_stated": "2.50", "refunded_recorded": "2.50", "refunded_difference": "0.00"}
+        "refunded_stated": "2.50",
+        "refunded_recorded": "2.50",
+        "refunded_difference": "0.00",
+    }
     net.admin.close("tern-bay", FIRST)
     assert post(missing)["late"]
     row = line(net, FIRST)  # by the day in which it happened, not by the one that it posted to
     assert (row["issued_recorded"], row["issued_difference"], row["collected_difference"]) == (4, 0, "0.00")
-    assert net.admin.get("/v1/reports/day-totals", scheme="tern-bay",
-                         **{"from": FIRST + DAY, "to": FIRST + DAY})["items"] == []
+    assert (
+        net.admin.get("/v1/reports/day-totals", scheme="tern-bay", **{"from": FIRST + DAY, "to": FIRST + DAY})["items"]
+        == []
+    )
 
 
 def test_a_reversal_counts_on_its_own_day(net):
@@ -60,10 +82,14 @@ def test_a_reversal_counts_on_its_own_day(net):
     wrong = event("issue", "brick", at(first), issued=cups(cup_300=3), amount="7.50")
     net.admin.post(wrong)
     net.admin.post(event("reversal", "brick", at(second), reverses=wrong["event_id"]))
-    assert (line(net, first, "brick")["issued_recorded"], line(net, first, "brick")["collected_recorded"]) == (3,
-                                                                                                               "7.50")
-    assert (line(net, second, "brick")["issued_recorded"],
-            line(net, second, "brick")["collected_recorded"]) == (-3, "-7.50")
+    assert (line(net, first, "brick")["issued_recorded"], line(net, first, "brick")["collected_recorded"]) == (
+        3,
+        "7.50",
+    )
+    assert (line(net, second, "brick")["issued_recorded"], line(net, second, "brick")["collected_recorded"]) == (
+        -3,
+        "-7.50",
+    )
 
 
 def test_totals_without_events_are_shown(net):
@@ -83,8 +109,9 @@ def test_what_was_said_is_kept(net):
     changed = net.accountant.put(PATH("anchor", day), {**SAID, "issued": 5}, {"If-Match": first.headers["ETag"]})
     assert changed.status == 200 and changed.json["issued"] == 5 and changed.json["stated_by"] == "the-accountant"
     assert changed.json["before"] == [{**SAID, "stated_at": first.json["stated_at"], "stated_by": "anchor-till"}]
-    net.accountant.refused("PUT", PATH("anchor", day), SAID, 412, "precondition_failed",
-                           {"If-Match": first.headers["ETag"]})
+    net.accountant.refused(
+        "PUT", PATH("anchor", day), SAID, 412, "precondition_failed", {"If-Match": first.headers["ETag"]}
+    )
     net.accountant.refused("PUT", PATH("anchor", FIRST + 4 * DAY), SAID, 412, "precondition_failed", {"If-Match": "*"})
     read = net.hearth.send("GET", PATH("anchor", day))
     assert (read.json, read.headers["ETag"]) == (changed.json, changed.headers["ETag"])
@@ -106,13 +133,22 @@ def test_two_who_say_totals_at_once(net):
     assert {kept["issued"], *(b["issued"] for b in kept["before"])} == {10, 11, 12, 13}
 
 
-@pytest.mark.parametrize("change, reason", [
-    ({"issued": -1}, "out_of_range"), ({"returned": 1.5}, "wrong_type"), ({"issued": "4"}, "wrong_type"),
-    ({"issued": 1_000_000_001}, "out_of_range"), ({"collected": "-0.01"}, "out_of_range"),
-    ({"collected": "10"}, "amount_decimals"),
-    ({"refunded": "2.500"}, "amount_decimals"), ({"refunded": 2.5}, "wrong_type"),
-    ({"collected": "99999999999999999.99"}, None),
-    ({"colour": "blue"}, "member_unknown"), ({"issued": None}, "wrong_type")])
+@pytest.mark.parametrize(
+    "change, reason",
+    [
+        ({"issued": -1}, "out_of_range"),
+        ({"returned": 1.5}, "wrong_type"),
+        ({"issued": "4"}, "wrong_type"),
+        ({"issued": 1_000_000_001}, "out_of_range"),
+        ({"collected": "-0.01"}, "out_of_range"),
+        ({"collected": "10"}, "amount_decimals"),
+        ({"refunded": "2.500"}, "amount_decimals"),
+        ({"refunded": 2.5}, "wrong_type"),
+        ({"collected": "99999999999999999.99"}, None),
+        ({"colour": "blue"}, "member_unknown"),
+        ({"issued": None}, "wrong_type"),
+    ],
+)
 def test_refused_totals(net, change, reason):
     day = FIRST + 3 * DAY
     answer = net.admin.send("PUT", PATH("brick", day), {**SAID, **change})
@@ -122,13 +158,18 @@ def test_refused_totals(net, change, reason):
 
 def test_amounts_have_the_decimals_of_the_scheme(net):
     net.admin.refused("PUT", PATH("holm", FIRST), SAID, 422, "amount_decimals")
-    assert net.admin.put(PATH("holm", FIRST),
-                         {**SAID, "collected": "1200", "refunded": "300"}).json["collected"] == "1200"
+    assert (
+        net.admin.put(PATH("holm", FIRST), {**SAID, "collected": "1200", "refunded": "300"}).json["collected"] == "1200"
+    )
 
 
 def test_totals_of_what_is_not_there(net):
-    for path in (PATH("nowhere", FIRST), PATH("anchor", FIRST - DAY), PATH("anchor", date.today() + 9 * DAY),
-                 PATH("anchor", "2026-02-30")):
+    for path in (
+        PATH("nowhere", FIRST),
+        PATH("anchor", FIRST - DAY),
+        PATH("anchor", date.today() + 9 * DAY),
+        PATH("anchor", "2026-02-30"),
+    ):
         net.admin.refused("PUT", path, SAID, 404, "not_found")
     net.till.refused("PUT", PATH("brick", FIRST), SAID, 404, "not_found")
     net.till.refused("GET", PATH("brick", FIRST), None, 404, "not_found")
@@ -165,14 +206,19 @@ def test_an_exception_is_resolved_once(net, exception):
         assert (again.status, again.reasons[0]) == (409, "already_resolved")
     [row] = [r for r in found(net, state="resolved") if r["exception_id"] == exception]
     assert (row["state"], row["resolved_by"], row["note"], row["resolved_at"]) == (
-        "resolved", "the-accountant", "the till was wrong", first.json["resolved"]["at"])
+        "resolved",
+        "the-accountant",
+        "the till was wrong",
+        first.json["resolved"]["at"],
+    )
     assert exception not in {r["exception_id"] for r in found(net, state="open")}
 
 
 def test_two_who_resolve_at_once(net, exception):
     clients = [net.client(net.admin_key) for _ in range(4)]
-    statuses = sorted(a.status for a in at_once(*(lambda c=c, n=n: resolve(c, exception, f"note {n}")
-                                                  for n, c in enumerate(clients))))
+    statuses = sorted(
+        a.status for a in at_once(*(lambda c=c, n=n: resolve(c, exception, f"note {n}") for n, c in enumerate(clients)))
+    )
     assert statuses == [200, 409, 409, 409]
 
 
@@ -190,14 +236,29 @@ def test_what_a_receipt_made_good_is_resolved(net):
 
 def test_exceptions_that_are_not_there(net, exception):
     scheme, entry, position = exception.rsplit(".", 2)
-    for wrong in (f"{scheme}.{entry}.{int(position) + 7}", f"{scheme}.99999.0", f"nowhere.{entry}.{position}",
-                  f"{scheme}.0{entry}.{position}",
-                  f"{scheme}.{entry}", f"{scheme}.{entry}.{position}.0", f"{scheme}.{entry}.-1", f"{scheme}.{entry}.x",
-                  "1", "...",
-                  f"{scheme}.{'9' * 30}.0", f"{'a' * 50}.1.0", f"{scheme}..0"):
+    for wrong in (
+        f"{scheme}.{entry}.{int(position) + 7}",
+        f"{scheme}.99999.0",
+        f"nowhere.{entry}.{position}",
+        f"{scheme}.0{entry}.{position}",
+        f"{scheme}.{entry}",
+        f"{scheme}.{entry}.{position}.0",
+        f"{scheme}.{entry}.-1",
+        f"{scheme}.{entry}.x",
+        "1",
+        "...",
+        f"{scheme}.{'9' * 30}.0",
+        f"{'a' * 50}.1.0",
+        f"{scheme}..0",
+    ):
         assert resolve(net.admin, wrong).status == 404, wrong
-    for body, reason in (({}, "member_missing"), ({"note": ""}, "bad_format"), ({"note": "x" * 501}, "too_long"),
-                         ({"note": 1}, "wrong_type"), ({"note": "ok", "by": "me"}, "member_unknown")):
+    for body, reason in (
+        ({}, "member_missing"),
+        ({"note": ""}, "bad_format"),
+        ({"note": "x" * 501}, "too_long"),
+        ({"note": 1}, "wrong_type"),
+        ({"note": "ok", "by": "me"}, "member_unknown"),
+    ):
         answer = net.admin.send("POST", f"/v1/exceptions/{exception}/resolve", body)
         assert answer.status == 422 and reason in answer.reasons, (body, answer.json)
     for client in (net.till, net.hearth):

@@ -23,8 +23,9 @@ class Office:
 
     def __init__(self, service, **scheme):
         self.service, self.admin = service, service.admin
-        self.ann, self.ben, self.closer = (service.client(service.create_key(name, "accountant"))
-                                           for name in ("ann", "ben", "closer"))
+        self.ann, self.ben, self.closer = (
+            service.client(service.create_key(name, "accountant")) for name in ("ann", "ben", "closer")
+        )
         self.first_day, self.scheme = D0, scheme
 
     def load_worked(self, stock_terms="on_loan", **terms):
@@ -36,9 +37,12 @@ class Office:
         return self
 
     def load(self, events, sites=network.WORKED_SITES, **terms):
-        self.admin.load(network.reference([network.scheme("tern-bay", D0, {"cup-300": "2.50"}, terms=[terms],
-                                                          **self.scheme)],
-                                          {s: ("tern-bay", p) for s, p in sites.items()}))
+        self.admin.load(
+            network.reference(
+                [network.scheme("tern-bay", D0, {"cup-300": "2.50"}, terms=[terms], **self.scheme)],
+                {s: ("tern-bay", p) for s, p in sites.items()},
+            )
+        )
         assert {r["status"] for r in self.admin.post_many(events)} == {"recorded"}
         return self
 
@@ -52,8 +56,9 @@ class Office:
 
     def due(self):
         """The amount settled and not paid, of each participant."""
-        return {a: v for a, v in self.admin.accounts("tern-bay").items() if a.startswith("settlement_due(")
-                and Decimal(v)}
+        return {
+            a: v for a, v in self.admin.accounts("tern-bay").items() if a.startswith("settlement_due(") and Decimal(v)
+        }
 
     def arrears(self):
         return {a: v for a, v in self.admin.accounts("tern-bay").items() if a.startswith("arrears(") and Decimal(v)}
@@ -85,10 +90,12 @@ def end_today(service):
     its bounds."""
     connection = psycopg2.connect(service.database.owner_dsn)
     with connection, connection.cursor() as cursor:
-        cursor.execute("""SET session_replication_role = replica;
+        cursor.execute(
+            """SET session_replication_role = replica;
             DELETE FROM business_day WHERE starts_at > now();
             UPDATE business_day SET ends_at = now() WHERE ends_at > now();
-            UPDATE scheme_head SET calendar_version = calendar_version + 1""")
+            UPDATE scheme_head SET calendar_version = calendar_version + 1"""
+        )
     connection.close()
 
 
@@ -110,8 +117,11 @@ def office(service):
 def test_the_worked_example_is_paid(office, netting):
     office.load_worked(netting=netting).close()
     sealed = office.settlement["seal"]
-    assert office.due() == {"settlement_due(hearth)": "101.78", "settlement_due(miller)": "-56.01",
-                            "settlement_due(quay)": "-0.41"}
+    assert office.due() == {
+        "settlement_due(hearth)": "101.78",
+        "settlement_due(miller)": "-56.01",
+        "settlement_due(quay)": "-0.41",
+    }
     statuses = approve_all(office.ann)
     assert len(statuses) == 3 and set(statuses.values()) == {"approved"}
     before = len(office.admin.feed("tern-bay"))
@@ -147,9 +157,13 @@ def test_a_payment_that_fails_is_settled_by_the_next_close(office):
     office.admin.assert_holds()
     again = close_through_today(office)
     assert {p["participant"]: (p["amount"], p["arrears"]) for p in again["positions"]} == {
-        "hearth": ("56.01", "56.01"), "miller": ("-56.01", "-56.01"), "quay": ("0.00", "0.00")}
-    assert [(p["from"], p["to"], p["amount"], p["status"])
-            for p in again["payments"]] == [("hearth", "miller", "56.01", "computed")]
+        "hearth": ("56.01", "56.01"),
+        "miller": ("-56.01", "-56.01"),
+        "quay": ("0.00", "0.00"),
+    }
+    assert [(p["from"], p["to"], p["amount"], p["status"]) for p in again["payments"]] == [
+        ("hearth", "miller", "56.01", "computed")
+    ]
     assert office.arrears() == {}
     assert office.due() == {"settlement_due(hearth)": "56.01", "settlement_due(miller)": "-56.01"}
     assert again["payments"][0]["payment_id"] != payment["payment_id"]
@@ -164,10 +178,13 @@ def test_a_confirmed_payment_may_come_back(office):
         do(office.ann, payment, "confirm")
         failed = do(office.ann, payment, "fail", "returned by the bank")
         assert [c["change"] for c in failed["changes"]] == ["approve", "confirm", "fail"]
-        mirror, entry = (next(e for e in office.admin.feed("tern-bay") if e["entry"] == c["entry"])["legs"]
-                         for c in failed["changes"][1:])
+        mirror, entry = (
+            next(e for e in office.admin.feed("tern-bay") if e["entry"] == c["entry"])["legs"]
+            for c in failed["changes"][1:]
+        )
         assert [(leg["account"], -Decimal(leg["amount"])) for leg in mirror] == [
-            (leg["account"], Decimal(leg["amount"])) for leg in entry[:2]]
+            (leg["account"], Decimal(leg["amount"])) for leg in entry[:2]
+        ]
     assert office.admin.accounts("tern-bay")["bank"] == "0.00"
     assert office.arrears() == {"arrears(hearth)": "101.78", "arrears(miller)": "-56.01"}
     assert office.due() == {"settlement_due(quay)": "-0.41"}
@@ -180,23 +197,35 @@ def test_a_payment_that_nobody_wants_is_failed_at_once(office):
     refuse(office.ann, payment, "confirm", "payment_state")  # nobody has approved it
     assert do(office.ann, payment, "fail", "too small")["status"] == "failed"
     assert office.arrears() == {"arrears(hearth)": "0.41", "arrears(quay)": "-0.41"}
-    assert approve_all(office.ann) == {("hearth", "miller"): "approved", ("hearth", "pool"): "approved",
-                                       ("hearth", "quay"): "failed"}
+    assert approve_all(office.ann) == {
+        ("hearth", "miller"): "approved",
+        ("hearth", "pool"): "approved",
+        ("hearth", "quay"): "failed",
+    }
     office.admin.assert_holds()
 
 
 def test_a_held_payment_waits_for_its_release(service):
     """Off tariff by 6.00 at brick, against a limit of 5.00."""
-    office = Office(service, variance_limit="5.00", dual_control=False).load([
-        event("issue", "anchor", at(D0), issued=cups(cup_300=40)),
-        event("return", "brick", at(D0, "11:00"), returned=cups(cup_300=10), amount="31.00"),
-        event("return", "dock", at(D0, "11:00"), returned=cups(cup_300=2))]).close()
+    office = (
+        Office(service, variance_limit="5.00", dual_control=False)
+        .load(
+            [
+                event("issue", "anchor", at(D0), issued=cups(cup_300=40)),
+                event("return", "brick", at(D0, "11:00"), returned=cups(cup_300=10), amount="31.00"),
+                event("return", "dock", at(D0, "11:00"), returned=cups(cup_300=2)),
+            ]
+        )
+        .close()
+    )
     held = office.payment("hearth", "miller")
     assert held["held"] == {"reason": "variance_limit", "released": False}
     refuse(office.ann, held, "approve", "payment_held")
     refuse(office.ann, office.payment("hearth", "quay"), "release", "payment_not_held")
-    assert set(approve_all(office.ann).items()) >= {(("hearth", "miller"), "computed"),
-                                                    (("hearth", "quay"), "approved")}
+    assert set(approve_all(office.ann).items()) >= {
+        (("hearth", "miller"), "computed"),
+        (("hearth", "quay"), "approved"),
+    }
     waiting = office.ann.items("/v1/payments", scheme="tern-bay", held="true")
     assert [p["payment_id"] for p in waiting] == [held["payment_id"]]
     assert do(office.ann, held, "release", "called brick", dry_run=True)["held"]["released"] is True
@@ -215,12 +244,18 @@ def test_a_released_account_is_known_to_the_next_close(service):
     office = Office(service)
 
     def issues(day):
-        return [event("issue", "anchor", at(day), issued=cups(cup_300=4)),
-                event("return", "brick", at(day, "11:00"), returned=cups(cup_300=2))]
+        return [
+            event("issue", "anchor", at(day), issued=cups(cup_300=4)),
+            event("return", "brick", at(day, "11:00"), returned=cups(cup_300=2)),
+        ]
 
     def account(number):
-        return office.admin.agreed(office.ben, "PUT", "/v1/participants/miller", {
-            "name": "Miller", "bank_account": {"account": number, "bank_code": "77"}})
+        return office.admin.agreed(
+            office.ben,
+            "PUT",
+            "/v1/participants/miller",
+            {"name": "Miller", "bank_account": {"account": number, "bank_code": "77"}},
+        )
 
     office.load(issues(D0))
     account("1000-1")
@@ -238,10 +273,17 @@ def test_a_released_account_is_known_to_the_next_close(service):
 
 def test_dual_control_where_a_key_closed(service):
     """No payment leaves that the closing key approved itself; nor does the person who releases one approve it alone."""
-    office = Office(service, dual_control=True, variance_limit="5.00").load([
-        event("issue", "anchor", at(D0), issued=cups(cup_300=40)),
-        event("return", "brick", at(D0, "11:00"), returned=cups(cup_300=10), amount="31.00"),
-        event("return", "dock", at(D0, "11:00"), returned=cups(cup_300=2))]).close()
+    office = (
+        Office(service, dual_control=True, variance_limit="5.00")
+        .load(
+            [
+                event("issue", "anchor", at(D0), issued=cups(cup_300=40)),
+                event("return", "brick", at(D0, "11:00"), returned=cups(cup_300=10), amount="31.00"),
+                event("return", "dock", at(D0, "11:00"), returned=cups(cup_300=2)),
+            ]
+        )
+        .close()
+    )
     held, other = office.payment("hearth", "miller"), office.payment("hearth", "quay")
     refuse(office.closer, other, "approve", "approver_closed_day")
     approve_all(office.closer, reason="approver_closed_day")
@@ -266,8 +308,11 @@ def test_the_rule_at_the_cut_is_that_of_the_day(database, service):
     assert approve_all(office.closer, second_day) == {("hearth", "pool"): "approved"}
     refuse(office.closer, office.payment("hearth", "quay"), "approve", "approver_closed_day")
     with pytest.raises(psycopg2.errors.IntegrityConstraintViolation, match="cut"):
-        execute(database.owner_dsn, "ALTER TABLE business_day DISABLE TRIGGER business_day_guard",
-                "UPDATE business_day SET dual_control = NOT dual_control WHERE dual_control IS NOT NULL")
+        execute(
+            database.owner_dsn,
+            "ALTER TABLE business_day DISABLE TRIGGER business_day_guard",
+            "UPDATE business_day SET dual_control = NOT dual_control WHERE dual_control IS NOT NULL",
+        )
 
 
 def test_dual_control_where_the_service_closed(database, service):
@@ -294,18 +339,27 @@ def test_dual_control_where_the_service_closed(database, service):
 def test_two_change_the_same_payment_at_once(database, service):
     """The race: two people, at two instances, while tills post. The head row puts them in order; one does it, the other
     is told."""
-    office = Office(service, dual_control=False).load([event("issue", "anchor", at(D0), issued=cups(cup_300=40))] + [
-        event("return", site, at(D0, "11:00"), returned=cups(cup_300=1)) for site in ("brick", "dock")]).close()
+    office = (
+        Office(service, dual_control=False)
+        .load(
+            [event("issue", "anchor", at(D0), issued=cups(cup_300=40))]
+            + [event("return", site, at(D0, "11:00"), returned=cups(cup_300=1)) for site in ("brick", "dock")]
+        )
+        .close()
+    )
     second = Service(database).start()
     try:
         ann, ben = office.ann, second.client(office.ben.key)
         for change in ("approve", "confirm", "fail"):
             for payment in office.settlement["payments"]:
                 path, body = f"/v1/payments/{payment['payment_id']}/{change}", {"reason": "a race"}
-                answers = at_once(lambda p=path, b=body: ann.send("POST", p, b),
-                                  lambda p=path, b=body: ben.send("POST", p, b),
-                                  lambda: office.admin.post_many([event("issue", "anchor", at(D0 + timedelta(days=2)),
-                                                                        issued=cups(cup_300=1)) for _ in range(5)]))[:2]
+                answers = at_once(
+                    lambda p=path, b=body: ann.send("POST", p, b),
+                    lambda p=path, b=body: ben.send("POST", p, b),
+                    lambda: office.admin.post_many(
+                        [event("issue", "anchor", at(D0 + timedelta(days=2)), issued=cups(cup_300=1)) for _ in range(5)]
+                    ),
+                )[:2]
                 assert sorted(a.status for a in answers) == [200, 409]
                 assert [a.reasons[0] for a in answers if a.status == 409] == ["payment_state"]
                 assert [c["change"] for c in office.ann.get(path.rpartition("/")[0])["changes"]].count(change) == 1
@@ -339,7 +393,8 @@ def test_lists_of_payments(office):
     assert {(p["from"], p["to"]): (p["amount"], p["status"], p["currency"], p["date"]) for p in everything} == {
         ("hearth", "miller"): ("56.01", "approved", "CAD", str(D0)),
         ("hearth", "quay"): ("0.41", "confirmed", "CAD", str(D0)),
-        ("hearth", "pool"): ("45.36", "approved", "CAD", str(D0))}
+        ("hearth", "pool"): ("45.36", "approved", "CAD", str(D0)),
+    }
 
     def parties(**query):
         return {p["to"] for p in office.ann.items("/v1/payments", scheme="tern-bay", **query)}
@@ -350,8 +405,15 @@ def test_lists_of_payments(office):
     assert len(parties(**{"from": D0, "to": D0})) == 3 and parties(to=D0 - timedelta(days=1)) == set()
     page = office.ann.send("GET", "/v1/payments?scheme=tern-bay&status=approved&limit=1")
     assert "status=approved" in page.headers["Link"]
-    for query in ("status=paid", "held=maybe", "from=yesterday", "cursor=abc", "cursor=2026-13-01/abcdefgh", "limit=0",
-                  "colour=1"):
+    for query in (
+        "status=paid",
+        "held=maybe",
+        "from=yesterday",
+        "cursor=abc",
+        "cursor=2026-13-01/abcdefgh",
+        "limit=0",
+        "colour=1",
+    ):
         assert office.ann.send("GET", f"/v1/payments?scheme=tern-bay&{query}").status == 422
     for path in ("/v1/payments", "/v1/payments?scheme=nowhere", "/v1/payments?scheme=tern-bay&participant=nobody"):
         assert office.ann.send("GET", path).status in (404, 422)
@@ -373,8 +435,7 @@ def test_a_participant_reads_its_own_payments(office):
     assert [p["status"] for p in miller.get(f"/v1/settlements/tern-bay/{D0}")["payments"]] == ["confirmed"]
 
 
-@pytest.mark.parametrize("target", [
-    "/v1/payments/{}/approve", "/v1/payments/{}/confirm", "/v1/payments/{}/release"])
+@pytest.mark.parametrize("target", ["/v1/payments/{}/approve", "/v1/payments/{}/confirm", "/v1/payments/{}/release"])
 def test_payments_that_are_not_there(office, target):
     office.load_worked()
     for name in ("0" * 32, "x", "a" * 4000, "%27%20OR%20true"):
@@ -386,8 +447,13 @@ def test_payments_that_are_not_there(office, target):
 def test_bodies(office):
     office.load_worked().close()
     path = f"/v1/payments/{office.payment('hearth', 'quay')['payment_id']}/approve"
-    for body, status in ((b"{", 400), ({"reason": 7}, 422), ({"reason": ""}, 422), ({"reason": "x" * 501}, 422),
-                         ({"note": "x"}, 422)):
+    for body, status in (
+        (b"{", 400),
+        ({"reason": 7}, 422),
+        ({"reason": ""}, 422),
+        ({"reason": "x" * 501}, 422),
+        ({"note": "x"}, 422),
+    ):
         assert office.ann.send("POST", path, body).status == status
     assert office.payment("hearth", "quay")["status"] == "computed"
     assert office.ann.send("POST", path, {}).status == 200

@@ -23,6 +23,7 @@ DAY = date.today() - timedelta(days=2)
 
 class Relay(socketserver.ThreadingTCPServer):
     """To the PostgreSQL at a socket's path, as a pooler or plainly."""
+
     daemon_threads = allow_reuse_address = True
 
     def __init__(self, path):
@@ -31,8 +32,10 @@ class Relay(socketserver.ThreadingTCPServer):
         threading.Thread(target=self.serve_forever, daemon=True).start()
 
     def dsn(self, database):
-        return (f"host=127.0.0.1 port={self.server_address[1]} dbname={database.name} user=depositd_service"
-                " sslmode=disable gssencmode=disable")
+        return (
+            f"host=127.0.0.1 port={self.server_address[1]} dbname={database.name} user=depositd_service"
+            " sslmode=disable gssencmode=disable"
+        )
 
 
 class Session(socketserver.BaseRequestHandler):
@@ -95,8 +98,9 @@ def test_the_service_does_not_start_over_a_pooler(database, relay):
 
 def _failure(service):
     """The output of a `serve` that fails to start."""
-    done = subprocess.run([service.binary, "serve"], env=service.environment, capture_output=True, text=True,
-                          timeout=600)
+    done = subprocess.run(
+        [service.binary, "serve"], env=service.environment, capture_output=True, text=True, timeout=600
+    )
     assert done.returncode == 1
     return done.stderr
 
@@ -105,8 +109,11 @@ def test_a_pooler_that_comes_later_makes_it_unready(database, relay):
     relay.pools = False
     service = new_service(database, dsn=relay.dsn(database))
     try:
-        service.admin.load(network.reference([network.scheme("tern-bay", DAY, {"cup-300": "2.50"})],
-                                             {"anchor": ("tern-bay", "hearth")}))
+        service.admin.load(
+            network.reference(
+                [network.scheme("tern-bay", DAY, {"cup-300": "2.50"})], {"anchor": ("tern-bay", "hearth")}
+            )
+        )
         issue = event("issue", "anchor", at(DAY), issued=cups(cup_300=1))
         relay.pools = True
         database.administer(f"SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = '{database.name}'")

@@ -58,15 +58,32 @@ def root_of(hashes):
 def net(shared):
     """Four closed days and an open one of tern-bay; anchor and copper are hearth's, brick is miller's. A reference in
     more than ASCII, to be hashed as UTF-8."""
-    shared.admin.load(network.reference(
-        [network.scheme("tern-bay", FIRST, {"cup-300": "2.50"}), network.scheme("skerry", FIRST, {"cup-300": "2.00"})],
-        {"anchor": ("tern-bay", "hearth"), "copper": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"),
-         "gull": ("skerry", "miller")}))
+    shared.admin.load(
+        network.reference(
+            [
+                network.scheme("tern-bay", FIRST, {"cup-300": "2.50"}),
+                network.scheme("skerry", FIRST, {"cup-300": "2.00"}),
+            ],
+            {
+                "anchor": ("tern-bay", "hearth"),
+                "copper": ("tern-bay", "hearth"),
+                "brick": ("tern-bay", "miller"),
+                "gull": ("skerry", "miller"),
+            },
+        )
+    )
     shared.posted = []
     for n, count in enumerate(EVENTS):
-        events = [event("issue", ("anchor", "brick")[k % 2], at(FIRST + n * DAY), issued=cups(cup_300=1 + k),
-                        reference="tür 2/“7”\n")
-                  for k in range(count)]
+        events = [
+            event(
+                "issue",
+                ("anchor", "brick")[k % 2],
+                at(FIRST + n * DAY),
+                issued=cups(cup_300=1 + k),
+                reference="tür 2/“7”\n",
+            )
+            for k in range(count)
+        ]
         shared.posted.append(events)
         if events:
             shared.admin.post_many(events)
@@ -85,8 +102,11 @@ def assert_proves(proof):
     assert proof["leaf_hash"] == sha256(b"\0" + leaf).hex()
     path, root = [bytes.fromhex(p) for p in proof["path"]], bytes.fromhex(proof["root"])
     assert climbs(sha256(b"\0" + leaf), proof["index"], proof["entries"], path, root)
-    for wrong in ((sha256(leaf), proof["index"], path), (sha256(b"\0" + leaf), proof["index"] + 1, path),
-                  (sha256(b"\0" + leaf), proof["index"], path + [root])):
+    for wrong in (
+        (sha256(leaf), proof["index"], path),
+        (sha256(b"\0" + leaf), proof["index"] + 1, path),
+        (sha256(b"\0" + leaf), proof["index"], path + [root]),
+    ):
         assert not climbs(wrong[0], wrong[1], proof["entries"], wrong[2], root)
     if "document" in proof:
         assert proof["seal"] == sha256(bytes.fromhex(proof["previous"]) + root + proof["document"].encode()).hex()
@@ -103,7 +123,8 @@ def test_every_entry_has_a_proof(net):
         leaf = json.loads(proof["leaf"])
         assert json.dumps(leaf, sort_keys=True, separators=(",", ":"), ensure_ascii=False) == proof["leaf"]
         assert {m: leaf.get(m) for m in ("entry", "business_date", "kind", "legs", "event")} == {
-            m: entry.get(m) for m in ("entry", "business_date", "kind", "legs", "event")}
+            m: entry.get(m) for m in ("entry", "business_date", "kind", "legs", "event")
+        }
         if "event" in entry:
             assert net.auditor.get(f"/v1/events/{entry['event']['event_id']}/proof") == proof
         by_day.setdefault(entry["business_date"], []).append(proof)
@@ -115,10 +136,12 @@ def test_every_entry_has_a_proof(net):
         for proof in proofs:
             assert {m: proof[m] for m in ("entries", "root", "previous", "seal")} == settlement["seal"]
             document = json.loads(proof["document"])
-            assert document["positions"] == [{m: p[m] for m in ("participant", "amount", "carried_forward")}
-                                             for p in settlement["positions"]]
+            assert document["positions"] == [
+                {m: p[m] for m in ("participant", "amount", "carried_forward")} for p in settlement["positions"]
+            ]
             assert {(p["payment_id"], p["amount"]) for p in document["payments"]} == {
-                (p["payment_id"], p["amount"]) for p in settlement["payments"]}
+                (p["payment_id"], p["amount"]) for p in settlement["payments"]
+            }
 
 
 def test_seals_are_a_chain(net):
@@ -141,8 +164,9 @@ def test_own_proofs_say_nothing_of_others(net):
         assert_proves(proof)
         assert proof == {m: v for m, v in whole.items() if m != "document"}
         client.refused("GET", f"/v1/events/{others}/proof", None, 404, "not_found")
-        settled = [e for e in client.items("/v1/events", scheme="tern-bay", kind="settle") if e["business_date"]
-                   == str(FIRST)]
+        settled = [
+            e for e in client.items("/v1/events", scheme="tern-bay", kind="settle") if e["business_date"] == str(FIRST)
+        ]
         for entry in settled:
             assert_proves(client.get(f"/v1/entries/{entry['entry']}/proof", scheme="tern-bay"))
     other_entry = next(e["entry"] for e in net.admin.feed("tern-bay") if e.get("event", {}).get("event_id") == others)
@@ -156,11 +180,16 @@ def test_no_proof_where_there_is_none(net):
     answer = net.admin.refused("GET", f"/v1/events/{net.open_event['event_id']}/proof", None, 409, "day_not_sealed")
     assert answer.json["retryable"] is True
     assert "proof" not in net.admin.get(f"/v1/events/{net.open_event['event_id']}")
-    for path in ("/v1/events/00000000-0000-4000-8000-000000000000/proof", "/v1/events/x/proof",
-                 "/v1/entries/0/proof?scheme=tern-bay",
-                 "/v1/entries/999/proof?scheme=tern-bay", "/v1/entries/-1/proof?scheme=tern-bay",
-                 "/v1/entries/1x/proof?scheme=tern-bay",
-                 "/v1/entries/99999999999999999999/proof?scheme=tern-bay", "/v1/entries/1/proof?scheme=nowhere"):
+    for path in (
+        "/v1/events/00000000-0000-4000-8000-000000000000/proof",
+        "/v1/events/x/proof",
+        "/v1/entries/0/proof?scheme=tern-bay",
+        "/v1/entries/999/proof?scheme=tern-bay",
+        "/v1/entries/-1/proof?scheme=tern-bay",
+        "/v1/entries/1x/proof?scheme=tern-bay",
+        "/v1/entries/99999999999999999999/proof?scheme=tern-bay",
+        "/v1/entries/1/proof?scheme=nowhere",
+    ):
         net.admin.refused("GET", path, None, 404, "not_found")
     net.admin.refused("GET", "/v1/entries/1/proof", None, 422, "parameter_missing")
 
@@ -179,16 +208,25 @@ def test_an_id_of_two_schemes(net):
     assert_proves(net.till.get(f"/v1/events/{shared_id['event_id']}/proof"))
 
 
-@pytest.mark.parametrize("statement, undo", [
-    ("UPDATE entry SET amounts[1] = amounts[1] + 1 WHERE (scheme, entry) = (1, 2)",
-     "UPDATE entry SET amounts[1] = amounts[1] - 1 WHERE (scheme, entry) = (1, 2)"),
-    ("UPDATE entry SET accounts[1] = accounts[1] + 1 WHERE (scheme, entry) = (1, 2)",
-     "UPDATE entry SET accounts[1] = accounts[1] - 1 WHERE (scheme, entry) = (1, 2)"),
-    ("UPDATE entry SET hash = set_byte(hash, 9, get_byte(hash, 9) # 1) WHERE (scheme, entry) = (1, 5)",) * 2,
-    ("UPDATE position SET amount = amount # 1 WHERE scheme = 1",
-     "UPDATE position SET amount = amount # 1 WHERE scheme = 1"),
-    ("UPDATE settlement SET root = set_byte(root, 9, get_byte(root, 9) # 1) WHERE scheme = 1",) * 2,
-])
+@pytest.mark.parametrize(
+    "statement, undo",
+    [
+        (
+            "UPDATE entry SET amounts[1] = amounts[1] + 1 WHERE (scheme, entry) = (1, 2)",
+            "UPDATE entry SET amounts[1] = amounts[1] - 1 WHERE (scheme, entry) = (1, 2)",
+        ),
+        (
+            "UPDATE entry SET accounts[1] = accounts[1] + 1 WHERE (scheme, entry) = (1, 2)",
+            "UPDATE entry SET accounts[1] = accounts[1] - 1 WHERE (scheme, entry) = (1, 2)",
+        ),
+        ("UPDATE entry SET hash = set_byte(hash, 9, get_byte(hash, 9) # 1) WHERE (scheme, entry) = (1, 5)",) * 2,
+        (
+            "UPDATE position SET amount = amount # 1 WHERE scheme = 1",
+            "UPDATE position SET amount = amount # 1 WHERE scheme = 1",
+        ),
+        ("UPDATE settlement SET root = set_byte(root, 9, get_byte(root, 9) # 1) WHERE scheme = 1",) * 2,
+    ],
+)
 def test_a_proof_that_does_not_hold_is_not_given(net, statement, undo):
     """Another entry's hash, a leg, an account, a figure of the document, the root: changed by a superuser."""
     path = "/v1/entries/2/proof?scheme=tern-bay"
@@ -203,19 +241,28 @@ def test_a_proof_that_does_not_hold_is_not_given(net, statement, undo):
 ROLES = ("pos", "participant", "auditor", "accountant", "admin")
 # The sentences of the steps of a check: a till can't check the things that only the office is told.
 IN_TREE, SEALED, SETTLED, CHAINED = (
-    "The entry is in the books of that day", "The seal is right", "settlement of that day shows the same root and seal",
-    "an unbroken chain of 4")
-PROVES = {"pos": {IN_TREE}, "participant": {IN_TREE, SETTLED},
-          **dict.fromkeys(ROLES[2:], {IN_TREE, SEALED, SETTLED, CHAINED})}
+    "The entry is in the books of that day",
+    "The seal is right",
+    "settlement of that day shows the same root and seal",
+    "an unbroken chain of 4",
+)
+PROVES = {
+    "pos": {IN_TREE},
+    "participant": {IN_TREE, SETTLED},
+    **dict.fromkeys(ROLES[2:], {IN_TREE, SEALED, SETTLED, CHAINED}),
+}
 
 
 @pytest.fixture(scope="module")
 def keys(net):
     """One of each role, all of which may read what anchor posted."""
-    return {"pos": net.till_key, "participant": f"hearth-book:{net.hearth.key}",
-            "auditor": f"the-auditor:{net.auditor.key}",
-            "accountant": f"the-office:{net.create_key('the-office', 'accountant')}",
-            "admin": f"first-admin:{net.admin_key}"}
+    return {
+        "pos": net.till_key,
+        "participant": f"hearth-book:{net.hearth.key}",
+        "auditor": f"the-auditor:{net.auditor.key}",
+        "accountant": f"the-office:{net.create_key('the-office', 'accountant')}",
+        "admin": f"first-admin:{net.admin_key}",
+    }
 
 
 def run(command, key="", api="", folder=None):
@@ -236,8 +283,9 @@ class Liar:
 
         class Handler(http.server.BaseHTTPRequestHandler):
             def do_GET(self):
-                answer = net.client(checked=False).send("GET", self.path,
-                                                        headers={"Authorization": self.headers["Authorization"]})
+                answer = net.client(checked=False).send(
+                    "GET", self.path, headers={"Authorization": self.headers["Authorization"]}
+                )
                 body = answer.body
                 for part, lie in liar.lies.items():
                     if part in self.path and answer.status == 200:
@@ -308,9 +356,11 @@ def test_it_shows_what_was_posted(net, keys, api):
     done = check(posted["event_id"].upper(), key=keys["pos"], api=api)
     said = json.loads(re.search("^  event  (.*)$", done.stdout, re.M).group(1))
     assert {m: said[m] for m in ("event_id", "kind", "site", "issued", "reference")} == {
-        m: posted[m] for m in ("event_id", "kind", "site", "issued", "reference")}
+        m: posted[m] for m in ("event_id", "kind", "site", "issued", "reference")
+    }
     assert len(re.findall("^  leg ", done.stdout, re.M)) == len(
-        net.admin.get(f"/v1/events/{posted['event_id']}")["legs"])
+        net.admin.get(f"/v1/events/{posted['event_id']}")["legs"]
+    )
 
 
 def test_it_climbs_from_every_leaf(net, tmp_path):
@@ -322,7 +372,10 @@ def test_it_climbs_from_every_leaf(net, tmp_path):
         (tmp_path / "proof.json").write_text(json.dumps(proof))
         done = check("proof.json", "--seal", proof["seal"], folder=tmp_path)
         assert done.returncode == 0 and IN_TREE in done.stdout and SEALED in done.stdout, (
-            (entry, done.stdout, done.stderr))
+            entry,
+            done.stdout,
+            done.stderr,
+        )
     assert check("proof.json", "--seal", "0" * 64, folder=tmp_path).returncode == 1
 
 
@@ -368,7 +421,9 @@ def test_a_doctored_proof_does_not_hold(net, keys, liar, tmp_path, what):
     liar.lies = {"/proof": DOCTORED[what]}
     done = check(net.posted[2][2]["event_id"], key=keys["pos"], api=liar.api, folder=tmp_path)
     assert done.returncode == 1 and "DOES NOT HOLD" in done.stdout and "The proof holds" not in done.stdout, (
-        (done.stdout, done.stderr))
+        done.stdout,
+        done.stderr,
+    )
     assert not list(tmp_path.iterdir())
 
 
@@ -392,14 +447,28 @@ def without(at):
 
 
 def changed(at, **members):
-    return lambda seals: {**seals,
-                          "items": [{**s, **(members if n == at else {})} for n, s in enumerate(seals["items"])]}
+    return lambda seals: {
+        **seals,
+        "items": [{**s, **(members if n == at else {})} for n, s in enumerate(seals["items"])],
+    }
 
 
-@pytest.mark.parametrize("lie", [without(0), without(1), without(2), changed(0, previous="1" * 64),
-                                 changed(3, previous="1" * 64),
-                                 changed(2, seal="1" * 64), changed(2, root="1" * 64), changed(2, entries=12),
-                                 changed(3, date=str(FIRST)), lambda seals: {"items": []}, lambda seals: {}])
+@pytest.mark.parametrize(
+    "lie",
+    [
+        without(0),
+        without(1),
+        without(2),
+        changed(0, previous="1" * 64),
+        changed(3, previous="1" * 64),
+        changed(2, seal="1" * 64),
+        changed(2, root="1" * 64),
+        changed(2, entries=12),
+        changed(3, date=str(FIRST)),
+        lambda seals: {"items": []},
+        lambda seals: {},
+    ],
+)
 def test_a_chain_with_a_break_does_not_hold(net, keys, liar, lie):
     liar.lies = {"/v1/seals": lie}
     done = check(net.posted[2][2]["event_id"], key=keys["auditor"], api=liar.api)
@@ -408,8 +477,9 @@ def test_a_chain_with_a_break_does_not_hold(net, keys, liar, lie):
 
 def test_a_settlement_that_shows_something_else(net, keys, liar):
     for member in ("root", "seal"):
-        liar.lies = {"/v1/settlements/": lambda settlement: {**settlement,
-                                                             "seal": {**settlement["seal"], member: "1" * 64}}}
+        liar.lies = {
+            "/v1/settlements/": lambda settlement: {**settlement, "seal": {**settlement["seal"], member: "1" * 64}}
+        }
         done = check(net.posted[2][2]["event_id"], key=keys["participant"], api=liar.api)
         assert done.returncode == 1 and "another root or seal" in done.stdout
 
@@ -436,17 +506,25 @@ def test_what_can_not_be_checked_is_not_said_to_hold(net, keys, api, tmp_path):
     nobody.bind(("127.0.0.1", 0))
     closed = nobody.getsockname()[1]
     for arguments, key, base in (
-            ([net.open_event["event_id"]], keys["pos"], api), ([net.posted[2][1]["event_id"]], keys["pos"], api),
-            (["00000000-0000-4000-8000-000000000000"], keys["admin"], api), ([event_id], "till:wrong", api),
-            ([event_id], "", api),
-            ([event_id], keys["pos"], ""), ([event_id], keys["pos"], f"http://127.0.0.1:{closed}/v1"),
-            ([], keys["pos"], api),
-            (["--seal"], keys["pos"], api), (["--unknown", event_id], keys["pos"], api),
-            ([event_id, event_id], keys["pos"], api),
-            (["../me"], keys["pos"], api)):
+        ([net.open_event["event_id"]], keys["pos"], api),
+        ([net.posted[2][1]["event_id"]], keys["pos"], api),
+        (["00000000-0000-4000-8000-000000000000"], keys["admin"], api),
+        ([event_id], "till:wrong", api),
+        ([event_id], "", api),
+        ([event_id], keys["pos"], ""),
+        ([event_id], keys["pos"], f"http://127.0.0.1:{closed}/v1"),
+        ([], keys["pos"], api),
+        (["--seal"], keys["pos"], api),
+        (["--unknown", event_id], keys["pos"], api),
+        ([event_id, event_id], keys["pos"], api),
+        (["../me"], keys["pos"], api),
+    ):
         done = check(*arguments, key=key, api=base, folder=tmp_path)
         assert done.returncode == 2 and done.stderr and "The proof holds" not in done.stdout, (
-            (arguments, done.stdout, done.stderr))
+            arguments,
+            done.stdout,
+            done.stderr,
+        )
     (tmp_path / "empty.json").write_text("")
     assert check("empty.json", folder=tmp_path).returncode == 1
     assert check("--help").returncode == 0

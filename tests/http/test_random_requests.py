@@ -18,20 +18,65 @@ from harness import Client
 from test_document import operations
 
 COUNT = int(os.environ.get("DEPOSITD_REQUESTS", "1500"))
-JUNK = [None, True, 0, -1, 1, 3, 10**9, 2**63, 0.5, "", "x", "é" * 3, "a" * 300, "2.50", "-2.50", "0.001",
-        "12345678901234567.00",
-        "2025-05-12", "2025-13-40", "2025-05-12T10:00:00-02:30", "2099-01-01T00:00:00Z", "cup-300", "cup-none",
-        "anchor", "brick",
-        "nowhere", "tern-bay", "hearth", "pool", "bank", "tax", "site_stock(anchor,cup-300)", "issue", "journal",
-        "damaged", [], {}, [1]]
+JUNK = [
+    None,
+    True,
+    0,
+    -1,
+    1,
+    3,
+    10**9,
+    2**63,
+    0.5,
+    "",
+    "x",
+    "é" * 3,
+    "a" * 300,
+    "2.50",
+    "-2.50",
+    "0.001",
+    "12345678901234567.00",
+    "2025-05-12",
+    "2025-13-40",
+    "2025-05-12T10:00:00-02:30",
+    "2099-01-01T00:00:00Z",
+    "cup-300",
+    "cup-none",
+    "anchor",
+    "brick",
+    "nowhere",
+    "tern-bay",
+    "hearth",
+    "pool",
+    "bank",
+    "tax",
+    "site_stock(anchor,cup-300)",
+    "issue",
+    "journal",
+    "damaged",
+    [],
+    {},
+    [1],
+]
 WORDS = [word for word in JUNK if isinstance(word, str)]
-OF_NAME = {"scheme": ["tern-bay"], "site": ["anchor", "brick", "dock"], "participant": ["hearth", "miller", "quay"],
-           "cup_type": ["cup-300", "cup-450"], "date": ["2025-05-12", "2025-05-13", "2025-05-14"],
-           "limit": ["1", "2", "1000"],
-           "effective_date": ["2025-05-12", "2030-01-01"], "entry": ["1", "2", "9", "999"], "name": ["spare", "nobody"],
-           "report": ["deposit-cover", "stock", "exceptions", "journal", "nothing"], "format": ["json", "csv", "html"],
-           "dry_run": ["true", "false"], "open": ["true"], "held": ["true"], "kind": ["issue", "settle"],
-           "cursor": ["1", "tern-bay"]}
+OF_NAME = {
+    "scheme": ["tern-bay"],
+    "site": ["anchor", "brick", "dock"],
+    "participant": ["hearth", "miller", "quay"],
+    "cup_type": ["cup-300", "cup-450"],
+    "date": ["2025-05-12", "2025-05-13", "2025-05-14"],
+    "limit": ["1", "2", "1000"],
+    "effective_date": ["2025-05-12", "2030-01-01"],
+    "entry": ["1", "2", "9", "999"],
+    "name": ["spare", "nobody"],
+    "report": ["deposit-cover", "stock", "exceptions", "journal", "nothing"],
+    "format": ["json", "csv", "html"],
+    "dry_run": ["true", "false"],
+    "open": ["true"],
+    "held": ["true"],
+    "kind": ["issue", "settle"],
+    "cursor": ["1", "tern-bay"],
+}
 
 
 class Requests:
@@ -54,16 +99,20 @@ class Requests:
         for parameter in operation["parameters"]:
             if parameter["in"] == "path":
                 path = path.replace("{%s}" % parameter["name"], quote(self.value(parameter["name"]) or "-", safe=""))
-        query = [(p["name"], self.value(p["name"])) for p in operation["parameters"] if p["in"] == "query"
-                 and self.chance.random() < (0.95 if p.get("required") else 0.25)]
+        query = [
+            (p["name"], self.value(p["name"]))
+            for p in operation["parameters"]
+            if p["in"] == "query" and self.chance.random() < (0.95 if p.get("required") else 0.25)
+        ]
         if self.chance.random() < 0.05:
             query.append((self.chance.choice(["colour", "scheme", "limit"]), self.chance.choice(WORDS)))
         return path + ("?" + "&".join(f"{n}={quote(v, safe='')}" for n, v in query) if query else "")
 
     def places(self, value, place=()):
         yield place
-        for key, inner in value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value,
-                                                                                                       list) else ():
+        for key, inner in (
+            value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+        ):
             yield from self.places(inner, place + (key,))
 
     def mutate(self, body):
@@ -94,14 +143,15 @@ class Requests:
         if isinstance(body, str):
             if self.chance.random() < 0.5:
                 cut = self.chance.randrange(len(body))
-                body = body[:cut] + self.chance.choice(["", "<", "é", "{}", "\n"]) + body[cut
-                                                                                          + self.chance.randrange(3):]
+                body = (
+                    body[:cut] + self.chance.choice(["", "<", "é", "{}", "\n"]) + body[cut + self.chance.randrange(3) :]
+                )
             return body.encode(), types[-1] if len(types) > 1 else types[0]
         for _ in range(self.chance.choice([0, 1, 1, 2])):
             body = self.mutate(body)
         text = json.dumps(body).encode()
         if self.chance.random() < 0.02:
-            text = text[:self.chance.randrange(len(text) + 1)]
+            text = text[: self.chance.randrange(len(text) + 1)]
         return text, "text/plain" if self.chance.random() < 0.02 else types[0]
 
     def one(self):
@@ -111,8 +161,9 @@ class Requests:
         body, type = self.body(operation)
         headers = {"Content-Type": type} if type else {}
         if self.chance.random() < 0.1:
-            headers["Accept"] = self.chance.choice(["text/html", "application/json", "text/csv", "image/png",
-                                                    "*/*;q=0.1"])
+            headers["Accept"] = self.chance.choice(
+                ["text/html", "application/json", "text/csv", "image/png", "*/*;q=0.1"]
+            )
         if self.chance.random() < 0.1:
             headers[self.chance.choice(["If-Match", "If-None-Match"])] = self.chance.choice(['"x"', "*", "W/"])
         if self.chance.random() < 0.02:
@@ -126,9 +177,13 @@ class Requests:
 def clients(shared):
     """A network with a history, and a key of each role."""
     seen = examples.play(shared)
-    keys = {"till": ("pos", {"sites": ["brick"]}), "owner": ("participant", {"participant": "hearth"}),
-            "spare": ("admin", {}),
-            "eve": ("auditor", {}), "fay": ("accountant", {})}
+    keys = {
+        "till": ("pos", {"sites": ["brick"]}),
+        "owner": ("participant", {"participant": "hearth"}),
+        "spare": ("admin", {}),
+        "eve": ("auditor", {}),
+        "fay": ("accountant", {}),
+    }
     made = [shared.client(shared.create_key(name, role, **bound)) for name, (role, bound) in keys.items()]
     return seen, [shared.admin, shared.admin, *made, Client(shared), shared.client("of-nobody")]
 

@@ -23,16 +23,19 @@ class Books:
     def __init__(self, service):
         self.admin = service.admin
         document = network.worked_reference("on_deposit")
-        document["schemes"][0]["refund_values"].append({"cup_type": "cup-300", "effective_date": str(NEXT_DAY),
-                                                        "amount": "3.00"})
+        document["schemes"][0]["refund_values"].append(
+            {"cup_type": "cup-300", "effective_date": str(NEXT_DAY), "amount": "3.00"}
+        )
         document["schemes"].append(network.scheme("skerry", WORKED_DAY, {"cup-300": "2.00"}))
         document["sites"] += network.reference([], {"gull": ("skerry", "hearth")})["sites"]
         self.admin.load(document)
         self.events = network.worked_events()
         self.events.append(event("issue", "anchor", at(NEXT_DAY), issued=cups(cup_300=2), reference=ODD_REFERENCE))
         self.answers = [self.admin.post(e) for e in self.events]
-        self.shared = {**event("issue", "gull", at(WORKED_DAY), issued=cups(cup_300=1)),
-                       "event_id": self.events[3]["event_id"]}
+        self.shared = {
+            **event("issue", "gull", at(WORKED_DAY), issued=cups(cup_300=1)),
+            "event_id": self.events[3]["event_id"],
+        }
         self.admin.post(self.shared)
         self.before_close = self.cover(NEXT_DAY)
         self.settlement = self.admin.close("tern-bay", WORKED_DAY)
@@ -76,7 +79,8 @@ def test_the_feed_misses_nothing_and_repeats_nothing(books):
 
     new = books.admin.post(event("supply", "dock", at(NEXT_DAY), cups=cups(cup_300=1)))
     assert [i["entry"] for i in books.admin.get("/v1/events", scheme="tern-bay", cursor=page["next"])["items"]] == [
-        new["entry"]]
+        new["entry"]
+    ]
 
 
 def former_cursor(number):
@@ -92,10 +96,21 @@ def test_a_cursor_of_the_last_release_still_leads_on(books):
     assert former_cursor(4) != first["next"], "it is given no more"
 
 
-@pytest.mark.parametrize("cursor", [
-    "-1", "01", "1.5", "9223372036854775808", "12345678901234567890", "brick", "AAAAAAAAAA", "AAAAAAAAAAAA",
-    "AAAAAAAAAAJ",  # bits beyond the eighth byte
-    "gAAAAAAAAAA"])  # a number below 0
+@pytest.mark.parametrize(
+    "cursor",
+    [
+        "-1",
+        "01",
+        "1.5",
+        "9223372036854775808",
+        "12345678901234567890",
+        "brick",
+        "AAAAAAAAAA",
+        "AAAAAAAAAAAA",
+        "AAAAAAAAAAJ",  # bits beyond the eighth byte
+        "gAAAAAAAAAA",
+    ],
+)  # a number below 0
 def test_a_cursor_that_no_answer_gave_is_refused(books, cursor):
     books.admin.refused("GET", f"/v1/events?scheme=tern-bay&cursor={cursor}", None, 422, "parameter_invalid")
 
@@ -106,25 +121,30 @@ def test_link_leads_where_next_does(books):
     target, _, parameters = answer.headers["Link"].partition(">")
     assert parameters.replace(" ", "") == ';rel="next"' and target.startswith("</v1/events?")
     followed = books.admin.send("GET", target[1:])
-    assert followed.json == books.admin.get("/v1/events", scheme="tern-bay", site="anchor", limit=1,
-                                            cursor=answer.json["next"])
+    assert followed.json == books.admin.get(
+        "/v1/events", scheme="tern-bay", site="anchor", limit=1, cursor=answer.json["next"]
+    )
     assert followed.json["items"][0]["event"]["site"] == "anchor"
     assert "Link" not in books.admin.send("GET", "/v1/events?scheme=tern-bay&site=copper&kind=count").headers
 
 
-@pytest.mark.parametrize("query, wanted", [
-    ({"site": "copper"}, lambda i: i.get("event", {}).get("site") == "copper"),
-    ({"kind": "return"}, lambda i: i["kind"] == "return"),
-    ({"kind": "return", "site": "brick"}, lambda i: i["kind"] == "return" and i["event"]["site"] == "brick"),
-    ({"business_date": NEXT_DAY}, lambda i: i["business_date"] == str(NEXT_DAY)),
-    ({"from": NEXT_DAY}, lambda i: i["business_date"] >= str(NEXT_DAY)),
-    ({"to": WORKED_DAY}, lambda i: i["business_date"] <= str(WORKED_DAY)),
-    ({"from": WORKED_DAY, "to": NEXT_DAY, "kind": "issue"}, lambda i: i["kind"] == "issue"),
-    ({"business_date": WORKED_DAY, "from": NEXT_DAY}, lambda i: False),
-    ({"from": "2001-01-01", "to": "2001-12-31"}, lambda i: False),
-    ({"reference": "till 2/1187"}, lambda i: i.get("event", {}).get("reference") == "till 2/1187"),
-    ({"reference": ODD_REFERENCE}, lambda i: i.get("event", {}).get("reference") == ODD_REFERENCE),
-    ({"reference": "till 2"}, lambda i: False)])
+@pytest.mark.parametrize(
+    "query, wanted",
+    [
+        ({"site": "copper"}, lambda i: i.get("event", {}).get("site") == "copper"),
+        ({"kind": "return"}, lambda i: i["kind"] == "return"),
+        ({"kind": "return", "site": "brick"}, lambda i: i["kind"] == "return" and i["event"]["site"] == "brick"),
+        ({"business_date": NEXT_DAY}, lambda i: i["business_date"] == str(NEXT_DAY)),
+        ({"from": NEXT_DAY}, lambda i: i["business_date"] >= str(NEXT_DAY)),
+        ({"to": WORKED_DAY}, lambda i: i["business_date"] <= str(WORKED_DAY)),
+        ({"from": WORKED_DAY, "to": NEXT_DAY, "kind": "issue"}, lambda i: i["kind"] == "issue"),
+        ({"business_date": WORKED_DAY, "from": NEXT_DAY}, lambda i: False),
+        ({"from": "2001-01-01", "to": "2001-12-31"}, lambda i: False),
+        ({"reference": "till 2/1187"}, lambda i: i.get("event", {}).get("reference") == "till 2/1187"),
+        ({"reference": ODD_REFERENCE}, lambda i: i.get("event", {}).get("reference") == ODD_REFERENCE),
+        ({"reference": "till 2"}, lambda i: False),
+    ],
+)
 def test_filters(books, query, wanted):
     feed = books.admin.feed("tern-bay")
     found = books.admin.items("/v1/events", scheme="tern-bay", limit=3, **query)
@@ -181,9 +201,15 @@ def test_days(books):
 def test_a_settlement_never_changes(books):
     books.admin.load(network.reference([], {"egret": ("tern-bay", "hearth")}, []))
     assert books.admin.get(f"/v1/settlements/tern-bay/{WORKED_DAY}") == books.settlement
-    assert books.admin.items("/v1/settlements", scheme="tern-bay") == [{
-        "scheme": "tern-bay", "date": str(WORKED_DAY), "closed_at": books.settlement["closed_at"], "payments": 3,
-        "paid": books.settlement["totals"]["paid"]}]
+    assert books.admin.items("/v1/settlements", scheme="tern-bay") == [
+        {
+            "scheme": "tern-bay",
+            "date": str(WORKED_DAY),
+            "closed_at": books.settlement["closed_at"],
+            "payments": 3,
+            "paid": books.settlement["totals"]["paid"],
+        }
+    ]
 
 
 def test_participants_see_their_own_lines(books):
@@ -203,7 +229,8 @@ def test_a_settlement_as_a_table(books):
     sites = {s["site"]: s for p in books.settlement["positions"] for s in p["sites"]}
     assert {r["site"]: {k: r[k] for k in sites[r["site"]]} for r in rows if r["site"]} == sites
     assert {r["participant"]: r["position"] for r in rows if not r["site"]} == {
-        p["participant"]: p["amount"] for p in books.settlement["positions"]}
+        p["participant"]: p["amount"] for p in books.settlement["positions"]
+    }
     assert total(rows, "net") + total(rows, "arrears") == total(rows, "position")
     books.admin.refused("GET", f"/v1/settlements/tern-bay/{NEXT_DAY}?format=csv", None, 404, "not_found")
 
@@ -214,17 +241,25 @@ def test_reports_list_themselves(books):
     # test_reports_keys.py: which, for whom
     assert listed.keys() >= {"deposit-cover", "trial-balance", "stock", "settlement"}
     for name, described in listed.items():
-        needed = {p["name"]: {"day": str(WORKED_DAY), "account": "refund_variance"}[p["kind"]]
-                  for p in described["parameters"] if p["name"] != "scheme" and (p["required"] or p["kind"] == "day")}
+        needed = {
+            p["name"]: {"day": str(WORKED_DAY), "account": "refund_variance"}[p["kind"]]
+            for p in described["parameters"]
+            if p["name"] != "scheme" and (p["required"] or p["kind"] == "day")
+        }
         report = books.admin.get(f"/v1/reports/{name}", scheme="tern-bay", **needed)
         assert report["columns"] == [c["name"] for c in described["columns"]] and report["items"]
         rows = get_csv(books.admin, f"/v1/reports/{name}", scheme="tern-bay", **needed)
         assert rows == [{k: "" if v is None else str(v) for k, v in item.items()} for item in report["items"]]
         kinds = {c["name"]: c["kind"] for c in described["columns"]}
-        assert all(isinstance(v, int) for i in report["items"] for k, v in i.items() if v is not None
-                   and kinds[k] == "cups")
-        assert all(isinstance(v, str) for i in report["items"] for k, v in i.items()
-                   if v is not None and kinds[k] in ("text", "amount"))
+        assert all(
+            isinstance(v, int) for i in report["items"] for k, v in i.items() if v is not None and kinds[k] == "cups"
+        )
+        assert all(
+            isinstance(v, str)
+            for i in report["items"]
+            for k, v in i.items()
+            if v is not None and kinds[k] in ("text", "amount")
+        )
 
 
 def test_parameters_of_another_report(books):
@@ -235,11 +270,23 @@ def test_parameters_of_another_report(books):
 
 def test_a_remeasurement_to_come_is_said(books):
     """9 cup-300 with customers at 2.50, and 2 issued at 3.00 the day after: 4.50 is to come until the day is closed."""
-    before, after = ([r for r in rows if (r["section"], r["cup_type"]) == ("customers", "cup-300")]
-                     for rows in (books.before_close, books.cover(NEXT_DAY)))
-    assert before == [{"section": "customers", "item": "with_customers", "cup_type": "cup-300", "cups": 11,
-                       "refund_value": "3.00",
-                       "required": "33.00", "held": "33.00", "to_come": "4.50", "difference": "0.00"}]
+    before, after = (
+        [r for r in rows if (r["section"], r["cup_type"]) == ("customers", "cup-300")]
+        for rows in (books.before_close, books.cover(NEXT_DAY))
+    )
+    assert before == [
+        {
+            "section": "customers",
+            "item": "with_customers",
+            "cup_type": "cup-300",
+            "cups": 11,
+            "refund_value": "3.00",
+            "required": "33.00",
+            "held": "33.00",
+            "to_come": "4.50",
+            "difference": "0.00",
+        }
+    ]
     assert after == [{**before[0], "to_come": "0.00"}]
     in_transit = next(r for r in books.before_close if r["section"] == "transit")
     assert (in_transit["cups"], in_transit["held"], in_transit["to_come"]) == (1, "3.00", "0.50")
@@ -274,8 +321,9 @@ def test_the_cover_is_exact_and_funded(books, day):
 def test_the_trial_balance_balances(books):
     report = books.admin.get("/v1/reports/trial-balance", scheme="tern-bay", as_of=WORKED_DAY)
     accounts = books.admin.accounts("tern-bay", as_of=WORKED_DAY)
-    lines = {r["account"]: Decimal(r["debit"]) - Decimal(r["credit"]) for r in report["items"]
-             if r["account"] != "total"}
+    lines = {
+        r["account"]: Decimal(r["debit"]) - Decimal(r["credit"]) for r in report["items"] if r["account"] != "total"
+    }
     assert lines == {a: Decimal(b) for a, b in accounts.items() if Decimal(b)}
     totals = {r["unit"]: r for r in report["items"] if r["account"] == "total"}
     assert totals.keys() == {"CAD", "cup-300", "cup-450"}

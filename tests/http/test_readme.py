@@ -42,17 +42,23 @@ RUN = [block for block in BLOCKS if not is_elsewhere(block)]
 # The output that a block must have, by a piece of its text. Each block must also end well, and each answer to its curl
 # be a success.
 PRINTS = {
-    "depositd migrate": r"^dk_\S{20,}$", "depositd check": r"^examined \d+ things .*: 0 do not hold$",
-    ". build/demo": r'"role": "admin"', '"5.00"}': r'"status": ?"recorded"',
+    "depositd migrate": r"^dk_\S{20,}$",
+    "depositd check": r"^examined \d+ things .*: 0 do not hold$",
+    ". build/demo": r'"role": "admin"',
+    '"5.00"}': r'"status": ?"recorded"',
     "posting-rules": r'(?s)"legs".*customer_deposits',
     "x-ndjson": r'"recorded": ?0, ?"duplicate": ?[1-9]\d*, ?"rejected": ?0',
     '"colour": 7': r'(?s)"reason": "\w+".*"pointer": "/colour"',
     "late_events": r'(?s)"state": "closed".*"participant": "hearth"',
     "deposit-cover": r'(?s)^funding,unexplained,.*^"holds"$',
-    "/approve\" |": r'"status": "approved"', "bank.py": r'"confirmed": [1-9]', "/confirm": r'^"confirmed"$',
-    "/resolve": r'(?s)"status": "proposed".*^"approved"$', "dry_run": r'"name": "accountant"',
+    '/approve" |': r'"status": "approved"',
+    "bank.py": r'"confirmed": [1-9]',
+    "/confirm": r'^"confirmed"$',
+    "/resolve": r'(?s)"status": "proposed".*^"approved"$',
+    "dry_run": r'"name": "accountant"',
     "check-proof": r"^The proof holds\.",
-    "changes?of=key": r'"name": "treasurer"'}
+    "changes?of=key": r'"name": "treasurer"',
+}
 
 
 def test_the_allowlist_is_of_blocks_that_are_there():
@@ -66,12 +72,16 @@ def script(port):
     parts = ["set -euo pipefail"]
     for number, block in enumerate(RUN):
         if FIRST_OF_TOUR in block:
-            parts.append(f"""mkdir -p build/demo/keys
+            parts.append(
+                f"""mkdir -p build/demo/keys
                 depositd key create admin --role admin --holder Odile >build/demo/keys/admin
-                python3 deploy/trade http://127.0.0.1:{port} build/demo/keys {BUSTLE} >trade""")
+                python3 deploy/trade http://127.0.0.1:{port} build/demo/keys {BUSTLE} >trade"""
+            )
         if block.strip() == SERVE:
-            block = (f"{SERVE} >>service.log 2>&1 &\n echo $! >pid; for _ in {{1..{PATIENCE_SECONDS * 10}}}; do {ready}"
-                     " && break; sleep 0.1; done\n")
+            block = (
+                f"{SERVE} >>service.log 2>&1 &\n echo $! >pid; for _ in {{1..{PATIENCE_SECONDS * 10}}}; do {ready}"
+                " && break; sleep 0.1; done\n"
+            )
         parts.append(f"{{\n{block}}} >{number}.out 2>{number}.err\n echo {number} >>done")
     return "\n".join(parts)
 
@@ -81,7 +91,7 @@ def make_folder(folder):
     (folder / "bin").mkdir()
     (folder / "deploy").symlink_to(TOP / "deploy")
     (folder / "bin/depositd").symlink_to(os.environ["DEPOSITD_BINARY"])
-    (folder / "bin/curl").write_text('#!/bin/sh\nexec /usr/bin/curl --write-out \'%{stderr}%{http_code}\\n\' "$@"\n')
+    (folder / "bin/curl").write_text("#!/bin/sh\nexec /usr/bin/curl --write-out '%{stderr}%{http_code}\\n' \"$@\"\n")
     (folder / "bin/curl").chmod(0o755)
 
 
@@ -91,16 +101,29 @@ def folder(tmp_path_factory):
     folder, host = tmp_path_factory.mktemp("readme"), of_worker(os.environ["DEPOSITD_TEST_PGHOST"])
     make_folder(folder)
     port = free_port()
-    environment = {k: v for k, v in os.environ.items() if not k.startswith(("DEPOSITD_", "PG"))
-                   and "proxy" not in k.lower()} | {
-        "PATH": f"{folder}/bin:/usr/bin:/bin", "PGHOST": host, "PGUSER": "postgres", "DEPOSITD_LISTEN_PORT": str(port),
-        "DEPOSITD_CLOSE_BY_CLOCK": "no", "DEPOSITD_POST_DEADLINE_MS": "100000", "DEPOSITD_READ_DEADLINE_MS": "100000"}
+    environment = {
+        k: v for k, v in os.environ.items() if not k.startswith(("DEPOSITD_", "PG")) and "proxy" not in k.lower()
+    } | {
+        "PATH": f"{folder}/bin:/usr/bin:/bin",
+        "PGHOST": host,
+        "PGUSER": "postgres",
+        "DEPOSITD_LISTEN_PORT": str(port),
+        "DEPOSITD_CLOSE_BY_CLOCK": "no",
+        "DEPOSITD_POST_DEADLINE_MS": "100000",
+        "DEPOSITD_READ_DEADLINE_MS": "100000",
+    }
     drop = ["dropdb", "--if-exists", "--force", "depositd"]
     subprocess.run(drop, env=environment, check=True)
     try:
         with open(folder / "shell.log", "w") as log:
-            subprocess.run(["bash", "-c", script(port)], cwd=folder, env=environment, stdin=subprocess.DEVNULL,
-                           stdout=log, stderr=log)
+            subprocess.run(
+                ["bash", "-c", script(port)],
+                cwd=folder,
+                env=environment,
+                stdin=subprocess.DEVNULL,
+                stdout=log,
+                stderr=log,
+            )
         yield folder
     finally:
         if (folder / "pid").exists():
@@ -109,15 +132,20 @@ def folder(tmp_path_factory):
 
 
 def told(folder):
-    return "\n".join((folder / name).read_text()[-3000:] for name in ("shell.log", "trade", "service.log")
-                     if (folder / name).exists())
+    return "\n".join(
+        (folder / name).read_text()[-3000:]
+        for name in ("shell.log", "trade", "service.log")
+        if (folder / name).exists()
+    )
 
 
 @pytest.mark.parametrize("number", range(len(RUN)), ids=lambda number: RUN[number].splitlines()[0][:60])
 def test_a_block_works_as_written(folder, number):
     block, done = RUN[number], (folder / "done").read_text().split()
-    out, err = ((folder / f"{number}.{kind}").read_text() if (folder / f"{number}.{kind}").exists() else ""
-                for kind in ("out", "err"))
+    out, err = (
+        (folder / f"{number}.{kind}").read_text() if (folder / f"{number}.{kind}").exists() else ""
+        for kind in ("out", "err")
+    )
     assert str(number) in done, f"{block}\n{out}\n{err}\n{told(folder)}"
     statuses = [line for line in err.splitlines() if line]
     expected = r"422" if '"colour"' in block else r"20[0124]"

@@ -22,8 +22,10 @@ TERMS = dict(network.TERMS)
 
 
 def document(**more):
-    return network.reference([network.scheme("tern-bay", FIRST, {"cup-300": "2.50"}, **more)],
-                             {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller")})
+    return network.reference(
+        [network.scheme("tern-bay", FIRST, {"cup-300": "2.50"}, **more)],
+        {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller")},
+    )
 
 
 def issue(**more):
@@ -34,12 +36,14 @@ def test_each_thing_by_put(service):
     """The smallest network made by hand takes an event; each PUT is 201, then 200, and GET gives the thing with its
     code."""
     admin = service.admin
-    things = [("/v1/cup-types/cup-300", CUP, {"cup_type": "cup-300"}),
-              ("/v1/participants/hearth", PARTICIPANT, {"participant": "hearth"}),
-              ("/v1/schemes/tern-bay", SCHEME, {"scheme": "tern-bay"}),
-              (f"/v1/schemes/tern-bay/terms/{FIRST}", TERMS, {"effective_date": str(FIRST)}),
-              (f"/v1/schemes/tern-bay/refund-values/cup-300/{FIRST}", {"amount": "2.50"}, {"cup_type": "cup-300"}),
-              ("/v1/sites/anchor", SITE, {"site": "anchor"})]
+    things = [
+        ("/v1/cup-types/cup-300", CUP, {"cup_type": "cup-300"}),
+        ("/v1/participants/hearth", PARTICIPANT, {"participant": "hearth"}),
+        ("/v1/schemes/tern-bay", SCHEME, {"scheme": "tern-bay"}),
+        (f"/v1/schemes/tern-bay/terms/{FIRST}", TERMS, {"effective_date": str(FIRST)}),
+        (f"/v1/schemes/tern-bay/refund-values/cup-300/{FIRST}", {"amount": "2.50"}, {"cup_type": "cup-300"}),
+        ("/v1/sites/anchor", SITE, {"site": "anchor"}),
+    ]
     for path, body, code in things:
         created = admin.send("PUT", path, body)
         assert created.status == 201 and created.headers["ETag"], path
@@ -52,7 +56,8 @@ def test_each_thing_by_put(service):
     listed = {"cup-types": "cup_type", "participants": "participant", "schemes": "scheme", "sites": "site"}
     for collection, code in listed.items():
         assert [i[code] for i in admin.items(f"/v1/{collection}")] == [
-            {"cup_type": "cup-300", "participant": "hearth", "scheme": "tern-bay", "site": "anchor"}[code]]
+            {"cup_type": "cup-300", "participant": "hearth", "scheme": "tern-bay", "site": "anchor"}[code]
+        ]
     assert [t["effective_date"] for t in admin.items("/v1/schemes/tern-bay/terms")] == [str(FIRST)]
     assert [v["amount"] for v in admin.items("/v1/schemes/tern-bay/refund-values")] == ["2.50"]
 
@@ -64,7 +69,11 @@ def test_defaults(service):
     admin.put("/v1/participants/hearth", {"name": "Hearth"})
     scheme = admin.get("/v1/schemes/tern-bay")
     assert {k: scheme[k] for k in ("close_after_minutes", "return_target", "carry_days", "count_tolerance")} == {
-        "close_after_minutes": 60, "return_target": "0.90", "carry_days": 30, "count_tolerance": 0}
+        "close_after_minutes": 60,
+        "return_target": "0.90",
+        "carry_days": 30,
+        "count_tolerance": 0,
+    }
     assert admin.get("/v1/participants/hearth")["tax_registered"] is True
 
 
@@ -108,7 +117,13 @@ def test_a_document_is_all_or_nothing(service):
     assert any(e["pointer"] == "/sites/2/participant" for e in refused.json["errors"])
     assert admin.items("/v1/sites") == [] and admin.items("/v1/schemes") == []
     assert admin.load(document()) == {
-        "schemes": 1, "participants": 2, "sites": 2, "cup_types": 2, "terms": 1, "refund_values": 1}
+        "schemes": 1,
+        "participants": 2,
+        "sites": 2,
+        "cup_types": 2,
+        "terms": 1,
+        "refund_values": 1,
+    }
     assert admin.load({"sites": []})["sites"] == 0
 
 
@@ -118,23 +133,44 @@ def test_all_faults_at_once(service):
     bad["schemes"][0]["terms"][0]["netting"] = "sideways"
     bad["sites"][1].pop("name")
     bad["sites"][0]["colour"] = "blue"
-    faults = {(e["pointer"], e["reason"]) for e in service.admin.refused(
-        "POST", "/v1/reference", bad, 422, "wrong_type").json["errors"]}
-    assert faults >= {("/cup_types/0/volume_ml", "wrong_type"), ("/schemes/0/terms/0/netting", "value_unknown"),
-                      ("/sites/1/name", "member_missing"), ("/sites/0/colour", "member_unknown")}
+    faults = {
+        (e["pointer"], e["reason"])
+        for e in service.admin.refused("POST", "/v1/reference", bad, 422, "wrong_type").json["errors"]
+    }
+    assert faults >= {
+        ("/cup_types/0/volume_ml", "wrong_type"),
+        ("/schemes/0/terms/0/netting", "value_unknown"),
+        ("/sites/1/name", "member_missing"),
+        ("/sites/0/colour", "member_unknown"),
+    }
 
 
 def test_a_network_can_be_carried_elsewhere(service):
     """POST /v1/reference takes the document that GET /v1/reference gives, and GET then gives it again."""
-    full = document(count_tolerance=2, variance_limit="50.00", carry_days=9, return_target="0.95", dual_control=True,
-                    close_after_minutes=90, holidays=["2026-07-01"], more_values=[("cup-450", FIRST, "3.50")],
-                    operator={"name": "Tern Bay Cups",
-                              "bank_account": {"account": "000123456", "bank_code": "000199999"}})
-    full["participants"][0] |= {"bank_account": {"iban": "GB29NWBK60161331926819"}, "tax_registered": False,
-                                "mandate": {"id": "M-1", "signed_on": "2026-01-31"}}
-    full["sites"][0] |= {"latitude": 47.57, "longitude": -52.71, "gln": "9506000134307",  # GLN: check values, section 4
-                         "par_stock": [{"cup_type": "cup-300", "quantity": 80}], "closed_on": "2030-12-31"}
-    full["cup_types"][0]["grai"] = "07300015200154"                                      # GRAI: check values, section 4
+    full = document(
+        count_tolerance=2,
+        variance_limit="50.00",
+        carry_days=9,
+        return_target="0.95",
+        dual_control=True,
+        close_after_minutes=90,
+        holidays=["2026-07-01"],
+        more_values=[("cup-450", FIRST, "3.50")],
+        operator={"name": "Tern Bay Cups", "bank_account": {"account": "000123456", "bank_code": "000199999"}},
+    )
+    full["participants"][0] |= {
+        "bank_account": {"iban": "GB29NWBK60161331926819"},
+        "tax_registered": False,
+        "mandate": {"id": "M-1", "signed_on": "2026-01-31"},
+    }
+    full["sites"][0] |= {
+        "latitude": 47.57,
+        "longitude": -52.71,
+        "gln": "9506000134307",  # GLN: check values, section 4
+        "par_stock": [{"cup_type": "cup-300", "quantity": 80}],
+        "closed_on": "2030-12-31",
+    }
+    full["cup_types"][0]["grai"] = "07300015200154"  # GRAI: check values, section 4
     service.admin.load(full)
     given = service.admin.get("/v1/reference")
     elsewhere = Database()
@@ -147,8 +183,12 @@ def test_a_network_can_be_carried_elsewhere(service):
             other.stop()
     finally:
         elsewhere.drop()
-    for rows, code in (("cup_types", "cup_type"), ("participants", "participant"), ("schemes", "scheme"),
-                       ("sites", "site")):
+    for rows, code in (
+        ("cup_types", "cup_type"),
+        ("participants", "participant"),
+        ("schemes", "scheme"),
+        ("sites", "site"),
+    ):
         have = {row[code]: row for row in given[rows]}
         for row in full[rows]:
             flat = {k: v for k, v in row.items() if k not in ("terms", "refund_values")}
@@ -165,8 +205,9 @@ def test_values_and_terms_start_in_the_future(service):
     today = business_day()
     for day in (FIRST, FIRST + DAY, today):
         admin.refused("PUT", value(300, day), {"amount": "3.00"}, 422, "starts_too_soon")
-        admin.refused("PUT", f"/v1/schemes/tern-bay/terms/{day}", {**TERMS, "service_fee": "0.20"}, 422,
-                      "starts_too_soon")
+        admin.refused(
+            "PUT", f"/v1/schemes/tern-bay/terms/{day}", {**TERMS, "service_fee": "0.20"}, 422, "starts_too_soon"
+        )
     assert admin.put(value(300, today + 2 * DAY), {"amount": "3.00"}).status == 201
     assert admin.put(value(300, today + 2 * DAY), {"amount": "3.25"}).status == 200
     assert admin.put(f"/v1/schemes/tern-bay/terms/{today + 2 * DAY}", {**TERMS, "service_fee": "0.20"}).status == 201
@@ -174,29 +215,37 @@ def test_values_and_terms_start_in_the_future(service):
     admin.close("tern-bay", FIRST)
     admin.refused("PUT", value(450, FIRST), {"amount": "3.50"}, 422, "starts_too_soon")
     admin.refused("PUT", value(300, FIRST), {"amount": "3.00"}, 422, "starts_too_soon")
-    admin.refused("PUT", f"/v1/schemes/tern-bay/terms/{FIRST}", {**TERMS, "service_fee": "0.20"}, 422,
-                  "starts_too_soon")
+    admin.refused(
+        "PUT", f"/v1/schemes/tern-bay/terms/{FIRST}", {**TERMS, "service_fee": "0.20"}, 422, "starts_too_soon"
+    )
     assert admin.put(value(450, FIRST + DAY), {"amount": "3.50"}).status == 201
     assert admin.post(event("issue", "anchor", at(FIRST + DAY), issued=cups(cup_450=1)))["status"] == "recorded"
 
 
-@pytest.mark.parametrize("path, body, change", [
-    ("/v1/schemes/tern-bay", SCHEME, {"currency": "NOK"}),
-    ("/v1/schemes/tern-bay", SCHEME, {"time_zone": "Europe/Oslo"}),
-    ("/v1/schemes/tern-bay", SCHEME, {"cut_off": "04:00"}),
-    ("/v1/schemes/tern-bay", SCHEME, {"stock_terms": "on_deposit"}),
-    ("/v1/sites/anchor", SITE, {"participant": "miller"}), ("/v1/sites/anchor", SITE, {"scheme": "skerry"})])
+@pytest.mark.parametrize(
+    "path, body, change",
+    [
+        ("/v1/schemes/tern-bay", SCHEME, {"currency": "NOK"}),
+        ("/v1/schemes/tern-bay", SCHEME, {"time_zone": "Europe/Oslo"}),
+        ("/v1/schemes/tern-bay", SCHEME, {"cut_off": "04:00"}),
+        ("/v1/schemes/tern-bay", SCHEME, {"stock_terms": "on_deposit"}),
+        ("/v1/sites/anchor", SITE, {"participant": "miller"}),
+        ("/v1/sites/anchor", SITE, {"scheme": "skerry"}),
+    ],
+)
 def test_fixed_once_posted(service, path, body, change):
     admin = service.admin
     admin.load(document())
-    admin.load(network.reference([network.scheme("skerry", FIRST, {"cup-300": "2.50"})],
-                                 {"cairn": ("skerry", "hearth")}))
+    admin.load(
+        network.reference([network.scheme("skerry", FIRST, {"cup-300": "2.50"})], {"cairn": ("skerry", "hearth")})
+    )
     assert admin.put(path, {**body, **change}).status == 200
     assert admin.put(path, body).status == 200
     admin.post(issue())
     admin.refused("PUT", path, {**body, **change}, 409, "fixed_once_posted")
-    assert admin.put(path,
-                     {**body, **({"name": "Anchor East"} if "sites" in path else {"carry_days": 10})}).status == 200
+    assert (
+        admin.put(path, {**body, **({"name": "Anchor East"} if "sites" in path else {"carry_days": 10})}).status == 200
+    )
 
 
 def rows_of_refusals():
@@ -260,14 +309,17 @@ def test_keys(service):
     admin = service.admin
     admin.load(document())
     for body, reason in [
-            ({"role": "pos"}, "member_missing"), ({"role": "king"}, "value_unknown"),
-            ({"role": "pos", "sites": []}, "too_few"),
-            ({"role": "pos", "sites": ["nowhere"]}, "site_unknown"),
-            ({"name": "Till 1", "role": "auditor"}, "bad_format"),
-            ({"role": "participant", "participant": "nobody"}, "participant_unknown"),
-            ({"role": "auditor", "sites": ["anchor"]}, "member_unknown"),
-            ({"role": "auditor", "holder": " \t"}, "bad_format"),
-            ({"role": "auditor", "holder": ""}, "bad_format"), ({"role": "auditor", "holder": 7}, "wrong_type")]:
+        ({"role": "pos"}, "member_missing"),
+        ({"role": "king"}, "value_unknown"),
+        ({"role": "pos", "sites": []}, "too_few"),
+        ({"role": "pos", "sites": ["nowhere"]}, "site_unknown"),
+        ({"name": "Till 1", "role": "auditor"}, "bad_format"),
+        ({"role": "participant", "participant": "nobody"}, "participant_unknown"),
+        ({"role": "auditor", "sites": ["anchor"]}, "member_unknown"),
+        ({"role": "auditor", "holder": " \t"}, "bad_format"),
+        ({"role": "auditor", "holder": ""}, "bad_format"),
+        ({"role": "auditor", "holder": 7}, "wrong_type"),
+    ]:
         body = {"name": "till", "holder": "Tove", **body}
         admin.refused("POST", "/v1/keys", body, 422, reason)
     admin.refused("POST", "/v1/keys", {"name": "till", "role": "auditor"}, 422, "member_missing")
@@ -280,14 +332,21 @@ def test_keys(service):
     me = till.get("/v1/me")
     assert (me["name"], me["holder"], me["role"]) == ("till", "Anchor's counter", "pos")
     assert [s["site"] for s in me["sites"]] == ["anchor"]
-    assert me["sites"][0].items() >= {"scheme": "tern-bay", "participant": "hearth",
-                                      "refund_values": [{"cup_type": "cup-300", "amount": "2.50"}]}.items()
+    assert (
+        me["sites"][0].items()
+        >= {
+            "scheme": "tern-bay",
+            "participant": "hearth",
+            "refund_values": [{"cup_type": "cup-300", "amount": "2.50"}],
+        }.items()
+    )
     assert till.post(issue())["status"] == "recorded"
     listed = {k["name"]: k for k in admin.items("/v1/keys")}
     assert listed.keys() == {"first-admin", "till"} and listed["till"]["sites"] == ["anchor"]
     assert secret not in admin.send("GET", "/v1/keys").body.decode()
-    dump = subprocess.run(["pg_dump", "-d", service.database.owner_dsn], capture_output=True, text=True,
-                          check=True).stdout
+    dump = subprocess.run(
+        ["pg_dump", "-d", service.database.owner_dsn], capture_output=True, text=True, check=True
+    ).stdout
     assert "till" in dump and secret not in dump  # only a hash is stored
     admin.refused("DELETE", "/v1/keys/nobody", None, 404, "not_found")
     assert admin.send("DELETE", "/v1/keys/till").status == 204
@@ -296,7 +355,9 @@ def test_keys(service):
     admin.send("POST", "/v1/keys", {"name": "till", "holder": "Tove", "role": "auditor"})
     listed = [k for k in admin.items("/v1/keys", limit=1) if k["name"] == "till"]
     assert [("revoked_at" in k, k.get("revoked_by"), k["holder"]) for k in listed] == [
-        (True, "first-admin", "Anchor's counter"), (False, None, "Tove")]  # a revoked key stays in the list
+        (True, "first-admin", "Anchor's counter"),
+        (False, None, "Tove"),
+    ]  # a revoked key stays in the list
 
 
 def test_basic_authentication(service):

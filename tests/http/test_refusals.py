@@ -23,14 +23,28 @@ def net(shared):
     admin = service.admin
     types = [*network.CUPS, {"cup_type": "cup-new", "name": "New", "volume_ml": 1, "mass_g": 1}]
     document = network.reference(
-        [network.scheme("tern-bay", FIRST, {"cup-300": "2.50", "cup-450": "3.50"}),
-         network.scheme("eider-sound", FIRST, {"cup-300": "300"}, currency="ISK", time_zone="Atlantic/Reykjavik",
-                        terms=[{"minimum_payment": "0", "service_fee": "0", "handling_fee": "0"}]),
-         {k: v for k, v in network.scheme("unborn", FIRST, {}).items() if k not in ("terms", "refund_values")}],
-        {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"),
-         "hub": ("tern-bay", "hearth", {"kind": "hub"}),
-         "later": ("tern-bay", "miller", {"opened_on": str(date.today() + DAY)}), "holm": ("eider-sound", "hearth"),
-         "egg": ("unborn", "hearth")}, types)
+        [
+            network.scheme("tern-bay", FIRST, {"cup-300": "2.50", "cup-450": "3.50"}),
+            network.scheme(
+                "eider-sound",
+                FIRST,
+                {"cup-300": "300"},
+                currency="ISK",
+                time_zone="Atlantic/Reykjavik",
+                terms=[{"minimum_payment": "0", "service_fee": "0", "handling_fee": "0"}],
+            ),
+            {k: v for k, v in network.scheme("unborn", FIRST, {}).items() if k not in ("terms", "refund_values")},
+        ],
+        {
+            "anchor": ("tern-bay", "hearth"),
+            "brick": ("tern-bay", "miller"),
+            "hub": ("tern-bay", "hearth", {"kind": "hub"}),
+            "later": ("tern-bay", "miller", {"opened_on": str(date.today() + DAY)}),
+            "holm": ("eider-sound", "hearth"),
+            "egg": ("unborn", "hearth"),
+        },
+        types,
+    )
     admin.load(document)
     service.posted = {
         "issue": event("issue", "anchor", at(FIRST), issued=cups(cup_300=9), amount="22.50"),
@@ -39,10 +53,12 @@ def net(shared):
         "arrived": event("dispatch", "anchor", at(OPEN), cups=cups(cup_300=5), to="brick"),
         "open issue": event("issue", "brick", at(OPEN), issued=ONE),
         "forfeit": event("forfeit", None, at(OPEN), scheme="tern-bay", cups=ONE),
-        "reinstate": event("reinstate", None, at(OPEN), scheme="tern-bay", cups=ONE)}
+        "reinstate": event("reinstate", None, at(OPEN), scheme="tern-bay", cups=ONE),
+    }
     service.posted["reversal"] = event("reversal", "anchor", at(FIRST), reverses=service.posted["reversed"]["event_id"])
-    service.posted["receipt"] = event("receipt", "brick", at(OPEN), cups=ONE,
-                                      dispatch=service.posted["arrived"]["event_id"])
+    service.posted["receipt"] = event(
+        "receipt", "brick", at(OPEN), cups=ONE, dispatch=service.posted["arrived"]["event_id"]
+    )
     assert {r["status"] for r in admin.post_many(list(service.posted.values()))} == {"recorded"}
     admin.close("tern-bay", FIRST)
     service.ids = {name: sent["event_id"] for name, sent in service.posted.items()}
@@ -89,7 +105,8 @@ def event_rows(ids):
         return event(kind, None, at(OPEN), scheme=scheme, **members)
 
     return [
-        ("a text is not an event", "issue", 422, "wrong_type"), ("null is not an event", b"null", 422, "wrong_type"),
+        ("a text is not an event", "issue", 422, "wrong_type"),
+        ("null is not an event", b"null", 422, "wrong_type"),
         ("unknown member", issue(colour="blue"), 422, "member_unknown"),
         ("unknown member of a line", line(size=1), 422, "member_unknown"),
         ("amount of a supply", anchor("supply", cups=ONE, amount="1.00"), 422, "member_unknown"),
@@ -97,8 +114,10 @@ def event_rows(ids):
         ("condition of what is damaged", anchor("damage", cups=cups(("cup-300", 1))), 422, "member_unknown"),
         ("scheme beside the site", issue(scheme="tern-bay"), 422, "member_unknown"),
         ("site of a forfeit", word("forfeit", cups=ONE, site="anchor"), 422, "member_unknown"),
-        *[(f"no {m}", issue(**{m: None}), 422, "member_missing")
-          for m in ("event_id", "kind", "site", "occurred_at", "issued")],
+        *[
+            (f"no {m}", issue(**{m: None}), 422, "member_missing")
+            for m in ("event_id", "kind", "site", "occurred_at", "issued")
+        ],
         ("no cup type", issue(issued=[{"quantity": 1}]), 422, "member_missing"),
         ("no bearer", anchor("transit_loss", cups=ONE, dispatch=ids["sent"]), 422, "member_missing"),
         *[(f"quantity {q!r}", line(quantity=q), 422, "wrong_type") for q in (2.0, 1.5, "2", True, None, [2])],
@@ -106,30 +125,74 @@ def event_rows(ids):
         ("amount as an integer", issue(amount=2), 422, "wrong_type"),
         ("issued as an object", issue(issued=ONE[0]), 422, "wrong_type"),
         ("site as a number", issue(site=7), 422, "wrong_type"),
-        *[(f"event_id {i}", issue(event_id=i), 422, "bad_format") for i in
-          ("", "1", ID[:-1], ID + "0", ID.replace("-", "_"), ID.replace("-", ""), "g" + ID[1:])],
-        *[(f"occurred_at {t}", issue(occurred_at=t), 422, "bad_format") for t in
-          ("", "yesterday", "2026-05-12", "2026-05-12T07:30:00", "2026-02-30T07:30:00Z", "2026-05-12T24:30:00Z",
-           "2026-05-12T07:60:00Z", "2026-05-12T07:30:00+25:00", "2026-05-12 07:30:00", "20260512T073000Z",
-           "2026-05-12T07:30:00Z ", "99999-05-12T07:30:00Z")],
-        *[(f"amount {a!r}", issue(amount=a), 422, None) for a in
-          ("", "2,50", "+2.50", "2.50 ", " 2.50", "2e2", "0x10", "NaN", "Infinity", "--2.50", ".50", "2.", "٢.50",
-           "02.50",
-           "-2.50")],
-        *[(f"amount {a}", issue(amount=a), 422, "out_of_range") for a in
-          ("10000000000.01", "12345678901234567.00", "-12345678901234567.00", "99999999999999999999.00", "9" * 400)],
+        *[
+            (f"event_id {i}", issue(event_id=i), 422, "bad_format")
+            for i in ("", "1", ID[:-1], ID + "0", ID.replace("-", "_"), ID.replace("-", ""), "g" + ID[1:])
+        ],
+        *[
+            (f"occurred_at {t}", issue(occurred_at=t), 422, "bad_format")
+            for t in (
+                "",
+                "yesterday",
+                "2026-05-12",
+                "2026-05-12T07:30:00",
+                "2026-02-30T07:30:00Z",
+                "2026-05-12T24:30:00Z",
+                "2026-05-12T07:60:00Z",
+                "2026-05-12T07:30:00+25:00",
+                "2026-05-12 07:30:00",
+                "20260512T073000Z",
+                "2026-05-12T07:30:00Z ",
+                "99999-05-12T07:30:00Z",
+            )
+        ],
+        *[
+            (f"amount {a!r}", issue(amount=a), 422, None)
+            for a in (
+                "",
+                "2,50",
+                "+2.50",
+                "2.50 ",
+                " 2.50",
+                "2e2",
+                "0x10",
+                "NaN",
+                "Infinity",
+                "--2.50",
+                ".50",
+                "2.",
+                "٢.50",
+                "02.50",
+                "-2.50",
+            )
+        ],
+        *[
+            (f"amount {a}", issue(amount=a), 422, "out_of_range")
+            for a in (
+                "10000000000.01",
+                "12345678901234567.00",
+                "-12345678901234567.00",
+                "99999999999999999999.00",
+                "9" * 400,
+            )
+        ],
         *[(f"amount {a}", issue(amount=a), 422, "amount_decimals") for a in ("2", "2.5", "2.500")],
         ("decimals of ISK", event("issue", "holm", at(OPEN), issued=ONE, amount="300.00"), 422, "amount_decimals"),
         ("a return that paid less than nothing", anchor("return", returned=ONE, amount="-2.50"), 422, "out_of_range"),
         ("unknown kind", issue(kind="lend"), 422, "value_unknown"),
         ("unknown tender", issue(tender="gold"), 422, "value_unknown"),
         ("unknown condition", anchor("return", returned=[{**ONE[0], "condition": "dirty"}]), 422, "value_unknown"),
-        ("unknown bearer", anchor("transit_loss", cups=ONE, dispatch=ids["sent"], bearer="nobody"), 422,
-         "value_unknown"),
+        (
+            "unknown bearer",
+            anchor("transit_loss", cups=ONE, dispatch=ids["sent"], bearer="nobody"),
+            422,
+            "value_unknown",
+        ),
         *[(f"quantity {q}", line(quantity=q), 422, "out_of_range") for q in (0, -1, 1_000_001, 2**31, 2**63 - 1)],
         ("counted -1", anchor("count", cups=[{"cup_type": "cup-300", "counted": -1}]), 422, "out_of_range"),
         ("long reference", issue(reference="x" * 65), 422, "too_long"),
-        ("no lines", issue(issued=[]), 422, "too_few"), ("101 lines", issue(issued=many), 422, "too_many"),
+        ("no lines", issue(issued=[]), 422, "too_few"),
+        ("101 lines", issue(issued=many), 422, "too_many"),
         ("cup type twice", issue(issued=ONE * 2), 422, "cup_type_repeated"),
         ("damaged twice", anchor("return", returned=cups(("cup-300", 1), ("cup-300", 2))), 422, "cup_type_repeated"),
         ("code of a site", issue(site="Anchor"), 422, "bad_format"),
@@ -149,8 +212,12 @@ def event_rows(ids):
         ("before the first day", issue(occurred_at=at(FIRST - DAY)), 422, "before_first_day"),
         ("long before", issue(occurred_at="0001-01-01T00:00:00Z"), 422, None),
         ("no refund value", line(cup_type="cup-new"), 422, "no_refund_value"),
-        ("no refund value in this scheme", event("issue", "holm", at(OPEN), issued=cups(cup_450=1)), 422,
-         "no_refund_value"),
+        (
+            "no refund value in this scheme",
+            event("issue", "holm", at(OPEN), issued=cups(cup_450=1)),
+            422,
+            "no_refund_value",
+        ),
         ("six minutes ahead", issue(occurred_at=soon), 422, "occurred_in_future"),
         ("far future", issue(occurred_at="9999-12-31T23:59:59Z"), 422, "occurred_in_future"),
         ("reversed twice", anchor("reversal", reverses=ids["reversed"]), 422, "already_reversed"),
@@ -158,32 +225,60 @@ def event_rows(ids):
         ("reversal of itself", {**anchor("reversal", reverses=ID), "event_id": ID}, 422, "event_unknown"),
         ("reversal of an arrived dispatch", anchor("reversal", reverses=ids["arrived"]), 422, "dispatch_arrived"),
         ("reversal at another site", brick("reversal", reverses=ids["issue"]), 422, "site_differs"),
-        ("loss at another site", brick("transit_loss", cups=ONE, dispatch=ids["sent"], bearer="sender"), 422,
-         "site_differs"),
+        (
+            "loss at another site",
+            brick("transit_loss", cups=ONE, dispatch=ids["sent"], bearer="sender"),
+            422,
+            "site_differs",
+        ),
         ("more forfeited than out", word("forfeit", cups=cups(cup_300=1000)), 422, "more_than_out"),
         ("more reinstated than forfeited", word("reinstate", cups=ONE), 422, "more_than_forfeited"),
         ("reversal of a reinstated forfeit", word("reversal", reverses=ids["forfeit"]), 422, "more_than_forfeited"),
         ("reversal of a forfeit at a site", anchor("reversal", reverses=ids["reinstate"]), 422, "site_differs"),
         ("unknown account", word("journal", reason="r", legs=legs("cash", "bank")), 422, "account_unknown"),
-        ("journal of deposits", word("journal", reason="r", legs=legs("customer_deposits(cup-300)", "bank")), 422,
-         "not_for_journals"),
-        ("journal that does not balance", word("journal", reason="r", legs=legs("bank", "tax", "tax")), 422,
-         "unbalanced"),
+        (
+            "journal of deposits",
+            word("journal", reason="r", legs=legs("customer_deposits(cup-300)", "bank")),
+            422,
+            "not_for_journals",
+        ),
+        (
+            "journal that does not balance",
+            word("journal", reason="r", legs=legs("bank", "tax", "tax")),
+            422,
+            "unbalanced",
+        ),
         ("journal of one leg", word("journal", reason="r", legs=legs("bank")), 422, "too_few"),
         ("journal without a reason", word("journal", legs=legs("bank", "tax")), 422, "member_missing"),
-        ("journal that says who approved it", word("journal", reason="r", legs=legs("bank", "tax"), approved_by="x"),
-         422,
-         "member_unknown"),
-        ("same id, other amount", {**event("issue", "anchor", at(FIRST), issued=cups(cup_300=9), amount="22.00"),
-                                   "event_id": ids["issue"]}, 409, "event_id_conflict"),
-        ("same id, no amount", {**event("issue", "anchor", at(FIRST), issued=cups(cup_300=9)),
-                                "event_id": ids["issue"]},
-         409, "event_id_conflict"),
+        (
+            "journal that says who approved it",
+            word("journal", reason="r", legs=legs("bank", "tax"), approved_by="x"),
+            422,
+            "member_unknown",
+        ),
+        (
+            "same id, other amount",
+            {**event("issue", "anchor", at(FIRST), issued=cups(cup_300=9), amount="22.00"), "event_id": ids["issue"]},
+            409,
+            "event_id_conflict",
+        ),
+        (
+            "same id, no amount",
+            {**event("issue", "anchor", at(FIRST), issued=cups(cup_300=9)), "event_id": ids["issue"]},
+            409,
+            "event_id_conflict",
+        ),
     ]
 
 
-EVENT_NAMES = [row[0] for row in event_rows(dict.fromkeys(
-    ("issue", "reversed", "sent", "arrived", "open issue", "reversal", "receipt", "forfeit", "reinstate"), ""))]
+EVENT_NAMES = [
+    row[0]
+    for row in event_rows(
+        dict.fromkeys(
+            ("issue", "reversed", "sent", "arrived", "open issue", "reversal", "receipt", "forfeit", "reinstate"), ""
+        )
+    )
+]
 
 
 @pytest.mark.parametrize("name", EVENT_NAMES)
@@ -192,7 +287,7 @@ def test_events(net, name):
     answer = net.admin.send("POST", "/v1/events", sent)
     assert answer.status == status and (reason is None or reason in answer.reasons), answer.body
     if isinstance(sent, dict):  # the same within an array: rejected alone, with the same problem
-        result, = net.admin.post_many([sent])
+        (result,) = net.admin.post_many([sent])
         assert result["status"] == "rejected" and result["problem"]["status"] == status
         assert result["problem"]["reason"] == answer.json["reason"]
 
@@ -214,16 +309,30 @@ def test_one_bad_event_does_not_hold_up_the_others(net):
 
 def test_all_faults_of_an_event_at_once(net):
     bad = {**line(quantity=0, size=1), "tender": "gold", "amount": 5, "kolor": "x"}
-    faults = {(e["pointer"], e["reason"]) for e in net.admin.refused(
-        "POST", "/v1/events", bad, 422, "out_of_range").json["errors"]}
-    assert faults == {("/issued/0/quantity", "out_of_range"), ("/issued/0/size", "member_unknown"),
-                      ("/amount", "wrong_type"),
-                      ("/tender", "value_unknown"), ("/kolor", "member_unknown")}
+    faults = {
+        (e["pointer"], e["reason"])
+        for e in net.admin.refused("POST", "/v1/events", bad, 422, "out_of_range").json["errors"]
+    }
+    assert faults == {
+        ("/issued/0/quantity", "out_of_range"),
+        ("/issued/0/size", "member_unknown"),
+        ("/amount", "wrong_type"),
+        ("/tender", "value_unknown"),
+        ("/kolor", "member_unknown"),
+    }
 
 
 # Bodies that are hardly JSON. The service may say 400 not_json or 422; it may not crash, hang or record.
-GOOD = json.dumps({"event_id": ID, "kind": "issue", "site": "anchor", "occurred_at": "2026-05-12T07:30:00Z",
-                   "issued": [{"cup_type": "cup-300", "quantity": 1}], "reference": "r"}).encode()
+GOOD = json.dumps(
+    {
+        "event_id": ID,
+        "kind": "issue",
+        "site": "anchor",
+        "occurred_at": "2026-05-12T07:30:00Z",
+        "issued": [{"cup_type": "cup-300", "quantity": 1}],
+        "reference": "r",
+    }
+).encode()
 
 
 def text(value):
@@ -236,22 +345,35 @@ def number(value):
 
 
 BODIES = {
-    "nothing": (b"", 400), "white space": (b" \n", 400), "cut short": (GOOD[:-1], 400), "two texts": (GOOD * 2, 400),
-    "trailing comma": (GOOD.replace(b"}]", b"},]"), 400), "single quotes": (GOOD.replace(b'"', b"'"), 400),
-    "byte order mark": (b"\xef\xbb\xbf" + GOOD, 400), "UTF-16": (GOOD.decode().encode("utf-16"), 400),
-    "bad UTF-8": (text(b'"\xff\xfe"'), 400), "overlong UTF-8": (text(b'"\xc0\xaf"'), 400),
-    "surrogate in UTF-8": (text(b'"\xed\xa0\x80"'), 400), "lone surrogate": (text(b'"\\ud800"'), None),
-    "NUL byte": (text(b'"a\0b"'), 400), "control character": (text(b'"a\nb"'), 400),
+    "nothing": (b"", 400),
+    "white space": (b" \n", 400),
+    "cut short": (GOOD[:-1], 400),
+    "two texts": (GOOD * 2, 400),
+    "trailing comma": (GOOD.replace(b"}]", b"},]"), 400),
+    "single quotes": (GOOD.replace(b'"', b"'"), 400),
+    "byte order mark": (b"\xef\xbb\xbf" + GOOD, 400),
+    "UTF-16": (GOOD.decode().encode("utf-16"), 400),
+    "bad UTF-8": (text(b'"\xff\xfe"'), 400),
+    "overlong UTF-8": (text(b'"\xc0\xaf"'), 400),
+    "surrogate in UTF-8": (text(b'"\xed\xa0\x80"'), 400),
+    "lone surrogate": (text(b'"\\ud800"'), None),
+    "NUL byte": (text(b'"a\0b"'), 400),
+    "control character": (text(b'"a\nb"'), 400),
     "escaped NUL": (text(b'"a\\u0000b"'), None),
     "NUL in a name": (GOOD.replace(b'"reference"', b'"refer\\u0000ence"'), None),
     "member twice": (GOOD.replace(b'"reference"', b'"kind"'), None),
-    "NaN": (number(b"NaN"), 400), "1e400": (number(b"1e400"), None), "-0": (number(b"-0"), None),
+    "NaN": (number(b"NaN"), 400),
+    "1e400": (number(b"1e400"), None),
+    "-0": (number(b"-0"), None),
     "1e0": (number(b"1e0"), None),
-    "leading zero": (number(b"01"), 400), "huge integer": (number(b"9" * 400), None),
-    "2^63": (number(b"9223372036854775808"), None), "2^64+1": (number(b"18446744073709551617"), None),
+    "leading zero": (number(b"01"), 400),
+    "huge integer": (number(b"9" * 400), None),
+    "2^63": (number(b"9223372036854775808"), None),
+    "2^64+1": (number(b"18446744073709551617"), None),
     "deep arrays": (b"[" * 100_000 + b"]" * 100_000, None),
     "deep objects": (b'{"a":' * 100_000 + b"1" + b"}" * 100_000, None),
-    "open brackets": (b"[" * 100_000, 400), "deep inside": (text(b"[" * 1000 + b"]" * 1000), None),
+    "open brackets": (b"[" * 100_000, 400),
+    "deep inside": (text(b"[" * 1000 + b"]" * 1000), None),
     "many members": (b'{"a":1' + b"".join(b',"m%d":1' % n for n in range(50_000)) + b"}", 422),
     "a long text": (text(b'"' + b"x" * 500_000 + b'"'), 422),
 }
@@ -291,8 +413,13 @@ def test_requests(net):
     net.till.refused("PUT", "/v1/cup-types/cup-300", {}, 403, "role_not_allowed")
     net.till.refused("POST", "/v1/events", issue(site="brick"), 403, "site_not_allowed")
     net.till.refused("POST", "/v1/events", event("retire", "anchor", at(OPEN), cups=ONE), 403, "retire_needs_hub")
-    net.till.refused("POST", "/v1/events", event("reversal", "anchor", at(OPEN), reverses=net.ids["issue"]), 403,
-                     "reversal_needs_accountant")
+    net.till.refused(
+        "POST",
+        "/v1/events",
+        event("reversal", "anchor", at(OPEN), reverses=net.ids["issue"]),
+        403,
+        "reversal_needs_accountant",
+    )
 
 
 def test_pages_of_other_sites(net):
@@ -302,9 +429,14 @@ def test_pages_of_other_sites(net):
     basic = "Basic " + base64.b64encode(f"first-admin:{net.admin_key}".encode()).decode()
     target, browser = f"/v1/schemes/tern-bay/days/{FIRST}/close", net.client()
     own = f"http://127.0.0.1:{net.port}"
-    for headers in ({"Sec-Fetch-Site": "cross-site"}, {"Sec-Fetch-Site": "same-site"},
-                    {"Sec-Fetch-Site": "cross-site", "Origin": own},
-                    {"Origin": "http://elsewhere.example"}, {"Origin": "null"}, {"Origin": f"{own}0"}):
+    for headers in (
+        {"Sec-Fetch-Site": "cross-site"},
+        {"Sec-Fetch-Site": "same-site"},
+        {"Sec-Fetch-Site": "cross-site", "Origin": own},
+        {"Origin": "http://elsewhere.example"},
+        {"Origin": "null"},
+        {"Origin": f"{own}0"},
+    ):
         browser.refused("POST", target, None, 403, "cross_site", {"Authorization": basic, **headers})
         browser.refused("POST", target + "?dry_run=true", None, 403, "cross_site", {"Authorization": basic, **headers})
         browser.refused("DELETE", "/v1/keys/nobody", None, 403, "cross_site", {"Authorization": basic, **headers})
@@ -315,18 +447,39 @@ def test_pages_of_other_sites(net):
         assert browser.send("POST", target, headers={"Authorization": basic, **headers}).status == 200, headers
 
 
-@pytest.mark.parametrize("target, reason", ids=lambda v: str(v)[:60], argvalues=[
-    ("/v1/accounts", "parameter_missing"), ("/v1/settlements", "parameter_missing"),
-    ("/v1/reports/trial-balance", "parameter_missing"),
-    ("/v1/accounts?scheme=tern-bay&colour=blue", "parameter_unknown"),
-    ("/v1/events?scheme=tern-bay&scheme=tern-bay", None),
-    *[(f"/v1/events?scheme=tern-bay&{q}", "parameter_invalid") for q in (
-        "limit=0", "limit=1001", "limit=-1", "limit=ten", "limit=", "limit=99999999999999999999", "cursor=nonsense",
-        "cursor=",
-        "from=2026-02-30", "to=tomorrow", "business_date=1", "kind=lend")],
-    ("/v1/accounts?scheme=tern-bay&as_of=2026-5-12", "parameter_invalid"), ("/v1/accounts?scheme=Tern%20Bay", None),
-    ("/v1/accounts?scheme=%00", None), ("/v1/accounts?scheme=%ff%fe", None),
-    ("/v1/accounts?scheme=" + "x" * 3000, None)])
+@pytest.mark.parametrize(
+    "target, reason",
+    ids=lambda v: str(v)[:60],
+    argvalues=[
+        ("/v1/accounts", "parameter_missing"),
+        ("/v1/settlements", "parameter_missing"),
+        ("/v1/reports/trial-balance", "parameter_missing"),
+        ("/v1/accounts?scheme=tern-bay&colour=blue", "parameter_unknown"),
+        ("/v1/events?scheme=tern-bay&scheme=tern-bay", None),
+        *[
+            (f"/v1/events?scheme=tern-bay&{q}", "parameter_invalid")
+            for q in (
+                "limit=0",
+                "limit=1001",
+                "limit=-1",
+                "limit=ten",
+                "limit=",
+                "limit=99999999999999999999",
+                "cursor=nonsense",
+                "cursor=",
+                "from=2026-02-30",
+                "to=tomorrow",
+                "business_date=1",
+                "kind=lend",
+            )
+        ],
+        ("/v1/accounts?scheme=tern-bay&as_of=2026-5-12", "parameter_invalid"),
+        ("/v1/accounts?scheme=Tern%20Bay", None),
+        ("/v1/accounts?scheme=%00", None),
+        ("/v1/accounts?scheme=%ff%fe", None),
+        ("/v1/accounts?scheme=" + "x" * 3000, None),
+    ],
+)
 def test_queries(net, target, reason):
     answer = net.admin.send("GET", target)
     assert answer.status in ((422,) if reason else (400, 404, 414, 422)), answer.body
@@ -335,19 +488,34 @@ def test_queries(net, target, reason):
         assert all("parameter" in fault for fault in answer.json["errors"])
 
 
-@pytest.mark.parametrize("path", ids=lambda v: v[:60], argvalues=[
-    "/v1/sites/%2e%2e%2f", "/v1/sites/..", "/v1/sites/%00", "/v1/sites/%zz", "//v1//sites", "/v1/sites/",
-    "/v1/sites/" + "a" * 3000,
-    "/v1/settlements/tern-bay/2026-02-30", "/V1/SITES", "/v1/sites/a%2Fb", "/v1/schemes/tern-bay/days/x/close",
-    "/v1/reports/nothing?scheme=tern-bay"])
+@pytest.mark.parametrize(
+    "path",
+    ids=lambda v: v[:60],
+    argvalues=[
+        "/v1/sites/%2e%2e%2f",
+        "/v1/sites/..",
+        "/v1/sites/%00",
+        "/v1/sites/%zz",
+        "//v1//sites",
+        "/v1/sites/",
+        "/v1/sites/" + "a" * 3000,
+        "/v1/settlements/tern-bay/2026-02-30",
+        "/V1/SITES",
+        "/v1/sites/a%2Fb",
+        "/v1/schemes/tern-bay/days/x/close",
+        "/v1/reports/nothing?scheme=tern-bay",
+    ],
+)
 def test_paths(net, path):
     answer = net.admin.send("GET", path)
     assert 400 <= answer.status < 500, answer.body
 
 
 def test_request_ids(net):
-    assert net.admin.send("GET", "/healthz",
-                          headers={"X-Request-Id": "till-2.1187"}).headers["X-Request-Id"] == "till-2.1187"
+    assert (
+        net.admin.send("GET", "/healthz", headers={"X-Request-Id": "till-2.1187"}).headers["X-Request-Id"]
+        == "till-2.1187"
+    )
     first, second = (net.admin.send("GET", "/healthz").headers["X-Request-Id"] for _ in range(2))
     assert first != second
     for hostile in ("x" * 4000, "a b\tc", "<script>"):
@@ -356,30 +524,72 @@ def test_request_ids(net):
 
 
 # Reasons that other files show (reference, close, keys, stream, oversight), or that can't be called forth from outside.
-ELSEWHERE = {"day_not_ended", "earlier_day_open", "fixed_once_posted", "starts_too_soon", "name_taken",
-             "precondition_failed",
-             "currency_unknown", "time_zone_unknown", "participant_unknown", "overloaded", "outcome_unknown",
-             "internal_error",
-             "too_many_requests", "already_resolved", "day_not_sealed", "seal_broken",
-             # test_framing.py, and of slow requests tests/faults/test_clients.py
-             "bad_framing", "target_too_long", "head_too_large", "not_implemented", "version_not_supported",
-             "request_timeout",
-             "too_slow",  # test_waits.py
-             # test_payments.py and test_journals.py
-             "payment_state", "payment_held", "payment_not_held", "approver_closed_day", "second_key_needed",
-             "proposal_decided",
-             "payment_direct", "reversal_of_journal",
-             # test_bank.py
-             "nothing_approved", "bank_details_missing", "bank_account_changed", "not_xml", "not_camt053",
-             "statement_invalid",
-             "statement_currency", "statement_account", "statement_conflict", "line_not_open", "payment_unknown"}
+ELSEWHERE = {
+    "day_not_ended",
+    "earlier_day_open",
+    "fixed_once_posted",
+    "starts_too_soon",
+    "name_taken",
+    "precondition_failed",
+    "currency_unknown",
+    "time_zone_unknown",
+    "participant_unknown",
+    "overloaded",
+    "outcome_unknown",
+    "internal_error",
+    "too_many_requests",
+    "already_resolved",
+    "day_not_sealed",
+    "seal_broken",
+    # test_framing.py, and of slow requests tests/faults/test_clients.py
+    "bad_framing",
+    "target_too_long",
+    "head_too_large",
+    "not_implemented",
+    "version_not_supported",
+    "request_timeout",
+    "too_slow",  # test_waits.py
+    # test_payments.py and test_journals.py
+    "payment_state",
+    "payment_held",
+    "payment_not_held",
+    "approver_closed_day",
+    "second_key_needed",
+    "proposal_decided",
+    "payment_direct",
+    "reversal_of_journal",
+    # test_bank.py
+    "nothing_approved",
+    "bank_details_missing",
+    "bank_account_changed",
+    "not_xml",
+    "not_camt053",
+    "statement_invalid",
+    "statement_currency",
+    "statement_account",
+    "statement_conflict",
+    "line_not_open",
+    "payment_unknown",
+}
 
 
 def test_every_reason_has_a_row(net):
     here = {row[3] for row in event_rows(net.ids)} | {
-        "not_json", "unsupported_media_type", "body_too_large", "not_found", "method_not_allowed", "not_acceptable",
-        "unauthenticated", "role_not_allowed", "site_not_allowed", "retire_needs_hub", "reversal_needs_accountant",
+        "not_json",
+        "unsupported_media_type",
+        "body_too_large",
+        "not_found",
+        "method_not_allowed",
+        "not_acceptable",
+        "unauthenticated",
+        "role_not_allowed",
+        "site_not_allowed",
+        "retire_needs_hub",
+        "reversal_needs_accountant",
         "parameter_missing",
-        "parameter_unknown", "parameter_invalid", "cross_site"}
+        "parameter_unknown",
+        "parameter_invalid",
+        "cross_site",
+    }
     assert net.contract.reasons - here - ELSEWHERE == set(), "reasons of /openapi.json that no test provokes"
     assert (here | ELSEWHERE) - {None} - net.contract.reasons == set(), "reasons that /openapi.json does not list"

@@ -17,8 +17,11 @@ RELEASED = Path(__file__).parents[1] / "client" / "released-openapi.json"
 def promise(node):
     """The document without its texts and examples, which are no promise."""
     if isinstance(node, dict):
-        return {k: promise(v) for k, v in node.items()
-                if k not in ("examples", "example") and not (k in ("summary", "description") and isinstance(v, str))}
+        return {
+            k: promise(v)
+            for k, v in node.items()
+            if k not in ("examples", "example") and not (k in ("summary", "description") and isinstance(v, str))
+        }
     return [promise(v) for v in node] if isinstance(node, list) else node
 
 
@@ -32,8 +35,11 @@ def test_nothing_of_the_released_document_broke(document):
         RELEASED.write_text(json.dumps(document, indent=1, sort_keys=True, ensure_ascii=False) + "\n")
     released = json.loads(RELEASED.read_text())
     broken = Comparison(released, document).broken
-    assert not broken, (f"clients of {released['info']['version']} break:\n" + "\n".join(broken)
-                        + "\nIf that is meant, it goes under /v2, or is released: tests/document release")
+    assert not broken, (
+        f"clients of {released['info']['version']} break:\n"
+        + "\n".join(broken)
+        + "\nIf that is meant, it goes under /v2, or is released: tests/document release"
+    )
 
 
 def test_a_document_is_as_it_was(document):
@@ -86,49 +92,78 @@ BREAKS = {
     "a schema's name": (lambda d: rename(d, "Hash", "Digest"), "schema Hash is gone"),
     "a status": (remove(f"{EVENTS} post responses", "202"), "POST /v1/events: status 202 is gone"),
     "a header": (remove(f"{EVENTS} get responses 200 headers", "Link"), "GET /v1/events: 200: header Link is gone"),
-    "a type of bodies": (remove(f"{EVENTS} post requestBody content", "application/x-ndjson"),
-                         "POST /v1/events: body: application/x-ndjson is gone"),
-    "a type of answers": (remove("paths /v1/settlements/{scheme}/{date} get responses 200 content", "text/csv"),
-                          "200: text/csv is gone"),
+    "a type of bodies": (
+        remove(f"{EVENTS} post requestBody content", "application/x-ndjson"),
+        "POST /v1/events: body: application/x-ndjson is gone",
+    ),
+    "a type of answers": (
+        remove("paths /v1/settlements/{scheme}/{date} get responses 200 content", "text/csv"),
+        "200: text/csv is gone",
+    ),
     "an answer's member": (remove(f"{OUTCOME} properties", "late"), "application/json/late is gone"),
     "a member is not always there": (drop(f"{OUTCOME} required", "late"), "application/json/late is optional now"),
-    "a member is of another type": (put(f"{OUTCOME} properties late", "type", "string"),
-                                    "/late: type boolean became string"),
-    "a member may be null": (put(f"{OUTCOME} properties entry", "type", ["integer", "null"]),
-                             "/entry: type integer became"),
+    "a member is of another type": (
+        put(f"{OUTCOME} properties late", "type", "string"),
+        "/late: type boolean became string",
+    ),
+    "a member may be null": (
+        put(f"{OUTCOME} properties entry", "type", ["integer", "null"]),
+        "/entry: type integer became",
+    ),
     "a member of any word": (remove(f"{OUTCOME} properties status", "enum"), "/status: may be any value now"),
-    "a member in another form": (put(f"{OUTCOME} properties business_date", "format", "date-time"),
-                                 "/business_date: format date became date-time"),
-    "a longer answer": (put("components schemas PaymentFile properties message_id", "maxLength", 70),
-                        "maxLength 35 became 70"),
-    "a member within a list": (remove("components schemas MoneyLeg properties", "amount"),
-                               "/legs[](MoneyLeg)/amount is gone"),
+    "a member in another form": (
+        put(f"{OUTCOME} properties business_date", "format", "date-time"),
+        "/business_date: format date became date-time",
+    ),
+    "a longer answer": (
+        put("components schemas PaymentFile properties message_id", "maxLength", 70),
+        "maxLength 35 became 70",
+    ),
+    "a member within a list": (
+        remove("components schemas MoneyLeg properties", "amount"),
+        "/legs[](MoneyLeg)/amount is gone",
+    ),
     "a body's member": (remove(f"{ISSUE} properties", "tender"), "(Event_issue)/tender is gone"),
     "a body's required member": (
         lambda d: (put(f"{ISSUE} properties", "till", {"type": "string"})(d), add(f"{ISSUE} required", "till")(d)),
-        "(Event_issue)/till is new and required now"),
+        "(Event_issue)/till is new and required now",
+    ),
     "what was optional": (add(f"{ISSUE} required", "tender"), "(Event_issue)/tender is required now"),
     "a body's word": (drop(f"{ISSUE} properties tender enum", "voucher"), '/tender: no longer takes "voucher"'),
-    "a body's kind": (drop("components schemas Event oneOf", {"$ref": "#/components/schemas/Event_count"}),
-                      "variant Event_count is gone"),
-    "a lower bound": (put("components schemas SoundCups properties quantity", "minimum", 2),
-                      "/quantity: minimum 1 became 2"),
+    "a body's kind": (
+        drop("components schemas Event oneOf", {"$ref": "#/components/schemas/Event_count"}),
+        "variant Event_count is gone",
+    ),
+    "a lower bound": (
+        put("components schemas SoundCups properties quantity", "minimum", 2),
+        "/quantity: minimum 1 became 2",
+    ),
     "an upper bound": (put("components schemas Events", "maxItems", 10), "maxItems 1000 became 10"),
     "a pattern": (put("components schemas SoundCups properties cup_type", "pattern", "^[a-z]+$"), "/cup_type: pattern"),
-    "a parameter": (lambda d: d["paths"]["/v1/events"]["get"]["parameters"].remove(
-        parameter(d, "/v1/events", "get", "kind")),
-                    "GET /v1/events: parameter kind is gone"),
-    "a required parameter": (add(f"{EVENTS} get parameters",
-                                 {"in": "query", "name": "till", "required": True, "schema": {}}),
-                             "GET /v1/events: parameter till is new and required"),
-    "a parameter that is required now": (lambda d: parameter(d, "/v1/events", "get", "site").update(required=True),
-                                         "GET /v1/events: parameter site is required now"),
-    "a narrower parameter": (lambda d: parameter(d, "/v1/events", "get", "limit")["schema"].update(maximum=100),
-                             "parameter limit: maximum 1000 became 100"),
-    "a required body": (put("paths /v1/payments/{payment_id}/approve post requestBody", "required", True),
-                        "POST /v1/payments/{payment_id}/approve: a body is required now"),
-    "a problem's member": (remove("components schemas Problem properties", "retryable"),
-                           "application/problem+json/retryable is gone"),
+    "a parameter": (
+        lambda d: d["paths"]["/v1/events"]["get"]["parameters"].remove(parameter(d, "/v1/events", "get", "kind")),
+        "GET /v1/events: parameter kind is gone",
+    ),
+    "a required parameter": (
+        add(f"{EVENTS} get parameters", {"in": "query", "name": "till", "required": True, "schema": {}}),
+        "GET /v1/events: parameter till is new and required",
+    ),
+    "a parameter that is required now": (
+        lambda d: parameter(d, "/v1/events", "get", "site").update(required=True),
+        "GET /v1/events: parameter site is required now",
+    ),
+    "a narrower parameter": (
+        lambda d: parameter(d, "/v1/events", "get", "limit")["schema"].update(maximum=100),
+        "parameter limit: maximum 1000 became 100",
+    ),
+    "a required body": (
+        put("paths /v1/payments/{payment_id}/approve post requestBody", "required", True),
+        "POST /v1/payments/{payment_id}/approve: a body is required now",
+    ),
+    "a problem's member": (
+        remove("components schemas Problem properties", "retryable"),
+        "application/problem+json/retryable is gone",
+    ),
 }
 
 
@@ -145,8 +180,10 @@ def test_what_breaks_clients_is_named(document, what):
 ADDITIONS = {
     "a path": (put("paths", "/v1/more", {}), None),
     "an optional parameter": (add(f"{EVENTS} get parameters", {"in": "query", "name": "till", "schema": {}}), None),
-    "an optional member of a body": (put(f"{ISSUE} properties", "till", {"type": "string"}),
-                                     "(Event_issue)/till is new"),
+    "an optional member of a body": (
+        put(f"{ISSUE} properties", "till", {"type": "string"}),
+        "(Event_issue)/till is new",
+    ),
     "a word of a body": (add(f"{ISSUE} properties tender enum", "iou"), None),
     "a wider bound": (put("components schemas Events", "maxItems", 2000), None),
     "a member of an answer": (put(f"{OUTCOME} properties", "till", {"type": "string"}), "/till is new"),

@@ -36,8 +36,9 @@ def reversal(what):
 
 
 def loss(what):
-    return event("transit_loss", what["site"], at(DAY), dispatch=what["event_id"], cups=cups(cup_300=3),
-                 bearer="operator")
+    return event(
+        "transit_loss", what["site"], at(DAY), dispatch=what["event_id"], cups=cups(cup_300=3), bearer="operator"
+    )
 
 
 def undone():
@@ -51,7 +52,8 @@ def lost():
 
 
 HISTORIES = {
-    "reversal": undone, "transit_loss": lost,
+    "reversal": undone,
+    "transit_loss": lost,
     "forfeit": lambda: [issue(3), of_the_scheme("forfeit")],
     "reinstate": lambda: [issue(3), of_the_scheme("forfeit"), of_the_scheme("reinstate")],
 }

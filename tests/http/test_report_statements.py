@@ -8,8 +8,13 @@ from statements import SQL, statement_text
 
 STATEMENTS = SQL / "reports"
 TEXT, AMOUNT = {"text", "date", "code", "uuid"}, {"text"}
-GIVEN = {"text": TEXT, "amount": AMOUNT, "figure": AMOUNT, "cups": {"smallint", "integer", "bigint", "numeric"},
-         "rate": {"numeric", "text"}}
+GIVEN = {
+    "text": TEXT,
+    "amount": AMOUNT,
+    "figure": AMOUNT,
+    "cups": {"smallint", "integer", "bigint", "numeric"},
+    "rate": {"numeric", "text"},
+}
 TAKEN = {"day": "date", "account": "bigint"}  # of all other kinds: an id, or the place of a word
 BY_SITE = {"stock", "settlement", "site-statement", "participant-statement", "payments"}  # take the sites to show
 BY_ENTRY = {"journal", "general-ledger", "exceptions"}  # take the entry to go on after, as their last parameter
@@ -27,8 +32,11 @@ def describe(cursor, name):
     parameters = cursor.fetchone()[0]
     cursor.execute(f'EXECUTE "{name}" ({", ".join(["NULL"] * len(parameters))})')
     oids = [column.type_code for column in cursor.description]
-    cursor.execute("SELECT array_agg(oid::regtype::text ORDER BY place) FROM unnest(%s::oid[]) WITH ORDINALITY AS"
-                   " t(oid, place)", [oids])
+    cursor.execute(
+        "SELECT array_agg(oid::regtype::text ORDER BY place) FROM unnest(%s::oid[]) WITH ORDINALITY AS"
+        " t(oid, place)",
+        [oids],
+    )
     return parameters, cursor.fetchone()[0]
 
 
@@ -42,11 +50,13 @@ def test_a_statement_takes_and_gives_what_its_row_declares(reports, shared):
     with connection, connection.cursor() as cursor:
         for name, row in reports.items():
             taken, given = describe(cursor, name)
-            declared = ["integer"] + [TAKEN.get(p["kind"], "integer") for p in row["parameters"]
-                                      if p["name"] != "scheme"]
+            declared = ["integer"] + [
+                TAKEN.get(p["kind"], "integer") for p in row["parameters"] if p["name"] != "scheme"
+            ]
             assert taken == declared + ["integer[]"] * (name in BY_SITE) + ["bigint"] * (name in BY_ENTRY), name
             assert len(given) == len(
-                row["columns"]), f"{name}: {len(given)} columns, declared are {len(row['columns'])}"
+                row["columns"]
+            ), f"{name}: {len(given)} columns, declared are {len(row['columns'])}"
             wrong = [(c["name"], c["kind"], t) for c, t in zip(row["columns"], given) if t not in GIVEN[c["kind"]]]
             assert not wrong, f"{name}: {wrong}"
     connection.close()

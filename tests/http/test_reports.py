@@ -17,14 +17,19 @@ NEXT_DAY = WORKED_DAY + timedelta(days=1)
 # amount beyond the cups' value, and the cups' deposits go through the site's clearing: supplies, the receipt at dock,
 # the cup retired at brick.
 WORKED_LINES = {
-    ("anchor", "collected"): ("110.00", "0.00"), ("anchor", "refunded"): ("0.00", "0.00"),
+    ("anchor", "collected"): ("110.00", "0.00"),
+    ("anchor", "refunded"): ("0.00", "0.00"),
     ("anchor", "stock"): ("0.00", "390.00"),
-    ("brick", "collected"): ("0.00", "0.00"), ("brick", "refunded"): ("55.00", "0.00"),
+    ("brick", "collected"): ("0.00", "0.00"),
+    ("brick", "refunded"): ("55.00", "0.00"),
     ("brick", "stock"): ("0.00", "100.00"),
-    ("copper", "collected"): ("8.00", "0.00"), ("copper", "refunded"): ("21.00", "2.00"),
+    ("copper", "collected"): ("8.00", "0.00"),
+    ("copper", "refunded"): ("21.00", "2.00"),
     ("copper", "stock"): ("0.00", "170.00"),
-    ("dock", "collected"): ("0.00", "0.00"), ("dock", "refunded"): ("0.50", "0.00"),
-    ("dock", "stock"): ("0.00", "47.50")}
+    ("dock", "collected"): ("0.00", "0.00"),
+    ("dock", "refunded"): ("0.50", "0.00"),
+    ("dock", "stock"): ("0.00", "47.50"),
+}
 # the reversed issue at brick is taken off
 ISSUED = {"anchor": (40, 0), "brick": (0, 22), "copper": (4, 6), "dock": (2, 3)}
 
@@ -87,7 +92,8 @@ def test_participant_statement(books):
         assert adds_up(row, (*STATEMENT, "paid", "failed"), ["refunded"]), row
     due = {r["participant"]: r for r in rows if r["account"].startswith("settlement_due(")}
     assert {p: r["closing"] for p, r in due.items()} == {
-        p: columns[books.column] for p, columns in network.WORKED_POSITIONS.items()}
+        p: columns[books.column] for p, columns in network.WORKED_POSITIONS.items()
+    }
     assert {r["site"]: r["participant"] for r in rows if r["site"]} == WORKED_SITES
     for participant in due:  # settling only moves from one line to another
         assert sum(cents(r["settled"]) for r in rows if r["participant"] == participant) == 0
@@ -106,12 +112,14 @@ def test_liability(books):
     returned."""
     expected = {"cup-300": ("97.50", "62.50", "-12.50", "22.50", 9), "cup-450": ("42.00", "21.00", "0.00", "21.00", 6)}
     for rows in (books.open_reports["liability"], report(books, "liability")):
-        assert {r["cup_type"]: (r["issued"], r["refunded"], r["reversed"], r["closing"], r["cups_out"])
-                for r in rows} == expected
+        assert {
+            r["cup_type"]: (r["issued"], r["refunded"], r["reversed"], r["closing"], r["cups_out"]) for r in rows
+        } == expected
         for row in rows:
             assert (row["opening"], row["forfeited"], row["reinstated"], row["remeasured"]) == ("0.00",) * 4
-            assert adds_up(row, ("opening", "issued", "reinstated", "remeasured", "reversed"),
-                           ("refunded", "forfeited"))
+            assert adds_up(
+                row, ("opening", "issued", "reinstated", "remeasured", "reversed"), ("refunded", "forfeited")
+            )
     assert [r["cup_type"] for r in report(books, "liability", cup_type="cup-450")] == ["cup-450"]
     assert {r["settlement"] for r in books.open_reports["liability"]} == {None}
     assert {r["settlement"] for r in report(books, "liability")} == {str(WORKED_DAY)}
@@ -131,8 +139,17 @@ def test_the_general_ledger_of_every_account(books):
         opening, *rows = report(books, "general-ledger", account=account)
         zero = type(balance)(0) if isinstance(balance, int) else "0.00"
         assert (opening["kind"], opening["entry"], opening["balance"]) == ("opening", None, zero)
-        signed = [(r["entry"], r["debit"] if r["debit"] is not None else
-                   -r["credit"] if isinstance(r["credit"], int) else "-" + r["credit"]) for r in rows]
+        signed = [
+            (
+                r["entry"],
+                r["debit"]
+                if r["debit"] is not None
+                else -r["credit"]
+                if isinstance(r["credit"], int)
+                else "-" + r["credit"],
+            )
+            for r in rows
+        ]
         assert signed == legs.get(account, []), account
         running = 0
         for row, (_, amount) in zip(rows, signed):
@@ -140,14 +157,19 @@ def test_the_general_ledger_of_every_account(books):
             assert Decimal(row["balance"]) == running and row["kind"] == kinds[row["entry"]]
         assert (rows or [opening])[-1]["balance"] == balance, account
         # A day later all of it is in the opening balance.
-        assert report(books, "general-ledger", account=account,
-                      **{"from": str(NEXT_DAY), "to": str(NEXT_DAY)})[0]["balance"] == balance
+        assert (
+            report(books, "general-ledger", account=account, **{"from": str(NEXT_DAY), "to": str(NEXT_DAY)})[0][
+                "balance"
+            ]
+            == balance
+        )
 
 
 def test_the_journal_is_the_feed(books):
     rows, feed = report(books, "journal"), books.admin.feed("tern-bay")
-    assert [(r["entry"], r["account"]) for r in rows] == [(i["entry"], leg["account"]) for i in feed
-                                                          for leg in i["legs"]]
+    assert [(r["entry"], r["account"]) for r in rows] == [
+        (i["entry"], leg["account"]) for i in feed for leg in i["legs"]
+    ]
     for item in feed:
         units = Counter()
         for row in (r for r in rows if r["entry"] == item["entry"]):
@@ -168,31 +190,61 @@ def test_the_trial_balance_leads_down(books):
 def test_stock_knows_the_last_count(books):
     rows = {(r["site"], r["cup_type"]): r for r in report(books, "stock", as_of=str(NEXT_DAY)) if r["site"]}
     assert {k: r["sound"] for k, r in rows.items()} == {
-        tuple(a.removeprefix("site_stock(").rstrip(")").split(",")): n for a, n in network.WORKED_CUPS.items()
-        if a.startswith("site_stock(")}
+        tuple(a.removeprefix("site_stock(").rstrip(")").split(",")): n
+        for a, n in network.WORKED_CUPS.items()
+        if a.startswith("site_stock(")
+    }
     assert {k: (r["counted_on"], r["days_since_count"]) for k, r in rows.items() if r["counted_on"]} == {
-        ("copper", "cup-300"): (str(WORKED_DAY), 1)}
+        ("copper", "cup-300"): (str(WORKED_DAY), 1)
+    }
 
 
 def test_transfers(books):
     sent = next(e for e in books.events if e["kind"] == "dispatch")
     [row] = report(books, "transfers", as_of=str(NEXT_DAY))
     assert {k: v for k, v in row.items() if k != "entry"} == {
-        "date": str(WORKED_DAY), "age_days": 1, "event_id": sent["event_id"], "sender": "brick", "receiver": "dock",
-        "cup_type": "cup-300", "condition": "sound", "sent": 20, "received": 19, "lost": 0, "in_transit": 1, "over": 0,
-        "state": "short"}
+        "date": str(WORKED_DAY),
+        "age_days": 1,
+        "event_id": sent["event_id"],
+        "sender": "brick",
+        "receiver": "dock",
+        "cup_type": "cup-300",
+        "condition": "sound",
+        "sent": 20,
+        "received": 19,
+        "lost": 0,
+        "in_transit": 1,
+        "over": 0,
+        "state": "short",
+    }
     assert report(books, "transfers", as_of=str(WORKED_DAY - timedelta(days=1))) == []
 
 
 def test_exceptions(books):
     rows = report(books, "exceptions")
-    found = [(e["kind"], e["site"], x) for e in books.events
-             for x in network.WORKED_EXCEPTIONS.get((e["kind"], e["site"]), [])]
+    found = [
+        (e["kind"], e["site"], x)
+        for e in books.events
+        for x in network.WORKED_EXCEPTIONS.get((e["kind"], e["site"]), [])
+    ]
     by_event = {e["event_id"]: e for e in books.events}
-    assert [(by_event[r["event_id"]]["kind"], r["site"], {
-        k: v for k, v in (("exception", r["kind"]), ("cup_type", r["cup_type"]), ("quantity", r["quantity"]),
-                          ("amount", r["amount"]))
-        if v is not None}) for r in rows] == found and len(found) == 4
+    assert [
+        (
+            by_event[r["event_id"]]["kind"],
+            r["site"],
+            {
+                k: v
+                for k, v in (
+                    ("exception", r["kind"]),
+                    ("cup_type", r["cup_type"]),
+                    ("quantity", r["quantity"]),
+                    ("amount", r["amount"]),
+                )
+                if v is not None
+            },
+        )
+        for r in rows
+    ] == found and len(found) == 4
     assert {r["state"] for r in rows} == {"open"}
     assert report(books, "exceptions", site="copper") == [r for r in rows if r["site"] == "copper"]
     assert report(books, "exceptions", state="open") == rows and report(books, "exceptions", state="resolved") == []
@@ -200,8 +252,12 @@ def test_exceptions(books):
 
 def test_day_totals_recorded(books):
     """The money that changed hands at the counter, the same in both stock terms; the reversed issue is taken off."""
-    expected = {"anchor": ("110.00", "0.00"), "brick": ("0.00", "55.00"), "copper": ("8.00", "21.00"),
-                "dock": ("0.00", "0.50")}
+    expected = {
+        "anchor": ("110.00", "0.00"),
+        "brick": ("0.00", "55.00"),
+        "copper": ("8.00", "21.00"),
+        "dock": ("0.00", "0.50"),
+    }
     rows = {r["site"]: r for r in report(books, "day-totals")}
     assert {s: (r["collected_recorded"], r["refunded_recorded"]) for s, r in rows.items()} == expected
     assert {s: (r["issued_recorded"], r["returned_recorded"]) for s, r in rows.items()} == ISSUED
@@ -212,7 +268,9 @@ def test_return_rate(books):
     """Figures of the period: 25 of 34 cup-300, 6 of 12 cup-450; a site that issued none has no rate."""
     rows = {(r["cup_type"], r["site"]): r for r in report(books, "return-rate")}
     assert {k: (r["issued"], r["returned"], r["rate"]) for k, r in rows.items() if k[1] is None} == {
-        ("cup-300", None): (34, 25, "0.7353"), ("cup-450", None): (12, 6, "0.5000")}
+        ("cup-300", None): (34, 25, "0.7353"),
+        ("cup-450", None): (12, 6, "0.5000"),
+    }
     assert rows["cup-300", None]["difference"] == "-0.1647" and {r["target"] for r in rows.values()} == {"0.90"}
     assert rows["cup-300", "brick"]["rate"] is None and rows["cup-300", "brick"]["returned"] == 22
     [day] = report(books, "return-rate-daily")
@@ -224,8 +282,15 @@ def test_recovery(books):
     """200 cup-300 of 48 g supplied; one retired, weighed at 47 g."""
     rows = {r["cup_type"]: r for r in report(books, "recovery")}
     assert {k: v for k, v in rows["cup-300"].items() if k != "account"} == {
-        "cup_type": "cup-300", "supplied": 200, "supplied_g": 9600, "retired": 1, "weighed": 1, "retired_g": 47,
-        "share_of_cups": "0.0050", "share_of_grams": "0.0049"}
+        "cup_type": "cup-300",
+        "supplied": 200,
+        "supplied_g": 9600,
+        "retired": 1,
+        "weighed": 1,
+        "retired_g": 47,
+        "share_of_cups": "0.0050",
+        "share_of_grams": "0.0049",
+    }
     assert (rows["cup-450"]["supplied"], rows["cup-450"]["retired"]) == (60, 0)
 
 
@@ -234,14 +299,22 @@ def test_ageing(books):
     due = {p: c[books.column] for p, c in network.WORKED_POSITIONS.items()}
     assert {r["participant"]: r["current"] for r in report(books, "ageing")} == due
     due_on = date.fromisoformat(report(books, "payments")[0]["due_on"])
-    for days, bucket in ((0, "current"), (1, "days_1_7"), (7, "days_1_7"), (8, "days_8_30"), (30, "days_8_30"),
-                         (31, "days_31_60"),
-                         (60, "days_31_60"), (61, "days_over_60")):
+    for days, bucket in (
+        (0, "current"),
+        (1, "days_1_7"),
+        (7, "days_1_7"),
+        (8, "days_8_30"),
+        (30, "days_8_30"),
+        (31, "days_31_60"),
+        (60, "days_31_60"),
+        (61, "days_over_60"),
+    ):
         rows = report(books, "ageing", as_of=str(due_on + timedelta(days=days)))
         assert {r["participant"]: r[bucket] for r in rows} == due == {r["participant"]: r["total"] for r in rows}, days
         assert {r["first_due_on"] for r in rows} == {str(due_on)}
-        assert {r["participant"] for r in rows if r["side"] == "receivable"} == {p for p, a in due.items() if Decimal(a)
-                                                                                 > 0}
+        assert {r["participant"] for r in rows if r["side"] == "receivable"} == {
+            p for p, a in due.items() if Decimal(a) > 0
+        }
 
 
 # Links ----------------------------------------------------------------------------------------------------------------
@@ -251,10 +324,19 @@ def test_every_link_leads_somewhere(books):
     followed = Counter()
     for described in books.admin.get("/v1/reports")["items"]:
         name = described["report"]
-        asked = {"scheme": "tern-bay", "from": str(WORKED_DAY), "to": str(WORKED_DAY), "as_of": str(WORKED_DAY),
-                 "date": str(WORKED_DAY), "account": "site_clearing(dock)"}
-        query = {p["name"]: asked[p["name"]] for p in described["parameters"] if p["required"]
-                 or p["name"] in ("from", "to", "as_of")}
+        asked = {
+            "scheme": "tern-bay",
+            "from": str(WORKED_DAY),
+            "to": str(WORKED_DAY),
+            "as_of": str(WORKED_DAY),
+            "date": str(WORKED_DAY),
+            "account": "site_clearing(dock)",
+        }
+        query = {
+            p["name"]: asked[p["name"]]
+            for p in described["parameters"]
+            if p["required"] or p["name"] in ("from", "to", "as_of")
+        }
         rows = books.admin.get(f"/v1/reports/{name}", **query)["items"]
         for column in (c for c in described["columns"] if "link" in c):
             for row in rows:
@@ -263,10 +345,21 @@ def test_every_link_leads_somewhere(books):
                     assert books.admin.send("GET", target).status == 200, (name, column["name"], target)
                     followed[name] += 1
                     break
-    assert followed.keys() >= {"settlement", "site-statement", "liability", "general-ledger", "journal", "exceptions",
-                               "stock",
-                               "trial-balance", "transfers", "payments", "ageing", "deposit-cover",
-                               "participant-statement"}
+    assert followed.keys() >= {
+        "settlement",
+        "site-statement",
+        "liability",
+        "general-ledger",
+        "journal",
+        "exceptions",
+        "stock",
+        "trial-balance",
+        "transfers",
+        "payments",
+        "ageing",
+        "deposit-cover",
+        "participant-statement",
+    }
 
 
 def expand(template, values):

@@ -12,13 +12,27 @@ import network
 from network import WORKED_DAY, at, cups, event
 
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
-OFFICE = {"deposit-cover", "trial-balance", "liability", "general-ledger", "journal", "transfers", "exceptions",
-          "day-totals",
-          "ageing", "return-rate", "return-rate-daily", "recovery"}
+OFFICE = {
+    "deposit-cover",
+    "trial-balance",
+    "liability",
+    "general-ledger",
+    "journal",
+    "transfers",
+    "exceptions",
+    "day-totals",
+    "ageing",
+    "return-rate",
+    "return-rate-daily",
+    "recovery",
+}
 OF_PARTICIPANTS = {"settlement", "participant-statement", "payments"}
 OF_SITES = {"site-statement", "stock"}
-READERS = {"pos": OF_SITES, "participant": OF_SITES | OF_PARTICIPANTS,
-           **dict.fromkeys(("auditor", "accountant", "admin"), OF_SITES | OF_PARTICIPANTS | OFFICE)}
+READERS = {
+    "pos": OF_SITES,
+    "participant": OF_SITES | OF_PARTICIPANTS,
+    **dict.fromkeys(("auditor", "accountant", "admin"), OF_SITES | OF_PARTICIPANTS | OFFICE),
+}
 IBAN = "DE89370400440532013000"  # the IBAN registry's example
 
 
@@ -27,8 +41,10 @@ def net(shared):
     """The worked example closed, a second scheme, a key of each role: hearth owns anchor and copper, and gull in
     skerry."""
     document = network.worked_reference("on_loan")
-    document["schemes"][0]["operator"] = {"name": "Pool of the bay",
-                                          "bank_account": {"account": "7788", "bank_code": "0001-234"}}
+    document["schemes"][0]["operator"] = {
+        "name": "Pool of the bay",
+        "bank_account": {"account": "7788", "bank_code": "0001-234"},
+    }
     document["schemes"].append(network.scheme("skerry", WORKED_DAY, {"cup-300": "2.00"}))
     document["sites"] += network.reference([], {"gull": ("skerry", "hearth"), "tarn": ("skerry", "miller")})["sites"]
     for participant in document["participants"]:
@@ -40,14 +56,18 @@ def net(shared):
     shared.by_role = {
         "pos": shared.client(shared.create_key("copper-till", "pos", sites=["copper"])),
         "participant": shared.client(shared.create_key("hearth-book", "participant", participant="hearth")),
-        **{role: shared.client(shared.create_key(f"the-{role}", role)) for role in ("auditor", "accountant", "admin")}}
+        **{role: shared.client(shared.create_key(f"the-{role}", role)) for role in ("auditor", "accountant", "admin")},
+    }
     return shared
 
 
 def target(net, name, **query):
     described = next(r for r in net.admin.get("/v1/reports")["items"] if r["report"] == name)
-    asked = {"scheme": "tern-bay", "account": "customer_deposits(cup-300)",
-             **dict.fromkeys(("from", "to", "as_of", "date"), str(WORKED_DAY))}
+    asked = {
+        "scheme": "tern-bay",
+        "account": "customer_deposits(cup-300)",
+        **dict.fromkeys(("from", "to", "as_of", "date"), str(WORKED_DAY)),
+    }
     known = {p["name"] for p in described["parameters"]}
     return f"/v1/reports/{name}?" + urlencode({**{k: v for k, v in asked.items() if k in known}, **query})
 
@@ -73,8 +93,12 @@ def test_keys_see_their_own(net, role, sites):
         assert {r["site"] for r in rows if r.get("site")} in (sites, set()), name
         text = str([{k: v for k, v in r.items() if name != "payments"} for r in rows])
         assert not [word for word in ("brick", "dock", "miller", "quay", "gull") if word in text], name
-    for name, query in (("site-statement", {"site": "brick"}), ("site-statement", {"site": "nowhere"}),
-                        ("payments", {"participant": "miller"}), ("participant-statement", {"participant": "nobody"})):
+    for name, query in (
+        ("site-statement", {"site": "brick"}),
+        ("site-statement", {"site": "nowhere"}),
+        ("payments", {"participant": "miller"}),
+        ("participant-statement", {"participant": "nobody"}),
+    ):
         if name in READERS[role]:
             client.refused("GET", target(net, name, **query), None, 422, "parameter_invalid")
     other = client.send("GET", target(net, "site-statement", scheme="skerry"))
@@ -85,35 +109,52 @@ def test_keys_see_their_own(net, role, sites):
 
 
 def test_a_payer_sees_whom_and_where_to_pay(net):
-    rows = {(r["payer"], r["payee"]): r
-            for r in net.by_role["participant"].send("GET", target(net, "payments")).json["items"]}
+    rows = {
+        (r["payer"], r["payee"]): r
+        for r in net.by_role["participant"].send("GET", target(net, "payments")).json["items"]
+    }
     assert rows.keys() == {("hearth", "miller"), ("hearth", "quay"), ("hearth", "pool")}
     to_miller = rows["hearth", "miller"]
     assert (to_miller["payee_name"], to_miller["iban"], to_miller["bic"], to_miller["amount"]) == (
-        "Miller", IBAN, "TERNCATTXXX", "56.01")
+        "Miller",
+        IBAN,
+        "TERNCATTXXX",
+        "56.01",
+    )
     to_pool = rows["hearth", "pool"]
     assert (to_pool["payee_name"], to_pool["iban"], to_pool["bank_account"], to_pool["bank_code"]) == (
-        "Pool of the bay", None, "7788", "0001-234")
+        "Pool of the bay",
+        None,
+        "7788",
+        "0001-234",
+    )
     miller = net.client(net.create_key("miller-book", "participant", participant="miller"))
     assert [(r["payer"], r["payee"]) for r in miller.send("GET", target(net, "payments")).json["items"]] == [
-        ("hearth", "miller")]
+        ("hearth", "miller")
+    ]
     assert miller.send("GET", target(net, "payments", participant="miller")).json["items"]
 
 
-@pytest.mark.parametrize("name, query, reason", [
-    ("general-ledger", {"account": "bank_of(anchor)"}, "parameter_invalid"),
-    ("general-ledger", {"account": "site_clearing"}, "parameter_invalid"),
-    ("general-ledger", {"account": "site_clearing(nowhere)"}, "parameter_invalid"),
-    ("general-ledger", {"account": ""}, "parameter_invalid"),
-    ("general-ledger", {"account": "site_stock(anchor,cup-300"}, "parameter_invalid"),
-    ("site-statement", {"from": "2026-02-30"}, "parameter_invalid"),
-    ("site-statement", {"to": "tomorrow"}, "parameter_invalid"),
-    ("site-statement", {"site": "nowhere"}, "parameter_invalid"),
-    ("liability", {"cup_type": "cup-1"}, "parameter_invalid"),
-    ("payments", {"participant": "nobody"}, "parameter_invalid"),
-    ("exceptions", {"state": "closed"}, "parameter_invalid"),
-    ("exceptions", {"state": ""}, "parameter_invalid"), ("liability", {"site": "anchor"}, "parameter_unknown"),
-    ("ageing", {"state": "open"}, "parameter_unknown"), ("recovery", {"colour": "blue"}, "parameter_unknown")])
+@pytest.mark.parametrize(
+    "name, query, reason",
+    [
+        ("general-ledger", {"account": "bank_of(anchor)"}, "parameter_invalid"),
+        ("general-ledger", {"account": "site_clearing"}, "parameter_invalid"),
+        ("general-ledger", {"account": "site_clearing(nowhere)"}, "parameter_invalid"),
+        ("general-ledger", {"account": ""}, "parameter_invalid"),
+        ("general-ledger", {"account": "site_stock(anchor,cup-300"}, "parameter_invalid"),
+        ("site-statement", {"from": "2026-02-30"}, "parameter_invalid"),
+        ("site-statement", {"to": "tomorrow"}, "parameter_invalid"),
+        ("site-statement", {"site": "nowhere"}, "parameter_invalid"),
+        ("liability", {"cup_type": "cup-1"}, "parameter_invalid"),
+        ("payments", {"participant": "nobody"}, "parameter_invalid"),
+        ("exceptions", {"state": "closed"}, "parameter_invalid"),
+        ("exceptions", {"state": ""}, "parameter_invalid"),
+        ("liability", {"site": "anchor"}, "parameter_unknown"),
+        ("ageing", {"state": "open"}, "parameter_unknown"),
+        ("recovery", {"colour": "blue"}, "parameter_unknown"),
+    ],
+)
 def test_refused_parameters(net, name, query, reason):
     net.admin.refused("GET", target(net, name, **query), None, 422, reason)
 
@@ -150,6 +191,8 @@ def test_postgresql_reads_the_csv(net):
             cursor.execute("CREATE TEMP TABLE csv (" + ", ".join(f'"{c}" text' for c in columns) + ")")
             cursor.copy_expert("COPY csv FROM STDIN (FORMAT csv, HEADER match)", io.StringIO(text))
             cursor.execute("SELECT * FROM csv")
-            assert cursor.fetchall() == [
-                tuple(None if row[c] is None else str(row[c]) for c in columns) for row in rows] and rows, name
+            assert (
+                cursor.fetchall() == [tuple(None if row[c] is None else str(row[c]) for c in columns) for row in rows]
+                and rows
+            ), name
         connection.close()

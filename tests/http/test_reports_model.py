@@ -26,17 +26,22 @@ def shared_by_terms(shared):
     """Both schemes in one network, filled once."""
     print(f"DEPOSITD_MODEL_SEED={SEED}")
     rng = random.Random(SEED)
-    plans = {"on_loan": random_scheme(rng, "tern-bay", "CAD", "America/St_Johns", "on_loan", 0.05, "a"),
-             "on_deposit": random_scheme(rng, "eider-sound", "ISK", "Atlantic/Reykjavik", "on_deposit", 10, "b")}
+    plans = {
+        "on_loan": random_scheme(rng, "tern-bay", "CAD", "America/St_Johns", "on_loan", 0.05, "a"),
+        "on_deposit": random_scheme(rng, "eider-sound", "ISK", "Atlantic/Reykjavik", "on_deposit", 10, "b"),
+    }
     cup_types = [{"cup_type": c, "name": c, "volume_ml": 300, "mass_g": 50} for c in CUP_TYPES]
-    document = network.reference([s for s, _ in plans.values()],
-                                 {site: row for _, sites in plans.values() for site, row in sites.items()}, cup_types)
+    document = network.reference(
+        [s for s, _ in plans.values()],
+        {site: row for _, sites in plans.values() for site, row in sites.items()},
+        cup_types,
+    )
     shared.admin.load(document)
     nets = {}
     for terms, (scheme, _) in plans.items():
         model = Model(document, scheme["scheme"])
         nets[terms] = Net(shared.admin, model)
-        stream, known = Stream(rng, model, 10 ** model.decimals // 2 or 10), {}
+        stream, known = Stream(rng, model, 10**model.decimals // 2 or 10), {}
         for n in range(CLOSED + 2):
             post_day(shared.admin, model, stream, FIRST_DAY + n * DAY, known)
             if n < CLOSED:
@@ -92,8 +97,10 @@ def assert_chained(net, rows, account_of, moved_of, sign=1):
         balances[account] += moved_of(account)[row["date"]]
         assert net.minor(row["closing"]) == sign * balances[account], row
     assert {a: b for a, b in balances.items() if b} == {
-        a: b for a, b in net.model.balances.items() if b and a.partition("(")[0]
-        in {x.partition("(")[0] for x in balances}}
+        a: b
+        for a, b in net.model.balances.items()
+        if b and a.partition("(")[0] in {x.partition("(")[0] for x in balances}
+    }
 
 
 def by_account(net):
@@ -109,8 +116,9 @@ def test_site_statements(net):
     for entry, original, sign in net.done():
         if original.kind in COUNTER:
             for member in ("issued", "returned"):
-                counted[str(entry.day),
-                        original.event["site"]][member] += sign * sum(n for _, n in lines(original.event, member))
+                counted[str(entry.day), original.event["site"]][member] += sign * sum(
+                    n for _, n in lines(original.event, member)
+                )
     for entry in net.model.entries:
         for account, amount in entry.legs.items():
             if account.startswith("site_clearing("):
@@ -119,11 +127,13 @@ def test_site_statements(net):
         at = row["date"], row["account"]
         figures = {k: net.minor(row[k]) for k in ("collected", "refunded", "fees", "tax", "stock", "other", "settled")}
         assert {k: row[k] for k in ("issued", "returned")} == {
-            k: counted[row["date"], row["site"]][k] for k in ("issued", "returned")}, row
+            k: counted[row["date"], row["site"]][k] for k in ("issued", "returned")
+        }, row
         assert figures["fees"] + figures["tax"] == by_kind[at]["fees"], row
         assert figures["settled"] == by_kind[at]["settle"], row
         assert figures["collected"] - figures["refunded"] + figures["stock"] + figures["other"] == sum(
-            amount for kind, amount in by_kind[at].items() if kind not in ("fees", "settle")), row
+            amount for kind, amount in by_kind[at].items() if kind not in ("fees", "settle")
+        ), row
 
 
 def test_statements_of_all_participants_are_the_trial_balance(net):
@@ -133,14 +143,29 @@ def test_statements_of_all_participants_are_the_trial_balance(net):
         closing = Counter()
         for row in (r for r in rows if r["date"] == last):
             closing[row["account"]] += net.minor(row["closing"])
-        balance = {r["account"]: net.minor(r["debit"]) - net.minor(r["credit"])
-                   for r in net.report("trial-balance", as_of=day)
-                   if r["account"].partition("(")[0] in ("site_clearing", "settlement_due", "arrears")}
+        balance = {
+            r["account"]: net.minor(r["debit"]) - net.minor(r["credit"])
+            for r in net.report("trial-balance", as_of=day)
+            if r["account"].partition("(")[0] in ("site_clearing", "settlement_due", "arrears")
+        }
         assert {a: n for a, n in closing.items() if n} == balance
         for row in rows:
-            f = {k: net.minor(row[k]) for k in ("opening", "collected", "refunded", "fees", "tax", "stock", "other",
-                                                "settled",
-                                                "paid", "failed", "closing")}
+            f = {
+                k: net.minor(row[k])
+                for k in (
+                    "opening",
+                    "collected",
+                    "refunded",
+                    "fees",
+                    "tax",
+                    "stock",
+                    "other",
+                    "settled",
+                    "paid",
+                    "failed",
+                    "closing",
+                )
+            }
             assert f["closing"] == sum(f.values()) - 2 * f["refunded"] - f["closing"], row
     settled = Counter()
     for row in rows:
@@ -153,8 +178,11 @@ def test_liability(net):
     assert {r["cup_type"] for r in rows} == set(CUP_TYPES)
     assert_chained(net, rows, lambda r: r["account"], by_account(net), sign=-1)
     expected, out = defaultdict(Counter), by_account(net)
-    members = {**dict.fromkeys(COUNTER, {"issued": "issued", "refunded": "returned"}),
-               "forfeit": {"forfeited": "cups"}, "reinstate": {"reinstated": "cups"}}
+    members = {
+        **dict.fromkeys(COUNTER, {"issued": "issued", "refunded": "returned"}),
+        "forfeit": {"forfeited": "cups"},
+        "reinstate": {"reinstated": "cups"},
+    }
     for entry, _, sign in net.done():
         for column, member in members.get(entry.kind, {}).items():
             for cup, n in lines(entry.event, member):
@@ -166,7 +194,8 @@ def test_liability(net):
         assert have == {k: expected[day, cup][k] for k in have}, row
         rest = net.minor(row["remeasured"]) + net.minor(row["reversed"])
         assert net.minor(row["closing"]) - net.minor(row["opening"]) == (
-            have["issued"] - have["refunded"] - have["forfeited"] + have["reinstated"] + rest), row
+            have["issued"] - have["refunded"] - have["forfeited"] + have["reinstated"] + rest
+        ), row
         cups_out[cup] += out(f"with_customers({cup})")[day]
         assert row["cups_out"] == cups_out[cup]
     for entry in net.model.entries:  # what closes posted on a change of value
@@ -193,15 +222,19 @@ def test_return_rates_and_recovery(net):
                 moved[cup, original.kind] += sign * n
     rows = net.report("return-rate")
     assert {(r["cup_type"], r["site"], m): r[m] for r in rows for m in ("issued", "returned") if r[m]} == {
-        k: n for k, n in counted.items() if n}
+        k: n for k, n in counted.items() if n
+    }
     for row in rows:
         assert row["rate"] == (f"{Decimal(row['returned']) / row['issued']:.4f}" if row["issued"] > 0 else None) or (
-            abs(Decimal(row["rate"]) - Decimal(row["returned"]) / row["issued"]) <= Decimal("0.00005"))
+            abs(Decimal(row["rate"]) - Decimal(row["returned"]) / row["issued"]) <= Decimal("0.00005")
+        )
     daily = net.report("return-rate-daily")
     assert sum(r["issued"] for r in daily) == sum(n for (_, s, m), n in counted.items() if s is None and m == "issued")
     assert {r["cup_type"]: (r["supplied"], r["retired"], r["retired_g"]) for r in net.report("recovery")} == {
-        c: (moved[c, "supply"], moved[c, "retire"], 50 * moved[c, "retire"]) for c in CUP_TYPES
-        if moved[c, "supply"] or moved[c, "retire"]}
+        c: (moved[c, "supply"], moved[c, "retire"], 50 * moved[c, "retire"])
+        for c in CUP_TYPES
+        if moved[c, "supply"] or moved[c, "retire"]
+    }
 
 
 def till_of(net, entry, original):
@@ -211,27 +244,36 @@ def till_of(net, entry, original):
     if "amount" in event:
         return model.minor(event["amount"]) * (-1 if original.kind == "return" else 1)
     day = model.day_of(original.occurred)
-    return sum(sign * n * (model.value(cup, day) or model.value(cup, original.day))
-               for sign, member in ((1, "issued"), (-1, "returned"))
-               for cup, n in lines(event, member))
+    return sum(
+        sign * n * (model.value(cup, day) or model.value(cup, original.day))
+        for sign, member in ((1, "issued"), (-1, "returned"))
+        for cup, n in lines(event, member)
+    )
 
 
 def test_day_totals_recorded(net):
     expected = defaultdict(Counter)
     for entry, original, sign in net.done():
         if original.kind in COUNTER:
-            figures, till = expected[str(net.occurrence(entry, original)), original.event["site"]], till_of(net, entry,
-                                                                                                            original)
+            figures, till = expected[str(net.occurrence(entry, original)), original.event["site"]], till_of(
+                net, entry, original
+            )
             figures.update({m: sign * sum(n for _, n in lines(original.event, m)) for m in ("issued", "returned")})
             figures.update({"collected": sign * max(till, 0), "refunded": sign * max(-till, 0)})
-    assert len({e.day for e in net.model.entries if e.event and e.day != net.model.day_of(e.occurred)}) > 1, (
-        "no late events")
+    assert (
+        len({e.day for e in net.model.entries if e.event and e.day != net.model.day_of(e.occurred)}) > 1
+    ), "no late events"
     for query in ({}, {"from": net.first + 3 * DAY, "to": net.first + 5 * DAY}, {"site": next(iter(net.model.sites))}):
         rows = net.report("day-totals", **query)
-        have = {(r["date"], r["site"]): {
-            "issued": r["issued_recorded"], "returned": r["returned_recorded"],
-            "collected": net.minor(r["collected_recorded"]),
-            "refunded": net.minor(r["refunded_recorded"])} for r in rows}
+        have = {
+            (r["date"], r["site"]): {
+                "issued": r["issued_recorded"],
+                "returned": r["returned_recorded"],
+                "collected": net.minor(r["collected_recorded"]),
+                "refunded": net.minor(r["refunded_recorded"]),
+            }
+            for r in rows
+        }
         first, last = str(query.get("from", net.first)), str(query.get("to", net.last))
         want = {k: dict(v) for k, v in expected.items() if first <= k[0] <= last and query.get("site", k[1]) == k[1]}
         assert have == want
@@ -250,33 +292,44 @@ def test_transfers(net):
         rows = {(r["event_id"], r["cup_type"], r["condition"]): r for r in net.report("transfers", as_of=day)}
         assert {k: r["in_transit"] - r["over"] for k, r in rows.items()} == {k: n for k, n in stood.items() if n}
         assert {k: (r["sent"], r["received"], r["lost"]) for k, r in rows.items()} == {
-            k: tuple(came[k, kind] for kind in ("dispatch", "receipt", "transit_loss")) for k in rows}
+            k: tuple(came[k, kind] for kind in ("dispatch", "receipt", "transit_loss")) for k in rows
+        }
         assert rows or day < net.last
-        assert all(r["state"] == ("over" if r["over"] else "short" if r["received"] + r["lost"] else "in_transit")
-                   for r in rows.values())
+        assert all(
+            r["state"] == ("over" if r["over"] else "short" if r["received"] + r["lost"] else "in_transit")
+            for r in rows.values()
+        )
 
 
 def test_ledger_and_journal(net):
-    scheme, accounts = net.model.scheme["scheme"], ("with_customers(cup-300)", "refund_variance", "in_transit(cup-200)",
-                                                    "tax")
+    scheme, accounts = net.model.scheme["scheme"], (
+        "with_customers(cup-300)",
+        "refund_variance",
+        "in_transit(cup-200)",
+        "tax",
+    )
     own = [f"{a}({s})" for s in list(net.model.sites)[:2] for a in ("site_clearing",)] + [
-        f"{a}({s},cup-450)" for s in list(net.model.sites)[:2] for a in ("site_stock", "stock_deposits", "damaged")]
+        f"{a}({s},cup-450)" for s in list(net.model.sites)[:2] for a in ("site_stock", "stock_deposits", "damaged")
+    ]
     journal = net.report("journal")
     feed = net.client.feed(scheme)
     assert [(r["entry"], r["account"]) for r in journal if r["account"]] == [
-        (i["entry"], leg["account"]) for i in feed for leg in i["legs"]]
+        (i["entry"], leg["account"]) for i in feed for leg in i["legs"]
+    ]
     assert [r["entry"] for r in journal if not r["account"]] == [i["entry"] for i in feed if not i["legs"]]
     for account in (*accounts, *own):
         opening, *rows = net.report("general-ledger", account=account)
         assert [(r["entry"], r["debit"], r["credit"]) for r in rows] == [
-            (r["entry"], r["debit"], r["credit"]) for r in journal if r["account"] == account], account
+            (r["entry"], r["debit"], r["credit"]) for r in journal if r["account"] == account
+        ], account
         balance = (rows or [opening])[-1]["balance"]
         assert (balance if isinstance(balance, int) else net.minor(balance)) == net.model.balances[account], account
         half = net.first + CLOSED // 2 * DAY
         later = net.report("general-ledger", account=account, **{"from": half})
         moved = sum(n for d, n in account_days(net, account).items() if d < str(half))
-        assert (later[0]["balance"] if isinstance(later[0]["balance"], int)
-                else net.minor(later[0]["balance"])) == moved, account
+        assert (
+            later[0]["balance"] if isinstance(later[0]["balance"], int) else net.minor(later[0]["balance"])
+        ) == moved, account
 
 
 def test_ageing_is_what_the_trial_balance_says(net):
@@ -284,23 +337,31 @@ def test_ageing_is_what_the_trial_balance_says(net):
         total = Counter()
         for row in net.report("ageing", as_of=day):
             total[row["account"]] += net.minor(row["total"])
-            assert net.minor(row["total"]) == sum(net.minor(row[b]) for b in (
-                "current", "days_1_7", "days_8_30", "days_31_60", "days_over_60",
-                "undated")) and not net.minor(row["undated"])
+            assert net.minor(row["total"]) == sum(
+                net.minor(row[b]) for b in ("current", "days_1_7", "days_8_30", "days_31_60", "days_over_60", "undated")
+            ) and not net.minor(row["undated"])
         assert {a: n for a, n in total.items() if n} == {
-            r["account"]: net.minor(r["debit"]) - net.minor(r["credit"]) for r in net.report("trial-balance", as_of=day)
-            if r["account"].partition("(")[0] in ("settlement_due", "arrears")}
+            r["account"]: net.minor(r["debit"]) - net.minor(r["credit"])
+            for r in net.report("trial-balance", as_of=day)
+            if r["account"].partition("(")[0] in ("settlement_due", "arrears")
+        }
 
 
 def test_what_is_kept_of_a_closed_day_is_what_the_entries_say(net, shared):
     [(scheme,)] = shared.database.rows("SELECT id FROM scheme WHERE code = %s", net.model.scheme["scheme"])
-    days = [d for (d,) in shared.database.rows(
-        "SELECT business_date FROM business_day WHERE scheme = %s AND state = 'closed'", scheme)]
+    days = [
+        d
+        for (d,) in shared.database.rows(
+            "SELECT business_date FROM business_day WHERE scheme = %s AND state = 'closed'", scheme
+        )
+    ]
     assert len(days) == CLOSED
-    wait_until(lambda: shared.database.rows("SELECT count(*) FROM particulars WHERE scheme = %s", scheme)
-               == [(CLOSED,)],
-               "the particulars are kept")
+    wait_until(
+        lambda: shared.database.rows("SELECT count(*) FROM particulars WHERE scheme = %s", scheme) == [(CLOSED,)],
+        "the particulars are kept",
+    )
     for day in days:
         kept = shared.database.rows("SELECT * FROM cup_day WHERE scheme = %s AND business_date = %s", scheme, day)
-        assert sorted(row[2:] for row in kept) == sorted(shared.database.rows("SELECT * FROM cup_day_of(%s, %s)",
-                                                                              scheme, day))
+        assert sorted(row[2:] for row in kept) == sorted(
+            shared.database.rows("SELECT * FROM cup_day_of(%s, %s)", scheme, day)
+        )

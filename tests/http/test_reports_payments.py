@@ -44,8 +44,10 @@ SELECT scheme, payment_id, 1, now(), %(change)s, (SELECT last_entry + 1 FROM sch
 class Books:
     def __init__(self, service):
         self.service, self.admin = service, service.admin
-        service.database.rows("INSERT INTO entry_kind VALUES (23, 'payment_confirmed'), (24, 'payment_failed')"
-                              " ON CONFLICT DO NOTHING RETURNING 1")
+        service.database.rows(
+            "INSERT INTO entry_kind VALUES (23, 'payment_confirmed'), (24, 'payment_failed')"
+            " ON CONFLICT DO NOTHING RETURNING 1"
+        )
 
     def close(self, day):
         return {(p["from"], p["to"]): p for p in self.admin.close("tern-bay", day)["payments"]}
@@ -74,11 +76,14 @@ class Books:
         for row in rows:
             total[row["account"]] = total.get(row["account"], 0) + Decimal(row["total"])
         assert {a: n for a, n in total.items() if n} == {
-            r["account"]: Decimal(r["debit"]) - Decimal(r["credit"]) for r in self.report("trial-balance", as_of=day)
-            if r["account"].partition("(")[0] in ("settlement_due", "arrears")}
+            r["account"]: Decimal(r["debit"]) - Decimal(r["credit"])
+            for r in self.report("trial-balance", as_of=day)
+            if r["account"].partition("(")[0] in ("settlement_due", "arrears")
+        }
         buckets = ("current", "days_1_7", "days_8_30", "days_31_60", "days_over_60", "undated")
-        return {(r["account"], r["side"]): (r["first_due_on"], {b: r[b] for b in buckets if Decimal(r[b])})
-                for r in rows}
+        return {
+            (r["account"], r["side"]): (r["first_due_on"], {b: r[b] for b in buckets if Decimal(r[b])}) for r in rows
+        }
 
 
 @pytest.fixture(scope="module")
@@ -115,18 +120,28 @@ def test_the_statement_of_the_day(books):
     lines = books.statement("hearth", D1)
     due, arrears = lines["settlement_due"], lines["arrears"]
     assert (due["opening"], due["paid"], due["failed"], due["settled"], due["closing"]) == (
-        "101.78", "-0.41", "-56.01", "66.47", "111.83")
-    assert (arrears["opening"], arrears["failed"], arrears["settled"], arrears["closing"]) == ("0.00", "56.01",
-                                                                                               "-56.01", "0.00")
+        "101.78",
+        "-0.41",
+        "-56.01",
+        "66.47",
+        "111.83",
+    )
+    assert (arrears["opening"], arrears["failed"], arrears["settled"], arrears["closing"]) == (
+        "0.00",
+        "56.01",
+        "-56.01",
+        "0.00",
+    )
     quay = books.statement("quay", D1)["settlement_due"]
     assert (quay["opening"], quay["paid"], quay["closing"]) == ("-0.41", "0.41", "0.00")
     for day in (D0, D1, D2):  # each line adds up, settled and failed over all lines of a participant to nothing
         for participant in ("hearth", "miller", "quay"):
             rows = books.report("participant-statement", participant=participant, **{"from": day, "to": day})
             for row in rows:
-                assert Decimal(row["closing"]) == sum(Decimal(row[c]) for c in (
-                    "opening", "collected", "fees", "tax", "stock", "other", "settled", "paid",
-                    "failed")) - Decimal(row["refunded"])
+                assert Decimal(row["closing"]) == sum(
+                    Decimal(row[c])
+                    for c in ("opening", "collected", "fees", "tax", "stock", "other", "settled", "paid", "failed")
+                ) - Decimal(row["refunded"])
             assert sum(Decimal(r["settled"]) for r in rows) == 0 == sum(Decimal(r["failed"]) for r in rows)
 
 
@@ -151,19 +166,28 @@ def test_as_of_an_earlier_day_nothing_had_failed(books):
     assert {k: v[1] for k, v in books.ageing(D0).items()} == {
         ("settlement_due(hearth)", "receivable"): {"current": "101.78"},
         ("settlement_due(miller)", "payable"): {"current": "-56.01"},
-        ("settlement_due(quay)", "payable"): {"current": "-0.41"}}
+        ("settlement_due(quay)", "payable"): {"current": "-0.41"},
+    }
 
 
 def test_payments_say_how_it_stands(books):
-    rows = {(r["date"], r["payer"], r["payee"]): r["status"]
-            for r in books.report("payments", **{"from": D0, "to": D1})}
-    assert rows == {(str(D0), "hearth", "miller"): "failed", (str(D0), "hearth", "quay"): "confirmed",
-                    (str(D0), "hearth", "pool"): "computed", (str(D1), "hearth", "miller"): "failed",
-                    (str(D1), "hearth", "pool"): "computed"}
+    rows = {
+        (r["date"], r["payer"], r["payee"]): r["status"] for r in books.report("payments", **{"from": D0, "to": D1})
+    }
+    assert rows == {
+        (str(D0), "hearth", "miller"): "failed",
+        (str(D0), "hearth", "quay"): "confirmed",
+        (str(D0), "hearth", "pool"): "computed",
+        (str(D1), "hearth", "miller"): "failed",
+        (str(D1), "hearth", "pool"): "computed",
+    }
 
 
 def test_the_ledger_of_what_is_due(books):
     opening, *rows = books.report("general-ledger", account="settlement_due(hearth)", **{"from": D0, "to": D2})
     assert opening["balance"] == "0.00" and rows[-1]["balance"] == "55.82"
-    assert [r["kind"] for r in rows if r["kind"].startswith("payment")] == ["payment_confirmed", "payment_failed",
-                                                                            "payment_failed"]
+    assert [r["kind"] for r in rows if r["kind"].startswith("payment")] == [
+        "payment_confirmed",
+        "payment_failed",
+        "payment_failed",
+    ]

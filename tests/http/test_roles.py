@@ -19,41 +19,114 @@ OPEN = (*ROLES, "no key")
 ALL, READERS, BOOKS, ADMIN = ROLES, ("auditor", "accountant", "admin"), ("accountant", "admin"), ("admin",)
 
 PERMITTED = {
-    "GET /": ALL, "GET /style.css": OPEN, "GET /healthz": OPEN, "GET /readyz": OPEN, "GET /metrics": OPEN,
+    "GET /": ALL,
+    "GET /style.css": OPEN,
+    "GET /healthz": OPEN,
+    "GET /readyz": OPEN,
+    "GET /metrics": OPEN,
     "GET /openapi.json": OPEN,
-    "GET /v1/me": ALL, "POST /v1/me/renew": ALL,
-    "POST /v1/events": ("pos", *BOOKS), "GET /v1/events": ALL, "GET /v1/events/{}": ALL, "GET /v1/events/{}/proof": ALL,
+    "GET /v1/me": ALL,
+    "POST /v1/me/renew": ALL,
+    "POST /v1/events": ("pos", *BOOKS),
+    "GET /v1/events": ALL,
+    "GET /v1/events/{}": ALL,
+    "GET /v1/events/{}/proof": ALL,
     "GET /v1/entries/{}/proof": ALL,
     # reference data: own, own, all, all, all to read; written by admin only
-    **{f"GET /v1/{path}": ALL for path in (
-        "schemes", "schemes/{}", "schemes/{}/terms", "schemes/{}/terms/{}", "schemes/{}/refund-values",
-        "schemes/{}/refund-values/{}/{}", "participants", "participants/{}", "sites", "sites/{}",
-        "cup-types", "cup-types/{}", "reference", "posting-rules", "reports")},
-    **{f"PUT /v1/{path}": ADMIN for path in (
-        "schemes/{}", "schemes/{}/terms/{}", "schemes/{}/refund-values/{}/{}", "participants/{}", "sites/{}",
-        "cup-types/{}")},
-    "GET /v1/proposals": READERS, "POST /v1/proposals/{}/approve": BOOKS, "POST /v1/proposals/{}/withdraw": BOOKS,
-    "GET /v1/changes": READERS, "POST /v1/reference": ADMIN, "GET /v1/keys": ADMIN, "POST /v1/keys": ADMIN,
+    **{
+        f"GET /v1/{path}": ALL
+        for path in (
+            "schemes",
+            "schemes/{}",
+            "schemes/{}/terms",
+            "schemes/{}/terms/{}",
+            "schemes/{}/refund-values",
+            "schemes/{}/refund-values/{}/{}",
+            "participants",
+            "participants/{}",
+            "sites",
+            "sites/{}",
+            "cup-types",
+            "cup-types/{}",
+            "reference",
+            "posting-rules",
+            "reports",
+        )
+    },
+    **{
+        f"PUT /v1/{path}": ADMIN
+        for path in (
+            "schemes/{}",
+            "schemes/{}/terms/{}",
+            "schemes/{}/refund-values/{}/{}",
+            "participants/{}",
+            "sites/{}",
+            "cup-types/{}",
+        )
+    },
+    "GET /v1/proposals": READERS,
+    "POST /v1/proposals/{}/approve": BOOKS,
+    "POST /v1/proposals/{}/withdraw": BOOKS,
+    "GET /v1/changes": READERS,
+    "POST /v1/reference": ADMIN,
+    "GET /v1/keys": ADMIN,
+    "POST /v1/keys": ADMIN,
     "DELETE /v1/keys/{}": ADMIN,
-    "PUT /v1/sites/{}/day-totals/{}": ("pos", *BOOKS), "GET /v1/sites/{}/day-totals/{}": ALL, "GET /v1/entries/{}": ALL,
-    "GET /v1/settlements": ("participant", *READERS), "GET /v1/settlements/{}/{}": ("participant", *READERS),
-    "GET /v1/accounts": READERS, "GET /v1/checks": READERS, "GET /v1/seals": READERS,
+    "PUT /v1/sites/{}/day-totals/{}": ("pos", *BOOKS),
+    "GET /v1/sites/{}/day-totals/{}": ALL,
+    "GET /v1/entries/{}": ALL,
+    "GET /v1/settlements": ("participant", *READERS),
+    "GET /v1/settlements/{}/{}": ("participant", *READERS),
+    "GET /v1/accounts": READERS,
+    "GET /v1/checks": READERS,
+    "GET /v1/seals": READERS,
     "GET /v1/schemes/{}/days": READERS,  # it counts the events of all: a report
-    **{f"POST /v1/{path}": BOOKS for path in (
-        "schemes/{}/days/{}/close", "settlements/{}/{}/approve", "settlements/{}/{}/files", "payments/{}/approve",
-        "payments/{}/release", "payments/{}/confirm", "payments/{}/fail", "bank-statements", "exceptions/{}/resolve")},
-    "GET /v1/payments": ("participant", *READERS), "GET /v1/payments/{}": ("participant", *READERS),
-    "GET /v1/journals": READERS, "POST /v1/journals/{}/approve": BOOKS, "POST /v1/journals/{}/withdraw": BOOKS,
-    "GET /v1/files/{}": BOOKS, "GET /v1/settlements/{}/{}/files": READERS,
-    "GET /v1/bank-statements": READERS, "GET /v1/bank-lines": READERS, "POST /v1/bank-lines/{}/resolve": BOOKS,
+    **{
+        f"POST /v1/{path}": BOOKS
+        for path in (
+            "schemes/{}/days/{}/close",
+            "settlements/{}/{}/approve",
+            "settlements/{}/{}/files",
+            "payments/{}/approve",
+            "payments/{}/release",
+            "payments/{}/confirm",
+            "payments/{}/fail",
+            "bank-statements",
+            "exceptions/{}/resolve",
+        )
+    },
+    "GET /v1/payments": ("participant", *READERS),
+    "GET /v1/payments/{}": ("participant", *READERS),
+    "GET /v1/journals": READERS,
+    "POST /v1/journals/{}/approve": BOOKS,
+    "POST /v1/journals/{}/withdraw": BOOKS,
+    "GET /v1/files/{}": BOOKS,
+    "GET /v1/settlements/{}/{}/files": READERS,
+    "GET /v1/bank-statements": READERS,
+    "GET /v1/bank-lines": READERS,
+    "POST /v1/bank-lines/{}/resolve": BOOKS,
     "GET /v1/reports/{}": READERS,  # deposit-cover stands for "other reports"; what pos and participant read is below
 }
 EVENTS = {  # kind -> who may post it; a pos key only at its own sites, retire only at a hub
-    **{kind: ("pos", *BOOKS) for kind in ("issue", "return", "exchange", "supply", "dispatch", "receipt", "damage",
-                                          "count",
-                                          "retire at a hub", "reversal of an own event")},
-    **{kind: BOOKS for kind in ("retire at a cafe", "reversal on a closed day", "forfeit", "reinstate", "transit_loss",
-                                "journal")},
+    **{
+        kind: ("pos", *BOOKS)
+        for kind in (
+            "issue",
+            "return",
+            "exchange",
+            "supply",
+            "dispatch",
+            "receipt",
+            "damage",
+            "count",
+            "retire at a hub",
+            "reversal of an own event",
+        )
+    },
+    **{
+        kind: BOOKS
+        for kind in ("retire at a cafe", "reversal on a closed day", "forfeit", "reinstate", "transit_loss", "journal")
+    },
 }
 
 
@@ -62,23 +135,39 @@ def net(shared):
     """A network with one closed day, a key of each role bound to anchor and hub (hearth); brick is another's
     (miller)."""
     service = shared
-    service.admin.load(network.reference(
-        [network.scheme(code, FIRST, {"cup-300": "2.50"}) for code in ("tern-bay", "skerry")],
-        {"anchor": ("tern-bay", "hearth"), "hub": ("tern-bay", "hearth", {"kind": "hub"}),
-         "brick": ("tern-bay", "miller"),
-         "cairn": ("skerry", "miller")}))
-    service.keys = {"pos": service.create_key("till", "pos", sites=["anchor", "hub"]),
-                    "participant": service.create_key("hearth-book", "participant", participant="hearth"),
-                    "no key": None, "wrong key": "x" * 43,
-                    **{role: service.create_key(f"the-{role}", role) for role in READERS}}
+    service.admin.load(
+        network.reference(
+            [network.scheme(code, FIRST, {"cup-300": "2.50"}) for code in ("tern-bay", "skerry")],
+            {
+                "anchor": ("tern-bay", "hearth"),
+                "hub": ("tern-bay", "hearth", {"kind": "hub"}),
+                "brick": ("tern-bay", "miller"),
+                "cairn": ("skerry", "miller"),
+            },
+        )
+    )
+    service.keys = {
+        "pos": service.create_key("till", "pos", sites=["anchor", "hub"]),
+        "participant": service.create_key("hearth-book", "participant", participant="hearth"),
+        "no key": None,
+        "wrong key": "x" * 43,
+        **{role: service.create_key(f"the-{role}", role) for role in READERS},
+    }
     service.by_role = {role: service.client(key) for role, key in service.keys.items()}
     service.closed_event = event("issue", "anchor", at(FIRST), issued=cups(cup_300=2))
     service.others_event = event("issue", "brick", at(FIRST), issued=cups(cup_300=1))
     service.sent = event("dispatch", "anchor", at(FIRST), cups=cups(cup_300=5), to="brick")
-    service.admin.post_many([service.closed_event, service.others_event, service.sent,
-                             event("forfeit", None, at(FIRST), scheme="tern-bay", cups=cups(cup_300=1))])
-    service.admin.put(f"/v1/sites/anchor/day-totals/{FIRST}",
-                      {"issued": 2, "returned": 0, "collected": "5.00", "refunded": "0.00"})
+    service.admin.post_many(
+        [
+            service.closed_event,
+            service.others_event,
+            service.sent,
+            event("forfeit", None, at(FIRST), scheme="tern-bay", cups=cups(cup_300=1)),
+        ]
+    )
+    service.admin.put(
+        f"/v1/sites/anchor/day-totals/{FIRST}", {"issued": 2, "returned": 0, "collected": "5.00", "refunded": "0.00"}
+    )
     settlement = service.admin.close("tern-bay", FIRST)
     service.payment = next(p["payment_id"] for p in settlement["payments"] if "hearth" in (p["from"], p["to"]))
     return service
@@ -90,37 +179,64 @@ def concrete(net, operation):
     day, later = FIRST + DAY, date.today() + 2 * DAY
     scheme = {"currency": "CAD", "time_zone": "America/St_Johns", "cut_off": "03:00", "stock_terms": "on_loan"}
     filled = {
-        "/v1/events/{}": net.closed_event["event_id"], "/v1/events/{}/proof": net.closed_event["event_id"],
+        "/v1/events/{}": net.closed_event["event_id"],
+        "/v1/events/{}/proof": net.closed_event["event_id"],
         "/v1/schemes/{}/terms/{}": ("tern-bay", FIRST if operation.startswith("GET") else later),
         "/v1/schemes/{}/refund-values/{}/{}": ("tern-bay", "cup-300", FIRST if operation.startswith("GET") else later),
-        "/v1/schemes/{}/days/{}/close": ("tern-bay", day), "/v1/participants/{}": "hearth", "/v1/sites/{}": "anchor",
-        "/v1/cup-types/{}": "cup-300", "/v1/keys/{}": "the-auditor", "/v1/sites/{}/day-totals/{}": ("anchor", FIRST),
-        "/v1/settlements/{}/{}": ("tern-bay", FIRST), "/v1/settlements/{}/{}/approve": ("tern-bay", FIRST),
-        "/v1/settlements/{}/{}/files": ("tern-bay", FIRST), "/v1/reports/{}": "deposit-cover",
+        "/v1/schemes/{}/days/{}/close": ("tern-bay", day),
+        "/v1/participants/{}": "hearth",
+        "/v1/sites/{}": "anchor",
+        "/v1/cup-types/{}": "cup-300",
+        "/v1/keys/{}": "the-auditor",
+        "/v1/sites/{}/day-totals/{}": ("anchor", FIRST),
+        "/v1/settlements/{}/{}": ("tern-bay", FIRST),
+        "/v1/settlements/{}/{}/approve": ("tern-bay", FIRST),
+        "/v1/settlements/{}/{}/files": ("tern-bay", FIRST),
+        "/v1/reports/{}": "deposit-cover",
         "/v1/payments/{}": net.payment,
         **{f"/v1/payments/{{}}/{change}": net.payment for change in ("release", "approve", "confirm", "fail")},
         "/v1/exceptions/{}/resolve": "tern-bay.1.0",
     }.get(path, "tern-bay" if path.startswith("/v1/schemes/{}") else "1")
     body = {
-        "POST /v1/events": event("issue", "anchor", at(day), issued=cups(cup_300=1)), "PUT /v1/schemes/{}": scheme,
-        "PUT /v1/schemes/{}/terms/{}": network.TERMS, "PUT /v1/schemes/{}/refund-values/{}/{}": {"amount": "3.00"},
+        "POST /v1/events": event("issue", "anchor", at(day), issued=cups(cup_300=1)),
+        "PUT /v1/schemes/{}": scheme,
+        "PUT /v1/schemes/{}/terms/{}": network.TERMS,
+        "PUT /v1/schemes/{}/refund-values/{}/{}": {"amount": "3.00"},
         "PUT /v1/participants/{}": {"name": "Hearth"},
         "PUT /v1/cup-types/{}": {"name": "Cup", "volume_ml": 300, "mass_g": 48},
-        "PUT /v1/sites/{}": {"scheme": "tern-bay", "participant": "hearth", "name": "Anchor", "kind": "cafe",
-                             "opened_on": "2000-01-01"},
-        "POST /v1/reference": {"sites": []}, "POST /v1/keys": {"name": "new", "holder": "Nell", "role": "auditor"},
+        "PUT /v1/sites/{}": {
+            "scheme": "tern-bay",
+            "participant": "hearth",
+            "name": "Anchor",
+            "kind": "cafe",
+            "opened_on": "2000-01-01",
+        },
+        "POST /v1/reference": {"sites": []},
+        "POST /v1/keys": {"name": "new", "holder": "Nell", "role": "auditor"},
         "POST /v1/exceptions/{}/resolve": {"note": "looked at"},
         "PUT /v1/sites/{}/day-totals/{}": {"issued": 0, "returned": 0, "collected": "0.00", "refunded": "0.00"},
         "POST /v1/settlements/{}/{}/files": {"type": "payouts"},
         "POST /v1/bank-lines/{}/resolve": {"note": "n", "payment_id": "x"},
         "POST /v1/bank-statements": b"<Document/>",
-        "POST /v1/payments/{}/fail": {"reason": "closed"}, "POST /v1/journals/{}/withdraw": {"reason": "in error"},
+        "POST /v1/payments/{}/fail": {"reason": "closed"},
+        "POST /v1/journals/{}/withdraw": {"reason": "in error"},
         "POST /v1/proposals/{}/withdraw": {"reason": "in error"},
     }.get(operation)
     path = path.format(*(filled if isinstance(filled, tuple) else (filled,)))
-    if operation in ("GET /v1/events", "GET /v1/settlements", "GET /v1/accounts", "GET /v1/seals", "GET /v1/reports/{}",
-                     "GET /v1/payments", "GET /v1/journals", "GET /v1/entries/{}", "GET /v1/entries/{}/proof",
-                     "GET /v1/bank-statements", "GET /v1/bank-lines", "POST /v1/bank-statements"):
+    if operation in (
+        "GET /v1/events",
+        "GET /v1/settlements",
+        "GET /v1/accounts",
+        "GET /v1/seals",
+        "GET /v1/reports/{}",
+        "GET /v1/payments",
+        "GET /v1/journals",
+        "GET /v1/entries/{}",
+        "GET /v1/entries/{}/proof",
+        "GET /v1/bank-statements",
+        "GET /v1/bank-lines",
+        "POST /v1/bank-statements",
+    ):
         path += "?scheme=tern-bay" + ("&site=anchor" if operation == "GET /v1/events" else "")
     if not operation.startswith("GET"):
         path += ("&" if "?" in path else "?") + "dry_run=true"
@@ -143,8 +259,12 @@ def test_routes(net, role):
         permitted = PERMITTED[operation]
         if role in permitted or permitted is OPEN:
             # A GET finds what is there; a dry run may also be refused for what it says, never for who says it.
-            assert answer.status < 300 or (answer.status in (404, 409, 422) and (
-                method != "GET" or "files" in path)), (role, operation, answer.status, answer.body)
+            assert answer.status < 300 or (answer.status in (404, 409, 422) and (method != "GET" or "files" in path)), (
+                role,
+                operation,
+                answer.status,
+                answer.body,
+            )
         elif role in ROLES:
             assert (answer.status, answer.json["reason"]) == (403, "role_not_allowed"), (role, operation, answer.body)
         else:
@@ -161,7 +281,8 @@ def event_of(net, kind, day):
     if kind == "reversal of an own event":
         net.admin.post(fresh)
     return {
-        "issue": fresh, "return": own("return", returned=cups(cup_300=1)),
+        "issue": fresh,
+        "return": own("return", returned=cups(cup_300=1)),
         "supply": own("supply", cups=cups(cup_300=1)),
         "exchange": own("exchange", issued=cups(cup_300=1), returned=cups(cup_300=1)),
         "damage": own("damage", cups=cups(cup_300=1)),
@@ -175,8 +296,14 @@ def event_of(net, kind, day):
         "forfeit": event("forfeit", None, at(day), scheme="tern-bay", cups=cups(cup_300=1)),
         "reinstate": event("reinstate", None, at(day), scheme="tern-bay", cups=cups(cup_300=1)),
         "transit_loss": own("transit_loss", cups=cups(cup_300=1), dispatch=net.sent["event_id"], bearer="sender"),
-        "journal": event("journal", None, at(day), scheme="tern-bay", reason="bank charges", legs=[
-            {"account": "bank", "amount": "-1.00"}, {"account": "handling_fees", "amount": "1.00"}]),
+        "journal": event(
+            "journal",
+            None,
+            at(day),
+            scheme="tern-bay",
+            reason="bank charges",
+            legs=[{"account": "bank", "amount": "-1.00"}, {"account": "handling_fees", "amount": "1.00"}],
+        ),
     }[kind]
 
 
@@ -193,9 +320,10 @@ def test_event_kinds(net, kind):
             assert answer.status == 200 and answer.json["status"] == done, (role, kind, answer.body)
         else:
             reason = "unauthenticated" if role == "no key" else REASONS.get(kind) if role == "pos" else None
-            assert (answer.status, answer.json["reason"]) == (401 if role == "no key" else 403,
-                                                              reason or "role_not_allowed"), (
-                role, kind, answer.body)
+            assert (answer.status, answer.json["reason"]) == (
+                401 if role == "no key" else 403,
+                reason or "role_not_allowed",
+            ), (role, kind, answer.body)
 
 
 def test_pos_posts_at_its_own_sites_only(net):
@@ -203,14 +331,19 @@ def test_pos_posts_at_its_own_sites_only(net):
     for site in ("brick", "cairn", "nowhere"):
         elsewhere = event("issue", site, at(FIRST + DAY), issued=cups(cup_300=1))
         till.refused("POST", "/v1/events", elsewhere, 403, "site_not_allowed")
-    results = till.post_many([event("issue", s, at(FIRST + DAY), issued=cups(cup_300=1))
-                              for s in ("anchor", "brick", "hub")])
+    results = till.post_many(
+        [event("issue", s, at(FIRST + DAY), issued=cups(cup_300=1)) for s in ("anchor", "brick", "hub")]
+    )
     assert [r["status"] for r in results] == ["recorded", "rejected", "recorded"]
     assert results[1]["problem"]["reason"] == "site_not_allowed"
     # its own event, of an open day, but another's site: still another's
-    till.refused("POST", "/v1/events",
-                 event("reversal", "brick", at(FIRST + DAY), reverses=net.others_event["event_id"]),
-                 403, "site_not_allowed")
+    till.refused(
+        "POST",
+        "/v1/events",
+        event("reversal", "brick", at(FIRST + DAY), reverses=net.others_event["event_id"]),
+        403,
+        "site_not_allowed",
+    )
 
 
 def assert_own(entries, sites):
@@ -225,10 +358,16 @@ def test_own_data_only(net, role):
     assert {s["site"] for s in client.items("/v1/sites")} == {"anchor", "hub"}
     assert {p["participant"] for p in client.items("/v1/participants")} == {"hearth"}
     assert {s["scheme"] for s in client.items("/v1/schemes")} == {"tern-bay"}
-    for path in ("/v1/sites/brick", "/v1/participants/miller", "/v1/schemes/skerry", "/v1/schemes/skerry/terms",
-                 f"/v1/events/{net.others_event['event_id']}", "/v1/entries/2?scheme=tern-bay",
-                 "/v1/entries/1?scheme=skerry",
-                 f"/v1/sites/brick/day-totals/{FIRST}"):
+    for path in (
+        "/v1/sites/brick",
+        "/v1/participants/miller",
+        "/v1/schemes/skerry",
+        "/v1/schemes/skerry/terms",
+        f"/v1/events/{net.others_event['event_id']}",
+        "/v1/entries/2?scheme=tern-bay",
+        "/v1/entries/1?scheme=skerry",
+        f"/v1/sites/brick/day-totals/{FIRST}",
+    ):
         client.refused("GET", path, None, 404, "not_found")
     assert_own(client.items("/v1/events", scheme="tern-bay", site="anchor"), {"anchor"})
     assert client.send("GET", "/v1/events?scheme=tern-bay&site=brick").status in (403, 404)

@@ -29,7 +29,8 @@ def execute(dsn, *statements):
 
 def schema_of(database):
     """All columns, constraints and function bodies, to be compared."""
-    return database.rows("""
+    return database.rows(
+        """
         SELECT table_name || '.' || column_name, data_type || ' ' || is_nullable || ' ' || coalesce(column_default, '')
           FROM information_schema.columns WHERE table_schema = 'public'
         UNION ALL SELECT conname, pg_get_constraintdef(oid) FROM pg_constraint
@@ -37,18 +38,26 @@ def schema_of(database):
         UNION ALL SELECT proname, prosrc FROM pg_proc WHERE pronamespace = 'public'::regnamespace
         UNION ALL SELECT grantee || ' ' || table_name, privilege_type FROM information_schema.role_table_grants
                    WHERE table_schema = 'public'
-        ORDER BY 1, 2""")
+        ORDER BY 1, 2"""
+    )
 
 
 @pytest.mark.parametrize("version", range(1, len(MIGRATIONS)))
 def test_migrates_from_every_earlier_version(database, service, version):
     complete = schema_of(database)
-    execute(database.owner_dsn, "DROP SCHEMA public CASCADE", "CREATE SCHEMA public",
-            "CREATE TABLE schema_version (version integer PRIMARY KEY, name text NOT NULL,"
-            " applied_at timestamptz NOT NULL DEFAULT now())")
+    execute(
+        database.owner_dsn,
+        "DROP SCHEMA public CASCADE",
+        "CREATE SCHEMA public",
+        "CREATE TABLE schema_version (version integer PRIMARY KEY, name text NOT NULL,"
+        " applied_at timestamptz NOT NULL DEFAULT now())",
+    )
     for number, migration in enumerate(MIGRATIONS[:version], 1):
-        execute(database.owner_dsn, migration.read_text(),
-                f"INSERT INTO schema_version VALUES ({number}, '{migration.stem}')")
+        execute(
+            database.owner_dsn,
+            migration.read_text(),
+            f"INSERT INTO schema_version VALUES ({number}, '{migration.stem}')",
+        )
     execute(database.owner_dsn, "GRANT USAGE ON SCHEMA public TO PUBLIC")
     Service(database).run("migrate")
     assert schema_of(database) == complete
@@ -58,8 +67,9 @@ def test_the_schema_has_the_version_of_the_newest_migration(database, service):
     """The files have the numbers: the command says the last one, the database notes each, and /readyz wants it."""
     assert [int(migration.stem[:4]) for migration in MIGRATIONS] == list(range(1, len(MIGRATIONS) + 1))
     assert service.run("migrate") == f"the schema is at version {len(MIGRATIONS)}\n"
-    assert database.rows("SELECT version, name FROM schema_version ORDER BY version") \
-        == [(number, migration.stem) for number, migration in enumerate(MIGRATIONS, 1)]
+    assert database.rows("SELECT version, name FROM schema_version ORDER BY version") == [
+        (number, migration.stem) for number, migration in enumerate(MIGRATIONS, 1)
+    ]
     assert service.admin.send("GET", "/readyz").status == 200
 
 
@@ -69,20 +79,26 @@ def test_migrating_again_changes_nothing(database, service):
     assert schema_of(database) == before
 
 
-@pytest.mark.parametrize("statement, advice", [
-    (f"DELETE FROM schema_version WHERE version = {len(MIGRATIONS)}", "run `depositd migrate`"),
-    # as before there was that grant
-    ("REVOKE SELECT ON schema_version FROM depositd_service", "run `depositd migrate`"),
-    ("DROP TABLE schema_version", "run `depositd migrate`"),
-    (f"INSERT INTO schema_version VALUES ({len(MIGRATIONS) + 1}, 'of tomorrow')", "use a newer depositd")])
+@pytest.mark.parametrize(
+    "statement, advice",
+    [
+        (f"DELETE FROM schema_version WHERE version = {len(MIGRATIONS)}", "run `depositd migrate`"),
+        # as before there was that grant
+        ("REVOKE SELECT ON schema_version FROM depositd_service", "run `depositd migrate`"),
+        ("DROP TABLE schema_version", "run `depositd migrate`"),
+        (f"INSERT INTO schema_version VALUES ({len(MIGRATIONS) + 1}, 'of tomorrow')", "use a newer depositd"),
+    ],
+)
 def test_a_database_of_another_version_is_not_served(database, statement, advice):
     service = Service(database)
     service.run("migrate")
     database.run(statement)
-    done = subprocess.run([service.binary, "serve"], env=service.environment, capture_output=True, text=True,
-                          timeout=600)
+    done = subprocess.run(
+        [service.binary, "serve"], env=service.environment, capture_output=True, text=True, timeout=600
+    )
     assert done.returncode == 1 and done.stderr.splitlines()[-1] == (
-        f"depositd: the database is not at version {len(MIGRATIONS)}, with which this depositd works: {advice}")
+        f"depositd: the database is not at version {len(MIGRATIONS)}, with which this depositd works: {advice}"
+    )
 
 
 def c_table(header, table):
@@ -97,8 +113,9 @@ def test_tables_mirror_those_in_c(database, service):
     in_c = c_table("event.h", "EVENT_KIND_TABLE") + c_table("event.h", "SERVICE_KIND_TABLE")
     assert kinds == sorted((int(number), word) for _, word, number, *_ in in_c)
     accounts = database.rows("SELECT kind, word, 'SCOPE_' || upper(scope), class FROM account_kind ORDER BY kind")
-    assert accounts == sorted((int(number), word, scope, kind)
-                              for _, word, number, scope, kind, *_ in c_table("account.h", "ACCOUNT_TABLE"))
+    assert accounts == sorted(
+        (int(number), word, scope, kind) for _, word, number, scope, kind, *_ in c_table("account.h", "ACCOUNT_TABLE")
+    )
 
 
 @pytest.fixture(scope="module")
@@ -110,9 +127,23 @@ def posted(module_database):
     service.stop()
 
 
-@pytest.mark.parametrize("table", ["entry", "event_id", "entry_reference", "exception", "exception_resolution",
-                                   "settlement", "position", "payment_change", "day_total", "cup_day", "till_day",
-                                   "particulars"])
+@pytest.mark.parametrize(
+    "table",
+    [
+        "entry",
+        "event_id",
+        "entry_reference",
+        "exception",
+        "exception_resolution",
+        "settlement",
+        "position",
+        "payment_change",
+        "day_total",
+        "cup_day",
+        "till_day",
+        "particulars",
+    ],
+)
 @pytest.mark.parametrize("statement", ["UPDATE {} SET scheme = scheme", "DELETE FROM {}", "TRUNCATE {}"])
 def test_the_service_can_only_append(posted, table, statement):
     with pytest.raises(psycopg2.errors.InsufficientPrivilege):
@@ -120,8 +151,10 @@ def test_the_service_can_only_append(posted, table, statement):
 
 
 @pytest.mark.parametrize("table", ["kind_balance", "kind_movement", "exception_open", "bank_line_open", "payment_day"])
-@pytest.mark.parametrize("statement", ["INSERT INTO {0} SELECT * FROM {0}", "UPDATE {0} SET scheme = scheme",
-                                       "DELETE FROM {0}", "TRUNCATE {0}"])
+@pytest.mark.parametrize(
+    "statement",
+    ["INSERT INTO {0} SELECT * FROM {0}", "UPDATE {0} SET scheme = scheme", "DELETE FROM {0}", "TRUNCATE {0}"],
+)
 def test_sums_and_lists_are_kept_by_the_database_alone(posted, table, statement):
     with pytest.raises(psycopg2.errors.InsufficientPrivilege):
         execute(posted.database.service_dsn, statement.format(table))
@@ -140,54 +173,83 @@ def entry(accounts=MONEY, amounts="5,-5", ahead=1, days=0, kind=4):
     return ENTRY.format(ahead=ahead, days=days, kind=kind, accounts=braced[0], amounts=braced[1])
 
 
-@pytest.mark.parametrize("accounts, amounts", [
-    (MONEY, "5,-4"), (MONEY, "5,5"), (MONEY, "5,NULL"), ("1970324836974592", "5"),
-    ("1970324836974592", "5,-5"),  # more amounts than accounts
-    (f"{MONEY},{MONEY}", "5,-5,3,-2"), (f"{MONEY},{MONEY}", "5,-4,3,-3"), (f"{MONEY},1970324836974592", "5,-4,-2"),
-    (CUPS_OF_TWO_TYPES, "-5,5"), (f"{MONEY},{CUPS_OF_TWO_TYPES}", "5,-5,-5,5"),
-    (f"{1 << 48},{32 << 48 | 1}", "5,-5"), (f"{32 << 48 | 1},NULL", "5,-5"),
-    (f"[0:1]={{{CUPS_OF_TWO_TYPES}}}", "5,-5"), (f"[5:6]={{{CUPS_OF_TWO_TYPES}}}", "5,-5"),
-    (f"{{{{{CUPS_OF_TWO_TYPES}}}}}", "5,-5"),
-    (f"[0:3]={{{MONEY},{CUPS_OF_TWO_TYPES}}}", "5,-5,5,-5"), (f"{{{{{MONEY}}},{{{CUPS_OF_TWO_TYPES}}}}}", "5,-5,5,-5")])
+@pytest.mark.parametrize(
+    "accounts, amounts",
+    [
+        (MONEY, "5,-4"),
+        (MONEY, "5,5"),
+        (MONEY, "5,NULL"),
+        ("1970324836974592", "5"),
+        ("1970324836974592", "5,-5"),  # more amounts than accounts
+        (f"{MONEY},{MONEY}", "5,-5,3,-2"),
+        (f"{MONEY},{MONEY}", "5,-4,3,-3"),
+        (f"{MONEY},1970324836974592", "5,-4,-2"),
+        (CUPS_OF_TWO_TYPES, "-5,5"),
+        (f"{MONEY},{CUPS_OF_TWO_TYPES}", "5,-5,-5,5"),
+        (f"{1 << 48},{32 << 48 | 1}", "5,-5"),
+        (f"{32 << 48 | 1},NULL", "5,-5"),
+        (f"[0:1]={{{CUPS_OF_TWO_TYPES}}}", "5,-5"),
+        (f"[5:6]={{{CUPS_OF_TWO_TYPES}}}", "5,-5"),
+        (f"{{{{{CUPS_OF_TWO_TYPES}}}}}", "5,-5"),
+        (f"[0:3]={{{MONEY},{CUPS_OF_TWO_TYPES}}}", "5,-5,5,-5"),
+        (f"{{{{{MONEY}}},{{{CUPS_OF_TWO_TYPES}}}}}", "5,-5,5,-5"),
+    ],
+)
 def test_the_database_refuses_an_entry_that_does_not_balance(posted, accounts, amounts):
     with pytest.raises(psycopg2.errors.IntegrityConstraintViolation, match="does not balance"):
         execute(posted.database.service_dsn, entry(accounts, amounts))
 
 
-@pytest.mark.parametrize("wrong, message", [
-    (entry(ahead=2), "not numbered on"), (entry(ahead=0, days=1), "not numbered on"),  # a number that another day has
-    (entry(kind=20), "a day that does not take it"),  # an entry of a close, on a day that does not close
-    (entry(days=1000), "a day that does not take it")])
+@pytest.mark.parametrize(
+    "wrong, message",
+    [
+        (entry(ahead=2), "not numbered on"),
+        (entry(ahead=0, days=1), "not numbered on"),  # a number that another day has
+        (entry(kind=20), "a day that does not take it"),  # an entry of a close, on a day that does not close
+        (entry(days=1000), "a day that does not take it"),
+    ],
+)
 def test_the_database_refuses_an_entry_that_is_out_of_place(posted, wrong, message):
     with pytest.raises(psycopg2.errors.IntegrityConstraintViolation, match=message):
         execute(posted.database.service_dsn, wrong)
 
 
-@pytest.mark.parametrize("accounts, amounts", [
-    (MONEY, "5,-5"), (f"{MONEY},{CUPS_OF_ONE_TYPE}", "5,-5,-2,2"), (f"{MONEY},1970324836974592", "5,-3,-2"),
-    (f"{CUPS_OF_ONE_TYPE},{MONEY},{CUPS_OF_ONE_TYPE}", "1,-1,7,-7,-2,2"), ("", "")])
+@pytest.mark.parametrize(
+    "accounts, amounts",
+    [
+        (MONEY, "5,-5"),
+        (f"{MONEY},{CUPS_OF_ONE_TYPE}", "5,-5,-2,2"),
+        (f"{MONEY},1970324836974592", "5,-3,-2"),
+        (f"{CUPS_OF_ONE_TYPE},{MONEY},{CUPS_OF_ONE_TYPE}", "1,-1,7,-7,-2,2"),
+        ("", ""),
+    ],
+)
 def test_the_database_takes_an_entry_that_balances(posted, accounts, amounts):
     """Two by two or as a whole. Then it is taken back."""
     with pytest.raises(psycopg2.errors.DivisionByZero):
         execute(posted.database.service_dsn, entry(accounts, amounts), "SELECT 1 / 0")
 
 
-@pytest.mark.parametrize("statement", [
-    "UPDATE business_day SET ends_at = ends_at + interval '1 hour' WHERE entries > 0",
-    "UPDATE business_day SET business_date = business_date - 1000",
-    "UPDATE business_day SET state = 'closed' WHERE entries > 0",  # not by way of closing
-    # unsettled
-    "UPDATE business_day SET state = 'closing' WHERE entries > 0; UPDATE business_day SET state = 'closed' WHERE"
-    " entries > 0",
-    "UPDATE business_day SET entries = entries - 1 WHERE entries > 0",
-    "UPDATE business_day SET first_entry = first_entry + 1 WHERE entries > 0",
-    "UPDATE business_day SET last_entry = NULL WHERE entries > 0",
-    "DELETE FROM business_day WHERE entries > 0",
-    "INSERT INTO business_day SELECT scheme, '1999-01-01', starts_at, ends_at, 'closed' FROM business_day WHERE entries"
-    " > 0",
-    "INSERT INTO business_day SELECT scheme, '1999-01-01', starts_at, ends_at, 'open', 7 FROM business_day WHERE"
-    " entries > 0",
-])
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE business_day SET ends_at = ends_at + interval '1 hour' WHERE entries > 0",
+        "UPDATE business_day SET business_date = business_date - 1000",
+        "UPDATE business_day SET state = 'closed' WHERE entries > 0",  # not by way of closing
+        # unsettled
+        "UPDATE business_day SET state = 'closing' WHERE entries > 0; UPDATE business_day SET state = 'closed' WHERE"
+        " entries > 0",
+        "UPDATE business_day SET entries = entries - 1 WHERE entries > 0",
+        "UPDATE business_day SET first_entry = first_entry + 1 WHERE entries > 0",
+        "UPDATE business_day SET last_entry = NULL WHERE entries > 0",
+        "DELETE FROM business_day WHERE entries > 0",
+        "INSERT INTO business_day SELECT scheme, '1999-01-01', starts_at, ends_at, 'closed' FROM business_day"
+        " WHERE entries"
+        " > 0",
+        "INSERT INTO business_day SELECT scheme, '1999-01-01', starts_at, ends_at, 'open', 7 FROM business_day WHERE"
+        " entries > 0",
+    ],
+)
 def test_a_business_day_keeps_its_bounds_and_its_order_of_states(posted, statement):
     with pytest.raises(psycopg2.errors.IntegrityConstraintViolation):
         execute(posted.database.service_dsn, statement, "SELECT 1 / 0")
@@ -202,23 +264,35 @@ def settled(posted):
     # The day after is open: a reversal of the closed one, and a batch that stands beside the balances.
     posted.admin.post(event("reversal", "anchor", at(WORKED_DAY + DAY), reverses=events[2]["event_id"]))
     each = cups(cup_300=1, cup_450=1)
-    posted.admin.post_many([event("supply", site, at(WORKED_DAY + DAY), cups=each) for site in WORKED_SITES]
-                           + [event("issue", site, at(WORKED_DAY + DAY), issued=each) for site in WORKED_SITES])
+    posted.admin.post_many(
+        [event("supply", site, at(WORKED_DAY + DAY), cups=each) for site in WORKED_SITES]
+        + [event("issue", site, at(WORKED_DAY + DAY), issued=each) for site in WORKED_SITES]
+    )
     return posted
 
 
-@pytest.mark.parametrize("statement, error", [
-    ("UPDATE payment SET amount = amount + 1", psycopg2.errors.InsufficientPrivilege),
-    ("UPDATE payment SET status = 'confirmed'", psycopg2.errors.IntegrityConstraintViolation),  # nobody has approved it
-    ("UPDATE payment SET status = 'paid'", psycopg2.errors.IntegrityConstraintViolation),
-    ("UPDATE payment SET status = 'failed'; UPDATE payment SET status = 'computed'",
-     psycopg2.errors.IntegrityConstraintViolation),
-    ("UPDATE payment SET released = true; UPDATE payment SET released = false",
-     psycopg2.errors.IntegrityConstraintViolation),
-    ("DELETE FROM payment", psycopg2.errors.InsufficientPrivilege),
-    ("DELETE FROM journal_proposal", psycopg2.errors.InsufficientPrivilege),
-    ("UPDATE journal_proposal SET amounts = '{}'", psycopg2.errors.InsufficientPrivilege),
-])
+@pytest.mark.parametrize(
+    "statement, error",
+    [
+        ("UPDATE payment SET amount = amount + 1", psycopg2.errors.InsufficientPrivilege),
+        (
+            "UPDATE payment SET status = 'confirmed'",
+            psycopg2.errors.IntegrityConstraintViolation,
+        ),  # nobody has approved it
+        ("UPDATE payment SET status = 'paid'", psycopg2.errors.IntegrityConstraintViolation),
+        (
+            "UPDATE payment SET status = 'failed'; UPDATE payment SET status = 'computed'",
+            psycopg2.errors.IntegrityConstraintViolation,
+        ),
+        (
+            "UPDATE payment SET released = true; UPDATE payment SET released = false",
+            psycopg2.errors.IntegrityConstraintViolation,
+        ),
+        ("DELETE FROM payment", psycopg2.errors.InsufficientPrivilege),
+        ("DELETE FROM journal_proposal", psycopg2.errors.InsufficientPrivilege),
+        ("UPDATE journal_proposal SET amounts = '{}'", psycopg2.errors.InsufficientPrivilege),
+    ],
+)
 def test_what_a_close_fixed_and_a_key_proposed_stands(settled, statement, error):
     with pytest.raises(error):
         execute(settled.database.service_dsn, statement)
@@ -226,11 +300,14 @@ def test_what_a_close_fixed_and_a_key_proposed_stands(settled, statement, error)
 
 CLOSED, AFTER = f"business_date = '{WORKED_DAY}'", f"business_date = '{WORKED_DAY + DAY}'"
 REFUSED, FORBIDDEN = psycopg2.errors.IntegrityConstraintViolation, psycopg2.errors.InsufficientPrivilege
-ENTRY_ROW = ("(SELECT scheme, last_entry + {} AS entry, date '" + str(WORKED_DAY)
-             + "' + {} AS business_date, 4::smallint, false, NULL::integer,"
-             " NULL::integer, now(), now(), ''::bytea, NULL, '{{1970324836974592,2533274790395904}}'::bigint[],"
-             " '{{{}}}'::bigint[]"
-             " FROM scheme_head WHERE scheme = 1)")
+ENTRY_ROW = (
+    "(SELECT scheme, last_entry + {} AS entry, date '"
+    + str(WORKED_DAY)
+    + "' + {} AS business_date, 4::smallint, false, NULL::integer,"
+    " NULL::integer, now(), now(), ''::bytea, NULL, '{{1970324836974592,2533274790395904}}'::bigint[],"
+    " '{{{}}}'::bigint[]"
+    " FROM scheme_head WHERE scheme = 1)"
+)
 
 
 def entries(*rows):
@@ -247,28 +324,41 @@ TRIES = {
     "an open day's balance is closed": (f"UPDATE balance SET closing = 0 WHERE {AFTER}", REFUSED),
     "a balance is added to a closed day": (
         f"INSERT INTO balance SELECT scheme, account_of(8, 0, 0), business_date, 5 FROM settlement WHERE {CLOSED}",
-        REFUSED),
+        REFUSED,
+    ),
     "a closing balance is added to a closed day": (
         f"INSERT INTO balance SELECT scheme, account_of(8, 0, 0), business_date, 0, 5 FROM settlement WHERE {CLOSED}",
-        REFUSED),
+        REFUSED,
+    ),
     "a closing balance is added to an open day": (
         f"INSERT INTO balance SELECT scheme, account_of(8, 0, 0), business_date, 0, 5 FROM business_day WHERE {AFTER}",
-        REFUSED),
+        REFUSED,
+    ),
     "a balance is added to a day that there is not": (
-        "INSERT INTO balance SELECT scheme, account_of(8, 0, 0), '1999-01-01', 5 FROM settlement", REFUSED),
+        "INSERT INTO balance SELECT scheme, account_of(8, 0, 0), '1999-01-01', 5 FROM settlement",
+        REFUSED,
+    ),
     "a balance becomes another account's": ("UPDATE balance SET account = account + 1", FORBIDDEN),
-    "a balance becomes another day's": (f"UPDATE balance SET business_date = business_date - 1 WHERE {AFTER}",
-                                        FORBIDDEN),
+    "a balance becomes another day's": (
+        f"UPDATE balance SET business_date = business_date - 1 WHERE {AFTER}",
+        FORBIDDEN,
+    ),
     "balances are deleted": ("DELETE FROM balance", FORBIDDEN),
     "a closed day's site is changed": (f"UPDATE site_day SET fees = fees + 1 WHERE {CLOSED}", REFUSED),
     "a site is added to a closed day": (
         "INSERT INTO site_day (scheme, business_date, site) SELECT scheme, business_date, 99 FROM settlement WHERE"
-        f" {CLOSED}", REFUSED),
-    "a site's day becomes another day's": (f"UPDATE site_day SET business_date = business_date + 1 WHERE {AFTER}",
-                                           FORBIDDEN),
+        f" {CLOSED}",
+        REFUSED,
+    ),
+    "a site's day becomes another day's": (
+        f"UPDATE site_day SET business_date = business_date + 1 WHERE {AFTER}",
+        FORBIDDEN,
+    ),
     "a reversal is added to a closed day": (
         "INSERT INTO reversed_day SELECT scheme, business_date, 1, business_date - 1, 5, 0 FROM settlement WHERE"
-        f" {CLOSED}", REFUSED),
+        f" {CLOSED}",
+        REFUSED,
+    ),
     "a reversal becomes another day's": ("UPDATE reversed_day SET original_date = original_date - 1", FORBIDDEN),
     "a closed day is opened": (f"UPDATE business_day SET state = 'open' WHERE {CLOSED}", REFUSED),
     "a closed day's counters are changed": (f"UPDATE business_day SET entries = entries + 1 WHERE {CLOSED}", REFUSED),
@@ -278,34 +368,57 @@ TRIES = {
     "a day is settled that does not close": (
         "INSERT INTO settlement SELECT s.scheme, d.business_date, now(), NULL, 1, root, seal, root FROM settlement s,"
         " business_day d "
-        f"WHERE d.{AFTER}", REFUSED),
+        f"WHERE d.{AFTER}",
+        REFUSED,
+    ),
     "a position is added to a closed day": (
-        f"INSERT INTO position SELECT scheme, business_date, 99, 5, 0, NULL FROM settlement WHERE {CLOSED}", REFUSED),
+        f"INSERT INTO position SELECT scheme, business_date, 99, 5, 0, NULL FROM settlement WHERE {CLOSED}",
+        REFUSED,
+    ),
     "a payment is added to a closed day": (
         "INSERT INTO payment SELECT scheme, 'mine', business_date, payer, payee, 5, due_on, 'computed' FROM payment"
-        " LIMIT 1", REFUSED),
+        " LIMIT 1",
+        REFUSED,
+    ),
     "a payment is added that is approved": (
         "INSERT INTO payment SELECT scheme, 'mine', business_date, payer, payee, 5, due_on, 'approved' FROM payment"
-        " LIMIT 1", REFUSED),
-    **{f"{column} of a payment is changed": (f"UPDATE payment SET {column} = {value}", FORBIDDEN) for column, value in (
-        ("amount", "1"), ("payee", "payer"), ("payer", "NULL"), ("due_on", "now()"), ("held", "NULL"),
-        ("bank_account", "'{}'"),
-        ("business_date", "business_date + 1"), ("payment_id", "'mine'"))},
-    **{f"{column} of a head goes back": (f"UPDATE scheme_head SET {column} = {column} - 1", REFUSED) for column in (
-        "last_entry", "gross", "reference_version", "calendar_version", "folded_through")},
+        " LIMIT 1",
+        REFUSED,
+    ),
+    **{
+        f"{column} of a payment is changed": (f"UPDATE payment SET {column} = {value}", FORBIDDEN)
+        for column, value in (
+            ("amount", "1"),
+            ("payee", "payer"),
+            ("payer", "NULL"),
+            ("due_on", "now()"),
+            ("held", "NULL"),
+            ("bank_account", "'{}'"),
+            ("business_date", "business_date + 1"),
+            ("payment_id", "'mine'"),
+        )
+    },
+    **{
+        f"{column} of a head goes back": (f"UPDATE scheme_head SET {column} = {column} - 1", REFUSED)
+        for column in ("last_entry", "gross", "reference_version", "calendar_version", "folded_through")
+    },
     "a head has folded what there is not": ("UPDATE scheme_head SET folded_through = last_entry + 1", REFUSED),
     "a head becomes another scheme's": (
         "INSERT INTO scheme SELECT 99, 'skerry', currency, decimals, time_zone, cut_off, close_after_minutes,"
         " stock_terms, return_target_ppm,"
         " dual_control, count_tolerance, variance_limit, carry_days, operator, holidays FROM scheme WHERE id = 1;"
-        " UPDATE scheme_head SET scheme = 99", REFUSED),
+        " UPDATE scheme_head SET scheme = 99",
+        REFUSED,
+    ),
     "the network's head goes back": ("UPDATE network_head SET reference_version = reference_version - 1", REFUSED),
     "a batch is lost": ("DELETE FROM recent_movement", REFUSED),
     "terms of a closed day are changed": ("UPDATE terms SET service_fee = service_fee + 1" + AT_ONCE, REFUSED),
     "terms are put before a closed day": (
         "INSERT INTO terms SELECT scheme, effective_date - 1, netting, minimum_payment, service_fee, handling_fee,"
         " tax_rate_ppm, "
-        "shortage_terms, variance_terms FROM terms" + AT_ONCE, REFUSED),
+        "shortage_terms, variance_terms FROM terms" + AT_ONCE,
+        REFUSED,
+    ),
     "terms of a closed day start later": ("UPDATE terms SET effective_date = effective_date + 100" + AT_ONCE, REFUSED),
     "a refund value of a closed day is changed": ("UPDATE refund_value SET amount = amount + 1" + AT_ONCE, REFUSED),
     "a dispatch becomes another's": ("UPDATE transfer SET sender = receiver", FORBIDDEN),
@@ -319,8 +432,10 @@ TRIES = {
 @pytest.mark.parametrize("name", TRIES)
 def test_the_service_can_not_change_what_is_fixed(settled, name):
     statement, error = TRIES[name]
-    touched = settled.database.rows("SELECT count(*) FROM recent_movement r JOIN scheme_head h USING (scheme) WHERE"
-                                    " r.last_entry > h.folded_through")
+    touched = settled.database.rows(
+        "SELECT count(*) FROM recent_movement r JOIN scheme_head h USING (scheme) WHERE"
+        " r.last_entry > h.folded_through"
+    )
     assert touched[0][0] > 0  # so that there is a batch to lose
     with pytest.raises(error):
         execute(settled.database.service_dsn, statement, "SELECT 1 / 0")  # what is not refused is taken back

@@ -19,14 +19,20 @@ def names(tmp_path_factory):
 
 
 def run(database, script):
-    return subprocess.run(["psql", "--no-psqlrc", "--quiet", "--set=ON_ERROR_STOP=1", database.owner_dsn],
-                          input=script, capture_output=True, text=True)
+    return subprocess.run(
+        ["psql", "--no-psqlrc", "--quiet", "--set=ON_ERROR_STOP=1", database.owner_dsn],
+        input=script,
+        capture_output=True,
+        text=True,
+    )
 
 
 def test_psql_prepares_each(shared, names):
     script = f"\\i {names}\n" + "".join(
         f"\\echo {path.stem}\n\\set asked `cat {path}`\nPREPARE asked AS :asked;\nDEALLOCATE asked;\n"
-        for path in FILES if path.stem not in SEVERAL)
+        for path in FILES
+        if path.stem not in SEVERAL
+    )
     said = run(shared.database, script)
     assert (said.returncode, said.stderr) == (0, ""), (said.stdout.split() or ["psql"])[-1] + ": " + said.stderr
     assert len(said.stdout.split()) == len(FILES) - len(SEVERAL) > 180
@@ -35,17 +41,22 @@ def test_psql_prepares_each(shared, names):
 def test_psql_runs_what_the_service_runs(shared, names):
     """A statement with names gives the same rows as the service's text of it."""
     path = SQL / "queries/posting/book-after.sql"
-    for text in (f"\\i {names}\n\\set asked `cat {path}`\nPREPARE asked AS :asked;",
-                 f"PREPARE asked AS {statement_text(path)};"):
+    for text in (
+        f"\\i {names}\n\\set asked `cat {path}`\nPREPARE asked AS :asked;",
+        f"PREPARE asked AS {statement_text(path)};",
+    ):
         said = run(shared.database, text + "\nSELECT statement FROM pg_prepared_statements;")
         assert said.returncode == 0 and "= 33" in said.stdout and ":account" not in said.stdout
 
 
 def test_the_names_are_those_of_the_database(shared):
-    kinds = shared.database.rows("SELECT 'kind_' || word, kind::text FROM entry_kind"
-                                 " UNION ALL SELECT 'account_' || word, kind::text FROM account_kind")
-    first_cups = shared.database.rows(
-        "SELECT min(kind)::text FROM account_kind WHERE class IN ('cups', 'source')")[0][0]
+    kinds = shared.database.rows(
+        "SELECT 'kind_' || word, kind::text FROM entry_kind"
+        " UNION ALL SELECT 'account_' || word, kind::text FROM account_kind"
+    )
+    first_cups = shared.database.rows("SELECT min(kind)::text FROM account_kind WHERE class IN ('cups', 'source')")[0][
+        0
+    ]
     of_rows = {name: number for name, number in NAMES.items() if not name.startswith(("kinds_", "accounts_"))}
     assert dict(kinds) | {"account_first_cups": first_cups} == of_rows
     lists = [number for name in NAMES.keys() - of_rows.keys() for number in NAMES[name].split(",")]

@@ -24,8 +24,12 @@ def admin(service):
 
 
 def load(client):
-    client.load(network.reference([network.scheme("tern-bay", DAY, {"cup-300": "2.50"})],
-                                  {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller")}))
+    client.load(
+        network.reference(
+            [network.scheme("tern-bay", DAY, {"cup-300": "2.50"})],
+            {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller")},
+        )
+    )
 
 
 def issue(site="anchor", **more):
@@ -45,10 +49,17 @@ def stream(client, body, status=200, headers=NDJSON, target="/v1/events"):
 def test_each_line_is_answered_in_order_and_a_bad_one_holds_up_nobody(admin):
     good = [issue() for _ in range(5)]
     refused = issue("nowhere")
-    *results, summary = stream(admin, lines_of(*good[:2]) + b"{]\n" + b"  \r\n" + lines_of(refused, good[2], good[0])
-                               + lines_of(*good[3:]).rstrip(b"\n"))
-    assert [r["status"] for r in results] == ["recorded"] * 2 + ["rejected"] * 2 + ["recorded",
-                                                                                    "duplicate"] + ["recorded"] * 2
+    *results, summary = stream(
+        admin,
+        lines_of(*good[:2])
+        + b"{]\n"
+        + b"  \r\n"
+        + lines_of(refused, good[2], good[0])
+        + lines_of(*good[3:]).rstrip(b"\n"),
+    )
+    assert [r["status"] for r in results] == ["recorded"] * 2 + ["rejected"] * 2 + ["recorded", "duplicate"] + [
+        "recorded"
+    ] * 2
     assert [r["problem"]["reason"] for r in results if "problem" in r] == ["not_json", "site_unknown"]
     assert results[3]["event_id"] == refused["event_id"] and results[5]["entry"] == results[0]["entry"]
     assert summary == {"recorded": 5, "duplicate": 1, "rejected": 2}
@@ -73,14 +84,16 @@ def test_a_line_is_posted_before_the_next_one_comes(admin, service):
     that it sent."""
     first, second = issue(), issue("brick")
     with socket.create_connection(("127.0.0.1", service.port)) as connection:
-        head = ("POST /v1/events HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/x-ndjson\r\n"
-                f"Authorization: Bearer {service.admin_key}\r\nTransfer-Encoding: chunked\r\n\r\n")
+        head = (
+            "POST /v1/events HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/x-ndjson\r\n"
+            f"Authorization: Bearer {service.admin_key}\r\nTransfer-Encoding: chunked\r\n\r\n"
+        )
         connection.sendall(head.encode())
         for sent, one in enumerate((first, second), 1):
             text = lines_of(one)
             connection.sendall(f"{len(text):x}\r\n".encode() + text + b"\r\n")
             wait_until(lambda: len(admin.feed("tern-bay")) == sent)
-        connection.sendall(b"5\r\n{\"eve\r\n")
+        connection.sendall(b'5\r\n{"eve\r\n')
     assert [e["event"]["event_id"] for e in admin.feed("tern-bay")] == [first["event_id"], second["event_id"]]
 
 
@@ -90,8 +103,13 @@ def test_chunks_of_any_size(admin, service):
     text = lines_of(*events)
     for size in (7, 1000, len(text)):
         connection = http.client.HTTPConnection("127.0.0.1", service.port, timeout=PATIENCE_SECONDS)
-        connection.request("POST", "/v1/events", iter(text[i:i + size] for i in range(0, len(text), size)),
-                           {**NDJSON, "Authorization": f"Bearer {service.admin_key}"}, encode_chunked=True)
+        connection.request(
+            "POST",
+            "/v1/events",
+            iter(text[i : i + size] for i in range(0, len(text), size)),
+            {**NDJSON, "Authorization": f"Bearer {service.admin_key}"},
+            encode_chunked=True,
+        )
         answer = [json.loads(line) for line in connection.getresponse().read().splitlines()]
         assert [a["event_id"] for a in answer[:-1]] == [e["event_id"] for e in events]
         connection.close()
@@ -124,18 +142,19 @@ def test_the_database_away_in_the_midst_of_a_stream(admin, service):
     text = lines_of(*events)
 
     def pieces():
-        yield text[:len(text) // 2]
+        yield text[: len(text) // 2]
         wait_until(lambda: service.database.rows("SELECT count(*) FROM entry")[0][0] >= 1000)
         service.database.shut()
-        yield text[len(text) // 2:]
+        yield text[len(text) // 2 :]
 
-    connection.request("POST", "/v1/events", pieces(), {**NDJSON, "Authorization": f"Bearer {service.admin_key}"},
-                       encode_chunked=True)
+    connection.request(
+        "POST", "/v1/events", pieces(), {**NDJSON, "Authorization": f"Bearer {service.admin_key}"}, encode_chunked=True
+    )
     answer = [json.loads(line) for line in connection.getresponse().read().splitlines()]
     connection.close()
     service.database.open()
     assert 0 < len(answer) < 4000 and {a["status"] for a in answer} == {"recorded"}
-    *rest, summary = stream(admin, lines_of(*events[len(answer):]))
+    *rest, summary = stream(admin, lines_of(*events[len(answer) :]))
     assert len(rest) == 4000 - len(answer) and summary["rejected"] == 0
     assert [e["event"]["event_id"] for e in admin.feed("tern-bay")] == [e["event_id"] for e in events]
     admin.assert_holds()
@@ -145,8 +164,10 @@ def test_as_many_streams_as_are_allowed(database):
     service = new_service(database, max_streams=1)
     load(service.admin)
     with socket.create_connection(("127.0.0.1", service.port)) as connection:
-        head = ("POST /v1/events HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/x-ndjson\r\n"
-                f"Authorization: Bearer {service.admin_key}\r\nContent-Length: 100000\r\n\r\n")
+        head = (
+            "POST /v1/events HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/x-ndjson\r\n"
+            f"Authorization: Bearer {service.admin_key}\r\nContent-Length: 100000\r\n\r\n"
+        )
         connection.sendall(head.encode() + lines_of(issue()))
         wait_until(lambda: len(service.admin.feed("tern-bay")) == 1)
         assert stream(service.admin, lines_of(issue()), 503).headers["Retry-After"] == "1"
@@ -184,15 +205,19 @@ def test_stopped_in_the_midst_of_a_stream(service):
 
     def pieces():
         for start in range(0, 19000, 1000):
-            yield lines_of(*events[start:start + 1000])
+            yield lines_of(*events[start : start + 1000])
         wait_until(lambda: "msg=stopping" in service.log_text(), "it stops")
         yield lines_of(*events[19000:])
 
     def send():
         try:
-            connection.request("POST", "/v1/events", pieces(),
-                               {**NDJSON, "Authorization": f"Bearer {service.admin_key}"},
-                               encode_chunked=True)
+            connection.request(
+                "POST",
+                "/v1/events",
+                pieces(),
+                {**NDJSON, "Authorization": f"Bearer {service.admin_key}"},
+                encode_chunked=True,
+            )
             return connection.getresponse().read()
         except (OSError, http.client.HTTPException) as error:
             return getattr(error, "partial", b"")

@@ -32,8 +32,9 @@ MANY = 12_000  # entries, of 4 legs: some 6 MB of JSON, more than sockets hold
 
 
 def load(service):
-    service.admin.load(network.reference([network.scheme("tern-bay", DAY, {"cup-300": "2.50"})],
-                                         {"anchor": ("tern-bay", "hearth")}))
+    service.admin.load(
+        network.reference([network.scheme("tern-bay", DAY, {"cup-300": "2.50"})], {"anchor": ("tern-bay", "hearth")})
+    )
     return service
 
 
@@ -53,7 +54,9 @@ def amount_of(entry):
 def fill(service, count, first=1, special=None):
     """Entries of one issue each, past the service: so many take too long over HTTP. `special` {entry: amount}."""
     special, last = special or {}, first + count - 1
-    assert service.database.rows("""
+    assert (
+        service.database.rows(
+            """
         SET session_replication_role = replica;
         WITH new AS (
             SELECT n, coalesce(special.amount, 250 + n %% 1000) AS amount, scheme.id AS scheme, site.id AS site,
@@ -81,7 +84,15 @@ def fill(service, count, first=1, special=None):
               FROM (SELECT scheme, business_date, count(*) AS n, min(entry) AS first, max(entry) AS last FROM added
                   GROUP BY 1, 2) a
              WHERE (d.scheme, d.business_date) = (a.scheme, a.business_date))
-        SELECT count(*) FROM added""", first, last, list(special), list(special.values()), DAY) == [(count,)]
+        SELECT count(*) FROM added""",
+            first,
+            last,
+            list(special),
+            list(special.values()),
+            DAY,
+        )
+        == [(count,)]
+    )
     analyze = psycopg2.connect(service.database.owner_dsn)
     analyze.autocommit = True
     analyze.cursor().execute("ANALYZE entry")
@@ -92,8 +103,12 @@ def legs(count):
     """The lines of the journal for the first entries: entry, account, debit, credit."""
     for n in range(1, count + 1):
         amount = f"{amount_of(n) // 100}.{amount_of(n) % 100:02}"
-        yield from ((str(n), "site_stock(anchor,cup-300)", "", "1"), (str(n), "with_customers(cup-300)", "1", ""),
-                    (str(n), "site_clearing(anchor)", amount, ""), (str(n), "customer_deposits(cup-300)", "", amount))
+        yield from (
+            (str(n), "site_stock(anchor,cup-300)", "", "1"),
+            (str(n), "with_customers(cup-300)", "1", ""),
+            (str(n), "site_clearing(anchor)", amount, ""),
+            (str(n), "customer_deposits(cup-300)", "", amount),
+        )
 
 
 def figures(rows):
@@ -110,8 +125,9 @@ class Report:
         if room:
             self.connection.sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, room)
         self.connection.sock.connect(("127.0.0.1", service.port))
-        self.connection.request(method, f"{TARGET}&format={format}",
-                                headers={"Authorization": f"Bearer {service.admin_key}"})
+        self.connection.request(
+            method, f"{TARGET}&format={format}", headers={"Authorization": f"Bearer {service.admin_key}"}
+        )
 
     def begin(self):
         self.response = self.connection.getresponse()
@@ -140,7 +156,8 @@ def gate(service):
     connection = psycopg2.connect(service.database.owner_dsn)
     connection.autocommit = True
     with closing(connection), connection.cursor() as cursor:
-        cursor.execute(f"""
+        cursor.execute(
+            f"""
             CREATE OR REPLACE FUNCTION amount_text(minor numeric, decimals integer) RETURNS text
                 LANGUAGE plpgsql IMMUTABLE STRICT AS $$
             BEGIN
@@ -151,23 +168,30 @@ def gate(service):
                 RETURN CASE WHEN minor = {TOO_LONG} THEN repeat('9', 2000000)
                             ELSE round(minor / power(10::numeric, decimals), decimals)::text END;
             END $$;
-            SELECT pg_advisory_lock({LOCK})""")
+            SELECT pg_advisory_lock({LOCK})"""
+        )
         yield lambda: cursor.execute(f"SELECT pg_advisory_unlock({LOCK})")
 
 
 def at_gate(service):
     """The backends whose reports wait there."""
-    return [pid for pid, in service.database.rows(
-        "SELECT pid FROM pg_locks WHERE locktype = 'advisory' AND NOT granted AND database = "
-        "(SELECT oid FROM pg_database WHERE datname = current_database())")]
+    return [
+        pid
+        for pid, in service.database.rows(
+            "SELECT pid FROM pg_locks WHERE locktype = 'advisory' AND NOT granted AND database = "
+            "(SELECT oid FROM pg_database WHERE datname = current_database())"
+        )
+    ]
 
 
 def making(service):
     """How many statements of the journal are under way, known by their beginning; the clock asks other things in
     between."""
-    return service.database.rows("SELECT count(*) FROM pg_stat_activity WHERE usename = 'depositd_service' "
-                                 "AND datname = current_database() AND state = 'active' AND query LIKE '%%WITH known AS"
-                                 " MATERIALIZED%%'")[0][0]
+    return service.database.rows(
+        "SELECT count(*) FROM pg_stat_activity WHERE usename = 'depositd_service' "
+        "AND datname = current_database() AND state = 'active' AND query LIKE '%%WITH known AS"
+        " MATERIALIZED%%'"
+    )[0][0]
 
 
 def kept(service):
@@ -285,9 +309,14 @@ def test_a_slow_client_holds_nobody_up(database):
     for _ in range(20):
         assert service.admin.get("/v1/reports/stock", scheme="tern-bay")["report"] == "stock"
         beginning += report.read(1)
-    wait_until(lambda: database.rows(  # the clock's own statements are short
-        "SELECT count(*) FROM pg_stat_activity WHERE usename = 'depositd_service' AND backend_xmin IS NOT NULL "
-        "AND datname = current_database()") == [(0,)], "nobody holds a snapshot")
+    wait_until(
+        lambda: database.rows(  # the clock's own statements are short
+            "SELECT count(*) FROM pg_stat_activity WHERE usename = 'depositd_service' AND backend_xmin IS NOT NULL "
+            "AND datname = current_database()"
+        )
+        == [(0,)],
+        "nobody holds a snapshot",
+    )
     assert figures(parse(beginning + report.read())["items"]) == list(legs(MANY))
     service.stop()
 

@@ -18,10 +18,17 @@ NEW = {"service_fee": "0.25", "handling_fee": "0.02", "tax_rate": "0.10"}
 def load(service, stock_terms="on_loan", old=(), new=(), **more):
     """cup-300 is 3.00 on D0 and 4.00 from D1, cup-450 has a value from D1; terms change from D0 to D1."""
     terms = [{"effective_date": str(D0), **dict(old)}, {"effective_date": str(D1), **dict(new)}]
-    scheme = network.scheme("tern-bay", D0, {"cup-300": "3.00"}, stock_terms=stock_terms, terms=terms,
-                            more_values=[("cup-300", D1, "4.00"), ("cup-450", D1, "5.00")])
-    service.admin.load(network.reference([scheme],
-                                         {s: ("tern-bay", p, *more.get(s, ())) for s, p in WORKED_SITES.items()}))
+    scheme = network.scheme(
+        "tern-bay",
+        D0,
+        {"cup-300": "3.00"},
+        stock_terms=stock_terms,
+        terms=terms,
+        more_values=[("cup-300", D1, "4.00"), ("cup-450", D1, "5.00")],
+    )
+    service.admin.load(
+        network.reference([scheme], {s: ("tern-bay", p, *more.get(s, ())) for s, p in WORKED_SITES.items()})
+    )
     return service.admin
 
 
@@ -41,19 +48,32 @@ def fees(settlement):
 # kind, cups, stated amount, exceptions besides late, legs of money
 LATE = {
     "an issue without an amount": (
-        "issue", None, [{"exception": "late_tariff", "amount": "-10.00"}],
-        {"site_clearing(anchor)": "30.00", "customer_deposits(cup-300)": "-40.00", "refund_variance": "10.00"}),
+        "issue",
+        None,
+        [{"exception": "late_tariff", "amount": "-10.00"}],
+        {"site_clearing(anchor)": "30.00", "customer_deposits(cup-300)": "-40.00", "refund_variance": "10.00"},
+    ),
     "an issue at tariff": (
-        "issue", "30.00", [{"exception": "late_tariff", "amount": "-10.00"}],
-        {"site_clearing(anchor)": "30.00", "customer_deposits(cup-300)": "-40.00", "refund_variance": "10.00"}),
+        "issue",
+        "30.00",
+        [{"exception": "late_tariff", "amount": "-10.00"}],
+        {"site_clearing(anchor)": "30.00", "customer_deposits(cup-300)": "-40.00", "refund_variance": "10.00"},
+    ),
     "an issue at the new value": (
-        "issue", "40.00",
+        "issue",
+        "40.00",
         [{"exception": "off_tariff", "amount": "10.00"}, {"exception": "late_tariff", "amount": "-10.00"}],
-        {"site_clearing(anchor)": "40.00", "customer_deposits(cup-300)": "-40.00"}),
+        {"site_clearing(anchor)": "40.00", "customer_deposits(cup-300)": "-40.00"},
+    ),
     "a return": (
-        "return", None, [{"exception": "over_returned", "cup_type": "cup-300", "quantity": -10},
-                         {"exception": "late_tariff", "amount": "10.00"}],
-        {"site_clearing(anchor)": "-30.00", "customer_deposits(cup-300)": "40.00", "refund_variance": "-10.00"}),
+        "return",
+        None,
+        [
+            {"exception": "over_returned", "cup_type": "cup-300", "quantity": -10},
+            {"exception": "late_tariff", "amount": "10.00"},
+        ],
+        {"site_clearing(anchor)": "-30.00", "customer_deposits(cup-300)": "40.00", "refund_variance": "-10.00"},
+    ),
 }
 
 
@@ -100,10 +120,12 @@ def test_shortage_terms_are_those_of_the_day_of_occurrence(service, then, now):
         return admin.post(event("count", site, at(day, "20:00"), cups=[{"cup_type": "cup-300", "counted": n}]))
 
     late, timely = count("anchor", D0, 7), count("brick", D1, 8)
-    assert money(admin, late) == ({"site_clearing(anchor)": "12.00", "loss_charges": "-12.00"} if then == "charge"
-                                  else {})
-    assert money(admin, timely) == ({"site_clearing(brick)": "8.00", "loss_charges": "-8.00"} if now == "charge"
-                                    else {})
+    assert money(admin, late) == (
+        {"site_clearing(anchor)": "12.00", "loss_charges": "-12.00"} if then == "charge" else {}
+    )
+    assert money(admin, timely) == (
+        {"site_clearing(brick)": "8.00", "loss_charges": "-8.00"} if now == "charge" else {}
+    )
 
 
 def test_a_cup_type_that_is_new_since_has_no_tariff(service):
@@ -112,36 +134,57 @@ def test_a_cup_type_that_is_new_since_has_no_tariff(service):
     admin = load(service)
     sale = event("issue", "anchor", at(D0), issued=cups(cup_450=2))
     damage = event("damage", "anchor", at(D0), cups=cups(cup_450=1))
-    for refused in (sale, damage, event("supply", "anchor", at(D0), cups=cups(cup_450=9)),
-                    event("count", "anchor", at(D0), cups=[{"cup_type": "cup-450", "counted": 0}])):
+    for refused in (
+        sale,
+        damage,
+        event("supply", "anchor", at(D0), cups=cups(cup_450=9)),
+        event("count", "anchor", at(D0), cups=[{"cup_type": "cup-450", "counted": 0}]),
+    ):
         admin.refused("POST", "/v1/events", refused, 422, "no_refund_value")
     admin.close("tern-bay", D0)
     admin.post(event("supply", "anchor", at(D1, "04:00"), cups=cups(cup_450=9)))
     answer = admin.post({**sale, "amount": "10.00"})
     assert by_name(answer["exceptions"]) == [{"exception": "late"}, {"exception": "no_tariff", "cup_type": "cup-450"}]
     assert money(admin, answer) == {"site_clearing(anchor)": "10.00", "customer_deposits(cup-450)": "-10.00"}
-    exchange = admin.post(event("exchange", "anchor", at(D0), returned=cups(("cup-450", 1), cup_450=1),
-                                issued=cups(cup_300=1, cup_450=1)))
-    assert [e for e in exchange["exceptions"] if e["exception"]
-            == "no_tariff"] == [{"exception": "no_tariff", "cup_type": "cup-450"}]
+    exchange = admin.post(
+        event("exchange", "anchor", at(D0), returned=cups(("cup-450", 1), cup_450=1), issued=cups(cup_300=1, cup_450=1))
+    )
+    assert [e for e in exchange["exceptions"] if e["exception"] == "no_tariff"] == [
+        {"exception": "no_tariff", "cup_type": "cup-450"}
+    ]
     assert {"exception": "late_tariff", "amount": "-1.00"} in exchange["exceptions"]  # cup-300 alone
     assert [e["exception"] for e in admin.post(damage)["exceptions"]] == ["late"]
 
 
-@pytest.mark.parametrize("bearer, expected", [
-    ("sender", {"transit_deposits(cup-300)": "80.00", "loss_charges": "-80.00"}),
-    ("receiver", {"transit_deposits(cup-300)": "80.00", "loss_charges": "-80.00", "site_clearing(dock)": "80.00",
-                  "site_clearing(anchor)": "-60.00", "refund_variance": "-20.00"}),
-    ("operator", {"transit_deposits(cup-300)": "80.00", "site_clearing(anchor)": "-60.00",
-                  "refund_variance": "-20.00"})])
+@pytest.mark.parametrize(
+    "bearer, expected",
+    [
+        ("sender", {"transit_deposits(cup-300)": "80.00", "loss_charges": "-80.00"}),
+        (
+            "receiver",
+            {
+                "transit_deposits(cup-300)": "80.00",
+                "loss_charges": "-80.00",
+                "site_clearing(dock)": "80.00",
+                "site_clearing(anchor)": "-60.00",
+                "refund_variance": "-20.00",
+            },
+        ),
+        (
+            "operator",
+            {"transit_deposits(cup-300)": "80.00", "site_clearing(anchor)": "-60.00", "refund_variance": "-20.00"},
+        ),
+    ],
+)
 def test_a_loss_pays_the_sender_what_it_had_placed(service, bearer, expected):
     """20 cups left at 3.00 and are given up at 4.00; nobody earns the change of value."""
     admin = load(service, "on_deposit")
     sent = event("dispatch", "anchor", at(D0), cups=cups(cup_300=20), to="dock")
     admin.post_many([event("supply", "anchor", at(D0, "06:00"), cups=cups(cup_300=20)), sent])
     admin.close("tern-bay", D0)
-    lost = admin.post(event("transit_loss", "anchor", at(D1), cups=cups(cup_300=20), dispatch=sent["event_id"],
-                            bearer=bearer))
+    lost = admin.post(
+        event("transit_loss", "anchor", at(D1), cups=cups(cup_300=20), dispatch=sent["event_id"], bearer=bearer)
+    )
     assert money(admin, lost) == expected
     admin.assert_holds()
 
@@ -176,8 +219,13 @@ def test_the_day_s_own_cups_and_reversed_ones_are_taxed_in_one_sum(service):
     old, own = (event("issue", "anchor", at(d), issued=cups(cup_300=n)) for d, n in ((D0, 4), (D1, 3)))
     admin.post_many([old, event("issue", "brick", at(D0), issued=cups(cup_300=2))])
     admin.close("tern-bay", D0)
-    admin.post_many([own, event("issue", "anchor", at(D1), issued=cups(cup_300=10)),
-                     event("issue", "brick", at(D1), issued=cups(cup_300=1))])
+    admin.post_many(
+        [
+            own,
+            event("issue", "anchor", at(D1), issued=cups(cup_300=10)),
+            event("issue", "brick", at(D1), issued=cups(cup_300=1)),
+        ]
+    )
     admin.post_many([event("reversal", "anchor", at(D1, "12:00"), reverses=e["event_id"]) for e in (old, own)])
     settlement = admin.close("tern-bay", D1)
     # 0.025 to even
@@ -212,13 +260,21 @@ def test_payouts_are_held_for_a_late_tariff(service):
 def test_the_rules_as_data_say_so(service):
     rules = service.admin.get("/v1/posting-rules")["items"]
     loss = [r for r in rules if r["kinds"] == ["transit_loss"] and r["terms"] == "on_deposit"]
-    paid = {r["when"]: r["measure"] for r in loss if (r["account"], r.get("owner"), r["side"])
-            == ("site_clearing", "sender", "credit")}
+    paid = {
+        r["when"]: r["measure"]
+        for r in loss
+        if (r["account"], r.get("owner"), r["side"]) == ("site_clearing", "sender", "credit")
+    }
     assert paid == {"the receiver bears the loss": "n w", "the operator bears the loss": "n w"}
     assert {r["when"] for r in loss if r["account"] == "refund_variance" and r["measure"] == "rest"} == set(paid)
-    assert {r["when"] for r in rules if r["kinds"] == ["count"] and r["terms"] == "on_loan"
-            and r["account"] == "site_clearing"} == {
-        "shortages are charged, by the terms of the day of occurrence"}
-    fees = {r["account"]: r["measure"] for r in rules if r["kinds"] == ["fees"]
-            and r["account"] in ("service_fees", "handling_fees")}
+    assert {
+        r["when"]
+        for r in rules
+        if r["kinds"] == ["count"] and r["terms"] == "on_loan" and r["account"] == "site_clearing"
+    } == {"shortages are charged, by the terms of the day of occurrence"}
+    fees = {
+        r["account"]: r["measure"]
+        for r in rules
+        if r["kinds"] == ["fees"] and r["account"] in ("service_fees", "handling_fees")
+    }
     assert all("less reversed at the fee of its day" in measure for measure in fees.values()) and len(fees) == 2

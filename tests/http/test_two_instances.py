@@ -16,9 +16,12 @@ DAY = date.today() - timedelta(days=3)
 
 @pytest.fixture
 def pair(service):
-    service.admin.load(network.reference(
-        [network.scheme(code, DAY, {"cup-300": "2.50", "cup-450": "3.50"}) for code in ("tern-bay", "skerry")],
-        {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"), "cairn": ("skerry", "hearth")}))
+    service.admin.load(
+        network.reference(
+            [network.scheme(code, DAY, {"cup-300": "2.50", "cup-450": "3.50"}) for code in ("tern-bay", "skerry")],
+            {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"), "cairn": ("skerry", "hearth")},
+        )
+    )
     other = Service(service.database).start()
     other.admin_key = service.admin_key
     yield service, other
@@ -31,8 +34,11 @@ def issues(count, sites=("anchor", "brick", "cairn"), day=DAY):
 
 def post_all(service, events, size):
     client = service.client(service.admin_key)
-    return [result for start in range(0, len(events), size) for result in (
-        client.post_many(events[start:start + size]) if size > 1 else [client.post(events[start])])]
+    return [
+        result
+        for start in range(0, len(events), size)
+        for result in (client.post_many(events[start : start + size]) if size > 1 else [client.post(events[start])])
+    ]
 
 
 def assert_once(client, events, *answers):
@@ -54,8 +60,12 @@ def test_the_same_events_at_once(pair, size, count):
     one, other = pair
     events = issues(count)
     shuffled = random.Random(count).sample(events, count)
-    answers = at_once(*(lambda s=s, e=e: post_all(s, e, size) for s, e in
-                        [(one, events), (other, events), (one, shuffled), (other, shuffled)]))
+    answers = at_once(
+        *(
+            lambda s=s, e=e: post_all(s, e, size)
+            for s, e in [(one, events), (other, events), (one, shuffled), (other, shuffled)]
+        )
+    )
     assert_once(one.admin, events, *answers)
     one.admin.assert_holds()
 
@@ -71,8 +81,11 @@ def post_lines(client, lines):
 
 def large_batch():
     """It moves so much that the balances get it later, and the other instance sees whose it is."""
-    return [event("issue", site, at(day), issued=cups(cup_300=1, cup_450=1))
-            for site in ("anchor", "brick") for day in (DAY, DAY + timedelta(days=1))]
+    return [
+        event("issue", site, at(day), issued=cups(cup_300=1, cup_450=1))
+        for site in ("anchor", "brick")
+        for day in (DAY, DAY + timedelta(days=1))
+    ]
 
 
 def is_let_go(database):
@@ -80,8 +93,12 @@ def is_let_go(database):
     would end it after five.) The moment between two statements is none."""
 
     def idle():
-        return set(database.rows("SELECT pid, state_change FROM pg_stat_activity WHERE datname = current_database()"
-                                 " AND starts_with(state, 'idle in transaction')"))
+        return set(
+            database.rows(
+                "SELECT pid, state_change FROM pg_stat_activity WHERE datname = current_database()"
+                " AND starts_with(state, 'idle in transaction')"
+            )
+        )
 
     if not (seen := idle()):
         return True
@@ -93,8 +110,11 @@ def test_a_head_that_is_not_needed_is_let_go(pair):
     """The posts meanwhile may record nothing, or be of another scheme: nobody holds the head afterwards."""
     one, other = pair
     clients = one.admin, other.client(one.admin_key)
-    unknown, elsewhere, last = event("issue", "nowhere", at(DAY), issued=cups(cup_300=1)), issues(1, ["cairn"]), issues(
-        1, ["anchor"])
+    unknown, elsewhere, last = (
+        event("issue", "nowhere", at(DAY), issued=cups(cup_300=1)),
+        issues(1, ["cairn"]),
+        issues(1, ["anchor"]),
+    )
     posts = {
         "shapeless": (lambda: post_lines(one.admin, b'{"kind": "issue"}\n{}\n'), ["rejected"] * 2),
         "refused": (lambda: one.admin.post_many([unknown]), ["rejected"]),
@@ -137,8 +157,9 @@ def test_a_follower_of_the_feed_misses_nothing(pair):
 def test_both_close(pair):
     one, other = pair
     one.admin.post_many(issues(300))
-    settlements = at_once(*(lambda s=s: s.client(one.admin_key).close("tern-bay", DAY)
-                            for s in (one, other, one, other)))
+    settlements = at_once(
+        *(lambda s=s: s.client(one.admin_key).close("tern-bay", DAY) for s in (one, other, one, other))
+    )
     assert all(s == settlements[0] for s in settlements)
     kinds = [item["kind"] for item in one.admin.feed("tern-bay") if "event" not in item]
     assert sorted(kinds) == ["settle", "settle"]

@@ -22,18 +22,30 @@ class Network:
 
     def __init__(self, service, **scheme):
         self.service, self.database, self.ada = service, service.database, service.admin
-        self.ann, self.ben, self.cleo = (service.client(service.create_key(n.lower(), "accountant", holder=n))
-                                         for n in ("Ann", "Ben", "Cleo"))
-        self.ada.load(network.reference(
-            [network.scheme("tern-bay", D0, {"cup-300": "2.50"}, operator=OPERATOR,
-                            **{"variance_limit": "20.00", **scheme}),
-             network.scheme("skerry", D0, {"cup-300": "2.00"})],
-            {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"), "gull": ("skerry", "puffin")},
-            hearth={"bank_account": {"iban": IBAN}}, miller={"bank_account": {"iban": IBAN}}))
+        self.ann, self.ben, self.cleo = (
+            service.client(service.create_key(n.lower(), "accountant", holder=n)) for n in ("Ann", "Ben", "Cleo")
+        )
+        self.ada.load(
+            network.reference(
+                [
+                    network.scheme(
+                        "tern-bay", D0, {"cup-300": "2.50"}, operator=OPERATOR, **{"variance_limit": "20.00", **scheme}
+                    ),
+                    network.scheme("skerry", D0, {"cup-300": "2.00"}),
+                ],
+                {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"), "gull": ("skerry", "puffin")},
+                hearth={"bank_account": {"iban": IBAN}},
+                miller={"bank_account": {"iban": IBAN}},
+            )
+        )
 
     def trade(self):
-        self.ada.post_many([event("issue", "anchor", at(D0), issued=cups(cup_300=40)),
-                            event("return", "brick", at(D0, "11:00"), returned=cups(cup_300=10))])
+        self.ada.post_many(
+            [
+                event("issue", "anchor", at(D0), issued=cups(cup_300=40)),
+                event("return", "brick", at(D0, "11:00"), returned=cups(cup_300=10)),
+            ]
+        )
         return self
 
     def close(self, by=None):
@@ -118,13 +130,25 @@ def test_redirecting_a_bank_account_between_close_and_file(net):
     net.approve(net.ben)
     answer = net.ada.send("PUT", "/v1/participants/miller", {"name": "Miller", "bank_account": {"iban": OTHER_IBAN}})
     assert answer.status == 202 and net.ada.get("/v1/participants/miller")["bank_account"] == {"iban": IBAN}
-    assert answer.json["changes"] == [{"of": "participant", "name": "miller",
-                                       "before": {"bank_account": {"iban": IBAN}},
-                                       "after": {"bank_account": {"iban": OTHER_IBAN}}}]
+    assert answer.json["changes"] == [
+        {
+            "of": "participant",
+            "name": "miller",
+            "before": {"bank_account": {"iban": IBAN}},
+            "after": {"bank_account": {"iban": OTHER_IBAN}},
+        }
+    ]
     # also by way of a document as a whole
-    answer = net.ada.send("POST", "/v1/reference", {"participants": [
-        {"participant": "miller", "name": "Miller & Sons", "bank_account": {"iban": OTHER_IBAN}},
-        {"participant": "newcomer", "name": "Newcomer", "bank_account": {"iban": OTHER_IBAN}}]})
+    answer = net.ada.send(
+        "POST",
+        "/v1/reference",
+        {
+            "participants": [
+                {"participant": "miller", "name": "Miller & Sons", "bank_account": {"iban": OTHER_IBAN}},
+                {"participant": "newcomer", "name": "Newcomer", "bank_account": {"iban": OTHER_IBAN}},
+            ]
+        },
+    )
     assert answer.status == 202 and (answer.json["what"], answer.json["others"]) == ("reference", 1)
     assert net.ada.get("/v1/participants/miller")["name"] == "Miller"
     assert net.ada.send("GET", "/v1/participants/newcomer").status == 404
@@ -156,8 +180,14 @@ def test_what_was_done_before_the_renewal_may_be_the_maker_s(net):
 
 def test_a_journal_takes_two_persons(net):
     second, renewed = net.key("ada-2", "First-Admin"), net.key("dora", "Dora", renew=True)
-    journal = event("journal", None, at(D0), scheme="tern-bay", reason="bank charges", legs=[
-        {"account": "bank", "amount": "-1.00"}, {"account": "handling_fees", "amount": "1.00"}])
+    journal = event(
+        "journal",
+        None,
+        at(D0),
+        scheme="tern-bay",
+        reason="bank charges",
+        legs=[{"account": "bank", "amount": "-1.00"}, {"account": "handling_fees", "amount": "1.00"}],
+    )
     assert net.ada.send("POST", "/v1/events", journal).status == 202
     approve = f"/v1/journals/{journal['event_id']}/approve"
     second.refused("POST", approve, None, 409, "second_key_needed")
@@ -170,12 +200,13 @@ def test_renewing(net):
     assert dora.send("POST", "/v1/me/renew?dry_run=true").json.keys() & {"key", "renewed_at"} == {"renewed_at"}
     assert dora.get("/v1/me")["holder"] == "Dora"
     answer = dora.send("POST", "/v1/me/renew?why=as+agreed")
-    assert answer.json.items() >= {"name": "dora", "holder": "Dora", "role": "auditor",
-                                   "made_by": "first-admin"}.items()
+    assert (
+        answer.json.items() >= {"name": "dora", "holder": "Dora", "role": "auditor", "made_by": "first-admin"}.items()
+    )
     dora.refused("GET", "/v1/me", None, 401, "unauthenticated")
     dora.refused("POST", "/v1/me/renew", None, 401, "unauthenticated")
     assert net.service.client(answer.json["key"]).get("/v1/me")["name"] == "dora"
-    listed, = (k for k in net.ada.items("/v1/keys") if k["name"] == "dora")
+    (listed,) = (k for k in net.ada.items("/v1/keys") if k["name"] == "dora")
     assert listed["renewed_at"] == answer.json["renewed_at"] and answer.json["key"] not in str(listed)
     change = net.ada.items("/v1/changes", of="key", by="dora")[-1]
     assert (change["before"], change["after"].keys(), change["why"]) == ({}, {"renewed_at"}, "as agreed")
@@ -183,8 +214,11 @@ def test_renewing(net):
 
 
 def test_a_till_renews_its_key(net):
-    till = net.service.client(net.ada.send("POST", "/v1/keys", {
-        "name": "till", "holder": "Anchor", "role": "pos", "sites": ["anchor"]}).json["key"])
+    till = net.service.client(
+        net.ada.send("POST", "/v1/keys", {"name": "till", "holder": "Anchor", "role": "pos", "sites": ["anchor"]}).json[
+            "key"
+        ]
+    )
     assert [s["site"] for s in net.renew(till).get("/v1/me")["sites"]] == ["anchor"]
 
 
@@ -195,30 +229,54 @@ WEAKENING = {
     "dual control off": lambda net: ("PUT", "/v1/schemes/tern-bay", net.scheme(dual_control=False)),
     "a higher limit": lambda net: ("PUT", "/v1/schemes/tern-bay", net.scheme(variance_limit="20.01")),
     "no limit": lambda net: ("PUT", "/v1/schemes/tern-bay", net.scheme(variance_limit=None)),
-    "the operator's account": lambda net: ("PUT", "/v1/schemes/tern-bay", net.scheme(
-        operator={**OPERATOR, "bank_account": {"account": "1", "bank_code": "3"}})),
-    "the operator's bank": lambda net: ("PUT", "/v1/schemes/tern-bay",
-                                        net.scheme(operator={**OPERATOR, "bic": "AGRIFRPP"})),
-    "the operator's creditor id": lambda net: ("PUT", "/v1/schemes/tern-bay",
-                                               net.scheme(operator={**OPERATOR, "creditor_id": "X1"})),
+    "the operator's account": lambda net: (
+        "PUT",
+        "/v1/schemes/tern-bay",
+        net.scheme(operator={**OPERATOR, "bank_account": {"account": "1", "bank_code": "3"}}),
+    ),
+    "the operator's bank": lambda net: (
+        "PUT",
+        "/v1/schemes/tern-bay",
+        net.scheme(operator={**OPERATOR, "bic": "AGRIFRPP"}),
+    ),
+    "the operator's creditor id": lambda net: (
+        "PUT",
+        "/v1/schemes/tern-bay",
+        net.scheme(operator={**OPERATOR, "creditor_id": "X1"}),
+    ),
     "no operator": lambda net: ("PUT", "/v1/schemes/tern-bay", net.scheme(operator=None)),
-    "a participant's account": lambda net: ("PUT", "/v1/participants/hearth",
-                                            {"name": "Hearth", "bank_account": {"iban": OTHER_IBAN}}),
-    "a participant's bank": lambda net: ("PUT", "/v1/participants/hearth", {
-        "name": "Hearth", "bank_account": {"iban": IBAN}, "bic": "AGRIFRPP"}),
+    "a participant's account": lambda net: (
+        "PUT",
+        "/v1/participants/hearth",
+        {"name": "Hearth", "bank_account": {"iban": OTHER_IBAN}},
+    ),
+    "a participant's bank": lambda net: (
+        "PUT",
+        "/v1/participants/hearth",
+        {"name": "Hearth", "bank_account": {"iban": IBAN}, "bic": "AGRIFRPP"},
+    ),
     "no account": lambda net: ("PUT", "/v1/participants/hearth", {"name": "Hearth"}),
     "an accountant": lambda net: ("POST", "/v1/keys", {"name": "dora", "holder": "Dora", "role": "accountant"}),
     "an admin": lambda net: ("POST", "/v1/keys", {"name": "dora", "holder": "Dora", "role": "admin"}),
 }
 NOT_WEAKENING = {
     "a lower limit": lambda net: ("PUT", "/v1/schemes/tern-bay", net.scheme(variance_limit="19.99")),
-    "the operator's name": lambda net: ("PUT", "/v1/schemes/tern-bay",
-                                        net.scheme(operator={**OPERATOR, "name": "The pool"})),
-    "a participant's name": lambda net: ("PUT", "/v1/participants/hearth",
-                                         {"name": "H", "bank_account": {"iban": IBAN}}),
+    "the operator's name": lambda net: (
+        "PUT",
+        "/v1/schemes/tern-bay",
+        net.scheme(operator={**OPERATOR, "name": "The pool"}),
+    ),
+    "a participant's name": lambda net: (
+        "PUT",
+        "/v1/participants/hearth",
+        {"name": "H", "bank_account": {"iban": IBAN}},
+    ),
     "a new participant": lambda net: ("PUT", "/v1/participants/cook", {"name": "Cook", "bank_account": {"iban": IBAN}}),
-    "one of a scheme where nothing is posted": lambda net: ("PUT", "/v1/participants/puffin", {
-        "name": "Puffin", "bank_account": {"iban": IBAN}}),
+    "one of a scheme where nothing is posted": lambda net: (
+        "PUT",
+        "/v1/participants/puffin",
+        {"name": "Puffin", "bank_account": {"iban": IBAN}},
+    ),
     "an auditor": lambda net: ("POST", "/v1/keys", {"name": "dora", "holder": "Dora", "role": "auditor"}),
     "the same again": lambda net: ("PUT", "/v1/schemes/tern-bay", net.scheme()),
 }
@@ -232,20 +290,24 @@ def test_what_weakens_control_waits_for_a_second_person(net, what):
     tried = net.ada.send(method, path + "?dry_run=true", body)
     assert tried.status == 202 and tried.json["dry_run"] and net.open() == []
     answer = net.ada.send(method, path + "?why=it+must+be", body)
-    assert answer.status == 202 and answer.json["status"] == "proposed" and len(answer.json["changes"]) == 1, (
-        answer.body)
+    assert (
+        answer.status == 202 and answer.json["status"] == "proposed" and len(answer.json["changes"]) == 1
+    ), answer.body
     number = answer.json["proposal"]
     assert (net.ada.get("/v1/reference"), [k["name"] for k in net.ada.items("/v1/keys")]) == before
-    shown, = net.open()
+    (shown,) = net.open()
     assert {**shown, "status": "proposed", "key": None} == {**answer.json, "key": None}
     assert shown["schemes"] == ["tern-bay"] and shown["proposed_by"] == {"key": "first-admin", "holder": "first-admin"}
     net.ada.refused("POST", f"/v1/proposals/{number}/approve", None, 409, "second_key_needed")
     done = net.ben.send("POST", f"/v1/proposals/{number}/approve")
-    assert done.status == 200 and (done.json["status"], done.json["decided_by"]["holder"]) == ("approved", "Ben"), (
-        done.body)
+    assert done.status == 200 and (done.json["status"], done.json["decided_by"]["holder"]) == (
+        "approved",
+        "Ben",
+    ), done.body
     assert (net.ada.get("/v1/reference"), [k["name"] for k in net.ada.items("/v1/keys")]) != before
-    made = [c for c in net.ada.items("/v1/changes", limit=1000) if c.get("proposal") == number
-            and c["of"] != "proposal"]
+    made = [
+        c for c in net.ada.items("/v1/changes", limit=1000) if c.get("proposal") == number and c["of"] != "proposal"
+    ]
     assert [(c["of"], c["by"]["key"], c["why"]) for c in made] == [(shown["changes"][0]["of"], "ben", "it must be")]
     steps = net.ada.items("/v1/changes", of="proposal")
     assert [(c["by"]["holder"], c["after"]["status"]) for c in steps] == [("first-admin", "open"), ("Ben", "approved")]
@@ -276,9 +338,14 @@ def test_without_dual_control_one_person_may(service):
 
 def test_dual_control_off_and_an_account_in_one_document(net):
     """The first change of a document must not free its later ones."""
-    answer = net.ada.send("POST", "/v1/reference", {
-        "schemes": [{"scheme": "tern-bay", **net.scheme(dual_control=False)}],
-        "participants": [{"participant": "miller", "name": "Miller", "bank_account": {"iban": OTHER_IBAN}}]})
+    answer = net.ada.send(
+        "POST",
+        "/v1/reference",
+        {
+            "schemes": [{"scheme": "tern-bay", **net.scheme(dual_control=False)}],
+            "participants": [{"participant": "miller", "name": "Miller", "bank_account": {"iban": OTHER_IBAN}}],
+        },
+    )
     assert answer.status == 202 and {c["of"] for c in answer.json["changes"]} == {"scheme", "participant"}
 
 
@@ -291,7 +358,7 @@ def test_a_key_s_secret_opens_nothing_before_it_is_approved(net):
     assert (again.status, again.json["proposal"]) == (202, answer.json["proposal"]) and "key" not in again.json
     assert net.ben.send("POST", f"/v1/proposals/{answer.json['proposal']}/approve").status == 200
     assert dora.get("/v1/me")["holder"] == "Dora"
-    listed, = (k for k in net.ada.items("/v1/keys") if k["name"] == "dora")
+    (listed,) = (k for k in net.ada.items("/v1/keys") if k["name"] == "dora")
     assert listed["made_by"] == "first-admin", "it is who has seen the secret that made it"
     assert answer.json["key"] not in str(net.ada.items("/v1/proposals", status="approved"))
 
@@ -323,8 +390,11 @@ def test_withdrawing(net):
     assert net.ada.send("POST", withdraw + "?dry_run=true", {"reason": "a slip"}).json["dry_run"]
     assert len(net.open()) == 1
     done = net.ada.send("POST", withdraw, {"reason": "a slip"})
-    assert (done.json["status"], done.json["note"], done.json["decided_by"]["key"]) == ("withdrawn", "a slip",
-                                                                                        "first-admin")
+    assert (done.json["status"], done.json["note"], done.json["decided_by"]["key"]) == (
+        "withdrawn",
+        "a slip",
+        "first-admin",
+    )
     assert net.ada.send("POST", withdraw, {"reason": "a slip"}).json == done.json
     net.ben.refused("POST", f"/v1/proposals/{number}/approve", None, 409, "proposal_decided")
     assert redirect(net) != number
@@ -343,14 +413,17 @@ def test_approvers_at_once(net):
     """Two approve the same proposal, and one withdraws it: it is decided once."""
     for iban in (OTHER_IBAN, IBAN) * 3:
         number = redirect(net, iban)
-        answers = at_once(lambda: net.ben.send("POST", f"/v1/proposals/{number}/approve"),
-                          lambda: net.cleo.send("POST", f"/v1/proposals/{number}/approve"),
-                          lambda: net.ann.send("POST", f"/v1/proposals/{number}/withdraw", {"reason": "no"}))
+        answers = at_once(
+            lambda: net.ben.send("POST", f"/v1/proposals/{number}/approve"),
+            lambda: net.cleo.send("POST", f"/v1/proposals/{number}/approve"),
+            lambda: net.ann.send("POST", f"/v1/proposals/{number}/withdraw", {"reason": "no"}),
+        )
         assert sorted(a.status for a in answers) == [200, 409, 409], [a.body for a in answers]
         if answers[2].status == 200:
             assert net.ben.get("/v1/participants/miller")["bank_account"] != {"iban": iban}
-            net.ada.agreed(net.ben, "PUT", "/v1/participants/miller",
-                           {"name": "Miller", "bank_account": {"iban": iban}})
+            net.ada.agreed(
+                net.ben, "PUT", "/v1/participants/miller", {"name": "Miller", "bank_account": {"iban": iban}}
+            )
         assert net.ben.get("/v1/participants/miller")["bank_account"] == {"iban": iban}
     net.ada.assert_holds()
 
@@ -382,13 +455,14 @@ def test_the_list(net):
 def test_a_single_admin_is_joined_by_the_command_line(service):
     """The way out where there is nobody else: the person with the host makes a key, and the change says that it was
     the command line."""
-    service.admin.load(network.reference([network.scheme("tern-bay", D0, {"cup-300": "2.50"})],
-                                         {"anchor": ("tern-bay", "hearth")}))
+    service.admin.load(
+        network.reference([network.scheme("tern-bay", D0, {"cup-300": "2.50"})], {"anchor": ("tern-bay", "hearth")})
+    )
     service.admin.post(event("issue", "anchor", at(D0), issued=cups(cup_300=1)))
     answer = service.admin.send("POST", "/v1/keys", {"name": "bo", "holder": "Bo", "role": "admin"})
     bo = service.client(service.create_key("bo-2", "admin", holder="Bo"))
     assert bo.send("POST", f"/v1/proposals/{answer.json['proposal']}/approve").status == 200
-    made, = (c for c in service.admin.items("/v1/changes", of="key", limit=1000) if c["name"] == "bo-2")
+    (made,) = (c for c in service.admin.items("/v1/changes", of="key", limit=1000) if c["name"] == "bo-2")
     assert made["way"] == "command_line" and "by" not in made
 
 
@@ -399,21 +473,27 @@ def test_a_single_admin_is_joined_by_the_command_line(service):
 @pytest.mark.parametrize("statement", ["UPDATE {} SET note = note", "DELETE FROM {}", "TRUNCATE {} CASCADE"])
 def test_the_service_can_only_append(net, table, statement):
     with pytest.raises(psycopg2.errors.InsufficientPrivilege):
-        execute(net.database.service_dsn,
-                statement.format(table).replace("note = note", "why = why" if table == "proposal" else "note = note"))
+        execute(
+            net.database.service_dsn,
+            statement.format(table).replace("note = note", "why = why" if table == "proposal" else "note = note"),
+        )
 
 
 def test_a_proposal_that_somebody_rewrites_is_noticed(net):
     """By whom has the database: the approved write differs from the proposed one, or somebody else proposed it."""
     number = redirect(net)
-    for statement in ("UPDATE proposal SET body = replace(body, 'GB82WEST12345698765432', 'DE89370400440532013000')",
-                      "UPDATE proposal SET proposed_by = 2",
-                      f"INSERT INTO proposal_decision VALUES ({number}, 'withdrawn', now(), 2, 'x')"):
+    for statement in (
+        "UPDATE proposal SET body = replace(body, 'GB82WEST12345698765432', 'DE89370400440532013000')",
+        "UPDATE proposal SET proposed_by = 2",
+        f"INSERT INTO proposal_decision VALUES ({number}, 'withdrawn', now(), 2, 'x')",
+    ):
         net.database.run(f"CREATE TABLE kept_p AS TABLE proposal; SET session_replication_role = replica; {statement}")
         checks = net.ada.get("/v1/checks")
         assert [c["check"] for c in checks["items"] if c["verdict"] == "broken"] == ["changes_verify"], statement
-        net.database.run("SET session_replication_role = replica; DELETE FROM proposal_decision; DELETE FROM proposal;"
-                         " INSERT INTO proposal SELECT * FROM kept_p; DROP TABLE kept_p")
+        net.database.run(
+            "SET session_replication_role = replica; DELETE FROM proposal_decision; DELETE FROM proposal;"
+            " INSERT INTO proposal SELECT * FROM kept_p; DROP TABLE kept_p"
+        )
     net.ada.assert_holds()
 
 

@@ -22,12 +22,17 @@ SEED = int(os.environ.get("DEPOSITD_MODEL_SEED", "0")) or random.SystemRandom().
 FIRST, DAYS = WORKED_DAY - timedelta(days=30), 30
 CHANGE = FIRST + timedelta(days=12)  # cup-300 has another value from here on
 TABLES = {  # ledger table -> columns of its primary key
-    "entry": ("scheme", "entry", "business_date"), "business_day": ("scheme", "business_date"),
-    "settlement": ("scheme", "business_date"), "position": ("scheme", "business_date", "participant"),
-    "payment": ("scheme", "payment_id"), "event_id": ("scheme", "event_id"),
+    "entry": ("scheme", "entry", "business_date"),
+    "business_day": ("scheme", "business_date"),
+    "settlement": ("scheme", "business_date"),
+    "position": ("scheme", "business_date", "participant"),
+    "payment": ("scheme", "payment_id"),
+    "event_id": ("scheme", "event_id"),
     "exception": ("scheme", "entry", "position"),
-    "entry_reference": ("scheme", "entry"), "transfer": ("scheme", "dispatch", "cup_type", "damaged"),
-    "balance": ("scheme", "account", "business_date"), "site_day": ("scheme", "business_date", "site"),
+    "entry_reference": ("scheme", "entry"),
+    "transfer": ("scheme", "dispatch", "cup_type", "damaged"),
+    "balance": ("scheme", "account", "business_date"),
+    "site_day": ("scheme", "business_date", "site"),
     "reversed_day": ("scheme", "business_date", "site", "original_date"),
     "particulars": ("scheme", "business_date"),
 }
@@ -46,18 +51,26 @@ def events_of(day, rng, memory):
     def post(kind, site, clock, **members):
         return event(kind, site, at(day, clock), **members)
 
-    yield post("issue", "anchor", "09:00", issued=cups(cup_300=rng.randint(2, 9), cup_450=1), reference=f"till {n}/1",
-               tender="card")
+    yield post(
+        "issue",
+        "anchor",
+        "09:00",
+        issued=cups(cup_300=rng.randint(2, 9), cup_450=1),
+        reference=f"till {n}/1",
+        tender="card",
+    )
     yield post("return", "brick", "10:00", returned=cups(("cup-300", 1), cup_300=rng.randint(1, 4)))
     yield post("issue", "copper", "11:00", issued=cups(cup_300=1))
     if n % 3 == 0:
-        memory["sent"] = post("dispatch", "brick", "12:00", cups=cups(*[("cup-300", 1)] * (n % 2), cup_300=5),
-                              to="dock")
+        memory["sent"] = post(
+            "dispatch", "brick", "12:00", cups=cups(*[("cup-300", 1)] * (n % 2), cup_300=5), to="dock"
+        )
         yield memory["sent"]
         yield post("receipt", "dock", "13:00", cups=cups(cup_300=4), dispatch=memory["sent"]["event_id"])
     if n % 3 == 1:
-        yield post("transit_loss", "brick", "12:00", cups=cups(cup_300=1), dispatch=memory["sent"]["event_id"],
-                   bearer="sender")
+        yield post(
+            "transit_loss", "brick", "12:00", cups=cups(cup_300=1), dispatch=memory["sent"]["event_id"], bearer="sender"
+        )
         yield post("count", "dock", "20:00", cups=[{"cup_type": "cup-300", "counted": 7}])
     if n % 5 == 2:
         wrong = post("return", "dock", "14:00", returned=cups(cup_300=3), amount="9.00")
@@ -82,14 +95,27 @@ def month(shared):
     terms = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15", "minimum_payment": "4.00"}
     dearer = {**terms, "service_fee": "0.12", "effective_date": str(CHANGE)}
     banks = {p: {"bank_account": {"account": f"000-{p}", "bank_code": "77"}} for p in ("hearth", "miller", "quay")}
-    shared.admin.load(network.reference(
-        [network.scheme("tern-bay", FIRST, {"cup-300": "2.50", "cup-450": "3.50"}, terms=[terms, dearer],
-                        variance_limit="2.00",
-                        stock_terms="on_deposit", more_values=[("cup-300", CHANGE, "3.00")]),
-         network.scheme("skerry", FIRST, {"cup-300": "2.00"})],
-        {**{s: ("tern-bay", p) for s, p in network.WORKED_SITES.items()}, "gull": ("skerry", "hearth")}, **banks))
-    shared.admin.post_many([event("supply", s, at(FIRST, "06:00"), cups=cups(cup_300=200, cup_450=60))
-                            for s in network.WORKED_SITES])
+    shared.admin.load(
+        network.reference(
+            [
+                network.scheme(
+                    "tern-bay",
+                    FIRST,
+                    {"cup-300": "2.50", "cup-450": "3.50"},
+                    terms=[terms, dearer],
+                    variance_limit="2.00",
+                    stock_terms="on_deposit",
+                    more_values=[("cup-300", CHANGE, "3.00")],
+                ),
+                network.scheme("skerry", FIRST, {"cup-300": "2.00"}),
+            ],
+            {**{s: ("tern-bay", p) for s, p in network.WORKED_SITES.items()}, "gull": ("skerry", "hearth")},
+            **banks,
+        )
+    )
+    shared.admin.post_many(
+        [event("supply", s, at(FIRST, "06:00"), cups=cups(cup_300=200, cup_450=60)) for s in network.WORKED_SITES]
+    )
     shared.admin.post(event("issue", "gull", at(FIRST), issued=cups(cup_300=1)))
     for n in range(DAYS):
         day = FIRST + n * DAY
@@ -97,15 +123,17 @@ def month(shared):
         assert {r["status"] for r in results} == {"recorded"}, results
         shared.admin.close("tern-bay", day)
     shared.admin.post(event("issue", "anchor", at(FIRST + DAYS * DAY), issued=cups(cup_300=1)))
-    wait_until(lambda: shared.database.rows("SELECT count(*) FROM particulars") == [(DAYS,)],
-               "the particulars are kept")
+    wait_until(
+        lambda: shared.database.rows("SELECT count(*) FROM particulars") == [(DAYS,)], "the particulars are kept"
+    )
     shared.stop()
     return shared
 
 
 def run_verify(service, *options):
-    return subprocess.run([service.binary, "verify", *options], env=service.environment, capture_output=True, text=True,
-                          timeout=600)
+    return subprocess.run(
+        [service.binary, "verify", *options], env=service.environment, capture_output=True, text=True, timeout=600
+    )
 
 
 def verify(service, *options):
@@ -113,10 +141,12 @@ def verify(service, *options):
     done = run_verify(service, *options)
     *found, last = done.stdout.splitlines() or [""]
     if done.returncode < 2:
-        examined, schemes, broken = map(int, re.fullmatch(
-            r"examined (\d+) things in \d+ checks of (\d+) schemes: (\d+) do not hold", last).groups())
-        assert examined > 0 and broken >= len(found) and (done.returncode == 1) == bool(found) == bool(broken), (
-            done.stdout)
+        examined, schemes, broken = map(
+            int, re.fullmatch(r"examined (\d+) things in \d+ checks of (\d+) schemes: (\d+) do not hold", last).groups()
+        )
+        assert (
+            examined > 0 and broken >= len(found) and (done.returncode == 1) == bool(found) == bool(broken)
+        ), done.stdout
         assert all(re.match(r"(tern-bay|skerry): [a-z_]+: .", line) for line in found), found
         return done.returncode, found, schemes
     assert not done.stdout and done.stderr, done
@@ -161,9 +191,10 @@ def test_what_could_not_be_examined_is_neither(month):
 
 # --- one byte, one digit -----------------------------------------------------------------------------------------
 
+
 def with_another(text, of, places, rng):
     place = rng.choice(places)
-    return text[:place] + rng.choice([c for c in of if c != text[place]]) + text[place + 1:]
+    return text[:place] + rng.choice([c for c in of if c != text[place]]) + text[place + 1 :]
 
 
 def changed(kind, text, rng):
@@ -191,11 +222,14 @@ class Row:
     """A row that a superuser has in hand."""
 
     def __init__(self, cursor, table, rng, where="true"):
-        sealed = {"event_id": f"entry <= {last_sealed(cursor)}",
-                  "entry_reference": f"entry <= {last_sealed(cursor)}"}.get(
-            table, f"business_date < '{FIRST + DAYS * DAY}'")
-        cursor.execute(f"SELECT ctid::text FROM {table} WHERE scheme = (SELECT id FROM scheme WHERE code = 'tern-bay')"
-                       f" AND {sealed} AND {where} ORDER BY ctid")
+        sealed = {
+            "event_id": f"entry <= {last_sealed(cursor)}",
+            "entry_reference": f"entry <= {last_sealed(cursor)}",
+        }.get(table, f"business_date < '{FIRST + DAYS * DAY}'")
+        cursor.execute(
+            f"SELECT ctid::text FROM {table} WHERE scheme = (SELECT id FROM scheme WHERE code = 'tern-bay')"
+            f" AND {sealed} AND {where} ORDER BY ctid"
+        )
         rows = cursor.fetchall()
         self.cursor, self.table, self.ctid = cursor, table, rng.choice(rows)[0] if rows else None
 
@@ -206,13 +240,19 @@ class Row:
     def set(self, column, text):
         """False: the database does not take it, for its type, for a constraint, or because nothing would change."""
         try:
-            self.cursor.execute("SELECT format_type(atttypid, atttypmod) FROM pg_attribute WHERE attrelid ="
-                                " %s::regclass"
-                                " AND attname = %s", (self.table, column))
-            kind, = self.cursor.fetchone()
-            self.cursor.execute(f"UPDATE {self.table} SET {column} = %s::{kind} WHERE ctid = %s AND {column} IS"
-                                " DISTINCT FROM"
-                                f" %s::{kind} RETURNING ctid::text", (text, self.ctid, text))
+            self.cursor.execute(
+                "SELECT format_type(atttypid, atttypmod) FROM pg_attribute WHERE attrelid ="
+                " %s::regclass"
+                " AND attname = %s",
+                (self.table, column),
+            )
+            (kind,) = self.cursor.fetchone()
+            self.cursor.execute(
+                f"UPDATE {self.table} SET {column} = %s::{kind} WHERE ctid = %s AND {column} IS"
+                " DISTINCT FROM"
+                f" %s::{kind} RETURNING ctid::text",
+                (text, self.ctid, text),
+            )
         except (psycopg2.DataError, psycopg2.IntegrityError):
             return False
         moved = self.cursor.fetchone()
@@ -239,8 +279,11 @@ def assert_named(service, names, what):
 
 
 def columns_of(cursor, table):
-    cursor.execute("SELECT column_name, data_type, is_nullable = 'YES' FROM information_schema.columns"
-                   " WHERE table_schema = 'public' AND table_name = %s ORDER BY ordinal_position", (table,))
+    cursor.execute(
+        "SELECT column_name, data_type, is_nullable = 'YES' FROM information_schema.columns"
+        " WHERE table_schema = 'public' AND table_name = %s ORDER BY ordinal_position",
+        (table,),
+    )
     return [c for c in cursor.fetchall() if (table, c[0]) not in UNSEALED]
 
 
@@ -275,8 +318,11 @@ def test_every_column(month, superuser, table):
 
 
 # The ends of what a column holds, and an account whose owner's 32 bits are all set.
-EXTREMES = {**dict.fromkeys(("bigint", "ARRAY"), (2**63 - 1, -2**63, 0xffffffff << 16)), "integer": (2**31 - 1, -2**31),
-            "smallint": (2**15 - 1, -2**15)}
+EXTREMES = {
+    **dict.fromkeys(("bigint", "ARRAY"), (2**63 - 1, -(2**63), 0xFFFFFFFF << 16)),
+    "integer": (2**31 - 1, -(2**31)),
+    "smallint": (2**15 - 1, -(2**15)),
+}
 
 
 @pytest.mark.parametrize("table", TABLES)
@@ -306,15 +352,17 @@ def test_every_row(month, superuser, table):
         assert_named(month, names, f"a row of {table} was lost, seed {SEED}")
     superuser.execute(f"INSERT INTO {table} SELECT * FROM kept ON CONFLICT DO NOTHING")
     key = next(c for c in TABLES[table][:0:-1] if c not in ("damaged", "cup_type"))
-    superuser.execute("SELECT format_type(atttypid, atttypmod) FROM pg_attribute WHERE attrelid = %s::regclass AND"
-                      " attname = %s",
-                      (table, key))
-    kind, = superuser.fetchone()
+    superuser.execute(
+        "SELECT format_type(atttypid, atttypmod) FROM pg_attribute WHERE attrelid = %s::regclass AND" " attname = %s",
+        (table, key),
+    )
+    (kind,) = superuser.fetchone()
     other = {"uuid": "gen_random_uuid()", "date": f"date '{FIRST - DAY}'", "text": "'made up'"}.get(
-        kind, f"{key} + 1000")
+        kind, f"{key} + 1000"
+    )
     superuser.execute(f"UPDATE kept SET {key} = {other}")
     superuser.execute(f"INSERT INTO {table} SELECT * FROM kept RETURNING ctid::text")
-    row.ctid, = superuser.fetchone()
+    (row.ctid,) = superuser.fetchone()
     assert_named(month, names + row.names(), f"a row of {table} was made up, seed {SEED}")
     superuser.execute(f"DELETE FROM {table} WHERE ctid = %s", (row.ctid,))
     superuser.execute("DROP TABLE kept")
@@ -335,10 +383,16 @@ def test_dates_that_the_service_does_not_write(month, superuser, tables, date):
         assert all(row.set("business_date", str(day)) for row in moved)
 
 
-@pytest.mark.parametrize("accounts, amounts", [
-    ("accounts", "amounts || 0::bigint"), ("accounts || 0::bigint", "amounts"),
-    ("accounts", "('[0:' || cardinality(amounts) - 1 || ']=' || amounts::text)::bigint[]"),
-    ("ARRAY[accounts]", "ARRAY[amounts]"), ("accounts || NULL::bigint", "amounts || NULL::bigint")])
+@pytest.mark.parametrize(
+    "accounts, amounts",
+    [
+        ("accounts", "amounts || 0::bigint"),
+        ("accounts || 0::bigint", "amounts"),
+        ("accounts", "('[0:' || cardinality(amounts) - 1 || ']=' || amounts::text)::bigint[]"),
+        ("ARRAY[accounts]", "ARRAY[amounts]"),
+        ("accounts || NULL::bigint", "amounts || NULL::bigint"),
+    ],
+)
 def test_arrays_that_could_be_read_in_two_ways(month, superuser, accounts, amounts):
     entry = random.Random(SEED).randrange(1, last_sealed(superuser))
     where = f"WHERE scheme = (SELECT id FROM scheme WHERE code = 'tern-bay') AND entry = {entry}"
@@ -351,9 +405,16 @@ def test_arrays_that_could_be_read_in_two_ways(month, superuser, accounts, amoun
 
 def test_hashes_that_are_too_long(month, superuser):
     """A byte more at the end of each: a reader of only the first 32 would not see it."""
-    for table, column in [("entry", "hash"), ("settlement", "root"), ("settlement", "previous"), ("settlement", "seal"),
-                          ("particulars", "previous"), ("particulars", "parts"), ("particulars", "digest"),
-                          ("event_id", "digest")]:
+    for table, column in [
+        ("entry", "hash"),
+        ("settlement", "root"),
+        ("settlement", "previous"),
+        ("settlement", "seal"),
+        ("particulars", "previous"),
+        ("particulars", "parts"),
+        ("particulars", "digest"),
+        ("event_id", "digest"),
+    ]:
         row = Row(superuser, table, random.Random(SEED))
         before = row.value(column)
         assert row.set(column, before + "00")
@@ -365,6 +426,7 @@ def test_one_who_hashes_anew_is_found_by_the_chain(month, superuser):
     """An entry is changed together with its hash: the day's root names the day. With the root, the seal follows no
     more; with the seal, the next day's link. Only a writer of all later days has a whole chain, and another last
     seal than others hold."""
+
     def found():
         return " ".join(verify(month)[1])
 
@@ -375,6 +437,8 @@ def test_one_who_hashes_anew_is_found_by_the_chain(month, superuser):
     assert f"root of {day}" in found() and f"seal of {day} is not that of its root" in found()
     superuser.execute(f"UPDATE settlement SET seal = sha256(seal) {where}")
     assert f"seal of {FIRST + 4 * DAY} does not follow that of the day before" in found()
-    superuser.execute("UPDATE settlement s SET root = was.root, seal = was.seal FROM was WHERE (s.scheme,"
-                      " s.business_date)"
-                      " = (was.scheme, was.business_date)")
+    superuser.execute(
+        "UPDATE settlement s SET root = was.root, seal = was.seal FROM was WHERE (s.scheme,"
+        " s.business_date)"
+        " = (was.scheme, was.business_date)"
+    )

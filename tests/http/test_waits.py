@@ -18,16 +18,21 @@ from network import at, cups, event
 
 DAY = date.today() - timedelta(days=3)
 HEAD = "SELECT FROM scheme_head JOIN scheme s ON s.id = scheme WHERE s.code = 'tern-bay' FOR UPDATE OF scheme_head"
-WAITING = ("SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND usename = 'depositd_service'"
-           " AND wait_event_type = 'Lock'")
+WAITING = (
+    "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND usename = 'depositd_service'"
+    " AND wait_event_type = 'Lock'"
+)
 
 
 def new_pair(database, **settings):
     """A service with two schemes: anchor trades in tern-bay, cairn in skerry."""
     service = new_service(database, **settings)
-    service.admin.load(network.reference(
-        [network.scheme(code, DAY, {"cup-300": "2.50", "cup-450": "3.50"}) for code in ("tern-bay", "skerry")],
-        {"anchor": ("tern-bay", "hearth"), "cairn": ("skerry", "hearth")}))
+    service.admin.load(
+        network.reference(
+            [network.scheme(code, DAY, {"cup-300": "2.50", "cup-450": "3.50"}) for code in ("tern-bay", "skerry")],
+            {"anchor": ("tern-bay", "hearth"), "cairn": ("skerry", "hearth")},
+        )
+    )
     return service
 
 
@@ -60,6 +65,7 @@ def issue(site):
 
 
 # Heads
+
 
 def test_a_locked_head_holds_up_its_own_scheme_only(start):
     service = start(post_deadline_ms=4000)
@@ -106,8 +112,11 @@ def test_what_waited_in_vain_is_told_from_what_was_recorded(start):
 
 # Reads
 
-SLOW = (f"/v1/reports/journal?scheme=tern-bay&from={DAY}&to={DAY}", "/v1/events?scheme=tern-bay", "/v1/reports/journal"
-        f"?scheme=tern-bay&from={DAY}&to={DAY}&format=csv")
+SLOW = (
+    f"/v1/reports/journal?scheme=tern-bay&from={DAY}&to={DAY}",
+    "/v1/events?scheme=tern-bay",
+    "/v1/reports/journal" f"?scheme=tern-bay&from={DAY}&to={DAY}&format=csv",
+)
 
 
 def test_a_read_has_a_deadline(start):
@@ -130,8 +139,10 @@ def test_a_read_ends_when_its_client_has_gone(start):
         clients = []
         for count in (1, 2, 3):
             clients.append(socket.create_connection(("127.0.0.1", service.port)))
-            clients[-1].sendall(f"GET {SLOW[count - 1]} HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer"
-                                f" {service.admin_key}\r\n\r\n".encode())
+            clients[-1].sendall(
+                f"GET {SLOW[count - 1]} HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer"
+                f" {service.admin_key}\r\n\r\n".encode()
+            )
             wait_until(lambda: waiting_reads(service) == count - 1, "the reads are queued")
         wait_until(lambda: service.database.rows(WAITING) == [(1,)], "the first read runs")
         for client in clients:
@@ -143,7 +154,8 @@ def test_a_read_ends_when_its_client_has_gone(start):
 def waiting_reads(service):
     figures = service.client().send("GET", "/metrics").body.decode()
     return int(
-        float(next(line.split()[1] for line in figures.splitlines() if line.startswith("depositd_reads_waiting"))))
+        float(next(line.split()[1] for line in figures.splitlines() if line.startswith("depositd_reads_waiting")))
+    )
 
 
 def test_a_reset_connection_ends_its_read(start):
@@ -151,7 +163,8 @@ def test_a_reset_connection_ends_its_read(start):
     with locked(service.database, "LOCK TABLE entry IN ACCESS EXCLUSIVE MODE"):
         client = socket.create_connection(("127.0.0.1", service.port))
         client.sendall(
-            f"GET {SLOW[0]} HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer {service.admin_key}\r\n\r\n".encode())
+            f"GET {SLOW[0]} HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer {service.admin_key}\r\n\r\n".encode()
+        )
         wait_until(lambda: service.database.rows(WAITING) == [(1,)], "the read runs")
         client.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
         client.close()
@@ -163,8 +176,10 @@ def test_a_write_is_not_cut_off_when_its_client_has_gone(start):
     body = json.dumps({"name": "Quay"}).encode()
     with locked(service.database, "SELECT FROM network_head FOR UPDATE") as holder:
         client = socket.create_connection(("127.0.0.1", service.port))
-        client.sendall(f"PUT /v1/participants/quay HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer {service.admin_key}\r\n"
-                       f"Content-Type: application/json\r\nContent-Length: {len(body)}\r\n\r\n".encode() + body)
+        client.sendall(
+            f"PUT /v1/participants/quay HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer {service.admin_key}\r\n"
+            f"Content-Type: application/json\r\nContent-Length: {len(body)}\r\n\r\n".encode() + body
+        )
         wait_until(lambda: service.database.rows(WAITING) == [(1,)], "the write waits")
         client.close()
         time.sleep(2)  # longer than a read would be let go on
@@ -174,6 +189,7 @@ def test_a_write_is_not_cut_off_when_its_client_has_gone(start):
 
 
 # Readiness
+
 
 def readyz(service):
     return service.client().send("GET", "/readyz")

@@ -30,7 +30,8 @@ def test_worked_example(worked):
     admin = service.admin
 
     assert {a: before.get(a, "0.00") for a in network.WORKED_BEFORE_CLOSE} == {
-        a: columns[column] for a, columns in network.WORKED_BEFORE_CLOSE.items()}
+        a: columns[column] for a, columns in network.WORKED_BEFORE_CLOSE.items()
+    }
     assert {a: before.get(a, 0) for a in network.WORKED_CUPS} == network.WORKED_CUPS
     for sent, answer in zip(events, answers):
         assert answer["status"] == "recorded" and answer["business_date"] == str(WORKED_DAY) and not answer["late"]
@@ -40,23 +41,30 @@ def test_worked_example(worked):
     assert (settlement["scheme"], settlement["date"], settlement["currency"]) == ("tern-bay", str(WORKED_DAY), "CAD")
     positions = {p["participant"]: p for p in settlement["positions"]}
     assert {p: line["amount"] for p, line in positions.items()} == {
-        p: columns[column] for p, columns in network.WORKED_POSITIONS.items()}
+        p: columns[column] for p, columns in network.WORKED_POSITIONS.items()
+    }
     assert {(p["from"], p["to"]): p["amount"] for p in settlement["payments"]} == network.WORKED_PAYMENTS[column]
     sites = {s["site"]: s for p in positions.values() for s in p["sites"]}
     assert {s: (line["fees"], line["tax"]) for s, line in sites.items()} == network.WORKED_FEES
     assert settlement["carried_forward"] == [] and all(p["arrears"] == "0.00" for p in positions.values())
     if column == 0:  # on loan the clearing is what the tills took and paid
         assert {s: (line["collected"], line["refunded"]) for s, line in sites.items()} == {
-            "anchor": ("110.00", "0.00"), "brick": ("0.00", "55.00"), "copper": ("8.00", "21.00"),
-            "dock": ("0.00", "0.50")}
+            "anchor": ("110.00", "0.00"),
+            "brick": ("0.00", "55.00"),
+            "copper": ("8.00", "21.00"),
+            "dock": ("0.00", "0.50"),
+        }
 
     after = admin.accounts("tern-bay")
     for site, participant in network.WORKED_SITES.items():
         assert after[f"site_clearing({site})"] == "0.00"
         assert after[f"settlement_due({participant})"] == network.WORKED_POSITIONS[participant][column]
     admin.assert_holds("tern-bay")
-    assert all(row["difference"] in ("0.00", None) for row in admin.items(
-        "/v1/reports/deposit-cover", scheme="tern-bay", as_of=WORKED_DAY) if row["section"] != "funding")
+    assert all(
+        row["difference"] in ("0.00", None)
+        for row in admin.items("/v1/reports/deposit-cover", scheme="tern-bay", as_of=WORKED_DAY)
+        if row["section"] != "funding"
+    )
 
 
 def test_retries_and_a_second_close_change_nothing(worked):
@@ -66,8 +74,10 @@ def test_retries_and_a_second_close_change_nothing(worked):
     for sent, answer in zip(events, answers):  # the day has closed since: still the first answer
         assert admin.post(sent) == {**answer, "status": "duplicate"}
     # Another offset for the same instant, members in another order: the same content.
-    same = {**dict(reversed(events[0].items())),
-            "occurred_at": network.utc(datetime.fromisoformat(events[0]["occurred_at"]))}
+    same = {
+        **dict(reversed(events[0].items())),
+        "occurred_at": network.utc(datetime.fromisoformat(events[0]["occurred_at"])),
+    }
     assert admin.post(same)["status"] == "duplicate"
     assert admin.close("tern-bay", WORKED_DAY) == settlement
     assert admin.get(f"/v1/settlements/tern-bay/{WORKED_DAY}") == settlement
@@ -83,11 +93,17 @@ def test_an_event_shows_its_entry(worked):
     money = {leg["account"]: leg["amount"] for leg in shown["legs"] if "amount" in leg}
     own = "site_clearing(anchor)" if column == 0 else "stock_deposits(anchor,cup-{})"
     assert money["customer_deposits(cup-300)"] == "-75.00" and money["customer_deposits(cup-450)"] == "-35.00"
-    assert (money[own] == "110.00") if column == 0 else (
-        (money[own.format(300)], money[own.format(450)]) == ("75.00", "35.00"))
+    assert (
+        (money[own] == "110.00")
+        if column == 0
+        else ((money[own.format(300)], money[own.format(450)]) == ("75.00", "35.00"))
+    )
     assert {leg["account"]: leg["cups"] for leg in shown["legs"] if "cups" in leg} == {
-        "site_stock(anchor,cup-300)": -30, "site_stock(anchor,cup-450)": -10,
-        "with_customers(cup-300)": 30, "with_customers(cup-450)": 10}
+        "site_stock(anchor,cup-300)": -30,
+        "site_stock(anchor,cup-450)": -10,
+        "with_customers(cup-300)": 30,
+        "with_customers(cup-450)": 10,
+    }
     reversed_issue = service.admin.get(f"/v1/events/{events[4]['event_id']}")
     assert reversed_issue["reversed_by"] == events[-1]["event_id"]
 
@@ -109,7 +125,9 @@ def test_more_cases(service, name):
     if name == "two sites of one participant":
         assert settlement["payments"] == [] and {p["amount"] for p in settlement["positions"]} == {"0.00"}
         assert {s["site"]: s["net"] for p in settlement["positions"] for s in p["sites"] if s["net"] != "0.00"} == {
-            "anchor": "6.00", "copper": "-6.00"}
+            "anchor": "6.00",
+            "copper": "-6.00",
+        }
     service.admin.assert_holds("tern-bay")
 
 

@@ -63,11 +63,14 @@ def test_paths_in_code_are_there(page):
 
 def test_the_finders_find():
     """So that nothing above passes because it looked at nothing."""
-    text = ("see [a](src/x.c#y), [b](https://z.example) and `src/base/log.h`, `./tests/run --quick`, `GET /v1/me`\n[c]:"
-            " gone.md\n")
+    text = (
+        "see [a](src/x.c#y), [b](https://z.example) and `src/base/log.h`, `./tests/run --quick`, `GET /v1/me`\n[c]:"
+        " gone.md\n"
+    )
     assert targets(text) == ["src/x.c", "gone.md"]
     page = TOP / "README.md"
-    assert [is_there(path, page) for path in ("src/base/log.h", "log.h", "tests/run", "base/log.h", "src/base/lög.h",
-                                              "og.h")] == [
-        True, True, True, True, False, False]
+    assert [
+        is_there(path, page)
+        for path in ("src/base/log.h", "log.h", "tests/run", "base/log.h", "src/base/lög.h", "og.h")
+    ] == [True, True, True, True, False, False]
     assert is_of_ours("src/nothing.c") and is_of_ours("nothing.c") and not is_of_ours("application/json")

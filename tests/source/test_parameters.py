@@ -45,8 +45,7 @@ static const char *const words[] = {"int eight(a, b, c, d, e, f, g, h)"};
 
 @pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(TOP)))
 def test_no_function_takes_more_parameters_than_a_reader_keeps_in_mind(path):
-    too_many = {name: count for name, count in functions(path.read_text())
-                if count > MOST and name not in OF_LIBRARIES}
+    too_many = {name: count for name, count in functions(path.read_text()) if count > MOST and name not in OF_LIBRARIES}
     assert not too_many
 
 

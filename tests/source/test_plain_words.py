@@ -12,14 +12,35 @@ import pytest
 
 from test_text import FILES, name_of
 
-FOLDERS = ("deploy/", "include/depositd/", "sql/checks/", "sql/queries/", "sql/reports/", "src/base/", "src/domain/",
-           "src/report/", "src/main.c", "tests/source/")
-PAGES = ("README.md", "deploy/", "sql/README.md", "src/app/THREATS.md", "src/app/network/", "src/http/", "src/report/",
-         "src/store/", "tests/README.md", "tests/bench/decisions/")
+FOLDERS = (
+    "deploy/",
+    "include/depositd/",
+    "sql/checks/",
+    "sql/queries/",
+    "sql/reports/",
+    "src/base/",
+    "src/domain/",
+    "src/report/",
+    "src/main.c",
+    "tests/source/",
+)
+PAGES = (
+    "README.md",
+    "deploy/",
+    "sql/README.md",
+    "src/app/THREATS.md",
+    "src/app/network/",
+    "src/http/",
+    "src/report/",
+    "src/store/",
+    "tests/README.md",
+    "tests/bench/decisions/",
+)
 HABITS = {
     "a clause is the subject": r"^(?:and |but |so |then )?(?:what|whatever|who|whoever)\b(?! if\b| for\b)[^?]*$",
     "nobody is the subject": r"^(?:one|those) (?:that|who|whose|which|of which)\b",
-    "too at the end": r"\btoo(?=[.;:,)]|$)"}
+    "too at the end": r"\btoo(?=[.;:,)]|$)",
+}
 
 
 def flat(text):
@@ -40,8 +61,11 @@ def comments_after(mark, text):
 def comments_in_python(text):
     documented = (ast.Module, ast.ClassDef, ast.FunctionDef)
     found = [ast.get_docstring(node) or "" for node in ast.walk(ast.parse(text)) if isinstance(node, documented)]
-    return found + [token.string.lstrip("# ") for token in tokenize.generate_tokens(io.StringIO(text).readline)
-                    if token.type == tokenize.COMMENT]
+    return found + [
+        token.string.lstrip("# ")
+        for token in tokenize.generate_tokens(io.StringIO(text).readline)
+        if token.type == tokenize.COMMENT
+    ]
 
 
 def paragraphs(text):
@@ -63,8 +87,12 @@ def texts_of(path):
 def hits(text):
     """(habit, sentence) of each; a colon and a semicolon end a sentence as well."""
     sentences = re.split(r"(?<=[.!?;:]) ", flat(text).lstrip("-*| "))
-    return [(habit, sentence) for sentence in sentences for habit, pattern in HABITS.items()
-            if re.search(pattern, sentence, re.IGNORECASE)]
+    return [
+        (habit, sentence)
+        for sentence in sentences
+        for habit, pattern in HABITS.items()
+        if re.search(pattern, sentence, re.IGNORECASE)
+    ]
 
 
 def is_read(path):
@@ -85,11 +113,19 @@ def test_sentences_read_at_once(path):
 def test_the_habits_are_found():
     """So that nothing above passes because it looked at nothing."""
     assert len(READ) > 150 and sum(len(texts_of(path)) for path in READ) > 800
-    for sentence in ("What stays below 256 KiB is sent whole.", "It is sent; whoever waits gets it.",
-                     "One that is away may be right.", "Another instance posts, too."):
+    for sentence in (
+        "What stays below 256 KiB is sent whole.",
+        "It is sent; whoever waits gets it.",
+        "One that is away may be right.",
+        "Another instance posts, too.",
+    ):
         assert hits(sentence), sentence
-    for sentence in ("Who may post?", "The answer says what is wrong.", "It has too many rows.",
-                     "One of them is enough."):
+    for sentence in (
+        "Who may post?",
+        "The answer says what is wrong.",
+        "It has too many rows.",
+        "One of them is enough.",
+    ):
         assert not hits(sentence), sentence
     assert comments_in_c("int a; /* one\n * two */ int b; /* three */") == [" one\n two ", " three "]
     assert [flat(text) for text in comments_after("--", "-- one\n-- two\nSELECT 1 -- three\n")] == ["one two", "three"]

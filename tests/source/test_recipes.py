@@ -9,19 +9,40 @@ from test_text import FILES, TOP, name_of
 
 PAGE = (TOP / "DEVELOPERS.md").read_text()
 RECIPES = dict(re.findall(r"^### How to add (.+)\n\n((?:.*\n)*?)(?=^##)", PAGE, re.MULTILINE))
-EXPECTED = {"a kind of event", "a role", "an account", "a report", "a route", "a reason", "a setting", "a check",
-            "a metric", "a migration"}
+EXPECTED = {
+    "a kind of event",
+    "a role",
+    "an account",
+    "a report",
+    "a route",
+    "a reason",
+    "a setting",
+    "a check",
+    "a metric",
+    "a migration",
+}
 MADE_UP = re.compile("NNNN_what")
 
 # Files with many words of a table that a new row of it does not concern: tests of other things that use what there is,
 # pages, and what is made by a run.
 INCIDENTAL = {
     "a kind of event": {"deploy/CHANGES.md", "tests/http/test_verify.py", "tests/http/test_reports_model.py"},
-    "a role": {"deploy/trade/__main__.py", "src/http/contract/examples.json", "tests/faults/test_allocations.py",
-               "tests/http/test_changes.py", "tests/http/test_proof.py", "tests/http/test_random_requests.py",
-               "tests/http/test_reference.py", "tests/http/test_two_people.py"},
-    "an account": {"src/http/contract/answers.json", "src/http/contract/examples.json",
-                   "tests/http/test_journals.py", "tests/http/test_reports_model.py"},
+    "a role": {
+        "deploy/trade/__main__.py",
+        "src/http/contract/examples.json",
+        "tests/faults/test_allocations.py",
+        "tests/http/test_changes.py",
+        "tests/http/test_proof.py",
+        "tests/http/test_random_requests.py",
+        "tests/http/test_reference.py",
+        "tests/http/test_two_people.py",
+    },
+    "an account": {
+        "src/http/contract/answers.json",
+        "src/http/contract/examples.json",
+        "tests/http/test_journals.py",
+        "tests/http/test_reports_model.py",
+    },
 }
 
 
@@ -34,8 +55,11 @@ def rows(header, table):
 
 def paths_in(recipe):
     """The code spans of a recipe that are paths."""
-    return [span for span in re.findall(r"`([^`\s]+)`", RECIPES[recipe]) if "/" in span and not span.startswith("/")
-            and re.search(r"\.\w+$", span)]
+    return [
+        span
+        for span in re.findall(r"`([^`\s]+)`", RECIPES[recipe])
+        if "/" in span and not span.startswith("/") and re.search(r"\.\w+$", span)
+    ]
 
 
 def holders(patterns, least, least_in_tests):
@@ -44,7 +68,13 @@ def holders(patterns, least, least_in_tests):
     for path in FILES:
         name = name_of(path)
         if name.startswith(("sql/migrations/", "tests/client/", "build/")) or path.suffix not in (
-                ".c", ".h", ".py", ".sql", ".json", ".txt"):
+            ".c",
+            ".h",
+            ".py",
+            ".sql",
+            ".json",
+            ".txt",
+        ):
             continue
         text = path.read_text()
         held = sum(re.search(pattern, text, re.MULTILINE) is not None for pattern in patterns)
@@ -61,19 +91,34 @@ def test_every_recipe_is_there():
 def test_files_of_a_recipe_are_there(recipe):
     paths = paths_in(recipe)
     assert paths
-    lost = [path for path in paths if not (TOP / path).exists()
-            and not (MADE_UP.search(path) and (TOP / path).parent.is_dir())]
+    lost = [
+        path
+        for path in paths
+        if not (TOP / path).exists() and not (MADE_UP.search(path) and (TOP / path).parent.is_dir())
+    ]
     assert not lost
 
 
 FORMS = {
-    "a kind of event": (rows("event.h", "EVENT_KIND_TABLE"), 3, 10,
-                        lambda name, word: rf"\bKIND_{name}\b|\bMEMBERS_{name}\b|\bON\({name}\)|:kind_{word}\b"
-                                           rf"|[\"']{word}[\"']|^{word} "),
-    "a role": (rows("role.h", "ROLE_TABLE"), 3, 5,
-               lambda name, word: rf"\bROLE_{name}\b|\bFOR_{name}\b|[\"']{word}[\"']|X\({name},"),
-    "an account": (rows("account.h", "ACCOUNT_TABLE"), 4, 13,
-                   lambda name, word: rf"\bACCOUNT_{name}\b|:account_{word}\b|\"{word}\b|\b{word}[ (]"),
+    "a kind of event": (
+        rows("event.h", "EVENT_KIND_TABLE"),
+        3,
+        10,
+        lambda name, word: rf"\bKIND_{name}\b|\bMEMBERS_{name}\b|\bON\({name}\)|:kind_{word}\b"
+        rf"|[\"']{word}[\"']|^{word} ",
+    ),
+    "a role": (
+        rows("role.h", "ROLE_TABLE"),
+        3,
+        5,
+        lambda name, word: rf"\bROLE_{name}\b|\bFOR_{name}\b|[\"']{word}[\"']|X\({name},",
+    ),
+    "an account": (
+        rows("account.h", "ACCOUNT_TABLE"),
+        4,
+        13,
+        lambda name, word: rf"\bACCOUNT_{name}\b|:account_{word}\b|\"{word}\b|\b{word}[ (]",
+    ),
 }
 
 

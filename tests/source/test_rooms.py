@@ -110,11 +110,15 @@ def test_a_circle_would_be_found():
     assert circles_of({"a": {"b", "c"}, "b": {"c"}, "c": set()}) == set()
 
 
-@pytest.mark.parametrize("path", [p for p in SOURCES if p.suffix == ".c" and p.name != "main.c"],
-                         ids=lambda path: str(path.relative_to(TOP)))
+@pytest.mark.parametrize(
+    "path", [p for p in SOURCES if p.suffix == ".c" and p.name != "main.c"], ids=lambda path: str(path.relative_to(TOP))
+)
 def test_a_source_begins_with_its_own_header(path):
-    own = [name for name in (str(path.relative_to(TOP / "src").with_suffix(".h")), f"depositd/{path.stem}.h") if
-           any(str(header).endswith("/" + name) for header in HEADERS)]
+    own = [
+        name
+        for name in (str(path.relative_to(TOP / "src").with_suffix(".h")), f"depositd/{path.stem}.h")
+        if any(str(header).endswith("/" + name) for header in HEADERS)
+    ]
     if own:
         assert includes(path)[0] == own[0]
 
@@ -122,10 +126,17 @@ def test_a_source_begins_with_its_own_header(path):
 # Headers that declare what files of another stem define: handlers, which only the table of routes names; things private
 # to a group of files; the face of the domain; and headers that several files implement.
 SHARED_HEADERS = {
-    "src/http/events/handlers.h", "src/http/resources/handlers.h", "src/http/request/route.h",
+    "src/http/events/handlers.h",
+    "src/http/resources/handlers.h",
+    "src/http/request/route.h",
     "src/store/pg_inside.h",
-    "include/depositd/money.h", "include/depositd/posting.h", "include/depositd/seal.h",
-    "src/app/office/bank.h", "src/app/proof/checks.h", "src/report/render.h", "src/store/ledger_store.h",
+    "include/depositd/money.h",
+    "include/depositd/posting.h",
+    "include/depositd/seal.h",
+    "src/app/office/bank.h",
+    "src/app/proof/checks.h",
+    "src/report/render.h",
+    "src/store/ledger_store.h",
 }
 FUNCTION = r"^(?!static|typedef|extern)[A-Za-z_][\w\s*]*?\b(\w+)\("
 
@@ -137,22 +148,48 @@ def without_comments(path):
 
 def test_a_function_is_defined_beside_its_header():
     declared = {name: path for path in HEADERS for name in re.findall(FUNCTION, without_comments(path), re.MULTILINE)}
-    defined = {(name, path) for path in SOURCES if path.suffix == ".c"
-               for name in re.findall(FUNCTION + r"[^;{}]*\)\s*\{", without_comments(path), re.MULTILINE)}
+    defined = {
+        (name, path)
+        for path in SOURCES
+        if path.suffix == ".c"
+        for name in re.findall(FUNCTION + r"[^;{}]*\)\s*\{", without_comments(path), re.MULTILINE)
+    }
     assert len(defined) > 500
-    elsewhere = {f"{name} of {path.name} is declared in {declared[name].name}" for name, path in defined
-                 if name in declared and declared[name].stem != path.stem
-                 and str(declared[name].relative_to(TOP)) not in SHARED_HEADERS}
+    elsewhere = {
+        f"{name} of {path.name} is declared in {declared[name].name}"
+        for name, path in defined
+        if name in declared
+        and declared[name].stem != path.stem
+        and str(declared[name].relative_to(TOP)) not in SHARED_HEADERS
+    }
     assert elsewhere == set()
 
 
 @pytest.mark.parametrize("path", HEADERS, ids=lambda path: str(path.relative_to(TOP)))
 def test_a_header_compiles_alone(path):
-    flags = subprocess.run(["pkg-config", "--cflags", "libpq", "libxml-2.0"], capture_output=True, text=True,
-                           check=True).stdout.split()
-    done = subprocess.run(["cc", "-std=c17", "-D_GNU_SOURCE", "-Wall", "-Wextra", "-Werror", f"-I{TOP}/include",
-                           f"-I{TOP}/src", *flags, "-fsyntax-only", "-include", str(path), "-xc", "/dev/null"],
-                          capture_output=True, text=True)
+    flags = subprocess.run(
+        ["pkg-config", "--cflags", "libpq", "libxml-2.0"], capture_output=True, text=True, check=True
+    ).stdout.split()
+    done = subprocess.run(
+        [
+            "cc",
+            "-std=c17",
+            "-D_GNU_SOURCE",
+            "-Wall",
+            "-Wextra",
+            "-Werror",
+            f"-I{TOP}/include",
+            f"-I{TOP}/src",
+            *flags,
+            "-fsyntax-only",
+            "-include",
+            str(path),
+            "-xc",
+            "/dev/null",
+        ],
+        capture_output=True,
+        text=True,
+    )
     assert done.returncode == 0, done.stderr
 
 

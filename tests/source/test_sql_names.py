@@ -19,18 +19,21 @@ FILES = sorted(path for path in TOP.glob("sql/*/**/*.sql") if "migrations" not i
 NUMBER = r"(?<![\w$.])[1-9]\d*\b"
 COMPARED = r"(?:=|<>|<=|>=|<|>)"
 OF_KIND = r"(?:\b(?:\w+_)?kind\)?|account_kind_of\([^()]*\)|account >> 48)"  # `kind`, `coalesce(o.kind, e.kind)` …
-PLACES = [re.compile(pattern) for pattern in (
-    rf"\baccount_of\(\s*{NUMBER}",
-    rf"{OF_KIND} {COMPARED} {NUMBER}",
-    rf"{OF_KIND} (?:NOT )?IN \([^()]*{NUMBER}",
-    rf"{OF_KIND} (?:NOT )?BETWEEN (?:{NUMBER}|\S+ AND {NUMBER})",
-    rf"CASE (?:\w+\.)?{OF_KIND} (?:[^()]* )?WHEN {NUMBER}",
-    rf"(?:THEN|ELSE) {NUMBER}(?: ELSE \S+)? END AS kind\b",
-    rf"{NUMBER} AS kind\b",
-    rf"ARRAY\[[^]]*{NUMBER}[^]]*\]\) AS kind\b",
-    rf"\(kind, [^()]*\) AS \(VALUES (?:\([^()]*\), )*\({NUMBER}",
-    rf"\bparticipant, {NUMBER}",  # one of a participant's accounts
-)]
+PLACES = [
+    re.compile(pattern)
+    for pattern in (
+        rf"\baccount_of\(\s*{NUMBER}",
+        rf"{OF_KIND} {COMPARED} {NUMBER}",
+        rf"{OF_KIND} (?:NOT )?IN \([^()]*{NUMBER}",
+        rf"{OF_KIND} (?:NOT )?BETWEEN (?:{NUMBER}|\S+ AND {NUMBER})",
+        rf"CASE (?:\w+\.)?{OF_KIND} (?:[^()]* )?WHEN {NUMBER}",
+        rf"(?:THEN|ELSE) {NUMBER}(?: ELSE \S+)? END AS kind\b",
+        rf"{NUMBER} AS kind\b",
+        rf"ARRAY\[[^]]*{NUMBER}[^]]*\]\) AS kind\b",
+        rf"\(kind, [^()]*\) AS \(VALUES (?:\([^()]*\), )*\({NUMBER}",
+        rf"\bparticipant, {NUMBER}",  # one of a participant's accounts
+    )
+]
 
 
 def bare_numbers(text):
@@ -45,9 +48,14 @@ def name_of(path):
 
 
 def test_the_tables_are_read():
-    assert {"kind_issue": "1", "kind_bank_line_resolved": "26", "account_customer_deposits": "1",
-            "account_supply": "32",
-            "account_first_cups": "32", "account_unaccounted": "38"}.items() <= NAMES.items()
+    assert {
+        "kind_issue": "1",
+        "kind_bank_line_resolved": "26",
+        "account_customer_deposits": "1",
+        "account_supply": "32",
+        "account_first_cups": "32",
+        "account_unaccounted": "38",
+    }.items() <= NAMES.items()
     assert {"kinds_counter": "1,2,3", "kinds_close": "20,21", "accounts_stock": "33,34"}.items() <= NAMES.items()
     for header, prefix in zip(HEADERS, ("kind_", "account_")):
         rows = re.findall(r"^    X\((\w+),", header.read_text(), re.MULTILINE)
@@ -67,31 +75,48 @@ def test_a_number_in_any_of_these_places_would_be_noticed():
         for token in embed.TOKEN.finditer(text):
             if token["name"]:
                 places += 1
-                changed = text[:token.start()] + NAMES[token["name"]] + text[token.end():]
+                changed = text[: token.start()] + NAMES[token["name"]] + text[token.end() :]
                 assert bare_numbers(changed), f"{name_of(path)}: {token[0]}"
     assert places > 90
 
 
-@pytest.mark.parametrize("text", [
-    "-- :kind_issue\n", "/* :kind_issue */", "':kind_issue'", "'it''s :kind_issue'", r"E'it\'s :kind_issue'",
-    '":kind_issue"', "$$ :kind_issue $$", "$of$ $$ :kind_issue $of$", "$1::integer", "a := 1", "a[kind:kind_issue]",
-    "e'\\\\' || '::kind_issue'"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "-- :kind_issue\n",
+        "/* :kind_issue */",
+        "':kind_issue'",
+        "'it''s :kind_issue'",
+        r"E'it\'s :kind_issue'",
+        '":kind_issue"',
+        "$$ :kind_issue $$",
+        "$of$ $$ :kind_issue $of$",
+        "$1::integer",
+        "a := 1",
+        "a[kind:kind_issue]",
+        "e'\\\\' || '::kind_issue'",
+    ],
+)
 def test_what_is_no_name_stays(text):
     assert embed.replace_names(text, NAMES, "here") == text
 
 
 def test_names_become_numbers():
     text = "SELECT $1::integer, kind = :kind_issue, (:account_bank) -- :kind_issue's\n, ':x', :kind_return::text"
-    assert embed.replace_names(text, NAMES, "here") == \
-        "SELECT $1::integer, kind = 1, (7) -- :kind_issue's\n, ':x', 2::text"
+    assert (
+        embed.replace_names(text, NAMES, "here")
+        == "SELECT $1::integer, kind = 1, (7) -- :kind_issue's\n, ':x', 2::text"
+    )
 
 
 def test_an_unknown_name_ends_the_build(tmp_path):
     file = tmp_path / "check-some.sql"
     file.write_text("-- :kind_nothing\nSELECT ':kind_nothing'\n WHERE kind = :kind_nothing\n")
-    said = subprocess.run([sys.executable, TOP / "sql/embed.py", "sql", tmp_path / "sql.c",
-                           tmp_path / "sql.h", *HEADERS, file],
-                          capture_output=True, text=True)
+    said = subprocess.run(
+        [sys.executable, TOP / "sql/embed.py", "sql", tmp_path / "sql.c", tmp_path / "sql.h", *HEADERS, file],
+        capture_output=True,
+        text=True,
+    )
     assert said.returncode == 1 and said.stderr == f"{file}:3: no table has the name :kind_nothing\n"
     assert not (tmp_path / "sql.c").exists()
 

@@ -11,9 +11,12 @@ SOURCES = sorted([*TOP.glob("src/**/*.[ch]"), *TOP.glob("include/**/*.h")])
 
 # Switches that may have a default, because the value is not of an enum of ours: a status, a character, a letter of the
 # command line, a kind of node that libxml2 counts.
-DEFAULTS = {("src/http/contract/openapi_responses.c", "status"), ("src/report/html.c", "character"),
-            ("src/main.c", "letter"),
-            ("src/payment/camt053.c", "xmlTextReaderNodeType(reading->reader)")}
+DEFAULTS = {
+    ("src/http/contract/openapi_responses.c", "status"),
+    ("src/report/html.c", "character"),
+    ("src/main.c", "letter"),
+    ("src/payment/camt053.c", "xmlTextReaderNodeType(reading->reader)"),
+}
 
 # Enumerators that count the others, or stand for nothing: no table has a row for them.
 NO_VALUE = re.compile(r"_(COUNT|LIMIT|NONE|STATUSES|CHANGES|PARTS|WHATS)$")
@@ -23,7 +26,14 @@ PARTIAL = {
     ("src/app/office/bank.c", "camt_reasons"): {"CAMT_OK", "CAMT_NO_MEMORY"},
     ("src/store/particulars_store.c", "statements"): {"PARTICULARS_ENTRIES", "PARTICULARS_EXCEPTIONS"},
     ("src/http/request/shape_schema.c", "plain"): {  # its switch has a case for each of these
-        "FORM_TEXT", "FORM_WORD", "FORM_INTEGER", "FORM_AMOUNT", "FORM_NUMBER", "FORM_OBJECT", "FORM_LIST"},
+        "FORM_TEXT",
+        "FORM_WORD",
+        "FORM_INTEGER",
+        "FORM_AMOUNT",
+        "FORM_NUMBER",
+        "FORM_OBJECT",
+        "FORM_LIST",
+    },
 }
 
 
@@ -43,7 +53,7 @@ def block(text, start):
     for end in range(start, len(text)):
         depth += (text[end] == "{") - (text[end] == "}")
         if depth == 0:
-            return text[start + 1:end]
+            return text[start + 1 : end]
     raise ValueError("a brace is not closed")
 
 
@@ -75,8 +85,12 @@ def test_no_default_hides_a_value_of_an_enum(path):
 
 
 def test_the_defaults_that_may_be_are_there():
-    present = {(name_of(path), switch_of(text, match.start())) for path in SOURCES for text in [plain(path)]
-               for match in re.finditer(r"\bdefault:", text)}
+    present = {
+        (name_of(path), switch_of(text, match.start()))
+        for path in SOURCES
+        for text in [plain(path)]
+        for match in re.finditer(r"\bdefault:", text)
+    }
     assert present == DEFAULTS
 
 
@@ -112,7 +126,7 @@ def tables():
                 yield name_of(path), match[1], words, ENUMS[OWNER[words[0]]]
             elif match[2] in OWNER and ENUMS[OWNER[match[2]]][-1] == match[2]:
                 enum = ENUMS[OWNER[match[2]]]
-                yield name_of(path), match[1], enum[:len(rows)], enum
+                yield name_of(path), match[1], enum[: len(rows)], enum
 
 
 TABLES = list(tables())
@@ -125,5 +139,8 @@ def test_a_table_has_a_row_for_each_value_of_its_enum(file, name, rows, enum):
 
 
 def test_the_tables_are_found():
-    assert {("src/domain/posting_rules.c", "words"), ("src/domain/payment.c", "status_words"),
-            ("src/report/report.c", "words")} <= {(file, name) for file, name, *_ in TABLES}
+    assert {
+        ("src/domain/posting_rules.c", "words"),
+        ("src/domain/payment.c", "status_words"),
+        ("src/report/report.c", "words"),
+    } <= {(file, name) for file, name, *_ in TABLES}

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
 """The form of what people write by hand: white space everywhere, the width of pages, shell scripts by shellcheck and
-shfmt, Python by flake8."""
+shfmt, Python by flake8 and black."""
 import importlib.util
 import pathlib
 import re
@@ -17,8 +17,9 @@ RAW = TOP / "tests/unit/iso20022"  # hostile files among them, kept byte for byt
 
 def ours():
     """The files of the repository; in a copy without git, all but what builds and tools leave behind."""
-    listed = subprocess.run(["git", "-C", str(TOP), "ls-files", "-co", "--exclude-standard"], capture_output=True,
-                            text=True)
+    listed = subprocess.run(
+        ["git", "-C", str(TOP), "ls-files", "-co", "--exclude-standard"], capture_output=True, text=True
+    )
     if listed.returncode == 0:
         paths = [TOP / name for name in listed.stdout.splitlines()]
     else:
@@ -41,15 +42,19 @@ def test_the_files_are_found():
     """So that no test below is of an empty list."""
     assert {"README.md", "DEVELOPERS.md", "deploy/CHANGES.md"} <= set(map(name_of, PAGES))
     assert {"sql/embed.py", "deploy/trade/bank.py", "tests/http/harness.py"} <= set(map(name_of, PYTHONS))
-    assert {"deploy/demo", "deploy/lib.sh", "deploy/packages", "tests/run",
-            "tests/faults/run"} <= set(map(name_of, SCRIPTS))
+    assert {"deploy/demo", "deploy/lib.sh", "deploy/packages", "tests/run", "tests/faults/run"} <= set(
+        map(name_of, SCRIPTS)
+    )
 
 
 @pytest.mark.parametrize("path", PAGES, ids=name_of)
 def test_pages_fit_the_width(path):
     """Rows of tables and the targets of links can't be wrapped; everything else can."""
-    long = [f"{path.name}:{number}: {len(line)} columns" for number, line in enumerate(path.read_text().splitlines(), 1)
-            if len(line) > WIDTH and not line.startswith("|") and not re.match(r"\[[^]]+\]: ", line)]
+    long = [
+        f"{path.name}:{number}: {len(line)} columns"
+        for number, line in enumerate(path.read_text().splitlines(), 1)
+        if len(line) > WIDTH and not line.startswith("|") and not re.match(r"\[[^]]+\]: ", line)
+    ]
     assert not long, "\n".join(long)
 
 
@@ -85,6 +90,15 @@ def test_flake8_has_nothing_to_say():
     """It takes its settings from .flake8."""
     if importlib.util.find_spec("flake8") is None:
         pytest.skip("flake8 is not installed")
-    said = subprocess.run([sys.executable, "-m", "flake8", *map(name_of, PYTHONS)], cwd=TOP, capture_output=True,
-                          text=True)
+    said = subprocess.run(
+        [sys.executable, "-m", "flake8", *map(name_of, PYTHONS)], cwd=TOP, capture_output=True, text=True
+    )
+    assert (said.returncode, said.stdout, said.stderr) == (0, "", ""), said.stdout + said.stderr
+
+
+def test_black_would_change_nothing():
+    if importlib.util.find_spec("black") is None:
+        pytest.skip("black is not installed")
+    command = [sys.executable, "-m", "black", "--quiet", "--diff", "--line-length", str(WIDTH)]
+    said = subprocess.run([*command, *map(name_of, PYTHONS)], cwd=TOP, capture_output=True, text=True)
     assert (said.returncode, said.stdout, said.stderr) == (0, "", ""), said.stdout + said.stderr

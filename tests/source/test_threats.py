@@ -9,6 +9,9 @@ NAMED = sorted(set(re.findall(r"`(test_\w+\.py)::(test_\w+)`", (TOP / "src/app/T
 
 def test_each_named_test_is_there():
     assert len(NAMED) > 20
-    missing = [f"{file}::{name}" for file, name in NAMED
-               if not re.search(rf"^def {name}\(", (TOP / "tests/http" / file).read_text(), re.M)]
+    missing = [
+        f"{file}::{name}"
+        for file, name in NAMED
+        if not re.search(rf"^def {name}\(", (TOP / "tests/http" / file).read_text(), re.M)
+    ]
     assert missing == []
