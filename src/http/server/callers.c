@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* A hash table of addresses with connections. For IPv6 the first 64 bits count as the address, because one
- * host can use all of the other 64. */
+ * host can use all of the other 64. All memory is taken at the start, so a connection is never refused for
+ * want of it. */
 #include "http/server/callers.h"
 
 #include <netinet/in.h>
@@ -11,7 +12,7 @@
 enum { BUCKETS = 1024, V4_MAPPED_BYTES = 12 };
 
 struct caller {
-    struct caller *next;
+    struct caller *next; /* in its bucket, or in the list of those that are free */
     uint64_t address;
     int connections; /* that count: not the reserved ones */
     int references;
@@ -21,13 +22,24 @@ struct callers {
     int most, per_address;
     int served, reserved;
     struct caller *buckets[BUCKETS];
+    struct caller *free;
+    struct caller all[]; /* one for each connection, and one that is looked at before it is refused */
 };
+
+static void release(struct callers *callers, struct caller *caller)
+{
+    *caller = (struct caller){.next = callers->free};
+    callers->free = caller;
+}
 
 struct callers *callers_new(int most, int per_address)
 {
-    struct callers *callers = calloc(1, sizeof *callers);
+    size_t count = (size_t)most + CALLERS_RESERVED + 1;
+    struct callers *callers = calloc(1, sizeof *callers + count * sizeof callers->all[0]);
     if (callers == NULL)
         return NULL;
+    for (size_t i = 0; i < count; i++)
+        release(callers, &callers->all[i]);
     callers->most = most;
     callers->per_address = per_address;
     return callers;
@@ -71,11 +83,9 @@ static struct caller *find_or_add(struct callers *callers, uint64_t address)
     for (struct caller *caller = *bucket; caller != NULL; caller = caller->next)
         if (caller->address == address)
             return caller;
-    struct caller *caller = calloc(1, sizeof *caller);
-    if (caller == NULL)
-        return NULL;
-    caller->address = address;
-    caller->next = *bucket;
+    struct caller *caller = callers->free;
+    callers->free = caller->next;
+    *caller = (struct caller){.next = *bucket, .address = address};
     return *bucket = caller;
 }
 
@@ -87,14 +97,12 @@ static void forget_if_gone(struct callers *callers, struct caller *caller)
     while (*link != caller)
         link = &(*link)->next;
     *link = caller->next;
-    free(caller);
+    release(callers, caller);
 }
 
 struct caller *callers_enter(struct callers *callers, const struct sockaddr *address, bool *reserved)
 {
     struct caller *caller = find_or_add(callers, address_number(address));
-    if (caller == NULL)
-        return NULL;
     *reserved = callers->served >= callers->most ||
                 (callers->per_address > 0 && caller->connections >= callers->per_address);
     if (*reserved && callers->reserved >= CALLERS_RESERVED) {

@@ -22,7 +22,7 @@ MUST_CHECK struct callers *callers_new(int most, int per_address);
 void callers_free(struct callers *callers);
 
 /* Counts one more connection from this address; *reserved says whether it is a reserved one. NULL: there is
- * no room at all, or no memory. */
+ * no room at all. */
 MUST_CHECK struct caller *callers_enter(struct callers *callers, const struct sockaddr *address,
                                         bool *reserved);
 void callers_leave(struct callers *callers, struct caller *caller, bool reserved);
