@@ -208,8 +208,8 @@ static struct MHD_Daemon *start_daemon(const struct config *config, struct serve
                      (address->ai_family == AF_INET6 ? MHD_USE_IPv6 : 0);
     return MHD_start_daemon(
         flags, (uint16_t)config->listen_port, wire_accept, server->wire, handle, &server->exchanges,
-        MHD_OPTION_NOTIFY_CONNECTION, wire_notify, server->wire, MHD_OPTION_EXTERNAL_LOGGER, log_message,
-        server, MHD_OPTION_SOCK_ADDR, address->ai_addr, MHD_OPTION_CONNECTION_LIMIT,
+        MHD_OPTION_EXTERNAL_LOGGER, log_message, server, MHD_OPTION_NOTIFY_CONNECTION, wire_notify,
+        server->wire, MHD_OPTION_SOCK_ADDR, address->ai_addr, MHD_OPTION_CONNECTION_LIMIT,
         (unsigned)config->max_connections + CALLERS_RESERVED, MHD_OPTION_CONNECTION_TIMEOUT,
         (unsigned)config->connection_timeout_s, MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)CONNECTION_BYTES,
         MHD_OPTION_NOTIFY_COMPLETED, completed, NULL, MHD_OPTION_UNESCAPE_CALLBACK, keep_escapes, NULL,
