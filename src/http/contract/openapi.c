@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The OpenAPI document, and its operations from the table of routes. */
+/* Writes the OpenAPI document, with its operations from the table of routes. */
 #include "http/contract/openapi.h"
 
 #include "http/contract/openapi_components.h"
@@ -127,7 +127,7 @@ static const struct {
 #undef X
 };
 
-/* A row that is not complete is told by what the document misses: a test names it. */
+/* An incomplete row leaves a gap in the document, by which a test finds the row. */
 static void add_name(struct buffer *document, const struct route *route)
 {
     if (route->id != NULL)

@@ -6,7 +6,7 @@
 
 #include "base/buffer.h"
 
-/* Initialises `document` and fills it; it has failed when memory ran out. */
+/* Initialises `document` and fills it. If memory ran out, the buffer has failed. */
 void openapi_write(struct buffer *document);
 
 #endif

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The components of the OpenAPI document, each from the table that it describes: shapes of bodies, reasons,
- * exceptions, kinds and roles. Only the schemas of answers are written by hand, in answers.json. */
+/* The components of the OpenAPI document, each made from the table that it describes: shapes of bodies,
+ * reasons, exceptions, kinds and roles. Only the schemas of answers are written by hand, in answers.json. */
 #include "http/contract/openapi_components.h"
 
 #include "answers.h"
@@ -90,7 +90,7 @@ struct shape_set {
     size_t count;
 };
 
-/* With all shapes within it. */
+/* Collects the shape with all shapes within it. */
 static void collect(struct shape_set *set, const struct shape *shape)
 {
     for (size_t i = 0; i < set->count; i++)

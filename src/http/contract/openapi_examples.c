@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* An example in examples.json is one request and its answer:
+/* An example in examples.json is a request with its answer:
  *     {"name", "target", "request": {"type", "body"}, "answer": {"status", "type", "body"}}
- * The body of another type than JSON is a string. */
+ * A body that is not JSON is a string. */
 #include "http/contract/openapi_examples.h"
 
 #include "answers.h"
@@ -43,7 +43,7 @@ static void add_json(struct buffer *document, const json_t *value)
     free(text);
 }
 
-/* Writes one member of `examples`, after the first one's beginning. */
+/* Writes a member of `examples`, and begins `examples` before the first. */
 static void add_example(struct buffer *document, const json_t *example, const json_t *part, bool *begun)
 {
     if (!*begun) {
@@ -89,7 +89,7 @@ void examples_of_answer(struct buffer *document, const json_t *examples, const s
         buffer_add_char(document, '}');
 }
 
-/* What stands in `target` for {name} of the path. */
+/* Finds the text in `target` that stands for {name} of the path. */
 static void from_path(const char *path, const char *target, const char *name, char *text, size_t size)
 {
     size_t length = strlen(name);

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Examples of the OpenAPI document. They stand in examples.json by operationId, as a real run gave them: a
- * test plays the same requests again and compares. */
+/* Examples of the OpenAPI document, from a real run. examples.json has them by operationId. A test plays the
+ * same requests again and compares the answers. */
 #ifndef DEPOSITD_HTTP_CONTRACT_OPENAPI_EXAMPLES_H
 #define DEPOSITD_HTTP_CONTRACT_OPENAPI_EXAMPLES_H
 
@@ -12,15 +12,15 @@
 /* NULL: out of memory. The caller frees it with json_decref. */
 json_t *examples_read(void);
 
-/* Each writes a member `examples`, or nothing where there is none. A body that was refused is no example of a
- * body. `type` is without parameters. */
+/* Each function writes a member `examples`, or nothing if there are no examples. A body that was refused is
+ * not used as an example. `type` is without parameters. */
 void examples_of_body(struct buffer *document, const json_t *examples, const struct route *route,
                       const char *type);
 void examples_of_answer(struct buffer *document, const json_t *examples, const struct route *route,
                         int status, const char *type);
 
-/* The text that the first target with this parameter has for it; "" where none has. `name` is in the path or
- * in the query. */
+/* The text that the parameter has in the first target that contains it; "" if no target does. `name` is in
+ * the path or in the query. */
 void example_of_parameter(const json_t *examples, const struct route *route, const char *name, bool in_path,
                           char *text, size_t size);
 

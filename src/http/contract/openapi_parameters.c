@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* A parameter's name means the same wherever it stands, so its schema follows from the name, unless the
- * route's row says otherwise. */
+/* A parameter's name means the same on every route, so its schema follows from its name, unless the route's
+ * row says otherwise. */
 #include "http/contract/openapi_parameters.h"
 
 #include "http/contract/openapi_examples.h"
@@ -70,7 +70,7 @@ static const char *schema_of(const char *name)
     return "{\"$ref\":\"#/components/schemas/Code\"}";
 }
 
-/* Names of parts of paths, which have no description of their own. */
+/* Descriptions of the parts of paths, which have none in the table of routes. */
 static const struct named_schema meanings[] = {
     {"scheme", "Code of the scheme"},
     {"participant", "Code of the participant"},
@@ -97,7 +97,7 @@ static const char *meaning_of(const char *name)
     return "Code of the thing that the path names";
 }
 
-/* Numbers and truth values stand in an example without quotes. */
+/* Numbers and booleans in an example have no quotes. */
 static void add_example(const struct adding *adding, const char *schema, const char *name, bool in_path)
 {
     char text[EXAMPLE_SIZE];

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* All schemas stand among the document's components. */
+/* All schemas are among the document's components. */
 #include "http/contract/openapi_reference.h"
 
 void openapi_reference(struct buffer *document, const char *schema)

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* Routes that can give the same reasons for a status share a response. It is named by the status, and by the
- * first of these routes unless that is the first with the status at all: Problem404, Problem409_closeDay. */
+/* Routes that can give the same reasons for a status share a response. The name of the response is the
+ * status, followed by the first of these routes, unless that route is the first that has the status:
+ * Problem404, Problem409_closeDay. */
 #include "http/contract/openapi_responses.h"
 
 #include "http/contract/openapi_examples.h"
@@ -94,7 +95,7 @@ static bool same_reasons(const struct route *a, const struct route *b, int statu
     return true;
 }
 
-/* The first route whose reasons for the status are the same. */
+/* Finds the first route with the same reasons for the status. */
 static size_t sharer(const struct route *routes, size_t i, int status)
 {
     size_t first = 0;
@@ -207,7 +208,7 @@ static bool is_post_of_events(const struct route *route)
     return route->run == NULL;
 }
 
-/* One event is answered by what became of it, which the status tells. */
+/* The schema of the answer to a single event depends on its status. */
 static const char *schema_of(const struct route *route, int status)
 {
     if (is_post_of_events(route) && status != 200)
@@ -223,7 +224,7 @@ static void begin_media(struct buffer *document, const char *type)
     buffer_printf(document, "\"%s\":{\"schema\":", type);
 }
 
-/* Without the parameters that a header has and the document's keys have not. */
+/* Leaves out the parameters, which the header has but the document's keys do not have. */
 static void add_media(struct buffer *document, const json_t *examples, const struct route *route, int status,
                       enum media media)
 {
@@ -268,7 +269,7 @@ static void add_content(struct buffer *document, const json_t *examples, const s
     buffer_add_char(document, '}');
 }
 
-/* The route's own tag, which it always has, or that of any whole answer to a read. */
+/* Describes the route's own tag, which it always has, or the tag of any whole answer to a read. */
 static void add_etag(struct buffer *document, const struct route *route, int status)
 {
     bool own = (route->tagged || route->method == METHOD_PUT) && status != 202;

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Reasons that admission, the parsers of bodies and the database give follow from what the route is. All
- * others stand in the route's row. */
+/* The properties of a route decide which reasons admission, the parsers of bodies and the database give. The
+ * route's row lists all other reasons. */
 #include "http/contract/route_reasons.h"
 
 #include "http/request/router.h"
@@ -137,8 +137,8 @@ static bool takes_xml(const struct route *route)
     return route->xml_body != NULL;
 }
 
-/* Reasons that follow from what a route is, and what it must be. A reason without a row here is given by
- * those routes alone that name it. */
+/* Reasons that follow from a property of the route, with that property. A reason without a row here is given
+ * only by the routes that name it. */
 static const struct {
     enum reason reason;
     bool (*given_by)(const struct route *route);

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The table of routes. Roles are those of the interface's table of who may do what; what of a resource a key
- * may see (its own sites, its own participant) is decided by the handler. */
+/* The table of routes. Its roles follow the interface's table of roles and operations. Handlers decide which
+ * part of a resource a key may see (its own sites, its own participant). */
 #include "http/request/route.h"
 
 #include "http/contract/route_reasons.h"

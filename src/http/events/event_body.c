@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* One table of members per kind of event, and what tables can't say: that a cup type stands once in a list,
- * and that a dispatch goes to another site. Whatever needs the network is for the writer to check. */
+/* A table of members for each kind of event, and the checks that tables cannot express: that a cup type is in
+ * a list only once, and that a dispatch goes to another site. The writer makes the checks that need the
+ * network. */
 #include "http/events/event_body.h"
 
 #include "app/posting/canonical.h"
@@ -10,7 +11,7 @@
 
 enum { MASS_G_MAX = 1000000000 };
 
-/* A line of a list of cups, as it stands in the body. */
+/* A line of a list of cups, as the body has it. */
 struct line {
     char cup_type[CODE_SIZE];
     int64_t quantity;
@@ -129,13 +130,13 @@ static const struct shape journal_leg = SHAPE("JournalLeg", struct body_leg, leg
 #define APPROVED_BY {ROW(approved_by, FORM_CODE), .present_offset = offsetof(struct body, approved_stated), \
                      .description = "The key that approved it, as recorded; never posted"}
 
-/* By the kind's place. */
+/* The members for each kind's place. */
 #define PLACE_MEMBERS_SITE        SITE
 #define PLACE_MEMBERS_SCHEME      SCHEME
 #define PLACE_MEMBERS_OF_REVERSED SITE_OF_REVERSED, SCHEME_OF_REVERSED
 
-/* Besides event_id, kind, occurred_at, the place, and reference. The compiler wants one for each kind that clients
- * post. */
+/* The members besides event_id, kind, occurred_at, the place, and reference. The compiler demands
+ * a macro for each kind that clients post. */
 #define MEMBERS_ISSUE        LINES(issued, sound_line), AMOUNT(0, "The customer's payment"), TENDER
 #define MEMBERS_RETURN       LINES(returned, line), AMOUNT(0, "The amount paid out"), TENDER
 #define MEMBERS_EXCHANGE     LINES(returned, line), LINES(issued, sound_line), \
@@ -196,7 +197,7 @@ static bool is_same(const struct cup_line *a, const struct cup_line *b)
     return a->damaged == b->damaged && strcmp(a->cup_type, b->cup_type) == 0;
 }
 
-/* A hundred lines at most: comparing each with each is as fast as sorting. */
+/* Lists have at most a hundred lines, so comparing each with each is as fast as sorting. */
 static void check_once(const char *name, const struct cup_line *lines, size_t count, struct faults *faults)
 {
     char pointer[64];
@@ -268,7 +269,7 @@ static void read_legs(const struct body *body, struct event *event, struct fault
     event->leg_count = body->legs.count;
 }
 
-/* A reversal names what its original names: a site, or a scheme in its place. */
+/* A reversal names the same place as its original: a site, or a scheme instead of a site. */
 static void check_place(const struct event *event, struct faults *faults)
 {
     bool site = *event->site != '\0', scheme = *event->scheme != '\0';

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* An event as clients post it: the members that each kind has, as shapes, and the way from JSON to a struct
+/* An event as clients post it: the members of each kind, as shapes, and the conversion from JSON to a struct
  * event with its canonical text and digest. */
 #ifndef DEPOSITD_HTTP_EVENTS_EVENT_BODY_H
 #define DEPOSITD_HTTP_EVENTS_EVENT_BODY_H
@@ -7,17 +7,17 @@
 #include "depositd/event.h"
 #include "http/request/shape.h"
 
-enum { EVENT_TEXT_MAX = 65536 }; /* what the scratch buffer below must have room for */
+enum { EVENT_TEXT_MAX = 65536 }; /* the room that the scratch buffer below must have */
 
-/* Reads one event into memory of the faults' arena; there are no faults yet. `scratch` is emptied and used.
- * False: faults were added, with pointers that begin at the event. */
+/* Reads an event into memory of the faults' arena. There must be no faults before. `scratch` is emptied and
+ * used. False: faults were added, with pointers that begin at the event. */
 MUST_CHECK bool event_body_read(const json_t *json, struct event *event, struct buffer *scratch,
                                 struct faults *faults);
 
-/* Reads no more than the id, for the answer about an event that can't be read as a whole. */
+/* Reads only the id, for the answer about an event that cannot be read as a whole. */
 MUST_CHECK bool event_body_id(const json_t *json, struct uuid *id);
 
-/* The shape of a kind's body; NULL: clients don't post it. */
+/* The shape of a kind's body; NULL: clients do not post this kind. */
 const struct shape *event_body_shape(enum entry_kind kind);
 
 #endif

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Reading events: one by its id, any entry by its number, and the list in entry order, which with a scheme
- * alone is the feed. */
+/* Reads events: a single event by its id, any entry by its number, and the list in entry order. With only a
+ * scheme as a parameter, the list is the feed. */
 #include "http/events/handlers.h"
 
 #include "http/request/slice.h"
@@ -9,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* The one scheme of all the sites given; NULL: there are none, or they are of several. */
+/* The scheme of all the sites given; NULL: there are no sites, or they are of several schemes. */
 static const struct scheme *sole_scheme(const struct request *request, const struct visible_sites *visible)
 {
     const struct network *network = &request->snapshot->network;
@@ -23,7 +23,7 @@ static const struct scheme *sole_scheme(const struct request *request, const str
     return scheme != 0 ? network->scheme_by_id[scheme] : NULL;
 }
 
-/* ?scheme=, which a key whose sites are all of one scheme may leave out. */
+/* Reads ?scheme=. A key whose sites are all of one scheme may leave it out. */
 static const struct scheme *events_scheme(const struct request *request, struct answer *answer,
                                           const struct visible_sites *visible)
 {
@@ -58,7 +58,7 @@ static void kind_asked(const struct request *request, struct answer *answer, str
         faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "kind", "is no kind of entry");
 }
 
-/* ?business_date= is both ends at once; with ?from= or ?to= beside it, the days must meet all of them. */
+/* ?business_date= sets both ends at once. Any ?from= and ?to= beside it limit the days further. */
 static bool days_asked(const struct request *request, struct answer *answer, struct date *from,
                        struct date *to)
 {
@@ -125,7 +125,7 @@ void handle_event_get(const struct request *request, struct answer *answer)
                              "several schemes have an event with this id");
 }
 
-/* Up to 18 digits: more entries no scheme has. 0: it is no number of an entry. */
+/* Reads up to 18 digits, because no scheme has more entries. 0: this is not the number of an entry. */
 static int64_t entry_number(const char *text)
 {
     size_t length = strlen(text);

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* One event is answered as a resource would be: 201, 200, or its own problem. Many are answered 200, each by
- * a line of its own, since each stands alone. */
+/* A single event is answered like a resource: 201, 200, or its own problem. Several events are answered 200,
+ * with a line for each event, because each is posted or refused by itself. */
 #include "http/events/events_post.h"
 
 #include "http/events/event_body.h"
@@ -44,7 +44,7 @@ bool posting_init(struct posting *posting, struct arena *arena, const struct req
            posting->id_known != NULL;
 }
 
-/* JSON that could not be parsed has its fault already. Returns whether the event is fit to be posted. */
+/* JSON that could not be parsed already has its fault. Returns whether the event is fit to be posted. */
 static bool add_event(struct posting *posting, const json_t *json, struct buffer *scratch)
 {
     size_t i = posting->job.count++;
@@ -132,7 +132,7 @@ static void add_outcome(struct buffer *body, const struct event_result *result)
     buffer_add_char(body, ']');
 }
 
-/* The object of one event, still open. */
+/* Adds the object of an event, without its closing brace. */
 static void add_result(struct buffer *body, const struct posting *posting, size_t i)
 {
     const struct event_result *result = &posting->job.results[i];
@@ -190,7 +190,7 @@ void posting_write_counts(const int64_t counts[static EVENT_STATUSES], struct bu
 {
     member_integer(body, "recorded", counts[EVENT_RECORDED]);
     member_integer(body, "duplicate", counts[EVENT_DUPLICATE]);
-    if (counts[EVENT_PROPOSED] > 0) /* of journals, which few clients post */
+    if (counts[EVENT_PROPOSED] > 0) /* only journals are proposed, and few clients post these */
         member_integer(body, "proposed", counts[EVENT_PROPOSED]);
     member_integer(body, "rejected", counts[EVENT_REJECTED]);
 }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* Two lots take turns: one is filled while the other is posted. A lot goes to the writer as soon as the
- * writer has none of the stream's, be it full or not, so that a slow client's events are not held back. */
+/* Two lots take turns: the server fills a lot while the writer posts the other. A lot goes to the writer as
+ * soon as the writer has none of the stream's lots, even if it is not full, so a slow client's events are not
+ * held back. */
 #include "http/events/events_stream.h"
 
 #include "base/memory.h"
@@ -16,11 +17,11 @@
 enum { LOT_EVENTS = 500, LINE_MAX_BYTES = 65536 };
 
 enum lot_state {
-    LOT_FILLING, /* the server's */
-    LOT_READY, /* whoever takes it first: the server to add to it, or the writer, once it is free, to post it
-                */
-    LOT_POSTING, /* the writer's */
-    LOT_POSTED   /* the server's: the results stand */
+    LOT_FILLING, /* belongs to the server */
+    LOT_READY,   /* free for either thread: the server takes it back to add to it, or the writer takes it when
+                    it is done with the other lot */
+    LOT_POSTING, /* belongs to the writer */
+    LOT_POSTED   /* belongs to the server, with its results */
 };
 
 struct lot {
@@ -35,17 +36,17 @@ struct events_stream {
     struct intake *intake;
     void (*wake)(void *owner);
     void *owner;
-    struct buffer line;    /* the beginning of a line of which the rest is still to come */
+    struct buffer line;    /* the beginning of a line whose rest is still to come */
     struct buffer scratch; /* for reading events */
     struct spool answer;   /* the lines */
     int64_t counts[EVENT_STATUSES];
-    enum reason failure; /* nothing more is posted */
+    enum reason failure; /* why nothing more is posted */
     enum reason cut;     /* why the body ended early */
     struct lot lots[2];
     struct lot *filling; /* the server's thread gives it lines */
 
     pthread_mutex_t lock;
-    bool waiting, abandoned; /* under the lock */
+    bool waiting, abandoned; /* protected by the lock */
 };
 
 static void destroy(struct events_stream *stream)
@@ -72,8 +73,8 @@ static bool begin_lot(struct events_stream *stream, struct lot *lot)
 
 static void lot_posted(struct intake_job *job);
 
-/* Under the lock. The number of streams bounds what they have in the queue, so its own bound is not theirs.
- */
+/* The caller holds the lock. The queue's own bound does not apply to streams, because the number of streams
+ * bounds the jobs that they have in the queue. */
 static void submit(struct events_stream *stream, struct lot *lot)
 {
     lot->state = LOT_POSTING;
@@ -86,7 +87,7 @@ static void submit(struct events_stream *stream, struct lot *lot)
     lot->state = LOT_POSTED;
 }
 
-/* Under the lock. */
+/* The caller holds the lock. */
 static bool any_is(const struct events_stream *stream, enum lot_state state)
 {
     return stream->lots[0].state == state || stream->lots[1].state == state;
@@ -97,7 +98,7 @@ static struct lot *other_lot(struct events_stream *stream, const struct lot *lot
     return &stream->lots[lot == &stream->lots[0]];
 }
 
-/* On the writer's thread. */
+/* Runs on the writer's thread. */
 static void lot_posted(struct intake_job *job)
 {
     struct lot *lot = job->owner;
@@ -155,7 +156,7 @@ void events_stream_free(struct events_stream *stream)
         destroy(stream);
 }
 
-/* Puts the results of a lot into the answer; what was not posted leaves none. */
+/* Puts the results of a lot into the answer. If the lot was not posted, it adds none. */
 static void add_results(struct events_stream *stream, const struct posting *posting)
 {
     if (stream->failure == REASON_NONE)
@@ -171,8 +172,8 @@ static void add_results(struct events_stream *stream, const struct posting *post
         stream->failure = REASON_OVERLOADED;
 }
 
-/* What the writer is done with, of the lot that is not being filled first, for that went to it first. NULL:
- * nothing more for now. Both states are seen in one look. */
+/* Returns a lot that the writer is done with. The lot that is not being filled comes first, because it went
+ * to the writer first. NULL: nothing more for now. Both states are read under the same lock. */
 static struct lot *posted_lot(struct events_stream *stream)
 {
     pthread_mutex_lock(&stream->lock);
@@ -195,8 +196,8 @@ static void collect(struct events_stream *stream)
     }
 }
 
-/* The lot for the next line, taken back if it was offered already. NULL: there is none before the writer is
- * done with one. */
+/* The lot for the next line, taken back if it was already offered. NULL: there is none until the writer is
+ * done with a lot. */
 static struct lot *lot_to_fill(struct events_stream *stream)
 {
     collect(stream);
@@ -213,7 +214,7 @@ static struct lot *lot_to_fill(struct events_stream *stream)
     return room ? lot : NULL;
 }
 
-/* Gives what was filled to the writer, or lets the writer find it when it is done with the other lot. */
+/* Gives the filled lot to the writer, which otherwise finds it when it is done with the other lot. */
 static void offer(struct events_stream *stream)
 {
     pthread_mutex_lock(&stream->lock);
@@ -244,7 +245,7 @@ static bool is_blank(const char *line, size_t length)
     return true;
 }
 
-/* A line that can't be kept for want of memory is not too long: the client must post it again. */
+/* A line that does not fit in memory is not too long: the client must post it again. */
 static void keep_piece(struct events_stream *stream, const char *data, size_t length)
 {
     buffer_add(&stream->line, data, length);
@@ -252,7 +253,7 @@ static void keep_piece(struct events_stream *stream, const char *data, size_t le
         stream->failure = REASON_OVERLOADED;
 }
 
-/* A whole line; where its beginning came earlier, this is its end. */
+/* Adds a whole line. If the line's beginning came earlier, `data` is its end. */
 static void add_line(struct events_stream *stream, struct lot *lot, const char *data, size_t length)
 {
     if (stream->line.length > 0 || stream->line.failed) {
@@ -267,7 +268,8 @@ static void add_line(struct events_stream *stream, struct lot *lot, const char *
     buffer_reset(&stream->line);
 }
 
-/* A piece that ends a line, or that only begins or goes on with one. False: there is no room for it yet. */
+/* Takes a piece that ends a line, or that only begins or continues a line. False: there is no room for it
+ * yet. */
 static bool take_piece(struct events_stream *stream, const char *data, size_t length, bool ends)
 {
     if (!ends) {

@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: ISC */
-/* Events as a stream: application/x-ndjson, an event a line, without limit. Lines are gathered while an
- * earlier lot is being posted, so that the parser and the database work at the same time; a lot that is full
- * waits for the earlier one, and the client with it. The answer has a line for each event and a last one that
- * counts them, which is missing if the stream broke off: then what follows the lines that are there has to be
- * posted again.
+/* Events as a stream: application/x-ndjson, an event per line, without limit. Lines are gathered while an
+ * earlier lot is being posted, so the parser and the database work at the same time. A full lot waits for the
+ * earlier lot, and so does the client. The answer has a line for each event, and a last line that counts
+ * them. If the stream broke off, this last line is missing, and the client must post the events without a
+ * line again.
  *
- * The server's thread owns the stream; the writer's has the lots that it was given. */
+ * The server's thread owns the stream. The writer's thread owns the lots that it was given. */
 #ifndef DEPOSITD_HTTP_EVENTS_EVENTS_STREAM_H
 #define DEPOSITD_HTTP_EVENTS_EVENTS_STREAM_H
 
@@ -15,29 +15,31 @@
 
 struct events_stream;
 
-/* For an admitted request, which outlives it. `wake` is called, from the writer's thread, when one that waits
- * need not any longer. NULL: out of memory. */
+/* Begins a stream for an admitted request, which must outlive it. The writer's thread calls `wake` when a
+ * waiting stream need not wait any longer. NULL: out of memory. */
 MUST_CHECK struct events_stream *events_stream_new(const struct request *request, void (*wake)(void *owner),
                                                    void *owner);
-/* Lots under way are posted, though nobody will hear of it. */
+/* Lots under way are still posted, but their results are lost. */
 void events_stream_free(struct events_stream *stream);
 
-/* Takes what it can of `data`; returns how much. Less than all: it must wait before it can take the rest. */
+/* Takes as much of `data` as it can, and returns how much. If it takes less than all, it must wait before it
+ * can take the rest. */
 MUST_CHECK size_t events_stream_take(struct events_stream *stream, const char *data, size_t length);
-/* The body is complete. True: so is the answer. False: it must wait, and then be asked again. */
+/* Called when the body is complete. True: the answer is complete. False: the stream must wait, and then be
+ * asked again. */
 MUST_CHECK bool events_stream_end(struct events_stream *stream);
-/* True: `wake` will be called, or has been. False: there is no need to wait any longer. */
+/* True: `wake` will be called, or has been called. False: there is no need to wait any longer. */
 MUST_CHECK bool events_stream_wait(struct events_stream *stream);
 
-/* Ends the body early: lines that the writer does not have yet are not posted, and the answer will have no
+/* Ends the body early. Lines that the writer does not have yet are not posted, and the answer will have no
  * summary. */
 void events_stream_cut(struct events_stream *stream, enum reason reason);
 
-/* Nothing more is posted, and what comes in is thrown away: something went wrong. */
+/* Whether an error stopped the stream: nothing more is posted, and the rest of the body is thrown away. */
 bool events_stream_is_broken(const struct events_stream *stream);
 
-/* After the end: the response (status 200); or NULL, and a fault says what went wrong before any event was
- * posted. */
+/* Called after the end. Returns the response (status 200), or NULL if a fault says what went wrong before any
+ * event was posted. */
 MUST_CHECK struct MHD_Response *events_stream_response(struct events_stream *stream, struct faults *faults);
 
 #endif

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The handlers of events that the table of routes names, by the file that holds them. POST /v1/events has
- * none: it goes to the writer. */
+/* The handlers of events that the table of routes names, grouped by file. POST /v1/events has no handler,
+ * because its events go to the writer. */
 #ifndef DEPOSITD_HTTP_EVENTS_HANDLERS_H
 #define DEPOSITD_HTTP_EVENTS_HANDLERS_H
 

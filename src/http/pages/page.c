@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Pages: their frame, and which of the layouts an answer gets. */
+/* Writes the frame of pages, and chooses the layout for an answer. */
 #include "http/pages/page.h"
 
 #include "http/pages/page_layouts.h"
@@ -25,7 +25,7 @@ static bool is_of_slice(const char *name)
 static void add_part(struct page_view *view, const char *name, const char *value, size_t *count)
 {
     const struct page_scope nothing = {.object = NULL};
-    json_t *text = json_string(value); /* NULL: no memory */
+    json_t *text = json_string(value); /* NULL: out of memory */
     if (text == NULL) {
         view->text->failed = true;
         return;
@@ -38,7 +38,7 @@ static void add_part(struct page_view *view, const char *name, const char *value
     json_decref(text);
 }
 
-/* The parts of the path, and of the query what does not choose a slice or a form. */
+/* Adds the parts of the path and the parameters of the query, except those that choose a slice or a form. */
 static void add_asked(struct page_view *view)
 {
     const struct request *request = view->request;
@@ -164,12 +164,12 @@ void page_of_answer(const struct request *request, struct answer *answer)
     buffer_dispose(&answer->body);
     answer->body = text;
     answer->is_page = true;
-    answer->etag = NULL; /* it is that of the JSON */
+    answer->etag = NULL; /* the tag is for the JSON, not for the page */
 }
 
 /* --- problems ------------------------------------------------------------------------------------------ */
 
-/* NULL: it is of the request as a whole. */
+/* NULL: the fault concerns the whole request. */
 static const char *place_of(const struct fault *fault)
 {
     return fault->parameter != NULL ? fault->parameter : fault->pointer;

@@ -1,15 +1,15 @@
 /* SPDX-License-Identifier: ISC */
-/* Pages. A key can read in a browser whatever it can read as JSON: the page is made of that very answer, by
- * the rules that page_rules.h has for its schema. */
+/* Pages for browsers. A key can read as a page whatever it can read as JSON. The page is made from that JSON,
+ * by the rules that page_rules.h has for its schema. */
 #ifndef DEPOSITD_HTTP_PAGES_PAGE_H
 #define DEPOSITD_HTTP_PAGES_PAGE_H
 
 #include "http/request/handler.h"
 
-/* Where a page is wanted and the handler has left JSON, makes the page of it. */
+/* If a page is wanted and the handler has left JSON, turns the JSON into a page. */
 void page_of_answer(const struct request *request, struct answer *answer);
 
-/* A problem for people to read. */
+/* Makes a page of a problem. */
 void page_of_problem(const struct faults *faults, const char *request_id, struct buffer *text);
 
 #endif

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Pages that are laid out by hand: the network at a glance, and the reports. */
+/* Pages with a layout made by hand: the network at a glance, and the reports. */
 #include "http/pages/page_layouts.h"
 
 #include "base/uri.h"
@@ -10,13 +10,13 @@
 
 /* --- the network at a glance --------------------------------------------------------------------------- */
 
-/* A figure of a scheme: the member, or the member within a member, and where it leads. */
+/* A figure of a scheme: the member, or the member within a member, and the page that it links to. */
 struct figure {
     const char *title;
-    const char *within; /* NULL: the scheme's own */
+    const char *within; /* NULL: a member of the scheme itself */
     const char *member;
     const char *pattern;
-    const char *alarm; /* said when it is not zero; NULL: nothing is */
+    const char *alarm; /* text shown if the figure is not zero; NULL: none */
 };
 
 static const struct figure figures[] = {
@@ -66,7 +66,7 @@ static void add_figure(struct page_view *view, const struct page_scope *scheme, 
     buffer_dispose(&target);
 }
 
-/* The pages of this scheme to start from. */
+/* Adds links to the scheme's pages to start from. */
 static void add_starts(struct page_view *view, const struct page_scope *scope)
 {
     size_t count;
@@ -123,7 +123,7 @@ static bool needs_more(const struct report *report)
     return false;
 }
 
-/* Where nothing but a scheme has to be said, a link for each. */
+/* Adds a link for each scheme, if the report needs only a scheme. */
 static void add_direct(struct buffer *text, const struct report_head *head)
 {
     struct buffer target;

@@ -1,21 +1,21 @@
 /* SPDX-License-Identifier: ISC */
-/* The choices in the form of a report: what the key may know of. */
+/* The choices in the form of a report, among the things that the key may know of. */
 #include "http/pages/page_report.h"
 
 #include "http/pages/page_target.h"
 
-/* More than a person looks through in a list, and a page of reports has many lists: then it is a text field.
- */
+/* A person does not look through a longer list, and a page of reports has many lists. A text field replaces a
+ * longer list. */
 enum { CHOICES_MAX = 200 };
 
-/* What the choices are of. */
+/* The things that the choices come from. */
 struct choosing {
     const struct request *request;
     const struct scheme *scheme; /* NULL: any */
-    const bool *known;           /* schemes, by id */
+    const bool *known;           /* whether the key knows the scheme, by scheme id */
 };
 
-/* The code of one of them; NULL: it is no choice. */
+/* The code of an item; NULL: it is not a choice. */
 typedef const char *(*choice)(const struct choosing *of, size_t index);
 
 static const char *scheme_choice(const struct choosing *of, size_t index)
@@ -44,7 +44,7 @@ static const char *cup_type_choice(const struct choosing *of, size_t index)
     return of->request->snapshot->network.cup_types[index].code;
 }
 
-/* *found: NULL-ended; NULL where there are too many. False: out of memory. */
+/* *found is NULL-ended, or NULL if there are too many choices. False: out of memory. */
 static bool choices(const struct choosing *of, choice each, size_t count, const char *const **found)
 {
     const char **codes = arena_array(of->request->arena, CHOICES_MAX + 1, sizeof *codes);

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* What pages know of the answers they are made of. A link to a route or report that is not there, or not for
- * the key that reads, is left out: the tables need not say who may follow. */
+/* Rules for the pages of each answer. A link is left out if its route or report does not exist or the key may
+ * not read it. So the tables need not say which roles may follow a link. */
 #include "http/pages/page_rules.h"
 
 #include <string.h>

@@ -1,13 +1,13 @@
 /* SPDX-License-Identifier: ISC */
-/* What pages know of the answers they are made of: tables of data. A schema that stands in none of them reads
- * well enough: scalars as facts, lists of objects as tables. */
+/* Rules for the pages of each answer, as tables of data. A schema without a row gets the default: scalars as
+ * facts, lists of objects as tables. */
 #ifndef DEPOSITD_HTTP_PAGES_PAGE_RULES_H
 #define DEPOSITD_HTTP_PAGES_PAGE_RULES_H
 
 #include "report/report.h"
 
-/* Where a page leads, as a URI template whose variables are members of the answer, else what was asked for.
- */
+/* A link from a page, as a URI template. Its variables are members of the answer or, if the answer has no
+ * such member, parameters of the request. */
 struct page_see {
     const char *text, *pattern;
 };
@@ -17,7 +17,7 @@ enum { PAGE_COLUMNS_MAX = 12, PAGE_SEE_MAX = 6 };
 struct page_about {
     const char *schema;
     const char *title;                     /* NULL: the route's summary */
-    const char *columns[PAGE_COLUMNS_MAX]; /* of the table of `items`, NULL-ended; none: all */
+    const char *columns[PAGE_COLUMNS_MAX]; /* columns of the table of `items`, NULL-ended; none: all */
     const char *rows;    /* a list within the objects of a list, whose items get lines of their own */
     const char *plot_of; /* the list that is drawn; NULL: none */
     struct report_plot plot;
@@ -25,12 +25,13 @@ struct page_about {
     const char *note; /* a caution */
 };
 
-/* A member's value leads somewhere. Of several rules for a member the first that applies counts. */
+/* A link from a member's value. If a member has several rules, the first that applies counts. */
 struct page_link {
     const char *schema; /* NULL: any */
     const char *member;
     const char *pattern;
-    const char *when, *is; /* only where this member of the same object has this value; NULL: always */
+    const char *when,
+        *is; /* apply only if the member `when` of the same object has the value `is`; NULL: always */
 };
 
 enum { PAGE_LINKS_MAX = 64 };
@@ -40,7 +41,7 @@ const char *page_report_note(const char *report);
 /* Never NULL. */
 const struct page_about *page_about(const char *schema);
 const struct page_link *page_links(size_t *count);
-/* The way to the pages that one starts from. */
+/* Links to the pages to start from. */
 const struct page_see *page_starts(size_t *count);
 
 #endif

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* A link is shown only if the route or the report that it leads to is there, and for the reader's role. */
+/* A link is shown only if its route or report exists and the reader's role may use it. */
 #include "http/pages/page_target.h"
 
 #include "base/uri.h"
@@ -57,7 +57,7 @@ const char *page_path_part(const struct request *request, const char *name, size
     return NULL;
 }
 
-/* The only scheme that the key knows, where there is one. */
+/* The scheme that the key knows, if it knows only one. */
 static const char *sole_scheme(const struct request *request)
 {
     const struct network *network = &request->snapshot->network;
@@ -108,7 +108,7 @@ static bool applies(const struct page_view *view, const struct page_scope *scope
     return link->when == NULL || (is != NULL && strcmp(is, link->is) == 0);
 }
 
-/* Whether the rule leads anywhere for this key: the same for the whole page. */
+/* Whether this key may follow the rule's link. The result is the same for the whole page. */
 static bool rule_leads(struct page_view *view, size_t rule, const char *pattern)
 {
     if (!view->links[rule].known) {

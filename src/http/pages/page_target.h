@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Where the links of a page lead. */
+/* The targets of a page's links. */
 #ifndef DEPOSITD_HTTP_PAGES_PAGE_TARGET_H
 #define DEPOSITD_HTTP_PAGES_PAGE_TARGET_H
 
@@ -7,37 +7,37 @@
 #include "http/request/handler.h"
 #include "report/html.h"
 
-/* An object and the objects around it, in which a link's variables are looked for. */
+/* An object and the objects around it. A link's variables are looked up here. */
 struct page_scope {
     const json_t *object;
-    const struct page_scope *outer; /* NULL: none */
+    const struct page_scope *outer; /* NULL: there is no outer object */
 };
 
-/* A page while it is made of JSON. */
+/* A page while it is made from JSON. */
 struct page_view {
     const struct request *request;
     const struct page_about *about;
     struct buffer *text;
     struct {
         bool known, leads;
-    } links[PAGE_LINKS_MAX]; /* what was found out about the rules for links */
+    } links[PAGE_LINKS_MAX]; /* findings about the rules for links */
 };
 
-/* Whether the target's route exists, its report, if it is one, exists, and the key may read both. `target`
- * may be a URI template. */
+/* Whether the target's route exists, any report that it names exists, and the key may read both. `target` may
+ * be a URI template. */
 bool page_leads(const struct request *request, const char *target);
-/* Adds the target of a URI template. False: a variable has no value, or the key may not go there; nothing was
- * added. */
+/* Adds the target of a URI template. False: a variable has no value, or the key may not go there. Nothing was
+ * added then. */
 MUST_CHECK bool page_target(const struct request *request, const struct page_scope *scope,
                             const char *pattern, struct buffer *target);
-/* Adds the target that the rules give to a member's value. False: there is none. A page does not lead to
+/* Adds the target that the rules give to a member's value. False: there is no target. A page has no links to
  * itself. */
 MUST_CHECK bool page_member_target(struct page_view *view, const struct page_scope *scope, const char *name,
                                    struct buffer *target);
-/* The part of the request's path that stands for {name}; NULL: none does. */
+/* The part of the request's path that stands for {name}; NULL: no part does. */
 const char *page_path_part(const struct request *request, const char *name, size_t length);
-/* Gives the page links to the pages to start from that the key may read; of the arena. False: out of memory.
- */
+/* Finds the pages to start from that the key may read, and gives the page links to them. The links are in the
+ * arena. False: out of memory. */
 MUST_CHECK bool page_find_starts(const struct request *request, const struct page_scope *scope,
                                  struct html_page *page);
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Values of an answer on a page, and where they lead. What stands in them may come from anywhere, and is
- * escaped. */
+/* Values of an answer on a page, and their links. Any text in a value may come from a hostile client, so all
+ * values are escaped. */
 #include "http/pages/page_value.h"
 
 #include "report/html.h"
@@ -10,8 +10,8 @@
 
 enum { CODE_LENGTH = 32, TARGET_MAX = 8192 };
 
-/* "pool" is in the place of a participant, and is none; and of the other party to its payment a participant
- * sees no more than the name. */
+/* "pool" stands in the place of a participant, but is not one, so it gets no link. Of the other party to a
+ * payment, a participant sees only the name. */
 static bool is_nobody(const struct request *request, const char *name, const char *text)
 {
     static const char *const members[] = {"participant", "from", "to"};
@@ -32,7 +32,7 @@ bool page_is_code(const char *text)
     return strlen(text) >= CODE_LENGTH && strspn(text, "0123456789abcdef-") == strlen(text);
 }
 
-/* What nobody may miss. */
+/* Whether the page must highlight the text, so that no reader misses it. */
 static bool is_alarm(const char *text)
 {
     static const char *const words[] = {"broken", "failed", "rejected"};
@@ -84,7 +84,7 @@ static void add_scalar(struct buffer *text, const json_t *value)
 
 static void add_compact(struct buffer *text, const json_t *value, bool named);
 
-/* Its values, how many first; `named`: each after its name. */
+/* Adds the object's values, the quantity first; `named`: each value after its name. */
 static void add_object(struct buffer *text, const json_t *value, bool named)
 {
     const char *name;
@@ -111,7 +111,7 @@ static void add_object(struct buffer *text, const json_t *value, bool named)
     }
 }
 
-/* In a line: a list by commas. */
+/* Adds the value in a single line, with commas between the elements of a list. */
 static void add_compact(struct buffer *text, const json_t *value, bool named)
 {
     json_t *member;
@@ -129,7 +129,7 @@ static void add_compact(struct buffer *text, const json_t *value, bool named)
     }
 }
 
-/* The members of these are of any kind: values alone would say little. */
+/* Objects with these names have members of any kind, so their values alone would say little. */
 static bool is_of_any_kind(const char *name)
 {
     static const char *const members[] = {"before", "after", "changes", "request"};
@@ -139,13 +139,13 @@ static bool is_of_any_kind(const char *name)
     return false;
 }
 
-/* What is itself the path of a page. */
+/* Whether the value is itself the path of a page. */
 static bool is_own_path(const struct page_view *view, const char *text)
 {
     return strncmp(text, "/v1/", 4) == 0 && page_leads(view->request, text);
 }
 
-/* What it names: of /v1/settlements/tern-bay/2026-05-12 the scheme and the day. */
+/* Shows the things that a path names: for /v1/settlements/tern-bay/2026-05-12, the scheme and the day. */
 static void add_path(struct buffer *text, const char *path)
 {
     const char *at = strchr(path + strlen("/v1/"), '/');

@@ -5,10 +5,10 @@
 
 #include "http/pages/page_target.h"
 
-/* The value of a member, with its link. */
+/* Adds the value of a member, with its link. */
 void page_value(struct page_view *view, const struct page_scope *scope, const char *name,
                 const json_t *value);
-/* Whether the text is a hash or an id, which people compare and copy rather than read. */
+/* Whether the text is a hash or an id. People compare and copy these rather than read them. */
 bool page_is_code(const char *text);
 
 #endif

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Objects and lists of an answer on a page, as facts, sections and tables. The answer is the service's own,
- * of known depth and bounded size. */
+/* Shows objects and lists of an answer on a page, as facts, sections and tables. The service made the answer
+ * itself, so its depth is known and its size is bounded. */
 #include "http/pages/page_view.h"
 
 #include "http/request/route.h"
@@ -20,8 +20,8 @@ static bool holds_objects(const json_t *value)
 struct column {
     const char *name;
     bool inner;   /* a member of the items of about->rows */
-    bool figures; /* all there is are numbers */
-    bool codes;   /* or hashes and ids: such columns come last */
+    bool figures; /* all cells are numbers */
+    bool codes;   /* all cells are hashes or ids; such columns come last */
     bool filled;
 };
 
@@ -72,7 +72,8 @@ static void note_value(struct column *column, const json_t *value)
     column->codes = column->codes && json_is_string(value) && page_is_code(json_string_value(value));
 }
 
-/* Of an item all members, in their order; those of the items of its inner list after its first one. */
+/* Notes all members of an item, in their order. The members of the items of its inner list follow its first
+ * member. */
 static void note_item(struct table *table, const json_t *item, bool inner)
 {
     const char *rows = inner ? NULL : table->view->about->rows, *name;
@@ -114,7 +115,7 @@ static void find_columns(struct table *table, const json_t *list, bool chosen)
     json_array_foreach(list, index, item) note_item(table, item, false);
 }
 
-/* Objects whose members stand in the item's row lend their variables to its links. */
+/* If an object's members are in the item's row, they provide variables for the links of these cells. */
 static void add_value(struct table *table, const struct page_scope *row, const char *name,
                       const json_t *value)
 {
@@ -128,8 +129,8 @@ static void add_value(struct table *table, const struct page_scope *row, const c
 }
 
 enum line {
-    LINE_ALONE, /* an item that has none within it */
-    LINE_FIRST, /* of the items within it */
+    LINE_ALONE, /* of an item without an inner list */
+    LINE_FIRST, /* the first of the items within it */
     LINE_NEXT,
     LINE_TOTAL /* the item itself, below them */
 };
@@ -141,7 +142,7 @@ static const char *cell_class(const struct column *column, const json_t *value, 
     return again ? "again" : html_text_class(json_string_value(value));
 }
 
-/* The first cell names the item, in each of its lines; else a line shows what is its own. */
+/* The first cell names the item, in each of its lines. The other cells show only the line's own values. */
 static void add_cell(struct table *table, const struct page_scope *at, size_t index, enum line line)
 {
     struct buffer *text = table->view->text;
@@ -212,7 +213,8 @@ static bool is_fact(const json_t *value)
     return !json_is_object(value) && !holds_objects(value);
 }
 
-/* How the page goes on is not a fact of what it shows; that there are no items is said in a sentence. */
+/* A page does not list the link to its next part as a fact. A sentence, not a fact, says that there are no
+ * items. */
 static bool is_shown(const char *name)
 {
     return strcmp(name, "next") != 0 && strcmp(name, "items") != 0;
@@ -229,13 +231,13 @@ static void add_fact(struct page_view *view, const struct page_scope *scope, con
     html_fact_end(view->text);
 }
 
-/* The page's heading has said it already. */
+/* The page's heading already says it. */
 static bool is_asked(const struct request *request, const char *name)
 {
     return page_path_part(request, name, strlen(name)) != NULL || request_query(request, name) != NULL;
 }
 
-/* `all`: also what would be a section or a table of its own, in a line each. */
+/* `all`: also shows members that would be a section or a table of their own, each in a line. */
 static void add_facts(struct page_view *view, const struct page_scope *scope, bool all)
 {
     const char *name;

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The tag is a hash of the body: two answers with the same tag are the same bytes, so it is a strong one. */
+/* The tag is a hash of the body. Answers with the same tag have the same bytes, so it is a strong tag. */
 #include "http/request/conditional.h"
 
 #include "depositd/seal.h"
@@ -7,7 +7,7 @@
 
 #include <string.h>
 
-/* Past the blanks and commas before the next element of a list (RFC 9110 section 5.6.1). */
+/* Skips the blanks and commas before the next element of a list (RFC 9110 section 5.6.1). */
 static const char *next_element(const char *text)
 {
     return text + strspn(text, ", \t");
@@ -32,7 +32,7 @@ bool etag_is_listed(const char *if_none_match, const char *etag)
     return false;
 }
 
-/* NULL: out of memory; the answer goes without. */
+/* NULL: out of memory; the answer then goes without a tag. */
 static const char *tag_of(struct answer *answer)
 {
     struct sha256 hash;

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What handlers have in common: reading query parameters, and the refusals that many of them give. */
+/* Code that handlers share: reading query parameters, and the refusals that many handlers give. */
 #include "http/request/handler.h"
 
 #include "base/uri.h"
@@ -156,7 +156,7 @@ bool request_date(const struct request *request, struct answer *answer, const ch
     return false;
 }
 
-/* Characters of UTF-8: the bytes that do not continue one. */
+/* Counts characters of UTF-8: the bytes that do not continue a character. */
 static size_t count_characters(const char *text)
 {
     size_t count = 0;

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Jansson (2.14) takes memory that runs out for an error in the text, or goes on with half a string. A client
- * that is told its event is not JSON throws it away: so the allocator notes its failures. */
+/* When memory runs out, Jansson (2.14) reports an error in the text, or goes on with half a string. A client
+ * that is told that its event is not JSON throws the event away. So the allocator notes its failures. */
 #include "http/request/json_body.h"
 
 #include "base/memory.h"
@@ -13,7 +13,7 @@ void json_body_init(void)
     json_object_seed(0); /* before threads could race for it */
 }
 
-/* Jansson's own words quote the body, and may cut a character in two: only the position is passed on. */
+/* Jansson's message quotes the body, and may cut a character in two. So only the position is passed on. */
 static void add_fault(const json_error_t *error, struct faults *faults)
 {
     if (memory_has_failed())

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* A string's last character is its quote, so that the last one written tells whether an object or list has
- * just been opened. */
+/* A string ends with its quote, so the last character of the text tells whether an object or list has just
+ * been opened. */
 #include "http/request/json_text.h"
 
 #include <string.h>

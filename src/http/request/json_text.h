@@ -1,14 +1,14 @@
 /* SPDX-License-Identifier: ISC */
-/* JSON written member by member into a buffer. Commas come by themselves: what follows an opening bracket is
- * the first of its object or list. */
+/* Writes JSON member by member into a buffer. Commas are added automatically, except after an opening
+ * bracket. */
 #ifndef DEPOSITD_HTTP_REQUEST_JSON_TEXT_H
 #define DEPOSITD_HTTP_REQUEST_JSON_TEXT_H
 
 #include "base/buffer.h"
 
-/* The comma before an element, unless it is the first. */
+/* Adds the comma before an element, unless the element is the first. */
 void element_begin(struct buffer *text);
-/* The same, and "name": */
+/* The same, followed by "name": */
 void member_begin(struct buffer *text, const char *name);
 void member_string(struct buffer *text, const char *name, const char *value);
 void member_integer(struct buffer *text, const char *name, int64_t value);
@@ -16,7 +16,7 @@ void member_boolean(struct buffer *text, const char *name, bool value);
 /* A value on its own. */
 void string_add(struct buffer *text, const char *value);
 
-/* Takes the closing brace of the object at the end back, so that members can be added to it. */
+/* Removes the closing brace of the object at the end, so that members can be added to it. */
 void object_reopen(struct buffer *text);
 
 #endif

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Content negotiation after RFC 9110 section 12.5.1: for each representation on offer the most specific range
- * of the Accept header that covers it says how welcome it is. */
+/* Content negotiation after RFC 9110 section 12.5.1. For each representation on offer, the most specific
+ * range of the Accept header that covers it gives its quality. */
 #include "http/request/media.h"
 
 #include <string.h>
@@ -29,7 +29,7 @@ const char *media_word(enum media media)
     return media_table[media].word;
 }
 
-/* The type without its parameters. */
+/* The length of the type without its parameters. */
 static size_t bare_length(const char *type)
 {
     return strcspn(type, "; \t,");
@@ -40,7 +40,7 @@ static bool is_type(const char *range, size_t length, const char *type)
     return length == bare_length(type) && strncasecmp(range, type, length) == 0;
 }
 
-/* How closely a range covers a type: 3 the type itself, 2 its family, 1 as everything, 0 not at all. */
+/* How closely a range covers a type: 3 as the type itself, 2 by its family, 1 as everything, 0 not at all. */
 static int specificity(const char *range, size_t length, const char *type)
 {
     size_t family = strcspn(type, "/") + 1;
@@ -51,7 +51,7 @@ static int specificity(const char *range, size_t length, const char *type)
     return length == 3 && strncmp(range, "*/*", 3) == 0 ? 1 : 0;
 }
 
-/* "0.75" in thousandths; what is malformed counts as 0. */
+/* Reads "0.75" as thousandths; a malformed number counts as 0. */
 static int read_quality(const char *text)
 {
     int quality = text[0] == '1' ? 1000 : 0;
@@ -63,7 +63,7 @@ static int read_quality(const char *text)
     return quality < 1000 ? quality : 1000;
 }
 
-/* Of the parameters `;a=b;q=0.5`, up to the comma. */
+/* Finds the quality among the parameters `;a=b;q=0.5`, up to the comma. */
 static int quality_of(const char *parameters)
 {
     while (*parameters == ';' || *parameters == ' ' || *parameters == '\t') {

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The counters of requests. */
+/* Counts requests by route and class of status. */
 #include "http/request/meters.h"
 
 #include "http/request/route.h"

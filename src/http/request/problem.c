@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Problem details (RFC 9457). `type` is a relative reference, so that a document says the same wherever the
- * service runs. */
+/* Problem details (RFC 9457). `type` is a relative reference, so a document is the same wherever the service
+ * runs. */
 #include "http/request/problem.h"
 
 #include "http/request/json_text.h"
@@ -21,7 +21,7 @@ static void add_error(struct buffer *document, const struct fault *fault)
     buffer_add_char(document, '}');
 }
 
-/* A fault of the request as a whole stands nowhere in it: it is the problem itself. */
+/* A fault of the whole request has no place in the request. It is the problem itself. */
 static bool has_place(const struct fault *fault)
 {
     return fault->pointer != NULL || fault->parameter != NULL;
@@ -42,7 +42,7 @@ static void add_errors(struct buffer *document, const struct faults *faults)
     buffer_add_char(document, ']');
 }
 
-/* With the place in front, which in the list of errors has a member of its own. */
+/* Puts the place in front of the detail. In the list of errors, the place has its own member. */
 static void add_detail(struct buffer *document, const struct fault *first)
 {
     char sentence[1024];

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What follows from a route's row. */
+/* Properties that follow from a route's row. */
 #include "http/request/route.h"
 
 #include "http/request/media.h"

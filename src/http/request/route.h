@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The table of routes: who reads it knows the interface. The router matches against it, the authorisation
- * reads its roles, and /openapi.json is made from it, so that the three can't disagree. */
+/* The table of routes, which lists the whole interface. The router matches against it, the authorisation
+ * reads its roles, and /openapi.json is made from it, so these three cannot disagree. */
 #ifndef DEPOSITD_HTTP_REQUEST_ROUTE_H
 #define DEPOSITD_HTTP_REQUEST_ROUTE_H
 
@@ -12,7 +12,7 @@ enum method { METHOD_GET, METHOD_POST, METHOD_PUT, METHOD_DELETE, METHOD_COUNT }
 
 enum { ROUTE_PARAMETERS_MAX = 12 };
 
-/* What operations are grouped by in the document. X(NAME, word, description) */
+/* The groups of operations in the document. X(NAME, word, description) */
 #define TAG_TABLE(X)                                                                                         \
     X(SERVICE, "service", "The running service: whether it is up, what it measures, what it offers")         \
     X(EVENTS, "events", "What happened at the counter, and the entries that it became")                      \
@@ -29,7 +29,7 @@ enum { ROUTE_PARAMETERS_MAX = 12 };
     X(BOOKS, "books", "Accounts, the posting rules, and the checks that prove the books")
 
 enum tag {
-    TAG_NONE, /* of a row that is not complete: a test names it */
+    TAG_NONE, /* for an incomplete row, which a test finds */
 #define X(NAME, word, description) TAG_##NAME,
     TAG_TABLE(X)
 #undef X
@@ -39,7 +39,7 @@ struct parameter {
     const char *name;
     const char *description;
     bool required;
-    const char *schema; /* name of its component schema; NULL: what its name says */
+    const char *schema; /* name of its component schema; NULL: follows from the parameter's name */
 };
 
 struct request;
@@ -53,37 +53,37 @@ struct route {
     handler run;               /* NULL: POST /v1/events, which goes to the writer */
     const char *summary;       /* one sentence for the OpenAPI document */
     const struct shape *body;  /* NULL: the request has no body */
-    bool body_optional;        /* it may have none */
-    bool body_large;           /* it may have max_reference_bytes, from a key that may use the route */
-    const char *xml_body;      /* what the XML is that it takes instead; NULL: it takes none */
+    bool body_optional;        /* the request may come without a body */
+    bool body_large;           /* the body may have max_reference_bytes, if the key may use the route */
+    const char *xml_body;      /* a name for the XML that the route takes instead; NULL: it takes none */
     const char *answer_schema; /* name of a component schema; NULL: 204, no content */
     int answer_statuses[3];    /* successes: 200, 201 …; 0-ended */
-    unsigned media;            /* set of 1u << enum media; 0: the usual, see route_media */
-    struct parameter parameters[ROUTE_PARAMETERS_MAX]; /* query parameters; NULL-ended by name */
+    unsigned media;            /* set of 1u << enum media; 0: the usual set, see route_media */
+    struct parameter parameters[ROUTE_PARAMETERS_MAX]; /* query parameters; a name that is NULL ends them */
     bool dry_run;                                      /* takes ?dry_run= */
-    bool may_propose;                                  /* 202 with a proposal, where it takes two people */
-    bool not_yet;                                      /* a GET of what may be still to come: 409 then */
-    bool tagged;                                       /* a GET whose answer has an ETag */
-    bool located;                                      /* a 201 has a Location */
-    bool is_long;                                      /* its work takes long: long_deadline_s bounds it */
-    bool at_once;               /* a public one that never blocks: answered on the server's own thread */
-    const char *id;             /* operationId in the document: the name of a generated client's method */
-    const char *about;          /* what a client should know besides the summary; NULL: nothing */
+    bool may_propose;           /* answers 202 with a proposal if the write takes two people */
+    bool not_yet;               /* a GET of something that may not exist yet: 409 then */
+    bool tagged;                /* a GET whose answer has an ETag */
+    bool located;               /* a 201 has a Location */
+    bool is_long;               /* its work takes long, so long_deadline_s bounds it */
+    bool at_once;               /* public, never blocks, and is answered on the server's own thread */
+    const char *id;             /* operationId in the document, the method's name in a generated client */
+    const char *about;          /* facts for clients beyond the summary; NULL: none */
     enum tag tag;               /* its group in the document */
-    const enum reason *reasons; /* it may give besides those of route_reasons.c; 0-ended; NULL: none */
+    const enum reason *reasons; /* possible reasons besides those of route_reasons.c; 0-ended; NULL: none */
 };
 
-/* All rows. They stand in http/contract/routes.c, since they name all handlers. */
+/* All rows. They are in http/contract/routes.c, because they name all handlers. */
 const struct route *routes_all(size_t *count);
 
-/* What it can answer with, a set of 1u << enum media. Unless the row says otherwise that is JSON, and for
- * whatever is read with a key also a page. */
+/* The media that the route can answer with, a set of 1u << enum media. Unless the row says otherwise, the set
+ * is JSON, plus a page if the route is read with a key. */
 unsigned route_media(const struct route *route);
-/* Whether it can answer with more than one. */
+/* Whether the route can answer with several media. */
 bool route_has_choice(const struct route *route);
-/* Whether the status is one of its successes. */
+/* Whether the status is a success of the route. */
 bool route_has_status(const struct route *route, int status);
-/* Whether it lists something in slices, so that an answer may have a Link to the next one. */
+/* Whether the route lists things in slices, so that an answer may have a Link to the next slice. */
 bool route_has_slices(const struct route *route);
 
 #endif

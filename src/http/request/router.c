@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The router walks the table and compares segment by segment: a few dozen routes need nothing cleverer. */
+/* The router walks through the table and compares segment by segment, which is fast enough for a few dozen
+ * routes. */
 #include "http/request/router.h"
 
 #include <string.h>
@@ -11,7 +12,7 @@ const char *method_word(enum method method)
     return method_words[method];
 }
 
-/* METHOD_COUNT: none that any route has. */
+/* METHOD_COUNT: no route has this method. */
 static enum method method_parse(const char *word)
 {
     int method = METHOD_GET;
@@ -33,7 +34,7 @@ static int hexadecimal(char digit)
     return -1;
 }
 
-/* The byte that %XX stands for; 0, which no text may hold, when it is malformed. */
+/* Decodes %XX. Returns 0, which no text may hold, if the escape is malformed. */
 static char decode_escape(const char *escape)
 {
     int high = hexadecimal(escape[1]);
@@ -41,7 +42,8 @@ static char decode_escape(const char *escape)
     return low >= 0 ? (char)(high * 16 + low) : '\0';
 }
 
-/* How many bytes the UTF-8 character at the start of `text` has (RFC 3629); 0: it is none. */
+/* The number of bytes of the UTF-8 character at the start of `text` (RFC 3629); 0: there is no valid
+ * character. */
 static size_t character_length(const unsigned char *text)
 {
     unsigned first = text[0];
@@ -60,7 +62,7 @@ static size_t character_length(const unsigned char *text)
     return overlong || surrogate || beyond ? 0 : length;
 }
 
-/* The NUL at the end continues no character, so that none reaches beyond it. */
+/* The NUL at the end continues no character, so no character reaches beyond it. */
 static bool is_utf8(const char *text)
 {
     const unsigned char *at = (const unsigned char *)text;
@@ -73,7 +75,7 @@ static bool is_utf8(const char *text)
     return true;
 }
 
-/* Into room for the encoded text. False: an escape is malformed. */
+/* `decoded` has room for the encoded text. False: an escape is malformed. */
 static bool decode(const char *text, char *decoded)
 {
     for (; *text != '\0'; text++) {
@@ -86,7 +88,7 @@ static bool decode(const char *text, char *decoded)
         }
         *decoded++ = character;
     }
-    return true; /* the arena's memory is zeroed: it ends there */
+    return true; /* the arena's memory is zeroed, so the text ends there */
 }
 
 bool percent_decode(struct arena *arena, const char **text)
@@ -121,14 +123,14 @@ static bool match_path(const char *pattern, const char *path, struct part parts[
     return *path == '\0' || *path == '?';
 }
 
-/* False: out of memory. A part that can't be decoded is NULL then. */
+/* False: out of memory. A part that cannot be decoded becomes NULL. */
 static bool decode_part(const struct part *part, struct arena *arena, const char **decoded)
 {
     *decoded = arena_copy(arena, part->text, part->length);
     return *decoded != NULL && percent_decode(arena, decoded);
 }
 
-/* A part that can't be decoded names nothing, whatever the method. */
+/* A part that cannot be decoded names nothing, so the path is not found by any method. */
 static bool take_route(const struct route *route, const struct part *parts, struct request *request,
                        unsigned *allowed)
 {

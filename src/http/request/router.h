@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* From a method and a path to a row of the table of routes. */
+/* Finds the row of the table of routes for a method and a path. */
 #ifndef DEPOSITD_HTTP_REQUEST_ROUTER_H
 #define DEPOSITD_HTTP_REQUEST_ROUTER_H
 
@@ -10,17 +10,17 @@ enum { ALLOW_MAX = 40 };
 
 const char *method_word(enum method method);
 
-/* Replaces a text by its decoded copy in the arena: %XX are bytes. NULL then: malformed, a NUL, or not UTF-8.
- * False: out of memory. */
+/* Replaces a text by its decoded copy in the arena; %XX are bytes. The text becomes NULL if it is malformed,
+ * contains a NUL, or is not UTF-8. False: out of memory. */
 MUST_CHECK bool percent_decode(struct arena *arena, const char **text);
 
-/* Finds the route and sets the request's route and parts. HEAD is a GET here. Not found: the route is NULL
- * and *allowed the set, 1u << enum method, of the methods that the path does have (0: there is no such
- * path). False: out of memory. */
+/* Finds the route and sets the request's route and parts. HEAD counts as GET. If there is no such route, the
+ * route is NULL and *allowed is the set, 1u << enum method, of the methods that the path has (0: there is no
+ * such path). False: out of memory. */
 MUST_CHECK bool router_match(const char *method, const char *path, struct request *request,
                              unsigned *allowed);
 
-/* The route of a path, which ends at a question mark. NULL: there is none. */
+/* The route of a path, which ends at a question mark. NULL: there is no such route. */
 const struct route *router_find(enum method method, const char *target);
 
 /* "GET, HEAD, PUT", for the header Allow. */

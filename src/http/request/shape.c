@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
-/* The walk over a shape that checks and reads a body: one decoder for each form. (shape_schema.c is the walk
- * that describes it.)
+/* The walk over a shape that checks and reads a body, with a decoder for each form. (shape_schema.c is the
+ * walk that describes the shape.)
  *
- * Where a value stands is a chain of places on the stack; the pointer is put together only when there is a
- * fault to report. No text of the client's gets into a detail, so that cutting one can't break its UTF-8. */
+ * The position of a value is a chain of places on the stack. The pointer is put together only when there is a
+ * fault to report. A detail contains no text of the client's, so cutting it short cannot break its UTF-8. */
 #include "http/request/shape.h"
 
 #include "depositd/civil.h"
@@ -19,7 +19,7 @@ enum { POINTER_MAX = 512 };
 
 struct place {
     const struct place *parent;
-    const char *name; /* of a member; the root: the pointer to begin with; NULL: an element */
+    const char *name; /* of a member; at the root, the pointer to begin with; NULL: an element */
     size_t index;
 };
 
@@ -31,7 +31,7 @@ struct walk {
 typedef void decoder(struct walk *walk, const struct place *place, const struct field *field,
                      const json_t *json, void *into);
 
-/* Appends "/name", escaped as RFC 6901 section 3 has it. False: there is no room, and nothing was added. */
+/* Appends "/name", escaped as in RFC 6901 section 3. False: there is no room, and nothing was added. */
 static bool add_token(char *pointer, size_t *length, const char *name)
 {
     size_t end = *length;
@@ -52,7 +52,8 @@ static bool add_token(char *pointer, size_t *length, const char *name)
     return true;
 }
 
-/* A name too long for the pointer is left out: then it points at what holds the member. */
+/* Leaves out a name that is too long for the pointer. The pointer then points at the object that has the
+ * member. */
 static bool add_place(const struct place *place, char *pointer, size_t *length)
 {
     char index[24];
@@ -88,7 +89,7 @@ static void refuse_range(struct walk *walk, const struct place *place, enum reas
     refuse(walk, place, reason, detail);
 }
 
-/* NULL: it is not a string, and that has been said. */
+/* NULL: it is not a string, and a fault was added. */
 static const char *string_of(struct walk *walk, const struct place *place, const json_t *json, size_t *length)
 {
     if (!json_is_string(json)) {
@@ -120,7 +121,7 @@ static void decode_code(struct walk *walk, const struct place *place, const stru
                "must be 1 to 32 characters of a-z, 0-9 and -, and not begin with -");
 }
 
-/* Jansson lets no invalid UTF-8 through: every byte that does not continue a character begins one. */
+/* Jansson refuses invalid UTF-8, so every byte that does not continue a character begins one. */
 static size_t count_characters(const char *text)
 {
     size_t count = 0;
@@ -199,7 +200,7 @@ static void decode_boolean(struct walk *walk, const struct place *place, const s
         refuse(walk, place, REASON_WRONG_TYPE, "must be true or false");
 }
 
-/* Whether the currency allows the decimals is for who knows the currency to say. */
+/* The caller knows the currency, and must check whether it allows the decimals. */
 static void decode_amount(struct walk *walk, const struct place *place, const struct field *field,
                           const json_t *json, void *into)
 {

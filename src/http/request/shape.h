@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: ISC */
-/* The shape of JSON bodies, as tables: what members an object may have, of which form, and where they go in a
- * C struct.
+/* The shape of JSON bodies, as tables: the members that an object may have, their forms, and their places in
+ * a C struct.
  *
- * One walk over such a table checks a body (all its faults at once, each with its pointer) and fills the
- * struct; another writes the JSON Schema for the OpenAPI document. Strings and lists are put into the given
- * arena. */
+ * A walk over such a table checks a body (all its faults at once, each with its pointer) and fills the
+ * struct. Another walk writes the JSON Schema for the OpenAPI document. Strings and lists are put into the
+ * given arena. */
 #ifndef DEPOSITD_HTTP_REQUEST_SHAPE_H
 #define DEPOSITD_HTTP_REQUEST_SHAPE_H
 
@@ -43,8 +43,8 @@ struct field {
     size_t offset;
     int64_t minimum, maximum;
     const char *const *words;  /* FORM_WORD; NULL-ended */
-    const struct shape *shape; /* FORM_OBJECT; FORM_LIST: of each element */
-    size_t present_offset;     /* of a bool that says whether the member was there; 0: none is kept */
+    const struct shape *shape; /* FORM_OBJECT: its shape; FORM_LIST: the shape of each element */
+    size_t present_offset;     /* of a bool that says whether the member was there; 0: there is none */
     const char *description;   /* for the document */
 };
 
@@ -53,13 +53,13 @@ struct shape {
     size_t size;      /* of the struct */
     const struct field *fields;
     size_t field_count;
-    /* A list of bare texts rather than objects: form of each element; then fields has exactly one, its name
-     * "". */
+    /* A list of bare texts rather than objects: the form of each element. `fields` then has a single field,
+     * with the name "". */
     bool bare;
 };
 
-/* Decodes `json` into `into` (shape->size bytes, zeroed first, then defaults as the caller set in `defaults`,
- * may be NULL). Faults go to `faults`, with pointers that begin with `pointer`. True: no fault was added. */
+/* Decodes `json` into `into` (shape->size bytes, which start as a copy of `defaults`, or as zeros if that is
+ * NULL). Faults go to `faults`, with pointers that begin with `pointer`. True: no fault was added. */
 MUST_CHECK bool shape_decode(const struct shape *shape, const json_t *json, const char *pointer,
                              const void *defaults, void *into, struct faults *faults);
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* A shape as JSON Schema 2020-12, for the OpenAPI document: what shape.c accepts, said to machines. The two
- * stand side by side by form. */
+/* Writes a shape as JSON Schema 2020-12 for the OpenAPI document, so that machines know the bodies that
+ * shape.c accepts. Both files go through the forms in the same way. */
 #include "http/request/shape_schema.h"
 
 #include <inttypes.h>
@@ -9,7 +9,7 @@
 #define WHOLE    "(0|[1-9][0-9]*)"
 #define DECIMALS "(\\\\.[0-9]{1,6})?"
 
-/* Of the forms that need no more than this. */
+/* The schemas of the forms that need no more than a constant. */
 static const char *const plain[] = {
     [FORM_CODE] = "\"type\":\"string\",\"pattern\":\"^[a-z0-9][a-z0-9-]{0,31}$\"",
     [FORM_BOOLEAN] = "\"type\":\"boolean\"",

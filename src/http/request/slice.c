@@ -17,7 +17,7 @@ bool slice_refuse_cursor(struct answer *answer)
     return false;
 }
 
-/* 0: it is no number of up to four digits. A longer one would be out of bounds, or begin with zeros. */
+/* 0: not a number of up to four digits. A longer number would be out of bounds, or begin with zeros. */
 static int limit_of(const char *text)
 {
     int number = 0;
@@ -46,7 +46,7 @@ static bool is_key(const char *text)
            strspn(text, "abcdefghijklmnopqrstuvwxyz0123456789-/") == length;
 }
 
-/* A number as slice_end writes it. */
+/* Reads a number as slice_end writes it. */
 static bool read_number(const char *text, int64_t *number)
 {
     size_t length = strlen(text);
@@ -58,8 +58,9 @@ static bool read_number(const char *text, int64_t *number)
 }
 
 /* Until 0.2.0 a number was written as eight bytes in base64url (RFC 4648 section 5, without padding), most
- * significant first. Readers of the feed keep their cursor, so it is still read. No number reads as both: the
- * digits 0 to 9 stand for 52 to 61, and as the first digit they would make a number of more than 63 bits. */
+ * significant first. Readers of the feed keep their cursor, so this form is still read. No text is a number
+ * in both forms: in base64url the digits 0 to 9 stand for 52 to 61, and as the first character they would
+ * make a number of more than 63 bits. */
 static bool read_former_number(const char *text, int64_t *number)
 {
     static const char digits[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_";

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Slices of lists: what ?limit= and ?cursor= ask for, and the answer {"items":[…],"next":…}.
+/* Slices of lists: reads ?limit= and ?cursor=, and writes the answer {"items":[…],"next":…}.
  *
  * A cursor is the key of the last item of the slice before: a number, a code, or a day with an id. Clients
  * take it from `next` and must not look into it. */
@@ -9,20 +9,20 @@
 #include "http/request/handler.h"
 #include "store/read_store.h"
 
-/* Of a list that is in the order of a number: reads what is asked for, and begins the body, to which the
- * store then adds the items. False: a fault has been added. */
+/* For a list in the order of a number. Reads the parameters, and begins the body. The store then adds the
+ * items. False: a fault has been added. */
 MUST_CHECK bool slice_begin(const struct request *request, struct answer *answer, struct list_slice *slice);
-/* Ends the body, with `next` if there may be more items, or `always`. */
+/* Ends the body, with `next` if there may be more items, or if `always`. */
 void slice_end(const struct request *request, struct answer *answer, const struct list_slice *slice,
                bool always);
 
-/* What is asked for of a list that is in the order of a text, such as a code. */
+/* The slice asked for, of a list in the order of a text such as a code. */
 struct key_slice {
     int limit;
     const char *after; /* the key of the last item before; NULL: from the first */
 };
 
-/* Reads what is asked for. False: a fault has been added. */
+/* Reads the parameters. False: a fault has been added. */
 MUST_CHECK bool slice_read_keys(const struct request *request, struct answer *answer,
                                 struct key_slice *slice);
 /* The same, and begins the body. */
@@ -31,9 +31,9 @@ MUST_CHECK bool slice_begin_keys(const struct request *request, struct answer *a
 /* Ends the body, with `next` if there are more items. */
 void slice_end_keys(const struct request *request, struct answer *answer, const struct json_slice *slice);
 
-/* Adds the member `next`, and the same as a Link: the next slice begins after `key`. */
+/* Adds the member `next`, and the same target as a Link. The next slice begins after `key`. */
 void slice_add_next(const struct request *request, struct answer *answer, const char *key);
-/* Refuses the cursor. Always false, for the caller to return. */
+/* Refuses the cursor. Always returns false, so the caller can return its result. */
 bool slice_refuse_cursor(struct answer *answer);
 
 #endif

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Filling the spool, and turning it into a response. */
+/* Fills the spool, and makes a response from it. */
 #include "http/request/spool.h"
 
 #include <errno.h>
@@ -44,7 +44,7 @@ static bool write_all(int file, const char *data, size_t length)
     return true;
 }
 
-/* Not every file system has files without names: there it loses its name at once. */
+/* Some file systems have no files without names. There the file loses its name at once. */
 int spool_file(const char *folder)
 {
     int file = open(folder, O_TMPFILE | O_RDWR | O_CLOEXEC, 0600);

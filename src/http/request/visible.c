@@ -1,10 +1,11 @@
 /* SPDX-License-Identifier: ISC */
-/* A till's key names its sites, a participant's sees its own, and the office sees all. */
+/* A till's key sees the sites that it names, a participant's key sees the participant's sites, and the office
+ * sees all. */
 #include "http/request/visible.h"
 
 #include <stdlib.h>
 
-/* The sites of a participant, of the request's arena. */
+/* The sites of a participant, in the request's arena. */
 static bool own_sites(const struct request *request, struct visible_sites *visible)
 {
     const struct network *network = &request->snapshot->network;

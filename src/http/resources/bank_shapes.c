@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Which file to make, and what a line of the bank's was. */
+/* The shapes for making a payment file, and for resolving a line of a bank statement. */
 #include "http/resources/bank_shapes.h"
 
 enum { PAYMENT_ID_MAX = 35 };

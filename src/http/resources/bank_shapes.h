@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The bodies of what is asked about the bank. */
+/* The bodies of requests about the bank. */
 #ifndef DEPOSITD_HTTP_RESOURCES_BANK_SHAPES_H
 #define DEPOSITD_HTTP_RESOURCES_BANK_SHAPES_H
 
@@ -13,10 +13,10 @@ struct file_request {
 };
 
 struct resolve_request {
-    const char *payment_id;      /* NULL: … */
-    char participant[CODE_SIZE]; /* … this one's arrears */
+    const char *payment_id;      /* the line is for this payment; NULL: it is not for a payment */
+    char participant[CODE_SIZE]; /* the line is for this participant's arrears */
     bool has_participant;
-    int account; /* there is but one to name */
+    int account; /* there is only one account to name */
     bool has_account;
     const char *note;
 };

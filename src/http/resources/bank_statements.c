@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What the bank says: statements are taken and listed, their lines listed and resolved. */
+/* Bank statements are taken and listed, and their lines are listed and resolved. */
 #include "http/resources/handlers.h"
 
 #include "app/office/bank.h"
@@ -71,7 +71,8 @@ void handle_bank_lines_list(const struct request *request, struct answer *answer
         slice_end(request, answer, &slice, false);
 }
 
-/* A line is named by its scheme and its number there: tern-bay.17. NULL: there is none such. */
+/* Finds a line by its name: the scheme and the line's number in it, as in tern-bay.17. NULL: there is no such
+ * line. */
 static const struct scheme *line_named(const struct request *request, const char *name, int64_t *line)
 {
     char code[CODE_SIZE];
@@ -87,7 +88,7 @@ static const struct scheme *line_named(const struct request *request, const char
     return network_scheme(&request->snapshot->network, code);
 }
 
-/* A payment, or a participant. */
+/* The target is a payment or a participant. */
 static void check_target(const struct resolve_request *asked, struct faults *faults)
 {
     if (asked->payment_id != NULL && asked->has_participant)

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* GET /v1/changes: who changed what of reference data, terms and keys, when, from what to what, and why. */
+/* GET /v1/changes: the history of reference data, terms and keys. For each change: the key, the time, the
+ * values before and after, and the reason. */
 #include "http/resources/handlers.h"
 
 #include "http/request/slice.h"
@@ -15,7 +16,7 @@ static bool is_change_word(const char *word)
     return false;
 }
 
-/* Where the days are kept while the statement runs. */
+/* Keeps the days while the statement runs. */
 struct span {
     struct date from, to;
 };

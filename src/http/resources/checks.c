@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* GET /v1/checks: the invariants of the books, checked now. */
+/* GET /v1/checks: checks the invariants of the books now. */
 #include "http/resources/handlers.h"
 
 #include "app/proof/checks.h"

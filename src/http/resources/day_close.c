@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* POST /v1/schemes/{scheme}/days/{date}/close: closes the day, or finds it closed, and answers with its
- * settlement. */
+/* POST /v1/schemes/{scheme}/days/{date}/close: closes the day, unless it is closed already, and answers with
+ * its settlement. */
 #include "http/resources/handlers.h"
 
 #include "app/closing/close.h"
@@ -14,7 +14,7 @@ struct viewing {
     const struct close_order *order;
 };
 
-/* Within the close's last transaction, so that a dry run shows what would be. */
+/* Runs in the close's last transaction, so that a dry run can show the settlement. */
 static enum store_result view(void *context, struct pg *pg)
 {
     const struct viewing *viewing = context;

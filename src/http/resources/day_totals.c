@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* /v1/sites/{site}/day-totals/{date}: what a till said of its day, to be compared with what arrived. */
+/* /v1/sites/{site}/day-totals/{date}: the totals that a till reports for its day, to be compared with the
+ * events that arrived. */
 #include "app/office/day_totals.h"
 
 #include "http/resources/handlers.h"
@@ -7,7 +8,7 @@
 
 #include <string.h>
 
-#define CUPS_TOTAL_MAX 1000000000 /* more than a day has */
+#define CUPS_TOTAL_MAX 1000000000 /* more than any day has */
 #define FIELD(member, form_, highest, text)                                                                  \
     {                                                                                                        \
         .name = #member, .form = form_, .required = true, .offset = offsetof(struct day_totals, member),     \
@@ -23,7 +24,7 @@ static const struct field fields[] = {
 const struct shape shape_day_totals_put = {"DayTotalsPut", sizeof(struct day_totals), fields,
                                            sizeof fields / sizeof fields[0], false};
 
-/* The site and day that the path names, as far as the key may know. */
+/* The site and the day that the path names, if the key may know them. */
 static const struct site *named(const struct request *request, struct answer *answer, struct date *date)
 {
     const struct site *site = network_site(&request->snapshot->network, request->parts[0]);

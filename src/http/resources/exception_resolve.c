@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* POST /v1/exceptions/{exception_id}/resolve. An exception is named by its scheme, its entry and its place
- * among the entry's: tern-bay.27.0, as the report of exceptions has it. */
+/* POST /v1/exceptions/{exception_id}/resolve. An exception's name is its scheme, its entry and its place
+ * among the entry's exceptions, as in tern-bay.27.0. The report of exceptions has these names. */
 #include "app/office/exception_resolve.h"
 
 #include "http/resources/handlers.h"
@@ -27,8 +27,8 @@ static const struct field fields[] = {
 const struct shape shape_exception_resolve = {"ExceptionResolve", sizeof(struct resolve_body), fields, 1,
                                               false};
 
-/* ".27": a point, and a number as it is written, without zeros in front. The rest of the text; NULL: it is
- * none. */
+/* Reads ".27": a point, and a number without leading zeros. Returns the rest of the text; NULL: the text has
+ * another form. */
 static const char *read_part(const char *text, size_t digits_max, int64_t *number)
 {
     if (*text++ != '.')

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Payment files: made, listed, and fetched as they were made. */
+/* Payment files: makes them, lists them, and returns them as they were made. */
 #include "http/resources/handlers.h"
 
 #include "app/office/payment_file.h"
@@ -68,7 +68,7 @@ void handle_files_list(const struct request *request, struct answer *answer)
         slice_end(request, answer, &slice, false);
 }
 
-/* The hash of what is sent is a strong validator of it. */
+/* The hash of the file is a strong validator. */
 void handle_file_get(const struct request *request, struct answer *answer)
 {
     struct uuid id;

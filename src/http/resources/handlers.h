@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The handlers that the table of routes names, by the file that holds them; those of events are in
- * http/events/handlers.h. What a handler is given, and on which thread it runs, is said in handler.h. */
+/* The handlers that the table of routes names, grouped by file. http/events/handlers.h has the handlers of
+ * events. handler.h says what a handler is given, and on which thread it runs. */
 #ifndef DEPOSITD_HTTP_RESOURCES_HANDLERS_H
 #define DEPOSITD_HTTP_RESOURCES_HANDLERS_H
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* GET /: what the key's network looks like now, a slice of its schemes, and a line per route. */
+/* GET /: the present state of the key's network, a slice of its schemes, and a line per route. */
 #include "http/resources/handlers.h"
 
 #include "http/request/json_text.h"

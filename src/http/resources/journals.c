@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Journals that one key has proposed: the list, and what another decides. */
+/* Journals that a key has proposed: their list, and the decision of another key. */
 #include "http/resources/handlers.h"
 
 #include "app/office/journals.h"
@@ -65,7 +65,7 @@ static enum store_result view(void *context, struct pg *pg)
     return result;
 }
 
-/* The one scheme of the id, or that of ?scheme=. False: a fault has been added. */
+/* Finds the scheme of the id or of ?scheme=. False: a fault has been added. */
 static bool find_scheme(struct deciding *deciding)
 {
     const struct request *request = deciding->request;

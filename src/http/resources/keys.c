@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* /v1/keys: who may come in. */
+/* /v1/keys: lists, makes and revokes keys. */
 #include "app/network/keys.h"
 
 #include "http/request/slice.h"

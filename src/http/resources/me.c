@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* /v1/me: what a till asks when it starts, and another secret for the key. */
+/* /v1/me: the key's own data, which a till reads when it starts, and a new secret for the key. */
 #include "http/resources/handlers.h"
 
 #include "app/network/keys.h"

@@ -1,14 +1,14 @@
 /* SPDX-License-Identifier: ISC */
 /* GET /metrics, in the Prometheus text exposition format 0.0.4. It is public, as its readers expect, and
- * therefore says nothing of money, cups or participants; and it never asks the database, so that it can be
- * read when that is away. */
+ * therefore says nothing of money, cups or participants. It never asks the database, so it can be read when
+ * the database is away. */
 #include "http/resources/handlers.h"
 
 #include "base/clock.h"
 #include "http/request/meters.h"
 #include "http/request/router.h"
 
-/* All that is looked up once for one answer. */
+/* The data that is looked up once for each answer. */
 struct figures {
     struct instant now;
     const struct meters *meters;
@@ -103,7 +103,7 @@ static void write_streams_open(const struct figures *figures, const char *name, 
     add_sample(body, name, figures->gauges.streams);
 }
 
-/* The labels of a route, with the brace still open; index `count` is that of all that has none. */
+/* Adds the labels of a route, with the brace still open. Index `count` is for requests without a route. */
 static void add_route(struct buffer *body, const char *name, const char *suffix, size_t at)
 {
     size_t count;
@@ -127,8 +127,8 @@ static void write_requests(const struct figures *figures, const char *name, stru
         }
 }
 
-/* Buckets hold all that is not above their bound. Read while others count: what one of them counts meanwhile
- * may be missing in some, but no bucket is ever fuller than the next. */
+/* A bucket counts all requests that are not above its bound. Other threads count while this runs. A request
+ * that they count meanwhile may be missing in some buckets, but no bucket is ever fuller than the next. */
 static void write_durations(const struct figures *figures, const char *name, struct buffer *body)
 {
     for (size_t at = 0; at <= figures->meters->route_count; at++) {

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Operations: whether the process is alive, whether a till could post, the OpenAPI document, the style sheet.
- */
+/* Operations: whether the process is alive, whether a till could post, the OpenAPI document, and the style
+ * sheet. */
 #include "http/resources/handlers.h"
 
 #include "answers.h"
@@ -10,7 +10,7 @@
 #include <stdio.h>
 #include <string.h>
 
-/* Its ETag is what it is: a new one comes with a new binary. */
+/* The ETag is a hash of the style sheet, which changes only with the binary. */
 static const char *style_etag(struct arena *arena)
 {
     struct sha256 hash;

@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: ISC */
-/* The shapes of what people say beside the ledger: totals of a day, and what became of an exception. Each
- * stands in the file of its handler. */
+/* The shapes of statements that people make outside the ledger: the totals of a day, and the outcome of an
+ * exception. The file of each handler defines its shape. */
 #ifndef DEPOSITD_HTTP_RESOURCES_OVERSIGHT_SHAPES_H
 #define DEPOSITD_HTTP_RESOURCES_OVERSIGHT_SHAPES_H
 
 #include "http/request/shape.h"
 
-/* Into struct day_totals. */
+/* Fills struct day_totals. */
 extern const struct shape shape_day_totals_put;
 extern const struct shape shape_exception_resolve;
 

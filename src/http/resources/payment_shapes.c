@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* One member, which must be there or may be. */
+/* A single member, which is required in one shape and optional in the other. */
 #include "http/resources/payment_shapes.h"
 
 #include "depositd/event.h"

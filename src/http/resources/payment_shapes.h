@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The bodies of what is done to payments and journals: why it is done. */
+/* The bodies of decisions on payments and journals: the reason for the decision. */
 #ifndef DEPOSITD_HTTP_RESOURCES_PAYMENT_SHAPES_H
 #define DEPOSITD_HTTP_RESOURCES_PAYMENT_SHAPES_H
 
@@ -9,7 +9,7 @@ struct stated_reason {
     const char *reason; /* NULL: none */
 };
 
-/* Where a reason must be given, and where one may. Into struct stated_reason. */
+/* The shapes for a required and for an optional reason. They fill struct stated_reason. */
 extern const struct shape shape_reason;
 extern const struct shape shape_note;
 

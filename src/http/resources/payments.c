@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Payments after the close: the list of what waits, one with its history, and what may be done to them. */
+/* Payments after the close: the list of waiting payments, a single payment with its history, and the
+ * decisions on payments. */
 #include "http/resources/handlers.h"
 
 #include "app/office/payments.h"
@@ -13,7 +14,7 @@
 
 enum { PAYMENT_ID_MAX = 35 };
 
-/* Where what is asked for is kept while the statement runs. */
+/* Keeps the parameters while the statement runs. */
 struct asked {
     bool held;
     struct date from, to;
@@ -36,7 +37,7 @@ static void state_asked(const struct request *request, struct answer *answer, st
         faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "held", "must be true or false");
 }
 
-/* A participant knows of no other. */
+/* A participant's key knows of no other participant. */
 static void participant_asked(const struct request *request, struct answer *answer,
                               struct payments_filter *filter)
 {
@@ -65,7 +66,7 @@ static bool filter_asked(const struct request *request, struct answer *answer, s
     return answer->faults.count == 0;
 }
 
-/* Day and id, as the statement takes it apart. */
+/* Checks the day and the id, in the form in which the statement takes the cursor apart. */
 static bool cursor_valid(const char *after, struct answer *answer)
 {
     struct date day;
@@ -106,14 +107,14 @@ void handle_payment_get(const struct request *request, struct answer *answer)
         answer_not_found(answer);
 }
 
-/* --- what may be done to them -------------------------------------------------------------------------- */
+/* --- changes ------------------------------------------------------------------------------------------- */
 
 struct doing {
     const struct request *request;
     struct answer *answer;
     struct stated_reason stated;
     enum payment_change change;
-    const char *payment_id; /* NULL: all of a day */
+    const char *payment_id; /* NULL: all payments of a day */
     int32_t scheme;
     struct date day;
 };
@@ -126,7 +127,7 @@ static enum store_result change_under_head(void *context, struct head_work *work
                : payments_approve_day(work, doing->day, doing->stated.reason, faults);
 }
 
-/* Within the transaction, so that a dry run shows what would be. */
+/* Runs in the transaction, so that a dry run can show the result. */
 static enum store_result view(void *context, struct pg *pg)
 {
     const struct doing *doing = context;

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The posting rules, as the table in the domain holds them. */
+/* The posting rules, from the domain's table. */
 #include "http/resources/handlers.h"
 
 #include "depositd/posting.h"
@@ -15,7 +15,7 @@ static void add_kinds(struct buffer *text, uint32_t kinds)
     }
 }
 
-/* All words are of tables and need no escaping. */
+/* All words come from tables and need no escaping. */
 static void add_word(struct buffer *text, const char *name, const char *word)
 {
     if (word != NULL && *word != '\0')

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* Proofs that an entry is under its day's seal, and the chain of the seals. A key that is bound to sites is
- * not shown the document, which lists everybody's positions and payments: it holds root and seal against the
- * chain, which an auditor vouches for. */
+/* Proofs that an entry is under its day's seal, and the chain of the seals. The document lists all
+ * participants' positions and payments, so a key that is bound to sites does not get it. Such a key compares
+ * root and seal with the chain, which an auditor vouches for. */
 #include "http/resources/handlers.h"
 
 #include "app/proof/proof.h"
@@ -95,7 +95,7 @@ void handle_event_proof(const struct request *request, struct answer *answer)
     }
 }
 
-/* Also of what a close posted, which has no event. */
+/* This also proves the entries that a close posted, which have no event. */
 void handle_entry_proof(const struct request *request, struct answer *answer)
 {
     struct proof_order order = {.scheme = request_scheme(request, answer, request_query(request, "scheme"))};

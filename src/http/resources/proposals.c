@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Proposals: what waits for a second person, and what that person decides. */
+/* Proposals: the list of those that wait for a second person, and that person's decision. */
 #include "http/resources/handlers.h"
 
 #include "app/transaction/transaction.h"
@@ -37,7 +37,7 @@ void handle_proposals_list(const struct request *request, struct answer *answer)
         slice_end(request, answer, &slice, false);
 }
 
-/* 0: it is no number. */
+/* 0: not a number. */
 static int64_t number_asked(const struct request *request)
 {
     const char *text = request->parts[0];
@@ -45,7 +45,7 @@ static int64_t number_asked(const struct request *request)
     return digits > 0 && digits <= NUMBER_DIGITS_MAX && text[digits] == '\0' ? strtoll(text, NULL, 10) : 0;
 }
 
-/* False: it is not there, or could not be read, and that is the answer. */
+/* False: the proposal is not there, or could not be read, and the answer says so. */
 static bool find(const struct request *request, struct answer *answer, struct control *control,
                  struct kept_write *kept)
 {

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The body of a write that waits for a second person is kept as the request had it. */
+/* Keeps the body of a write that waits for a second person, as the request had it. */
 #include "http/resources/proposing.h"
 
 #include "base/clock.h"
@@ -14,7 +14,8 @@ struct control control_of(const struct request *request, struct answer *answer, 
     struct control control = {
         .what = what,
         .name = name,
-        .body = text != NULL ? arena_copy(request->arena, text, strlen(text)) : NULL, /* which is not kept */
+        .body = text != NULL ? arena_copy(request->arena, text, strlen(text))
+                             : NULL, /* json_dumps' text is not kept */
         .author = {.key = request->identity->key},
         .now = clock_now(),
         .dry_run = request->dry_run,

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Reference data: each kind of thing is listed, shown and put in the same way; what differs stands in one
- * table. And the document that holds all of them. */
+/* Reference data: lists, shows and puts each kind of thing in the same way, by a table of the differences.
+ * Also reads and applies the document that holds all of them. */
 #include "app/network/reference.h"
 
 #include "http/request/json_text.h"
@@ -13,11 +13,11 @@
 
 enum { SHOWN_MAX = 1 << 20 };
 
-/* What the path names and the row keeps. */
+/* A part of the path, and the member of the row that keeps it. */
 struct part {
     const char *name;
     size_t offset;
-    bool is_date; /* rather than a code */
+    bool is_date; /* a date, not a code */
 };
 
 #define CODE(type, member)                                                                                   \
@@ -30,10 +30,10 @@ struct part {
     }
 
 static const struct {
-    const struct shape *shape; /* of a body to be put */
-    bool of_scheme;            /* the first part of the path is the scheme's */
+    const struct shape *shape; /* the shape of a body to be put */
+    bool of_scheme;            /* the first part of the path is the scheme's code */
     size_t part_count;
-    struct part parts[2]; /* of the path, after the scheme's */
+    struct part parts[2]; /* the parts of the path after the scheme's code */
 } kinds[] = {
     [REFERENCE_CUP_TYPE] = {&shape_cup_type_put, false, 1, {CODE(cup_type_row, cup_type)}},
     [REFERENCE_PARTICIPANT] = {&shape_participant_put, false, 1, {CODE(participant_row, participant)}},
@@ -60,8 +60,7 @@ static enum store_result read_into(const struct request *request, const struct r
     return store_reference_read(request->pg, query, json, slice);
 }
 
-/* Whether the scheme that the path begins with is one that the key may know of; if not, that is the answer.
- */
+/* Whether the key may know of the scheme that the path begins with. If not, the answer says so. */
 static bool scheme_is_known(const struct request *request, struct answer *answer, enum reference_kind kind)
 {
     return !kinds[kind].of_scheme || request_scheme(request, answer, request->parts[0]) != NULL;
@@ -223,12 +222,12 @@ SHOW_AND_PUT(cup_type, REFERENCE_CUP_TYPE)
 
 enum { PIECE_ROWS = 500 };
 
-/* The document while it is made. It may be long, and is sent piece by piece, unless a page is to be made of
- * the whole. */
+/* The document while it is made. It may be long, so it is sent piece by piece, unless a page is to be made
+ * from the whole. */
 struct document {
     const struct request *request;
     struct answer *answer;
-    bool over; /* no more is wanted: the database failed, a fault says why, or the client has gone */
+    bool over; /* stop here: the database failed, a fault says why, or the client has gone */
 };
 
 static void add_text(struct document *document, const char *text)
@@ -271,7 +270,7 @@ static void add_list(struct document *document, const char *opening, enum refere
     add_text(document, "]");
 }
 
-/* Schemes are read one by one, each with its terms and refund values put in before the brace that ends it. */
+/* Reads the schemes in turn. The terms and refund values of each are inserted before its closing brace. */
 static void add_schemes(struct document *document)
 {
     struct reference_query query = {
@@ -294,7 +293,7 @@ static void add_schemes(struct document *document)
     add_text(document, "]");
 }
 
-/* All of it is of one look at the data. */
+/* All parts come from the same view of the data. */
 void handle_reference_get(const struct request *request, struct answer *answer)
 {
     struct document document = {.request = request, .answer = answer};

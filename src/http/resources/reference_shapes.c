@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Each array of fields begins with what names the thing, and (a scheme's) ends with the lists that only the
- * document has: the shape to be put leaves out the ones and the others. */
+/* Each array of fields begins with the fields that name the thing. A scheme's array ends with the lists that
+ * only the document has. The shape for putting a thing leaves out both. */
 #include "http/resources/reference_shapes.h"
 
 #include "app/network/keys.h"
@@ -8,10 +8,10 @@
 
 /* Lengths as the ISO 20022 messages have them (Max140Text, Max34Text, Max35Text). */
 enum { NAME_MAX_LENGTH = 140, ACCOUNT_MAX_LENGTH = 34, ID_MAX_LENGTH = 35, HOLDER_MAX_LENGTH = 100 };
-/* So many elements in a list, at most: the body's size is bounded too. */
+/* The most elements of a list. The maximum size of the body is another bound. */
 enum { LIST_MAX = 10000, NESTED_LIST_MAX = 1000 };
 
-/* The member of the struct that has the field's name, and what else there is to say of it. */
+/* The member of the struct with the field's name, and the field's other properties. */
 #define REQUIRED(type, member, form_, ...)                                                                   \
     {                                                                                                        \
         .name = #member, .form = form_, .required = true, .offset = offsetof(struct type, member),           \
@@ -21,7 +21,7 @@ enum { LIST_MAX = 10000, NESTED_LIST_MAX = 1000 };
     {                                                                                                        \
         .name = #member, .form = form_, .offset = offsetof(struct type, member), __VA_ARGS__                 \
     }
-/* Has a has_MEMBER beside it. */
+/* A member with a bool has_MEMBER beside it. */
 #define NOTED(type, member, form_, ...)                                                                      \
     OPTIONAL(type, member, form_, .present_offset = offsetof(struct type, has_##member), __VA_ARGS__)
 #define RANGE(from, to) .minimum = from, .maximum = to

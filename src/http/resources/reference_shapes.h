@@ -1,12 +1,13 @@
 /* SPDX-License-Identifier: ISC */
-/* The shapes of reference data and keys in request bodies. A thing that is put has the members that the
- * reference document has for it, less those that its path names: both are views of one array of fields. */
+/* The shapes of reference data and keys in request bodies. The body for putting a thing has the members of
+ * the thing in the reference document, without those that the path names. Both shapes use the same array of
+ * fields. */
 #ifndef DEPOSITD_HTTP_RESOURCES_REFERENCE_SHAPES_H
 #define DEPOSITD_HTTP_RESOURCES_REFERENCE_SHAPES_H
 
 #include "http/request/shape.h"
 
-/* Into the rows of store/reference_store.h. */
+/* Fill the rows of store/reference_store.h. */
 extern const struct shape shape_cup_type_put;
 extern const struct shape shape_participant_put;
 extern const struct shape shape_scheme_put;
@@ -14,10 +15,10 @@ extern const struct shape shape_terms_put;
 extern const struct shape shape_refund_value_put;
 extern const struct shape shape_site_put;
 
-/* The reference document, into struct reference. */
+/* Fills struct reference with the reference document. */
 extern const struct shape shape_reference;
 
-/* Into struct key_request. */
+/* Fills struct key_request. */
 extern const struct shape shape_key_post;
 
 #endif

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The rows go from the database to the renderer one by one. For pages they are cut into parts. */
+/* Passes rows from the database to the renderer one at a time. For pages it cuts the rows into parts. */
 #include "http/resources/report_answer.h"
 
 #include "http/pages/page_report.h"
@@ -16,21 +16,22 @@ static void add_to_body(void *context, const char *bytes, size_t length)
     buffer_add(context, bytes, length);
 }
 
-/* A page shows some of a report's rows, and leads on to the next ones. */
+/* A page shows some of a report's rows, and links to the next rows. */
 enum { PAGE_ROWS = 500 };
 
 struct page_part {
-    size_t entry_column; /* of a report by entry, which is cut between entries */
+    size_t entry_column; /* the column of the entry, if the report is by entry; such a report is cut between
+                            entries */
     bool by_entry;
-    int64_t after; /* how many rows are passed over; by entry: where the statement begins */
-    int64_t last;  /* what the next page goes on after */
+    int64_t after; /* how many rows are skipped; by entry: the entry after which the statement begins */
+    int64_t last;  /* the position that the next page continues after */
     bool cut;      /* there are more rows */
 };
 
 struct report_writer {
     struct render render;
     struct answer *answer;
-    struct page_part *part; /* NULL: all rows are wanted */
+    struct page_part *part; /* NULL: take all rows */
 };
 
 static int64_t entry_of(const struct page_part *part, const char *const *cells)
@@ -59,7 +60,7 @@ static bool add_row(void *context, const char *const *cells)
     return !writer->render.failed && (part == NULL || !part->cut) && answer_goes_on(writer->answer);
 }
 
-/* ?after=, which only pages know. False: a fault has been added. */
+/* Reads ?after=, which only pages have. False: a fault has been added. */
 static bool part_asked(const struct request *request, struct answer *answer, const struct report *report,
                        struct page_part *part)
 {

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* An answer that is a report. */
+/* Answers that are reports. */
 #ifndef DEPOSITD_HTTP_RESOURCES_REPORT_ANSWER_H
 #define DEPOSITD_HTTP_RESOURCES_REPORT_ANSWER_H
 
@@ -7,7 +7,8 @@
 #include "report/report.h"
 #include "store/read_store.h"
 
-/* What a report is asked for: parallel to its parameters, as the statement takes it and as it is written. */
+/* The parameters that the client gave, parallel to the report's parameters: their values for the statement,
+ * and as text. */
 struct report_asked {
     struct report_argument arguments[REPORT_PARAMETERS_MAX];
     const char *texts[REPORT_PARAMETERS_MAX]; /* NULL: not given */
@@ -16,7 +17,7 @@ struct report_asked {
 /* Answers with a report of a scheme, in the negotiated media type. */
 void answer_report(const struct request *request, struct answer *answer, const struct report *report,
                    const struct scheme *scheme, const struct report_asked *asked);
-/* The same, of the report that has this name and asks for one business day. */
+/* The same, for the report with this name, which takes a business day. */
 void answer_day_report(const struct request *request, struct answer *answer, const char *name,
                        const struct scheme *scheme, struct date day);
 

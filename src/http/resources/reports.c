@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Reports: which there are, and one of them. Nothing here knows a report by name. */
+/* Reports: their list, and any single report. No report's name appears in this file. */
 #include "http/resources/handlers.h"
 
 #include "http/resources/report_answer.h"
@@ -38,7 +38,7 @@ static void add_parameter(struct buffer *text, const char *name, const char *kin
     buffer_add_char(text, '}');
 }
 
-/* Where the column leads, for a client to fill in. */
+/* The link of a column, as a template for the client to fill in. */
 static void add_link(struct buffer *text, const char *link)
 {
     if (link == NULL)
@@ -95,7 +95,7 @@ static bool is_invalid(struct answer *answer, const char *name, const char *deta
     return false;
 }
 
-/* The id that a code stands for, as far as the key may know. */
+/* Finds the id of a code, if the key may know of it. */
 static bool site_asked(const struct request *request, struct answer *answer, const char *name,
                        const char *code, int64_t *id)
 {
@@ -117,7 +117,7 @@ static bool participant_asked(const struct request *request, struct answer *answ
     return true;
 }
 
-/* The place of the word among the choices, from 1. */
+/* Finds the position of the word among the choices, counting from 1. */
 static bool choice_asked(struct answer *answer, const struct report_parameter *parameter, const char *text,
                          int64_t *number)
 {
@@ -161,8 +161,7 @@ static const char *date_text(struct arena *arena, struct date date)
     return arena_copy(arena, text, date_format(date, text));
 }
 
-/* The day that a report is for where none was asked for: from a month before today, or before its last day.
- */
+/* The default day of a report: a month before today or before the report's last day, or today. */
 static bool day_otherwise(const struct request *request, struct answer *answer, const struct scheme *scheme,
                           enum parameter_default otherwise, struct date *day)
 {
@@ -207,7 +206,7 @@ static bool argument_asked(const struct request *request, struct answer *answer,
     return known;
 }
 
-/* Each of the report's arguments as asked for, or what stands for it. */
+/* Reads each of the report's arguments, or sets its default. */
 static bool arguments_asked(const struct request *request, struct answer *answer, const struct report *report,
                             const struct scheme *scheme, struct report_asked *asked)
 {
@@ -219,7 +218,7 @@ static bool arguments_asked(const struct request *request, struct answer *answer
     return known;
 }
 
-/* The route takes the parameters of all reports; one of another report's is a mistake. */
+/* The route accepts the parameters of all reports, so a parameter of another report must be refused here. */
 static bool parameters_known(const struct request *request, struct answer *answer,
                              const struct report *report)
 {

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* What the closes settled: the list, and one of them as JSON, a page or, through its report, as CSV. */
+/* The settlements of closed days: their list, and a single settlement as JSON, as a page or, through its
+ * report, as CSV. */
 #include "http/resources/handlers.h"
 
 #include "http/request/slice.h"

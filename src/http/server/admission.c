@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* A flat ladder: the first step that refuses is the answer, though it tells all faults that it finds. */
+/* A flat ladder: the first step that refuses gives the answer, with all faults that this step finds. */
 #include "http/server/admission.h"
 
 #include "base/clock.h"
@@ -29,7 +29,7 @@ static bool check_role(const struct request *request, struct answer *answer)
     return true;
 }
 
-/* A form elsewhere can post without a body, which is all that it takes to approve a payment. */
+/* A form on another site can post without a body, and approving a payment needs no body. */
 static bool check_site(const struct request *request, struct answer *answer)
 {
     return request->route->method == METHOD_GET || !request->cross_site ||
@@ -121,7 +121,7 @@ static bool check_query(struct request *request, struct answer *answer)
     return answer->faults.count == 0;
 }
 
-/* ?format= wins over Accept: it is what a person types into an address. */
+/* ?format= wins over Accept, because a person types it into an address. */
 static bool check_media(const struct request *request, struct answer *answer)
 {
     unsigned offered = request->stream ? 1u << MEDIA_NDJSON : route_media(request->route);
@@ -131,7 +131,7 @@ static bool check_media(const struct request *request, struct answer *answer)
     return found || refuse(answer, REASON_NOT_ACCEPTABLE, reason_info(REASON_NOT_ACCEPTABLE)->title);
 }
 
-/* RFC 7303 section 9 has both types. */
+/* RFC 7303 section 9 registers both types. */
 static bool check_xml(const struct request *request, struct answer *answer)
 {
     if (request->content_encoding != NULL)
@@ -140,7 +140,7 @@ static bool check_xml(const struct request *request, struct answer *answer)
            refuse(answer, REASON_UNSUPPORTED_MEDIA_TYPE, "The body must be application/xml or text/xml");
 }
 
-/* The forms of pages send also what was left empty: there it is as if it were not given. */
+/* A page's form also sends the fields that were left empty: treat these as absent. */
 static void forget_empty(struct request *request)
 {
     size_t kept = 0;

@@ -1,13 +1,13 @@
 /* SPDX-License-Identifier: ISC */
-/* What every request must pass before its handler runs: who asks, whether the role may, the query's
- * parameters, the representation wanted, and the body's form. */
+/* Checks that every request must pass before its handler runs: the key and its role, the parameters of the
+ * query, the representation asked for, and the form of the body. */
 #ifndef DEPOSITD_HTTP_SERVER_ADMISSION_H
 #define DEPOSITD_HTTP_SERVER_ADMISSION_H
 
 #include "http/request/handler.h"
 
-/* `request` has its route, its identity (NULL: none was shown), and its query's names and values as they were
- * sent, which are decoded here. False: faults have been added. */
+/* `request` has its route, its identity (NULL: no key was shown), and the names and values of its query as
+ * they were sent. This function decodes them. False: faults have been added. */
 MUST_CHECK bool admission_check(struct request *request, struct answer *answer);
 
 #endif

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Secrets are long and random: they are looked up by their hash, so that the time a comparison takes tells
+/* Secrets are long and random. They are looked up by their hash, so the time that a comparison takes reveals
  * nothing about them. */
 #include "http/server/auth.h"
 
@@ -27,7 +27,7 @@ static size_t base64_decode(const char *text, char into[static BASIC_MAX])
 {
     size_t count = 0;
     unsigned bits = 0;
-    int held = 0; /* bits that are not written yet */
+    int held = 0; /* bits not written yet */
     for (; *text != '\0' && *text != '='; text++) {
         int value = base64_value(*text);
         if (value < 0)
@@ -56,7 +56,7 @@ static void read_basic(const char *encoded, struct credentials *credentials)
     read_secret(colon + 1, length - name_length - 1, credentials);
 }
 
-/* What follows the scheme's name, without the spaces in between; NULL: it is another scheme. */
+/* Returns the text after the scheme's name and the spaces; NULL: it is another scheme. */
 static const char *after_scheme(const char *authorization, const char *scheme)
 {
     size_t length = strlen(scheme);
@@ -78,7 +78,7 @@ void credentials_read(const char *authorization, struct credentials *credentials
         read_basic(encoded, credentials);
 }
 
-/* Browsers that do not say where from say at least the page's origin. */
+/* A browser that does not send Sec-Fetch-Site still sends the page's origin. */
 bool credentials_borrowed(const struct credentials *credentials, const struct sender *sender)
 {
     if (credentials->name[0] == '\0')

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Who is calling: a key's secret as a Bearer token (RFC 6750), or the key's name and secret by HTTP Basic
- * (RFC 7617). Only the secret's hash is kept. */
+/* Finds the caller: by a key's secret as a Bearer token (RFC 6750), or by the key's name and secret with HTTP
+ * Basic (RFC 7617). The service keeps only the secret's hash. */
 #ifndef DEPOSITD_HTTP_SERVER_AUTH_H
 #define DEPOSITD_HTTP_SERVER_AUTH_H
 
@@ -9,21 +9,22 @@
 struct credentials {
     bool given; /* and well-formed */
     struct sha256 secret_hash;
-    char name[CODE_SIZE]; /* as given with Basic; else empty */
+    char name[CODE_SIZE]; /* as given with Basic, otherwise empty */
 };
 
-/* From the value of the header Authorization; NULL: there is none. */
+/* Reads the value of the header Authorization; NULL: there is none. */
 void credentials_read(const char *authorization, struct credentials *credentials);
 
-/* Where a browser says that a request comes from, by headers that no page can forge. NULL: it does not. */
+/* The place that a request comes from, as a browser states it in headers that no page can forge. NULL: the
+ * header is missing. */
 struct sender {
     const char *fetch_site; /* Sec-Fetch-Site, of Fetch Metadata Request Headers */
-    const char *origin;     /* of the page, as RFC 6454 writes it */
-    const char *host;       /* that the request is for */
+    const char *origin;     /* the origin of the page, in the form of RFC 6454 */
+    const char *host;       /* the host that the request is for */
 };
 
-/* Whether a page of another site may have made a browser send this: with Basic, browsers add the key to
- * whatever goes to the service. Bearer tokens they do not know of. */
+/* Whether a page of another site may have made a browser send the request. With Basic, a browser adds the key
+ * to every request to the service. It does not know Bearer tokens. */
 bool credentials_borrowed(const struct credentials *credentials, const struct sender *sender);
 
 /* NULL: the snapshot holds no such key. */

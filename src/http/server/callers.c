@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* A hash table of addresses with connections. For IPv6 the first 64 bits count as the address, because one
- * host can use all of the other 64. All memory is taken at the start, so a connection is never refused for
- * want of it. */
+ * host can use all of the other 64. All memory is taken at the start, so no connection is refused for lack of
+ * memory. */
 #include "http/server/callers.h"
 
 #include <netinet/in.h>
@@ -12,9 +12,9 @@
 enum { BUCKETS = 1024, V4_MAPPED_BYTES = 12 };
 
 struct caller {
-    struct caller *next; /* in its bucket, or in the list of those that are free */
+    struct caller *next; /* in its bucket, or in the list of free rows */
     uint64_t address;
-    int connections; /* that count: not the reserved ones */
+    int connections; /* without the reserved connections */
     int references;
 };
 
@@ -23,7 +23,8 @@ struct callers {
     int served, reserved;
     struct caller *buckets[BUCKETS];
     struct caller *free;
-    struct caller all[]; /* one for each connection, and one that is looked at before it is refused */
+    struct caller
+        all[]; /* a row for each connection, and one for a connection that is examined before it is refused */
 };
 
 static void release(struct callers *callers, struct caller *caller)
@@ -50,7 +51,7 @@ void callers_free(struct callers *callers)
     free(callers);
 }
 
-/* An IPv4 address that came in by an IPv6 socket is an IPv4 address. */
+/* Treat an IPv4 address that arrives on an IPv6 socket as an IPv4 address. */
 static uint64_t address_number(const struct sockaddr *address)
 {
     uint64_t number = 0;

@@ -16,13 +16,13 @@ enum { CALLERS_RESERVED = 16 };
 struct callers;
 struct caller;
 
-/* `per_address` 0: an address may have all. NULL: out of memory. */
+/* `per_address` 0: a single address may have all connections. NULL: out of memory. */
 MUST_CHECK struct callers *callers_new(int most, int per_address);
-/* All connections have left. */
+/* To be called when all connections have left. */
 void callers_free(struct callers *callers);
 
-/* Counts one more connection from this address; *reserved says whether it is a reserved one. NULL: there is
- * no room at all. */
+/* Counts another connection from this address; *reserved says whether it is a reserved one. NULL: there is no
+ * room. */
 MUST_CHECK struct caller *callers_enter(struct callers *callers, const struct sockaddr *address,
                                         bool *reserved);
 void callers_leave(struct callers *callers, struct caller *caller, bool reserved);

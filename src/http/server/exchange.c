@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What an exchange is made of, what ends with it, and how many there are. */
+/* The parts of an exchange, how it ends, and the counts of exchanges. */
 #include "http/server/exchange.h"
 
 #include "base/clock.h"
@@ -36,7 +36,7 @@ static void set_request_id(struct exchange *exchange, const char *given)
         strcpy(exchange->request_id, given);
         return;
     }
-    /* A nonce has to be unique, not secret: the cheapest generator does. */
+    /* A nonce must be unique but need not be secret, so the cheapest generator is enough. */
     if (gnutls_rnd(GNUTLS_RND_NONCE, random, sizeof random) < 0)
         memset(random, 0, sizeof random);
     for (size_t i = 0; i < sizeof random; i++) {
@@ -50,8 +50,8 @@ static const char *header(struct exchange *exchange, const char *name)
     return MHD_lookup_connection_value(exchange->connection, MHD_HEADER_KIND, name);
 }
 
-/* Names and values as they were sent: admission decodes them. No route knows as many as are kept, so that
- * what is left out can't make a bad query good. */
+/* Keeps names and values as they were sent; admission decodes them. More are kept than any route knows, so
+ * dropping the rest cannot make a bad query look good. */
 static enum MHD_Result add_parameter(void *closure, enum MHD_ValueKind kind, const char *name,
                                      const char *value)
 {
@@ -66,7 +66,7 @@ static enum MHD_Result add_parameter(void *closure, enum MHD_ValueKind kind, con
     return MHD_YES;
 }
 
-/* The strings are libmicrohttpd's and live as long as the request. False: out of memory. */
+/* libmicrohttpd owns the strings, which live as long as the request. False: out of memory. */
 static bool read_head(struct exchange *exchange, const char *method, const char *path)
 {
     struct request *request = &exchange->request;
@@ -99,7 +99,7 @@ void exchange_identify(struct exchange *exchange)
     request->identity = credentials_identity(&exchange->credentials, request->snapshot);
 }
 
-/* Whether there may be one more large body of a key that the snapshot at hand does not know. */
+/* Whether another large body is allowed from a key that the current snapshot does not know. */
 static bool count_unknown_large(struct exchange *exchange)
 {
     struct exchanges *all = exchange->all;
@@ -110,8 +110,8 @@ static bool count_unknown_large(struct exchange *exchange)
     return exchange->unknown_large;
 }
 
-/* Only to a key that may use the route: strangers must not be able to fill the memory. A key that the
- * snapshot does not know may be new, so a few of those are let in. */
+/* Allows a large body only to a key that may use the route, so that strangers cannot fill the memory. A key
+ * that the snapshot does not know may be new, so a few of those are allowed. */
 static void allow_large_body(struct exchange *exchange)
 {
     const struct route *route = exchange->request.route;
@@ -164,7 +164,7 @@ void exchange_free(struct exchange *exchange)
     struct exchanges *all = exchange->all;
     assert(exchange->state != EXCHANGE_WORKING && exchange->state != EXCHANGE_POSTING);
     if (exchange->long_answer != NULL && !long_answer_leave(exchange->long_answer))
-        return; /* the worker, which will notice, frees it */
+        return; /* the worker notices, and frees it */
     bool streamed = exchange->stream != NULL, was_long = exchange->long_answer != NULL;
     bool unknown_large = exchange->unknown_large;
     events_stream_free(exchange->stream);
@@ -219,7 +219,7 @@ void exchanges_gauge(void *all, struct gauges *gauges)
     read_pool_count(exchanges->pool, &gauges->reads_waiting, &gauges->reads_running);
 }
 
-/* Until none is open. The lock is held. */
+/* Waits until no exchange is open, or the time is over. The caller holds the lock. */
 static void wait_for_end(struct exchanges *all, int timeout_s)
 {
     struct timespec until;
@@ -238,7 +238,7 @@ void exchanges_drain(struct exchanges *all)
     while (all->away > 0)
         pthread_cond_wait(&all->fewer, &all->lock);
     wait_for_end(all, LAST_ANSWERS_S);
-    /* A request on a kept connection may come at any time: from here on it is refused where it stands. */
+    /* A request on a kept connection may come at any time. From here on exchange_suspend refuses it. */
     all->over = true;
     while (all->away > 0)
         pthread_cond_wait(&all->fewer, &all->lock);

@@ -1,11 +1,10 @@
 /* SPDX-License-Identifier: ISC */
-/* One request and its answer, from the first header to the last byte: what it holds, and which thread owns
- * it.
+/* One request and its answer, from the first header to the last byte: its parts, and the thread that owns it.
  *
  * An exchange belongs to one thread at a time, and its state names that thread. A change of state hands it
- * over, under the lock of the queue that it goes into, or of libmicrohttpd. While a worker or the writer has
- * it, its connection is suspended. libmicrohttpd then neither notices that the client has gone nor ends the
- * request, so no exchange ends while somebody works on it.
+ * over, under the lock of the queue that it enters, or under libmicrohttpd's lock. While a worker or the
+ * writer has the exchange, its connection is suspended. libmicrohttpd then neither notices that the client
+ * has gone nor ends the request, so no exchange ends while a thread works on it.
  *
  * A long answer is the exception (http/server/sending.h): the server's thread sends its beginning while the
  * worker still makes the rest. The request, the answer and their arena then remain the worker's, and the
@@ -30,15 +29,15 @@
 enum exchange_state {
     EXCHANGE_READING,   /* the server's thread has it; the body comes in */
     EXCHANGE_WORKING,   /* away: a read worker has it */
-    EXCHANGE_REFRESHED, /* the server's: its events may be posted, since the snapshot is no older than they
-                           are; more of a stream's body may come in */
+    EXCHANGE_REFRESHED, /* the server's: the snapshot is no older than the events, so they may be posted; more
+                           of a stream's body may come in */
     EXCHANGE_POSTING,   /* away: the writer has it */
-    EXCHANGE_POSTED,    /* the server's: the results are known */
-    EXCHANGE_DECIDED,   /* the server's: the answer is known */
+    EXCHANGE_POSTED,    /* the server's: the writer has given the results */
+    EXCHANGE_DECIDED,   /* the server's: the answer is ready */
     EXCHANGE_SENT       /* the server's: libmicrohttpd has the response */
 };
 
-/* What the exchanges of a server share. */
+/* The part that all exchanges of a server share. */
 struct exchanges {
     struct service *service;
     struct read_pool *pool;
@@ -46,17 +45,17 @@ struct exchanges {
     struct meters *meters;
     struct buffer openapi;
     struct MHD_Response *overloaded, *outcome_unknown; /* sent when there is no memory for another response */
-    pthread_mutex_t lock;                              /* of the counts, and of `over` */
+    pthread_mutex_t lock;                              /* protects the counts and `over` */
     pthread_cond_t fewer;                              /* an exchange has ended, or has come back */
     size_t open;                                       /* exchanges that exist */
-    size_t streams;                                    /* those that read NDJSON */
-    size_t long_answers;                               /* those that have a long answer */
-    size_t made;                                       /* those whose long answer a worker still makes */
-    size_t unknown_large; /* those with a large body whose key the snapshot did not know when they came */
-    size_t away;          /* those whose connection is suspended */
-    atomic_bool draining; /* each answer is its connection's last */
+    size_t streams;                                    /* exchanges that read NDJSON */
+    size_t long_answers;                               /* exchanges with a long answer */
+    size_t made;          /* exchanges whose long answer a worker is still making */
+    size_t unknown_large; /* exchanges with a large body whose key the snapshot did not know at the start */
+    size_t away;          /* exchanges whose connection is suspended */
+    atomic_bool draining; /* close each connection after its answer */
     bool over;            /* no exchange may go away any more */
-    atomic_bool hurrying; /* workers refuse what they have not begun */
+    atomic_bool hurrying; /* workers refuse requests that they have not begun */
 };
 
 enum { REQUEST_ID_MAX = 128 };
@@ -74,18 +73,18 @@ struct exchange {
     unsigned allowed; /* methods of the path, if no route was found */
     struct read_job job;
     struct posting posting;
-    struct events_stream *stream;    /* NULL: none, or not yet */
-    struct long_answer *long_answer; /* NULL: none, or not yet */
+    struct events_stream *stream;    /* NULL: none, or none yet */
+    struct long_answer *long_answer; /* NULL: none, or none yet */
     struct MHD_Response *response;   /* of a long answer; the worker makes it */
-    bool unknown_large;              /* it is counted as such */
+    bool unknown_large;              /* counted in exchanges.unknown_large */
     bool takes_chunks;               /* the client can tell whether an answer of unknown length is complete */
-    bool under_way;                  /* the worker's: the server's thread sends the long answer already */
+    bool under_way; /* the worker's: the server's thread is already sending the long answer */
     char request_id[REQUEST_ID_MAX + 1];
     const char *method;
-    struct wire_connection *wire; /* the connection that it came on */
-    bool last;                    /* the connection is closed after it */
+    struct wire_connection *wire; /* the connection that the request came on */
+    bool last;                    /* close the connection after this exchange */
     int64_t started_us;
-    int socket;       /* of the connection; only to look at, and only while the connection is suspended */
+    int socket; /* of the connection; for patience.c to look at, only while the connection is suspended */
     int64_t asked_ms; /* when it went to a worker */
     int status;       /* as sent; 0: nothing was sent */
 };
@@ -93,28 +92,28 @@ struct exchange {
 /* A new exchange, READING. NULL: out of memory. */
 MUST_CHECK struct exchange *exchange_new(struct exchanges *all, struct MHD_Connection *connection,
                                          const char *method, const char *path, const char *version);
-/* The server's thread is done with it. A long answer that a worker still makes lives on: the worker calls
- * this again. */
+/* Called when the server's thread is done with the exchange. If a worker still makes its long answer, the
+ * exchange lives on, and the worker calls this again. */
 void exchange_free(struct exchange *exchange);
 
-/* Whether it posts events: the writer does these, not a handler. */
+/* Whether the request posts events. The writer handles these, not a handler. */
 bool exchange_posts_events(const struct exchange *exchange);
-/* Takes the newest snapshot, and looks the caller's key up in it. */
+/* Takes the newest snapshot, and looks up the caller's key in it. */
 void exchange_identify(struct exchange *exchange);
 
-/* The server's thread suspends the connection. False: the server is about to end, and would not wait. */
+/* Suspends the connection, on the server's thread. False: the server is about to end, and would not wait. */
 MUST_CHECK bool exchange_suspend(struct exchange *exchange);
-/* Any thread resumes it. The exchange may have ended before this returns. */
+/* Resumes the connection, on any thread. The exchange may end before this returns. */
 void exchange_resume(struct exchange *exchange);
 
-/* How many exchanges are open, how many of them read NDJSON, and what the read workers do: a gauge_reader of
- * `struct exchanges`. */
+/* A gauge_reader of `struct exchanges`: how many exchanges are open, how many of them read NDJSON, and how
+ * busy the read workers are. */
 void exchanges_gauge(void *all, struct gauges *gauges);
 
-/* Ends all exchanges when the service stops. First it waits until none is open, for half of stop_grace_s.
- * Then it waits until none is away: workers refuse what they have not begun and cut long answers off; what
- * workers and writer have begun they end, unless their waits for the database end before. A second more is
- * for the last answers to leave. */
+/* Ends all exchanges when the service stops. First it waits, for half of stop_grace_s, until no exchange is
+ * open. Then it waits until no exchange is away: workers refuse requests that they have not begun, and cut
+ * long answers off. Workers and writer finish the requests that they have begun, unless their waits for the
+ * database end earlier. Another second lets the last answers leave. */
 void exchanges_drain(struct exchanges *all);
 
 #endif

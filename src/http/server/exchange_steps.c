@@ -23,8 +23,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* A body that is too large is read to its end, so that the client gets to see why it was refused; but no more
- * than this many times the maximum. */
+/* Read a body that is too large to its end, so that the client sees why it was refused; but read no more than
+ * this many times the maximum. */
 enum { DRAINED_BODIES = 4 };
 
 static const char *header(struct exchange *exchange, const char *name)
@@ -51,8 +51,8 @@ bool exchange_refuses_body(struct exchange *exchange)
     return true;
 }
 
-/* The server's thread gives the exchange away; from the submission on it must not be touched. False: the
- * server is about to end. */
+/* Hands the exchange to another thread. The server's thread must not touch it after the submission. False:
+ * the server is about to end. */
 static bool leave(struct exchange *exchange, enum exchange_state state)
 {
     if (!exchange_suspend(exchange))
@@ -61,15 +61,16 @@ static bool leave(struct exchange *exchange, enum exchange_state state)
     return true;
 }
 
-/* Any thread gives it back. */
+/* Hands the exchange back to the server, from any thread. */
 static void come_back(struct exchange *exchange, enum exchange_state state)
 {
     exchange->state = state;
     exchange_resume(exchange);
 }
 
-/* A worker that still makes an answer when its client has gone must find nothing of libmicrohttpd's in the
- * request: the query is decoded into the arena, the path is copied, and admission alone looks at headers. */
+/* A worker may still make an answer when the client has gone, and libmicrohttpd's strings with it. So the
+ * request must hold none of these: decode the query into the arena, copy the path, and let admission alone
+ * look at headers. */
 static bool outlast(struct exchange *exchange)
 {
     struct request *request = &exchange->request;
@@ -82,7 +83,7 @@ static bool outlast(struct exchange *exchange)
     return true;
 }
 
-/* What was made while memory ran out may lack something, or be wrong. */
+/* An answer made while memory ran out may be incomplete or wrong, so a fault replaces it. */
 static void distrust(struct exchange *exchange)
 {
     struct answer *answer = &exchange->answer;
@@ -90,7 +91,7 @@ static void distrust(struct exchange *exchange)
         faults_replace(&answer->faults, reason_of_lost_answer(&exchange->request));
 }
 
-/* On a read worker's thread. Returns the state to come back in. */
+/* Runs on a read worker's thread. Returns the state to come back in. */
 static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
 {
     struct request *request = &exchange->request;
@@ -129,7 +130,7 @@ static void work(struct read_job *job, struct pg *pg)
         come_back(exchange, state);
 }
 
-/* The functions from here to exchange_advance return as that does. */
+/* The functions from here to exchange_advance return the same value as that function. */
 static bool decided(struct exchange *exchange)
 {
     distrust(exchange);
@@ -152,7 +153,7 @@ static bool go_to_worker(struct exchange *exchange)
     return false;
 }
 
-/* On the writer's thread, which has others to serve: the answer is made elsewhere. */
+/* Runs on the writer's thread. Other requests wait for the writer, so another thread makes the answer. */
 static void posted(struct intake_job *job)
 {
     come_back(job->owner, EXCHANGE_POSTED);
@@ -173,7 +174,7 @@ static bool go_to_writer(struct exchange *exchange)
     return false;
 }
 
-/* The events own what they need: while they wait, body and JSON need not. */
+/* The events own all that they need. Free the body and the JSON before the events wait. */
 static bool read_events(struct exchange *exchange)
 {
     struct request *request = &exchange->request;
@@ -185,7 +186,7 @@ static bool read_events(struct exchange *exchange)
     return fit;
 }
 
-/* Whether the key is not in the snapshot, but may be newer than it. */
+/* Whether the snapshot lacks the key, but the key may be newer than the snapshot. */
 static bool is_new_to_us(struct exchange *exchange)
 {
     exchange_identify(exchange);
@@ -213,7 +214,7 @@ static void wait_for_writer(struct exchange *exchange)
         come_back(exchange, EXCHANGE_READING);
 }
 
-/* Whether there may be one more. */
+/* Whether another stream may begin. */
 static bool count_stream(struct exchanges *all)
 {
     pthread_mutex_lock(&all->lock);
@@ -241,7 +242,7 @@ static void begin_stream(struct exchange *exchange)
     pthread_mutex_unlock(&all->lock);
 }
 
-/* Whether the exchange is still the server's: then there is a stream, or a fault. */
+/* Whether the server still has the exchange. It then has a stream or a fault. */
 static bool has_begun_stream(struct exchange *exchange)
 {
     if (exchange->stream != NULL || exchange->answer.faults.count > 0)
@@ -252,7 +253,7 @@ static bool has_begun_stream(struct exchange *exchange)
     return true;
 }
 
-/* Where a body comes in chunks, libmicrohttpd goes on with the next though the exchange has just gone away.
+/* If a body comes in chunks, libmicrohttpd passes on the next chunk even though the exchange just went away.
  */
 static bool is_away(const struct exchange *exchange)
 {
@@ -266,7 +267,7 @@ static bool receive_stream(struct exchange *exchange, const char *data, size_t *
     if (is_away(exchange))
         return true;
     if (exchange->all->draining)
-        return false; /* without a summary: the client posts the rest again, elsewhere or later */
+        return false; /* no summary: the client posts the rest again, elsewhere or later */
     if (!has_begun_stream(exchange))
         return true;
     if (exchange->stream == NULL || events_stream_is_broken(exchange->stream)) {
@@ -333,7 +334,7 @@ static bool refuse_whole(struct exchange *exchange, enum reason reason)
     return decided(exchange);
 }
 
-/* The body is complete. */
+/* Called when the body is complete. */
 static bool begin(struct exchange *exchange)
 {
     struct request *request = &exchange->request;

@@ -41,7 +41,7 @@ static enum step bad(struct framing_bytes *all, const char *detail)
     return refuse(all, REASON_BAD_FRAMING, detail);
 }
 
-/* Gives the next bytes to libmicrohttpd unchanged. */
+/* Passes the next bytes to libmicrohttpd unchanged. */
 static void pass(struct framing_bytes *all, size_t length)
 {
     if (all->write != all->read)
@@ -111,7 +111,8 @@ static enum step read_head(struct framing_bytes *all)
             head->searched = most;
             return head_is_not_complete(all);
         }
-        if (end == bytes + line || end[-1] != '\r') /* section 2.2 allows LF alone, and allows refusing it */
+        if (end == bytes + line ||
+            end[-1] != '\r') /* section 2.2 permits LF alone, and permits refusing it */
             return bad(all, "A line ends with LF alone (RFC 9112 section 2.2).");
         size_t length = (size_t)(end - bytes) - line - 1;
         if (length == 0)

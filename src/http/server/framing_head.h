@@ -13,17 +13,17 @@ struct framing_bytes {
     size_t length, read, write;
 };
 
-/* Always false, for the caller to return. The detail is a constant. */
+/* Always returns false, so the caller can return its result. The detail is a constant. */
 bool framing_fault(struct framing *framing, enum reason reason, const char *detail);
 
-/* The line is the first of the head, at `read`, `length` bytes without its CRLF. False: it is refused. */
+/* Checks the first line of the head: `length` bytes at `read`, without the CRLF. False: it is refused. */
 MUST_CHECK bool framing_request_line(struct framing_bytes *all, size_t length);
-/* A header field; the line begins `at` bytes after `read`. False: it is refused. */
+/* Checks a header field, whose line begins `at` bytes after `read`. False: it is refused. */
 MUST_CHECK bool framing_field_line(struct framing_bytes *all, size_t at, size_t length);
-/* The syntax alone (RFC 9112 section 5). *name_length is set. False: it is refused. */
+/* Checks the syntax alone (RFC 9112 section 5), and sets *name_length. False: it is refused. */
 MUST_CHECK bool framing_field_syntax(struct framing *framing, const char *line, size_t length,
                                      size_t *name_length);
-/* What the whole head says of the body that follows. False: it is refused. */
+/* Finds from the whole head how the body that follows is framed. False: it is refused. */
 MUST_CHECK bool framing_body_follows(struct framing *framing);
 
 /* Whether the text may stand in a field's value, or in an extension of a chunk. */

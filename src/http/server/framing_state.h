@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* What the reader of framing knows of a connection: its bounds, its state, and what the head at hand has
- * said. Shared by framing.c, which follows the connection, and framing_head.c, which reads the lines of
- * heads. */
+/* The state that the framing reader keeps for a connection: its bounds, its step, and the head so far.
+ * framing.c, which follows the connection, and framing_head.c, which reads the lines of heads, share it. */
 #ifndef DEPOSITD_HTTP_SERVER_FRAMING_STATE_H
 #define DEPOSITD_HTTP_SERVER_FRAMING_STATE_H
 
@@ -19,7 +18,7 @@ enum {
     FRAMING_TRAILERS_MAX = 1024,  /* bytes */
     FRAMING_FILL_MAX = 16 << 20,  /* bytes of a body that a stand-in makes up */
     FRAMING_AUTHORITY_MAX = 255,  /* bytes of host and port in an absolute target */
-    FRAMING_SLACK = 64            /* bytes that the reader may add to what it was given */
+    FRAMING_SLACK = 64            /* bytes that the reader may add to its input */
 };
 
 enum framing_state {
@@ -32,10 +31,10 @@ enum framing_state {
     FRAMING_OVER /* the stand-in is complete; nothing is passed on any more */
 };
 
-/* What a head has said so far. */
+/* The contents of a head so far. */
 struct framing_head {
-    size_t next_line; /* where it begins, from the head's first byte */
-    size_t searched;  /* up to here there is no end of that line */
+    size_t next_line; /* offset of the line from the head's first byte */
+    size_t searched;  /* the bytes up to here do not end that line */
     size_t fields, hosts;
     uint64_t length;
     bool has_request_line, is_head_method, is_http_1_0;

@@ -1,10 +1,11 @@
 /* SPDX-License-Identifier: ISC */
-/* The file is a ring of `maximum` bytes. Positions count the bytes of the answer; where the ring begins,
- * `origin`, is moved up each time when the reader has caught up: so the file is no longer than the reader has
- * ever been behind.
+/* The file is a ring of `maximum` bytes. Positions count the bytes of the answer. `origin` is the position
+ * where the ring begins, and moves up each time the reader has caught up, so the file is never longer than
+ * the reader has been behind.
  *
- * Only positions are under the lock. The bytes are read and written outside of it: what is between `read` and
- * `written` is not touched by the writer, and what is beyond, up to `maximum` of it, not by the reader. */
+ * The lock protects only the positions. Both threads read and write the bytes outside the lock: the writer
+ * does not touch the bytes between `read` and `written`, and the reader does not touch the bytes beyond
+ * `written`. */
 #include "http/server/long_answer.h"
 
 #include "http/request/spool.h"
@@ -21,10 +22,10 @@ struct long_answer {
     int file;
     const char *fault; /* the writer's */
 
-    pthread_mutex_t lock; /* of all that follows */
+    pthread_mutex_t lock; /* protects all the members below */
     uint64_t origin, written, read;
-    bool ended, complete; /* by the writer */
-    bool waiting, left;   /* the reader */
+    bool ended, complete; /* set by the writer */
+    bool waiting, left;   /* set by the reader */
 };
 
 struct long_answer *long_answer_new(const char *folder, uint64_t maximum, struct long_answer_reader reader)
@@ -58,16 +59,16 @@ const char *long_answer_fault(const struct long_answer *answer)
 
 uint64_t long_answer_length(const struct long_answer *answer)
 {
-    return answer->written; /* which only the writer changes */
+    return answer->written; /* only the writer changes it */
 }
 
-/* Where bytes lie in the file: so many up to its end; the others, from its beginning on. */
+/* The place of bytes in the file: `unbroken` of them up to its end, and the rest from its beginning on. */
 struct run {
     uint64_t offset;
     size_t unbroken;
 };
 
-/* Under the lock. */
+/* The caller holds the lock. */
 static struct run run_at(const struct long_answer *answer, uint64_t position, size_t length)
 {
     uint64_t offset = (position - answer->origin) % answer->maximum;
@@ -90,7 +91,7 @@ static bool write_at(int file, const char *bytes, size_t length, uint64_t offset
     return true;
 }
 
-/* Makes room for what comes next. False: there is none, or nobody reads it. */
+/* Makes room for the next bytes. False: there is no room, or the reader has left. */
 static bool reserve(struct long_answer *answer, size_t length, struct run *run)
 {
     pthread_mutex_lock(&answer->lock);
@@ -106,7 +107,7 @@ static bool reserve(struct long_answer *answer, size_t length, struct run *run)
     return answer->fault == NULL;
 }
 
-/* Under the lock: whether the reader has to be woken. */
+/* Whether the reader must be woken. The caller holds the lock. */
 static bool stop_waiting(struct long_answer *answer)
 {
     bool waiting = answer->waiting;
@@ -141,7 +142,7 @@ bool long_answer_is_wanted(struct long_answer *answer)
     return wanted;
 }
 
-/* Only the writer wakes a reader that waits: it can't go away under the lock. */
+/* A reader that waits cannot go away under the lock, because only the writer wakes it. */
 bool long_answer_look(struct long_answer *answer)
 {
     pthread_mutex_lock(&answer->lock);
@@ -152,7 +153,7 @@ bool long_answer_look(struct long_answer *answer)
 
 bool long_answer_end(struct long_answer *answer, bool complete)
 {
-    struct long_answer_reader reader = answer->reader; /* which may free the answer as soon as the lock is */
+    struct long_answer_reader reader = answer->reader; /* a copy: after the unlock, `answer` may be freed */
     pthread_mutex_lock(&answer->lock);
     answer->ended = true;
     answer->complete = complete;
@@ -163,12 +164,12 @@ bool long_answer_end(struct long_answer *answer, bool complete)
     return !left;
 }
 
-/* Under the lock, where nothing is left to read. */
+/* Called when nothing is left to read. The caller holds the lock. */
 static ssize_t at_end(struct long_answer *answer)
 {
     if (answer->ended)
         return answer->complete ? LONG_ANSWER_COMPLETE : LONG_ANSWER_BROKEN;
-    /* Before the lock is given up, or the writer might wake the reader before it waits. */
+    /* Begin the wait under the lock, or the writer might wake the reader before it waits. */
     answer->waiting = answer->reader.wait(answer->reader.owner);
     return answer->waiting ? 0 : LONG_ANSWER_BROKEN;
 }

@@ -1,9 +1,8 @@
 /* SPDX-License-Identifier: ISC */
-/* libmicrohttpd does not look at a connection that is suspended; so the worker looks at its socket now and
- * then.
+/* libmicrohttpd does not look at a suspended connection, so the worker looks at its socket now and then.
  *
- * A client that leaves closes its side. So does a client that half-closes its connection and waits for the
- * answer, which HTTP allows; the two look alike. A read is given up for both: it can be asked again. A write
+ * A client that leaves closes its side. A client that half-closes its connection and waits for the answer,
+ * which HTTP allows, looks the same. A read is given up for both, because the client can ask again. A write
  * is never given up for its client, and its answer is sent (http/server/wire.c). */
 #include "http/server/patience.h"
 
@@ -18,7 +17,7 @@ bool patience_client_is_there(const struct exchange *exchange)
     return poll(&socket, 1, 0) <= 0;
 }
 
-/* From the beginning of a long answer on, the connection is the server's while it sends. */
+/* Once a long answer has begun, the server has the connection and sends on it. */
 static bool is_wanted(void *context)
 {
     const struct exchange *exchange = context;

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* A leaky bucket for each key, kept as one number: the instant at which it will have run dry. */
+/* A leaky bucket for each key, kept as a single number: the instant at which the bucket will have run dry. */
 #include "http/server/rates.h"
 
 #include <pthread.h>
@@ -8,7 +8,7 @@
 
 struct rates {
     pthread_mutex_t lock;
-    int64_t drop_us, room_us; /* what a request adds, and what a bucket holds */
+    int64_t drop_us, room_us; /* the drop that a request adds, and the room of a bucket */
     int64_t *dry_at_us;       /* by key */
     size_t count;
 };

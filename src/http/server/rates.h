@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* How many requests each key may make: so many a second in the long run, and a burst on top. Any thread. */
+/* Limits the requests of each key: to a number per second in the long run, and a burst on top. Any thread. */
 #ifndef DEPOSITD_HTTP_SERVER_RATES_H
 #define DEPOSITD_HTTP_SERVER_RATES_H
 
@@ -14,7 +14,7 @@ struct rates;
 MUST_CHECK struct rates *rates_new(int per_second, int burst);
 void rates_free(struct rates *rates);
 
-/* Whether the key may make a request now; if so, it is counted. A key's number is that of its identity. */
+/* Whether the key may make a request now; if so, counts it. A key's number is that of its identity. */
 MUST_CHECK bool rates_allow(struct rates *rates, int32_t key, int64_t now_us);
 
 #endif

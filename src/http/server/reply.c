@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* Making the response. Where memory runs out on the way, the client gets one of two responses that were made
- * at the start: that nothing was recorded, or, where the handler may have recorded something already, that
- * the outcome is not known. */
+/* Makes the response. If memory runs out on the way, the client gets one of two responses that were made at
+ * the start. The first says that nothing was recorded. The second says that the outcome is not known, for a
+ * handler that may already have recorded something. */
 #include "http/server/reply.h"
 
 #include "http/pages/page.h"
@@ -16,7 +16,7 @@
 
 enum { BLOCK_BYTES = 16384 };
 
-/* Headers are collected so that one failure, of many calls, is noticed at the end. */
+/* Collects the headers, so that a failure of any of the many calls is noticed once, at the end. */
 struct reply {
     struct MHD_Response *response;
     bool failed;
@@ -28,7 +28,7 @@ static void add_header(struct reply *reply, const char *name, const char *value)
         reply->failed = true;
 }
 
-/* What a status calls for. */
+/* Adds the headers that a status requires. */
 static void add_status_headers(struct reply *reply, int status)
 {
     if (status == 429 || status == 503)
@@ -58,7 +58,7 @@ static const char *content_type(const struct answer *answer)
     return answer->status == 204 || answer->status == 304 ? NULL : media_type(answer->media);
 }
 
-/* A page loads its style sheet, sends its forms back here, and does nothing else. */
+/* A page may only load its style sheet and send its forms back to this service. */
 static void add_page_headers(struct reply *reply)
 {
     add_header(reply, "Content-Security-Policy",
@@ -67,7 +67,7 @@ static void add_page_headers(struct reply *reply)
     add_header(reply, "Referrer-Policy", "no-referrer");
 }
 
-/* What is for a key's eyes is kept nowhere; what is public may be, for a while. */
+/* No cache may keep an answer that was made for a key. A public answer may be kept for a while. */
 static const char *cache_control(const struct exchange *exchange)
 {
     const struct route *route = exchange->request.route;
@@ -100,7 +100,7 @@ static void add_headers(struct reply *reply, const struct exchange *exchange)
     add_link(reply, answer);
 }
 
-/* ?format= wins over Accept, also where the request has failed. */
+/* ?format= wins over Accept, even if the request has failed. */
 static bool wants_page(const struct exchange *exchange)
 {
     const char *format = request_query(&exchange->request, "format");
@@ -151,8 +151,8 @@ bool reply_prepare(struct exchange *exchange, uint64_t length)
         .response = MHD_create_response_from_callback(length, BLOCK_BYTES, read_on, exchange, NULL)};
     if (reply.response == NULL)
         return false;
-    /* Where the length is not known, libmicrohttpd (0.9.75) answers HEAD with an empty chunked body, which
-     * RFC 9112 section 6.3 forbids; with this it sends none, and closes the connection. */
+    /* If the length is unknown, libmicrohttpd (0.9.75) answers HEAD with an empty chunked body, which RFC
+     * 9112 section 6.3 forbids. With this option it sends no body, and closes the connection. */
     if (strcmp(exchange->method, MHD_HTTP_METHOD_HEAD) == 0)
         reply.failed = MHD_set_response_options(reply.response, MHD_RF_HTTP_1_0_COMPATIBLE_STRICT,
                                                 MHD_RO_END) != MHD_YES;
@@ -165,7 +165,7 @@ bool reply_prepare(struct exchange *exchange, uint64_t length)
     return !reply.failed;
 }
 
-/* Of an answer for which there is no memory. */
+/* Chooses the prepared response for an answer that memory does not suffice for. */
 static struct MHD_Response *last_resort(const struct exchange *exchange)
 {
     const struct faults *faults = &exchange->answer.faults;

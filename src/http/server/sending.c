@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* All of this runs on the worker's thread, but for what the reader of the long answer does to wait. */
+/* All of this runs on the worker's thread, except for the two functions with which the reader of the long
+ * answer waits. */
 #include "http/server/sending.h"
 
 #include "base/log.h"
@@ -9,10 +10,11 @@
 
 #include <string.h>
 
-/* What an answer may hold before it is called long; and what of a long one is passed on at once. */
+/* Answers below 256 KiB are sent whole, with Content-Length. A longer answer is passed on in pieces of 64
+ * KiB. */
 enum { SHORT_MAX = 256 << 10, PIECE = 64 << 10 };
 
-/* Always false, for its caller to return. */
+/* Always returns false, so the caller can return its result. */
 static bool give_up(struct exchange *exchange, enum reason reason)
 {
     faults_refuse(&exchange->answer.faults, reason);
@@ -34,7 +36,8 @@ static void wake_server(void *owner)
     exchange_resume(owner);
 }
 
-/* Whether there may be one more: at least one worker is left to others, if there are others. */
+/* Whether another long answer may begin. If there are several workers, at least one stays free for other
+ * requests. */
 static bool count_long_answer(struct exchanges *all)
 {
     const struct config *config = all->service->config;
@@ -69,7 +72,7 @@ static bool begin(struct exchange *exchange)
     return true;
 }
 
-/* Moves what the body holds into the long answer. */
+/* Moves the content of the body into the long answer. */
 static bool move(struct exchange *exchange)
 {
     struct buffer *body = &exchange->answer.body;
@@ -79,7 +82,8 @@ static bool move(struct exchange *exchange)
     return moved || give_up(exchange, REASON_OVERLOADED);
 }
 
-/* From here on the connection, and what the server's thread reads of the exchange, are not the worker's. */
+/* From here on the worker must touch neither the connection nor the parts of the exchange that the server's
+ * thread reads. */
 static bool give_back(struct exchange *exchange)
 {
     if (!reply_prepare(exchange, MHD_SIZE_UNKNOWN))
@@ -90,13 +94,13 @@ static bool give_back(struct exchange *exchange)
     return true;
 }
 
-/* That it is long is all that has to be known of an answer to HEAD: false then, too. */
+/* HEAD needs no body: stop once we know it is long. False then. */
 static bool answer_head(struct exchange *exchange)
 {
     return reply_prepare(exchange, MHD_SIZE_UNKNOWN) ? false : give_up(exchange, REASON_OVERLOADED);
 }
 
-/* The connection is still suspended, so that libmicrohttpd's strings are there. */
+/* The connection is still suspended, so libmicrohttpd's strings are still there. */
 static bool become_long(struct exchange *exchange)
 {
     if (strcmp(exchange->method, MHD_HTTP_METHOD_HEAD) == 0)

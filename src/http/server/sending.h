@@ -1,11 +1,13 @@
 /* SPDX-License-Identifier: ISC */
-/* Sending an answer while it is made. An answer that stays short is sent when it is whole, as ever. Of one
- * that grows, the exchange goes back to the server with its beginning, and the worker, which goes on making
- * it, adds the rest to a long_answer. A worker that long answers hold is not there for others, so that some
- * workers are always left to them; and each may need room on the disk, so that there are only so many.
+/* Sends an answer while it is made. A short answer is sent when it is whole. When an answer grows long, the
+ * exchange goes back to the server with the beginning, and the worker, which goes on making the answer, adds
+ * the rest to a long_answer. A worker that makes a long answer cannot serve other requests, and each long
+ * answer may need room on the disk. So the number of long answers is limited, and some workers always stay
+ * free for other requests.
  *
- * If it can't be made to its end, the client can tell: what ends the chunked body (RFC 9112 section 7.1) does
- * not come. A client of HTTP/1.0 could not, so that for it the answer is kept until its length is known. */
+ * If the worker cannot finish the answer, the client can tell, because the end of the chunked body (RFC 9112
+ * section 7.1) does not come. A client of HTTP/1.0 could not tell, so for it the answer is kept until its
+ * length is known. */
 #ifndef DEPOSITD_HTTP_SERVER_SENDING_H
 #define DEPOSITD_HTTP_SERVER_SENDING_H
 
@@ -13,7 +15,8 @@
 
 /* For answer_goes_on, on the worker's thread. */
 MUST_CHECK bool sending_pass_on(struct answer *answer);
-/* The worker is done with the answer. True: and with the exchange, which had been given back before. */
+/* Called when the worker is done with the answer. True: it is also done with the exchange, which was given
+ * back before. */
 MUST_CHECK bool sending_end(struct exchange *exchange);
 
 #endif

@@ -30,7 +30,7 @@
 
 enum {
     DESCRIPTORS_BESIDES = 64, /* the database's connections, standard streams, libmicrohttpd's own */
-    CONNECTION_BYTES = 24576, /* a whole head, a record of each field, and the head of the answer, with a Link
+    CONNECTION_BYTES = 24576, /* a whole head, a record of each field, and the head of the answer with a Link
                                  as long as the target; libmicrohttpd clears them for each request */
     MESSAGE_MAX = 512,
     LACK_PAUSE_NS = 20000000
@@ -42,7 +42,7 @@ struct server {
     struct MHD_Daemon *daemon;
 };
 
-/* A reserved connection may ask for these only. */
+/* A reserved connection may ask only for these paths. */
 static bool is_probe(const char *path)
 {
     return strcmp(path, "/healthz") == 0 || strcmp(path, "/readyz") == 0 || strcmp(path, "/metrics") == 0;
@@ -58,7 +58,7 @@ static void refuse_what_is_wrong(struct exchange *exchange)
         exchange_refuse(exchange, REASON_OVERLOADED, "There are too many connections.");
 }
 
-/* The head of a request is complete. */
+/* Called when the head of a request is complete. */
 static enum MHD_Result begin(struct exchanges *all, struct MHD_Connection *connection, const char *path,
                              const char *method, const char *version, void **context)
 {
@@ -78,8 +78,7 @@ static enum MHD_Result begin(struct exchanges *all, struct MHD_Connection *conne
     return MHD_YES;
 }
 
-/* Called for the head of a request, for each piece of its body, at its end, and when it is back from where
- * it was suspended. */
+/* Called for the head of a request, for each piece of its body, at its end, and when it resumes. */
 static enum MHD_Result handle(void *closure, struct MHD_Connection *connection, const char *path,
                               const char *method, const char *version, const char *data, size_t *length,
                               void **context)
@@ -101,7 +100,7 @@ static enum MHD_Result handle(void *closure, struct MHD_Connection *connection, 
     return exchange_advance(exchange) ? reply_send(exchange) : MHD_YES;
 }
 
-/* What is read, and went well, is only of interest to who looks for something. */
+/* Successful reads interest only a person who is looking for a fault, so they are logged for debugging. */
 static enum log_level level_of(const struct exchange *exchange)
 {
     bool reads = strcmp(exchange->method, "GET") == 0 || strcmp(exchange->method, "HEAD") == 0;
@@ -122,7 +121,8 @@ static void log_exchange(const struct exchange *exchange, int64_t duration_us)
               NULL);
 }
 
-/* The request has ended, be it because the client went away: never while it is suspended. */
+/* Called when the request has ended, or the client has gone away. Never called while the connection is
+ * suspended. */
 static void completed(void *closure, struct MHD_Connection *connection, void **context,
                       enum MHD_RequestTerminationCode code)
 {
@@ -138,14 +138,14 @@ static void completed(void *closure, struct MHD_Connection *connection, void **c
     *context = NULL;
 }
 
-/* Paths and queries are passed on as sent: only then does a %2F in a segment stay one. */
+/* Pass paths and queries on as they were sent, so that a %2F in a segment stays part of the segment. */
 static size_t keep_escapes(void *closure, struct MHD_Connection *connection, char *text)
 {
     (void)closure, (void)connection;
     return strlen(text);
 }
 
-/* Something happens at the listening socket: a connection that is closed at once. */
+/* Makes an event at the listening socket: opens a connection and closes it at once. */
 static void knock(const struct server *server)
 {
     struct sockaddr_storage address;
@@ -161,9 +161,9 @@ static void knock(const struct server *server)
     close(caller);
 }
 
-/* Where libmicrohttpd (0.9.75) has no memory for its list of sockets, it tries again at once, for as long as
- * that takes, and logs each time. Nor does it go on then with connections that were just resumed, before
- * something happens at any socket. */
+/* If libmicrohttpd (0.9.75) has no memory for its list of sockets, it retries without a pause until it gets
+ * some, and logs each attempt. It also does not continue connections that were just resumed until something
+ * happens at a socket. */
 static void get_over_lack(const struct server *server)
 {
     const struct timespec pause = {.tv_nsec = LACK_PAUSE_NS};
@@ -182,7 +182,7 @@ static void log_message(void *closure, const char *format, va_list arguments)
         get_over_lack(closure);
 }
 
-/* One descriptor per connection: the usual soft limit of 1024 would be met. */
+/* Each connection needs a descriptor, and the usual soft limit of 1024 would be too low. */
 static void allow_descriptors(int connections)
 {
     struct rlimit limit;
@@ -216,7 +216,7 @@ static struct MHD_Daemon *start_daemon(const struct config *config, struct serve
         MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_END);
 }
 
-/* All that answering needs, up to listening. NULL: what is lacking is in `error`. */
+/* Prepares all that answering needs, up to listening. NULL: `error` says which part failed. */
 static struct server *prepare(struct service *service, char *error, size_t error_size)
 {
     const struct config *config = service->config;
@@ -267,7 +267,7 @@ struct server *server_start(struct service *service, char *error, size_t error_s
     return NULL;
 }
 
-/* New connections are refused at once; the descriptor itself is libmicrohttpd's until it has stopped. */
+/* New connections are refused at once. The descriptor itself remains libmicrohttpd's until it stops. */
 static void stop_daemon(struct server *server)
 {
     atomic_store(&server->exchanges.draining, true);

@@ -7,12 +7,12 @@
 
 struct server;
 
-/* Listens and answers as the service's configuration says; the service outlives the server. NULL: a message
- * of one line is in `error`. */
+/* Listens and answers as the service's configuration says. The service must outlive the server. NULL: `error`
+ * has a message of one line. */
 MUST_CHECK struct server *server_start(struct service *service, char *error, size_t error_size);
 
-/* Takes no new connections, lets requests under way end (those whose client is slow: within 10 seconds), and
- * ends the threads. The writer must still be running: it ends what waits for it. */
+/* Takes no new connections, lets requests under way end (within 10 seconds if their client is slow), and ends
+ * the threads. The writer must still be running, because it finishes the requests that wait for it. */
 void server_stop(struct server *server);
 
 #endif

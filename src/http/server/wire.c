@@ -31,12 +31,12 @@ struct wire_connection {
     bool reserved;
     struct caller *caller;
     struct framing framing;
-    char *held; /* of an element that is not complete */
+    char *held; /* bytes of an incomplete element */
     size_t held_length;
-    uint64_t ended;                   /* requests that have been answered, or given up */
+    uint64_t ended;                   /* requests that were answered or given up */
     uint64_t begun;                   /* requests that the handler has begun */
     uint64_t message;                 /* number of the head or body that the deadline is for; 0: none */
-    int64_t message_ms;               /* when it began */
+    int64_t message_ms;               /* when that message began */
     uint64_t received;                /* bytes of it, not counting the first piece */
     atomic_int_least64_t deadline_ms; /* 0: none */
     atomic_bool late;
@@ -45,14 +45,14 @@ struct wire_connection {
 struct wire {
     const struct config *config;
     struct callers *callers;
-    struct caller *arriving; /* accepted, but not yet a connection; NULL: nobody */
+    struct caller *arriving; /* accepted, but not yet a connection; NULL: none */
     bool arriving_reserved;
     pthread_t watcher;
-    pthread_mutex_t lock; /* over what follows, and the map while it is changed or walked through */
+    pthread_mutex_t lock; /* protects the members below, and the map while it is changed or walked through */
     pthread_cond_t ends;
     bool ending;
     struct lingering lingering;
-    int highest; /* descriptor in the map, ever */
+    int highest; /* the highest descriptor that was ever in the map */
 };
 
 typedef struct wire_connection *_Atomic slot;
@@ -71,7 +71,7 @@ static struct wire_connection *connection_of(int fd)
 
 typedef ssize_t (*recv_function)(int, void *, size_t, int);
 
-/* The C library's recv, or a sanitizer's in front of it. */
+/* The C library's recv, or the one that a sanitizer puts in front of it. */
 static ssize_t real_recv(int fd, void *bytes, size_t room, int flags)
 {
     static recv_function _Atomic found;
@@ -80,7 +80,7 @@ static ssize_t real_recv(int fd, void *bytes, size_t room, int flags)
         void *symbol = dlsym(RTLD_NEXT, "recv");
         if (symbol == NULL)
             abort();
-        memcpy(&next, &symbol, sizeof next); /* ISO C has no cast for this, POSIX allows it */
+        memcpy(&next, &symbol, sizeof next); /* ISO C has no cast for this, but POSIX allows it */
         atomic_store_explicit(&found, next, memory_order_relaxed);
     }
     return next(fd, bytes, room, flags);
@@ -98,8 +98,8 @@ static ssize_t give_up(void)
     return -1;
 }
 
-/* Sets, moves or ends the deadline after `got` bytes. A body must come in within body_timeout_s, and a second
- * more for each body_rate bytes of it. */
+/* Sets, moves or ends the deadline after `got` bytes. A body must arrive within body_timeout_s, plus a second
+ * for each body_rate bytes of it. */
 static void set_deadline(struct wire_connection *connection, size_t got)
 {
     const struct config *config = connection->wire->config;
@@ -126,7 +126,7 @@ static void set_deadline(struct wire_connection *connection, size_t got)
     atomic_store_explicit(&connection->deadline_ms, connection->message_ms + most_ms, memory_order_relaxed);
 }
 
-/* Keeps the bytes that the next call begins with. False: there is no memory, and nothing is kept. */
+/* Keeps the bytes that the next call begins with. False: out of memory, and nothing is kept. */
 static bool keep(struct wire_connection *connection, const char *bytes, size_t length)
 {
     connection->held_length = length;
@@ -145,7 +145,7 @@ static bool keep(struct wire_connection *connection, const char *bytes, size_t l
     return true;
 }
 
-/* Whether a request that is complete is still to be answered. */
+/* Whether a complete request still waits for its answer. */
 static bool is_owed_an_answer(const struct wire_connection *connection)
 {
     const struct framing *framing = &connection->framing;
@@ -153,16 +153,16 @@ static bool is_owed_an_answer(const struct wire_connection *connection)
     return connection->ended + in_body < framing->requests;
 }
 
-/* A client may end its side of the connection after its last request. Where another thread made the answer,
- * libmicrohttpd reads once more before it sends that, and would take the end for the client's leaving. So it
- * is told of the end only when it has sent all answers. */
+/* A client may end its side of the connection after its last request. If another thread made the answer,
+ * libmicrohttpd reads again before it sends that, and would take this end for the client's leaving. So it
+ * learns of the end only when it has sent all answers. */
 static ssize_t read_socket(struct wire_connection *connection, char *bytes, size_t room, int flags)
 {
     ssize_t got = real_recv(connection->fd, bytes, room, flags);
     return got == 0 && is_owed_an_answer(connection) ? come_again() : got;
 }
 
-/* Gives the next bytes of the stand-in; when it is complete, reads and drops what arrives. */
+/* Gives the next bytes of the stand-in. When that is complete, reads and drops the bytes that arrive. */
 static ssize_t receive_stand_in(struct wire_connection *connection, char *bytes, size_t room)
 {
     bool can;
@@ -180,7 +180,7 @@ static ssize_t receive(struct wire_connection *connection, char *bytes, size_t r
     struct framing *framing = &connection->framing;
     size_t held = connection->held_length;
     if (room <= held + FRAMING_SLACK)
-        return come_again(); /* libmicrohttpd makes room by passing on the body that it has */
+        return come_again(); /* libmicrohttpd makes room by passing on the part of the body that it has */
     if (atomic_load_explicit(&connection->late, memory_order_acquire))
         framing_refuse(framing, REASON_REQUEST_TIMEOUT, "The request came in too slowly.");
     if (framing->reason != REASON_NONE)
@@ -201,7 +201,7 @@ static ssize_t receive(struct wire_connection *connection, char *bytes, size_t r
     return split.pass > 0 ? (ssize_t)split.pass : come_again();
 }
 
-/* Takes the place of the C library's recv in the whole process: see wire.h. */
+/* Replaces the C library's recv in the whole process: see wire.h. */
 ssize_t recv(int fd, void *bytes, size_t room, int flags)
 {
     struct wire_connection *connection = connection_of(fd);
@@ -210,7 +210,7 @@ ssize_t recv(int fd, void *bytes, size_t room, int flags)
 
 /* --- watching ------------------------------------------------------------------------------------------ */
 
-/* While bytes wait in the socket the service is the slow one, not the client. */
+/* While bytes wait in the socket, the service is slow, not the client. */
 static bool is_late(const struct wire_connection *connection, int64_t now_ms)
 {
     int64_t deadline_ms = atomic_load_explicit(&connection->deadline_ms, memory_order_relaxed);
@@ -220,7 +220,7 @@ static bool is_late(const struct wire_connection *connection, int64_t now_ms)
            (ioctl(connection->fd, FIONREAD, &waiting) != 0 || waiting == 0);
 }
 
-/* Holds the lock, so no descriptor is closed and reused meanwhile. */
+/* The caller holds the lock, so no descriptor is closed and reused meanwhile. */
 static void look_at_all(struct wire *wire)
 {
     int64_t now_ms = clock_monotonic_ms();
@@ -253,7 +253,7 @@ static void *watch(void *closure)
 
 /* --- connections --------------------------------------------------------------------------------------- */
 
-/* libmicrohttpd accepted a connection, and then had no memory for it. */
+/* Called when libmicrohttpd accepted a connection, and then had no memory for it. */
 static void forget_arriving(struct wire *wire)
 {
     if (wire->arriving != NULL)
@@ -379,7 +379,7 @@ enum reason wire_refusal(const struct wire_connection *connection, const char **
 
 /* --- start and stop ------------------------------------------------------------------------------------ */
 
-/* One slot for each descriptor that the process may open. Never freed: other threads may be in recv. */
+/* A slot for each descriptor that the process may open. Never freed, because other threads may be in recv. */
 static bool make_slots(void)
 {
     if (atomic_load(&slots) != NULL)
