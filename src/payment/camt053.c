@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The reader walks through the document element by element, and keeps the path to where it is. */
+/* The reader walks through the document element by element, and keeps the path to the current element. */
 #include "payment/camt053.h"
 
 #include "base/memory.h"
@@ -12,10 +12,10 @@
 
 enum {
     TEXT_MAX = 512,
-    ATTRIBUTES_MAX = 200 /* the schema has two at most */
+    ATTRIBUTES_MAX = 200 /* the schema has at most two */
 };
 
-/* Supplementary data may be of anybody's namespace. */
+/* Supplementary data may be of any namespace. */
 static bool is_foreign(const struct reading *reading)
 {
     return strstr(reading->path, "/SplmtryData/Envlp/") != NULL;
@@ -61,7 +61,7 @@ static void note_currency(struct reading *reading)
     xmlFree(code);
 }
 
-/* Without white space around it. */
+/* The text without the white space around it. */
 static const char *trimmed_text(struct reading *reading)
 {
     static const char white[] = " \t\r\n";
@@ -89,7 +89,7 @@ static void end_element(struct reading *reading)
     buffer_reset(&reading->text);
 }
 
-/* An amount with an element in its midst would be read as less than it says. */
+/* An amount with an element inside would be read as less than it says. */
 static void check_parent(struct reading *reading)
 {
     if (camt053_has_text(reading))
@@ -136,7 +136,8 @@ static void walk(struct reading *reading)
     int more = 1;
     while (reading->result == CAMT_OK && (more = xmlTextReaderRead(reading->reader)) == 1)
         take_node(reading);
-    if (memory_has_failed()) /* libxml2 then reports an error in the text, or leaves something out */
+    if (memory_has_failed()) /* libxml2 reports a lack of memory as an error in the text, or leaves something
+                                out */
         camt053_refuse_memory(reading);
     else if (more < 0)
         camt053_refuse(reading, CAMT_NOT_XML, "is not well-formed XML in UTF-8");
@@ -144,20 +145,20 @@ static void walk(struct reading *reading)
         camt053_refuse(reading, CAMT_INVALID, "has no statement");
 }
 
-/* XML is read as UTF-8 whatever it says of itself, so that a document type can only look like this. */
+/* XML is read as UTF-8 whatever encoding it declares, so a document type can only look like this. */
 static bool has_document_type(const char *text, size_t length)
 {
     static const char beginning[] = "<!DOCTYPE";
     return memmem(text, length, beginning, sizeof beginning - 1) != NULL;
 }
 
-/* libxml2 compares each attribute of an element with all others, and takes half a minute over a megabyte of
- * them. They all stand between one < and the next, which none of their values may hold; so does the text that
- * follows, whose equals signs are counted, too. */
+/* libxml2 compares each attribute of an element with all others, and takes half a minute for a megabyte of
+ * them. All attributes of an element lie between a < and the next, because their values may not contain <.
+ * The text after the element lies there as well, so its equals signs are also counted. */
 static bool has_many_attributes(const char *text, size_t length)
 {
     size_t signs = 0;
-    bool counts = false; /* not in comments and their like */
+    bool counts = false; /* false in comments and the like */
     for (size_t i = 0; i < length && signs <= ATTRIBUTES_MAX; i++)
         if (text[i] == '<') {
             signs = 0;

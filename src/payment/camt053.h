@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
-/* camt.053.001.08, BankToCustomerStatement: what a bank says has happened on an account.
+/* camt.053.001.08, BankToCustomerStatement: a bank's report of the bookings on an account.
  *
  * The text comes from outside, so it is read with care. It must be UTF-8 without a document type, and so
  * without entities of its own. Nothing is fetched. Depth, lengths and numbers are bounded, and every element
- * must be of the message's namespace. Elements that nobody here asks for are skipped. Results live in the
+ * must be of the message's namespace. Elements that the service does not use are skipped. Results live in the
  * arena. Any thread. */
 #ifndef DEPOSITD_PAYMENT_CAMT053_H
 #define DEPOSITD_PAYMENT_CAMT053_H
@@ -11,7 +11,7 @@
 #include "base/arena.h"
 #include "payment/camt053_statement.h"
 
-/* Sets the XML library up: once, before there are threads. */
+/* Sets up the XML library. To be called once, before there are threads. */
 void camt053_init(void);
 
 MUST_CHECK enum camt_result camt053_read(const char *text, size_t length, const struct currency *currency,

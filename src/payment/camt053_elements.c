@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* What the elements of a camt.053 mean, by their paths: tables say what to do where an element begins, where
- * one with a text ends, and where one with elements ends. */
+/* The meaning of the elements of a camt.053, by their paths. Tables say what to do when an element begins,
+ * when an element with a text ends, and when an element with elements ends. */
 #include "payment/camt053_elements.h"
 
 #include "base/arena.h"
@@ -12,10 +12,10 @@
 enum {
     REFERENCE_LENGTH = 35, /* Max35Text */
     ACCOUNT_LENGTH = 34,   /* Max34Text */
-    DIGITS_MAX = 18        /* of an amount, as its schema has it */
+    DIGITS_MAX = 18        /* of an amount, according to the schema */
 };
 
-/* Appends one, zeroed, to an array of the arena. NULL: no memory, which has been said. */
+/* Appends a zeroed item to an array of the arena. NULL: out of memory, and a refusal says so. */
 static void *append(struct reading *reading, void *array, size_t *count, size_t *capacity, size_t size)
 {
     if (!arena_grow(reading->arena, array, *count, capacity, size)) {
@@ -57,7 +57,7 @@ static void keep_reference(struct reading *reading, const char **into, const cha
     keep(reading, into, text, REFERENCE_LENGTH);
 }
 
-/* xs:decimal, not negative; zeros beyond the currency's decimals do no harm. */
+/* xs:decimal, not negative; extra zeros after the currency's decimals are allowed. */
 static bool read_size(const char *text, unsigned decimals, struct money *size)
 {
     int64_t value = 0;
@@ -112,7 +112,7 @@ static void keep_sign(struct reading *reading, struct signed_amount *into, const
     into->debit = strcmp(text, "DBIT") == 0;
 }
 
-/* xs:date or xs:dateTime: the day as it is written. */
+/* xs:date or xs:dateTime: keeps the day as it is written. */
 static void keep_date(struct reading *reading, bool *dated, struct date *date, const char *text)
 {
     enum { DATE_LENGTH = 10 };
@@ -125,7 +125,7 @@ static void keep_date(struct reading *reading, bool *dated, struct date *date, c
     *dated = true;
 }
 
-/* ---- what each element with a text is for ---- */
+/* ---- elements with a text ---- */
 
 static void take_message_id(struct reading *reading, const char *text)
 {
@@ -279,7 +279,7 @@ static const struct {
     {DETAIL "RtrInf/Rsn/Prtry", take_return_reason},
 };
 
-/* ---- what each element with elements is for ---- */
+/* ---- elements with elements ---- */
 
 static void begin_statement(struct reading *reading)
 {
@@ -331,7 +331,7 @@ static void end_balance(struct reading *reading)
 
 static void begin_entry(struct reading *reading)
 {
-    /* The room for details is used again. */
+    /* The room for details is reused. */
     reading->entry = (struct entry){
         .details = reading->entry.details,
         .detail_capacity = reading->entry.detail_capacity,
@@ -353,7 +353,7 @@ static void begin_return(struct reading *reading)
     detail_at_hand(reading)->returned = true;
 }
 
-/* What of the entry is so for each of its transactions. */
+/* Appends a line with the values that all transactions of the entry share. */
 static struct camt_line *append_line(struct reading *reading)
 {
     struct camt_statement *statement = statement_at_hand(reading);
@@ -394,7 +394,8 @@ static void add_detail(struct reading *reading, const struct detail *detail, int
         line->amount = *amount;
 }
 
-/* What a transaction moved on the account. False: that is not said in the account's currency. */
+/* Finds the amount that a transaction moved on the account. False: no amount is given in the account's
+ * currency. */
 static bool detail_amount(const struct entry *entry, const struct detail *detail, struct money *amount)
 {
     const struct signed_amount *said = detail->amount.has_amount ? &detail->amount : &detail->transaction;
@@ -429,7 +430,7 @@ static void end_entry(struct reading *reading)
     if (entry->status == NULL || !entry->amount.has_amount || !entry->amount.has_sign) {
         camt053_refuse_element(reading, "lacks its amount, sign or status");
     } else if (entry->detail_count == 1) {
-        /* What the account was moved by counts, whatever was taken off it on the way. */
+        /* The amount that the account was moved by counts, even if charges were deducted on the way. */
         add_detail(reading, &entry->details[0], 0, NULL);
     } else if (entry->detail_count > 1 && details_add_up(entry)) {
         split_entry(reading);

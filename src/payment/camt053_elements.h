@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What the elements of a camt.053 message mean. Each call is about the element at the reading's path. */
+/* The meaning of the elements of a camt.053 message. Each call is about the element at the reading's path. */
 #ifndef DEPOSITD_PAYMENT_CAMT053_ELEMENTS_H
 #define DEPOSITD_PAYMENT_CAMT053_ELEMENTS_H
 
@@ -7,7 +7,7 @@
 
 /* Whether the element's text is used. */
 bool camt053_has_text(const struct reading *reading);
-/* Takes the text, which is whole. */
+/* Takes the text, which must be whole. */
 void camt053_take_text(struct reading *reading, const char *text);
 /* The element begins, or ends. */
 void camt053_begin(struct reading *reading);

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* How the reading of a camt.053 message ends before its end. */
+/* Ends the reading of a camt.053 message early. */
 #include "payment/camt053_reading.h"
 
 #include <stdarg.h>

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* A camt.053 message while it is read: where the reader is, what it has read of the elements around it, and
- * how it refuses. Private to the reader: camt053.c walks through the document, camt053_elements.c knows what
- * its elements mean. */
+/* A camt.053 message while it is read: the reader's position, the data read so far from the elements around
+ * it, and the refusals. Private to the reader: camt053.c walks through the document, and camt053_elements.c
+ * knows the meaning of its elements. */
 #ifndef DEPOSITD_PAYMENT_CAMT053_READING_H
 #define DEPOSITD_PAYMENT_CAMT053_READING_H
 
@@ -46,8 +46,8 @@ struct reading {
     size_t ends[CAMT053_DEPTH_MAX]; /* of the path, before each element */
     size_t path_length;
     char path[CAMT053_PATH_MAX];
-    struct buffer text;  /* of the element at hand, since it or its last child began */
-    bool other_currency; /* what the amount at hand is in */
+    struct buffer text;  /* of the current element, since it or its last child began */
+    bool other_currency; /* the current amount is in another currency */
     struct camt_balance balance;
     struct signed_amount balance_amount;
     bool balance_dated;
@@ -55,12 +55,12 @@ struct reading {
     size_t lines;
 };
 
-/* Ends the reading. Of several faults the first is told. */
+/* Ends the reading. If there are several faults, the first is reported. */
 void camt053_refuse(struct reading *reading, enum camt_result result, const char *format, ...)
     PRINTF_LIKE(3, 4);
-/* The name of the element at hand. */
+/* The name of the current element. */
 const char *camt053_element(const struct reading *reading);
-/* The element at hand is at fault. */
+/* Refuses the message because of the current element. */
 void camt053_refuse_element(struct reading *reading, const char *what);
 void camt053_refuse_memory(struct reading *reading);
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What a camt.053 message is read into. */
+/* The contents of a camt.053 message. */
 #ifndef DEPOSITD_PAYMENT_CAMT053_STATEMENT_H
 #define DEPOSITD_PAYMENT_CAMT053_STATEMENT_H
 
@@ -13,24 +13,24 @@ enum camt_result {
     CAMT_NO_MEMORY,
     CAMT_NOT_XML,   /* not well-formed, not UTF-8, or it has a document type */
     CAMT_OTHER,     /* XML, but not this message */
-    CAMT_INVALID,   /* this message, but something in it is missing, malformed, or stands twice */
+    CAMT_INVALID,   /* this message, but a part of it is missing, malformed, or appears twice */
     CAMT_TOO_LARGE, /* deeper or longer than the bounds */
     CAMT_CURRENCY   /* an entry or a balance of another currency */
 };
 
-/* What can be matched: an entry, or one of the transactions that an entry books together. */
+/* A line that can be matched: an entry, or a transaction of an entry that books several together. */
 struct camt_line {
-    struct money amount;         /* credits positive, as the account's owner sees it */
-    bool booked;                 /* else pending, or for information */
-    bool returned;               /* a payment that came back, or the reversal of a booking */
-    bool unsplit;                /* its transactions do not add up to it: it stands for all of them */
-    bool dated;                  /* whether it has … */
+    struct money amount; /* credits positive, as the account's owner sees it */
+    bool booked;         /* otherwise pending, or for information */
+    bool returned;       /* a payment that came back, or the reversal of a booking */
+    bool unsplit; /* the amounts of its transactions do not add up to it, so it stands for all of them */
+    bool dated;   /* whether it has … */
     struct date booked_on;       /* … a booking date */
     const char *end_to_end;      /* NULL: none, or NOTPROVIDED */
-    const char *reference;       /* the bank's, which is its own for ever; NULL: none */
+    const char *reference;       /* the bank's, unique for ever; NULL: none */
     const char *entry_reference; /* within the statement; NULL: none */
     const char *return_reason;   /* NULL: none */
-    int32_t part;                /* 0, 1 … of the entry */
+    int32_t part;                /* 0, 1 … within the entry */
 };
 
 struct camt_balance {
@@ -41,8 +41,8 @@ struct camt_balance {
 
 struct camt_statement {
     const char *id;
-    const char *iban, *account; /* one of them */
-    const char *currency;       /* of the account; NULL: not said */
+    const char *iban, *account; /* either an IBAN or an account number */
+    const char *currency;       /* of the account; NULL: not given */
     struct camt_balance *balances;
     size_t balance_count, balance_capacity;
     struct camt_line *lines;
@@ -53,8 +53,8 @@ struct camt_document {
     const char *message_id;
     struct camt_statement *statements; /* at least one */
     size_t count, capacity;
-    /* Why it could not be read. */
-    int error_line; /* of the text; 0: of no line */
+    /* The reason why the message could not be read. */
+    int error_line; /* of the text; 0: no line */
     char detail[CAMT_DETAIL_SIZE];
 };
 

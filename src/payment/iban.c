@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* IBANs. The table of structures is data of the IBAN registry; who is not in it is not refused for that, for
- * countries join. */
+/* IBANs. The table of structures is data of the IBAN registry. A country without a row is not refused,
+ * because countries may join. */
 #include "payment/iban.h"
 
 #include <stdbool.h>
@@ -73,13 +73,13 @@ static const char *characters_of(char kind)
     return kind == 'n' ? DIGITS : kind == 'a' ? CAPITALS : DIGITS CAPITALS;
 }
 
-/* Whether the account is "4!a6!n8!n", to its end. */
+/* Whether the whole account has the structure "4!a6!n8!n". */
 static bool has_structure(const char *account, const char *structure)
 {
     while (*structure != '\0') {
         char *kind;
         size_t length = strtoul(structure, &kind, 10);
-        kind++; /* the exclamation mark: exactly so many */
+        kind++; /* the exclamation mark means a fixed length */
         if (strnlen(account, length) < length || strspn(account, characters_of(*kind)) < length)
             return false;
         account += length;

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* Names in the Latin set. Letters of Latin-1 and Latin Extended-A lose their marks, ligatures are taken
- * apart, typographic marks become plain ones. The set and the rule for slashes are the European Payments
- * Council's (its clarification paper on slashes in references); 70 characters for a name are its limit, too
- * (from memory). */
+ * apart, and typographic marks become plain marks. The set and the rule for slashes are the European Payments
+ * Council's (its clarification paper on slashes in references), and so is the limit of 70 characters for a
+ * name (from memory). */
 #include "payment/latin.h"
 
 #include <stdint.h>
@@ -10,7 +10,7 @@
 
 #define ALPHABET "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789/-?:().,'+ "
 
-/* U+00C0 to U+017F, in the order of their code points; "." where there is no letter. */
+/* U+00C0 to U+017F, in the order of their code points; "." for code points that are not letters. */
 enum { LETTERS_FIRST = 0xC0, LETTERS_LAST = 0x17F };
 static const char letters[LETTERS_LAST - LETTERS_FIRST + 1][3] = {
     "A", "A", "A",  "A",  "A", "A", "AE", "C", "E", "E",  "E", "E", "I", "I", "I",  "I",  /* U+00C0 */
@@ -27,7 +27,7 @@ static const char letters[LETTERS_LAST - LETTERS_FIRST + 1][3] = {
     "U", "u", "U",  "u",  "W", "w", "Y",  "y", "Y", "Z",  "z", "Z", "z", "Z", "z",  "s",  /* U+0170 */
 };
 
-/* Others that names have. */
+/* Other characters that occur in names. */
 static const struct {
     uint32_t code_point;
     const char *text;
@@ -38,7 +38,8 @@ static const struct {
     {0x201C, "'"}, {0x201D, "'"}, {0x2026, "..."}, {0x20AC, "EUR"},
 };
 
-/* The next code point of the text, which is not at its end; a byte that begins none stands for itself. */
+/* The next code point of the text, which must not be at its end. A byte that does not begin a code point
+ * stands for itself. */
 static uint32_t next_code_point(const char **text)
 {
     const unsigned char *at = (const unsigned char *)*text;
@@ -47,7 +48,7 @@ static uint32_t next_code_point(const char **text)
     for (unsigned i = 1; i <= extra; i++) {
         if ((at[i] & 0xC0) != 0x80) {
             *text += 1;
-            return at[0] | 0x80000000u; /* no code point at all */
+            return at[0] | 0x80000000u; /* not a code point */
         }
         code_point = code_point << 6 | (at[i] & 0x3Fu);
     }
@@ -55,13 +56,13 @@ static uint32_t next_code_point(const char **text)
     return code_point;
 }
 
-/* Marks that stand by themselves, after their letter (U+0300 to U+036F). */
+/* Whether the character is a combining mark, which follows its letter (U+0300 to U+036F). */
 static bool is_combining(uint32_t code_point)
 {
     return code_point >= 0x300 && code_point <= 0x36F;
 }
 
-/* `plain` is room for a character of the set. */
+/* `plain` has room for a character of the set. */
 static const char *counterpart(uint32_t code_point, char plain[static 2])
 {
     if (code_point < 0x80 && strchr(ALPHABET, (int)code_point) != NULL) {

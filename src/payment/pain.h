@@ -1,10 +1,9 @@
 /* SPDX-License-Identifier: ISC */
-/* A payment file: what goes to the bank, and what pain.001 and pain.008 have in common.
+/* A payment file for the bank: the data that pain.001 and pain.008 share.
  *
- * Whoever fills the structs has checked what identifies something: accounts and bank codes, mandates, the
- * creditor's id and the references are latin_reference_valid(), IBANs and BICs are what they say. Names are
- * brought into the bank's characters here. Text is borrowed. The same struct gives the same bytes. Pure; any
- * thread. */
+ * The caller has checked the identifiers: accounts, bank codes, mandates, the creditor's id and the
+ * references are latin_reference_valid(), and the IBANs and BICs are valid. Names are converted to the bank's
+ * characters here. Text is borrowed. The same struct gives the same bytes. Pure; any thread. */
 #ifndef DEPOSITD_PAYMENT_PAIN_H
 #define DEPOSITD_PAYMENT_PAIN_H
 
@@ -14,7 +13,7 @@
 
 enum {
     REFERENCE_MAX = 35,      /* Max35Text */
-    PAIN_MESSAGE_ID_MAX = 32 /* a block of payments has the message's id, "-" and a number */
+    PAIN_MESSAGE_ID_MAX = 32 /* a block of payments appends "-" and a number to the message's id */
 };
 
 /* A name, and an account in either form. */
@@ -28,10 +27,10 @@ struct pain_party {
 
 struct pain_order {
     const char *end_to_end; /* unique for ever */
-    struct money amount;    /* > 0 */
+    struct money amount;    /* more than 0 */
     struct date due_on;
-    struct pain_party party; /* who is paid, or collected from */
-    /* Of collections: the mandate, and whether it is used for the first time. */
+    struct pain_party party; /* the party that is paid, or collected from */
+    /* For collections: the mandate, and whether it is used for the first time. */
     const char *mandate_id;
     struct date mandate_signed_on;
     bool first;
@@ -42,9 +41,9 @@ struct pain_file {
     struct instant created_at;
     const struct currency *currency;
     struct pain_party operator;
-    const char *creditor_id;   /* of collections */
-    const char *purpose;       /* what the payments are for, in the bank's characters, at most 140 */
-    struct pain_order *orders; /* writing puts them in the order of the file */
+    const char *creditor_id;   /* for collections */
+    const char *purpose;       /* the purpose of the payments, in the bank's characters, at most 140 */
+    struct pain_order *orders; /* writing sorts them into the order of the file */
     size_t count;              /* at least one */
 };
 

@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: ISC */
-/* Direct debits, a block for each date and use of the mandates. Within the euro area they are CORE: a
- * business may be collected from by either of its schemes, a consumer by this one only (from memory). */
+/* Direct debits, with a block for each date and use of the mandates. Within the euro area they use the CORE
+ * scheme: a business may be debited by either scheme, a consumer only by this scheme (from memory). */
 #include "payment/pain008.h"
 
 #include "payment/pain_writer.h"
 
-/* Who collects, by the id that its bank's scheme has given it. */
+/* The creditor's id, which its bank's scheme has given it. */
 static void add_creditor_id(struct pain_writer *writer)
 {
     pain_open(writer, "CdtrSchmeId");

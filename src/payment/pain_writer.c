@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* What payment files have in common. Control sums are added up here from the orders that are written, so that
- * they can't differ from them. */
+/* The parts that payment files share. This file adds up control sums from the orders that it writes, so that
+ * the two cannot differ. */
 #include "payment/pain_writer.h"
 
 #include "payment/latin.h"
@@ -9,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* What libxml2's calls return: a negative number when they fail. */
+/* libxml2's calls return a negative number when they fail. */
 static void note(struct pain_writer *writer, int result)
 {
     writer->failed = writer->failed || result < 0;
@@ -84,8 +84,7 @@ void pain_account(struct pain_writer *writer, const char *element, const struct 
     pain_close(writer);
 }
 
-/* NOTPROVIDED is what the European guidelines have for an account that its IBAN alone leads to (from memory).
- */
+/* The European guidelines use NOTPROVIDED for an account whose IBAN alone identifies it (from memory). */
 void pain_agent(struct pain_writer *writer, const char *element, const struct pain_party *party)
 {
     pain_open(writer, element);
@@ -151,7 +150,7 @@ static void add_totals(struct pain_writer *writer, size_t first, size_t end)
     pain_text(writer, "CtrlSum", amount);
 }
 
-/* Single bookings, so that a statement has a line, with its reference, for each payment. */
+/* Asks for single bookings, so that a statement has a line, with its reference, for each payment. */
 void pain_open_block(struct pain_writer *writer, const char *method, size_t block, size_t first, size_t end)
 {
     char id[REFERENCE_MAX + 1];
@@ -164,7 +163,7 @@ void pain_open_block(struct pain_writer *writer, const char *method, size_t bloc
     add_totals(writer, first, end);
 }
 
-/* Euro between IBANs is what the Single Euro Payments Area is for; its codes mean nothing elsewhere. */
+/* The Single Euro Payments Area is for euro between IBANs. Its codes mean nothing elsewhere. */
 static bool is_sepa(const struct pain_file *file)
 {
     bool sepa = strcmp(file->currency->code, "EUR") == 0 && file->operator.iban != NULL;
@@ -206,7 +205,7 @@ bool pain_end(struct pain_writer *writer, struct buffer *xml)
 {
     if (writer->xml != NULL)
         note(writer, xmlTextWriterEndDocument(writer->xml));
-    xmlFreeTextWriter(writer->xml); /* it flushes into the memory */
+    xmlFreeTextWriter(writer->xml); /* this also writes the rest into the buffer */
     if (!writer->failed)
         buffer_add(xml, xmlBufferContent(writer->memory), (size_t)xmlBufferLength(writer->memory));
     xmlBufferFree(writer->memory);

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Proposing, and deciding on what was proposed. */
+/* Makes proposals, and decides on them. */
 #include "app/network/control.h"
 
 static enum store_result check_decided(struct pg *pg, struct control *control, const struct kept_write *kept,
@@ -13,7 +13,7 @@ static enum store_result check_decided(struct pg *pg, struct control *control, c
     return STORE_OK;
 }
 
-/* Whether it is there, and this key may decide so. */
+/* Whether the proposal exists, and this key may decide on it. */
 static enum store_result find_open(struct pg *pg, struct control *control, enum write_decision wanted,
                                    struct kept_write *kept, struct faults *faults)
 {
@@ -89,7 +89,7 @@ enum store_result control_end(struct pg *pg, struct arena *arena, struct control
     if (control->origins != NULL)
         return end_approval(pg, control);
     if (control->author.key == 0)
-        return STORE_OK; /* the command line is of who has the database in hand */
+        return STORE_OK; /* a user of the command line already controls the database */
     enum store_result result = store_weakening(pg, arena, control->since, &weakening);
     if (result != STORE_OK || weakening.changes == NULL)
         return result;

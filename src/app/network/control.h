@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
-/* The control of two people over what would weaken it: a write that does is not done but kept as a proposal,
- * and done when a second person approves it.
+/* Two people must agree before a write may weaken the controls. Such a write is kept as a proposal, and is
+ * carried out when a second person approves it.
  *
- * A write is done first, in its transaction; whether it weakens control is then seen from the changes that it
- * made. If it does, it is taken back and the proposal kept in its place. */
+ * The write is carried out first, in its transaction. The changes that it made then show whether it weakens
+ * control. If it does, the write is rolled back and the proposal is kept instead. */
 #ifndef DEPOSITD_APP_NETWORK_CONTROL_H
 #define DEPOSITD_APP_NETWORK_CONTROL_H
 
@@ -17,31 +17,32 @@ struct control {
     enum proposal_what what;
     const char *name;                 /* "": none */
     const char *body;                 /* JSON */
-    const struct sha256 *secret_hash; /* of a key; else NULL */
+    const struct sha256 *secret_hash; /* of a key, otherwise NULL */
     struct change_author author;
     struct instant now;
     bool dry_run;
-    /* Of an approval: whose acts are whose. NULL: it is no approval. The proposal is the author's. */
+    /* For an approval: says which acts are by the same person. NULL: this is not an approval. `author` has
+     * the proposal's number. */
     const struct key_origins *origins;
-    struct buffer *json; /* gets the proposal that was kept, or approved */
-    /* Set by the calls. */
-    bool proposed;    /* it was not done but proposed, … */
-    bool was_already; /* … and that before */
-    bool decided;     /* this key has approved it before: nothing is left to do */
+    struct buffer *json; /* gets the proposal that was kept or approved */
+    /* The calls set the members below. */
+    bool proposed;    /* the write was not carried out but proposed … */
+    bool was_already; /* … and had been proposed before */
+    bool decided;     /* this key approved it before, so nothing is left to do */
     int64_t since;
 };
 
-/* Within the transaction, under the locks, before the write. Of an approval NOT_FOUND, PROPOSAL_DECIDED,
- * SECOND_KEY_NEEDED and UNAUTHENTICATED may be among the faults. */
+/* To be called in the transaction, under the locks, before the write. For an approval, NOT_FOUND,
+ * PROPOSAL_DECIDED, SECOND_KEY_NEEDED and UNAUTHENTICATED may be among the faults. */
 MUST_CHECK enum store_result control_begin(struct pg *pg, struct control *control, struct faults *faults);
-/* After it, if it had no fault and control was not `decided`. */
+/* To be called after the write, if it had no fault and control was not `decided`. */
 MUST_CHECK enum store_result control_end(struct pg *pg, struct arena *arena, struct control *control);
 
-/* Keeps a proposal that has made no change, and none that it would make is recorded. */
+/* Keeps a proposal whose write has made no change. The changes that it would make are not recorded. */
 MUST_CHECK enum store_result control_propose(struct pg *pg, struct control *control,
                                              const struct weakening *weakening);
 
-/* Withdraws what was proposed; also who proposed it may. */
+/* Withdraws a proposal. Its proposer may also do this. */
 MUST_CHECK enum store_result control_withdraw(struct pg *pg, struct control *control, const char *note,
                                               struct faults *faults);
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Keys are reference data: making or revoking one raises the version under the heads of all schemes, so that
- * the next event is judged by keys as they now are. */
+/* Keys are reference data. Making or revoking a key raises the version under the heads of all schemes, so the
+ * next event is judged by the new keys. */
 #include "app/network/keys.h"
 
 #include "app/transaction/transaction.h"
@@ -16,7 +16,7 @@ static void base64url(const uint8_t *bytes, size_t count, char *text)
 {
     static const char alphabet[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_";
     unsigned bits = 0;
-    int held = 0; /* bits that are not written yet */
+    int held = 0; /* bits not written yet */
     for (size_t i = 0; i < count; i++) {
         bits = bits << 8 | bytes[i];
         for (held += 8; held >= 6; held -= 6)
@@ -39,7 +39,7 @@ static bool make_secret(char secret[static KEY_SECRET_SIZE], struct sha256 *hash
     return true;
 }
 
-/* What a role's key must name, and what it can't. */
+/* Checks the members that a role's key must name or must not name. */
 static void check_reach(const struct key_request *request, struct faults *faults)
 {
     bool names_participant = request->participant[0] != '\0';

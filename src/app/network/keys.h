@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Making and revoking keys. A secret exists twice: where it was shown, and, as a hash, in the database. */
+/* Makes and revokes keys. A secret exists in only two places: where it was shown, and in the database as a
+ * hash. */
 #ifndef DEPOSITD_APP_NETWORK_KEYS_H
 #define DEPOSITD_APP_NETWORK_KEYS_H
 
@@ -9,7 +10,7 @@
 /* "dk_" and 32 random bytes in base64url, with the terminating NUL. */
 enum { KEY_SECRET_SIZE = 3 + 43 + 1 };
 
-/* Laid out as the shapes of JSON bodies fill lists. */
+/* The layout in which the shapes of JSON bodies fill lists. */
 struct key_sites {
     char (*codes)[CODE_SIZE];
     size_t count;
@@ -18,14 +19,15 @@ struct key_sites {
 struct key_request {
     char name[CODE_SIZE];
     int role;                    /* an enum role */
-    struct key_sites sites;      /* of a pos key, else none */
-    char participant[CODE_SIZE]; /* of a participant key, else "" */
-    const char *holder;          /* whose hands it is in */
+    struct key_sites sites;      /* of a pos key, otherwise empty */
+    char participant[CODE_SIZE]; /* of a participant key, otherwise "" */
+    const char *holder;          /* the person who has the key */
 };
 
-/* Makes a key. `json`, if not NULL, gets it as it is shown, without its secret. A dry run leaves no key
- * behind, and its secret opens nothing. STORE_OK with faults: none was made; where control has `proposed` it,
- * its secret opens nothing before it is approved, and where that was already, not even then. */
+/* Makes a key. `json`, if not NULL, gets the key as it is shown, without its secret. A dry run leaves no key
+ * behind, and its secret opens nothing. STORE_OK with faults: no key was made. If control has `proposed` the
+ * key, its secret opens nothing before the approval. If it had been proposed before, this secret never opens
+ * anything. */
 MUST_CHECK enum store_result key_add(struct pg *pg, const struct key_request *request,
                                      struct control *control, struct buffer *json,
                                      char secret[static KEY_SECRET_SIZE], struct faults *faults);
@@ -35,17 +37,17 @@ MUST_CHECK enum store_result key_add_approved(struct pg *pg, const struct key_re
                                               const struct kept_write *kept, struct control *control,
                                               struct faults *faults);
 
-/* The same for the command line: why it could not be, or REASON_NONE. */
+/* The same for the command line. Returns the reason for a refusal, or REASON_NONE. */
 MUST_CHECK enum reason key_create(struct pg *pg, const struct key_request *request,
                                   char secret[static KEY_SECRET_SIZE], struct faults *faults);
 
-/* Gives the author's own key another secret; the old one ends at once. `json` gets the key as it is shown.
- * UNAUTHENTICATED is among the faults when it has been revoked meanwhile. */
+/* Gives the author's own key another secret. The old secret ends at once. `json` gets the key as it is shown.
+ * If the key has been revoked meanwhile, UNAUTHENTICATED is among the faults. */
 MUST_CHECK enum store_result key_renew(struct pg *pg, const struct change_author *author, bool dry_run,
                                        struct buffer *json, char secret[static KEY_SECRET_SIZE],
                                        struct faults *faults);
 
-/* NOT_FOUND is among the faults when there is no key of that name. */
+/* If there is no key with that name, NOT_FOUND is among the faults. */
 MUST_CHECK enum store_result key_revoke(struct pg *pg, const char *name, const struct change_author *author,
                                         bool dry_run, struct faults *faults);
 

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
-/* What reference data must satisfy: a ladder of rules for each kind, most over the input alone, some over
- * facts read under the lock. A row is checked, then put; one with a fault is put too where the database
- * allows it, so that what refers to it later in the document is not blamed as well: all of it is rolled back
- * in the end. */
+/* The rules for reference data: a ladder for each kind. Most rules look only at the input, and some at facts
+ * that are read under the lock. A row is checked, then put. A row with a fault is also put, if the database
+ * allows it, so that rows later in the document that refer to it are not blamed as well. The whole change is
+ * rolled back in the end. */
 #include "app/network/reference.h"
 
 #include "app/transaction/transaction.h"
@@ -22,17 +22,17 @@ struct change {
     struct pg *pg;
     struct arena *arena;
     struct faults *faults;
-    const struct reference *document; /* NULL: one thing is put */
-    const char *scheme;               /* whose terms and refund values are put */
+    const struct reference *document; /* NULL: a single thing is put */
+    const char *scheme;               /* the scheme whose terms and refund values are put */
     int64_t version;
-    char place[PLACE_MAX]; /* pointer of the row at hand */
+    char place[PLACE_MAX]; /* pointer of the current row */
     bool made_difference;
-    /* Of the scheme around terms and refund values, where the document gives it. */
+    /* Facts about the scheme around terms and refund values, if the document gives it. */
     bool in_scheme, scheme_faulty;
-    int decimals; /* DECIMALS_UNKNOWN: its currency is not known */
+    int decimals; /* DECIMALS_UNKNOWN: its currency is unknown */
 };
 
-/* A fault of the row at hand; `member` is "" or "/name…". */
+/* Adds a fault of the current row; `member` is "" or "/name…". */
 static void blame(struct change *change, enum reason reason, const char *member, const char *detail)
 {
     char pointer[2 * PLACE_MAX];
@@ -40,7 +40,8 @@ static void blame(struct change *change, enum reason reason, const char *member,
     faults_add(change->faults, reason, pointer, "%s", detail);
 }
 
-/* A fault of what names the row: a member in a document, a part of the path when one thing is put. */
+/* Adds a fault of the name of the row: a member in a document, or a part of the path when a single thing is
+ * put. */
 static void blame_name(struct change *change, enum reason reason, const char *member, const char *detail)
 {
     if (change->document != NULL)
@@ -71,7 +72,8 @@ static void check_amount(struct change *change, const char *member, struct decim
         blame(change, REASON_OUT_OF_RANGE, member, "is too large an amount");
 }
 
-/* What goes into a payment message as it is: to bring it into the bank's characters would name another. */
+/* A payment message contains this text unchanged. To convert it to the bank's characters would make it name
+ * something else. */
 static void check_reference(struct change *change, const char *member, const char *text)
 {
     if (text != NULL && !latin_reference_valid(text, strlen(text)))
@@ -96,8 +98,8 @@ static void check_account_reference(struct change *change, const char *place, co
     check_reference(change, member, text);
 }
 
-/* An account has an IBAN, or else a number and the code of its bank. `place` is where the object that has the
- * bank_account stands in the row: "" for the row itself. */
+/* An account has an IBAN, or else a number and the code of its bank. `place` is the position in the row of
+ * the object that has the bank_account: "" for the row itself. */
 static void check_bank_account(struct change *change, const char *place, const struct bank_account *given)
 {
     bool has_number = given->account != NULL, has_code = given->bank_code != NULL;
@@ -194,7 +196,7 @@ static void check_scheme(struct change *change, const struct scheme_row *row, co
 static enum store_result put_list(struct change *change, enum reference_kind kind,
                                   const struct reference_list *list);
 
-/* The terms and refund values that a scheme of the document brings along. */
+/* Puts the terms and refund values of a scheme in the document. */
 static enum store_result put_nested(struct change *change, const struct scheme_row *row)
 {
     change->in_scheme = true;
@@ -227,7 +229,7 @@ static enum store_result put_scheme(struct change *change, const void *given)
     return result == STORE_OK ? put_nested(change, row) : result;
 }
 
-/* Reads what a dated value depends on, and checks that what it names is known. */
+/* Reads the facts that a dated value depends on, and checks that the things it names are known. */
 static enum store_result begin_dated(struct change *change, const char *cup_type, struct date from,
                                      struct dating_facts *facts)
 {
@@ -347,7 +349,7 @@ static enum store_result put_site(struct change *change, const void *given)
     if (result != STORE_OK)
         return result;
     check_site(change, row, &facts);
-    /* Nothing refers to a site from within a document. */
+    /* Nothing in a document refers to a site, so a site with a fault need not be put. */
     if (change->faults->count > faults_before)
         return STORE_OK;
     return store_put_site(change->pg, row, &change->made_difference);
@@ -359,9 +361,9 @@ static enum store_result put_site(struct change *change, const void *given)
     (offsetof(struct type, last_member) + sizeof((struct type *)0)->last_member)
 
 static const struct {
-    const char *list; /* its name in the document */
+    const char *list; /* the name of the list in the document */
     size_t row_size;
-    size_t key_size; /* bytes at the row's beginning that name it; zeroed where they are not used */
+    size_t key_size; /* bytes at the row's beginning that name it; unused bytes are zero */
     enum store_result (*put)(struct change *change, const void *row);
 } kinds[] = {
     [REFERENCE_CUP_TYPE] = {"cup_types", sizeof(struct cup_type_row), CODE_SIZE, put_cup_type},
@@ -377,11 +379,11 @@ static int compare_rows(const void *a, const void *b, void *key_size)
 {
     const char *const *left = a, *const *right = b;
     int order = memcmp(*left, *right, *(size_t *)key_size);
-    /* Equal ones in the order of the list, so that the first is the one to stay. */
+    /* Equal rows keep the order of the list, so that the first counts as the original. */
     return order != 0 ? order : (*left > *right) - (*left < *right);
 }
 
-/* A thing that stands in a list twice: which one is meant? */
+/* Refuses a thing that is in a list twice, because the meaning is unclear. */
 static enum store_result check_repeats(struct change *change, enum reference_kind kind,
                                        const struct reference_list *list)
 {
@@ -414,7 +416,7 @@ static enum store_result put_list(struct change *change, enum reference_kind kin
     return result;
 }
 
-/* In the order in which one refers to another. */
+/* Puts the lists in an order in which each refers only to lists before it. */
 static enum store_result put_document(struct change *change, const struct reference *document)
 {
     enum store_result result = put_list(change, REFERENCE_CUP_TYPE, &document->cup_types);
@@ -440,7 +442,7 @@ static bool has_work(const struct change *change, const struct control *control)
     return change->faults->count == 0 && !control->decided;
 }
 
-/* A scheme has its days from the commit of its first terms on. */
+/* A scheme has days from the commit of its first terms on. */
 static enum store_result make_days(struct change *change)
 {
     bool extended;
@@ -448,7 +450,7 @@ static enum store_result make_days(struct change *change)
     return store_calendar_extend(change->pg, 0, until, &extended);
 }
 
-/* What was approved is decided on even if it makes no difference any more. */
+/* An approved proposal is decided even if it makes no difference any more. */
 static enum store_result finish(struct change *change, enum store_result result, struct control *control)
 {
     bool done = has_work(change, control) && (change->made_difference || control->origins != NULL);
@@ -478,7 +480,7 @@ void reference_tag(const struct buffer *json, char tag[static REFERENCE_TAG_SIZE
     memcpy(tag + SHA256_HEX_MAX, "\"", 2);
 }
 
-/* RFC 9110 section 13.1.1: one of the listed tags, by strong comparison, or * for anything that is there. */
+/* RFC 9110 section 13.1.1: a listed tag by strong comparison, or * for anything that exists. */
 bool reference_tag_matches(const char *if_match, const char *tag)
 {
     while (*if_match != '\0') {
@@ -493,7 +495,7 @@ bool reference_tag_matches(const char *if_match, const char *tag)
     return false;
 }
 
-/* Reads the thing as it is; `there`: whether it is. */
+/* Reads the thing as it is; `there`: whether it exists. */
 static enum store_result show(struct change *change, const struct reference_put *put,
                               struct reference_shown *shown, bool *there)
 {

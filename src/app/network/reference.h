@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
-/* Changing reference data: one thing at a time (PUT) or a whole document, all or nothing.
+/* Changes reference data: a single thing (PUT), or a whole document, all or nothing.
  *
  * Everything happens in one transaction under the heads of all schemes, so that no event is posted on data
- * that a change is about to replace. A change that makes no difference leaves no trace, and neither does one
- * with a fault or a dry run. */
+ * that a change is about to replace. A change that makes no difference leaves no trace. A change with a fault
+ * and a dry run leave none either. */
 #ifndef DEPOSITD_APP_NETWORK_REFERENCE_H
 #define DEPOSITD_APP_NETWORK_REFERENCE_H
 
@@ -15,19 +15,19 @@ struct reference {
     struct reference_list cup_types, participants, schemes, sites;
 };
 
-/* Faults carry pointers into the document. STORE_OK with faults: nothing was changed; and neither where
- * control has `proposed` it. */
+/* Faults carry pointers into the document. STORE_OK with faults, or if control has `proposed` the change:
+ * nothing was changed. */
 MUST_CHECK enum store_result reference_apply(struct pg *pg, const struct reference *document,
                                              struct control *control, struct faults *faults);
 
-/* One thing of any kind, named by the codes and dates of its path. */
+/* A thing of any kind, named by the codes and dates of its path. */
 struct reference_put {
     enum reference_kind kind;
     const char *names[REFERENCE_NAMES_MAX];
     void *row;            /* a struct KIND_row, names included */
     const char *if_match; /* the header's value; NULL: none */
     struct control *control;
-    const struct identity *reader; /* for whom it is shown */
+    const struct identity *reader; /* the identity that the thing is shown to */
 };
 
 enum { REFERENCE_TAG_SIZE = SHA256_HEX_MAX + 2 };
@@ -38,14 +38,14 @@ struct reference_shown {
     bool created;
 };
 
-/* Afterwards `shown` has the thing as it now is. PRECONDITION_FAILED is among the faults when it was not as
- * if_match says. Where control has `proposed` it, nothing is shown. */
+/* Afterwards `shown` has the thing in its new state. If its old state does not match if_match,
+ * PRECONDITION_FAILED is among the faults. If control has `proposed` the change, nothing is shown. */
 MUST_CHECK enum store_result reference_put(struct pg *pg, const struct reference_put *put,
                                            struct reference_shown *shown, struct faults *faults);
 
 /* The entity tag of a representation: a quoted hash of it. */
 void reference_tag(const struct buffer *json, char tag[static REFERENCE_TAG_SIZE]);
-/* Whether the value of If-Match is for the thing of that tag. */
+/* Whether the value of If-Match covers the thing with that tag. */
 bool reference_tag_matches(const char *if_match, const char *tag);
 
 #endif

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The cache holds one reference to the current snapshot, each holder one more; the last one out frees it. */
+/* The cache holds a reference to the current snapshot, and each holder has another. Releasing the last
+ * reference frees the snapshot. */
 #include "app/network/snapshot.h"
 
 #include "store/network_store.h"
@@ -9,7 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* The public part comes first, so that a pointer to it is one to the whole. */
+/* The public part comes first, so a pointer to it also points to the whole. */
 struct held_snapshot {
     struct snapshot snapshot;
     struct arena arena;
@@ -81,7 +82,7 @@ static enum store_result load(struct pg *pg, struct held_snapshot **loaded)
     return STORE_OK;
 }
 
-/* Puts it in place unless somebody else was faster and newer. */
+/* Puts the snapshot in place, unless another thread has put a newer snapshot there. */
 static void replace(struct snapshot_cache *cache, struct held_snapshot *loaded)
 {
     pthread_mutex_lock(&cache->lock);
@@ -105,7 +106,7 @@ enum store_result snapshot_refresh(struct snapshot_cache *cache, struct pg *pg)
 {
     int64_t version, current = -1;
     enum store_result result = read_version(pg, &version);
-    if (result == STORE_UNAVAILABLE) /* it may have broken long ago, and be noticed only now */
+    if (result == STORE_UNAVAILABLE) /* the connection may have broken long ago, which is noticed only now */
         result = read_version(pg, &version);
     if (result != STORE_OK)
         return result;

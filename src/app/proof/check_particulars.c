@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Verifying particulars: hashes those of each closed day anew, and follows the chain from day to day. */
+/* Verifies particulars: hashes those of each closed day again, and follows the chain from day to day. */
 #include "app/closing/particulars.h"
 #include "app/proof/checks.h"
 
@@ -34,7 +34,7 @@ static enum store_result check_day(const struct check_scope *scope, struct check
     return STORE_OK;
 }
 
-/* The latest days may want theirs still; a gap is none of them. */
+/* The latest days may not have their particulars yet, but there must be no gap before a day that has them. */
 enum store_result check_particulars(const struct check_scope *scope, struct check_figures *figures)
 {
     struct particulars_day *days;

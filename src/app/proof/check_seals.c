@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* Verifying seals: reads the raw entries in their order, writes each one's leaf anew, and grows the Merkle
- * tree of each day from those leaves alone. Against that stand the hash kept with the entry, the frontier
- * kept with the day, and the root and the chain of seals of the days that are closed. */
+/* Verifies seals. Reads the raw entries in order, writes each entry's leaf again, and grows the Merkle tree
+ * of each day from these leaves alone. The result is compared with the hash kept with the entry, with the
+ * frontier kept with the day, and with the root and the chain of seals of the closed days. */
 #include "app/proof/checks.h"
 
 #include "app/proof/sealed.h"
@@ -74,8 +74,8 @@ static enum store_result verify_leaves(struct verification *v)
     return result;
 }
 
-/* Each thing by itself, so that a finding says which it is: the root against the entries, the link against
- * the day before, the seal against link, root and figures as they stand. */
+/* Each comparison is separate, so that a finding says which part is wrong. The root is compared with the
+ * entries, the link with the day before, and the seal with the stored link, root and figures. */
 static enum store_result verify_seal(struct verification *v, const struct sealed_day *day,
                                      const struct frontier *frontier, const struct sha256 *previous,
                                      const char *date)

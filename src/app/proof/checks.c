@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The table of checks, and running them. */
+/* The table of checks, and the code that runs them. */
 #include "app/proof/checks.h"
 
 #include "base/memory.h"
@@ -72,7 +72,7 @@ void check_examined(const struct check_scope *scope, struct check_figures *figur
     char finding[FINDING_MAX];
     va_list arguments;
     figures->examined++;
-    if (!broken || memory_has_failed()) /* then the check has not been made, and run() says so */
+    if (!broken || memory_has_failed()) /* if memory has failed, the check was not made, and run() says so */
         return;
     va_start(arguments, format);
     vsnprintf(finding, sizeof finding, format, arguments);
@@ -82,7 +82,7 @@ void check_examined(const struct check_scope *scope, struct check_figures *figur
     tell(scope, finding);
 }
 
-/* Tells the lines, and leaves the first. */
+/* Reports the findings, and keeps the first. */
 static void take_findings(const struct check_scope *scope, struct check_figures *figures, char *lines)
 {
     int64_t told = 0;
@@ -97,8 +97,8 @@ static void take_findings(const struct check_scope *scope, struct check_figures 
     figures->detail = lines;
 }
 
-/* A row that a superuser changed may be such that a statement can't be computed: JSON that is none, a number
- * too large. That is a finding, and the other checks go on. */
+/* A superuser may have changed a row so that a statement cannot be computed: the JSON is malformed, or a
+ * number is too large. That is a finding, and the other checks go on. */
 static enum store_result could_not_compute(const struct check_scope *scope, struct check_figures *figures)
 {
     const char *error = pg_last_error(scope->pg);

@@ -1,9 +1,10 @@
 /* SPDX-License-Identifier: ISC */
-/* What must hold at every committed moment, and the checks that it does.
+/* The invariants that hold at every committed moment, and their checks.
  *
- * Each check is one row of a table: most are one statement under sql/checks, which computes its figures from
- * the raw entries and never from what it checks; those that need hashing are functions. They run in one
- * read-only transaction, so that all see the same moment, and cost by the size of the ledger. */
+ * Each check is a row of a table. Most checks are a single statement under sql/checks, which computes its
+ * figures from the raw entries and never from the data that it checks. The checks that need hashing are
+ * functions. All checks run in one read-only transaction, so all see the same moment. Their cost grows with
+ * the size of the ledger. */
 #ifndef DEPOSITD_APP_PROOF_CHECKS_H
 #define DEPOSITD_APP_PROOF_CHECKS_H
 
@@ -12,7 +13,7 @@
 
 struct check;
 
-/* Is told of what does not hold as it is found. */
+/* Is told of each finding as it is found. */
 struct check_listener {
     void (*found)(void *context, const struct scheme *scheme, const struct check *check, const char *finding);
     void *context;
@@ -22,14 +23,14 @@ struct check_scope {
     struct pg *pg;
     struct arena *arena;
     const struct network *network;
-    const struct check_listener *listener; /* NULL: nobody listens */
+    const struct check_listener *listener; /* NULL: no listener */
     const struct scheme *scheme;
     const struct check *check;
 };
 
 struct check {
     const char *name;
-    const char *title;     /* what holds */
+    const char *title;     /* the invariant, in words */
     const struct sql *sql; /* gives at most 1000 findings, a line each; NULL: run */
     enum store_result (*run)(const struct check_scope *scope, struct check_figures *figures);
 };
@@ -40,20 +41,21 @@ struct check_result {
     const struct check *check;
     const struct scheme *scheme;
     int64_t examined, broken;
-    const char *detail; /* what is broken first, else what holds */
+    const char *detail; /* the first finding, or the invariant if there is none */
 };
 
 struct check_results {
     struct check_result *items; /* by scheme, then in the order of the table */
     size_t count;
-    bool hold; /* all of them */
+    bool hold; /* all checks hold */
 };
 
-/* Of one scheme, or with NULL of all; a code that is none gives no results. Results are of the arena. */
+/* Checks a single scheme, or all if the code is NULL. An unknown code gives no results. Results are in the
+ * arena. */
 MUST_CHECK enum store_result checks_run(struct pg *pg, struct arena *arena, const char *scheme,
                                         const struct check_listener *listener, struct check_results *results);
 
-/* For the checks that are functions: counts what was examined, and says what was found broken. */
+/* For the checks that are functions: counts the examined things, and reports the findings. */
 void check_examined(const struct check_scope *scope, struct check_figures *figures, bool broken,
                     const char *format, ...) PRINTF_LIKE(4, 5);
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Making a proof from the rows as they stand, and checking it as its reader will. */
+/* Makes a proof from the rows as they are, and checks it as its reader will. */
 #include "app/proof/proof.h"
 
 #include "app/proof/sealed.h"
@@ -46,7 +46,7 @@ static enum store_result write_leaf(const struct proof_order *order, const struc
     if (sealed_leaf(order->network, order->scheme, &row->leaf, &text)) {
         merkle_leaf(text.data, text.length, &proof->hash);
         proof->leaf = arena_copy(arena, text.data, text.length);
-    } else if (!text.failed) { /* else there was no memory for it */
+    } else if (!text.failed) { /* otherwise there was no memory for it */
         *refusal = REASON_SEAL_BROKEN;
     }
     buffer_dispose(&text);

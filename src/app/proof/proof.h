@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* The proof that an entry is under its day's seal: its leaf, the path to the root (RFC 9162 section 2.1.3),
- * and what the seal is made of. A proof that does not hold is never given. */
+ * and the parts of the seal. A proof that does not hold is never given. */
 #ifndef DEPOSITD_APP_PROOF_PROOF_H
 #define DEPOSITD_APP_PROOF_PROOF_H
 
@@ -15,7 +15,7 @@ struct proof {
     struct inclusion inclusion; /* index and path */
     uint64_t leaves;
     struct sha256 root, previous, seal;
-    const char *document; /* what the seal is over besides; NULL unless asked for */
+    const char *document; /* the other data under the seal; NULL unless asked for */
 };
 
 struct proof_order {
@@ -23,11 +23,11 @@ struct proof_order {
     const struct scheme *scheme;
     int64_t entry;
     struct visible_sites visible;
-    bool with_document; /* for those who may see everybody's figures */
+    bool with_document; /* for readers who may see all participants' figures */
 };
 
-/* Texts are of the arena. *refusal: NOT_FOUND, DAY_NOT_SEALED, or SEAL_BROKEN where the rows no longer lead
- * to the seal. Costs by the entries of the day, in constant memory. */
+/* Texts are in the arena. *refusal: NOT_FOUND, DAY_NOT_SEALED, or SEAL_BROKEN if the rows no longer lead to
+ * the seal. The cost grows with the entries of the day; the memory is constant. */
 MUST_CHECK enum store_result proof_make(struct pg *pg, struct arena *arena, const struct proof_order *order,
                                         struct proof *proof, enum reason *refusal);
 

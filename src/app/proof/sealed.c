@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: ISC */
-/* From rows to what was hashed. A row may be anything that a superuser can write. */
+/* Recreates the hashed data from rows. A superuser may have written anything into a row. */
 #include "app/proof/sealed.h"
 
 #include "app/closing/close_document.h"
 #include "app/posting/canonical.h"
 
-/* Whether the network has what the account's number speaks of, and the number says no more than the account's
- * name would: else two numbers would have one leaf. */
+/* Whether the network has the things that the account's number refers to, and the number has no parts that
+ * the account's name lacks. Otherwise two numbers would have the same leaf. */
 static bool account_is_known(const struct network *network, struct account account)
 {
     enum account_kind kind = account_kind_of(account);

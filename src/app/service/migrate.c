@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The migrations stand in the binary, in their order: version n is the nth. */
+/* The binary contains the migrations in their order: version n is the nth. */
 #include "app/service/migrate.h"
 
 #include "sql.h"
@@ -68,7 +68,7 @@ enum store_result migrate(struct pg *pg, FILE *stream)
 
 bool migrate_version_differs(struct pg *pg, char *why, size_t size)
 {
-    size_t version = 0; /* also where it can't be read, for want of a table or a grant */
+    size_t version = 0; /* also if the version cannot be read, because a table or a grant is missing */
     if (pg_ready(pg) != STORE_OK)
         return false;
     enum store_result result = read_version(pg, &version);

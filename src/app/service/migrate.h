@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Bringing the database's schema up to this binary's version. Run by the owner; forward only. */
+/* Brings the database's schema up to this binary's version. The owner runs it; forward only. */
 #ifndef DEPOSITD_APP_SERVICE_MIGRATE_H
 #define DEPOSITD_APP_SERVICE_MIGRATE_H
 
@@ -8,10 +8,12 @@
 #include <stdbool.h>
 #include <stdio.h>
 
-/* Applies what is missing, in one transaction, and says so on `stream`. Several at once: one does it. */
+/* Applies the missing migrations in one transaction, and reports them on `stream`. If several run at once,
+ * only one of them does the work. */
 MUST_CHECK enum store_result migrate(struct pg *pg, FILE *stream);
 
-/* Whether the database is there, but not at this binary's version; `why` then says what to do about it. */
+/* Whether the database is reachable but has another version than this binary; `why` then says what to do
+ * about it. */
 MUST_CHECK bool migrate_version_differs(struct pg *pg, char *why, size_t size);
 
 #endif

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The probe's thread, and what it makes of what it sees. */
+/* The probe's thread, and its judgement of what it sees. */
 #include "app/service/probe.h"
 
 #include "base/clock.h"
@@ -14,9 +14,9 @@
 
 enum {
     LOOK_MS = 2000,   /* a look that takes longer has failed */
-    PAUSE_MS = 1000,  /* from one look to the next, while anybody asks … */
-    IDLE_MS = 5000,   /* … and while nobody does … */
-    ASKED_MS = 60000, /* … which is so after a minute */
+    PAUSE_MS = 1000,  /* from a look to the next, while there are callers … */
+    IDLE_MS = 5000,   /* … and while there are none … */
+    ASKED_MS = 60000, /* … which is so after a minute without a call */
     FRESH_MS = LOOK_MS + IDLE_MS + 1000,
 };
 
@@ -26,9 +26,9 @@ struct probe {
     pthread_cond_t wake;
     /* under the lock */
     bool stopping;
-    int64_t asked_ms, looked_ms; /* looked_ms: when the last look began; 0: none yet */
-    const char *fault;           /* what it saw; NULL: all is well */
-    /* fixed, or the thread's own */
+    int64_t asked_ms, looked_ms; /* looked_ms: when the last look began; 0: there was none yet */
+    const char *fault;           /* the fault that the last look saw; NULL: all is well */
+    /* fixed, or belongs to the thread */
     struct intake *intake;
     int64_t waiting_max_ms;
     struct pg *pg;
@@ -65,14 +65,14 @@ static void look(struct probe *probe)
     pthread_mutex_unlock(&probe->lock);
 }
 
-/* Under the lock: when the next look is due. */
+/* When the next look is due. The caller holds the lock. */
 static int64_t next_look(const struct probe *probe)
 {
     bool asked = clock_monotonic_ms() - probe->asked_ms < ASKED_MS;
     return probe->looked_ms + (asked ? PAUSE_MS : IDLE_MS);
 }
 
-/* False: it is time to stop. */
+/* False: the thread must stop. */
 static bool wait_for_turn(struct probe *probe)
 {
     pthread_mutex_lock(&probe->lock);
@@ -111,7 +111,7 @@ const char *probe_ask(struct probe *probe)
         return "It is not known yet whether the database commits";
     if (fault == NULL && writer.oldest_ms > probe->waiting_max_ms)
         return "Events have waited for the writer for too long";
-    /* The next look will say whether it has passed. */
+    /* The next look will show whether the failure has passed. */
     if (fault == NULL && writer.failed_at_ms >= looked_ms)
         return "The last events that were posted could not be recorded";
     return fault;

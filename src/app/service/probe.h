@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
-/* Whether an event that is posted now would be recorded, as far as can be known: a thread with a connection
- * of its own tries a commit and looks at the schema, once a second while anybody asks and every few seconds
- * while nobody does. Whoever asks is given what it last saw, together with how the writer fares: asking never
- * waits, and costs the database nothing. */
+/* Tells as far as possible whether an event that is posted now would be recorded. A thread with its own
+ * connection tries a commit and looks at the schema, once a second while there are callers and every few
+ * seconds while there are none. A caller gets the last result, together with the state of the writer. So
+ * asking never waits, and costs the database nothing. */
 #ifndef DEPOSITD_APP_SERVICE_PROBE_H
 #define DEPOSITD_APP_SERVICE_PROBE_H
 
@@ -15,7 +15,7 @@ MUST_CHECK struct probe *probe_start(const struct config *config, struct intake 
                                      const struct pg_stop *stop);
 void probe_stop(struct probe *probe);
 
-/* NULL: ready. Else why not, for the one who asks; a constant. Any thread. */
+/* NULL: ready. Otherwise the reason why not, as a constant text for the caller. Any thread. */
 const char *probe_ask(struct probe *probe);
 
 #endif

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The queue is a singly linked list under one lock; the jobs bring their own links, so that submitting needs
- * no memory. */
+/* The queue is a singly linked list under a single lock. The jobs contain their own links, so submitting
+ * needs no memory. */
 #include "app/service/read_pool.h"
 
 #include <pthread.h>
@@ -22,7 +22,7 @@ struct read_pool {
     struct worker workers[];
 };
 
-/* Blocks until there is one; NULL: the pool stops and the queue is empty. */
+/* Blocks until there is a job; NULL: the pool stops and the queue is empty. */
 static struct read_job *take(struct read_pool *pool)
 {
     pthread_mutex_lock(&pool->lock);

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The running service: what `depositd serve` starts, and what every room above can reach. */
+/* The running service, which `depositd serve` starts and every room above can reach. */
 #ifndef DEPOSITD_APP_SERVICE_SERVICE_H
 #define DEPOSITD_APP_SERVICE_SERVICE_H
 
@@ -13,12 +13,13 @@
 
 struct service {
     const struct config *config;
-    struct pg_stop stop; /* of all waits on the database */
+    struct pg_stop stop; /* stops all waits for the database */
     struct snapshot_cache *snapshots;
     struct intake *intake;
     struct closer *closer;
     struct probe *probe;
-    atomic_flag checking; /* somebody's checks run: they read all rows, and one at a time is enough */
+    atomic_flag checking; /* a thread is running the checks: they read all rows, so only one run at a time is
+                             allowed */
 };
 
 #endif
