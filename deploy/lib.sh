@@ -1,7 +1,8 @@
 # shellcheck shell=bash
 # SPDX-License-Identifier: ISC
-# What the demo, the tests and the benchmark share: messages, Debian packages, builds, and private PostgreSQL clusters that
-# live and die with their caller. Sourced by bash scripts under `set -euo pipefail`; it starts nothing itself.
+# The code that the demo, the tests and the benchmark share: messages, Debian packages, builds, and private PostgreSQL
+# clusters that live and die with their caller. Sourced by bash scripts under `set -euo pipefail`; it starts nothing
+# itself.
 
 # Debian's own tools: another python3 or meson in front of them would not see Debian's packages.
 export PATH=/usr/sbin:/usr/bin:/sbin:/bin

@@ -26,7 +26,7 @@ EXPECTED_REJECTIONS = {"cup_type_unknown"}  # the story's mistyped cup
 
 
 class Poster:
-    """Sends batches of one scheme's events, each event under its participant's key, and keeps the exceptions."""
+    """Sends batches of a scheme's events, each event under its participant's key, and keeps the exceptions."""
 
     def __init__(self, client, floor):
         self.client = client
@@ -34,7 +34,7 @@ class Poster:
         self.exceptions = []
 
     def day(self, index):
-        """Posts all of a day. Returns how many events had which outcome, and the seconds it took."""
+        """Posts all events of a day. Returns the number of events for each outcome, and the seconds it took."""
         outcomes, started = Counter(), time.monotonic()
         batches = self.floor.business_day(index)
         for batch in batches:
@@ -75,7 +75,7 @@ class Poster:
 
 
 def progress(line):
-    """A line that the next one overwrites; only where a person watches."""
+    """Prints a line that the next line overwrites, if a person is watching."""
     if sys.stdout.isatty():
         print(f"\r\033[K{line}", end="", flush=True)
 
@@ -103,7 +103,7 @@ def load(client):
 
 
 def keep_names(client, url):
-    """For the README's commands: the address, an admin's key, and an accountant's, who is the second person."""
+    """For the README's commands: the address, an admin's key, and the key of an accountant, the second person."""
     keys = {name: f"{owner}:{client.secret(owner)}" for name, owner in (("key", "admin"), ("second", "accountant"))}
     client.keep("env", "".join(f"{name}={value}\n" for name, value in {"api": f"{url}/v1", **keys}.items()))
 

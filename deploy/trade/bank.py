@@ -68,8 +68,7 @@ def _check_sums(element, namespace, orders, where):
 
 
 def read_file(data):
-    """(message id, the orders of a payment file). A bank refuses a file whose control sums are wrong: so does this
-    one."""
+    """Returns (message id, the orders of a payment file). Refuses a file with wrong control sums, as a bank does."""
     root = ElementTree.fromstring(data)
     namespace = root.tag[1:].partition("}")[0]
     collects = namespace == PAIN_008
@@ -103,7 +102,7 @@ def read_file(data):
 
 
 def book(orders, prefix="B"):
-    """One booking for each order, as it was given."""
+    """A booking for each order, as it was given."""
     return [Booking(order.amount, order.end_to_end, f"{prefix}-{n}") for n, order in enumerate(orders, 1)]
 
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""A small client of depositd's HTTP interface over one connection, one key per call."""
+"""A small client of depositd's HTTP interface over a single connection, with a key per call."""
 
 import http.client
 import json
@@ -49,11 +49,12 @@ class Client:
         self.keep(name, self.post("/v1/keys", {"name": name, "role": role, "holder": holder, **reach})["key"])
 
     def renew_key(self, name):
-        """The holder takes another secret. Until then the key also stands for its maker, who is no second person."""
+        """The holder takes another secret. Until then the key also stands for its maker, who cannot be the second
+        person."""
         self.keep(name, self.post("/v1/me/renew", key=name)["key"])
 
     def keep(self, name, secret):
-        """In a file of the key folder that only its owner can read."""
+        """Stores the secret in a file of the key folder that only its owner can read."""
         file = os.open(self.key_folder / name, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
         os.write(file, secret.encode())
         os.close(file)

@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: ISC
-"""The shop floor of one scheme, invented: customers who buy or bring back, vans that carry cups, and mishaps.
+"""The invented shop floor of a scheme: customers who buy or bring back, vans that carry cups, and mishaps.
 
-A Floor keeps its own simple count of where the cups are, so that the trade is one that could have happened. It
-knows nothing of HTTP: business_day() returns the day's events in the order in which they are to be posted. The
-same network, days and bustle always give the same trade."""
+A Floor keeps its own simple count of where the cups are, so the trade is possible. It knows nothing of HTTP:
+business_day() returns the day's events in the order in which they are to be posted. The same network, days and bustle
+always give the same trade."""
 
 import random
 import uuid
@@ -68,11 +68,11 @@ STORY = {
 
 @dataclass
 class Batch:
-    """Events that may be posted together. Those of sites go out under their participant's own key."""
+    """Events that may be posted together. Events of sites go out under their participant's own key."""
 
     name: str
     events: list
-    twice: str | None = None  # this participant's till lost the answer and sends all again
+    twice: str | None = None  # this participant's till lost the answer and sends all of them again
     by_accountant: bool = False
 
 
@@ -179,7 +179,7 @@ class Floor:
         return [Batch(name, events, twice), Batch("accountant", accountant, by_accountant=True)]
 
     def visit(self, site, kind, hour):
-        """The event of a customer's visit; none if there is nothing to hand out or to bring back."""
+        """The event of a customer's visit; none if there are no cups to hand out or to bring back."""
         event = self.event(kind, hour, site=site)
         if kind != "issue":
             event["returned"] = self.bring_back(site)
@@ -218,7 +218,7 @@ class Floor:
         return [{"cup_type": cup_type, "quantity": quantity}]
 
     def put_back(self, site, event):
-        """An exchange of which only one half was possible did not happen."""
+        """If only half of an exchange was possible, it did not happen."""
         for line in event.get("returned", []):
             place = self.broken if "condition" in line else self.shelf
             place[site, line["cup_type"]] -= line["quantity"]
@@ -296,7 +296,8 @@ class Floor:
     # ---- at night ---------------------------------------------------------------------------------------
 
     def night_shift(self):
-        """The wash sorts out what broke, yesterday's breakage goes to be made into new cups, and some sites count."""
+        """The wash records the broken cups, yesterday's breakage goes to be made into new cups, and some sites
+        count."""
         wash = self.hubs[0]
         scrap = [
             {"cup_type": cup_type, "quantity": self.broken[wash, cup_type]}
@@ -334,7 +335,7 @@ class Floor:
     # ---- mishaps ------------------------------------------------------------------------------------
 
     def incidents(self, name, hour):
-        """The story's events of a slice: those of sites, and those that only an accountant may post."""
+        """The story's events of a slice: events of sites, and events that only an accountant may post."""
         told = [event for what, argument in self.story.get(name, []) for event in getattr(self, what)(argument, hour)]
         by_accountant = [event for event in told if event["kind"] in ("forfeit", "reinstate", "transit_loss")]
         return [event for event in told if event not in by_accountant], by_accountant
@@ -349,7 +350,7 @@ class Floor:
         return [{**sale, "amount": str(self.tariff(sale["issued"]) - 2)}]
 
     def oversold(self, site, hour):
-        """Cups that somebody carried over from next door without a word."""
+        """A person carried cups over from next door without a word."""
         quantity = self.shelf[site, "bowl-900"] + 3
         self.shelf[site, "bowl-900"] = -3
         self.just_sold["bowl-900"] += quantity
@@ -390,7 +391,7 @@ class Floor:
 
 
 def current_business_day(scheme, now):
-    """The business day of a scheme that contains `now`, good for cut-offs that no change of the clocks touches."""
+    """The business day of a scheme that contains `now`; only for cut-offs that no change of the clocks touches."""
     hour, minute = map(int, scheme["cut_off"].split(":"))
     local = now.astimezone(ZoneInfo(scheme["time_zone"])).replace(tzinfo=None)
     return (local - timedelta(hours=hour, minutes=minute)).date()

@@ -1,12 +1,13 @@
 # SPDX-License-Identifier: ISC
-"""The accountant's morning after a close: somebody else approves, files go to the bank, its statement comes back."""
+"""The accountant's morning after a close: another accountant approves, files go to the bank, and its statement comes
+back."""
 
 from collections import Counter
 from decimal import Decimal
 
 import bank
 
-APPROVER = "treasurer"  # the accountant closes, so another has to approve
+APPROVER = "treasurer"  # the accountant closes, so another person must approve
 KINDS = ("payouts", "collections")
 
 
@@ -15,7 +16,7 @@ def counted(found, kind):
 
 
 class Morning:
-    """One scheme's, which remembers the balance of its bank account from one statement to the next."""
+    """The mornings of a scheme. Remembers the balance of its bank account from a statement to the next."""
 
     def __init__(self, client, scheme):
         self.client = client
@@ -26,7 +27,7 @@ class Morning:
         self.statements = 0
 
     def of(self, date, eventful=False):
-        """Does all of it, and returns a text that tells it. On an eventful one the bank can't collect a payment, and
+        """Does all of it, and returns a text about it. On an eventful morning the bank cannot collect a payment, and
         books a stranger's."""
         path = f"/v1/settlements/{self.scheme}/{date}"
         payments = self.client.post(path + "/approve", key=APPROVER)["payments"]
@@ -39,7 +40,7 @@ class Morning:
         return "; ".join(done) + "."
 
     def instruct(self, path, payments, done):
-        """A file for each kind that there is something of. Returns the orders that a bank finds in them."""
+        """Makes a file for each kind of payment that there is. Returns the orders that a bank finds in them."""
         orders = []
         pool = Counter(
             "payouts" if p["from"] == "pool" else "collections"
@@ -54,7 +55,7 @@ class Morning:
         return orders
 
     def read_statement(self, orders, eventful, done):
-        """Of the day that the orders are for."""
+        """Reads the statement of the day that the orders are for."""
         date = orders[0].requested_on
         bookings = bank.book(orders, f"{date}-{self.statements}")
         collected = [b for b in bookings if b.amount > 0]
@@ -77,7 +78,7 @@ class Morning:
         )
 
     def confirm_direct(self, payments, done):
-        """Between participants: the accountant has both parties' word."""
+        """Confirms payments between participants: the accountant has both parties' word."""
         direct = [p for p in payments if p["status"] == "approved" and "pool" not in (p["from"], p["to"])]
         for payment in direct:
             self.client.post(f"/v1/payments/{payment['payment_id']}/confirm", {"reason": "both say so"}, key=APPROVER)

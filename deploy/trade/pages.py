@@ -33,7 +33,7 @@ def is_nothing(cell):
 
 
 def table(columns, rows, words=1, indent=4, keep=()):
-    """The first `words` columns hold text; of the others those that hold nothing but zeros are left out."""
+    """The first `words` columns hold text. The other columns are left out if they hold nothing but zeros."""
     shown = [
         i for i, name in enumerate(columns) if i < words or name in keep or any(not is_nothing(row[i]) for row in rows)
     ]
@@ -72,7 +72,7 @@ def settlement(answer):
 
 
 def deposit_cover(report, currency):
-    """The report, with the lines of single sites summed up and without those that hold nothing."""
+    """The report, with the lines of single sites summed up and without empty lines."""
     heading(f"Deposit cover of {report['scheme']} at the end of {report['as_of']}", f"in {currency}")
     figures, lines = report["columns"][3:], {}
     for item in report["items"]:
@@ -88,7 +88,7 @@ def deposit_cover(report, currency):
 
 
 def total(name, cells):
-    """The sum of figures of one column, those that are there; a value per cup is the same in all lines."""
+    """The sum of a column's figures, as far as they are there. A value per cup is the same in all lines."""
     cells = [cell for cell in cells if cell is not None]
     if not cells:
         return ""

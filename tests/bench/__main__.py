@@ -15,8 +15,8 @@ sys.dont_write_bytecode = True
 import baseline  # noqa: E402  (needs the path above)
 import figures  # noqa: E402
 
-# Name, what it is, unit of measurement and baseline, what bar and aim are. Both are of the ratio, if there is a
-# baseline.
+# Name, description, units of measurement and baseline, descriptions of bar and aim. If there is a baseline, both are of
+# the ratio.
 AT_LEAST, AT_MOST = "at least", "at most"
 FIGURES = [
     ("single", "single events, 128 connections, over TPC-B", "/s", AT_LEAST, 8, 12),

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The measures that the service is compared with: pgbench's TPC-B-like script and a durable insert of one row, on
-the same server. Also how commands and statements are run."""
+"""The baselines that the service is compared with: pgbench's TPC-B-like script and a durable insert of one row, on the
+same server. Also the functions that run commands and statements."""
 import os
 import re
 import statistics
@@ -17,7 +17,7 @@ SCALE, CLIENTS, THREADS = 50, 16, 2
 
 
 def run(*command, **more):
-    """Its output. It does not outlive the call, whatever happens."""
+    """Returns the output. The command never outlives the call."""
     process = subprocess.Popen(
         [str(word) for word in command],
         stdin=subprocess.DEVNULL,
@@ -37,7 +37,7 @@ def run(*command, **more):
 
 
 def sql(statement, database="postgres"):
-    """One statement, outside of a transaction; its rows, if it has any."""
+    """Runs a statement outside of a transaction. Returns its rows, if it has any."""
     connection = psycopg2.connect(host=HOST, user="postgres", dbname=database)
     connection.autocommit = True
     try:
@@ -58,13 +58,13 @@ def pgbench(*options):
 
 
 def remove_leftovers():
-    """The ledgers of a run that was cut short, where its data were kept."""
+    """Removes the ledgers of an interrupted run from the folder of its data."""
     for (name,) in sql("SELECT datname FROM pg_database WHERE datname LIKE 'depositd_%'"):
         sql(f"DROP DATABASE {name}")
 
 
 def prepare():
-    """Makes the tables, once in the life of a cluster; one_row comes last, and so tells that all is there."""
+    """Makes the tables, once per cluster. one_row comes last, so its existence shows that all tables are there."""
     if sql(f"SELECT 1 FROM pg_database WHERE datname = '{DATABASE}'"):
         if sql("SELECT 1 FROM pg_class WHERE relname = 'one_row'", DATABASE):
             return
@@ -93,7 +93,7 @@ def tpcb_tps(seconds, seed):
 
 
 def insert_times_us(seconds, seed, *options):
-    """The latencies of clients that insert one row a transaction, sorted; without what one lags behind its schedule."""
+    """The sorted latencies of clients that insert a row per transaction, not counting the lag behind the schedule."""
     with tempfile.TemporaryDirectory() as folder:
         script = Path(folder, "insert.sql")
         script.write_text("\\set n random(1, 1000000000)\nINSERT INTO one_row (payload) VALUES (md5(:n::text));\n")
@@ -117,12 +117,12 @@ def insert_times_us(seconds, seed, *options):
 
 
 def durable_insert_ms(seconds, seed):
-    """The median latency of one client."""
+    """The median latency of a single client."""
     return statistics.median(insert_times_us(seconds, seed, "--client", 1)) / 1000
 
 
 def paced_insert_p99_ms(seconds, seed, per_second):
-    """The 99th percentile where many clients together offer so many inserts: the time that PostgreSQL needs for that
-    by itself."""
+    """The 99th percentile when many clients together offer so many inserts: the time that PostgreSQL alone needs for
+    that."""
     times = insert_times_us(seconds, seed, "--client", CLIENTS, "--rate", per_second)
     return times[len(times) * 99 // 100] / 1000

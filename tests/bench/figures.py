@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""How each figure is measured: runs of the measurement and of its baseline in turn, on one server."""
+"""The measurement of each figure: runs of the measurement and of its baseline in turn, on the same server."""
 import statistics
 import time
 from contextlib import ExitStack
@@ -28,7 +28,7 @@ def note(text):
 
 
 def measure(names, scale, random):
-    """{name: Result, or None if the service can't do that yet}"""
+    """{name: Result, or None if the service cannot do it yet}"""
     results = {}
     for of_group, function in GROUPS:
         wanted = [n for n in names if n in of_group]
@@ -40,7 +40,7 @@ def measure(names, scale, random):
 
 
 def throughput(stack, wanted, scale, random):
-    """All three against the same runs of TPC-B. Each has a ledger of its own, which grows by what is posted."""
+    """All three compare with the same TPC-B runs. Each has its own ledger, which grows with the posts."""
     baseline.prepare()
 
     def post(name, ledger, seconds):
@@ -85,8 +85,7 @@ def paced(stack, wanted, scale, random):
 
 
 def large(stack, wanted, scale, random):
-    """A ledger whose past days are closed, filled with much; reports also on one with the same days and little in
-    it."""
+    """A large ledger of closed days. Reports also run on a small ledger with the same days."""
 
     def filled_ledger(count):
         ledger = Ledger(stack, random.getrandbits(64), past_days=scale.past_days)
@@ -126,7 +125,7 @@ def whole_report(ledger, name):
 
 
 def statement_head(ledger, name):
-    """Until its first lines are there: how many follow is as many as there were events."""
+    """The time until the first lines are there. The number of lines that follow equals the number of events."""
     span = f"from={ledger.days[0]}&to={ledger.days[-1]}"
     return ledger.first_lines(f"/v1/reports/{name}?format=csv&scheme=tern-bay&site=site-7&{span}")
 
@@ -147,7 +146,7 @@ def stored(stack, big, scale, random):
 
 
 def memory(stack, wanted, scale, random):
-    """Of a new process each, from its start on."""
+    """Each is of a new process, measured from its start."""
     results = {}
     for name in wanted:
         ledger = Ledger(stack, random.getrandbits(64))
@@ -161,8 +160,8 @@ def memory(stack, wanted, scale, random):
 
 
 def listing(stack, wanted, scale, random):
-    """The journal lists every leg of every entry. It is read to its end once, from a new process, whose memory that is;
-    and then begun again and again."""
+    """The journal lists every leg of every entry. A new process, whose memory is measured, reads it out once to its
+    end. After that it is only begun again and again."""
     peaks, firsts = [], []
     for count in scale.listed:
         ledger = Ledger(stack, random.getrandbits(64))
@@ -182,7 +181,7 @@ def listing(stack, wanted, scale, random):
 
 
 def size(stack, wanted, scale, random):
-    """As single posts leave it: what updates have left behind counts, for no vacuum is asked for."""
+    """The size after single posts. Dead rows count, because no vacuum is requested."""
     ledger = Ledger(stack, random.getrandbits(64))
     bytes_before, events_before = ledger.size_bytes(), ledger.in_ledger
     ledger.post(2 * scale.seconds, CONNECTIONS, goods="plain")
@@ -192,7 +191,7 @@ def size(stack, wanted, scale, random):
 
 
 def close(stack, wanted, scale, random):
-    """Days with few and with many events in turn. The first day, which only supplied the sites, is closed
+    """Days with few events and days with many, in turn. The first day, which only supplied the sites, is closed
     unmeasured."""
     ledger = Ledger(
         stack,
@@ -216,8 +215,8 @@ def close(stack, wanted, scale, random):
 
 
 def large_lists(stack, wanted, scale, random):
-    """In a network of many, from a service that nobody else asks. The start page is its slower form, JSON or HTML; the
-    slowest list is that with the highest median."""
+    """In a network of many, from a service without other clients. The start page is the slower of its JSON and HTML.
+    The slowest list is the list with the highest median."""
     times = large_network.measure(stack, large_network.SCALES[scale.network], scale.list_calls, note)
     start_page = max((times.pop(name) for name in ("start page", "start page, as a page")), key=statistics.median)
     slowest = max(times, key=lambda name: statistics.median(times[name]))

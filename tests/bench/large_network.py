@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""The start page and every list in a large network, which is put into the tables by SQL."""
+"""Measures the start page and every list in a large network, which SQL puts into the tables."""
 import statistics
 import time
 
@@ -38,7 +38,7 @@ LARGE = "scheme=bay-0001"
 
 
 def targets(days):
-    """The requests, at the start of a list and far into it, and with each filter. `days`: of the large scheme."""
+    """The requests for each list, at its start and far into it, and with each filter. `days`: of the large scheme."""
     day, early = days[-5], days[len(days) // 2]
     payments = f"/v1/payments?{LARGE}"
     events = f"/v1/events?{LARGE}"
@@ -85,7 +85,7 @@ def targets(days):
 
 
 def measure(stack, scale, calls, note):
-    """{what was asked for: its times in ms}"""
+    """{name of the request: its times in ms}"""
     database = Database()
     stack.callback(database.drop)
     service = new_service(database, key_rate=0)
@@ -97,7 +97,7 @@ def measure(stack, scale, calls, note):
     )
     service.start()
     stack.callback(service.stop)
-    service.contract = None  # answers are held against it in the tests; here that would cost more than the answers
+    service.contract = None  # the tests compare answers with it; here that would cost more than the answers
     days = [d for d, in database.rows("SELECT business_date FROM business_day WHERE scheme = 1 ORDER BY 1")]
     client = service.client(service.admin_key)
     times = {}

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""A ledger under load: a database with a service on it, filled and posted to. After each load, the acknowledged
-events are compared with the ledger: a load that does not agree with its ledger is no measurement."""
+"""A ledger under load: a database with a service on it, which is filled and posted to. After each load, the
+acknowledged events are compared with the ledger. If they differ, the measurement is void."""
 import http.client
 import json
 import random
@@ -17,8 +17,8 @@ from harness import Database, Service, at_once, new_service
 CUPS = {"cup-300": "2.50", "cup-450": "3.50"}
 TERMS = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15"}
 ARRAY_MAX = 1000  # events in an array
-SITES_MAX = 2000  # sites in one document of reference data, which has its bound in bytes
-FILL_CONNECTIONS = 3  # one is answered while another's array is recorded, and a third's is made
+SITES_MAX = 2000  # sites in each document of reference data, which is bounded in bytes
+FILL_CONNECTIONS = 3  # an array is answered while another is recorded, and a third is made
 READY_PER_SECOND = 25_000  # events that the client has ready for each second of a run
 HEAD_BYTES = 1000
 HALF_DAY, DAY = timedelta(hours=12), timedelta(days=1)
@@ -40,7 +40,7 @@ class Ledger:
 
     def _in_service(self, service):
         self.stack.callback(service.stop)
-        service.contract = None  # answers are held against it in the tests; here that would cost more than the answers
+        service.contract = None  # the tests compare answers with it; here that would cost more than the answers
         return service
 
     def another_instance(self):
@@ -82,11 +82,12 @@ class Ledger:
         self.account()
 
     def time_in(self, day):
-        """Half way through a business day; of the open one, the last full hour."""
+        """A time half way through a business day; for the open day, the last full hour."""
         return (self.hour - (self.days[-1] - day)).isoformat()
 
     def account(self):
-        """All that was acknowledged is in the ledger, and nothing else but what was sent and never answered."""
+        """Checks that every acknowledged event is in the ledger, and nothing else except events that were sent and
+        never answered."""
         count, last = self.database.rows(
             "SELECT count(event), max(entry) FROM entry WHERE scheme = 1 AND entry > %s", self.last_entry
         )[0]
@@ -99,7 +100,7 @@ class Ledger:
     # wrk
 
     def post(self, seconds, connections, lines=1, pause_ms=0, goods="mixed", services=None):
-        """wrk's figures, and events_per_s. Several services share the connections."""
+        """Returns wrk's figures, and events_per_s. Several services share the connections."""
         services = services or [self.service]
         each = connections // len(services)
         seeds = [self.random.getrandbits(31) for _ in services]
@@ -111,7 +112,7 @@ class Ledger:
         )
         self.acknowledged += sum(o["requests"] for o in outcomes) * lines
         self.unanswered += each * len(services) * lines  # wrk hangs up when its time has come
-        self.account()  # wrk tells refusals; what was answered without being recorded shows here
+        self.account()  # wrk counts refusals; this finds answers without a record
         return {**outcomes[0], "events_per_s": sum(o["requests"] * lines / o["seconds"] for o in outcomes)}
 
     def _wrk(self, service, seed, seconds, connections, lines, pause_ms, goods):
@@ -163,7 +164,7 @@ class Ledger:
         return json.dumps(event, separators=(",", ":"))
 
     def fill(self, count, day):
-        """So many events in a day, as arrays; the seconds that it took."""
+        """Posts so many events in a day, as arrays. Returns the seconds that it took."""
         started = time.monotonic()
         forms, arrays = self._forms(day, ","), count // ARRAY_MAX
         at_once(
@@ -186,7 +187,7 @@ class Ledger:
             assert answer.status == 200 and answer.json["recorded"] == ARRAY_MAX, answer.body[:1000]
 
     def stream(self, count):
-        """Events/s of one request with `count` lines, or None if the service takes no streams yet."""
+        """Events/s of a request with `count` lines, or None if the service does not take streams."""
         forms = self._forms(self.days[-1], "\n")
         body = b"".join(filled(forms[n % len(forms)], self.random).encode() + b"\n" for n in range(count // ARRAY_MAX))
         started = time.monotonic()
@@ -215,9 +216,10 @@ class Ledger:
             try:
                 connection.sock.sendall(body)
             except OSError:
-                pass  # it was refused before its end: the answer says why
+                pass  # it was refused before its end, and the answer says why
 
-        # Answers may come while events are still on their way: a client that sends all first might wait for ever.
+        # Answers may come while events are still on their way. A client that first sends everything might wait for
+        # ever.
         sender = threading.Thread(target=send)
         sender.start()
         response = connection.getresponse()
@@ -238,12 +240,13 @@ class Ledger:
         return sql("SELECT pg_database_size(current_database())", self.database.name)[0][0]
 
     def tidy(self):
-        """The work of autovacuum within a minute or so of a fill; and no checkpoint falls due because of it."""
+        """Does the work that autovacuum does within a minute or so of a fill, and makes a checkpoint, so that none
+        falls due later."""
         sql("VACUUM (ANALYZE)", self.database.name)
         sql("CHECKPOINT")
 
     def close(self, day):
-        """The seconds that the close of a day took."""
+        """Closes a day. Returns the seconds that it took."""
         started = time.monotonic()
         self.service.admin.close("tern-bay", day)
         return time.monotonic() - started
@@ -254,7 +257,7 @@ class Ledger:
         return connection, connection.getresponse()
 
     def read_to_end(self, target, service):
-        """Lines of an answer, and the seconds until its first byte and until its end."""
+        """The lines of an answer, and the seconds until its first byte and until its end."""
         started = time.monotonic()
         connection, response = self._get(service, target)
         lines, first = response.read(1).count(b"\n"), time.monotonic() - started

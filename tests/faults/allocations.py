@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""A service whose allocations fail when a test says so. failing_malloc.c is preloaded into it and shares a file with
-the test, so that one running service can be asked the same request again and again, each time with another allocation
-failing."""
+"""A service whose allocations fail when a test asks for it. failing_malloc.c is preloaded into the service and shares
+a file with the test. So the test can send a running service the same request again and again, each time with another
+allocation failing."""
 import mmap
 import os
 import re
@@ -30,14 +30,14 @@ class Allocations:
         self.process, self.mapped = None, []
 
     def watch(self, process):
-        """Notes which file is where in the process, while it lives."""
+        """Notes where each file is in the process, while the process lives."""
         self.process = process
         with open(f"/proc/{process}/maps") as maps:
             lines = [re.match(r"(\w+)-(\w+) \S+ (\w+) \S+ \S+\s*(.*)", line).groups() for line in maps]
         self.mapped = [(int(first, 16), int(end, 16), int(offset, 16), file) for first, end, offset, file in lines]
 
     def arm(self, first, and_all_after=False):
-        """The allocation to fail, counted from 1; all others after it as well, if wanted."""
+        """Chooses the allocation to fail, counted from 1, and on request all allocations after it as well."""
         self.shared[: CONTROL.size] = CONTROL.pack(0, FOR_EVER if and_all_after else first, 0, 0)
         self.shared[:8] = struct.pack("=q", first)
 
@@ -45,12 +45,12 @@ class Allocations:
         self.shared[:8] = bytes(8)
 
     def count(self):
-        """How many there were since it was armed."""
+        """The number of allocations since it was armed."""
         return CONTROL.unpack(self.shared[: CONTROL.size])[2]
 
     def trace(self):
-        """Where the first failed allocation was asked for, innermost first: (file, offset in it) each. Empty: none
-        failed."""
+        """The calls that led to the first failed allocation, innermost first, each as (file, offset in it). Empty:
+        none failed."""
         frames = CONTROL.unpack(self.shared[: CONTROL.size])[3]
         addresses = struct.unpack(f"={frames}q", self.shared[CONTROL.size : CONTROL.size + 8 * frames])
         places = [self.place_of(address) for address in addresses]
@@ -64,7 +64,7 @@ class Allocations:
 
 
 def described(trace):
-    """For people: the names of functions, as far as addr2line can tell."""
+    """The same for people: the names of functions, if addr2line knows them."""
     return " < ".join(f"{function_of(file, offset)} ({os.path.basename(file)})" for file, offset in trace[:14])
 
 

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Harm to the database: its cluster stopped and started, a backend found, a file system filled. The cluster is
-handled by deploy/lib.sh, as tests/run handles its own."""
+"""Harms the database: stops and starts its cluster, finds a backend, fills a file system. deploy/lib.sh handles the
+cluster, as it does for tests/run."""
 import errno
 import os
 import signal
@@ -22,7 +22,7 @@ APPENDING = (
 
 
 def library(function, *arguments):
-    """Runs a function of deploy/lib.sh; its output."""
+    """Runs a function of deploy/lib.sh. Returns its output."""
     script = 'set -euo pipefail; . "$0"; "$@"'
     done = subprocess.run(
         ["bash", "-c", script, str(LIBRARY), function, *map(str, arguments)],
@@ -40,14 +40,14 @@ class Cluster:
         self.host = library("private_cluster_host", folder)
 
     def stop_immediately(self):
-        """As a power cut: no checkpoint, so that the next start recovers from the log."""
+        """Stops it like a power cut: no checkpoint, so the next start recovers from the log."""
         library("private_cluster_halt", self.folder, "immediate")
 
     def start(self):
         library("private_cluster_resume", self.folder)
 
     def is_down(self):
-        """Started neither by anybody nor by itself after a crash."""
+        """Whether it is stopped, and has not restarted by itself after a crash."""
         return not Path(self.host, "data", "postmaster.pid").exists()
 
     def start_if_down(self):
@@ -55,7 +55,8 @@ class Cluster:
             self.start()
 
     def revive(self):
-        """Until it answers. A postmaster that could not recover may take a while to give up."""
+        """Starts it again and again until it answers. A postmaster that could not recover may take a while to give
+        up."""
 
         def answers():
             self.start_if_down()
@@ -73,7 +74,7 @@ class Cluster:
 
 @contextmanager
 def watching(database):
-    """A query function on one connection of the owner's, for what is asked often."""
+    """A query function on a lasting connection of the owner's, for frequent queries."""
     connection = psycopg2.connect(database.owner_dsn)
     connection.autocommit = True
     try:
@@ -89,7 +90,8 @@ def _rows(connection, statement, values):
 
 
 def writers_backend(database):
-    """The process that serves the writer: among the service's, the one seen with the row lock that appending takes."""
+    """The process that serves the writer. Among the service's processes, it is the one that is seen with the row lock
+    for appending."""
     found = []
     with watching(database) as query:
         wait_until(lambda: found or found.extend(query(APPENDING)), "somebody appends to the ledger", pause=0)
@@ -108,7 +110,7 @@ def stopped(process):
 
 @contextmanager
 def small_file_system(folder, megabytes):
-    """A tmpfs at the folder, which is made for it and belongs to whoever owns the folder above."""
+    """A tmpfs at the folder, which is created, and belongs to the owner of the folder above."""
     if os.geteuid() != 0:
         pytest.skip("only root may mount a file system")
     owner = folder.parent.stat()

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""Fixtures: the seed, the number of faults, the cluster that may be hurt, and a service with a network loaded."""
+"""Fixtures: the seed, the number of faults, the cluster that may be harmed, and a service with a network loaded."""
 import os
 import random
 from datetime import date, timedelta
@@ -12,7 +12,7 @@ from harness import Database, new_service, of_worker
 
 SHORT = os.environ.get("DEPOSITD_FAULTS_SHORT") == "yes"
 SEED = os.environ.get("DEPOSITD_FAULTS_SEED", "0")
-DAYS_BACK = 25  # the first business day lies so far in the past
+DAYS_BACK = 25  # how far the first business day lies in the past
 
 
 def pytest_report_header():
@@ -21,13 +21,13 @@ def pytest_report_header():
 
 @pytest.fixture
 def rng(request):
-    """The test's own random numbers: the same for the same seed, whichever other tests run."""
+    """The test's own random numbers. The same seed gives the same numbers, whichever other tests run."""
     return random.Random(f"{SEED} {request.node.name}")
 
 
 @pytest.fixture
 def rounds():
-    """How often a fault is injected: the full number, or in the short form a tenth, but at least twice."""
+    """How often a fault is injected: the full number, or in the short form a tenth of it, but at least twice."""
     return lambda full: range(max(2, full // 10) if SHORT else full)
 
 
@@ -37,7 +37,7 @@ def cluster():
         if not os.environ.get(name):
             pytest.fail(f"{name} is not set: run these tests by tests/faults/run")
     cluster = Cluster(of_worker(os.environ["DEPOSITD_FAULTS_CLUSTERS"]))
-    cluster.start_if_down()  # left so by a test that failed
+    cluster.start_if_down()  # a failed test left it so
     return cluster
 
 
@@ -57,7 +57,7 @@ def days():
 
 @pytest.fixture
 def new_network(database, days):
-    """A function that starts a service with given settings, and loads what the tills trade in."""
+    """A function that starts a service with given settings, and loads the things that the tills trade in."""
     started = []
 
     def start(**settings):
@@ -81,7 +81,7 @@ def service(database):
 
 @pytest.hookimpl(hookwrapper=True)
 def pytest_runtest_makereport(item):
-    """A failed test says which seed repeats it."""
+    """Adds to a failed test's report the seed that repeats it."""
     report = (yield).get_result()
     if report.when == "call" and report.failed:
         report.sections.append(("seed", f"--seed {SEED}"))

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""The proof after a fault: each acknowledged event is in the ledger exactly once with its content, any other event
-at most once, entry numbers have no gaps, and all checks hold. The feed and the database are read independently of
-each other."""
+"""The proof after a fault: each acknowledged event is in the ledger exactly once with its content, any other event at
+most once, entry numbers have no gaps, and all checks hold. The feed and the database are read independently of each
+other."""
 import json
 import os
 from datetime import datetime
@@ -16,19 +16,19 @@ ENTRIES = (
 
 
 def content(event):
-    """An event as it is compared: the same instant may be written with another offset."""
+    """An event in a form for comparison: the same instant may be written with another offset."""
     return {**event, "occurred_at": datetime.fromisoformat(event["occurred_at"].replace("Z", "+00:00"))}
 
 
 class Auditor:
-    """Follows the feed from proof to proof, so that each reads only new entries."""
+    """Follows the feed from proof to proof, so each proof reads only new entries."""
 
     def __init__(self, load):
         self.load, self.book = load, load.book
         self.cursor, self.last, self.entries, self.close_items = {}, 0, {}, []
 
     def prove(self, service=None):
-        """While the tills go on: all events acknowledged until now must be there."""
+        """Runs while the tills go on: all events acknowledged until now must be there."""
         service = service or self.load.services[0]
         acknowledged = dict(self.book.answers)
         before = self.last
@@ -42,8 +42,8 @@ class Auditor:
         self.assert_quiet()
 
     def prove_all(self):
-        """After the tills have ended: the ledger has the events that were sent, except the refused ones, and reads
-        as it did before."""
+        """Runs after the tills have ended: the ledger has the events that were sent, except the refused events, and
+        reads as it did before."""
         self.prove()
         assert self.entries.keys() == self.book.sent.keys() - self.book.refused
         assert self.entries == self.book.answers
@@ -55,7 +55,7 @@ class Auditor:
             again.compare_with_database(service.database, 0, items)
 
     def read_on(self, service):
-        """Follows the feed up to what is the last entry now; the page that has it may bring more."""
+        """Follows the feed up to the present last entry. The page with that entry may bring more."""
         [(goal,)] = service.database.rows("SELECT coalesce(max(entry), 0) FROM entry")
         client, items = service.client(self.load.key, checked=False), []
         while self.last < goal:
@@ -88,8 +88,8 @@ class Auditor:
         ]
 
     def assert_quiet(self):
-        """No sanitizer has spoken: the whole log is read, since a service that was killed could not fail by its
-        status."""
+        """Checks that no sanitizer has reported anything. Reads the whole log, because a killed service has no status
+        of its own."""
         for service in self.load.services:
             with open(service.log.name, errors="replace") as log:
                 spoken = [line for line in log if SANITIZER.search(line)]
@@ -97,7 +97,7 @@ class Auditor:
 
 
 class Footprint:
-    """Memory and descriptors of a process, and that they stay what they were."""
+    """Checks that memory and descriptors of a process stay within bounds."""
 
     MEMORY_BOUND_KB = 32 * 1024  # batches and answers differ in size, and a heap keeps its high-water mark
 
@@ -113,7 +113,8 @@ class Footprint:
         return len(os.listdir(f"/proc/{self.pid}/fd"))
 
     def assert_bounded(self, load):
-        """After the tills have hung up: no descriptor more than when none had called yet, nor much more memory."""
+        """Runs after the tills have hung up: there must be no more descriptors than before the first call, and not
+        much more memory."""
         load.wait_until(lambda: self.count_descriptors() <= self.descriptors, f"at most {self.descriptors} descriptors")
         grown = self.memory_kb() - self.memory
         print(f"memory {self.memory} kB at first, {grown:+} kB at the end; {self.count_descriptors()} descriptors")
@@ -122,7 +123,7 @@ class Footprint:
 
 
 def sanitized():
-    """Sanitizers keep freed memory back on purpose, so that the size of the process says nothing."""
+    """Sanitizers keep freed memory back on purpose, so the size of the process says nothing."""
     with open(os.environ["DEPOSITD_BINARY"], "rb") as binary:
         text = binary.read()
     return b"__asan_init" in text or b"__tsan_init" in text

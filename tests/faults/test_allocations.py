@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: ISC
-"""Memory runs out at any moment. Each kind of request is sent again and again, each time with another allocation
-failing; now and then also with all failing that follow, until memory comes back. The answer must be right, or a
-problem that says whether anything was recorded. The same request must then get the right answer, and the ledger must
-have each event once."""
+"""Memory runs out at any moment. The test sends each kind of request again and again, each time with another
+allocation failing. Now and then all later allocations fail as well, until memory comes back. The answer must be right,
+or a problem that says whether anything was recorded. The same request must then get the right answer, and the ledger
+must have each event once."""
 import http.client
 import json
 import os
@@ -31,15 +31,15 @@ sys.path.append(str(Path(__file__).parents[2] / "deploy" / "trade"))
 import bank  # noqa: E402  the demo's bank
 
 DAY = date.today() - timedelta(days=3)
-PATIENCE_SECONDS = 60  # for one answer
-DEADLINE_MS = 2000  # where libpq lacked memory, it may wait for what it has read already
+PATIENCE_SECONDS = 60  # for each answer
+DEADLINE_MS = 2000  # if libpq lacked memory, it may wait for bytes that it has already read
 OUTAGE_SECONDS = 0.2  # then memory comes back, whether or not there is an answer
 OUTAGES = 20  # for each kind of request
 WRONG_MAX = 20
 LOG_BYTES_PER_REQUEST = 4096
 NOT_RECORDED, UNKNOWN = ("overloaded", "internal_error"), ("outcome_unknown",)
 JSON = {"Content-Type": "application/json"}
-OFFICE_DAYS = 650  # more than any of its requests has allocations
+OFFICE_DAYS = 650  # more than any of its requests makes
 
 # Accounts, mandates and the creditor id are made up.
 OPERATOR = {
@@ -73,7 +73,7 @@ class Received:
 
     @property
     def reason(self):
-        """Of a problem document, or of its page; None: it is neither."""
+        """The reason of a problem document or of its page; None: it is neither."""
         if self.headers.get("Content-Type") == "application/problem+json":
             return self.json["reason"]
         found = re.search(rb"<dt>Reason</dt><dd>(\w+)</dd>", self.body)
@@ -81,7 +81,7 @@ class Received:
 
     @property
     def is_lack(self):
-        """It says that the service could not answer."""
+        """Whether the answer says that the service could not answer."""
         return (self.status == 503 and self.reason in ("overloaded", *UNKNOWN)) or (
             self.status == 500 and self.reason == "internal_error"
         )
@@ -97,16 +97,16 @@ class Kind:
         self.name, self.make, self.stride, self.may_record = name, make, stride, may_record
 
     def check(self, answer):
-        """The answer that is no lack is right."""
+        """Any answer except a problem about memory must be right."""
         raise NotImplementedError
 
     def check_again(self, first, again):
-        """The answer to the same request without a failure is right; `first` may be None."""
+        """The answer to the same request without a failure must be right; `first` may be None."""
         raise NotImplementedError
 
 
 class Read(Kind):
-    """Each answer is as it is without a failure; where it has the time or an id in it, at least its status is."""
+    """Each answer is the same as without a failure. If it contains a time or an id, at least its status is the same."""
 
     def __init__(self, sweep, name, method, target, body=None, headers=None, same=True, **more):
         request = (method, target, body, headers or {})
@@ -126,7 +126,8 @@ class Read(Kind):
 
 
 class Write(Kind):
-    """A new one each time. `done` are the statuses of what is recorded now, `known` of what was recorded before."""
+    """A new write each time. `done` are the statuses of a write that is recorded now, `known` of a write recorded
+    before."""
 
     def __init__(self, name, make, done, known, **more):
         super().__init__(name, make, **more)
@@ -144,7 +145,7 @@ class Write(Kind):
 
 
 class Posts(Kind):
-    """Events that are new each time: one, or many in one of the two forms."""
+    """Posts events that are new each time: a single event, or many in one of the two forms."""
 
     def __init__(self, name, book, form, count=1):
         super().__init__(name, self.make_events)
@@ -158,7 +159,7 @@ class Posts(Kind):
         return "POST", "/v1/events", json.dumps(events if self.form == "array" else events[0]).encode(), JSON
 
     def results(self, answer):
-        """Of a stream that was cut off, those that came."""
+        """The results. If the stream was cut off, the results that came."""
         if self.form == "stream":
             whole = [json.loads(line) for line in answer.body.splitlines(keepends=True) if line.endswith(b"\n")]
             return [result for result in whole if "status" in result]
@@ -190,7 +191,7 @@ class Posts(Kind):
 
 
 class Book:
-    """Events that were sent, and what became of them."""
+    """The events that were sent, and their outcomes."""
 
     def __init__(self):
         self.sent, self.recorded = set(), {}
@@ -214,16 +215,16 @@ class Book:
 
 
 class Sweep:
-    """One service, with its allocations in hand."""
+    """A service whose allocations the test controls."""
 
     def __init__(self, service, allocations, rng):
         self.service, self.allocations, self.rng = service, allocations, rng
         self.requests, self.wrong, self.outages = 0, [], {}
 
     def run(self, kinds):
-        """All kinds, one after the other; then the service is as it was."""
+        """Runs all kinds in turn. Afterwards the service must be as it was."""
         for kind in kinds:
-            kind.check(self.send(kind.make()))  # what is made once is made
+            kind.check(self.send(kind.make()))  # things that are made only once
         bounds = Bounds(self)
         for kind in kinds:
             stride = kind.stride if SHORT else 1
@@ -234,7 +235,7 @@ class Sweep:
         bounds.check()
 
     def attempt(self, kind, n):
-        """Whether a request came as far as its n-th allocation."""
+        """Whether a request got as far as its n-th allocation."""
         request = kind.make()
         reached = self.ask(kind, request, n, and_all_after=False)
         if reached and self.wants_outage(kind):
@@ -242,7 +243,7 @@ class Sweep:
         return reached
 
     def wants_outage(self, kind):
-        """Some, spread over the allocations of a kind; they take longer."""
+        """Some outages, spread over the allocations of a kind, because outages take longer."""
         left, skipped = self.outages.setdefault(kind.name, (1 if SHORT else OUTAGES, 0))
         due = left > 0 and skipped >= (3 if SHORT else OUTAGES - left)
         self.outages[kind.name] = (left - 1, 0) if due else (left, skipped + 1)
@@ -291,7 +292,7 @@ class Sweep:
             self.allocations.disarm()
 
     def send(self, request):
-        """The answer, on a connection of its own; None: there was none."""
+        """The answer, on its own connection; None: there was none."""
         self.requests += 1
         method, target, body, headers = request
         connection = http.client.HTTPConnection("127.0.0.1", self.service.port, timeout=PATIENCE_SECONDS)
@@ -306,7 +307,7 @@ class Sweep:
     def judge(self, kind, answer, and_all_after):
         trace = self.allocations.trace()
         if answer is None and and_all_after:
-            return  # libmicrohttpd may also have had no memory for the connection
+            return  # libmicrohttpd may have had no memory for the connection
         if answer is None:
             ours = [offset for file, offset in trace if os.path.basename(file) == "depositd"]
             assert trace and not ours, "there was no answer, though it was not libmicrohttpd alone that lacked memory"
@@ -320,7 +321,7 @@ class Sweep:
 
 
 class Bounds:
-    """About the memory that the service keeps, and its log."""
+    """The bounds of the memory that the service keeps, and of its log."""
 
     def __init__(self, sweep):
         self.sweep, self.footprint, self.requests = sweep, Footprint(sweep.service), sweep.requests
@@ -335,7 +336,7 @@ class Bounds:
             " for each"
         )
         assert grown <= self.footprint.MEMORY_BOUND_KB and logged <= LOG_BYTES_PER_REQUEST
-        # Sockets of requests that were not read to their end stay open for a while, so that the client can read why.
+        # If a request was not read to its end, its socket stays open for a while, so that the client can read why.
         wait_until(
             lambda: self.footprint.count_descriptors() <= self.footprint.descriptors + 2, "its descriptors are closed"
         )
@@ -351,7 +352,7 @@ def allocations(tmp_path):
 
 @pytest.fixture
 def sweep(cluster, database, allocations, rng):
-    """With one read worker, so that each request finds the same connection to the database."""
+    """A service with a single read worker, so that each request uses the same database connection."""
     service = Service(database, key_rate=0, read_workers=1, post_deadline_ms=DEADLINE_MS, read_deadline_ms=DEADLINE_MS)
     service.run("migrate")
     service.admin_key = service.create_key("first-admin", "admin")
@@ -494,7 +495,7 @@ def test_reference(sweep):
 
 
 class Office:
-    """Days of one scheme, each of which is closed, approved, paid and booked by the bank once."""
+    """Days of one scheme. Each is closed, approved, paid and booked by the bank once."""
 
     def __init__(self, sweep, first_day):
         self.sweep, self.admin, self.day, self.location = sweep, sweep.service.admin, first_day, None
@@ -513,7 +514,7 @@ class Office:
         return "POST", f"/v1/settlements/tern-bay/{self.day}/files", b'{"type": "collections"}', JSON
 
     def statement(self):
-        """The bank's bookings of the files of the day, and a payment that nobody expects."""
+        """The bank's bookings of the day's files, and a payment that nobody expects."""
         files = self.admin.items(f"/v1/settlements/tern-bay/{self.day}/files")
         bodies = [self.sweep.send(("GET", f"/v1/files/{f['file_id']}", None, {})).body for f in files]
         bookings = [b for body in bodies for b in bank.book(bank.read_file(body)[1], prefix=f"B-{self.day}")]
@@ -528,7 +529,7 @@ class Office:
 
 
 def test_journals(sweep):
-    """One person proposes, another approves."""
+    """A person proposes, and another approves."""
     load(sweep.service, DAY)
     ann = sweep.service.create_key("ann", "accountant")
 
@@ -546,8 +547,8 @@ def test_journals(sweep):
 
 
 def test_the_office(sweep):
-    """Work that can be done but once has a day for each allocation: it is closed, paid and booked while that one
-    fails."""
+    """Work that can be done only once has a day for each allocation. The day is closed, paid and booked while that
+    allocation fails."""
     stride = 31 if SHORT else 1
     first_day = date.today() - timedelta(days=OFFICE_DAYS // stride + 3)
     load(sweep.service, first_day)
@@ -571,14 +572,15 @@ def test_the_office(sweep):
 
 
 def test_a_head_in_pieces(sweep):
-    """The service keeps the beginning of a head until the rest comes. If it has no memory for that, it says so."""
+    """The service keeps the beginning of a head until the rest comes. If it has no memory for the beginning, it says
+    so."""
     head = b"GET /healthz HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n"
     sweep.allocations.watch(sweep.service.process.pid)
 
     def ask(failing):
-        """The answer when the next allocation after the first piece fails, which another thread may meet instead."""
+        """The answer when the next allocation after the first piece fails. Another thread may make that allocation."""
         with socket.create_connection(("127.0.0.1", sweep.service.port), timeout=PATIENCE_SECONDS) as connection:
-            assert answers(sweep.service)  # connections are accepted in order, so this one is as well
+            assert answers(sweep.service)  # connections are accepted in order, so this connection was accepted as well
             if failing:
                 sweep.allocations.arm(1)
             connection.sendall(head[:30])
@@ -611,7 +613,7 @@ SAMPLE = 4 if SHORT else 120  # allocations of each command
 
 
 def run_without_memory(sweep, n, *arguments):
-    """The command's end, with its n-th allocation failing from its beginning on."""
+    """The exit of a command whose n-th allocation fails, counted from its start."""
     sweep.allocations.arm(n)
     done = subprocess.run(
         [sweep.service.binary, *arguments],
@@ -628,7 +630,7 @@ def sampled(sweep, count):
     return sorted(sweep.rng.sample(range(1, count + 1), min(SAMPLE, count)))
 
 
-COMMANDS = {"migrate": 1, "check": 1, "verify": 2, "key create": 1}  # and the status of one that failed
+COMMANDS = {"migrate": 1, "check": 1, "verify": 2, "key create": 1}  # and the status of a failed command
 
 
 def test_commands_say_that_they_failed(sweep):
@@ -657,7 +659,7 @@ def answers(service):
 
 
 def test_a_service_starts_or_says_why_not(sweep):
-    """Where it starts all the same, it serves, and stops as it should."""
+    """If it starts after all, it serves, and stops in good order."""
     service = sweep.service
     service.stop()
 

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Clients that misbehave: slow, silent, endless, wrong or too many. None of them gets more than its own answer, none
-keeps a descriptor, and the tills beside them go on as if they were alone."""
+"""Clients that misbehave: slow, silent, endless, wrong or too many. No such client gets more than its own answer or
+keeps a descriptor, and the tills beside them are not disturbed."""
 import gzip
 import json
 import multiprocessing

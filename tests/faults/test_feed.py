@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The feed is the ledger: a client that follows it while others write misses nothing and sees nothing twice, and a
-client that posts its events into an empty ledger gets the same balances and the same seals."""
+"""The feed is the ledger. A client that follows it while others write misses nothing and sees nothing twice. A client
+that posts its events into an empty ledger gets the same balances and the same seals."""
 from threading import Thread
 
 import pytest
@@ -14,7 +14,7 @@ SHARED_WITH_REPLICA = ("positions", "carried_forward", "payments", "totals", "se
 
 
 class Follower(Thread):
-    """Follows `next` in pages of various sizes, as fast as it can, until it is told what the last entry is."""
+    """Follows `next` in pages of various sizes, as fast as it can, until it learns which entry is the last."""
 
     def __init__(self, service, key, rng):
         super().__init__()
@@ -71,15 +71,15 @@ def replica(database, days):
 
 
 def changing_reference(days):
-    """Fees, tax and a value that changes, so that each kind of entry that a close posts is there."""
+    """Fees, tax and a value that change, so that each kind of entry that a close posts occurs."""
     terms = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15"}
     return tills.reference(days[0], terms=[terms], more_values=[("cup-300", days[2], "3.00")])
 
 
 def trade_and_close(service, days, rng, closed, wanted):
-    """Each day is closed while tills post for the two after it, and then late events come. The cut decides the day
-    of an event between it and the entries of its close, and the feed has no trace of the cut: so none comes for that
-    day meanwhile, or the replay could not know where it belongs."""
+    """Closes each day while tills post for the two days after it, and then sends late events. The cut decides the day
+    of an event between the cut and the entries of the close, and the feed does not show the cut. So no event for that
+    day comes meanwhile, or the replay could not know its day."""
     book = None
     for n in range(closed):
         with Load([service], rng, days[: n + 2], book=book) as load:
@@ -93,7 +93,7 @@ def trade_and_close(service, days, rng, closed, wanted):
 
 
 class Replay:
-    """Posts what a feed says, in its order, and closes a day where the feed shows the first entry of its close."""
+    """Posts the events of a feed in order, and closes a day at the first entry of its close."""
 
     def __init__(self, client):
         self.client, self.waiting, self.closed = client, [], []

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
 """The service is killed, and stopped, while tills are posting: the story of every deploy, crash and power cut. Two
-instances over one database, of which one is killed now and then, must be as good as one that never was."""
+instances over one database, one of which is killed now and then, must work as well as an instance that never failed."""
 import os
 import signal
 import socket
@@ -52,8 +52,8 @@ def test_two_instances_one_killed_now_and_then(new_network, days, rng, rounds):
 
 
 def test_a_frozen_instance(new_network, days, rng, rounds):
-    """An instance that stops in the midst of a transaction, as when its machine is paused or cut off, holds the head
-    row. It may not hold up the other instances for as long as it likes."""
+    """An instance that stops in the middle of a transaction, as when its machine is paused or cut off, holds the head
+    row. It must not hold up the other instances for long."""
     one = new_network()
     other = Service(one.database, key_rate=0).start()
     other.admin_key = one.admin_key
@@ -71,14 +71,14 @@ def test_a_frozen_instance(new_network, days, rng, rounds):
 
 @contextmanager
 def frozen_while_appending(service, rng):
-    """Stopped again and again until the database waits for it with the head row taken."""
+    """Stops it again and again, until the database waits for it with the head row taken."""
     deadline = time.monotonic() + PATIENCE_SECONDS
     with watching(service.database) as query:
         while True:
             assert time.monotonic() < deadline, "it is never stopped with the head row taken"
             with stopped(service.process.pid):
                 held = query(HOLDING_UP)
-                time.sleep(0.1)  # what the database still had to do for it, it does meanwhile
+                time.sleep(0.1)  # the database finishes its remaining work meanwhile
                 if held and held == query(HOLDING_UP):
                     yield
                     return
@@ -86,8 +86,8 @@ def frozen_while_appending(service, rng):
 
 
 def test_stopped_under_load(new_network, days, rng, rounds):
-    """It ends with 0, and has answered all that it took: the tills know of all that is in the ledger when it has
-    ended. (A stream may be cut off in its midst: that it has no summary line tells its till.)"""
+    """It exits with 0 and has answered every request that it took, so the tills know everything that is in the ledger.
+    (A stream may be cut off in the middle. The missing summary line tells its till.)"""
     service = new_network()
     with Load([service], rng, days, forms=("single", "array")) as load:
         auditor = Auditor(load)
@@ -110,8 +110,8 @@ def recorded_ids(database):
 
 
 def test_what_waits_when_it_is_stopped_is_answered(new_network, days, rng):
-    """While the database stalls, the writer has one request in hand and its queue is full: so many are known to be
-    inside when it is told to stop, and each of them is answered."""
+    """While the database stalls, the writer has a request in hand and its queue is full. So the number of requests
+    inside is known when the service is told to stop, and each of them must be answered."""
     service = new_network(queue_events=QUEUE_EVENTS, batch_events=1)
     inside, beyond = QUEUE_EVENTS + 1, 15
     answers = []

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The database stops answering without going away: a process of it is stopped, or all of them, its first one included.
-Each request is answered by its deadline all the same, and SIGTERM ends the service within its grace."""
+"""The database stops answering without going away: a process of it is stopped, or all of them, including the first.
+Each request must still be answered by its deadline, and SIGTERM must end the service within its grace."""
 import mmap
 import os
 import signal
@@ -26,8 +26,7 @@ def issue(days):
 
 @contextmanager
 def frozen(cluster, database):
-    """The database as a whole: a client with a connection gets no answer on it, and a client that wants one gets
-    none."""
+    """The whole database: a client with a connection gets no answer on it, and a new client gets no connection."""
     postmaster = int(open(f"{cluster.host}/data/postmaster.pid").readline())
     with watching(database) as query:
         backends = [pid for pid, in query(SERVICES, database.name)]
@@ -38,8 +37,8 @@ def frozen(cluster, database):
 
 
 def test_a_stopped_backend_holds_up_no_post_beyond_its_deadline(new_network, database, days, rng):
-    """The clients of that instance are answered, and so are clients that find the head row held by it; all posts
-    after that go through."""
+    """The clients of that instance are answered, and so are clients that find the head row held by it. All later posts
+    succeed."""
     service = new_network(post_deadline_ms=3000)
     with Load([service], rng, days, tills=2):
         backend = writers_backend(database)
@@ -77,7 +76,7 @@ def test_a_frozen_database_is_answered_for(new_network, cluster, database, days)
 
 @pytest.mark.parametrize("busy", (False, True), ids=("idle", "busy"))
 def test_sigterm_ends_the_service_over_a_frozen_database(new_network, cluster, database, days, busy):
-    """Whether or not it waits for the database at that moment. Its deadlines are far away."""
+    """The service may be waiting for the database at that moment or not. Its deadlines are far away."""
     service = new_network(stop_grace_s=8, post_deadline_ms=600000, read_deadline_ms=600000, close_by_clock="yes")
     answers = []
 
@@ -91,7 +90,7 @@ def test_sigterm_ends_the_service_over_a_frozen_database(new_network, cluster, d
                 lambda: figure(service, "depositd_requests_open") >= 3, "the post is, beside the read and this question"
             )
         service.process.send_signal(signal.SIGTERM)
-        service.process.wait(PATIENCE_SECONDS)  # far beyond the grace, on a machine of any load
+        service.process.wait(PATIENCE_SECONDS)  # far beyond the grace, even on a loaded machine
 
     requests = [lambda: ask("POST", "/v1/events", issue(days)), lambda: ask("GET", "/v1/accounts?scheme=tern-bay")]
     with frozen(cluster, database):
@@ -109,7 +108,7 @@ def figure(service, name):
 
 @pytest.fixture
 def scarce_results(tmp_path, monkeypatch):
-    """A function that lets libpq fail to make a result, at the call after so many (-1: never), in services that start
+    """A function that makes libpq fail to make a result, at the call after so many (-1: never), in services that start
     from now on."""
     library, file = tmp_path / "scarce_results.so", tmp_path / "left"
     flags = subprocess.run(
@@ -135,8 +134,8 @@ def scarce_results(tmp_path, monkeypatch):
 
 
 def test_a_result_for_which_libpq_has_no_memory(database, days, scarce_results, rounds):
-    """libpq then loses an answer, or gives an error in its place: every client that waits for it is told, and nobody
-    waits for ever."""
+    """libpq then loses an answer, or gives an error instead. Every client that waits for it is told, and none waits
+    for ever."""
     service = new_service(database, key_rate=0, post_deadline_ms=4000, read_deadline_ms=4000)
     service.admin.load(reference(days[0]))
     failed = 0

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The load: tills that post events one by one, in arrays and as streams, and that behave as a till should: each event
-has its id, and is posted again until it has a final answer. Everything sent and every answer is noted for the proof."""
+"""The load: tills that post events singly, in arrays and as streams, and that behave as a till should. Each event has
+its id, and is posted again until it has a final answer. Everything sent and every answer is noted for the proof."""
 import http.client
 import json
 import random
@@ -23,7 +23,7 @@ SITES = {
 KINDS = {"issue": 45, "return": 30, "exchange": 10, "reversal": 6, "dispatch": 4, "receipt": 4, "refused": 1}
 FORMS = ("single", "array", "stream")
 PAUSE_SECONDS = 0.05  # before an event is posted again
-THINK_SECONDS = 0.05  # from one post to the next, on average: else the ledger grows faster than it can be proven
+THINK_SECONDS = 0.05  # average time between posts; otherwise the ledger grows faster than it can be proven
 
 
 def reference(first_day, **more):
@@ -64,7 +64,7 @@ class Book:
 
 
 class Trade:
-    """The trade of one counter, by its own random numbers."""
+    """The trade of a counter, by its own random numbers."""
 
     def __init__(self, rng, days):
         self.rng, self.days, self.trips, self.undoable, self.out = rng, days, 0, [], []
@@ -74,7 +74,7 @@ class Trade:
         return {**made, "event_id": str(UUID(int=self.rng.getrandbits(128), version=4))}
 
     def recorded(self, made):
-        """Only what is in the ledger can be referred to."""
+        """Only events that are in the ledger can be referred to."""
         if made["kind"] == "dispatch":
             self.out.append(made)
         elif made["kind"] in ("issue", "return", "exchange"):
@@ -140,7 +140,7 @@ class Till(threading.Thread):
                 client.connection.close()
 
     def deliver(self, form, events):
-        """Again and again, to any instance, until each event has its final answer."""
+        """Posts again and again, to any instance, until each event has its final answer."""
         deadline = time.monotonic() + PATIENCE_SECONDS
         self.book.sent.update((e["event_id"], e) for e in events)
         left = events
@@ -156,13 +156,13 @@ class Till(threading.Thread):
                 self.trade.recorded(e)
 
     def attempt(self, form, events):
-        """Whether the answer was a whole one."""
+        """Whether the answer was whole."""
         try:
             answer = self.post(form, events)
         except (OSError, http.client.HTTPException) as error:
             self.unanswered += 1
             self.book.count("unanswered")
-            if form == "stream":  # lines that came through are answers, whatever became of the rest
+            if form == "stream":  # lines that arrived are answers, even if the rest was lost
                 self.take_lines(getattr(error, "partial", b""))
             return False
         if answer.status == 503:
@@ -189,11 +189,11 @@ class Till(threading.Thread):
             return answer.json["results"]
         if answer.status in (200, 201):
             return [answer.json]
-        assert answer.status == 422, answer.body[:1000]  # the problem of the one event is that of the answer
+        assert answer.status == 422, answer.body[:1000]  # the problem of the single event is that of the answer
         return [{"event_id": events[0]["event_id"], "status": "rejected", "problem": answer.json}]
 
     def take_lines(self, text):
-        """Each whole line is an answer. Whether the summary is there, which says that nothing is missing."""
+        """Each whole line is an answer. Returns whether the summary is there, which says that nothing is missing."""
         whole = [json.loads(line) for line in text.splitlines(keepends=True) if line.endswith(b"\n")]
         for result in whole:
             if "status" in result:
@@ -205,7 +205,7 @@ class Load:
     """Tills that post until the context ends. It ends only when each event has its final answer."""
 
     def __init__(self, services, rng, days, tills=6, forms=FORMS, many=10, book=None):
-        """`many`: events in an array or a stream; `book`: that of an earlier load of the same ledger."""
+        """`many`: events in an array or a stream; `book`: the book of an earlier load of the same ledger."""
         self.services, self.key, self.days, self.forms, self.many = services, services[0].admin_key, days, forms, many
         self.book, self.stopping, self.abandoned = book or Book(), threading.Event(), False
         self.tills = [Till(self, random.Random(rng.getrandbits(64))) for _ in range(tills)]
@@ -237,7 +237,7 @@ class Load:
         wait_until(is_over, what, pause=0.005)
 
     def wait_for(self, what, more):
-        """Until so many more are there: of "answers", or of requests "unanswered" or "overloaded"."""
+        """Waits until there are so many more "answers", or requests "unanswered" or "overloaded"."""
 
         def count():
             value = getattr(self.book, what)
@@ -247,7 +247,7 @@ class Load:
         self.wait_until(lambda: count() >= goal, f"{more} more {what}")
 
     def wait_until_turned_away(self):
-        """When the service has ended: until no till has an answer still to take. Of two failures, the second began
-        after."""
+        """Waits, after the service has ended, until no till still expects an answer. Of two failures, the second began
+        after the end."""
         before = [till.unanswered for till in self.tills]
         self.wait_until(lambda: all(t.unanswered >= b + 2 for t, b in zip(self.tills, before)), "all turned away")

@@ -1,15 +1,15 @@
 # SPDX-License-Identifier: ISC
-"""Finds the changes of a new OpenAPI document that break clients of an old one, and names the place of each.
+"""Finds the changes of a new OpenAPI document that break clients of an old document, and names the place of each.
 
-The service must still take all that a client sends, so a request may only become wider: a parameter, member, word or
-variant may be added, none removed, and nothing that was optional required. A client must still get answers that it
-expects, so an answer may only become narrower; but words of enumerations, variants and optional members may be added,
-for a client ignores what it does not know: such are notes. Names that generated code uses (operationId, schemas) stay.
-"""
+The service must still accept everything that a client sends, so a request may only become wider: a parameter, member,
+word or variant may be added. None may be removed, and nothing optional may become required. A client must still get
+answers that it expects, so an answer may only become narrower. But words of enumerations, variants and optional
+members may be added, because a client ignores things that it does not know. These additions are notes. Names that
+generated code uses (operationId, schemas) must stay."""
 import json
 
 METHODS = ("get", "put", "post", "delete", "patch")
-# 1: more is narrower
+# 1: a larger value is narrower
 BOUNDS = {"minimum": 1, "minLength": 1, "minItems": 1, "maximum": -1, "maxLength": -1, "maxItems": -1}
 
 
@@ -107,7 +107,7 @@ class Comparison:
         return node
 
     def _flat(self, document, node):
-        """Without references, and with the parts of allOf put together."""
+        """The schema without references, and with the parts of allOf put together."""
         node = self._resolve(document, node)
         if "allOf" not in node:
             return node
@@ -120,8 +120,8 @@ class Comparison:
         return whole
 
     def _schema(self, where, old, new, sent):
-        """`sent`: by clients; else by the service. A pair of schemas is compared once in each direction, for they may
-        hold themselves."""
+        """`sent`: clients send it; otherwise the service does. A pair of schemas is compared once in each direction,
+        because a schema may contain itself."""
         pair = (json.dumps(old, sort_keys=True), json.dumps(new, sort_keys=True), sent)
         if pair in self.seen and "$ref" in old:
             return

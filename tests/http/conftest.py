@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""Fixtures: a fresh database per module, or per test, and the service over it."""
+"""Fixtures: a fresh database for each module or each test, and a service on it."""
 import os
 import sys
 from pathlib import Path
@@ -10,12 +10,13 @@ from harness import Database, new_service
 
 sys.path.append(str(Path(__file__).parents[2] / "deploy" / "trade"))  # the demo's bank and shop floor
 
-# The modules that take longest, in the order in which they begin.
+# The longest modules, in the order in which they begin.
 LONGEST = ["test_model.py", "test_verify.py", "test_two_people.py", "test_bank.py", "test_proof.py", "test_month.py"]
 
 
 def pytest_collection_modifyitems(items):
-    """Where modules run side by side, a long one that began last would run alone at the end."""
+    """Begins the longest modules first. If modules run side by side, a long module that began last would run alone at
+    the end."""
     items.sort(key=lambda item: LONGEST.index(item.path.name) if item.path.name in LONGEST else len(LONGEST))
 
 
@@ -50,7 +51,7 @@ def shared(module_database):
 
 @pytest.fixture
 def service(database):
-    """A service of one test's own."""
+    """A service for a single test."""
     service = new_service(database)
     yield service
     service.stop()

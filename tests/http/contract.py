@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""Every answer the tests see is held against the service's own /openapi.json, so that document, router and tests
+"""Compares every answer that the tests see with the service's own /openapi.json, so that document, router and tests
 agree."""
 import json
 import re
@@ -7,7 +7,7 @@ import re
 from jsonschema import Draft202012Validator, FormatChecker, RefResolver
 
 METHODS = ("get", "put", "post", "delete", "patch")
-# An answer carries each of these exactly where the document says so; it says nothing of any other header.
+# An answer has each of these headers exactly if the document says so. The document says nothing of other headers.
 DOCUMENTED_HEADERS = ("X-Request-Id", "Link", "ETag", "Location", "Retry-After", "Allow", "WWW-Authenticate")
 
 
@@ -16,7 +16,7 @@ def _refuse_constant(text):
 
 
 def _float(text):
-    """Amounts and rates are strings; the only fractions in an answer are coordinates, which have no exponent."""
+    """Amounts and rates are strings. The only fractions in an answer are coordinates, which have no exponent."""
     assert re.fullmatch(r"-?\d{1,3}\.\d+", text), f"number {text} in an answer"
     return float(text)
 
@@ -42,7 +42,8 @@ class Contract:
         return [(method.upper(), path) for _, path, item in self.routes for method in item if method in METHODS]
 
     def _enumerated_reasons(self):
-        """The enum of the member `reason` in the schemas of problems: those that also say whether it is `retryable`."""
+        """The enum of the member `reason` in the schemas of problems. These are the schemas that also have
+        `retryable`."""
         found = set()
 
         def walk(node):
@@ -67,7 +68,7 @@ class Contract:
         return self.validators[key]
 
     def operation(self, method, target):
-        """Template and operation that a request goes to; None where there is none."""
+        """Template and operation that a request goes to; None if there is none."""
         path = target.partition("?")[0]
         template, item = next(((t, item) for pattern, t, item in self.routes if pattern.match(path)), (None, {}))
         return template, item.get(method.lower())
@@ -87,7 +88,7 @@ class Contract:
         return reasons
 
     def check(self, method, target, answer):
-        """Raises AssertionError where an answer is not one that the document promises."""
+        """Raises AssertionError if the document does not promise the answer."""
         where = f"{method} {target} -> {answer.status}"
         assert answer.headers.get("X-Request-Id"), f"{where}: no X-Request-Id"
         media = answer.headers.get("Content-Type", "").partition(";")[0]
@@ -127,7 +128,7 @@ class Contract:
                 assert not problems, f"{where}: {line[:300]}: {problems[0].message[:300]}"
 
     def _check_reasons(self, where, operation, answer):
-        """The reason in front is of the status; a fault beside it may be one that has another status by itself."""
+        """The first reason has the answer's status. A fault beside it may have a reason with another status."""
         reasons = self.reasons_of(operation)
         documented = set().union(*reasons.values())
         assert (
@@ -155,7 +156,7 @@ class Contract:
             value, header = answer.headers.get(name), self.resolve(documented.get(name, {}))
             assert value is None or header, f"{where}: the document has no {name}"
             if media == "text/html" and name == "ETag":
-                continue  # it is that of the JSON
+                continue  # the ETag of the JSON
             assert value is not None or not header.get("required"), f"{where}: no {name}"
             if value is not None and header["schema"]["type"] == "integer":
                 assert value.isdigit() and int(value) >= header["schema"].get("minimum", 0), f"{where}: {name}: {value}"

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""A network of many, put into the tables by SQL as their owner: more than a test or a measurement could post. One
-scheme is large, all others are small. The rows are plausible, so that every read finds its way through them; it is
-no ledger that would pass the checks."""
+"""Fills a network of many participants and events by SQL as the tables' owner, because posting it would take too long.
+One scheme is large, all others are small. The rows are plausible enough for every read, but the ledger would not pass
+the checks."""
 from dataclasses import dataclass
 from datetime import date, datetime, timezone
 
@@ -9,24 +9,24 @@ from datetime import date, datetime, timezone
 @dataclass
 class Crowd:
     schemes: int = 30
-    sites: int = 600  # of them, in the large scheme:
+    sites: int = 600  # in the large scheme:
     large_sites: int = 300
     participants: int = 200
-    days: int = 40  # closed ones of the large scheme; the day of today is open
+    days: int = 40  # closed days of the large scheme; today is open
     small_days: int = 10  # of each other scheme
-    entries: int = 20_000  # events of the large scheme, in its last `event_days`; of each other scheme 20
+    entries: int = 20_000  # events of the large scheme, in its last `event_days`; each other scheme has 20
     event_days: int = 10
-    exceptions: int = 4000  # in the large scheme; of every ten one is open
-    lines: int = 100  # of each statement of the bank's, one a day
+    exceptions: int = 4000  # in the large scheme; one in ten is open
+    lines: int = 100  # of each bank statement, one statement a day
     journals: int = 2000  # all but twenty of them approved
     today: date = None  # None: UTC's
 
     def fill(self, database):
-        """Gives the seconds that each part took."""
+        """Returns the seconds that each part took."""
         import time
 
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        # Once for all parts, for midnight may come between two of them.
+        # Once for all parts, because midnight may come between two of them.
         values["today"] = f"date '{self.today or datetime.now(timezone.utc).date()}'"
         took = {}
         for title, statements in PARTS.items():
@@ -75,7 +75,7 @@ INSERT INTO proposal_decision (proposal, decision, decided_at, decided_by) SELEC
 UPDATE network_head SET reference_version = reference_version + 1;
 """
 
-# The first day of a scheme, and its days; each closed day but the last two is paid.
+# The first day of a scheme, and its days. Each closed day except the last two is paid.
 DAYS = """
 CREATE TABLE crowd_day AS
 SELECT s.id AS scheme, {today} - back AS business_date, back, (back > 0) AS closed
@@ -96,8 +96,8 @@ INSERT INTO cup_day SELECT d.scheme, d.business_date, s.id, c, 10, 8, 0, 0, 0, 0
   FROM crowd_day d JOIN site s ON s.scheme = d.scheme, generate_series(1, 2) AS c WHERE d.closed;
 """
 
-# Each account moves by the same in each day, so that its closing balance is that times the days so far. Of arrears,
-# every fifth participant has some.
+# Each account moves by the same amount on each day, so its closing balance is that amount times the days so far. Every
+# fifth participant has arrears.
 BALANCES = """
 INSERT INTO balance (scheme, account, business_date, movement, closing)
 SELECT d.scheme, a.account, d.business_date, a.movement,

@@ -2,8 +2,8 @@
 """The scenario behind the examples in the document: four days of a small invented network, each request with its
 answer.
 
-Days and ids are fixed, so that another run gives the same, but for what the moment gives: see `settled`.
-"""
+Days and ids are fixed, so another run gives the same examples, except for values that depend on the moment: see
+`settled`."""
 import json
 import re
 from datetime import date
@@ -16,8 +16,8 @@ from harness import Client, wait_until
 from network import at, cups
 
 KEPT = Path(__file__).parents[2] / "src" / "http" / "contract" / "examples.json"
-ITEMS = 3  # of a longer list in an answer, an example shows the first ones
-DAY, LATER = date(2025, 5, 12), date(2025, 5, 20)  # first day; nothing in the scenario names a day from LATER on
+ITEMS = 3  # of a longer list in an answer, an example shows the first items
+DAY, LATER = date(2025, 5, 12), date(2025, 5, 20)  # first day; the scenario names no day from LATER on
 SETTLED = ("the-day-of-the-run", "the-time-of-the-run", "an-id-of-the-run")
 
 PARTICIPANTS = {
@@ -41,7 +41,7 @@ def event(kind, name, clock, /, **members):
 
 
 def abridged(value, key=None):
-    """Lists that only repeat themselves are cut; a secret is not shown, though it is worth nothing by now."""
+    """Cuts lists that only repeat themselves, and hides secrets, although these are worth nothing by now."""
     if isinstance(value, dict):
         return {k: "the-secret-shown-this-once" if k == "key" else abridged(v, k) for k, v in value.items()}
     if isinstance(value, list):
@@ -155,7 +155,7 @@ def reference_document():
 
 
 def one_of_each_kind():
-    """One event of each kind that clients post, in an order in which they could have happened."""
+    """An event of each kind that clients post, in an order in which they could have happened."""
 
     def at_anchor(kind, clock, **members):
         return event(kind, f"each-{kind}", clock, site="anchor", **members)
@@ -197,7 +197,7 @@ def without(row, *members):
 
 
 def set_up(do, admin):
-    """First one thing of each kind by itself, then the document of all of them."""
+    """First puts a thing of each kind by itself, then the document of all of them."""
     document = reference_document()
     scheme, cup, participant, site = (document[k][0] for k in ("schemes", "cup_types", "participants", "sites"))
     [terms], value = scheme["terms"], scheme["refund_values"][0]
@@ -284,7 +284,7 @@ def trade(do, admin, till, ann, ben):
 
 
 def wait_for_particulars(admin):
-    """The clock hashes them a moment after the close."""
+    """Waits until the clock has hashed them, a moment after the close."""
     wait_until(
         lambda: "particulars" in admin.get("/v1/seals", scheme="tern-bay")["items"][0], "the day's particulars are kept"
     )
@@ -305,7 +305,7 @@ def close(do, admin, till, cora, issue):
 
 
 def pay(do, admin, ann, ben, payments):
-    """hearth owes miller, whose payment is held, quay, and the pool, which collects."""
+    """hearth owes miller (whose payment is held), quay, and the pool (which collects)."""
     held, small = payments["hearth", "miller"], payments["hearth", "quay"]
     do(admin, "GET", "/v1/payments?scheme=tern-bay&status=computed&held=true")
     do(ben, "POST", f"/v1/payments/{held}/approve", name="held", expect=(409,))
@@ -321,7 +321,7 @@ def pay(do, admin, ann, ben, payments):
 
 
 def tell(do, admin, ben, orders):
-    """The bank books its orders, and something that nobody expects."""
+    """The bank books its orders, and a payment that nobody expects."""
     bookings = [*bank.book(orders), bank.Booking(Decimal("20.00"), "", "B-9")]
     statement = bank.statement("S-1", "00001000", "CAD", "2025-05-14", bookings, created_at="2025-05-14T22:00:00+00:00")
     told = do(ben, "POST", "/v1/bank-statements?scheme=tern-bay", statement.decode(), type="application/xml").json
@@ -391,7 +391,7 @@ def play(service):
 
 
 def _settled_text(text):
-    """Of the scenario's own times, days and ids nothing is taken away."""
+    """Keeps the scenario's own times, days and ids."""
     text = re.sub(
         r"(\d{4}-\d\d-\d\d)T\d\d:\d\d:\d\d(\.\d+)?(Z|[+-]\d\d:\d\d)",
         lambda m: m[0] if m[1] < str(LATER) else SETTLED[1],
@@ -411,7 +411,7 @@ OWN_IDS = {
 
 
 def settled(value, key=None):
-    """The value without what the moment of a run gives: times and days of the run, random ids, measurements."""
+    """The value without the parts that depend on the moment of a run: its times and days, random ids, measurements."""
     if isinstance(value, dict):
         return {k: settled(v, k) for k, v in value.items()}
     if isinstance(value, list):
@@ -419,7 +419,7 @@ def settled(value, key=None):
     if key in ("sha256", "digest", "message_id", "particulars", "days_to_close"):
         return f"{type(value).__name__} of the run"
     if isinstance(value, str):
-        if value.startswith("# HELP"):  # metrics: which there are, not what they have measured so far
+        if value.startswith("# HELP"):  # metrics: keeps their names, not their values
             value = "\n".join(line for line in value.splitlines() if line.startswith("#"))
         return _settled_text(value)
     return value

@@ -1,9 +1,8 @@
 # SPDX-License-Identifier: ISC
-"""The rules for names and text of Prometheus metrics, each as a finding in words.
+"""The rules for names and text of Prometheus metrics. Each violation is a finding in words.
 
 Sources, from memory: Prometheus documentation, "Exposition formats" (text format 0.0.4) and "Metric and label naming";
-the rules of `promtool check metrics`; OpenMetrics 1.0, "Canonical numbers", for the bounds of buckets.
-"""
+the rules of `promtool check metrics`; OpenMetrics 1.0, "Canonical numbers", for the bounds of buckets."""
 import re
 
 from prometheus_client.parser import text_string_to_metric_families
@@ -55,7 +54,7 @@ SAMPLE = re.compile(
 
 
 def findings(text):
-    """The faults of an exposition, a line each; empty: nothing."""
+    """The faults of an exposition, a line each; empty if there are none."""
     return [
         *_of_lines(text),
         *(found for family in text_string_to_metric_families(text) for found in _of_family(family)),
@@ -64,7 +63,7 @@ def findings(text):
 
 
 def _of_lines(text):
-    """Every line is a HELP, the TYPE after it, or a sample of that family; a family stands in one place only."""
+    """Every line is a HELP, the TYPE after it, or a sample of that family. The lines of a family stand together."""
     if not text.endswith("\n") or "\r" in text:
         yield "lines do not end with LF"
     seen, current, has_type = set(), None, False
@@ -132,8 +131,8 @@ def _of_samples(family):
 
 
 def _of_collisions(text):
-    """No two families may share a name, nor may one be named as a sample of another: OpenMetrics strips `_total`, and a
-    histogram takes three names."""
+    """Two families may not share a name, and a family may not have the name of another's sample: OpenMetrics strips
+    `_total`, and a histogram takes three names."""
     taken = {}
     for at, family in enumerate(text_string_to_metric_families(text)):
         for name in {family.name, *(family.name + suffix for suffix in SUFFIXES.get(family.type, ()))}:

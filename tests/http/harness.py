@@ -24,12 +24,12 @@ import psycopg2
 from contract import Contract, parse
 
 SANITIZER = re.compile(r"ERROR: \w+Sanitizer|runtime error:|WARNING: ThreadSanitizer")
-PATIENCE_SECONDS = 180  # bounds each wait: long, because a loaded machine is slow and not wrong
-WORKER = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))  # from 0, of those that run side by side
+PATIENCE_SECONDS = 180  # bounds each wait; long, because a slow machine is not a fault
+WORKER = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))  # side by side, from 0
 
-# A port is chosen first and listened on a moment later. So that nobody else takes it meanwhile, each worker has ports
-# of its own, below those that the system gives to connections. The start is by chance, for another checkout may test at
-# the same time.
+# The service's port is chosen first, and the service listens on it a moment later. To keep other processes from taking
+# it meanwhile, each worker has its own ports, below those that the system gives to connections. The first port is
+# random, because another checkout may test at the same time.
 FIRST_PORT, WORKERS_PORTS = 10_000, 2_500
 _start = random.randrange(WORKERS_PORTS)
 _ports = itertools.cycle(
@@ -48,13 +48,13 @@ def free_port():
         try:
             socket.create_server(("127.0.0.1", port)).close()
             return port
-        except OSError:  # somebody listens there
+        except OSError:  # another process listens there
             continue
     raise AssertionError("no port is free")
 
 
 def wait_until(condition, what="what was waited for", pause=0.02):
-    """The first value of the condition that is true. `what` is in words, or a function that gives them."""
+    """Returns the first value of the condition that is true. `what` is in words, or a function that returns them."""
     deadline = time.monotonic() + PATIENCE_SECONDS
     while not (value := condition()):
         assert time.monotonic() < deadline, (
@@ -76,19 +76,19 @@ class Answer:
 
     @property
     def reasons(self):
-        """The problem's reason first, then those of all its faults."""
+        """The problem's reason, followed by the reasons of all its faults."""
         return [self.json["reason"], *(fault["reason"] for fault in self.json.get("errors", []))]
 
 
 class Client:
-    """One keep-alive connection with one key; not for two threads at once. `checked`: each answer is checked against
-    the contract, which takes longer than to give it: too long for a load."""
+    """A keep-alive connection with a key, for one thread at a time. `checked`: compares each answer with the contract.
+    That takes longer than making the answer, so load tests do without."""
 
     def __init__(self, service, key=None, checked=True):
         self.service, self.key, self.checked, self.connection = service, key, checked, None
 
     def send(self, method, target, body=None, headers=None):
-        """`body`: bytes as they are, anything else as JSON."""
+        """`body`: bytes are sent as they are, anything else as JSON."""
         headers = {**({"Authorization": f"Bearer {self.key}"} if self.key else {}), **(headers or {})}
         if body is not None:
             headers = {"Content-Type": "application/json", **headers}
@@ -99,7 +99,7 @@ class Client:
         return answer
 
     def _exchange(self, method, target, body, headers):
-        # A kept connection may have been closed by the server between requests: then once more on a new one.
+        # The server may have closed a kept connection between requests: try again on a new connection.
         while True:
             kept = self.connection is not None
             if not kept:
@@ -140,7 +140,8 @@ class Client:
         return answer
 
     def agreed(self, second, method, path, body):
-        """A write that takes two people: this client proposes it, the second approves. The proposal."""
+        """Makes a write that takes two people: this client proposes it, and the second approves. Returns the
+        proposal."""
         proposed = self._expect(self.send(method, path, body), path, 202).json
         assert proposed["status"] == "proposed"
         answer = second.send("POST", f"/v1/proposals/{proposed['proposal']}/approve")
@@ -151,7 +152,7 @@ class Client:
         return self._expect(self.send("POST", "/v1/reference", document), "reference", 200).json
 
     def post(self, event):
-        """One event; 201 recorded or 200 duplicate."""
+        """Posts an event; 201 recorded or 200 duplicate."""
         return self._expect(self.send("POST", "/v1/events", event), event, 200, 201).json
 
     def post_many(self, events):
@@ -175,7 +176,7 @@ class Client:
 
 
 class Database:
-    """A database of its own in the test cluster."""
+    """A new database in the test cluster."""
 
     def __init__(self):
         host = of_worker(os.environ["DEPOSITD_TEST_PGHOST"])
@@ -192,7 +193,7 @@ class Database:
         connection.close()
 
     def shut(self):
-        """Ends all connections, and lets in no new ones until it is opened."""
+        """Ends all connections, and allows no new connections until `open`."""
         self.administer(f"ALTER DATABASE {self.name} ALLOW_CONNECTIONS false")
         self.administer(f"SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = '{self.name}'")
 
@@ -218,7 +219,7 @@ class Database:
 
 
 class Service:
-    """One running instance. Several may share a database."""
+    """A running instance. Several may share a database."""
 
     def __init__(self, database, **settings):
         self.database, self.process, self.contract = database, None, None
@@ -230,7 +231,7 @@ class Service:
             "DEPOSITD_LISTEN_ADDRESS": "127.0.0.1",
             "DEPOSITD_CLOSE_BY_CLOCK": "no",
             "DEPOSITD_POST_DEADLINE_MS": "100000",
-            "DEPOSITD_READ_DEADLINE_MS": "100000",  # for machines of any load
+            "DEPOSITD_READ_DEADLINE_MS": "100000",  # long enough for a slow machine
             **{f"DEPOSITD_{k.upper()}": str(v) for k, v in settings.items()},
         }
         self.log = tempfile.NamedTemporaryFile(prefix="depositd-", suffix=".log")
@@ -278,7 +279,7 @@ class Service:
         wait_until(is_ready, lambda: f"it is ready:\n{self.log_text()}")
 
     def stop(self):
-        """SIGTERM must end it in good order, and no sanitizer may have spoken."""
+        """SIGTERM must end it with status 0, and no sanitizer may have reported anything."""
         if self.process is None:
             return
         self.process.send_signal(signal.SIGTERM)
@@ -304,7 +305,7 @@ class Service:
 
 
 def new_service(database, **settings):
-    """Migrated, with a first admin key: `service.admin` is its client, `service.admin_key` the secret."""
+    """A migrated service with a first admin key: `service.admin` is its client, `service.admin_key` the secret."""
     service = Service(database, **settings)
     service.run("migrate")
     service.admin_key = service.create_key("first-admin", "admin")
@@ -314,13 +315,13 @@ def new_service(database, **settings):
 
 
 def at_once(*jobs):
-    """Runs the jobs in threads; the results in order, or the first error."""
+    """Runs the jobs in threads. Returns the results in order, or raises the first error."""
     outcome = [None] * len(jobs)
 
     def run(index, job):
         try:
             outcome[index] = job()
-        except BaseException as error:  # handed to the caller below
+        except BaseException as error:  # raised below
             outcome[index] = error
 
     threads = [threading.Thread(target=run, args=pair) for pair in enumerate(jobs)]

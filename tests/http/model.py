@@ -31,7 +31,8 @@ def day_start(day, cut_off, zone):
 
 
 def fewest_payments(positions):
-    """k - z by trying every subset: z is the most disjoint zero-sum groups (Verhoeff 2004, see check values)."""
+    """k - z by trying every subset: z is the largest number of disjoint zero-sum groups (Verhoeff 2004, see check
+    values)."""
     nonzero = [p for p in positions if p]
     groups = [0] * (1 << len(nonzero))
     for subset in range(1, len(groups)):
@@ -50,7 +51,8 @@ class Entry:
 
 class Model:
     def __init__(self, reference, code):
-        """`reference` is a document as POST /v1/reference takes it; `code` is the scheme to keep books for."""
+        """`reference` is a document as POST /v1/reference takes it; `code` is the scheme whose books the model
+        keeps."""
         self.scheme = next(s for s in reference["schemes"] if s["scheme"] == code)
         self.on_deposit = self.scheme["stock_terms"] == "on_deposit"
         self.decimals = DECIMALS[self.scheme["currency"]]
@@ -85,7 +87,7 @@ class Model:
         return max((r for r in rows if r["effective_date"] <= day.isoformat()), key=lambda r: r["effective_date"])
 
     def value(self, cup_type, day):
-        """None: it has none yet."""
+        """None: the cup type has no value yet."""
         rows = [
             r
             for r in self.scheme["refund_values"]
@@ -132,7 +134,7 @@ class Model:
             exceptions.append({"exception": "site_closed"})
         entry = self._record(Entry(kind, event, occurred, day, legs))
         exceptions += self._negative_stock(entry)
-        if kind in ("return", "exchange"):  # what the entry takes from customers on balance
+        if kind in ("return", "exchange"):  # the balance that the entry takes from customers
             exceptions += [
                 {"exception": "over_returned", "cup_type": self.unit(a)}
                 for a, n in entry.legs.items()
@@ -241,8 +243,8 @@ class Model:
         return [e for e in self.arrivals[dispatch.event["event_id"]] if not e.reversed_by]
 
     def _open(self, dispatch):
-        """The cups that have neither arrived nor been given up, by (cup type, damaged): a cup that broke on the way
-        is one too many of the one and one short of the other."""
+        """The cups that have neither arrived nor been given up, by (cup type, damaged). A cup that broke on the way is
+        one cup too many of the damaged and one cup short of the sound."""
         still = Counter()
         if not dispatch.reversed_by:
             still.update({(cup, damaged): n for cup, n, damaged in self._cups(dispatch.event, "cups")})
@@ -297,7 +299,7 @@ class Model:
             legs.update({f"in_transit({cup})": -n, f"unaccounted({cup})": n})
             if self.on_deposit:
                 legs.update({f"transit_deposits({cup})": worth, "loss_charges": -worth})
-                if bearer != "sender":  # the sender gets back the deposit that it had placed when it sent them
+                if bearer != "sender":  # the sender gets back the deposit that it placed when it sent them
                     legs.update({f"site_clearing({sender})": -then, "refund_variance": then - worth})
                 if bearer == "receiver":
                     legs.update({f"site_clearing({receiver})": worth})
@@ -339,7 +341,7 @@ class Model:
                 exceptions.append({"exception": "count_off", "cup_type": cup, "quantity": off})
         return legs, exceptions
 
-    # A person's word
+    # Decisions of a person
     def _forfeits(self, event, day, sign):
         legs, rate = Counter(), Fraction(self.terms(day)["tax_rate"])
         for cup, n, _ in self._cups(event, "cups"):
@@ -365,7 +367,7 @@ class Model:
         return self._forfeits(event, day, -1)
 
     def _must_be_there(self, kind, event):
-        """Forfeited cups must be out; reinstated cups must have been forfeited, and not yet reinstated."""
+        """Forfeited cups must be out. Reinstated cups must have been forfeited and not yet reinstated."""
         for cup, n, _ in self._cups(event, "cups"):
             if kind == "forfeit" and n > self.balances[f"with_customers({cup})"]:
                 raise Refused("more_than_out")
@@ -388,7 +390,7 @@ class Model:
             raise Refused("already_reversed")
         if original.kind == "dispatch" and self._arrivals(original):
             raise Refused("dispatch_arrived")
-        if original.kind in ("forfeit", "reinstate"):  # taking back the one is the other, and no easier
+        if original.kind in ("forfeit", "reinstate"):  # the reversal obeys the other's rules
             self._must_be_there("reinstate" if original.kind == "forfeit" else "forfeit", original.event)
         return original
 
@@ -396,7 +398,7 @@ class Model:
         original = self._original(event)
         legs = Counter({account: -value for account, value in original.legs.items()})
         legs.update(self._remeasured({a: v for a, v in legs.items() if self.unit(a)}, original.day, day))
-        for member in ("issued", "returned"):  # takes back the charge of that day, at any fees of today
+        for member in ("issued", "returned"):  # takes back the charge of that day, whatever today's fees are
             self.counted[day, original.event.get("site")][original.day, member] -= sum(
                 n for _, n, _ in self._cups(original.event, member)
             )
@@ -413,7 +415,8 @@ class Model:
 
     # The close -----------------------------------------------------------------------------------------------------
     def _remeasured(self, cups, old_day, new_day):
-        """Legs that lift the deposits on `cups` (balances of cup accounts) from the values of one day to another's."""
+        """Legs that change the deposits on `cups` (balances of cup accounts) from the values of a day to those of
+        another."""
         legs = Counter()
         for account, n in cups.items():
             place, cup = account.partition("(")[0], self.unit(account)

@@ -80,8 +80,8 @@ def at(day, clock="10:00", zone="America/St_Johns"):
 
 
 def business_day(cut_off="03:00", zone="America/St_Johns"):
-    """The one that contains now; away from a change of the clock. To be asked when it is needed: the tests run for
-    long."""
+    """The business day that contains now, except near a change of the clock. Ask for it when it is needed, because the
+    tests run for a long time."""
     hours, minutes = map(int, cut_off.split(":"))
     return (datetime.now(ZoneInfo(zone)) - timedelta(hours=hours, minutes=minutes)).date()
 
@@ -143,7 +143,7 @@ def worked_events(day=WORKED_DAY):
     ]
 
 
-# The contract's table: account -> (on_loan, on_deposit); None where the account stands in one of the two only.
+# The contract's table: account -> (on_loan, on_deposit); None if the account is in only one of the two.
 WORKED_BEFORE_CLOSE = {
     "customer_deposits(cup-300)": ("-22.50", "-22.50"),
     "customer_deposits(cup-450)": ("-21.00", "-21.00"),
@@ -179,7 +179,7 @@ WORKED_CUPS = {
     "with_customers(cup-450)": 6,
     "supply(cup-450)": -60,
 }
-# service fee - handling fee, and tax on the one less tax on the other, per site
+# service fee - handling fee, and the difference of their taxes, per site
 WORKED_FEES = {
     "anchor": ("4.00", "0.60"),
     "brick": ("-0.88", "-0.13"),

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""A page as a browser's parser sees it, as far as the tests ask: elements, tables, links, headings, forms."""
+"""A page as a browser's parser sees it: the elements, tables, links, headings and forms that the tests ask for."""
 import subprocess
 from html.parser import HTMLParser
 
@@ -68,7 +68,7 @@ class Page(HTMLParser):
 
     @property
     def links(self):
-        """Where its links lead, in their order; the skip link and other forms of the same are left out."""
+        """The targets of its links, in order. The skip link and other forms of the same page are left out."""
         return list(
             dict.fromkeys(
                 a.get("href") for a in self.all("a") if a.get("href").startswith("/") and "format=" not in a.get("href")
@@ -76,7 +76,7 @@ class Page(HTMLParser):
         )
 
     def table(self, caption=None):
-        """The rows of the table with a caption, or of the first, each {heading: text of the cell}."""
+        """The rows of the table with a caption, or of the first table, each {heading: text of the cell}."""
         for table in self.all("table"):
             if caption is None or table.first("caption").text == caption:
                 heads = [th.text for th in table.first("thead").all("th")]
@@ -89,7 +89,7 @@ class Page(HTMLParser):
 
     @property
     def facts(self):
-        """All definition lists' terms with what is said of them."""
+        """The terms of all definition lists, with their descriptions."""
         facts = {}
         for dl in self.all("dl"):
             terms, said = list(dl.all("dt")), list(dl.all("dd"))
@@ -99,12 +99,12 @@ class Page(HTMLParser):
 
 
 def tidy(body):
-    """The faults that HTML Tidy finds in it."""
+    """The faults that HTML Tidy finds in the page."""
     done = subprocess.run(["tidy", "-errors", "-quiet", "-utf8"], input=body, capture_output=True, timeout=600)
     return done.stderr.decode().strip()
 
 
 def label(name):
-    """As a page writes the name of a member."""
+    """The name of a member, as a page writes it."""
     text = name.replace("_", " ").replace("-", " ")
     return text[:1].upper() + text[1:]

@@ -1,10 +1,9 @@
 # SPDX-License-Identifier: ISC
-"""The schemas of ISO 20022, which are the standard's own and not part of this repository: where they are looked for,
-and xmllint's verdict by them.
+"""The schemas of ISO 20022, which belong to the standard and are not part of this repository: finds them, and
+validates documents with xmllint.
 
-They are free to download at www.iso20022.org, "ISO 20022 message definitions", by the message's name; the catalogue of
-messages has the current versions, its archive earlier ones. Keep the files' own names.
-"""
+They are free to download at www.iso20022.org, "ISO 20022 message definitions", by the message's name. The catalogue of
+messages has the current versions, and its archive has earlier versions. Keep the files' own names."""
 import os
 import pathlib
 import re
@@ -14,7 +13,7 @@ import subprocess
 import pytest
 
 TOP = pathlib.Path(__file__).parents[2]
-# The folder that the environment names, the one that .gitignore knows, and one beside the checkout.
+# The folder that the environment names, the folder that .gitignore names, and a folder beside the checkout.
 FOLDERS = (
     [pathlib.Path(os.environ["DEPOSITD_ISO20022_XSD"])]
     if os.environ.get("DEPOSITD_ISO20022_XSD")
@@ -28,7 +27,8 @@ def find(name):
 
 
 def validate(*documents):
-    """Each document by the schema of its own namespace. Skips the test where a schema is missing, so call it last."""
+    """Validates each document by the schema of its own namespace. Skips the test if a schema is missing, so call it
+    last."""
     if not shutil.which("xmllint"):
         pytest.skip("xmllint is missing: not validated")
     for document in documents:

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""Files to the bank and statements from it. The files are held against the schemas of ISO 20022 with xmllint, and read
-by bank.py, which shares no code with the service and answers with a camt.053. Whose money a line is, and that over- and
-underpaid ones wait in bank_suspense, is the accounting contract's."""
+"""Files to the bank and statements from it. xmllint checks the files by the schemas of ISO 20022. bank.py, which
+shares no code with the service, reads them and answers with a camt.053. The accounting contract says whose money a
+line is, and that overpaid and underpaid lines wait in bank_suspense."""
 import hashlib
 import re
 from datetime import timedelta
@@ -42,7 +42,7 @@ OPERATOR = {
 
 
 class Office:
-    """A closed day under dual control: closed by the admin, approved by ann; ben does the rest."""
+    """A closed day under dual control: the admin closed it, ann approved, and ben does the rest."""
 
     def __init__(self, service):
         self.service, self.admin = service, service.admin
@@ -111,7 +111,7 @@ class Office:
         return answer.body
 
     def pay(self):
-        """All that is approved goes to the bank; what it booked."""
+        """Sends all approved payments to the bank. Returns the bank's bookings."""
         orders = []
         for type in ("payouts", "collections"):
             answer = self.ben.send("POST", f"/v1/settlements/tern-bay/{D0}/files", {"type": type})
@@ -137,7 +137,7 @@ class Office:
         return answer.json
 
     def told(self, bookings, **more):
-        """The lines that a statement of these bookings became."""
+        """The lines that the service made of a statement of these bookings."""
         return self.take(self.statement(bookings, **more))["statements"][0]["lines"]
 
     def resolve(self, line, status=200, reason=None, **body):
@@ -180,14 +180,14 @@ def test_golden_messages_are_of_the_standard(path):
 
 
 def only_returns():
-    """Cups that somebody else lent come back: the pool owes, in both modes of netting."""
+    """Cups that another participant lent come back: the pool owes, in both modes of netting."""
     return [
         event("return", "brick", at(D0), returned=cups(cup_300=20)),
         event("return", "dock", at(D0), returned=cups(cup_300=2)),
     ]
 
 
-FILES = [  # netting, stock terms, events, type -> what each party pays (-) or gets
+FILES = [  # netting, stock terms, events, type -> the amount that each party pays (-) or gets
     (
         "central",
         "on_loan",
@@ -230,7 +230,7 @@ def test_files(office, netting, stock_terms, events, expected):
         file = office.make(type)
         data = office.fetch(file)
         made.append(data)
-        message_id, orders = bank.read_file(data)  # which also adds the control sums up
+        message_id, orders = bank.read_file(data)  # which also checks the control sums
         assert message_id == file["message_id"] and len(message_id) <= 35
         assert (file["payments"], file["total"]) == (len(parties), str(sum(map(Decimal, parties.values()))))
         sign = 1 if type == "collections" else -1
@@ -244,7 +244,7 @@ def test_files(office, netting, stock_terms, events, expected):
         assert {o.end_to_end for o in orders} == ids and all(len(i) <= 35 for i in ids)
         assert {o.currency for o in orders} == {"CAD"} and {o.requested_on for o in orders} == due_on
         assert {o.own_account for o in orders} == {ACCOUNT}
-        office.refuse_file(type, 409, "nothing_approved")  # all are in it
+        office.refuse_file(type, 409, "nothing_approved")  # all payments are in it
         assert office.fetch(file) == data
     statuses = {(p["from"], p["to"]): p["status"] for p in office.payments().values()}
     assert statuses == {parties: "instructed" if "pool" in parties else "approved" for parties in statuses}
@@ -271,7 +271,7 @@ def test_what_a_collection_says(office):
         f"<Ustrd>tern-bay {D0}</Ustrd>",
     ):
         assert text in data, text
-    # The next day's is no longer the first under its mandate.
+    # The collection of the next day is no longer the first under its mandate.
     day = D0 + timedelta(days=1)
     office.admin.post(event("issue", "anchor", at(day), issued=cups(cup_300=9), amount="22.50"))
     office.admin.close("tern-bay", day)
@@ -352,7 +352,7 @@ def test_a_payout_goes_to_no_account_that_nobody_has_looked_at(office):
     assert office.make("collections")["total"] == "101.78"  # the mandate names the participant that pays
 
 
-# --- what reference data takes ----------------------------------------------------------------------------------------
+# --- reference data ---------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -384,7 +384,7 @@ def test_a_statement_made_of_the_files_settles_everything(office, netting, stock
     office.load(network.worked_events(D0), stock_terms, netting=netting).approve()
     bookings = office.pay()
     data = office.statement(bookings)
-    for payment in office.payments().values():  # those straight between participants have no line on the pool's account
+    for payment in office.payments().values():  # payments between participants have no line on the pool's account
         if payment["status"] == "approved":
             assert office.ben.send("POST", f"/v1/payments/{payment['payment_id']}/confirm").status == 200
     before = office.balances()
@@ -404,7 +404,7 @@ def test_a_statement_made_of_the_files_settles_everything(office, netting, stock
     assert all(
         line["disposition"] == "matched" and line["payment_id"] in ids and line["entry"] for line in stated["lines"]
     )
-    # The same statement again, also in another message, is answered like the first time.
+    # The same statement again, even in another message, is answered like the first time.
     feed = office.admin.feed("tern-bay")
     assert office.take(data) == taken
     assert (
@@ -434,7 +434,7 @@ def test_a_statement_of_the_same_id_that_says_something_else_is_refused(paid):
 
 
 def test_a_line_that_comes_again_in_another_statement_is_taken_once(paid):
-    twice = bank.Booking(Decimal("7.00"), reference="B-77")  # two that are alike in everything are still two
+    twice = bank.Booking(Decimal("7.00"), reference="B-77")  # two equal lines are still two lines
     first = paid.told([paid.bookings[PAYOUT], twice, twice])
     assert [line["disposition"] for line in first] == ["matched", "unmatched", "unmatched"]
     before = paid.balances()
@@ -444,7 +444,7 @@ def test_a_line_that_comes_again_in_another_statement_is_taken_once(paid):
     assert paid.told([twice] * 3)[2]["disposition"] == "unmatched"  # a third is new
 
 
-UNEXPECTED = {  # what the bank books -> what becomes of it; nothing of it confirms a payment
+UNEXPECTED = {  # the bank's booking -> its effect; none of these confirms a payment
     "underpaid": lambda o: bank.replace(o.bookings[COLLECTION], amount=Decimal("100.00")),
     "overpaid": lambda o: bank.replace(o.bookings[PAYOUT], amount=Decimal("-56.10")),
     "unmatched: no reference": lambda o: bank.Booking(COLLECTION),
@@ -507,7 +507,7 @@ def test_a_payment_that_comes_back_fails(paid, order):
     paid.told([paid.bookings[SMALL], bank.come_back(paid.bookings[SMALL], "\U0001F642" * 35)])
     small = paid.admin.get(f"/v1/payments/{paid.payments()['pool', 'quay']['payment_id']}")
     assert small["changes"][-1]["note"] == "returned by the bank: " + "\U0001F642" * 35
-    # Once more, and the payment itself once more: for a person.
+    # The same return again, and the payment itself again: a person must look at these.
     again = paid.told([bank.come_back(payout, reference="B-8"), bank.replace(payout, reference="B-9")])
     assert [line["disposition"] for line in again] == ["unmatched"] * 2
     paid.admin.assert_holds()
@@ -561,7 +561,7 @@ def test_of_two_who_bring_the_same_statement_both_get_the_same_answer(paid):
 # --- resolving --------------------------------------------------------------------------------------------------------
 
 
-RESOLVED = {  # booking -> arrears of hearth or miller afterwards, and what has become of the payment
+RESOLVED = {  # booking -> arrears of hearth or miller afterwards, and the state of the payment
     "exact, without its reference": (lambda o: bank.Booking(COLLECTION), ("hearth", "pool"), {}, "confirmed"),
     "underpaid": (
         lambda o: bank.replace(o.bookings[COLLECTION], amount=Decimal("100.00")),
@@ -599,7 +599,7 @@ def test_a_line_that_was_a_payment(paid, what):
     whose = next(p for p in parties if p != "pool")
     assert f"settlement_due({whose})" not in balances and paid.payments()[parties]["status"] == status
     paid.resolve(line, 409, "line_not_open", payment_id=payment["payment_id"])
-    # The line that should have come is one too many now.
+    # The line that was expected is now surplus.
     assert [
         line["disposition"] for line in paid.told([paid.bookings[COLLECTION if parties[1] == "pool" else PAYOUT]])
     ] == ["unmatched"]
@@ -621,7 +621,7 @@ def test_a_line_that_was_a_return_less_its_charge(paid):
 
 
 def test_a_line_of_a_participant(paid):
-    """A stranger's line takes two people, with dual control on or off; and goes to arrears, whatever is due."""
+    """A stranger's line takes two people, with dual control on or off, and goes to arrears, whatever is due."""
     paid_in, late, nothing = paid.told(
         [bank.Booking(Decimal("1.78")), bank.Booking(Decimal("-5.00")), bank.Booking(Decimal("9.00"))]
     )
@@ -641,7 +641,7 @@ def test_a_line_of_a_participant(paid):
             "request": {"participant": "hearth", "note": "asked them"},
         }.items()
     )
-    assert paid.resolve(paid_in, 202, participant="hearth")["proposal"] == proposed["proposal"]  # it waits already
+    assert paid.resolve(paid_in, 202, participant="hearth")["proposal"] == proposed["proposal"]  # it already waits
     assert paid.balances() == before and len(paid.open_lines()) == 3
     approve = f"/v1/proposals/{proposed['proposal']}/approve"
     paid.ben.refused("POST", approve, None, 409, "second_key_needed")

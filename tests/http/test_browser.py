@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Pages in headless Chromium, on a phone, on a desk, in the dark and on paper. A proxy on loopback adds the key; to
-measure pages, it shows them in frames of a phone's and a desk's width, without the policy that forbids both frames and
+"""Pages in headless Chromium: on a phone, on a desktop, in the dark and on paper. A proxy on loopback adds the key. To
+measure pages, it shows them in frames as wide as a phone and a desktop, without the policy that forbids the frames and
 the script in them."""
 import html
 import http.client
@@ -42,7 +42,8 @@ TARGETS = [
 
 
 class Proxy(ThreadingHTTPServer):
-    """`policy`: passes the policy on. `inject`: what it adds to the end of pages. /frames is a page of its own."""
+    """`policy`: passes the policy on. `inject`: text to add to the end of pages. /frames is a page of the proxy's
+    own."""
 
     def __init__(self, service):
         super().__init__(("127.0.0.1", 0), Forward)
@@ -121,7 +122,7 @@ class Browser:
         return done.stdout.decode()
 
     def measured(self):
-        """Each page, on a phone and on a desk."""
+        """Measures each page, on a phone and on a desktop."""
         self.proxy.policy = False
         dom = self.run("/frames", "--dump-dom", "--virtual-time-budget=20000")
         self.proxy.policy = True
@@ -133,7 +134,7 @@ class Browser:
         return png(path.read_bytes())
 
     def printed(self, target):
-        """The sizes of its pages, in points."""
+        """The sizes of the printed pages, in points."""
         path = self.folder / "printed.pdf"
         self.run(target, f"--print-to-pdf={path}", "--no-pdf-header-footer")
         boxes = re.findall(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)\s*\]", path.read_bytes())
@@ -184,7 +185,7 @@ def browser(net, tmp_path_factory):  # noqa: F811
 
 
 def test_no_page_is_wider_than_its_window(browser):
-    """WCAG 2.1 1.4.10, reflow: wide content scrolls in a region of its own."""
+    """WCAG 2.1 1.4.10, reflow: wide content scrolls in its own region."""
     measured = browser.measured()
     assert [(m["target"], m["inner"]) for m in measured] == [(t, w) for w in (PHONE[0], DESK[0]) for t in TARGETS]
     assert {m["styled"] for m in measured} == {"tabular-nums"}, "the style sheet came"
@@ -196,7 +197,8 @@ def test_no_page_is_wider_than_its_window(browser):
 
 
 def test_an_accountant_walks_by_links_alone(browser):
-    """Index, settlement, statement, journal, event: by the links that the browser itself has found in each page."""
+    """Index, settlement, statement, journal, event: follows only links that the browser itself has found in each
+    page."""
 
     def links(dom):
         return [html.unescape(link) for link in re.findall(r'<a [^>]*href="([^"]+)"', dom)]

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Every change of reference data, terms and keys is recorded: author, time, values before and after, reason; and
-nothing else is. The accounting contract says which changes must be recorded; there is no published source."""
+"""Every change of reference data, terms and keys is recorded with author, time, values before and after, and reason.
+Nothing else is recorded. The accounting contract says which changes must be recorded; there is no published source."""
 import hashlib
 import re
 import subprocess
@@ -72,7 +72,7 @@ def test_a_document_is_one_change_for_each_thing(service):
 
 
 def test_after_is_the_thing_as_it_is_read(loaded):
-    """All that the interface shows of a thing is in its change, but for what names it."""
+    """A change has all members that the interface shows of a thing, except those that name it."""
     naming = {"participant", "site", "cup_type", "scheme", "effective_date"}
     for change in changes(loaded):
         path = {
@@ -258,7 +258,7 @@ def test_the_list_is_asked_by_scheme_kind_person_and_day(loaded):
 
 
 def test_changes_at_once_are_numbered_without_a_gap(loaded):
-    """Many admins at once, and some of what they do is refused."""
+    """Many admins make changes at once, and some of these are refused."""
     admins = [loaded.client(loaded.admin_key) for _ in range(6)]
 
     def work(n):
@@ -274,7 +274,7 @@ def test_changes_at_once_are_numbered_without_a_gap(loaded):
 
 
 def test_a_closed_day_is_sealed_with_the_changes_until_its_close(loaded):
-    """The changes before the close are in it, the later ones are not; the day's bounds have nothing to do with it."""
+    """The seal covers the changes before the close, and not the later ones. The bounds of the day do not matter."""
     loaded.admin.post(event("issue", "anchor", at(FIRST), issued=cups(cup_300=1)))
     loaded.admin.put("/v1/participants/cook", {"name": "Cook"})
     number = last_change(loaded)["number"]
@@ -290,7 +290,7 @@ def test_the_service_can_only_append(loaded, statement):
 
 
 def test_each_write_is_a_line_of_the_log(loaded):
-    """With key, route, status, request id and time; a read is none."""
+    """The line has key, route, status, request id and time. A read has no line."""
     loaded.admin.send("PUT", "/v1/participants/cook?why=x", {"name": "Cook"}, {"X-Request-Id": "put-1"})
     loaded.admin.send(
         "POST", "/v1/keys", {"name": "ann", "holder": "Ann", "role": "auditor"}, {"X-Request-Id": "post-1"}
@@ -310,7 +310,7 @@ def test_each_write_is_a_line_of_the_log(loaded):
 
 
 def test_a_network_that_is_older_than_its_changes(database):
-    """Days that were closed before changes were kept have particulars without them."""
+    """Days that were closed before changes were recorded have particulars without changes."""
     service = new_service(database)
     try:
         service.admin.load(document())
@@ -318,7 +318,7 @@ def test_a_network_that_is_older_than_its_changes(database):
         service.admin.close("tern-bay", FIRST)
         kept = "SELECT count(*) FROM particulars"
         wait_until(lambda: database.rows(kept) == [(1,)])
-        # as it was closed before there were changes: the clock keeps five parts of it
+        # the state of a day closed before changes were recorded: the clock keeps five parts of it
         database.run(
             "UPDATE settlement SET last_change = NULL; DELETE FROM cup_day; DELETE FROM till_day; DELETE FROM"
             " particulars"
@@ -334,7 +334,7 @@ def test_a_network_that_is_older_than_its_changes(database):
 
 
 def test_the_chain_begins_with_what_is_there(database):
-    """The migration, of a database that has reference data and keys already."""
+    """Runs the migration on a database that already has reference data and keys."""
     service = Service(database)
     before = [m for m in MIGRATIONS if m.stem < "0010"]
     execute(

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""Every check can fail: rows are changed behind the service's back, by a superuser and past all triggers, and the
-checks that must notice do, and no others. The accounting contract says which check must notice which damage; there
-is no published source."""
+"""Every check can fail. A superuser changes rows behind the service's back, past all triggers. The checks that must
+notice do so, and no others. The accounting contract says which check must notice which damage; there is no published
+source."""
 from datetime import timedelta
 
 import psycopg2
@@ -71,7 +71,7 @@ TABLES = [
 
 
 class Tamperer:
-    """A superuser's connection that can put everything back as it was."""
+    """A superuser's connection that can restore everything."""
 
     def __init__(self, database):
         self.connection = psycopg2.connect(database.owner_dsn)
@@ -87,12 +87,13 @@ class Tamperer:
         assert self.cursor.rowcount > 0, f"touched nothing: {statements}"
 
     def restore(self):
-        """All at once. Row by row, for the service's clock may be reading the tables in another order."""
+        """All rows at once. Row by row could deadlock, because the service's clock may be reading the tables in
+        another order."""
         self.cursor.execute("; ".join(f"DELETE FROM {t}; INSERT INTO {t} SELECT * FROM saved.{t}" for t in TABLES))
 
 
 def later_events(issued_on_worked_day):
-    """The day after, at another value of cup-300: things that the worked example has not."""
+    """The day after, with another value of cup-300: adds things that the worked example lacks."""
     sent = event("dispatch", "anchor", at(NEXT_DAY, "08:00"), cups=cups(cup_300=6), to="dock")
     return [
         event("issue", "anchor", at(NEXT_DAY, "09:00"), issued=cups(cup_300=3)),
@@ -115,8 +116,8 @@ def later_events(issued_on_worked_day):
 
 
 def pay(service):
-    """hearth's payment is confirmed, miller's is confirmed and then comes back, quay's is under way; and there is a
-    journal."""
+    """hearth's payment is confirmed, miller's is confirmed and then comes back, and quay's is under way. There is also
+    a journal."""
     accountant = service.client(service.create_key("accountant", "accountant"))
 
     def send(client, path, body=None):
@@ -139,14 +140,14 @@ def pay(service):
 
 
 def wait_for_particulars(service):
-    """They are kept a moment after the close: from then on all of a closed day is fixed."""
+    """They are kept a moment after the close. From then on everything about a closed day is fixed."""
     missing = "SELECT FROM settlement LEFT JOIN particulars p USING (scheme, business_date) WHERE p.digest IS NULL"
     wait_until(lambda: not service.database.rows(missing), "the particulars are kept")
 
 
 @pytest.fixture(scope="module")
 def books(shared):
-    """Two schemes; tern-bay, on deposit, has a closed day, an open one at another value, and one of everything."""
+    """Two schemes. tern-bay, on deposit, has a closed day, an open day at another value, and one of everything."""
     document = network.worked_reference("on_deposit")
     document["schemes"][0]["refund_values"].append(
         {"cup_type": "cup-300", "effective_date": str(NEXT_DAY), "amount": "3.00"}
@@ -542,7 +543,7 @@ def test_every_check_can_fail():
 
 
 def test_a_fraud_that_balances_is_noticed(untouched):
-    """A dollar of a site's debt, on its settled day, is made a variance: legs and balances agree, the rest does not."""
+    """A dollar of a site's debt, on its settled day, becomes a variance: legs and balances agree, the rest does not."""
     service, tamperer = untouched
     site = clearing("copper")
     tamperer.tamper(
@@ -625,7 +626,7 @@ def test_changes_that_are_hashed_anew_are_not_those_that_the_day_was_sealed_with
 
 
 def test_the_owner_s_own_change_is_recorded_as_such(untouched):
-    """Without switching off triggers it is a row like any other, but nobody's of the service."""
+    """With triggers on, such a change makes a row like any other, but without an author known to the service."""
     service, tamperer = untouched
     tamperer.cursor.execute("SET session_replication_role = origin")
     try:
@@ -656,7 +657,7 @@ def test_a_lost_entry_is_noticed(untouched):
 
 
 def test_what_can_not_be_computed_does_not_hold(untouched):
-    """An event that is no JSON any more: the checks that look into it are broken, the others are made all the same."""
+    """An event's JSON becomes malformed. The checks that read it are broken, and the others still run."""
     service, tamperer = untouched
     tamperer.tamper(f"UPDATE entry SET event = '[' || event WHERE {FIRST_ISSUE}")
     assert broken(service) >= {"events_once", "entries_match_events", "seals_verify"}

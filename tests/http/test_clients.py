@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""Clients that are generated from the document: linters find nothing in it, and a till on a generated TypeScript client
-type-checks without a cast and does its work. The tools are npm packages (tests/client); tests/client/install installs
-them, and says why where it can't: then these tests are skipped."""
+"""Clients generated from the document. Linters find no fault in it. A till on a generated TypeScript client
+type-checks without a cast and does its work. The tools are npm packages (tests/client), which tests/client/install
+installs. If it cannot, it says why, and these tests are skipped."""
 import json
 import os
 import re
@@ -30,7 +30,7 @@ pytestmark = pytest.mark.skipif(
 
 @pytest.fixture(scope="module")
 def tool(tmp_path_factory):
-    """Runs a tool of the packages in a folder that Node.js finds them from; nothing of it talks to anybody."""
+    """Runs a tool of the packages in a folder where Node.js finds them. The tools use no network."""
     folder = INSTALLED / tmp_path_factory.mktemp("client").name
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir()
@@ -81,7 +81,7 @@ def test_a_linter_finds_nothing(tool, document, linter):
 
 @pytest.mark.parametrize("linter", LINTERS)
 def test_a_linter_finds_what_is_wrong(tool, document, linter):
-    """So that the tests above can fail: an operation without its id, another without its answer's description."""
+    """Shows that the tests above can fail: an operation lacks its id, another its answer's description."""
     broken = json.loads(document.read_text())
     del broken["paths"]["/v1/me"]["get"]["operationId"]
     (tool.folder / "broken.json").write_text(json.dumps(broken))
@@ -90,15 +90,15 @@ def test_a_linter_finds_what_is_wrong(tool, document, linter):
 
 @pytest.fixture(scope="module")
 def till(tool, document):
-    """till.ts, compiled against what openapi-typescript makes of the document."""
+    """till.ts, compiled against the types that openapi-typescript makes from the document."""
     tool("openapi-typescript", document.name, "--output", "schema.d.ts")
     tool("tsc", "--project", "tsconfig.json")
     return tool.folder / "out" / "till.js"
 
 
 def test_generated_types_are_known(tool, till):
-    """Nothing is typed as unknown but the values of open objects, and none as an object that can have no member. (The
-    generator opens the types of headers, and says so of the webhooks that there are not.)"""
+    """No type is unknown, except the values of open objects, and no object type allows no members. (The generator
+    makes the types of headers open, and also those of webhooks, which the document does not have.)"""
     types = re.sub(r"/\*.*?\*/", "", (tool.folder / "schema.d.ts").read_text(), flags=re.DOTALL)
     loose = [
         line.strip()
@@ -112,15 +112,15 @@ def test_generated_types_are_known(tool, till):
 
 
 def test_the_till_casts_nothing():
-    """60 lines at most, and no word by which TypeScript would believe rather than check."""
+    """The till has at most 60 lines, and no word that makes TypeScript believe a type without checking it."""
     text = (HERE / "till.ts").read_text()
     code = re.sub(r"//.*|/\*.*?\*/", "", text)
     assert not re.search(r"\bas\b|\bany\b|@ts-|<unknown>|!\.|!\)", code) and len(text.splitlines()) <= 60
 
 
 def test_a_wrong_till_does_not_compile(tool, till):
-    """The types say what the document says: a misspelt kind, a text for a count, a reason that the operation does not
-    give."""
+    """The types say the same as the document: they refuse a misspelt kind, a text for a count, and a reason that the
+    operation does not give."""
     text, places = (HERE / "till.ts").read_text(), []
     for right, wrong in (
         ('kind: "issue", issued: [{ cup_type: cupType', 'kind: "isue", issued: [{ cup_type: cupType'),
@@ -138,7 +138,7 @@ def test_a_wrong_till_does_not_compile(tool, till):
 
 
 def test_the_till_does_its_work(shared, tool, till):
-    """me, issue, replay, return, a refusal told by its reason, the list page by page, and proofs of what is closed."""
+    """me, issue, replay, return, a refusal with its reason, the list page by page, and proofs of closed days."""
     shared.admin.load(
         network.reference([network.scheme("tern-bay", FIRST, {"cup-300": "2.50"})], {"anchor": ("tern-bay", "hearth")})
     )

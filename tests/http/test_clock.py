@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Closing by the clock, across time zones: which days are due is reckoned here with Python's zoneinfo, not with the
-service's calendar. And when payments are due after it: a published calendar of closing days."""
+"""Closing by the clock, across time zones. The test computes with Python's zoneinfo, not with the service's calendar,
+which days are due. Also tests when payments fall due after a close, by a published calendar of closing days."""
 from datetime import date, datetime, timedelta, timezone
 
 import pytest
@@ -11,8 +11,8 @@ from model import DAY, day_start
 from network import at, cups, event
 
 FIRST = date.today() - timedelta(days=6)
-# Zones on both sides of the date line, at offsets of hours, half and quarter hours, with cut-offs and patience of their
-# own.
+# Zones on both sides of the date line, with offsets of hours, half and quarter hours. Each has its own cut-off and
+# patience.
 SCHEMES = {
     "tern-bay": ("America/St_Johns", "03:00", 60),
     "harbour": ("Pacific/Auckland", "04:30", 0),
@@ -23,8 +23,8 @@ SCHEMES = {
 
 
 def due_days(code, then):
-    """The days whose end and the scheme's patience lay behind at an instant; and those for which it is too near to
-    tell, or has come since."""
+    """The days whose end and the scheme's patience had passed at an instant. Also the days for which the instant is
+    too near to tell, or which have fallen due since."""
     zone, cut_off, minutes = SCHEMES[code]
     closes = {
         d: day_start(d + DAY, cut_off, zone) + timedelta(minutes=minutes)
@@ -72,7 +72,7 @@ def wait_until_closed(service, code, days):
 
 
 def assert_closed_in_order(service, code, now):
-    """Exactly the days that are due, each once, one after the other, by the clock; and the books hold."""
+    """Exactly the days that are due are closed by the clock, each once and in order, and the checks hold."""
     due, near = due_days(code, now)
     closed = closed_days(service, code)
     assert closed[: len(due)] == due and set(closed[len(due) :]) <= set(near), (code, closed, due)
@@ -113,8 +113,8 @@ def test_due_days_are_closed_in_order_in_all_zones(database, service, instances)
 
 
 def test_a_missed_night_is_caught_up(database, service):
-    """The first days were closed by hand; then nobody ran for some nights, and one close was broken off at its cut. The
-    next instance takes that up first, and the others in their order."""
+    """The first days were closed by hand. Then no instance ran for some nights, and a close was broken off at its cut.
+    The next instance finishes that close first, and then closes the other days in order."""
     load(service)
     now = datetime.now(timezone.utc)
     for code in SCHEMES:
@@ -158,8 +158,8 @@ CLOSING_DAYS = ["2025-01-01", "2025-04-18", "2025-04-21", "2025-05-01", "2025-12
     ],
 )
 def test_payments_are_due_on_banking_days(service, day, due):
-    """Closes run every day, also on Good Friday and Easter Sunday; their payments fall due on the next day banks
-    work."""
+    """Closes run every day, also on Good Friday and Easter Sunday. Their payments fall due on the next day on which
+    banks work."""
     day = date.fromisoformat(day)
     service.admin.load(
         network.reference(

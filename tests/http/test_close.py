@@ -1,6 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""The close: order, carrying forward, netting, seals; and what it must survive (a kill, events that race it, the
-clock)."""
+"""The close: order, carrying forward, netting and seals. It must survive a kill, events that race it, and the clock."""
 import hashlib
 import threading
 import time
@@ -50,7 +49,7 @@ def payments(settlement):
 
 
 def paid(made):
-    """(who, 0 pays or 1 gets) -> how much"""
+    """(participant, 0 pays or 1 gets) -> amount"""
     totals = Counter()
     for pair, amount in made.items():
         for side, who in enumerate(pair):
@@ -83,8 +82,8 @@ def test_days_close_in_order_and_once(service):
 
 
 def test_small_positions_are_carried(service):
-    """Below the minimum: carried, untouched; settled once it has been carried for carry_days, or crosses the
-    minimum."""
+    """A position below the minimum is carried untouched. It is settled once it has been carried for carry_days or
+    crosses the minimum."""
     admin = service.admin
     load(admin, terms=[{"minimum_payment": "20.00"}], carry_days=2)
     admin.post_many([issue("anchor", 4, D0), give_back("brick", 8, D0)])
@@ -101,13 +100,13 @@ def test_small_positions_are_carried(service):
     third = admin.close("tern-bay", D0 + 2 * DAY)
     assert not carried(third) and payments(third) == {("hearth", "pool"): "12.50"}
     admin.post_many([issue("anchor", 1, D0 + 3 * DAY), issue("dock", 9, D0 + 3 * DAY)])
-    fourth = admin.close("tern-bay", D0 + 3 * DAY)  # the count of days begins anew
+    fourth = admin.close("tern-bay", D0 + 3 * DAY)  # the count of days begins again
     assert carried(fourth) == {"hearth": "2.50"} and payments(fourth) == {("quay", "pool"): "22.50"}
     admin.assert_holds()
 
 
 def test_a_participant_without_an_open_site_is_settled(service):
-    """At the close of its last day a site is no longer open: its participant's account is settled to the cent."""
+    """At the close of the last day of a participant's last open site, its account is settled to the cent."""
     admin = service.admin
     load(
         admin,
@@ -134,7 +133,7 @@ def test_netting(service, netting, expected):
     made = payments(settlement)
     if netting == "central":
         assert made == expected
-    else:  # which debtor pays which creditor is free; how many payments, and what each pays or gets, is not
+    else:  # any debtor may pay any creditor; the number of payments, and the sum that each pays or gets, are fixed
         assert len(made) == len(expected)
         assert paid(made) == paid(expected)
     assert settlement["totals"] == {
@@ -196,7 +195,7 @@ def test_seals(service):
 
 
 def test_the_clock_closes_past_days_in_order(database, service):
-    """Two instances whose clocks both close: each day is closed once."""
+    """Two instances run a clock: each day is closed once."""
     load(service.admin)
     service.admin.post_many([issue("anchor", n + 1, D0 + n * DAY) for n in range(4)])
     due, clocks = [D0 + n * DAY for n in range(5)], []
@@ -218,7 +217,7 @@ def test_the_clock_closes_past_days_in_order(database, service):
 
 
 def test_a_killed_close_is_resumed(service):
-    """Killed at any point: nothing of the close stands, or all of it; the next close gives the whole."""
+    """Wherever the close is killed, either all of it is recorded or nothing. The next close completes it."""
     admin = service.admin
     load(
         admin,
@@ -236,7 +235,7 @@ def test_a_killed_close_is_resumed(service):
         closing.join()
         service.start()
         admin = service.admin = service.client(service.admin_key)
-        admin.post(issue("site-0", 1, day))  # late where the cut had been made
+        admin.post(issue("site-0", 1, day))  # late if the cut had been made
         settlement = admin.close("tern-bay", day)
         feed = admin.feed("tern-bay")
         assert [i["entry"] for i in feed] == list(range(1, len(feed) + 1))
@@ -255,8 +254,8 @@ def _ignore_errors(service, day):
 
 
 def test_events_that_race_the_close(service):
-    """Tills post for a day while it closes: each event is in the day or late, and the money of both days adds up. Each
-    site has traded before the close begins, and again after it."""
+    """Tills post for a day while it closes. Each event is in the day or late, and the money of both days adds up. Each
+    site has traded before the close begins, and trades again after it."""
     admin = service.admin
     load(admin)
     answers, batches, stop = [], Counter(), threading.Event()
@@ -278,7 +277,7 @@ def test_events_that_race_the_close(service):
         try:
             all_traded(3)
             settlement = service.client(service.admin_key).close("tern-bay", D0)
-            all_traded(2)  # events on their way during the close may be of either day; the next is late
+            all_traded(2)  # events on their way during the close may belong to either day; the next event is late
         finally:
             stop.set()
         return settlement
@@ -317,7 +316,7 @@ def test_a_payout_waits_when_exceptions_pass_the_limit(service):
 
 
 def pay_to(service, account):
-    """Once something is posted, another person has to agree to another account."""
+    """Once events are posted, another person must agree to a change of the account."""
     body = {"name": "Miller", "bank_account": {"account": account, "bank_code": "77"}}
     answer = service.admin.send("PUT", "/v1/participants/miller", body)
     if answer.status == 202:
@@ -337,7 +336,8 @@ def test_a_payout_to_a_changed_account_waits_until_it_is_released(service):
 
 
 def test_a_changed_account_is_not_hidden_by_another_reason(service):
-    """On the second day both hold: a payout that waits for its account must not make that account known."""
+    """On the second day both reasons hold. If a payout waits for its account, this close must not make the account
+    known."""
     admin = service.admin
     load(admin, variance_limit="5.00")
     reasons = []
@@ -351,8 +351,8 @@ def test_a_changed_account_is_not_hidden_by_another_reason(service):
 
 
 def test_reference_data_may_change_while_a_day_is_closed(service):
-    """The race: a close has begun with its snapshot of the network, and waits for another's lock; meanwhile the
-    network grows. It must begin again with a new snapshot, and not write from the old one."""
+    """The race: a close has begun with its snapshot of the network, and waits for another's lock. Meanwhile the
+    network grows. The close must begin again with a new snapshot, and must not write from the old snapshot."""
     admin, late = service.admin, {f"late-{n}": ("tern-bay", f"newcomer-{n}") for n in range(50)}
     load(admin)
     admin.post(issue("anchor", 2, D0))

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""Conditional reads (RFC 9110 section 13.1.2): a till that reads something again gets no body while it is the same."""
+"""Conditional reads (RFC 9110 section 13.1.2): a till that reads an unchanged thing again gets no body."""
 import pytest
 
 import network
@@ -66,7 +66,7 @@ def test_what_has_changed_is_sent(net):
 
 
 def test_another_reader_has_another_tag(net):
-    """A tag says nothing to a key that sees something else."""
+    """A tag matches nothing for a key that sees something else."""
     assert get(net.till, "/v1/sites", If_None_Match=get(net.admin, "/v1/sites").headers["ETag"]).status == 200
 
 

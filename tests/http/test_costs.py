@@ -1,9 +1,8 @@
 # SPDX-License-Identifier: ISC
-"""The cost of a read follows from the rows that it shows. In a network of many each list is asked for ten rows, at its
-start and far into it, and with each filter, and so is the start page. PostgreSQL tells the number of pages that it read
-(its buffers, by EXPLAIN). The number may not exceed the need of so many rows. Both with plans for the given values and
-with generic ones: the service gets either.
-"""
+"""The cost of a read depends only on the rows that it shows. In a network of many, the test reads ten rows of each
+list, at its start and far into it, and with each filter. It also reads the start page. PostgreSQL counts the pages
+that it reads (its buffers, by EXPLAIN), and they may not exceed what so many rows need. The test runs with plans for
+the given values and with generic plans, because the service may get either."""
 import re
 from datetime import timedelta
 
@@ -15,13 +14,13 @@ from statements import SQL, statement_text
 
 QUERIES = SQL / "queries"
 ROWS = 10
-PER_ROW, AT_ALL = 20, 60  # pages: some indexes deep for each thing that a row names; and what any statement may need
+PER_ROW, AT_ALL = 20, 60  # pages: some indexes for each thing in a row; and for any statement
 PER_SCHEME = 120  # at a glance, with some accounts in arrears and some payments that wait
 CROWD = Crowd()
 
 
 class Asked:
-    """A database's connection as the service has it."""
+    """A database connection like the service's."""
 
     def __init__(self, database):
         self.connection = psycopg2.connect(database.service_dsn)
@@ -30,7 +29,7 @@ class Asked:
         self.cursor.execute("SET jit = off; SET TimeZone = 'UTC'; SET max_parallel_workers_per_gather = 0")
 
     def pages(self, name, values, mode, folder="queries"):
-        """Pages read by a statement, planning left out; and the rows that it gave."""
+        """The pages that a statement read, without planning, and the rows that it gave."""
         self.cursor.execute(f"DEALLOCATE ALL; SET plan_cache_mode = {mode}")
         self.cursor.execute("PREPARE asked AS " + statement_text(next((SQL / folder).rglob(f"{name}.sql"))))
         call = "EXECUTE asked (" + ", ".join(self.literal(v) for v in values) + ")"
@@ -48,7 +47,7 @@ class Asked:
 def crowd(shared):
     CROWD.fill(shared.database)
     asked = Asked(shared.database)
-    # Not from business_day: in the last minutes of a day the service puts the next one there.
+    # Not from business_day, because in the last minutes of a day the service adds the next day there.
     asked.last = shared.database.rows("SELECT max(business_date) FROM settlement WHERE scheme = 1")[0][0]
     asked.accounts = [
         a for a, in shared.database.rows("SELECT DISTINCT account FROM balance WHERE scheme = 1 ORDER BY" " 1")
@@ -69,7 +68,7 @@ def number(day):
     return (day - day.replace(year=1970, month=1, day=1)).days
 
 
-# Each list: its statement, and what it is asked. `half` is a day half way back, `last` the last closed one.
+# Each list: its statement and its arguments. `half` is a day half way back, `last` the last closed day.
 LISTS = {
     "accounts": ("accounts-list", lambda c, half, last: (1, -1, ROWS, None)),
     "accounts, far in": ("accounts-list", lambda c, half, last: (1, c.accounts[len(c.accounts) // 2], ROWS, None)),
@@ -155,7 +154,7 @@ def test_a_page_reads_no_more_than_it_shows(crowd, name, mode):
     assert pages <= AT_ALL + (PER_SCHEME if statement == "glance" else PER_ROW) * rows
 
 
-# Reports that show few rows, of a network with many accounts, events and exceptions; and pages for each row.
+# Reports that show few rows, in a network with many accounts, events and exceptions, with the pages for each row.
 REPORTS = {
     "deposit cover": ("report-deposit-cover", lambda c, half, last: (1, last), 20),
     "ageing": ("report-ageing", lambda c, half, last: (2, last), 40),

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Business days: their bounds across clock changes are PostgreSQL's own AT TIME ZONE, and the facts of the check
-values."""
+"""Business days: PostgreSQL's own AT TIME ZONE, and the facts of the check values, give their bounds across clock
+changes."""
 from datetime import date, datetime, timedelta
 
 import pytest
@@ -9,8 +9,8 @@ import network
 from model import DAY, instant
 
 TODAY = date.today()
-EARLY = timedelta(minutes=5)  # the next day may stand there so long before it begins: an event may lie that far ahead
-# zone, cut-off. Where the two differ by half an hour, at midnight, or by more than an hour: the unusual ones.
+EARLY = timedelta(minutes=5)  # the next day may exist so long before it begins, because an event may be that far ahead
+# zone, cut-off. These zones are unusual: half an hour, at midnight, or more than an hour.
 ZONES = [
     ("Pacific/Auckland", "03:00"),
     ("Australia/Lord_Howe", "03:00"),
@@ -40,7 +40,8 @@ LENGTHS = [
 
 
 def load(client, zones, first_day):
-    """One scheme with one site per zone, one cup lent at each on the second day; returns the schemes' codes."""
+    """Loads a scheme with a site for each zone, and lends a cup at each on the second day. Returns the schemes'
+    codes."""
     codes = [f"zone-{n}" for n in range(len(zones))]
     client.load(
         network.reference(

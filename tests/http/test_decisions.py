@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Decisions of the accounting contract ("Decisions that go with the table") at their edges: shipments that go wrong,
-sites that have closed, forfeits that came back, small positions that wait. Expected figures follow from the contract by
+"""Edge cases of the accounting contract's "Decisions that go with the table": shipments that go wrong, sites that have
+closed, forfeited cups that came back, small positions that wait. The expected figures follow from the contract by
 hand."""
 from datetime import timedelta
 
@@ -21,14 +21,14 @@ def load(service, terms=({},), more_values=(), sites=(), **more):
 
 
 def shortages(client, state):
-    """(entry, quantity) of what dispatches are short of."""
+    """(entry, quantity) of the cups that dispatches are short of."""
     rows = client.items("/v1/reports/exceptions", scheme="tern-bay", state=state, **{"from": D0, "to": D1})
     return [(r["entry"], r["quantity"]) for r in rows if r["kind"] == "receipt_short"]
 
 
 def test_a_receipt_that_is_reversed_leaves_its_dispatch_short_again(service):
-    """10 cups in three parts. The part that completes the dispatch is reversed: the missing cups are an open
-    exception once more."""
+    """10 cups in three parts. The part that completes the dispatch is reversed: the missing cups are an open exception
+    again."""
     admin = load(service)
     sent = event("dispatch", "anchor", at(D0), cups=cups(cup_300=10), to="dock")
     admin.post(sent)
@@ -46,7 +46,7 @@ def test_a_receipt_that_is_reversed_leaves_its_dispatch_short_again(service):
     undone = undo(third)
     assert undone["exceptions"] == [{"exception": "receipt_short", "cup_type": "cup-300", "quantity": 2}]
     assert shortages(admin, "open") == [(undone["entry"], 2)]
-    again = undo(second)  # now 5 are missing, and it is said once
+    again = undo(second)  # now 5 are missing, and only one exception says so
     assert shortages(admin, "open") == [(again["entry"], 5)]
     last = part(5)
     assert last["exceptions"] == [] and shortages(admin, "open") == []
@@ -54,7 +54,7 @@ def test_a_receipt_that_is_reversed_leaves_its_dispatch_short_again(service):
         [(first["entry"], 5), (second["entry"], 2), (undone["entry"], 2), (again["entry"], 5)]
     )
     assert undo(first)["exceptions"] == [{"exception": "receipt_short", "cup_type": "cup-300", "quantity": 5}]
-    assert undo(last)["exceptions"] == []  # nothing of it has arrived: it is on the road
+    assert undo(last)["exceptions"] == []  # none of it has arrived: it is on the road
     admin.assert_holds()
 
 
@@ -79,7 +79,7 @@ def test_a_loss_that_is_reversed_leaves_its_dispatch_short_again(service):
 
 
 def test_a_dispatch_is_reversed_while_nothing_of_it_has_arrived(service):
-    """A receipt that comes all the same is a fact: it is recorded, as more than was on the road."""
+    """A receipt that comes anyway is a fact: it is recorded, as more than was on the road."""
     admin = load(service)
     sent = event("dispatch", "anchor", at(D0), cups=cups(cup_300=4), to="dock")
     got = event("receipt", "dock", at(D0, "12:00"), cups=cups(cup_300=4), dispatch=sent["event_id"])
@@ -100,7 +100,7 @@ def test_a_dispatch_is_reversed_while_nothing_of_it_has_arrived(service):
 
 
 def test_a_site_that_has_closed_still_has_facts(service):
-    """An event after a site's last day is recorded, and listed; its last day is a day like others."""
+    """An event after a site's last day is recorded and listed. The site's last day is a day like any other."""
     admin = load(service, sites={"brick": ("tern-bay", "miller", {"closed_on": str(D0)})})
     assert admin.post(event("return", "brick", at(D0), returned=cups(cup_300=1)))["exceptions"] == [
         {"exception": "over_returned", "cup_type": "cup-300", "quantity": -1}
@@ -110,7 +110,8 @@ def test_a_site_that_has_closed_still_has_facts(service):
 
 
 def test_a_forfeit_whose_cups_were_reinstated_stands(service):
-    """Reinstating is bounded by the cups forfeited and not reinstated; so is taking a forfeit back."""
+    """Only cups that were forfeited and not yet reinstated can be reinstated. The same bound holds for reversing a
+    forfeit."""
     admin = load(service)
     admin.post(event("issue", "anchor", at(D0), issued=cups(cup_300=10)))
 
@@ -171,7 +172,7 @@ def test_a_change_of_sign_does_not_restart_carrying_but_zero_does(service):
 
 @pytest.mark.parametrize("stock_terms", ["on_loan", "on_deposit"])
 def test_remeasurement_is_of_the_balances_through_the_day_before(service, stock_terms):
-    """An issue of the next day that is posted before the close of this one has its new value already: it is not
+    """An issue of the next day that is posted before this day closes already has its new value, so it is not
     remeasured."""
     admin = load(service, stock_terms=stock_terms, more_values=[("cup-300", D1, "4.00")])
     admin.post_many(

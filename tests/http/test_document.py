@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""/openapi.json as a document that good clients are made from: each operation is named, grouped and described, and
-what holds for all of them holds for each. Every other test here compares it with the answers (contract.py)."""
+"""/openapi.json as a source for good clients: each operation has a name, a group and a description, and general facts
+hold for each. Every other test here compares the document with the answers (contract.py)."""
 import json
 import re
 import subprocess
@@ -43,7 +43,7 @@ def operations(document):
 
 
 def test_each_operation_has_an_id_that_makes_a_method_name(document):
-    """A row of routes.c without .id, or with another's, is named here."""
+    """If a row of routes.c lacks .id or shares it with another row, the failure names the row."""
     named = {}
     for where, operation in operations(document):
         name = operation.get("operationId")
@@ -95,7 +95,7 @@ def test_public_operations_need_no_key_and_all_others_one_of_two_kinds(document)
 
 
 def test_each_reason_is_one_of_some_operation(shared, document):
-    """A reason that no operation lists can't be met, or is missing in routes.c or route_reasons.c."""
+    """If no operation lists a reason, no request can get it, or routes.c or route_reasons.c lacks it."""
     listed = set()
     for _, operation in operations(document):
         listed |= set().union(*shared.contract.reasons_of(operation).values())
@@ -117,7 +117,7 @@ def test_headers_stand_where_they_are_sent(document):
 
 
 def test_the_version_stands_once(shared, document):
-    """meson.build has it; the binary, the document, the first page and the newest notes for users say the same."""
+    """meson.build has it. The binary, the document, the first page and the newest notes for users say the same."""
     version = re.search(r"version: '([^']+)'", (TOP / "meson.build").read_text())[1]
     assert document["info"]["version"] == shared.admin.get("/")["version"] == version
     assert shared.run("--version") == f"depositd {version}\n"

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Each acknowledged event is in the ledger once, whatever happens to the service while tills are posting; and a till
-may always post an unanswered event again."""
+"""Each acknowledged event is in the ledger once, whatever happens to the service while tills are posting. A till may
+always post an unanswered event again."""
 import http.client
 import signal
 from datetime import date, timedelta
@@ -16,7 +16,7 @@ SITES = ("anchor", "brick", "copper", "dock")
 
 
 def post_until_it_breaks(service, site, acknowledged, sent):
-    """Singles and arrays in turn, each noted before it goes out and again when it is answered."""
+    """Posts single events and arrays in turn. Notes each event before it goes out and again when it is answered."""
     client, turn = service.client(service.admin_key), 0
     while True:
         turn += 1
@@ -40,7 +40,7 @@ def test_nothing_acknowledged_is_lost(service, how):
         )
     )
     acknowledged, sent = [], []
-    end = service.kill if how == signal.SIGKILL else service.stop  # stop asserts an exit in good order
+    end = service.kill if how == signal.SIGKILL else service.stop  # stop asserts an orderly exit
 
     def break_it():
         wait_until(lambda: len(acknowledged) >= 500, lambda: f"500 events acknowledged, {len(acknowledged)}")
@@ -63,13 +63,14 @@ def test_nothing_acknowledged_is_lost(service, how):
 
 
 def test_connections_that_were_closed_while_idle(service):
-    """A database that was restarted in the meantime costs nobody an answer: neither who posts next nor who reads."""
+    """If the database was restarted meanwhile, no client loses an answer, neither the next to post nor the next to
+    read."""
     admin = service.admin
     admin.load(
         network.reference([network.scheme("tern-bay", DAY, {"cup-300": "2.50"})], {"anchor": ("tern-bay", "hearth")})
     )
     for rounds in range(1, 6):
-        admin.post(event("issue", "anchor", at(DAY), issued=cups(cup_300=1)))  # the next follows the writer's own
+        admin.post(event("issue", "anchor", at(DAY), issued=cups(cup_300=1)))  # the next after the writer's
         ended = service.database.rows(
             "SELECT pid, pg_terminate_backend(pid, 120000) FROM pg_stat_activity"
             " WHERE usename = 'depositd_service' AND datname = current_database()"

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The examples in the document are the answers that the service gives now: the scenario of examples.py is played
-again and compared with src/http/contract/examples.json. `tests/document examples` renews the stale examples in that
+"""The examples in the document are the answers that the service gives now. The test plays the scenario of examples.py
+again and compares it with src/http/contract/examples.json. `tests/document examples` renews the stale examples in that
 file."""
 import json
 import os
@@ -12,7 +12,7 @@ import examples
 from harness import Client
 from test_document import operations
 
-# Of what has no example: the document itself, and what is for browsers.
+# Operations without an example: the document itself, and those for browsers.
 WITHOUT = {"getDocument", "getStyleSheet"}
 
 
@@ -22,7 +22,7 @@ def document(shared):
 
 
 def same_or_new(kept, played):
-    """An example that is not stale stays as it is, with the times of its own run."""
+    """An example that is not stale stays as it is, with the times of its run."""
     return kept if kept is not None and examples.settled(kept) == examples.settled(played) else played
 
 
@@ -59,7 +59,7 @@ def test_each_operation_has_an_example_of_body_and_answer(document):
 
 
 def test_each_example_is_of_its_schema(shared, document):
-    """JSON is validated as it stands; of other types only that it is text, for what they hold is tested elsewhere."""
+    """JSON must be valid by its schema. Other types must only be text, because other tests check their content."""
     count = 0
 
     def check(schema, value, where):
@@ -84,7 +84,7 @@ def test_each_example_is_of_its_schema(shared, document):
 
 
 def test_a_stale_example_is_noticed():
-    """The comparison itself: times and ids of the run may differ, a figure or a member may not."""
+    """Tests the comparison: times and ids of the run may differ, but a figure or a member may not."""
     kept = {
         "amount": "2.50",
         "recorded_at": "2026-11-26T21:00:00Z",

@@ -1,11 +1,11 @@
 # SPDX-License-Identifier: ISC
 """Open movements: every flight of an airline sample is a cup lent at its origin and handed back at its destination.
 
-Source: npm package vega-datasets, data/flights-5k.json: 5,000 flights of 2001-01-01 to 2001-03-31 between 203 airports,
-"date": "2001/01/01 01:10", origin, destination. The test computes the takings of each airport, and the fewest payments
-that settle a day, from the raw file, and compares them with the service's figures for every one of its 90 days. The
-days are moved to recent years by whole weeks: twenty-five years of empty days would show nothing more.
-"""
+Source: npm package vega-datasets, data/flights-5k.json: 5,000 flights of 2001-01-01 to 2001-03-31 between 203
+airports, "date": "2001/01/01 01:10", origin, destination. The test computes the takings of each airport, and the
+fewest payments that settle a day, from the raw file, and compares them with the service's figures for every one of its
+90 days. The days are moved to recent years by whole weeks, because twenty-five years of empty days would show nothing
+more."""
 import json
 import os
 import shutil
@@ -49,9 +49,9 @@ def flights():
 
 
 def fewest_payments(positions):
-    """Of many small positions. A pair of opposites is always as good a group as any (swap it out of whatever groups
-    its two members are in: those join, and none is lost); for the rest, every way to take members one by one is
-    tried."""
+    """The fewest payments among many small positions. A pair of opposites is always as good as any group. (Take both
+    members out of their groups: these groups join, and no group is lost.) For the rest, tries every way to take
+    members one by one."""
     left = Counter(p for p in positions if p)
     count, groups = sum(left.values()), 0
     for value in [v for v in left if v > 0]:
@@ -106,7 +106,8 @@ def test_each_day_nets_as_the_raw_file_does(service, flights):
         assert {a: n for a, n in paid.items() if n} == {a: n for a, n in took.items() if n}, day
         fewest, hard = fewest_payments(took.values())
         made = len(settlement["payments"])
-        # The contract promises the fewest up to at least 20 positions (here: left over after pairing), close beyond.
+        # The contract promises the fewest for up to at least 20 positions (here: left over after pairing), and a close
+        # number beyond.
         assert made == fewest if hard <= 20 else fewest <= made <= fewest + 1, (day, made, fewest, hard)
     assert service.admin.accounts("airline", as_of=max(flights))["with_customers(cup-300)"] == 0
     service.admin.assert_holds("airline")

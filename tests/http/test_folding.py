@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The movements of a batch stand beside the balances until they are folded into them: no reader sees a difference."""
+"""The movements of a batch are kept beside the balances until they are folded into them. No reader sees a
+difference."""
 from datetime import date, timedelta
 
 import network
@@ -10,7 +11,7 @@ SITES = [f"cafe-{n}" for n in range(40)]
 
 
 def test_balances_are_the_same_before_and_after_a_fold(service):
-    """Batches of an issue at each of forty sites, until the writer has folded twice."""
+    """Posts batches with an issue at each of forty sites, until the writer has folded twice."""
     admin = service.admin
     admin.load(
         network.reference(

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Where a request ends (RFC 9112): an ambiguous request is refused with a problem, the connection is closed, and a
-request hidden behind it is never executed. Raw sockets, for no client library sends such things."""
+"""Where a request ends (RFC 9112). An ambiguous request is refused with a problem, the connection is closed, and a
+request hidden behind it is never executed. The tests use raw sockets, because no client library sends such requests."""
 import json
 import random
 import re
@@ -51,7 +51,7 @@ def chunks(*pieces):
 
 
 def said(net, *pieces, then_shut=False):
-    """All that the service says until it closes the connection; it must, within a minute."""
+    """Everything that the service sends until it closes the connection, which it must do within a minute."""
     with socket.create_connection(("127.0.0.1", net.port), timeout=PATIENCE_SECONDS) as connection:
         answer = b""
         try:
@@ -70,8 +70,8 @@ def said(net, *pieces, then_shut=False):
 
 
 def answers(text, methods=()):
-    """The answers in a row: (status, headers, body), each with the length that it says. `methods` of the requests,
-    where one is HEAD (RFC 9110 section 9.3.2)."""
+    """The answers in a row: (status, headers, body), each of the length that it states. `methods` are those of the
+    requests, if one of them is HEAD (RFC 9110 section 9.3.2)."""
     found = []
     while text:
         head, _, text = text.partition(b"\r\n\r\n")
@@ -111,7 +111,7 @@ def chunked(body):
     return lambda net: post(net, body, "Transfer-Encoding: chunked")
 
 
-# name: what is sent, the refusal, and the clause of RFC 9112 where no other is named
+# name: bytes to send, the refusal, and the clause of RFC 9112 unless another is named
 WRONG = {
     # 6.3: which length is right?
     "two lengths": (fields("Content-Length: 5", "Content-Length: 500"), 400, "bad_framing"),
@@ -183,8 +183,7 @@ WRONG = {
 @pytest.mark.parametrize("way", ["alone", "behind another", "in two pieces"])
 @pytest.mark.parametrize("name", WRONG)
 def test_refused(net, name, way):
-    """One problem, and no more: the request that comes after, in the body or behind it, is not there for the
-    service."""
+    """There is a single problem. The service does not see the request that comes after, in the body or behind it."""
     make, status, reason = WRONG[name]
     before, hidden, wrong = recorded(net), good(net), make(net)
     if way == "behind another":
@@ -198,7 +197,7 @@ def test_refused(net, name, way):
 
 
 def test_what_is_refused_is_not_repeated(net):
-    """Neither the head nor the body comes back, where a key may stand in it."""
+    """The answer repeats neither the head nor the body, because they may contain a key."""
     text = said(net, post(net, b"", "X-Note : secret"))
     assert b"secret" not in text and net.admin_key.encode() not in text and b"<html" not in text
 
@@ -227,7 +226,7 @@ def test_absolute_targets(net):
 
 
 def test_options_for_the_server(net):
-    """RFC 9110 section 9.3.7: `*` is a target of OPTIONS alone, which no resource has; RFC 9110 section 15.5.6: with
+    """RFC 9110 section 9.3.7: only OPTIONS has the target `*`, which names no resource; RFC 9110 section 15.5.6: with
     Allow."""
     (answer,) = answers(said(net, b"OPTIONS * HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n"))
     assert answer[0] == 405 and {"get", "post"} <= set(answer[1]["allow"].split(", "))
@@ -272,7 +271,7 @@ def stream(net, *fields):
 
 
 def test_a_stream_that_breaks(net):
-    """Lines that were answered stay; there is no summary, so the client posts the rest again."""
+    """Lines that were answered count. There is no summary, so the client posts the rest again."""
     before = recorded(net)
     with socket.create_connection(("127.0.0.1", net.port), timeout=PATIENCE_SECONDS) as connection:
         line = issue() + b"\n"
@@ -297,7 +296,7 @@ def test_a_stream_that_breaks_at_once(net):
 
 
 def changed(text, rng):
-    """A few bytes changed, left out, or put in, mostly such as framing is made of."""
+    """The bytes with a few changed, left out, or put in. Most of the new bytes matter to framing."""
     for _ in range(rng.randint(1, 3)):
         at = rng.randrange(len(text))
         byte = rng.choice(
@@ -309,8 +308,8 @@ def changed(text, rng):
 
 @pytest.mark.parametrize("seed", range(10))
 def test_requests_changed_by_chance(net, seed):
-    """For any input, answers are well-formed, each event recorded was answered 201, and after a refusal of the
-    framing there is no further answer."""
+    """For any input, answers are well-formed, and each recorded event was answered 201. After a refusal of the framing
+    there is no further answer."""
     rng, tries = random.Random(seed), 20
     for _ in range(tries):
         before, body = recorded(net), issue()
@@ -346,9 +345,9 @@ def test_an_answer_is_not_lost_to_what_still_comes(net):
 
 
 def test_a_client_that_ends_its_side(net):
-    """After its last request a client may close its half of the connection. A write is answered all the same, also
-    when the answer takes a while. (A read may be given up: a client that waits for one can't be told from a client
-    that has left.)"""
+    """After its last request a client may close its half of the connection. A write is still answered, even if the
+    answer takes a while. (A read may be given up, because a client that waits cannot be told from a client that has
+    left.)"""
     before, texts = recorded(net), [good(net) for _ in range(5)]
     for text in texts[:3]:
         assert [answer[0] for answer in answers(said(net, text, then_shut=True))] == [201]

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""The start page: its figures against the reports', where sums could go wrong; and its pages."""
+"""The start page: compares its figures with the reports' where sums could go wrong, and tests its pages."""
 from datetime import timedelta
 from decimal import Decimal
 
@@ -11,8 +11,8 @@ from network import at, cups, event
 
 @pytest.fixture(scope="module")
 def net(shared):
-    """wharf, on deposit: one closed day, the open ones across two changes of value, with damaged cups, cups on the road
-    and cups lost; and as many other schemes as make three pages of four."""
+    """wharf, on deposit: a closed day, open days across two changes of value, damaged cups, cups on the road and lost
+    cups. There are enough other schemes to fill three pages of four."""
     today = network.business_day()
     first = today - timedelta(days=6)
     wharf = network.scheme(
@@ -61,7 +61,7 @@ def net(shared):
 
 
 def test_the_cover_is_that_of_the_report(net):
-    """Line by line it is another computation: the start page adds up sums by kind, the report accounts."""
+    """Each line is computed in another way: the start page adds up sums by kind, the report adds up accounts."""
     compared = 0
     for scheme in net.admin.get("/")["schemes"]:
         lines = [

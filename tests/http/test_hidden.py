@@ -1,11 +1,10 @@
 # SPDX-License-Identifier: ISC
-"""The things that a bound key may not know of: a request that names it is answered, byte for byte, as if it did not
-exist. Each row asks the same for a hidden thing and for an absent one of an equally long name. The contract's table of
-keys says which things a key may know of.
+"""A request that names a thing that a bound key may not know of is answered, byte for byte, as if the thing did not
+exist. Each row asks for a hidden thing and for an absent thing with an equally long name. The contract's table of keys
+says which things a key may know of.
 
-One thing can't be hidden: an event id is taken once in a scheme, so that posting other content under an id that
-somebody else has used is refused with event_id_conflict, as it is under one's own.
-"""
+One thing cannot be hidden: an event id is taken once in a scheme. So other content under an id that another key has
+used is refused with event_id_conflict, as it is under the key's own id."""
 import re
 from datetime import date, timedelta
 from uuid import uuid4
@@ -19,7 +18,7 @@ from network import at, cups, event
 FIRST = date.today() - timedelta(days=3)
 OPEN = FIRST + DAY
 TILL, OWNER = "till", "owner"  # of anchor and copper (hearth), in tern-bay
-# what is hidden -> what is not there; brick is miller's, in tern-bay; gull is miller's, in skerry
+# hidden thing -> absent thing; brick is miller's, in tern-bay; gull is miller's, in skerry
 ABSENT = {"brick": "brack", "gull": "gall", "skerry": "skarry", "miller": "muller"}
 NEVER = str(uuid4())
 
@@ -87,7 +86,7 @@ def net(shared):
 
 
 def reads():
-    """Targets with {names}: of what is hidden, or of what is absent in its place."""
+    """Targets with {names} of hidden things, or of absent things in their place."""
     yield "/v1/events/{issue}"
     yield "/v1/events/{issue}?scheme=tern-bay"
     yield "/v1/events/{issue}?scheme={skerry}"
@@ -142,14 +141,14 @@ def writes():
         "gull_event",
     ):
         yield "reversal", "anchor", {"reverses": f"{{{name}}}"}
-        if name not in ("dispatch", "lost"):  # that a till may receive
+        if name not in ("dispatch", "lost"):  # that the till may receive
             yield "receipt", "anchor", {"cups": one, "dispatch": f"{{{name}}}"}
     yield "transit_loss", "anchor", {"cups": one, "dispatch": "{dispatch}", "bearer": "operator"}
     yield "forfeit", None, {"cups": one, "scheme": "{skerry}"}
 
 
 def filled(net, value, hidden):
-    """The text, or what is in it, with the hidden things or with absent ones."""
+    """The text, or its nested values, with the hidden things or with absent things."""
     if isinstance(value, dict):
         return {k: filled(net, v, hidden) for k, v in value.items()}
     if not isinstance(value, str):
@@ -205,7 +204,7 @@ def test_a_till_says_nothing_of_other_sites_days(net, site):
 
 
 def test_a_till_learns_what_its_own_work_needs(net):
-    """It sends to any site of its scheme, receives what another site sent, and is told what is wrong with its own
+    """It sends to any site of its scheme, receives what another site sent, and learns what is wrong with its own
     events."""
     till = net.by_key[TILL]
     sent = till.post(event("dispatch", "anchor", at(OPEN, "09:00"), cups=cups(cup_300=1), to="brick"))
@@ -253,7 +252,7 @@ def test_a_till_learns_what_its_own_work_needs(net):
 
 
 def test_every_read_that_names_something_is_compared(net):
-    """A route with such a part in its path, that a till or a participant may use, has a row."""
+    """There is a row for each route with such a part in its path that a till or a participant may use."""
     rows = [re.sub(r"\?.*", "", re.sub(r"\{\w+\}", "x", target)) for target in reads()]
     for path, operations in net.admin.get("/openapi.json")["paths"].items():
         if "get" not in operations or not re.search(r"\{(scheme|site|participant|event_id|entry|payment_id)\}", path):
@@ -261,6 +260,6 @@ def test_every_read_that_names_something_is_compared(net):
         concrete = re.sub(r"\{(\w+)\}", "x", path)
         statuses = {net.by_key[key].send("GET", filled(net, concrete, True)).status for key in (TILL, OWNER)}
         if statuses == {403}:
-            continue  # the role may not
+            continue  # the role may not use it
         shape = re.compile(re.sub(r"\{\w+\}", "[^/]+", path) + "$")
         assert any(shape.match(row) for row in rows), path

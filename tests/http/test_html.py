@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Pages: they show the figures of the JSON, to the cent; nothing that is written into the ledger gets out of its
-place; each is valid, accessible and without script; and an accountant comes from the index down to an event by links
-alone."""
+"""Pages show the figures of the JSON, to the cent. No text of the ledger can break out of its place. Each page is
+valid, accessible and without script. An accountant gets from the index down to an event by links alone."""
 import re
 from collections import Counter
 from datetime import timedelta
@@ -22,7 +21,7 @@ HOSTILE = [
     "'; & &amp; </td></table>",
     "<!-- ]]> --> \u202e\u2603",
 ]
-NEEDED = {"day": str(WORKED_DAY), "account": "site_clearing(anchor)"}  # what a report has to be told
+NEEDED = {"day": str(WORKED_DAY), "account": "site_clearing(anchor)"}  # the parameters that a report requires
 KINDS_EACH = 3  # pages of one kind that the crawl reads
 
 
@@ -75,7 +74,7 @@ def net(shared):
 
 
 def kind_of(target):
-    """The route, and of a report its name: pages that are made alike."""
+    """The route, with the name of a report: pages of the same kind are made alike."""
     path = target.partition("?")[0]
     if path.startswith("/v1/reports/"):
         return path
@@ -87,7 +86,7 @@ def kind_of(target):
 
 
 def crawl(net, client):
-    """Follows links only, from the index; of each kind of page some."""
+    """Follows only links, from the index, and reads some pages of each kind."""
     pages, waiting, read = {}, ["/"], Counter()
     while waiting:
         target = waiting.pop(0)
@@ -138,7 +137,7 @@ def test_links_lead_a_bound_key_only_where_it_may_go(net, role):
 
 
 def test_the_other_party_to_a_payment_is_named_and_no_more(service):
-    """A payment straight between participants: each sees the other's code, whose statement is not for it."""
+    """The payment is between participants. Each sees the other's code, but may not read the other's statement."""
     service.admin.load(network.worked_reference("on_loan"))
     service.admin.post_many(network.worked_events())
     service.admin.close("tern-bay", WORKED_DAY)
@@ -214,7 +213,7 @@ ACCOUNTANTS_WALK = (
 
 
 def walk(page_of, links_of, *steps):
-    """From the index by links alone, each step to a page whose target matches; back from dead ends."""
+    """Goes from the index by links alone, with each step to a page whose target matches; turns back from dead ends."""
 
     def go(target, rest):
         page = page_of(target)
@@ -240,7 +239,7 @@ def test_a_settlement_leads_to_the_events_of_its_day(net):
     assert reached and reached.facts["Business date"] == str(WORKED_DAY) and reached.table("Legs")
 
 
-# What they say is what the JSON says ----------------------------------------------------------------------------------
+# Pages against the JSON -----------------------------------------------------------------------------------------------
 def test_reports_say_what_the_json_says(net):
     compared = 0
     for described in net.admin.get("/v1/reports")["items"]:
@@ -408,7 +407,7 @@ def test_a_browser_is_asked_for_a_key(net):
     ],
 )
 def test_problems_are_negotiated(net, accept, media):
-    """RFC 9110 section 12.5.1; with no preference it is the problem document of RFC 9457."""
+    """RFC 9110 section 12.5.1. Without a preference, the answer is the problem document of RFC 9457."""
     answer = net.admin.send("GET", "/v1/sites/nowhere", headers={"Accept": accept} if accept else {})
     assert answer.headers["Content-Type"].partition(";")[0] == media
     for format, of_format in (("json", "application/problem+json"), ("html", "text/html")):
@@ -419,7 +418,7 @@ def test_problems_are_negotiated(net, accept, media):
 
 
 def test_pages_are_asked_for(net):
-    """JSON unless HTML is preferred; a page has no ETag of the JSON's."""
+    """The answer is JSON unless HTML is preferred. A page does not have the ETag of the JSON."""
     for accept in (None, "*/*", "application/json, text/html"):
         answer = net.admin.send("GET", "/v1/sites/anchor", headers={"Accept": accept} if accept else {})
         assert answer.headers["Content-Type"] == "application/json"
@@ -431,7 +430,7 @@ def test_pages_are_asked_for(net):
 
 # Forms, and lists in pages --------------------------------------------------------------------------------------------
 def submitted(form):
-    """The target of a form as it stands (HTML, form submission, method get)."""
+    """The target of a form, submitted unchanged (HTML, form submission, method get)."""
     fields = {}
     for field in form.all("input", "select"):
         options = list(field.all("option"))

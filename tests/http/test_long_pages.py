@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Reports of any length as pages: some rows each, and a link to the next ones; together they are the report."""
+"""Reports of any length as pages: each page has some rows and a link to the next rows. All pages together are the
+report."""
 from datetime import timedelta
 from uuid import uuid4
 
@@ -14,8 +15,7 @@ ROWS, EVENTS, DAYS = 500, 700, 170
 
 @pytest.fixture(scope="module")
 def net(shared):
-    """Three sites for some months; and a day on which each event takes more than the tariff, so that it is an
-    exception."""
+    """Three sites for some months, and a day on which each event takes more than the tariff and so is an exception."""
     shared.today = network.business_day()
     first = shared.today - timedelta(days=DAYS)
     document = network.reference(
@@ -42,7 +42,7 @@ def net(shared):
 
 
 def pages_of(net, target):
-    """Each page's rows, and where the last link of each leads."""
+    """Each page's rows, and the target of its last link."""
     client, found = net.client(net.admin_key, checked=False), []
     while target:
         answer = client.send("GET", target, headers={"Accept": "text/html"})

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""/metrics, read by prometheus_client's parser of the text exposition format 0.0.4, and held against the rules of
+"""Reads /metrics with prometheus_client's parser of the text exposition format 0.0.4, and checks it by the rules of
 exposition.py."""
 import json
 import os
@@ -52,8 +52,8 @@ def value(samples, name, **labels):
 
 
 def scrape_until(service, what, holds):
-    """The first scrape that is as it should become: the clock looks once a second, a request ends after its answer is
-    read."""
+    """The first scrape that meets the condition. The clock looks only once a second, and a request ends after its
+    answer is read."""
 
     def as_it_should():
         samples = scrape(service)
@@ -79,7 +79,8 @@ def test_the_format_and_its_names(net):
 
 
 def test_promtool_has_nothing_to_say(net):
-    """Prometheus' own linter; `promtool` comes with Debian's package prometheus, which would also start a server."""
+    """promtool is Prometheus' own linter. It comes with Debian's package prometheus, which would also start a
+    server."""
     promtool = os.environ.get("PROMTOOL") or shutil.which("promtool")
     if not promtool:
         pytest.skip("promtool is not installed; PROMTOOL may name it")
@@ -207,8 +208,8 @@ def test_requests_are_counted_by_route_and_class(net):
 
 
 def test_a_late_close_is_the_alarm(net):
-    """The clock is off here: the first day has been due since its end and an hour. Closing it leaves the next one late,
-    by a day less."""
+    """The clock is off here. The first day has been due since an hour after its end. After it is closed the next day
+    is late, by a day less."""
 
     def due():
         return float(
@@ -265,7 +266,7 @@ def test_it_answers_when_the_database_does_not(net):
 
 
 def test_nobody_is_late_by_the_clock(database, service):
-    """With the clock on, the days that are due get closed, and the figure goes back to 0."""
+    """With the clock on, the days that are due are closed, and the figure goes back to 0."""
     service.admin.load(
         network.reference([network.scheme("tern-bay", FIRST, {"cup-300": "2.50"})], {"anchor": ("tern-bay", "hearth")})
     )

@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: ISC
-"""Kinds of entry, roles and accounts stand in one table each, and /openapi.json lists the first two. Whatever repeats
-such a table has a row for each of its words and none for any other: the database, posting rules, examples, the matrix
-of test_roles.py, the model and the demo. A new kind or role fails here, with the name of each place that has no row
-yet."""
+"""Kinds of entry, roles and accounts each have a single table, and /openapi.json lists the first two. Every place that
+repeats such a table has a row for each of its words and none for any other: the database, posting rules, examples, the
+matrix of test_roles.py, the model and the demo. If a new kind or role has no row in a place, a test fails here with
+the name of the place."""
 import json
 import pathlib
 import re
@@ -18,7 +18,7 @@ from model import Model
 from test_schema import c_table
 
 TOP = pathlib.Path(__file__).parents[2]
-NOT_IN_MODEL = {"journal"}  # it posts what two people say, and nothing has to be worked out: test_journals.py
+NOT_IN_MODEL = {"journal"}  # it posts what two people decided, and there is nothing to compute: test_journals.py
 NOT_IN_TRADE = {"journal"}  # the demo's people of the office have no reason to post one
 
 
@@ -44,7 +44,7 @@ def roles(schemas):
 
 
 def named_in(file, words):
-    """Which of the words stand in the file as strings."""
+    """The words that the file contains as strings."""
     text = (TOP / file).read_text()
     return {word for word in words if f'"{word}"' in text}
 
@@ -61,7 +61,8 @@ def test_each_kind_has_posting_rules(shared, kinds):
 
 
 def test_functions_of_the_database_list_the_kinds_of_an_activity(shared):
-    """Migrations are frozen: a new kind or account leaves behind the lists of numbers in functions of the database."""
+    """Migrations are frozen, so a new kind or account makes the lists of numbers in functions of the database
+    outdated."""
     by_activity, by_holds = {}, {}
     for table in ("EVENT_KIND_TABLE", "SERVICE_KIND_TABLE"):
         for _, _, number, _, activity, *_ in c_table("event.h", table):
@@ -87,7 +88,7 @@ def test_functions_of_the_database_list_the_kinds_of_an_activity(shared):
 
 
 def test_each_account_is_moved_by_a_rule(shared):
-    """Or by journals alone, which its row must then say."""
+    """A rule moves it. If only journals do, its row must say so."""
     named = {rule["account"] for rule in shared.admin.items("/v1/posting-rules")}
     rows = c_table("account.h", "ACCOUNT_TABLE")
     assert {word for _, word, *_, journals in rows if journals == "SHUT"} <= named

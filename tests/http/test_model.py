@@ -1,8 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""Random days of every kind of event, posted to the service and to the naive model, which must agree after each close.
+"""Posts random days of every kind of event to the service and to the naive model, which must agree after each close.
 
-DEPOSITD_MODEL_DAYS (default 60) is how many days, DEPOSITD_MODEL_SEED makes a run repeatable (printed on failure).
-"""
+DEPOSITD_MODEL_DAYS (default 60) is how many days, DEPOSITD_MODEL_SEED makes a run repeatable (printed on failure)."""
 import os
 import random
 from collections import Counter
@@ -18,7 +17,7 @@ DAYS = int(os.environ.get("DEPOSITD_MODEL_DAYS", "60"))
 SEED = int(os.environ.get("DEPOSITD_MODEL_SEED", "0")) or random.SystemRandom().randrange(1, 10**9)
 FIRST_DAY = date.today() - timedelta(days=DAYS + 10)
 CUP_TYPES = ["cup-200", "cup-300", "cup-450", "cup-600"]
-# has a value only from a later day: events that name it are refused before, late ones are without a tariff
+# has a value only from a later day: earlier events that name it are refused, late ones have no tariff
 NEW_TYPE = "cup-600"
 KINDS = {
     "issue": 32,
@@ -38,7 +37,8 @@ KINDS = {
 
 
 def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix, days=DAYS):
-    """For so many days. Values and terms change every week or three, and are all known before the first event."""
+    """A scheme for so many days. Values and terms change every week or three, and all are known before the first
+    event."""
 
     def changes(make):
         day, rows = FIRST_DAY, []
@@ -87,7 +87,7 @@ def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix, days=DAY
 
 
 class Stream:
-    """Makes the events of one scheme. It looks at the model to make likely ones: most cups exist, most dispatches
+    """Makes the events of a scheme. It looks at the model to make likely events: most cups exist, most dispatches
     arrive."""
 
     def __init__(self, rng, model, minor_step):
@@ -98,7 +98,8 @@ class Stream:
         )
 
     def day(self, day):
-        """The events that are posted while `day` is the earliest open one: its own, late and early ones, replays."""
+        """The events that are posted while `day` is the earliest open day: its own, late and early events, and
+        replays."""
         rng, events = self.rng, []
         # of the day before it had a value, and so without a tariff
         if self.new_since <= day <= self.new_since + 2 * DAY:
@@ -117,7 +118,7 @@ class Stream:
                 if event:
                     events.append(event)
             if events and (rng.random() < 0.5):
-                yield events.pop()  # posted at once: what follows may refer to it
+                yield events.pop()  # posted at once: later events may refer to it
         yield from events
 
     def _replay(self, event):
@@ -135,7 +136,7 @@ class Stream:
         return network.utc(start + timedelta(seconds=self.rng.randrange(int((end - start).total_seconds()))))
 
     def _site(self):
-        """Any, but rarely one that has closed."""
+        """Any site, but rarely one that has closed."""
         open_ = [s for s in self.sites if self.model.sites[s].get("closed_on", "9999") >= str(self.model.next_day)]
         return self.rng.choice(open_ if self.rng.random() < 0.98 else self.sites)
 
@@ -159,7 +160,7 @@ class Stream:
         return self._event(kind, when, self._site(), cups=self._lines(60 if kind == "supply" else 3))
 
     def _stated(self, event):
-        """Most tills state the tariff, some state nothing, some are off."""
+        """Most tills state the tariff, some state nothing, and some state another amount."""
         chance = self.rng.random()
         if chance < 0.6:
             day = self.model.day_of(instant(event["occurred_at"]))
@@ -196,7 +197,7 @@ class Stream:
         )
 
     def _part(self, lines):
-        """Sometimes all, sometimes a part, sometimes more."""
+        """Sometimes everything, sometimes a part, sometimes more."""
         rng, part = self.rng, []
         for line in rng.sample(lines, rng.randint(1, len(lines))) if rng.random() < 0.2 else lines:
             n = line["quantity"]
@@ -261,7 +262,7 @@ class Stream:
 
 
 def sorted_exceptions(exceptions, expected):
-    """As the model gives them: members that the contract leaves open are left out."""
+    """The exceptions as the model gives them: members that the contract leaves open are left out."""
     keys = [set(e) for e in expected] or [{"exception"}]
     names = {e["exception"]: k for e, k in zip(expected, keys)}
     return sorted(sorted({k: v for k, v in e.items() if k in names.get(e["exception"], e)}.items()) for e in exceptions)
@@ -363,7 +364,7 @@ def compare_payments(model, settlement, settled, netting):
 
 
 def compare_feed(client, model, entries):
-    """Every acknowledged event stands in the feed once, under its number, with the model's legs."""
+    """Every acknowledged event is in the feed once, under its number, with the model's legs."""
     feed = client.feed(model.scheme["scheme"])
     assert [item["entry"] for item in feed] == list(range(1, len(feed) + 1))
     events = [item for item in feed if "event" in item]
@@ -408,7 +409,7 @@ def test_random_days(service, seed):
             compare_settlement(model, client.close(model.scheme["scheme"], day), expected)
             compare_accounts(client, model, day)
             compare_accounts(client, model)
-        # The checks go over all days each time: seldom is enough once there are many.
+        # The checks read all days each time, so they run seldom once there are many days.
         if day.day == 1 or (day.day % 10 == 1 and day - FIRST_DAY < 60 * DAY):
             client.assert_holds()
     for model, known in zip(models, entries):

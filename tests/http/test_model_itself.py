@@ -1,6 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""The naive model alone must give the contract's worked example: an oracle that nobody has checked is only an
-opinion."""
+"""The naive model alone must give the contract's worked example. An unchecked oracle is only an opinion."""
 import random
 from datetime import date
 
@@ -55,7 +54,7 @@ def test_more_cases(name):
 
 @pytest.mark.parametrize("stock_terms, currency, unit", [("on_loan", "CAD", 0.05), ("on_deposit", "ISK", 10)])
 def test_random_days_keep_deposits_covered(stock_terms, currency, unit):
-    """The contract's rules themselves: after every close each deposit is the cups it stands for at the day's value."""
+    """Tests the contract's own rules: after every close each deposit equals its cups at the day's value."""
     rng = random.Random(stock_terms)
     scheme, sites = test_model.random_scheme(rng, "tern-bay", currency, "Europe/Oslo", stock_terms, unit, "a", days=60)
     cup_types = [{"cup_type": c} for c in test_model.CUP_TYPES]
@@ -83,7 +82,7 @@ def test_random_days_keep_deposits_covered(stock_terms, currency, unit):
             settlement["positions"][p] for p in settlement["carried"]
         )
     assert recorded > 300
-    # Things that are rare in a day are not rare in two months: otherwise the comparison with the service would say
+    # Events that are rare in a day must occur in two months. Otherwise the comparison with the service would say
     # little.
     assert found >= {
         "late",

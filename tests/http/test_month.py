@@ -42,7 +42,7 @@ BY_CLOCK = {5, 6, 13, 20}  # nights that nobody closes by hand
 OFFICE = ZoneInfo("America/St_Johns")
 
 WITHHELD_ON, WITHHELD_AT = FIRST + 10 * DAY, "mill"  # an issue that its till never sends
-MOVED_ON, MOVED = FIRST + 12 * DAY, "plover"  # a participant that changes its bank: what it is paid next is held
+MOVED_ON, MOVED = FIRST + 12 * DAY, "plover"  # a participant that changes its bank: its next payment is held
 NEW_ACCOUNT = "00009004"
 # The bookings that the bank takes back two banking days later, by the afternoon of the booking; and a transfer between
 # participants that their bank refuses. AM04, insufficient funds, and AC04, closed account: the external code set of ISO
@@ -119,7 +119,7 @@ class Pool:
         self.tills = defaultdict(Counter)  # (site, day) -> what its till says at the end of the day
         self.settlements = {}  # day -> as the close answered
         self.files = []  # (what was answered, its bytes, the day)
-        self.orders = []  # what the bank has been told and not done yet
+        self.orders = []  # orders that the bank has not carried out yet
         self.transfers = []  # payments straight between participants, not made yet
         self.to_return = []  # (banking day, booking)
         self.balance = Decimal(0)  # of the pool's account, as the bank keeps it
@@ -550,7 +550,7 @@ def test_the_changed_account_was_looked_at(month):
         changes = [(c["change"], c["by"]) for c in month.ann.get(f"/v1/payments/{payment_id}")["changes"]]
         assert changes[0] == ("release", "cleo") and ("approve", "ben") in changes
     accounts = {r["payment_id"]: r["bank_account"] for r in pool.report("payments", participant=MOVED)}
-    # what the bank knows of
+    # payments that the bank knows of
     told = {o.end_to_end: o.other_account for _, data, _ in pool.files for o in bank.read_file(data)[1]}
     for day, payment in paid:
         account = NEW_ACCOUNT if day >= MOVED_ON else "00001004"

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""The things that people say beside the ledger: the totals of a till's day, and what became of an exception."""
+"""Statements that people make outside the ledger: the totals of a till's day, and the outcome of an exception."""
 from datetime import date, timedelta
 
 import pytest
@@ -45,7 +45,7 @@ def line(net, day, site="anchor"):
 
 # Day totals -----------------------------------------------------------------------------------------------------------
 def test_an_event_that_never_came_is_a_difference(net):
-    """The till says 4 out and 1 back; one issue of 2 is still in it, and comes when the day is closed."""
+    """The till reports 4 out and 1 back. The till still holds an issue of 2, which arrives when the day is closed."""
     post = net.till.post
     post(event("issue", "anchor", at(FIRST), issued=cups(cup_300=2), amount="5.00"))
     post(event("return", "anchor", at(FIRST), returned=cups(cup_300=1), amount="2.50"))
@@ -68,7 +68,7 @@ def test_an_event_that_never_came_is_a_difference(net):
     }
     net.admin.close("tern-bay", FIRST)
     assert post(missing)["late"]
-    row = line(net, FIRST)  # by the day in which it happened, not by the one that it posted to
+    row = line(net, FIRST)  # by the day on which it happened, not the day that it posted to
     assert (row["issued_recorded"], row["issued_difference"], row["collected_difference"]) == (4, 0, "0.00")
     assert (
         net.admin.get("/v1/reports/day-totals", scheme="tern-bay", **{"from": FIRST + DAY, "to": FIRST + DAY})["items"]
@@ -77,7 +77,7 @@ def test_an_event_that_never_came_is_a_difference(net):
 
 
 def test_a_reversal_counts_on_its_own_day(net):
-    """Issued on a day, reversed on the next: the one day has it, the other takes it off."""
+    """An issue is reversed on the next day. The first day counts the issue, and the second subtracts it."""
     first, second = FIRST + DAY, FIRST + 2 * DAY
     wrong = event("issue", "brick", at(first), issued=cups(cup_300=3), amount="7.50")
     net.admin.post(wrong)
@@ -99,7 +99,8 @@ def test_totals_without_events_are_shown(net):
 
 
 def test_what_was_said_is_kept(net):
-    """Said again it changes nothing; said otherwise, by another key, the first saying stays to be read."""
+    """The same totals again change nothing. Other totals from another key are added, and the first totals can still be
+    read."""
     day = FIRST + 2 * DAY
     first = net.till.put(PATH("anchor", day), SAID)
     assert first.status == 201 and first.headers["Location"] == PATH("anchor", day)
@@ -125,7 +126,7 @@ def test_a_dry_run_says_nothing(net):
 
 
 def test_two_who_say_totals_at_once(net):
-    """One after the other: both are kept."""
+    """They are recorded one after the other, and both are kept."""
     path, clients = PATH("brick", FIRST + DAY), [net.client(net.admin_key) for _ in range(4)]
     answers = at_once(*(lambda c=c, n=n: c.put(path, {**SAID, "issued": n}) for n, c in enumerate(clients, 10)))
     assert sorted(a.status for a in answers) == [200, 200, 200, 201]
@@ -184,7 +185,7 @@ def found(net, **query):
 
 @pytest.fixture
 def exception(net):
-    """The id of a fresh one: a till amount that is off the tariff."""
+    """The id of a fresh exception: a till amount that is off the tariff."""
     posted = net.admin.post(event("issue", "brick", at(FIRST + 3 * DAY), issued=cups(cup_300=1), amount="2.40"))
     [row] = [r for r in found(net) if r["entry"] == posted["entry"] and r["kind"] == "off_tariff"]
     return row["exception_id"]
@@ -223,7 +224,7 @@ def test_two_who_resolve_at_once(net, exception):
 
 
 def test_what_a_receipt_made_good_is_resolved(net):
-    """A part is short until the rest comes; then no person need look, and none can."""
+    """A part is missing until the rest arrives. After that, no person needs to resolve the exception, and none can."""
     day = FIRST + 3 * DAY
     sent = event("dispatch", "anchor", at(day), cups=cups(cup_300=5), to="brick")
     part = event("receipt", "brick", at(day, "11:00"), cups=cups(cup_300=3), dispatch=sent["event_id"])

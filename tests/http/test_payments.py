@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""Payments after the close: approved, confirmed, failed, held and released, under dual control, by two at once. The
-figures are the accounting contract's worked example and its "more cases"; dual control is common practice, its rules
-are the contract's."""
+"""Payments after the close: approved, confirmed, failed, held and released, under dual control, and by two people at
+once. The figures are the accounting contract's worked example and its "more cases". Dual control is common practice;
+its rules are the contract's."""
 from datetime import timedelta
 from decimal import Decimal
 
@@ -18,8 +18,8 @@ WORKED = {"from hearth": "101.78", "to miller": "56.01", "to quay": "0.41", "lef
 
 
 class Office:
-    """A scheme whose first day has been closed, and the people who work on its payments. A text of Client says what was
-    asked."""
+    """A scheme whose first day has been closed, and the people who work on its payments. A text of Client says what
+    was asked."""
 
     def __init__(self, service, **scheme):
         self.service, self.admin = service, service.admin
@@ -55,7 +55,7 @@ class Office:
         return next(p for p in settlement["payments"] if (p["from"], p["to"]) == (payer, payee))
 
     def due(self):
-        """The amount settled and not paid, of each participant."""
+        """The settled and unpaid amount of each participant."""
         return {
             a: v for a, v in self.admin.accounts("tern-bay").items() if a.startswith("settlement_due(") and Decimal(v)
         }
@@ -65,7 +65,7 @@ class Office:
 
 
 def do(client, payment, change, reason=None, **query):
-    """The payment after the change."""
+    """Changes the payment, and returns it."""
     path = f"/v1/payments/{payment['payment_id']}/{change}" + ("?dry_run=true" if query.get("dry_run") else "")
     answer = client.send("POST", path, {"reason": reason} if reason else None)
     assert answer.status == 200, answer.body
@@ -86,8 +86,8 @@ def approve_all(client, day=D0, **refusal):
 
 
 def end_today(service):
-    """No test can wait for a cut-off: a superuser ends the business day that contains now, past the guard that keeps
-    its bounds."""
+    """No test can wait for a cut-off. So a superuser ends the business day that contains now, past the guard that
+    keeps its bounds."""
     connection = psycopg2.connect(service.database.owner_dsn)
     with connection, connection.cursor() as cursor:
         cursor.execute(
@@ -100,7 +100,7 @@ def end_today(service):
 
 
 def close_through_today(office, day=D0 + timedelta(days=1)):
-    """The settlement of the day in which payments were changed."""
+    """The settlement of the day on which payments were changed."""
     end_today(office.service)
     while day <= business_day():
         settlement = office.closer.close("tern-bay", day)
@@ -272,7 +272,8 @@ def test_a_released_account_is_known_to_the_next_close(service):
 
 
 def test_dual_control_where_a_key_closed(service):
-    """No payment leaves that the closing key approved itself; nor does the person who releases one approve it alone."""
+    """The key that closed the day cannot alone approve a payment. The person who releases a payment cannot alone
+    approve it either."""
     office = (
         Office(service, dual_control=True, variance_limit="5.00")
         .load(
@@ -296,7 +297,8 @@ def test_dual_control_where_a_key_closed(service):
 
 
 def test_the_rule_at_the_cut_is_that_of_the_day(database, service):
-    """Dual control that is switched off after the cut still holds for the day; switched on, it does not yet."""
+    """If dual control is switched off after the cut, it still holds for the day. If it is switched on, it does not
+    hold yet."""
     second_day = D0 + timedelta(days=1)
     office = Office(service, dual_control=True).load_worked().close()
     service.admin.post(event("issue", "anchor", at(second_day), issued=cups(cup_300=4)))
@@ -328,7 +330,7 @@ def test_dual_control_where_the_service_closed(database, service):
     refuse(office.ann, first, "approve", "second_key_needed")
     refuse(office.ann, first, "confirm", "payment_state")
     assert set(approve_all(office.ann).values()) == {"computed"}
-    approve_all(office.ann, reason="second_key_needed")  # all of them wait for another now
+    approve_all(office.ann, reason="second_key_needed")  # now each of them waits for another person
     assert do(office.closer, second, "approve")["status"] == "approved"
     assert approve_all(office.ben) == dict.fromkeys((("hearth", p) for p in ("miller", "pool", "quay")), "approved")
     assert [c["by"] for c in office.ann.get(f"/v1/payments/{third['payment_id']}")["changes"]] == ["ann", "ben"]
@@ -337,8 +339,8 @@ def test_dual_control_where_the_service_closed(database, service):
 
 
 def test_two_change_the_same_payment_at_once(database, service):
-    """The race: two people, at two instances, while tills post. The head row puts them in order; one does it, the other
-    is told."""
+    """The race: two people, at two instances, while tills post. The head row puts them in order. The first does it,
+    and the second is told."""
     office = (
         Office(service, dual_control=False)
         .load(

@@ -1,10 +1,10 @@
 # SPDX-License-Identifier: ISC
-"""A connection pooler between the service and PostgreSQL gives each transaction to whichever session is free: prepared
-statements and settings get lost. The service refuses to start over one, and says that it is not ready if one comes
-later.
+"""A connection pooler between the service and PostgreSQL gives each transaction to any free session, so prepared
+statements and settings get lost. The service refuses to start over a pooler. If a pooler is put in between later, the
+service says that it is not ready.
 
-The pooler is a stand-in, which passes everything on but the process id that PostgreSQL tells its client: a pooler has
-to make that up, since many processes may serve the client."""
+The pooler is a stand-in. It passes everything on except the process id that PostgreSQL tells its client. A pooler must
+make that up, because many processes may serve the client."""
 import socket
 import socketserver
 import struct
@@ -48,7 +48,8 @@ class Session(socketserver.BaseRequestHandler):
             _pass_on(server, self.request)
 
     def _greet(self, server):
-        """Passes messages on to the one that names the process, with another process in it. False: it did not come."""
+        """Passes messages on up to the message with the process id, in which it changes the id. False: no such message
+        came."""
         while True:
             head = _read(server, 5)
             body = _read(server, struct.unpack("!i", head[1:])[0] - 4) if head else None
@@ -97,7 +98,7 @@ def test_the_service_does_not_start_over_a_pooler(database, relay):
 
 
 def _failure(service):
-    """The output of a `serve` that fails to start."""
+    """The output of a `serve` that must fail to start."""
     done = subprocess.run(
         [service.binary, "serve"], env=service.environment, capture_output=True, text=True, timeout=600
     )

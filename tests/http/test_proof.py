@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""Proofs, checked as their readers would: by RFC 9162 section 2.1.3.2 written down here over hashlib, and by
+"""Checks proofs as their readers would: by RFC 9162 section 2.1.3.2, written here over hashlib, and by
 deploy/check-proof. The algorithm's published vectors are in tests/unit/inclusion_cases.txt."""
 import hashlib
 import http.server
@@ -20,7 +20,7 @@ from network import at, cups, event
 
 TOP = pathlib.Path(__file__).parents[2]
 FIRST = date.today() - timedelta(days=5)
-# How many events each day has, beside the settle entries of its close, one for each site that dealt.
+# The number of events of each day. The close adds a settle entry for each site that traded.
 EVENTS = [6, 0, 11, 1]
 
 
@@ -56,8 +56,8 @@ def root_of(hashes):
 
 @pytest.fixture(scope="module")
 def net(shared):
-    """Four closed days and an open one of tern-bay; anchor and copper are hearth's, brick is miller's. A reference in
-    more than ASCII, to be hashed as UTF-8."""
+    """Four closed days and an open day of tern-bay; anchor and copper are hearth's, brick is miller's. A reference is
+    not ASCII, to be hashed as UTF-8."""
     shared.admin.load(
         network.reference(
             [
@@ -113,8 +113,8 @@ def assert_proves(proof):
 
 
 def test_every_entry_has_a_proof(net):
-    """For events and for entries of closes; the leaves of a day, hashed here, give its root, and their text is
-    canonical (RFC 8785: of strings and integers, what json.dumps gives with sorted members)."""
+    """Tests events and entries of closes. The leaves of a day, hashed here, give its root. Their text is canonical
+    (RFC 8785: for strings and integers, the output of json.dumps with sorted members)."""
     feed = [e for e in net.admin.feed("tern-bay") if e["business_date"] < str(FIRST + len(EVENTS) * DAY)]
     by_day = {}
     for entry in feed:
@@ -156,7 +156,7 @@ def test_seals_are_a_chain(net):
 
 
 def test_own_proofs_say_nothing_of_others(net):
-    """A till and a participant prove their own entries, and see nobody else's figures."""
+    """A till and a participant prove their own entries, and see no figures of others."""
     own, others = net.posted[0][0]["event_id"], net.posted[0][1]["event_id"]
     whole = net.auditor.get(f"/v1/events/{own}/proof")
     for client in (net.till, net.hearth):
@@ -228,7 +228,7 @@ def test_an_id_of_two_schemes(net):
     ],
 )
 def test_a_proof_that_does_not_hold_is_not_given(net, statement, undo):
-    """Another entry's hash, a leg, an account, a figure of the document, the root: changed by a superuser."""
+    """A superuser changes another entry's hash, a leg, an account, a figure of the document, or the root."""
     path = "/v1/entries/2/proof?scheme=tern-bay"
     net.database.run(f"SET session_replication_role = replica; {statement}")
     net.admin.refused("GET", path, None, 500, "seal_broken")
@@ -239,7 +239,7 @@ def test_a_proof_that_does_not_hold_is_not_given(net, statement, undo):
 # --- deploy/check-proof ----------------------------------------------------------------------------------------------
 
 ROLES = ("pos", "participant", "auditor", "accountant", "admin")
-# The sentences of the steps of a check: a till can't check the things that only the office is told.
+# The sentences of the steps of a check. A till cannot check the things that only the office may read.
 IN_TREE, SEALED, SETTLED, CHAINED = (
     "The entry is in the books of that day",
     "The seal is right",
@@ -255,7 +255,7 @@ PROVES = {
 
 @pytest.fixture(scope="module")
 def keys(net):
-    """One of each role, all of which may read what anchor posted."""
+    """A key of each role. All of them may read the events that anchor posted."""
     return {
         "pos": net.till_key,
         "participant": f"hearth-book:{net.hearth.key}",
@@ -275,8 +275,8 @@ def check(*arguments, key="", api="", folder=None):
 
 
 class Liar:
-    """Stands between the script and the service, and changes what that answers: `lies` {part of a path: function of the
-    JSON}."""
+    """Stands between the script and the service, and changes the service's answers: `lies` {part of a path: function
+    of the JSON}."""
 
     def __init__(self, net):
         liar = self
@@ -320,7 +320,7 @@ def api(net):
 
 
 def test_every_role_is_tried(net):
-    """So that a new role gets its line in the script."""
+    """A new role needs its line in the script."""
     assert set(ROLES) == set(net.contract.document["components"]["schemas"]["Role"]["enum"])
 
 
@@ -344,7 +344,7 @@ def test_it_asks_only_for_what_the_role_may_read(net, keys, liar, role):
 
 @pytest.mark.parametrize("part", ["/v1/seals", "/v1/settlements/"])
 def test_a_service_that_hides_something_is_not_believed(net, keys, liar, part):
-    """An auditor may read both, whatever the service says."""
+    """An auditor may read both, whatever the service claims."""
     liar.lies, liar.hidden = {}, part
     done = check(net.posted[2][2]["event_id"], key=keys["auditor"], api=liar.api)
     liar.hidden = None
@@ -364,7 +364,7 @@ def test_it_shows_what_was_posted(net, keys, api):
 
 
 def test_it_climbs_from_every_leaf(net, tmp_path):
-    """Each place in the tree of 13 leaves, from a file, without the service; and no doctored proof gets to the root."""
+    """Each place in the tree of 13 leaves, from a file, without the service. No doctored proof gets to the root."""
     feed = [e for e in net.admin.feed("tern-bay") if e["business_date"] == str(FIRST + 2 * DAY)]
     assert len(feed) == 13
     for entry in feed:
@@ -383,7 +383,7 @@ def flipped(hash):
     return hash[:9] + ("0" if hash[9] != "0" else "1") + hash[10:]
 
 
-DOCTORED = {  # things that a service that lies might send in place of a proof
+DOCTORED = {  # things that a lying service might send in place of a proof
     "an amount": lambda p: {**p, "leaf": p["leaf"].replace('"amount":"', '"amount":"1', 1)},
     "a blank": lambda p: {**p, "leaf": p["leaf"] + " "},
     "two leaves": lambda p: {**p, "leaf": p["leaf"] + p["leaf"]},
@@ -435,7 +435,7 @@ def test_a_doctored_seal_does_not_hold(net, keys, liar, what):
 
 
 def test_a_proof_of_something_else_does_not_hold(net, keys, liar):
-    """The proof is sound, but of another event than the one that was asked for."""
+    """The proof is sound, but is of another event than the script asked for."""
     other = net.admin.get(f"/v1/events/{net.posted[2][4]['event_id']}/proof")
     liar.lies = {"/proof": lambda proof: other}
     done = check(net.posted[2][2]["event_id"], key=keys["auditor"], api=liar.api)
@@ -485,14 +485,14 @@ def test_a_settlement_that_shows_something_else(net, keys, liar):
 
 
 def test_another_seal_than_the_one_that_is_held(net, keys, api):
-    """A till's key learns of other books by the seal that the operator gave out."""
+    """A holder of a till's key compares the seal that the operator published, and so notices other books."""
     event_id, seals = net.posted[2][2]["event_id"], net.auditor.items("/v1/seals", scheme="tern-bay")
     for number, status in ((1, 1), (2, 0)):
         assert check("--seal", seals[number]["seal"], event_id, key=keys["pos"], api=api).returncode == status
 
 
 def test_the_chain_page_by_page(net, keys, liar):
-    """As if a page held two seals at most: the first is asked for without a cursor."""
+    """The proxy acts as if a page had two seals at most. The script asks for the first page without a cursor."""
     first = net.auditor.get("/v1/seals", scheme="tern-bay", limit=2)
     assert len(first["items"]) == 2 and first["next"]
     liar.lies = {"/v1/seals": lambda seals: first if len(seals["items"]) == 4 else seals}
@@ -502,7 +502,7 @@ def test_the_chain_page_by_page(net, keys, liar):
 
 def test_what_can_not_be_checked_is_not_said_to_hold(net, keys, api, tmp_path):
     event_id = net.posted[2][2]["event_id"]
-    nobody = socket.socket()  # has the port but does not listen, so that nobody else does
+    nobody = socket.socket()  # has the port but does not listen, so no other process does
     nobody.bind(("127.0.0.1", 0))
     closed = nobody.getsockname()[1]
     for arguments, key, base in (

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""Random requests, made of the document: right ones, nearly right ones and nonsense, by every kind of key. Each answer
-is held against the document (contract.py): its status, type, body and headers, and that the operation lists the reason
-of a refusal.
+"""Sends random requests made from the document: right requests, nearly right requests and nonsense, with every kind of
+key. contract.py checks each answer: its status, type, body and headers, and that the operation lists the reason of a
+refusal.
 
 DEPOSITD_REQUESTS_SEED repeats a run, DEPOSITD_REQUESTS makes it longer."""
 import copy
@@ -193,7 +193,7 @@ def test_no_answer_is_one_that_the_document_does_not_have(shared, clients):
     print(f"DEPOSITD_REQUESTS_SEED={seed}")
     seen, chance = clients[0], random.Random(seed)
     requests, statuses, reasons = Requests(Client(shared).get("/openapi.json"), seen, chance), {}, set()
-    # Long enough for each kind of answer to have come, or the test would say little.
+    # Long enough for each kind of answer to occur, or the test would say little.
     wanted = {200, 201, 401, 403, 404, 409, 422}
     for done in itertools.count():
         if done >= COUNT and (wanted <= set(statuses) and len(reasons) > 20 or done >= 20 * COUNT):
@@ -203,7 +203,7 @@ def test_no_answer_is_one_that_the_document_does_not_have(shared, clients):
         answer = client.send(method, target, body, headers)
         assert answer.status < 500, f"seed {seed}: {method} {target} {body}: {answer.status} {answer.body[:600]}"
         if target.startswith("/v1/me/renew") and answer.status == 200:
-            client.key = answer.json.get("key", client.key)  # or nobody would have one in the end
+            client.key = answer.json.get("key", client.key)  # or no key would be left in the end
         statuses[answer.status] = statuses.get(answer.status, 0) + 1
         if answer.headers.get("Content-Type") == "application/problem+json":
             reasons |= set(answer.reasons)

@@ -18,7 +18,7 @@ ODD_REFERENCE = 'till "2"\\ \u00e9/\u2603'
 
 
 class Books:
-    """tern-bay on deposit with a closed day and an open one at another value; skerry shares an event id with it."""
+    """tern-bay on deposit with a closed day and an open day at another value. skerry has an event with the same id."""
 
     def __init__(self, service):
         self.admin = service.admin
@@ -84,7 +84,8 @@ def test_the_feed_misses_nothing_and_repeats_nothing(books):
 
 
 def former_cursor(number):
-    """As version 0.1.0 wrote the number of an entry: eight bytes in base64url (RFC 4648 section 5), without padding."""
+    """The number of an entry as version 0.1.0 wrote it: eight bytes in base64url (RFC 4648 section 5), without
+    padding."""
     return base64.urlsafe_b64encode(number.to_bytes(8, "big")).decode().rstrip("=")
 
 
@@ -149,7 +150,7 @@ def test_filters(books, query, wanted):
     feed = books.admin.feed("tern-bay")
     found = books.admin.items("/v1/events", scheme="tern-bay", limit=3, **query)
     assert [i for i in found if "event" in i] == [i for i in feed if "event" in i and wanted(i)]
-    if "site" in query:  # what the close posted for a site is the site's too
+    if "site" in query:  # the entry that the close posted for a site is also the site's
         assert {i["kind"] for i in found if "event" not in i} <= {"fees", "settle", "remeasurement"}
     else:
         assert found == [i for i in feed if wanted(i)]
@@ -167,7 +168,7 @@ def test_ids_of_two_schemes_meet(books):
     for scheme, site in (("tern-bay", "anchor"), ("skerry", "gull")):
         found = books.admin.get(path, scheme=scheme)
         assert (found["scheme"], found["event"]["site"]) == (scheme, site)
-    assert books.till.get(path)["event"]["site"] == "anchor"  # it knows of one only
+    assert books.till.get(path)["event"]["site"] == "anchor"  # it knows of only one
     books.till.refused("GET", path + "?scheme=skerry", None, 404, "not_found")
 
 

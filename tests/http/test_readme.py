@@ -1,11 +1,11 @@
 # SPDX-License-Identifier: ISC
-"""Runs every block of commands in README.md, and then in deploy/OPERATING.md, as a reader would: from top to bottom, in
-one shell.
+"""Runs every block of commands in README.md, and then in deploy/OPERATING.md, as a reader would: from top to bottom,
+in one shell.
 
-The shell sees a database cluster without the database `depositd`, and the binary under test as `depositd`. Where the
-reader has started the demo, the demo's own program trades with half of its custom on the service that the page has
-started. Blocks that install packages or run the two commands are left out; ELSEWHERE lists them. tests/run itself is
-the second command, and installs the packages."""
+The shell sees a database cluster without the database `depositd`, and the binary under test as `depositd`. At the
+point where the reader starts the demo, the demo's own program trades with half of its custom on the service that the
+page has started. Blocks that install packages or run the two commands are left out; ELSEWHERE lists them. tests/run
+itself is the second command, and installs the packages."""
 import os
 import pathlib
 import re
@@ -67,7 +67,7 @@ def test_the_allowlist_is_of_blocks_that_are_there():
 
 
 def script(port):
-    """All blocks in one bash, the output of each in a file of its own."""
+    """All blocks in a single bash, each with its output in its own file."""
     ready = f"/usr/bin/curl -sf -o /dev/null http://127.0.0.1:{port}/readyz"
     parts = ["set -euo pipefail"]
     for number, block in enumerate(RUN):
@@ -87,7 +87,7 @@ def script(port):
 
 
 def make_folder(folder):
-    """The files of the reader's checkout, and a curl that notes the status of each answer on its standard error."""
+    """The files of the reader's checkout, and a curl that writes the status of each answer to its standard error."""
     (folder / "bin").mkdir()
     (folder / "deploy").symlink_to(TOP / "deploy")
     (folder / "bin/depositd").symlink_to(os.environ["DEPOSITD_BINARY"])
@@ -97,7 +97,7 @@ def make_folder(folder):
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
-    """Where all of it has run."""
+    """The folder in which all blocks have run."""
     folder, host = tmp_path_factory.mktemp("readme"), of_worker(os.environ["DEPOSITD_TEST_PGHOST"])
     make_folder(folder)
     port = free_port()

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""Reference data: PUT and GET, ETag and If-Match, dry_run, effective dating, data that is fixed once something is
+"""Reference data: PUT and GET, ETag and If-Match, dry_run, effective dating, data that is fixed once events are
 posted, loading, keys."""
 import base64
 import subprocess
@@ -33,7 +33,7 @@ def issue(**more):
 
 
 def test_each_thing_by_put(service):
-    """The smallest network made by hand takes an event; each PUT is 201, then 200, and GET gives the thing with its
+    """The smallest network made by hand takes an event. Each PUT is 201, then 200, and GET gives the thing with its
     code."""
     admin = service.admin
     things = [
@@ -196,7 +196,8 @@ def test_a_network_can_be_carried_elsewhere(service):
 
 
 def test_values_and_terms_start_in_the_future(service):
-    """While nothing is posted any date goes; then only a day that begins more than five minutes from now."""
+    """While there are no events, any date is allowed. After that, only a day that begins more than five minutes from
+    now."""
     admin, value = service.admin, "/v1/schemes/tern-bay/refund-values/cup-{}/{}".format
     admin.load(document())
     admin.put(value(300, FIRST + DAY), {"amount": "2.75"})
@@ -211,7 +212,7 @@ def test_values_and_terms_start_in_the_future(service):
     assert admin.put(value(300, today + 2 * DAY), {"amount": "3.00"}).status == 201
     assert admin.put(value(300, today + 2 * DAY), {"amount": "3.25"}).status == 200
     assert admin.put(f"/v1/schemes/tern-bay/terms/{today + 2 * DAY}", {**TERMS, "service_fee": "0.20"}).status == 201
-    # A cup type's first value: any open day, also one that has begun; but not a closed one.
+    # A cup type's first value may start on any open day, even if the day has begun, but not on a closed day.
     admin.close("tern-bay", FIRST)
     admin.refused("PUT", value(450, FIRST), {"amount": "3.50"}, 422, "starts_too_soon")
     admin.refused("PUT", value(300, FIRST), {"amount": "3.00"}, 422, "starts_too_soon")
@@ -294,7 +295,7 @@ def rows_of_refusals():
 
 
 def test_refusals(service):
-    """Each row alone is refused, 422 (404 where the path names nothing), for its reason, and changes nothing."""
+    """Each row alone is refused with its reason, 422 (404 if the path names nothing), and changes nothing."""
     admin = service.admin
     admin.load(document())
     before = admin.get("/v1/reference")

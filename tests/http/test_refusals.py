@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""Refusals: one row per reason, and hostile input. Each gets its problem answer and leaves the ledger as it was."""
+"""Refusals: a row per reason, and hostile input. Each gets its problem answer and leaves the ledger as it was."""
 import base64
 import json
 from datetime import date, datetime, timedelta, timezone
@@ -78,7 +78,7 @@ def ledger_unchanged(net):
 
 
 def issue(**changes):
-    """A right event, changed; a member given as None is left out."""
+    """A correct event with changes; a member given as None is left out."""
     changed = {**event("issue", "anchor", at(OPEN), issued=ONE), **changes}
     return {k: v for k, v in changed.items() if v is not None}
 
@@ -293,7 +293,7 @@ def test_events(net, name):
 
 
 def test_a_refused_id_stays_free(net):
-    """Refused once for its content, the id may be used again; here only said, by a dry run."""
+    """After a refusal for its content, the id may be used again. Here only a dry run uses it."""
     refused = issue(issued=[{"cup_type": "cup-999", "quantity": 1}])
     net.admin.refused("POST", "/v1/events", refused, 422, "cup_type_unknown")
     assert net.admin.send("POST", "/v1/events?dry_run=true", {**refused, "issued": ONE}).json["status"] == "recorded"
@@ -322,7 +322,7 @@ def test_all_faults_of_an_event_at_once(net):
     }
 
 
-# Bodies that are hardly JSON. The service may say 400 not_json or 422; it may not crash, hang or record.
+# Bodies that are hardly JSON. The service may answer 400 not_json or 422. It may not crash, hang or record.
 GOOD = json.dumps(
     {
         "event_id": ID,
@@ -336,7 +336,7 @@ GOOD = json.dumps(
 
 
 def text(value):
-    """The good body with another value, as it stands in JSON, of its reference."""
+    """The good body as JSON text, with another value for its reference."""
     return GOOD.replace(b'"r"', value)
 
 
@@ -423,9 +423,9 @@ def test_requests(net):
 
 
 def test_pages_of_other_sites(net):
-    """A form on another site can make a browser post without a body, and the browser adds what it knows of HTTP Basic.
-    It says so in headers that no page can set: Sec-Fetch-Site (W3C, Fetch Metadata Request Headers), or Origin (RFC
-    6454, section 7)."""
+    """A form on another site can make a browser post without a body, and the browser adds its credentials for HTTP
+    Basic. It says so in headers that no page can set: Sec-Fetch-Site (W3C, Fetch Metadata Request Headers), or Origin
+    (RFC 6454, section 7)."""
     basic = "Basic " + base64.b64encode(f"first-admin:{net.admin_key}".encode()).decode()
     target, browser = f"/v1/schemes/tern-bay/days/{FIRST}/close", net.client()
     own = f"http://127.0.0.1:{net.port}"
@@ -440,9 +440,9 @@ def test_pages_of_other_sites(net):
         browser.refused("POST", target, None, 403, "cross_site", {"Authorization": basic, **headers})
         browser.refused("POST", target + "?dry_run=true", None, 403, "cross_site", {"Authorization": basic, **headers})
         browser.refused("DELETE", "/v1/keys/nobody", None, 403, "cross_site", {"Authorization": basic, **headers})
-        # a link is no harm
+        # a link does no harm
         assert browser.send("GET", "/v1/me", headers={"Authorization": basic, **headers}).status == 200
-        assert net.admin.send("POST", target, headers=headers).status == 200  # no browser adds a Bearer token by itself
+        assert net.admin.send("POST", target, headers=headers).status == 200  # no browser adds a Bearer token
     for headers in ({}, {"Sec-Fetch-Site": "same-origin"}, {"Sec-Fetch-Site": "none"}, {"Origin": own}):
         assert browser.send("POST", target, headers={"Authorization": basic, **headers}).status == 200, headers
 
@@ -523,7 +523,7 @@ def test_request_ids(net):
         assert "\n" not in echoed and len(echoed) < 1000
 
 
-# Reasons that other files show (reference, close, keys, stream, oversight), or that can't be called forth from outside.
+# Reasons that other files test (reference, close, keys, stream, oversight), or that no client can provoke.
 ELSEWHERE = {
     "day_not_ended",
     "earlier_day_open",

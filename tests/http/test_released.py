@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The document breaks nothing for clients of the one that was last released, which tests/client/released-openapi.json
-keeps. `tests/document release` keeps a new one."""
+"""The document must not break clients of the last release, whose document is in tests/client/released-openapi.json.
+`tests/document release` stores a new one."""
 import copy
 import json
 import os
@@ -15,7 +15,7 @@ RELEASED = Path(__file__).parents[1] / "client" / "released-openapi.json"
 
 
 def promise(node):
-    """The document without its texts and examples, which are no promise."""
+    """The document without its texts and examples, which promise nothing."""
     if isinstance(node, dict):
         return {
             k: promise(v)
@@ -83,7 +83,7 @@ def parameter(document, path, method, name):
 ISSUE, OUTCOME = "components schemas Event_issue", "components schemas EventOutcome"
 EVENTS, ME = "paths /v1/events", "paths /v1/me get"
 
-# what is done to the document, and words of the line that names it
+# the change of the document, and words of the line that names it
 BREAKS = {
     "a path": (remove("paths", "/v1/me"), "/v1/me is gone"),
     "an operation": (remove(EVENTS, "post"), "POST /v1/events is gone"),
@@ -176,7 +176,7 @@ def test_what_breaks_clients_is_named(document, what):
     assert any(line in found for found in broken), broken
 
 
-# what is done to the document, and words of the note, if there is one
+# the change of the document, and words of the note, if there is one
 ADDITIONS = {
     "a path": (put("paths", "/v1/more", {}), None),
     "an optional parameter": (add(f"{EVENTS} get parameters", {"in": "query", "name": "till", "schema": {}}), None),

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""An event that is posted again is answered like the first time, before all checks: also if a new event of that
-content would be refused, by the first one's effect or by later events. Other events come between, so that the writer
-expects new ones."""
+"""An event that is posted again is answered like the first time, before all checks. This holds even if a new event
+with that content would be refused, because of the first event's effect or because of later events. Other events come
+between, so the writer expects new events."""
 from datetime import date, timedelta
 
 import pytest
@@ -63,7 +63,7 @@ HISTORIES = {
 @pytest.mark.parametrize("kind", HISTORIES)
 def test_a_replay_is_answered_like_the_first_time(admin, kind, many):
     answers = [(one, admin.post(one)) for one in HISTORIES[kind]()]
-    for one, first in reversed(answers):  # the last is the one that its own effect speaks against
+    for one, first in reversed(answers):  # only the effect of the last event itself would refuse it
         for _ in range(100):
             admin.post(event("return", "dock", at(DAY), returned=cups(cup_300=1)))
         again = admin.post_many([one, issue()])[0] if many else admin.post(one)

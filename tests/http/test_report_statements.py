@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Each row of the table of reports against its statement: the parameters that the statement takes, and the columns
-that it gives."""
+"""Compares each row of the table of reports with its statement: the parameters that the statement takes, and the
+columns that it gives."""
 import psycopg2
 import pytest
 
@@ -15,9 +15,9 @@ GIVEN = {
     "cups": {"smallint", "integer", "bigint", "numeric"},
     "rate": {"numeric", "text"},
 }
-TAKEN = {"day": "date", "account": "bigint"}  # of all other kinds: an id, or the place of a word
+TAKEN = {"day": "date", "account": "bigint"}  # for all other kinds: an id, or the position of a word
 BY_SITE = {"stock", "settlement", "site-statement", "participant-statement", "payments"}  # take the sites to show
-BY_ENTRY = {"journal", "general-ledger", "exceptions"}  # take the entry to go on after, as their last parameter
+BY_ENTRY = {"journal", "general-ledger", "exceptions"}  # take the entry to continue after, as their last parameter
 
 
 @pytest.fixture(scope="module")

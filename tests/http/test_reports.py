@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The reports on the contract's worked example, to the cent and the cup, in both stock terms; and the figures that
-they owe each other: statements, ledger, journal and trial balance are one set of books."""
+"""The reports on the contract's worked example, to the cent and the cup, in both stock terms. Statements, ledger,
+journal and trial balance must be one set of books, so the tests compare their figures."""
 from collections import Counter
 from datetime import date, timedelta
 from decimal import Decimal
@@ -30,7 +30,7 @@ WORKED_LINES = {
     ("dock", "refunded"): ("0.50", "0.00"),
     ("dock", "stock"): ("0.00", "47.50"),
 }
-# the reversed issue at brick is taken off
+# without the reversed issue at brick
 ISSUED = {"anchor": (40, 0), "brick": (0, 22), "copper": (4, 6), "dock": (2, 3)}
 
 
@@ -51,7 +51,7 @@ def books(request):
 
 
 def report(service, name, client=None, **query):
-    """Its rows, by default of the worked day."""
+    """The rows of a report, by default of the worked day."""
     described = next(r for r in service.admin.get("/v1/reports")["items"] if r["report"] == name)
     known = {p["name"] for p in described["parameters"]}
     days = {d: str(WORKED_DAY) for d in ("from", "to", "as_of", "date") if d in known}
@@ -95,7 +95,7 @@ def test_participant_statement(books):
         p: columns[books.column] for p, columns in network.WORKED_POSITIONS.items()
     }
     assert {r["site"]: r["participant"] for r in rows if r["site"]} == WORKED_SITES
-    for participant in due:  # settling only moves from one line to another
+    for participant in due:  # settling only moves amounts from a line to another
         assert sum(cents(r["settled"]) for r in rows if r["participant"] == participant) == 0
     assert not [r for r in rows if r["account"].startswith("arrears(")]
 
@@ -127,7 +127,7 @@ def test_liability(books):
 
 # The books ------------------------------------------------------------------------------------------------------------
 def test_the_general_ledger_of_every_account(books):
-    """Each account of the chart: its legs are those of the feed, its running balance ends in the trial balance."""
+    """Each account of the chart: its legs are those of the feed, and its running balance ends in the trial balance."""
     legs, kinds = {}, {}
     for item in books.admin.feed("tern-bay"):
         kinds[item["entry"]] = item["kind"]
@@ -156,7 +156,7 @@ def test_the_general_ledger_of_every_account(books):
             running += Decimal(amount)
             assert Decimal(row["balance"]) == running and row["kind"] == kinds[row["entry"]]
         assert (rows or [opening])[-1]["balance"] == balance, account
-        # A day later all of it is in the opening balance.
+        # A day later the opening balance has all of it.
         assert (
             report(books, "general-ledger", account=account, **{"from": str(NEXT_DAY), "to": str(NEXT_DAY)})[0][
                 "balance"
@@ -186,7 +186,7 @@ def test_the_trial_balance_leads_down(books):
     assert {r["moved_on"] for r in rows if r["account"] == "total"} == {None}
 
 
-# Cups and what a person should look at --------------------------------------------------------------------------------
+# Cups, and things for a person to look at -----------------------------------------------------------------------------
 def test_stock_knows_the_last_count(books):
     rows = {(r["site"], r["cup_type"]): r for r in report(books, "stock", as_of=str(NEXT_DAY)) if r["site"]}
     assert {k: r["sound"] for k, r in rows.items()} == {
@@ -251,7 +251,7 @@ def test_exceptions(books):
 
 
 def test_day_totals_recorded(books):
-    """The money that changed hands at the counter, the same in both stock terms; the reversed issue is taken off."""
+    """The money that changed hands at the counter, the same in both stock terms, without the reversed issue."""
     expected = {
         "anchor": ("110.00", "0.00"),
         "brick": ("0.00", "55.00"),
@@ -295,7 +295,7 @@ def test_recovery(books):
 
 
 def test_ageing(books):
-    """Nothing is overdue at the end of the day; a week later all of it is, by the days since it was due."""
+    """Nothing is overdue at the end of the day. A week later everything is, by the days since it was due."""
     due = {p: c[books.column] for p, c in network.WORKED_POSITIONS.items()}
     assert {r["participant"]: r["current"] for r in report(books, "ageing")} == due
     due_on = date.fromisoformat(report(books, "payments")[0]["due_on"])
@@ -319,8 +319,8 @@ def test_ageing(books):
 
 # Links ----------------------------------------------------------------------------------------------------------------
 def test_every_link_leads_somewhere(books):
-    """RFC 6570 level 1: a variable is a column of the row, else a parameter of the request. Each template is
-    followed from the first row that has all of its values, and must find something that the same key may read."""
+    """RFC 6570 level 1: a variable is a column of the row, or else a parameter of the request. The test follows each
+    template from the first row that has all of its values. The same key must be able to read the target."""
     followed = Counter()
     for described in books.admin.get("/v1/reports")["items"]:
         name = described["report"]

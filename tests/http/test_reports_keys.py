@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The readers of each report and the rows that they see, the requests that a report refuses, and its CSV, which has
-the figures of its JSON, for PostgreSQL as well."""
+"""Tests the keys that may read each report and the rows that they see, the requests that a report refuses, and its
+CSV, which has the figures of its JSON and which PostgreSQL can also read."""
 import io
 from datetime import timedelta
 from urllib.parse import urlencode
@@ -38,7 +38,7 @@ IBAN = "DE89370400440532013000"  # the IBAN registry's example
 
 @pytest.fixture(scope="module")
 def net(shared):
-    """The worked example closed, a second scheme, a key of each role: hearth owns anchor and copper, and gull in
+    """The worked example closed, a second scheme, and a key of each role. hearth owns anchor and copper, and gull in
     skerry."""
     document = network.worked_reference("on_loan")
     document["schemes"][0]["operator"] = {
@@ -86,7 +86,7 @@ def test_who_reads_which(net, role):
 
 @pytest.mark.parametrize("role, sites", [("pos", {"copper"}), ("participant", {"anchor", "copper"})])
 def test_keys_see_their_own(net, role, sites):
-    """And nothing of others: neither their codes nor, by asking for them, that they are there."""
+    """They see nothing of others. Asking for others' codes does not even show that these exist."""
     client = net.by_role[role]
     for name in READERS[role]:
         rows = client.send("GET", target(net, name)).json["items"]
@@ -103,7 +103,7 @@ def test_keys_see_their_own(net, role, sites):
             client.refused("GET", target(net, name, **query), None, 422, "parameter_invalid")
     other = client.send("GET", target(net, "site-statement", scheme="skerry"))
     if role == "pos":
-        assert other.status == 404  # none of its sites is there
+        assert other.status == 404  # no site of the key is there
     else:
         assert {r["site"] for r in other.json["items"]} == {"gull"}
 
@@ -166,7 +166,7 @@ def test_missing_parameters(net):
 
 
 def test_days_that_are_not_given(net):
-    """The last day is today; the first is 30 days before it, or before `to`, but none before the scheme's."""
+    """The last day is today. The first is 30 days before it or before `to`, but not before the scheme's first day."""
     asked = net.admin.get("/v1/reports/journal", scheme="tern-bay")
     assert asked["from"] <= asked["to"] and asked["to"] > str(NEXT_DAY)
     assert net.admin.get("/v1/reports/journal", scheme="tern-bay", to=NEXT_DAY)["from"] == str(WORKED_DAY)
@@ -181,7 +181,7 @@ def test_days_that_are_not_given(net):
 
 
 def test_postgresql_reads_the_csv(net):
-    """COPY … CSV HEADER, an implementation of RFC 4180 that is not ours, gives back each cell of the JSON."""
+    """COPY … CSV HEADER is an independent implementation of RFC 4180. It must give each cell of the JSON."""
     for described in net.admin.get("/v1/reports")["items"]:
         name, columns = described["report"], [c["name"] for c in described["columns"]]
         rows = net.admin.send("GET", target(net, name)).json["items"]

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""After random days, with late events, reversals and changes of value: the reports against figures that are worked out
-here from the naive model's events alone. DEPOSITD_MODEL_DAYS and DEPOSITD_MODEL_SEED as in test_model.py."""
+"""After random days, with late events, reversals and changes of value, compares the reports with figures computed here
+only from the naive model's events. DEPOSITD_MODEL_DAYS and DEPOSITD_MODEL_SEED as in test_model.py."""
 import random
 from collections import Counter, defaultdict
 from decimal import Decimal
@@ -60,7 +60,7 @@ class Net:
         return self.client.get(f"/v1/reports/{name}", scheme=self.model.scheme["scheme"], **{**days, **query})["items"]
 
     def done(self):
-        """(entry, its event or the one that it reverses, 1 or -1) for each event."""
+        """(entry, its event or the event that it reverses, 1 or -1) for each event."""
         for entry in self.model.entries:
             if entry.kind == "reversal":
                 original = self.model.by_id[entry.event["reverses"]]
@@ -81,7 +81,7 @@ def lines(event, member):
 
 
 def account_days(net, account):
-    """day -> what moved on it"""
+    """day -> movements of the account on that day"""
     moved = Counter()
     for entry in net.model.entries:
         moved[str(entry.day)] += entry.legs.get(account, 0)
@@ -198,7 +198,7 @@ def test_liability(net):
         ), row
         cups_out[cup] += out(f"with_customers({cup})")[day]
         assert row["cups_out"] == cups_out[cup]
-    for entry in net.model.entries:  # what closes posted on a change of value
+    for entry in net.model.entries:  # legs that closes posted on a change of value
         if entry.kind == "remeasurement":
             for account, amount in entry.legs.items():
                 if account.startswith("customer_deposits("):
@@ -238,8 +238,8 @@ def test_return_rates_and_recovery(net):
 
 
 def till_of(net, entry, original):
-    """The money that changed hands: as stated, else by the tariff of the original's day of occurrence, or its
-    posting day's where the cup type had none yet."""
+    """The money that changed hands: as stated, or else by the tariff of the original's day of occurrence, or of its
+    posting day if the cup type had none yet."""
     event, model = original.event, net.model
     if "amount" in event:
         return model.minor(event["amount"]) * (-1 if original.kind == "return" else 1)

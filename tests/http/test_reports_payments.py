@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Statements and ageing when payments are confirmed and fail, the contract's case among them: hearth's payment to
-miller fails, both are in arrears, and settle at the next close."""
+"""Statements and ageing when payments are confirmed and fail, including the contract's case: hearth's payment to
+miller fails, both are in arrears, and both settle at the next close."""
 from datetime import timedelta
 from decimal import Decimal
 
@@ -70,7 +70,7 @@ class Books:
         return {r["account"].partition("(")[0]: r for r in rows if not r["site"]}
 
     def ageing(self, day):
-        """(account, side) -> the buckets that hold anything; and that they are the trial balance's."""
+        """(account, side) -> the buckets that are not empty. Also checks that they add up to the trial balance."""
         rows = self.report("ageing", as_of=day)
         total = {}
         for row in rows:
@@ -88,8 +88,8 @@ class Books:
 
 @pytest.fixture(scope="module")
 def books(shared):
-    """D0: hearth pays miller 56.01, quay 0.41, the pool 45.36. On D1 quay's is confirmed, miller's fails, and hearth
-    takes 10.00 in; the close of D1 makes one payment of both to miller and the pool; on D2 what miller was to get fails
+    """D0: hearth pays miller 56.01, quay 0.41, the pool 45.36. D1: quay's payment is confirmed, miller's fails, and
+    hearth takes 10.00 in. The close of D1 makes a single payment to miller and the pool. D2: miller's payment fails
     again."""
     shared.admin.load(network.worked_reference("on_loan"))
     books = Books(shared)
@@ -112,7 +112,7 @@ def test_both_are_in_arrears_and_settle_at_the_next_close(books):
     assert ageing["arrears(miller)", "payable"] == (due, {"current": "-56.01"})
     assert ageing["settlement_due(hearth)", "receivable"] == (due, {"current": "45.36"})
     assert statement["arrears"]["failed"] == statement["arrears"]["closing"] == "56.01"
-    # The issue of 4 costs 0.40 and 0.06 tax: 10.46 that is new, 56.01 that is not.
+    # The issue of 4 costs 0.40 and 0.06 tax: 10.46 of the debt is new, 56.01 is not.
     assert books.second["hearth", "miller"]["amount"] == "56.01" and books.second["hearth", "pool"]["amount"] == "10.46"
 
 
@@ -134,7 +134,7 @@ def test_the_statement_of_the_day(books):
     )
     quay = books.statement("quay", D1)["settlement_due"]
     assert (quay["opening"], quay["paid"], quay["closing"]) == ("-0.41", "0.41", "0.00")
-    for day in (D0, D1, D2):  # each line adds up, settled and failed over all lines of a participant to nothing
+    for day in (D0, D1, D2):  # each line adds up; over all lines of a participant, settled and failed add up to nothing
         for participant in ("hearth", "miller", "quay"):
             rows = books.report("participant-statement", participant=participant, **{"from": day, "to": day})
             for row in rows:
@@ -146,7 +146,8 @@ def test_the_statement_of_the_day(books):
 
 
 def test_what_failed_stays_as_old_as_it_is(books):
-    """First due on the day after D0, through two failures; new amounts at the close of D1 are due a day later."""
+    """It was first due on the day after D0, and stays so through two failures. New amounts at the close of D1 are due
+    a day later."""
     first, second = str(D0 + DUE), str(D1 + DUE)
     stands = books.ageing(D2)
     assert stands["arrears(miller)", "payable"] == (first, {"days_1_7": "-56.01"})
@@ -162,7 +163,7 @@ def test_what_failed_stays_as_old_as_it_is(books):
 
 
 def test_as_of_an_earlier_day_nothing_had_failed(books):
-    """Payments that were confirmed or failed later were still to be paid at the end of D0."""
+    """Payments that were confirmed or failed later were still unpaid at the end of D0."""
     assert {k: v[1] for k, v in books.ageing(D0).items()} == {
         ("settlement_due(hearth)", "receivable"): {"current": "101.78"},
         ("settlement_due(miller)", "payable"): {"current": "-56.01"},

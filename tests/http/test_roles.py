@@ -1,9 +1,8 @@
 # SPDX-License-Identifier: ISC
-"""The permissions of each role: every route of /openapi.json for each of the five roles, without a key and with a wrong
-one.
+"""The permissions of each role: requests every route of /openapi.json with each of the five roles, without a key and
+with a wrong key.
 
-PERMITTED is the contract's table of keys, written out by hand: a new route of the service must also stand here.
-"""
+PERMITTED is the contract's table of keys, written out by hand. A new route of the service must also get a row here."""
 import re
 from datetime import date, timedelta
 
@@ -105,7 +104,7 @@ PERMITTED = {
     "GET /v1/bank-statements": READERS,
     "GET /v1/bank-lines": READERS,
     "POST /v1/bank-lines/{}/resolve": BOOKS,
-    "GET /v1/reports/{}": READERS,  # deposit-cover stands for "other reports"; what pos and participant read is below
+    "GET /v1/reports/{}": READERS,  # deposit-cover stands for "other reports"; those of pos and participant are below
 }
 EVENTS = {  # kind -> who may post it; a pos key only at its own sites, retire only at a hub
     **{
@@ -132,8 +131,8 @@ EVENTS = {  # kind -> who may post it; a pos key only at its own sites, retire o
 
 @pytest.fixture(scope="module")
 def net(shared):
-    """A network with one closed day, a key of each role bound to anchor and hub (hearth); brick is another's
-    (miller)."""
+    """A network with a closed day, and a key of each role. The keys are bound to anchor and hub (hearth); brick is
+    miller's."""
     service = shared
     service.admin.load(
         network.reference(
@@ -174,7 +173,7 @@ def net(shared):
 
 
 def concrete(net, operation):
-    """A path that exists, with the query it needs, and a body that would do."""
+    """An existing path with the query that it needs, and a suitable body."""
     path = operation.partition(" ")[2]
     day, later = FIRST + DAY, date.today() + 2 * DAY
     scheme = {"currency": "CAD", "time_zone": "America/St_Johns", "cut_off": "03:00", "stock_terms": "on_loan"}
@@ -258,7 +257,7 @@ def test_routes(net, role):
         answer = net.by_role[role].send(method, path, body, headers)
         permitted = PERMITTED[operation]
         if role in permitted or permitted is OPEN:
-            # A GET finds what is there; a dry run may also be refused for what it says, never for who says it.
+            # A GET finds the thing. A dry run may be refused for its content, but never for its key.
             assert answer.status < 300 or (answer.status in (404, 409, 422) and (method != "GET" or "files" in path)), (
                 role,
                 operation,
@@ -272,7 +271,7 @@ def test_routes(net, role):
 
 
 def event_of(net, kind, day):
-    """An event at own sites of the pos key that is right in all but perhaps who posts it."""
+    """An event at the pos key's own sites that is right, except perhaps for the role of the poster."""
 
     def own(what, **members):
         return event(what, "anchor", at(day), **members)
@@ -336,7 +335,7 @@ def test_pos_posts_at_its_own_sites_only(net):
     )
     assert [r["status"] for r in results] == ["recorded", "rejected", "recorded"]
     assert results[1]["problem"]["reason"] == "site_not_allowed"
-    # its own event, of an open day, but another's site: still another's
+    # its own event, of an open day, but at another's site: still another's
     till.refused(
         "POST",
         "/v1/events",
@@ -347,7 +346,7 @@ def test_pos_posts_at_its_own_sites_only(net):
 
 
 def assert_own(entries, sites):
-    """Events of the sites, and the entries that the close posted for them."""
+    """Checks that all entries are events of the sites, or entries that the close posted for them."""
     assert {i["event"]["site"] for i in entries if "event" in i} <= sites and entries
     assert not re.search("brick|miller", str([i["legs"] for i in entries if "event" not in i]))
 
@@ -371,7 +370,7 @@ def test_own_data_only(net, role):
         client.refused("GET", path, None, 404, "not_found")
     assert_own(client.items("/v1/events", scheme="tern-bay", site="anchor"), {"anchor"})
     assert client.send("GET", "/v1/events?scheme=tern-bay&site=brick").status in (403, 404)
-    # the feed is not theirs: refused, or only what is their own
+    # the feed is not theirs: refused, or only their own entries
     feed = client.send("GET", "/v1/events?scheme=tern-bay")
     assert feed.status == 403 or assert_own(feed.json["items"], {"anchor", "hub"}) is None
     assert client.send("GET", "/v1/events?scheme=skerry").status in (403, 404)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""The schema: migrations from every earlier version, tables that mirror those in C, and the statements that the
+"""The schema: migrations from every earlier version, tables that mirror tables in C, and the statements that the
 database itself refuses to the service's role."""
 import pathlib
 import re
@@ -64,7 +64,8 @@ def test_migrates_from_every_earlier_version(database, service, version):
 
 
 def test_the_schema_has_the_version_of_the_newest_migration(database, service):
-    """The files have the numbers: the command says the last one, the database notes each, and /readyz wants it."""
+    """The numbers come from the files' names. The command names the last, the database notes each, and /readyz
+    requires it."""
     assert [int(migration.stem[:4]) for migration in MIGRATIONS] == list(range(1, len(MIGRATIONS) + 1))
     assert service.run("migrate") == f"the schema is at version {len(MIGRATIONS)}\n"
     assert database.rows("SELECT version, name FROM schema_version ORDER BY version") == [
@@ -83,7 +84,7 @@ def test_migrating_again_changes_nothing(database, service):
     "statement, advice",
     [
         (f"DELETE FROM schema_version WHERE version = {len(MIGRATIONS)}", "run `depositd migrate`"),
-        # as before there was that grant
+        # as before that grant existed
         ("REVOKE SELECT ON schema_version FROM depositd_service", "run `depositd migrate`"),
         ("DROP TABLE schema_version", "run `depositd migrate`"),
         (f"INSERT INTO schema_version VALUES ({len(MIGRATIONS) + 1}, 'of tomorrow')", "use a newer depositd"),
@@ -168,7 +169,7 @@ CUPS_OF_ONE_TYPE, CUPS_OF_TWO_TYPES = (f"{32 << 48 | 1},{33 << 48 | 1 << 16 | n}
 
 
 def entry(accounts=MONEY, amounts="5,-5", ahead=1, days=0, kind=4):
-    """The statement that posts it; lists may also be arrays as PostgreSQL writes them."""
+    """The statement that posts an entry; lists may also be arrays as PostgreSQL writes them."""
     braced = [text if "{" in text else f"{{{text}}}" for text in (accounts, amounts)]
     return ENTRY.format(ahead=ahead, days=days, kind=kind, accounts=braced[0], amounts=braced[1])
 
@@ -225,7 +226,7 @@ def test_the_database_refuses_an_entry_that_is_out_of_place(posted, wrong, messa
     ],
 )
 def test_the_database_takes_an_entry_that_balances(posted, accounts, amounts):
-    """Two by two or as a whole. Then it is taken back."""
+    """Its amounts balance in pairs or as a whole. Then the test takes it back."""
     with pytest.raises(psycopg2.errors.DivisionByZero):
         execute(posted.database.service_dsn, entry(accounts, amounts), "SELECT 1 / 0")
 
@@ -235,7 +236,7 @@ def test_the_database_takes_an_entry_that_balances(posted, accounts, amounts):
     [
         "UPDATE business_day SET ends_at = ends_at + interval '1 hour' WHERE entries > 0",
         "UPDATE business_day SET business_date = business_date - 1000",
-        "UPDATE business_day SET state = 'closed' WHERE entries > 0",  # not by way of closing
+        "UPDATE business_day SET state = 'closed' WHERE entries > 0",  # not through closing
         # unsettled
         "UPDATE business_day SET state = 'closing' WHERE entries > 0; UPDATE business_day SET state = 'closed' WHERE"
         " entries > 0",
@@ -315,8 +316,8 @@ def entries(*rows):
     return "INSERT INTO entry " + " UNION ALL ".join(ENTRY_ROW.format(*row) for row in rows)
 
 
-# Statements that the service's own role might try, by a fault of the program or by a person with its password.
-AT_ONCE = "; SET CONSTRAINTS ALL IMMEDIATE"  # what is else looked at when the transaction ends
+# Statements that the service's own role might try, through a bug of the program or a person who has its password.
+AT_ONCE = "; SET CONSTRAINTS ALL IMMEDIATE"  # checks that otherwise run when the transaction ends
 TRIES = {
     "a closing balance is changed": (f"UPDATE balance SET closing = closing + 1 WHERE {CLOSED}", REFUSED),
     "a closing balance is taken away": (f"UPDATE balance SET closing = NULL WHERE {CLOSED}", REFUSED),
@@ -438,7 +439,7 @@ def test_the_service_can_not_change_what_is_fixed(settled, name):
     )
     assert touched[0][0] > 0  # so that there is a batch to lose
     with pytest.raises(error):
-        execute(settled.database.service_dsn, statement, "SELECT 1 / 0")  # what is not refused is taken back
+        execute(settled.database.service_dsn, statement, "SELECT 1 / 0")  # takes back what is not refused
 
 
 def test_what_an_older_version_reversed_is_taken_over(settled):
@@ -459,7 +460,7 @@ def test_what_an_older_version_reversed_is_taken_over(settled):
 
 
 def test_several_entries_may_be_posted_at_once(settled):
-    """Those that are numbered on from the head, also of two days. Then it is taken back."""
+    """They are numbered in sequence from the head, and may be of two days. Then the test takes them back."""
     with pytest.raises(psycopg2.errors.DivisionByZero):
         execute(settled.database.service_dsn, entries((1, 1, "5,-5"), (2, 2, "5,-5"), (3, 1, "5,-5")), "SELECT 1 / 0")
     settled.admin.assert_holds()

@@ -64,6 +64,6 @@ def test_the_names_are_those_of_the_database(shared):
 
 
 def test_without_the_names_psql_says_which_is_missing(shared):
-    """So that the test above is of the names: without them PostgreSQL refuses the colon."""
+    """Shows that the test above depends on the names: without them PostgreSQL refuses the colon."""
     said = run(shared.database, f"PREPARE asked AS {(SQL / 'reports/report-stock.sql').read_text()};")
     assert said.returncode != 0 and 'syntax error at or near ":"' in said.stderr

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Events as a stream of lines (application/x-ndjson): any number, each for itself, answered line by line; and how often
-a key may ask at all."""
+"""Events as a stream of lines (application/x-ndjson): any number of events, each accepted or refused on its own line.
+Also limits how often a key may ask."""
 import http.client
 import json
 import socket
@@ -67,7 +67,7 @@ def test_each_line_is_answered_in_order_and_a_bad_one_holds_up_nobody(admin):
 
 
 def test_a_stream_longer_than_its_lots_and_the_memory_for_its_answer(admin):
-    """Several lots, events that refer to earlier ones of other lots, and an answer that does not stay in memory."""
+    """Several lots, events that refer to earlier events in other lots, and an answer too long for memory."""
     issues = [issue() for _ in range(2500)]
     undone = [event("reversal", "anchor", at(DAY), reverses=i["event_id"]) for i in issues[::2]]
     *results, summary = stream(admin, lines_of(*issues, *undone))
@@ -80,7 +80,7 @@ def test_a_stream_longer_than_its_lots_and_the_memory_for_its_answer(admin):
 
 
 def test_a_line_is_posted_before_the_next_one_comes(admin, service):
-    """A slow client's events are not held back until its stream ends; a stream that breaks off has posted the lines
+    """A slow client's events are not held back until its stream ends. A stream that breaks off has posted the lines
     that it sent."""
     first, second = issue(), issue("brick")
     with socket.create_connection(("127.0.0.1", service.port)) as connection:
@@ -130,13 +130,13 @@ def test_what_is_no_stream(admin, service):
     assert stream(service.client("dk_nobody"), body, 401).reasons[0] == "unauthenticated"
     auditor = service.client(service.create_key("an-auditor", "auditor"))
     assert stream(auditor, body, 403).reasons[0] == "role_not_allowed"
-    till = service.client(service.create_key("till-1", "pos", sites=["brick"]))  # newer than the snapshot at hand
+    till = service.client(service.create_key("till-1", "pos", sites=["brick"]))  # newer than the current snapshot
     *results, summary = stream(till, lines_of(issue(), issue("brick")))
     assert [r.get("problem", {}).get("reason") for r in results] == ["site_not_allowed", None]
 
 
 def test_the_database_away_in_the_midst_of_a_stream(admin, service):
-    """No summary line: the client posts the rest again."""
+    """There is no summary line, so the client posts the rest again."""
     events = [issue() for _ in range(4000)]
     connection = http.client.HTTPConnection("127.0.0.1", service.port, timeout=PATIENCE_SECONDS)
     text = lines_of(*events)
@@ -176,8 +176,8 @@ def test_as_many_streams_as_are_allowed(database):
 
 
 def test_a_key_that_asks_too_often(database):
-    """A burst, then so many a second; each key for itself. On a machine that answers slower than the key may ask,
-    nothing would be refused: so many ask at once."""
+    """A burst is allowed, then so many a second, counted for each key. If the machine answered more slowly than the
+    key may ask, nothing would be refused, so many requests are sent at once."""
     service = new_service(database, key_rate=1, key_burst=20)
     other = service.client(service.create_key("another-admin", "admin"))
     began = time.monotonic()
@@ -197,8 +197,8 @@ def test_a_key_that_asks_too_often(database):
 
 
 def test_stopped_in_the_midst_of_a_stream(service):
-    """It ends in good order; the client posts the unanswered lines again, to the instance that is there then. The
-    last lines are sent only when it stops, so that it stops in the midst, however fast it is."""
+    """It ends in good order. The client posts the unanswered lines again, to the instance that runs then. The last
+    lines are sent only when the service stops, so it always stops in the middle of the stream."""
     load(service.admin)
     events = [issue() for _ in range(20000)]
     connection = http.client.HTTPConnection("127.0.0.1", service.port, timeout=PATIENCE_SECONDS)
@@ -235,7 +235,7 @@ def test_stopped_in_the_midst_of_a_stream(service):
 
 
 def test_an_answer_beyond_its_bound(database):
-    """Short lines have long answers, and these do not fill the disk."""
+    """Short lines have long answers, but these do not fill the disk."""
     service = new_service(database, spool_megabytes=1)
     load(service.admin)
     assert stream(service.admin, b"x\n" * 20000, 503).reasons[0] == "outcome_unknown"

@@ -1,9 +1,10 @@
 # SPDX-License-Identifier: ISC
-"""Reports of any size: sent while they are made, in constant memory, to clients that are slow, go away, or are told in
-good time that there will be no end. The journal stands for all of them: a row for each leg.
+"""Reports of any size are sent while they are made, in constant memory, even if clients are slow or go away. If a
+report cannot be finished, its client is told in good time. The journal, with a row for each leg, stands for all
+reports.
 
-Where a test has to meet a report in the midst of its making, the test's own database holds it there: amount_text, which
-each row calls, waits at the row of one amount until the test lets it go on."""
+If a test needs a report that is being made, the test's own database holds it there: amount_text, which each row calls,
+waits at the row of one amount until the test lets it go on."""
 import csv
 import http.client
 import io
@@ -25,7 +26,7 @@ from harness import PATIENCE_SECONDS, at_once, new_service, wait_until
 
 DAY = date.today() - timedelta(days=2)
 TARGET = f"/v1/reports/journal?scheme=tern-bay&from={DAY}&to={DAY}"
-# amounts, in cents, at whose row the report waits; whose row is longer than a row may be
+# amounts, in cents: the report waits at the row of one; the row of the other is too long
 GATE, TOO_LONG = 99_999, 88_888
 LOCK = 4711
 MANY = 12_000  # entries, of 4 legs: some 6 MB of JSON, more than sockets hold
@@ -52,7 +53,8 @@ def amount_of(entry):
 
 
 def fill(service, count, first=1, special=None):
-    """Entries of one issue each, past the service: so many take too long over HTTP. `special` {entry: amount}."""
+    """Adds entries with an issue each directly to the database, because so many take too long over HTTP. `special`
+    {entry: amount}."""
     special, last = special or {}, first + count - 1
     assert (
         service.database.rows(
@@ -116,7 +118,7 @@ def figures(rows):
 
 
 class Report:
-    """A request for the journal on a connection of its own. `room`: bytes that the client's side of it takes unread."""
+    """A request for the journal on its own connection. `room`: unread bytes that the client's side of it accepts."""
 
     def __init__(self, service, format="json", method="GET", version=11, room=None):
         self.connection = http.client.HTTPConnection("127.0.0.1", service.port, timeout=PATIENCE_SECONDS)
@@ -137,7 +139,7 @@ class Report:
         return self.response.read(*size)
 
     def read_to_break(self):
-        """The bytes before the answer are cut off; that it is must show."""
+        """The bytes before the answer broke off. It must show that it did."""
         with pytest.raises((http.client.IncompleteRead, ConnectionError)) as broken:
             self.read()
         return getattr(broken.value, "partial", b"")
@@ -185,8 +187,7 @@ def at_gate(service):
 
 
 def making(service):
-    """How many statements of the journal are under way, known by their beginning; the clock asks other things in
-    between."""
+    """The number of journal statements under way, known by their beginning, because the clock runs other statements."""
     return service.database.rows(
         "SELECT count(*) FROM pg_stat_activity WHERE usename = 'depositd_service' "
         "AND datname = current_database() AND state = 'active' AND query LIKE '%%WITH known AS"
@@ -195,7 +196,7 @@ def making(service):
 
 
 def kept(service):
-    """How many files without a name the process has open: the answers that it keeps."""
+    """The number of files without a name that the process has open, which are the answers that it keeps."""
     folder = f"/proc/{service.process.pid}/fd"
     count = 0
     for name in os.listdir(folder):
@@ -205,7 +206,7 @@ def kept(service):
 
 
 def peak_memory(service):
-    """The most resident memory that the process has had, in bytes."""
+    """The highest resident memory of the process so far, in bytes."""
     status = Path(f"/proc/{service.process.pid}/status").read_text()
     return int(re.search(r"^VmHWM:\s+(\d+) kB", status, re.MULTILINE)[1]) * 1024
 
@@ -228,7 +229,7 @@ def test_every_row_comes_once_and_in_order(ledger, count):
 
 @pytest.mark.parametrize("count", [1, MANY])
 def test_the_answer_to_head_has_no_body(ledger, count):
-    """RFC 9112 section 6.3: it ends with the empty line after its head, whatever the head says of a length."""
+    """RFC 9112 section 6.3: the answer ends with the empty line after its head, whatever length the head gives."""
     fill(ledger, count)
     told = Report(ledger).begin()
     length = len(told.read())
@@ -237,7 +238,7 @@ def test_the_answer_to_head_has_no_body(ledger, count):
         connection.sendall(f"{request}\r\n{request}Connection: close\r\n\r\n".encode())
         answer = connection.makefile("rb").read()
     *heads, rest = answer.split(b"\r\n\r\n")
-    assert rest == b"" and len(heads) == (2 if count == 1 else 1)  # of a long one, the connection's last
+    assert rest == b"" and len(heads) == (2 if count == 1 else 1)  # a long answer is the last on its connection
     for head in heads:
         assert head.startswith(b"HTTP/1.1 200 ") and (f"Content-Length: {length}".encode() in head) == (count == 1)
         assert told.response.headers["Content-Type"].encode() in head
@@ -245,7 +246,7 @@ def test_the_answer_to_head_has_no_body(ledger, count):
 
 
 def test_a_client_that_takes_no_chunks(ledger):
-    """HTTP/1.0: the length comes first, or it could not tell a whole answer from one that broke off."""
+    """HTTP/1.0: the length must come first, or the client could not tell a whole answer from a broken one."""
     fill(ledger, 5000, special={4000: GATE})
     with gate(ledger) as let_pass:
         report = Report(ledger, version=10)
@@ -275,7 +276,7 @@ def test_the_beginning_is_sent_while_the_rest_is_made(ledger, format):
 
 
 def test_memory_does_not_grow_with_the_answer(ledger):
-    """Ten times as many rows; read as they come, and read only after all of them were made."""
+    """Ten times as many rows, read as they come, and read only after all of them were made."""
     if re.search(rb"__[at]san_init", Path(ledger.binary).read_bytes()):
         pytest.skip("sanitizers keep freed memory back")
 
@@ -300,7 +301,7 @@ def test_memory_does_not_grow_with_the_answer(ledger):
 
 
 def test_a_slow_client_holds_nobody_up(database):
-    """The only worker, and its database connection, are free again while the client has read but little."""
+    """While the client has read only little, the only worker and its database connection are free again."""
     service = new_ledger(database, read_workers=1)
     fill(service, MANY)
     report = Report(service, room=4096).begin()
@@ -322,7 +323,7 @@ def test_a_slow_client_holds_nobody_up(database):
 
 
 def test_as_many_as_leave_a_worker_to_others(database):
-    """Three workers: two long answers at a time; then 503, while short answers are still given."""
+    """Three workers: two long answers at a time, then 503, while short answers are still given."""
     service = new_ledger(database, read_workers=3)
     fill(service, 5000, special={4500: GATE})  # journals are read 4096 entries at a time
     with gate(service) as let_pass:
@@ -340,7 +341,7 @@ def test_as_many_as_leave_a_worker_to_others(database):
 
 
 def test_as_many_as_have_room_on_the_disk(database):
-    """However many slow clients: each may have spool_megabytes there, and they are only so many."""
+    """Each slow client may have spool_megabytes there, and the number of such answers is limited."""
     service = new_ledger(database, max_streams=1)
     fill(service, MANY)
     slow = Report(service, room=4096).begin()
@@ -361,7 +362,7 @@ def test_many_at_once(database):
     service.stop()
 
 
-# That there will be no end --------------------------------------------------------------------------------------------
+# When the end will not come -------------------------------------------------------------------------------------------
 def assert_cut_off(service, report, why):
     body = report.read_to_break()
     assert not body.endswith(b"]}\n")
@@ -372,7 +373,7 @@ def assert_cut_off(service, report, why):
 
 
 def test_a_client_that_goes_away(ledger):
-    """The statement is ended for a client that has gone, and nothing is left of it."""
+    """If the client has gone, the statement is ended and nothing is left of it."""
     fill(ledger, 2 * MANY, special={MANY: GATE})
     with gate(ledger):
         reports = [Report(ledger, room=4096).begin() for _ in range(2)]
@@ -382,14 +383,15 @@ def test_a_client_that_goes_away(ledger):
         assert kept(ledger) == 2
         for report in reports:
             report.hang_up(abruptly=True)
-        wait_until(lambda: making(ledger) == 0)  # they have not been let through
+        wait_until(lambda: making(ledger) == 0)  # the gate still holds them
         wait_until(lambda: kept(ledger) == 0)
     assert "the client has gone" in ledger.log_text()
     assert figures(parse(Report(ledger).begin().read())["items"])[:4000] == list(legs(1000))
 
 
 def test_a_client_that_goes_away_while_it_waits(ledger):
-    """It has read all there is, and its connection is suspended: that it has gone is noticed with what comes next."""
+    """The client has read all there is, and its connection is suspended. The service notices with the next piece that
+    it has gone."""
     fill(ledger, 2 * MANY, special={MANY: GATE})
     with gate(ledger) as let_pass:
         report = Report(ledger).begin()
@@ -443,7 +445,7 @@ def test_no_room_to_keep_it(database):
 
 
 def test_stopped_midway(ledger):
-    """SIGTERM: it is cut off, in bounded time (that of stop), though its statement would never end."""
+    """SIGTERM cuts the answer off within the time that stop allows, although its statement would never end."""
     fill(ledger, 2 * MANY, special={MANY: GATE})
     with gate(ledger):
         waiting, unread = Report(ledger).begin(), Report(ledger, room=4096).begin()
@@ -457,8 +459,8 @@ def test_stopped_midway(ledger):
 
 
 def test_stopped_just_before_its_end(ledger):
-    """A report that is soon made, and a client that reads, have their time. Little is left to be made and read when it
-    begins, so that this does not depend on how fast the machine is."""
+    """A report that is nearly made, and a client that reads, get their time. Little is left to make and read when the
+    stop begins, so this does not depend on the machine's speed."""
     fill(ledger, MANY, special={MANY - 100: GATE})
     with gate(ledger) as let_pass:
         report = Report(ledger).begin()

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Events that are late, reversed or lost after values, terms or fees have changed: nobody gains by waiting, or by
-taking back. Expected figures follow by hand from the accounting contract ("Decisions that go with the table")."""
+"""Events that are late, reversed or lost after values, terms or fees have changed: nobody gains by waiting or by
+reversing. Expected figures follow by hand from the accounting contract ("Decisions that go with the table")."""
 from collections import Counter
 from datetime import timedelta
 from decimal import Decimal
@@ -110,8 +110,8 @@ def test_variance_terms_are_those_of_the_day_of_occurrence(service, then, now, e
 
 @pytest.mark.parametrize("then, now", [("absorb", "charge"), ("charge", "absorb")])
 def test_shortage_terms_are_those_of_the_day_of_occurrence(service, then, now):
-    """Three cups are missing at anchor, two at brick: one count is late, the other is not. A missing cup costs the
-    value of the posting day in both."""
+    """Three cups are missing at anchor and two at brick. One count is late, and the other is not. In both, a missing
+    cup costs the value of the posting day."""
     admin = load(service, old={"shortage_terms": then}, new={"shortage_terms": now})
     admin.post_many([event("supply", s, at(D0), cups=cups(cup_300=10)) for s in ("anchor", "brick")])
     admin.close("tern-bay", D0)
@@ -129,7 +129,7 @@ def test_shortage_terms_are_those_of_the_day_of_occurrence(service, then, now):
 
 
 def test_a_cup_type_that_is_new_since_has_no_tariff(service):
-    """It had no value on the day of occurrence: that of the posting day is the tariff, and a person should look at
+    """It had no value on the day of occurrence. So the tariff is that of the posting day, and a person should look at
     it."""
     admin = load(service)
     sale = event("issue", "anchor", at(D0), issued=cups(cup_450=2))
@@ -177,7 +177,7 @@ def test_a_cup_type_that_is_new_since_has_no_tariff(service):
     ],
 )
 def test_a_loss_pays_the_sender_what_it_had_placed(service, bearer, expected):
-    """20 cups left at 3.00 and are given up at 4.00; nobody earns the change of value."""
+    """20 cups left at 3.00 and are given up at 4.00. Nobody earns the change of value."""
     admin = load(service, "on_deposit")
     sent = event("dispatch", "anchor", at(D0), cups=cups(cup_300=20), to="dock")
     admin.post_many([event("supply", "anchor", at(D0, "06:00"), cups=cups(cup_300=20)), sent])
@@ -190,7 +190,8 @@ def test_a_loss_pays_the_sender_what_it_had_placed(service, bearer, expected):
 
 
 def test_a_reversal_takes_back_the_fees_of_its_original_s_day(service):
-    """A thousand issues and some returns, reversed after fees and tax have changed: the site has what it had before."""
+    """A thousand issues and some returns are reversed after fees and tax have changed. The site has its old balance
+    again."""
     admin = load(service, old=OLD, new=NEW)
     admin.post(event("supply", "anchor", at(D0, "06:00"), cups=cups(cup_300=5000)))
     sales = [event("issue", "anchor", at(D0), issued=cups(cup_300=1)) for _ in range(999)]
@@ -207,7 +208,7 @@ def test_a_reversal_takes_back_the_fees_of_its_original_s_day(service):
     accounts = admin.accounts("tern-bay")
     assert [accounts[a] for a in ("service_fees", "handling_fees", "tax")] == ["0.00"] * 3
     admin.assert_holds()
-    # Had an older version closed the day, the fees would have to be those of its own terms.
+    # If an older version had closed the day, the fees would have to be those of the version's own terms.
     service.database.run(f"INSERT INTO older_fee_rule VALUES (1, '{D1}')")
     assert [c["check"] for c in admin.get("/v1/checks")["items"] if c["verdict"] != "holds"] == ["fees_match"]
 
@@ -236,7 +237,7 @@ def test_the_day_s_own_cups_and_reversed_ones_are_taxed_in_one_sum(service):
 
 
 def test_a_reversal_occurs_no_earlier_than_what_it_reverses_was_posted(service):
-    """The original was late, so that its posting day is later than the reversal's own instant: that is not late."""
+    """The original was late, so its posting day is later than the reversal's own instant. The reversal is not late."""
     admin = load(service, old=OLD, new=NEW)
     admin.close("tern-bay", D0)
     late = admin.post(event("issue", "anchor", at(D0), issued=cups(cup_300=3)))
@@ -247,7 +248,7 @@ def test_a_reversal_occurs_no_earlier_than_what_it_reverses_was_posted(service):
 
 
 def test_payouts_are_held_for_a_late_tariff(service):
-    """Its amount counts towards the variance limit as that of an off-tariff event does."""
+    """The event's amount counts towards the variance limit, as that of an off-tariff event does."""
     admin = load(service)
     scheme = {k: v for k, v in admin.get("/v1/schemes/tern-bay").items() if k != "scheme"}
     admin.put("/v1/schemes/tern-bay", {**scheme, "variance_limit": "9.99"})

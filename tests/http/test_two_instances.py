@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""Two instances over one database: the story of every POS that posts twice because the first answer was slow."""
+"""Two instances over one database: the story of every till that posts twice because the first answer was slow."""
 import json
 import random
 import time
@@ -42,7 +42,7 @@ def post_all(service, events, size):
 
 
 def assert_once(client, events, *answers):
-    """Each event was recorded by one of the instances and a duplicate to all others, under one number."""
+    """An instance recorded each event, and all others answered duplicate, with the same number."""
     by_id = [{r["event_id"]: r for r in results} for results in answers]
     for sent in events:
         results = [known[sent["event_id"]] for known in by_id]
@@ -74,13 +74,13 @@ TURN_BATCHES = 40  # beside as many of the other instance: then both take the he
 
 
 def post_lines(client, lines):
-    """The results of a stream, which goes to the writer whatever is in it."""
+    """The results of a stream, which goes to the writer whatever it contains."""
     answer = client.send("POST", "/v1/events", lines, {"Content-Type": "application/x-ndjson"})
     return [json.loads(line) for line in answer.body.splitlines()[:-1]]
 
 
 def large_batch():
-    """It moves so much that the balances get it later, and the other instance sees whose it is."""
+    """A batch that moves so much that the balances get it later, and the other instance sees whose it is."""
     return [
         event("issue", site, at(day), issued=cups(cup_300=1, cup_450=1))
         for site in ("anchor", "brick")
@@ -89,8 +89,8 @@ def large_batch():
 
 
 def is_let_go(database):
-    """Whether no transaction stays idle: a lock that is seen twice, unchanged over two seconds, is held. (PostgreSQL
-    would end it after five.) The moment between two statements is none."""
+    """Whether no transaction stays idle. A lock that is seen twice, unchanged over two seconds, is held. (PostgreSQL
+    would end it after five.) The moment between two statements does not count."""
 
     def idle():
         return set(
@@ -107,7 +107,7 @@ def is_let_go(database):
 
 
 def test_a_head_that_is_not_needed_is_let_go(pair):
-    """The posts meanwhile may record nothing, or be of another scheme: nobody holds the head afterwards."""
+    """The posts meanwhile may record nothing, or be of another scheme. No instance holds the head afterwards."""
     one, other = pair
     clients = one.admin, other.client(one.admin_key)
     unknown, elsewhere, last = (
@@ -139,7 +139,7 @@ def test_a_follower_of_the_feed_misses_nothing(pair):
     def follow():
         client, cursor = other.client(one.admin_key), {}
         while len(seen) < len(events):
-            all_answered = bool(done)  # looked at before the page is asked for: then nothing may be missing from it
+            all_answered = bool(done)  # read before the page is requested, so the page must not lack any of it
             page = client.get("/v1/events", scheme="tern-bay", limit=50, **cursor)
             seen.extend(page["items"])
             cursor = {"cursor": page["next"]}  # always given

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""Two people are two: known ways by which one person could act as two, and the writes that wait for a second person.
-The rules are the accounting contract's; that two must agree where money leaves is common practice. There is no
-published source."""
+"""Two people must be two: tests known ways in which one person could act as two, and the writes that wait for a second
+person. The rules are the accounting contract's. It is common practice that two must agree when money leaves; there is
+no published source."""
 from datetime import date, timedelta
 
 import psycopg2
@@ -59,7 +59,7 @@ class Network:
         return answer.json
 
     def key(self, name, holder, role="accountant", maker=None, renew=False):
-        """Made over the interface, by an admin; the proposal that it takes is approved by Ben."""
+        """A key made by an admin over the interface. Ben approves the proposal if one is needed."""
         answer = (maker or self.ada).send("POST", "/v1/keys", {"name": name, "holder": holder, "role": role})
         assert answer.status in (201, 202), answer.body
         client = self.service.client(answer.json["key"])
@@ -76,7 +76,7 @@ class Network:
         return self.service.client(answer.json["key"])
 
     def scheme(self, **changes):
-        """The body that changes tern-bay so; None removes a member."""
+        """The body that makes this change to tern-bay; None removes a member."""
         body = {**self.ada.get("/v1/schemes/tern-bay"), **changes}
         return {k: v for k, v in body.items() if k != "scheme" and v is not None}
 
@@ -89,11 +89,11 @@ def net(service):
     return Network(service).trade()
 
 
-# --- ways around that were known --------------------------------------------------------------------------------------
+# --- known ways around the rule ---------------------------------------------------------------------------------------
 
 
 def test_switching_dual_control_off_for_a_moment_after_the_close(net):
-    """It is a proposal; and if Ben agrees, the closed day stays as it was cut."""
+    """Switching it off is a proposal. If Ben agrees, the closed day still stays as it was cut."""
     net.close()
     answer = net.ada.send("PUT", "/v1/schemes/tern-bay", net.scheme(dual_control=False))
     assert answer.status == 202 and net.ada.get("/v1/schemes/tern-bay")["dual_control"] is True
@@ -105,17 +105,17 @@ def test_switching_dual_control_off_for_a_moment_after_the_close(net):
 
 
 def test_making_a_second_key(net):
-    """For oneself, or for somebody who does not exist: its maker has seen the secret."""
+    """An admin makes a key for themselves, or for a person who does not exist. The maker has seen the secret."""
     net.close(net.ada)
     for name, holder in (("ada-2", "first-admin"), ("ada-3", " FIRST-Admin "), ("ghost", "Greta Ghost")):
         second = net.key(name, holder)
         net.approve(second, 409, "approver_closed_day")
-    # once its holder has renewed it, the maker can't have it any more
+    # once its holder has renewed it, the maker no longer has the secret
     assert net.approve(net.renew(second))["status"] == "approved"
 
 
 def test_revoking_a_key_and_making_it_again(net):
-    """Ann closed the day; a new key of her name, and holder, is still hers. So is her old one's act."""
+    """Ann closed the day. A new key with her name and holder is still hers, and so are the acts of her old key."""
     net.close(net.ann)
     assert net.ada.send("DELETE", "/v1/keys/ann").status == 204
     again = net.key("ann", "Ann", renew=True)
@@ -162,7 +162,7 @@ def test_redirecting_a_bank_account_between_close_and_file(net):
 
 
 def test_two_keys_of_one_maker_are_one_person_until_renewed(net):
-    """Neither is renewed: the maker of both has both secrets."""
+    """Neither key is renewed, so the maker of both has both secrets."""
     dora, eve = net.key("dora", "Dora"), net.key("eve", "Eve")
     net.close(dora)
     net.approve(eve, 409, "approver_closed_day")
@@ -195,7 +195,8 @@ def test_a_journal_takes_two_persons(net):
 
 
 def test_renewing(net):
-    """The old secret ends at once, the new one is shown once; it is recorded, and the list of keys says so."""
+    """The old secret ends at once, and the new secret is shown once. The renewal is recorded, and the list of keys
+    says so."""
     dora = net.key("dora", "Dora", "auditor")
     assert dora.send("POST", "/v1/me/renew?dry_run=true").json.keys() & {"key", "renewed_at"} == {"renewed_at"}
     assert dora.get("/v1/me")["holder"] == "Dora"
@@ -222,7 +223,7 @@ def test_a_till_renews_its_key(net):
     assert [s["site"] for s in net.renew(till).get("/v1/me")["sites"]] == ["anchor"]
 
 
-# --- what is a proposal -----------------------------------------------------------------------------------------------
+# --- proposals --------------------------------------------------------------------------------------------------------
 
 
 WEAKENING = {
@@ -284,7 +285,7 @@ NOT_WEAKENING = {
 
 @pytest.mark.parametrize("what", WEAKENING)
 def test_what_weakens_control_waits_for_a_second_person(net, what):
-    """Refused to its proposer, done by another; recorded with who proposed and who approved."""
+    """The proposer is refused, and another person does it. The record says who proposed and who approved."""
     method, path, body = WEAKENING[what](net)
     before = net.ada.get("/v1/reference"), [k["name"] for k in net.ada.items("/v1/keys")]
     tried = net.ada.send(method, path + "?dry_run=true", body)
@@ -337,7 +338,7 @@ def test_without_dual_control_one_person_may(service):
 
 
 def test_dual_control_off_and_an_account_in_one_document(net):
-    """The first change of a document must not free its later ones."""
+    """The first change of a document must not permit its later changes."""
     answer = net.ada.send(
         "POST",
         "/v1/reference",
@@ -384,7 +385,8 @@ def test_a_decision_is_made_once(net):
 
 
 def test_withdrawing(net):
-    """By anybody, also by its proposer; a withdrawn proposal stays withdrawn, and the same may be proposed anew."""
+    """Any admin may withdraw it, even its proposer. A withdrawn proposal stays withdrawn, and the same may be proposed
+    again."""
     number = redirect(net)
     withdraw = f"/v1/proposals/{number}/withdraw"
     assert net.ada.send("POST", withdraw + "?dry_run=true", {"reason": "a slip"}).json["dry_run"]
@@ -402,7 +404,7 @@ def test_withdrawing(net):
 
 
 def test_it_is_done_as_of_now_under_the_usual_checks(net):
-    """A write that is not possible any more is refused to its approver, and waits on."""
+    """If a write has become impossible, its approver is refused, and the proposal waits on."""
     number = net.ada.send("POST", "/v1/keys", {"name": "dora", "holder": "Dora", "role": "admin"}).json["proposal"]
     net.service.create_key("dora", "auditor")
     net.ben.refused("POST", f"/v1/proposals/{number}/approve", None, 409, "name_taken")
@@ -410,7 +412,7 @@ def test_it_is_done_as_of_now_under_the_usual_checks(net):
 
 
 def test_approvers_at_once(net):
-    """Two approve the same proposal, and one withdraws it: it is decided once."""
+    """Two people approve the same proposal while another withdraws it. It is decided once."""
     for iban in (OTHER_IBAN, IBAN) * 3:
         number = redirect(net, iban)
         answers = at_once(
