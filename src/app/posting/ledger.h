@@ -19,7 +19,7 @@ struct ledger {
     const struct scheme *scheme;
     const struct calendar *calendar;
     struct instant now;
-    struct ledger_state *state; /* with all that has been appended */
+    struct ledger_state *state;                     /* with all that has been appended */
     enum store_result (*before_write)(void *owner); /* called before each write; NULL: nothing to call */
     void *owner;
     bool at_once; /* movements go straight into the balances, because the same transaction reads these */
