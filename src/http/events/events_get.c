@@ -93,10 +93,8 @@ void handle_events_list(const struct request *request, struct answer *answer)
     bool is_feed = filter.site == 0 && filter.kind == KIND_NONE && filter.from == NULL && filter.to == NULL &&
                    filter.reference == NULL;
     enum store_result result = read_events(request->pg, &filter, &slice);
-    if (result != STORE_OK)
-        answer_store_failure(answer, result);
-    else
-        slice_end(request, answer, &slice, is_feed);
+    slice.more |= is_feed; /* a feed goes on when something new has come */
+    slice_end(request, answer, result, &slice);
 }
 
 void handle_event_get(const struct request *request, struct answer *answer)

@@ -101,12 +101,16 @@ bool slice_begin(const struct request *request, struct answer *answer, struct li
     return valid;
 }
 
-void slice_end(const struct request *request, struct answer *answer, const struct list_slice *slice,
-               bool always)
+void slice_end(const struct request *request, struct answer *answer, enum store_result result,
+               const struct list_slice *slice)
 {
     char key[SLICE_KEY_SIZE];
+    if (result != STORE_OK) {
+        answer_store_failure(answer, result);
+        return;
+    }
     buffer_add_char(&answer->body, ']');
-    if (slice->more || always) {
+    if (slice->more) {
         snprintf(key, sizeof key, "%lld", (long long)(slice->last > 0 ? slice->last : 0));
         slice_add_next(request, answer, key);
     }
@@ -128,8 +132,13 @@ bool slice_begin_keys(const struct request *request, struct answer *answer, stru
     return valid;
 }
 
-void slice_end_keys(const struct request *request, struct answer *answer, const struct json_slice *slice)
+void slice_end_keys(const struct request *request, struct answer *answer, enum store_result result,
+                    const struct json_slice *slice)
 {
+    if (result != STORE_OK) {
+        answer_store_failure(answer, result);
+        return;
+    }
     buffer_add_char(&answer->body, ']');
     if (slice->more)
         slice_add_next(request, answer, slice->last);

@@ -12,9 +12,10 @@
 /* For a list in the order of a number. Reads the parameters, and begins the body. The store then adds the
  * items. False: a fault has been added. */
 MUST_CHECK bool slice_begin(const struct request *request, struct answer *answer, struct list_slice *slice);
-/* Ends the body, with `next` if there may be more items, or if `always`. */
-void slice_end(const struct request *request, struct answer *answer, const struct list_slice *slice,
-               bool always);
+/* After the store has added the items: answers its failure, or ends the body, with `next` if there may be
+ * more items. */
+void slice_end(const struct request *request, struct answer *answer, enum store_result result,
+               const struct list_slice *slice);
 
 /* The slice asked for, of a list in the order of a text such as a code. */
 struct key_slice {
@@ -28,8 +29,10 @@ MUST_CHECK bool slice_read_keys(const struct request *request, struct answer *an
 /* The same, and begins the body. */
 MUST_CHECK bool slice_begin_keys(const struct request *request, struct answer *answer,
                                  struct key_slice *slice);
-/* Ends the body, with `next` if there are more items. */
-void slice_end_keys(const struct request *request, struct answer *answer, const struct json_slice *slice);
+/* After the store has added the items: answers its failure, or ends the body, with `next` if there are more
+ * items. */
+void slice_end_keys(const struct request *request, struct answer *answer, enum store_result result,
+                    const struct json_slice *slice);
 
 /* Adds the member `next`, and the same target as a Link. The next slice begins after `key`. */
 void slice_add_next(const struct request *request, struct answer *answer, const char *key);

@@ -14,8 +14,5 @@ void handle_accounts_list(const struct request *request, struct answer *answer)
         return;
     enum store_result result =
         read_accounts(request->pg, scheme->id, as_of.days != INT32_MAX ? &as_of : NULL, &slice);
-    if (result != STORE_OK)
-        answer_store_failure(answer, result);
-    else
-        slice_end(request, answer, &slice, false);
+    slice_end(request, answer, result, &slice);
 }

@@ -43,10 +43,7 @@ void handle_bank_statements_list(const struct request *request, struct answer *a
     if (scheme == NULL || !slice_begin(request, answer, &slice))
         return;
     enum store_result result = read_bank_statements(request->pg, scheme->id, &slice);
-    if (result != STORE_OK)
-        answer_store_failure(answer, result);
-    else
-        slice_end(request, answer, &slice, false);
+    slice_end(request, answer, result, &slice);
 }
 
 void handle_bank_lines_list(const struct request *request, struct answer *answer)
@@ -65,10 +62,7 @@ void handle_bank_lines_list(const struct request *request, struct answer *answer
         return;
     enum store_result result =
         read_bank_lines(request->pg, scheme->id, open != NULL ? &is_open : NULL, &slice);
-    if (result != STORE_OK)
-        answer_store_failure(answer, result);
-    else
-        slice_end(request, answer, &slice, false);
+    slice_end(request, answer, result, &slice);
 }
 
 /* Finds a line by its name: the scheme and the line's number in it, as in tern-bay.17. NULL: there is no such

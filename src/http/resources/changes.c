@@ -50,8 +50,5 @@ void handle_changes_list(const struct request *request, struct answer *answer)
     if (!filter_asked(request, answer, &span, &filter) || !slice_begin(request, answer, &slice))
         return;
     enum store_result result = read_changes(request->pg, &filter, &slice);
-    if (result != STORE_OK)
-        answer_store_failure(answer, result);
-    else
-        slice_end(request, answer, &slice, false);
+    slice_end(request, answer, result, &slice);
 }

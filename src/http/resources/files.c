@@ -62,10 +62,7 @@ void handle_files_list(const struct request *request, struct answer *answer)
     if (scheme == NULL || !slice_begin(request, answer, &slice))
         return;
     enum store_result result = read_files(request->pg, scheme->id, day, &slice);
-    if (result != STORE_OK)
-        answer_store_failure(answer, result);
-    else
-        slice_end(request, answer, &slice, false);
+    slice_end(request, answer, result, &slice);
 }
 
 /* The hash of the file is a strong validator. */

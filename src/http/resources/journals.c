@@ -29,10 +29,7 @@ void handle_journals_list(const struct request *request, struct answer *answer)
     if (!slice_begin(request, answer, &slice))
         return;
     enum store_result result = read_journals(request->pg, scheme->id, status, &slice);
-    if (result != STORE_OK)
-        answer_store_failure(answer, result);
-    else
-        slice_end(request, answer, &slice, false);
+    slice_end(request, answer, result, &slice);
 }
 
 struct deciding {

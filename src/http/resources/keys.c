@@ -15,10 +15,7 @@ void handle_keys_list(const struct request *request, struct answer *answer)
         return;
     enum store_result result =
         store_key_read(request->pg, NULL, wanted.after, wanted.limit, &answer->body, &slice);
-    if (result == STORE_OK)
-        slice_end_keys(request, answer, &slice);
-    else
-        answer_store_failure(answer, result);
+    slice_end_keys(request, answer, result, &slice);
 }
 
 void handle_keys_post(const struct request *request, struct answer *answer)

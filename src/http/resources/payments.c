@@ -88,10 +88,7 @@ void handle_payments_list(const struct request *request, struct answer *answer)
     filter.scheme = scheme->id;
     enum store_result result =
         read_payment_list(request->pg, &filter, wanted.after, wanted.limit, &answer->body, &slice);
-    if (result == STORE_OK)
-        slice_end_keys(request, answer, &slice);
-    else
-        answer_store_failure(answer, result);
+    slice_end_keys(request, answer, result, &slice);
 }
 
 void handle_payment_get(const struct request *request, struct answer *answer)

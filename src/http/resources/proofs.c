@@ -117,8 +117,5 @@ void handle_seals_list(const struct request *request, struct answer *answer)
     if (scheme == NULL || !slice_begin(request, answer, &slice))
         return;
     enum store_result result = read_seals(request->pg, scheme->id, &slice);
-    if (result != STORE_OK)
-        answer_store_failure(answer, result);
-    else
-        slice_end(request, answer, &slice, false);
+    slice_end(request, answer, result, &slice);
 }

@@ -31,10 +31,7 @@ void handle_proposals_list(const struct request *request, struct answer *answer)
     if (!slice_begin(request, answer, &slice))
         return;
     enum store_result result = read_writes(request->pg, scheme != NULL ? scheme->id : 0, statuses[i], &slice);
-    if (result != STORE_OK)
-        answer_store_failure(answer, result);
-    else
-        slice_end(request, answer, &slice, false);
+    slice_end(request, answer, result, &slice);
 }
 
 /* 0: not a number. */

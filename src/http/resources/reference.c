@@ -76,10 +76,7 @@ static void list(const struct request *request, struct answer *answer, enum refe
     query.after = wanted.after;
     query.limit = wanted.limit;
     enum store_result result = read_into(request, &query, &answer->body, &slice);
-    if (result == STORE_OK)
-        slice_end_keys(request, answer, &slice);
-    else
-        answer_store_failure(answer, result);
+    slice_end_keys(request, answer, result, &slice);
 }
 
 static void set_tag(struct answer *answer, const char *tag)

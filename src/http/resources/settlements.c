@@ -18,10 +18,7 @@ void handle_settlements_list(const struct request *request, struct answer *answe
         !slice_begin(request, answer, &slice))
         return;
     enum store_result result = read_settlements(request->pg, scheme->id, &visible, &slice);
-    if (result != STORE_OK)
-        answer_store_failure(answer, result);
-    else
-        slice_end(request, answer, &slice, false);
+    slice_end(request, answer, result, &slice);
 }
 
 void handle_settlement_get(const struct request *request, struct answer *answer)
