@@ -1,5 +1,5 @@
--- A page of the accounts ever touched with their balances, each as JSON, with its number. $1 scheme, after account $2, at most $3, $4 the last business
--- day to count (null: all). The page's accounts are found by skipping through the key from $2 on.
+-- A slice of the accounts ever touched with their balances, each as JSON, with its number. $1 scheme, after account $2, at most $3, $4 the last business
+-- day to count (null: all). The slice's accounts are found by skipping through the key from $2 on.
 WITH RECURSIVE folded AS (
     SELECT min(b.account) AS account, 1 AS place FROM balance b WHERE b.scheme = $1::integer AND b.account > $2::bigint
     UNION ALL
@@ -8,21 +8,21 @@ WITH RECURSIVE folded AS (
 recent AS MATERIALIZED (
     SELECT account, sum(movement) FILTER (WHERE business_date <= coalesce($4::date, 'infinity')) AS movement FROM recent_balance
      WHERE scheme = $1::integer GROUP BY account),
-page AS (
+slice AS (
     SELECT account FROM folded WHERE account IS NOT NULL UNION SELECT account FROM recent WHERE account > $2::bigint
      ORDER BY account LIMIT $3::integer),
 stands AS (
-    SELECT page.account, (coalesce(closed.closing, 0) + coalesce(since.movement, 0) + coalesce(recent.movement, 0))::bigint AS balance
-      FROM page
-      LEFT JOIN recent ON recent.account = page.account
+    SELECT slice.account, (coalesce(closed.closing, 0) + coalesce(since.movement, 0) + coalesce(recent.movement, 0))::bigint AS balance
+      FROM slice
+      LEFT JOIN recent ON recent.account = slice.account
       LEFT JOIN LATERAL (
            SELECT b.business_date, b.closing FROM balance b
-            WHERE b.scheme = $1::integer AND b.account = page.account AND b.business_date <= coalesce($4::date, 'infinity')
+            WHERE b.scheme = $1::integer AND b.account = slice.account AND b.business_date <= coalesce($4::date, 'infinity')
               AND b.closing IS NOT NULL
             ORDER BY b.business_date DESC LIMIT 1) closed ON true
       LEFT JOIN LATERAL (
            SELECT sum(b.movement) AS movement FROM balance b
-            WHERE b.scheme = $1::integer AND b.account = page.account AND b.business_date <= coalesce($4::date, 'infinity')
+            WHERE b.scheme = $1::integer AND b.account = slice.account AND b.business_date <= coalesce($4::date, 'infinity')
               AND b.business_date > coalesce(closed.business_date, '-infinity')) since ON true)
 SELECT json_strip_nulls(json_build_object(
            'account', k.word || coalesce('(' || nullif(concat_ws(',', s.code, p.code, c.code), '') || ')', ''),

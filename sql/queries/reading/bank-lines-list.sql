@@ -1,6 +1,6 @@
--- A page of lines of scheme $1's bank statements, each as JSON, with its number: after $2, at most $3; $4: only those that are open,
+-- A slice of lines of scheme $1's bank statements, each as JSON, with its number: after $2, at most $3; $4: only those that are open,
 -- or only those that are not (null: all). One of the two parts reads nothing.
-WITH page AS (
+WITH slice AS (
     (SELECT o.line FROM bank_line_open o
       WHERE $4::boolean AND o.scheme = $1::integer AND o.line > $2::bigint
       ORDER BY o.line LIMIT $3::integer)
@@ -11,7 +11,7 @@ WITH page AS (
              OR NOT EXISTS (SELECT FROM bank_line_open o WHERE o.scheme = l.scheme AND o.line = l.line))
       ORDER BY l.line LIMIT $3::integer))
 SELECT jsonb_strip_nulls(l.shown || jsonb_build_object('statement', t.statement_id, 'resolution', l.resolution)), l.line
-  FROM page
-  JOIN bank_line_shown l ON l.scheme = $1::integer AND l.line = page.line
+  FROM slice
+  JOIN bank_line_shown l ON l.scheme = $1::integer AND l.line = slice.line
   JOIN bank_statement t ON t.scheme = $1::integer AND t.statement = l.statement
  ORDER BY l.line

@@ -1,4 +1,4 @@
--- A page of the changes of reference data and keys as JSON, each with its number: of what changed, the
+-- A slice of the changes of reference data and keys as JSON, each with its number: of what changed, the
 -- members that differ; all members if the thing is new or gone. $1: of this scheme, null: all; $2: after this
 -- number; $3: at most so many; null or: $4 of this kind, $5 by this key or holder, $6 from this day, $7 to
 -- this day, in UTC.

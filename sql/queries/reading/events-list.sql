@@ -1,8 +1,8 @@
--- A page of entries, each as JSON, with its number. $1 scheme, after entry $2, through entry $3, at most $4;
+-- A slice of entries, each as JSON, with its number. $1 scheme, after entry $2, through entry $3, at most $4;
 -- null where there is no such filter: $5 the sites to show, $6 site, $7 kind, $8 first and $9 last business day,
 -- $10 reference. A site's entries are found by its index. One of the two parts reads nothing.
 WITH of_scheme AS (SELECT decimals FROM scheme WHERE id = $1::integer),
-page AS (
+slice AS (
     (SELECT entry, business_date, late, recorded_at, kind, event, accounts, amounts FROM entry
       WHERE $6::integer IS NULL AND scheme = $1::integer AND entry > $2::bigint AND entry <= $3::bigint
         AND ($5::integer[] IS NULL OR site = ANY ($5))
@@ -25,7 +25,7 @@ legs AS (
                CASE WHEN l.account >> 48 < :account_first_cups THEN to_json(amount_text(l.amount, decimals))
                     ELSE to_json(l.amount) END)
                ORDER BY l.position) AS items
-      FROM page CROSS JOIN of_scheme
+      FROM slice CROSS JOIN of_scheme
      CROSS JOIN unnest(accounts, amounts) WITH ORDINALITY AS l(account, amount, position)
       JOIN account_kind k ON k.kind = account_kind_of(l.account)
       LEFT JOIN site s ON k.scope IN ('site', 'site_cup_type') AND s.id = account_owner(l.account)
@@ -36,5 +36,5 @@ SELECT json_strip_nulls(json_build_object(
            'entry', entry, 'business_date', business_date, 'late', late, 'recorded_at', instant_text(recorded_at),
            'kind', k.word, 'event', event::json, 'legs', coalesce(items, '[]'))),
        entry
-  FROM page JOIN entry_kind k USING (kind) LEFT JOIN legs USING (entry)
+  FROM slice JOIN entry_kind k USING (kind) LEFT JOIN legs USING (entry)
  ORDER BY entry

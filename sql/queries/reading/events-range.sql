@@ -1,4 +1,4 @@
--- Between which entries a list of events has to look, so that no page reads the whole ledger: after the first, through
+-- Between which entries a list of events has to look, so that no slice reads the whole ledger: after the first, through
 -- the second. $1 scheme, $2 the cursor's entry, $3 first and $4 last business day (null: none).
 SELECT greatest($2::bigint, coalesce(min(first_entry) - 1, 0)),
        CASE WHEN $3::date IS NULL AND $4::date IS NULL

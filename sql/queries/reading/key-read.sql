@@ -1,4 +1,4 @@
--- Keys as JSON, also revoked ones, each with its name and number, by which pages go. $1: the name of one in force; $2: the key to
+-- Keys as JSON, also revoked ones, each with its name and number, by which slices go. $1: the name of one in force; $2: the key to
 -- begin after; $3: the most rows; null: no such bound. They are read in order from an index, of which one name is a range; '~' is
 -- after all names.
 SELECT json_strip_nulls(json_build_object(

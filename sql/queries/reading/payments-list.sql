@@ -1,4 +1,4 @@
--- A page of a scheme's payments, each as JSON, by day and id. $1 scheme, after $2 (day/id; null: from the first), at most $3; null
+-- A slice of a scheme's payments, each as JSON, by day and id. $1 scheme, after $2 (day/id; null: from the first), at most $3; null
 -- where there is no such filter: $4 status, $5 whether it is held and not released, $6 the participant that pays or is paid, $7 first
 -- and $8 last business day. The filter that leaves the fewest chooses the part, and each part has an index in the order of the list;
 -- the other parts read nothing. The parts repeat the common conditions, the order and the limit, because PostgreSQL 15 has no other
@@ -10,7 +10,7 @@ WITH asked AS MATERIALIZED (
            CASE WHEN $6::integer IS NOT NULL THEN 'party' WHEN $5::boolean THEN 'held'
                 WHEN $4::text IS NOT NULL THEN 'status' ELSE 'all' END AS way
       FROM (SELECT split_part($2::text, '/', 1)::date AS day, split_part($2::text, '/', 2) AS id) AS after),
-page AS (
+slice AS (
     SELECT business_date, payment_id FROM (
     SELECT listed.* FROM asked CROSS JOIN LATERAL (
            SELECT p.business_date, p.payment_id FROM payment p
@@ -63,8 +63,8 @@ SELECT json_strip_nulls(json_build_object(
            'approvals', (SELECT count(*) FROM payment_change c
                           WHERE (c.scheme, c.payment_id) = (p.scheme, p.payment_id) AND c.change = 'approve'))),
        p.business_date || '/' || p.payment_id
-  FROM page
-  JOIN payment p ON p.scheme = $1::integer AND p.payment_id = page.payment_id
+  FROM slice
+  JOIN payment p ON p.scheme = $1::integer AND p.payment_id = slice.payment_id
   JOIN scheme s ON s.id = p.scheme
   LEFT JOIN participant f ON f.id = p.payer
   LEFT JOIN participant t ON t.id = p.payee

@@ -1,10 +1,10 @@
--- Participants as JSON, each with the key that pages go by. $1: {code} or {null} for all; $2: the key to begin after;
+-- Participants as JSON, each with the key that slices go by. $1: {code} or {null} for all; $2: the key to begin after;
 -- $3: the most rows; null: no such bound. The reader: $4 its sites, null: not a till; $5 its participant, null: not one.
 -- A till does not see how its participant is paid. The office's rows are read in order from an index; of a bound key's few are found
 -- first.
 WITH own AS MATERIALIZED (
     SELECT participant FROM site WHERE id = ANY ($4::integer[]) UNION SELECT $5::integer WHERE $5::integer IS NOT NULL),
-page AS (
+slice AS (
     (SELECT s.* FROM participant s
       WHERE s.code COLLATE "C" BETWEEN coalesce(($1::text[])[1], '') AND coalesce(($1::text[])[1], '~')
        AND s.code COLLATE "C" > coalesce($2::text, '')
@@ -20,5 +20,5 @@ SELECT json_strip_nulls(json_build_object(
            'tax_registered', p.tax_registered,
            'mandate', CASE WHEN $4::integer[] IS NULL THEN p.mandate END)),
        p.code
-  FROM page p
+  FROM slice p
  ORDER BY p.code COLLATE "C" LIMIT $3::bigint

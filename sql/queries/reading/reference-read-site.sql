@@ -1,7 +1,7 @@
--- Sites as JSON, each with the key that pages go by. $1: {code} or {null} for all; $2: the key to begin after; $3: the most
+-- Sites as JSON, each with the key that slices go by. $1: {code} or {null} for all; $2: the key to begin after; $3: the most
 -- rows; null: no such bound. The reader: $4 its sites, null: not a till; $5 its participant, null: not one.
 -- The office's rows are read in order from an index; a bound key's few are found first.
-WITH page AS (
+WITH slice AS (
     (SELECT s.* FROM site s
       WHERE s.code COLLATE "C" BETWEEN coalesce(($1::text[])[1], '') AND coalesce(($1::text[])[1], '~')
        AND s.code COLLATE "C" > coalesce($2::text, '')
@@ -20,5 +20,5 @@ SELECT json_strip_nulls(json_build_object(
            'opened_on', s.opened_on, 'closed_on', s.closed_on, 'latitude', s.latitude, 'longitude', s.longitude,
            'gln', s.gln, 'par_stock', s.par_stock)),
        s.code
-  FROM page s JOIN scheme c ON c.id = s.scheme JOIN participant p ON p.id = s.participant
+  FROM slice s JOIN scheme c ON c.id = s.scheme JOIN participant p ON p.id = s.participant
  ORDER BY s.code COLLATE "C" LIMIT $3::bigint

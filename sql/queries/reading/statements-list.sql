@@ -1,4 +1,4 @@
--- A page of scheme $1's bank statements, each as JSON, with its number: after $2, at most $3.
+-- A slice of scheme $1's bank statements, each as JSON, with its number: after $2, at most $3.
 SELECT json_build_object(
            'statement', t.statement_id, 'account', t.account, 'received_at', instant_text(d.received_at), 'received_from', k.name,
            'balances', t.balances,
