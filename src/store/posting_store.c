@@ -80,19 +80,20 @@ static enum store_result post_balances(struct pg *pg, const struct posting_rows 
                           arg_int8s(COLUMN(movements, count, amount))));
 }
 
+/* The six figures of an activity, as six arguments. */
+#define ACTIVITY_COLUMNS(days, count)                                                                        \
+    arg_int8s(COLUMN(days, count, activity.issued)), arg_int8s(COLUMN(days, count, activity.returned)),      \
+        arg_int8s(COLUMN(days, count, activity.collected)),                                                  \
+        arg_int8s(COLUMN(days, count, activity.refunded)), arg_int8s(COLUMN(days, count, activity.stock)),   \
+        arg_int8s(COLUMN(days, count, activity.other))
+
 static enum store_result post_site_days(struct pg *pg, const struct posting_rows *posting)
 {
     const struct site_day_row *days = posting->site_days;
     size_t count = posting->site_day_count;
     return pg_run(pg, &sql_post_site_days,
                   PG_ARGS(arg_int(posting->scheme), arg_int4s(COLUMN(days, count, site)),
-                          arg_dates(COLUMN(days, count, business_date)),
-                          arg_int8s(COLUMN(days, count, activity.issued)),
-                          arg_int8s(COLUMN(days, count, activity.returned)),
-                          arg_int8s(COLUMN(days, count, activity.collected)),
-                          arg_int8s(COLUMN(days, count, activity.refunded)),
-                          arg_int8s(COLUMN(days, count, activity.stock)),
-                          arg_int8s(COLUMN(days, count, activity.other)),
+                          arg_dates(COLUMN(days, count, business_date)), ACTIVITY_COLUMNS(days, count),
                           arg_int8s(COLUMN(days, count, fees)), arg_int8s(COLUMN(days, count, tax))));
 }
 
@@ -111,19 +112,14 @@ static enum store_result post_recent(struct pg *pg, const struct posting_rows *p
     const struct movement_row *movements = posting->movements;
     const struct site_day_row *days = posting->site_days;
     size_t count = posting->movement_count, day_count = posting->site_day_count;
-    return pg_run(
-        pg, &sql_post_recent,
-        PG_ARGS(arg_int(posting->scheme), arg_int(posting->last_entry),
-                arg_int8s(COLUMN(movements, count, account.code)),
-                arg_dates(COLUMN(movements, count, business_date)),
-                arg_int8s(COLUMN(movements, count, amount)), arg_int4s(COLUMN(days, day_count, site)),
-                arg_dates(COLUMN(days, day_count, business_date)),
-                arg_int8s(COLUMN(days, day_count, activity.issued)),
-                arg_int8s(COLUMN(days, day_count, activity.returned)),
-                arg_int8s(COLUMN(days, day_count, activity.collected)),
-                arg_int8s(COLUMN(days, day_count, activity.refunded)),
-                arg_int8s(COLUMN(days, day_count, activity.stock)),
-                arg_int8s(COLUMN(days, day_count, activity.other)), arg_int(posting->entries[0].entry - 1)));
+    return pg_run(pg, &sql_post_recent,
+                  PG_ARGS(arg_int(posting->scheme), arg_int(posting->last_entry),
+                          arg_int8s(COLUMN(movements, count, account.code)),
+                          arg_dates(COLUMN(movements, count, business_date)),
+                          arg_int8s(COLUMN(movements, count, amount)),
+                          arg_int4s(COLUMN(days, day_count, site)),
+                          arg_dates(COLUMN(days, day_count, business_date)),
+                          ACTIVITY_COLUMNS(days, day_count), arg_int(posting->entries[0].entry - 1)));
 }
 
 static enum store_result run_for_scheme(struct pg *pg, const struct sql *sql, int32_t scheme)
