@@ -75,20 +75,13 @@ def prepare():
     sql("CHECKPOINT")
 
 
+def timed(seconds, seed, *options):
+    """Runs transactions of prepared statements for so long, and returns pgbench's summary."""
+    return pgbench("--protocol", "prepared", "--no-vacuum", "--time", seconds, "--random-seed", seed, *options)
+
+
 def tpcb_tps(seconds, seed):
-    output = pgbench(
-        "--client",
-        CLIENTS,
-        "--jobs",
-        THREADS,
-        "--protocol",
-        "prepared",
-        "--no-vacuum",
-        "--time",
-        seconds,
-        "--random-seed",
-        seed,
-    )
+    output = timed(seconds, seed, "--client", CLIENTS, "--jobs", THREADS)
     return float(re.search(r"^tps = ([0-9.]+)", output, re.MULTILINE)[1])
 
 
@@ -97,21 +90,7 @@ def insert_times_us(seconds, seed, *options):
     with tempfile.TemporaryDirectory() as folder:
         script = Path(folder, "insert.sql")
         script.write_text("\\set n random(1, 1000000000)\nINSERT INTO one_row (payload) VALUES (md5(:n::text));\n")
-        pgbench(
-            "--protocol",
-            "prepared",
-            "--no-vacuum",
-            "--time",
-            seconds,
-            "--random-seed",
-            seed,
-            "--file",
-            script,
-            "--log",
-            "--log-prefix",
-            Path(folder, "log"),
-            *options,
-        )
+        timed(seconds, seed, "--file", script, "--log", "--log-prefix", Path(folder, "log"), *options)
         lines = [line.split() for log in Path(folder).glob("log*") for line in log.read_text().splitlines()]
     return sorted(int(time) - sum(map(int, lag)) for _, _, time, _, _, _, *lag in lines)
 
