@@ -51,7 +51,7 @@ static const struct posting_rule rules[] = {
     {ON(RECEIPT), IF_ON_DEPOSIT, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_SITE_CLEARING, AT_SENDER, DISPATCH_VALUE},
     {ON(RECEIPT), IF_ON_DEPOSIT, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_REFUND_VARIANCE, OF_NOBODY, REST},
 
-    /* Cups lost on the road are charged to whoever bears the loss. On deposit a sender that does not bear it gets
+    /* Cups lost on the road are charged to the bearer of the loss. On deposit a sender that does not bear it gets
      * back the deposit that it had placed. */
     {ON(TRANSIT_LOSS), ANY_TERMS, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_IN_TRANSIT, OF_NOBODY, CUPS},
     {ON(TRANSIT_LOSS), ANY_TERMS, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_UNACCOUNTED, OF_NOBODY, CUPS},

@@ -11,9 +11,9 @@
  *     }
  *
  * Failure is sticky, so that a reader asks nothing in between: a NULL where none is expected, another type, a
- * number that does not fit, too few or too many columns, or want of memory fail the row. What is read after
- * that is 0, false or "". pg_ask then gives STORE_FAILED. C leaves the order of an initializer's expressions
- * open: take columns by one statement each. */
+ * number that does not fit, too few or too many columns, or want of memory fail the row. All reads after
+ * that give 0, false or "". pg_ask then gives STORE_FAILED. C leaves the order of an initializer's
+ * expressions open: take columns by one statement each. */
 #ifndef DEPOSITD_STORE_PG_ROW_H
 #define DEPOSITD_STORE_PG_ROW_H
 

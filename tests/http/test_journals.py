@@ -73,7 +73,7 @@ def money(people):
 def test_a_journal_is_of_two_people(people):
     trade(people)
     sent, feed = propose(people.ann, journal()), people.admin.feed("tern-bay")
-    assert propose(people.ann, sent) and propose(people.ben, sent)  # by whoever: the same answer
+    assert propose(people.ann, sent) and propose(people.ben, sent)  # the same answer to each key
     assert money(people) == {} and people.admin.feed("tern-bay") == feed
     (waiting,) = people.admin.items("/v1/journals", scheme="tern-bay")
     assert (waiting["status"], waiting["proposed_by"], waiting["event"]["reason"]) == (

@@ -162,7 +162,7 @@ START_TEST(a_reader_is_looked_for_while_it_waits)
     char bytes[16];
     make(10);
     owner.is_gone = true;
-    ck_assert(long_answer_look(answer)); /* whoever does not wait will say itself that it leaves */
+    ck_assert(long_answer_look(answer)); /* a reader that does not wait says itself that it leaves */
     ck_assert_int_eq(long_answer_read(answer, bytes, sizeof bytes), 0);
     ck_assert(!long_answer_look(answer));
     owner.is_gone = false;

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The transaction of a batch. Only whoever holds the head row of a scheme may append entries to it, and the
- * heads are let go of at the commit. A batch comes to hold its heads in one of three ways:
+/* The transaction of a batch. Only the holder of a scheme's head row may append entries to the scheme. The
+ * commit lets go of the heads. A batch comes to hold its heads in one of three ways:
  *
  * BATCH_EXPECTS_HEADS records the events in memory, on the copy that this writer keeps of each ledger, and
  * holds no head meanwhile. Before the first write, one statement takes the heads, provided that they are

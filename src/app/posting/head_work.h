@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: ISC */
 /* Work on the ledger of one scheme, in a transaction that holds the scheme's head row.
  *
- * Whoever holds the head row, from taking it to the end of the transaction, is the only one who appends
- * entries to the scheme, closes its days or changes its payments. So of two who do the same at once, the
- * second sees what the first has done. Two others take head rows in ways of their own: the writer (writer.c)
- * those of a batch, without waiting, and changes of reference data (store_reference_lock) all of them.
- * Everybody else calls head_work_run, which does this:
+ * The head row belongs to one transaction until that ends. Only this transaction appends entries to the
+ * scheme, closes its days or changes its payments. If two callers do the same at once, the second one sees
+ * the work of the first. The writer (writer.c) takes the head rows of a batch without waiting, and a change
+ * of reference data (store_reference_lock) takes all of them. Everybody else calls head_work_run, which does
+ * this:
  *
  *   1. begin, with the newest snapshot; `before`: what need not hold up the writer
  *   2. take the head row; STORE_CONFLICT if reference data or keys are newer than the snapshot

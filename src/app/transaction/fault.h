@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: ISC */
-/* What is wrong with a request: a list of faults, each with a reason and where it stands. Filled by whoever
- * finds them, from the shape of the JSON to the ledger's own refusals; made into a problem answer at the end.
- * Memory comes from the arena given at init. A fault that is found after memory has failed on this thread may
- * be wrong: then the list says only that memory was lacking. Owned by one thread at a time. */
+/* The faults of a request: a list, each with a reason and its place in the request. Every check adds the
+ * faults that it finds, from the shape of the JSON to the rules of the ledger. At the end they become a
+ * problem answer. Memory comes from the arena given at init. A fault that is found after memory has failed on
+ * this thread may be wrong: then the list says only that memory was lacking. Owned by one thread at a time.
+ */
 #ifndef DEPOSITD_APP_TRANSACTION_FAULT_H
 #define DEPOSITD_APP_TRANSACTION_FAULT_H
 

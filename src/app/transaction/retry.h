@@ -2,8 +2,8 @@
 /* Which transactions are tried again after they have failed: the one place that decides it.
  *
  * A transaction is tried again only if nothing of it was committed and another attempt may well go through.
- * Attempts follow each other without a pause: whoever won the race has committed by then, or still holds the
- * row that the next attempt waits for. All attempts together have the time that the connection's deadline
+ * Attempts follow each other without a pause: the winner of the race has committed by then, or still holds
+ * the row that the next attempt waits for. All attempts together have the time that the connection's deadline
  * leaves (pg_set_deadline). After the last attempt the failure is the caller's result.
  *
  * Changes of reference data, keys, day totals and exceptions are not tried again. Their first statement takes
