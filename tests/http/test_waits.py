@@ -22,6 +22,7 @@ WAITING = (
     "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND usename = 'depositd_service'"
     " AND wait_event_type = 'Lock'"
 )
+RECORDED = "SELECT count(*) FROM event_id"
 
 
 def new_pair(database, **settings):
@@ -108,6 +109,25 @@ def test_what_waited_in_vain_is_told_from_what_was_recorded(start):
     assert refused.status == 503
     assert [r["status"] for r in service.admin.post_many(events)] == ["recorded", "duplicate"] * 3
     service.admin.assert_holds()
+
+
+def test_a_stream_is_not_late_while_the_service_is(start):
+    """Lines that wait for the service do not count against body_timeout_s. Only the client's own pause does."""
+    service = start(post_deadline_ms=600000, body_timeout_s=5, body_rate=1000000000)
+    lines = [json.dumps(issue("anchor")).encode() + b"\n" for _ in range(2000)]
+    head = (
+        "POST /v1/events HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/x-ndjson\r\nConnection: close\r\n"
+        f"Authorization: Bearer {service.admin_key}\r\nContent-Length: {sum(map(len, lines))}\r\n\r\n"
+    )
+    with socket.create_connection(("127.0.0.1", service.port)) as connection:
+        with locked(service.database, HEAD):
+            connection.sendall(head.encode() + b"".join(lines[:-1]))
+            time.sleep(6)
+        wait_until(lambda: service.database.rows(RECORDED) == [(len(lines) - 1,)], "the service has read what was sent")
+        time.sleep(1)
+        connection.sendall(lines[-1])
+        said = b"".join(iter(lambda: connection.recv(65536), b""))
+    assert b'{"recorded":2000,"duplicate":0,"rejected":0}' in said.replace(b" ", b""), said[-500:]
 
 
 # Reads

@@ -39,6 +39,7 @@ struct wire_connection {
     int64_t message_ms;               /* when that message began */
     uint64_t received;                /* bytes of it, not counting the first piece */
     atomic_int_least64_t deadline_ms; /* 0: none */
+    atomic_int_least64_t waited_ms;   /* for which bytes of that message waited for the service */
     atomic_bool late;
 };
 
@@ -52,7 +53,8 @@ struct wire {
     pthread_cond_t ends;
     bool ending;
     struct lingering lingering;
-    int highest; /* the highest descriptor that was ever in the map */
+    int highest;       /* the highest descriptor that was ever in the map */
+    int64_t looked_ms; /* when the watcher last looked */
 };
 
 typedef struct wire_connection *_Atomic slot;
@@ -118,6 +120,7 @@ static void set_deadline(struct wire_connection *connection, size_t got)
         connection->message = message;
         connection->message_ms = clock_monotonic_ms();
         connection->received = 0;
+        atomic_store_explicit(&connection->waited_ms, 0, memory_order_relaxed);
     }
     int64_t most_ms = connection->reserved ? RESERVED_MS
                       : in_head            ? config->head_timeout_s * INT64_C(1000)
@@ -210,14 +213,19 @@ ssize_t recv(int fd, void *bytes, size_t room, int flags)
 
 /* --- watching ------------------------------------------------------------------------------------------ */
 
-/* While bytes wait in the socket, the service is slow, not the client. */
-static bool is_late(const struct wire_connection *connection, int64_t now_ms)
+/* While bytes wait in the socket, the service is slow, not the client. The time since the
+ * watcher last looked, `since_ms`, then does not count against the deadline. */
+static bool is_late(struct wire_connection *connection, int64_t now_ms, int64_t since_ms)
 {
     int64_t deadline_ms = atomic_load_explicit(&connection->deadline_ms, memory_order_relaxed);
+    if (deadline_ms == 0 || atomic_load_explicit(&connection->late, memory_order_relaxed))
+        return false;
     int waiting = 0;
-    return deadline_ms != 0 && now_ms > deadline_ms &&
-           !atomic_load_explicit(&connection->late, memory_order_relaxed) &&
-           (ioctl(connection->fd, FIONREAD, &waiting) != 0 || waiting == 0);
+    if (ioctl(connection->fd, FIONREAD, &waiting) == 0 && waiting > 0) {
+        atomic_fetch_add_explicit(&connection->waited_ms, since_ms, memory_order_relaxed);
+        return false;
+    }
+    return now_ms > deadline_ms + atomic_load_explicit(&connection->waited_ms, memory_order_relaxed);
 }
 
 /* The caller holds the lock, so no descriptor is closed and reused meanwhile. */
@@ -226,12 +234,13 @@ static void look_at_all(struct wire *wire)
     int64_t now_ms = clock_monotonic_ms();
     for (int fd = 0; fd <= wire->highest; fd++) {
         struct wire_connection *connection = connection_of(fd);
-        if (connection == NULL || !is_late(connection, now_ms))
+        if (connection == NULL || !is_late(connection, now_ms, now_ms - wire->looked_ms))
             continue;
         atomic_store_explicit(&connection->late, true, memory_order_release);
         (void)shutdown(fd, SHUT_RD);
     }
     linger_look(&wire->lingering, now_ms);
+    wire->looked_ms = now_ms;
 }
 
 static void *watch(void *closure)
@@ -402,6 +411,7 @@ struct wire *wire_start(const struct config *config)
     if (wire == NULL)
         return NULL;
     wire->config = config;
+    wire->looked_ms = clock_monotonic_ms();
     pthread_mutex_init(&wire->lock, NULL);
     pthread_cond_init(&wire->ends, NULL);
     wire->callers = callers_new(config->max_connections, config->max_connections_per_address);
