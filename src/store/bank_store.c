@@ -41,7 +41,7 @@ static void take_text_date(struct pg_row *row, struct date *date)
         row_check(row, date_parse(text, strlen(text), date));
 }
 
-/* Where there are none, there is one row without an id. */
+/* If the day has no such payments, there is one row without an id. */
 static void take_order(struct pg_row *row, void *into)
 {
     struct bank_order *order = into;
@@ -85,7 +85,7 @@ enum store_result store_add_file(struct pg *pg, const struct payment_file_row *r
                           arg_texts(ARRAY(row->mandates, row->count))));
 }
 
-/* What becomes of a file that is read. */
+/* Gets the parts of a file that is read. */
 struct file_reader {
     struct buffer *json, *content; /* NULL: not wanted */
     char *hash;

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Payment files, and the bank's statements and lines. All but the lists runs within a transaction that holds
- * the scheme's head row. Results are put into the given arena. */
+/* Payment files, and the bank's statements and lines. All functions but the lists run within a transaction
+ * that holds the scheme's head row. Results are put into the given arena. */
 #ifndef DEPOSITD_STORE_BANK_STORE_H
 #define DEPOSITD_STORE_BANK_STORE_H
 
@@ -23,7 +23,7 @@ MUST_CHECK enum store_result store_bank_operator(struct pg *pg, struct arena *ar
 
 /* ---- files ---- */
 
-/* An approved payment, and the one of its parties that is not the pool. */
+/* An approved payment, and its party other than the pool. */
 struct bank_order {
     const char *payment_id;
     struct money amount;
@@ -36,7 +36,7 @@ struct bank_order {
     bool first;           /* under its mandate */
 };
 struct bank_orders {
-    bool closed; /* the day is */
+    bool closed; /* whether the day is closed */
     struct bank_order *items;
     size_t count;
 };
@@ -70,7 +70,7 @@ MUST_CHECK enum store_result read_files(struct pg *pg, int32_t scheme, struct da
 
 /* ---- statements ---- */
 
-/* *statement 0: the account has none with this id. */
+/* *statement 0: the account has no statement with this id. */
 MUST_CHECK enum store_result store_find_statement(struct pg *pg, int32_t scheme, const char *account,
                                                   const char *statement_id, int64_t *statement,
                                                   struct sha256 *digest);
@@ -107,19 +107,19 @@ struct bank_payment {
     enum payment_status status;
     int32_t payer, payee; /* 0: the pool */
     struct money amount;
-    bool confirmed;        /* once, even if it has failed since */
+    bool confirmed;        /* was confirmed, even if it has failed since */
     bool taken, came_back; /* some line paid it; some line returned it */
 };
 struct payment_ids {
     const char *const *items;
     size_t count;
 };
-/* The payments of the scheme among these ids, ordered by id (strcmp). */
+/* The payments of the scheme that have these ids, ordered by id (strcmp). */
 MUST_CHECK enum store_result store_bank_payments(struct pg *pg, struct arena *arena, int32_t scheme,
                                                  const struct payment_ids *ids,
                                                  struct bank_payment **payments, size_t *found);
 
-/* Which of some identities are kept already. */
+/* The indices of those identities with which a line is kept already. */
 struct lines_seen {
     int64_t *indices;
     size_t count;
@@ -147,7 +147,7 @@ struct bank_line {
     struct money amount;
     bool open, is_stranger;
 };
-/* *found false: there is none with this number. */
+/* *found false: there is no line with this number. */
 MUST_CHECK enum store_result store_find_line(struct pg *pg, int32_t scheme, int64_t number,
                                              struct bank_line *line, bool *found);
 
@@ -157,13 +157,13 @@ struct bank_resolution_row {
     struct instant resolved_at;
     int32_t key;
     const char *note;
-    const char *payment_id; /* NULL: participant and account */
+    const char *payment_id; /* NULL: participant and account say it */
     bool came_back;
     int32_t participant;
     const char *account;
     const int64_t *entries;
     size_t entry_count;
-    int64_t proposal; /* whose approval it has; 0: it needed none */
+    int64_t proposal; /* the proposal that approved it; 0: it needed none */
 };
 MUST_CHECK enum store_result store_add_resolution(struct pg *pg, const struct bank_resolution_row *row);
 
@@ -171,7 +171,7 @@ MUST_CHECK enum store_result store_add_resolution(struct pg *pg, const struct ba
 MUST_CHECK enum store_result read_statements_taken(struct pg *pg, int32_t scheme, const int64_t *statements,
                                                    size_t count, struct buffer *json);
 MUST_CHECK enum store_result read_bank_statements(struct pg *pg, int32_t scheme, struct list_slice *slice);
-/* `open` NULL: open lines and others. */
+/* `open` NULL: open lines and resolved ones. */
 MUST_CHECK enum store_result read_bank_lines(struct pg *pg, int32_t scheme, const bool *open,
                                              struct list_slice *slice);
 MUST_CHECK enum store_result read_bank_line(struct pg *pg, int32_t scheme, int64_t line, struct buffer *json);

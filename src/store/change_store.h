@@ -6,7 +6,7 @@
 
 #include "store/read_store.h"
 
-/* What may change, as it is stored and shown; NULL-ended. */
+/* The words for the kinds of data that may change, as stored and shown; NULL-ended. */
 extern const char *const change_words[];
 
 struct changes_filter {

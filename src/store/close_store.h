@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What a close reads and what it fixes. Results are put into the given arena. */
+/* The statements of a close. Results are put into the given arena. */
 #ifndef DEPOSITD_STORE_CLOSE_STORE_H
 #define DEPOSITD_STORE_CLOSE_STORE_H
 
@@ -23,7 +23,8 @@ MUST_CHECK enum store_result store_closing_sites(struct pg *pg, struct arena *ar
                                                  struct date date, struct closing_site **sites,
                                                  size_t *count);
 
-/* Cups of earlier days that the day's reversals took back from each site's counts. Ordered by site id. */
+/* Cups of earlier days that the day's reversals took back from the counts of each site. Ordered by site
+ * id. */
 MUST_CHECK enum store_result store_closing_reversed(struct pg *pg, struct arena *arena, int32_t scheme,
                                                     struct date date, struct reversed_row **reversed,
                                                     size_t *count);
@@ -45,14 +46,14 @@ MUST_CHECK enum store_result store_closing_participants(struct pg *pg, struct ar
 MUST_CHECK enum store_result store_holidays(struct pg *pg, struct arena *arena, int32_t scheme,
                                             struct date after, struct date **holidays, size_t *count);
 
-/* Balances of the cup accounts that a change of value concerns. */
+/* Balances of the cup accounts whose cups change their value. */
 MUST_CHECK enum store_result store_cups_through(struct pg *pg, struct arena *arena, int32_t scheme,
                                                 struct date date, struct leg **balances, size_t *count);
 
 MUST_CHECK enum store_result store_close_balances(struct pg *pg, int32_t scheme, struct date date);
 MUST_CHECK enum store_result store_close_day(struct pg *pg, int32_t scheme, struct date date);
 
-/* 32 zero bytes where no day is closed yet. */
+/* Gives 32 zero bytes if no day is closed yet. */
 MUST_CHECK enum store_result store_previous_seal(struct pg *pg, int32_t scheme, struct sha256 *seal);
 
 struct settlement_row {
@@ -85,7 +86,7 @@ MUST_CHECK enum store_result store_add_payments(struct pg *pg, int32_t scheme, s
                                                 struct date due_on, const struct payment_row *payments,
                                                 size_t count);
 
-/* What the clock has to do for one scheme, and how far it has come. */
+/* The clock's work for one scheme, and the state of the scheme's closes. */
 struct close_work {
     int32_t scheme;
     const char *code;

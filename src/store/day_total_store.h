@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The totals that tills state of their days. Every statement is kept. */
+/* The totals that tills state for their days. Every statement is kept. */
 #ifndef DEPOSITD_STORE_DAY_TOTAL_STORE_H
 #define DEPOSITD_STORE_DAY_TOTAL_STORE_H
 
@@ -19,7 +19,7 @@ struct day_total_row {
 /* Locks the site's totals to the end of the transaction. `begun`: the business day exists and has begun. */
 MUST_CHECK enum store_result store_day_total_lock(struct pg *pg, int32_t scheme, int32_t site,
                                                   struct date date, bool *begun);
-/* Does nothing where the last statement said the same. */
+/* Does nothing if the last statement said the same. */
 MUST_CHECK enum store_result store_day_total_add(struct pg *pg, const struct day_total_row *row);
 /* Appends the totals as JSON. *found false: there are none. */
 MUST_CHECK enum store_result store_day_total_get(struct pg *pg, int32_t scheme, int32_t site,

@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: ISC */
-/* Resolving exceptions: a person has looked at them. */
+/* Resolving exceptions after a person has looked at them. */
 #ifndef DEPOSITD_STORE_EXCEPTION_STORE_H
 #define DEPOSITD_STORE_EXCEPTION_STORE_H
 
 #include "base/buffer.h"
 #include "store/pg.h"
 
-/* Which exception, and what the person says of it. */
+/* The exception, and the person's words about it. */
 struct exception_resolving {
     int32_t scheme;
     int64_t entry;
@@ -16,11 +16,11 @@ struct exception_resolving {
     const char *note;
 };
 
-/* Does nothing where there is no such exception, or where it is resolved already. */
+/* Does nothing if there is no such exception, or if it is resolved already. */
 MUST_CHECK enum store_result store_exception_resolve(struct pg *pg,
                                                      const struct exception_resolving *resolving);
-/* Appends the exception as JSON. *found false: there is none. *as_said: it was resolved by this key with this
- * note. */
+/* Appends the exception as JSON. *found false: there is no such exception. *as_said: this key has resolved it
+ * with this note. */
 MUST_CHECK enum store_result store_exception_get(struct pg *pg, const struct exception_resolving *resolving,
                                                  struct buffer *json, bool *found, bool *as_said);
 

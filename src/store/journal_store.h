@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Proposed journals, until a second person decides on them. All but the look-up of schemes runs within a
- * transaction that holds the scheme's head row. Results are put into the given arena. */
+/* Proposed journals, until a second person decides on them. All functions but the look-up of schemes run
+ * within a transaction that holds the scheme's head row. Results are put into the given arena. */
 #ifndef DEPOSITD_STORE_JOURNAL_STORE_H
 #define DEPOSITD_STORE_JOURNAL_STORE_H
 
@@ -10,7 +10,7 @@ struct proposal_row {
     const struct event *event;
     const struct leg *legs;
     size_t leg_count;
-    int32_t key; /* who proposes it */
+    int32_t key; /* the key that proposes it */
 };
 MUST_CHECK enum store_result store_proposal_add(struct pg *pg, int32_t scheme, struct instant now,
                                                 const struct proposal_row *row);

@@ -32,13 +32,13 @@ MUST_CHECK enum store_result store_key_add(struct pg *pg, const struct key_row *
 MUST_CHECK enum store_result store_key_revoke(struct pg *pg, const char *name, int32_t revoked_by,
                                               bool *found);
 
-/* Gives a key that is in force another secret. *name: the key's name; NULL: it is not in force. */
+/* Gives a key that is in force a new secret. *name: the key's name; NULL: it is not in force. */
 MUST_CHECK enum store_result store_key_renew(struct pg *pg, struct arena *arena, int32_t key,
                                              const struct sha256 *secret_hash, struct instant now,
                                              const char **name);
 
-/* Appends keys to `json`, without their secrets. With a name: the key of that name that is in force. Without:
- * all keys after `after`, in force or not; `limit` 0: any number. */
+/* Appends keys to `json`, without their secrets. With a name: the key of that name that is in force. Without
+ * a name: all keys after `after`, in force or not; `limit` 0: any number. */
 MUST_CHECK enum store_result store_key_read(struct pg *pg, const char *name, const char *after, int limit,
                                             struct buffer *json, struct json_slice *slice);
 

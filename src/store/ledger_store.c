@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What posting reads. */
+/* The statements with which posting reads. */
 #include "store/ledger_store.h"
 
 #include "sql.h"
@@ -254,7 +254,7 @@ enum store_result store_heads_expect(struct pg *pg, const struct head_request *r
                           arg_int8s(COLUMN(requests, count, head.calendar_version)), arg_int(version)));
 }
 
-/* --- what an event depends on --------------------------------------------------------------------------- */
+/* --- facts that an event depends on --------------------------------------------------------------------- */
 
 static enum exception_kind row_exception_kind(struct pg_row *row)
 {
@@ -296,7 +296,7 @@ enum store_result store_day_counters(struct pg *pg, int32_t scheme, struct date 
                   pg_one(NULL, take_day_counters, counters));
 }
 
-/* Cups as an event had them. There are none in most events. */
+/* The cups of an event. Most events have none. */
 static void take_moved_cups(struct pg_row *row, struct referred *referred)
 {
     const int64_t *types = row_ints(row, &referred->cup_count);

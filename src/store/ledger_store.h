@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
-/* The ledger's tables: what posting reads under the head row, and what it writes there.
+/* The ledger's tables: the statements with which posting reads and writes them.
  *
- * All of it runs within a transaction that holds the scheme's head row. Results are put into the given arena.
- */
+ * All of it runs within a transaction that holds the scheme's head row. Results are put into the given
+ * arena. */
 #ifndef DEPOSITD_STORE_LEDGER_STORE_H
 #define DEPOSITD_STORE_LEDGER_STORE_H
 
@@ -26,8 +26,8 @@ MUST_CHECK enum store_result store_head_lock(struct pg *pg, int32_t scheme, stru
 
 MUST_CHECK enum store_result store_calendar(struct pg *pg, struct arena *arena, int32_t scheme,
                                             struct calendar *calendar);
-/* Creates the missing days up to the day that contains `until`, of one scheme or of all (0). *extended: there
- * were some. */
+/* Creates the missing days up to the day that contains `until`, for one scheme or for all (0). *extended:
+ * days were missing. */
 MUST_CHECK enum store_result store_calendar_extend(struct pg *pg, int32_t scheme, struct instant until,
                                                    bool *extended);
 /* Makes every copy of the scheme's calendar stale. */
@@ -36,7 +36,7 @@ MUST_CHECK enum store_result store_calendar_changed(struct pg *pg, int32_t schem
 /* A proposed journal has its id but no entry yet. A withdrawn journal never gets one. */
 enum event_standing { STANDING_RECORDED, STANDING_PROPOSED, STANDING_WITHDRAWN };
 
-/* An event that the scheme has already, and what its answer was. */
+/* An event that the scheme has already, and its answer. */
 struct known_event {
     struct uuid id;
     uint8_t digest[SHA256_SIZE / 2];
@@ -67,25 +67,25 @@ struct day_counters {
     struct frontier frontier;
 };
 
-/* What a batch moved that another instance may have posted. */
+/* The movements of a batch, which another instance may have posted. */
 struct recent_batch {
-    int64_t after_entry, last_entry; /* the last entries before it, and of it */
+    int64_t after_entry, last_entry; /* the last entry before it; its last entry */
     struct movement_row *movements;
     size_t movement_count;
     struct site_day_row *site_days;
     size_t site_day_count;
 };
 
-/* What a batch asks of one scheme's head, and what it finds there. */
+/* A batch's request for one scheme's head, and its findings there. */
 struct head_request {
     int32_t scheme;
     bool taken;             /* whether store_batch_begin took the head */
-    const struct uuid *ids; /* of the events to be posted, to be looked up; NULL: do not look them up */
+    const struct uuid *ids; /* ids of the events to be posted, for look-up; NULL: do not look them up */
     size_t id_count;
     bool has_since;
     int64_t since;             /* the entry up to which the writer knows the ledger, if has_since */
-    struct head head;          /* this and all below is what was found */
-    struct known_event *known; /* those of `ids` that the scheme has already */
+    struct head head;          /* found, as all members below */
+    struct known_event *known; /* the events of `ids` that the scheme has already */
     size_t known_count;
     struct recent_batch *recent; /* the batches after `since`, as far as they are kept … */
     size_t recent_count;
@@ -97,10 +97,10 @@ struct batch_begin {
     struct head_request *requests; /* ascending by scheme */
     size_t count;
     int wait_ms;     /* how long to wait for each head; 0: skip heads that somebody holds */
-    int64_t version; /* found: of reference data and keys, under these heads */
+    int64_t version; /* found: the version of reference data and keys, under these heads */
 };
 /* Begins the transaction of a batch, in one round trip: takes the heads that are asked for and fills the
- * requests. STORE_LOCKED: one was still held after wait_ms. */
+ * requests. STORE_LOCKED: a head was still held after wait_ms. */
 MUST_CHECK enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct batch_begin *begin);
 /* Takes the heads if they are as the requests state them, and reference data and keys have that version.
  * STORE_CONFLICT: something differs. STORE_LOCKED: somebody holds a head. */
@@ -110,7 +110,7 @@ MUST_CHECK enum store_result store_heads_expect(struct pg *pg, const struct head
 MUST_CHECK enum store_result store_exceptions_of(struct pg *pg, struct arena *arena, int32_t scheme,
                                                  int64_t entry, struct exception **exceptions, size_t *count);
 
-/* The present balances of the accounts, in the same order. */
+/* Gives the present balances of the accounts, in the same order. */
 MUST_CHECK enum store_result store_balances(struct pg *pg, int32_t scheme, const int64_t *accounts,
                                             size_t count, int64_t *balances);
 
@@ -157,7 +157,7 @@ struct book_moment {
     struct instant instant;
     struct date day; /* the day of the instant */
 };
-/* Legs of a site's stock that are posted already but occurred after the moment, summed per account. */
+/* Legs of a site's stock that are posted already but occurred after the moment, as a sum for each account. */
 MUST_CHECK enum store_result store_book_after(struct pg *pg, struct arena *arena,
                                               const struct book_moment *moment, struct leg **legs,
                                               size_t *count);
@@ -174,7 +174,7 @@ struct entry_row {
     struct instant occurred_at;
     size_t first_leg, leg_count;
     struct sha256 hash;
-    const struct event *event; /* NULL for what the close posts */
+    const struct event *event; /* NULL: an entry of the close */
 };
 
 struct exception_row {
@@ -196,7 +196,7 @@ struct transfer_row {
     bool damaged;
     struct date business_date;
     int32_t sender, receiver;
-    int64_t sent, received, lost; /* what is added */
+    int64_t sent, received, lost; /* the numbers to add */
 };
 
 struct forfeited_row {
@@ -204,15 +204,15 @@ struct forfeited_row {
     int64_t cups;
 };
 
-/* Cups of an earlier day that a reversal takes back from what the site issued and took back at the counter:
- * positive numbers. */
+/* Cups of an earlier day that a reversal takes back from a site's counts at the counter, issued and taken
+ * back: positive numbers. */
 struct reversed_row {
     int32_t site;
     struct date business_date, original_date;
     int64_t issued, returned;
 };
 
-/* Everything that a run of entries changes in one scheme. */
+/* All changes that a run of entries makes in one scheme. */
 struct posting_rows {
     int32_t scheme;
     struct instant recorded_at;
@@ -241,8 +241,8 @@ struct posting_rows {
     size_t day_count;
 };
 
-/* Adds the movements that are kept beside the balances to them. store_fold_sums is given their sums: of its
- * rows only scheme, movements and site days count. */
+/* Adds the movements that are kept beside the balances to the balances. store_fold_sums is given their sums;
+ * it uses only scheme, movements and site days of its rows. */
 MUST_CHECK enum store_result store_fold(struct pg *pg, int32_t scheme);
 MUST_CHECK enum store_result store_fold_sums(struct pg *pg, const struct posting_rows *sums);
 MUST_CHECK enum store_result store_post(struct pg *pg, struct arena *arena, const struct posting_rows *rows);

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* How legs are read from rows. */
+/* Reading legs from rows. */
 #include "store/leg_rows.h"
 
 struct stored_legs row_legs_of_texts(struct pg_row *row, const char *accounts, const char *amounts)

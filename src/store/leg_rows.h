@@ -13,7 +13,7 @@ struct stored_legs {
 
 /* The next two columns: accounts, and as many amounts. In memory of the arena. */
 struct stored_legs row_legs(struct pg_row *row);
-/* The same of two texts that row_text gave. */
+/* The same, from two texts that row_text gave. */
 struct stored_legs row_legs_of_texts(struct pg_row *row, const char *accounts, const char *amounts);
 
 /* A row that is one leg, into a struct leg. */

@@ -69,7 +69,7 @@ struct schemes {
     size_t count;
 };
 
-/* NULL: there is none with this id. */
+/* NULL: there is no scheme with this id. */
 static struct scheme *scheme_with(const struct schemes *schemes, int32_t id)
 {
     for (size_t i = 0; i < schemes->count; i++)
@@ -78,7 +78,7 @@ static struct scheme *scheme_with(const struct schemes *schemes, int32_t id)
     return NULL;
 }
 
-/* Values and terms come ordered by scheme; each scheme gets its stretch of the one array. */
+/* Values and terms come ordered by scheme. Each scheme gets its stretch of the one array. */
 static void take_value(struct pg_row *row, void *into)
 {
     struct refund_value *value = into;

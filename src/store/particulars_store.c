@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Reading what is fixed with a day, and keeping the hashes of it. */
+/* Reading the particulars of a day, and keeping their hashes. */
 #include "store/particulars_store.h"
 
 #include "sql.h"
@@ -42,7 +42,7 @@ enum store_result particulars_add(struct pg *pg, const struct particulars_day *d
                           arg_bytes(day->digest.bytes, SHA256_SIZE)));
 }
 
-/* The parts come before the columns that tell how many there must be. */
+/* The parts come before the columns that tell how many parts there must be. */
 static void take_day(struct pg_row *row, void *into)
 {
     struct particulars_day *day = into;

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The particulars of closed days: what is fixed with a day but is not under its seal. Texts are only read to
- * be hashed; they are put into the given arena. */
+/* The particulars of closed days are fixed with the day but not under its seal. Their texts are read only for
+ * hashing, and are put into the given arena. */
 #ifndef DEPOSITD_STORE_PARTICULARS_STORE_H
 #define DEPOSITD_STORE_PARTICULARS_STORE_H
 
@@ -8,11 +8,11 @@
 #include "store/pg.h"
 
 enum particulars_part {
-    PARTICULARS_ENTRIES,    /* who posted an entry, and when it was recorded */
+    PARTICULARS_ENTRIES,    /* the keys that posted the entries, and the times of recording */
     PARTICULARS_EXCEPTIONS, /* of the entries */
-    PARTICULARS_SITES,      /* what the sites did */
+    PARTICULARS_SITES,      /* the doings of the sites */
     PARTICULARS_DAY,        /* its bounds; when and by whom it was closed */
-    PARTICULARS_PAYMENTS,   /* when they are due, to which account, why they were held */
+    PARTICULARS_PAYMENTS,   /* their due dates and accounts, and the reasons why they were held */
     PARTICULARS_CHANGES,    /* of reference data and keys, all up to its close */
     PARTICULARS_PARTS
 };
@@ -23,8 +23,8 @@ struct particulars_day {
     bool kept;
     struct sha256 seal, previous, digest;
     struct sha256 parts[PARTICULARS_PARTS];
-    size_t part_count;               /* one less for days that were closed before changes were kept */
-    int64_t first_entry, last_entry; /* its entries are among these */
+    size_t part_count;               /* one part less for days that were closed before changes were kept */
+    int64_t first_entry, last_entry; /* the day's entries are among these */
 };
 
 /* The next day of each scheme whose particulars are not kept yet. Fills scheme, date, seal, previous and the
@@ -37,7 +37,7 @@ MUST_CHECK enum store_result particulars_add(struct pg *pg, const struct particu
 MUST_CHECK enum store_result particulars_days(struct pg *pg, struct arena *arena, int32_t scheme,
                                               struct particulars_day **days, size_t *count);
 
-/* What is to be hashed of some of a day's entries. An empty text: nothing. */
+/* The text to hash for some of a day's entries. An empty text: nothing to hash. */
 struct particulars_slice {
     const char *entries, *exceptions;
     int64_t last; /* the next slice starts after this entry */
@@ -46,7 +46,7 @@ struct particulars_slice {
 MUST_CHECK enum store_result particulars_entries(struct pg *pg, struct arena *arena,
                                                  const struct particulars_day *day, int64_t after,
                                                  struct particulars_slice *slice);
-/* What is to be hashed of one of the other parts. */
+/* Gives the text to hash for one of the other parts. */
 MUST_CHECK enum store_result particulars_text(struct pg *pg, struct arena *arena,
                                               const struct particulars_day *day, enum particulars_part part,
                                               const char **text);

@@ -57,7 +57,7 @@ enum store_result store_payment_confirmation(struct pg *pg, struct arena *arena,
     return result;
 }
 
-/* Where there are none, there is one row without an id. */
+/* If the day has no such payments, there is one row without an id. */
 static void take_computed(struct pg_row *row, void *into)
 {
     struct computed_payments *payments = row->shared;

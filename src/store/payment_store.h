@@ -13,14 +13,14 @@ MUST_CHECK enum store_result store_payment_scheme(struct pg *pg, const char *pay
 MUST_CHECK enum store_result store_payment(struct pg *pg, struct arena *arena, int32_t scheme,
                                            const char *payment_id, struct payment *payment, bool *found);
 
-/* The legs of the entry that confirmed it. STORE_FAILED: it was not confirmed. */
+/* The legs of the entry that confirmed the payment. STORE_FAILED: no entry did. */
 MUST_CHECK enum store_result store_payment_confirmation(struct pg *pg, struct arena *arena, int32_t scheme,
                                                         const char *payment_id, struct leg **legs,
                                                         size_t *count);
 
 /* The payments of a day whose status is still `computed`. */
 struct computed_payments {
-    bool closed; /* the day is */
+    bool closed; /* whether the day is closed */
     const char **ids;
     size_t count;
 };
@@ -30,7 +30,7 @@ MUST_CHECK enum store_result store_payments_computed(struct pg *pg, struct arena
 struct payment_change_row {
     int32_t scheme;
     const char *payment_id;
-    enum payment_status status; /* from now on */
+    enum payment_status status; /* the new status */
     enum payment_change change;
     struct instant changed_at;
     int32_t key;      /* 0: the service */

@@ -51,9 +51,9 @@ static bool is_done(const PGresult *result)
     return status == PGRES_COMMAND_OK || status == PGRES_TUPLES_OK;
 }
 
-/* Takes the whole answer to what was sent outside of a pipeline. *last is its last result: where one text has
- * several statements, none runs after one that failed. On failure there is no result, and the connection was
- * dropped. */
+/* Takes the whole answer to a message that was sent outside of a pipeline. *last is its last result. If one
+ * text has several statements, none runs after one that failed. On failure there is no result, and the
+ * connection was dropped. */
 static enum store_result take_whole(struct pg *pg, const char *statement, int64_t end, PGresult **last)
 {
     PGresult *result = NULL;
@@ -219,7 +219,7 @@ static enum store_result end_pipeline(struct pg *pg, int64_t end)
     enum store_result first = take_answers(pg, end);
     if (pg->connection == NULL)
         return first;
-    /* If the connection breaks after the last answer, what was committed stays committed. */
+    /* If the connection breaks after the last answer, the commit stays valid. */
     if (take_sync(pg, end) != STORE_OK || PQexitPipelineMode(pg->connection) == 0 ||
         PQstatus(pg->connection) != CONNECTION_OK)
         pg_drop(pg);
@@ -243,7 +243,7 @@ enum store_result pg_commit(struct pg *pg)
     if (pg->connection == NULL)
         return STORE_UNAVAILABLE;
     if (memory_has_failed())
-        return STORE_UNAVAILABLE; /* something may be missing from what was written */
+        return STORE_UNAVAILABLE; /* rows may be missing from those that were written */
     enum store_result answer = pg_may_go_on(pg);
     if (answer != STORE_OK)
         return answer; /* the rollback ends the transaction */
@@ -253,12 +253,12 @@ enum store_result pg_commit(struct pg *pg)
     if (answer == STORE_OK && !is_done(result))
         answer = pg_failure(pg, result, "COMMIT");
     else if (answer == STORE_OK && strcmp(PQcmdStatus(result), "COMMIT") != 0)
-        answer = STORE_FAILED; /* the server answers ROLLBACK where the transaction has failed before */
+        answer = STORE_FAILED; /* the server answers ROLLBACK if the transaction has failed before */
     PQclear(result);
     if (answer == STORE_OK || pg->connection != NULL)
         return answer;
-    /* Without an answer the COMMIT may have been carried out. An answer with an SQLSTATE says that it was
-     * not. */
+    /* Without an answer, we do not know whether the COMMIT was carried out. An answer with an SQLSTATE says
+     * that it was not. */
     return pg->reads ? STORE_UNAVAILABLE : STORE_OUTCOME_UNKNOWN;
 }
 

@@ -58,9 +58,9 @@ struct pg_arg arg_date_if(bool present, struct date date);
 struct pg_arg arg_date_at(const struct date *date); /* NULL: null */
 struct pg_arg arg_bool_at(const bool *value);       /* NULL: null */
 
-/* Arrays: arg_int8s(ARRAY(numbers, count)), or a member of the rows of a table:
- * arg_int8s(COLUMN(entries, entry_count, entry)). Where there are elements but no first one, memory has run
- * out before: the statement is not run, and STORE_FAILED says so. */
+/* Arrays: arg_int8s(ARRAY(numbers, count)), or a member of the rows of a table: arg_int8s(COLUMN(entries,
+ * entry_count, entry)). If there are elements but no first element, memory has run out before. Then the
+ * statement is not run, and the result is STORE_FAILED. */
 #define ARRAY(items, count)         (items), (count), sizeof *(items)
 #define COLUMN(rows, count, member) ((rows) != NULL ? &(rows)->member : NULL), (count), sizeof *(rows)
 struct pg_arg arg_int8s(const int64_t *first, size_t count, size_t stride);

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Running a statement, and what is to become of its rows. pg_row.h says how a row is read. */
+/* Running a statement, and handing its rows to a reader. pg_row.h says how a row is read. */
 #ifndef DEPOSITD_STORE_PG_ASK_H
 #define DEPOSITD_STORE_PG_ASK_H
 
@@ -8,14 +8,14 @@
 
 typedef void (*pg_take)(struct pg_row *row, void *into);
 
-/* What is to become of the rows of a statement. Made by the functions below. */
+/* The use of a statement's rows. Made by the functions below. */
 struct pg_answer {
     pg_take take;
     void *into;
     size_t size; /* how far `into` moves with each row */
     struct arena *arena;
     void *shared;
-    int least, most; /* rows; else STORE_FAILED */
+    int least, most; /* bounds of the number of rows; outside of them STORE_FAILED */
     bool only_first;
     void *list;       /* a pointer, which gets an array of all rows */
     size_t *count;    /* gets the number of rows */
@@ -24,15 +24,15 @@ struct pg_answer {
     bool touches_one; /* it must be 1 */
 };
 
-/* `arena` may be NULL where `take` needs none; `found` and `count` where nobody wants to know. */
+/* `arena` may be NULL if `take` needs none; `found` and `count` may be NULL if nobody wants to know. */
 struct pg_answer pg_one(struct arena *arena, pg_take take, void *into);
 struct pg_answer pg_maybe(struct arena *arena, pg_take take, void *into, bool *found);
 struct pg_answer pg_first(struct arena *arena, pg_take take, void *into, size_t *count);
-/* Each row into the same place. */
+/* Reads each row into the same place. */
 struct pg_answer pg_each(struct arena *arena, pg_take take, void *into);
-/* Each row into an element of an array, of which there are as many. */
+/* Reads each row into an element of an array. There must be as many rows as elements. */
 struct pg_answer pg_fill(pg_take take, void *into, size_t size, size_t count);
-/* Each row into an element of a new array: PG_LIST(arena, take_site, NULL, &sites, &count). */
+/* Reads each row into an element of a new array: PG_LIST(arena, take_site, NULL, &sites, &count). */
 struct pg_answer pg_list(struct pg_answer each, size_t size, void *list, size_t *count);
 #define PG_LIST(arena, take, shared, list, count)                                                            \
     pg_list(pg_each(arena, take, shared), sizeof **(list), list, count)
@@ -42,7 +42,7 @@ struct pg_answer pg_touches_one(void);
 /* Runs a statement and reads its rows. Not in a pipeline. */
 MUST_CHECK enum store_result pg_ask(struct pg *pg, const struct sql *sql, struct pg_args args,
                                     struct pg_answer answer);
-/* The second half alone: for rows that a pipeline brought. */
+/* The second half alone, for rows that a pipeline brought. */
 MUST_CHECK enum store_result pg_read(const struct sql *sql, const struct pg_rows *rows,
                                      struct pg_answer answer);
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Connecting, waiting, losing a connection, and what an SQLSTATE means.
+/* Connecting, waiting, losing a connection, and the meanings of SQLSTATEs.
  *
  * A wait ends with an answer, at its deadline, when the service stops, or when nobody wants the answer any
  * more. In all but the first case the connection is closed at once. The server checks its connection every
@@ -21,8 +21,8 @@
 
 enum {
     CONNECT_MS = 5000,
-    LOOK_MS = 250,          /* how often a wait looks at `wanted` and at the stop */
-    SERVER_LATER_MS = 2000, /* how much later than we the server gives up a statement */
+    LOOK_MS = 250,          /* the pause between two looks of a wait at `wanted` and at the stop */
+    SERVER_LATER_MS = 2000, /* the server gives up a statement this much later than we do */
     OPTIONS_MAX = 512
 };
 
@@ -93,7 +93,7 @@ static int64_t earlier(int64_t end, int64_t other)
     return other != 0 && other < end ? other : end;
 }
 
-/* To be asked again during a wait: the stop may be set meanwhile. */
+/* Call it again during a wait, because the stop may be set meanwhile. */
 static int64_t with_stop(const struct pg *pg, int64_t end)
 {
     return pg->bounds.stop != NULL ? earlier(end, atomic_load(&pg->bounds.stop->at_ms)) : end;
@@ -142,7 +142,7 @@ enum store_result pg_flush(struct pg *pg, int64_t end)
 {
     int pending;
     while ((pending = PQflush(pg->connection)) > 0) {
-        /* The server may not read on before it has sent answers: take them in meanwhile. */
+        /* The server may not read on before it has sent answers, so take them in meanwhile. */
         enum store_result waited = wait_for(pg, POLLIN | POLLOUT, end);
         if (waited != STORE_OK)
             return waited;
@@ -159,7 +159,7 @@ enum store_result pg_next_result(struct pg *pg, int64_t end, PGresult **result)
         enum store_result waited = wait_for(pg, POLLIN, end);
         if (waited != STORE_OK)
             return waited;
-        /* Before it closed the connection, the server may have sent why. */
+        /* Before it closed the connection, the server may have sent the reason. */
         if (PQconsumeInput(pg->connection) == 0 && PQisBusy(pg->connection))
             return STORE_UNAVAILABLE;
     }
@@ -205,7 +205,7 @@ enum store_result pg_lose(struct pg *pg, const char *statement, enum store_resul
     return why;
 }
 
-/* Nowhere else does an SQLSTATE get a meaning. */
+/* No other place gives a meaning to an SQLSTATE. */
 static enum store_result result_of_state(const char *state)
 {
     static const struct {
@@ -220,7 +220,7 @@ static enum store_result result_of_state(const char *state)
         {"23", STORE_REFUSED},         /* integrity constraints */
         {"25006", STORE_UNAVAILABLE},  /* read-only: a standby, or set so */
         {"25P03", STORE_UNAVAILABLE},  /* idle in a transaction for too long */
-        {"57014", STORE_TOO_SLOW},     /* canceled: for the time it took, or by an administrator */
+        {"57014", STORE_TOO_SLOW},     /* canceled: it took too long, or an administrator did it */
         {"57P", STORE_UNAVAILABLE},    /* shutting down, cannot connect now, terminated by an administrator */
         {"53", STORE_UNAVAILABLE},     /* disk full, out of memory, too many connections */
         {"08", STORE_UNAVAILABLE},     /* connection exceptions */
@@ -295,8 +295,8 @@ static enum store_result finish_connecting(struct pg *pg, int64_t end)
     return PQsetnonblocking(pg->connection, 1) == 0 ? STORE_OK : STORE_UNAVAILABLE;
 }
 
-/* Behind a pooler another process runs the statements than the one libpq was told of. Neither prepared
- * statements nor settings can be relied on then. */
+/* Behind a pooler, statements run in another process than the one that libpq was told of. Then neither
+ * prepared statements nor settings can be relied on. */
 static enum store_result look_for_pooler(struct pg *pg, int64_t end)
 {
     PGresult *result = NULL, *none = NULL;
@@ -359,7 +359,7 @@ enum store_result pg_ready(struct pg *pg)
 
 void pg_notice_closed(struct pg *pg)
 {
-    /* The server's last message arrives before the end of the connection: read until both are seen. */
+    /* The server's last message arrives before the end of the connection, so read until both are seen. */
     while (pg->connection != NULL) {
         struct pollfd socket = {.fd = PQsocket(pg->connection), .events = POLLIN};
         if (poll(&socket, 1, 0) <= 0)

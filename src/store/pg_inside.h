@@ -79,7 +79,7 @@ struct pg {
     size_t sent_count, sent_capacity;
     char *scratch; /* arrays that are being encoded */
     size_t scratch_size;
-    char lock_wait[48]; /* the statement that set it */
+    char lock_wait[48]; /* the SQL that sets the wait */
     char error[PG_ERROR_MAX];
 };
 
@@ -90,19 +90,19 @@ void pg_forget_encoded(struct pg *pg);
 
 /* When a wait that begins now has to end. */
 int64_t pg_wait_end(const struct pg *pg);
-/* Whether another statement may begin. On failure it is too late, or nobody wants its answer. */
+/* Whether another statement may begin. On failure it is too late, or nobody wants the answer. */
 MUST_CHECK enum store_result pg_may_go_on(struct pg *pg);
 /* Sends all that is pending. */
 MUST_CHECK enum store_result pg_flush(struct pg *pg, int64_t end);
 /* *result is the next result, which the caller clears, or NULL at the end of an answer. On failure there is
- * none, and the connection is of no use any more. */
+ * no result, and the connection is of no use any more. */
 MUST_CHECK enum store_result pg_next_result(struct pg *pg, int64_t end, PGresult **result);
 
 /* Closes the connection without waiting. The server ends its work when it notices. */
 void pg_drop(struct pg *pg);
 /* Drops the connection because a wait on it ended with `why`. Returns `why`. */
 enum store_result pg_lose(struct pg *pg, const char *statement, enum store_result why);
-/* What a failed result means. `result` NULL: libpq itself failed; this drops the connection. */
+/* The store_result of a failed result. `result` NULL: libpq itself failed; then the connection is dropped. */
 enum store_result pg_failure(struct pg *pg, const PGresult *result, const char *statement);
 
 #endif

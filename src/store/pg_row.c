@@ -9,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* A date that date_parse does not know. */
+/* A date that date_parse never gives. */
 #define DATE_BEYOND ((struct date){INT32_MAX})
 
 static const PGresult *result_of(const struct pg_rows *rows)
@@ -348,7 +348,7 @@ static size_t commas_in(const char *text)
     return count;
 }
 
-/* The numbers of {1,2,…} with the brace open. False: there is anything else. */
+/* Reads the numbers of {1,2,…} after the opening brace. False: the text has anything else. */
 static bool parse_ints(const char *text, int64_t *numbers, size_t *count)
 {
     for (char *end; *text != '}' || *count > 0; text = end + 1) {

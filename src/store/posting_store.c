@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: ISC */
-/* What posting writes: each table's rows become one statement, its columns one array each. */
+/* The statements with which posting writes: one for the rows of each table, with an array for each column. */
 #include "store/ledger_store.h"
 
 #include "sql.h"
 
 #include <string.h>
 
-/* A column that is computed from each `row` as an array. NULL when memory ran out, which pg_run then
+/* A column that is computed from each `row`, as an array. It is NULL if memory ran out, which pg_run then
  * reports. */
 #define COMPUTED(arena, type, rows, count, expression)                                                       \
     ARRAY(__extension__({                                                                                    \

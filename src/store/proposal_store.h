@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* Proposals: writes that weaken the control by two people, kept until a second person decides on them. They
- * are about reference data, keys and lines of the bank; proposed journals are in journal_store.h. Texts are
- * put into the given arena. */
+/* Proposals are writes that weaken the control by two people. They are kept until a second person decides on
+ * them. They are about reference data, keys and lines of the bank; journal_store.h has proposed journals.
+ * Texts are put into the given arena. */
 #ifndef DEPOSITD_STORE_PROPOSAL_STORE_H
 #define DEPOSITD_STORE_PROPOSAL_STORE_H
 
@@ -18,11 +18,11 @@ enum proposal_what {
     PROPOSAL_WHATS
 };
 
-/* The changes after some number that need two people. */
+/* The changes after a given number that need two people. */
 struct weakening {
     const char *changes; /* JSON; NULL: there are none */
     int64_t others;
-    int32_t *schemes; /* that they concern */
+    int32_t *schemes; /* the schemes that they concern */
     size_t scheme_count;
 };
 /* The number of the last recorded change. */
@@ -35,11 +35,11 @@ struct proposed_write {
     const char *name;                 /* "": none */
     const char *body;                 /* JSON, with its members sorted */
     const struct sha256 *secret_hash; /* of a key; else NULL */
-    int32_t key;                      /* who proposes it */
+    int32_t key;                      /* the key that proposes it */
     struct instant now;
     const char *why; /* NULL: not said */
 };
-/* *number 0: no open proposal says the same. */
+/* *number: an open proposal that says the same; 0: there is none. */
 MUST_CHECK enum store_result store_write_same(struct pg *pg, const struct proposed_write *write,
                                               int64_t *number);
 MUST_CHECK enum store_result store_write_add(struct pg *pg, const struct proposed_write *write,
@@ -49,20 +49,20 @@ enum write_decision { WRITE_OPEN, WRITE_APPROVED, WRITE_WITHDRAWN };
 
 struct kept_write {
     enum proposal_what what;
-    const char *name, *body, *why; /* why: NULL: not said */
+    const char *name, *body, *why; /* `why` NULL: not said */
     struct sha256 secret_hash;     /* of a key */
     int32_t proposed_by, decided_by;
     struct instant proposed_at;
     enum write_decision decision;
     int32_t scheme;      /* of a line of the bank */
-    bool asker_in_force; /* whether the key that asked for it still is */
+    bool asker_in_force; /* whether the key that proposed it is still in force */
 };
 MUST_CHECK enum store_result store_write_find(struct pg *pg, struct arena *arena, int64_t number, int32_t key,
                                               struct kept_write *write, bool *found);
 MUST_CHECK enum store_result store_write_decide(struct pg *pg, int64_t number, enum write_decision decision,
                                                 struct instant now, int32_t key, const char *note);
 
-/* Appends the proposal as JSON. A `status` that is not NULL replaces its own. */
+/* Appends the proposal as JSON. A `status` that is not NULL replaces the proposal's own. */
 MUST_CHECK enum store_result read_write(struct pg *pg, int64_t number, const char *status,
                                         struct buffer *json);
 /* `scheme` 0: any. */

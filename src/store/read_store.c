@@ -8,7 +8,7 @@
 #include <assert.h>
 #include <stdlib.h>
 
-/* How many entries a slice of events looks at: some tens of milliseconds when none of them is wanted. A
+/* The most entries that a slice of events looks at: some tens of milliseconds if it wants none of them. A
  * search for a reference looks into each event. */
 enum { EVENTS_SCAN_MAX = 50000, REFERENCE_SCAN_MAX = 20000, CELLS_MAX = 32, ARGUMENTS_MAX = 16 };
 

@@ -18,7 +18,7 @@ struct visible_sites {
 
 enum { SLICE_START = -1 };
 
-/* As an argument: their ids, or null for all. */
+/* The ids as an argument, or null for all sites. */
 struct pg_arg arg_sites(const struct visible_sites *visible);
 
 /* A slice of a list that ascends by a number: the entry, the account, the date in days. */
@@ -48,7 +48,8 @@ struct events_filter {
  * more follow. Runs two statements. */
 MUST_CHECK enum store_result read_events(struct pg *pg, const struct events_filter *filter,
                                          struct list_slice *slice);
-/* *found: how many schemes have an event with this id. The JSON is that of the first. `scheme` 0: any. */
+/* *found: the number of schemes that have an event with this id. The JSON is of the first. `scheme` 0:
+ * any. */
 MUST_CHECK enum store_result read_event(struct pg *pg, const struct uuid *id, int32_t scheme,
                                         const struct visible_sites *visible, struct buffer *json,
                                         size_t *found);
@@ -58,13 +59,13 @@ MUST_CHECK enum store_result read_entry(struct pg *pg, int64_t entry, int32_t sc
                                         bool *found);
 
 MUST_CHECK enum store_result read_days(struct pg *pg, int32_t scheme, struct list_slice *slice);
-/* The business day that contains now, or else the latest one, and the first one. */
+/* The business day that contains now, or else the latest day; and the first day. */
 MUST_CHECK enum store_result read_day_current(struct pg *pg, int32_t scheme, struct date *day,
                                               struct date *first);
 
 MUST_CHECK enum store_result read_settlements(struct pg *pg, int32_t scheme,
                                               const struct visible_sites *visible, struct list_slice *slice);
-/* *found false: the day is not closed, or does not exist. */
+/* *found false: the day is not closed or does not exist. */
 MUST_CHECK enum store_result read_settlement(struct pg *pg, int32_t scheme, struct date day,
                                              const struct visible_sites *visible, struct buffer *json,
                                              bool *found);
@@ -77,11 +78,11 @@ struct payments_filter {
     const struct date *from, *to; /* business days; NULL: any */
 };
 
-/* In order of day and id. `after` is the key of the last payment before the slice, or NULL. */
+/* Payments in order of day and id. `after` is the key of the last payment before the slice, or NULL. */
 MUST_CHECK enum store_result read_payment_list(struct pg *pg, const struct payments_filter *filter,
                                                const char *after, int limit, struct buffer *json,
                                                struct json_slice *slice);
-/* One payment with its history. *found false: the reader may see none with this id. */
+/* One payment with its history. *found false: the reader may see no payment with this id. */
 MUST_CHECK enum store_result read_payment(struct pg *pg, const char *payment_id,
                                           const struct visible_sites *visible, struct buffer *json,
                                           bool *found);
@@ -92,12 +93,12 @@ MUST_CHECK enum store_result read_journals(struct pg *pg, int32_t scheme, const 
 MUST_CHECK enum store_result read_journal(struct pg *pg, int32_t scheme, const struct uuid *id,
                                           struct buffer *json, bool *found);
 
-/* Schemes at a glance, as JSON objects with commas between them. The operator sees all; another reader sees
- * the money of its participant (0: of none). */
+/* Schemes at a glance, as JSON objects with commas between them. The operator sees all money; another reader
+ * sees the money of its participant (0: of none). */
 MUST_CHECK enum store_result read_glance(struct pg *pg, const int32_t *schemes, size_t count,
                                          bool for_operator, int32_t participant, struct buffer *json);
 
-/* `as_of` NULL: as of now. */
+/* `as_of` NULL: now. */
 MUST_CHECK enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,
                                            struct list_slice *slice);
 
@@ -119,15 +120,16 @@ struct report_query {
 /* Takes the cells of one row, which live until the call returns; a NULL cell has no value. `cells` itself is
  * NULL now and then, while no row comes. False: stop, which is no failure. */
 typedef bool (*report_row)(void *context, const char *const *cells);
-/* The report may be of any size: rows are not kept, and some may have been passed on before it fails. */
+/* Reads a report of any size. Rows are not kept, and some may have been passed on before the statement
+ * fails. */
 MUST_CHECK enum store_result read_report(struct pg *pg, const struct report_query *query, report_row each,
                                          void *context);
 
 struct check_figures {
     int64_t examined, broken;
-    const char *detail; /* what is broken first; NULL: not known yet */
+    const char *detail; /* the first broken thing; NULL: not known yet */
 };
-/* *findings: one line for each, in memory of the arena. */
+/* *findings: one line for each finding, in memory of the arena. */
 MUST_CHECK enum store_result read_check(struct pg *pg, struct arena *arena, const struct sql *sql,
                                         int32_t scheme, struct check_figures *figures, char **findings);
 

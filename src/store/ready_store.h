@@ -7,7 +7,7 @@
 
 struct readiness {
     bool writable;   /* neither read-only nor a standby */
-    int64_t version; /* of the schema */
+    int64_t version; /* the schema's version */
 };
 
 /* Commits a record that nobody reads, if the database is writable. The record goes to disk, so that a full

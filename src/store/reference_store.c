@@ -12,7 +12,7 @@ const char *const bearing_words[] = {"absorb", "charge", NULL};
 const char *const stock_terms_words[] = {"on_loan", "on_deposit", NULL};
 const char *const site_kind_words[] = {"cafe", "return_point", "hub", NULL};
 
-/* For statements that touch no row when nothing changes. */
+/* For statements that touch no row if nothing changes. */
 static enum store_result run_change(struct pg *pg, const struct sql *sql, struct pg_args args, bool *changed)
 {
     int64_t count = 0;
@@ -171,7 +171,7 @@ enum store_result store_put_refund_value(struct pg *pg, const char *scheme,
 
 enum { DEGREES_TEXT_MAX = 32 };
 
-/* Digits enough that the same number comes back. */
+/* Writes enough digits that the same number comes back. */
 static const char *degrees_text(bool present, double degrees, char text[static DEGREES_TEXT_MAX])
 {
     if (!present)
@@ -200,7 +200,7 @@ enum store_result store_forget_days(struct pg *pg, const char *scheme)
     return pg_run(pg, &sql_reference_forget_days, PG_ARGS(arg_text(scheme)));
 }
 
-/* How each kind is read, and whether what is seen of it depends on the key. */
+/* The statement that reads each kind of data, and whether its rows depend on the key. */
 static const struct {
     const struct sql *sql;
     bool by_reader;
@@ -223,6 +223,6 @@ enum store_result store_reference_read(struct pg *pg, const struct reference_que
         reach == REACH_SITES ? arg_int4s(ARRAY(reader->sites, reader->site_count)) : arg_null(),
         arg_int_if(reach == REACH_PARTICIPANT, reader->participant));
     if (!reads[query->kind].by_reader)
-        args.count -= 2; /* who reads */
+        args.count -= 2; /* the reader */
     return json_slice_read(pg, reads[query->kind].sql, args, query->limit, json, slice);
 }

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Reference data in the database: the rows as they are put, what changing them depends on, and the rows as
- * JSON, as a given key may see them. What a change must satisfy is decided in app/reference.
+/* Reference data in the database: the rows as they are put, the facts that a change depends on, and the rows
+ * as JSON, as a given key may see them. app/network decides whether a change is allowed.
  *
  * In the rows, a text that was not given is NULL and a code "". Words are held as indices into the lists
  * below. */
@@ -17,7 +17,7 @@ extern const char *const bearing_words[]; /* shortage_terms, variance_terms */
 extern const char *const stock_terms_words[];
 extern const char *const site_kind_words[];
 
-/* As the shapes of JSON bodies fill lists. */
+/* A list as the shapes of JSON bodies fill it. */
 struct reference_list {
     void *items;
     size_t count;
@@ -114,7 +114,7 @@ struct site_row {
     struct reference_list par_stock; /* of struct par_stock_row */
 };
 
-/* Who changes reference data or keys, and why. Each change records it. */
+/* The author of a change of reference data or keys, and the reason. Each change records both. */
 struct change_author {
     int32_t key;      /* 0: the command line */
     const char *why;  /* NULL: not said */
@@ -122,7 +122,7 @@ struct change_author {
 };
 
 /* Begins a change within the current transaction: raises the version of the reference data and locks the head
- * row of every scheme. So no event is posted between what is read now and the commit. */
+ * row of every scheme. So no event is posted between the reads of the change and its commit. */
 MUST_CHECK enum store_result store_reference_lock(struct pg *pg, const struct change_author *author,
                                                   struct instant now, int64_t *version);
 
@@ -135,7 +135,7 @@ struct scheme_facts {
 MUST_CHECK enum store_result store_scheme_facts(struct pg *pg, const struct scheme_row *row,
                                                 struct scheme_facts *facts);
 
-/* What decides whether a value may hold from a business day on. */
+/* The facts that decide whether a value may hold from a business day on. */
 struct dating_facts {
     bool scheme_known, cup_type_known;
     int decimals; /* of a known scheme */
@@ -153,7 +153,7 @@ MUST_CHECK enum store_result store_dating_facts(struct pg *pg, const char *schem
 struct site_facts {
     bool scheme_known, participant_known;
     bool scheme_changes, participant_changes;
-    bool posted;                /* looked at only where one of them changes */
+    bool posted;                /* read only if scheme or participant changes */
     int64_t *unknown_cup_types; /* indices into par_stock, in memory of the arena */
     size_t unknown_cup_type_count;
 };
@@ -161,7 +161,7 @@ MUST_CHECK enum store_result store_site_facts(struct pg *pg, struct arena *arena
                                               struct site_facts *facts);
 
 /* Each of these makes or changes one row. It sets `changed` if that made a difference, and never clears it.
- * What the row refers to exists. */
+ * The caller sees to it that everything exists which the row refers to. */
 MUST_CHECK enum store_result store_put_cup_type(struct pg *pg, const struct cup_type_row *row, bool *changed);
 MUST_CHECK enum store_result store_put_participant(struct pg *pg, const struct participant_row *row,
                                                    bool *changed);

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Reading back what was sealed. */
+/* Reading back the sealed rows. */
 #include "store/seal_store.h"
 
 #include "sql.h"
@@ -35,8 +35,8 @@ enum store_result read_sealed_days(struct pg *pg, struct arena *arena, int32_t s
                   PG_LIST(arena, take_day, NULL, days, count));
 }
 
-/* The first columns of the statements that read leaves. The legs come before the column that tells whether
- * they can be read. */
+/* Takes the first columns of the statements that read leaves. The legs come before the column that tells
+ * whether they can be read. */
 static void take_leaf(struct pg_row *row, void *into)
 {
     struct leaf_row *leaf = into;
@@ -55,7 +55,7 @@ static void take_leaf(struct pg_row *row, void *into)
     leaf->leg_count = list.count;
 }
 
-/* The leaves of the next `limit` numbers. */
+/* Reads the leaves of the next `limit` numbers. */
 static enum store_result read_range(struct pg *pg, struct arena *arena, const struct leaf_range *range,
                                     struct leaf_row **leaves, size_t *count)
 {
@@ -66,7 +66,7 @@ static enum store_result read_range(struct pg *pg, struct arena *arena, const st
                   PG_LIST(arena, take_leaf, NULL, leaves, count));
 }
 
-/* 0: there is none. */
+/* The number of the next entry; 0: there is none. */
 static void take_next_entry(struct pg_row *row, void *into)
 {
     *(int64_t *)into = row_int_or_0(row);

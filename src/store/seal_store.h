@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Reading back what was sealed, and the raw entries under it, to verify it. Results are put into the given
- * arena. */
+/* Reading back seals and the raw entries under them, to verify them. Results are put into the given arena. */
 #ifndef DEPOSITD_STORE_SEAL_STORE_H
 #define DEPOSITD_STORE_SEAL_STORE_H
 
@@ -25,7 +24,8 @@ struct leaf_row {
     struct date business_date;
     enum entry_kind kind;
     const char *event; /* NULL: none */
-    bool sound;        /* date and arrays are as the service writes them; else legs are not read */
+    bool sound;        /* whether date and arrays are as the service writes them; otherwise legs are not
+                          read */
     struct leg *legs;
     size_t leg_count;
     struct sha256 hash;
@@ -35,7 +35,8 @@ struct leaf_range {
     int64_t after; /* the entry before the range */
     int limit;
 };
-/* The next entries of the range, in their order. None: there are no more. Runs up to three statements. */
+/* Reads the next entries of the range, in their order. If there are none, the range is at its end. Runs up to
+ * three statements. */
 MUST_CHECK enum store_result read_leaves(struct pg *pg, struct arena *arena, const struct leaf_range *range,
                                          struct leaf_row **leaves, size_t *count);
 
@@ -45,10 +46,10 @@ MUST_CHECK enum store_result read_positions(struct pg *pg, struct arena *arena, 
 MUST_CHECK enum store_result read_payments(struct pg *pg, struct arena *arena, int32_t scheme,
                                            struct date day, struct payment_row **payments, size_t *count);
 
-/* An entry that a proof is to be made for. */
+/* An entry to be proven. */
 struct proof_row {
     struct leaf_row leaf;
-    int64_t first_entry, last_entry; /* its day's entries are among these */
+    int64_t first_entry, last_entry; /* the day's entries are among these */
     struct sealed_day day;           /* without its frontier */
 };
 struct entry_place {
@@ -56,7 +57,7 @@ struct entry_place {
     int64_t entry;
 };
 /* Finds the entry of an event id, in one scheme or in all (0), among the entries of the visible sites.
- * *count: how many schemes have one. *place: the first of them. */
+ * *count: the number of schemes that have one. *place: the first of these entries. */
 MUST_CHECK enum store_result read_proof_event(struct pg *pg, const struct uuid *id, int32_t scheme,
                                               const struct visible_sites *visible, struct entry_place *place,
                                               size_t *count);

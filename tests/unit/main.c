@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The one main of the unit tests: runs the suite of the file that it is linked with. Check's environment
- * decides how much it prints (CK_VERBOSITY) and whether each test has a process of its own (CK_FORK). */
+/* The main of all unit tests: runs the suite of the file that it is linked with. Check's environment decides
+ * how much it prints (CK_VERBOSITY) and whether each test has a process of its own (CK_FORK). */
 #include "suite.h"
 
 #include <stdio.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What each test file gives to the one main: its suite. main.c runs it and frees it. */
+/* Each test file defines this suite. main.c runs it and frees it. */
 #ifndef SUITE_H
 #define SUITE_H
 

@@ -1,13 +1,14 @@
 /* SPDX-License-Identifier: ISC */
-/* Which acts are those of one person. The rule is the contract's; there is no published source. */
+/* The rule by which two acts count as one person's. The rule is the contract's; there is no published
+ * source. */
 #include "depositd/access.h"
 
 #include "suite.h"
 
 /* Holders. */
 enum { ADA = 1, BO = 2, CLEO = 3 };
-/* Keys, each made after its maker. BO_S_SECOND is Bo's renewed at 100; CLEO_S at 200, but its maker BO_S not.
- */
+/* Keys, each made after its maker. BO_S_SECOND is Bo's and was renewed at 100. CLEO_S was renewed at 200, but
+ * its maker BO_S never was. */
 enum {
     ADA_S = 1,
     ADA_S_SECOND,

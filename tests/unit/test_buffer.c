@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The two kinds of memory that everything is composed in: buffers, which grow to a maximum, and arenas. */
+/* The two kinds of memory in which texts and rows are made: buffers, which grow to a maximum, and arenas. */
 #include "base/arena.h"
 #include "base/buffer.h"
 #include "suite.h"
@@ -10,7 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* More than any machine gives. AddressSanitizer has to be told that asking is no error. */
+/* More than any machine gives. AddressSanitizer has to be told that asking for it is no error. */
 static volatile size_t absurd_size = PTRDIFF_MAX / 2;
 
 const char *__asan_default_options(void);
@@ -175,8 +175,8 @@ static const struct {
 } strings[] = {
     /* RFC 8785 section 3.2.2, the example's string after parsing and after serialising. */
     {"\342\202\254$\017\nA'B\"\\\\\"/", 14, "\"\342\202\254$\\u000f\\nA'B\\\"\\\\\\\\\\\"/\""},
-    /* Section 3.2.2.2: short forms where there are, \u00xx in lower case for other controls, all else as it
-       is. */
+    /* Section 3.2.2.2: short forms where they exist, \u00xx in lower case for other controls, all else
+     * unchanged. */
     {"\b\t\n\f\r\"\\", 7, "\"\\b\\t\\n\\f\\r\\\"\\\\\""},
     {"\0\1\v\x1f", 4, "\"\\u0000\\u0001\\u000b\\u001f\""},
     {"\x7f \302\200 / <&>", 10, "\"\x7f \302\200 / <&>\""},

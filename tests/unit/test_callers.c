@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Which connections there is room for: in all, for an address, and beyond that for the probes. */
+/* The room for connections: in all, for one address, and beyond that for the probes. */
 #include "http/server/callers.h"
 
 #include "suite.h"
@@ -29,7 +29,7 @@ static struct sockaddr_storage address_of(const char *text)
     return storage;
 }
 
-/* As number n of those held: 's' served, 'r' reserved, '-' no room. */
+/* Lets a connection in as number n of those held: 's' served, 'r' reserved, '-' no room. */
 static char enter(struct callers *callers, size_t n, const char *text)
 {
     struct sockaddr_storage address = address_of(text);
@@ -91,7 +91,7 @@ START_TEST(an_address_has_its_share)
 }
 END_TEST
 
-/* Connections come and go by chance; at the end nothing is left, which the leak checker sees. */
+/* Connections come and go by chance. At the end the leak checker sees that nothing is left. */
 START_TEST(many_addresses)
 {
     struct callers *callers = callers_new(HELD_MAX, 3);

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The reader of bank statements: the statements beside this file as they are read, and those that are
- * refused, each with its result. tests/http/test_bank.py checks with xmllint that the good ones are valid by
+/* The reader of bank statements: the statements beside this file, each with the lines that are read from it
+ * or the reason for its refusal. tests/http/test_bank.py checks with xmllint that the good ones are valid by
  * the schema of the standard. */
 #include "payment/camt053.h"
 
@@ -147,7 +147,7 @@ static const struct {
     {"laughs", CAMT_NOT_XML},
     {"laughs-attribute", CAMT_NOT_XML},
     {"utf-16-laughs", CAMT_NOT_XML},
-    {"utf-7-laughs", CAMT_NOT_XML}, /* its declaration is all that can be read before it */
+    {"utf-7-laughs", CAMT_NOT_XML}, /* the reader sees no more than its declaration */
     {"external-entity", CAMT_NOT_XML},
     {"external-subset", CAMT_NOT_XML},
     {"undefined-entity", CAMT_NOT_XML},
@@ -211,7 +211,7 @@ START_TEST(hostile_and_broken_ones_are_refused)
 }
 END_TEST
 
-/* Cut off anywhere it is not well-formed; nothing of it is taken for the whole. */
+/* A document that is cut off anywhere is not well-formed, and is refused as a whole. */
 START_TEST(cut_off_anywhere_it_is_refused)
 {
     static char text[FILE_MAX];
@@ -229,7 +229,7 @@ START_TEST(cut_off_anywhere_it_is_refused)
 }
 END_TEST
 
-/* Changed anywhere it is read or refused, and never more than that. */
+/* A document that is changed anywhere is read or refused; nothing worse happens. */
 START_TEST(changed_anywhere_it_does_no_harm)
 {
     static char text[FILE_MAX];
@@ -288,7 +288,7 @@ START_TEST(numbers_are_bounded)
 }
 END_TEST
 
-/* Each currency in its own decimals. */
+/* The reader takes amounts in the decimals of their currency. */
 START_TEST(decimals_are_the_currency_s)
 {
     static const struct {

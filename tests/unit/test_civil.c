@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Timestamps, dates and UUIDs: the examples of RFC 3339 and RFC 9562, texts that the grammar refuses, and the
+/* Timestamps, dates and UUIDs: the examples of RFC 3339 and RFC 9562, texts that the grammar refuses, and our
  * calendar against the C library's. */
 #include "depositd/civil.h"
 
@@ -37,7 +37,7 @@ static const struct {
     {"2026-05-12T15:45:00+05:45", US(1778580000, 0)},
     {"2026-05-13T09:59:00+23:59", US(1778580000, 0)},
     {"2026-05-11T10:01:00-23:59", US(1778580000, 0)},
-    /* Leap seconds end a day of UTC, and only that. */
+    /* Leap seconds come only at the end of a day of UTC. */
     {"2016-12-31T23:59:60.25Z", US(1483228800, 250000)},
     {"2016-12-31T20:29:60-03:30", US(1483228800, 0)},
     {"2016-12-31T12:00:60Z", REFUSED},
@@ -138,7 +138,7 @@ START_TEST(cut_instants_are_refused_in_bounds)
 }
 END_TEST
 
-/* Whether a byte in place of this one of a timestamp may leave a timestamp. */
+/* Whether a timestamp may stay one if this byte replaces the original byte. */
 static bool may_replace(char original, int byte)
 {
     if (original == 'T')
@@ -171,7 +171,7 @@ static int64_t random_us(void)
     return (int64_t)(bits % (uint64_t)US(253402300800, 0));
 }
 
-/* As the C library would write it. */
+/* Writes the instant as the C library does. */
 static void libc_format(int64_t us, char *text, size_t size)
 {
     time_t seconds = us / 1000000;
@@ -245,7 +245,8 @@ START_TEST(every_day_of_a_cycle_agrees_with_the_c_library)
 }
 END_TEST
 
-/* timegm() moves a day that does not exist to one that does: it is read exactly when it was not moved. */
+/* timegm() moves a day that does not exist to one that does. So a day is to be read exactly if timegm() did
+ * not move it. */
 START_TEST(exactly_the_days_that_exist_are_read)
 {
     for (int day = 0; day < 451 * 14 * 33; day++) {
@@ -280,7 +281,7 @@ START_TEST(dates_are_read_strictly)
 }
 END_TEST
 
-/* Arithmetic can lead anywhere in the types: that must be written legibly and within the text's size. GNU
+/* Arithmetic can give any value of the types. Each must be written legibly and within the text's size. GNU
  * date gives the same values. */
 START_TEST(the_ends_of_the_types_are_written)
 {
@@ -337,7 +338,7 @@ START_TEST(uuids_are_read_and_written)
 }
 END_TEST
 
-/* Any byte but a hexadecimal digit, resp. a hyphen, at any place. */
+/* Puts any byte but a hexadecimal digit, or but a hyphen, at any place. */
 START_TEST(uuids_are_read_strictly)
 {
     static const char good[] = "919108f7-52d1-4320-9bac-f847db4148a8";

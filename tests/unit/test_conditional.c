@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* If-None-Match as RFC 9110 has it: the comparison of section 8.8.3.2, the list of section 13.1.2. */
+/* If-None-Match of RFC 9110: the comparison of section 8.8.3.2, the list of section 13.1.2. */
 #include "http/request/conditional.h"
 
 #include "suite.h"
@@ -8,7 +8,7 @@ static const struct {
     const char *value, *etag;
     bool listed;
 } cases[] = {
-    /* The table of section 8.8.3.2, as far as the service's own tag is strong. */
+    /* The rows of the table of section 8.8.3.2 in which the service's own tag is strong. */
     {"W/\"1\"", "\"1\"", true},
     {"\"1\"", "\"1\"", true},
     {"W/\"2\"", "\"1\"", false},
@@ -27,7 +27,7 @@ static const struct {
     {"\"a, b\", \"1\"", "\"1\"", true},
     {"\"a, \"1\"", "\"1\"", false},
     {"\"W/\"", "\"W/\"", true},
-    /* Part of a tag is another tag, and what is malformed is none. */
+    /* A part of a tag is another tag, and a malformed tag is none. */
     {"\"12\"", "\"1\"", false},
     {"\"\"", "\"1\"", false},
     {"1", "\"1\"", false},

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The configuration, from each of its sources, and the values that it refuses; and the log, whose level it
- * sets, with its clock. */
+/* The configuration, from each of its sources, and the values that it refuses. Also the log, whose level it
+ * sets, with the log's clock. */
 #include "base/clock.h"
 #include "base/config.h"
 #include "base/log.h"
@@ -17,7 +17,7 @@ static char path[64];
 static struct config config;
 static char error[256];
 
-/* Check runs each test in a process of its own: what it does to the environment ends with it. */
+/* Check runs each test in a process of its own, so changes of the environment end with the test. */
 static void begin(void)
 {
     file = memfd_create("depositd.conf", MFD_CLOEXEC);
@@ -235,7 +235,7 @@ START_TEST(template_is_all_comments)
 }
 END_TEST
 
-/* With its settings no longer commented out it loads, and changes nothing. */
+/* The template loads when its settings are no longer commented out, and changes nothing. */
 START_TEST(template_says_the_defaults)
 {
     print_template();
@@ -248,7 +248,7 @@ START_TEST(template_says_the_defaults)
 }
 END_TEST
 
-/* What one call writes, without its time, which is checked for its form. */
+/* The line that one call writes, without its time. The form of the time is checked. */
 static const char *logged;
 
 static void read_log(int descriptor)

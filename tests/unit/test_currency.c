@@ -9,8 +9,8 @@
 #include <unicode/ucurr.h>
 #include <unicode/ustring.h>
 
-/* Where CLDR differs from ISO 4217 list one: the currencies in daily use, not the words of the standard. ICU
- * 72.1 has 0 decimals for all of them. */
+/* The currencies for which CLDR differs from ISO 4217 list one, because it follows daily use and not the
+ * standard. ICU 72.1 has 0 decimals for all of them. */
 static const char *const differing[] = {"AFN", "ALL", "IQD", "IRR", "KPW", "LAK", "LBP",
                                         "MGA", "MMK", "RSD", "SOS", "SYP", "YER"};
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Events as clients post them: the interface's table of kinds and members, restated here and held against the
- * shapes; each fault with its place; and the things that make two bodies the same event. */
+/* Events as clients post them: the interface's table of kinds and members, restated here and compared with
+ * the shapes; each fault with its place; and the rule by which two bodies are the same event. */
 #include "http/events/event_body.h"
 
 #include "suite.h"
@@ -12,7 +12,7 @@
 #define OTHER   "6f1c0000-0000-4000-8000-00000000000b"
 #define INSTANT "2026-05-12T07:30:00-02:30"
 
-/* Reads a body; the faults as "reason pointer" lines. */
+/* Reads a body, and gives the faults as "reason pointer" lines. */
 struct reading {
     struct arena arena;
     struct buffer scratch;
@@ -78,7 +78,7 @@ static const struct {
 };
 enum { KINDS = sizeof kinds / sizeof kinds[0] };
 
-/* A good value of each member; of `cups` in a count there is another. */
+/* A good value of each member. In a count, `cups` has another. */
 static const struct {
     const char *name, *value;
 } members[] = {
@@ -113,7 +113,7 @@ static void add_member(json_t *body, const char *name)
     ck_abort_msg("no value for %s", name);
 }
 
-/* With what the kind requires. */
+/* A body with the members that the kind requires, and no others. */
 static json_t *minimal(size_t kind)
 {
     json_t *body =
@@ -187,8 +187,8 @@ START_TEST(each_kind_has_its_members_and_no_others)
 }
 END_TEST
 
-/* Cups come back, are sent and arrive in either condition; what is said of others is of sound or of damaged
- * cups by its kind. */
+/* Cups that come back, are sent or arrive may be in either condition. In all other kinds the kind says
+ * whether the cups are sound or damaged. */
 START_TEST(a_condition_is_said_where_there_is_a_choice)
 {
     static const char *const lists[] = {"issued", "returned", "cups"};
@@ -247,7 +247,7 @@ static const struct {
     {"{\"kind\":\"fees\"}", "value_unknown /kind"},
     {"{\"kind\":\"settle\"}", "value_unknown /kind"},
     {"{\"kind\":\"remeasurement\"}", "value_unknown /kind"},
-    /* all faults at once, those of members that are there first */
+    /* all faults at once, first those of the members that are present */
     {"{\"kind\":\"issue\",\"event_id\":\"x\",\"site\":\"A\",\"sites\":1}",
      "bad_format /event_id, bad_format /site, member_unknown /sites, member_missing /occurred_at, "
      "member_missing /issued"},
@@ -273,7 +273,7 @@ static const struct {
      "member_unknown /cups/0/condition"},
     {HEAD("return") "\"returned\":[{\"cup_type\":\"cup-300\",\"quantity\":1,\"condition\":\"broken\"}]}",
      "value_unknown /returned/0/condition"},
-    /* a cup type may stand once in each condition, and sound is said or not said */
+    /* a cup type may stand once in each condition; the condition sound may be left out */
     {HEAD("return") "\"returned\":[" LINE(
          "1") ",{\"cup_type\":\"cup-300\",\"quantity\":1,\"condition\":\"damaged\"}]}",
      ""},
@@ -330,7 +330,7 @@ static const struct {
     {HEAD("reversal") "\"reverses\":7}", "wrong_type /reverses"},
     {"{\"event_id\":\"" ID "\",\"kind\":\"reversal\",\"occurred_at\":\"" INSTANT "\",\"scheme\":\"tern-bay\","
      "\"reverses\":\"" OTHER "\"}",
-     ""}, /* of what names a scheme */
+     ""}, /* of kinds that name a scheme */
     {JOURNAL(LEG("-5.00") "," LEG("5.00")), ""},
     {JOURNAL(LEG("-5.00")), "too_few /legs"},
     {JOURNAL(LEG("0.00") "," LEG("5.00")), "out_of_range /legs/0/amount"},
@@ -440,8 +440,8 @@ static struct sha256 digest_of(struct reading *reading, const char *body)
     return reading->event.digest;
 }
 
-/* A replay is compared after parsing: order of members, white space, UTC offset and case of the id don't
- * matter; an amount that is not stated differs from one that is. */
+/* A replay is compared after parsing. Order of members, white space, UTC offset and case of the id don't
+ * matter. A body without an amount differs from one with an amount. */
 START_TEST(the_digest_is_of_the_content_not_of_the_bytes)
 {
     static const char first[] = ISSUE("\"amount\":\"5.00\",\"tender\":\"card\"");
@@ -496,7 +496,7 @@ START_TEST(the_text_is_canonical)
 }
 END_TEST
 
-/* An event that can't be read is still answered by its id, where there is one. */
+/* The answer to an event that can't be read still has the event's id, if it has one. */
 START_TEST(the_id_is_read_whatever_the_rest_is)
 {
     static const struct {

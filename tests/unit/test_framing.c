@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* The reader of framing against framing_cases.txt: each case whole, byte by byte and in pieces cut by chance,
- * which must come to the same; and the bytes that are passed on, with the stand-in of a refusal at their end,
- * must be well-formed to a second reader. */
+/* The reader of framing against framing_cases.txt. Each case is read whole, byte by byte and in pieces cut by
+ * chance, with the same result. A second reader must find the bytes that are passed on well-formed, with the
+ * stand-in of a refusal at their end. */
 #include "http/server/framing.h"
 
 #include "suite.h"
@@ -89,8 +89,8 @@ static size_t some(size_t left)
     return most < left ? most : left;
 }
 
-/* Gives the reader the input in pieces, as the socket does. The heap knows the bounds of what it may touch.
- */
+/* Gives the reader the input in pieces, as the socket does. Each piece is on the heap, so that reads beyond
+ * it are found. */
 static void read_in_pieces(struct framing *framing, const struct text *input, size_t (*piece)(size_t),
                            struct outcome *outcome)
 {
@@ -130,8 +130,8 @@ static bool same(const struct outcome *a, const struct outcome *b)
            a->within == b->within && memcmp(a->passed.bytes, b->passed.bytes, a->passed.length) == 0;
 }
 
-/* All the bytes that libmicrohttpd gets, if the reader refuses the request after the input (at the latest),
- * are well-formed, end with a request, and a second reader would change nothing in them. */
+/* Lets the reader refuse the request after the input, if it has not done so before. Then all the bytes that
+ * libmicrohttpd gets are well-formed and end with a request, and a second reader changes nothing in them. */
 static void check_stand_in(const struct text *input, struct outcome *first, struct outcome *second)
 {
     struct framing framing;
@@ -154,8 +154,8 @@ static void check_stand_in(const struct text *input, struct outcome *first, stru
     ck_assert_mem_eq(second->passed.bytes, first->passed.bytes, first->passed.length);
 }
 
-/* The words of a row: what becomes of the input, how many requests it has, the input, and what is passed on:
- * "=" for all of it. "more": the end is still to come. */
+/* The words of a row: the verdict on the input, the number of its requests, the input, and the bytes that are
+ * passed on ("=": all of it). The verdict "more" says that the end is still to come. */
 struct row {
     char *word, *requests, *input, *passed;
 };
@@ -228,8 +228,8 @@ START_TEST(cases)
 }
 END_TEST
 
-/* A byte changed, dropped or doubled somewhere: whole or in pieces is still the same, and what is passed on
- * is well-formed. */
+/* Changes, drops or doubles a byte somewhere. The input must still give the same whole and in pieces, and the
+ * bytes that are passed on must be well-formed. */
 static void mutate(struct text *text)
 {
     static const char bytes[] = "\r\n\t \0:;,/0aZ\x7f\xff";
@@ -272,7 +272,7 @@ START_TEST(changed_by_chance)
 }
 END_TEST
 
-/* A large body can't be made up; the connection is given up then. */
+/* The reader can't make up a large body, so it gives up the connection. */
 START_TEST(a_body_too_large_to_be_made_up)
 {
     struct framing framing;

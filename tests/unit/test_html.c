@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The writer of pages: escaping, URIs, pictures, and a whole page against the golden file. When the page is
- * meant to change, the test says where the new one is: look at it, then keep it. */
+/* The writer of pages: escaping, URIs, pictures, and a whole page against the golden file. The test says
+ * where it has written the new page. After an intended change, look at that page, then keep it. */
 #include "base/uri.h"
 #include "report/plot.h"
 #include "report/render.h"
@@ -98,7 +98,7 @@ START_TEST(templates_expand_as_rfc_6570_has_it)
         ck_assert(uri_expand(&text, cases[i][0], rfc_6570, NULL));
         expect(cases[i][1]);
     }
-    /* Where ours differs from the RFC: a link that lacks something is no link. */
+    /* Ours differs from the RFC here: a link that lacks a variable is no link. */
     buffer_add_text(&text, "before");
     ck_assert(!uri_expand(&text, "/v1/{var}/{undef}", rfc_6570, NULL));
     expect("before");
@@ -227,7 +227,7 @@ static void add_to(void *context, const char *bytes, size_t length)
     buffer_add(context, bytes, length);
 }
 
-/* The head is passed on before there are rows, and each row at once: a page of any length needs little
+/* The head is passed on before there are rows, and each row at once, so a page of any length needs little
  * memory. */
 static void write_page(void)
 {

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* IBANs against iban_cases.txt, and each right one against itself with a digit changed. */
+/* IBANs against iban_cases.txt, and each right IBAN with one digit changed. */
 #include "payment/iban.h"
 
 #include "suite.h"

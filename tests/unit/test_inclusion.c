@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Inclusion paths against inclusion_cases.txt, which has the published ones and published ways to get one
- * wrong, and, for larger trees, against the recursive definition of RFC 9162 section 2.1.3.1 written down
- * naively. */
+/* Inclusion paths against inclusion_cases.txt, which has published right and wrong paths. Paths of larger
+ * trees are compared with the recursive definition of RFC 9162 section 2.1.3.1, written down naively. */
 #include "depositd/seal.h"
 
 #include "suite.h"
@@ -17,7 +16,7 @@ struct probe {
     uint64_t index, leaves;
     struct sha256 leaf, root, path[INCLUSION_PATH_MAX];
     size_t length;
-    bool sized; /* all hashes have 32 bytes: what has not can't even be asked about */
+    bool sized; /* all hashes have 32 bytes; otherwise the function can't be called */
 };
 
 static bool read_hash(const char *hex, size_t length, struct sha256 *hash)

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The bank's characters: the letters against ICU's own transliteration to ASCII, and what may identify
- * something. */
+/* The bank's characters: the letters against ICU's own transliteration to ASCII, and the texts that may
+ * identify something. */
 #include "payment/latin.h"
 
 #include "suite.h"
@@ -19,8 +19,8 @@ static void assert_name(const char *name, const char *expected)
     ck_assert_str_eq(text, expected);
 }
 
-/* Each of U+00C0 to U+017F as the transform Latin-ASCII of the Common Locale Data Repository has it, but for
- * the signs of multiplication and division, which are no letters. */
+/* Each of U+00C0 to U+017F becomes the same as by the transform Latin-ASCII of the Common Locale Data
+ * Repository, except for the signs of multiplication and division, which are no letters. */
 START_TEST(letters_are_those_of_latin_ascii)
 {
     static const UChar id[] = u"Latin-ASCII";
@@ -65,7 +65,7 @@ START_TEST(a_name_is_cut_at_70_characters)
     name[sizeof name - 1] = '\0';
     latin_name(name, text);
     ck_assert_uint_eq(strlen(text), 70);
-    memcpy(name + 69, "\u00e6", 2); /* two letters, of which one would fit */
+    memcpy(name + 69, "\u00e6", 2); /* two letters, but there is room for one */
     latin_name(name, text);
     ck_assert_uint_eq(strlen(text), 69);
     name[69] = ' ';
@@ -75,7 +75,7 @@ START_TEST(a_name_is_cut_at_70_characters)
 }
 END_TEST
 
-/* For any input, the output is of the set and has a length. */
+/* For any input, the output has only characters of the set, and is not empty. */
 START_TEST(any_bytes_become_a_name)
 {
     unsigned seed = 20022;

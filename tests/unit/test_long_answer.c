@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Answers that are read while they are written: the ring in the file, its bound, and who wakes and frees
- * whom. */
+/* Answers that are read while they are written: the ring in the file, its bound, and the rules of waking and
+ * freeing. */
 #include "http/server/long_answer.h"
 
 #include "suite.h"
@@ -11,7 +11,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Each wait must be answered by one wake, and none come without one. */
+/* Each wait must be answered by one wake, and no wake may come without a wait. */
 struct owner {
     bool can_wait, is_gone;
     atomic_int waits;
@@ -102,13 +102,13 @@ START_TEST(the_file_is_written_round_and_round)
     make(10);
     add("012345");
     expect("0123");
-    add("6789abcd"); /* exactly what fits beside 45, and across the end */
+    add("6789abcd"); /* exactly the bytes that fit beside 45, and across the end */
     ck_assert_ptr_null(long_answer_fault(answer));
     expect("456789abc");
     add("efghijklm");
     expect("defghijkl");
     expect("m");
-    add("0123456789"); /* caught up: all of the room is there */
+    add("0123456789"); /* the reader has caught up, so all of the room is free */
     expect("0123456789");
 }
 END_TEST
@@ -123,7 +123,7 @@ START_TEST(a_reader_too_far_behind_is_cut_off)
     ck_assert_str_eq(long_answer_fault(answer), "the client is further behind than spool_megabytes");
     ck_assert(!long_answer_add(answer, "6", 1)); /* or there would be a gap */
     ck_assert(long_answer_end(answer, false));
-    expect("2345"); /* what there was, it gets */
+    expect("2345"); /* the reader gets the bytes that there were */
     ck_assert_int_eq(long_answer_read(answer, bytes, sizeof bytes), LONG_ANSWER_BROKEN);
 }
 END_TEST
@@ -162,7 +162,7 @@ START_TEST(a_reader_is_looked_for_while_it_waits)
     char bytes[16];
     make(10);
     owner.is_gone = true;
-    ck_assert(long_answer_look(answer)); /* a reader that does not wait says itself that it leaves */
+    ck_assert(long_answer_look(answer)); /* the reader does not wait, so it says by itself when it leaves */
     ck_assert_int_eq(long_answer_read(answer, bytes, sizeof bytes), 0);
     ck_assert(!long_answer_look(answer));
     owner.is_gone = false;
@@ -211,7 +211,7 @@ static char byte_at(size_t position)
     return (char)(position * 2654435761u >> 13);
 }
 
-/* Never further ahead than the ring is long: the reader says how far it is. */
+/* The reader counts this up, so that the writer is never further ahead than the ring is long. */
 static sem_t room;
 
 static void *write_all(void *argument)

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Money: checked arithmetic at the ends of 64 bits, tax against IEEE 754's own rounding half to even and
- * against statutory fractions, and amounts as they are read and written. */
+/* Money: checked arithmetic at the ends of 64 bits; tax against IEEE 754's own rounding half to even and
+ * against statutory fractions; and the reading and writing of amounts. */
 #include "depositd/money.h"
 
 #include "suite.h"
@@ -64,8 +64,8 @@ START_TEST(arithmetic_works_in_place)
 }
 END_TEST
 
-/* IEEE 754 roundTiesToEven, the default of nearbyintl(). Within these bounds a 64-bit significand holds the
- * quotient well enough that only true ties look like ties. */
+/* IEEE 754 roundTiesToEven, the default of nearbyintl(). Within these bounds a 64-bit significand is so exact
+ * that only true ties look like ties. */
 static int64_t ieee_round(int64_t amount, int32_t numerator, int32_t denominator)
 {
     return (int64_t)nearbyintl((long double)(amount * numerator) / denominator);
@@ -143,7 +143,7 @@ START_TEST(a_rate_over_one_is_a_bug)
 }
 END_TEST
 
-/* Sums of taxes are exact, and rounded once: half to even, on both sides of zero. */
+/* Sums of taxes are exact. They are rounded once, half to even, on both sides of zero. */
 START_TEST(taxes_are_summed_before_they_are_rounded)
 {
     struct tax_sum sum = {0};

@@ -28,8 +28,9 @@ static struct money *as_money(const int64_t *positions, size_t count)
     return money;
 }
 
-/* The rules for every solution: in order, each payment positive, nobody both paying and receiving, never more
- * paid than owed nor received than due, and nothing left over: the payments reproduce the positions. */
+/* The rules for every solution: the payments are in order; each is positive; nobody both pays and receives;
+ * nobody pays more than is owed or gets more than is due; and nothing is left over, so that the payments
+ * reproduce the positions. */
 static void check_payments(const int64_t *positions, size_t count, const struct netting_payment *payments,
                            size_t payment_count)
 {
@@ -52,8 +53,8 @@ static void check_payments(const int64_t *positions, size_t count, const struct 
     free(left);
 }
 
-/* Solves, checks, and returns the number of payments. A second run must give the same; there is room for
- * count - 1 payments and not one more. */
+/* Solves, checks, and returns the number of payments. A second run must give the same. There is room for
+ * count - 1 payments and no more. */
 static size_t solve(const int64_t *positions, size_t count)
 {
     struct money *money = as_money(positions, count);
@@ -114,7 +115,8 @@ static void shuffle(unsigned *state, int64_t *positions, size_t count)
     }
 }
 
-/* The most zero-sum groups of the positions in `mask`, naively: the lowest takes every possible company. */
+/* The most zero-sum groups of the positions in `mask`, found naively: the lowest position is put into a group
+ * with each possible set of others. */
 static size_t most_groups(const int64_t *positions, unsigned mask)
 {
     if (mask == 0)
@@ -142,7 +144,7 @@ static size_t fewest_by_search(const int64_t *positions, size_t count)
     return (size_t)__builtin_popcount(mask) - most_groups(positions, mask);
 }
 
-/* Goes through every multiset of up to seven positions from -7 to 7 that begins with those given. */
+/* Goes through every multiset of up to seven positions from -7 to 7 that begins with the given ones. */
 static void check_multisets(int64_t *positions, size_t count, int64_t lowest, int64_t sum, size_t *checked)
 {
     if (sum == 0) {
@@ -155,7 +157,7 @@ static void check_multisets(int64_t *positions, size_t count, int64_t lowest, in
     }
 }
 
-/* How many multisets there are was counted on its own, as a coefficient of a product of power series. */
+/* The number of multisets was found in another way: as a coefficient of a product of power series. */
 START_TEST(every_small_case_against_exhaustive_search)
 {
     int64_t positions[PLACES_MAX] = {0};
@@ -183,7 +185,8 @@ START_TEST(random_cases_against_exhaustive_search)
 }
 END_TEST
 
-/* The most that one may pay another: directly what the one owes and the other is due, or else anything. */
+/* The most that one may pay another: if `direct`, no more than the payer owes and the payee is due; otherwise
+ * any amount. */
 static int64_t most_between(const int64_t *positions, int from, int to, bool direct, int64_t total)
 {
     if (from == to)
@@ -195,8 +198,9 @@ static int64_t most_between(const int64_t *positions, int from, int to, bool dir
     return positions[from] < -positions[to] ? positions[from] : -positions[to];
 }
 
-/* The fewest payments as a mixed-integer programme that knows nothing of groups: between any two a flow
- * x <= most * y with y 0 or 1; balances reproduced; fewest y. Columns: x for each ordered two, then y. */
+/* The fewest payments by a mixed-integer programme that knows nothing of groups. Between any two there is a
+ * flow x <= most * y, with y 0 or 1; the flows reproduce the balances; the sum of y is smallest. The columns
+ * are x for each ordered pair, then y. */
 static size_t fewest_by_glpk(const int64_t *positions, int count, bool direct)
 {
     const int twos = count * count;
@@ -242,7 +246,8 @@ static void check_against_glpk(unsigned *state, int count, int64_t range, bool d
                   (intmax_t)range);
 }
 
-/* Where that is soon solved, it is checked too that paying through third parties saves nothing. */
+/* For small cases, which are soon solved, the test also checks that paying through third parties saves
+ * nothing. */
 START_TEST(random_cases_against_glpk)
 {
     unsigned state = seed;
@@ -300,8 +305,9 @@ START_TEST(published_net_positions)
 }
 END_TEST
 
-/* Our own instances, optimum by exhaustive search; in the last two largest-first greedy needs one more. The
- * triples "0 owes 1 10, 2 owes 0 5" and "0-1 10, 1-0 1, 1-2 5, 2-0 5" are a common exercise (from memory). */
+/* Our own instances, optimum by exhaustive search; in the last two, the greedy method that takes the largest
+ * first needs one payment more. The triples "0 owes 1 10, 2 owes 0 5" and "0-1 10, 1-0 1, 1-2 5, 2-0 5" are a
+ * common exercise (from memory). */
 START_TEST(small_instances)
 {
     static const struct {
@@ -340,7 +346,7 @@ START_TEST(unbalanced_or_overflowing_is_refused)
         {1, {INT64_MIN}},
         {2, {INT64_MIN, INT64_MIN}},
         {2, {INT64_MIN, INT64_MAX}},
-        {3, {INT64_MIN, INT64_MAX, 1}}, /* balanced, but what is owed in total is no amount */
+        {3, {INT64_MIN, INT64_MAX, 1}}, /* balanced, but the total owed is no amount */
         {4, {INT64_MAX, -INT64_MAX, INT64_MAX, -INT64_MAX}},
         {4, {INT64_MAX, 1, INT64_MAX, 1}}, /* zero modulo 2^64 */
     };
@@ -370,7 +376,8 @@ static size_t append_group(int64_t *positions, size_t count, unsigned size, unsi
     return count + size;
 }
 
-/* The optimum is known by design: positions less groups. 50 are solved exactly too if 30 pair off. */
+/* The optimum is known by design: positions less groups. Even 50 positions are solved exactly if 30 of them
+ * pair off. */
 START_TEST(exact_up_to_twenty_unpaired)
 {
     static const unsigned sizes[][10] = {
@@ -406,7 +413,8 @@ START_TEST(exact_up_to_twenty_unpaired)
 }
 END_TEST
 
-/* Beyond, still known by design. Groups of up to ten are all found here; in general that is not promised. */
+/* With more positions the optimum is still known by design. All groups of up to ten are found here; that is
+ * not promised in general. */
 START_TEST(small_groups_are_found_beyond_twenty)
 {
     static const struct {
@@ -425,8 +433,9 @@ START_TEST(small_groups_are_found_beyond_twenty)
 }
 END_TEST
 
-/* Valid (solve() checks that), at least one payment for two positions, and where zero-sum groups abound at
- * most three for four; that is less than is measured, to notice when the search finds nothing. */
+/* The solution is valid, as solve() checks, and has at least one payment for two positions. If zero-sum
+ * groups abound, it has at most three payments for four positions. The search does better; the bound shows if
+ * it finds nothing. */
 START_TEST(ten_thousand_positions)
 {
     static const struct {

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Payment files against golden ones, which stand beside this file. That these are valid after the schemas of
- * the standard is checked in tests/http/test_bank.py, with xmllint. */
+/* Payment files against golden files, which stand beside this file. tests/http/test_bank.py checks with
+ * xmllint that the golden files are valid by the schemas of the standard. */
 #include "payment/pain001.h"
 #include "payment/pain008.h"
 #include "suite.h"
@@ -45,7 +45,7 @@ static struct pain_file file_of(struct pain_order *orders, size_t count)
     };
 }
 
-/* Two dates, not in order; parties with an IBAN, with both, and with neither. */
+/* Two dates, out of order; parties with an IBAN, with both, and with neither. */
 static void make_orders(struct pain_order orders[static 4])
 {
     const struct pain_order made[] = {
@@ -82,8 +82,8 @@ static void make_orders(struct pain_order orders[static 4])
     memcpy(orders, made, sizeof made);
 }
 
-/* `name` stands in this folder. Where DEPOSITD_WRITE_GOLDEN is set it is made anew: look at the difference.
- */
+/* The file `name` stands in this folder. If DEPOSITD_WRITE_GOLDEN is set, it is written anew; look at the
+ * difference. */
 static void assert_golden(const char *name, const struct buffer *xml)
 {
     static char golden[FILE_MAX];

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* The life of a payment: every transition of the table against the contract's own list, every other change in
- * every state, and who may do it. There is no published source: dual control is common practice in payment
- * offices, and its rules here are the contract's. */
+ * every state, and the people who may make it. There is no published source. Dual control is common practice
+ * in payment offices; its rules here are the contract's. */
 #include "depositd/payment.h"
 
 #include "suite.h"
@@ -9,8 +9,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Keys. ANN_TOO is another of Ann's; CLOSER made CY for Cy, who renewed it at RENEWED; and ANN made DI for
- * Di, who has not. */
+/* Keys. ANN_TOO is another key of Ann's. CLOSER made CY for Cy, who renewed it at RENEWED. ANN made DI for
+ * Di, who has not renewed it. */
 enum { CLOSER = 1, ANN = 2, BEN = 3, ANN_TOO = 4, CY = 5, DI = 6, KEYS };
 enum { NOW = 1000, RENEWED = 500 };
 static const struct key_origin origin_rows[KEYS] = {
@@ -25,11 +25,11 @@ static enum reason decide(const struct payment *payment, enum payment_change cha
     return payment_decide(payment, change, (struct key_act){key, {NOW}}, &origins, decision);
 }
 
-/* state, change -> state; any other change is refused. */
+/* State, change, next state. Any other change is refused. */
 static const struct {
     const char *from, *change, *to, *posts;
 } allowed[] = {
-    {"computed", "release", "computed", NULL}, /* of a held one */
+    {"computed", "release", "computed", NULL}, /* of a held payment */
     {"computed", "approve", "approved", NULL},
     {"computed", "fail", "failed", "payment_failed"},
     {"approved", "instruct", "instructed", NULL},

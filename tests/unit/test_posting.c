@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: ISC */
-/* The posting rules against posting_cases.txt, which an accountant can read: each case's legs, that they sum
- * to zero in each unit, and that no row of the table is without a case. The table is checked against the
- * contract's own words and its worked example; there is no published source for a network's bookkeeping. */
+/* The posting rules against posting_cases.txt, which an accountant can read. The test checks the legs of each
+ * case, that they sum to zero in each unit, and that each row of the table has a case. It also checks the
+ * table against the contract's own words and its worked example; there is no published source for a network's
+ * bookkeeping. */
 #include "depositd/fees.h"
 #include "depositd/posting.h"
 #include "suite.h"
@@ -159,7 +160,7 @@ static void read_case(char *line)
         .reversed = one->reversed,
         .stated = one->stated,
     };
-    /* Commas stand between facts, and within the brackets of an account. */
+    /* Commas stand between facts, and also within the brackets of an account. */
     for (char *at = part[2]; (at = strstr(at, ", ")) != NULL;)
         *at = ';';
     for (rest = part[2]; rest != NULL;) {
@@ -349,9 +350,9 @@ START_TEST(fees_are_those_of_the_worked_example)
 }
 END_TEST
 
-/* 10 cups are issued at 0.25 with 10 % tax; of earlier days 4 issued at 0.10 with 15 % and 1 at 0.05 with 5 %
- * are reversed, and 3 returned at 0.04 with 15 %. Service fee 2.50 - 0.40 - 0.05; its tax 0.25 - 0.06 -
- * 0.0025 = 0.1875, rounded once; by parts it would be 0.25 - 0.06 - 0.00. */
+/* 10 cups are issued at 0.25 with 10 % tax. Reversed of earlier days are 4 cups issued at 0.10 with 15 %, 1
+ * issued at 0.05 with 5 %, and 3 returned at 0.04 with 15 %. The service fee is 2.50 - 0.40 - 0.05. Its tax
+ * is 0.25 - 0.06 - 0.0025 = 0.1875, rounded once; rounded by parts it would be 0.25 - 0.06 - 0.00. */
 START_TEST(a_reversal_takes_back_the_fees_of_its_original_s_day)
 {
     const struct terms now = {.service_fee = {25}, .handling_fee = {9}, .tax_rate = {100000}};

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The renderers, on a report that no service has: cells of every content, and rows that leave as soon as they
- * are complete; and the rules for every row of the table of reports. */
+/* The renderers, with a report that no service has: cells of every content, and rows that leave as soon as
+ * they are complete. Also the rules for every row of the table of reports. */
 #include "depositd/access.h"
 #include "report/render.h"
 #include "suite.h"
@@ -29,7 +29,7 @@ static const char *const rows[][5] = {
     {"", "cup-450", "0", " x ", "0"},
 };
 
-/* The text that the sink was given, and its length after each row. */
+/* The text that the sink got, and its length after each row. */
 struct received {
     struct buffer text;
     size_t writes;
@@ -142,7 +142,7 @@ static bool is_asked_for(const struct report *report, const char *name, size_t l
     return length == strlen("scheme") && memcmp(name, "scheme", length) == 0;
 }
 
-/* Each variable of the template is a column or was asked for. */
+/* Each variable of the template is a column or a parameter. */
 static void check_link(const struct report *report, const char *link)
 {
     while (link != NULL && (link = strchr(link, '{')) != NULL) {
@@ -174,13 +174,13 @@ START_TEST(every_report_is_complete)
         ck_assert_ptr_eq(report_find(report->name), report);
         ck_assert_ptr_nonnull(report->sql);
         ck_assert_uint_ne(report->roles, 0);
-        /* Keys that are bound to sites read only reports that are told which. */
+        /* Keys that are bound to sites read only reports that take the sites as a parameter. */
         ck_assert(report->by_site || (report->roles & ~(unsigned)FOR_OFFICE) == 0);
         size_t columns = report_column_count(report);
         ck_assert(columns > 0 && columns < REPORT_COLUMNS_MAX);
         for (size_t p = 0; p < report_parameter_count(report); p++) {
             const struct report_parameter *parameter = &report->parameters[p];
-            /* Members that only days, and only choices, have. */
+            /* Only days have the first of these members, and only choices the second. */
             ck_assert(parameter->kind == PARAMETER_DAY || parameter->otherwise <= OR_NULL);
             ck_assert((parameter->kind == PARAMETER_CHOICE) == (parameter->choices != NULL));
         }

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* How often each result is tried, by whom: above all, that nothing is repeated that may have been committed.
- */
+/* The number of attempts for each result, by caller. Above all, nothing is repeated that may have been
+ * committed. */
 #include "app/transaction/retry.h"
 
 #include "suite.h"

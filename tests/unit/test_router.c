@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* The target of a request: the route that its method and path name, its decoded parts, the representation
- * that its Accept header prefers, and who its Authorization header says is calling. */
+ * that its Accept header prefers, and the caller that its Authorization header names. */
 #include "http/request/router.h"
 
 #include "http/request/media.h"
@@ -11,7 +11,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* The path of the route that is found, and its parts; or the methods that the path does have. */
+/* The path of the route that is found, and its parts; or the methods that the path has. */
 static const struct {
     const char *method, *path, *route, *parts[PATH_PARAMETERS_MAX], *allow;
 } matches[] = {
@@ -88,7 +88,7 @@ START_TEST(a_path_and_method_name_a_route)
 }
 END_TEST
 
-/* Each is found by its own path, so that none hides behind another. */
+/* Each route is found by its own path, so that none hides behind another. */
 START_TEST(every_route_can_be_reached)
 {
     size_t count;
@@ -122,7 +122,8 @@ START_TEST(a_link_is_known_by_its_path)
 }
 END_TEST
 
-/* Dual control counts on it: with a key made by one person alone, that person could take both steps. */
+/* Dual control depends on it. If one person alone could make such a key, that person could take both
+ * steps. */
 static void roles_that_approve_are_made_by_two(const struct route *route)
 {
     size_t length = strlen(route->path);
@@ -145,7 +146,7 @@ START_TEST(every_route_is_complete)
         ck_assert((route->answer_schema == NULL) == (route->answer_statuses[0] == 204));
         bool shows_books = strncmp(route->path, "/v1/", 4) == 0 || strcmp(route->path, "/") == 0;
         ck_assert_msg(shows_books == (route->roles != 0), "%s", route->path);
-        ck_assert_msg(route->dry_run == writes, "%s", route->path); /* ?dry_run= on any write */
+        ck_assert_msg(route->dry_run == writes, "%s", route->path); /* any write takes ?dry_run= */
         ck_assert(!route->at_once || route->roles == 0);
         ck_assert(route->body == NULL || writes);
         posts_of_events += route->run == NULL;
@@ -206,7 +207,7 @@ static bool a_report_has(const char *name)
     return false;
 }
 
-/* The row of the reports lists the parameters of all of them: each of these, and none that no report has. */
+/* The row of the route of reports lists each parameter of each report, and no other. */
 START_TEST(the_route_of_reports_takes_what_they_ask_for)
 {
     size_t count;
@@ -279,7 +280,7 @@ static const struct {
     {JSON | CSV, "text/csv;q=x", NONE},
     {JSON | CSV, "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8", MEDIA_JSON},
     {JSON | CSV, ",, ,text/csv,,", MEDIA_CSV},
-    /* RFC 9110 section 12.5.1: text/html;level=1 and the like; parameters other than q are passed over */
+    /* RFC 9110 section 12.5.1: text/html;level=1 and the like; parameters other than q are ignored */
     {JSON | CSV, "text/csv;level=1;q=0.3, application/json;q=0.2", MEDIA_CSV},
 };
 
@@ -318,7 +319,7 @@ END_TEST
 
 /* Base64 of pairs is by RFC 4648; the second is the example of RFC 7617 section 2 (from memory). */
 static const struct {
-    const char *authorization, *secret, *name; /* secret NULL: nothing that counts was given */
+    const char *authorization, *secret, *name; /* `secret` NULL: no credentials were given */
 } headers[] = {
     {"Bearer dk_abc", "dk_abc", ""},
     {"Basic QWxhZGRpbjpvcGVuIHNlc2FtZQ==", "open sesame", "Aladdin"},
@@ -356,7 +357,7 @@ START_TEST(credentials_are_a_secret_and_perhaps_a_name)
 }
 END_TEST
 
-/* Longer than any secret, than any name, and than both. */
+/* The lengths go beyond any secret, any name, and both together. */
 START_TEST(long_credentials_are_none)
 {
     char header[4096];

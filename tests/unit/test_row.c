@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Rows are read strictly: what is not as the reader expects fails the row, and is neither a crash nor a 0.
+/* Rows are read strictly. An unexpected value fails the row; it causes no crash, and is not read as 0.
  *
  * The rows are made by libpq itself (PQmakeEmptyPGresult), without a server. */
 #include "store/pg_ask.h"

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* The seal: SHA-256, and the Merkle tree against published vectors and against the definition written down
- * naively. A frontier that was stored and restored goes on as if it had never been away. */
+ * naively. A frontier that was stored and restored goes on as before. */
 #include "depositd/seal.h"
 
 #include "suite.h"
@@ -63,7 +63,8 @@ START_TEST(leaf_and_node_hashes)
 END_TEST
 
 /* The published node hash is over children that are no hashes (N123 and N456), which merkle_node() does not
- * take; the node over the first two leaves is the root of two in the table below. In place gives the same. */
+ * take; the node over the first two leaves is the root of two in the table below. The function gives the same
+ * if the result replaces an operand. */
 START_TEST(node_over_its_children)
 {
     const struct sha256 left = numbered_leaf(1), right = numbered_leaf(2);
@@ -164,8 +165,8 @@ START_TEST(roots_against_the_definition)
 }
 END_TEST
 
-/* At every size what is stored is as many nodes as `leaves` has bits set, and it continues to the same root.
- */
+/* At every size, the stored frontier has as many nodes as `leaves` has bits set, and it continues to the same
+ * root. */
 START_TEST(restored_frontier_goes_on)
 {
     struct frontier frontier;

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Shapes: one table of bodies against the faults that each must give, what a good body fills in, and the
- * JSON Schema of every form. The rules are the interface's own; pointers are those of RFC 6901. */
+/* Shapes: one table of bodies against the faults that each must give, the members that a good body fills, and
+ * the JSON Schema of every form. The rules are the interface's own; pointers are those of RFC 6901. */
 #include "http/request/shape_schema.h"
 
 #include "depositd/civil.h"
@@ -67,7 +67,7 @@ static const struct field outer_fields[] = {
 static const struct shape outer = {"Outer", sizeof(struct outer), outer_fields,
                                    sizeof outer_fields / sizeof outer_fields[0], false};
 
-/* Decodes under "/body"; the faults as "reason pointer" lines. */
+/* Decodes under "/body", and gives the faults as "reason pointer" lines. */
 static bool decode(const char *text, const struct outer *defaults, struct arena *arena, struct outer *into,
                    char *found, size_t size)
 {
@@ -122,13 +122,12 @@ static const struct {
     {"\"amount\":\"02\"", "bad_format /body/amount"},
     {"\"amount\":\" 2\"", "bad_format /body/amount"},
     {"\"amount\":\"1e3\"", "bad_format /body/amount"},
-    {"\"amount\":\"1000000000000\"", ""}, /* in the smallest unit it is written in */
+    {"\"amount\":\"1000000000000\"", ""}, /* in the smallest unit in which it is written */
     {"\"amount\":\"10000000000.00\"", ""},
     {"\"amount\":\"-10000000000.00\"", ""},
     {"\"amount\":\"10000000000.01\"", "out_of_range /body/amount"},
     {"\"amount\":\"-10000000000.01\"", "out_of_range /body/amount"},
-    {"\"amount\":\"12345678901234567.00\"",
-     "out_of_range /body/amount"}, /* written well, whatever its length */
+    {"\"amount\":\"12345678901234567.00\"", "out_of_range /body/amount"}, /* well-formed at any length */
     {"\"amount\":\"-12345678901234567.00\"", "out_of_range /body/amount"},
     {"\"amount\":\"99999999999999999999999999999999\"", "out_of_range /body/amount"},
     {"\"amount\":\"99999999999999999999999999999999.\"", "bad_format /body/amount"},
@@ -307,8 +306,8 @@ START_TEST(what_is_absent_stays_as_the_defaults_say)
 }
 END_TEST
 
-/* A name of the client's own can be as long as its body: then the pointer ends at what holds it, and no
- * character of it is cut in two. */
+/* A name of the client's own can be as long as its body. Then the pointer ends at the object that holds the
+ * name, and no character is cut in two. */
 START_TEST(a_name_too_long_for_a_pointer_is_left_out)
 {
     struct arena arena;
@@ -346,7 +345,7 @@ START_TEST(without_memory_nothing_is_accepted)
     struct arena arena;
     struct outer into;
     char found[128];
-    arena_init(&arena, 64); /* too little for the list, enough for the fault's texts to be cut to nothing */
+    arena_init(&arena, 64); /* too little for the list; the fault's texts are cut to nothing */
     ck_assert(!decode("{\"code\":\"a\",\"list\":[{\"code\":\"b\"},{\"code\":\"b\"},{\"code\":\"b\"}]}", NULL,
                       &arena, &into, found, sizeof found));
     ck_assert_msg(strncmp(found, "overloaded", 10) == 0, "%s", found);

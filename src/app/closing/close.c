@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* The two transactions of a close. The first cuts the day: it takes no more events. The second does all the
- * rest, from rows of the cut day that cannot change any more. A dry run does both in one and rolls back. */
+/* The two transactions of a close. The first cuts the day, which then takes no more events. The second does
+ * all the rest, from rows of the cut day, which cannot change any more. A dry run does both in one and rolls
+ * back. */
 #include "app/closing/close.h"
 
 #include "app/closing/close_remeasure.h"
@@ -32,7 +33,7 @@ static enum reason refusal(const struct head_work *work, struct date date, const
     return REASON_NONE;
 }
 
-/* Under the head row, so that the writer sees the cut before or after a batch, never within. */
+/* Runs under the head row, so that the writer sees the cut before or after a batch, never within one. */
 static enum store_result cut(void *context, struct head_work *work, struct faults *faults)
 {
     const struct close_run *run = context;
@@ -61,7 +62,7 @@ static enum store_result index_participants(struct closing *closing)
     if (closing->participant_index == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < closing->participant_count; i++) {
-        /* The figures are newer than the snapshot, as the head row would show. */
+        /* The snapshot is older than the figures. The head row would show the same. */
         if (closing->participants[i].participant >= work->network->participant_ids)
             return STORE_CONFLICT;
         closing->participant_index[closing->participants[i].participant] = (int32_t)i;
@@ -121,8 +122,8 @@ static enum store_result read_cut_day(struct close_run *run, struct head_work *w
     return load_figures(closing);
 }
 
-/* Before the head row is taken: the rows of a cut day do not change, so the writer may go on meanwhile. A dry
- * run, which must not commit the cut, cuts here; it takes its locks in the same order. */
+/* Runs before the head row is taken. The rows of a cut day do not change, so the writer may go on meanwhile.
+ * A dry run must not commit the cut, so it cuts here, and takes its locks in the same order. */
 static enum store_result prepare(void *context, struct head_work *work, struct faults *faults)
 {
     struct close_run *run = context;
@@ -174,7 +175,7 @@ enum store_result close_day(struct pg *pg, struct snapshot_cache *snapshots, con
     return result == STORE_OK && faults->count == 0 ? head_work_run(pg, snapshots, &closing, faults) : result;
 }
 
-/* head_work_run extends the calendar for any work, also for none. */
+/* head_work_run extends the calendar even if there is no work. */
 enum store_result close_extend_calendar(struct pg *pg, struct snapshot_cache *snapshots, int32_t scheme)
 {
     struct arena arena;

@@ -14,9 +14,9 @@
 struct close_order {
     int32_t scheme;
     struct date date;
-    int32_t key; /* who closes; 0: the service, by the clock */
+    int32_t key; /* the key that closes; 0: the service, by the clock */
     bool dry_run;
-    /* Reads the settlement, within the last transaction, which sees the day as closed. May be NULL. */
+    /* Reads the settlement in the last transaction, which sees the day as closed. May be NULL. */
     enum store_result (*view)(void *context, struct pg *pg);
     void *context;
 };

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The document of a seal: what a day's seal is over, besides the day's Merkle tree. The close writes it, and
- * a check of the seal writes it again from the rows. */
+/* The document of a seal. A day's seal is the hash of the previous seal, the root of the day's Merkle tree,
+ * and this document. The close writes the document, and a check of the seal writes it again from the rows. */
 #ifndef DEPOSITD_APP_CLOSING_CLOSE_DOCUMENT_H
 #define DEPOSITD_APP_CLOSING_CLOSE_DOCUMENT_H
 

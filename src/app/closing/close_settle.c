@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* What a close settles: fees, positions and which of them wait, settle entries, payments. */
+/* The figures of a close: fees, positions and which of them wait, settle entries, payments. */
 #include "app/closing/close_settle.h"
 
 #include "app/closing/close_document.h"
@@ -10,7 +10,7 @@
 
 enum { ID_BYTES = 16 };
 
-/* The last instant of the day: when what the close posts is said to have occurred. */
+/* The last instant of the day. Entries of the close are said to have occurred then. */
 static struct instant end_of(const struct business_day *day)
 {
     return (struct instant){day->ends_at.us - 1};
@@ -30,8 +30,9 @@ static size_t first_reversed(const struct closing *closing, int32_t site)
     return low;
 }
 
-/* The first part has the day's own cups, by the terms of the day. Each further part has what was reversed of
- * an earlier day, by the terms of that day, so that nobody gains by reversing after a fee has changed. */
+/* The first part has the day's own cups, by the terms of the day. Each further part has the cups that were
+ * reversed of one earlier day, by the terms of that day, so that nobody gains by reversing after a fee has
+ * changed. */
 static enum reason find_fees(const struct closing *closing, const struct closing_site *site,
                              struct fee_part *parts, struct fees *fees)
 {
@@ -179,8 +180,9 @@ static void name_payment(const struct closing *closing, struct payment_row *paym
     payment->payment_id[2 * ID_BYTES] = '\0';
 }
 
-/* Why a payout waits for a person; NULL: it does not. A changed account is named before any other reason. If
- * it were not named, the account would count as known, and the next payout to it would not wait. */
+/* The reason why a payout waits for a person; NULL: it does not wait. A changed account is named before any
+ * other reason. If it were not named, the account would count as known, and the next payout to it would not
+ * wait. */
 static const char *held(const struct closing *closing, int32_t payee)
 {
     if (payee == 0)

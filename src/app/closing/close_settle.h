@@ -6,7 +6,7 @@
 #include "app/closing/closing.h"
 
 /* Appends the fees of each site and the settle entries to the ledger, and stores positions and payments.
- * Fills `positions` and `payments` of the closing. */
+ * Fills `positions` and `payments` in the closing. */
 MUST_CHECK enum store_result close_settle(struct closing *closing);
 
 #endif

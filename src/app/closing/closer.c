@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The clock looks once a second for work, and works until nothing is left. It keeps what it saw, so that
- * others can ask how the closes stand while the database is busy or does not answer. */
+/* The clock looks once a second for work, and works until nothing is left. It keeps what it saw. So others
+ * can ask how the closes stand while the database is busy or does not answer. */
 #include "app/closing/closer.h"
 
 #include "app/closing/close.h"
@@ -62,7 +62,7 @@ static void report(const struct close_order *order, const struct snapshot *snaps
               "scheme", snapshot->network.scheme_by_id[order->scheme]->code, "date", date, NULL);
 }
 
-/* --- how the closes stand ------------------------------------------------------------------------------- */
+/* --- the state of the closes ---------------------------------------------------------------------------- */
 
 static void warn_if_late(const struct closer *closer, const struct close_work *work, struct instant now,
                          struct watched *watched)
@@ -90,7 +90,7 @@ static int64_t warned_before(const struct closer *closer, int32_t scheme)
     return 0;
 }
 
-/* Replaces what was seen before, unless memory is lacking. */
+/* Replaces the earlier view, unless memory is lacking. */
 static void watch(struct closer *closer, const struct close_work *work, size_t count, struct instant now)
 {
     struct watched *watched = calloc(count + 1, sizeof *watched);
@@ -137,7 +137,7 @@ bool closer_view(struct closer *closer, struct arena *arena, struct clock_view *
     return schemes != NULL;
 }
 
-/* --- what there is to do -------------------------------------------------------------------------------- */
+/* --- the work ------------------------------------------------------------------------------------------- */
 
 static bool close_one(struct closer *closer, const struct close_work *work)
 {
@@ -155,7 +155,7 @@ static bool close_one(struct closer *closer, const struct close_work *work)
     return result == STORE_OK && faults.count == 0;
 }
 
-/* Looks at all schemes. True: something was done, so look again at once. */
+/* Looks at all schemes and works. True: it did something, so look again at once. */
 static bool work_once(struct closer *closer)
 {
     struct arena arena;
@@ -186,7 +186,8 @@ static bool work_once(struct closer *closer)
     return closed || (kept && result == STORE_OK);
 }
 
-/* False: it is time to stop. The clock is monotonic: setting the time of day back makes no pause longer. */
+/* False: it is time to stop. The clock is monotonic, so setting the time of day back makes no pause
+ * longer. */
 static bool pause_a_while(struct closer *closer)
 {
     struct timespec until;

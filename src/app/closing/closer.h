@@ -16,7 +16,7 @@ MUST_CHECK struct closer *closer_start(const struct config *config, struct snaps
 /* Waits until the close under way ends, or all waits for the database are ended (pg_stop). */
 void closer_stop(struct closer *closer);
 
-/* How a scheme's closes stand, as the clock last saw it. */
+/* The state of a scheme's closes, as the clock last saw it. */
 struct closes {
     char scheme[CODE_SIZE];
     bool has_open;         /* whether some day is not closed; the first of them … */
@@ -33,7 +33,7 @@ struct clock_view {
     size_t scheme_count;
 };
 
-/* Copies what the clock last saw into the arena. False: out of memory. Any thread; asks no database. */
+/* Copies the clock's last view into the arena. False: out of memory. Any thread; asks no database. */
 MUST_CHECK bool closer_view(struct closer *closer, struct arena *arena, struct clock_view *view);
 
 #endif

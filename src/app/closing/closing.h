@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* One close under way: what its parts (close_settle, close_seal, close_remeasure) know and fill in. Private
- * to this folder. */
+/* One close under way. Its parts (close_settle, close_seal, close_remeasure) read and fill this. Private to
+ * this folder. */
 #ifndef DEPOSITD_APP_CLOSING_CLOSING_H
 #define DEPOSITD_APP_CLOSING_CLOSING_H
 
@@ -23,7 +23,7 @@ struct closing {
     size_t payment_count;
 };
 
-/* Derives the legs of what the close posts, and appends the entry unless there are none. `draft` says day and
+/* Derives the legs of an entry of the close, and appends it unless there are none. `draft` says day and
  * instant. */
 MUST_CHECK enum store_result closing_post(struct closing *closing, struct draft *draft,
                                           const struct posting_facts *facts);

@@ -1,15 +1,15 @@
 /* SPDX-License-Identifier: ISC */
-/* The particulars of a closed day: what is fixed with the day, but stands neither in a leaf of its tree nor
- * in the document of its seal. These are: who posted what and when it was recorded, exceptions, the lines of
+/* The particulars of a closed day are fixed with the day, but stand neither in a leaf of its tree nor in the
+ * document of its seal. They are: the key and the time of recording of each entry, exceptions, the lines of
  * the sites, the day's bounds and closing, due dates and accounts of payments, and all changes of reference
- * data and keys until the close. They are hashed after the close, which they would slow down, into a chain of
- * their own. From then on the check `particulars_verify` finds a change of them. */
+ * data and keys until the close. Hashing them would slow down the close, so it is done afterwards, into a
+ * chain of its own. From then on the check `particulars_verify` finds a change of them. */
 #ifndef DEPOSITD_APP_CLOSING_PARTICULARS_H
 #define DEPOSITD_APP_CLOSING_PARTICULARS_H
 
 #include "store/particulars_store.h"
 
-/* Hashing a large day takes a while. Now and then `wanted` is asked whether to leave off. */
+/* Hashing a large day takes a while. Now and then it asks `wanted` whether to leave off. */
 struct particulars_pause {
     bool (*wanted)(void *context);
     void *context;

@@ -18,7 +18,7 @@ struct bank_statement_order {
     bool dry_run;
     const char *text; /* camt.053 */
     size_t length;
-    struct buffer *json; /* gets the statements and lines with what was decided of them */
+    struct buffer *json; /* gets the statements and lines, with the decision on each */
 };
 
 /* STORE_OK with no faults: the statements are taken, now or before. A statement that was taken before gets

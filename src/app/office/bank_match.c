@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* Matching lines with payments.
  *
- * The account `bank` must show what the bank shows: each booked line moves it once. A line that confirms or
- * fails a payment moves it by the payment's entry. If a person has confirmed or failed the payment before,
+ * The account `bank` must show the same as the bank, so each booked line moves it once. A line that confirms
+ * or fails a payment moves it by the payment's entry. If a person has confirmed or failed the payment before,
  * that entry exists, and the line posts nothing. Every other line is booked against bank_suspense. */
 #include "app/office/bank_match.h"
 
@@ -39,7 +39,7 @@ static int compare_identities(const void *a, const void *b)
     return order != 0 ? order : (one->line > other->line) - (one->line < other->line);
 }
 
-/* Lines of one statement may have the same digest and are still different bookings. The second gets the hash
+/* Lines of one statement may have the same digest and still be different bookings. The second gets the hash
  * of the digest as its identity, the third the hash of that, and so on. */
 static void tell_apart(struct line_identity *identities, size_t count)
 {
@@ -155,13 +155,14 @@ enum store_result bank_payment_change(struct head_work *work, struct bank_paymen
 }
 
 /* Whether the bank may be moving this payment's money. Nobody has agreed to a payment that is only computed.
- * One that failed before it was confirmed is in arrears, which a later close settles. */
+ * A payment that failed before it was confirmed is in arrears, which a later close settles. */
 static bool is_expected(const struct bank_payment *payment)
 {
     return payment->confirmed || payment->status == PAYMENT_APPROVED || payment->status == PAYMENT_INSTRUCTED;
 }
 
-/* The line names the payment and is no return: its money, if direction and amount are the payment's. */
+/* The line names the payment and is no return. It is the payment's money if direction and amount are the
+ * payment's. */
 static enum store_result take_payment(struct matching *matching, struct bank_payment *payment,
                                       struct bank_line_row *row)
 {
@@ -177,8 +178,8 @@ static enum store_result take_payment(struct matching *matching, struct bank_pay
     return bank_payment_change(matching->work, payment, CHANGE_CONFIRM, NULL, matching->faults, &row->entry);
 }
 
-/* The line names the payment and is a return: the payment's money on its way back, if the payment was
- * confirmed, has not come back before, and all of it returns. */
+/* The line names the payment and is a return. It is the payment's money on its way back if the payment was
+ * confirmed, has not come back before, and returns in full. */
 static enum store_result take_return(struct matching *matching, struct bank_payment *payment,
                                      struct bank_line_row *row)
 {
@@ -236,7 +237,7 @@ static enum store_result take_lines(struct matching *matching)
     return result;
 }
 
-/* Makes the rows, with what is kept of a line in any case. False: no memory. */
+/* Makes the rows, with the facts of a line that are kept in any case. False: no memory. */
 static bool begin_rows(struct matching *matching)
 {
     const struct camt_statement *statement = matching->statement;

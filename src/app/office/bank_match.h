@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Decides what each line of a statement is: a payment's money, its return, or something for a person. Also
- * what resolving a line (bank_resolve.c) shares with that. Works under the head row
- * (app/posting/head_work.h). */
+/* Decides what each line of a statement is: a payment's money, its return, or something for a person.
+ * Resolving a line (bank_resolve.c) shares some of it. Works under the head row (app/posting/head_work.h). */
 #ifndef DEPOSITD_APP_OFFICE_BANK_MATCH_H
 #define DEPOSITD_APP_OFFICE_BANK_MATCH_H
 
@@ -13,7 +12,7 @@
 MUST_CHECK enum store_result bank_match(struct head_work *work, const struct camt_statement *statement,
                                         struct bank_line_row **rows, struct faults *faults);
 
-/* Whether the payment goes from one participant straight to another, and not over the pool's account. */
+/* Whether the payment goes straight from one participant to another, and not over the pool's account. */
 bool bank_payment_is_direct(const struct bank_payment *payment);
 /* By how much the payment moves the pool's account: positive for a collection, negative for a payout. */
 struct money bank_payment_effect(const struct bank_payment *payment);

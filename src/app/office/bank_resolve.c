@@ -49,8 +49,8 @@ static enum store_result change_by_line(struct resolving *resolving, struct bank
 }
 
 /* The line was this payment, or its return. The payment's own entry moves the account `bank`, so the entry of
- * the line is taken back by as much. What the line is over or under becomes the participant's arrears, which
- * the next close settles. */
+ * the line is taken back by as much. The rest, by which the line is over or under, becomes the participant's
+ * arrears, which the next close settles. */
 static enum store_result resolve_as(struct resolving *resolving, struct bank_payment *payment)
 {
     struct money moved = bank_payment_effect(payment);
@@ -94,8 +94,8 @@ static bool has_site(const struct head_work *work, int32_t participant)
     return false;
 }
 
-/* No payment shows whose money a stranger's line was; there is only one person's word for it. So a second
- * person must approve, whatever the scheme's dual control says. */
+/* No payment shows whose money a stranger's line was; one person's word is all we have. So a second person
+ * must approve, even in a scheme without dual control. */
 static enum store_result propose(struct resolving *resolving)
 {
     struct head_work *work = resolving->work;

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Storing totals. The transaction locks the site's row, so of two calls at once the second sees the first. */
+/* Storing totals. The transaction locks the site's row. So if two calls come at once, the second sees the
+ * totals of the first. */
 #include "app/office/day_totals.h"
 
 #include "app/transaction/transaction.h"

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Day totals: what a till's own end-of-day report says of a business day. They are no part of the ledger.
- * They may be given for a closed day, and given again; every version is kept. */
+/* Day totals are the figures of a till's own end-of-day report. They are no part of the ledger. A client may
+ * give them for a closed day, and may give them again; every version is kept. */
 #ifndef DEPOSITD_APP_OFFICE_DAY_TOTALS_H
 #define DEPOSITD_APP_OFFICE_DAY_TOTALS_H
 
@@ -25,7 +25,7 @@ struct day_totals_put {
 };
 
 /* Gives the totals as they now are in `shown`. STORE_OK with faults: nothing was recorded. NOT_FOUND: no such
- * day has begun. PRECONDITION_FAILED: the totals were not as if_match says. */
+ * day has begun. PRECONDITION_FAILED: the totals were other than if_match says. */
 MUST_CHECK enum store_result day_totals_put(struct pg *pg, const struct day_totals_put *put,
                                             struct reference_shown *shown, struct faults *faults);
 

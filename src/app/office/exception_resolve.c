@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Writes first and reads afterwards: of two calls at once the second waits for the first, and sees it. */
+/* Writes first and reads afterwards. So if two calls come at once, the second waits for the first, and sees
+ * its result. */
 #include "app/office/exception_resolve.h"
 
 #include "app/transaction/transaction.h"

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Resolving an exception: a person says what was found. It is said once and stays. */
+/* Resolving an exception: a person says what was found. The words are said once and stay. */
 #ifndef DEPOSITD_APP_OFFICE_EXCEPTION_RESOLVE_H
 #define DEPOSITD_APP_OFFICE_EXCEPTION_RESOLVE_H
 

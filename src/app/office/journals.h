@@ -8,7 +8,7 @@
 #include "app/posting/head_work.h"
 
 /* The day of occurrence stays as it was stated; if it has closed since, the journal is late. Faults:
- * NOT_FOUND, PROPOSAL_DECIDED, SECOND_KEY_NEEDED. To repeat one's own approval is no fault. */
+ * NOT_FOUND, PROPOSAL_DECIDED, SECOND_KEY_NEEDED. A key may repeat its own approval. */
 MUST_CHECK enum store_result journal_approve(struct head_work *work, const struct uuid *id,
                                              struct faults *faults);
 /* The same faults, but the key that proposed the journal may withdraw it. */

@@ -33,7 +33,7 @@ static void miss(struct making *making, const char *whose, const char *what)
     blame(making, REASON_BANK_DETAILS_MISSING, whose, what);
 }
 
-/* Reference data are checked when they change; older ones may be such as would be refused today. */
+/* Reference data are checked when they change. Older data may have values that would be refused today. */
 static bool can_be_named(const struct bank_party *party)
 {
     if (party->iban != NULL)
@@ -63,8 +63,8 @@ static void check_operator(struct making *making)
         miss(making, "the operator", "has no creditor_id that a payment message can carry");
 }
 
-/* A payout must go to the account that the close looked at when it held the payout or not. Changing the
- * account after the close would be a way to steal. */
+/* A payout must go to the account that the close looked at when it decided whether to hold the payout.
+ * Changing the account after the close would be a way to steal. */
 static void check_order(struct making *making, const struct bank_order *order)
 {
     check_party(making, order->participant, &order->party);

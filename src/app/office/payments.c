@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Changing payments: what payment_decide allows is posted and stored. */
+/* Changing payments. payment_decide says which changes are allowed; they are posted and stored. */
 #include "app/office/payments.h"
 
 #include "store/payment_store.h"
@@ -48,7 +48,7 @@ static enum store_result apply(struct head_work *work, const char *payment_id, c
     return result == STORE_OK ? store_payment_change(work->pg, &row) : result;
 }
 
-/* *reason: why the change is refused; then nothing was done. */
+/* *reason says why the change is refused, unless it is REASON_NONE; then nothing was done. */
 static enum store_result change_payment(struct head_work *work, const char *payment_id,
                                         enum payment_change change, const char *note, enum reason *reason)
 {

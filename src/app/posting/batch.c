@@ -1,22 +1,22 @@
 /* SPDX-License-Identifier: ISC */
 /* The transaction of a batch. Only the holder of a scheme's head row may append entries to the scheme. The
- * commit lets go of the heads. A batch comes to hold its heads in one of three ways:
+ * commit lets go of the heads. A batch takes its heads in one of three ways:
  *
  * BATCH_EXPECTS_HEADS records the events in memory, on the copy that this writer keeps of each ledger, and
  * holds no head meanwhile. Before the first write, one statement takes the heads, provided that they are
  * still where the copies end. As a rule that statement, the writes and the commit are one round trip.
  *
- * BATCH_TAKES_HEADS begins by taking the heads. The same round trip brings what other writers have posted
- * since, and the copies are caught up. The batch holds the heads while it records the events; the writes and
- * the commit are a second round trip. An early head is taken in the same manner, but before the batch is
- * made.
+ * BATCH_TAKES_HEADS begins by taking the heads. The same round trip brings the entries that other writers
+ * have posted since, and the copies are caught up. The batch holds the heads while it records the events; the
+ * writes and the commit are a second round trip. An early head is taken in the same manner, but before the
+ * batch is made.
  *
  * BATCH_LOOKS_UP does the same, and its first round trip also finds out which ids the ledger has.
  *
  * The first two ways assume that every event is new and will be recorded. If that is wrong, nothing is
  * recorded: the database refuses heads that have moved and ids that are taken, and the batch itself gives up
- * when it would have to refuse an event or keep a proposal. The caller then posts it again as BATCH_LOOKS_UP.
- */
+ * when it would have to refuse an event or keep a proposal. The caller then posts it again as
+ * BATCH_LOOKS_UP. */
 #include "app/posting/batch.h"
 
 #include "app/posting/record.h"
@@ -29,7 +29,7 @@ static int compare_schemes(const void *a, const void *b)
     return (left > right) - (left < right);
 }
 
-/* NULL: the batch has no events of the scheme. */
+/* NULL: the batch has no event of the scheme. */
 static struct head_request *head_request_of(const struct batch *batch, int32_t scheme)
 {
     for (size_t i = 0; i < batch->scheme_count; i++)
@@ -43,7 +43,7 @@ static struct scheme_ledger *scheme_ledger_of(const struct batch *batch, int32_t
     return &batch->ledgers[head_request_of(batch, scheme) - batch->head_requests];
 }
 
-/* One request for each scheme that the batch has events of, ascending by scheme. */
+/* Makes one request for each scheme of the batch's events, ascending by scheme. */
 static enum store_result make_head_requests(struct batch *batch)
 {
     size_t most = batch->snapshot->network.scheme_count;
@@ -125,7 +125,7 @@ static enum store_result open_scheme_ledger(struct batch *batch, const struct he
     return result == STORE_OK ? scheme_ledger_know(scheme_ledger, proposals, proposal_count) : result;
 }
 
-/* Reads at once, for one scheme, the balances that its events will ask for. */
+/* Reads, in one query, the balances that the events of one scheme will ask for. */
 static enum store_result prefetch_balances(const struct batch *batch, struct scheme_ledger *scheme_ledger)
 {
     size_t own = 0;
@@ -138,8 +138,8 @@ static enum store_result prefetch_balances(const struct batch *batch, struct sch
     return scheme_ledger_prefetch(scheme_ledger, submissions, own);
 }
 
-/* Puts into the requests where this writer last left the heads. False: it does not know that of all of them,
- * or the connection has to be made anew. */
+/* Puts into the requests where this writer last left the heads. False: it does not know that of each head, or
+ * the connection has to be made anew. */
 static bool expect_heads(struct batch *batch)
 {
     for (size_t i = 0; i < batch->scheme_count; i++) {

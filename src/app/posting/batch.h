@@ -6,8 +6,8 @@
 #include "app/network/snapshot.h"
 #include "app/posting/kept_scheme.h"
 #include "app/posting/scheme_ledger.h"
-/* The head of one scheme, taken before the batch is made. Where two instances post to the scheme, each waits
- * for the other's batch to end, and the events that arrive meanwhile go into its own next batch. */
+/* The head of one scheme, taken before the batch is made. If two instances post to the scheme, each waits for
+ * the other's batch to end. The events that arrive meanwhile go into its own next batch. */
 struct early_head {
     int32_t scheme; /* whose head to take early; 0: none */
     bool taken;     /* by the transaction that is open */
@@ -24,8 +24,8 @@ enum { EARLY_HEAD_WAIT_MS = 500, HEAD_WAIT_MS = 100 };
 enum store_result batch_take_early_head(struct early_head *early, struct pg *pg, struct arena *arena,
                                         struct kept_schemes *kept);
 
-/* How a batch makes sure that nothing has happened which it does not know of: from the fastest way to the
- * most careful one. */
+/* The ways in which a batch makes sure that it knows of everything that has happened, from the fastest to the
+ * most careful. */
 enum batch_way {
     /* One round trip. The batch is made from what this writer keeps, as if nobody had posted since its last
      * batch and all events were new. The first statement takes the heads if they are as expected; the
@@ -51,7 +51,7 @@ struct batch {
     const struct early_head *early; /* the head that is taken already; NULL: none. The batch lets go of it if
                                        it needs another one */
     bool may_wait;                  /* for a head that is held, if the batch needs only one */
-    bool shares_heads;              /* others take these heads as well, as far as the caller knows */
+    bool shares_heads;              /* other instances take these heads as well, as far as the caller knows */
     struct submission *submissions; /* that were admitted */
     size_t count;
     /* the batch's own */

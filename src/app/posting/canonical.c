@@ -120,7 +120,7 @@ void canonical_event(const struct event *event, struct buffer *text)
 void canonical_approved(const char *event, const char *key, struct buffer *text)
 {
     buffer_add_char(text, '{');
-    string_member(text, "approved_by", key); /* comes before all that a journal has */
+    string_member(text, "approved_by", key); /* comes before all members of a journal */
     buffer_add_char(text, ',');
     buffer_add_text(text, event + 1);
 }

@@ -1,10 +1,9 @@
 /* SPDX-License-Identifier: ISC */
-/* Canonical JSON (RFC 8785) of what is hashed: an event as recorded, and an entry as a leaf of its day's
- * tree.
+/* Canonical JSON (RFC 8785) for hashing: an event as recorded, and an entry as a leaf of its day's tree.
  *
- * Members are in ascending order, there is no white space, instants are in UTC, amounts and counts are as the
- * interface shows them. Optional members that were not given are absent; a condition of "sound" is absent
- * too. */
+ * Members are in ascending order, and there is no white space. Instants are in UTC. Amounts and counts are as
+ * the interface shows them. Optional members that were not given are absent, and so is a condition of
+ * "sound". */
 #ifndef DEPOSITD_APP_POSTING_CANONICAL_H
 #define DEPOSITD_APP_POSTING_CANONICAL_H
 
@@ -22,7 +21,7 @@ struct canonical_entry {
     int64_t entry;
     struct date business_date;
     enum entry_kind kind;
-    const char *event; /* canonical text; NULL for what the close posts */
+    const char *event; /* canonical text; NULL: an entry of the close */
     const struct leg *legs;
     size_t leg_count;
 };

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* How an event is answered. The writer fills the result; the client's answer is made of it. */
+/* The result of an event. The writer fills it; the client's answer is made of it. */
 #ifndef DEPOSITD_APP_POSTING_EVENT_RESULT_H
 #define DEPOSITD_APP_POSTING_EVENT_RESULT_H
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The transaction of those who work under the head row, and its retry. */
+/* The transaction of work under the head row, and its retry. */
 #include "app/posting/head_work.h"
 
 #include "app/transaction/retry.h"
@@ -92,7 +92,7 @@ static enum store_result attempt_anew(struct pg *pg, struct snapshot_cache *snap
     enum store_result result = snapshot_refresh(snapshots, pg);
     if (result != STORE_OK)
         return result;
-    faults_init(faults, faults->arena); /* without those of an attempt that lost a race */
+    faults_init(faults, faults->arena); /* without the faults of an attempt that lost a race */
     arena_init(&work.arena, 0);
     work.snapshot = snapshot_hold(snapshots);
     work.network = &work.snapshot->network;

@@ -7,7 +7,7 @@
  * of reference data (store_reference_lock) takes all of them. Everybody else calls head_work_run, which does
  * this:
  *
- *   1. begin, with the newest snapshot; `before`: what need not hold up the writer
+ *   1. begin, with the newest snapshot; `before`: reads that need not hold up the writer
  *   2. take the head row; STORE_CONFLICT if reference data or keys are newer than the snapshot
  *   3. read the calendar, after making it reach a little beyond now
  *   4. `work`: read, decide, append entries to the ledger, write rows of its own
@@ -34,7 +34,7 @@ struct head_work {
     const struct snapshot *snapshot;
     const struct network *network;
     const struct scheme *scheme;
-    int32_t key; /* who acts; 0: the service */
+    int32_t key; /* the key that acts; 0: the service */
     struct instant now;
     struct calendar calendar;         /* from step 3 on, or set by `before`: then step 3 is left out */
     const struct business_day *today; /* where an entry of now posts; set if the order `posts_now` */
@@ -50,14 +50,15 @@ struct head_order {
     /* The work posts entries of now, or is refused: UNAUTHENTICATED if the key is not in force any more,
      * SCHEME_NOT_OPEN if now is in no business day, OUT_OF_RANGE if a balance would become too large. */
     bool posts_now;
-    /* Each may be NULL. A fault ends the attempt after the callback that added it. */
+    /* Each callback may be NULL. A fault ends the attempt after the callback that added it. */
     enum store_result (*before)(void *context, struct head_work *work, struct faults *faults);
     enum store_result (*work)(void *context, struct head_work *work, struct faults *faults);
     enum store_result (*view)(void *context, struct pg *pg);
     void *context;
 };
 
-/* STORE_OK with no faults: it is done and committed, or could be, in a dry run. `faults` must be empty. */
+/* STORE_OK with no faults: the work is done and committed, or in a dry run could be. `faults` must be
+ * empty. */
 MUST_CHECK enum store_result head_work_run(struct pg *pg, struct snapshot_cache *snapshots,
                                            const struct head_order *order, struct faults *faults);
 
@@ -66,8 +67,8 @@ MUST_CHECK enum store_result head_work_run(struct pg *pg, struct snapshot_cache 
 MUST_CHECK enum store_result head_work_post(struct head_work *work, const struct posting_facts *facts,
                                             int64_t *entry);
 
-/* Steps 2 and 3, for a `before` that does two works in one transaction: each step is done again afterwards,
- * but for the calendar. */
+/* Steps 2 and 3, for a `before` that does two works in one transaction. Both steps are done again afterwards,
+ * but the calendar is not read again. */
 MUST_CHECK enum store_result head_work_take(struct head_work *work);
 
 #endif

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
-/* The queue and the writer's thread: which jobs are posted together, and what each job is told.
+/* The queue and the writer's thread. They decide which jobs are posted together, and answer each job.
  *
- * The thread takes all that waits, up to a bound, and lets the writer post it. Jobs with events that must
- * wait for a scheme's head are parked and tried again later; jobs in the queue go on meanwhile. */
+ * The thread takes all jobs that wait, up to a bound, and lets the writer post them. If events of a job must
+ * wait for a scheme's head, the job is parked and tried again later. Jobs in the queue go on meanwhile. */
 #include "app/posting/intake.h"
 
 #include "app/posting/parking.h"
@@ -17,14 +17,14 @@
 struct intake {
     pthread_t thread;
     size_t waiting_max, batch_max; /* events; set before the thread starts */
-    int64_t half_ms;               /* of the deadline: to wait in, and to be posted in; set likewise */
+    int64_t half_ms;               /* half of the deadline: for waiting, and for posting; set likewise */
     pthread_mutex_t lock;
     pthread_cond_t wake;
     /* under the lock */
     struct job_list queue;
     size_t waiting_events;
     bool stopping;
-    int64_t in_hand_ms; /* since when the thread has had what it works on; 0: nothing */
+    int64_t in_hand_ms; /* when the thread took the jobs that it works on; 0: it has none */
     /* the thread's own */
     struct writer writer;
     struct parking parking;
@@ -45,8 +45,8 @@ static void finish(struct intake *intake, struct intake_job *jobs)
     }
 }
 
-/* Lists the events of a job that are to be posted: those without faults of shape, or, of a job that was
- * parked, those that still wait. */
+/* Lists the events of a job that are to be posted. These are the events without faults of shape; of a job
+ * that was parked, the events that still wait. */
 static size_t list_pending(struct intake_job *job, bool was_parked, struct pending_event *pending)
 {
     size_t count = 0;
@@ -143,8 +143,8 @@ static bool is_queue_empty(struct intake *intake)
     return empty;
 }
 
-/* A head may be waited for if another instance seems to have it, which lets go of it soon, or if nothing else
- * is to be done. Without waiting, an instance would starve whose head is nearly always taken. */
+/* The writer may wait for a head if another instance seems to have it, which lets go of it soon, or if there
+ * is nothing else to do. Without waiting, an instance would starve if its head is nearly always taken. */
 static void retry_parked(struct intake *intake)
 {
     bool may_wait = writer_assumes_other_writer(&intake->writer) || is_queue_empty(intake);

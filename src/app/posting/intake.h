@@ -23,7 +23,7 @@ void intake_stop(struct intake *intake);
 /* False: the queue is full, or intake is stopping; `done` will not be called. Never blocks. */
 MUST_CHECK bool intake_submit(struct intake *intake, struct intake_job *job);
 
-/* What the writer has done, and what waits for it. Read by any thread. */
+/* The work that the writer has done, and the work that waits for it. Read by any thread. */
 struct intake_figures {
     size_t waiting_events;
     uint64_t batches;                /* jobs taken together */
@@ -31,10 +31,10 @@ struct intake_figures {
 };
 void intake_read_figures(struct intake *intake, struct intake_figures *figures);
 
-/* How posting fares. Read by any thread. */
+/* The state of posting. Read by any thread. */
 struct intake_health {
-    int64_t oldest_ms;    /* how long the oldest job has waited in the queue, or the thread has had its
-                             jobs; parked jobs don't count */
+    int64_t oldest_ms;    /* age of the oldest job in the queue, or in the thread's hands; parked jobs
+                             don't count */
     int64_t failed_at_ms; /* when the database last failed, of clock_monotonic_ms; 0: never */
 };
 void intake_read_health(struct intake *intake, struct intake_health *health);

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Lists of jobs, and what a job of which only a part was posted may say. */
+/* Lists of jobs, and the answers that a partly posted job may give. */
 #include "app/posting/intake_job.h"
 
 #include "base/clock.h"
@@ -39,7 +39,7 @@ size_t job_count_parked(const struct intake_job *job)
     return count;
 }
 
-/* Whether a part of the job is in the database, or will be. */
+/* Whether a part of the job was recorded, or waits as a proposal. */
 static bool is_partly_recorded(const struct intake_job *job)
 {
     for (size_t i = 0; i < job->count; i++)

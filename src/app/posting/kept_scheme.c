@@ -91,7 +91,8 @@ enum store_result kept_calendar(struct kept_scheme *kept, struct pg *pg, const s
     if (result == STORE_OK)
         result =
             store_proposals(pg, &kept->calendar_arena, head->scheme, &kept->proposals, &kept->proposal_count);
-    /* A calendar that this transaction has extended may yet be rolled back, so it is read again next time. */
+    /* If this transaction has extended the calendar, a rollback may still undo that. So the calendar is read
+     * again next time. */
     if (result == STORE_OK && !extended)
         kept->calendar_version = head->calendar_version;
     return result;
@@ -119,8 +120,8 @@ bool kept_since(const struct kept_scheme *kept, int64_t *entry)
     return kept->state_holds;
 }
 
-/* Whether the state can be used at the head that was found, caught up with other writers' batches if need be.
- * A close makes a new version of the calendar; what it did is not in those batches. */
+/* Whether the state can be used at the head that was found. Catches it up with other writers' batches if need
+ * be. Those batches do not have the entries of a close, but a close makes a new version of the calendar. */
 static bool is_good(struct kept_scheme *kept, const struct head_request *request)
 {
     struct ledger_state *state = &kept->state;

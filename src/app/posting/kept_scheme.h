@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
-/* What the writer keeps of each scheme from one batch to the next, so that a batch reads only what has
- * changed. The calendar and the proposed journals are current as long as the head has the same calendar
- * version; the state of the ledger, as long as the head has the same last entry. The writer's own; no other
- * thread touches it. */
+/* The writer's copies of each scheme's data. They last from one batch to the next, so that a batch reads only
+ * changes. The calendar and the proposed journals are current as long as the head has the same calendar
+ * version. The state of the ledger is current as long as the head has the same last entry. The writer's own;
+ * no other thread touches it. */
 #ifndef DEPOSITD_APP_POSTING_KEPT_SCHEME_H
 #define DEPOSITD_APP_POSTING_KEPT_SCHEME_H
 
@@ -17,10 +17,10 @@ struct kept_schemes {
 
 void kept_schemes_dispose(struct kept_schemes *all);
 
-/* What is kept of the scheme; at first, nothing. NULL: out of memory. */
+/* The copies of one scheme, which are empty at first. NULL: out of memory. */
 MUST_CHECK struct kept_scheme *kept_scheme(struct kept_schemes *all, int32_t scheme);
 
-/* Where this writer left the head. False: what is kept is not current there, or the calendar ends before the
+/* The head as this writer left it. False: the copies are not current there, or the calendar ends before the
  * instants that an event may have. */
 MUST_CHECK bool kept_head(const struct kept_scheme *kept, struct instant now, struct head *head);
 
@@ -39,9 +39,9 @@ bool kept_is_held(const struct kept_scheme *kept);
 /* *entry: the entry up to which the ledger is known. False: nothing is known. */
 MUST_CHECK bool kept_since(const struct kept_scheme *kept, int64_t *entry);
 
-/* The state of the ledger at the head that was found: what is known, caught up with other writers' batches,
- * or nothing. Call kept_state_confirm after the commit of what was appended to it; without that call the
- * state is forgotten next time. */
+/* The state of the ledger at the head that was found: the known state, caught up with other writers' batches,
+ * or an empty one. Call kept_state_confirm once the entries that were appended to it are committed; without
+ * that call the state is forgotten next time. */
 struct ledger_state *kept_state(struct kept_scheme *kept, const struct head_request *request);
 void kept_state_confirm(struct kept_scheme *kept);
 

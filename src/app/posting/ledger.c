@@ -11,13 +11,13 @@
  * of any of these legs can overflow. */
 #define GROSS_MAX (INT64_MAX / 2)
 
-/* Movements beside the balances: readers look through all of them, and the batches that made them share the
- * cost of one fold. */
+/* The most movements beside the balances. Readers look through all of them. The batches that made them share
+ * the cost of one fold. */
 enum { UNFOLDED_MAX = 4096 };
 
-/* A batch with at most so many movements adds them to the balances at once: where little happens there is
- * nothing to save, and a fold would make somebody wait. It does not if another instance posts as well: after
- * such a batch the other writer would have to read everything anew. */
+/* A batch with at most so many movements adds them to the balances at once. It has little to gain by waiting,
+ * and a later fold would make somebody wait. If another instance posts as well, the batch does not do so,
+ * because then the other writer would have to read everything anew. */
 enum { SMALL_BATCH = 16 };
 
 /* The entry with the most lines and legs and the longest codes stays well below this. */
@@ -43,7 +43,7 @@ void ledger_dispose(struct ledger *ledger)
 
 static enum store_result read_balances(struct ledger *ledger, const int64_t *accounts, size_t count)
 {
-    /* First write what waits: it is not in the database's balances yet. */
+    /* First write the entries that wait; the database's balances do not have them yet. */
     enum store_result result = ledger_flush(ledger);
     int64_t *balances = arena_array(ledger->arena, count, sizeof *balances);
     if (balances == NULL)
@@ -99,7 +99,7 @@ static enum store_result add_movement(struct ledger *ledger, struct date date, s
     return movement_sums_add_leg(&ledger->sums, date, leg);
 }
 
-/* What the close takes from a site is not the site's activity, and a fee has a column of its own. */
+/* Entries of the close are not the site's activity, and a fee has a column of its own. */
 static bool is_activity(enum entry_kind kind)
 {
     return entry_kind_activity(kind) != ACTIVITY_CLOSE;
@@ -129,8 +129,8 @@ static enum store_result add_activity(struct ledger *ledger, const struct draft 
     return STORE_OK;
 }
 
-/* The close charges by today's terms what today's entries issued and took back. What a reversal takes back of
- * an earlier day it charges by the terms of that day, so it has to know how much that is. */
+/* The close charges the cups of today's entries by today's terms. If a reversal takes back cups of an earlier
+ * day, the close charges those by the terms of that day, so it has to know how many they are. */
 static enum store_result add_reversed(struct ledger *ledger, const struct draft *draft)
 {
     struct activity activity = {0};

@@ -2,8 +2,8 @@
 /* One scheme's ledger, open for appending within a transaction that holds the scheme's head row.
  *
  * Entries that are appended get their numbers, hashes and places in the day's Merkle tree at once, and are
- * written together by ledger_flush. Balances that are asked for take account of entries not yet written.
- * Lives in the arena of one transaction; one thread. */
+ * written together by ledger_flush. Balances include entries that are not yet written. Lives in the arena of
+ * one transaction; one thread. */
 #ifndef DEPOSITD_APP_POSTING_LEDGER_H
 #define DEPOSITD_APP_POSTING_LEDGER_H
 
@@ -12,7 +12,7 @@
 #include "store/ledger_store.h"
 
 struct ledger {
-    /* What the owner sets, before ledger_init. */
+    /* Set by the owner, before ledger_init. */
     struct pg *pg;
     struct arena *arena; /* the transaction's */
     const struct network *network;
@@ -25,7 +25,7 @@ struct ledger {
     bool at_once; /* movements go straight into the balances, because the same transaction reads these */
     bool shared;  /* another instance appends to this ledger as well */
 
-    /* What waits to be written. */
+    /* Rows that wait to be written. */
     struct movement_sums sums; /* of the entries below */
     struct entry_row *entries;
     struct leg *legs;
@@ -41,7 +41,7 @@ struct ledger {
     struct buffer leaf;
 };
 
-/* What is to become an entry. */
+/* A draft of an entry. */
 struct draft {
     enum entry_kind kind;
     struct date business_date;
@@ -49,20 +49,20 @@ struct draft {
     int32_t site; /* 0: none */
     int32_t key;  /* 0: the service */
     struct instant occurred_at;
-    const struct event *event; /* NULL for what the close posts; outlives the flush */
+    const struct event *event; /* NULL: an entry of the close; outlives the flush */
     const struct leg *legs;    /* copied */
     size_t leg_count;
     enum entry_kind mirrored_kind; /* of a reversal: the reversed entry's kind, … */
     struct date mirrored_date;     /* … its posting day, … */
     size_t mirrored_count;         /* … and how many of the legs, the first ones, mirror its legs */
-    int64_t fees, tax;             /* of a fees entry: what the site owes of each */
+    int64_t fees, tax;             /* of a fees entry: the site owes these */
 };
 
-/* Of a ledger whose first part the owner has set, and whose rest is zero. */
+/* The owner has set the first part of the ledger; its rest is zero. */
 void ledger_init(struct ledger *ledger);
 void ledger_dispose(struct ledger *ledger);
 
-/* Reads, in one query, those of these cup accounts' balances that are not known. */
+/* Reads, in one query, the balances of these cup accounts, unless they are known. */
 MUST_CHECK enum store_result ledger_prefetch(struct ledger *ledger, const int64_t *accounts, size_t count);
 /* The balance, including all that has been appended. */
 MUST_CHECK enum store_result ledger_balance(struct ledger *ledger, struct account account, int64_t *balance);

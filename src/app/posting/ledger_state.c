@@ -78,7 +78,7 @@ bool ledger_state_catch_up(struct ledger_state *state, const struct head_request
     const struct head *head = &request->head;
     if (!leads_to_head(state, request))
         return false;
-    /* If the other writer has folded, all that came after that is in the batches that it left. */
+    /* If the other writer has folded, the batches that it left have all movements since then. */
     if (head->folded_through > state->head.folded_through)
         ledger_state_forget_recent(state);
     state->head = *head;

@@ -20,7 +20,7 @@ struct ledger_state {
     bool recent_known;           /* … if all of them are known */
 };
 
-/* Knows nothing yet but what the head says. The state has `recent_arena` for itself. */
+/* The new state knows only the head. It has `recent_arena` for itself. */
 void ledger_state_init(struct ledger_state *state, struct arena *arena, struct arena *recent_arena,
                        const struct head *head);
 
@@ -28,7 +28,7 @@ void ledger_state_init(struct ledger_state *state, struct arena *arena, struct a
  * missing, or there is no memory, and the state is spoilt. */
 MUST_CHECK bool ledger_state_catch_up(struct ledger_state *state, const struct head_request *request);
 
-/* *position: where in `balances` the account's is. False: its balance is not known. */
+/* *position: the place of the account's balance in `balances`. False: the balance is not known. */
 MUST_CHECK bool ledger_state_find(const struct ledger_state *state, int64_t account, uint32_t *position);
 /* From now on the balance is known; if it was known before, nothing changes. */
 MUST_CHECK enum store_result ledger_state_learn(struct ledger_state *state, int64_t account, int64_t balance);

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Sums of what entries move: on each account in each day, and what each site did in each day. Memory comes
+/* Sums of the movements of entries, by account and day, and of the doings of each site, by day. Memory comes
  * from the arena. One thread. */
 #ifndef DEPOSITD_APP_POSTING_MOVEMENT_SUMS_H
 #define DEPOSITD_APP_POSTING_MOVEMENT_SUMS_H

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Which jobs stay parked, and when they are tried again. */
+/* Decides which jobs stay parked, and when they are tried again. */
 #include "app/posting/parking.h"
 
 #include "base/clock.h"

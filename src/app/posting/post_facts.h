@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* From facts to an entry. Events, the close and the office all go this way: the posting rules make legs of
- * the facts, and the ledger appends them. */
+/* From facts to an entry: the posting rules make legs of the facts, and the ledger appends them. Events, the
+ * close and the office all go this way. */
 #ifndef DEPOSITD_APP_POSTING_POST_FACTS_H
 #define DEPOSITD_APP_POSTING_POST_FACTS_H
 
@@ -12,9 +12,9 @@
 MUST_CHECK enum store_result post_derive(const struct ledger *ledger, const struct posting_facts *facts,
                                          struct leg_list *legs);
 
-/* Derives the legs and appends the entry. The draft says everything but kind, site and legs, which are filled
- * in here. *entry is the new entry's number; 0: nothing moves, and there is no entry. STORE_OUT_OF_RANGE: an
- * amount or a balance is too large. */
+/* Derives the legs and appends the entry. The function fills in kind, site and legs of the draft; the caller
+ * says the rest. *entry is the new entry's number; 0: nothing moves, and there is no entry.
+ * STORE_OUT_OF_RANGE: an amount or a balance is too large. */
 MUST_CHECK enum store_result post_facts(struct ledger *ledger, const struct posting_facts *facts,
                                         struct draft *draft, int64_t *entry);
 

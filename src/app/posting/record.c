@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Replays are answered with what was answered before; a new event is checked and then becomes an entry. */
+/* A replay gets the same answer as the first time. A new event is checked and then becomes an entry. */
 #include "app/posting/record.h"
 
 #include "app/posting/record_check.h"

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The ladder of checks. On the way it gathers the facts for the domain: what the event refers to, its days,
- * its lines with their values, its till amount. */
+/* The ladder of checks. On the way it gathers the facts for the domain: the event that this one refers to,
+ * its days, its lines with their values, its till amount. */
 #include "app/posting/record_check.h"
 
 #include <assert.h>
@@ -13,15 +13,15 @@ static void refuse(struct recording *recording, enum reason reason, const char *
     faults_add(recording->faults, reason, pointer, "%s", detail);
 }
 
-/* The key is for some sites only. */
+/* Whether the key is for some sites only. */
 static bool is_bound(const struct recording *recording)
 {
     return !identity_has_all(recording->submission->identity);
 }
 
-/* If a till names an event of a site that is not its own, it is refused as if there were no such event.
- * Otherwise refusals would tell it which ids are taken, by what, and where. In a receipt it may name any
- * dispatch of its scheme, because the cups stand before it. */
+/* If a till names an event of a site that is not its own, the refusal says that there is no such event.
+ * Otherwise refusals would tell the till which ids are taken, of which kind, and where. In a receipt it may
+ * name any dispatch of its scheme, because the cups stand before it. */
 static bool may_know_of_referred(const struct recording *recording)
 {
     const struct referred *referred = &recording->referred;
@@ -32,7 +32,7 @@ static bool may_know_of_referred(const struct recording *recording)
     return site != NULL && identity_has_site(recording->submission->identity, site);
 }
 
-/* Writes what waits first: the event that is referred to may be in the same batch. */
+/* Writes the waiting entries first, because the event that is referred to may be in the same batch. */
 static enum store_result look_up_referred(struct recording *recording)
 {
     struct ledger *ledger = recording->ledger;
@@ -167,7 +167,7 @@ static void check_open(struct recording *recording, const struct site *site, con
         refuse(recording, REASON_SITE_NOT_OPEN, pointer, "the site opened on a later day");
 }
 
-/* Finds what the cups of a line are worth: on the posting day, by the tariff, and on the day of the dispatch.
+/* Finds the values of the cups of a line: on the posting day, by the tariff, and on the day of the dispatch.
  * False: the cup type has no value on the posting day. */
 static bool find_values(const struct recording *recording, struct posting_line *line)
 {
@@ -280,8 +280,8 @@ static enum store_result find_revalued(struct recording *recording)
     return STORE_OK;
 }
 
-/* Finds the till amount: the stated one, or the tariff. A return states what was paid out. The terms of the
- * day of occurrence decide which counts, so that nobody gains by posting late. */
+/* Finds the till amount: the stated one, or the tariff. In a return the stated amount is the one paid out.
+ * The terms of the day of occurrence decide which counts, so that nobody gains by posting late. */
 static void find_till(struct recording *recording)
 {
     const struct event *event = recording->event;

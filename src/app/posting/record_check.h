@@ -5,7 +5,7 @@
 
 #include "app/posting/recording.h"
 
-/* Looks up what the event names and depends on, and walks the ladder of checks: all but authorisation and
+/* Looks up everything that the event names and depends on, and makes all checks but authorisation and
  * duplicate. Faults are in recording->faults; without any, the facts for the domain are complete. */
 MUST_CHECK enum store_result record_check(struct recording *recording);
 

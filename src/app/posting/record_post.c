@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The entry: its legs, its exceptions, and what it does to transfers and to the count of forfeited cups. */
+/* The entry: its legs, its exceptions, and its effects on transfers and on the count of forfeited cups. */
 #include "app/posting/record_post.h"
 
 #include "app/posting/post_facts.h"
@@ -30,7 +30,7 @@ static bool may_fall_below_zero(struct account account)
     abort();
 }
 
-/* Finds which balances the cup accounts of the legs will have. */
+/* Finds the balances that the cup accounts of the legs will have. */
 static enum store_result balances_after(struct recording *recording, int64_t **after)
 {
     const struct leg_list *legs = &recording->legs;
@@ -116,7 +116,7 @@ static enum store_result add_transfer(struct recording *recording, enum kind_eff
         });
 }
 
-/* Adds what one line of the entry does to a dispatch's state or to the count of forfeited cups. */
+/* Adds the effect of one line of the entry to a dispatch's state or to the count of forfeited cups. */
 static enum store_result add_effect(struct recording *recording, enum kind_effect effect, int64_t dispatch,
                                     int32_t cup_type, bool damaged, int64_t quantity)
 {

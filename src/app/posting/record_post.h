@@ -9,8 +9,8 @@
  * transfers, and fills the result. */
 MUST_CHECK enum store_result record_post(struct recording *recording);
 
-/* Derives the legs of a journal and, unless that adds a fault, keeps it with the scheme ledger as a proposal.
- */
+/* Derives the legs of a journal and, unless that adds a fault, keeps the journal in the scheme ledger as a
+ * proposal. */
 MUST_CHECK enum store_result record_propose(struct recording *recording);
 
 #endif

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* All that is found out about one event while it is recorded: record_check fills it, record_post makes the
- * entry of it. Private to the files record*.c. */
+/* The facts about one event while it is recorded: record_check fills them in, record_post makes the entry of
+ * them. Private to the files record*.c. */
 #ifndef DEPOSITD_APP_POSTING_RECORDING_H
 #define DEPOSITD_APP_POSTING_RECORDING_H
 

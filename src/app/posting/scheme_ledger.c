@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The known events by their ids, the balances that a run of events needs, and what waits to be written. */
+/* The known events by their ids, the balances that a run of events needs, and the rows that wait to be
+ * written. */
 #include "app/posting/scheme_ledger.h"
 
 #include <string.h>

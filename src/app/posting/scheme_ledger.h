@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* One scheme's ledger while a batch posts to it, with the events that are known: those that the ledger was
- * asked for, the journals that are proposed, and those of the batch itself. Lives in the arena of the batch;
- * the writer's own. */
+/* One scheme's ledger while a batch posts to it, with the known events: events that were looked up, proposed
+ * journals, and events of the batch itself. Lives in the arena of the batch; the writer's own. */
 #ifndef DEPOSITD_APP_POSTING_SCHEME_LEDGER_H
 #define DEPOSITD_APP_POSTING_SCHEME_LEDGER_H
 
@@ -20,14 +19,15 @@ struct scheme_ledger {
 
 struct remembered_event {
     struct known_event known;
-    const struct exception *exceptions; /* of an event of this batch; those of others are in the database */
+    const struct exception *exceptions; /* of an event of this batch; exceptions of earlier events are in
+                                           the database */
     size_t exception_count;
 };
 
 /* The ledger must have been initialised. */
 void scheme_ledger_open(struct scheme_ledger *scheme_ledger);
 
-/* From now on the event is known, and another one with its id is a replay of it. */
+/* From now on the event is known, and another event with its id is a replay of it. */
 MUST_CHECK enum store_result scheme_ledger_remember(struct scheme_ledger *scheme_ledger,
                                                     const struct remembered_event *event);
 /* The same for events that were read from the database. */
@@ -41,11 +41,11 @@ const struct remembered_event *scheme_ledger_find(const struct scheme_ledger *sc
 MUST_CHECK enum store_result scheme_ledger_prefetch(struct scheme_ledger *scheme_ledger,
                                                     const struct submission *submissions, size_t count);
 
-/* Keeps a journal to be written as a proposal. The row points to what must outlive the flush. */
+/* Keeps a journal to be written as a proposal. Everything that the row points to must outlive the flush. */
 MUST_CHECK enum store_result scheme_ledger_propose(struct scheme_ledger *scheme_ledger,
                                                    const struct proposal_row *row);
 
-/* Writes all that waits: entries and proposals. */
+/* Writes the waiting entries and proposals. */
 MUST_CHECK enum store_result scheme_ledger_flush(struct scheme_ledger *scheme_ledger);
 
 #endif

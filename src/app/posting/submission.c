@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Who may post an event where, and what is put into its result. */
+/* Decides who may post an event where, and fills the result. */
 #include "app/posting/submission.h"
 
 #include <string.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* One event as it is submitted: who posts it, where it happens, and where its result goes. */
+/* One event as it is submitted, with its poster, its place and its result. */
 #ifndef DEPOSITD_APP_POSTING_SUBMISSION_H
 #define DEPOSITD_APP_POSTING_SUBMISSION_H
 
@@ -13,7 +13,7 @@ struct submission {
     struct event_result *result;
     struct arena *arena;         /* the job's; holds what the result refers to */
     const struct site *site;     /* of the event; NULL for kinds that name a scheme */
-    const struct scheme *scheme; /* in which it happens */
+    const struct scheme *scheme; /* the scheme in which it happens */
 };
 
 /* Finds site and scheme, and whether the key may post this. False: the result says why not. */

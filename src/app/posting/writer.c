@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* What becomes of a run of events. It is posted as one batch, which goes through or comes back as a whole. A
- * batch that lost a race is tried again, more carefully. A batch that fails because of one of its events is
- * halved until that event stands alone, so that nobody else's event suffers. */
+/* A run of events is posted as one batch, which goes through or comes back as a whole. A batch that lost a
+ * race is tried again, more carefully. A batch that fails because of one of its events is halved until that
+ * event stands alone, so that nobody else's event suffers. */
 #include "app/posting/writer.h"
 
 #include "app/transaction/retry.h"
@@ -9,7 +9,7 @@
 #include "base/log.h"
 #include "base/memory.h"
 
-enum { CAUTIOUS_BATCHES = 16 /* for so many batches after a surprise the writer asks the database first */ };
+enum { CAUTIOUS_BATCHES = 16 /* after a surprise the writer asks the database first, for so many batches */ };
 
 void writer_init(struct writer *writer, struct pg *pg, struct snapshot_cache *snapshots, int64_t post_ms)
 {
@@ -79,7 +79,7 @@ static void count_down(int *batches, bool met_again)
         --*batches;
 }
 
-/* A replay is seldom alone, and neither is a batch of another instance. */
+/* Where there was one replay, more are likely; the same is true of batches of another instance. */
 static enum store_result post(struct writer *writer, struct batch *batch)
 {
     enum store_result result = batch_post(batch);
@@ -96,7 +96,8 @@ static void roll_back(struct writer *writer)
     writer->early.taken = false;
 }
 
-/* The fastest way that is careful enough: at least `least`, and more careful for a while after a surprise. */
+/* The fastest way that is careful enough: at least as careful as `least`, and more so for a while after a
+ * surprise. */
 static enum batch_way choose_way(const struct writer *writer, enum batch_way least, bool dry_run)
 {
     if (least == BATCH_LOOKS_UP || writer->replay_batches > 0 || dry_run)
@@ -136,7 +137,7 @@ static enum store_result attempt(struct writer *writer, const struct pending_run
     else if (batch.count > 0)
         result = post(writer, &batch);
     snapshot_release(batch.snapshot);
-    roll_back(writer); /* what failed, a dry run, or an early head that was not used */
+    roll_back(writer); /* a failure, a dry run, or an early head that was not used */
     return result;
 }
 
@@ -192,9 +193,9 @@ static bool is_lost_race(enum store_result result)
     return result == STORE_CONFLICT || result == STORE_LOCKED;
 }
 
-/* Posts the run. retry.h says how often a lost race is tried again; the way of each attempt is decided here.
- * Any other failure is the fault of one of the events. Halving the run is no retry: it finds out which event
- * it is. */
+/* Posts the run. retry.h decides how often a lost race is tried again; this function decides the way of each
+ * attempt. Any other failure is the fault of one of the events. Halving the run is no retry; it finds out
+ * which event it is. */
 static void post_run(struct writer *writer, const struct pending_run *run)
 {
     size_t half = run->count / 2;
@@ -231,7 +232,8 @@ void writer_end_run(struct writer *writer)
     arena_reset(&writer->arena);
 }
 
-/* Not if the head is known to be held: another writer would have let go of it after its batch. */
+/* Does nothing if the head is known to be held. Another writer would have let go of it after its batch, so
+ * somebody else has it. */
 void writer_take_early_head(struct writer *writer)
 {
     if (writer->other_writer_batches == 0 || writer->replay_batches > 0 || writer->early.scheme == 0 ||

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The writer: it posts events in batches over one connection, and knows what it left behind. One thread uses
- * it; only failed_at_ms may be read by others. */
+/* The writer posts events in batches over one connection, and remembers the state that it left behind. One
+ * thread uses it; other threads may read only failed_at_ms. */
 #ifndef DEPOSITD_APP_POSTING_WRITER_H
 #define DEPOSITD_APP_POSTING_WRITER_H
 
@@ -19,7 +19,7 @@ struct writer {
     /* set by the owner */
     struct pg *pg;
     struct snapshot_cache *snapshots;
-    int64_t post_ms;    /* in which a run of events is posted, with all attempts */
+    int64_t post_ms;    /* the time for all attempts to post a run of events */
     struct arena arena; /* of one run; the owner also puts the run's events there */
     /* the writer's own */
     struct kept_schemes kept;
@@ -33,15 +33,15 @@ struct writer {
 void writer_init(struct writer *writer, struct pg *pg, struct snapshot_cache *snapshots, int64_t post_ms);
 void writer_dispose(struct writer *writer); /* also frees the connection */
 
-/* What becomes of events of a scheme whose head is held by somebody else. They are parked in any case if the
- * head is still held when it is asked for. */
+/* The treatment of events of a scheme whose head somebody else holds. If the head is still held when it is
+ * asked for, they are parked in any case. */
 enum held_heads {
     HELD_HEADS_SKIPPED,   /* if the head was held the last time, it is not even asked for */
     HELD_HEADS_ASKED_FOR, /* the head is asked for */
     HELD_HEADS_AWAITED    /* the head is asked for and waited for, if the run needs no other */
 };
 
-/* Events that are posted together; all of a dry run, or none. */
+/* Events that are posted together; either all of them or none belong to a dry run. */
 struct pending_run {
     struct pending_event *events;
     size_t count;
@@ -54,7 +54,7 @@ void writer_post(struct writer *writer, const struct pending_run *run);
 /* Empties the writer's arena for the next run. */
 void writer_end_run(struct writer *writer);
 
-/* Where another instance posts to the same scheme, takes its head before the next run is taken from the
+/* If another instance posts to the same scheme, takes the scheme's head before the next run is taken from the
  * queue. */
 void writer_take_early_head(struct writer *writer);
 

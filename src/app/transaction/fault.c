@@ -16,7 +16,7 @@ void faults_init(struct faults *faults, struct arena *arena)
     *faults = (struct faults){.arena = arena};
 }
 
-/* One for each reason, for when there is no memory to make one. */
+/* A ready-made fault for each reason, for use when there is no memory to make one. */
 static struct fault whole[REASON_COUNT] = {
 #define X(name, code, status, retryable, title) [REASON_##name] = {.reason = REASON_##name, .detail = title},
     REASON_TABLE(X)
@@ -30,7 +30,7 @@ void faults_replace(struct faults *faults, enum reason reason)
     faults->closed = true;
 }
 
-/* Says no more than that the service failed. A broken seal is a verdict. */
+/* Whether the reason says no more than that the service failed. A broken seal is a verdict. */
 static bool is_own_failure(enum reason reason)
 {
     return reason_info(reason)->status >= 500 && reason != REASON_SEAL_BROKEN;

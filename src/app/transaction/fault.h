@@ -2,8 +2,8 @@
 /* The faults of a request: a list, each with a reason and its place in the request. Every check adds the
  * faults that it finds, from the shape of the JSON to the rules of the ledger. At the end they become a
  * problem answer. Memory comes from the arena given at init. A fault that is found after memory has failed on
- * this thread may be wrong: then the list says only that memory was lacking. Owned by one thread at a time.
- */
+ * this thread may be wrong. The list then says only that memory was lacking. Owned by one thread at a
+ * time. */
 #ifndef DEPOSITD_APP_TRANSACTION_FAULT_H
 #define DEPOSITD_APP_TRANSACTION_FAULT_H
 
@@ -29,9 +29,9 @@ struct faults {
 void faults_init(struct faults *faults, struct arena *arena);
 void faults_add(struct faults *faults, enum reason reason, const char *pointer, const char *format, ...)
     PRINTF_LIKE(4, 5);
-/* With the reason's title for a detail, about no member of a body. */
+/* Adds a fault about no member of a body, with the reason's title as its detail. */
 void faults_refuse(struct faults *faults, enum reason reason);
-/* In place of all that was found and will be. Takes no memory. */
+/* Puts one fault in place of all that were added and will be added. Takes no memory. */
 void faults_replace(struct faults *faults, enum reason reason);
 void faults_add_parameter(struct faults *faults, enum reason reason, const char *parameter,
                           const char *format, ...) PRINTF_LIKE(4, 5);

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* The table of what is tried again. */
+/* The table of results after which a transaction is tried again. */
 #include "app/transaction/retry.h"
 
 static const struct {

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Which transactions are tried again after they have failed: the one place that decides it.
+/* Decides, for the whole program, which transactions are tried again after they have failed.
  *
  * A transaction is tried again only if nothing of it was committed and another attempt may well go through.
  * Attempts follow each other without a pause: the winner of the race has committed by then, or still holds
@@ -19,7 +19,7 @@ enum retrying {
     RETRYING_LIMIT
 };
 
-/* Whether to try once more, when so many `attempts` were made and the last one gave `result`. */
+/* Whether to try once more, after so many `attempts` of which the last one gave `result`. */
 bool retry_is_due(enum retrying who, enum store_result result, int attempts);
 
 #endif
