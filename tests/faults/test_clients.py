@@ -18,10 +18,10 @@ from network import at, cups, event
 from proof import Footprint
 from tills import PATIENCE_SECONDS, wait_until
 
-TIMEOUT_S = 5  # after which the service closes an idle connection: short, so that the tests can see it
+TIMEOUT_S = 5  # the service closes an idle connection after this time; short, so that the tests can see it
 BODY_MAX = 65536
 TILLS = 10
-RATE = 500  # posts a second, of all tills together
+RATE = 500  # events a second that all tills together post
 
 
 @pytest.fixture
@@ -58,7 +58,8 @@ def connect(service, source="127.0.0.1"):
 
 
 def answers_to(service, *pieces, then_shut=False):
-    """All that the service says on a new connection until it closes it; b"" also if it resets the connection."""
+    """All bytes that the service sends on a new connection until it closes it. b"": it sends nothing, or resets the
+    connection."""
     with connect(service) as connection:
         said = b""
         try:
@@ -104,7 +105,8 @@ def test_a_body_that_is_announced_wrongly(polite, days):
 
 
 def test_bodies_too_large(polite):
-    """Announced, or not: refused, and an endless one is not read for ever."""
+    """A body that is too large is refused, whether it announces its length or not. An endless body is not read for
+    ever."""
     assert statuses(answers_to(polite, head(polite, 100 * BODY_MAX))) == [413]
     said = answers_to(polite, head(polite, 2 * BODY_MAX, Connection="close"), b" " * (2 * BODY_MAX))
     assert statuses(said) == [413]
@@ -114,7 +116,7 @@ def test_bodies_too_large(polite):
         connection.sendall(chunked)
         deadline = time.monotonic() + PATIENCE_SECONDS
         with pytest.raises((ConnectionResetError, BrokenPipeError)):
-            while time.monotonic() < deadline:  # it is read for a while yet, so that the client can read why
+            while time.monotonic() < deadline:  # the service reads on, so that the client gets the reason
                 connection.sendall(chunk)
     stream = head(polite, Transfer_Encoding="chunked", Connection="close").replace(
         b"application/json", b"application/x-ndjson"
@@ -124,7 +126,7 @@ def test_bodies_too_large(polite):
 
 
 def test_expectations(polite, days):
-    """The client is told to go on, or is spared the sending of a body that would be refused."""
+    """The service tells the client to go on, or refuses before the client sends the body."""
     body = issue(days[0])
     with connect(polite) as connection:
         connection.sendall(head(polite, len(body), Expect="100-continue", Connection="close"))
@@ -145,7 +147,7 @@ def test_compressed_bodies_are_not_taken(polite, days, coding):
 
 
 def drip(connections, texts, ended, pause=0.05):
-    """Sends the texts byte by byte, on all connections, until the service has hung up on all, or it has to end."""
+    """Sends the texts byte by byte, on all connections, until the service has hung up on all, or the time is over."""
     left = {connection: iter(text) for connection, text in zip(connections, texts)}
     while left and not ended.wait(pause):
         for connection, text in list(left.items()):
@@ -168,7 +170,7 @@ def dripping(connections, texts):
 
 
 def rest(connection):
-    """All bytes until the end."""
+    """All bytes until the end of the connection."""
     said = b""
     try:
         while received := connection.recv(65536):
@@ -198,7 +200,7 @@ SLOW = {
 
 @pytest.mark.parametrize("what", SLOW)
 def test_a_slow_request(new_network, what):
-    """Each byte comes long before the connection counts as idle; all together take too long (RFC 9110 section
+    """Each byte comes long before the connection counts as idle, but the request takes too long (RFC 9110 section
     15.5.9)."""
     service = new_network(head_timeout_s=2, body_timeout_s=2)
     first, slowly = SLOW[what](service)
@@ -213,14 +215,14 @@ def test_a_slow_request(new_network, what):
 
 
 def test_a_request_that_stops(new_network):
-    """No byte has to come for the deadline to be met."""
+    """The service meets the deadline although no more bytes come."""
     service = new_network(head_timeout_s=1, body_timeout_s=1)
     for sent in (b"GET", head(service, 2000) + b"[", head(service, Transfer_Encoding="chunked") + b"5\r\n"):
         assert statuses(answers_to(service, sent)) == [408]
 
 
 def test_a_body_that_is_slow_but_comes(new_network, days):
-    """A second more for each body_rate bytes: it may take longer than body_timeout_s."""
+    """A body has a second more for each body_rate bytes, so it may take longer than body_timeout_s."""
     service = new_network(body_timeout_s=2, body_rate=100)
     body = issue(days[0]) + b" " * 1700
     with connect(service) as connection:
@@ -246,8 +248,8 @@ PROBES = ("/healthz", "/readyz", "/metrics")
 
 
 def test_probes_of_a_service_that_is_full(new_network):
-    """Dripping connections take all there are. The probes are answered all the same, others are told; and when the slow
-    ones have met their deadline, there is room again."""
+    """Dripping connections take all the room. The probes are still answered, and other requests get 503. When the
+    slow clients have met their deadline, there is room again."""
     service = new_network(max_connections=45, max_connections_per_address=0, head_timeout_s=20, body_timeout_s=20)
     service.admin.connection.close()
     with ExitStack() as stack:
@@ -263,7 +265,7 @@ def test_probes_of_a_service_that_is_full(new_network):
 
 
 def test_an_address_has_its_share(new_network):
-    """The ninth connection from an address may ask the probes only; another address is served as ever."""
+    """The ninth connection from an address may ask only the probes. Another address is served as before."""
     service = new_network(max_connections_per_address=8)
     service.admin.connection.close()
     with ExitStack() as stack:
@@ -280,7 +282,8 @@ def test_an_address_has_its_share(new_network):
 
 
 def test_reserved_connections_are_brief(new_network):
-    """A client that takes the reserved ones as well, and says nothing, is told to go; the probes get their turn."""
+    """A client that takes the reserved connections as well, and sends nothing, is told to go. The probes get their
+    turn."""
     service = new_network(max_connections=8, max_connections_per_address=0, head_timeout_s=60, connection_timeout_s=60)
     service.admin.connection.close()
     with ExitStack() as stack:
@@ -298,8 +301,9 @@ def test_reserved_connections_are_brief(new_network):
 
 
 class Pace:
-    """Tills that post single events at a steady rate, each on a connection that it has kept open. How long an answer
-    takes is counted from when its event was due, so that one that is late because of another's wait counts as late."""
+    """Tills that post single events at a steady rate, each on a connection that it keeps open. The time of an answer
+    counts from the moment at which its event was due. So an answer that is late because an earlier one was late
+    counts as late."""
 
     def __init__(self, service, day, seconds):
         self.day, self.count = day, int(RATE * seconds)
@@ -333,7 +337,7 @@ class Pace:
 
 @contextmanager
 def slow_senders(service, many):
-    """Each sends its request a byte a second, and would take minutes to its end."""
+    """Clients that send their requests at a byte a second, and would take minutes to the end."""
     text, ended = head(service, 2000) + b" " * 2000, threading.Event()
     with ExitStack() as stack:
         senders = [stack.enter_context(connect(service)) for _ in range(many)]
@@ -343,7 +347,7 @@ def slow_senders(service, many):
                 for sender in senders:
                     try:
                         sender.send(text[n : n + 1])
-                    except OSError:  # it has met its deadline
+                    except OSError:  # the service has closed the connection at the deadline
                         pass
                 if ended.wait(1):
                     return
@@ -359,7 +363,7 @@ def slow_senders(service, many):
 
 @contextmanager
 def half_open(service, many):
-    """They send half a request and nothing more, until the service hangs up."""
+    """Clients that send half a request and nothing more, until the service hangs up."""
     with ExitStack() as stack:
         idle = [stack.enter_context(connect(service)) for _ in range(many)]
         for n, connection in enumerate(idle):
@@ -380,7 +384,7 @@ def wait_for_hang_up(connection):
 
 @contextmanager
 def flood(service, many):
-    """Connections come and go, as many as can, far more than may be open at a time."""
+    """Clients that connect and leave as fast as they can, far more often than connections may be open at a time."""
     ended = threading.Event()
 
     def connect_and_go():
@@ -405,7 +409,7 @@ def flood(service, many):
 
 @contextmanager
 def endless_bodies(service, many):
-    """They send, and send again, bodies that are too large, without looking at the answers."""
+    """Clients that send bodies that are too large again and again, without looking at the answers."""
     ended = threading.Event()
 
     def send():
@@ -431,8 +435,8 @@ def endless_bodies(service, many):
 
 @contextmanager
 def elsewhere(make, service, many):
-    """The crowd in a process of its own: in this one, its threads and those of the tills would wait for each other, and
-    the service would be blamed for it."""
+    """Runs the crowd in a process of its own. In one process, the threads of the crowd and of the tills would wait
+    for each other, and the service would be blamed."""
     forked = multiprocessing.get_context("fork")
     ready, ended = forked.Event(), forked.Event()
 

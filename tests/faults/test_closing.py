@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
 """The night goes wrong: the service is killed in the midst of a close, and tills flood the day that is being closed.
-There is one settlement in the end, over exactly the events before the cut."""
+In the end there is one settlement, over exactly the events before the cut."""
 import http.client
 import time
 from collections import Counter
@@ -20,7 +20,7 @@ WAITING_FOR_SETTLEMENT = (
 
 
 class Closing(Thread):
-    """A close whose answer may not come."""
+    """A request to close a day, whose answer may not come."""
 
     def __init__(self, service, day):
         super().__init__()
@@ -43,7 +43,8 @@ def kill_while_closing(service, day, seconds):
 
 
 def kill_before_the_last_step(service, day):
-    """Everything is posted but the settlement, for which a lock is waited; it is free only when the service is back."""
+    """Kills the service when everything but the settlement is posted. A lock keeps the settlement waiting until the
+    service is dead."""
     blocker = psycopg2.connect(service.database.owner_dsn)
     try:
         blocker.cursor().execute("LOCK TABLE settlement IN SHARE MODE")
@@ -97,8 +98,8 @@ def test_killed_during_a_close(new_network, days, rng, rounds):
 
 
 def assert_cut(book, day, next_day):
-    """Of what occurred in the day: all before one point in the order is in it, and all after is late, in the next.
-    (For a reversal, the day of the reversed event counts as well.)"""
+    """Takes the events that occurred in the day. All before one point in the order are in the day, and all after it
+    are late, in the next day. (For a reversal, the day of the reversed event counts as well.)"""
     answers = [
         book.answers[event_id]
         for event_id, e in book.sent.items()
@@ -111,7 +112,7 @@ def assert_cut(book, day, next_day):
 
 
 def test_a_close_races_a_flood(new_network, days, rng, rounds):
-    """Tills at two instances post events of the day that a third party closes."""
+    """Tills at two instances post events of a day while a third client closes it."""
     one = new_network()
     other = Service(one.database, key_rate=0).start()
     book = None

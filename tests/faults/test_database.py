@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The database is cut off, crashes, stalls and runs out of room, while the service runs on: it says so with 503 at
-once, and takes up a database that comes back without being restarted. It is no larger afterwards."""
+"""The database is cut off, crashes, stalls and runs out of room, while the service runs on. The service answers 503
+at once, and uses the database again when it comes back, without a restart. The service is no larger afterwards."""
 import time
 from pathlib import Path
 
@@ -13,11 +13,11 @@ from tills import Load
 
 SMALL_MB = 48
 TIGHT_MB = 192
-ONE_READER = {"read_workers": 1}  # so that the number of its connections is known
+ONE_READER = {"read_workers": 1}  # the number of the service's connections is known then
 
 
 class Survivor:
-    """A service, the load on it, and what it was like before the faults."""
+    """A service, the load on it, and its size before the faults."""
 
     def __init__(self, service, rng, days, **load):
         with Load([service], rng, days) as warming:
@@ -28,7 +28,7 @@ class Survivor:
         self.auditor = Auditor(self.load)
 
     def assert_sound(self):
-        """After the load."""
+        """To be called after the load."""
         self.auditor.prove_all()
         assert self.service.process.poll() is None
         self.service.admin.connection.close()
@@ -55,7 +55,7 @@ def test_writers_backend_terminated(new_network, database, days, rng, rounds):
     with survivor.load as load:
         for _ in rounds(50):
             backend = writers_backend(database)
-            time.sleep(rng.uniform(0, 0.02))  # anywhere between two transactions and the end of one
+            time.sleep(rng.uniform(0, 0.02))  # anywhere between two transactions, or within one
             assert database.rows("SELECT pg_terminate_backend(%s)", backend) == [(True,)]
             load.wait_for("answers", rng.randint(50, 300))
             survivor.auditor.prove()
@@ -63,7 +63,7 @@ def test_writers_backend_terminated(new_network, database, days, rng, rounds):
 
 
 def test_a_stalled_database(new_network, database, days, rng, rounds):
-    """The queue is soon full: posts that do not fit are answered 503 while the database still stalls, and reads go
+    """The queue is soon full. Posts that do not fit are answered 503 while the database still stalls, and reads go
     on."""
     survivor = Survivor(
         new_network(**ONE_READER, queue_events=40, batch_events=20), rng, days, tills=8, forms=("array",), many=20
@@ -83,7 +83,7 @@ def test_a_stalled_database(new_network, database, days, rng, rounds):
 
 @pytest.fixture
 def small_disk(cluster, database):
-    """The folder of a small file system that the database, but not its log, lies on."""
+    """The folder of a small file system for the database, but not for its log."""
     with small_file_system(Path(cluster.host, "small"), SMALL_MB) as folder:
         database.administer(f"CREATE TABLESPACE small LOCATION '{folder}'")
         database.administer(f"ALTER DATABASE {database.name} SET TABLESPACE small")
@@ -106,7 +106,7 @@ def test_the_disk_is_full(small_disk, new_network, days, rng, rounds):
 
 @pytest.fixture
 def tight_cluster(cluster, monkeypatch):
-    """A second cluster that lies on a small file system as a whole, its log included."""
+    """A second cluster whose files, its log included, are all on a small file system."""
     with small_file_system(Path(cluster.host, "tight"), TIGHT_MB) as folder:
         library("private_cluster_start", folder)
         tight = Cluster(folder)
@@ -116,7 +116,7 @@ def tight_cluster(cluster, monkeypatch):
 
 
 def test_the_database_has_no_room_for_its_log(tight_cluster, new_network, database, days, rng, rounds):
-    """Then PostgreSQL panics, and may not come up again until there is room and somebody starts it."""
+    """PostgreSQL panics. It may not come up again until there is room and somebody starts it."""
     survivor = Survivor(new_network(**ONE_READER), rng, days)
     with survivor.load as load:
         for _ in rounds(5):

@@ -430,7 +430,7 @@ def test_pages_are_asked_for(net):
 
 # Forms, and lists in pages --------------------------------------------------------------------------------------------
 def submitted(form):
-    """The target of a form, submitted unchanged (HTML, form submission, method get)."""
+    """The target of a form that is submitted unchanged (HTML, form submission, method get)."""
     fields = {}
     for field in form.all("input", "select"):
         options = list(field.all("option"))

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Journals: one key proposes, another approves, and only then is there an entry. The accounting contract names the
-accounts that they may touch; that two people post a journal is common practice in bookkeeping."""
+"""Journals: one person proposes a journal, and it becomes an entry when another approves. The accounting contract
+names the accounts that journals may move. It is common practice in bookkeeping that a journal takes two people."""
 import json
 from datetime import date, timedelta
 from uuid import uuid4
@@ -42,7 +42,7 @@ def people(service):
 
 
 def trade(people, n=5):
-    """So that the writer expects new events and quiet heads."""
+    """Posts some events, so that the writer expects new events and quiet heads."""
     for _ in range(n):
         people.admin.post_many([event("issue", "anchor", at(DAY), issued=cups(cup_300=1)) for _ in range(3)])
     for _ in range(20):
@@ -73,7 +73,7 @@ def money(people):
 def test_a_journal_is_of_two_people(people):
     trade(people)
     sent, feed = propose(people.ann, journal()), people.admin.feed("tern-bay")
-    assert propose(people.ann, sent) and propose(people.ben, sent)  # the same answer to each key
+    assert propose(people.ann, sent) and propose(people.ben, sent)  # each key gets the same answer
     assert money(people) == {} and people.admin.feed("tern-bay") == feed
     (waiting,) = people.admin.items("/v1/journals", scheme="tern-bay")
     assert (waiting["status"], waiting["proposed_by"], waiting["event"]["reason"]) == (
@@ -105,8 +105,8 @@ def test_a_journal_is_of_two_people(people):
 
 
 def test_a_proposal_has_its_id(people):
-    """An id belongs to a proposal as it does to an entry, also if the writer did not look; also when it is
-    withdrawn."""
+    """An id belongs to a proposal as it does to an entry, even if the writer did not look it up, and even after the
+    proposal was withdrawn."""
     for withdrawn in (False, True):
         trade(people)
         sent = propose(people.ann, journal())

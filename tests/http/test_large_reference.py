@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""The document of a large network: POST /v1/reference takes the document that GET /v1/reference gives."""
+"""The reference data of a large network: POST /v1/reference takes the document that GET /v1/reference gives."""
 import json
 
 import pytest
@@ -65,7 +65,9 @@ def test_only_those_who_may_load_it_send_so_much(shared, document):
     for client in (auditor, shared.client()):
         assert client.send("POST", "/v1/reference", body).status == 413
     assert shared.admin.send("POST", "/v1/events", body).status == 413
-    strangers = [shared.client("dk_" + "x" * 40) for _ in range(3)]  # it may be a new key: it is refused for what it is
+    strangers = [
+        shared.client("dk_" + "x" * 40) for _ in range(3)
+    ]  # an unknown key may be new, so it gets 401, not 413
     assert [c.send("POST", "/v1/reference", body).status for c in strangers] == [401] * 3
 
 

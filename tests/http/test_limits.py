@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Amounts are bounded, so that nothing wraps; a request beyond the bound is refused alone and holds up nobody else."""
+"""Amounts are bounded, so that no sum overflows. A request beyond the bound is refused alone and holds up nobody
+else."""
 from datetime import date, timedelta
 
 import network
@@ -9,8 +10,8 @@ DAY = date.today() - timedelta(days=3)
 
 
 def test_no_event_is_too_large_for_the_books(service):
-    """A leg is at most 10,000,000,000.00, so that it takes millions of them to leave 64 bits: a thousand cups at
-    10,000,000.00 are just that, one more is too many, alone and beside others."""
+    """A leg is at most 10,000,000,000.00, so that only millions of legs could leave 64 bits. A thousand cups at
+    10,000,000.00 are just within the bound. One cup more is refused, alone and beside other events."""
     admin = service.admin
     admin.load(
         network.reference(
@@ -33,7 +34,7 @@ def test_no_event_is_too_large_for_the_books(service):
 
 
 def test_large_requests(service):
-    """A thousand events in one array, and a hundred lines in one event: the most that the contract allows."""
+    """The most that the contract allows: a thousand events in one array, and a hundred lines in one event."""
     admin = service.admin
     types = [{"cup_type": f"cup-{n}", "name": f"Cup {n}", "volume_ml": 300, "mass_g": 48} for n in range(100)]
     admin.load(
@@ -56,7 +57,7 @@ def test_large_requests(service):
 
 
 def test_one_array_for_many_schemes(service):
-    """More schemes than any network has, each with its own head, ledger and day, in one transaction."""
+    """One transaction posts to more schemes than any network has, each with its own head, ledger and day."""
     admin = service.admin
     codes = [f"bay-{n}" for n in range(40)]
     admin.load(

@@ -18,8 +18,7 @@ WORKED = {"from hearth": "101.78", "to miller": "56.01", "to quay": "0.41", "lef
 
 
 class Office:
-    """A scheme whose first day has been closed, and the people who work on its payments. A text of Client says what
-    was asked."""
+    """A scheme whose first day has been closed, and the people who work on its payments."""
 
     def __init__(self, service, **scheme):
         self.service, self.admin = service, service.admin
@@ -131,7 +130,7 @@ def test_the_worked_example_is_paid(office, netting):
         assert [c["by"] for c in done["changes"]] == ["ann", "ben"]
         assert done["changes"][1]["note"] == "on the statement of the 13th"
         assert done["changes"][1]["business_date"] == str(business_day()) and "entry" not in done["changes"][0]
-        assert do(office.ben, payment, "confirm") == done  # a client that lost the answer asks again
+        assert do(office.ben, payment, "confirm") == done  # a client that lost the answer sends the request again
         refuse(office.ann, payment, "confirm", "payment_state")
         assert office.ann.get(f"/v1/payments/{payment['payment_id']}") == done
     assert office.due() == {} and office.arrears() == {}
@@ -153,7 +152,7 @@ def test_a_payment_that_fails_is_settled_by_the_next_close(office):
         do(office.ben, office.payment(*other), "confirm")
     assert office.due() == {} and office.arrears() == {"arrears(hearth)": "56.01", "arrears(miller)": "-56.01"}
     for change in ("approve", "confirm", "release"):
-        refuse(office.ben, payment, change, "payment_state")  # final
+        refuse(office.ben, payment, change, "payment_state")  # the state is final
     office.admin.assert_holds()
     again = close_through_today(office)
     assert {p["participant"]: (p["amount"], p["arrears"]) for p in again["positions"]} == {
@@ -330,11 +329,11 @@ def test_dual_control_where_the_service_closed(database, service):
     refuse(office.ann, first, "approve", "second_key_needed")
     refuse(office.ann, first, "confirm", "payment_state")
     assert set(approve_all(office.ann).values()) == {"computed"}
-    approve_all(office.ann, reason="second_key_needed")  # now each of them waits for another person
+    approve_all(office.ann, reason="second_key_needed")  # now each payment waits for another person
     assert do(office.closer, second, "approve")["status"] == "approved"
     assert approve_all(office.ben) == dict.fromkeys((("hearth", p) for p in ("miller", "pool", "quay")), "approved")
     assert [c["by"] for c in office.ann.get(f"/v1/payments/{third['payment_id']}")["changes"]] == ["ann", "ben"]
-    assert do(office.ann, first, "approve")["status"] == "approved"  # its approval had its effect
+    assert do(office.ann, first, "approve")["status"] == "approved"  # a repeated approval is no fault
     office.admin.assert_holds()
 
 
@@ -442,7 +441,7 @@ def test_payments_that_are_not_there(office, target):
     office.load_worked()
     for name in ("0" * 32, "x", "a" * 4000, "%27%20OR%20true"):
         office.ann.refused("POST", target.format(name), None, 404, "not_found")
-    for day in (D0, "2026-02-30", "1999-01-01"):  # not closed yet, no day, not of the scheme
+    for day in (D0, "2026-02-30", "1999-01-01"):  # a day that is not closed, no date, and no day of the scheme
         office.ann.refused("POST", f"/v1/settlements/tern-bay/{day}/approve", None, 404, "not_found")
 
 

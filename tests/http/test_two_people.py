@@ -138,7 +138,7 @@ def test_redirecting_a_bank_account_between_close_and_file(net):
             "after": {"bank_account": {"iban": OTHER_IBAN}},
         }
     ]
-    # also by way of a document as a whole
+    # a whole document is no way around the rule
     answer = net.ada.send(
         "POST",
         "/v1/reference",
@@ -330,9 +330,9 @@ def test_an_empty_network_starts_without_that(service, what):
 def test_without_dual_control_one_person_may(service):
     net = Network(service, dual_control=False).trade()
     for what, ask in WEAKENING.items():
-        if what != "an admin":  # of the same name
+        if what != "an admin":  # the network has a key of that name already
             assert net.ada.send(*ask(net)).status in (200, 201), what
-    # but skerry's, once something is posted there, counts for keys
+    # once something is posted in skerry, its dual control counts for keys
     net.ada.post(event("issue", "gull", at(D0), issued=cups(cup_300=1)))
     assert net.ada.send("POST", "/v1/keys", {"name": "eve", "holder": "Eve", "role": "admin"}).status == 202
 
@@ -355,7 +355,7 @@ def test_a_key_s_secret_opens_nothing_before_it_is_approved(net):
     answer = net.ada.send("POST", "/v1/keys", body)
     dora = net.service.client(answer.json["key"])
     dora.refused("GET", "/v1/me", None, 401, "unauthenticated")
-    again = net.ada.send("POST", "/v1/keys", body)  # the same: it waits already, and its secret was shown
+    again = net.ada.send("POST", "/v1/keys", body)  # the same proposal waits already, and its secret was shown
     assert (again.status, again.json["proposal"]) == (202, answer.json["proposal"]) and "key" not in again.json
     assert net.ben.send("POST", f"/v1/proposals/{answer.json['proposal']}/approve").status == 200
     assert dora.get("/v1/me")["holder"] == "Dora"
@@ -375,7 +375,7 @@ def redirect(net, iban=OTHER_IBAN):
 
 def test_a_decision_is_made_once(net):
     number = redirect(net)
-    assert redirect(net) == number  # the same is answered again while it is open
+    assert redirect(net) == number  # while it is open, the same request gets the same answer
     approve, withdraw = f"/v1/proposals/{number}/approve", f"/v1/proposals/{number}/withdraw"
     done = net.ben.send("POST", approve)
     assert net.ben.send("POST", approve).json == done.json
@@ -385,8 +385,7 @@ def test_a_decision_is_made_once(net):
 
 
 def test_withdrawing(net):
-    """Any admin may withdraw it, even its proposer. A withdrawn proposal stays withdrawn, and the same may be proposed
-    again."""
+    """Any admin may withdraw a proposal, even its proposer. It stays withdrawn, and the same may be proposed again."""
     number = redirect(net)
     withdraw = f"/v1/proposals/{number}/withdraw"
     assert net.ada.send("POST", withdraw + "?dry_run=true", {"reason": "a slip"}).json["dry_run"]
@@ -455,8 +454,8 @@ def test_the_list(net):
 
 
 def test_a_single_admin_is_joined_by_the_command_line(service):
-    """The way out where there is nobody else: the person with the host makes a key, and the change says that it was
-    the command line."""
+    """A single admin has this way out: a person with access to the host makes a key, and the change names the
+    command line as its author."""
     service.admin.load(
         network.reference([network.scheme("tern-bay", D0, {"cup-300": "2.50"})], {"anchor": ("tern-bay", "hearth")})
     )
@@ -482,7 +481,8 @@ def test_the_service_can_only_append(net, table, statement):
 
 
 def test_a_proposal_that_somebody_rewrites_is_noticed(net):
-    """By whom has the database: the approved write differs from the proposed one, or somebody else proposed it."""
+    """Somebody with access to the database changes a proposal, so that the approved write differs from the proposed
+    one, or another person proposed it."""
     number = redirect(net)
     for statement in (
         "UPDATE proposal SET body = replace(body, 'GB82WEST12345698765432', 'DE89370400440532013000')",
@@ -500,7 +500,7 @@ def test_a_proposal_that_somebody_rewrites_is_noticed(net):
 
 
 def test_two_instances_know_of_each_other_s_keys(database, service):
-    """A key that is renewed at one instance is renewed at all; a revoked one counts still."""
+    """A key that is renewed at one instance is renewed at all instances, and its old secret opens nothing."""
     net = Network(service).trade()
     other = Service(database).start()
     try:

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""depositd verify against a superuser: in a month of closed days each column of each ledger table is changed in turn,
-by one byte or digit of one row, past all triggers; and rows are lost and made up. Verify must find it, and name the row
-or its day. The accounting contract says what must be found ("every tampered byte in a month's rows"); there is no
+"""depositd verify against a superuser. In a month of closed days, each column of each ledger table is changed in turn,
+by one byte or digit of one row, past all triggers; and rows are removed and made up. Verify must find each change, and
+name the row or its day. The accounting contract demands that ("every tampered byte in a month's rows"); there is no
 published source.
 """
 import os
@@ -36,16 +36,16 @@ TABLES = {  # ledger table -> columns of its primary key
     "reversed_day": ("scheme", "business_date", "site", "original_date"),
     "particulars": ("scheme", "business_date"),
 }
-# Later changes of a payment are no figures of the close: its own rows say who did what.
+# A payment's later changes are no figures of the close; rows of their own record them.
 UNSEALED = {("payment", "status"), ("payment", "released")}
 
 
-# Columns that take only a few words.
+# Columns that take only some words.
 WORDS = {("business_day", "state"): "closing", ("payment", "held"): "bank_account_changed"}
 
 
 def events_of(day, rng, memory):
-    """A day's trade, with some of everything now and then."""
+    """A day's trade, now and then with an event of each rarer kind."""
     n = (day - FIRST).days
 
     def post(kind, site, clock, **members):
@@ -75,22 +75,26 @@ def events_of(day, rng, memory):
     if n % 5 == 2:
         wrong = post("return", "dock", "14:00", returned=cups(cup_300=3), amount="9.00")
         yield wrong
-        yield post("return", "brick", "14:30", returned=cups(cup_300=30), amount="100.00")  # more than the limit: held
+        yield post(
+            "return", "brick", "14:30", returned=cups(cup_300=30), amount="100.00"
+        )  # above the limit, so the payout is held
         yield post("reversal", "dock", "15:00", reverses=wrong["event_id"])
         yield event("issue", "anchor", at(day - DAY, "16:00"), issued=cups(cup_300=2))  # late
     if n % 4 == 1:
         memory["wrong"] = post("exchange", "copper", "16:30", issued=cups(cup_300=2), returned=cups(cup_300=1))
         yield memory["wrong"]
     if n % 4 == 3:
-        yield post("reversal", "copper", "09:00", reverses=memory["wrong"]["event_id"])  # of an earlier day
+        yield post(
+            "reversal", "copper", "09:00", reverses=memory["wrong"]["event_id"]
+        )  # reverses an event of an earlier day
     if n % 7 == 3:
         yield event("forfeit", None, at(day, "17:00"), scheme="tern-bay", cups=cups(cup_450=1))
 
 
 @pytest.fixture(scope="module")
 def month(shared):
-    """tern-bay has a closed month, and days open; skerry, beside it, one event. Nobody else is at work then: a service
-    that runs would keep the last day's particulars anew where they are missing."""
+    """tern-bay has a closed month and open days; skerry, beside it, has one event. No service runs meanwhile,
+    because it would keep the last day's particulars anew if they are missing."""
     rng, memory = random.Random(SEED), {}
     terms = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15", "minimum_payment": "4.00"}
     dearer = {**terms, "service_fee": "0.12", "effective_date": str(CHANGE)}
@@ -137,7 +141,8 @@ def run_verify(service, *options):
 
 
 def verify(service, *options):
-    """Exit status, findings (or why there are none), and how many schemes were examined."""
+    """The exit status, the findings (or the reason why there are none), and the number of schemes that were
+    examined."""
     done = run_verify(service, *options)
     *found, last = done.stdout.splitlines() or [""]
     if done.returncode < 2:
@@ -161,8 +166,8 @@ def saved(month):
 
 @pytest.fixture
 def superuser(month, saved):
-    """A test puts back what it changes; if it fails before, that is done here, so that the next begins with a month
-    that holds."""
+    """Each test undoes its changes. If it fails before, this fixture undoes them, so that the next test begins with
+    a sound month."""
     connection = psycopg2.connect(month.database.owner_dsn)
     connection.autocommit = True
     cursor = connection.cursor()
@@ -198,7 +203,7 @@ def with_another(text, of, places, rng):
 
 
 def changed(kind, text, rng):
-    """The text of another value, by a digit, a character or a bit; perhaps of none that the type has."""
+    """The text with one digit, character or bit changed. The type may have no such value."""
     if kind == "boolean":
         return {"true": "false", "false": "true"}[text]
     if kind == "bytea":
@@ -219,7 +224,7 @@ NAMING = {"entry": r"entry {}\b", "dispatch": r"entry {}\b", "business_date": "{
 
 
 class Row:
-    """A row that a superuser has in hand."""
+    """A row that a superuser changes."""
 
     def __init__(self, cursor, table, rng, where="true"):
         sealed = {
@@ -238,7 +243,7 @@ class Row:
         return self.cursor.fetchone()[0]
 
     def set(self, column, text):
-        """False: the database does not take it, for its type, for a constraint, or because nothing would change."""
+        """False: the database refuses the value because of its type or a constraint, or it would change nothing."""
         try:
             self.cursor.execute(
                 "SELECT format_type(atttypid, atttypmod) FROM pg_attribute WHERE attrelid ="
@@ -260,9 +265,9 @@ class Row:
         return moved is not None
 
     def names(self):
-        """The names by which a finding may call it."""
+        """The names by which a finding may call the row."""
         columns = [c for c in NAMING if c in TABLES[self.table]] or ["business_date"]
-        if self.table == "exception":  # hashed for the whole day
+        if self.table == "exception":  # one hash covers the exceptions of a day
             columns.append("business_date")
         return [NAMING[c].format(re.escape(self.value(c))) for c in columns]
 
@@ -288,7 +293,7 @@ def columns_of(cursor, table):
 
 
 def change_one(cursor, table, column, kind, rng):
-    """A row changed in the column, what stood there, and what the row may be called."""
+    """Changes the column in a row. Returns the row, its old value and the names that the row may be called."""
     for _ in range(200):
         row = Row(cursor, table, rng, f"{column} IS NOT NULL")
         assert row.ctid, f"the month has no row of {table} with {column}"
@@ -300,7 +305,8 @@ def change_one(cursor, table, column, kind, rng):
 
 @pytest.mark.parametrize("table", TABLES)
 def test_every_column(month, superuser, table):
-    """One value is changed a little; where it may be null, one is lost, and one is made up where there was none."""
+    """One value is changed a little. In columns that may be null, a value is also removed, and another made up in
+    place of a null."""
     rng = random.Random(f"{SEED} {table}")
     for column, kind, nullable in columns_of(superuser, table):
         row, before, names = change_one(superuser, table, column, kind, rng)
@@ -317,7 +323,7 @@ def test_every_column(month, superuser, table):
                 assert empty.set(column, None)
 
 
-# The ends of what a column holds, and an account whose owner's 32 bits are all set.
+# The least and greatest values of the columns, and an account whose owner's 32 bits are all set.
 EXTREMES = {
     **dict.fromkeys(("bigint", "ARRAY"), (2**63 - 1, -(2**63), 0xFFFFFFFF << 16)),
     "integer": (2**31 - 1, -(2**31)),
@@ -327,7 +333,7 @@ EXTREMES = {
 
 @pytest.mark.parametrize("table", TABLES)
 def test_numbers_at_their_ends(month, superuser, table):
-    """A value that no sum can hold, or that says nothing, is still named with its row."""
+    """Verify names the row even if no sum can hold its value, or its value means nothing."""
     rng = random.Random(f"{SEED} {table} ends")
     for column, kind, _ in columns_of(superuser, table):
         for extreme in EXTREMES.get(kind, ()):
@@ -341,13 +347,13 @@ def test_numbers_at_their_ends(month, superuser, table):
 
 @pytest.mark.parametrize("table", TABLES)
 def test_every_row(month, superuser, table):
-    """A row is lost; and one is made up, as a copy of another under a key of its own."""
+    """A row is removed; and another is made up, as a copy under a key of its own."""
     rng = random.Random(f"{SEED} {table} rows")
     row = Row(superuser, table, rng)
     names = row.names()
     superuser.execute(f"CREATE TEMP TABLE kept AS SELECT * FROM {table} WHERE ctid = %s", (row.ctid,))
     superuser.execute(f"DELETE FROM {table} WHERE ctid = %s", (row.ctid,))
-    # Those of the last day may be kept still.
+    # The service may still keep the particulars of the last day, so nobody misses them.
     if table != "particulars" or names != [str(FIRST + (DAYS - 1) * DAY)]:
         assert_named(month, names, f"a row of {table} was lost, seed {SEED}")
     superuser.execute(f"INSERT INTO {table} SELECT * FROM kept ON CONFLICT DO NOTHING")
@@ -374,7 +380,7 @@ DATED = [table for table, key in TABLES.items() if "business_date" in key]
 @pytest.mark.parametrize("date", ["0026-04-14", "1969-12-31", "10000-01-01", "4713-01-01 BC", "infinity", "-infinity"])
 @pytest.mark.parametrize("tables", [[table] for table in DATED] + [DATED], ids="+".join)
 def test_dates_that_the_service_does_not_write(month, superuser, tables, date):
-    """Also of the first day and the last; and a whole day may have been moved."""
+    """Changes the dates of rows of the first day, of the last day, and of a whole day in all tables."""
     for day in (FIRST, FIRST + 7 * DAY, FIRST + (DAYS - 1) * DAY):
         rows = [Row(superuser, table, random.Random(SEED), f"business_date = '{day}'") for table in tables]
         moved = [row for row in rows if row.ctid and row.set("business_date", date)]
@@ -404,7 +410,7 @@ def test_arrays_that_could_be_read_in_two_ways(month, superuser, accounts, amoun
 
 
 def test_hashes_that_are_too_long(month, superuser):
-    """A byte more at the end of each: a reader of only the first 32 would not see it."""
+    """Each hash gets a byte more at its end. A reader of only the first 32 bytes would not see it."""
     for table, column in [
         ("entry", "hash"),
         ("settlement", "root"),
@@ -423,9 +429,9 @@ def test_hashes_that_are_too_long(month, superuser):
 
 
 def test_one_who_hashes_anew_is_found_by_the_chain(month, superuser):
-    """An entry is changed together with its hash: the day's root names the day. With the root, the seal follows no
-    more; with the seal, the next day's link. Only a writer of all later days has a whole chain, and another last
-    seal than others hold."""
+    """If an entry is changed with its hash, the day's root differs. If the root is changed as well, the seal
+    differs; if the seal is changed as well, the next day's link does. Only a change of all later days leaves a whole
+    chain, and its last seal differs from the seal that others hold."""
 
     def found():
         return " ".join(verify(month)[1])

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""Nobody waits for ever: a lock in the database is waited for until a deadline, a scheme does not wait for another
-one's lock, a read ends when its client has gone, and /readyz tells without waiting what a till would meet."""
+"""Nobody waits for ever. The wait for a lock in the database ends at a deadline. A scheme does not wait for another
+scheme's lock. A read ends when its client has gone. /readyz says without waiting whether a till would be served."""
 import json
 import socket
 import struct
@@ -52,7 +52,7 @@ def start(database):
 
 @contextmanager
 def locked(database, statement):
-    """Holds the locks of the statement for as long as the context lasts, or until the connection it gives is closed."""
+    """Holds the locks of the statement until the context ends or its connection is closed."""
     connection = psycopg2.connect(database.owner_dsn)
     try:
         connection.cursor().execute(statement)
@@ -82,7 +82,7 @@ def test_a_locked_head_holds_up_its_own_scheme_only(start):
 
 
 def test_a_head_that_is_let_go_is_not_refused(start):
-    """Events of both schemes in one array: all is recorded as soon as the head is free."""
+    """An array has events of both schemes. All are recorded as soon as the head is free."""
     service = start(post_deadline_ms=60000)
     events = [issue(site) for site in ("anchor", "cairn") * 20]
     with locked(service.database, HEAD) as holder, ThreadPoolExecutor(1) as pool:
@@ -153,7 +153,7 @@ def test_a_read_has_a_deadline(start):
 
 
 def test_a_read_ends_when_its_client_has_gone(start):
-    """A read that runs, and reads that wait for a worker behind it."""
+    """The reads are one that runs, and others that wait for a worker behind it."""
     service = start(read_workers=1, read_deadline_ms=600000)
     with locked(service.database, "LOCK TABLE entry IN ACCESS EXCLUSIVE MODE"):
         clients = []
@@ -202,7 +202,7 @@ def test_a_write_is_not_cut_off_when_its_client_has_gone(start):
         )
         wait_until(lambda: service.database.rows(WAITING) == [(1,)], "the write waits")
         client.close()
-        time.sleep(2)  # longer than a read would be let go on
+        time.sleep(2)  # longer than a read would go on
         assert service.database.rows(WAITING) == [(1,)]
         holder.close()
     wait_until(lambda: service.admin.send("GET", "/v1/participants/quay").status == 200, "it is recorded")

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: ISC
-"""The contract's worked example over HTTP, on both stock terms, to the cent and the cup; and its "more cases"."""
+"""The contract's worked example over HTTP, on both stock terms, to the cent and the cup, and the contract's "more
+cases"."""
 from datetime import datetime, timedelta
 
 import pytest
@@ -47,7 +48,7 @@ def test_worked_example(worked):
     sites = {s["site"]: s for p in positions.values() for s in p["sites"]}
     assert {s: (line["fees"], line["tax"]) for s, line in sites.items()} == network.WORKED_FEES
     assert settlement["carried_forward"] == [] and all(p["arrears"] == "0.00" for p in positions.values())
-    if column == 0:  # on loan the clearing is what the tills took and paid
+    if column == 0:  # on loan the clearing has the amounts that the tills took and paid
         assert {s: (line["collected"], line["refunded"]) for s, line in sites.items()} == {
             "anchor": ("110.00", "0.00"),
             "brick": ("0.00", "55.00"),
@@ -71,9 +72,9 @@ def test_retries_and_a_second_close_change_nothing(worked):
     service, _, events, answers, _, settlement = worked
     admin = service.admin
     accounts, feed = admin.accounts("tern-bay"), admin.feed("tern-bay")
-    for sent, answer in zip(events, answers):  # the day has closed since: still the first answer
+    for sent, answer in zip(events, answers):  # the day has closed since, and the answer is still the first one
         assert admin.post(sent) == {**answer, "status": "duplicate"}
-    # Another offset for the same instant, members in another order: the same content.
+    # Another offset for the same instant and another order of members make the same content.
     same = {
         **dict(reversed(events[0].items())),
         "occurred_at": network.utc(datetime.fromisoformat(events[0]["occurred_at"])),
@@ -88,7 +89,7 @@ def test_an_event_shows_its_entry(worked):
     service, column, events, answers, _, _ = worked
     shown = service.admin.get(f"/v1/events/{events[3]['event_id']}")
     assert shown["event"] == {**events[3], "occurred_at": shown["event"]["occurred_at"]}
-    assert instant(shown["event"]["occurred_at"]) == instant(events[3]["occurred_at"])  # told in UTC
+    assert instant(shown["event"]["occurred_at"]) == instant(events[3]["occurred_at"])  # the answer is in UTC
     assert shown["entry"] == answers[3]["entry"] and shown["scheme"] == "tern-bay"
     money = {leg["account"]: leg["amount"] for leg in shown["legs"] if "amount" in leg}
     own = "site_clearing(anchor)" if column == 0 else "stock_deposits(anchor,cup-{})"
