@@ -1,5 +1,5 @@
--- Check: business days follow each other without a gap, and are closed in order, each with a settlement; and only of these are
--- particulars kept. $1 scheme.
+-- Check: business days follow each other without a gap, and are closed in order, each with a settlement; and only of
+-- these are particulars kept. $1 scheme.
 WITH days AS (
     SELECT business_date, starts_at, ends_at, state, lag(business_date) OVER w AS day_before, lag(ends_at) OVER w AS end_before,
            lag(state) OVER w AS state_before

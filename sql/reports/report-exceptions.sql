@@ -1,5 +1,6 @@
--- Facts that a person should look at, and who did, in entry order. $1 scheme, $2 first and $3 last business day, $4 site (null: all), $5 1
--- for open ones, 2 for resolved ones (null: all), $6 the entry to go on after (null: from the first). Open ones are found by the list of them. One of the two parts reads nothing.
+-- Facts that a person should look at, and who did, in entry order. $1 scheme, $2 first and $3 last business day, $4
+-- site (null: all), $5 1 for open ones, 2 for resolved ones (null: all), $6 the entry to go on after (null: from the
+-- first). Open ones are found by the list of them. One of the two parts reads nothing.
 WITH span AS MATERIALIZED (
     SELECT greatest(min(first_entry), $6::bigint + 1) AS first, max(last_entry) AS last FROM business_day
      WHERE scheme = $1::integer AND business_date BETWEEN $2::date AND $3::date),

@@ -1,5 +1,5 @@
--- Cups and grams retired, to be made into new things, against those supplied, per cup type. $1 scheme, $2 first and $3 last
--- business day. Grams are those that were weighed at retirement, and of the other cups those of their type.
+-- Cups and grams retired, to be made into new things, against those supplied, per cup type. $1 scheme, $2 first and $3
+-- last business day. Grams are those that were weighed at retirement, and of the other cups those of their type.
 WITH done AS (
     SELECT cup_type, sum(supplied) AS supplied, sum(retired) AS retired, sum(weighed) AS weighed, sum(weighed_g) AS weighed_g
       FROM cup_days($1::integer, $2::date, $3::date) GROUP BY 1

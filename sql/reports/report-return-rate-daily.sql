@@ -1,5 +1,5 @@
--- Cups issued and returned over all sites in each day, and the rate of the 7 days that end with it, which evens out weekdays.
--- $1 scheme, $2 first and $3 last business day, $4 cup type (null: all).
+-- Cups issued and returned over all sites in each day, and the rate of the 7 days that end with it, which evens out
+-- weekdays. $1 scheme, $2 first and $3 last business day, $4 cup type (null: all).
 WITH done AS (
     SELECT business_date, sum(issued) AS issued, sum(returned) AS returned
       FROM cup_days($1::integer, $2::date - 6, $3::date)

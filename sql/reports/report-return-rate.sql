@@ -1,6 +1,6 @@
--- Cups returned of those issued in a period, per cup type and site, then over all sites. $1 scheme, $2 first and $3 last
--- business day, $4 site (null: all, with the network's lines). Returns of the period over issues of the same period: common practice,
--- and no cohort; a cup may come back in a later period and at another site.
+-- Cups returned of those issued in a period, per cup type and site, then over all sites. $1 scheme, $2 first and $3
+-- last business day, $4 site (null: all, with the network's lines). Returns of the period over issues of the same
+-- period: common practice, and no cohort; a cup may come back in a later period and at another site.
 WITH done AS (
     SELECT site, cup_type, sum(issued) AS issued, sum(returned) AS returned
       FROM cup_days($1::integer, $2::date, $3::date)

@@ -1,5 +1,5 @@
--- Trial balance: every account that is not zero, with the day on which it last moved, then the totals of each unit. $1 scheme, $2
--- business day.
+-- Trial balance: every account that is not zero, with the day on which it last moved, then the totals of each unit. $1
+-- scheme, $2 business day.
 WITH of_scheme AS (SELECT currency, decimals FROM scheme WHERE id = $1::integer),
 stands AS (
     SELECT b.account, coalesce(unit.code, currency) AS unit, unit.id IS NULL AS is_money, b.amount::numeric,

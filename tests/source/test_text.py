@@ -34,6 +34,7 @@ def name_of(path):
 
 FILES = ours()
 PAGES = [path for path in FILES if path.suffix == ".md"]
+STATEMENTS = [path for path in FILES if path.suffix == ".sql" and "migrations" not in path.parts]
 PYTHONS = [path for path in FILES if path.suffix == ".py" or re.match(rb"#!.*python", path.read_bytes()[:32])]
 SCRIPTS = [path for path in FILES if path.suffix == ".sh" or re.match(rb"#!/bin/(ba)?sh\b", path.read_bytes()[:12])]
 
@@ -41,6 +42,7 @@ SCRIPTS = [path for path in FILES if path.suffix == ".sh" or re.match(rb"#!/bin/
 def test_the_files_are_found():
     """So that no test below is of an empty list."""
     assert {"README.md", "DEVELOPERS.md", "deploy/CHANGES.md"} <= set(map(name_of, PAGES))
+    assert {"sql/checks/check-funding.sql", "sql/queries/closing/close-cut.sql"} <= set(map(name_of, STATEMENTS))
     assert {"sql/embed.py", "deploy/trade/bank.py", "tests/http/harness.py"} <= set(map(name_of, PYTHONS))
     assert {"deploy/demo", "deploy/lib.sh", "deploy/packages", "tests/run", "tests/faults/run"} <= set(
         map(name_of, SCRIPTS)
@@ -54,6 +56,16 @@ def test_pages_fit_the_width(path):
         f"{path.name}:{number}: {len(line)} columns"
         for number, line in enumerate(path.read_text().splitlines(), 1)
         if len(line) > WIDTH and not line.startswith("|") and not re.match(r"\[[^]]+\]: ", line)
+    ]
+    assert not long, "\n".join(long)
+
+
+@pytest.mark.parametrize("path", STATEMENTS, ids=name_of)
+def test_comments_of_statements_fit_the_width(path):
+    long = [
+        f"{path.name}:{number}: {len(line)} columns"
+        for number, line in enumerate(path.read_text().splitlines(), 1)
+        if len(line) > WIDTH and re.search(r"(?:^| )-- ", line)
     ]
     assert not long, "\n".join(long)
 

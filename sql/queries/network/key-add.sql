@@ -1,5 +1,5 @@
--- Makes a key. $1: its name, $2: its role, $3: the SHA-256 of its secret, $4: its participant's code, $5: its sites' codes,
--- $6: its holder, $7: the key that makes it, 0: the command line.
+-- Makes a key. $1: its name, $2: its role, $3: the SHA-256 of its secret, $4: its participant's code, $5: its sites'
+-- codes, $6: its holder, $7: the key that makes it, 0: the command line.
 WITH added AS (
     INSERT INTO api_key (id, name, role, secret_hash, participant, holder, made_by)
     VALUES ((SELECT coalesce(max(id), 0) + 1 FROM api_key), $1::text, $2::text, $3::bytea,

@@ -1,6 +1,6 @@
 -- Makes or changes a scheme's terms from a business day on; touches no row when nothing changes. $1: the scheme's code,
--- $2: effective_date, $3: netting; in minor units $4: minimum_payment, $5: service_fee, $6: handling_fee; $7: tax_rate in
--- ppm, $8: shortage_terms, $9: variance_terms.
+-- $2: effective_date, $3: netting; in minor units $4: minimum_payment, $5: service_fee, $6: handling_fee; $7: tax_rate
+-- in ppm, $8: shortage_terms, $9: variance_terms.
 MERGE INTO terms AS held
 USING (SELECT id AS scheme, $2::date AS effective_date, $3::text AS netting, $4::bigint AS minimum_payment,
               $5::bigint AS service_fee, $6::bigint AS handling_fee, $7::integer AS tax_rate_ppm,

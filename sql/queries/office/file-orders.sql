@@ -1,6 +1,7 @@
--- The approved payments of day $2 of scheme $1 that are collections ($3) or payouts, with the other party as the bank is to know
--- it; and, first, whether the day is closed. Then: whether a payout's account is another than the one at the close, by which
--- it was or was not held; and whether a collection is the first under its mandate, among those that did not fail.
+-- The approved payments of day $2 of scheme $1 that are collections ($3) or payouts, with the other party as the bank
+-- is to know it; and, first, whether the day is closed. Then: whether a payout's account is another than the one at the
+-- close, by which it was or was not held; and whether a collection is the first under its mandate, among those that did
+-- not fail.
 SELECT t.scheme IS NOT NULL, p.payment_id, p.amount, p.due_on, q.code, q.name,
        q.bank_account->>'iban', q.bank_account->>'account', q.bank_account->>'bank_code', q.bic,
        q.mandate->>'id', q.mandate->>'signed_on',

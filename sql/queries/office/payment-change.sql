@@ -1,4 +1,5 @@
--- Changes payment $2 of scheme $1: its status becomes $3; and says that at $4 the key $5 did $6 to it, with note $7, by entry $8.
+-- Changes payment $2 of scheme $1: its status becomes $3; and says that at $4 the key $5 did $6 to it, with note $7, by
+-- entry $8.
 WITH changed AS (
     UPDATE payment SET status = $3::text, released = released OR $6::text = 'release'
      WHERE scheme = $1::integer AND payment_id = $2::text

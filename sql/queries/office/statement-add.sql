@@ -1,5 +1,5 @@
--- Keeps a statement of scheme $1 from document $2: account $3, the bank's id $4, digest $5; balances: $6 codes, $7 amounts, $8 days.
--- Gives its number, and that of the scheme's last line.
+-- Keeps a statement of scheme $1 from document $2: account $3, the bank's id $4, digest $5; balances: $6 codes, $7
+-- amounts, $8 days. Gives its number, and that of the scheme's last line.
 INSERT INTO bank_statement (scheme, statement, document, account, statement_id, digest, balances)
 SELECT $1::integer, (SELECT coalesce(max(statement), 0) + 1 FROM bank_statement WHERE scheme = $1::integer),
        $2::bigint, $3::text, $4::text, $5::bytea,

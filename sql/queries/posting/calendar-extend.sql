@@ -1,6 +1,6 @@
--- Creates the days of scheme $1 (0: of all) that are missing: from its first terms, or its last day, through the one that
--- contains the instant $2; and says that its calendar has changed. Bounds are computed here, once, under the head row. The first
--- of them starts where the last day ends, even if the zone's rules have changed since that was made.
+-- Creates the days of scheme $1 (0: of all) that are missing: from its first terms, or its last day, through the one
+-- that contains the instant $2; and says that its calendar has changed. Bounds are computed here, once, under the head
+-- row. The first of them starts where the last day ends, even if the zone's rules have changed since that was made.
 WITH of_scheme AS (
     SELECT s.id, s.cut_off, s.time_zone, l.ends_at AS last_ends_at,
            coalesce(l.business_date + 1,

@@ -1,5 +1,5 @@
--- The event with id $2 of scheme $1, for one that refers to it: its entry, whether it is reversed, what else refers to it, and its
--- list of cups.
+-- The event with id $2 of scheme $1, for one that refers to it: its entry, whether it is reversed, what else refers to
+-- it, and its list of cups.
 SELECT e.entry, e.business_date, e.kind, e.site, e.accounts, e.amounts,
        EXISTS (SELECT FROM entry_reference r
                 WHERE r.scheme = e.scheme AND r.referred = e.entry AND r.kind = :kind_reversal) AS reversed,

@@ -1,5 +1,6 @@
--- A slice of the accounts ever touched with their balances, each as JSON, with its number. $1 scheme, after account $2, at most $3, $4 the last business
--- day to count (null: all). The slice's accounts are found by skipping through the key from $2 on.
+-- A slice of the accounts ever touched with their balances, each as JSON, with its number. $1 scheme, after account $2,
+-- at most $3, $4 the last business day to count (null: all). The slice's accounts are found by skipping through the key
+-- from $2 on.
 WITH RECURSIVE folded AS (
     SELECT min(b.account) AS account, 1 AS place FROM balance b WHERE b.scheme = $1::integer AND b.account > $2::bigint
     UNION ALL

@@ -1,5 +1,5 @@
--- A slice of lines of scheme $1's bank statements, each as JSON, with its number: after $2, at most $3; $4: only those that are open,
--- or only those that are not (null: all). One of the two parts reads nothing.
+-- A slice of lines of scheme $1's bank statements, each as JSON, with its number: after $2, at most $3; $4: only those
+-- that are open, or only those that are not (null: all). One of the two parts reads nothing.
 WITH slice AS (
     (SELECT o.line FROM bank_line_open o
       WHERE $4::boolean AND o.scheme = $1::integer AND o.line > $2::bigint

@@ -1,4 +1,5 @@
--- A slice of a scheme's business days, each as JSON, with its number. $1 scheme, after day $2 (days since 1970), at most $3.
+-- A slice of a scheme's business days, each as JSON, with its number. $1 scheme, after day $2 (days since 1970), at
+-- most $3.
 SELECT json_strip_nulls(json_build_object(
            'date', business_date, 'state', state, 'starts_at', instant_text(starts_at), 'ends_at', instant_text(ends_at),
            'entries', entries, 'events', events, 'late_events', late_events)),

@@ -1,5 +1,5 @@
--- The entries of an event id, in all schemes or one, or an entry by its number. $1 event id, $2 scheme (null: all), $3 the sites to
--- show (null: all), $4 entry (null: by event id).
+-- The entries of an event id, in all schemes or one, or an entry by its number. $1 event id, $2 scheme (null: all), $3
+-- the sites to show (null: all), $4 entry (null: by event id).
 SELECT json_strip_nulls(json_build_object(
            'event', e.event::json, 'scheme', s.code, 'entry', e.entry,
            'kind', (SELECT k.word FROM entry_kind k WHERE k.kind = e.kind), 'business_date', e.business_date, 'late', e.late,

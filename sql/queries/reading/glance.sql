@@ -22,7 +22,7 @@ SELECT json_strip_nulls(json_build_object(
   FROM unnest($1::integer[]) WITH ORDINALITY AS asked(id, place)
   JOIN scheme s ON s.id = asked.id
  CROSS JOIN (SELECT $2::boolean OR $3::integer > 0 AS shows_money) AS reader
- CROSS JOIN LATERAL ( -- the day that contains now; the latest one where there is none. Days follow each other without a gap.
+ CROSS JOIN LATERAL ( -- the day that contains now, or else the latest day; days follow each other without a gap
        SELECT coalesce((SELECT d.business_date FROM business_day d
                          WHERE d.scheme = s.id AND d.starts_at <= now() ORDER BY d.business_date DESC LIMIT 1),
                        (SELECT max(d.business_date) FROM business_day d WHERE d.scheme = s.id),

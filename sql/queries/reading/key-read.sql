@@ -1,6 +1,6 @@
--- Keys as JSON, also revoked ones, each with its name and number, by which slices go. $1: the name of one in force; $2: the key to
--- begin after; $3: the most rows; null: no such bound. They are read in order from an index, of which one name is a range; '~' is
--- after all names.
+-- Keys as JSON, also revoked ones, each with its name and number, by which slices go. $1: the name of one in force; $2:
+-- the key to begin after; $3: the most rows; null: no such bound. They are read in order from an index, of which one
+-- name is a range; '~' is after all names.
 SELECT json_strip_nulls(json_build_object(
            'name', k.name, 'holder', k.holder, 'role', k.role,
            'sites', (SELECT json_agg(s.code ORDER BY s.code COLLATE "C")

@@ -1,5 +1,5 @@
--- Payment $1 as JSON, with its history. $2 the sites whose participants' payments to show (null: all, and who did what with which
--- note, which is the office's own business).
+-- Payment $1 as JSON, with its history. $2 the sites whose participants' payments to show (null: all, and who did what
+-- with which note, which is the office's own business).
 WITH own AS (SELECT participant FROM site WHERE id = ANY ($2::integer[]))
 SELECT json_strip_nulls(json_build_object(
            'payment_id', p.payment_id, 'scheme', s.code, 'date', p.business_date, 'from', coalesce(f.code, 'pool'),

@@ -1,8 +1,9 @@
--- A slice of a scheme's payments, each as JSON, by day and id. $1 scheme, after $2 (day/id; null: from the first), at most $3; null
--- where there is no such filter: $4 status, $5 whether it is held and not released, $6 the participant that pays or is paid, $7 first
--- and $8 last business day. The filter that leaves the fewest chooses the part, and each part has an index in the order of the list;
--- the other parts read nothing. The parts repeat the common conditions, the order and the limit, because PostgreSQL 15 has no other
--- way to keep the plans: around all parts, they make it sort a whole part, or read the scheme's list and filter it.
+-- A slice of a scheme's payments, each as JSON, by day and id. $1 scheme, after $2 (day/id; null: from the first), at
+-- most $3; null where there is no such filter: $4 status, $5 whether it is held and not released, $6 the participant
+-- that pays or is paid, $7 first and $8 last business day. The filter that leaves the fewest chooses the part, and each
+-- part has an index in the order of the list; the other parts read nothing. The parts repeat the common conditions, the
+-- order and the limit, because PostgreSQL 15 has no other way to keep the plans: around all parts, they make it sort a
+-- whole part, or read the scheme's list and filter it.
 WITH asked AS MATERIALIZED (
     SELECT greatest(after.day, $7::date, '-infinity') AS after_day,
            CASE WHEN after.day < $7::date THEN '' ELSE coalesce(after.id, '') END AS after_id,

@@ -1,7 +1,7 @@
 -- Participants as JSON, each with the key that slices go by. $1: {code} or {null} for all; $2: the key to begin after;
--- $3: the most rows; null: no such bound. The reader: $4 its sites, null: not a till; $5 its participant, null: not one.
--- A till does not see how its participant is paid. The office's rows are read in order from an index; of a bound key's few are found
--- first.
+-- $3: the most rows; null: no such bound. The reader: $4 its sites, null: not a till; $5 its participant, null: not
+-- one. A till does not see how its participant is paid. The office's rows are read in order from an index; of a bound
+-- key's few are found first.
 WITH own AS MATERIALIZED (
     SELECT participant FROM site WHERE id = ANY ($4::integer[]) UNION SELECT $5::integer WHERE $5::integer IS NOT NULL),
 slice AS (

@@ -1,6 +1,6 @@
--- A scheme's refund values as JSON, each with the key that slices go by. $1: {scheme, cup type and effective date or nulls
--- for all}; $2: the key to begin after; $3: the most rows; null: no such bound. The reader: $4 its sites, null: not a till;
--- $5 its participant, null: not one.
+-- A scheme's refund values as JSON, each with the key that slices go by. $1: {scheme, cup type and effective date or
+-- nulls for all}; $2: the key to begin after; $3: the most rows; null: no such bound. The reader: $4 its sites, null:
+-- not a till; $5 its participant, null: not one.
 SELECT json_build_object('cup_type', u.code, 'effective_date', v.effective_date, 'amount', amount_text(v.amount, c.decimals)),
        key
   FROM refund_value v JOIN scheme c ON c.id = v.scheme JOIN cup_type u ON u.id = v.cup_type,

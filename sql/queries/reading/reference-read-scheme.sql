@@ -1,5 +1,5 @@
--- Schemes as JSON, each with the key that slices go by. $1: {code} or {null} for all; $2: the key to begin after;
--- $3: the most rows; null: no such bound. The reader: $4 its sites, null: not a till; $5 its participant, null: not one.
+-- Schemes as JSON, each with the key that slices go by. $1: {code} or {null} for all; $2: the key to begin after; $3:
+-- the most rows; null: no such bound. The reader: $4 its sites, null: not a till; $5 its participant, null: not one.
 -- Only the office sees the operator's bank account.
 SELECT json_strip_nulls(json_build_object(
            'scheme', c.code, 'currency', c.currency, 'time_zone', c.time_zone, 'cut_off', to_char(c.cut_off, 'HH24:MI'),

@@ -1,6 +1,6 @@
--- Sites as JSON, each with the key that slices go by. $1: {code} or {null} for all; $2: the key to begin after; $3: the most
--- rows; null: no such bound. The reader: $4 its sites, null: not a till; $5 its participant, null: not one.
--- The office's rows are read in order from an index; a bound key's few are found first.
+-- Sites as JSON, each with the key that slices go by. $1: {code} or {null} for all; $2: the key to begin after; $3: the
+-- most rows; null: no such bound. The reader: $4 its sites, null: not a till; $5 its participant, null: not one. The
+-- office's rows are read in order from an index; a bound key's few are found first.
 WITH slice AS (
     (SELECT s.* FROM site s
       WHERE s.code COLLATE "C" BETWEEN coalesce(($1::text[])[1], '') AND coalesce(($1::text[])[1], '~')

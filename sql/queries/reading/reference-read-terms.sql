@@ -1,6 +1,6 @@
--- A scheme's terms as JSON, each with the key that slices go by. $1: {scheme, effective date or null for all}; $2: the key
--- to begin after; $3: the most rows; null: no such bound. The reader: $4 its sites, null: not a till; $5 its participant,
--- null: not one.
+-- A scheme's terms as JSON, each with the key that slices go by. $1: {scheme, effective date or null for all}; $2: the
+-- key to begin after; $3: the most rows; null: no such bound. The reader: $4 its sites, null: not a till; $5 its
+-- participant, null: not one.
 SELECT json_build_object(
            'effective_date', t.effective_date, 'netting', t.netting,
            'minimum_payment', amount_text(t.minimum_payment, c.decimals),

@@ -1,4 +1,5 @@
--- A slice of a scheme's seals, each as JSON, with its day's number. $1 scheme, after day $2 (days since 1970), at most $3.
+-- A slice of a scheme's seals, each as JSON, with its day's number. $1 scheme, after day $2 (days since 1970), at most
+-- $3.
 SELECT json_strip_nulls(json_build_object(
            'scheme', scheme.code, 'date', s.business_date, 'entries', s.entries, 'root', encode(s.root, 'hex'),
            'previous', encode(s.previous, 'hex'), 'seal', encode(s.seal, 'hex'), 'closed_at', instant_text(s.closed_at),

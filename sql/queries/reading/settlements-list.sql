@@ -1,5 +1,5 @@
--- A slice of a scheme's settlements, each as JSON, with its day's number. $1 scheme, after day $2 (days since 1970), at most $3, $4 the sites whose participants'
--- payments to count (null: all).
+-- A slice of a scheme's settlements, each as JSON, with its day's number. $1 scheme, after day $2 (days since 1970), at
+-- most $3, $4 the sites whose participants' payments to count (null: all).
 WITH counted_for AS MATERIALIZED (
     SELECT 0 AS participant WHERE $4::integer[] IS NULL
     UNION
