@@ -10,7 +10,7 @@
 
 enum stock_terms { ON_LOAN, ON_DEPOSIT };
 enum netting_mode { NETTING_CENTRAL, NETTING_DIRECT };
-enum site_kind { SITE_CAFE, SITE_RETURN_POINT, SITE_HUB };
+enum site_kind { SITE_CAFE, SITE_RETURN_POINT, SITE_HUB, SITE_KINDS };
 
 #define DATE_OPEN_ENDED ((struct date){INT32_MAX})
 
@@ -107,7 +107,7 @@ const struct terms *scheme_terms(const struct scheme *scheme, struct date day);
 /* How far ahead of the clock an event may lie, and calendars therefore reach. */
 enum { FUTURE_ALLOWED_US = 5 * 60 * 1000000 };
 
-enum day_state { DAY_OPEN, DAY_CLOSING, DAY_CLOSED };
+enum day_state { DAY_OPEN, DAY_CLOSING, DAY_CLOSED, DAY_STATES };
 
 /* From `starts_at` until just before `ends_at`; a day may have no length at all. */
 struct business_day {

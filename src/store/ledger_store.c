@@ -25,11 +25,16 @@ enum store_result store_head_lock(struct pg *pg, int32_t scheme, struct head *he
 
 static void take_calendar_day(struct pg_row *row, void *into)
 {
+    static const char *const words[DAY_STATES] = {
+        [DAY_OPEN] = "open",
+        [DAY_CLOSING] = "closing",
+        [DAY_CLOSED] = "closed",
+    };
     struct business_day *day = into;
     day->date = row_date(row);
     day->starts_at = row_instant(row);
     day->ends_at = row_instant(row);
-    day->state = (enum day_state)row_int32(row);
+    day->state = (enum day_state)row_word(row, words, DAY_STATES);
 }
 
 enum store_result store_calendar(struct pg *pg, struct arena *arena, int32_t scheme,

@@ -4,6 +4,7 @@
 
 #include "sql.h"
 #include "store/pg_ask.h"
+#include "store/reference_store.h"
 
 #include <string.h>
 
@@ -43,7 +44,7 @@ static void take_site(struct pg_row *row, void *into)
     row_text_into(row, site->code, CODE_SIZE);
     site->scheme = row_int32(row);
     site->participant = row_int32(row);
-    site->kind = (enum site_kind)row_int32(row);
+    site->kind = (enum site_kind)row_word(row, site_kind_words, SITE_KINDS);
     site->opened_on = row_date(row);
     site->closed_on = row_date_or(row, DATE_OPEN_ENDED);
 }

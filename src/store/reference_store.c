@@ -7,10 +7,15 @@
 
 #include <stdio.h>
 
-const char *const netting_words[] = {"central", "direct", NULL};
+const char *const netting_words[] = {[NETTING_CENTRAL] = "central", [NETTING_DIRECT] = "direct", NULL};
 const char *const bearing_words[] = {"absorb", "charge", NULL};
-const char *const stock_terms_words[] = {"on_loan", "on_deposit", NULL};
-const char *const site_kind_words[] = {"cafe", "return_point", "hub", NULL};
+const char *const stock_terms_words[] = {[ON_LOAN] = "on_loan", [ON_DEPOSIT] = "on_deposit", NULL};
+const char *const site_kind_words[] = {
+    [SITE_CAFE] = "cafe",
+    [SITE_RETURN_POINT] = "return_point",
+    [SITE_HUB] = "hub",
+    [SITE_KINDS] = NULL,
+};
 
 /* For statements that touch no row if nothing changes. */
 static enum store_result run_change(struct pg *pg, const struct sql *sql, struct pg_args args, bool *changed)

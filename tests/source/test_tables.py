@@ -19,7 +19,7 @@ DEFAULTS = {
 }
 
 # Enumerators that count the others, or stand for nothing: no table has a row for them.
-NO_VALUE = re.compile(r"_(COUNT|LIMIT|NONE|STATUSES|CHANGES|PARTS|WHATS)$")
+NO_VALUE = re.compile(r"_(COUNT|LIMIT|NONE|STATUSES|STATES|KINDS|CHANGES|PARTS|WHATS)$")
 
 # Tables that have no row for these values, which never get as far as the table.
 PARTIAL = {
