@@ -75,8 +75,22 @@ enum entry_kind {
         KIND_LIMIT = 32
 };
 
-enum tender { TENDER_NONE, TENDER_CASH, TENDER_CARD, TENDER_VOUCHER, TENDER_APP, TENDER_OTHER };
-enum bearer { BEARER_NONE, BEARER_SENDER, BEARER_RECEIVER, BEARER_OPERATOR };
+/* X(name, word): how customers pay at the counter, and who bears the loss of a transit. */
+#define TENDER_TABLE(X) X(CASH, cash) X(CARD, card) X(VOUCHER, voucher) X(APP, app) X(OTHER, other)
+#define BEARER_TABLE(X) X(SENDER, sender) X(RECEIVER, receiver) X(OPERATOR, operator)
+
+enum tender {
+    TENDER_NONE,
+#define X(name, word) TENDER_##name,
+    TENDER_TABLE(X)
+#undef X
+};
+enum bearer {
+    BEARER_NONE,
+#define X(name, word) BEARER_##name,
+    BEARER_TABLE(X)
+#undef X
+};
 
 enum {
     CODE_MAX = 32,

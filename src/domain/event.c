@@ -31,15 +31,15 @@ EVENT_KIND_TABLE(X)
 SERVICE_KIND_TABLE(X)
 #undef X
 
-static const char *const tender_words[] = {
-    [TENDER_NONE] = NULL,         [TENDER_CASH] = "cash", [TENDER_CARD] = "card",
-    [TENDER_VOUCHER] = "voucher", [TENDER_APP] = "app",   [TENDER_OTHER] = "other",
+static const char *const tender_words[] = {[TENDER_NONE] = NULL,
+#define X(name, word) [TENDER_##name] = #word,
+                                           TENDER_TABLE(X)
+#undef X
 };
-static const char *const bearer_words[] = {
-    [BEARER_NONE] = NULL,
-    [BEARER_SENDER] = "sender",
-    [BEARER_RECEIVER] = "receiver",
-    [BEARER_OPERATOR] = "operator",
+static const char *const bearer_words[] = {[BEARER_NONE] = NULL,
+#define X(name, word) [BEARER_##name] = #word,
+                                           BEARER_TABLE(X)
+#undef X
 };
 
 const char *entry_kind_word(enum entry_kind kind)

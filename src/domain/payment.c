@@ -19,10 +19,14 @@ static const struct payment_transition transitions[] = {
     {PAYMENT_CONFIRMED, CHANGE_FAIL, PAYMENT_FAILED, KIND_PAYMENT_FAILED},
 };
 
-static const char *const status_words[PAYMENT_STATUSES] = {"computed", "approved", "instructed", "confirmed",
-                                                           "failed"};
-static const char *const change_words[PAYMENT_CHANGES] = {"release", "approve", "instruct", "confirm",
-                                                          "fail"};
+static const char *const status_words[PAYMENT_STATUSES] = {
+    [PAYMENT_COMPUTED] = "computed",   [PAYMENT_APPROVED] = "approved", [PAYMENT_INSTRUCTED] = "instructed",
+    [PAYMENT_CONFIRMED] = "confirmed", [PAYMENT_FAILED] = "failed",
+};
+static const char *const change_words[PAYMENT_CHANGES] = {
+    [CHANGE_RELEASE] = "release", [CHANGE_APPROVE] = "approve", [CHANGE_INSTRUCT] = "instruct",
+    [CHANGE_CONFIRM] = "confirm", [CHANGE_FAIL] = "fail",
+};
 
 const struct payment_transition *payment_transitions(size_t *count)
 {

@@ -6,9 +6,6 @@
 #include "store/leg_rows.h"
 #include "store/pg_ask.h"
 
-enum { STATUSES = 3 };
-static const char *const status_words[STATUSES] = {"open", "approved", "withdrawn"};
-
 enum store_result store_proposal_add(struct pg *pg, int32_t scheme, struct instant now,
                                      const struct proposal_row *row)
 {
@@ -46,7 +43,7 @@ enum store_result store_proposal_schemes(struct pg *pg, struct arena *arena, con
 static void take_proposal(struct pg_row *row, void *into)
 {
     struct proposal *proposal = into;
-    proposal->status = (enum proposal_status)row_word(row, status_words, STATUSES);
+    proposal->status = (enum proposal_status)row_word(row, proposal_status_words, PROPOSAL_STATUSES);
     proposal->proposed_by = row_int32(row);
     proposal->decided_by = row_int32_or_0(row);
     proposal->event = row_copy(row);
@@ -68,7 +65,7 @@ enum store_result store_proposal_decide(struct pg *pg, int32_t scheme, const str
                                         const struct proposal_decision *decision)
 {
     return pg_ask(pg, &sql_journal_decide,
-                  PG_ARGS(arg_int(scheme), arg_uuid(id), arg_text(status_words[decision->status]),
+                  PG_ARGS(arg_int(scheme), arg_uuid(id), arg_text(proposal_status_words[decision->status]),
                           arg_instant(decision->decided_at), arg_int(decision->key), arg_text(decision->note),
                           arg_int(decision->entry)),
                   pg_touches_one());

@@ -5,6 +5,7 @@
 #define DEPOSITD_STORE_JOURNAL_STORE_H
 
 #include "store/ledger_store.h"
+#include "store/proposal_status.h"
 
 struct proposal_row {
     const struct event *event;
@@ -22,8 +23,6 @@ MUST_CHECK enum store_result store_proposals(struct pg *pg, struct arena *arena,
 /* The schemes that have a proposal with this id, in ascending order. */
 MUST_CHECK enum store_result store_proposal_schemes(struct pg *pg, struct arena *arena, const struct uuid *id,
                                                     int32_t **schemes, size_t *count);
-
-enum proposal_status { PROPOSAL_OPEN, PROPOSAL_APPROVED, PROPOSAL_WITHDRAWN };
 
 struct proposal {
     enum proposal_status status;

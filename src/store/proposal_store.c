@@ -5,10 +5,11 @@
 #include "sql.h"
 #include "store/pg_ask.h"
 
-static const char *const what_words[PROPOSAL_WHATS] = {"reference", "scheme", "participant", "key",
-                                                       "bank_line"};
-enum { DECISIONS = 3 };
-static const char *const decision_words[DECISIONS] = {"open", "approved", "withdrawn"};
+static const char *const what_words[PROPOSAL_WHATS] = {
+    [PROPOSAL_REFERENCE] = "reference",     [PROPOSAL_SCHEME] = "scheme",
+    [PROPOSAL_PARTICIPANT] = "participant", [PROPOSAL_KEY] = "key",
+    [PROPOSAL_BANK_LINE] = "bank_line",
+};
 
 enum store_result store_changes_last(struct pg *pg, int64_t *number)
 {
@@ -70,11 +71,11 @@ static void take_kept(struct pg_row *row, void *into)
     row_hashes(row, write->secret_hash.bytes, SHA256_SIZE);
     write->proposed_by = row_int32(row);
     write->proposed_at = row_instant(row);
-    write->decision = WRITE_OPEN;
+    write->decision = PROPOSAL_OPEN;
     if (row_is_null(row))
         row_skip(row);
     else
-        write->decision = (enum write_decision)row_word(row, decision_words, DECISIONS);
+        write->decision = (enum proposal_status)row_word(row, proposal_status_words, PROPOSAL_STATUSES);
     write->decided_by = row_int32_or_0(row);
     write->scheme = row_int32_or_0(row);
     write->asker_in_force = row_bool(row);
@@ -88,12 +89,12 @@ enum store_result store_write_find(struct pg *pg, struct arena *arena, int64_t n
                   pg_maybe(arena, take_kept, write, found));
 }
 
-enum store_result store_write_decide(struct pg *pg, int64_t number, enum write_decision decision,
+enum store_result store_write_decide(struct pg *pg, int64_t number, enum proposal_status decision,
                                      struct instant now, int32_t key, const char *note)
 {
     return pg_run(pg, &sql_proposal_decide,
-                  PG_ARGS(arg_int(number), arg_text(decision_words[decision]), arg_instant(now), arg_int(key),
-                          arg_text(note)));
+                  PG_ARGS(arg_int(number), arg_text(proposal_status_words[decision]), arg_instant(now),
+                          arg_int(key), arg_text(note)));
 }
 
 enum store_result read_write(struct pg *pg, int64_t number, const char *status, struct buffer *json)

@@ -7,6 +7,7 @@
 
 #include "depositd/civil.h"
 #include "depositd/seal.h"
+#include "store/proposal_status.h"
 #include "store/read_store.h"
 
 enum proposal_what {
@@ -45,21 +46,19 @@ MUST_CHECK enum store_result store_write_same(struct pg *pg, const struct propos
 MUST_CHECK enum store_result store_write_add(struct pg *pg, const struct proposed_write *write,
                                              const struct weakening *weakening, int64_t *number);
 
-enum write_decision { WRITE_OPEN, WRITE_APPROVED, WRITE_WITHDRAWN };
-
 struct kept_write {
     enum proposal_what what;
     const char *name, *body, *why; /* `why` NULL: not said */
     struct sha256 secret_hash;     /* of a key */
     int32_t proposed_by, decided_by;
     struct instant proposed_at;
-    enum write_decision decision;
+    enum proposal_status decision;
     int32_t scheme;      /* of a line of the bank */
     bool asker_in_force; /* whether the key that proposed it is still in force */
 };
 MUST_CHECK enum store_result store_write_find(struct pg *pg, struct arena *arena, int64_t number, int32_t key,
                                               struct kept_write *write, bool *found);
-MUST_CHECK enum store_result store_write_decide(struct pg *pg, int64_t number, enum write_decision decision,
+MUST_CHECK enum store_result store_write_decide(struct pg *pg, int64_t number, enum proposal_status decision,
                                                 struct instant now, int32_t key, const char *note);
 
 /* Appends the proposal as JSON. A `status` that is not NULL replaces the proposal's own. */

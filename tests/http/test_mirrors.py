@@ -127,6 +127,30 @@ def test_the_database_has_each_role(shared, roles):
     assert set(re.findall(r"'(\w+)'", check)) == roles, "a migration changes the CHECK on api_key.role"
 
 
+@pytest.mark.parametrize(
+    "table, column, file, array",
+    [
+        ("site", "kind", "src/store/reference_store.c", "site_kind_words"),
+        ("scheme", "stock_terms", "src/store/reference_store.c", "stock_terms_words"),
+        ("terms", "netting", "src/store/reference_store.c", "netting_words"),
+        ("business_day", "state", "src/store/ledger_store.c", "words"),
+        ("payment", "status", "src/domain/payment.c", "status_words"),
+        ("payment_change", "change", "src/domain/payment.c", "change_words"),
+        ("journal_proposal", "status", "src/store/proposal_status.c", "proposal_status_words"),
+        ("proposal", "what", "src/store/proposal_store.c", "what_words"),
+    ],
+)
+def test_the_database_has_each_word(shared, table, column, file, array):
+    """A word that the service does not know would fail the row that has it."""
+    [[check]] = shared.database.rows(
+        "SELECT pg_get_constraintdef(oid) FROM pg_constraint WHERE conrelid = %s::regclass AND conname = %s",
+        table,
+        f"{table}_{column}_check",
+    )
+    body = re.search(rf"\b{array}\[\w*\] = {{([^}}]*)}};", (TOP / file).read_text())[1]
+    assert sorted(re.findall(r"'(\w+)'", check)) == sorted(re.findall(r'"(\w+)"', body))
+
+
 def test_each_role_has_a_column_in_the_matrix(roles):
     assert set(test_roles.ROLES) == roles, "ROLES in tests/http/test_roles.py"
 

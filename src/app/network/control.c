@@ -3,7 +3,7 @@
 #include "app/network/control.h"
 
 static enum store_result check_decided(struct pg *pg, struct control *control, const struct kept_write *kept,
-                                       enum write_decision wanted, struct faults *faults)
+                                       enum proposal_status wanted, struct faults *faults)
 {
     if (kept->decision == wanted && kept->decided_by == control->author.key) {
         control->decided = true;
@@ -14,7 +14,7 @@ static enum store_result check_decided(struct pg *pg, struct control *control, c
 }
 
 /* Whether the proposal exists, and this key may decide on it. */
-static enum store_result find_open(struct pg *pg, struct control *control, enum write_decision wanted,
+static enum store_result find_open(struct pg *pg, struct control *control, enum proposal_status wanted,
                                    struct kept_write *kept, struct faults *faults)
 {
     bool found;
@@ -26,7 +26,7 @@ static enum store_result find_open(struct pg *pg, struct control *control, enum 
         faults_refuse(faults, REASON_NOT_FOUND);
     else if (!kept->asker_in_force)
         faults_refuse(faults, REASON_UNAUTHENTICATED);
-    else if (kept->decision != WRITE_OPEN)
+    else if (kept->decision != PROPOSAL_OPEN)
         return check_decided(pg, control, kept, wanted, faults);
     return STORE_OK;
 }
@@ -34,7 +34,7 @@ static enum store_result find_open(struct pg *pg, struct control *control, enum 
 static enum store_result begin_approval(struct pg *pg, struct control *control, struct faults *faults)
 {
     struct kept_write kept;
-    enum store_result result = find_open(pg, control, WRITE_APPROVED, &kept, faults);
+    enum store_result result = find_open(pg, control, PROPOSAL_APPROVED, &kept, faults);
     if (result != STORE_OK || faults->count > 0 || control->decided)
         return result;
     struct key_act proposing = {kept.proposed_by, kept.proposed_at};
@@ -78,7 +78,7 @@ static enum store_result end_approval(struct pg *pg, struct control *control)
 {
     const struct change_author *author = &control->author;
     enum store_result result =
-        store_write_decide(pg, author->proposal, WRITE_APPROVED, control->now, author->key, NULL);
+        store_write_decide(pg, author->proposal, PROPOSAL_APPROVED, control->now, author->key, NULL);
     buffer_reset(control->json);
     return result == STORE_OK ? read_write(pg, author->proposal, NULL, control->json) : result;
 }
@@ -102,9 +102,9 @@ enum store_result control_withdraw(struct pg *pg, struct control *control, const
 {
     struct kept_write kept;
     int64_t number = control->author.proposal;
-    enum store_result result = find_open(pg, control, WRITE_WITHDRAWN, &kept, faults);
+    enum store_result result = find_open(pg, control, PROPOSAL_WITHDRAWN, &kept, faults);
     if (result != STORE_OK || faults->count > 0 || control->decided)
         return result;
-    result = store_write_decide(pg, number, WRITE_WITHDRAWN, control->now, control->author.key, note);
+    result = store_write_decide(pg, number, PROPOSAL_WITHDRAWN, control->now, control->author.key, note);
     return result == STORE_OK ? read_write(pg, number, NULL, control->json) : result;
 }

@@ -43,9 +43,12 @@ struct body_leg {
     struct decimal amount;
 };
 
-static const char *const conditions[] = {"sound", "damaged", NULL};
-static const char *const tenders[] = {"cash", "card", "voucher", "app", "other", NULL};
-static const char *const bearers[] = {"sender", "receiver", "operator", NULL};
+enum condition { CONDITION_SOUND, CONDITION_DAMAGED };
+static const char *const conditions[] = {[CONDITION_SOUND] = "sound", [CONDITION_DAMAGED] = "damaged", NULL};
+#define X(name, word) #word,
+static const char *const tenders[] = {TENDER_TABLE(X) NULL};
+static const char *const bearers[] = {BEARER_TABLE(X) NULL};
+#undef X
 
 /* clang-format off */
 #define IN_LINE(member) .name = #member, .required = true, .offset = offsetof(struct line, member)
@@ -225,7 +228,7 @@ static void read_lines(const char *name, const struct shape_list *list, struct c
     }
     for (size_t i = 0; i < list->count; i++) {
         memcpy(read[i].cup_type, lines[i].cup_type, CODE_SIZE);
-        read[i].damaged = lines[i].condition != 0;
+        read[i].damaged = lines[i].condition == CONDITION_DAMAGED;
         read[i].quantity.count = lines[i].quantity;
     }
     *cups = (struct cup_lines){.lines = read, .count = list->count};

@@ -5,7 +5,12 @@
 
 #include <string.h>
 
-static const char *const method_words[METHOD_COUNT] = {"GET", "POST", "PUT", "DELETE"};
+static const char *const method_words[METHOD_COUNT] = {
+    [METHOD_GET] = "GET",
+    [METHOD_POST] = "POST",
+    [METHOD_PUT] = "PUT",
+    [METHOD_DELETE] = "DELETE",
+};
 
 const char *method_word(enum method method)
 {

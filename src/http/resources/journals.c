@@ -6,27 +6,19 @@
 #include "http/request/route.h"
 #include "http/request/slice.h"
 #include "http/resources/payment_shapes.h"
+#include "http/resources/proposing.h"
 #include "store/journal_store.h"
 
 #include <string.h>
 
 void handle_journals_list(const struct request *request, struct answer *answer)
 {
-    static const char *const statuses[] = {"open", "approved", "withdrawn"};
     struct list_slice slice;
-    const char *asked = request_query(request, "status"), *status = asked == NULL ? statuses[0] : NULL;
     const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
     if (scheme == NULL)
         return;
-    for (size_t i = 0; i < sizeof statuses / sizeof statuses[0] && status == NULL; i++)
-        if (strcmp(asked, statuses[i]) == 0)
-            status = statuses[i];
-    if (status == NULL) {
-        faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "status",
-                             "is no status of a journal");
-        return;
-    }
-    if (!slice_begin(request, answer, &slice))
+    const char *status = proposal_status_asked(request, answer, "is no status of a journal");
+    if (status == NULL || !slice_begin(request, answer, &slice))
         return;
     enum store_result result = read_journals(request->pg, scheme->id, status, &slice);
     slice_end(request, answer, result, &slice);

@@ -14,23 +14,15 @@ enum { NUMBER_DIGITS_MAX = 15 };
 
 void handle_proposals_list(const struct request *request, struct answer *answer)
 {
-    static const char *const statuses[] = {"open", "approved", "withdrawn", NULL};
     struct list_slice slice;
-    const char *asked = request_query(request, "status"), *code = request_query(request, "scheme");
+    const char *code = request_query(request, "scheme");
     const struct scheme *scheme = code != NULL ? request_scheme(request, answer, code) : NULL;
-    size_t i = 0;
     if (code != NULL && scheme == NULL)
         return;
-    while (asked != NULL && statuses[i] != NULL && strcmp(asked, statuses[i]) != 0)
-        i++;
-    if (statuses[i] == NULL) {
-        faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "status",
-                             "is no status of a proposal");
+    const char *status = proposal_status_asked(request, answer, "is no status of a proposal");
+    if (status == NULL || !slice_begin(request, answer, &slice))
         return;
-    }
-    if (!slice_begin(request, answer, &slice))
-        return;
-    enum store_result result = read_writes(request->pg, scheme != NULL ? scheme->id : 0, statuses[i], &slice);
+    enum store_result result = read_writes(request->pg, scheme != NULL ? scheme->id : 0, status, &slice);
     slice_end(request, answer, result, &slice);
 }
 

@@ -25,6 +25,17 @@ struct control control_of(const struct request *request, struct answer *answer, 
     return control;
 }
 
+const char *proposal_status_asked(const struct request *request, struct answer *answer, const char *fault)
+{
+    const char *asked = request_query(request, "status");
+    size_t i = PROPOSAL_OPEN;
+    while (asked != NULL && i < PROPOSAL_STATUSES && strcmp(asked, proposal_status_words[i]) != 0)
+        i++;
+    if (i == PROPOSAL_STATUSES)
+        faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "status", "%s", fault);
+    return proposal_status_words[i];
+}
+
 void answer_proposed(const struct request *request, struct answer *answer)
 {
     answer->status = 202;

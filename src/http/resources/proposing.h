@@ -15,6 +15,9 @@ struct control control_of(const struct request *request, struct answer *answer, 
 /* Gives the answer for a write that control has `proposed`. */
 void answer_proposed(const struct request *request, struct answer *answer);
 
+/* The status that ?status= asks for, or "open". NULL: there is no such status, and `fault` has been added. */
+const char *proposal_status_asked(const struct request *request, struct answer *answer, const char *fault);
+
 /* Each of these carries out a write that a second person has approved, under the usual checks. */
 typedef void approver(const struct request *request, struct answer *answer, const struct kept_write *kept,
                       json_t *body, struct control *control);
