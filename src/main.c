@@ -358,8 +358,8 @@ static int print_help(const struct command *command)
         print_roles();
         puts("\n  --holder PERSON     the person who holds the key; the key's name unless given.\n"
              "                      Two keys of one holder count as one person\n"
-             "  --site CODE         a site of a pos key; may be repeated\n"
-             "  --participant CODE  the participant of a participant key");
+             "  --site CODE         a site of a " ROLES_OF_SITES " key; may be repeated\n"
+             "  --participant CODE  the participant of a " ROLES_OF_PARTICIPANT " key");
     }
     if (command->run == run_verify)
         puts("\nEach finding is a line: SCHEME: CHECK: the thing that is wrong. The last line counts the\n"

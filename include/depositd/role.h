@@ -37,6 +37,11 @@ enum role_making { MADE_BY_ONE, MADE_BY_TWO };
     X(ADMIN, admin, EVERYTHING, STAFF, BY_TWO,                                                               \
       "does what an accountant does, and keeps reference data and keys")
 
+/* The words of the roles with a reach, joined by "or", as help and messages name them.
+ * tests/unit/test_router.c compares them with the table. */
+#define ROLES_OF_SITES       "pos"
+#define ROLES_OF_PARTICIPANT "participant"
+
 enum role {
 #define X(name, ...) ROLE_##name,
     ROLE_TABLE(X)

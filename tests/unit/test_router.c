@@ -135,6 +135,26 @@ static void roles_that_approve_are_made_by_two(const struct route *route)
                       route->path);
 }
 
+static void check_roles_of(enum role_reach reach, const char *expected)
+{
+    char words[100] = "";
+    for (unsigned role = 0; role < ROLE_COUNT; role++) {
+        if (role_reach((enum role)role) != reach)
+            continue;
+        if (words[0] != '\0')
+            strcat(words, " or ");
+        strcat(words, role_word((enum role)role));
+    }
+    ck_assert_str_eq(words, expected);
+}
+
+START_TEST(help_names_the_roles_with_each_reach)
+{
+    check_roles_of(REACH_SITES, ROLES_OF_SITES);
+    check_roles_of(REACH_PARTICIPANT, ROLES_OF_PARTICIPANT);
+}
+END_TEST
+
 START_TEST(every_route_is_complete)
 {
     size_t count, posts_of_events = 0;
@@ -402,6 +422,7 @@ Suite *file_suite(void)
     tcase_add_loop_test(tests, a_path_and_method_name_a_route, 0, COUNT(matches));
     tcase_add_test(tests, every_route_can_be_reached);
     tcase_add_test(tests, a_link_is_known_by_its_path);
+    tcase_add_test(tests, help_names_the_roles_with_each_reach);
     tcase_add_test(tests, every_route_is_complete);
     tcase_add_test(tests, the_route_of_reports_takes_what_they_ask_for);
     tcase_add_loop_test(tests, escapes_are_bytes_of_utf8, 0, COUNT(texts));

@@ -45,14 +45,16 @@ static void check_reach(const struct key_request *request, struct faults *faults
     bool names_participant = request->participant[0] != '\0';
     enum role_reach reach = role_reach((enum role)request->role);
     if (reach == REACH_SITES && request->sites.count == 0)
-        faults_add(faults, REASON_MEMBER_MISSING, "/sites", "a pos key names the sites it is for");
+        faults_add(faults, REASON_MEMBER_MISSING, "/sites",
+                   "a " ROLES_OF_SITES " key names the sites it is for");
     if (reach != REACH_SITES && request->sites.count > 0)
-        faults_add(faults, REASON_MEMBER_UNKNOWN, "/sites", "only a pos key names sites");
+        faults_add(faults, REASON_MEMBER_UNKNOWN, "/sites", "only a " ROLES_OF_SITES " key names sites");
     if (reach == REACH_PARTICIPANT && !names_participant)
-        faults_add(faults, REASON_MEMBER_MISSING, "/participant", "a participant key names its participant");
+        faults_add(faults, REASON_MEMBER_MISSING, "/participant",
+                   "a " ROLES_OF_PARTICIPANT " key names its participant");
     if (reach != REACH_PARTICIPANT && names_participant)
         faults_add(faults, REASON_MEMBER_UNKNOWN, "/participant",
-                   "only a participant key names a participant");
+                   "only a " ROLES_OF_PARTICIPANT " key names a participant");
 }
 
 static bool is_blank(const char *text)

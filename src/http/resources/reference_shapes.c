@@ -205,8 +205,8 @@ static const struct field key_fields[] = {
              SAYS("The person who holds the key; two keys of one holder are one person")),
     REQUIRED(key_request, role, FORM_WORD, .words = role_words, SAYS("Role of the key")),
     OPTIONAL(key_request, sites, FORM_LIST, .shape = &shape_code, RANGE(1, NESTED_LIST_MAX),
-             SAYS("For a pos key: its sites")),
+             SAYS("For a " ROLES_OF_SITES " key: its sites")),
     OPTIONAL(key_request, participant, FORM_CODE,
-             SAYS("For a participant key: the participant whose sites it may see")),
+             SAYS("For a " ROLES_OF_PARTICIPANT " key: the participant whose sites it may see")),
 };
 const struct shape shape_key_post = SHAPE("KeyPost", key_request, key_fields, COUNT(key_fields));
