@@ -128,7 +128,6 @@ def test_a_source_begins_with_its_own_header(path):
 SHARED_HEADERS = {
     "src/http/events/handlers.h",
     "src/http/resources/handlers.h",
-    "src/http/request/route.h",
     "src/store/pg_inside.h",
     "include/depositd/money.h",
     "include/depositd/posting.h",
@@ -146,23 +145,41 @@ def without_comments(path):
     return re.sub(r"^#.*$", "", text.replace("\\\n", " "), flags=re.MULTILINE)
 
 
-def test_a_function_is_defined_beside_its_header():
+def definitions():
+    """Each function that a header declares: its name, the header, and the source that defines it."""
     declared = {name: path for path in HEADERS for name in re.findall(FUNCTION, without_comments(path), re.MULTILINE)}
-    defined = {
-        (name, path)
+    return [
+        (name, declared[name], path)
         for path in SOURCES
         if path.suffix == ".c"
         for name in re.findall(FUNCTION + r"[^;{}]*\)\s*\{", without_comments(path), re.MULTILINE)
-    }
-    assert len(defined) > 500
-    elsewhere = {
-        f"{name} of {path.name} is declared in {declared[name].name}"
-        for name, path in defined
         if name in declared
-        and declared[name].stem != path.stem
-        and str(declared[name].relative_to(TOP)) not in SHARED_HEADERS
+    ]
+
+
+DEFINITIONS = definitions()
+
+
+def test_a_function_is_defined_beside_its_header():
+    assert len(DEFINITIONS) > 500
+    elsewhere = {
+        f"{name} of {path.name} is declared in {header.name}"
+        for name, header, path in DEFINITIONS
+        if header.stem != path.stem and str(header.relative_to(TOP)) not in SHARED_HEADERS
     }
     assert elsewhere == set()
+
+
+def test_no_call_goes_upward():
+    """Includes run down, so a call runs up only if a header declares a function of another room or of a higher wing."""
+    upward = set()
+    for name, header, path in DEFINITIONS:
+        room, floors = room_of(path), WINGS.get(room_of(path), [])
+        if room_of(header) != ("depositd" if room == "domain" else room) and room_of(header) != room:
+            upward.add(f"{room} defines {name} of {header}")
+        elif floors and floors.index(wing_of(header)) < floors.index(wing_of(path)):
+            upward.add(f"{wing_of(path)} defines {name} of {header}")
+    assert upward == set()
 
 
 @pytest.mark.parametrize("path", HEADERS, ids=lambda path: str(path.relative_to(TOP)))

@@ -3,6 +3,7 @@
  * that its Accept header prefers, and the caller that its Authorization header names. */
 #include "http/request/router.h"
 
+#include "http/contract/routes.h"
 #include "http/request/media.h"
 #include "http/server/auth.h"
 #include "report/report.h"
@@ -419,6 +420,7 @@ Suite *file_suite(void)
 {
     Suite *suite = suite_create("router");
     TCase *tests = tcase_create("router");
+    routes_init();
     tcase_add_loop_test(tests, a_path_and_method_name_a_route, 0, COUNT(matches));
     tcase_add_test(tests, every_route_can_be_reached);
     tcase_add_test(tests, a_link_is_known_by_its_path);

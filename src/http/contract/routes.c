@@ -1,10 +1,11 @@
 /* SPDX-License-Identifier: ISC */
 /* The table of routes. Its roles follow the interface's table of roles and operations. Handlers decide which
  * part of a resource a key may see (its own sites, its own participant). */
-#include "http/request/route.h"
+#include "http/contract/routes.h"
 
 #include "http/contract/route_reasons.h"
 #include "http/events/handlers.h"
+#include "http/request/route.h"
 #include "http/resources/bank_shapes.h"
 #include "http/resources/handlers.h"
 #include "http/resources/oversight_shapes.h"
@@ -331,8 +332,7 @@ static const struct route routes[] = {
 };
 /* clang-format on */
 
-const struct route *routes_all(size_t *count)
+void routes_init(void)
 {
-    *count = sizeof routes / sizeof routes[0];
-    return routes;
+    routes_set(routes, sizeof routes / sizeof routes[0]);
 }

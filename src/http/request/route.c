@@ -1,10 +1,27 @@
 /* SPDX-License-Identifier: ISC */
-/* Properties that follow from a route's row. */
+/* The table of routes, as the server has set it, and properties that follow from a route's row. */
 #include "http/request/route.h"
 
 #include "http/request/media.h"
 
+#include <assert.h>
 #include <string.h>
+
+static const struct route *table;
+static size_t table_count;
+
+void routes_set(const struct route *routes, size_t count)
+{
+    table = routes;
+    table_count = count;
+}
+
+const struct route *routes_all(size_t *count)
+{
+    assert(table != NULL);
+    *count = table_count;
+    return table;
+}
 
 unsigned route_media(const struct route *route)
 {

@@ -73,7 +73,10 @@ struct route {
     const enum reason *reasons; /* possible reasons besides those of route_reasons.c; 0-ended; NULL: none */
 };
 
-/* All rows. They are in http/contract/routes.c, because they name all handlers. */
+/* Sets the table of routes. Once, before there are threads. The table is in http/contract/routes.c, because
+ * its rows name all handlers, and nothing in this wing may call upward. */
+void routes_set(const struct route *routes, size_t count);
+/* All rows of the table, which must have been set. */
 const struct route *routes_all(size_t *count);
 
 /* The media that the route can answer with, a set of 1u << enum media. Unless the row says otherwise, the set

@@ -10,6 +10,7 @@
 #include "base/log.h"
 #include "base/memory.h"
 #include "http/contract/openapi.h"
+#include "http/contract/routes.h"
 #include "http/request/json_body.h"
 #include "http/request/meters.h"
 #include "http/request/route.h"
@@ -230,6 +231,7 @@ static struct server *prepare(struct service *service, char *error, size_t error
     all->service = service;
     pthread_mutex_init(&all->lock, NULL);
     pthread_cond_init(&all->fewer, NULL);
+    routes_init();
     openapi_write(&all->openapi);
     all->rates = rates_new(config->key_rate, config->key_burst);
     all->meters = meters_new(exchanges_gauge, all);
