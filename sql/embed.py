@@ -36,13 +36,17 @@ def read_names(headers):
     """The numbers by name: of each row `X(NAME, word, number, …)`, and of each `#define PREFIX_NAME PREFIX_OTHER`.
 
     The header's enum gives the prefix: `KIND_##name = number` makes `kind_issue` of X(ISSUE, issue, 1). A list has the
-    numbers of all rows with the same member: `kinds_counter` those of ISSUE, RETURN and EXCHANGE.
+    numbers of all rows with the same member: `kinds_counter` those of ISSUE, RETURN and EXCHANGE. ValueError: a row has
+    fewer members than others of its header.
     """
     names = {}
     for header in headers:
         text = pathlib.Path(header).read_text()
         prefix = re.search(r"\b(\w+?_)##name = number\b", text).group(1)
         rows = [re.split(r",\s*", row) for row in re.findall(r"\bX\((\w+,\s*\w+,\s*\d+\b[^()]*)\)", text)]
+        for row in rows:
+            if len(row) != max(map(len, rows)):
+                raise ValueError(f"{header}: the row of {row[0]} has {len(row)} members, others have more")
         names.update({prefix.lower() + word: number for _, word, number, *_ in rows})
         lists, columns = LISTS[prefix]
         for member, column in sorted({(row[column], column) for row in rows for column in columns}):

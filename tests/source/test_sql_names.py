@@ -62,6 +62,17 @@ def test_the_tables_are_read():
         assert rows and {prefix + name.lower() for name in rows} <= NAMES.keys()
 
 
+@pytest.mark.parametrize("header", HEADERS, ids=name_of)
+def test_a_row_without_a_member_is_told(header, tmp_path):
+    """The build reads the rows before the compiler does, so it must say which of them lacks a member."""
+    copy = tmp_path / header.name
+    text = header.read_text()
+    name, last = re.findall(r"^    X\((\w+),[^()]*(, \w+)\)", text, re.MULTILINE)[-1]
+    copy.write_text(re.sub(rf"^(    X\({name},[^()]*){last}\)", r"\1)", text, flags=re.MULTILINE))
+    with pytest.raises(ValueError, match=rf"{header.name}: the row of {name} has"):
+        embed.read_names([copy])
+
+
 @pytest.mark.parametrize("path", FILES, ids=name_of)
 def test_kinds_and_accounts_have_names(path):
     assert not bare_numbers(path.read_text())
