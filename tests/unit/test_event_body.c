@@ -187,6 +187,28 @@ START_TEST(each_kind_has_its_members_and_no_others)
 }
 END_TEST
 
+/* A member that is read and then dropped would be lost to the ledger, and two events that differ in it would
+ * be taken for one. */
+START_TEST(the_text_holds_every_member_of_its_kind)
+{
+    struct reading reading;
+    json_t *body = minimal((size_t)_i);
+    reading_init(&reading);
+    for (size_t i = 0; i < 3 && kinds[_i].optional[i] != NULL; i++)
+        add_member(body, kinds[_i].optional[i]);
+    json_object_set_new(body, "reference", json_string("till 2/1187"));
+    json_object_set_new(body, "occurred_at", json_string("2026-05-12T10:00:00Z"));
+    ck_assert_msg(read_json(&reading, body), "%s", reading.found);
+    json_t *text = json_loadb(reading.event.text, reading.event.text_length, 0, NULL);
+    ck_assert_msg(json_equal(text, body),
+                  "fill_event in event_body.c, or canonical.c, changes a member: %.*s",
+                  (int)reading.event.text_length, reading.event.text);
+    json_decref(text);
+    json_decref(body);
+    reading_dispose(&reading);
+}
+END_TEST
+
 /* Cups that come back, are sent or arrive may be in either condition. In all other kinds the kind says
  * whether the cups are sound or damaged. */
 START_TEST(a_condition_is_said_where_there_is_a_choice)
@@ -555,6 +577,7 @@ Suite *file_suite(void)
     tcase_add_loop_test(tests, each_kind_is_read_with_what_it_requires, 0, KINDS);
     tcase_add_loop_test(tests, each_kind_misses_what_it_requires, 0, KINDS);
     tcase_add_loop_test(tests, each_kind_has_its_members_and_no_others, 0, KINDS);
+    tcase_add_loop_test(tests, the_text_holds_every_member_of_its_kind, 0, KINDS);
     tcase_add_loop_test(tests, a_condition_is_said_where_there_is_a_choice, 0, KINDS);
     tcase_add_test(tests, there_are_no_other_kinds);
     tcase_add_loop_test(tests, each_fault_is_told_with_its_place, 0, (int)(sizeof cases / sizeof cases[0]));
