@@ -14,6 +14,17 @@ from zoneinfo import ZoneInfo
 DECIMALS = {"CAD": 2, "NOK": 2, "NZD": 2, "USD": 2, "ISK": 0, "KWD": 3}  # ISO 4217 list one
 DAY = timedelta(days=1)
 
+# The accounts that count cups, and the deposits that are owed for these cups. None: the cups are outside of the pool.
+DEPOSITS_FOR = {
+    "supply": None,
+    "site_stock": "stock_deposits",
+    "damaged": "stock_deposits",
+    "in_transit": "transit_deposits",
+    "with_customers": "customer_deposits",
+    "retired": None,
+    "unaccounted": None,
+}
+
 
 class Refused(Exception):
     """The event records nothing; the argument is the reason."""
@@ -167,8 +178,7 @@ class Model:
     def unit(account):
         """The cup type of a cup account, None for money."""
         name, _, names = account.partition("(")
-        cups = ("supply", "site_stock", "damaged", "in_transit", "with_customers", "retired", "unaccounted")
-        return names.rstrip(")").split(",")[-1] if name in cups else None
+        return names.rstrip(")").split(",")[-1] if name in DEPOSITS_FOR else None
 
     def _negative_stock(self, entry):
         return [
@@ -419,19 +429,14 @@ class Model:
         another."""
         legs = Counter()
         for account, n in cups.items():
-            place, cup = account.partition("(")[0], self.unit(account)
-            if (
-                not n
-                or place in ("supply", "retired", "unaccounted")
-                or not (place == "with_customers" or self.on_deposit)
-            ):
+            held, cup = DEPOSITS_FOR[account.partition("(")[0]], self.unit(account)
+            if not n or not held or not (held == "customer_deposits" or self.on_deposit):
                 continue
             change = n * (self.value(cup, new_day) - self.value(cup, old_day))
-            if place in ("site_stock", "damaged"):
+            if held == "stock_deposits":
                 site = account.partition("(")[2].split(",")[0]
                 legs.update({f"stock_deposits({site},{cup})": -change, f"site_clearing({site})": change})
             else:
-                held = "customer_deposits" if place == "with_customers" else "transit_deposits"
                 legs.update({f"{held}({cup})": -change, "refund_variance": change})
         return legs
 

@@ -14,7 +14,7 @@ import pytest
 import test_reports_keys
 import test_roles
 from examples import KEPT
-from model import Model
+from model import DEPOSITS_FOR, Model
 from test_schema import c_table
 
 TOP = pathlib.Path(__file__).parents[2]
@@ -109,6 +109,14 @@ def test_each_kind_has_a_row_in_the_matrix_of_roles(posted):
 def test_the_model_works_out_each_kind(posted):
     modelled = {kind for kind in posted if hasattr(Model, f"_{kind}")}
     assert modelled == posted - NOT_IN_MODEL, "tests/http/model.py"
+
+
+def test_the_model_knows_each_account_of_cups():
+    holds = {row[1]: row[5] for row in c_table("account.h", "ACCOUNT_TABLE")}
+    assert {word: deposits is not None for word, deposits in DEPOSITS_FOR.items()} == {
+        word: place != "GONE" for word, place in holds.items() if place != "MONEY"
+    }, "DEPOSITS_FOR in tests/http/model.py"
+    assert {deposits for deposits in DEPOSITS_FOR.values() if deposits} <= holds.keys()
 
 
 def test_the_random_days_have_each_kind(posted):

@@ -112,11 +112,11 @@ def c_table(header, table):
 def test_tables_mirror_those_in_c(database, service):
     kinds = database.rows("SELECT kind, word FROM entry_kind ORDER BY kind")
     in_c = c_table("event.h", "EVENT_KIND_TABLE") + c_table("event.h", "SERVICE_KIND_TABLE")
-    assert kinds == sorted((int(number), word) for _, word, number, *_ in in_c)
+    assert kinds == sorted((int(number), word) for _, word, number, *_ in in_c), "a migration adds rows to entry_kind"
     accounts = database.rows("SELECT kind, word, 'SCOPE_' || upper(scope), class FROM account_kind ORDER BY kind")
     assert accounts == sorted(
         (int(number), word, scope, kind) for _, word, number, scope, kind, *_ in c_table("account.h", "ACCOUNT_TABLE")
-    )
+    ), "a migration adds rows to account_kind"
 
 
 @pytest.fixture(scope="module")
