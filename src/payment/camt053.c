@@ -4,6 +4,7 @@
 
 #include "base/memory.h"
 #include "payment/camt053_elements.h"
+#include "payment/camt053_texts.h"
 
 #include <stdlib.h>
 #include <string.h>

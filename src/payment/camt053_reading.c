@@ -1,10 +1,20 @@
 /* SPDX-License-Identifier: ISC */
-/* Ends the reading of a camt.053 message early. */
+/* The place of the reading of a camt.053 message, and its early end. */
 #include "payment/camt053_reading.h"
 
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
+
+struct camt_statement *camt053_statement(struct reading *reading)
+{
+    return &reading->document->statements[reading->document->count - 1];
+}
+
+struct detail *camt053_detail(struct reading *reading)
+{
+    return &reading->entry.details[reading->entry.detail_count - 1];
+}
 
 void camt053_refuse(struct reading *reading, enum camt_result result, const char *format, ...)
 {

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* A camt.053 message while it is read: the reader's position, the data read so far from the elements around
- * it, and the refusals. Private to the reader: camt053.c walks through the document, and camt053_elements.c
- * knows the meaning of its elements. */
+ * it, and the refusals. Private to the reader: camt053.c walks through the document, camt053_texts.c takes
+ * its texts, and camt053_elements.c makes statements and lines of its structure. */
 #ifndef DEPOSITD_PAYMENT_CAMT053_READING_H
 #define DEPOSITD_PAYMENT_CAMT053_READING_H
 
@@ -12,6 +12,12 @@
 #include <libxml/xmlreader.h>
 
 enum { CAMT053_DEPTH_MAX = 40, CAMT053_PATH_MAX = 1024 }; /* the schema allows about half of that depth */
+
+/* Paths of elements. */
+#define CAMT053_ROOT      "Document/BkToCstmrStmt/"
+#define CAMT053_STATEMENT CAMT053_ROOT "Stmt/"
+#define CAMT053_ENTRY     CAMT053_STATEMENT "Ntry/"
+#define CAMT053_DETAIL    CAMT053_ENTRY "NtryDtls/TxDtls/"
 
 /* An amount with its sign, as far as it has been read. */
 struct signed_amount {
@@ -54,6 +60,10 @@ struct reading {
     struct entry entry;
     size_t lines;
 };
+
+/* The statement, and the transaction of its entry, that the reading is in. */
+struct camt_statement *camt053_statement(struct reading *reading);
+struct detail *camt053_detail(struct reading *reading);
 
 /* Ends the reading. If there are several faults, the first is reported. */
 void camt053_refuse(struct reading *reading, enum camt_result result, const char *format, ...)
