@@ -5,7 +5,7 @@
 -- refund_variance, anywhere; all others in the few entries that are not of the counter. Each of the three has
 -- an index in entry order, and the report costs as much as the entries that it finds there. They are read
 -- some thousand numbers at a time, in order, as in the journal: the first row comes at once, and the running
--- balance needs no sort.
+-- balance needs no sort. Each row has the account's code in the office's own ledger on its day.
 WITH of_scheme AS (
     SELECT decimals, account_unit($2::bigint) = 0 AS is_money,
            coalesce((SELECT code FROM cup_type WHERE cup_type.id = account_unit($2)), currency) AS unit
@@ -47,10 +47,18 @@ listed AS (
             CROSS JOIN LATERAL unnest(e.accounts, e.amounts) WITH ORDINALITY AS l(account, amount, position)
             WHERE l.account = $2
             ORDER BY e.entry, l.position) AS line),
+chart AS MATERIALIZED ( -- an account's own row comes before its kind's
+    SELECT since, until, code, name, account = $2::bigint AS is_own FROM office_codes($1::integer)
+     WHERE account IN ($2::bigint, account_of(account_kind_of($2::bigint), 0, 0))),
 running AS (SELECT listed.*, sum(amount) OVER (ROWS UNBOUNDED PRECEDING) AS balance FROM listed)
 SELECT entry, business_date, kind, site, event_id, unit,
        CASE WHEN entry > 0 AND amount > 0 THEN CASE WHEN is_money THEN amount_text(amount, decimals) ELSE amount::text END END,
        CASE WHEN entry > 0 AND amount < 0 THEN CASE WHEN is_money THEN amount_text(-amount, decimals) ELSE (-amount)::text END END,
-       CASE WHEN is_money THEN amount_text(balance, decimals) ELSE balance::text END
-  FROM running, of_scheme
+       CASE WHEN is_money THEN amount_text(balance, decimals) ELSE balance::text END, coded.code, coded.name
+  FROM running
+ CROSS JOIN of_scheme
+  LEFT JOIN LATERAL (
+       SELECT code, name FROM chart
+        WHERE coalesce(business_date, $3::date) >= since AND coalesce(business_date, $3::date) < until
+        ORDER BY is_own DESC LIMIT 1) AS coded ON true
  WHERE $5::bigint IS NULL OR entry > $5

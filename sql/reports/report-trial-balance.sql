@@ -1,6 +1,8 @@
--- Trial balance: every account that is not zero, with the day on which it last moved, then the totals of each unit. $1
--- scheme, $2 business day.
+-- Trial balance: every account that is not zero, with the day on which it last moved, and its code in the office's own
+-- ledger on the business day; then the totals of each unit. $1 scheme, $2 business day.
 WITH of_scheme AS (SELECT currency, decimals FROM scheme WHERE id = $1::integer),
+chart AS MATERIALIZED (
+    SELECT account, code, name FROM office_codes($1::integer) WHERE $2::date >= since AND $2::date < until),
 stands AS (
     SELECT b.account, coalesce(unit.code, currency) AS unit, unit.id IS NULL AS is_money, b.amount::numeric,
            k.word || coalesce('(' || nullif(concat_ws(',', s.code, p.code, c.code), '') || ')', '') AS name,
@@ -21,8 +23,12 @@ line AS (
       FROM stands
     UNION ALL
     SELECT 1, 0, 'total', unit, is_money, sum(greatest(amount, 0)), sum(greatest(-amount, 0)), NULL FROM stands GROUP BY unit, is_money)
-SELECT name, unit,
+SELECT line.name, unit,
        CASE WHEN is_money THEN amount_text(debit, decimals) ELSE debit::text END,
-       CASE WHEN is_money THEN amount_text(credit, decimals) ELSE credit::text END, moved_on
-  FROM line, of_scheme
- ORDER BY is_money DESC, unit COLLATE "C", part, account
+       CASE WHEN is_money THEN amount_text(credit, decimals) ELSE credit::text END, moved_on,
+       coalesce(own.code, kind.code), coalesce(own.name, kind.name)
+  FROM line
+  LEFT JOIN chart own ON own.account = line.account
+  LEFT JOIN chart kind ON kind.account = account_of(account_kind_of(line.account), 0, 0)
+ CROSS JOIN of_scheme
+ ORDER BY is_money DESC, unit COLLATE "C", part, line.account

@@ -47,6 +47,14 @@
 #define TO_PARTICIPANT     OF_SCHEME("participant-statement") "&participant={participant}&from={date}&to={date}"
 #define TO_SITE            OF_SCHEME("site-statement") "&site={site}&from={date}&to={date}"
 
+#define TOTALS                                                                                               \
+    {                                                                                                        \
+        "totals", PARAMETER_CHOICE, OR_NULL, "shown or left_out, for an import; shown unless given",         \
+            totals_choices                                                                                   \
+    }
+
+static const char *const totals_choices[] = {"shown", "left_out", NULL};
+static const char *const line_choices[] = {"account", "code", NULL};
 static const char *const exception_states[] = {"open", "resolved", NULL};
 
 static const struct report reports[] = {
@@ -74,7 +82,9 @@ static const struct report reports[] = {
                  {"unit", COLUMN_TEXT, "Currency or cup type"},
                  {"debit", COLUMN_FIGURE, "Debit balance"},
                  {"credit", COLUMN_FIGURE, "Credit balance"},
-                 {"moved_on", COLUMN_TEXT, "Business day on which it last moved"}}},
+                 {"moved_on", COLUMN_TEXT, "Business day on which it last moved"},
+                 {"code", COLUMN_TEXT, "Its code in the office's own ledger"},
+                 {"name", COLUMN_TEXT, "Its name there"}}},
     {"stock",
      "Where the cups are",
      FOR_ALL,
@@ -215,7 +225,9 @@ static const struct report reports[] = {
                  {"unit", COLUMN_TEXT, "Currency or cup type"},
                  {"debit", COLUMN_FIGURE, "Debit"},
                  {"credit", COLUMN_FIGURE, "Credit"},
-                 {"balance", COLUMN_FIGURE, "Balance, debits positive"}}},
+                 {"balance", COLUMN_FIGURE, "Balance, debits positive"},
+                 {"code", COLUMN_TEXT, "The account's code in the office's own ledger on that day"},
+                 {"name", COLUMN_TEXT, "Its name there"}}},
     {"journal", "All entries with their legs, in their order", FOR_OFFICE, false, true, &sql_report_journal,
      .parameters = {FROM, TO, ONE_SITE},
      .columns = {{"entry", COLUMN_CUPS, "Number of the entry", TO_ENTRY},
@@ -227,6 +239,54 @@ static const struct report reports[] = {
                  {"unit", COLUMN_TEXT, "Currency or cup type"},
                  {"debit", COLUMN_FIGURE, "Debit"},
                  {"credit", COLUMN_FIGURE, "Credit"}}},
+    {"journal-summary",
+     "The movement of each account of money in each day, with the codes of the office's ledger", FOR_OFFICE,
+     false, false, &sql_report_journal_summary,
+     .parameters = {FROM,
+                    TO,
+                    {"by", PARAMETER_CHOICE, OR_NULL,
+                     "A line for each account, or for each code and side; account unless given",
+                     line_choices},
+                    TOTALS},
+     .columns =
+         {{"scheme", COLUMN_TEXT, "Scheme"},
+          {"date", COLUMN_TEXT, "Business day", OF_SCHEME("journal") "&from={date}&to={date}"},
+          {"currency", COLUMN_TEXT, "Currency"},
+          {"code", COLUMN_TEXT, "Code in the office's own ledger on that day; empty: none"},
+          {"name", COLUMN_TEXT, "Its name there"},
+          {"line", COLUMN_TEXT, "account, code (several accounts may share one), or total"},
+          {"account", COLUMN_TEXT, "Account; empty in a line over several", TO_LEDGER_OF_DAY},
+          {"debit", COLUMN_AMOUNT, "Debit: the net movement of the day, if it is one", TO_LEDGER_OF_DAY},
+          {"credit", COLUMN_AMOUNT, "Credit: likewise", TO_LEDGER_OF_DAY},
+          {"text", COLUMN_TEXT, "Text for the booking"},
+          {"accounts", COLUMN_CUPS, "Lines by account that it sums"},
+          {"without_code", COLUMN_CUPS, "Of these, in the total: lines without a code"},
+          {"first_entry", COLUMN_CUPS, "The day's first entry", "/v1/entries/{first_entry}?scheme={scheme}"},
+          {"last_entry", COLUMN_CUPS, "The day's last entry", "/v1/entries/{last_entry}?scheme={scheme}"},
+          {"settlement", COLUMN_TEXT, "The day, once it is closed: only then its figures are final",
+           TO_CLOSE}}},
+    {"participant-journal-summary",
+     "The days of a participant's dealings with the pool, as the participant would book them",
+     FOR_PARTICIPANT | FOR_OFFICE, true, false, &sql_report_participant_journal_summary,
+     .parameters = {FROM, TO, ONE_PARTICIPANT, TOTALS},
+     .columns = {{"scheme", COLUMN_TEXT, "Scheme"},
+                 {"date", COLUMN_TEXT, "Business day", TO_PARTICIPANT},
+                 {"currency", COLUMN_TEXT, "Currency"},
+                 {"participant", COLUMN_TEXT, "Participant", TO_PARTICIPANT},
+                 {"line", COLUMN_TEXT, "item or total"},
+                 {"item", COLUMN_TEXT,
+                  "deposits_collected, deposits_refunded, service_fee, service_fee_tax, handling_fee, "
+                  "handling_fee_tax, losses or (on deposit) stock_deposits, other, payments; pool: the other "
+                  "side of "
+                  "all of them"},
+                 {"debit", COLUMN_AMOUNT, "The participant's debit"},
+                 {"credit", COLUMN_AMOUNT, "The participant's credit"},
+                 {"text", COLUMN_TEXT, "Text for the booking"},
+                 {"opening", COLUMN_AMOUNT, "pool: what the participant owed (+) or was owed (-) before",
+                  TO_PARTICIPANT},
+                 {"closing", COLUMN_AMOUNT, "pool: the same at the end of the day", TO_PARTICIPANT},
+                 {"settlement", COLUMN_TEXT, "The day, once it is closed: only then its figures are final",
+                  TO_CLOSE}}},
     {"transfers", "Dispatches that are not squared: on the road, short, or over", FOR_OFFICE, false, false,
      &sql_report_transfers, .parameters = {AS_OF},
      .columns = {{"date", COLUMN_TEXT, "Business day of the dispatch"},

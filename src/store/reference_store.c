@@ -108,6 +108,23 @@ enum store_result store_site_facts(struct pg *pg, struct arena *arena, const str
                   pg_one(arena, take_site_facts, facts));
 }
 
+static void take_office_accounts_facts(struct pg_row *row, void *into)
+{
+    struct office_accounts_facts *facts = into;
+    facts->scheme_known = row_bool(row);
+    facts->numbers = row_ints(row, &facts->count);
+}
+
+enum store_result store_office_accounts_facts(struct pg *pg, struct arena *arena, const char *scheme,
+                                              const struct office_accounts_row *row,
+                                              struct office_accounts_facts *facts)
+{
+    const struct office_account_row *accounts = row->accounts.items;
+    return pg_ask(pg, &sql_reference_facts_office_accounts,
+                  PG_ARGS(arg_text(scheme), arg_texts(COLUMN(accounts, row->accounts.count, account))),
+                  pg_one(arena, take_office_accounts_facts, facts));
+}
+
 /* --- putting rows --------------------------------------------------------------------------------------- */
 
 enum store_result store_put_cup_type(struct pg *pg, const struct cup_type_row *row, bool *changed)
@@ -174,6 +191,19 @@ enum store_result store_put_refund_value(struct pg *pg, const char *scheme,
                       changed);
 }
 
+enum store_result store_put_office_accounts(struct pg *pg, const char *scheme,
+                                            const struct office_accounts_row *row, const int64_t *numbers,
+                                            bool *changed)
+{
+    const struct office_account_row *accounts = row->accounts.items;
+    return run_change(pg, &sql_reference_put_office_accounts,
+                      PG_ARGS(arg_text(scheme), arg_date(row->effective_date),
+                              arg_int8s(ARRAY(numbers, row->accounts.count)),
+                              arg_texts(COLUMN(accounts, row->accounts.count, code)),
+                              arg_texts(COLUMN(accounts, row->accounts.count, name))),
+                      changed);
+}
+
 enum { DEGREES_TEXT_MAX = 32 };
 
 /* Writes enough digits that the same number comes back. */
@@ -216,6 +246,7 @@ static const struct {
     [REFERENCE_TERMS] = {&sql_reference_read_terms, true},
     [REFERENCE_REFUND_VALUE] = {&sql_reference_read_refund_value, true},
     [REFERENCE_SITE] = {&sql_reference_read_site, true},
+    [REFERENCE_OFFICE_ACCOUNTS] = {&sql_reference_read_office_accounts, true},
 };
 
 enum store_result store_reference_read(struct pg *pg, const struct reference_query *query,

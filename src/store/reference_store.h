@@ -66,6 +66,17 @@ struct refund_value_row {
     struct decimal amount;
 };
 
+/* The code and name that the office's own ledger has for an account. */
+struct office_account_row {
+    const char *account; /* its name, or that of a kind, for all accounts of the kind without their own */
+    const char *code, *name;
+};
+
+struct office_accounts_row {
+    struct date effective_date;
+    struct reference_list accounts; /* of struct office_account_row */
+};
+
 struct scheme_operator {
     const char *name;
     struct bank_account bank_account;
@@ -92,7 +103,7 @@ struct scheme_row {
     struct scheme_operator operator;
     bool has_operator;
     struct reference_list holidays; /* of struct date */
-    struct reference_list terms, refund_values;
+    struct reference_list terms, refund_values, office_accounts;
 };
 
 struct par_stock_row {
@@ -160,6 +171,17 @@ struct site_facts {
 MUST_CHECK enum store_result store_site_facts(struct pg *pg, struct arena *arena, const struct site_row *row,
                                               struct site_facts *facts);
 
+/* The numbers of the accounts, in memory of the arena; 0: the scheme has no such account. */
+struct office_accounts_facts {
+    bool scheme_known;
+    int64_t *numbers;
+    size_t count;
+};
+MUST_CHECK enum store_result store_office_accounts_facts(struct pg *pg, struct arena *arena,
+                                                         const char *scheme,
+                                                         const struct office_accounts_row *row,
+                                                         struct office_accounts_facts *facts);
+
 /* Each of these makes or changes one row. It sets `changed` if that made a difference, and never clears it.
  * The caller sees to it that everything exists which the row refers to. */
 MUST_CHECK enum store_result store_put_cup_type(struct pg *pg, const struct cup_type_row *row, bool *changed);
@@ -172,6 +194,10 @@ MUST_CHECK enum store_result store_put_terms(struct pg *pg, const char *scheme, 
                                              bool *changed);
 MUST_CHECK enum store_result store_put_refund_value(struct pg *pg, const char *scheme,
                                                     const struct refund_value_row *row, bool *changed);
+/* `numbers` are those of the row's accounts. */
+MUST_CHECK enum store_result store_put_office_accounts(struct pg *pg, const char *scheme,
+                                                       const struct office_accounts_row *row,
+                                                       const int64_t *numbers, bool *changed);
 MUST_CHECK enum store_result store_put_site(struct pg *pg, const struct site_row *row, bool *changed);
 
 /* Drops the business days of a scheme in which nothing is posted and no day is closing or closed. */
@@ -183,7 +209,8 @@ enum reference_kind {
     REFERENCE_SCHEME,
     REFERENCE_TERMS,
     REFERENCE_REFUND_VALUE,
-    REFERENCE_SITE
+    REFERENCE_SITE,
+    REFERENCE_OFFICE_ACCOUNTS
 };
 
 enum { REFERENCE_NAMES_MAX = 3 };

@@ -138,6 +138,17 @@ def reference_document():
                     {"cup_type": "cup-300", "effective_date": str(DAY), "amount": "2.50"},
                     {"cup_type": "cup-450", "effective_date": str(DAY), "amount": "3.50"},
                 ],
+                "office_accounts": [
+                    {
+                        "effective_date": str(DAY),
+                        "accounts": [
+                            {"account": "customer_deposits", "code": "2300", "name": "Deposits held for customers"},
+                            {"account": "site_clearing", "code": "1310", "name": "Cafes, not settled"},
+                            {"account": "bank", "code": "1020", "name": "Pool account"},
+                            {"account": "service_fees", "code": "4100", "name": "Service fees"},
+                        ],
+                    }
+                ],
             }
         ],
         "sites": [
@@ -200,11 +211,12 @@ def set_up(do, admin):
     """First puts a thing of each kind by itself, then the document of all of them."""
     document = reference_document()
     scheme, cup, participant, site = (document[k][0] for k in ("schemes", "cup_types", "participants", "sites"))
-    [terms], value = scheme["terms"], scheme["refund_values"][0]
+    [terms], value, [codes] = scheme["terms"], scheme["refund_values"][0], scheme["office_accounts"]
     do(admin, "PUT", "/v1/cup-types/cup-300", without(cup, "cup_type"))
-    do(admin, "PUT", "/v1/schemes/tern-bay", without(scheme, "scheme", "terms", "refund_values"))
+    do(admin, "PUT", "/v1/schemes/tern-bay", without(scheme, "scheme", "terms", "refund_values", "office_accounts"))
     do(admin, "PUT", f"/v1/schemes/tern-bay/terms/{DAY}", without(terms, "effective_date"))
     do(admin, "PUT", f"/v1/schemes/tern-bay/refund-values/cup-300/{DAY}", without(value, "cup_type", "effective_date"))
+    do(admin, "PUT", f"/v1/schemes/tern-bay/office-accounts/{DAY}", without(codes, "effective_date"))
     do(admin, "PUT", "/v1/participants/hearth", without(participant, "participant"))
     do(admin, "PUT", "/v1/sites/anchor", without(site, "site"))
     do(admin, "POST", "/v1/reference", document)
@@ -214,12 +226,14 @@ def set_up(do, admin):
         "/v1/schemes/tern-bay",
         f"/v1/schemes/tern-bay/terms/{DAY}",
         f"/v1/schemes/tern-bay/refund-values/cup-300/{DAY}",
+        f"/v1/schemes/tern-bay/office-accounts/{DAY}",
         "/v1/participants/hearth",
         "/v1/sites/anchor",
         "/v1/cup-types/cup-300",
         "/v1/schemes?limit=100",
         "/v1/schemes/tern-bay/terms",
         "/v1/schemes/tern-bay/refund-values",
+        "/v1/schemes/tern-bay/office-accounts",
         "/v1/participants",
         "/v1/sites?limit=2",
         "/v1/cup-types",

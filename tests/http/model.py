@@ -86,6 +86,7 @@ class Model:
         # (posting day, site) -> (day whose fees count, "issued" or "returned") -> cups
         self.counted = defaultdict(Counter)
         self.carried_since = {}
+        self.gross_fees = {}  # (day, site) -> service fee and its tax, handling fee and its tax
 
     # Reference data ------------------------------------------------------------------------------------------------
     def minor(self, amount):
@@ -459,6 +460,7 @@ class Model:
                 handling += n * self.minor(terms["handling_fee"])
                 handling_tax += n * self.minor(terms["handling_fee"]) * Fraction(terms["tax_rate"]) * registered
         service, handling, service_tax, handling_tax = map(round, (service, handling, service_tax, handling_tax))
+        self.gross_fees[day, site] = service, service_tax, handling, handling_tax
         self._record(
             Entry(
                 "fees",

@@ -82,6 +82,7 @@ def test_after_is_the_thing_as_it_is_read(loaded):
             "terms": "/v1/schemes/tern-bay/terms/{}",
             "refund_value": "/v1/schemes/tern-bay/refund-values/{}",
             "site": "/v1/sites/{}",
+            "office_accounts": "/v1/schemes/tern-bay/office-accounts/{}",
         }.get(change["of"])
         if path:
             shown = loaded.admin.get(path.format(change["name"]))
@@ -124,6 +125,14 @@ PUTS = [  # path, body, then of, name, before and after
         str(FIRST),
         {"service_fee": "0.00"},
         {"service_fee": "0.10"},
+    ),
+    (
+        f"/v1/schemes/tern-bay/office-accounts/{FIRST}",
+        {"accounts": [{"account": "tax", "code": "1780", "name": "Sales tax"}]},
+        "office_accounts",
+        str(FIRST),
+        None,
+        {"accounts": [{"account": "tax", "code": "1780", "name": "Sales tax"}]},
     ),
     (
         "/v1/schemes/tern-bay",

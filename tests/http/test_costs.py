@@ -138,6 +138,10 @@ LISTS = {
         "reference-read-refund-value",
         lambda c, half, last: (("bay-0001", None, None), None, ROWS, [7], None),
     ),
+    "codes of the office's ledger": (
+        "reference-read-office-accounts",
+        lambda c, half, last: (("bay-0001", None, None), None, ROWS, None, None),
+    ),
     "terms": ("reference-read-terms", lambda c, half, last: (("bay-0001", None, None), None, ROWS, [7], None)),
     "a till's key": ("me-read", lambda c, half, last: (1007,)),
     "schemes at a glance": ("glance", lambda c, half, last: (c.schemes[1 : ROWS + 1], True, 0)),
@@ -165,6 +169,16 @@ REPORTS = {
         4,
     ),
     "day totals of a site": ("report-day-totals", lambda c, half, last: (1, last - timedelta(days=8), last, 7), 20),
+    "journal summary": (
+        "report-journal-summary",
+        lambda c, half, last: (1, last - timedelta(days=1), last, None, None),
+        20,
+    ),
+    "journal summary of a participant": (
+        "report-participant-journal-summary",
+        lambda c, half, last: (1, last - timedelta(days=1), last, 7, None, None),
+        60,
+    ),
     "settlement": ("report-settlement", lambda c, half, last: (1, last, None), 10),
 }
 

@@ -123,6 +123,7 @@ def test_a_document_is_all_or_nothing(service):
         "cup_types": 2,
         "terms": 1,
         "refund_values": 1,
+        "office_accounts": 0,
     }
     assert admin.load({"sites": []})["sites"] == 0
 
@@ -191,7 +192,7 @@ def test_a_network_can_be_carried_elsewhere(service):
     ):
         have = {row[code]: row for row in given[rows]}
         for row in full[rows]:
-            flat = {k: v for k, v in row.items() if k not in ("terms", "refund_values")}
+            flat = {k: v for k, v in row.items() if k not in ("terms", "refund_values", "office_accounts")}
             assert have[row[code]].items() >= flat.items(), (rows, have[row[code]])
 
 
@@ -249,6 +250,10 @@ def test_fixed_once_posted(service, path, body, change):
     )
 
 
+def office_account(account, code="1780", name="Sales tax"):
+    return {"accounts": [{"account": account, "code": code, "name": name}]}
+
+
 def rows_of_refusals():
     scheme, site, cup = "/v1/schemes/tern-bay", "/v1/sites/anchor", "/v1/cup-types/cup-300"
     yield scheme, {**SCHEME, "currency": "XQQ"}, "currency_unknown"
@@ -276,6 +281,43 @@ def rows_of_refusals():
     yield f"{scheme}/refund-values/cup-300/{FIRST}", {"amount": "-2.50"}, None
     yield f"{scheme}/refund-values/cup-999/{FIRST}", {"amount": "2.50"}, "cup_type_unknown"
     yield f"/v1/schemes/nowhere/terms/{FIRST}", TERMS, None
+    yield f"/v1/schemes/nowhere/office-accounts/{FIRST}", {"accounts": []}, "not_found"
+    yield f"{scheme}/office-accounts/2026-02-30", {"accounts": []}, None
+    yield f"{scheme}/office-accounts/{FIRST}", {}, "member_missing"
+    for account, reason in (
+        ("cash", "account_unknown"),
+        ("site_clearing(nowhere)", "account_unknown"),
+        ("site_clearing()", "account_unknown"),
+        ("site_clearing(anchor,cup-300)", "account_unknown"),
+        ("stock_deposits(anchor)", "account_unknown"),
+        ("customer_deposits(cup-999)", "account_unknown"),
+        ("arrears(nobody)", "account_unknown"),
+        ("bank(anchor)", "account_unknown"),
+        ("site_clearing(anchor", "account_unknown"),
+        ("with_customers", "value_unknown"),  # cups
+        ("site_stock(anchor,cup-300)", "value_unknown"),
+        ("", "bad_format"),
+        ("a" * 101, "too_long"),
+    ):
+        yield f"{scheme}/office-accounts/{FIRST}", office_account(account), reason
+    for code, reason in (
+        ("", "bad_format"),
+        (" 1", "bad_format"),
+        ("1 ", "bad_format"),
+        ("1\t2", "bad_format"),
+        ("1\u00e9", "bad_format"),
+        ("=1", "bad_format"),
+        ("-1", "bad_format"),
+        ("1" * 33, "too_long"),
+        (1200, "wrong_type"),
+    ):
+        yield f"{scheme}/office-accounts/{FIRST}", office_account("bank", code), reason
+    for name, reason in (("", "bad_format"), ("a\nb", "bad_format"), ("Bank ", "bad_format"), ("x" * 101, "too_long")):
+        yield f"{scheme}/office-accounts/{FIRST}", office_account("bank", name=name), reason
+    twice = office_account("tax")["accounts"]
+    yield f"{scheme}/office-accounts/{FIRST}", {"accounts": [*twice, *office_account("bank")["accounts"], *twice]}, None
+    other_name = office_account("bank", name="Another")["accounts"]
+    yield f"{scheme}/office-accounts/{FIRST}", {"accounts": [*twice, *other_name]}, "bad_format"
     yield site, {**SITE, "scheme": "nowhere"}, "scheme_unknown"
     yield site, {**SITE, "participant": "nobody"}, "participant_unknown"
     yield site, {**SITE, "kind": "bar"}, "value_unknown"
@@ -295,13 +337,14 @@ def rows_of_refusals():
 
 
 def test_refusals(service):
-    """Each row alone is refused with its reason, 422 (404 if the path names nothing), and changes nothing."""
+    """Each row alone is refused with its reason, 422 (404 if the path names nothing, 409 if a name stands twice), and
+    changes nothing."""
     admin = service.admin
     admin.load(document())
     before = admin.get("/v1/reference")
     for path, body, reason in rows_of_refusals():
         answer = admin.send("PUT", path, body)
-        assert answer.status in (422, 404), (path, body, answer.status, answer.body)
+        assert answer.status in (422, 404, 409), (path, body, answer.status, answer.body)
         assert reason is None or reason in answer.reasons, (path, body, reason, answer.json)
     assert admin.get("/v1/reference") == before
 

@@ -16,7 +16,15 @@ GIVEN = {
     "rate": {"numeric", "text"},
 }
 TAKEN = {"day": "date", "account": "bigint"}  # for all other kinds: an id, or the position of a word
-BY_SITE = {"stock", "settlement", "site-statement", "participant-statement", "payments"}  # take the sites to show
+# take the sites to show
+BY_SITE = {
+    "stock",
+    "settlement",
+    "site-statement",
+    "participant-statement",
+    "participant-journal-summary",
+    "payments",
+}
 BY_ENTRY = {"journal", "general-ledger", "exceptions"}  # take the entry to continue after, as their last parameter
 
 

@@ -18,6 +18,7 @@ OFFICE = {
     "liability",
     "general-ledger",
     "journal",
+    "journal-summary",
     "transfers",
     "exceptions",
     "day-totals",
@@ -26,7 +27,7 @@ OFFICE = {
     "return-rate-daily",
     "recovery",
 }
-OF_PARTICIPANTS = {"settlement", "participant-statement", "payments"}
+OF_PARTICIPANTS = {"settlement", "participant-statement", "participant-journal-summary", "payments"}
 OF_SITES = {"site-statement", "stock"}
 READERS = {
     "pos": OF_SITES,
@@ -98,6 +99,7 @@ def test_keys_see_their_own(net, role, sites):
         ("site-statement", {"site": "nowhere"}),
         ("payments", {"participant": "miller"}),
         ("participant-statement", {"participant": "nobody"}),
+        ("participant-journal-summary", {"participant": "miller"}),
     ):
         if name in READERS[role]:
             client.refused("GET", target(net, name, **query), None, 422, "parameter_invalid")

@@ -365,3 +365,122 @@ def test_what_is_kept_of_a_closed_day_is_what_the_entries_say(net, shared):
         assert sorted(row[2:] for row in kept) == sorted(
             shared.database.rows("SELECT * FROM cup_day_of(%s, %s)", scheme, day)
         )
+
+
+def legs_by_day(net):
+    """(day, account) -> what the account of money moved by, from the model's entries"""
+    moved = Counter()
+    for entry in net.model.entries:
+        for account, amount in entry.legs.items():
+            if not net.model.unit(account):
+                moved[str(entry.day), account] += amount
+    return moved
+
+
+def signed(net, row):
+    return (net.minor(row["debit"]) if row["debit"] else 0) - (net.minor(row["credit"]) if row["credit"] else 0)
+
+
+def test_journal_summary(net):
+    """Each day, each account of money has moved by what the model's legs on it add up to, and the day balances. The
+    tax on handling fees stands apart from other tax. The movements of all days are the trial balance. Codes change
+    half way."""
+    half = net.first + CLOSED // 2 * DAY
+    kind = {"account": "site_clearing", "code": "1310", "name": "Dealings"}
+    own = {"account": f"site_clearing({min(net.model.sites)})", "code": "1311", "name": "Dealings of one"}
+    path = f"/v1/schemes/{net.model.scheme['scheme']}/office-accounts/"
+    for day, rows in ((net.first, [kind]), (half, [{**kind, "code": "1400"}, own])):
+        net.client.put(f"{path}{day}", {"accounts": rows})
+    lines, totals, uncoded = defaultdict(list), {}, Counter()
+    for row in net.report("journal-summary"):
+        if row["line"] == "total":
+            totals[row["date"]] = row
+        else:
+            lines[row["date"], row["account"]].append(row)
+            uncoded[row["date"]] += row["code"] is None
+    wanted = {key: amount for key, amount in legs_by_day(net).items() if amount}
+    for (day, account), amount in wanted.items():
+        assert sum(signed(net, r) for r in lines[day, account]) == amount, (day, account)
+        if account != "tax":
+            assert len(lines[day, account]) == 1
+        code = None
+        if account.startswith("site_clearing("):
+            code = "1310" if day < str(half) else "1311" if account == own["account"] else "1400"
+        assert {r["code"] for r in lines[day, account]} == {code}
+    assert {key for key, rows in lines.items() if rows} - wanted.keys() <= {(d, "tax") for d in totals}
+    input_tax = Counter()
+    for (day, _), (_, _, _, handling_tax) in net.model.gross_fees.items():
+        input_tax[str(day)] += handling_tax
+    said = {
+        day: sum(signed(net, r) for r in rows if r["text"].endswith("tax on handling fees"))
+        for (day, account), rows in lines.items()
+        if account == "tax"
+    }
+    assert {d: n for d, n in said.items() if n} == {d: n for d, n in input_tax.items() if n}
+    assert any(said.values())
+    for day, row in totals.items():
+        assert row["debit"] == row["credit"]
+        debits = [signed(net, r) for (d, _), rows in lines.items() if d == day for r in rows if r["debit"]]
+        assert net.minor(row["debit"]) == sum(debits)
+        assert row["without_code"] == uncoded[day]
+    through = Counter()
+    for (_, account), rows in lines.items():
+        through[account] += sum(signed(net, r) for r in rows)
+    balance = {
+        r["account"]: net.minor(r["debit"]) - net.minor(r["credit"])
+        for r in net.report("trial-balance", as_of=net.last)
+        if r["unit"] == net.model.scheme["currency"] and r["account"] != "total"
+    }
+    assert {a: n for a, n in through.items() if n} == balance
+
+
+def test_participant_journal_summary(net):
+    """Each day, a participant's lines are those of its statement, its fees and taxes those of the model, each gross;
+    they sum to what it came to owe."""
+    statement, owed = defaultdict(Counter), Counter()
+    for row in net.report("participant-statement"):
+        at = row["participant"], row["date"]
+        for column in ("opening", "collected", "refunded", "fees", "tax", "stock", "other", "paid", "closing"):
+            statement[at][column] += net.minor(row[column])
+    fees = defaultdict(Counter)
+    for (day, site), figures in net.model.gross_fees.items():
+        at = net.model.sites[site]["participant"], str(day)
+        for word, figure in zip(("service_fee", "service_fee_tax", "handling_fee", "handling_fee_tax"), figures):
+            fees[at][word] += figure if word.startswith("service") else -figure
+    for entry in net.model.entries:
+        for account, amount in entry.legs.items():
+            name, _, owner = account.partition("(")
+            if name in ("site_clearing", "settlement_due", "arrears"):
+                code = owner[:-1]
+                owner = net.model.sites[code]["participant"] if name == "site_clearing" else code
+                owed[owner, str(entry.day)] += amount
+    items, totals = defaultdict(dict), {}
+    for row in net.report("participant-journal-summary"):
+        at = row["participant"], row["date"]
+        if row["line"] == "total":
+            totals[at] = row
+        else:
+            items[at][row["item"]] = signed(net, row)
+            if row["item"] == "pool":
+                assert (net.minor(row["opening"]), net.minor(row["closing"])) == (
+                    statement[at]["opening"],
+                    statement[at]["closing"],
+                )
+    assert items.keys() == totals.keys()
+    for at, figures in statement.items():
+        stock = "stock_deposits" if net.model.on_deposit else "losses"
+        wanted = {
+            "deposits_collected": figures["collected"],
+            "deposits_refunded": -figures["refunded"],
+            **fees[at],
+            stock: figures["stock"],
+            "other": figures["other"],
+            "payments": figures["paid"],
+            "pool": -owed[at],
+        }
+        assert items[at] == {k: v for k, v in wanted.items() if v}, at
+        assert sum(items[at].values()) == 0, at
+        assert sum(v for k, v in fees[at].items()) == figures["fees"] + figures["tax"], at
+        if at in totals:
+            assert totals[at]["debit"] == totals[at]["credit"]
+    assert items.keys() <= statement.keys()

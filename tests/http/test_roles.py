@@ -58,6 +58,7 @@ PERMITTED = {
             "schemes/{}",
             "schemes/{}/terms/{}",
             "schemes/{}/refund-values/{}/{}",
+            "schemes/{}/office-accounts/{}",
             "participants/{}",
             "sites/{}",
             "cup-types/{}",
@@ -79,6 +80,8 @@ PERMITTED = {
     "GET /v1/accounts": READERS,
     "GET /v1/checks": READERS,
     "GET /v1/seals": READERS,
+    "GET /v1/schemes/{}/office-accounts": READERS,  # the office's own ledger
+    "GET /v1/schemes/{}/office-accounts/{}": READERS,
     "GET /v1/schemes/{}/days": READERS,  # it counts the events of all: a report
     **{
         f"POST /v1/{path}": BOOKS
@@ -164,6 +167,7 @@ def net(shared):
             event("forfeit", None, at(FIRST), scheme="tern-bay", cups=cups(cup_300=1)),
         ]
     )
+    service.admin.put(f"/v1/schemes/tern-bay/office-accounts/{FIRST}", {"accounts": []})
     service.admin.put(
         f"/v1/sites/anchor/day-totals/{FIRST}", {"issued": 2, "returned": 0, "collected": "5.00", "refunded": "0.00"}
     )
@@ -182,6 +186,7 @@ def concrete(net, operation):
         "/v1/events/{}/proof": net.closed_event["event_id"],
         "/v1/schemes/{}/terms/{}": ("tern-bay", FIRST if operation.startswith("GET") else later),
         "/v1/schemes/{}/refund-values/{}/{}": ("tern-bay", "cup-300", FIRST if operation.startswith("GET") else later),
+        "/v1/schemes/{}/office-accounts/{}": ("tern-bay", FIRST),
         "/v1/schemes/{}/days/{}/close": ("tern-bay", day),
         "/v1/participants/{}": "hearth",
         "/v1/sites/{}": "anchor",
@@ -201,6 +206,7 @@ def concrete(net, operation):
         "PUT /v1/schemes/{}": scheme,
         "PUT /v1/schemes/{}/terms/{}": network.TERMS,
         "PUT /v1/schemes/{}/refund-values/{}/{}": {"amount": "3.00"},
+        "PUT /v1/schemes/{}/office-accounts/{}": {"accounts": []},
         "PUT /v1/participants/{}": {"name": "Hearth"},
         "PUT /v1/cup-types/{}": {"name": "Cup", "volume_ml": 300, "mass_g": 48},
         "PUT /v1/sites/{}": {

@@ -422,6 +422,11 @@ TRIES = {
     ),
     "terms of a closed day start later": ("UPDATE terms SET effective_date = effective_date + 100" + AT_ONCE, REFUSED),
     "a refund value of a closed day is changed": ("UPDATE refund_value SET amount = amount + 1" + AT_ONCE, REFUSED),
+    "codes of accounts become another day's": (
+        "UPDATE office_accounts SET effective_date = effective_date + 1",
+        FORBIDDEN,
+    ),
+    "codes of accounts are removed": ("DELETE FROM office_accounts", FORBIDDEN),
     "a dispatch becomes another's": ("UPDATE transfer SET sender = receiver", FORBIDDEN),
     "forfeits become another type's": ("UPDATE forfeited SET cup_type = 9", FORBIDDEN),
     "two days have an entry of one number": (entries((1, 1, "5,-5"), (1, 2, "5,-5")), REFUSED),

@@ -44,6 +44,8 @@ LISTS_OF_TEXTS = {
     ("src/http/pages/page_value.c", "words"),
     ("src/http/resources/bank_shapes.c", "account_words"),
     ("src/report/report.c", "exception_states"),
+    ("src/report/report.c", "line_choices"),
+    ("src/report/report.c", "totals_choices"),
     ("src/store/change_store.c", "change_words"),
     ("src/store/pg_connection.c", "keywords"),
     ("src/store/pg_connection.c", "values"),

@@ -5,6 +5,7 @@
  * rolled back in the end. */
 #include "app/network/reference.h"
 
+#include "app/network/office_accounts.h"
 #include "app/transaction/transaction.h"
 #include "base/clock.h"
 #include "depositd/identifier.h"
@@ -355,6 +356,29 @@ static enum store_result put_site(struct change *change, const void *given)
     return store_put_site(change->pg, row, &change->made_difference);
 }
 
+/* A list may also be set for days that are closed: it gives accounts other names, and changes no figure. */
+static enum store_result put_office_accounts(struct change *change, const void *given)
+{
+    const struct office_accounts_row *row = given;
+    size_t faults_before = change->faults->count;
+    struct office_accounts_facts facts;
+    enum store_result result =
+        store_office_accounts_facts(change->pg, change->arena, change->scheme, row, &facts);
+    if (result != STORE_OK)
+        return result;
+    if (!facts.scheme_known) {
+        if (change->document == NULL)
+            faults_add(change->faults, REASON_NOT_FOUND, NULL, "there is no such scheme");
+        return STORE_OK; /* in a document, the scheme itself has a fault */
+    }
+    if (!office_accounts_check(row, facts.numbers, change->place, change->faults))
+        return STORE_FAILED;
+    if (change->faults->count > faults_before)
+        return STORE_OK;
+    return store_put_office_accounts(change->pg, change->scheme, row, facts.numbers,
+                                     &change->made_difference);
+}
+
 /* ---- lists and documents ---- */
 
 #define KEY_SIZE(type, last_member)                                                                          \
@@ -373,6 +397,8 @@ static const struct {
     [REFERENCE_REFUND_VALUE] = {"refund_values", sizeof(struct refund_value_row),
                                 KEY_SIZE(refund_value_row, effective_date), put_refund_value},
     [REFERENCE_SITE] = {"sites", sizeof(struct site_row), CODE_SIZE, put_site},
+    [REFERENCE_OFFICE_ACCOUNTS] = {"office_accounts", sizeof(struct office_accounts_row),
+                                   KEY_SIZE(office_accounts_row, effective_date), put_office_accounts},
 };
 
 static int compare_rows(const void *a, const void *b, void *key_size)
@@ -416,6 +442,20 @@ static enum store_result put_list(struct change *change, enum reference_kind kin
     return result;
 }
 
+/* Puts the office's codes of each scheme in the document: after the sites, whose accounts they may name. */
+static enum store_result put_all_office_accounts(struct change *change, const struct reference *document)
+{
+    const struct scheme_row *schemes = document->schemes.items;
+    enum store_result result = STORE_OK;
+    for (size_t i = 0; i < document->schemes.count && result == STORE_OK; i++) {
+        change->scheme = schemes[i].scheme;
+        snprintf(change->place, sizeof change->place, "/%s/%zu", kinds[REFERENCE_SCHEME].list, i);
+        result = put_list(change, REFERENCE_OFFICE_ACCOUNTS, &schemes[i].office_accounts);
+    }
+    change->place[0] = '\0';
+    return result;
+}
+
 /* Puts the lists in an order in which each refers only to lists before it. */
 static enum store_result put_document(struct change *change, const struct reference *document)
 {
@@ -424,7 +464,9 @@ static enum store_result put_document(struct change *change, const struct refere
         result = put_list(change, REFERENCE_PARTICIPANT, &document->participants);
     if (result == STORE_OK)
         result = put_list(change, REFERENCE_SCHEME, &document->schemes);
-    return result == STORE_OK ? put_list(change, REFERENCE_SITE, &document->sites) : result;
+    if (result == STORE_OK)
+        result = put_list(change, REFERENCE_SITE, &document->sites);
+    return result == STORE_OK ? put_all_office_accounts(change, document) : result;
 }
 
 /* ---- the transaction ---- */

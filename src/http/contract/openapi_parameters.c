@@ -60,6 +60,7 @@ static const struct named_schema schemas[] = {
     {"payment_id", TEXT_SCHEMA},
     {"exception_id", TEXT_SCHEMA},
     {"state", TEXT_SCHEMA},
+    {"totals", TEXT_SCHEMA},
 };
 
 static const char *schema_of(const char *name)

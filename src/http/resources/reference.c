@@ -44,6 +44,10 @@ static const struct {
                                 2,
                                 {CODE(refund_value_row, cup_type), DATE(refund_value_row, effective_date)}},
     [REFERENCE_SITE] = {&shape_site_put, false, 1, {CODE(site_row, site)}},
+    [REFERENCE_OFFICE_ACCOUNTS] = {&shape_office_accounts_put,
+                                   true,
+                                   1,
+                                   {DATE(office_accounts_row, effective_date)}},
 };
 
 static struct reference_query query_of(const struct request *request, enum reference_kind kind)
@@ -208,6 +212,8 @@ LIST(terms, REFERENCE_TERMS)
 SHOW_AND_PUT(terms, REFERENCE_TERMS)
 LIST(refund_values, REFERENCE_REFUND_VALUE)
 SHOW_AND_PUT(refund_value, REFERENCE_REFUND_VALUE)
+LIST(office_accounts, REFERENCE_OFFICE_ACCOUNTS)
+SHOW_AND_PUT(office_accounts, REFERENCE_OFFICE_ACCOUNTS)
 LIST(participants, REFERENCE_PARTICIPANT)
 SHOW_AND_PUT(participant, REFERENCE_PARTICIPANT)
 LIST(sites, REFERENCE_SITE)
@@ -267,7 +273,8 @@ static void add_list(struct document *document, const char *opening, enum refere
     add_text(document, "]");
 }
 
-/* Reads the schemes in turn. The terms and refund values of each are inserted before its closing brace. */
+/* Reads the schemes in turn. The dated lists of each are inserted before its closing brace; the codes of the
+ * office's ledger only for the office. */
 static void add_schemes(struct document *document)
 {
     struct reference_query query = {
@@ -285,6 +292,8 @@ static void add_schemes(struct document *document)
         object_reopen(&document->answer->body);
         add_list(document, ",\"terms\":[", REFERENCE_TERMS, scheme);
         add_list(document, ",\"refund_values\":[", REFERENCE_REFUND_VALUE, scheme);
+        if (role_reach(document->request->identity->role) == REACH_EVERYTHING)
+            add_list(document, ",\"office_accounts\":[", REFERENCE_OFFICE_ACCOUNTS, scheme);
         add_text(document, "}");
     }
     add_text(document, "]");
@@ -326,17 +335,18 @@ void handle_reference_post(const struct request *request, struct answer *answer)
         answer_proposed(request, answer);
         return;
     }
-    size_t terms = 0, refund_values = 0;
+    size_t terms = 0, refund_values = 0, office_accounts = 0;
     const struct scheme_row *schemes = document.schemes.items;
     for (size_t i = 0; i < document.schemes.count; i++) {
         terms += schemes[i].terms.count;
         refund_values += schemes[i].refund_values.count;
+        office_accounts += schemes[i].office_accounts.count;
     }
     buffer_printf(&answer->body,
                   "{\"schemes\":%zu,\"participants\":%zu,\"sites\":%zu,\"cup_types\":%zu,\"terms\":%zu,"
-                  "\"refund_values\":%zu}",
+                  "\"refund_values\":%zu,\"office_accounts\":%zu}",
                   document.schemes.count, document.participants.count, document.sites.count,
-                  document.cup_types.count, terms, refund_values);
+                  document.cup_types.count, terms, refund_values, office_accounts);
 }
 
 void approve_document(const struct request *request, struct answer *answer, const struct kept_write *kept,

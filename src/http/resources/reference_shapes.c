@@ -116,6 +116,31 @@ static const struct field refund_value_fields[] = {
 static const struct shape shape_refund_value =
     SHAPE("ReferenceRefundValue", refund_value_row, refund_value_fields, COUNT(refund_value_fields));
 
+enum { ACCOUNT_NAME_MAX = 100, OFFICE_CODE_MAX = 32, OFFICE_NAME_MAX = 100 };
+
+static const struct field office_account_fields[] = {
+    REQUIRED(
+        office_account_row, account, FORM_TEXT, RANGE(1, ACCOUNT_NAME_MAX),
+        SAYS("An account of money, as site_clearing(anchor); or a kind, as site_clearing, for all accounts"
+             " of the kind that the list does not name themselves")),
+    REQUIRED(office_account_row, code, FORM_TEXT, RANGE(1, OFFICE_CODE_MAX),
+             SAYS("Its code in the office's own ledger: printable characters of ASCII; several accounts may"
+                  " share one")),
+    REQUIRED(office_account_row, name, FORM_TEXT, RANGE(1, OFFICE_NAME_MAX),
+             SAYS("Its name there; a code has one name")),
+};
+static const struct shape shape_office_account =
+    SHAPE("OfficeAccount", office_account_row, office_account_fields, COUNT(office_account_fields));
+
+static const struct field office_accounts_fields[] = {
+    REQUIRED(office_accounts_row, effective_date, FORM_DATE,
+             SAYS("The business day from which it holds, in place of the list before")),
+    REQUIRED(office_accounts_row, accounts, FORM_LIST, .shape = &shape_office_account, RANGE(0, LIST_MAX),
+             SAYS("All accounts that have a code from that day on")),
+};
+static const struct shape shape_office_accounts = SHAPE(
+    "ReferenceOfficeAccounts", office_accounts_row, office_accounts_fields, COUNT(office_accounts_fields));
+
 static const struct field scheme_fields[] = {
     REQUIRED(scheme_row, scheme, FORM_CODE, SAYS("Its code")),
     REQUIRED(scheme_row, currency, FORM_TEXT, RANGE(3, 3), SAYS("ISO 4217")),
@@ -143,8 +168,10 @@ static const struct field scheme_fields[] = {
              SAYS("By the day they start")),
     OPTIONAL(scheme_row, refund_values, FORM_LIST, .shape = &shape_refund_value, RANGE(0, LIST_MAX),
              SAYS("By cup type and the day they start")),
+    OPTIONAL(scheme_row, office_accounts, FORM_LIST, .shape = &shape_office_accounts,
+             RANGE(0, NESTED_LIST_MAX), SAYS("Codes of the office's own ledger, by the day they start")),
 };
-enum { SCHEME_LISTS = 2 };
+enum { SCHEME_LISTS = 3 };
 
 static const struct field site_fields[] = {
     REQUIRED(site_row, site, FORM_CODE, SAYS("Its code")),
@@ -170,6 +197,8 @@ const struct shape shape_scheme_put =
 const struct shape shape_terms_put = SHAPE("TermsPut", terms_row, terms_fields + 1, COUNT(terms_fields) - 1);
 const struct shape shape_refund_value_put =
     SHAPE("RefundValuePut", refund_value_row, refund_value_fields + 2, COUNT(refund_value_fields) - 2);
+const struct shape shape_office_accounts_put = SHAPE(
+    "OfficeAccountsPut", office_accounts_row, office_accounts_fields + 1, COUNT(office_accounts_fields) - 1);
 const struct shape shape_site_put = SHAPE("SitePut", site_row, site_fields + 1, COUNT(site_fields) - 1);
 
 static const struct shape shape_cup_type =

@@ -13,6 +13,7 @@ extern const struct shape shape_participant_put;
 extern const struct shape shape_scheme_put;
 extern const struct shape shape_terms_put;
 extern const struct shape shape_refund_value_put;
+extern const struct shape shape_office_accounts_put;
 extern const struct shape shape_site_put;
 
 /* Fills struct reference with the reference document. */
