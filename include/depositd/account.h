@@ -47,6 +47,9 @@ enum account_journals { JOURNALS_SHUT, JOURNALS_OPEN };
     X(HANDLING_FEES, handling_fees, 12, SCOPE_SCHEME, expense, MONEY, OPEN)                                  \
     X(REFUND_VARIANCE, refund_variance, 13, SCOPE_SCHEME, variance, MONEY, OPEN)                             \
     X(TAX, tax, 14, SCOPE_SCHEME, liability, MONEY, OPEN)                                                    \
+    X(OPERATOR_ACCOUNT, operator_account, 15, SCOPE_SCHEME, equity, MONEY, OPEN)                             \
+    X(BANK_CHARGES, bank_charges, 16, SCOPE_SCHEME, expense, MONEY, OPEN)                                    \
+    X(INTEREST, interest, 17, SCOPE_SCHEME, income, MONEY, OPEN)                                             \
     X(SUPPLY, supply, 32, SCOPE_CUP_TYPE, source, GONE, SHUT)                                                \
     X(SITE_STOCK, site_stock, 33, SCOPE_SITE_CUP_TYPE, cups, STOCK, SHUT)                                    \
     X(DAMAGED, damaged, 34, SCOPE_SITE_CUP_TYPE, cups, STOCK, SHUT)                                          \

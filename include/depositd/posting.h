@@ -44,7 +44,10 @@ enum rule_when {
     WHEN_POOL_IS_PAID,
     /* The resolution of a bank line. */
     WHEN_FOR_SETTLEMENT,
-    WHEN_FOR_ARREARS
+    WHEN_FOR_ARREARS,
+    WHEN_FOR_CHARGES,
+    WHEN_FOR_INTEREST,
+    WHEN_FOR_OPERATOR
 };
 
 enum rule_side { DEBIT, CREDIT };
@@ -113,7 +116,14 @@ struct posting_line {
 };
 
 /* Where a line of the bank's belongs. */
-enum line_target { LINE_OF_NOBODY, LINE_FOR_SETTLEMENT, LINE_FOR_ARREARS };
+enum line_target {
+    LINE_OF_NOBODY,
+    LINE_FOR_SETTLEMENT, /* of a participant … */
+    LINE_FOR_ARREARS,
+    LINE_FOR_CHARGES, /* the bank's charges */
+    LINE_FOR_INTEREST,
+    LINE_FOR_OPERATOR /* the operator's own money */
+};
 
 struct posting_facts {
     enum entry_kind kind;

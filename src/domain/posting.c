@@ -34,6 +34,12 @@ static bool rule_applies(const struct posting_rule *rule, const struct posting_f
         return facts->target == LINE_FOR_SETTLEMENT;
     case WHEN_FOR_ARREARS:
         return facts->target == LINE_FOR_ARREARS;
+    case WHEN_FOR_CHARGES:
+        return facts->target == LINE_FOR_CHARGES;
+    case WHEN_FOR_INTEREST:
+        return facts->target == LINE_FOR_INTEREST;
+    case WHEN_FOR_OPERATOR:
+        return facts->target == LINE_FOR_OPERATOR;
     }
     assert(!"a rule's condition is one of the enum");
     return false;

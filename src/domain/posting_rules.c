@@ -119,6 +119,9 @@ static const struct posting_rule rules[] = {
     {ON(BANK_LINE_RESOLVED), ANY_TERMS, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_BANK_SUSPENSE, OF_NOBODY, AMOUNT},
     {ON(BANK_LINE_RESOLVED), ANY_TERMS, WHEN_FOR_SETTLEMENT, EACH_ENTRY, CREDIT, ACCOUNT_SETTLEMENT_DUE, OF_PARTICIPANT, AMOUNT},
     {ON(BANK_LINE_RESOLVED), ANY_TERMS, WHEN_FOR_ARREARS, EACH_ENTRY, CREDIT, ACCOUNT_ARREARS, OF_PARTICIPANT, AMOUNT},
+    {ON(BANK_LINE_RESOLVED), ANY_TERMS, WHEN_FOR_CHARGES, EACH_ENTRY, CREDIT, ACCOUNT_BANK_CHARGES, OF_NOBODY, AMOUNT},
+    {ON(BANK_LINE_RESOLVED), ANY_TERMS, WHEN_FOR_INTEREST, EACH_ENTRY, CREDIT, ACCOUNT_INTEREST, OF_NOBODY, AMOUNT},
+    {ON(BANK_LINE_RESOLVED), ANY_TERMS, WHEN_FOR_OPERATOR, EACH_ENTRY, CREDIT, ACCOUNT_OPERATOR_ACCOUNT, OF_NOBODY, AMOUNT},
 
     /* A journal: two people of the office agree on its legs. */
     {ON(JOURNAL), ANY_TERMS, ALWAYS, EACH_STATED_LEG, DEBIT, ACCOUNT_NONE, OF_NOBODY, STATED},
@@ -192,6 +195,9 @@ const char *rule_when_word(enum rule_when when)
         [WHEN_POOL_IS_PAID] = "the pool is paid",
         [WHEN_FOR_SETTLEMENT] = "it is for the settlement",
         [WHEN_FOR_ARREARS] = "it is for the arrears",
+        [WHEN_FOR_CHARGES] = "it is a charge of the bank",
+        [WHEN_FOR_INTEREST] = "it is interest",
+        [WHEN_FOR_OPERATOR] = "it is the operator's own money",
     };
     return words[when];
 }

@@ -255,8 +255,11 @@ def test_what_a_journal_may_say(people):
                 "handling_fees",
                 "refund_variance",
                 "tax",
+                "operator_account",
+                "bank_charges",
+                "interest",
             ]
-            * 12
+            * 8
         )
     ]
     sent = propose(people.ann, journal(many, reason='he said "no"\n\u20ac', reference=""))

@@ -82,6 +82,19 @@ static void read_line(struct posting_case *one, enum line_list list, const char 
         line->dispatch_value.minor = other;
 }
 
+static enum line_target target_named(const char *text)
+{
+    static const char *const targets[] = {
+        [LINE_FOR_SETTLEMENT] = "settlement", [LINE_FOR_ARREARS] = "arrears",
+        [LINE_FOR_CHARGES] = "charges",       [LINE_FOR_INTEREST] = "interest",
+        [LINE_FOR_OPERATOR] = "operator",
+    };
+    for (size_t i = LINE_FOR_SETTLEMENT; i < sizeof targets / sizeof targets[0]; i++)
+        if (strcmp(text, targets[i]) == 0)
+            return (enum line_target)i;
+    ck_abort_msg("no target %s", text);
+}
+
 static void read_fact(struct posting_case *one, const char *text)
 {
     static const char *const lists[] = {"issued", "returned", "cups", "counted", "out", "stock", "transit"};
@@ -123,7 +136,7 @@ static void read_fact(struct posting_case *one, const char *text)
     else if (strcmp(word, "amount") == 0)
         facts->amount.minor = number;
     else if (strcmp(word, "for") == 0)
-        facts->target = *text == 's' ? LINE_FOR_SETTLEMENT : LINE_FOR_ARREARS;
+        facts->target = target_named(text);
     else if (strcmp(word, "bearer") == 0)
         facts->bearer = *text == 's' ? BEARER_SENDER : *text == 'r' ? BEARER_RECEIVER : BEARER_OPERATOR;
     else if (strcmp(word, "fee") == 0)
@@ -235,7 +248,10 @@ static bool condition_met(enum rule_when when, const struct posting_facts *facts
            (when == WHEN_POOL_PAYS && facts->payer == 0) ||
            (when == WHEN_POOL_IS_PAID && facts->payee == 0) ||
            (when == WHEN_FOR_SETTLEMENT && facts->target == LINE_FOR_SETTLEMENT) ||
-           (when == WHEN_FOR_ARREARS && facts->target == LINE_FOR_ARREARS);
+           (when == WHEN_FOR_ARREARS && facts->target == LINE_FOR_ARREARS) ||
+           (when == WHEN_FOR_CHARGES && facts->target == LINE_FOR_CHARGES) ||
+           (when == WHEN_FOR_INTEREST && facts->target == LINE_FOR_INTEREST) ||
+           (when == WHEN_FOR_OPERATOR && facts->target == LINE_FOR_OPERATOR);
 }
 
 static bool case_shows(const struct posting_case *one, const struct posting_rule *rule, enum entry_kind kind,

@@ -317,7 +317,7 @@ static void find_leg(struct recording *recording, size_t i)
         refuse(recording, REASON_ACCOUNT_UNKNOWN, pointer, "there is no such account");
     else if (!account_kind_takes_journals(account_kind_of(leg->account)))
         refuse(recording, REASON_NOT_FOR_JOURNALS, pointer,
-               "is none of bank, bank_suspense, income, expense, tax and refund_variance");
+               "is none of bank, bank_suspense, income, expense, tax, refund_variance and operator_account");
     snprintf(pointer, sizeof pointer, "/legs/%zu/amount", i);
     if (stated->amount.scale != currency->decimals)
         faults_add(recording->faults, REASON_AMOUNT_DECIMALS, pointer, "%s has %u decimals", currency->code,

@@ -85,7 +85,8 @@ static const struct field leg_fields[] = {
      .offset = offsetof(struct body_leg, account),
      .minimum = 1,
      .maximum = ACCOUNT_CHARACTERS_MAX,
-     .description = "bank, bank_suspense, refund_variance, tax, or an account of income or expense"},
+     .description =
+         "bank, bank_suspense, refund_variance, tax, operator_account, or an account of income or expense"},
     {.name = "amount",
      .form = FORM_AMOUNT,
      .required = true,
