@@ -20,7 +20,9 @@
     X(RECEIPT_ELSEWHERE, receipt_elsewhere, "it arrived at another site than the one it was sent to")        \
     X(RECEIPT_SHORT, receipt_short, "part of the dispatch is still missing; quantity is that part")          \
     X(LOSS_OVER, loss_over, "more was lost than was on the road; quantity is the surplus")                   \
-    X(COUNT_OFF, count_off, "the count is off by more than the tolerance; quantity is counted less book")
+    X(COUNT_OFF, count_off, "the count is off by more than the tolerance; quantity is counted less book")    \
+    X(TAKEN_OUT_BEYOND, taken_out_beyond,                                                                    \
+      "the operator took out more than was free for it; amount is the excess, and two people resolve it")
 
 enum exception_kind {
 #define X(name, word, meaning) EXCEPTION_##name,
@@ -64,6 +66,8 @@ struct exception_facts {
 };
 
 const char *exception_word(enum exception_kind kind);
+/* Whether two people resolve an exception of this kind. */
+bool exception_takes_two(enum exception_kind kind);
 
 /* Writes the exceptions to `found`, which has room for exceptions_max(); returns how many. */
 size_t exceptions_find(const struct exception_facts *facts, struct exception *found);

@@ -97,6 +97,10 @@ const struct cup_type *network_cup_type(const struct network *network, const cha
 /* The account of a name, as answers write it: bank, site_clearing(anchor), site_stock(anchor,cup-300). False:
  * it is no account, or names what there is not. */
 MUST_CHECK bool network_account(const struct network *network, const char *name, struct account *account);
+/* Whether the participant has a site in the scheme. */
+bool network_takes_part(const struct network *network, int32_t participant, int32_t scheme);
+/* Whether the scheme's ledger may have the account: its site is of the scheme, its participant takes part. */
+bool network_account_is_of(const struct network *network, struct account account, int32_t scheme);
 
 /* The value in force on a business day. False: none yet. */
 MUST_CHECK bool scheme_value(const struct scheme *scheme, int32_t cup_type, struct date day,

@@ -21,6 +21,11 @@ const char *exception_word(enum exception_kind kind)
     return words[kind];
 }
 
+bool exception_takes_two(enum exception_kind kind)
+{
+    return kind == EXCEPTION_TAKEN_OUT_BEYOND;
+}
+
 static void add_plain(struct finder *finder, enum exception_kind kind)
 {
     finder->found[finder->count++] = (struct exception){.kind = kind};

@@ -97,6 +97,31 @@ bool network_account(const struct network *network, const char *name, struct acc
     return *rest == '\0';
 }
 
+bool network_takes_part(const struct network *network, int32_t participant, int32_t scheme)
+{
+    for (size_t i = 0; i < network->site_count; i++)
+        if (network->sites[i].scheme == scheme && network->sites[i].participant == participant)
+            return true;
+    return false;
+}
+
+bool network_account_is_of(const struct network *network, struct account account, int32_t scheme)
+{
+    int32_t owner = account_owner(account);
+    switch (account_kind_scope(account_kind_of(account))) {
+    case SCOPE_SITE:
+    case SCOPE_SITE_CUP_TYPE:
+        return owner < network->site_ids && network->site_by_id[owner] != NULL &&
+               network->site_by_id[owner]->scheme == scheme;
+    case SCOPE_PARTICIPANT:
+        return network_takes_part(network, owner, scheme);
+    case SCOPE_SCHEME:
+    case SCOPE_CUP_TYPE:
+        return true;
+    }
+    abort();
+}
+
 bool scheme_value(const struct scheme *scheme, int32_t cup_type, struct date day, struct money *value)
 {
     /* The last one of the cup type that starts no later than the day. */

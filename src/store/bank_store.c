@@ -234,6 +234,25 @@ enum store_result store_find_line(struct pg *pg, int32_t scheme, int64_t number,
                   pg_maybe(NULL, take_line, line, found));
 }
 
+enum store_result store_reads_statements(struct pg *pg, int32_t scheme, bool *reads)
+{
+    *reads = false;
+    return pg_ask(pg, &sql_statement_any, PG_ARGS(arg_int(scheme)), pg_one(NULL, take_bool, reads));
+}
+
+static void take_money(struct pg_row *row, void *into)
+{
+    struct money *amount = into;
+    amount->minor = row_int(row);
+}
+
+enum store_result store_withdrawable(struct pg *pg, int32_t scheme, struct date today, struct money *amount)
+{
+    *amount = (struct money){0};
+    return pg_ask(pg, &sql_withdrawable, PG_ARGS(arg_int(scheme), arg_date(today)),
+                  pg_one(NULL, take_money, amount));
+}
+
 enum store_result store_add_resolution(struct pg *pg, const struct bank_resolution_row *row)
 {
     return pg_run(pg, &sql_bank_line_resolve,

@@ -151,15 +151,22 @@ struct bank_line {
 MUST_CHECK enum store_result store_find_line(struct pg *pg, int32_t scheme, int64_t number,
                                              struct bank_line *line, bool *found);
 
+/* Whether the scheme has ever read a statement of the bank. */
+MUST_CHECK enum store_result store_reads_statements(struct pg *pg, int32_t scheme, bool *reads);
+
+/* What the operator could take out of the pool without touching money of others; below zero: it lacks. */
+MUST_CHECK enum store_result store_withdrawable(struct pg *pg, int32_t scheme, struct date today,
+                                                struct money *amount);
+
 struct bank_resolution_row {
     int32_t scheme;
     int64_t line;
     struct instant resolved_at;
     int32_t key;
     const char *note;
-    const char *payment_id; /* NULL: participant and account say it */
+    const char *payment_id; /* NULL: account says it, and participant if it is arrears */
     bool came_back;
-    int32_t participant;
+    int32_t participant; /* 0: none */
     const char *account;
     const int64_t *entries;
     size_t entry_count;

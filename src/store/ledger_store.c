@@ -3,6 +3,7 @@
 #include "store/ledger_store.h"
 
 #include "sql.h"
+#include "store/exception_store.h"
 #include "store/leg_rows.h"
 #include "store/pg_ask.h"
 
@@ -260,14 +261,6 @@ enum store_result store_heads_expect(struct pg *pg, const struct head_request *r
 }
 
 /* --- facts that an event depends on --------------------------------------------------------------------- */
-
-static enum exception_kind row_exception_kind(struct pg_row *row)
-{
-    const char *words[EXCEPTION_KINDS];
-    for (int kind = 0; kind < EXCEPTION_KINDS; kind++)
-        words[kind] = exception_word((enum exception_kind)kind);
-    return (enum exception_kind)row_word(row, words, EXCEPTION_KINDS);
-}
 
 static void take_exception(struct pg_row *row, void *into)
 {

@@ -8,7 +8,7 @@
 static const char *const what_words[PROPOSAL_WHATS] = {
     [PROPOSAL_REFERENCE] = "reference",     [PROPOSAL_SCHEME] = "scheme",
     [PROPOSAL_PARTICIPANT] = "participant", [PROPOSAL_KEY] = "key",
-    [PROPOSAL_BANK_LINE] = "bank_line",
+    [PROPOSAL_BANK_LINE] = "bank_line",     [PROPOSAL_EXCEPTION] = "exception",
 };
 
 enum store_result store_changes_last(struct pg *pg, int64_t *number)

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* Proposals are writes that weaken the control by two people. They are kept until a second person decides on
- * them. They are about reference data, keys and lines of the bank; journal_store.h has proposed journals.
+ * them. They are about reference data, keys, lines of the bank and exceptions; journal_store.h has proposed
+ * journals.
  * Texts are put into the given arena. */
 #ifndef DEPOSITD_STORE_PROPOSAL_STORE_H
 #define DEPOSITD_STORE_PROPOSAL_STORE_H
@@ -16,6 +17,7 @@ enum proposal_what {
     PROPOSAL_PARTICIPANT,
     PROPOSAL_KEY,
     PROPOSAL_BANK_LINE,
+    PROPOSAL_EXCEPTION,
     PROPOSAL_WHATS
 };
 
@@ -53,7 +55,7 @@ struct kept_write {
     int32_t proposed_by, decided_by;
     struct instant proposed_at;
     enum proposal_status decision;
-    int32_t scheme;      /* of a line of the bank */
+    int32_t scheme;      /* of a line of the bank, or an exception */
     bool asker_in_force; /* whether the key that proposed it is still in force */
 };
 MUST_CHECK enum store_result store_write_find(struct pg *pg, struct arena *arena, int64_t number, int32_t key,

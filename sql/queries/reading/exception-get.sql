@@ -1,11 +1,12 @@
--- Exception $3 of entry $2 of scheme $1, as JSON, and whether key $4 resolved it with note $5.
+-- Exception $3 of entry $2 of scheme $1, as JSON; its kind, whether it is resolved, and whether key $4 did that with note $5.
 SELECT json_strip_nulls(json_build_object(
            'exception_id', format('%s.%s.%s', scheme.code, x.entry, x.position), 'scheme', scheme.code, 'entry', x.entry,
            'business_date', x.business_date, 'exception', x.kind, 'site', s.code, 'cup_type', c.code,
            'quantity', x.quantity, 'amount', amount_text(x.amount, decimals),
            'resolved', CASE WHEN z.entry IS NOT NULL THEN json_build_object(
-               'at', instant_text(z.resolved_at), 'by', k.name, 'by_entry', z.by_entry, 'note', z.note) END)),
-       coalesce(z.resolved_by = $4::integer AND z.note = $5::text, false)
+               'at', instant_text(z.resolved_at), 'by', k.name, 'by_entry', z.by_entry, 'note', z.note,
+               'proposal', z.proposal) END)),
+       x.kind, z.entry IS NOT NULL, coalesce(z.resolved_by = $4::integer AND z.note = $5::text, false)
   FROM exception x
   JOIN scheme ON scheme.id = x.scheme
   LEFT JOIN site s ON s.id = x.site

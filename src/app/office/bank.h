@@ -8,6 +8,7 @@
 #include "app/network/snapshot.h"
 #include "base/buffer.h"
 #include "depositd/network.h"
+#include "depositd/posting.h"
 
 /* Once, before there are threads. */
 void bank_init(void);
@@ -34,9 +35,11 @@ struct bank_line_order {
     bool dry_run;
     int64_t line;
     const char *payment_id;  /* the line was this payment, or its return; NULL: … */
-    const char *participant; /* … it was money of this participant */
+    enum line_target target; /* … it was for this: any of the scheme's accounts, or … */
+    const char *participant; /* … LINE_FOR_ARREARS: money of this participant */
     const char *note;
-    struct control *control; /* a line that names no payment takes two people */
+    struct control *control; /* a participant's line that names no payment takes two people, and so does each
+                                of the operator's own */
     struct buffer *json;     /* gets the line */
 };
 

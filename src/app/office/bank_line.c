@@ -24,6 +24,6 @@ enum store_result bank_line_resolve(struct head_work *work, struct money amount,
         .amount = amount,
         .target = target,
     };
-    assert(target == LINE_FOR_SETTLEMENT || target == LINE_FOR_ARREARS);
+    assert(target != LINE_OF_NOBODY);
     return head_work_post(work, &facts, entry);
 }

@@ -10,7 +10,7 @@
 MUST_CHECK enum store_result bank_line_post(struct head_work *work, struct money amount, int64_t *entry);
 
 /* Moves an amount from bank_suspense to the account that it belongs to, for a participant with a site in the
- * scheme. The amount has the sign of the line. */
+ * scheme, or for an account of the scheme itself (participant 0). The amount has the sign of the line. */
 MUST_CHECK enum store_result bank_line_resolve(struct head_work *work, struct money amount,
                                                int32_t participant, enum line_target target, int64_t *entry);
 

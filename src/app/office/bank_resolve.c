@@ -85,17 +85,8 @@ static enum store_result resolve_as_payment(struct resolving *resolving)
     return STORE_OK;
 }
 
-static bool has_site(const struct head_work *work, int32_t participant)
-{
-    const struct network *network = work->network;
-    for (size_t i = 0; i < network->site_count; i++)
-        if (network->sites[i].scheme == work->scheme->id && network->sites[i].participant == participant)
-            return true;
-    return false;
-}
-
-/* No payment shows whose money a stranger's line was; one person's word is all we have. So a second person
- * must approve, even in a scheme without dual control. */
+/* No payment shows whose money a stranger's line was; one person's word is all we have. The operator's own
+ * money also moves on a person's word. So a second person must approve, even in a scheme without dual control. */
 static enum store_result propose(struct resolving *resolving)
 {
     struct head_work *work = resolving->work;
@@ -107,8 +98,9 @@ static enum store_result propose(struct resolving *resolving)
 static enum store_result resolve_for_participant(struct resolving *resolving)
 {
     const struct bank_line_order *order = resolving->order;
-    const struct participant *participant = network_participant(resolving->work->network, order->participant);
-    if (participant == NULL || !has_site(resolving->work, participant->id)) {
+    const struct head_work *work = resolving->work;
+    const struct participant *participant = network_participant(work->network, order->participant);
+    if (participant == NULL || !network_takes_part(work->network, participant->id, work->scheme->id)) {
         faults_add(resolving->faults, REASON_PARTICIPANT_UNKNOWN, "/participant",
                    "has no site in the scheme");
         return STORE_OK;
@@ -118,6 +110,52 @@ static enum store_result resolve_for_participant(struct resolving *resolving)
     resolving->row.participant = participant->id;
     resolving->row.account = "arrears";
     return resolve_for(resolving, resolving->amount, participant->id, LINE_FOR_ARREARS);
+}
+
+/* How much of a line took out more than was free. The account at the bank lacks the line already, so what was
+ * free before it is more by the line's amount. */
+static struct money beyond_free(struct money line, struct money free_now)
+{
+    int64_t taken = line.minor < 0 ? -line.minor : 0, lacking = free_now.minor < 0 ? -free_now.minor : 0;
+    return (struct money){taken < lacking ? taken : lacking};
+}
+
+/* Money that the operator took out beyond what was free for it is a fact of the bank's, and is recorded. It
+ * stays an exception until two people resolve it. */
+static enum store_result note_taken_out(struct resolving *resolving)
+{
+    struct head_work *work = resolving->work;
+    struct money free_now;
+    enum store_result result = store_withdrawable(work->pg, work->scheme->id, work->today->date, &free_now);
+    struct money beyond = beyond_free(resolving->amount, free_now);
+    if (result != STORE_OK || beyond.minor == 0)
+        return result;
+    return ledger_add_exception(
+        &work->ledger, 0,
+        (struct exception){.kind = EXCEPTION_TAKEN_OUT_BEYOND, .has_amount = true, .amount = beyond});
+}
+
+static enum store_result resolve_for_scheme(struct resolving *resolving)
+{
+    static const enum account_kind accounts[] = {
+        [LINE_FOR_CHARGES] = ACCOUNT_BANK_CHARGES,
+        [LINE_FOR_INTEREST] = ACCOUNT_INTEREST,
+        [LINE_FOR_OPERATOR] = ACCOUNT_OPERATOR_ACCOUNT,
+    };
+    enum line_target target = resolving->order->target;
+    if (target == LINE_FOR_OPERATOR && resolving->order->control->origins == NULL)
+        return propose(resolving);
+    resolving->row.account = account_kind_word(accounts[target]);
+    enum store_result result = resolve_for(resolving, resolving->amount, 0, target);
+    return result == STORE_OK && target == LINE_FOR_OPERATOR ? note_taken_out(resolving) : result;
+}
+
+static enum store_result resolve_as_stated(struct resolving *resolving)
+{
+    if (resolving->order->payment_id != NULL)
+        return resolve_as_payment(resolving);
+    return resolving->order->target == LINE_FOR_ARREARS ? resolve_for_participant(resolving)
+                                                        : resolve_for_scheme(resolving);
 }
 
 static enum store_result find_line(struct resolving *resolving)
@@ -141,8 +179,7 @@ static enum store_result resolve_open(struct resolving *resolving)
     struct control *control = resolving->order->control;
     enum store_result result = find_line(resolving);
     if (result == STORE_OK && resolving->faults->count == 0)
-        result = resolving->order->payment_id != NULL ? resolve_as_payment(resolving)
-                                                      : resolve_for_participant(resolving);
+        result = resolve_as_stated(resolving);
     if (result != STORE_OK || resolving->faults->count > 0 || control->proposed)
         return result;
     result = store_add_resolution(work->pg, &resolving->row);

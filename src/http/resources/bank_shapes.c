@@ -6,7 +6,13 @@ enum { PAYMENT_ID_MAX = 35 };
 
 static const char *const file_words[] = {
     [FILE_PAYOUTS] = "payouts", [FILE_COLLECTIONS] = "collections", NULL};
-static const char *const account_words[] = {"arrears", NULL};
+static const char *const account_words[] = {
+    [RESOLVE_ARREARS] = "arrears",
+    [RESOLVE_CHARGES] = "bank_charges",
+    [RESOLVE_INTEREST] = "interest",
+    [RESOLVE_OPERATOR] = "operator_account",
+    NULL,
+};
 
 static const struct field file_fields[] = {
     {.name = "type",
@@ -39,7 +45,9 @@ static const struct field resolve_fields[] = {
      .offset = offsetof(struct resolve_request, account),
      .present_offset = offsetof(struct resolve_request, has_account),
      .words = account_words,
-     .description = "May be named with participant"},
+     .description = "Or the account that the amount belongs to: bank_charges, interest, or operator_account "
+                    "for the operator's own money, which takes two people. arrears may be named with "
+                    "participant"},
     {.name = "note",
      .form = FORM_TEXT,
      .required = true,

@@ -12,11 +12,14 @@ struct file_request {
     int type; /* enum file_type */
 };
 
+/* The accounts by which a line may be resolved. The first needs a participant. */
+enum resolve_account { RESOLVE_ARREARS, RESOLVE_CHARGES, RESOLVE_INTEREST, RESOLVE_OPERATOR };
+
 struct resolve_request {
     const char *payment_id;      /* the line is for this payment; NULL: it is not for a payment */
     char participant[CODE_SIZE]; /* the line is for this participant's arrears */
     bool has_participant;
-    int account; /* there is only one account to name */
+    int account; /* enum resolve_account */
     bool has_account;
     const char *note;
 };

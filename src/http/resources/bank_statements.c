@@ -82,15 +82,32 @@ static const struct scheme *line_named(const struct request *request, const char
     return network_scheme(&request->snapshot->network, code);
 }
 
-/* The target is a payment or a participant. */
+/* The target is a payment, a participant, or an account of the scheme. */
 static void check_target(const struct resolve_request *asked, struct faults *faults)
 {
+    bool for_scheme = asked->has_account && asked->account != RESOLVE_ARREARS;
     if (asked->payment_id != NULL && asked->has_participant)
         faults_add(faults, REASON_MEMBER_UNKNOWN, "/participant", "is not known beside a payment_id");
     if (asked->payment_id != NULL && asked->has_account)
         faults_add(faults, REASON_MEMBER_UNKNOWN, "/account", "is not known beside a payment_id");
-    if (asked->payment_id == NULL && !asked->has_participant)
-        faults_add(faults, REASON_MEMBER_MISSING, "/participant", "give it, or a payment_id");
+    if (asked->payment_id == NULL && asked->has_participant && for_scheme)
+        faults_add(faults, REASON_MEMBER_UNKNOWN, "/participant", "is not known beside this account");
+    if (asked->payment_id == NULL && !asked->has_participant && !for_scheme)
+        faults_add(faults, REASON_MEMBER_MISSING, "/participant", "give it, or a payment_id, or an account");
+}
+
+static void fill_order(const struct resolve_request *asked, struct bank_line_order *order)
+{
+    static const enum line_target targets[] = {
+        [RESOLVE_ARREARS] = LINE_FOR_ARREARS,
+        [RESOLVE_CHARGES] = LINE_FOR_CHARGES,
+        [RESOLVE_INTEREST] = LINE_FOR_INTEREST,
+        [RESOLVE_OPERATOR] = LINE_FOR_OPERATOR,
+    };
+    order->payment_id = asked->payment_id;
+    order->participant = asked->participant;
+    order->target = asked->has_account ? targets[asked->account] : LINE_FOR_ARREARS;
+    order->note = asked->note;
 }
 
 void handle_bank_line_resolve(const struct request *request, struct answer *answer)
@@ -114,9 +131,7 @@ void handle_bank_line_resolve(const struct request *request, struct answer *answ
     if (answer->faults.count > 0)
         return;
     order.scheme = scheme->id;
-    order.payment_id = asked.payment_id;
-    order.participant = asked.participant;
-    order.note = asked.note;
+    fill_order(&asked, &order);
     finish(request, answer,
            bank_resolve_line(request->pg, request->service->snapshots, &order, &answer->faults));
     if (control.proposed)
@@ -136,8 +151,7 @@ void approve_bank_line(const struct request *request, struct answer *answer, con
         answer_not_found(answer);
     if (scheme == NULL || !shape_decode(&shape_resolve, body, "", NULL, &asked, &answer->faults))
         return;
-    order.participant = asked.participant;
-    order.note = asked.note;
+    fill_order(&asked, &order);
     enum store_result result =
         bank_resolve_line(request->pg, request->service->snapshots, &order, &answer->faults);
     if (result != STORE_OK)

@@ -5,6 +5,7 @@
 
 #include "http/resources/handlers.h"
 #include "http/resources/oversight_shapes.h"
+#include "http/resources/proposing.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -40,10 +41,9 @@ static const char *read_part(const char *text, size_t digits_max, int64_t *numbe
     return text + digits;
 }
 
-static bool read_name(const struct request *request, struct exception_resolving *resolving)
+static bool read_name(const struct request *request, const char *text, struct exception_resolving *resolving)
 {
     char code[CODE_SIZE];
-    const char *text = request->parts[0];
     int64_t position = 0;
     size_t length = strcspn(text, ".");
     if (length >= sizeof code)
@@ -61,20 +61,34 @@ static bool read_name(const struct request *request, struct exception_resolving 
     return true;
 }
 
-void handle_exception_resolve(const struct request *request, struct answer *answer)
+/* The exception that the name names, with the note that the body has. */
+static void resolve(const struct request *request, struct answer *answer, const char *name, json_t *json,
+                    struct control *control)
 {
     struct resolve_body body;
     struct exception_resolving resolving = {.key = request->identity->key};
-    json_t *json = request_json(request, answer);
     if (json == NULL || !shape_decode(&shape_exception_resolve, json, "", NULL, &body, &answer->faults))
         return;
-    if (!read_name(request, &resolving)) {
+    if (!read_name(request, name, &resolving)) {
         answer_not_found(answer);
         return;
     }
     resolving.note = body.note;
-    enum store_result result =
-        exception_resolve(request->pg, &resolving, request->dry_run, &answer->body, &answer->faults);
+    enum store_result result = exception_resolve(request->pg, &resolving, control, &answer->faults);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
+}
+
+void handle_exception_resolve(const struct request *request, struct answer *answer)
+{
+    struct control control = control_of(request, answer, PROPOSAL_EXCEPTION, request->parts[0]);
+    resolve(request, answer, request->parts[0], request_json(request, answer), &control);
+    if (control.proposed)
+        answer_proposed(request, answer);
+}
+
+void approve_exception(const struct request *request, struct answer *answer, const struct kept_write *kept,
+                       json_t *body, struct control *control)
+{
+    resolve(request, answer, kept->name, body, control);
 }

@@ -65,7 +65,7 @@ void handle_proposal_approve(const struct request *request, struct answer *answe
     static approver *const approvers[PROPOSAL_WHATS] = {
         [PROPOSAL_REFERENCE] = approve_document,  [PROPOSAL_SCHEME] = approve_put,
         [PROPOSAL_PARTICIPANT] = approve_put,     [PROPOSAL_KEY] = approve_key,
-        [PROPOSAL_BANK_LINE] = approve_bank_line,
+        [PROPOSAL_BANK_LINE] = approve_bank_line, [PROPOSAL_EXCEPTION] = approve_exception,
     };
     struct control control;
     struct kept_write kept;

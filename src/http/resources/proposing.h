@@ -21,6 +21,6 @@ const char *proposal_status_asked(const struct request *request, struct answer *
 /* Each of these carries out a write that a second person has approved, under the usual checks. */
 typedef void approver(const struct request *request, struct answer *answer, const struct kept_write *kept,
                       json_t *body, struct control *control);
-approver approve_document, approve_put, approve_key, approve_bank_line;
+approver approve_document, approve_put, approve_key, approve_bank_line, approve_exception;
 
 #endif
