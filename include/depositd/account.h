@@ -36,9 +36,9 @@ enum account_journals { JOURNALS_SHUT, JOURNALS_OPEN };
     X(CUSTOMER_DEPOSITS, customer_deposits, 1, SCOPE_CUP_TYPE, liability, MONEY, SHUT)                       \
     X(STOCK_DEPOSITS, stock_deposits, 2, SCOPE_SITE_CUP_TYPE, liability, MONEY, SHUT)                        \
     X(TRANSIT_DEPOSITS, transit_deposits, 3, SCOPE_CUP_TYPE, liability, MONEY, SHUT)                         \
-    X(SITE_CLEARING, site_clearing, 4, SCOPE_SITE, asset, MONEY, SHUT)                                       \
+    X(SITE_CLEARING, site_clearing, 4, SCOPE_SITE, asset, MONEY, OPEN)                                       \
     X(SETTLEMENT_DUE, settlement_due, 5, SCOPE_PARTICIPANT, asset, MONEY, SHUT)                              \
-    X(ARREARS, arrears, 6, SCOPE_PARTICIPANT, asset, MONEY, SHUT)                                            \
+    X(ARREARS, arrears, 6, SCOPE_PARTICIPANT, asset, MONEY, OPEN)                                            \
     X(BANK, bank, 7, SCOPE_SCHEME, asset, MONEY, OPEN)                                                       \
     X(BANK_SUSPENSE, bank_suspense, 8, SCOPE_SCHEME, asset, MONEY, OPEN)                                     \
     X(SERVICE_FEES, service_fees, 9, SCOPE_SCHEME, income, MONEY, OPEN)                                      \

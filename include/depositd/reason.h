@@ -72,6 +72,8 @@
     X(EVENT_ID_CONFLICT, event_id_conflict, 409, false, "The event id is taken by another event")            \
     X(ACCOUNT_UNKNOWN, account_unknown, 422, false, "There is no such account")                              \
     X(NOT_FOR_JOURNALS, not_for_journals, 422, false, "A journal may not touch this account")                \
+    X(BANK_BY_STATEMENT, bank_by_statement, 409, false,                                                      \
+      "In this scheme only the bank's statements move the account bank")                                     \
     X(UNBALANCED, unbalanced, 422, false, "The legs do not sum to zero")                                     \
     X(REVERSAL_OF_JOURNAL, reversal_of_journal, 422, false, "A journal is undone by another journal")        \
     X(PROPOSAL_DECIDED, proposal_decided, 409, false, "It was approved or withdrawn already")                \
@@ -93,6 +95,7 @@
     X(STATEMENT_INVALID, statement_invalid, 422, false, "Part of the statement is missing or malformed")     \
     X(STATEMENT_CURRENCY, statement_currency, 422, false, "The statement is in another currency")            \
     X(STATEMENT_ACCOUNT, statement_account, 422, false, "The statement is of another account")               \
+    X(BANK_ACCOUNT_SHARED, bank_account_shared, 409, false, "The bank account serves another scheme")        \
     X(STATEMENT_CONFLICT, statement_conflict, 409, false, "A statement with this id said something else")    \
     X(LINE_NOT_OPEN, line_not_open, 409, false, "The line was matched, or resolved already")                 \
     X(PAYMENT_UNKNOWN, payment_unknown, 422, false, "The payment is not known in the scheme")                \

@@ -2,7 +2,7 @@
 -- anything to tell, for amounts settled and not yet paid, and for payments that failed. $1 scheme, $2 first
 -- and $3 last business day, $4 participant (null: all), $5 the sites whose participants to show (null: all).
 -- Settled and failed move between a participant's lines and add up to zero over them. All other movements of
--- settlement_due or arrears are payments, or bank lines that a person resolved.
+-- settlement_due or arrears are payments, or bank lines that a person resolved; journals may move arrears.
 WITH shown AS MATERIALIZED (
     SELECT p.id, p.code FROM participant p
      WHERE ($4::integer IS NULL OR p.id = $4)
@@ -23,6 +23,15 @@ failed AS ( -- the amount that a failure put on the participant's arrears, by it
        AND c.entry BETWEEN (SELECT min(first_entry) FROM business_day WHERE scheme = $1::integer AND business_date >= $2)
                        AND (SELECT max(last_entry) FROM business_day WHERE scheme = $1::integer AND business_date <= $3)
      GROUP BY 1, 2),
+journaled AS ( -- the amount that journals put on arrears
+    SELECT e.business_date, account_owner(l.account) AS participant, sum(l.amount) AS amount
+      FROM journal_proposal j
+      JOIN entry e ON e.scheme = j.scheme AND e.entry = j.entry AND e.business_date BETWEEN $2::date AND $3::date
+     CROSS JOIN LATERAL unnest(e.accounts, e.amounts) AS l(account, amount)
+     WHERE j.scheme = $1::integer AND j.status = 'approved' AND account_kind_of(l.account) = :account_arrears
+       AND j.entry BETWEEN (SELECT min(first_entry) FROM business_day WHERE scheme = $1::integer AND business_date >= $2)
+                       AND (SELECT max(last_entry) FROM business_day WHERE scheme = $1::integer AND business_date <= $3)
+     GROUP BY 1, 2),
 cleared AS ( -- the amount that a close took out of arrears
     SELECT business_date, participant, arrears AS amount FROM position
      WHERE scheme = $1::integer AND business_date BETWEEN $2::date AND $3::date AND carried_since IS NULL),
@@ -34,22 +43,24 @@ owed AS (
            CASE account_kind_of(a.account) WHEN :account_settlement_due THEN coalesce(s.amount, 0) + coalesce(c.amount, 0)
                 ELSE -coalesce(c.amount, 0) END AS settled,
            CASE account_kind_of(a.account) WHEN :account_settlement_due THEN -coalesce(f.amount, 0)
-                ELSE coalesce(f.amount, 0) END AS failed
+                ELSE coalesce(f.amount, 0) END AS failed,
+           CASE account_kind_of(a.account) WHEN :account_arrears THEN coalesce(j.amount, 0) ELSE 0 END AS other
       FROM account_days($1::integer,
                         ARRAY(SELECT account_of(kind, id, 0)
                                 FROM shown, unnest(ARRAY[:account_settlement_due, :account_arrears]) AS kind),
                         $2::date, $3::date) AS a
       LEFT JOIN settled s ON s.business_date = a.business_date AND s.participant = account_owner(a.account)
       LEFT JOIN cleared c ON c.business_date = a.business_date AND c.participant = account_owner(a.account)
-      LEFT JOIN failed f ON f.business_date = a.business_date AND f.participant = account_owner(a.account)),
+      LEFT JOIN failed f ON f.business_date = a.business_date AND f.participant = account_owner(a.account)
+      LEFT JOIN journaled j ON j.business_date = a.business_date AND j.participant = account_owner(a.account)),
 line AS (
     SELECT business_date, participant, :account_site_clearing AS kind, code AS site, opening,
            collected, refunded, fees, tax, stock, other, settled, 0::bigint AS paid, 0::bigint AS failed, closing
       FROM at_site
      WHERE (opening, collected, refunded, fees, tax, stock, other, settled, closing) <> (0, 0, 0, 0, 0, 0, 0, 0, 0)
     UNION ALL
-    SELECT business_date, participant, kind, NULL, opening, 0, 0, 0, 0, 0, 0, settled, movement - settled - failed, failed, closing
-      FROM owed WHERE kind = :account_settlement_due OR (opening, movement, settled, failed) <> (0, 0, 0, 0))
+    SELECT business_date, participant, kind, NULL, opening, 0, 0, 0, 0, 0, other, settled, movement - settled - failed - other, failed, closing
+      FROM owed WHERE kind = :account_settlement_due OR (opening, movement, settled, failed, other) <> (0, 0, 0, 0, 0))
 SELECT line.business_date, shown.code, k.word || format('(%s)', coalesce(site, shown.code)), site, amount_text(opening, decimals),
        amount_text(collected, decimals), amount_text(refunded, decimals), amount_text(fees, decimals), amount_text(tax, decimals),
        amount_text(stock, decimals), amount_text(other, decimals), amount_text(settled, decimals), amount_text(paid, decimals),

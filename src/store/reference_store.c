@@ -55,13 +55,17 @@ static void take_scheme_facts(struct pg_row *row, void *into)
     facts->decimals_in_use = row_int32_or_0(row);
     if (!in_use)
         facts->decimals_in_use = -1;
+    facts->shares_bank_account = row_bool(row);
 }
 
 enum store_result store_scheme_facts(struct pg *pg, const struct scheme_row *row, struct scheme_facts *facts)
 {
+    static const struct bank_account none = {0};
+    const struct bank_account *bank = row->has_operator ? &row->operator.bank_account : & none;
     return pg_ask(pg, &sql_reference_facts_scheme,
                   PG_ARGS(arg_text(row->scheme), arg_text(row->currency), arg_text(row->time_zone),
-                          arg_int(row->cut_off), arg_text(stock_terms_words[row->stock_terms])),
+                          arg_int(row->cut_off), arg_text(stock_terms_words[row->stock_terms]),
+                          arg_text(bank->iban), arg_text(bank->account), arg_text(bank->bank_code)),
                   pg_one(NULL, take_scheme_facts, facts));
 }
 

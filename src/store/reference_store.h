@@ -141,7 +141,8 @@ struct scheme_facts {
     bool posted_or_closed;
     bool currency_changes, time_zone_changes, cut_off_changes, stock_terms_changes;
     bool time_zone_known;
-    int decimals_in_use; /* of its terms and refund values; -1: there are none */
+    int decimals_in_use;      /* of its terms and refund values; -1: there are none */
+    bool shares_bank_account; /* its operator's would be that of another scheme, and was not before */
 };
 MUST_CHECK enum store_result store_scheme_facts(struct pg *pg, const struct scheme_row *row,
                                                 struct scheme_facts *facts);

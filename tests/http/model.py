@@ -87,6 +87,8 @@ class Model:
         self.counted = defaultdict(Counter)
         self.carried_since = {}
         self.gross_fees = {}  # (day, site) -> service fee and its tax, handling fee and its tax
+        self.bank_lines = {}  # amount by number, until somebody says what it was
+        self.has_read_statement = False
 
     # Reference data ------------------------------------------------------------------------------------------------
     def minor(self, amount):
@@ -352,6 +354,74 @@ class Model:
                 exceptions.append({"exception": "count_off", "cup_type": cup, "quantity": off})
         return legs, exceptions
 
+    # Journals, the bank's lines, and the operator's own money
+    JOURNALS_MOVE = {
+        *("bank", "bank_suspense", "service_fees", "forfeits", "loss_charges", "interest", "handling_fees"),
+        *("bank_charges", "tax", "refund_variance", "operator_account"),
+    }
+
+    def _journal(self, event, *_):
+        legs = Counter()
+        for leg in event["legs"]:
+            name, _, owner = leg["account"].rstrip(")").partition("(")
+            if name not in self.JOURNALS_MOVE:
+                known = {"arrears": self.participants, "site_clearing": self.sites}.get(name)
+                if known is None:
+                    raise Refused("not_for_journals")
+                if owner not in known:
+                    raise Refused("account_unknown")
+            if name == "bank" and self.has_read_statement:
+                raise Refused("bank_by_statement")
+            legs[leg["account"]] += self.minor(leg["amount"])
+        if sum(legs.values()):
+            raise Refused("unbalanced")
+        return legs, []
+
+    def read_line(self, number, amount, today):
+        """A line of the bank's that names no payment; it is booked in the day of now."""
+        self.has_read_statement = True
+        self.bank_lines[number] = amount
+        self._record(Entry("bank_line", None, None, today, {"bank": amount, "bank_suspense": -amount}))
+
+    def resolve_line(self, number, account, today):
+        """A line turns out to be a charge, interest, or the operator's own money. The amount that the operator took
+        out beyond what was free before the line; 0: it did not."""
+        amount = self.bank_lines.pop(number)
+        free_before = max(self.withdrawable(today) + (-amount if amount < 0 else 0), 0)
+        self._record(Entry("bank_line_resolved", None, None, today, {"bank_suspense": amount, account: -amount}))
+        return max(-amount - free_before, 0) if account == "operator_account" and amount < 0 else 0
+
+    def withdrawable(self, today):
+        """What is at the bank, less all that is owed to others: nothing that others owe is counted."""
+        have = self.balances
+
+        def worth(place):
+            """The deposits for the cups there, by cup type, at today's value: what is held once all days until now
+            are closed."""
+            return [
+                (self.value(cup, today) or 0)
+                * sum(n for a, n in have.items() if a.startswith(place) and self.unit(a) == cup)
+                for cup in self.cup_types
+            ]
+
+        owed = sum(max(d, 0) for d in worth("with_customers("))
+        if self.on_deposit:
+            at_sites = [sound + damaged for sound, damaged in zip(worth("site_stock("), worth("damaged("))]
+            owed += sum(max(d, 0) for d in at_sites + worth("in_transit("))
+        for participant in self.participants:
+            dealings = 0
+            for code in (c for c, s in self.sites.items() if s["participant"] == participant):
+                dealings += have[f"site_clearing({code})"]
+                if self.on_deposit:  # what the site still has to place, because values have changed
+                    for cup in self.cup_types:
+                        cups = have[self._stock(code, cup)] + have[self._stock(code, cup, True)]
+                        dealings += cups * (self.value(cup, today) or 0) + have[f"stock_deposits({code},{cup})"]
+            for due in (dealings, have[f"settlement_due({participant})"], have[f"arrears({participant})"]):
+                owed += max(-due, 0)
+        owed += max(-have["tax"], 0)
+        unidentified = -have["bank_suspense"] + sum(-a for a in self.bank_lines.values() if a < 0)
+        return have["bank"] - owed - max(unidentified, 0)
+
     # Decisions of a person
     def _forfeits(self, event, day, sign):
         legs, rate = Counter(), Fraction(self.terms(day)["tax_rate"])
@@ -397,6 +467,8 @@ class Model:
             raise Refused("event_unknown")
         if original.kind == "reversal":
             raise Refused("reversal_of_reversal")
+        if original.kind == "journal":
+            raise Refused("reversal_of_journal")
         if original.reversed_by:
             raise Refused("already_reversed")
         if original.kind == "dispatch" and self._arrivals(original):
@@ -484,15 +556,17 @@ class Model:
         terms, opening = self.terms(day), self.through(day - DAY)
         fees = {site: self._fees(site, day) for site in self.sites}
         closing = self.through(day)
-        positions, carried = {}, set()
+        positions, carried, arrears = {}, set(), {}
         for participant in self.participants:
             own = [s for s in self.sites.values() if s["participant"] == participant]
-            position = sum(closing[f"site_clearing({s['site']})"] for s in own)
+            arrears[participant] = closing[f"arrears({participant})"]
+            position = sum(closing[f"site_clearing({s['site']})"] for s in own) + arrears[participant]
             positions[participant] = position
             is_open = any(s["opened_on"] <= day.isoformat() < s.get("closed_on", "9999-12-31") for s in own)
             since = self.carried_since.get(participant, day)
             if (
                 position
+                and not arrears[participant]
                 and abs(position) < self.minor(terms["minimum_payment"])
                 and is_open
                 and (day - since).days < self.scheme.get("carry_days", 30)
@@ -513,6 +587,11 @@ class Model:
                         Counter({f"site_clearing({code})": -due, f"settlement_due({site['participant']})": due}),
                     )
                 )
+        for participant in self.participants:
+            if participant not in carried:
+                due = arrears[participant]
+                legs = {f"arrears({participant})": -due, f"settlement_due({participant})": due}
+                self._record(Entry("settle", None, None, day, Counter(legs)))
         through = self.through(day)
         cups = {a: n for a, n in through.items() if self.unit(a)}
         self._record(Entry("remeasurement", None, None, day + DAY, self._remeasured(cups, day, day + DAY)))
@@ -522,6 +601,7 @@ class Model:
         self.next_day = day + DAY
         return {
             "positions": positions,
+            "arrears": arrears,
             "carried": carried,
             "netting": terms["netting"],
             "sites": {

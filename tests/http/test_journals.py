@@ -3,13 +3,15 @@
 names the accounts that journals may move. It is common practice in bookkeeping that a journal takes two people."""
 import json
 from datetime import date, timedelta
+from decimal import Decimal
 from uuid import uuid4
 
 import pytest
 
+import bank
 import network
 from harness import Service, at_once
-from network import at, cups, event
+from network import at, business_day, cups, event
 
 DAY = date.today() - timedelta(days=4)
 LEGS = [
@@ -17,6 +19,7 @@ LEGS = [
     {"account": "handling_fees", "amount": "11.00"},
     {"account": "tax", "amount": "1.50"},
 ]
+OPERATOR = {"name": "Pool", "bank_account": {"account": "770088", "bank_code": "TB-000"}}
 
 
 def journal(legs=LEGS, day=DAY, scheme="tern-bay", **members):
@@ -34,8 +37,16 @@ class People:
 def people(service):
     service.admin.load(
         network.reference(
-            [network.scheme(code, DAY, {"cup-300": "2.50"}) for code in ("tern-bay", "skerry")],
-            {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller"), "gull": ("skerry", "hearth")},
+            [
+                network.scheme("tern-bay", DAY, {"cup-300": "2.50"}, operator=OPERATOR),
+                network.scheme("skerry", DAY, {"cup-300": "2.50"}),
+            ],
+            {
+                "anchor": ("tern-bay", "hearth"),
+                "brick": ("tern-bay", "miller"),
+                "gull": ("skerry", "hearth"),
+                "tarn": ("skerry", "quay"),
+            },
         )
     )
     return People(service)
@@ -219,15 +230,16 @@ def test_what_a_journal_may_say(people):
         ([leg("cash", "-1.00"), leg("bank", "1.00")], "account_unknown"),
         ([leg("bank(anchor)", "-1.00"), leg("bank", "1.00")], "account_unknown"),
         ([leg("settlement_due(nobody)", "-1.00"), leg("bank", "1.00")], "account_unknown"),
+        ([leg("site_clearing(gull)", "-1.00"), leg("bank", "1.00")], "account_unknown"),  # skerry's
+        ([leg("arrears(quay)", "-1.00"), leg("bank", "1.00")], "account_unknown"),  # has no site in tern-bay
+        ([leg("arrears", "-1.00"), leg("bank", "1.00")], "account_unknown"),
         *[
             ([leg(account, "-1.00"), leg("bank", "1.00")], "not_for_journals")
             for account in (
                 "customer_deposits(cup-300)",
                 "stock_deposits(anchor,cup-300)",
                 "transit_deposits(cup-300)",
-                "site_clearing(anchor)",
                 "settlement_due(hearth)",
-                "arrears(hearth)",
                 "site_stock(anchor,cup-300)",
                 "supply(cup-300)",
                 "retired(cup-300)",
@@ -258,11 +270,91 @@ def test_what_a_journal_may_say(people):
                 "operator_account",
                 "bank_charges",
                 "interest",
+                "arrears(miller)",
+                "site_clearing(brick)",
+                "refund_variance",
             ]
-            * 8
+            * 7
         )
     ]
     sent = propose(people.ann, journal(many, reason='he said "no"\n\u20ac', reference=""))
     assert decide(people.ben, sent, "approve")["event"]["legs"] == many
     assert people.admin.items("/v1/journals", scheme="tern-bay") == []
+    people.admin.assert_holds()
+
+
+def agree(people, *legs, day=DAY, **members):
+    """A journal of these (account, amount), approved. Its entry."""
+    stated = [{"account": account, "amount": amount} for account, amount in legs]
+    return decide(people.ben, propose(people.ann, journal(stated, day, **members)), "approve")["entry"]
+
+
+def test_a_wrong_fee_is_mended(people):
+    """A journal takes a fee and its tax off a site's clearing. The day's settlement shows it under `other`."""
+    trade(people)
+    before = Decimal(people.admin.accounts("tern-bay")["site_clearing(anchor)"])
+    agree(people, ("site_clearing(anchor)", "-2.30"), ("service_fees", "2.00"), ("tax", "0.30"))
+    agree(people, ("site_clearing(anchor)", "0.30"), ("site_clearing(brick)", "-0.30"))
+    people.admin.assert_holds()
+    settlement = people.admin.close("tern-bay", DAY)
+    sites = {s["site"]: s for p in settlement["positions"] for s in p["sites"]}
+    assert (sites["anchor"]["other"], sites["brick"]["other"]) == ("-2.00", "-0.30")
+    positions = {p["participant"]: Decimal(p["amount"]) for p in settlement["positions"]}
+    assert positions == {"hearth": before - 2, "miller": Decimal("-0.30")}
+    rows = people.admin.items("/v1/reports/site-statement", scheme="tern-bay", **{"from": DAY, "to": DAY})
+    assert {r["site"]: (r["other"], r["net"] if "net" in r else r["closing"]) for r in rows} == {
+        "anchor": ("-2.00", "0.00"),
+        "brick": ("-0.30", "0.00"),
+    }
+    people.admin.assert_holds()
+
+
+def test_a_bad_debt_is_written_off(people):
+    """A collection fails, and two people agree that it will never come: an expense of the pool. The participant owes
+    nothing any more, and its statement says why."""
+    trade(people)
+    people.admin.close("tern-bay", DAY)
+    [payment] = people.admin.get(f"/v1/settlements/tern-bay/{DAY}")["payments"]
+    people.ann.send("POST", f"/v1/settlements/tern-bay/{DAY}/approve")
+    failed = people.ben.send("POST", f"/v1/payments/{payment['payment_id']}/fail", {"reason": "gone out of business"})
+    assert failed.status == 200, failed.body
+    owed = payment["amount"]
+    assert people.admin.accounts("tern-bay")["arrears(hearth)"] == owed
+    agree(people, ("arrears(hearth)", f"-{owed}"), ("loss_charges", owed), day=business_day())
+    assert people.admin.accounts("tern-bay")["arrears(hearth)"] == "0.00"
+    people.admin.assert_holds()
+    [line] = [
+        r
+        for r in people.admin.items("/v1/reports/participant-statement", scheme="tern-bay", participant="hearth")
+        if r["account"] == "arrears(hearth)" and Decimal(r["other"])
+    ]
+    assert (line["other"], line["failed"], line["paid"], line["closing"]) == (f"-{owed}", owed, "0.00", "0.00")
+    people.admin.assert_holds()
+
+
+def test_arrears_that_a_journal_puts_on_are_settled(people):
+    """A debt that is owed beside the trade is collected with the next close."""
+    agree(people, ("arrears(miller)", "-4.00"), ("operator_account", "4.00"))
+    settlement = people.admin.close("tern-bay", DAY)
+    [position] = [p for p in settlement["positions"] if p["participant"] == "miller"]
+    assert (position["amount"], position["arrears"]) == ("-4.00", "-4.00")
+    assert [(p["from"], p["to"], p["amount"]) for p in settlement["payments"]] == [("pool", "miller", "4.00")]
+    people.admin.assert_holds()
+
+
+def test_the_bank_moves_by_statements_alone(people):
+    """Until a scheme has read a statement, journals stand in for them."""
+    agree(people, ("bank", "-12.50"), ("bank_charges", "12.50"))
+    waiting = propose(people.ann, journal())
+    statement = bank.statement("S-1", "770088", "CAD", str(business_day()), [bank.Booking(Decimal("5.00"))])
+    target, type = "/v1/bank-statements?scheme=tern-bay", {"Content-Type": "application/xml"}
+    assert people.ben.send("POST", target, statement, type).status == 200
+    answer = people.ann.send("POST", "/v1/events", journal())
+    assert (answer.status, answer.json["errors"][0]["pointer"]) == (409, "/legs/0/account"), answer.body
+    refuse(people.ben, waiting, "approve", 409, "bank_by_statement")
+    assert decide(people.ben, waiting, "withdraw", {"reason": "the statement has it"})["status"] == "withdrawn"
+    other = propose(people.ann, journal(scheme="skerry"))  # has read none
+    assert decide(people.ben, other, "approve", query="?scheme=skerry")["status"] == "approved"
+    agree(people, ("bank_suspense", "5.00"), ("interest", "-5.00"))
+    assert people.admin.accounts("tern-bay")["bank"] == "-7.50"
     people.admin.assert_holds()

@@ -6,12 +6,15 @@ import os
 import random
 from collections import Counter
 from datetime import date, timedelta
+from decimal import Decimal
 from uuid import UUID
 
 import pytest
 
+import bank
 import network
 from model import DAY, Model, Refused, fewest_payments, instant
+from network import business_day
 
 DAYS = int(os.environ.get("DEPOSITD_MODEL_DAYS", "60"))
 SEED = int(os.environ.get("DEPOSITD_MODEL_SEED", "0")) or random.SystemRandom().randrange(1, 10**9)
@@ -33,6 +36,11 @@ KINDS = {
     "reversal": 6,
     "forfeit": 2,
     "reinstate": 2,
+    "journal": 2,
+}
+OPERATORS = {
+    code: {"name": "Pool", "bank_account": {"account": f"77{n}", "bank_code": "TB-0"}}
+    for n, code in enumerate(("tern-bay", "eider-sound"))
 }
 
 
@@ -80,6 +88,7 @@ def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix, days=DAY
         stock_terms=stock_terms,
         terms=terms,
         carry_days=4,
+        operator=OPERATORS[code],
         count_tolerance=rng.randint(0, 2),
         more_values=[(c, d, a) for c, rows in values.items() for d, a in rows],
     )
@@ -260,6 +269,21 @@ class Stream:
 
     _reinstate = _forfeit
 
+    def _journal(self, kind, when):
+        """Two to four legs: of income and expense, and of what participants owe."""
+        rng, model = self.rng, self.model
+        accounts = [
+            *rng.sample(["service_fees", "interest", "bank_charges", "tax", "operator_account", "loss_charges"], 2),
+            rng.choice([f"arrears({rng.choice(list(model.participants))})", f"site_clearing({self._site()})"]),
+            rng.choice(
+                ["refund_variance", "bank", f"settlement_due({list(model.participants)[0]})", "arrears(nobody)"]
+            ),
+        ][rng.choice([0, 0, 1]) : rng.choice([3, 3, 3, 4])]
+        amounts = [rng.choice([-1, 1]) * rng.randint(1, 900) * self.step for _ in accounts[1:]]
+        amounts.append(-sum(amounts))
+        legs = [{"account": a, "amount": model.amount(n)} for a, n in zip(accounts, amounts) if n]
+        return self._event(kind, when, scheme=model.scheme["scheme"], legs=legs, reason="as two people agreed")
+
 
 def sorted_exceptions(exceptions, expected):
     """The exceptions as the model gives them: members that the contract leaves open are left out."""
@@ -280,7 +304,22 @@ def compare_answer(event, result, expected):
     ), f"\n{event}\n{result}\n{expected}"
 
 
-def post_day(client, model, stream, day, entries):
+def post_journal(client, second, event, expected, entries):
+    """One person proposes it, and another approves."""
+    answer = client.send("POST", "/v1/events", event)
+    if isinstance(expected, Refused):
+        assert expected.args[0] in answer.reasons, (event, answer.json)
+        return
+    if expected["status"] == "recorded":
+        assert answer.json == {"event_id": event["event_id"], "status": "proposed"}, (event, answer.json)
+        approved = second.send("POST", f"/v1/journals/{event['event_id']}/approve")
+        assert approved.status == 200, approved.body
+        entries[event["event_id"]] = approved.json["entry"]
+        answer = client.send("POST", "/v1/events", event)
+    compare_answer(event, answer.json, {**expected, "status": "duplicate"})
+
+
+def post_day(client, second, model, stream, day, entries):
     """Posts the day's events, singly or in arrays, and compares each answer with the model's."""
     waiting = []
 
@@ -298,12 +337,77 @@ def post_day(client, model, stream, day, entries):
 
     for event in stream.day(day):
         try:
-            waiting.append((event, model.post(event)))
+            expected = model.post(event)
         except Refused as refused:
-            waiting.append((event, refused))
+            expected = refused
+        if event["kind"] == "journal":
+            flush()
+            post_journal(client, second, event, expected, entries)
+            continue
+        waiting.append((event, expected))
         if stream.rng.random() < 0.08:
             flush()
     flush()
+
+
+class Bank:
+    """The bank of a scheme: it charges, pays interest, and moves the operator's own money. All of it is booked in the
+    day of now, whatever day the events are of."""
+
+    def __init__(self, client, second, model, rng):
+        self.client, self.second, self.model, self.rng, self.statements = client, second, model, rng, 0
+
+    def _amounts(self, today):
+        """The operator often takes out about what it could."""
+        free, step = self.model.withdrawable(today), 10**self.model.decimals
+        some = [self.rng.randint(1, 50) * step for _ in range(3)]
+        return self.rng.choice(
+            [[-some[0]], some[:2], [max(-free, 0) + some[0]], [-max(free, 0) - some[0] + some[1] or 1, some[2]]]
+        )
+
+    def day(self):
+        model, code = self.model, self.model.scheme["scheme"]
+        today = business_day(model.scheme["cut_off"], model.scheme["time_zone"])
+        amounts = self._amounts(today)
+        self.statements += 1
+        bookings = [bank.Booking(Decimal(model.amount(a))) for a in amounts]
+        account = model.scheme["operator"]["bank_account"]["account"]
+        statement = bank.statement(f"S-{self.statements}", account, model.scheme["currency"], str(today), bookings)
+        xml = {"Content-Type": "application/xml"}
+        answer = self.client.send("POST", f"/v1/bank-statements?scheme={code}", statement, xml)
+        assert answer.status == 200, answer.body
+        for line, amount in zip(answer.json["statements"][0]["lines"], amounts):
+            model.read_line(line["line"], amount, today)
+        for number in list(model.bank_lines):
+            if self.rng.random() < 0.8:
+                self._resolve(number, today)
+        self.compare(today)
+
+    def _resolve(self, number, today):
+        account = self.rng.choice(["bank_charges", "interest", "operator_account", "operator_account"])
+        beyond = self.model.resolve_line(number, account, today)
+        target, body = f"/v1/bank-lines/{number}/resolve", {"account": account, "note": "by the bank's word"}
+        if account == "operator_account":
+            self.client.agreed(self.second, "POST", target, body)
+        else:
+            assert self.client.send("POST", target, body).status == 200
+        [line] = [
+            r for r in self.client.items("/v1/bank-lines", scheme=self.model.scheme["scheme"]) if r["line"] == number
+        ]
+        [entry] = line["resolution"]["entries"]
+        found = self.client.get(f"/v1/entries/{entry}", scheme=self.model.scheme["scheme"])["exceptions"]
+        assert found == ([{"exception": "taken_out_beyond", "amount": self.model.amount(beyond)}] if beyond else []), (
+            line,
+            found,
+            beyond,
+        )
+
+    def compare(self, today):
+        rows = self.client.items("/v1/reports/withdrawable", scheme=self.model.scheme["scheme"])
+        counted = sum(self.model.minor(r["counted"]) for r in rows[:-2])
+        assert counted == self.model.withdrawable(today), rows
+        results = {r["step"]: self.model.minor(r["counted"]) for r in rows[-2:]}
+        assert results == {"withdrawable": max(counted, 0), "shortfall": max(-counted, 0)}
 
 
 def compare_accounts(client, model, as_of=None):
@@ -318,6 +422,9 @@ def compare_settlement(model, settlement, expected):
     positions = {p["participant"]: p for p in settlement["positions"]}
     assert {p: line["amount"] for p, line in positions.items()} == {
         p: model.amount(a) for p, a in expected["positions"].items()
+    }
+    assert {p: line["arrears"] for p, line in positions.items()} == {
+        p: model.amount(a) for p, a in expected["arrears"].items()
     }
     assert {p for p, line in positions.items() if line["carried_forward"]} == expected["carried"]
     assert {c["participant"]: c["amount"] for c in settlement["carried_forward"]} == {
@@ -374,7 +481,8 @@ def compare_feed(client, model, entries):
         for leg in item["legs"]:
             legs[leg["account"]] += leg["cups"] if "cups" in leg else model.minor(leg["amount"])
         assert {a: v for a, v in legs.items() if v} == model.by_id[item["event"]["event_id"]].legs, item
-    assert {item["kind"] for item in feed if "event" not in item} <= {"fees", "settle", "remeasurement"}
+    service = {"fees", "settle", "remeasurement", "bank_line", "bank_line_resolved"}
+    assert {item["kind"] for item in feed if "event" not in item} <= service
 
 
 @pytest.fixture(scope="module")
@@ -397,14 +505,17 @@ def test_random_days(service, seed):
         cup_types,
         **participants,
     )
-    client = service.admin
+    client, second = service.admin, service.client(service.create_key("second", "accountant"))
     client.load(document)
     models = [Model(document, scheme["scheme"]) for scheme, _ in plans]
     streams = [Stream(rng, model, 10**model.decimals // 2 or 10) for model in models]
+    banks = [Bank(client, second, model, rng) for model in models]
     entries = [{}, {}]
     for day in (FIRST_DAY + n * DAY for n in range(DAYS)):
-        for model, stream, known in zip(models, streams, entries):
-            post_day(client, model, stream, day, known)
+        for model, stream, known, its_bank in zip(models, streams, entries, banks):
+            post_day(client, second, model, stream, day, known)
+            if rng.random() < 0.3 and day > FIRST_DAY + 2 * DAY:
+                its_bank.day()
             expected = model.close(day)
             compare_settlement(model, client.close(model.scheme["scheme"], day), expected)
             compare_accounts(client, model, day)

@@ -421,3 +421,33 @@ def test_the_command_line_makes_keys(service):
     service.admin.post(issue())
     service.run("close", "tern-bay", str(FIRST))
     assert service.admin.get(f"/v1/settlements/tern-bay/{FIRST}")["totals"]["payments"] == 1
+
+
+def test_a_bank_account_serves_one_scheme(service):
+    """A statement's lines must be one pool's. Neither a document nor a PUT takes over the account of another scheme."""
+    accounts = [{"account": "1", "bank_code": "2"}, {"iban": "NO9386011117947"}, {"account": "1", "bank_code": "3"}]
+    first, second, third = (
+        network.scheme(code, FIRST, {"cup-300": "2.50"}, operator={"name": "Pool", "bank_account": account})
+        for code, account in zip(("tern-bay", "skerry", "holm"), accounts)
+    )
+    same = {**third, "operator": {"name": "Other", "bank_account": accounts[1]}}
+    document = network.reference([first, second, same], {"anchor": ("tern-bay", "hearth")})
+    answer = service.admin.send("POST", "/v1/reference", document)
+    assert answer.status == 409, answer.body
+    assert [(e["pointer"], e["reason"]) for e in answer.json["errors"]] == [
+        ("/schemes/2/operator/bank_account", "bank_account_shared")
+    ]
+    service.admin.load({**document, "schemes": [first, second, third]})
+    put = {k: v for k, v in same.items() if k not in ("scheme", "terms", "refund_values")}
+    service.admin.refused("PUT", "/v1/schemes/holm", put, 409, "bank_account_shared")
+    put["operator"] = {"name": "Pool", "bank_account": accounts[0]}
+    service.admin.refused("PUT", "/v1/schemes/holm", put, 409, "bank_account_shared")
+    # Schemes that shared one before this was checked can still be written.
+    service.database.run(
+        "SELECT begin_changes(0, now(), NULL, NULL);"
+        "UPDATE scheme SET operator = (SELECT operator FROM scheme WHERE code = 'skerry') WHERE code = 'holm'"
+    )
+    put["operator"] = {"name": "Another name", "bank_account": accounts[1]}
+    assert service.admin.send("PUT", "/v1/schemes/holm", put).status == 200
+    put["operator"] = {"name": "Pool", "bank_account": accounts[2]}
+    assert service.admin.send("PUT", "/v1/schemes/holm", put).status == 200

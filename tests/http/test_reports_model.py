@@ -37,13 +37,14 @@ def shared_by_terms(shared):
         cup_types,
     )
     shared.admin.load(document)
+    second = shared.client(shared.create_key("second", "accountant"))
     nets = {}
     for terms, (scheme, _) in plans.items():
         model = Model(document, scheme["scheme"])
         nets[terms] = Net(shared.admin, model)
         stream, known = Stream(rng, model, 10**model.decimals // 2 or 10), {}
         for n in range(CLOSED + 2):
-            post_day(shared.admin, model, stream, FIRST_DAY + n * DAY, known)
+            post_day(shared.admin, second, model, stream, FIRST_DAY + n * DAY, known)
             if n < CLOSED:
                 model.close(FIRST_DAY + n * DAY)
                 shared.admin.close(scheme["scheme"], FIRST_DAY + n * DAY)

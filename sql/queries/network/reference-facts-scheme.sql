@@ -1,7 +1,8 @@
 -- The facts that changing a scheme depends on. $1: its code, as it is to be: $2 currency, $3 time zone, $4
--- cut-off in minutes, $5 stock terms. Exactly one row: whether anything is posted or closed; whether $2, $3,
+-- cut-off in minutes, $5 stock terms, and its operator's bank account: $6 iban, or $7 account and $8 bank_code. Exactly one row: whether anything is posted or closed; whether $2, $3,
 -- $4, $5 change it; whether the database knows the zone by an IANA name; the decimals that its terms and
--- refund values are written in, null: none are.
+-- refund values are written in, null: none are; and whether
+-- it takes over a bank account that another scheme has.
 SELECT coalesce(h.last_entry > 0 OR EXISTS (SELECT FROM business_day d WHERE d.scheme = s.id AND d.state <> 'open'), false),
        coalesce(s.currency <> $2::text, false),
        coalesce(s.time_zone <> $3::text, false),
@@ -11,7 +12,11 @@ SELECT coalesce(h.last_entry > 0 OR EXISTS (SELECT FROM business_day d WHERE d.s
             ELSE $3::text !~ '^(posix/|right/|(posixrules|localtime|Factory)$)'
                  AND EXISTS (SELECT FROM pg_timezone_names WHERE name = $3::text) END,
        CASE WHEN EXISTS (SELECT FROM terms t WHERE t.scheme = s.id)
-              OR EXISTS (SELECT FROM refund_value v WHERE v.scheme = s.id) THEN s.decimals END
-  FROM (SELECT $1::text AS code) AS given
+              OR EXISTS (SELECT FROM refund_value v WHERE v.scheme = s.id) THEN s.decimals END,
+       given.bank_account <> '{}' AND s.operator->'bank_account' IS DISTINCT FROM given.bank_account
+       AND EXISTS (SELECT FROM scheme o WHERE o.code <> given.code AND o.operator->'bank_account' = given.bank_account)
+  FROM (SELECT $1::text AS code,
+               jsonb_strip_nulls(jsonb_build_object('iban', $6::text, 'account', $7::text, 'bank_code', $8::text)) AS bank_account
+       ) AS given
   LEFT JOIN scheme s ON s.code = given.code
   LEFT JOIN scheme_head h ON h.scheme = s.id

@@ -179,6 +179,9 @@ static void check_scheme(struct change *change, const struct scheme_row *row, co
         check_bic(change, "/operator/bic", row->operator.bic);
         check_reference(change, "/operator/creditor_id", row->operator.creditor_id);
     }
+    if (facts->shares_bank_account)
+        blame(change, REASON_BANK_ACCOUNT_SHARED, "/operator/bank_account",
+              "is another scheme's: a bank account serves one scheme");
     if (currency != NULL && facts->decimals_in_use >= 0 && currency->decimals != facts->decimals_in_use)
         blame(change, REASON_AMOUNT_DECIMALS, "/currency",
               "has other decimals than the scheme's terms and refund values");

@@ -3,6 +3,7 @@
 #include "app/office/journals.h"
 
 #include "app/posting/canonical.h"
+#include "store/bank_store.h"
 #include "store/journal_store.h"
 
 enum { EVENT_BYTES_MAX = 1 << 20 };
@@ -82,6 +83,21 @@ static enum store_result post(struct head_work *work, const struct proposal *pro
     return result;
 }
 
+/* A statement may have come since the journal was proposed. */
+static enum store_result check_bank(struct head_work *work, const struct proposal *proposal,
+                                    struct faults *faults)
+{
+    bool moves_bank = false, reads;
+    for (size_t i = 0; i < proposal->leg_count; i++)
+        moves_bank = moves_bank || account_kind_of(proposal->legs[i].account) == ACCOUNT_BANK;
+    if (!moves_bank)
+        return STORE_OK;
+    enum store_result result = store_reads_statements(work->pg, work->scheme->id, &reads);
+    if (result == STORE_OK && reads)
+        faults_refuse(faults, REASON_BANK_BY_STATEMENT);
+    return result;
+}
+
 enum store_result journal_approve(struct head_work *work, const struct uuid *id, struct faults *faults)
 {
     struct proposal proposal;
@@ -99,6 +115,9 @@ enum store_result journal_approve(struct head_work *work, const struct uuid *id,
         faults_refuse(faults, REASON_SECOND_KEY_NEEDED);
         return STORE_OK;
     }
+    result = check_bank(work, &proposal, faults);
+    if (result != STORE_OK || faults->count > 0)
+        return result;
     *event = (struct event){.id = *id, .kind = KIND_JOURNAL};
     result = record_approval(work, &proposal, event);
     if (result == STORE_OK)

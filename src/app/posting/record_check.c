@@ -3,6 +3,8 @@
  * its days, its lines with their values, its till amount. */
 #include "app/posting/record_check.h"
 
+#include "app/posting/record_legs.h"
+
 #include <assert.h>
 #include <stdio.h>
 
@@ -304,46 +306,6 @@ static void find_till(struct recording *recording)
     recording->exception_facts.off_tariff.minor = stated.minor - tariff.minor;
 }
 
-static void find_leg(struct recording *recording, size_t i)
-{
-    char pointer[POINTER_MAX];
-    const struct ledger *ledger = recording->ledger;
-    const struct stated_leg *stated = &recording->event->legs[i];
-    const struct currency *currency = ledger->scheme->currency;
-    struct leg *leg = &recording->stated[i];
-    leg->amount = stated->amount.unscaled;
-    snprintf(pointer, sizeof pointer, "/legs/%zu/account", i);
-    if (!network_account(ledger->network, stated->account, &leg->account))
-        refuse(recording, REASON_ACCOUNT_UNKNOWN, pointer, "there is no such account");
-    else if (!account_kind_takes_journals(account_kind_of(leg->account)))
-        refuse(recording, REASON_NOT_FOR_JOURNALS, pointer,
-               "is none of bank, bank_suspense, income, expense, tax, refund_variance and operator_account");
-    snprintf(pointer, sizeof pointer, "/legs/%zu/amount", i);
-    if (stated->amount.scale != currency->decimals)
-        faults_add(recording->faults, REASON_AMOUNT_DECIMALS, pointer, "%s has %u decimals", currency->code,
-                   currency->decimals);
-}
-
-/* Finds the legs of a journal. They may move money only of certain accounts, and must sum to zero. */
-static enum store_result find_legs(struct recording *recording)
-{
-    const struct event *event = recording->event;
-    struct money sum = {0};
-    recording->stated =
-        arena_array(recording->ledger->arena, event->leg_count + 1, sizeof *recording->stated);
-    if (recording->stated == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < event->leg_count; i++)
-        find_leg(recording, i);
-    if (recording->faults->count > 0)
-        return STORE_OK;
-    for (size_t i = 0; i < event->leg_count; i++) /* a hundred bounded amounts: no overflow */
-        sum.minor += recording->stated[i].amount;
-    if (sum.minor != 0)
-        refuse(recording, REASON_UNBALANCED, "/legs", "do not sum to zero");
-    return STORE_OK;
-}
-
 static int64_t forfeited_or_zero(int64_t cups)
 {
     return cups > 0 ? cups : 0;
@@ -441,7 +403,7 @@ enum store_result record_check(struct recording *recording)
     }
     result = find_lines(recording);
     if (result == STORE_OK && event->kind == KIND_JOURNAL)
-        result = find_legs(recording);
+        result = record_find_legs(recording);
     if (result != STORE_OK || recording->faults->count > 0)
         return result;
     find_till(recording);

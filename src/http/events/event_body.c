@@ -85,8 +85,9 @@ static const struct field leg_fields[] = {
      .offset = offsetof(struct body_leg, account),
      .minimum = 1,
      .maximum = ACCOUNT_CHARACTERS_MAX,
-     .description =
-         "bank, bank_suspense, refund_variance, tax, operator_account, or an account of income or expense"},
+     .description = "bank (in a scheme that reads no bank statements), bank_suspense, refund_variance, tax, "
+                    "operator_account, an account of income or expense, arrears(participant) or "
+                    "site_clearing(site)"},
     {.name = "amount",
      .form = FORM_AMOUNT,
      .required = true,
