@@ -3,15 +3,18 @@
 notice do so, and no others. The accounting contract says which check must notice which damage; there is no published
 source."""
 from datetime import timedelta
+from decimal import Decimal
 
 import psycopg2
 import pytest
 
+import bank
 import network
 from harness import wait_until
 from network import WORKED_DAY, at, cups, event
 
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
+OPERATOR = {"name": "Pool of the bay", "bank_account": {"account": "7788", "bank_code": "TB-000"}}
 CHECKS = [
     "legs_balance",
     "balances_match_legs",
@@ -20,6 +23,7 @@ CHECKS = [
     "positions_cleared",
     "payments_match",
     "journals_by_two",
+    "operator_matches",
     "entries_gapless",
     "events_once",
     "site_days_match",
@@ -65,7 +69,11 @@ TABLES = [
     "kind_movement",
     "exception_open",
     "bank_line",
+    "bank_line_resolution",
     "bank_line_open",
+    "exception_resolution",
+    "proposal",
+    "proposal_decision",
     "payment_day",
 ]
 
@@ -137,6 +145,23 @@ def pay(service):
     )
     assert send(accountant, "/v1/events", journal) == 202
     assert send(service.admin, f"/v1/journals/{journal['event_id']}/approve") == 200
+    return accountant
+
+
+def take_out(service, accountant):
+    """The operator takes out 5.00 and 7.00, one after the other, while nothing was free for it. Two people resolve
+    the first exception."""
+    today = str(network.business_day())
+    bookings = [bank.Booking(Decimal(a)) for a in ("-5.00", "-7.00")]
+    statement = bank.statement("S-1", OPERATOR["bank_account"]["account"], "CAD", today, bookings)
+    target, type = "/v1/bank-statements?scheme=tern-bay", {"Content-Type": "application/xml"}
+    lines = accountant.send("POST", target, statement, type).json["statements"][0]["lines"]
+    own = {"account": "operator_account", "note": "by the owner's word"}
+    for line in lines:
+        accountant.agreed(service.admin, "POST", f"/v1/bank-lines/{line['line']}/resolve", own)
+    found = service.admin.items("/v1/reports/exceptions", scheme="tern-bay", state="open")
+    first, _ = [r["exception_id"] for r in found if r["kind"] == "taken_out_beyond"]
+    accountant.agreed(service.admin, "POST", f"/v1/exceptions/{first}/resolve", {"note": "the owner pays it back"})
 
 
 def wait_for_particulars(service):
@@ -149,6 +174,7 @@ def wait_for_particulars(service):
 def books(shared):
     """Two schemes. tern-bay, on deposit, has a closed day, an open day at another value, and one of everything."""
     document = network.worked_reference("on_deposit")
+    document["schemes"][0]["operator"] = OPERATOR
     document["schemes"][0]["refund_values"].append(
         {"cup_type": "cup-300", "effective_date": str(NEXT_DAY), "amount": "3.00"}
     )
@@ -171,7 +197,7 @@ def books(shared):
             for site in ("anchor", "brick", "copper", "dock")
         ]
     )
-    pay(shared)
+    take_out(shared, pay(shared))
     wait_for_particulars(shared)
     tamperer = Tamperer(shared.database)
     yield shared, tamperer
@@ -208,6 +234,7 @@ def test_untouched_books_hold(books):
     assert figures["seals_verify"] == len(entries) + len(days) + 3
     assert figures["payments_match"] == 3 + 3 + 3  # each participant, each payment, each entry of one
     assert figures["journals_by_two"] == 1
+    assert figures["operator_matches"] == 2 + 2 + 1  # each line, each amount taken out, the resolution
     # open exceptions, and payments of the closed day: each participant, and all of them
     assert figures["lists_match"] >= 1 + 3 + 1
     # that the closed day is sealed, and its particulars are of a sealed day
@@ -338,6 +365,27 @@ TAMPERINGS = {
         f"UPDATE payment_change SET entry = (SELECT max(entry) FROM payment_change WHERE {OF}) WHERE {OF} AND change ="
         " 'confirm'",
         {"payments_match"},
+    ),
+    "the operator took out more than the exception says": (
+        f"UPDATE exception SET amount = amount - 1 WHERE {OF} AND kind = 'taken_out_beyond'",
+        {"operator_matches"},
+    ),
+    "money that was taken out is no exception": (
+        f"DELETE FROM exception WHERE {OF} AND kind = 'taken_out_beyond'",
+        {"operator_matches", "lists_match"},
+    ),
+    "one person resolved money that was taken out": (
+        f"UPDATE exception_resolution SET proposal = NULL WHERE {OF} AND proposal IS NOT NULL",
+        {"operator_matches"},
+    ),
+    "one person said that a line is the operator's": (
+        "UPDATE proposal SET proposed_by = (SELECT decided_by FROM proposal_decision WHERE proposal = number)"
+        " WHERE what = 'bank_line'",
+        {"operator_matches"},
+    ),
+    "nobody approved that a line is the operator's": (
+        f"UPDATE bank_line_resolution SET proposal = NULL WHERE {OF}",
+        {"operator_matches"},
     ),
     "an approval of a journal is lost": (f"DELETE FROM journal_proposal WHERE {OF}", {"journals_by_two"}),
     "a journal was approved by another": (
