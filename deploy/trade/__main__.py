@@ -140,6 +140,7 @@ def main(url, key_folder, bustle="1"):
     for scheme in network["schemes"]:
         asked = {"scheme": scheme["scheme"], "as_of": last_day.isoformat()}
         pages.deposit_cover(client.get("/v1/reports/deposit-cover", **asked), scheme["currency"])
+        pages.withdrawable(client.get("/v1/reports/withdrawable", scheme=scheme["scheme"]), scheme["currency"])
         pages.stock(client.get("/v1/reports/stock", **asked))
         pages.ageing(client.get("/v1/reports/ageing", scheme=scheme["scheme"]), scheme["currency"])
     pages.exceptions([found for poster in posters for found in poster.exceptions])

@@ -87,6 +87,15 @@ def deposit_cover(report, currency):
     table(report["columns"], rows, words=3, keep=("difference",))
 
 
+def withdrawable(report, currency):
+    """A line for each step that counts, and the result."""
+    heading(f"What the operator of {report['scheme']} could take out and touch no money of others", f"in {currency}")
+    lines = {}
+    for item in report["items"]:
+        lines.setdefault(item["step"], []).append(item["counted"])
+    table(["step", "counted"], [[step, total("counted", cells)] for step, cells in lines.items()], keep=("counted",))
+
+
 def total(name, cells):
     """The sum of a column's figures, as far as they are there. A value per cup is the same in all lines."""
     cells = [cell for cell in cells if cell is not None]

@@ -1,6 +1,7 @@
 -- Check: two people agreed on each line of the bank's that was the operator's own money, and on each resolution of
 -- an exception about it. Money that the operator took out beyond what was free just before is an exception with
--- that amount. What was free is computed from the legs before, and from the cups at the values of that day. $1 scheme.
+-- that amount. The free amount is computed from the legs before, and from the cups at the values of that day. $1
+-- scheme.
 WITH own AS (
     SELECT r.line, r.entries[1] AS entry, r.api_key, p.proposed_by, d.decision, d.decided_by, l.amount, e.business_date
       FROM bank_line_resolution r

@@ -4,7 +4,8 @@ INSERT INTO account_kind (kind, word, scope, class) VALUES
     (16, 'bank_charges', 'scheme', 'expense'),
     (17, 'interest', 'scheme', 'income');
 
--- A line of the bank's was a payment or its return; or a participant's money; or a charge, interest or the operator's own money.
+-- A line of the bank's was a payment or its return; or a participant's money; or a charge, interest or the
+-- operator's own money.
 ALTER TABLE bank_line_resolution
     DROP CONSTRAINT bank_line_resolution_account_check,
     DROP CONSTRAINT bank_line_resolution_check,
@@ -37,16 +38,18 @@ CREATE OR REPLACE VIEW proposal_shown AS
       LEFT JOIN proposal_decision d ON d.proposal = p.number
       LEFT JOIN api_key n ON n.id = d.decided_by;
 
--- What the operator could take out of the pool without touching money of others, in steps, as the ledger stands; day `today` gives the
--- refund values. balance: what an account holds (+) or owes (-). counted: what the step adds to the figure or takes from it.
+-- What the operator could take out of the pool without touching money of others, in steps, as the ledger stands. Day
+-- `today` gives the refund values. balance: what an account holds (+) or owes (-). counted: what the step adds to the
+-- figure or takes from it.
 --   bank                   the money that there is
---   deposits               are other people's. An account of them that is below zero holds nothing, and counts for nothing
---   due_to_participants    is paid from that money: of each participant what is not settled over all its sites; what is settled and
---                          not paid; and its arrears. Each by itself, because a payout leaves before the next collection comes
---   due_from_participants  is not at the bank, and counts for nothing until it is paid
+--   deposits               belong to others. An account of them that is below zero holds nothing, and does not count
+--   due_to_participants    is paid from that money: of each participant its dealings over all its sites, the amount
+--                          settled and not paid, and its arrears. Each counts by itself, because a payout leaves
+--                          before the next collection comes
+--   due_from_participants  is not at the bank, and does not count until it is paid
 --   tax                    is owed; a claim on the tax office is not at the bank
 --   not_identified         came in, and nobody knows whose it is
---   left_unidentified      is gone from the bank already, and counts for nothing: what it paid stands among the others
+--   left_unidentified      has left the bank already, and does not count: what it paid still stands among the others
 CREATE FUNCTION withdrawable_steps(of_scheme integer, today date)
     RETURNS TABLE (step text, kind integer, participant integer, cup_type integer, balance bigint, counted bigint)
     LANGUAGE sql STABLE ROWS 100 AS $$

@@ -1,4 +1,5 @@
--- What the operator could take out of the pool now without touching money of others, step by step, and the result. $1 scheme.
+-- The amount that the operator could take out of the pool now without touching money of others, and the steps to it.
+-- $1 scheme.
 WITH of_scheme AS (SELECT id, decimals FROM scheme WHERE id = $1::integer),
 today AS (
     SELECT coalesce((SELECT business_date FROM business_day

@@ -154,7 +154,8 @@ MUST_CHECK enum store_result store_find_line(struct pg *pg, int32_t scheme, int6
 /* Whether the scheme has ever read a statement of the bank. */
 MUST_CHECK enum store_result store_reads_statements(struct pg *pg, int32_t scheme, bool *reads);
 
-/* What the operator could take out of the pool without touching money of others; below zero: it lacks. */
+/* The amount that the operator could take out of the pool without touching money of others. Below zero, that
+ * much is missing. */
 MUST_CHECK enum store_result store_withdrawable(struct pg *pg, int32_t scheme, struct date today,
                                                 struct money *amount);
 

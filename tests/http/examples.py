@@ -336,10 +336,14 @@ def pay(do, admin, ann, ben, payments):
 
 def tell(do, admin, ben, orders):
     """The bank books its orders, and a payment that nobody expects."""
-    bookings = [*bank.book(orders), bank.Booking(Decimal("20.00"), "", "B-9")]
+    bookings = [
+        *bank.book(orders),
+        bank.Booking(Decimal("20.00"), "", "B-9"),
+        bank.Booking(Decimal("-1.50"), "", "B-10"),
+    ]
     statement = bank.statement("S-1", "00001000", "CAD", "2025-05-14", bookings, created_at="2025-05-14T22:00:00+00:00")
     told = do(ben, "POST", "/v1/bank-statements?scheme=tern-bay", statement.decode(), type="application/xml").json
-    line = next(line for line in told["statements"][0]["lines"] if line["disposition"] == "unmatched")
+    line, charge = (line for line in told["statements"][0]["lines"] if line["disposition"] == "unmatched")
     do(admin, "GET", "/v1/bank-statements?scheme=tern-bay")
     do(admin, "GET", "/v1/bank-lines?scheme=tern-bay&open=true")
     proposed = do(
@@ -350,6 +354,8 @@ def tell(do, admin, ben, orders):
         name="stranger",
     ).json
     do(admin, "POST", f"/v1/proposals/{proposed['proposal']}/approve")
+    body = {"account": "bank_charges", "note": "for the month, by the bank's list of prices"}
+    do(ben, "POST", f"/v1/bank-lines/{charge['line']}/resolve", body, name="charge")
 
 
 def propose(do, admin, ann):
@@ -370,6 +376,7 @@ def look(do, admin):
     do(admin, "GET", "/v1/reports")
     do(admin, "GET", f"/v1/reports/deposit-cover?scheme=tern-bay&as_of={DAY}", name="json")
     do(admin, "GET", f"/v1/reports/deposit-cover?scheme=tern-bay&as_of={DAY}&format=csv", name="csv")
+    do(admin, "GET", "/v1/reports/withdrawable?scheme=tern-bay", name="withdrawable")
     [found, *_] = admin.get("/v1/reports/exceptions", scheme="tern-bay", to=DAY)["items"]
     do(admin, "POST", f"/v1/exceptions/{found['exception_id']}/resolve", {"note": "a till was set wrongly"})
     do(admin, "GET", f"/v1/accounts?scheme=tern-bay&as_of={DAY}")

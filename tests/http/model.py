@@ -392,11 +392,11 @@ class Model:
         return max(-amount - free_before, 0) if account == "operator_account" and amount < 0 else 0
 
     def withdrawable(self, today):
-        """What is at the bank, less all that is owed to others: nothing that others owe is counted."""
+        """The money at the bank less all that is owed to others. Nothing that others owe is counted."""
         have = self.balances
 
         def worth(place):
-            """The deposits for the cups there, by cup type, at today's value: what is held once all days until now
+            """The deposits for the cups there, by cup type, at today's value. So much is held once all days until now
             are closed."""
             return [
                 (self.value(cup, today) or 0)
@@ -412,7 +412,7 @@ class Model:
             dealings = 0
             for code in (c for c, s in self.sites.items() if s["participant"] == participant):
                 dealings += have[f"site_clearing({code})"]
-                if self.on_deposit:  # what the site still has to place, because values have changed
+                if self.on_deposit:  # and the deposits that the site has still to place, because values have changed
                     for cup in self.cup_types:
                         cups = have[self._stock(code, cup)] + have[self._stock(code, cup, True)]
                         dealings += cups * (self.value(cup, today) or 0) + have[f"stock_deposits({code},{cup})"]

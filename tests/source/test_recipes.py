@@ -41,6 +41,7 @@ INCIDENTAL = {
         "src/http/contract/answers.json",
         "src/http/contract/examples.json",
         "tests/http/test_journals.py",
+        "tests/http/test_model.py",
         "tests/http/test_reports_model.py",
     },
 }

@@ -42,7 +42,6 @@ LISTS_OF_TEXTS = {
     ("src/http/pages/page.c", "names"),
     ("src/http/pages/page_value.c", "members"),
     ("src/http/pages/page_value.c", "words"),
-    ("src/http/resources/bank_shapes.c", "account_words"),
     ("src/report/report.c", "exception_states"),
     ("src/report/report.c", "line_choices"),
     ("src/report/report.c", "totals_choices"),

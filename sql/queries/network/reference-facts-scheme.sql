@@ -1,7 +1,7 @@
--- The facts that changing a scheme depends on. $1: its code, as it is to be: $2 currency, $3 time zone, $4
--- cut-off in minutes, $5 stock terms, and its operator's bank account: $6 iban, or $7 account and $8 bank_code. Exactly one row: whether anything is posted or closed; whether $2, $3,
--- $4, $5 change it; whether the database knows the zone by an IANA name; the decimals that its terms and
--- refund values are written in, null: none are; and whether
+-- The facts that changing a scheme depends on. $1: its code, as it is to be: $2 currency, $3 time zone, $4 cut-off
+-- in minutes, $5 stock terms, and its operator's bank account: $6 iban, or $7 account and $8 bank_code. Exactly
+-- one row: whether anything is posted or closed; whether $2, $3, $4, $5 change it; whether the database knows the
+-- zone by an IANA name; the decimals that its terms and refund values are written in, null: none are; and whether
 -- it takes over a bank account that another scheme has.
 SELECT coalesce(h.last_entry > 0 OR EXISTS (SELECT FROM business_day d WHERE d.scheme = s.id AND d.state <> 'open'), false),
        coalesce(s.currency <> $2::text, false),

@@ -1,4 +1,5 @@
--- Exception $3 of entry $2 of scheme $1, as JSON; its kind, whether it is resolved, and whether key $4 did that with note $5.
+-- Exception $3 of entry $2 of scheme $1, as JSON; its kind, whether it is resolved, and whether key $4 did that
+-- with note $5.
 SELECT json_strip_nulls(json_build_object(
            'exception_id', format('%s.%s.%s', scheme.code, x.entry, x.position), 'scheme', scheme.code, 'entry', x.entry,
            'business_date', x.business_date, 'exception', x.kind, 'site', s.code, 'cup_type', c.code,

@@ -86,7 +86,8 @@ static enum store_result resolve_as_payment(struct resolving *resolving)
 }
 
 /* No payment shows whose money a stranger's line was; one person's word is all we have. The operator's own
- * money also moves on a person's word. So a second person must approve, even in a scheme without dual control. */
+ * money also moves on a person's word. So a second person must approve, even in a scheme without dual
+ * control. */
 static enum store_result propose(struct resolving *resolving)
 {
     struct head_work *work = resolving->work;
@@ -138,9 +139,9 @@ static enum store_result note_taken_out(struct resolving *resolving)
 static enum store_result resolve_for_scheme(struct resolving *resolving)
 {
     static const enum account_kind accounts[] = {
-        [LINE_FOR_CHARGES] = ACCOUNT_BANK_CHARGES,
-        [LINE_FOR_INTEREST] = ACCOUNT_INTEREST,
-        [LINE_FOR_OPERATOR] = ACCOUNT_OPERATOR_ACCOUNT,
+        [LINE_OF_NOBODY] = ACCOUNT_NONE,        [LINE_FOR_SETTLEMENT] = ACCOUNT_SETTLEMENT_DUE,
+        [LINE_FOR_ARREARS] = ACCOUNT_ARREARS,   [LINE_FOR_CHARGES] = ACCOUNT_BANK_CHARGES,
+        [LINE_FOR_INTEREST] = ACCOUNT_INTEREST, [LINE_FOR_OPERATOR] = ACCOUNT_OPERATOR_ACCOUNT,
     };
     enum line_target target = resolving->order->target;
     if (target == LINE_FOR_OPERATOR && resolving->order->control->origins == NULL)

@@ -30,8 +30,8 @@ static enum store_result begin_control(struct pg *pg, struct control *control, s
     return result == STORE_OK ? control_begin(pg, control, faults) : result;
 }
 
-/* What kind it is never changes, so no lock is needed to see whether it takes two people. One that was
- * resolved already goes the usual way, and is answered as it was. */
+/* The kind of an exception never changes, so no lock is needed to see whether it takes two people. If it is
+ * resolved already, it is answered as any other. */
 static enum store_result find_two_needed(struct pg *pg, const struct exception_resolving *resolving,
                                          struct control *control, bool *needed)
 {

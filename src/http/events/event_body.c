@@ -85,9 +85,9 @@ static const struct field leg_fields[] = {
      .offset = offsetof(struct body_leg, account),
      .minimum = 1,
      .maximum = ACCOUNT_CHARACTERS_MAX,
-     .description = "bank (in a scheme that reads no bank statements), bank_suspense, refund_variance, tax, "
-                    "operator_account, an account of income or expense, arrears(participant) or "
-                    "site_clearing(site)"},
+     .description = "bank, bank_suspense, refund_variance, tax, operator_account, arrears(participant), "
+                    "site_clearing(site), or an account of income or expense; bank only in a scheme that has "
+                    "never read a bank statement"},
     {.name = "amount",
      .form = FORM_AMOUNT,
      .required = true,

@@ -16,7 +16,7 @@ def steps(office):  # noqa: F811
 
 
 def result(office):  # noqa: F811
-    """What could be taken out; below zero: that lacks."""
+    """The amount that could be taken out. Below zero, that much is missing."""
     rows = {r["step"]: Decimal(r["counted"]) for r in steps(office)}
     assert min(rows["withdrawable"], rows["shortfall"]) == 0
     counted = [Decimal(r["counted"]) for r in steps(office)[:-2]]
@@ -66,7 +66,7 @@ def test_the_steps_to_the_figure(paid):  # noqa: F811
         ("shortfall", None): (None, "100.42"),
     }
     paid.told([paid.bookings[COLLECTION]])
-    assert result(paid) == Decimal("1.36")  # what hearth paid is at the bank now
+    assert result(paid) == Decimal("1.36")  # the bank has hearth's money now
     paid.told([paid.bookings[PAYOUT], paid.bookings[SMALL]])
     assert result(paid) == Decimal("1.36")
     # fees less handling fees less what was absorbed at the till: the surplus of the funding
