@@ -180,6 +180,11 @@ REPORTS = {
         60,
     ),
     "settlement": ("report-settlement", lambda c, half, last: (1, last, None), 10),
+    "stock": ("report-stock", lambda c, half, last: (1, last, None), 30),
+    "transfers": ("report-transfers", lambda c, half, last: (1, last), 20),
+    "statements of a day": ("report-participant-statement", lambda c, half, last: (1, last, last, None, None), 30),
+    "journal of a day": ("report-journal", lambda c, half, last: (1, last, last, None, None), 1),
+    "ledger of a day": ("report-general-ledger", lambda c, half, last: (1, 1 << 48 | 1, last, last, None), 1),
 }
 
 
@@ -190,6 +195,17 @@ def test_a_report_reads_no_more_than_it_shows(crowd, name, mode):
     pages, rows = crowd.pages(statement, values(crowd, *days(crowd)), mode, "reports")
     print(f"{name}, {mode}: {pages} pages for {rows} rows")
     assert rows > 0 and pages <= AT_ALL + per_row * rows
+
+
+def test_every_report_that_reads_entries_is_among_them():
+    """All others read figures that are kept by account or by day."""
+    reading = {
+        path.stem
+        for path in (SQL / "reports").glob("*.sql")
+        if re.search(r"\b(?:FROM|JOIN) (?:entry|leg)\b", re.sub(r"--.*", "", path.read_text()))
+    }
+    unbounded = reading - {statement for statement, *_ in REPORTS.values()}
+    assert reading and not unbounded, "REPORTS in tests/http/test_costs.py"
 
 
 def test_every_list_is_among_them():
