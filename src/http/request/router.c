@@ -3,6 +3,8 @@
  * routes. */
 #include "http/request/router.h"
 
+#include "base/utf8.h"
+
 #include <string.h>
 
 static const char *const method_words[METHOD_COUNT] = {
@@ -47,39 +49,6 @@ static char decode_escape(const char *escape)
     return low >= 0 ? (char)(high * 16 + low) : '\0';
 }
 
-/* The number of bytes of the UTF-8 character at the start of `text` (RFC 3629); 0: there is no valid
- * character. */
-static size_t character_length(const unsigned char *text)
-{
-    unsigned first = text[0];
-    size_t length = first < 0x80   ? 1
-                    : first < 0xc2 ? 0
-                    : first < 0xe0 ? 2
-                    : first < 0xf0 ? 3
-                    : first < 0xf5 ? 4
-                                   : 0;
-    for (size_t i = 1; i < length; i++)
-        if ((text[i] & 0xc0) != 0x80)
-            return 0;
-    bool overlong = (first == 0xe0 && text[1] < 0xa0) || (first == 0xf0 && text[1] < 0x90);
-    bool surrogate = first == 0xed && text[1] >= 0xa0;
-    bool beyond = first == 0xf4 && text[1] >= 0x90;
-    return overlong || surrogate || beyond ? 0 : length;
-}
-
-/* The NUL at the end continues no character, so no character reaches beyond it. */
-static bool is_utf8(const char *text)
-{
-    const unsigned char *at = (const unsigned char *)text;
-    while (*at != '\0') {
-        size_t length = character_length(at);
-        if (length == 0)
-            return false;
-        at += length;
-    }
-    return true;
-}
-
 /* `decoded` has room for the encoded text. False: an escape is malformed. */
 static bool decode(const char *text, char *decoded)
 {
@@ -101,7 +70,7 @@ bool percent_decode(struct arena *arena, const char **text)
     char *decoded = arena_alloc(arena, strlen(*text) + 1);
     if (decoded == NULL)
         return false;
-    *text = decode(*text, decoded) && is_utf8(decoded) ? decoded : NULL;
+    *text = decode(*text, decoded) && utf8_valid(decoded) ? decoded : NULL;
     return true;
 }
 
