@@ -13,6 +13,7 @@
     /* the request as a message */                                                                           \
     X(BAD_FRAMING, bad_framing, 400, false, "The request is no well-formed HTTP message")                    \
     X(NOT_JSON, not_json, 400, false, "The body is not JSON in UTF-8")                                       \
+    X(NOT_CSV, not_csv, 400, false, "The body is not CSV in UTF-8")                                          \
     X(UNAUTHENTICATED, unauthenticated, 401, false, "No valid key was given")                                \
     X(ROLE_NOT_ALLOWED, role_not_allowed, 403, false, "The key's role may not do this")                      \
     X(SITE_NOT_ALLOWED, site_not_allowed, 403, false, "The key does not name this site")                     \

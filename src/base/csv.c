@@ -7,7 +7,7 @@
 
 #include <string.h>
 
-static const char *const details[CSV_FAULTS] = {
+static const char *const details[CSV_FAULT_COUNT] = {
     [CSV_FINE] = "is fine",
     [CSV_NUL] = "has a NUL",
     [CSV_NOT_UTF8] = "is not UTF-8",

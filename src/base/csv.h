@@ -3,8 +3,9 @@
  * one need not end. A byte order mark is skipped. Where the first line has semicolons and no comma, as
  * spreadsheets write it in many countries, the semicolon separates cells.
  *
- * Nothing is guessed: what RFC 4180 does not allow is a fault of its cell, and reading goes on, so that all
- * faults of a file are found. Spaces belong to the cell (section 2, item 4). Owned by one thread at a time.
+ * Nothing is guessed. A cell that breaks the rules of RFC 4180 is marked with its fault, and reading goes on,
+ * so that all faults of a file are found. Spaces belong to the cell (section 2, item 4). Owned by one thread
+ * at a time.
  */
 #ifndef DEPOSITD_BASE_CSV_H
 #define DEPOSITD_BASE_CSV_H
@@ -25,7 +26,7 @@ enum csv_fault {
     CSV_QUOTE_OPEN,    /* the file ends within quotes */
     CSV_BARE_RETURN,   /* a CR outside quotes that no LF follows */
     CSV_CELL_TOO_LONG, /* more than CSV_CELL_MAX bytes */
-    CSV_FAULTS
+    CSV_FAULT_COUNT
 };
 
 struct csv_cell {

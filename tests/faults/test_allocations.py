@@ -39,6 +39,7 @@ WRONG_MAX = 20
 LOG_BYTES_PER_REQUEST = 4096
 NOT_RECORDED, UNKNOWN = ("overloaded", "internal_error"), ("outcome_unknown",)
 JSON = {"Content-Type": "application/json"}
+CSV = {"Content-Type": "text/csv"}
 OFFICE_DAYS = 650  # more than any of its requests makes
 
 # Accounts, mandates and the creditor id are made up.
@@ -474,6 +475,14 @@ def test_reference(sweep):
         participants = [{"participant": f"guest-{next(numbers)}", "name": "Guest"} for _ in range(3)]
         return "POST", "/v1/reference", json.dumps({"participants": participants}).encode(), JSON
 
+    def lines():
+        guests = "".join(f"visitor-{next(numbers)},Visitor,00001001,TB-001\n" for _ in range(3))
+        header = "participant,name,bank_account.account,bank_account.bank_code\n"
+        return "POST", "/v1/participants", (header + guests).encode(), CSV
+
+    def faulty_lines():
+        return "POST", "/v1/cup-types", b'cup_type,name,volume_ml,mass_g\na,A,ten,\n"b,B,8,8\n', CSV
+
     def key():
         body = {"name": f"till-{next(numbers)}", "holder": "Ann", "role": "pos", "sites": ["anchor"]}
         return "POST", "/v1/keys", json.dumps(body).encode(), JSON
@@ -487,6 +496,8 @@ def test_reference(sweep):
         [
             Write("participant", lambda: put(lambda n: {"name": f"Party {n}"}), 201, 200),
             Write("document", document, 200, 200),
+            Write("lines of CSV", lines, 200, 200),
+            Write("faulty lines", faulty_lines, 422, 422),
             Write("key", key, 201, 409),
             Write("day totals", totals, 200, 200),
             Write("malformed participant", lambda: put(lambda n: {"nom": 7}), 422, 422),

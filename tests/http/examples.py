@@ -4,6 +4,8 @@ answer.
 
 Days and ids are fixed, so another run gives the same examples, except for values that depend on the moment: see
 `settled`."""
+import csv
+import io
 import json
 import re
 from datetime import date
@@ -203,6 +205,23 @@ def one_of_each_kind():
     ]
 
 
+def as_csv(rows):
+    """The rows as a spreadsheet would save them. A member of a member is a column of its own."""
+    flat = [
+        {
+            f"{name}.{part}" if part else name: inner
+            for name, value in row.items()
+            for part, inner in (value.items() if isinstance(value, dict) else [("", value)])
+        }
+        for row in rows
+    ]
+    text = io.StringIO()
+    table = csv.DictWriter(text, list(dict.fromkeys(name for row in flat for name in row)), lineterminator="\n")
+    table.writeheader()
+    table.writerows(flat)
+    return text.getvalue()
+
+
 def without(row, *members):
     return {k: v for k, v in row.items() if k not in members}
 
@@ -220,6 +239,22 @@ def set_up(do, admin):
     do(admin, "PUT", "/v1/participants/hearth", without(participant, "participant"))
     do(admin, "PUT", "/v1/sites/anchor", without(site, "site"))
     do(admin, "POST", "/v1/reference", document)
+    for path, rows in {
+        "cup-types": document["cup_types"],
+        "participants": document["participants"],
+        "sites": document["sites"],
+        "schemes/tern-bay/refund-values": scheme["refund_values"],
+    }.items():
+        do(admin, "POST", f"/v1/{path}", as_csv(rows), type="text/csv")
+    do(
+        admin,
+        "POST",
+        "/v1/cup-types",
+        "cup_type,name,volume_ml,mass_g\ncup-300,Cup,300,82\ncup-450,,large,104\n",
+        name="refused",
+        type="text/csv",
+        expect=(422,),
+    )
     do(admin, "GET", "/v1/changes?scheme=tern-bay&of=scheme")
     for path in (
         "/v1/reference",

@@ -558,6 +558,7 @@ ELSEWHERE = {
     "proposal_decided",
     "payment_direct",
     "reversal_of_journal",
+    "not_csv",  # test_csv.py
     # test_bank.py
     "nothing_approved",
     "bank_details_missing",

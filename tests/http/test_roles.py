@@ -69,6 +69,7 @@ PERMITTED = {
     "POST /v1/proposals/{}/withdraw": BOOKS,
     "GET /v1/changes": READERS,
     "POST /v1/reference": ADMIN,
+    **{f"POST /v1/{path}": ADMIN for path in ("participants", "sites", "cup-types", "schemes/{}/refund-values")},
     "GET /v1/keys": ADMIN,
     "POST /v1/keys": ADMIN,
     "DELETE /v1/keys/{}": ADMIN,
@@ -217,6 +218,10 @@ def concrete(net, operation):
             "opened_on": "2000-01-01",
         },
         "POST /v1/reference": {"sites": []},
+        "POST /v1/participants": b"participant,name\n",
+        "POST /v1/sites": b"site,scheme,participant,name,kind,opened_on\n",
+        "POST /v1/cup-types": b"cup_type,name,volume_ml,mass_g\n",
+        "POST /v1/schemes/{}/refund-values": b"cup_type,effective_date,amount\n",
         "POST /v1/keys": {"name": "new", "holder": "Nell", "role": "auditor"},
         "POST /v1/exceptions/{}/resolve": {"note": "looked at"},
         "PUT /v1/sites/{}/day-totals/{}": {"issued": 0, "returned": 0, "collected": "0.00", "refunded": "0.00"},
@@ -259,7 +264,9 @@ def test_routes(net, role):
     for method, template in net.contract.operations():
         operation = f"{method} {re.sub(r'{[^}]*}', '{}', template)}"
         path, body = concrete(net, operation)
-        headers = {"Content-Type": "application/xml"} if isinstance(body, bytes) else None
+        headers = None
+        if isinstance(body, bytes):
+            headers = {"Content-Type": "application/xml" if body.startswith(b"<") else "text/csv"}
         answer = net.by_role[role].send(method, path, body, headers)
         permitted = PERMITTED[operation]
         if role in permitted or permitted is OPEN:

@@ -120,7 +120,7 @@ END_TEST
 
 START_TEST(test_each_fault_has_words)
 {
-    for (int fault = CSV_FINE; fault < CSV_FAULTS; fault++)
+    for (int fault = CSV_FINE; fault < CSV_FAULT_COUNT; fault++)
         ck_assert_ptr_nonnull(csv_fault_detail((enum csv_fault)fault));
 }
 END_TEST

@@ -467,6 +467,9 @@ static enum store_result put_document(struct change *change, const struct refere
         result = put_list(change, REFERENCE_PARTICIPANT, &document->participants);
     if (result == STORE_OK)
         result = put_list(change, REFERENCE_SCHEME, &document->schemes);
+    change->scheme = document->scheme;
+    if (result == STORE_OK && document->scheme != NULL)
+        result = put_list(change, REFERENCE_REFUND_VALUE, &document->refund_values);
     if (result == STORE_OK)
         result = put_list(change, REFERENCE_SITE, &document->sites);
     return result == STORE_OK ? put_all_office_accounts(change, document) : result;

@@ -10,9 +10,11 @@
 #include "app/network/control.h"
 #include "store/reference_store.h"
 
-/* The document of POST /v1/reference. */
+/* The document of POST /v1/reference; or refund values by themselves, all of one scheme. */
 struct reference {
     struct reference_list cup_types, participants, schemes, sites;
+    const char *scheme; /* whose refund values follow; NULL: none do */
+    struct reference_list refund_values;
 };
 
 /* Faults carry pointers into the document. STORE_OK with faults, or if control has `proposed` the change:

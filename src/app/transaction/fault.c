@@ -82,3 +82,17 @@ void faults_refuse(struct faults *faults, enum reason reason)
 {
     faults_add(faults, reason, NULL, "%s", reason_info(reason)->title);
 }
+
+void faults_place(struct faults *faults, size_t index, const char *pointer, const char *words)
+{
+    char detail[DETAIL_MAX];
+    if (faults->closed)
+        return;
+    struct fault *fault = &faults->items[index];
+    snprintf(detail, sizeof detail, "%s: %s", words, fault->detail);
+    fault->pointer = copy(faults->arena, pointer);
+    fault->detail = copy(faults->arena, detail);
+    faults->in_words = true;
+    if (memory_has_failed())
+        faults_replace(faults, REASON_OVERLOADED);
+}

@@ -23,7 +23,8 @@ struct faults {
     struct arena *arena;
     struct fault *items;
     size_t count, capacity;
-    bool closed; /* nothing is added any more */
+    bool closed;   /* nothing is added any more */
+    bool in_words; /* each detail begins with the place, in words that say more than the pointer */
 };
 
 void faults_init(struct faults *faults, struct arena *arena);
@@ -31,6 +32,8 @@ void faults_add(struct faults *faults, enum reason reason, const char *pointer, 
     PRINTF_LIKE(4, 5);
 /* Adds a fault about no member of a body, with the reason's title as its detail. */
 void faults_refuse(struct faults *faults, enum reason reason);
+/* Says in another way where fault `index` stands: by the pointer, and in words before its detail. */
+void faults_place(struct faults *faults, size_t index, const char *pointer, const char *words);
 /* Puts one fault in place of all that were added and will be added. Takes no memory. */
 void faults_replace(struct faults *faults, enum reason reason);
 void faults_add_parameter(struct faults *faults, enum reason reason, const char *parameter,

@@ -7,6 +7,7 @@
 #include "http/contract/openapi_parameters.h"
 #include "http/contract/openapi_reference.h"
 #include "http/contract/openapi_responses.h"
+#include "http/contract/route_reasons.h"
 #include "http/request/json_text.h"
 #include "http/request/router.h"
 #include "version.h"
@@ -81,14 +82,51 @@ static void add_json_body(struct buffer *document, const json_t *examples, const
     end_body(document, examples, route, "application/json");
 }
 
+static void add_column(void *text, const struct csv_column *column)
+{
+    const struct field *field = column->part != NULL ? column->part : column->field;
+    bool required = column->part == NULL && field->required;
+    buffer_printf(text, "\n- `%s`%s: %s", column->name, required ? ", required" : "", field->description);
+}
+
+static void describe_csv(const struct csv_form *form, struct buffer *text)
+{
+    buffer_printf(
+        text,
+        "CSV (RFC 4180) in UTF-8, with or without a byte order mark. Lines end with CRLF or LF. Commas "
+        "separate cells, or semicolons if the first line has these and no comma. The first line "
+        "names the columns, in any order; each of up to %d other lines is one %s, with numbers and "
+        "dates as in JSON. Columns:\n",
+        CSV_ROWS_MAX, form->row->name);
+    csv_columns_list(form->row, add_column, text);
+}
+
+static void add_csv_body(struct buffer *document, const json_t *examples, const struct route *route)
+{
+    struct buffer text;
+    buffer_init(&text, DESCRIPTION_MAX);
+    describe_csv(route->csv_body, &text);
+    begin_body(document, "text/csv");
+    buffer_add_text(document, "{\"type\":\"string\"");
+    if (text.failed)
+        document->failed = true;
+    else
+        member_string(document, "description", text.data);
+    buffer_dispose(&text);
+    buffer_add_char(document, '}');
+    end_body(document, examples, route, "text/csv");
+}
+
 static void add_body(struct buffer *document, const json_t *examples, const struct route *route)
 {
-    if (route->body == NULL && route->xml_body == NULL && !is_post_of_events(route))
+    if (!route_has_body(route))
         return;
     member_begin(document, "requestBody");
     buffer_printf(document, "{\"required\":%s,\"content\":{", route->body_optional ? "false" : "true");
     if (route->xml_body != NULL)
         add_xml_body(document, examples, route);
+    else if (route->csv_body != NULL)
+        add_csv_body(document, examples, route);
     else if (is_post_of_events(route))
         add_events_body(document, examples, route);
     else

@@ -87,9 +87,20 @@ static bool takes_json(const struct route *route)
     return route->body != NULL || is_post_of_events(route);
 }
 
+static bool takes_csv(const struct route *route)
+{
+    return route->csv_body != NULL;
+}
+
+/* Whether bodies have members, by which their faults are named. */
+static bool takes_members(const struct route *route)
+{
+    return takes_json(route) || takes_csv(route);
+}
+
 bool route_has_body(const struct route *route)
 {
-    return takes_json(route) || route->xml_body != NULL;
+    return takes_members(route) || route->xml_body != NULL;
 }
 
 static bool has_parameter(const struct route *route, const char *name)
@@ -189,15 +200,16 @@ static const struct {
     {REASON_UNSUPPORTED_MEDIA_TYPE, route_has_body},
     {REASON_NOT_XML, takes_xml},
     {REASON_NOT_JSON, takes_json},
-    {REASON_MEMBER_UNKNOWN, takes_json},
-    {REASON_MEMBER_MISSING, takes_json},
-    {REASON_WRONG_TYPE, takes_json},
-    {REASON_BAD_FORMAT, takes_json},
-    {REASON_VALUE_UNKNOWN, takes_json},
-    {REASON_OUT_OF_RANGE, takes_json},
-    {REASON_TOO_LONG, takes_json},
-    {REASON_TOO_MANY, takes_json},
-    {REASON_TOO_FEW, takes_json},
+    {REASON_NOT_CSV, takes_csv},
+    {REASON_MEMBER_UNKNOWN, takes_members},
+    {REASON_MEMBER_MISSING, takes_members},
+    {REASON_WRONG_TYPE, takes_members},
+    {REASON_BAD_FORMAT, takes_members},
+    {REASON_VALUE_UNKNOWN, takes_members},
+    {REASON_OUT_OF_RANGE, takes_members},
+    {REASON_TOO_LONG, takes_members},
+    {REASON_TOO_MANY, takes_members},
+    {REASON_TOO_FEW, takes_members},
     {REASON_OUTCOME_UNKNOWN, writes},
 };
 

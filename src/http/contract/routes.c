@@ -27,6 +27,16 @@
 #define POST(of_path, for_roles, handle, in_short, answer)                                                   \
     ROW(METHOD_POST, of_path, for_roles, handle, in_short, answer), .dry_run = true
 
+/* A list of things in CSV, which is the document of POST /v1/reference with this list alone. */
+#define LOAD(of_path, handle, of_things, form)                                                               \
+    POST(of_path, FOR_ADMIN, handle, "Takes " of_things " from a spreadsheet, all or nothing",               \
+         "ReferenceTaken"),                                                                                  \
+        .csv_body = &(form), .body_large = true, .answer_statuses = {200}, .parameters = {WHY},              \
+        .is_long = true,                                                                                     \
+        .about =                                                                                             \
+            "A line is the whole thing, as in PUT: a column that is missing, or an empty cell, leaves the "  \
+            "member out. A fault's pointer is /line/column."
+
 /* The reasons of a row, besides those that any request can meet. */
 #define REASONS(...)                                                                                         \
     .reasons = (const enum reason[])                                                                         \
@@ -151,6 +161,9 @@ static const struct route routes[] = {
     {LIST("/v1/schemes/{scheme}/refund-values", FOR_ALL, handle_refund_values_list,
           "Refund values, by cup type and the day they start", "RefundValueList"),
      .id = "listRefundValues", .tag = TAG_REFERENCE},
+    {LOAD("/v1/schemes/{scheme}/refund-values", handle_refund_values_post, "a scheme's refund values", csv_refund_values),
+     .id = "loadRefundValues", .tag = TAG_REFERENCE,
+     REASONS(REASON_NAME_TAKEN, REASON_AMOUNT_DECIMALS, REASON_CUP_TYPE_UNKNOWN, REASON_STARTS_TOO_SOON)},
     {GET("/v1/schemes/{scheme}/refund-values/{cup_type}/{effective_date}", FOR_ALL, handle_refund_value_get,
          "A refund value that starts on a day", "RefundValue"),
      .id = "getRefundValue", .tag = TAG_REFERENCE, .tagged = true},
@@ -172,6 +185,8 @@ static const struct route routes[] = {
               "the changes tell who did so."},
     {LIST("/v1/participants", FOR_ALL, handle_participants_list, "All participants, by code", "ParticipantList"),
      .id = "listParticipants", .tag = TAG_REFERENCE},
+    {LOAD("/v1/participants", handle_reference_post, "participants", csv_participants),
+     .may_propose = true, .id = "loadParticipants", .tag = TAG_REFERENCE, REASONS(REASON_NAME_TAKEN)},
     {GET("/v1/participants/{participant}", FOR_ALL, handle_participant_get, "A participant", "Participant"),
      .id = "getParticipant", .tag = TAG_REFERENCE, .tagged = true},
     {PUT("/v1/participants/{participant}", handle_participant_put, "Makes or changes a participant",
@@ -179,6 +194,10 @@ static const struct route routes[] = {
      .may_propose = true, .id = "putParticipant", .tag = TAG_REFERENCE},
     {LIST("/v1/sites", FOR_ALL, handle_sites_list, "All sites, by code", "SiteList"),
      .id = "listSites", .tag = TAG_REFERENCE},
+    {LOAD("/v1/sites", handle_reference_post, "sites", csv_sites),
+     .id = "loadSites", .tag = TAG_REFERENCE,
+     REASONS(REASON_NAME_TAKEN, REASON_SCHEME_UNKNOWN, REASON_PARTICIPANT_UNKNOWN, REASON_CUP_TYPE_UNKNOWN,
+             REASON_FIXED_ONCE_POSTED)},
     {GET("/v1/sites/{site}", FOR_ALL, handle_site_get, "A site", "Site"),
      .id = "getSite", .tag = TAG_REFERENCE, .tagged = true},
     {PUT("/v1/sites/{site}", handle_site_put, "Makes or changes a site", shape_site_put, "Site"),
@@ -187,6 +206,8 @@ static const struct route routes[] = {
              REASON_FIXED_ONCE_POSTED)},
     {LIST("/v1/cup-types", FOR_ALL, handle_cup_types_list, "All cup types, by code", "CupTypeList"),
      .id = "listCupTypes", .tag = TAG_REFERENCE},
+    {LOAD("/v1/cup-types", handle_reference_post, "cup types", csv_cup_types),
+     .id = "loadCupTypes", .tag = TAG_REFERENCE, REASONS(REASON_NAME_TAKEN)},
     {GET("/v1/cup-types/{cup_type}", FOR_ALL, handle_cup_type_get, "A cup type", "CupType"),
      .id = "getCupType", .tag = TAG_REFERENCE, .tagged = true},
     {PUT("/v1/cup-types/{cup_type}", handle_cup_type_put, "Makes or changes a cup type",

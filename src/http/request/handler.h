@@ -23,6 +23,7 @@ struct query_parameter {
     const char *value; /* percent-decoded UTF-8, without NUL */
 };
 
+struct csv_body;
 struct route;
 struct rates;
 struct meters;
@@ -44,6 +45,7 @@ struct request {
     const char *body;
     size_t body_length;
     json_t *json;                    /* the body, if the route takes one; belongs to the request */
+    struct csv_body *csv;            /* the CSV that `json` was made of; NULL: none */
     bool dry_run;                    /* ?dry_run=true */
     const struct identity *identity; /* NULL only on public routes */
     const struct snapshot *snapshot;

@@ -42,12 +42,14 @@ static void add_errors(struct buffer *document, const struct faults *faults)
     buffer_add_char(document, ']');
 }
 
-/* Puts the place in front of the detail. In the list of errors, the place has its own member. */
-static void add_detail(struct buffer *document, const struct fault *first)
+/* Puts the place in front of the detail, unless it is there. In the list of errors, the place has its own
+ * member. */
+static void add_detail(struct buffer *document, const struct faults *faults)
 {
     char sentence[1024];
+    const struct fault *first = &faults->items[0];
     const char *place = first->parameter != NULL ? first->parameter : first->pointer;
-    bool placed = place != NULL && *place != '\0' &&
+    bool placed = place != NULL && !faults->in_words && *place != '\0' &&
                   snprintf(sentence, sizeof sentence, "%s: %s", place, first->detail) < (int)sizeof sentence;
     member_string(document, "detail", placed ? sentence : first->detail);
 }
@@ -59,7 +61,7 @@ void problem_write(const struct faults *faults, struct buffer *document)
     buffer_printf(document, "{\"type\":\"/problems/%s\"", info->code);
     member_string(document, "title", info->title);
     member_integer(document, "status", info->status);
-    add_detail(document, &faults->items[0]);
+    add_detail(document, faults);
     member_string(document, "reason", info->code);
     member_boolean(document, "retryable", info->retryable);
     add_errors(document, faults);

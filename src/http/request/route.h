@@ -5,6 +5,7 @@
 #define DEPOSITD_HTTP_REQUEST_ROUTE_H
 
 #include "depositd/access.h"
+#include "http/request/csv_body.h"
 #include "http/request/media.h"
 #include "http/request/shape.h"
 
@@ -48,13 +49,14 @@ typedef void (*handler)(const struct request *request, struct answer *answer);
 
 struct route {
     enum method method;
-    const char *path;          /* "/v1/schemes/{scheme}/days" */
-    unsigned roles;            /* 0: public */
-    handler run;               /* NULL: POST /v1/events, which goes to the writer */
-    const char *summary;       /* one sentence for the OpenAPI document */
-    const struct shape *body;  /* NULL: the request has no body */
-    bool body_optional;        /* the request may come without a body */
-    bool body_large;           /* the body may have max_reference_bytes, if the key may use the route */
+    const char *path;                /* "/v1/schemes/{scheme}/days" */
+    unsigned roles;                  /* 0: public */
+    handler run;                     /* NULL: POST /v1/events, which goes to the writer */
+    const char *summary;             /* one sentence for the OpenAPI document */
+    const struct shape *body;        /* NULL: the request has no body */
+    bool body_optional;              /* the request may come without a body */
+    bool body_large;                 /* the body may have max_reference_bytes, if the key may use the route */
+    const struct csv_form *csv_body; /* the CSV that the route takes instead; NULL: it takes none */
     const char *xml_body;      /* a name for the XML that the route takes instead; NULL: it takes none */
     const char *answer_schema; /* name of a component schema; NULL: 204, no content */
     int answer_statuses[3];    /* successes: 200, 201 …; 0-ended */

@@ -100,7 +100,7 @@ static const char *string_of(struct walk *walk, const struct place *place, const
     return json_string_value(json);
 }
 
-static bool is_code(const char *text, size_t length)
+bool shape_is_code(const char *text, size_t length)
 {
     return length >= 1 && length <= CODE_MAX && text[0] != '-' &&
            strspn(text, "abcdefghijklmnopqrstuvwxyz0123456789-") == length;
@@ -114,7 +114,7 @@ static void decode_code(struct walk *walk, const struct place *place, const stru
     (void)field;
     if (text == NULL)
         return;
-    if (is_code(text, length))
+    if (shape_is_code(text, length))
         memcpy(into, text, length + 1);
     else
         refuse(walk, place, REASON_BAD_FORMAT,

@@ -58,6 +58,9 @@ struct shape {
     bool bare;
 };
 
+/* Whether the text has the form of a code. */
+bool shape_is_code(const char *text, size_t length);
+
 /* Decodes `json` into `into` (shape->size bytes, which start as a copy of `defaults`, or as zeros if that is
  * NULL). Faults go to `faults`, with pointers that begin with `pointer`. True: no fault was added. */
 MUST_CHECK bool shape_decode(const struct shape *shape, const json_t *json, const char *pointer,

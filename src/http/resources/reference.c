@@ -104,19 +104,12 @@ static void show(const struct request *request, struct answer *answer, enum refe
     }
 }
 
-static bool is_code(const char *text)
-{
-    size_t length = strlen(text);
-    return length >= 1 && length <= CODE_MAX && text[0] != '-' &&
-           strspn(text, "abcdefghijklmnopqrstuvwxyz0123456789-") == length;
-}
-
 static void read_part(const struct part *part, const char *text, void *row, struct faults *faults)
 {
     char *into = (char *)row + part->offset;
     if (part->is_date && !date_parse(text, strlen(text), (struct date *)(void *)into))
         faults_add_parameter(faults, REASON_PARAMETER_INVALID, part->name, "must be a date, as 2026-05-12");
-    else if (!part->is_date && !is_code(text))
+    else if (!part->is_date && !shape_is_code(text, strlen(text)))
         faults_add_parameter(faults, REASON_PARAMETER_INVALID, part->name,
                              "must be 1 to 32 characters of a-z, 0-9 and -, and not begin with -");
     else if (!part->is_date)
@@ -318,26 +311,11 @@ void handle_reference_get(const struct request *request, struct answer *answer)
         answer_store_failure(answer, result);
 }
 
-void handle_reference_post(const struct request *request, struct answer *answer)
+static void answer_taken(const struct reference *document, struct answer *answer)
 {
-    struct reference document;
-    json_t *body = request_json(request, answer);
-    struct control control = control_of(request, answer, PROPOSAL_REFERENCE, "");
-    if (body == NULL || !shape_decode(&shape_reference, body, "", NULL, &document, &answer->faults) ||
-        !request_why(request, answer, &control.author.why))
-        return;
-    enum store_result result = reference_apply(request->pg, &document, &control, &answer->faults);
-    if (result != STORE_OK) {
-        answer_store_failure(answer, result);
-        return;
-    }
-    if (control.proposed) {
-        answer_proposed(request, answer);
-        return;
-    }
-    size_t terms = 0, refund_values = 0, office_accounts = 0;
-    const struct scheme_row *schemes = document.schemes.items;
-    for (size_t i = 0; i < document.schemes.count; i++) {
+    size_t terms = 0, refund_values = document->refund_values.count, office_accounts = 0;
+    const struct scheme_row *schemes = document->schemes.items;
+    for (size_t i = 0; i < document->schemes.count; i++) {
         terms += schemes[i].terms.count;
         refund_values += schemes[i].refund_values.count;
         office_accounts += schemes[i].office_accounts.count;
@@ -345,8 +323,40 @@ void handle_reference_post(const struct request *request, struct answer *answer)
     buffer_printf(&answer->body,
                   "{\"schemes\":%zu,\"participants\":%zu,\"sites\":%zu,\"cup_types\":%zu,\"terms\":%zu,"
                   "\"refund_values\":%zu,\"office_accounts\":%zu}",
-                  document.schemes.count, document.participants.count, document.sites.count,
-                  document.cup_types.count, terms, refund_values, office_accounts);
+                  document->schemes.count, document->participants.count, document->sites.count,
+                  document->cup_types.count, terms, refund_values, office_accounts);
+}
+
+/* `scheme` is the one whose refund values the shape takes; NULL: it takes the document of all lists. */
+static void take_document(const struct request *request, struct answer *answer, const struct shape *shape,
+                          const char *scheme)
+{
+    struct reference document;
+    json_t *body = request_json(request, answer);
+    struct control control = control_of(request, answer, PROPOSAL_REFERENCE, "");
+    if (body == NULL || !shape_decode(shape, body, "", NULL, &document, &answer->faults) ||
+        !request_why(request, answer, &control.author.why))
+        return;
+    document.scheme = scheme;
+    enum store_result result = reference_apply(request->pg, &document, &control, &answer->faults);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else if (control.proposed)
+        answer_proposed(request, answer);
+    else
+        answer_taken(&document, answer);
+}
+
+void handle_reference_post(const struct request *request, struct answer *answer)
+{
+    take_document(request, answer, &shape_reference, NULL);
+}
+
+void handle_refund_values_post(const struct request *request, struct answer *answer)
+{
+    const struct scheme *scheme = request_scheme(request, answer, request->parts[0]);
+    if (scheme != NULL)
+        take_document(request, answer, &shape_refund_values, request->parts[0]);
 }
 
 void approve_document(const struct request *request, struct answer *answer, const struct kept_write *kept,

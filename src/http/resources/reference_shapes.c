@@ -222,6 +222,19 @@ static const struct field reference_fields[] = {
 const struct shape shape_reference =
     SHAPE("ReferenceDocument", reference, reference_fields, COUNT(reference_fields));
 
+static const struct field refund_values_fields[] = {
+    REQUIRED(reference, refund_values, FORM_LIST, .shape = &shape_refund_value, RANGE(0, LIST_MAX),
+             SAYS("By cup type and the day they start")),
+};
+const struct shape shape_refund_values =
+    SHAPE("RefundValuesDocument", reference, refund_values_fields, COUNT(refund_values_fields));
+
+const struct csv_form csv_cup_types = {"cup_types", &shape_cup_type};
+const struct csv_form csv_participants = {"participants", &shape_participant};
+const struct csv_form csv_sites = {"sites", &shape_site};
+const struct csv_form csv_refund_values = {"refund_values", &shape_refund_value};
+_Static_assert((int)LIST_MAX == (int)CSV_ROWS_MAX, "a list in CSV may be as long as in JSON");
+
 static const char *const role_words[] = {
 #define X(name, word, ...) [ROLE_##name] = #word,
     ROLE_TABLE(X)

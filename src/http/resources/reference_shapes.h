@@ -5,7 +5,7 @@
 #ifndef DEPOSITD_HTTP_RESOURCES_REFERENCE_SHAPES_H
 #define DEPOSITD_HTTP_RESOURCES_REFERENCE_SHAPES_H
 
-#include "http/request/shape.h"
+#include "http/request/csv_body.h"
 
 /* Fill the rows of store/reference_store.h. */
 extern const struct shape shape_cup_type_put;
@@ -18,6 +18,12 @@ extern const struct shape shape_site_put;
 
 /* Fills struct reference with the reference document. */
 extern const struct shape shape_reference;
+
+/* Fills the same struct with the refund values of a single scheme. */
+extern const struct shape shape_refund_values;
+
+/* The CSV for lists of one kind, which become the documents above. */
+extern const struct csv_form csv_cup_types, csv_participants, csv_sites, csv_refund_values;
 
 /* Fills struct key_request. */
 extern const struct shape shape_key_post;

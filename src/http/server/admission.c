@@ -3,6 +3,7 @@
 #include "http/server/admission.h"
 
 #include "base/clock.h"
+#include "http/request/csv_body.h"
 #include "http/request/json_body.h"
 #include "http/request/media.h"
 #include "http/request/route.h"
@@ -140,6 +141,21 @@ static bool check_xml(const struct request *request, struct answer *answer)
            refuse(answer, REASON_UNSUPPORTED_MEDIA_TYPE, "The body must be application/xml or text/xml");
 }
 
+/* RFC 4180 section 3 registers the type. */
+static bool read_csv(struct request *request, struct answer *answer)
+{
+    if (request->content_encoding != NULL)
+        return refuse(answer, REASON_UNSUPPORTED_MEDIA_TYPE, "The body must come without a Content-Encoding");
+    if (!media_is(MEDIA_CSV, request->content_type))
+        return refuse(answer, REASON_UNSUPPORTED_MEDIA_TYPE, "The body must be text/csv");
+    request->csv = arena_alloc(request->arena, sizeof *request->csv);
+    if (request->csv == NULL)
+        return refuse(answer, REASON_OVERLOADED, "out of memory");
+    request->json = csv_body_read(request->route->csv_body, request->body, request->body_length, request->csv,
+                                  &answer->faults);
+    return request->json != NULL;
+}
+
 /* A page's form also sends the fields that were left empty: treat these as absent. */
 static void forget_empty(struct request *request)
 {
@@ -154,6 +170,8 @@ static bool check_body(struct request *request, struct answer *answer)
 {
     if (request->route->xml_body != NULL)
         return check_xml(request, answer);
+    if (request->route->csv_body != NULL)
+        return read_csv(request, answer);
     if (request->route->body == NULL && request->route->run != NULL)
         return true;
     if (request->route->body_optional && request->body_length == 0)

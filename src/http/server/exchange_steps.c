@@ -15,6 +15,7 @@
 #include "base/memory.h"
 #include "http/pages/page.h"
 #include "http/request/conditional.h"
+#include "http/request/csv_body.h"
 #include "http/request/route.h"
 #include "http/server/admission.h"
 #include "http/server/patience.h"
@@ -112,6 +113,8 @@ static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
         return EXCHANGE_DECIDED;
     exchange->answer.pass_on = sending_pass_on;
     request->route->run(request, &exchange->answer);
+    if (request->csv != NULL)
+        csv_body_place_faults(request->csv, request->json, &exchange->answer.faults);
     page_of_answer(request, &exchange->answer);
     if (exchange->long_answer == NULL && exchange->response == NULL)
         answer_conditionally(request, &exchange->answer);

@@ -1,0 +1,38 @@
+/* SPDX-License-Identifier: ISC */
+/* Bodies in CSV, as a spreadsheet saves them. The first line names the columns, in any order; each other line
+ * becomes an object of a shape, and the objects become the JSON that the route's handler takes. So handlers
+ * know nothing of CSV.
+ *
+ * A column has the name of its member; bank_account.iban is the member of a member, and par_stock.cup-300 the
+ * number in a list of codes with numbers. An empty cell leaves its member out, an empty line counts for
+ * nothing. A fault of a body in CSV points at /line/column, and its detail says the same in words. */
+#ifndef DEPOSITD_HTTP_REQUEST_CSV_BODY_H
+#define DEPOSITD_HTTP_REQUEST_CSV_BODY_H
+
+#include "http/request/csv_columns.h"
+
+enum { CSV_ROWS_MAX = 10000 };
+
+/* How the lines of a route become its JSON. */
+struct csv_form {
+    const char *list; /* the member of the JSON that gets the objects */
+    const struct shape *row;
+};
+
+/* Tells where in a body of CSV a fault of its JSON is. It lives in the arena of the faults. */
+struct csv_body {
+    const struct csv_form *form;
+    struct csv_column columns[CSV_CELLS_MAX];
+    size_t column_count;
+    size_t *lines; /* for each object, where it begins in the file */
+    size_t line_count, line_capacity;
+};
+
+/* Makes JSON of the text, and checks each object by its shape. NULL: faults were added. */
+MUST_CHECK json_t *csv_body_read(const struct csv_form *form, const char *text, size_t length,
+                                 struct csv_body *body, struct faults *faults);
+
+/* Makes faults that point into the JSON point into the CSV. */
+void csv_body_place_faults(const struct csv_body *body, const json_t *json, struct faults *faults);
+
+#endif
