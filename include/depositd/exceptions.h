@@ -69,6 +69,9 @@ const char *exception_word(enum exception_kind kind);
 /* Whether two people resolve an exception of this kind. */
 bool exception_takes_two(enum exception_kind kind);
 
+/* How much of the money that the operator took out was not free for it before; zero: all of it was. */
+struct money exception_taken_beyond(struct money taken, struct money free_before);
+
 /* Writes the exceptions to `found`, which has room for exceptions_max(); returns how many. */
 size_t exceptions_find(const struct exception_facts *facts, struct exception *found);
 size_t exceptions_max(size_t line_count, size_t leg_count, size_t transfer_count);

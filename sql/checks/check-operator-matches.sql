@@ -10,9 +10,22 @@ WITH own AS (
       LEFT JOIN proposal p ON p.number = r.proposal AND p.what = 'bank_line'
       LEFT JOIN proposal_decision d ON d.proposal = p.number
      WHERE r.scheme = $1::integer AND r.account = 'operator_account'),
+-- The balance of the bank lacks a line before the line is resolved. A journal takes its amount only with its entry.
 taken AS (
-    SELECT line, entry, amount, business_date, row_number() OVER (ORDER BY entry) AS nth
-      FROM own WHERE amount < 0 AND business_date IS NOT NULL),
+    SELECT entry, amount, lacking, business_date, row_number() OVER (ORDER BY entry) AS nth
+      FROM (SELECT entry, -amount AS amount, 0 AS lacking, business_date
+              FROM own WHERE amount < 0 AND business_date IS NOT NULL
+            UNION ALL
+            SELECT e.entry, least(leg.own, -leg.bank), least(leg.own, -leg.bank),
+                   (SELECT max(b.business_date) FROM business_day b
+                     WHERE b.scheme = e.scheme AND b.starts_at <= j.decided_at)
+              FROM journal_proposal j
+              JOIN entry e ON e.scheme = j.scheme AND e.entry = j.entry
+             CROSS JOIN LATERAL (
+                   SELECT sum(l.amount) FILTER (WHERE account_kind_of(l.account) = :account_operator_account) AS own,
+                          sum(l.amount) FILTER (WHERE account_kind_of(l.account) = :account_bank) AS bank
+                     FROM unnest(e.accounts, e.amounts) AS l(account, amount)) AS leg
+             WHERE j.scheme = $1::integer AND j.status = 'approved' AND leg.own > 0 AND leg.bank < 0) AS one),
 -- Legs are added up once, between one such entry and the next.
 marks AS (SELECT array_agg(entry ORDER BY entry) AS entries FROM taken HAVING count(*) > 0),
 part AS MATERIALIZED (
@@ -58,8 +71,8 @@ gone AS ( -- lines of which nobody had said what they were
                         WHERE r.scheme = l.scheme AND r.line = l.line AND r.entries[1] < t.entry)
      GROUP BY 1),
 free AS (
-    SELECT t.nth, t.entry, -t.amount AS taken,
-           coalesce((SELECT sum(s.amount) FROM stands s WHERE s.nth = t.nth AND s.kind = :account_bank), 0)
+    SELECT t.nth, t.entry, t.amount AS taken, -t.lacking
+           + coalesce((SELECT sum(s.amount) FROM stands s WHERE s.nth = t.nth AND s.kind = :account_bank), 0)
            - coalesce((SELECT sum(greatest(d.amount, 0)) FROM deposit d WHERE d.nth = t.nth), 0)
            + coalesce((SELECT sum(least(d.amount, 0)) FROM due d WHERE d.nth = t.nth), 0)
            + least(coalesce((SELECT sum(s.amount) FROM stands s WHERE s.nth = t.nth AND s.kind = :account_tax), 0), 0)

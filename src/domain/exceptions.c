@@ -26,6 +26,12 @@ bool exception_takes_two(enum exception_kind kind)
     return kind == EXCEPTION_TAKEN_OUT_BEYOND;
 }
 
+struct money exception_taken_beyond(struct money taken, struct money free_before)
+{
+    int64_t free_amount = free_before.minor > 0 ? free_before.minor : 0;
+    return (struct money){taken.minor > free_amount ? taken.minor - free_amount : 0};
+}
+
 static void add_plain(struct finder *finder, enum exception_kind kind)
 {
     finder->found[finder->count++] = (struct exception){.kind = kind};

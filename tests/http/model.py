@@ -375,7 +375,10 @@ class Model:
             legs[leg["account"]] += self.minor(leg["amount"])
         if sum(legs.values()):
             raise Refused("unbalanced")
-        return legs, []
+        taken = min(legs["operator_account"], -legs["bank"])
+        today = self.day_of(datetime.now(timezone.utc))
+        beyond = taken - max(self.withdrawable(today), 0) if taken > 0 else 0
+        return legs, [{"exception": "taken_out_beyond", "amount": self.amount(beyond)}] if beyond > 0 else []
 
     def read_line(self, number, amount, today):
         """A line of the bank's that names no payment; it is booked in the day of now."""

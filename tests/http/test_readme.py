@@ -51,7 +51,7 @@ PRINTS = {
     '"colour": 7': r'(?s)"reason": "\w+".*"pointer": "/colour"',
     "late_events": r'(?s)"state": "closed".*"participant": "hearth"',
     "deposit-cover": r'(?s)^funding,unexplained,.*^"holds"$',
-    "withdrawable": r'"step":"bank".*"step":"shortfall"',
+    "withdrawable": r'(?s)"step":"bank".*"step":"shortfall"',
     '/approve" |': r'"status": "approved"',
     "bank.py": r'"confirmed": [1-9]',
     "/confirm": r'^"confirmed"$',

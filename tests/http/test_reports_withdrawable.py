@@ -8,6 +8,7 @@ from decimal import Decimal
 import pytest
 
 import bank
+from network import at, event
 from test_bank import COLLECTION, D0, PAYOUT, SMALL, Office, office, paid  # noqa: F401  (fixtures)
 
 
@@ -164,6 +165,27 @@ def test_taken_out_beyond_the_figure(settled, taken, beyond, left):
     assert len(exceptions(settled)) == 2  # paying back does not resolve it
     settled.admin.close("tern-bay", D0 + timedelta(days=1))
     settled.admin.assert_holds()
+
+
+def test_a_journal_that_takes_money_out(paid):  # noqa: F811
+    """In a scheme that reads no statements a journal says what the operator took out."""
+
+    def journal(*legs):
+        stated = [{"account": a, "amount": n} for a, n in legs]
+        sent = event("journal", None, at(D0), scheme="tern-bay", legs=stated, reason="by the owner's word")
+        assert paid.ben.send("POST", "/v1/events", sent).status == 202
+        assert paid.admin.send("POST", f"/v1/journals/{sent['event_id']}/approve").status == 200
+        return sent["event_id"]
+
+    journal(("bank", "200.42"), ("operator_account", "-200.42"))
+    assert result(paid) == Decimal("100.00")
+    journal(("bank", "-100.00"), ("operator_account", "100.00"))
+    journal(("operator_account", "-3.00"), ("service_fees", "3.00"))  # no money moves
+    assert exceptions(paid) == []
+    beyond = journal(("operator_account", "9.00"), ("bank", "-7.50"), ("interest", "-1.50"))
+    [found] = exceptions(paid)
+    assert (found["event_id"], found["amount"]) == (beyond, "7.50")
+    paid.admin.assert_holds()
 
 
 def test_two_people_resolve_what_was_taken_out_beyond(settled):

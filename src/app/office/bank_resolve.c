@@ -113,22 +113,16 @@ static enum store_result resolve_for_participant(struct resolving *resolving)
     return resolve_for(resolving, resolving->amount, participant->id, LINE_FOR_ARREARS);
 }
 
-/* How much of a line took out more than was free. The account at the bank lacks the line already, so what was
- * free before it is more by the line's amount. */
-static struct money beyond_free(struct money line, struct money free_now)
-{
-    int64_t taken = line.minor < 0 ? -line.minor : 0, lacking = free_now.minor < 0 ? -free_now.minor : 0;
-    return (struct money){taken < lacking ? taken : lacking};
-}
-
 /* Money that the operator took out beyond what was free for it is a fact of the bank's, and is recorded. It
  * stays an exception until two people resolve it. */
 static enum store_result note_taken_out(struct resolving *resolving)
 {
     struct head_work *work = resolving->work;
-    struct money free_now;
-    enum store_result result = store_withdrawable(work->pg, work->scheme->id, work->today->date, &free_now);
-    struct money beyond = beyond_free(resolving->amount, free_now);
+    struct money taken = {resolving->amount.minor < 0 ? -resolving->amount.minor : 0}, free_before;
+    enum store_result result =
+        store_withdrawable(work->pg, work->scheme->id, work->today->date, &free_before);
+    free_before.minor += taken.minor; /* the account at the bank lacks the line already */
+    struct money beyond = exception_taken_beyond(taken, free_before);
     if (result != STORE_OK || beyond.minor == 0)
         return result;
     return ledger_add_exception(

@@ -57,6 +57,46 @@ static enum store_result record_approval(struct head_work *work, const struct pr
     return STORE_OK;
 }
 
+/* The money that a journal takes from the bank for the operator. In a scheme that reads no statements there
+ * are no lines of the bank to say that. */
+static struct money taken_out(const struct proposal *proposal)
+{
+    int64_t to_operator = 0, from_bank = 0;
+    for (size_t i = 0; i < proposal->leg_count; i++) { /* a hundred bounded amounts: no overflow */
+        enum account_kind kind = account_kind_of(proposal->legs[i].account);
+        to_operator += kind == ACCOUNT_OPERATOR_ACCOUNT ? proposal->legs[i].amount : 0;
+        from_bank -= kind == ACCOUNT_BANK ? proposal->legs[i].amount : 0;
+    }
+    int64_t taken = to_operator < from_bank ? to_operator : from_bank;
+    return (struct money){taken > 0 ? taken : 0};
+}
+
+/* To be called before the journal is in the ledger. */
+static enum store_result find_beyond(struct head_work *work, const struct proposal *proposal,
+                                     struct money *beyond)
+{
+    struct money free_before, taken = taken_out(proposal);
+    *beyond = (struct money){0};
+    if (taken.minor == 0)
+        return STORE_OK;
+    enum store_result result =
+        store_withdrawable(work->pg, work->scheme->id, work->today->date, &free_before);
+    *beyond = exception_taken_beyond(taken, free_before);
+    return result;
+}
+
+static enum store_result add_exceptions(struct head_work *work, bool late, struct money beyond)
+{
+    enum store_result result = STORE_OK;
+    if (late)
+        result = ledger_add_exception(&work->ledger, 0, (struct exception){.kind = EXCEPTION_LATE});
+    if (result == STORE_OK && beyond.minor > 0)
+        result = ledger_add_exception(
+            &work->ledger, late ? 1 : 0,
+            (struct exception){.kind = EXCEPTION_TAKEN_OUT_BEYOND, .has_amount = true, .amount = beyond});
+    return result;
+}
+
 static enum store_result post(struct head_work *work, const struct proposal *proposal,
                               const struct event *event, int64_t *entry)
 {
@@ -77,10 +117,11 @@ static enum store_result post(struct head_work *work, const struct proposal *pro
         .occurred_at = proposal->occurred_at,
         .event = event,
     };
-    enum store_result result = post_facts(&work->ledger, &facts, &draft, entry);
-    if (result == STORE_OK && draft.late)
-        result = ledger_add_exception(&work->ledger, 0, (struct exception){.kind = EXCEPTION_LATE});
-    return result;
+    struct money beyond;
+    enum store_result result = find_beyond(work, proposal, &beyond);
+    if (result == STORE_OK)
+        result = post_facts(&work->ledger, &facts, &draft, entry);
+    return result == STORE_OK ? add_exceptions(work, draft.late, beyond) : result;
 }
 
 /* A statement may have come since the journal was proposed. */
