@@ -3,9 +3,9 @@
 in one shell.
 
 The shell sees a database cluster without the database `depositd`, and the binary under test as `depositd`. At the
-point where the reader starts the demo, the demo's own program trades with half of its custom on the service that the
-page has started. Blocks that install packages or run the two commands are left out; ELSEWHERE lists them. tests/run
-itself is the second command, and installs the packages."""
+point where the reader starts the demo, which has a database of its own, the service of the page begins afresh, and the
+demo's own program trades on it with half of its custom. Blocks that install packages or run the two commands are left
+out; ELSEWHERE lists them. tests/run itself is the second command, and installs the packages."""
 import os
 import pathlib
 import re
@@ -42,8 +42,10 @@ RUN = [block for block in BLOCKS if not is_elsewhere(block)]
 # The output that a block must have, by a piece of its text. Each block must also end well, and each answer to its curl
 # be a success.
 PRINTS = {
-    "depositd migrate": r"^dk_\S{20,}$",
     "depositd check": r"^examined \d+ things .*: 0 do not hold$",
+    "cup-types.csv": r'(?s)"cup_types": ?2.*"schemes": ?1,.*"refund_values": ?2',
+    "sites.csv": r'(?s)"participants": ?3.*"sites": ?5',
+    "quay-till": r'"status": ?"recorded"',
     ". build/demo": r'"role": "admin"',
     '"5.00"}': r'"status": ?"recorded"',
     "posting-rules": r'(?s)"legs".*customer_deposits',
@@ -70,19 +72,23 @@ def test_the_allowlist_is_of_blocks_that_are_there():
 def script(port):
     """All blocks in a single bash, each with its output in its own file."""
     ready = f"/usr/bin/curl -sf -o /dev/null http://127.0.0.1:{port}/readyz"
+    serve = (
+        f"{SERVE} >>service.log 2>&1 &\n echo $! >pid; for _ in {{1..{PATIENCE_SECONDS * 10}}}; do {ready}"
+        " && break; sleep 0.1; done\n"
+    )
     parts = ["set -euo pipefail"]
     for number, block in enumerate(RUN):
         if FIRST_OF_TOUR in block:
             parts.append(
-                f"""mkdir -p build/demo/keys
+                f"""kill $(cat pid); wait $(cat pid)
+                dropdb depositd; createdb depositd; depositd migrate
+                {serve}
+                mkdir -p build/demo/keys
                 depositd key create admin --role admin --holder Odile >build/demo/keys/admin
                 python3 deploy/trade http://127.0.0.1:{port} build/demo/keys {BUSTLE} >trade"""
             )
         if block.strip() == SERVE:
-            block = (
-                f"{SERVE} >>service.log 2>&1 &\n echo $! >pid; for _ in {{1..{PATIENCE_SECONDS * 10}}}; do {ready}"
-                " && break; sleep 0.1; done\n"
-            )
+            block = serve
         parts.append(f"{{\n{block}}} >{number}.out 2>{number}.err\n echo {number} >>done")
     return "\n".join(parts)
 
