@@ -12,6 +12,7 @@
 #include "app/service/service.h"
 #include "app/transaction/fault.h"
 #include "base/buffer.h"
+#include "http/request/coding.h"
 #include "http/request/media.h"
 
 #include <jansson.h>
@@ -40,8 +41,9 @@ struct request {
     const char *if_none_match;
     const char *content_type;
     const char *content_encoding;
-    bool cross_site; /* a page of another site may have made a browser send the request with the key */
-    bool stream;     /* the body and the answer are NDJSON */
+    struct codings codings; /* that the client accepts for the answer */
+    bool cross_site;        /* a page of another site may have made a browser send the request with the key */
+    bool stream;            /* the body and the answer are NDJSON */
     const char *body;
     size_t body_length;
     json_t *json;                    /* the body, if the route takes one; belongs to the request */
@@ -53,7 +55,8 @@ struct request {
     struct service *service;
     struct rates *rates;
     struct meters *meters;
-    const struct buffer *openapi; /* the OpenAPI document, made at the start */
+    const struct buffer
+        *openapi; /* the OpenAPI document, made at the start, coded if the client likes gzip */
 };
 
 struct answer {
@@ -62,8 +65,9 @@ struct answer {
     enum media media;                 /* as negotiated: one of the route's media */
     struct buffer body;               /* initialised by the server with the answer's maximum */
     bool (*pass_on)(struct answer *); /* for answer_goes_on; NULL: the answer is sent when it is whole */
-    bool is_page; /* the body is HTML; otherwise, if a page is wanted, the body is JSON and the page is made
-                     from it */
+    bool is_page;  /* the body is HTML; otherwise, if a page is wanted, the body is JSON and the page is made
+                      from it */
+    bool is_coded; /* the body is coded as gzip */
     const char *etag; /* quoted; NULL: none */
     const char *location;
     const char *link_next; /* target of Link: …; rel="next" */

@@ -3,6 +3,8 @@
  * range of the Accept header that covers it gives its quality. */
 #include "http/request/media.h"
 
+#include "http/request/quality.h"
+
 #include <string.h>
 #include <strings.h>
 
@@ -29,15 +31,9 @@ const char *media_word(enum media media)
     return media_table[media].word;
 }
 
-/* The length of the type without its parameters. */
-static size_t bare_length(const char *type)
-{
-    return strcspn(type, "; \t,");
-}
-
 static bool is_type(const char *range, size_t length, const char *type)
 {
-    return length == bare_length(type) && strncasecmp(range, type, length) == 0;
+    return length == quality_name_length(type) && strncasecmp(range, type, length) == 0;
 }
 
 /* How closely a range covers a type: 3 as the type itself, 2 by its family, 1 as everything, 0 not at all. */
@@ -51,36 +47,12 @@ static int specificity(const char *range, size_t length, const char *type)
     return length == 3 && strncmp(range, "*/*", 3) == 0 ? 1 : 0;
 }
 
-/* Reads "0.75" as thousandths; a malformed number counts as 0. */
-static int read_quality(const char *text)
-{
-    int quality = text[0] == '1' ? 1000 : 0;
-    if ((text[0] != '0' && text[0] != '1') || text[1] != '.')
-        return quality;
-    text += 2;
-    for (int unit = 100; unit > 0 && *text >= '0' && *text <= '9'; unit /= 10)
-        quality += unit * (*text++ - '0');
-    return quality < 1000 ? quality : 1000;
-}
-
-/* Finds the quality among the parameters `;a=b;q=0.5`, up to the comma. */
-static int quality_of(const char *parameters)
-{
-    while (*parameters == ';' || *parameters == ' ' || *parameters == '\t') {
-        parameters += strspn(parameters, "; \t");
-        if (strncasecmp(parameters, "q=", 2) == 0)
-            return read_quality(parameters + 2);
-        parameters += strcspn(parameters, ";,");
-    }
-    return 1000;
-}
-
 static int welcome(const char *accept, const char *type)
 {
     int best = 0, quality = 0;
     while (*accept != '\0') {
         accept += strspn(accept, ", \t");
-        size_t length = bare_length(accept);
+        size_t length = quality_name_length(accept);
         int found = specificity(accept, length, type);
         if (found > best) {
             best = found;
@@ -96,7 +68,7 @@ bool media_negotiate(unsigned offered, const char *accept, enum media *chosen)
     int best = 0;
     for (unsigned media = 0; media < MEDIA_COUNT; media++) {
         int quality = (offered & 1u << media) == 0 ? 0
-                      : accept == NULL             ? 1000
+                      : accept == NULL             ? QUALITY_MAX
                                                    : welcome(accept, media_table[media].type);
         if (quality > best) {
             best = quality;
@@ -126,11 +98,12 @@ bool media_parse(unsigned offered, const char *word, enum media *chosen)
 
 bool media_is(enum media media, const char *content_type)
 {
-    return content_type != NULL && is_type(content_type, bare_length(content_type), media_table[media].type);
+    return content_type != NULL &&
+           is_type(content_type, quality_name_length(content_type), media_table[media].type);
 }
 
 bool media_is_text_xml(const char *content_type)
 {
     static const char type[] = "text/xml";
-    return content_type != NULL && is_type(content_type, bare_length(content_type), type);
+    return content_type != NULL && is_type(content_type, quality_name_length(content_type), type);
 }

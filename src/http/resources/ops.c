@@ -48,5 +48,6 @@ void handle_readyz(const struct request *request, struct answer *answer)
 
 void handle_openapi(const struct request *request, struct answer *answer)
 {
+    answer->is_coded = request->codings.gzip;
     buffer_add(&answer->body, request->openapi->data, request->openapi->length);
 }

@@ -129,7 +129,9 @@ static bool check_media(const struct request *request, struct answer *answer)
     const char *format = request_query(request, "format");
     bool found = format != NULL ? media_parse(offered, format, &answer->media)
                                 : media_negotiate(offered, request->accept, &answer->media);
-    return found || refuse(answer, REASON_NOT_ACCEPTABLE, reason_info(REASON_NOT_ACCEPTABLE)->title);
+    bool plain = request->codings.identity, coded = request->codings.gzip && !request->stream;
+    return (found && (plain || coded)) ||
+           refuse(answer, REASON_NOT_ACCEPTABLE, reason_info(REASON_NOT_ACCEPTABLE)->title);
 }
 
 /* RFC 7303 section 9 registers both types. */

@@ -73,8 +73,16 @@ static bool read_head(struct exchange *exchange, const char *method, const char 
     exchange->method = method;
     request->path = path;
     request->accept = header(exchange, MHD_HTTP_HEADER_ACCEPT);
-    request->if_match = header(exchange, MHD_HTTP_HEADER_IF_MATCH);
-    request->if_none_match = header(exchange, MHD_HTTP_HEADER_IF_NONE_MATCH);
+    const char *if_match = header(exchange, MHD_HTTP_HEADER_IF_MATCH);
+    const char *if_none_match = header(exchange, MHD_HTTP_HEADER_IF_NONE_MATCH);
+    request->if_match = coding_plain_tags(request->arena, if_match);
+    request->if_none_match = coding_plain_tags(request->arena, if_none_match);
+    request->codings = codings_read(header(exchange, MHD_HTTP_HEADER_ACCEPT_ENCODING));
+    if (request->codings.gzip)
+        request->openapi = &exchange->all->openapi_coded;
+    if ((if_match != NULL && request->if_match == NULL) ||
+        (if_none_match != NULL && request->if_none_match == NULL))
+        return false;
     request->content_type = header(exchange, MHD_HTTP_HEADER_CONTENT_TYPE);
     request->content_encoding = header(exchange, MHD_HTTP_HEADER_CONTENT_ENCODING);
     MHD_get_connection_values(exchange->connection, MHD_GET_ARGUMENT_KIND, add_parameter, request);
@@ -147,6 +155,7 @@ struct exchange *exchange_new(struct exchanges *all, struct MHD_Connection *conn
     exchange->answer.arena = &exchange->arena;
     exchange->answer.status = 200;
     buffer_init(&exchange->answer.body, ANSWER_MAX);
+    buffer_init(&exchange->coded, ANSWER_MAX);
     faults_init(&exchange->answer.faults, &exchange->arena);
     pthread_mutex_lock(&all->lock);
     all->open++;
@@ -175,6 +184,8 @@ void exchange_free(struct exchange *exchange)
     snapshot_release(exchange->request.snapshot);
     buffer_dispose(&exchange->body);
     buffer_dispose(&exchange->answer.body);
+    buffer_dispose(&exchange->coded);
+    gzip_free(exchange->gzip);
     arena_dispose(&exchange->arena);
     free(exchange);
 

@@ -20,6 +20,7 @@
 #include "http/request/handler.h"
 #include "http/request/meters.h"
 #include "http/server/auth.h"
+#include "http/server/gzip.h"
 #include "http/server/long_answer.h"
 
 #include <microhttpd.h>
@@ -43,7 +44,7 @@ struct exchanges {
     struct read_pool *pool;
     struct rates *rates;
     struct meters *meters;
-    struct buffer openapi;
+    struct buffer openapi, openapi_coded;              /* the document, and the same as gzip */
     struct MHD_Response *overloaded, *outcome_unknown; /* sent when there is no memory for another response */
     pthread_mutex_t lock;                              /* protects the counts and `over` */
     pthread_cond_t fewer;                              /* an exchange has ended, or has come back */
@@ -75,6 +76,8 @@ struct exchange {
     struct posting posting;
     struct events_stream *stream;    /* NULL: none, or none yet */
     struct long_answer *long_answer; /* NULL: none, or none yet */
+    struct gzip *gzip;               /* codes the long answer; NULL: it is not coded */
+    struct buffer coded;             /* a piece of it */
     struct MHD_Response *response;   /* of a long answer; the worker makes it */
     bool unknown_large;              /* counted in exchanges.unknown_large */
     bool takes_chunks;               /* the client can tell whether an answer of unknown length is complete */

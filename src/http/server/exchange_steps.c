@@ -19,6 +19,7 @@
 #include "http/request/route.h"
 #include "http/server/admission.h"
 #include "http/server/patience.h"
+#include "http/server/reply.h"
 #include "http/server/sending.h"
 
 #include <stdlib.h>
@@ -116,8 +117,12 @@ static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
     if (request->csv != NULL)
         csv_body_place_faults(request->csv, request->json, &exchange->answer.faults);
     page_of_answer(request, &exchange->answer);
-    if (exchange->long_answer == NULL && exchange->response == NULL)
+    if (exchange->long_answer == NULL && exchange->response == NULL) {
+        bool coded = reply_is_better_coded(exchange);
         answer_conditionally(request, &exchange->answer);
+        if (coded && exchange->answer.faults.count == 0)
+            reply_code(&exchange->answer);
+    }
     return EXCHANGE_DECIDED;
 }
 

@@ -28,6 +28,40 @@ static void add_header(struct reply *reply, const char *name, const char *value)
         reply->failed = true;
 }
 
+bool reply_is_better_coded(const struct exchange *exchange)
+{
+    const struct answer *answer = &exchange->answer;
+    const struct codings *accepted = &exchange->request.codings;
+    return accepted->gzip && answer->body.length > (accepted->identity ? CODED_MIN - 1 : 0) &&
+           !answer->body.failed;
+}
+
+/* A body that lacks the memory to be coded goes as it is. */
+static void code_body(struct answer *answer)
+{
+    answer->is_coded = gzip_whole(&answer->body);
+    if (answer->is_coded && answer->etag != NULL)
+        answer->etag = coding_tag(answer->arena, answer->etag);
+}
+
+void reply_code(struct answer *answer)
+{
+    if (answer->body.length > 0)
+        code_body(answer);
+    else if (answer->etag != NULL)
+        answer->etag = coding_tag(answer->arena, answer->etag); /* of the answer that was not modified */
+}
+
+/* For answers that no worker made, and for problems. Admission refuses a client that accepts neither gzip nor
+ * an answer without a coding. */
+static void code_what_must_be(struct exchange *exchange)
+{
+    struct answer *answer = &exchange->answer;
+    if (exchange->stream == NULL && !answer->is_coded && !exchange->request.codings.identity &&
+        reply_is_better_coded(exchange))
+        code_body(answer);
+}
+
 /* Adds the headers that a status requires. */
 static void add_status_headers(struct reply *reply, int status)
 {
@@ -84,6 +118,10 @@ static void add_headers(struct reply *reply, const struct exchange *exchange)
     add_header(reply, MHD_HTTP_HEADER_CONTENT_TYPE, content_type(answer));
     add_status_headers(reply, exchange->status);
     add_header(reply, "X-Content-Type-Options", "nosniff");
+    if (answer->is_coded)
+        add_header(reply, MHD_HTTP_HEADER_CONTENT_ENCODING, "gzip");
+    if (exchange->request.route != NULL && exchange->request.route->method == METHOD_GET)
+        add_header(reply, MHD_HTTP_HEADER_VARY, MHD_HTTP_HEADER_ACCEPT_ENCODING);
     if (answer->is_page)
         add_page_headers(reply);
     add_header(reply, MHD_HTTP_HEADER_CACHE_CONTROL, cache_control(exchange));
@@ -117,6 +155,7 @@ static struct MHD_Response *make_response(struct exchange *exchange)
         reply.response = events_stream_response(exchange->stream, &answer->faults);
     if (answer->faults.count > 0) {
         exchange->status = problem_status(&answer->faults);
+        answer->is_coded = false;
         buffer_reset(&answer->body);
         answer->is_page = wants_page(exchange);
         if (answer->is_page)
@@ -124,6 +163,7 @@ static struct MHD_Response *make_response(struct exchange *exchange)
         else
             problem_write(&answer->faults, &answer->body);
     }
+    code_what_must_be(exchange);
     if (reply.response == NULL)
         reply.response = spool_take_buffer(&answer->body);
     if (reply.response == NULL)

@@ -18,6 +18,12 @@ enum MHD_Result reply_send(struct exchange *exchange);
  * or MHD_SIZE_UNKNOWN while the body is still being made. False: out of memory. */
 MUST_CHECK bool reply_prepare(struct exchange *exchange, uint64_t length);
 
+/* Whether the client accepts gzip for the answer as it is, and the answer is long enough. */
+bool reply_is_better_coded(const struct exchange *exchange);
+/* On the worker's thread: codes the body, and marks the entity tag; of an answer without a body, which has
+ * not been modified, only the latter. */
+void reply_code(struct answer *answer);
+
 /* Answers without an exchange, when there was no memory for one. */
 enum MHD_Result reply_overloaded(const struct exchanges *all, struct MHD_Connection *connection);
 

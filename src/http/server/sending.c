@@ -69,14 +69,27 @@ static bool begin(struct exchange *exchange)
         return give_up(exchange, REASON_OVERLOADED);
     }
     exchange->long_answer = answer;
-    return true;
+    if (!exchange->answer.is_coded)
+        return true;
+    exchange->gzip = gzip_new();
+    return exchange->gzip != NULL || give_up(exchange, REASON_OVERLOADED);
 }
 
-/* Moves the content of the body into the long answer. */
-static bool move(struct exchange *exchange)
+static bool add(struct exchange *exchange, const struct buffer *body, bool last)
+{
+    struct buffer *coded = &exchange->coded;
+    if (exchange->gzip == NULL)
+        return long_answer_add(exchange->long_answer, body->data, body->length);
+    buffer_reset(coded);
+    return gzip_add(exchange->gzip, body->data, body->length, last, coded) &&
+           long_answer_add(exchange->long_answer, coded->data, coded->length);
+}
+
+/* Moves the content of the body into the long answer. `last`: nothing follows. */
+static bool move(struct exchange *exchange, bool last)
 {
     struct buffer *body = &exchange->answer.body;
-    bool moved = !body->failed && long_answer_add(exchange->long_answer, body->data, body->length);
+    bool moved = !body->failed && add(exchange, body, last);
     buffer_reset(body);
     patience_extend(exchange);
     return moved || give_up(exchange, REASON_OVERLOADED);
@@ -103,6 +116,7 @@ static bool answer_head(struct exchange *exchange)
 /* The connection is still suspended, so libmicrohttpd's strings are still there. */
 static bool become_long(struct exchange *exchange)
 {
+    exchange->answer.is_coded = exchange->request.codings.gzip;
     if (strcmp(exchange->method, MHD_HTTP_METHOD_HEAD) == 0)
         return answer_head(exchange);
     return begin(exchange);
@@ -119,7 +133,7 @@ bool sending_pass_on(struct answer *answer)
         return true;
     if (long_answer == NULL && !become_long(exchange))
         return false;
-    return move(exchange) && (exchange->under_way || !exchange->takes_chunks || give_back(exchange));
+    return move(exchange, false) && (exchange->under_way || !exchange->takes_chunks || give_back(exchange));
 }
 
 static void log_cut(const struct exchange *exchange)
@@ -142,7 +156,7 @@ bool sending_end(struct exchange *exchange)
     if (exchange->long_answer == NULL)
         return false;
     bool under_way = exchange->under_way;
-    bool complete = exchange->answer.faults.count == 0 && move(exchange);
+    bool complete = exchange->answer.faults.count == 0 && move(exchange, true);
     if (!complete)
         log_cut(exchange);
     count_made(exchange->all);

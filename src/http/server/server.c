@@ -217,6 +217,15 @@ static struct MHD_Daemon *start_daemon(const struct config *config, struct serve
         MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_END);
 }
 
+/* Codes the document once: everybody may ask for it, and it is long. */
+static void code_document(struct exchanges *all)
+{
+    buffer_init(&all->openapi_coded, all->openapi.maximum);
+    buffer_add(&all->openapi_coded, all->openapi.data, all->openapi.length);
+    if (!gzip_whole(&all->openapi_coded))
+        all->openapi_coded.failed = true;
+}
+
 /* Prepares all that answering needs, up to listening. NULL: `error` says which part failed. */
 static struct server *prepare(struct service *service, char *error, size_t error_size)
 {
@@ -233,11 +242,12 @@ static struct server *prepare(struct service *service, char *error, size_t error
     pthread_cond_init(&all->fewer, NULL);
     routes_init();
     openapi_write(&all->openapi);
+    code_document(all);
     all->rates = rates_new(config->key_rate, config->key_burst);
     all->meters = meters_new(exchanges_gauge, all);
     server->wire = wire_start(config);
-    if (!all->openapi.failed && server->wire != NULL && all->rates != NULL && all->meters != NULL &&
-        reply_init(all))
+    if (!all->openapi.failed && !all->openapi_coded.failed && server->wire != NULL && all->rates != NULL &&
+        all->meters != NULL && reply_init(all))
         all->pool =
             read_pool_start(config->dsn, &bounds, (size_t)config->read_workers, (size_t)config->queue_reads);
     if (all->pool != NULL)
@@ -295,6 +305,7 @@ void server_stop(struct server *server)
     rates_free(all->rates);
     meters_free(all->meters);
     buffer_dispose(&all->openapi);
+    buffer_dispose(&all->openapi_coded);
     pthread_cond_destroy(&all->fewer);
     pthread_mutex_destroy(&all->lock);
     free(server);
