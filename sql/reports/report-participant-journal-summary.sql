@@ -15,12 +15,21 @@ part AS ( -- of what is owed
            0::bigint AS service_fee, 0::bigint AS service_tax, 0::bigint AS handling_fee, 0::bigint AS handling_tax
       FROM site_statement($1::integer, ARRAY(SELECT id FROM shown_site), $2::date, $3::date) AS t
       JOIN shown_site s ON s.id = t.site
-    UNION ALL -- settling moves an amount from one account to another; the rest is payments
+    UNION ALL -- settling moves an amount from one account to another, and is no payment; the rest is
     SELECT a.business_date, account_owner(a.account), a.opening, 0, 0, 0, 0, 0, 0, a.movement, a.closing, 0, 0, 0, 0
       FROM account_days($1::integer,
                         ARRAY(SELECT account_of(kind, id, 0)
                                 FROM shown, unnest(ARRAY[:account_settlement_due, :account_arrears]) AS kind),
                         $2::date, $3::date) AS a
+    UNION ALL -- nor are journals that move arrears
+    SELECT e.business_date, account_owner(l.account), 0, 0, 0, 0, 0, 0, l.amount, -l.amount, 0, 0, 0, 0, 0
+      FROM journal_proposal j
+      JOIN entry e ON e.scheme = j.scheme AND e.entry = j.entry AND e.business_date BETWEEN $2::date AND $3::date
+     CROSS JOIN LATERAL unnest(e.accounts, e.amounts) AS l(account, amount)
+     WHERE j.scheme = $1::integer AND j.status = 'approved' AND account_kind_of(l.account) = :account_arrears
+       AND account_owner(l.account) IN (SELECT id FROM shown)
+       AND j.entry BETWEEN (SELECT min(first_entry) FROM business_day WHERE scheme = $1::integer AND business_date >= $2)
+                       AND (SELECT max(last_entry) FROM business_day WHERE scheme = $1::integer AND business_date <= $3)
     UNION ALL
     SELECT f.business_date, s.participant, 0, 0, 0, -f.service_fee - f.handling_fee, -f.service_tax - f.handling_tax, 0, 0, 0, 0,
            f.service_fee, f.service_tax, f.handling_fee, f.handling_tax
