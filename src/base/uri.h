@@ -1,12 +1,17 @@
 /* SPDX-License-Identifier: ISC */
-/* Making URIs: percent-encoding (RFC 3986 section 2.1) and URI templates (RFC 6570, level 1). Any thread. */
+/* Percent-encoding (RFC 3986 section 2.1) and URI templates (RFC 6570, level 1). Any thread. */
 #ifndef DEPOSITD_BASE_URI_H
 #define DEPOSITD_BASE_URI_H
 
+#include "base/arena.h"
 #include "base/buffer.h"
 
 /* Adds a text with all but the unreserved characters percent-encoded: safe in any part of a URI. */
 void uri_encode(struct buffer *uri, const char *text);
+
+/* Replaces a text by its decoded copy in the arena; %XX are bytes. The text becomes NULL if it is malformed,
+ * contains a NUL, or is not UTF-8. False: out of memory. */
+MUST_CHECK bool uri_decode(struct arena *arena, const char **text);
 
 /* The value of a variable, `length` bytes of `name`; NULL: it has none. Used before the next call. */
 typedef const char *(*uri_variable)(void *context, const char *name, size_t length);

@@ -3,6 +3,8 @@
  * that its Accept header prefers, and the caller that its Authorization header names. */
 #include "http/request/router.h"
 
+#include "base/uri.h"
+
 #include "http/contract/routes.h"
 #include "http/request/media.h"
 #include "http/server/auth.h"
@@ -252,7 +254,7 @@ START_TEST(escapes_are_bytes_of_utf8)
     struct arena arena;
     const char *text = texts[_i].encoded;
     arena_init(&arena, 0);
-    ck_assert(percent_decode(&arena, &text));
+    ck_assert(uri_decode(&arena, &text));
     ck_assert_pstr_eq(text, texts[_i].decoded);
     arena_dispose(&arena);
 }
@@ -265,7 +267,7 @@ START_TEST(out_of_memory_is_not_taken_for_a_bad_path)
     unsigned allowed;
     arena_init(&arena, 1);
     struct request request = {.arena = &arena};
-    ck_assert(!percent_decode(&arena, &text));
+    ck_assert(!uri_decode(&arena, &text));
     ck_assert(!router_match("GET", "/v1/sites/anchor", &request, &allowed));
     ck_assert(router_match("GET", "/v1/sites", &request, &allowed));
     arena_dispose(&arena);

@@ -3,7 +3,7 @@
  * routes. */
 #include "http/request/router.h"
 
-#include "base/utf8.h"
+#include "base/uri.h"
 
 #include <string.h>
 
@@ -28,50 +28,6 @@ static enum method method_parse(const char *word)
     while (method < METHOD_COUNT && strcmp(word, method_words[method]) != 0)
         method++;
     return (enum method)method;
-}
-
-static int hexadecimal(char digit)
-{
-    if (digit >= '0' && digit <= '9')
-        return digit - '0';
-    if (digit >= 'a' && digit <= 'f')
-        return digit - 'a' + 10;
-    if (digit >= 'A' && digit <= 'F')
-        return digit - 'A' + 10;
-    return -1;
-}
-
-/* Decodes %XX. Returns 0, which no text may hold, if the escape is malformed. */
-static char decode_escape(const char *escape)
-{
-    int high = hexadecimal(escape[1]);
-    int low = high >= 0 ? hexadecimal(escape[2]) : -1;
-    return low >= 0 ? (char)(high * 16 + low) : '\0';
-}
-
-/* `decoded` has room for the encoded text. False: an escape is malformed. */
-static bool decode(const char *text, char *decoded)
-{
-    for (; *text != '\0'; text++) {
-        char character = *text;
-        if (character == '%') {
-            character = decode_escape(text);
-            if (character == '\0')
-                return false;
-            text += 2;
-        }
-        *decoded++ = character;
-    }
-    return true; /* the arena's memory is zeroed, so the text ends there */
-}
-
-bool percent_decode(struct arena *arena, const char **text)
-{
-    char *decoded = arena_alloc(arena, strlen(*text) + 1);
-    if (decoded == NULL)
-        return false;
-    *text = decode(*text, decoded) && utf8_valid(decoded) ? decoded : NULL;
-    return true;
 }
 
 struct part {
@@ -101,7 +57,7 @@ static bool match_path(const char *pattern, const char *path, struct part parts[
 static bool decode_part(const struct part *part, struct arena *arena, const char **decoded)
 {
     *decoded = arena_copy(arena, part->text, part->length);
-    return *decoded != NULL && percent_decode(arena, decoded);
+    return *decoded != NULL && uri_decode(arena, decoded);
 }
 
 /* A part that cannot be decoded names nothing, so the path is not found by any method. */

@@ -10,10 +10,6 @@ enum { ALLOW_MAX = 40 };
 
 const char *method_word(enum method method);
 
-/* Replaces a text by its decoded copy in the arena; %XX are bytes. The text becomes NULL if it is malformed,
- * contains a NUL, or is not UTF-8. False: out of memory. */
-MUST_CHECK bool percent_decode(struct arena *arena, const char **text);
-
 /* Finds the route and sets the request's route and parts. HEAD counts as GET. If there is no such route, the
  * route is NULL and *allowed is the set, 1u << enum method, of the methods that the path has (0: there is no
  * such path). False: out of memory. */

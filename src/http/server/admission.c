@@ -3,6 +3,7 @@
 #include "http/server/admission.h"
 
 #include "base/clock.h"
+#include "base/uri.h"
 #include "http/request/csv_body.h"
 #include "http/request/json_body.h"
 #include "http/request/media.h"
@@ -59,8 +60,8 @@ static bool is_parameter(const struct route *route, const char *name)
 static bool decode_parameters(struct request *request)
 {
     for (size_t i = 0; i < request->query_count; i++)
-        if (!percent_decode(request->arena, &request->query[i].name) ||
-            !percent_decode(request->arena, &request->query[i].value))
+        if (!uri_decode(request->arena, &request->query[i].name) ||
+            !uri_decode(request->arena, &request->query[i].value))
             return false;
     return true;
 }
