@@ -75,6 +75,11 @@ static const struct setting settings[] = {
     {FIELD(stop_grace_s), INTEGER, "20", 4, 3600,
      "seconds until the service has ended after SIGTERM; work under way by then is cut off"},
     {FIELD(close_by_clock), BOOLEAN, "yes", 0, 0, "whether the service closes business days by itself"},
+    {FIELD(session_idle_minutes), INTEGER, "30", 1, 1440,
+     "minutes without a request after which a browser's session ends"},
+    {FIELD(session_hours), INTEGER, "12", 1, 720, "hours after which a browser's session ends in any case"},
+    {FIELD(behind_tls), BOOLEAN, "no", 0, 0,
+     "whether browsers reach the service by TLS only: then their cookies never travel without it"},
     {FIELD(log_level), LEVEL, "info", 0, 0, "least level that is logged"},
 };
 

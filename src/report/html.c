@@ -128,7 +128,13 @@ void html_page_begin(struct buffer *page, const struct html_page *about)
         buffer_add_char(page, '\n');
         html_link(page, about->pages[i].href, about->pages[i].text);
     }
-    buffer_add_text(page, "</nav></header>\n<main id=\"content\">\n<h1>");
+    buffer_add_text(page, "</nav>");
+    if (about->signed_in != NULL) {
+        buffer_add_text(page, "\n<form method=\"post\" action=\"/sign-out\" class=\"session\"><span>");
+        html_text(page, about->signed_in);
+        buffer_add_text(page, "</span> <button>Sign out</button></form>\n");
+    }
+    buffer_add_text(page, "</header>\n<main id=\"content\">\n<h1>");
     html_text(page, about->title);
     buffer_add_text(page, "</h1>\n");
 }

@@ -16,6 +16,7 @@ struct html_page {
     const char *title;
     const struct html_link *pages; /* the way to other pages; borrowed */
     size_t page_count;
+    const char *signed_in; /* name of the key of the browser's session; NULL: none, so no way to sign out */
 };
 
 /* A text, escaped for content and for quoted attributes. */

@@ -18,6 +18,7 @@ struct sink {
 struct report_page {
     const struct html_link *pages;
     size_t page_count;
+    const char *signed_in;
     const char *const *schemes; /* that can be asked for; NULL-ended; NULL: too many, any text */
     const char *const *choices[REPORT_PARAMETERS_MAX]; /* the same for each parameter; NULL: any text */
     bool leads[REPORT_COLUMNS_MAX];                    /* the reader may follow the column's links */

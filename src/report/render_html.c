@@ -103,7 +103,8 @@ static void head(struct render *render)
     name_of(about->report, &title);
     html_page_begin(page, &(struct html_page){.title = title.data != NULL ? title.data : "",
                                               .pages = about->page->pages,
-                                              .page_count = about->page->page_count});
+                                              .page_count = about->page->page_count,
+                                              .signed_in = about->page->signed_in});
     buffer_dispose(&title);
     add_asked(page, about);
     render_form(page, about);

@@ -14,6 +14,7 @@ from pathlib import Path
 from uuid import NAMESPACE_URL, uuid5
 
 import bank
+from browser import Browser
 from harness import Client, wait_until
 from network import at, cups
 
@@ -421,6 +422,14 @@ def look(do, admin):
     do(admin, "DELETE", "/v1/keys/anchor-till?why=replaced")
 
 
+def browsers(do, admin):
+    """The administrator signs in at two screens, and ends the session that was left open at the first."""
+    for _ in range(2):
+        assert Browser(admin.service).sign_in("first-admin", admin.key).status == 303
+    first, _ = do(admin, "GET", "/v1/me/sessions").json["items"]
+    do(admin, "DELETE", f"/v1/me/sessions/{first['session']}")
+
+
 def play(service):
     """{operationId: its examples}"""
     do, admin = Recorder(service), service.admin
@@ -441,6 +450,7 @@ def play(service):
     payments = close(do, admin, till, cora, issue)
     tell(do, admin, ben, pay(do, admin, ann, ben, payments))
     propose(do, admin, ann)
+    browsers(do, admin)
     do(till, "POST", "/v1/me/renew?why=received+today")
     look(do, admin)
     return do.examples

@@ -26,6 +26,8 @@ PERMITTED = {
     "GET /openapi.json": OPEN,
     "GET /v1/me": ALL,
     "POST /v1/me/renew": ALL,
+    "GET /v1/me/sessions": ALL,
+    "DELETE /v1/me/sessions/{}": ALL,
     "POST /v1/events": ("pos", *BOOKS),
     "GET /v1/events": ALL,
     "GET /v1/events/{}": ALL,

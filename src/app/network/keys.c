@@ -6,38 +6,10 @@
 #include "app/transaction/transaction.h"
 #include "base/clock.h"
 
-#include <gnutls/crypto.h>
-#include <gnutls/gnutls.h>
 #include <stdio.h>
 #include <string.h>
 
-/* RFC 4648 section 5, without padding. */
-static void base64url(const uint8_t *bytes, size_t count, char *text)
-{
-    static const char alphabet[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_";
-    unsigned bits = 0;
-    int held = 0; /* bits not written yet */
-    for (size_t i = 0; i < count; i++) {
-        bits = bits << 8 | bytes[i];
-        for (held += 8; held >= 6; held -= 6)
-            *text++ = alphabet[bits >> (held - 6) & 63];
-    }
-    if (held > 0)
-        *text++ = alphabet[bits << (6 - held) & 63];
-    *text = '\0';
-}
-
-static bool make_secret(char secret[static KEY_SECRET_SIZE], struct sha256 *hash)
-{
-    uint8_t random[32];
-    if (gnutls_rnd(GNUTLS_RND_KEY, random, sizeof random) != 0)
-        return false;
-    memcpy(secret, "dk_", 3);
-    base64url(random, sizeof random, secret + 3);
-    gnutls_memset(random, 0, sizeof random);
-    sha256_of(secret, KEY_SECRET_SIZE - 1, hash);
-    return true;
-}
+#define KEY_PREFIX "dk_"
 
 /* Checks the members that a role's key must name or must not name. */
 static void check_reach(const struct key_request *request, struct faults *faults)
@@ -131,7 +103,7 @@ enum store_result key_add(struct pg *pg, const struct key_request *request, stru
     struct key_row row;
     check_reach(request, faults);
     if (!make_row(request, control->author.key, faults->arena, &row) ||
-        !make_secret(secret, &row.secret_hash))
+        !secret_make(KEY_PREFIX, secret, &row.secret_hash))
         return STORE_FAILED;
     control->secret_hash = &row.secret_hash;
     return add(pg, &row, control, json, faults);
@@ -170,7 +142,7 @@ enum store_result key_renew(struct pg *pg, const struct change_author *author, b
     const char *name = NULL;
     struct json_slice slice;
     struct instant now = clock_now();
-    if (!make_secret(secret, &hash))
+    if (!secret_make(KEY_PREFIX, secret, &hash))
         return STORE_FAILED;
     enum store_result result = pg_begin(pg);
     if (result == STORE_OK)

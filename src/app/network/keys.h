@@ -5,10 +5,10 @@
 #define DEPOSITD_APP_NETWORK_KEYS_H
 
 #include "app/network/control.h"
+#include "app/network/secret.h"
 #include "store/key_store.h"
 
-/* "dk_" and 32 random bytes in base64url, with the terminating NUL. */
-enum { KEY_SECRET_SIZE = 3 + 43 + 1 };
+enum { KEY_SECRET_SIZE = SECRET_SIZE };
 
 /* The layout in which the shapes of JSON bodies fill lists. */
 struct key_sites {

@@ -204,7 +204,7 @@ static bool is_first_of_path(const struct route *routes, size_t i)
 static void add_paths(struct buffer *document, const json_t *examples)
 {
     size_t count;
-    const struct route *routes = routes_all(&count);
+    const struct route *routes = routes_documented(&count);
     member_begin(document, "paths");
     buffer_add_char(document, '{');
     for (size_t i = 0; i < count; i++) {

@@ -107,7 +107,7 @@ static void add_shapes(struct buffer *document)
 {
     struct shape_set set = {.count = 0};
     size_t count;
-    const struct route *routes = routes_all(&count);
+    const struct route *routes = routes_documented(&count);
     for (size_t i = 0; i < count; i++)
         if (routes[i].body != NULL)
             collect(&set, routes[i].body);

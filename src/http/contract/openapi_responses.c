@@ -162,7 +162,7 @@ static void add_problem(struct buffer *document, const json_t *examples, const s
 void openapi_problem_responses(struct buffer *document, const json_t *examples)
 {
     size_t count;
-    const struct route *routes = routes_all(&count);
+    const struct route *routes = routes_documented(&count);
     member_begin(document, "responses");
     buffer_add_char(document, '{');
     for (int status = 400; status < 600; status++)
@@ -175,7 +175,7 @@ void openapi_problem_responses(struct buffer *document, const json_t *examples)
 static void add_problem_references(struct buffer *document, const struct route *route)
 {
     size_t count;
-    const struct route *routes = routes_all(&count);
+    const struct route *routes = routes_documented(&count);
     for (int status = 400; status < 600; status++) {
         if (!route_can_fail(route, status))
             continue;

@@ -37,6 +37,10 @@
             "A line is the whole thing, as in PUT: a column that is missing, or an empty cell, leaves the "  \
             "member out. A fault's pointer is /line/column."
 
+#define FOR_BROWSERS(of_method, of_path, for_roles, handle, in_short)                                        \
+    ROW(of_method, of_path, for_roles, handle, in_short, "Page"), .answer_statuses = {200}, .for_browsers = true,    \
+                                                          .media = 1u << MEDIA_HTML
+
 /* The reasons of a row, besides those that any request can meet. */
 #define REASONS(...)                                                                                         \
     .reasons = (const enum reason[])                                                                         \
@@ -126,6 +130,11 @@ static const struct route routes[] = {
      .id = "renewKey", .tag = TAG_KEYS,
      .about = "The maker of a key has seen its first secret, and counts as the same person as the holder "
               "until the holder has renewed it."},
+    {LIST("/v1/me/sessions", FOR_ALL, handle_sessions_list, "The browsers that have signed in with the key", "SessionList"),
+     .id = "listMySessions", .tag = TAG_KEYS},
+    {ROW(METHOD_DELETE, "/v1/me/sessions/{session}", FOR_ALL, handle_session_delete, "Ends a browser's session with the key", NULL),
+     .answer_statuses = {204}, .dry_run = true,
+     .id = "endMySession", .tag = TAG_KEYS},
     {LIST("/v1/keys", FOR_ADMIN, handle_keys_list, "All keys, also revoked ones, without their secrets", "KeyList"),
      .id = "listKeys", .tag = TAG_KEYS},
     {POST("/v1/keys", FOR_ADMIN, handle_keys_post, "Makes a key; its secret is shown this once", "NewKey"),
@@ -366,6 +375,12 @@ static const struct route routes[] = {
      .is_long = true, .id = "runChecks", .tag = TAG_BOOKS,
      .about = "The service computes every check anew from the rows; the more rows, the longer it takes. One "
               "such request runs at a time; a second is refused as overloaded."},
+
+    /* for people with browsers; these rows come last, because the document ends before them */
+    {FOR_BROWSERS(METHOD_GET, "/sign-in", 0, handle_sign_in_page, "The form to sign in"), .at_once = true,
+     .parameters = {{"next", "Target to go to afterwards", false}}},
+    {FOR_BROWSERS(METHOD_POST, "/sign-in", 0, handle_sign_in, "Signs in with a key's name and the key"), .guessable = true},
+    {FOR_BROWSERS(METHOD_POST, "/sign-out", 0, handle_sign_out, "Signs out")},
 };
 /* clang-format on */
 

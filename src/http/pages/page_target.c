@@ -144,6 +144,7 @@ bool page_find_starts(const struct request *request, const struct page_scope *sc
     if (found == NULL)
         return false;
     page->pages = found;
+    page->signed_in = request->session != 0 ? request->identity->name : NULL;
     for (size_t i = 0; i < count; i++) {
         struct buffer target;
         buffer_init(&target, 1024);

@@ -63,6 +63,13 @@ bool answer_goes_on(struct answer *answer)
     return answer->pass_on == NULL || answer->pass_on(answer);
 }
 
+/* A browser keeps a cookie with the prefix __Host- to TLS and to this one host (RFC 6265bis section 4.1.3.2).
+ */
+const char *session_cookie(const struct config *config)
+{
+    return config->behind_tls ? "__Host-depositd" : "depositd";
+}
+
 static enum reason store_reason(enum store_result result)
 {
     switch (result) {

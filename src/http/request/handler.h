@@ -13,6 +13,7 @@
 #include "app/transaction/fault.h"
 #include "base/buffer.h"
 #include "http/request/coding.h"
+#include "http/request/form_body.h"
 #include "http/request/media.h"
 
 #include <jansson.h>
@@ -49,11 +50,15 @@ struct request {
     json_t *json;                    /* the body, if the route takes one; belongs to the request */
     struct csv_body *csv;            /* the CSV that `json` was made of; NULL: none */
     bool dry_run;                    /* ?dry_run=true */
+    struct form_body form;           /* the body, if it is a form's */
     const struct identity *identity; /* NULL only on public routes */
+    int64_t session;                 /* the browser's session that the caller signed in with; 0: none */
+    uint64_t client;                 /* a number of the client's address */
     const struct snapshot *snapshot;
     struct pg *pg; /* NULL on routes that are answered at once */
     struct service *service;
     struct rates *rates;
+    struct rates *guesses; /* of secrets, by client and name */
     struct meters *meters;
     const struct buffer
         *openapi; /* the OpenAPI document, made at the start, coded if the client likes gzip */
@@ -68,7 +73,8 @@ struct answer {
     bool is_page;  /* the body is HTML; otherwise, if a page is wanted, the body is JSON and the page is made
                       from it */
     bool is_coded; /* the body is coded as gzip */
-    const char *etag; /* quoted; NULL: none */
+    const char *etag;   /* quoted; NULL: none */
+    const char *cookie; /* for Set-Cookie; NULL: none */
     const char *location;
     const char *link_next; /* target of Link: …; rel="next" */
     int64_t deadline_ms;   /* how long the database may take for the whole answer */
@@ -98,6 +104,9 @@ void answer_new_key(struct answer *answer, const char *secret, bool dry_run);
  * is no new piece. If the body holds much, it is sent and emptied while the rest is being made. False: make
  * no more. If there is a fault, it becomes the answer, unless a part of the answer has been sent. */
 MUST_CHECK bool answer_goes_on(struct answer *answer);
+
+/* The name of the cookie of a browser's session. */
+const char *session_cookie(const struct config *config);
 
 /* Common refusals. */
 void answer_store_failure(struct answer *answer, enum store_result result);

@@ -23,6 +23,14 @@ const struct route *routes_all(size_t *count)
     return table;
 }
 
+const struct route *routes_documented(size_t *count)
+{
+    const struct route *routes = routes_all(count);
+    while (*count > 0 && routes[*count - 1].for_browsers)
+        --*count;
+    return routes;
+}
+
 unsigned route_media(const struct route *route)
 {
     if (route->media != 0)

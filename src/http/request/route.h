@@ -68,6 +68,8 @@ struct route {
     bool tagged;                /* a GET whose answer has an ETag */
     bool located;               /* a 201 has a Location */
     bool is_long;               /* its work takes long, so long_deadline_s bounds it */
+    bool for_browsers;          /* takes a form and gives a page or leads to one; not in the document */
+    bool guessable;             /* its form holds a secret: a client may try only so often */
     bool at_once;               /* public, never blocks, and is answered on the server's own thread */
     const char *id;             /* operationId in the document, the method's name in a generated client */
     const char *about;          /* facts for clients beyond the summary; NULL: none */
@@ -80,6 +82,8 @@ struct route {
 void routes_set(const struct route *routes, size_t count);
 /* All rows of the table, which must have been set. */
 const struct route *routes_all(size_t *count);
+/* The rows that the document lists: all but those for browsers. */
+const struct route *routes_documented(size_t *count);
 
 /* The media that the route can answer with, a set of 1u << enum media. Unless the row says otherwise, the set
  * is JSON, plus a page if the route is read with a key. */

@@ -54,6 +54,15 @@ void handle_changes_list(const struct request *request, struct answer *answer);
 
 /* keys.c */
 void handle_me_renew(const struct request *request, struct answer *answer);
+
+/* sessions.c */
+void handle_sessions_list(const struct request *request, struct answer *answer);
+void handle_session_delete(const struct request *request, struct answer *answer);
+
+/* sign_in.c */
+void handle_sign_in_page(const struct request *request, struct answer *answer);
+void handle_sign_in(const struct request *request, struct answer *answer);
+void handle_sign_out(const struct request *request, struct answer *answer);
 void handle_keys_list(const struct request *request, struct answer *answer);
 void handle_keys_post(const struct request *request, struct answer *answer);
 void handle_key_delete(const struct request *request, struct answer *answer);

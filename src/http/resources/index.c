@@ -57,7 +57,7 @@ static enum store_result add_schemes(const struct request *request, const struct
 static void add_routes(struct buffer *text)
 {
     size_t count;
-    const struct route *routes = routes_all(&count);
+    const struct route *routes = routes_documented(&count);
     member_begin(text, "routes");
     buffer_add_char(text, '[');
     for (size_t i = 0; i < count; i++) {

@@ -12,6 +12,7 @@
 #include "http/server/rates.h"
 
 #include <string.h>
+#include <strings.h>
 
 static bool refuse(struct answer *answer, enum reason reason, const char *detail)
 {
@@ -24,8 +25,9 @@ static bool check_role(const struct request *request, struct answer *answer)
     if (request->route->roles == 0)
         return true;
     if (request->identity == NULL)
-        return refuse(answer, REASON_UNAUTHENTICATED,
-                      "Give a key as Authorization: Bearer, or its name and the key by HTTP Basic");
+        return refuse(
+            answer, REASON_UNAUTHENTICATED,
+            "Sign in, or give a key as Authorization: Bearer, or its name and the key by HTTP Basic");
     if ((request->route->roles & 1u << request->identity->role) == 0)
         return refuse(answer, REASON_ROLE_NOT_ALLOWED, reason_info(REASON_ROLE_NOT_ALLOWED)->title);
     return true;
@@ -159,6 +161,30 @@ static bool read_csv(struct request *request, struct answer *answer)
     return request->json != NULL;
 }
 
+static bool check_form(struct request *request, struct answer *answer)
+{
+    static const char type[] = "application/x-www-form-urlencoded";
+    if (request->content_encoding != NULL || request->content_type == NULL ||
+        strncasecmp(request->content_type, type, strlen(type)) != 0)
+        return refuse(answer, REASON_UNSUPPORTED_MEDIA_TYPE, "The body must be a form's");
+    return form_body_parse(request->body, request->body_length, &request->form, &answer->faults);
+}
+
+/* Counts tries by the client's address and the name that it tries, so that nobody can lock others out. Two of
+ * them may share a count, which makes a try fail a little earlier. FNV-1a spreads them. */
+static bool check_guess(const struct request *request, struct answer *answer)
+{
+    enum { COUNTS = 4096 };
+    uint64_t hash = (0xcbf29ce484222325u ^ request->client) * 0x100000001b3u;
+    const char *name = form_value(&request->form, "name");
+    for (size_t i = 0; name != NULL && name[i] != '\0'; i++)
+        hash = (hash ^ (unsigned char)name[i]) * 0x100000001b3u;
+    return !request->route->guessable ||
+           rates_allow(request->guesses, (int32_t)((hash ^ hash >> 32) % COUNTS),
+                       clock_monotonic_ms() * 1000) ||
+           refuse(answer, REASON_TOO_MANY_REQUESTS, "Wait a minute before you try this name again");
+}
+
 /* A page's form also sends the fields that were left empty: treat these as absent. */
 static void forget_empty(struct request *request)
 {
@@ -171,6 +197,9 @@ static void forget_empty(struct request *request)
 
 static bool check_body(struct request *request, struct answer *answer)
 {
+    if (request->route->for_browsers)
+        return request->route->method == METHOD_GET ||
+               (check_form(request, answer) && check_guess(request, answer));
     if (request->route->xml_body != NULL)
         return check_xml(request, answer);
     if (request->route->csv_body != NULL)

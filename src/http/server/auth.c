@@ -65,9 +65,13 @@ static const char *after_scheme(const char *authorization, const char *scheme)
     return authorization + length + strspn(authorization + length, " ");
 }
 
-void credentials_read(const char *authorization, struct credentials *credentials)
+void credentials_read(const char *authorization, const char *cookie, struct credentials *credentials)
 {
     *credentials = (struct credentials){.given = false};
+    if (authorization == NULL && cookie != NULL) {
+        read_secret(cookie, strlen(cookie), credentials);
+        credentials->by_session = credentials->given;
+    }
     if (authorization == NULL)
         return;
     const char *token = after_scheme(authorization, "Bearer");
@@ -78,23 +82,26 @@ void credentials_read(const char *authorization, struct credentials *credentials
         read_basic(encoded, credentials);
 }
 
-/* A browser that does not send Sec-Fetch-Site still sends the page's origin. */
-bool credentials_borrowed(const struct credentials *credentials, const struct sender *sender)
+/* A browser that does not send Sec-Fetch-Site still sends the page's origin with a form. */
+bool sender_is_elsewhere(const struct sender *sender)
 {
-    if (credentials->name[0] == '\0')
-        return false;
     if (sender->fetch_site != NULL)
         return strcmp(sender->fetch_site, "same-origin") != 0 && strcmp(sender->fetch_site, "none") != 0;
-    if (sender->origin == NULL)
-        return false;
-    const char *authority = strstr(sender->origin, "://");
+    const char *authority = sender->origin != NULL ? strstr(sender->origin, "://") : NULL;
     return authority == NULL || sender->host == NULL || strcasecmp(authority + 3, sender->host) != 0;
+}
+
+/* A client that sends neither header is no browser. It may use Basic, but sessions are for browsers. */
+bool credentials_borrowed(const struct credentials *credentials, const struct sender *sender)
+{
+    bool by_basic = credentials->name[0] != '\0' && (sender->fetch_site != NULL || sender->origin != NULL);
+    return (by_basic || credentials->by_session) && sender_is_elsewhere(sender);
 }
 
 const struct identity *credentials_identity(const struct credentials *credentials,
                                             const struct snapshot *snapshot)
 {
-    if (!credentials->given || snapshot == NULL)
+    if (!credentials->given || credentials->by_session || snapshot == NULL)
         return NULL;
     const struct identity *identity = snapshot_identity(snapshot, &credentials->secret_hash);
     if (identity != NULL && credentials->name[0] != '\0' && strcmp(identity->name, credentials->name) != 0)

@@ -52,7 +52,7 @@ void callers_free(struct callers *callers)
 }
 
 /* Treat an IPv4 address that arrives on an IPv6 socket as an IPv4 address. */
-static uint64_t address_number(const struct sockaddr *address)
+uint64_t callers_address(const struct sockaddr *address)
 {
     uint64_t number = 0;
     uint32_t v4 = 0;
@@ -103,7 +103,7 @@ static void forget_if_gone(struct callers *callers, struct caller *caller)
 
 struct caller *callers_enter(struct callers *callers, const struct sockaddr *address, bool *reserved)
 {
-    struct caller *caller = find_or_add(callers, address_number(address));
+    struct caller *caller = find_or_add(callers, callers_address(address));
     *reserved = callers->served >= callers->most ||
                 (callers->per_address > 0 && caller->connections >= callers->per_address);
     if (*reserved && callers->reserved >= CALLERS_RESERVED) {

@@ -7,11 +7,15 @@
 #include "depositd/attributes.h"
 
 #include <stdbool.h>
+#include <stdint.h>
 #include <sys/socket.h>
 
 /* Connections beyond max_connections or an address's share. They serve only the probes, briefly, so a service
  * that is full can still be watched. */
 enum { CALLERS_RESERVED = 16 };
+
+/* A number for an address: an IPv4 address, or the first 64 bits of an IPv6 address. */
+uint64_t callers_address(const struct sockaddr *address);
 
 struct callers;
 struct caller;

@@ -5,6 +5,7 @@
 #include "base/clock.h"
 #include "http/request/media.h"
 #include "http/request/router.h"
+#include "http/server/callers.h"
 
 #include <assert.h>
 #include <errno.h>
@@ -86,14 +87,18 @@ static bool read_head(struct exchange *exchange, const char *method, const char 
     request->content_type = header(exchange, MHD_HTTP_HEADER_CONTENT_TYPE);
     request->content_encoding = header(exchange, MHD_HTTP_HEADER_CONTENT_ENCODING);
     MHD_get_connection_values(exchange->connection, MHD_GET_ARGUMENT_KIND, add_parameter, request);
-    credentials_read(header(exchange, MHD_HTTP_HEADER_AUTHORIZATION), &exchange->credentials);
+    const char *cookie = MHD_lookup_connection_value(exchange->connection, MHD_COOKIE_KIND,
+                                                     session_cookie(request->service->config));
+    credentials_read(header(exchange, MHD_HTTP_HEADER_AUTHORIZATION), cookie, &exchange->credentials);
     const struct sender sender = {header(exchange, "Sec-Fetch-Site"),
                                   header(exchange, MHD_HTTP_HEADER_ORIGIN),
                                   header(exchange, MHD_HTTP_HEADER_HOST)};
-    request->cross_site = credentials_borrowed(&exchange->credentials, &sender);
     set_request_id(exchange, header(exchange, "X-Request-Id"));
     if (!router_match(method, path, request, &exchange->allowed))
         return false;
+    request->cross_site = request->route != NULL && request->route->for_browsers
+                              ? sender_is_elsewhere(&sender)
+                              : credentials_borrowed(&exchange->credentials, &sender);
     request->stream = request->route != NULL && exchange_posts_events(exchange) &&
                       media_is(MEDIA_NDJSON, request->content_type);
     return true;
@@ -104,7 +109,9 @@ void exchange_identify(struct exchange *exchange)
     struct request *request = &exchange->request;
     snapshot_release(request->snapshot);
     request->snapshot = snapshot_hold(request->service->snapshots);
-    request->identity = credentials_identity(&exchange->credentials, request->snapshot);
+    request->identity = exchange->session_key != 0 && request->snapshot != NULL
+                            ? snapshot_key(request->snapshot, exchange->session_key)
+                            : credentials_identity(&exchange->credentials, request->snapshot);
 }
 
 /* Whether another large body is allowed from a key that the current snapshot does not know. */
@@ -133,6 +140,14 @@ static void allow_large_body(struct exchange *exchange)
         exchange->body.maximum = (size_t)exchange->all->service->config->max_reference_bytes;
 }
 
+/* A number of the client's address. */
+static uint64_t client_of(struct MHD_Connection *connection)
+{
+    const union MHD_ConnectionInfo *info =
+        MHD_get_connection_info(connection, MHD_CONNECTION_INFO_CLIENT_ADDRESS);
+    return info != NULL && info->client_addr != NULL ? callers_address(info->client_addr) : 0;
+}
+
 struct exchange *exchange_new(struct exchanges *all, struct MHD_Connection *connection, const char *method,
                               const char *path, const char *version)
 {
@@ -150,6 +165,8 @@ struct exchange *exchange_new(struct exchanges *all, struct MHD_Connection *conn
     exchange->request.arena = &exchange->arena;
     exchange->request.service = all->service;
     exchange->request.rates = all->rates;
+    exchange->request.guesses = all->guesses;
+    exchange->request.client = client_of(connection);
     exchange->request.meters = all->meters;
     exchange->request.openapi = &all->openapi;
     exchange->answer.arena = &exchange->arena;

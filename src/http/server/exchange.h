@@ -43,6 +43,7 @@ struct exchanges {
     struct service *service;
     struct read_pool *pool;
     struct rates *rates;
+    struct rates *guesses;
     struct meters *meters;
     struct buffer openapi, openapi_coded;              /* the document, and the same as gzip */
     struct MHD_Response *overloaded, *outcome_unknown; /* sent when there is no memory for another response */
@@ -69,6 +70,7 @@ struct exchange {
     struct request request;
     struct answer answer;
     struct credentials credentials;
+    int32_t session_key; /* of the session in force; 0: none, or not asked for yet */
     struct buffer body;
     size_t received;  /* bytes of the body, kept or not */
     unsigned allowed; /* methods of the path, if no route was found */
@@ -101,7 +103,8 @@ void exchange_free(struct exchange *exchange);
 
 /* Whether the request posts events. The writer handles these, not a handler. */
 bool exchange_posts_events(const struct exchange *exchange);
-/* Takes the newest snapshot, and looks up the caller's key in it. */
+/* Takes the newest snapshot, and looks up the caller's key in it. The key of a session is known only after a
+ * worker has found the session. */
 void exchange_identify(struct exchange *exchange);
 
 /* Suspends the connection, on the server's thread. False: the server is about to end, and would not wait. */

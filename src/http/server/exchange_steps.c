@@ -11,6 +11,7 @@
  * reply.c makes the last step, from DECIDED to SENT. */
 #include "http/server/exchange_steps.h"
 
+#include "app/network/sessions.h"
 #include "base/clock.h"
 #include "base/memory.h"
 #include "http/pages/page.h"
@@ -93,6 +94,19 @@ static void distrust(struct exchange *exchange)
         faults_replace(&answer->faults, reason_of_lost_answer(&exchange->request));
 }
 
+/* Finds the key of the browser's session, if the request came with its cookie. */
+static enum store_result find_session(struct exchange *exchange, struct pg *pg)
+{
+    struct found_session session = {.session = 0};
+    enum store_result result = STORE_OK;
+    if (exchange->credentials.by_session)
+        result =
+            session_find(pg, exchange->all->service->config, &exchange->credentials.secret_hash, &session);
+    exchange->session_key = session.key;
+    exchange->request.session = session.session;
+    return result;
+}
+
 /* Runs on a read worker's thread. Returns the state to come back in. */
 static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
 {
@@ -102,6 +116,8 @@ static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
         return EXCHANGE_DECIDED;
     }
     enum store_result result = snapshot_refresh(request->service->snapshots, pg);
+    if (result == STORE_OK)
+        result = find_session(exchange, pg);
     if (result != STORE_OK) {
         answer_store_failure(&exchange->answer, result);
         return EXCHANGE_DECIDED;

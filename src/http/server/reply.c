@@ -5,6 +5,7 @@
 #include "http/server/reply.h"
 
 #include "http/pages/page.h"
+#include "http/pages/page_sign_in.h"
 #include "http/request/media.h"
 #include "http/request/problem.h"
 #include "http/request/route.h"
@@ -63,13 +64,16 @@ static void code_what_must_be(struct exchange *exchange)
 }
 
 /* Adds the headers that a status requires. */
-static void add_status_headers(struct reply *reply, int status)
+static void add_status_headers(struct reply *reply, int status, bool is_page)
 {
     if (status == 429 || status == 503)
         add_header(reply, MHD_HTTP_HEADER_RETRY_AFTER, "1");
     if (status != 401)
         return;
     add_header(reply, MHD_HTTP_HEADER_WWW_AUTHENTICATE, "Bearer realm=\"depositd\"");
+    if (is_page) /* a browser would ask for a name and a password before it shows the page, which asks better
+                  */
+        return;
     add_header(reply, MHD_HTTP_HEADER_WWW_AUTHENTICATE, "Basic realm=\"depositd\", charset=\"UTF-8\"");
 }
 
@@ -107,7 +111,7 @@ static const char *cache_control(const struct exchange *exchange)
     const struct route *route = exchange->request.route;
     if (route != NULL && route_media(route) == 1u << MEDIA_CSS && exchange->answer.faults.count == 0)
         return "public, max-age=300";
-    return route == NULL || route->roles != 0 ? "no-store" : NULL;
+    return route == NULL || route->roles != 0 || route->for_browsers ? "no-store" : NULL;
 }
 
 static void add_headers(struct reply *reply, const struct exchange *exchange)
@@ -116,7 +120,7 @@ static void add_headers(struct reply *reply, const struct exchange *exchange)
     char allow[ALLOW_MAX];
     add_header(reply, "X-Request-Id", exchange->request_id);
     add_header(reply, MHD_HTTP_HEADER_CONTENT_TYPE, content_type(answer));
-    add_status_headers(reply, exchange->status);
+    add_status_headers(reply, exchange->status, answer->is_page);
     add_header(reply, "X-Content-Type-Options", "nosniff");
     if (answer->is_coded)
         add_header(reply, MHD_HTTP_HEADER_CONTENT_ENCODING, "gzip");
@@ -133,6 +137,7 @@ static void add_headers(struct reply *reply, const struct exchange *exchange)
     }
     if (answer->faults.count > 0)
         return;
+    add_header(reply, MHD_HTTP_HEADER_SET_COOKIE, answer->cookie);
     add_header(reply, MHD_HTTP_HEADER_ETAG, answer->etag);
     add_header(reply, MHD_HTTP_HEADER_LOCATION, answer->location);
     add_link(reply, answer);
@@ -144,6 +149,18 @@ static bool wants_page(const struct exchange *exchange)
     const char *format = request_query(&exchange->request, "format");
     return format != NULL ? strcmp(format, media_word(MEDIA_HTML)) == 0
                           : media_prefers_page(exchange->request.accept);
+}
+
+/* A person who is not signed in yet gets the form for it, which leads back to the page that was asked for. */
+static void write_problem(struct exchange *exchange)
+{
+    struct answer *answer = &exchange->answer;
+    if (!answer->is_page)
+        problem_write(&answer->faults, &answer->body);
+    else if (answer->faults.items[0].reason == REASON_UNAUTHENTICATED)
+        page_sign_in(&(struct sign_in){.next = page_sign_in_next(&exchange->request)}, &answer->body);
+    else
+        page_of_problem(&answer->faults, exchange->request_id, &answer->body);
 }
 
 static struct MHD_Response *make_response(struct exchange *exchange)
@@ -158,10 +175,7 @@ static struct MHD_Response *make_response(struct exchange *exchange)
         answer->is_coded = false;
         buffer_reset(&answer->body);
         answer->is_page = wants_page(exchange);
-        if (answer->is_page)
-            page_of_problem(&answer->faults, exchange->request_id, &answer->body);
-        else
-            problem_write(&answer->faults, &answer->body);
+        write_problem(exchange);
     }
     code_what_must_be(exchange);
     if (reply.response == NULL)
@@ -248,7 +262,7 @@ static struct MHD_Response *prepare(enum reason reason)
     add_header(&reply, MHD_HTTP_HEADER_CONTENT_TYPE, MEDIA_PROBLEM);
     add_header(&reply, "X-Content-Type-Options", "nosniff");
     add_header(&reply, MHD_HTTP_HEADER_CONNECTION, "close");
-    add_status_headers(&reply, 503);
+    add_status_headers(&reply, 503, false);
     if (!reply.failed)
         return reply.response;
     MHD_destroy_response(reply.response);

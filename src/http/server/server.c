@@ -34,7 +34,9 @@ enum {
     CONNECTION_BYTES = 24576, /* a whole head, a record of each field, and the head of the answer with a Link
                                  as long as the target; libmicrohttpd clears them for each request */
     MESSAGE_MAX = 512,
-    LACK_PAUSE_NS = 20000000
+    LACK_PAUSE_NS = 20000000,
+    GUESSES_PER_SECOND = 1, /* at a key's secret, of one name from one address … */
+    GUESSES_AT_ONCE = 10    /* … after a pause */
 };
 
 struct server {
@@ -244,10 +246,11 @@ static struct server *prepare(struct service *service, char *error, size_t error
     openapi_write(&all->openapi);
     code_document(all);
     all->rates = rates_new(config->key_rate, config->key_burst);
+    all->guesses = rates_new(GUESSES_PER_SECOND, GUESSES_AT_ONCE);
     all->meters = meters_new(exchanges_gauge, all);
     server->wire = wire_start(config);
     if (!all->openapi.failed && !all->openapi_coded.failed && server->wire != NULL && all->rates != NULL &&
-        all->meters != NULL && reply_init(all))
+        all->guesses != NULL && all->meters != NULL && reply_init(all))
         all->pool =
             read_pool_start(config->dsn, &bounds, (size_t)config->read_workers, (size_t)config->queue_reads);
     if (all->pool != NULL)
@@ -303,6 +306,7 @@ void server_stop(struct server *server)
     read_pool_stop(all->pool);
     reply_dispose(all);
     rates_free(all->rates);
+    rates_free(all->guesses);
     meters_free(all->meters);
     buffer_dispose(&all->openapi);
     buffer_dispose(&all->openapi_coded);
