@@ -14,3 +14,15 @@ CREATE TABLE browser_session (
 CREATE INDEX ON browser_session (api_key, session);
 GRANT SELECT, INSERT ON browser_session TO depositd_service;
 GRANT UPDATE (seen_at, ended_at) ON browser_session TO depositd_service;
+
+-- Forms that were sent, each once: a double click, a reload or the back button does a thing once. The browser is then led to the
+-- page that the form led to the first time; null: it is under way, was refused, or was cut short.
+CREATE TABLE form_sent (
+    session  bigint NOT NULL REFERENCES browser_session,
+    once     uuid NOT NULL,
+    sent_at  timestamptz NOT NULL,
+    location text,
+    PRIMARY KEY (session, once)
+);
+GRANT SELECT, INSERT ON form_sent TO depositd_service;
+GRANT UPDATE (location) ON form_sent TO depositd_service;

@@ -42,6 +42,26 @@ enum store_result store_session_end(struct pg *pg, int32_t key, int64_t session,
     return result;
 }
 
+static void take_sent(struct pg_row *row, void *into)
+{
+    struct sent_form *sent = into;
+    sent->first = row_bool(row);
+    sent->location = row_copy_or_null(row);
+}
+
+enum store_result store_form_begin(struct pg *pg, struct arena *arena, int64_t session,
+                                   const struct uuid *once, struct instant now, struct sent_form *sent)
+{
+    return pg_ask(pg, &sql_form_begin, PG_ARGS(arg_int(session), arg_uuid(once), arg_instant(now)),
+                  pg_one(arena, take_sent, sent));
+}
+
+enum store_result store_form_end(struct pg *pg, int64_t session, const struct uuid *once,
+                                 const char *location)
+{
+    return pg_run(pg, &sql_form_end, PG_ARGS(arg_int(session), arg_uuid(once), arg_text(location)));
+}
+
 enum store_result read_sessions(struct pg *pg, int32_t key, int64_t asking,
                                 const struct session_bounds *bounds, struct list_slice *slice)
 {

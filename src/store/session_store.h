@@ -36,6 +36,17 @@ MUST_CHECK enum store_result store_session_find(struct pg *pg, const struct sha2
 MUST_CHECK enum store_result store_session_end(struct pg *pg, int32_t key, int64_t session,
                                                struct instant now, bool *found);
 
+/* A form that a session sends. */
+struct sent_form {
+    bool first;           /* it has not been sent before */
+    const char *location; /* the page that it led to before; NULL: none, or not yet */
+};
+MUST_CHECK enum store_result store_form_begin(struct pg *pg, struct arena *arena, int64_t session,
+                                              const struct uuid *once, struct instant now,
+                                              struct sent_form *sent);
+MUST_CHECK enum store_result store_form_end(struct pg *pg, int64_t session, const struct uuid *once,
+                                            const char *location);
+
 struct list_slice;
 /* The key's sessions. `asking`: the session that asks; 0: none. */
 MUST_CHECK enum store_result read_sessions(struct pg *pg, int32_t key, int64_t asking,

@@ -38,3 +38,31 @@ class Browser:
 
     def sign_in(self, name, secret, **more):
         return self.submit("/sign-in", {"name": name, "key": secret, **more})
+
+
+class Form:
+    """A form of a page, as a person fills it in."""
+
+    def __init__(self, browser, page, action):
+        self.browser = browser
+        [self.element] = [f for f in page.all("form") if (f.get("action") or "").startswith(action)]
+        self.action = self.element.get("action")
+        self.fields = {}
+        for control in self.element.all("input", "select", "textarea"):
+            self.fields[control.get("name")] = self._value(control)
+
+    @staticmethod
+    def _value(control):
+        if control.tag == "select":
+            chosen = [o for o in control.all("option") if "selected" in o.attributes] or list(control.all("option"))[:1]
+            return chosen[0].get("value")
+        return control.text.removeprefix("\n") if control.tag == "textarea" else control.get("value") or ""
+
+    def fill(self, values):
+        for name, value in values.items():
+            assert name in self.fields, f"{name} is no field of the form: {sorted(self.fields)}"
+            self.fields[name] = value
+        return self
+
+    def send(self, **button):
+        return self.browser.submit(self.action, {**self.fields, **button})

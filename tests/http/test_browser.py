@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""Pages in headless Chromium: on a phone, on a desktop, in the dark and on paper. A proxy on loopback adds the key. To
+"""Pages in headless Chromium: on a phone, on a desktop, in the dark and on paper. A proxy on loopback has signed in and adds the cookie. To
 measure pages, it shows them in frames as wide as a phone and a desktop, without the policy that forbids the frames and
 the script in them."""
 import html
@@ -13,6 +13,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
 
+from browser import Browser as Person
 from harness import PATIENCE_SECONDS
 from test_html import ACCOUNTANTS_WALK, NEXT_DAY, WORKED_DAY, net, palettes, walk  # noqa: F401  (net is a fixture)
 
@@ -38,6 +39,10 @@ TARGETS = [
     f"/v1/events?scheme=tern-bay&business_date={NEXT_DAY}",
     "/v1/posting-rules",
     "/v1/no/such/page",
+    "/sign-in",
+    "/forms/putScheme?target=/v1/schemes/tern-bay",
+    "/forms/createKey",
+    f"/forms/approveSettlement?target=/v1/settlements/tern-bay/{WORKED_DAY}/approve",
 ]
 
 
@@ -48,6 +53,9 @@ class Proxy(ThreadingHTTPServer):
     def __init__(self, service):
         super().__init__(("127.0.0.1", 0), Forward)
         self.service, self.policy, self.inject = service, True, b""
+        person = Person(service)
+        assert person.sign_in("first-admin", service.admin_key).status == 303
+        self.cookie = person.cookie
         threading.Thread(target=self.serve_forever, daemon=True).start()
 
     def url(self, target):
@@ -71,7 +79,7 @@ class Forward(BaseHTTPRequestHandler):
         proxy = self.server
         connection = http.client.HTTPConnection("127.0.0.1", proxy.service.port, timeout=PATIENCE_SECONDS)
         accept = {"Accept": self.headers.get("Accept", "*/*")}
-        connection.request("GET", self.path, headers={"Authorization": f"Bearer {proxy.service.admin_key}", **accept})
+        connection.request("GET", self.path, headers={"Cookie": proxy.cookie, **accept})
         answer = connection.getresponse()
         dropped = {"content-length", "connection"} | (set() if proxy.policy else {"content-security-policy"})
         self.reply(

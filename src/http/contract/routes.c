@@ -5,6 +5,7 @@
 
 #include "http/contract/route_reasons.h"
 #include "http/events/handlers.h"
+#include "http/forms/handlers.h"
 #include "http/request/route.h"
 #include "http/resources/bank_shapes.h"
 #include "http/resources/handlers.h"
@@ -381,6 +382,9 @@ static const struct route routes[] = {
      .parameters = {{"next", "Target to go to afterwards", false}}},
     {FOR_BROWSERS(METHOD_POST, "/sign-in", 0, handle_sign_in, "Signs in with a key's name and the key"), .guessable = true},
     {FOR_BROWSERS(METHOD_POST, "/sign-out", 0, handle_sign_out, "Signs out")},
+    {FOR_BROWSERS(METHOD_GET, "/forms/{operation}", FOR_ALL, handle_form_page, "The form for an operation"),
+     .parameters = {{"target", "Path of the operation, with its parts", false}, {"back", "Target to go to afterwards", false}}},
+    {FOR_BROWSERS(METHOD_POST, "/forms/{operation}", FOR_ALL, handle_form_sent, "Does an operation")},
 };
 /* clang-format on */
 

@@ -2,6 +2,7 @@
 /* Writes the frame of pages, and chooses the layout for an answer. */
 #include "http/pages/page.h"
 
+#include "http/pages/page_acts.h"
 #include "http/pages/page_layouts.h"
 #include "http/request/problem.h"
 #include "http/request/route.h"
@@ -129,6 +130,7 @@ static void add_content(struct page_view *view, const json_t *answer)
     } else {
         page_object(view, &scope);
         add_plot(view, answer, view->text);
+        page_acts(view, &scope);
         add_see(view, &scope);
     }
 }

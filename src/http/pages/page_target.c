@@ -97,6 +97,26 @@ bool page_target(const struct request *request, const struct page_scope *scope, 
            !target->failed;
 }
 
+void page_expand(const struct request *request, const struct page_scope *scope, const char *pattern,
+                 struct buffer *target)
+{
+    struct variables variables = {.request = request, .scope = scope};
+    while (*pattern != '\0') {
+        size_t literal = strcspn(pattern, "{");
+        buffer_add(target, pattern, literal);
+        pattern += literal;
+        if (*pattern == '\0')
+            break;
+        size_t length = strcspn(pattern, "}") + 1;
+        const char *value = variable(&variables, pattern + 1, length - 2);
+        if (value != NULL)
+            uri_encode(target, value);
+        else
+            buffer_add(target, pattern, length);
+        pattern += length;
+    }
+}
+
 static bool applies(const struct page_view *view, const struct page_scope *scope,
                     const struct page_link *link, const char *name)
 {

@@ -3,6 +3,7 @@
  * itself, so its depth is known and its size is bounded. */
 #include "http/pages/page_view.h"
 
+#include "http/pages/page_acts.h"
 #include "http/request/route.h"
 #include "report/html.h"
 
@@ -30,6 +31,7 @@ struct table {
     const struct page_scope *scope;
     struct column columns[COLUMNS_MAX];
     size_t count;
+    bool acts; /* a last column has links to what can be done with the item */
 };
 
 static struct column *column_of(struct table *table, const char *name, bool inner)
@@ -164,6 +166,12 @@ static void add_line(struct table *table, const struct page_scope *at, enum line
     buffer_add_text(text, line == LINE_TOTAL ? "<tr class=\"total\">" : "<tr>");
     for (size_t i = 0; i < table->count; i++)
         add_cell(table, at, i, line);
+    if (table->acts) {
+        buffer_add_text(text, "<td>");
+        if (line == LINE_ALONE || line == LINE_TOTAL)
+            page_row_acts(table->view, at);
+        buffer_add_text(text, "</td>");
+    }
     buffer_add_text(text, "</tr>\n");
 }
 
@@ -187,12 +195,15 @@ void page_table(struct page_view *view, const struct page_scope *scope, const ch
     json_t *item;
     find_columns(&table, list, items);
     move_codes_last(&table);
+    table.acts = items && page_has_row_acts(view);
     html_table_begin(view->text, &(struct html_table){.caption = items ? page_title(view) : NULL,
                                                       .name = name,
                                                       .said = items,
                                                       .wide = table.count > NARROW});
     for (size_t i = 0; i < table.count; i++)
         html_column(view->text, table.columns[i].name, table.columns[i].figures && table.columns[i].filled);
+    if (table.acts)
+        html_column(view->text, "action", false);
     html_table_rows(view->text);
     json_array_foreach(list, index, item)
     {

@@ -1,0 +1,278 @@
+/* SPDX-License-Identifier: ISC */
+/* A walk over the shape: a labelled input for each scalar, a group for each object and each row of a list. A
+ * field refers to its description and its faults by aria-describedby (WCAG 2.2, 1.3.1 and 3.3.1). */
+#include "http/forms/form_fields.h"
+
+#include "http/forms/form_json.h"
+#include "report/html.h"
+
+#include <inttypes.h>
+#include <stdio.h>
+#include <string.h>
+
+enum { EMPTY_ROWS = 3, MORE_ROWS = 5, LONG_TEXT = 200 };
+
+/* --- one input ----------------------------------------------------------------------------------------- */
+
+static const struct fault *fault_of(const struct form_view *view, const char *pointer)
+{
+    for (size_t i = 0; i < view->faults->count; i++) {
+        const struct fault *fault = &view->faults->items[i];
+        const char *place = fault->parameter != NULL ? fault->parameter : fault->pointer;
+        if (place != NULL && strcmp(place, pointer) == 0)
+            return fault;
+    }
+    return NULL;
+}
+
+/* <… id="f/name" name="/name" aria-describedby="…" */
+static void begin_control(const struct form_view *view, const char *element, const char *pointer,
+                          const char *description, bool required)
+{
+    const struct fault *fault = fault_of(view, pointer);
+    buffer_printf(view->text, "<%s id=\"f%s\" name=\"%s\"", element, pointer, pointer);
+    if (description != NULL || fault != NULL)
+        buffer_printf(view->text, " aria-describedby=\"%s%s%s%s%s\"", description != NULL ? "d" : "",
+                      description != NULL ? pointer : "", description != NULL && fault != NULL ? " " : "",
+                      fault != NULL ? "e" : "", fault != NULL ? pointer : "");
+    if (fault != NULL)
+        buffer_add_text(view->text, " aria-invalid=\"true\"");
+    if (required)
+        buffer_add_text(view->text, " required");
+}
+
+static void add_label(const struct form_view *view, const char *pointer, const char *name, bool required)
+{
+    buffer_printf(view->text, "<label for=\"f%s\">", pointer);
+    html_label(view->text, name);
+    buffer_add_text(view->text, required ? "</label>\n" : " <i>(optional)</i></label>\n");
+}
+
+static void end_field(const struct form_view *view, const char *pointer, const char *description)
+{
+    const struct fault *fault = fault_of(view, pointer);
+    if (description != NULL) {
+        buffer_printf(view->text, "<small id=\"d%s\">", pointer);
+        html_text(view->text, description);
+        buffer_add_text(view->text, "</small>\n");
+    }
+    if (fault != NULL) {
+        buffer_printf(view->text, "<strong id=\"e%s\">", pointer);
+        html_text(view->text, fault->detail);
+        buffer_add_text(view->text, "</strong>\n");
+    }
+    buffer_add_text(view->text, "</div>\n");
+}
+
+static void add_option(struct buffer *text, const char *value, const char *label, bool chosen)
+{
+    html_open(text, "option", "value", value);
+    if (chosen) { /* the attribute goes before the bracket that has just been written */
+        text->length--;
+        buffer_add_text(text, " selected>");
+    }
+    html_label(text, label);
+    buffer_add_text(text, "</option>");
+}
+
+static void add_select(const struct form_view *view, const struct field *field, const char *pointer,
+                       const char *value)
+{
+    static const char *const booleans[] = {"true", "false", NULL};
+    const char *const *words = field->form == FORM_BOOLEAN ? booleans : field->words;
+    begin_control(view, "select", pointer, field->description, field->required);
+    buffer_add_char(view->text, '>');
+    if (!field->required || value == NULL)
+        add_option(view->text, "", "", value == NULL);
+    for (size_t i = 0; words[i] != NULL; i++)
+        add_option(view->text, words[i],
+                   field->form != FORM_BOOLEAN ? words[i]
+                   : i == 0                    ? "yes"
+                                               : "no",
+                   value != NULL && strcmp(value, words[i]) == 0);
+    buffer_add_text(view->text, "</select>\n");
+}
+
+/* The attributes that let a phone show the right keys. */
+static const char *attributes_of(const struct field *field)
+{
+    switch (field->form) {
+    case FORM_DATE:
+        return " type=\"date\"";
+    case FORM_TIME:
+        return " type=\"time\"";
+    case FORM_INTEGER:
+        return field->minimum < 0 ? "" : " inputmode=\"numeric\"";
+    case FORM_AMOUNT:
+    case FORM_RATE:
+        return field->minimum < 0 ? "" : " inputmode=\"decimal\"";
+    case FORM_CODE:
+    case FORM_UUID:
+        return " autocapitalize=\"none\" spellcheck=\"false\"";
+    case FORM_TEXT:
+    case FORM_WORD:
+    case FORM_BOOLEAN:
+    case FORM_NUMBER:
+    case FORM_INSTANT:
+    case FORM_OBJECT:
+    case FORM_LIST:
+        break;
+    }
+    return "";
+}
+
+static void add_input(const struct form_view *view, const struct field *field, const char *pointer,
+                      const char *value)
+{
+    bool is_long = field->form == FORM_TEXT && field->maximum > LONG_TEXT;
+    begin_control(view, is_long ? "textarea" : "input", pointer, field->description, field->required);
+    if (is_long) {
+        buffer_add_text(view->text, " rows=\"3\">");
+        html_text(view->text, value != NULL ? value : "");
+        buffer_add_text(view->text, "</textarea>\n");
+        return;
+    }
+    buffer_printf(view->text, "%s value=\"", attributes_of(field));
+    html_text(view->text, value != NULL ? value : "");
+    buffer_add_text(view->text, "\" autocomplete=\"off\">\n");
+}
+
+/* NULL: there is no value. */
+static const char *text_of(const json_t *value, char number[static 32])
+{
+    if (json_is_string(value))
+        return json_string_value(value);
+    if (json_is_boolean(value))
+        return json_is_true(value) ? "true" : "false";
+    if (json_is_integer(value))
+        snprintf(number, 32, "%" JSON_INTEGER_FORMAT, json_integer_value(value));
+    else if (json_is_real(value))
+        snprintf(number, 32, "%.10g", json_real_value(value));
+    else
+        return NULL;
+    return number;
+}
+
+static void add_scalar(const struct form_view *view, const struct field *field, const char *pointer,
+                       const json_t *json)
+{
+    char number[32];
+    const char *value = text_of(json, number);
+    const char *name = strrchr(pointer, '/') + 1;
+    buffer_add_text(view->text, "<div class=\"field\">");
+    add_label(view, pointer, *field->name != '\0' ? field->name : name, field->required);
+    if (field->form == FORM_WORD || field->form == FORM_BOOLEAN)
+        add_select(view, field, pointer, value);
+    else
+        add_input(view, field, pointer, value);
+    end_field(view, pointer, field->description);
+}
+
+/* --- groups -------------------------------------------------------------------------------------------- */
+
+static void add_members(const struct form_view *view, const struct shape *shape, const json_t *values,
+                        const char *pointer, const char *more);
+
+static void begin_group(const struct form_view *view, const char *pointer, const char *name,
+                        const char *description)
+{
+    const struct fault *fault = fault_of(view, pointer);
+    buffer_add_text(view->text, "<fieldset><legend>");
+    html_label(view->text, name);
+    buffer_add_text(view->text, "</legend>\n");
+    if (description != NULL) {
+        buffer_add_text(view->text, "<small>");
+        html_text(view->text, description);
+        buffer_add_text(view->text, "</small>\n");
+    }
+    if (fault != NULL) {
+        buffer_add_text(view->text, "<strong>");
+        html_text(view->text, fault->detail);
+        buffer_add_text(view->text, "</strong>\n");
+    }
+}
+
+static void add_row(const struct form_view *view, const struct field *list, const char *pointer, size_t index,
+                    const json_t *value)
+{
+    char row[FORM_POINTER_MAX];
+    snprintf(row, sizeof row, "%.170s/%zu", pointer, index);
+    buffer_add_text(view->text, "<div class=\"row\">\n");
+    if (list->shape->bare) {
+        struct field one = list->shape->fields[0];
+        one.required = false;
+        one.name = list->name;
+        add_scalar(view, &one, row, value);
+    } else {
+        add_members(view, list->shape, value, row, NULL);
+    }
+    buffer_add_text(view->text, "</div>\n");
+}
+
+static void add_list(const struct form_view *view, const struct field *field, const char *pointer,
+                     const json_t *list, const char *more)
+{
+    size_t filled = json_array_size(list);
+    size_t rows = filled + (more != NULL && strcmp(more, pointer) == 0 ? MORE_ROWS
+                            : filled == 0                              ? EMPTY_ROWS
+                                                                       : 1);
+    rows = rows > FORM_ROWS_MAX ? FORM_ROWS_MAX : rows;
+    begin_group(view, pointer, field->name, field->description);
+    buffer_printf(view->text, "<input type=\"hidden\" name=\"" FORM_ROWS "%s\" value=\"%zu\">\n", pointer,
+                  rows);
+    for (size_t i = 0; i < rows; i++)
+        add_row(view, field, pointer, i, json_array_get(list, i));
+    buffer_printf(view->text,
+                  "<button name=\"more\" value=\"%s\" formnovalidate>More rows</button>\n</fieldset>\n",
+                  pointer);
+}
+
+/* A member is required only within a group that is required, or that has a value. */
+static void add_members(const struct form_view *view, const struct shape *shape, const json_t *values,
+                        const char *pointer, const char *more)
+{
+    for (size_t i = 0; i < shape->field_count; i++) {
+        struct field field = shape->fields[i];
+        const json_t *value = json_object_get(values, field.name);
+        char member[FORM_POINTER_MAX];
+        snprintf(member, sizeof member, "%.100s/%.80s", pointer, field.name);
+        field.required = field.required && (*pointer == '\0' || values != NULL);
+        if (field.form == FORM_OBJECT) {
+            begin_group(view, member, field.name, field.description);
+            add_members(view, field.shape, value, member, more);
+            buffer_add_text(view->text, "</fieldset>\n");
+        } else if (field.form == FORM_LIST) {
+            add_list(view, &field, member, value, more);
+        } else {
+            add_scalar(view, &field, member, value);
+        }
+    }
+}
+
+void form_fields(const struct form_view *view, const struct shape *shape, const json_t *values,
+                 const char *more)
+{
+    add_members(view, shape, values, "", more);
+}
+
+/* --- fields beside the body ------------------------------------------------------------------------------
+ */
+
+void form_text_field(const struct form_view *view, const char *name, const char *label, const char *value,
+                     bool required)
+{
+    buffer_add_text(view->text, "<div class=\"field\">");
+    add_label(view, name, label, required);
+    begin_control(view, "input", name, NULL, required);
+    buffer_add_text(view->text, " autocomplete=\"off\" value=\"");
+    html_text(view->text, value != NULL ? value : "");
+    buffer_add_text(view->text, "\">\n");
+    end_field(view, name, NULL);
+}
+
+void form_hidden(struct buffer *text, const char *name, const char *value)
+{
+    buffer_printf(text, "<input type=\"hidden\" name=\"%s\" value=\"", name);
+    html_text(text, value);
+    buffer_add_text(text, "\">\n");
+}

@@ -1,0 +1,211 @@
+/* SPDX-License-Identifier: ISC */
+/* A page that moves money shows the payment above its button. It carries a hash of what it showed, so that
+ * nobody approves something else. */
+#include "http/forms/form_page.h"
+
+#include "http/forms/form_fields.h"
+#include "http/forms/form_run.h"
+#include "http/pages/page_view.h"
+
+#include <ctype.h>
+#include <gnutls/crypto.h>
+#include <stdio.h>
+#include <string.h>
+
+const char *form_label(const struct route *route, struct arena *arena)
+{
+    char label[2 * CODE_SIZE];
+    size_t length = 0;
+    for (const char *at = route->id; *at != '\0' && length + 3 < sizeof label; at++) {
+        if (isupper((unsigned char)*at))
+            label[length++] = ' ';
+        label[length] = (char)(length == 0 ? toupper((unsigned char)*at) : tolower((unsigned char)*at));
+        length++;
+    }
+    return arena_copy(arena, label, length);
+}
+
+const char *form_seen(const struct answer *thing, struct arena *arena)
+{
+    struct sha256 hash;
+    char hex[SHA256_HEX_MAX];
+    if (thing == NULL)
+        return "";
+    sha256_of(thing->body.data, thing->body.length, &hash);
+    sha256_hex(&hash, hex);
+    const char *copy = arena_copy(arena, hex, strlen(hex));
+    return copy != NULL ? copy : "";
+}
+
+/* --- the parts of the page -------------------------------------------------------------------------------
+ */
+
+/* The faults, each leading to its field (WCAG 2.2, 3.3.1). */
+static void add_faults(const struct faults *faults, struct buffer *text)
+{
+    if (faults == NULL || faults->count == 0)
+        return;
+    buffer_add_text(text, "<section class=\"wrong\" role=\"alert\"><h2>Nothing was recorded</h2>\n<ul>\n");
+    for (size_t i = 0; i < faults->count; i++) {
+        const struct fault *fault = &faults->items[i];
+        const char *place = fault->parameter != NULL ? fault->parameter : fault->pointer;
+        buffer_add_text(text, "<li>");
+        if (place != NULL && *place == '/') {
+            buffer_add_text(text, "<a href=\"#f");
+            html_text(text, place);
+            buffer_add_text(text, "\">");
+            html_text(text, place + 1);
+            buffer_add_text(text, "</a>: ");
+        } else if (place != NULL && *place != '\0') {
+            html_text(text, place);
+            buffer_add_text(text, ": ");
+        }
+        html_text(text, fault->detail);
+        buffer_add_text(text, "</li>\n");
+    }
+    buffer_add_text(text, "</ul></section>\n");
+}
+
+static json_t *parsed(const struct answer *answer)
+{
+    json_error_t error;
+    return answer != NULL ? json_loadb(answer->body.data, answer->body.length, 0, &error) : NULL;
+}
+
+/* Shows an answer as its own page would. */
+static void add_answer(const struct request *asked, const json_t *json, struct buffer *text)
+{
+    struct page_view view = {
+        .request = asked, .about = page_about(asked->route->answer_schema), .text = text};
+    const struct page_scope scope = {.object = json};
+    page_object(&view, &scope);
+    if (view.about->note != NULL)
+        html_note(text, view.about->note);
+}
+
+static void add_once(struct buffer *text)
+{
+    unsigned char random[16];
+    char uuid[37];
+    if (gnutls_rnd(GNUTLS_RND_NONCE, random, sizeof random) != 0) {
+        text->failed = true;
+        return;
+    }
+    random[6] = (unsigned char)((random[6] & 0x0f) | 0x40); /* RFC 9562 section 5.4 */
+    random[8] = (unsigned char)((random[8] & 0x3f) | 0x80);
+    size_t length = 0;
+    for (size_t i = 0; i < sizeof random; i++) {
+        if (i == 4 || i == 6 || i == 8 || i == 10)
+            uuid[length++] = '-';
+        length += (size_t)snprintf(uuid + length, sizeof uuid - length, "%02x", random[i]);
+    }
+    form_hidden(text, "once", uuid);
+}
+
+/* The parts of the path. Parts that are known are hidden. */
+static void add_parts(const struct form_view *view, const struct form_page *about)
+{
+    const char *at = about->route->path;
+    if (form_is_complete(about->asked)) {
+        form_hidden(view->text, "target", about->asked->path);
+        return;
+    }
+    for (size_t i = 0; (at = strchr(at, '{')) != NULL; i++) {
+        char name[CODE_SIZE + 1] = ":";
+        size_t length = strcspn(++at, "}");
+        memcpy(name + 1, at, length < CODE_MAX ? length : 0);
+        const char *known =
+            about->asked != NULL && *about->asked->parts[i] != '{' ? about->asked->parts[i] : NULL;
+        if (known != NULL)
+            form_hidden(view->text, name, known);
+        else
+            form_text_field(view, name, name + 1, form_value(&view->request->form, name), true);
+    }
+}
+
+static void add_query(const struct form_view *view, const struct form_page *about)
+{
+    const struct parameter *parameters = about->route->parameters;
+    for (size_t i = 0; i < ROUTE_PARAMETERS_MAX && parameters[i].name != NULL; i++) {
+        char name[CODE_SIZE + 1] = "?";
+        strncat(name, parameters[i].name, CODE_MAX);
+        form_text_field(view, name, parameters[i].name, form_value(&view->request->form, name),
+                        parameters[i].required);
+    }
+}
+
+static void add_buttons(const struct form_page *about, struct arena *arena, struct buffer *text)
+{
+    const char *label = form_label(about->route, arena);
+    buffer_add_text(text, "<p class=\"buttons\"><button>");
+    html_text(text, label != NULL ? label : "Send");
+    buffer_add_text(text, "</button>\n");
+    if (about->route->dry_run)
+        buffer_add_text(text, "<button name=\"try\" value=\"true\">Try without recording</button>\n");
+    buffer_add_text(text, "</p>\n");
+}
+
+static void add_form(const struct request *request, const struct form_page *about, const struct answer *thing,
+                     const json_t *values, struct buffer *text)
+{
+    const struct faults none = {.count = 0};
+    const struct form_view view = {request, about->faults != NULL ? about->faults : &none, text};
+    buffer_printf(text, "<form method=\"post\" action=\"/forms/%s\" class=\"fields\">\n", about->route->id);
+    add_once(text);
+    if (about->back != NULL)
+        form_hidden(text, "back", about->back);
+    form_hidden(text, "seen", form_seen(thing, request->arena));
+    if (thing != NULL && thing->etag != NULL && about->route->method == METHOD_PUT)
+        form_hidden(text, "if_match", thing->etag);
+    add_parts(&view, about);
+    if (about->route->body != NULL)
+        form_fields(&view, about->route->body, values, about->more);
+    add_query(&view, about);
+    add_buttons(about, request->arena, text);
+    buffer_add_text(text, "</form>\n");
+}
+
+static void add_tried(const struct form_page *about, struct buffer *text)
+{
+    json_t *json = about->tried != NULL ? parsed(about->tried) : NULL;
+    if (about->tried == NULL)
+        return;
+    buffer_add_text(text,
+                    "<section class=\"tried\" role=\"status\"><h2>This would be done. Nothing was recorded "
+                    "yet.</h2>\n");
+    if (json != NULL && about->asked != NULL)
+        add_answer(about->asked, json, text);
+    buffer_add_text(text, "</section>\n");
+    json_decref(json);
+}
+
+void form_page_write(const struct request *request, const struct form_page *about, struct answer *answer)
+{
+    struct buffer *text = &answer->body;
+    struct html_page page = {.title = about->route->summary};
+    struct request read;
+    struct answer inner;
+    bool is_put = about->route->method == METHOD_PUT;
+    bool has_thing = form_is_complete(about->asked) && form_read_thing(about->asked, is_put, &read, &inner);
+    json_t *thing = has_thing ? parsed(&inner) : NULL;
+    const struct page_scope scope = {.object = thing};
+    if (!page_find_starts(request, &scope, &page)) {
+        answer_store_failure(answer, STORE_UNAVAILABLE);
+    } else {
+        html_page_begin(text, &page);
+        add_faults(about->faults, text);
+        add_tried(about, text);
+        if (has_thing && !is_put)
+            add_answer(&read, thing, text);
+        add_form(request, about, has_thing ? &inner : NULL,
+                 about->values != NULL ? about->values
+                 : is_put              ? thing
+                                       : NULL,
+                 text);
+        html_page_end(text);
+        answer->is_page = true;
+    }
+    json_decref(thing);
+    if (has_thing)
+        form_answer_free(&inner);
+}

@@ -1,0 +1,208 @@
+/* SPDX-License-Identifier: ISC */
+/* The two handlers: the page of a form, and the form as it comes back. After it is done, the browser is led
+ * to a page that it can load again without doing anything (RFC 9110 section 15.4.4). */
+#include "http/forms/handlers.h"
+
+#include "app/network/sessions.h"
+#include "base/clock.h"
+#include "http/forms/form_json.h"
+#include "http/forms/form_page.h"
+#include "http/forms/form_run.h"
+#include "http/pages/page.h"
+#include "http/pages/page_sign_in.h"
+#include "http/request/problem.h"
+
+#include <string.h>
+
+enum { SEE_OTHER = 303 };
+
+static const char *own_target(const char *target)
+{
+    return target != NULL && page_is_own_target(target) ? target : NULL;
+}
+
+void handle_form_page(const struct request *request, struct answer *answer)
+{
+    const char *target = request_query(request, "target");
+    const struct route *route = form_operation(request, answer);
+    struct request asked;
+    if (route == NULL)
+        return;
+    struct form_page about = {.route = route, .back = own_target(request_query(request, "back"))};
+    if (target == NULL && strchr(route->path, '{') == NULL)
+        target = route->path;
+    if (target != NULL) {
+        if (!form_address(request, answer, route, target, &asked))
+            return;
+        about.asked = &asked;
+    }
+    form_page_write(request, &about, answer);
+}
+
+/* --- a form that comes back ------------------------------------------------------------------------------
+ */
+
+struct sent {
+    const struct request *request;
+    struct answer *answer;
+    const struct route *route;
+    struct request asked;
+    struct form_page page;
+    json_t *values;
+    const char *once;
+};
+
+static void lead_to(struct answer *answer, const char *target)
+{
+    answer->status = SEE_OTHER;
+    answer->location = target;
+    answer->is_page = true; /* an empty one */
+}
+
+/* Shows the form again. */
+static void show_again(struct sent *sent, const struct faults *faults, int status)
+{
+    sent->page.values = sent->values;
+    sent->page.faults = faults;
+    sent->answer->status = status;
+    form_page_write(sent->request, &sent->page, sent->answer);
+}
+
+/* Finds the path and makes the request. False: the form was answered. */
+static bool make_request(struct sent *sent)
+{
+    const struct request *request = sent->request;
+    const char *path = form_value(&request->form, "target");
+    if (path == NULL)
+        path = strchr(sent->route->path, '{') == NULL ? sent->route->path : form_path(request, sent->route);
+    sent->page = (struct form_page){
+        .route = sent->route,
+        .back = own_target(form_value(&request->form, "back")),
+        .more = form_value(&request->form, "more"),
+    };
+    if (sent->route->body != NULL)
+        sent->values = form_json(sent->route->body, &request->form);
+    if (sent->route->body != NULL && sent->values == NULL) {
+        answer_store_failure(sent->answer, STORE_UNAVAILABLE);
+        return false;
+    }
+    if (path == NULL) {
+        show_again(sent, NULL, sent->page.more != NULL ? 200 : 422);
+        return false;
+    }
+    if (!form_address(request, sent->answer, sent->route, path, &sent->asked))
+        return false;
+    sent->page.asked = &sent->asked;
+    form_query(request, &sent->asked);
+    sent->asked.json = sent->values;
+    sent->asked.if_match = form_value(&request->form, "if_match");
+    sent->asked.dry_run = form_value(&request->form, "try") != NULL && sent->route->dry_run;
+    bool empty = sent->route->body_optional && json_object_size(sent->values) == 0;
+    sent->asked.json = empty ? NULL : sent->values;
+    return true;
+}
+
+/* Whether the thing is still as the form's page showed it. */
+static bool is_as_seen(struct sent *sent)
+{
+    const char *seen = form_value(&sent->request->form, "seen");
+    struct request read;
+    struct answer thing;
+    bool found = form_read_thing(&sent->asked, sent->route->method == METHOD_PUT, &read, &thing);
+    bool same = seen != NULL && strcmp(seen, form_seen(found ? &thing : NULL, sent->request->arena)) == 0;
+    if (found)
+        form_answer_free(&thing);
+    return same;
+}
+
+/* Whether this form is done now. If it was sent before, leads to the page that it led to then. */
+static bool is_first(struct sent *sent)
+{
+    const struct request *request = sent->request;
+    struct sent_form form = {.first = false};
+    struct uuid once;
+    sent->once = form_value(&request->form, "once");
+    if (sent->once == NULL || !uuid_parse(sent->once, strlen(sent->once), &once)) {
+        faults_add(&sent->answer->faults, REASON_BAD_FORMAT, NULL, "The form is not one of this service's");
+        return false;
+    }
+    enum store_result result =
+        store_form_begin(request->pg, request->arena, request->session, &once, clock_now(), &form);
+    if (result != STORE_OK)
+        answer_store_failure(sent->answer, result);
+    else if (!form.first)
+        lead_to(sent->answer, form.location != NULL ? form.location
+                                                    : form_next(&sent->asked, sent->answer, sent->page.back));
+    return result == STORE_OK && form.first;
+}
+
+static void keep_location(struct sent *sent, const char *location)
+{
+    struct uuid once;
+    if (!uuid_parse(sent->once, strlen(sent->once), &once) ||
+        store_form_end(sent->request->pg, sent->request->session, &once, location) != STORE_OK)
+        return; /* it is done all the same; sent again, the form leads to the operation's own page */
+}
+
+/* A secret is shown this once, so its page is the answer itself. */
+static bool shows_secret(const struct route *route)
+{
+    return strcmp(route->answer_schema != NULL ? route->answer_schema : "", "NewKey") == 0;
+}
+
+static void finish(struct sent *sent, struct answer *inner)
+{
+    struct answer *answer = sent->answer;
+    const char *next = form_next(&sent->asked, inner, sent->page.back);
+    keep_location(sent, next);
+    if (!shows_secret(sent->route) || inner->status == 202) {
+        lead_to(answer, next);
+        return;
+    }
+    inner->media = MEDIA_HTML;
+    page_of_answer(&sent->asked, inner);
+    buffer_add(&answer->body, inner->body.data, inner->body.length);
+    answer->is_page = true;
+}
+
+static void do_operation(struct sent *sent)
+{
+    struct answer inner;
+    struct faults changed;
+    if (!sent->asked.dry_run && !is_first(sent))
+        return;
+    if (!sent->asked.dry_run && !is_as_seen(sent)) {
+        faults_init(&changed, sent->request->arena);
+        faults_add(&changed, REASON_PRECONDITION_FAILED, NULL, "It has changed since you looked. Look again");
+        show_again(sent, &changed, 412);
+        return;
+    }
+    form_run(&sent->asked, &inner);
+    if (inner.faults.count > 0) {
+        show_again(sent, &inner.faults, problem_status(&inner.faults));
+    } else if (sent->asked.dry_run) {
+        sent->page.tried = &inner;
+        show_again(sent, NULL, 200);
+    } else {
+        finish(sent, &inner);
+    }
+    form_answer_free(&inner);
+}
+
+void handle_form_sent(const struct request *request, struct answer *answer)
+{
+    struct sent sent = {.request = request, .answer = answer, .route = form_operation(request, answer)};
+    if (sent.route == NULL)
+        return;
+    if (request->session == 0) {
+        faults_refuse(&answer->faults, REASON_UNAUTHENTICATED);
+        return;
+    }
+    if (make_request(&sent)) {
+        if (sent.page.more != NULL)
+            show_again(&sent, NULL, 200);
+        else
+            do_operation(&sent);
+    }
+    json_decref(sent.values);
+}
