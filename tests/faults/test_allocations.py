@@ -3,6 +3,7 @@
 allocation failing. Now and then all later allocations fail as well, until memory comes back. The answer must be right,
 or a problem that says whether anything was recorded. The same request must then get the right answer, and the ledger
 must have each event once."""
+import gzip
 import http.client
 import json
 import os
@@ -67,6 +68,8 @@ class Received:
             self.body = response.read()
         except http.client.IncompleteRead as error:
             self.body, self.whole = error.partial, False
+        if self.whole and self.headers.get("Content-Encoding") == "gzip":
+            self.body = gzip.decompress(self.body)
 
     @property
     def json(self):
@@ -443,6 +446,8 @@ def test_reading(sweep):
             get("report as JSON", journal, stride=31),
             get("report as CSV", journal, {"Accept": "text/csv"}, stride=31),
             get("report page", journal, page, stride=67),
+            get("report as gzip", journal, {"Accept-Encoding": "gzip"}, stride=31),
+            get("events as gzip", "/v1/events?scheme=tern-bay&limit=5", {"Accept-Encoding": "gzip, identity;q=0"}),
             get("report with a plot", "/v1/reports/liability?scheme=tern-bay", page, stride=31),
             get("settlement", settlement),
             get("settlement page", settlement, page, stride=67),
@@ -483,6 +488,12 @@ def test_reference(sweep):
     def faulty_lines():
         return "POST", "/v1/cup-types", b'cup_type,name,volume_ml,mass_g\na,A,ten,\n"b,B,8,8\n', CSV
 
+    def codes():
+        number = next(numbers)
+        body = {"accounts": [{"account": "bank", "code": str(number), "name": "Pool account"}]}
+        path = f"/v1/schemes/tern-bay/office-accounts/{DAY + timedelta(days=number)}"
+        return "PUT", path, json.dumps(body).encode(), JSON
+
     def key():
         body = {"name": f"till-{next(numbers)}", "holder": "Ann", "role": "pos", "sites": ["anchor"]}
         return "POST", "/v1/keys", json.dumps(body).encode(), JSON
@@ -498,6 +509,7 @@ def test_reference(sweep):
             Write("document", document, 200, 200),
             Write("lines of CSV", lines, 200, 200),
             Write("faulty lines", faulty_lines, 422, 422),
+            Write("codes of accounts", codes, 201, 200),
             Write("key", key, 201, 409),
             Write("day totals", totals, 200, 200),
             Write("malformed participant", lambda: put(lambda n: {"nom": 7}), 422, 422),
