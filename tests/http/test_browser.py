@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""Pages in headless Chromium: on a phone, on a desktop, in the dark and on paper. A proxy on loopback has signed in and adds the cookie. To
-measure pages, it shows them in frames as wide as a phone and a desktop, without the policy that forbids the frames and
-the script in them."""
+"""Pages in headless Chromium: on a phone, on a desktop, in the dark and on paper. A proxy on loopback has signed in and
+adds the cookie. To measure pages, it shows them in frames as wide as a phone and a desktop, without the policy that
+forbids the frames and the script in them."""
 import html
 import http.client
 import json

@@ -72,7 +72,7 @@ def led_to(answer):
 
 
 def test_a_day_is_approved_by_two(office):
-    """Who closed the day may not approve; the first accountant approves all, from the page that shows them."""
+    """The person who closed the day may not approve. An accountant approves all, from the page that shows them."""
     [approve, *_] = [f for f in forms_of(page(office.ann, SETTLEMENT)) if "approveSettlement" in f]
     refused = shown(form(office.boss, approve).send(), 409)
     assert "Nothing was recorded" in refused.source

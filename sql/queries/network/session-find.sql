@@ -1,5 +1,6 @@
--- The session whose cookie has the hash $1, and its key, if both are in force at $2. It ends $3 seconds after it was seen last, and
--- $4 seconds after it began. Notes that it is seen now, but not more than once a minute, so that reading mostly writes nothing.
+-- The session whose cookie has the hash $1, and its key, if both are in force at $2. It ends $3 seconds after it was
+-- seen last, and $4 seconds after it began. Notes that it is seen now, but not more than once a minute, so that reading
+-- mostly writes nothing.
 WITH found AS (
     SELECT b.session, b.api_key, b.seen_at
       FROM browser_session b JOIN api_key k ON k.id = b.api_key AND k.secret_hash = b.key_hash

@@ -1,5 +1,5 @@
--- Sessions of key $1 as JSON, each with its number: after $2, at most $3. $4: the session that asks, 0: none. $5: now; a session
--- ends $6 seconds after it was seen last, and $7 seconds after it began.
+-- Sessions of key $1 as JSON, each with its number: after $2, at most $3. $4: the session that asks, 0: none. $5: now;
+-- a session ends $6 seconds after it was seen last, and $7 seconds after it began.
 SELECT json_strip_nulls(json_build_object(
            'session', b.session, 'state',
            CASE WHEN b.ended_at IS NOT NULL THEN 'ended'

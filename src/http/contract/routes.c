@@ -5,7 +5,7 @@
 
 #include "http/contract/route_reasons.h"
 #include "http/events/handlers.h"
-#include "http/forms/handlers.h"
+#include "http/forms/forms.h"
 #include "http/request/route.h"
 #include "http/resources/bank_shapes.h"
 #include "http/resources/handlers.h"

@@ -75,21 +75,24 @@ static void add_option(struct buffer *text, const char *value, const char *label
     buffer_add_text(text, "</option>");
 }
 
+static bool is_text(const char *value, const char *text)
+{
+    return value != NULL && strcmp(value, text) == 0;
+}
+
 static void add_select(const struct form_view *view, const struct field *field, const char *pointer,
                        const char *value)
 {
-    static const char *const booleans[] = {"true", "false", NULL};
-    const char *const *words = field->form == FORM_BOOLEAN ? booleans : field->words;
     begin_control(view, "select", pointer, field->description, field->required);
     buffer_add_char(view->text, '>');
     if (!field->required || value == NULL)
         add_option(view->text, "", "", value == NULL);
-    for (size_t i = 0; words[i] != NULL; i++)
-        add_option(view->text, words[i],
-                   field->form != FORM_BOOLEAN ? words[i]
-                   : i == 0                    ? "yes"
-                                               : "no",
-                   value != NULL && strcmp(value, words[i]) == 0);
+    if (field->form == FORM_BOOLEAN) {
+        add_option(view->text, "true", "yes", is_text(value, "true"));
+        add_option(view->text, "false", "no", is_text(value, "false"));
+    }
+    for (size_t i = 0; field->form == FORM_WORD && field->words[i] != NULL; i++)
+        add_option(view->text, field->words[i], field->words[i], is_text(value, field->words[i]));
     buffer_add_text(view->text, "</select>\n");
 }
 

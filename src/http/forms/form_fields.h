@@ -12,7 +12,7 @@ struct form_view {
     struct buffer *text;
 };
 
-/* Adds a field for each member of the shape. `values`: what they hold; NULL: nothing yet. `more`: the list
+/* Adds a field for each member of the shape. `values`: their contents; NULL: nothing yet. `more`: the list
  * that gets further empty rows; NULL: none. */
 void form_fields(const struct form_view *view, const struct shape *shape, const json_t *values,
                  const char *more);

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* The two handlers: the page of a form, and the form as it comes back. After it is done, the browser is led
  * to a page that it can load again without doing anything (RFC 9110 section 15.4.4). */
-#include "http/forms/handlers.h"
+#include "http/forms/forms.h"
 
 #include "app/network/sessions.h"
 #include "base/clock.h"

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* The handlers of forms, for the table of routes. */
-#ifndef DEPOSITD_HTTP_FORMS_HANDLERS_H
-#define DEPOSITD_HTTP_FORMS_HANDLERS_H
+/* The page of a form, and the form as it comes back: the handlers, for the table of routes. */
+#ifndef DEPOSITD_HTTP_FORMS_FORMS_H
+#define DEPOSITD_HTTP_FORMS_FORMS_H
 
 #include "http/request/handler.h"
 
