@@ -162,6 +162,7 @@ def test_a_page_reads_no_more_than_it_shows(crowd, name, mode):
 REPORTS = {
     "deposit cover": ("report-deposit-cover", lambda c, half, last: (1, last), 20),
     "ageing": ("report-ageing", lambda c, half, last: (2, last), 40),
+    "withdrawable": ("report-withdrawable", lambda c, half, last: (1,), 40),
     "open exceptions of a day": ("report-exceptions", lambda c, half, last: (1, last, last, None, 1, None), 20),
     "day totals of closed days": (
         "report-day-totals",
