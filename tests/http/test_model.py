@@ -360,12 +360,12 @@ class Bank:
         self.client, self.second, self.model, self.rng, self.statements = client, second, model, rng, 0
 
     def _amounts(self, today):
-        """The operator often takes out about what it could."""
+        """The operator often puts in what is missing, and takes out about as much as is free then."""
         free, step = self.model.withdrawable(today), 10**self.model.decimals
-        some = [self.rng.randint(1, 50) * step for _ in range(3)]
-        return self.rng.choice(
-            [[-some[0]], some[:2], [max(-free, 0) + some[0]], [-max(free, 0) - some[0] + some[1] or 1, some[2]]]
-        )
+        some, more = (self.rng.randint(1, 50) * step for _ in range(2))
+        put_in = max(-free, 0) + some
+        take_out = -max(free + put_in + self.rng.choice([-1, 0, 1]) * self.rng.randint(1, some), 1)
+        return self.rng.choice([[-some], [some, more], [put_in, take_out], [put_in, take_out, -more]])
 
     def day(self):
         model, code = self.model, self.model.scheme["scheme"]
@@ -386,7 +386,7 @@ class Bank:
         self.compare(today)
 
     def _resolve(self, number, today):
-        account = self.rng.choice(["bank_charges", "interest", "operator_account", "operator_account"])
+        account = self.rng.choice(["bank_charges", "interest", *["operator_account"] * 4])
         beyond = self.model.resolve_line(number, account, today)
         target, body = f"/v1/bank-lines/{number}/resolve", {"account": account, "note": "by the bank's word"}
         if account == "operator_account":
