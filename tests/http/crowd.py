@@ -63,6 +63,9 @@ INSERT INTO api_key (id, name, holder, role, secret_hash, participant)
 SELECT 1000 + id, 'till-' || code, 'Till ' || id, 'pos', sha256(convert_to('till ' || id, 'UTF8')), NULL FROM site
 UNION ALL
 SELECT 1000 + {sites} + id, code, name, 'participant', sha256(convert_to('member ' || id, 'UTF8')), id FROM participant;
+INSERT INTO browser_session (hash, api_key, key_hash, begun_at, seen_at)
+    SELECT sha256(format('cookie %s', n)::bytea), 1001 + n % 2, sha256('secret'), now(), now()
+      FROM generate_series(1, 4000) AS n;
 INSERT INTO api_key_site (api_key, site) SELECT 1000 + id, id FROM site;
 INSERT INTO reference_change (number, changed_at, way, api_key, scheme, of_what, name, subject, before, after, digest)
 SELECT n, now(), 'service', 1, CASE WHEN n % 2 = 0 THEN 1 END, 'site', 'site-00001', 1, '{{"name":"A"}}',

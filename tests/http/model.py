@@ -389,8 +389,9 @@ class Model:
     def resolve_line(self, number, account, today):
         """A line turns out to be a charge, interest, or the operator's own money. The amount that the operator took
         out beyond what was free before the line; 0: it did not."""
-        amount = self.bank_lines.pop(number)
+        amount = self.bank_lines[number]
         free_before = max(self.withdrawable(today) + (-amount if amount < 0 else 0), 0)
+        del self.bank_lines[number]
         self._record(Entry("bank_line_resolved", None, None, today, {"bank_suspense": amount, account: -amount}))
         return max(-amount - free_before, 0) if account == "operator_account" and amount < 0 else 0
 

@@ -558,7 +558,7 @@ TAMPERINGS = {
     ),
     "a bank line that needs a person is not listed": (
         f"""INSERT INTO bank_line (scheme, line, statement, amount, returned, disposition)
-            SELECT scheme, 1, 1, 5, false, 'unmatched' FROM scheme_head WHERE {OF}""",
+            SELECT scheme, 99, 1, 5, false, 'unmatched' FROM scheme_head WHERE {OF}""",
         {"lists_match"},
     ),
     "payments of a day are miscounted": (
@@ -643,7 +643,7 @@ CHAIN_ANEW = """
         ),
         (
             "DELETE FROM reference_change WHERE number = (SELECT max(number) FROM reference_change)",
-            "key accountant is not what",
+            "proposal 3 is not what",
         ),
         ("DELETE FROM reference_change WHERE number = 3", "change 4 does not follow"),
         ("UPDATE reference_change SET why = 'agreed by all' WHERE number = 3", "change 3 does not follow"),

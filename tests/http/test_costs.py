@@ -108,6 +108,8 @@ LISTS = {
     "files": ("files-list", lambda c, half, last: (1, last, -1, ROWS)),
     "keys": ("key-read", lambda c, half, last: (None, None, ROWS)),
     "keys, far in": ("key-read", lambda c, half, last: (None, "member-00100/7", ROWS)),
+    "sessions": ("sessions-list", lambda c, half, last: (1001, -1, ROWS, 0, last, 1800, 43200)),
+    "sessions, far in": ("sessions-list", lambda c, half, last: (1001, 2000, ROWS, 0, last, 1800, 43200)),
     "a key": ("key-read", lambda c, half, last: ("member-00100", None, 1)),
     "events": ("events-list", lambda c, half, last: (1, 0, 20000, ROWS, None, None, None, None, None, None)),
     "events, far in": (
