@@ -17,7 +17,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { PLACE_MAX = 64, DECIMALS_UNKNOWN = -1 };
+enum { PLACE_MAX = 96, DECIMALS_UNKNOWN = -1 };
 
 struct change {
     struct pg *pg;
