@@ -22,8 +22,10 @@ LEGS = [
 OPERATOR = {"name": "Pool", "bank_account": {"account": "770088", "bank_code": "TB-000"}}
 
 
-def journal(legs=LEGS, day=DAY, scheme="tern-bay", **members):
-    return event("journal", None, at(day), scheme=scheme, legs=legs, **{"reason": "bank charges of May", **members})
+def journal(legs=LEGS, day=DAY, scheme="tern-bay", clock="10:00", **members):
+    return event(
+        "journal", None, at(day, clock), scheme=scheme, legs=legs, **{"reason": "bank charges of May", **members}
+    )
 
 
 class People:
@@ -320,7 +322,7 @@ def test_a_bad_debt_is_written_off(people):
     assert failed.status == 200, failed.body
     owed = payment["amount"]
     assert people.admin.accounts("tern-bay")["arrears(hearth)"] == owed
-    agree(people, ("arrears(hearth)", f"-{owed}"), ("loss_charges", owed), day=business_day())
+    agree(people, ("arrears(hearth)", f"-{owed}"), ("loss_charges", owed), day=business_day(), clock="03:00")
     assert people.admin.accounts("tern-bay")["arrears(hearth)"] == "0.00"
     people.admin.assert_holds()
     [line] = [

@@ -291,11 +291,12 @@ static void read_all(struct reading *reading)
 static void read_text(struct reading *reading, const char *text, size_t length)
 {
     struct buffer copy;
+    char nothing[1] = "";
     buffer_init(&copy, length);
-    buffer_add(&copy, length > 0 ? text : "", length);
+    buffer_add(&copy, length > 0 ? text : nothing, length);
     arena_init(&reading->scratch, SCRATCH_MAX);
     if (!copy.failed) {
-        csv_begin(&reading->csv, copy.data, copy.length);
+        csv_begin(&reading->csv, copy.data != NULL ? copy.data : nothing, copy.length);
         read_all(reading);
     }
     arena_dispose(&reading->scratch);
