@@ -31,11 +31,14 @@ marks AS (SELECT array_agg(entry ORDER BY entry) AS entries FROM taken HAVING co
 part AS MATERIALIZED (
     SELECT width_bucket(l.entry, marks.entries) + 1 AS nth, l.account, sum(l.amount) AS amount
       FROM marks JOIN leg l ON l.scheme = $1::integer GROUP BY 1, 2),
+-- Each account before each such entry: a running sum, so that the cost grows with accounts times entries.
 stands AS MATERIALIZED (
-    SELECT t.nth, account_kind_of(p.account) AS kind, account_owner(p.account) AS owner, account_cup_type(p.account) AS cup_type,
-           sum(p.amount) AS amount
-      FROM taken t JOIN part p ON p.nth <= t.nth GROUP BY 1, 2, 3, 4),
-worth AS (
+    SELECT t.nth, account_kind_of(k.account) AS kind, account_owner(k.account) AS owner, account_cup_type(k.account) AS cup_type,
+           sum(coalesce(p.amount, 0)) OVER (PARTITION BY k.account ORDER BY t.nth) AS amount
+      FROM (SELECT DISTINCT account FROM part) AS k
+     CROSS JOIN taken t
+      LEFT JOIN part p ON p.account = k.account AND p.nth = t.nth),
+worth AS MATERIALIZED (
     SELECT t.nth, c.id AS cup_type, v.amount
       FROM taken t CROSS JOIN cup_type c
      CROSS JOIN LATERAL (SELECT r.amount FROM refund_value r
@@ -70,15 +73,18 @@ gone AS ( -- lines of which nobody had said what they were
      WHERE NOT EXISTS (SELECT FROM bank_line_resolution r
                         WHERE r.scheme = l.scheme AND r.line = l.line AND r.entries[1] < t.entry)
      GROUP BY 1),
+held AS (SELECT nth, sum(greatest(amount, 0)) AS amount FROM deposit GROUP BY nth),
+owed AS (SELECT nth, sum(least(amount, 0)) AS amount FROM due GROUP BY nth),
+other AS (
+    SELECT nth, sum(amount) FILTER (WHERE kind = :account_bank) AS bank, sum(amount) FILTER (WHERE kind = :account_tax) AS tax,
+           sum(amount) FILTER (WHERE kind = :account_bank_suspense) AS suspense
+      FROM stands GROUP BY nth),
 free AS (
-    SELECT t.nth, t.entry, t.amount AS taken, -t.lacking
-           + coalesce((SELECT sum(s.amount) FROM stands s WHERE s.nth = t.nth AND s.kind = :account_bank), 0)
-           - coalesce((SELECT sum(greatest(d.amount, 0)) FROM deposit d WHERE d.nth = t.nth), 0)
-           + coalesce((SELECT sum(least(d.amount, 0)) FROM due d WHERE d.nth = t.nth), 0)
-           + least(coalesce((SELECT sum(s.amount) FROM stands s WHERE s.nth = t.nth AND s.kind = :account_tax), 0), 0)
-           + least(coalesce((SELECT sum(s.amount) FROM stands s WHERE s.nth = t.nth AND s.kind = :account_bank_suspense), 0)
-                   + coalesce((SELECT g.amount FROM gone g WHERE g.nth = t.nth), 0), 0) AS amount
-      FROM taken t),
+    SELECT t.nth, t.entry, t.amount AS taken,
+           -t.lacking + coalesce(other.bank, 0) - coalesce(held.amount, 0) + coalesce(owed.amount, 0) + least(coalesce(other.tax, 0), 0)
+           + least(coalesce(other.suspense, 0) + coalesce(gone.amount, 0), 0) AS amount
+      FROM taken t
+      LEFT JOIN other USING (nth) LEFT JOIN held USING (nth) LEFT JOIN owed USING (nth) LEFT JOIN gone USING (nth)),
 beyond AS (SELECT entry, least(taken, -amount) AS amount FROM free WHERE amount < 0),
 noted AS (SELECT entry, amount FROM exception WHERE scheme = $1::integer AND kind = 'taken_out_beyond'),
 examined AS (
