@@ -2,8 +2,6 @@
 /* Checks each character by the table of RFC 3629 section 4. */
 #include "base/utf8.h"
 
-#include <stddef.h>
-
 /* The number of bytes of the character at the start of `text`; 0: there is no valid character. */
 static size_t character_length(const unsigned char *text)
 {
@@ -34,4 +32,21 @@ bool utf8_valid(const char *text)
         at += length;
     }
     return true;
+}
+
+/* Every byte that does not continue a character begins one. */
+size_t utf8_length(const char *text)
+{
+    size_t count = 0;
+    for (; *text != '\0'; text++)
+        count += ((unsigned char)*text & 0xc0) != 0x80;
+    return count;
+}
+
+bool utf8_has_control(const char *text)
+{
+    for (; *text != '\0'; text++)
+        if ((unsigned char)*text < ' ' || *text == 0x7f)
+            return true;
+    return false;
 }

@@ -3,6 +3,7 @@
  * sorted. */
 #include "app/network/office_accounts.h"
 
+#include "base/utf8.h"
 #include "depositd/account.h"
 
 #include <stdio.h>
@@ -38,15 +39,6 @@ static bool has_blank_at_end(const char *text)
     return text[0] == ' ' || text[strlen(text) - 1] == ' ';
 }
 
-/* Whether the text has a control character of ASCII. */
-static bool has_control(const char *text)
-{
-    for (; *text != '\0'; text++)
-        if ((unsigned char)*text < ' ' || *text == 0x7f)
-            return true;
-    return false;
-}
-
 static void check_account(const struct check *check, size_t i)
 {
     const struct office_account_row *row = &check->accounts[i];
@@ -63,7 +55,7 @@ static void check_account(const struct check *check, size_t i)
     else if (strchr("=+-@", row->code[0]) != NULL)
         blame(check, i, REASON_BAD_FORMAT, "code",
               "may not begin with = + - or @: spreadsheets would run it as a formula");
-    if (has_control(row->name) || has_blank_at_end(row->name))
+    if (utf8_has_control(row->name) || has_blank_at_end(row->name))
         blame(check, i, REASON_BAD_FORMAT, "name", "must be printable characters, without a space at an end");
 }
 

@@ -11,6 +11,11 @@
 
 enum { DETAIL_MAX = 300 };
 
+const char *fault_where(const struct fault *fault)
+{
+    return fault->parameter != NULL ? fault->parameter : fault->pointer;
+}
+
 void faults_init(struct faults *faults, struct arena *arena)
 {
     *faults = (struct faults){.arena = arena};

@@ -27,6 +27,9 @@ struct faults {
     bool in_words; /* each detail begins with the place, in words that say more than the pointer */
 };
 
+/* The query parameter or the pointer of a fault; NULL: it concerns the whole request. */
+const char *fault_where(const struct fault *fault);
+
 void faults_init(struct faults *faults, struct arena *arena);
 void faults_add(struct faults *faults, enum reason reason, const char *pointer, const char *format, ...)
     PRINTF_LIKE(4, 5);

@@ -18,7 +18,7 @@ static const struct fault *fault_of(const struct form_view *view, const char *po
 {
     for (size_t i = 0; i < view->faults->count; i++) {
         const struct fault *fault = &view->faults->items[i];
-        const char *place = fault->parameter != NULL ? fault->parameter : fault->pointer;
+        const char *place = fault_where(fault);
         if (place != NULL && strcmp(place, pointer) == 0)
             return fault;
     }

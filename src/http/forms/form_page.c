@@ -48,7 +48,7 @@ static void add_faults(const struct faults *faults, struct buffer *text)
     buffer_add_text(text, "<section class=\"wrong\" role=\"alert\"><h2>Nothing was recorded</h2>\n<ul>\n");
     for (size_t i = 0; i < faults->count; i++) {
         const struct fault *fault = &faults->items[i];
-        const char *place = fault->parameter != NULL ? fault->parameter : fault->pointer;
+        const char *place = fault_where(fault);
         buffer_add_text(text, "<li>");
         if (place != NULL && *place == '/') {
             buffer_add_text(text, "<a href=\"#f");
@@ -85,21 +85,16 @@ static void add_answer(const struct request *asked, const json_t *json, struct b
 
 static void add_once(struct buffer *text)
 {
-    unsigned char random[16];
-    char uuid[37];
-    if (gnutls_rnd(GNUTLS_RND_NONCE, random, sizeof random) != 0) {
+    struct uuid once;
+    char written[UUID_TEXT_MAX];
+    if (gnutls_rnd(GNUTLS_RND_NONCE, once.bytes, sizeof once.bytes) != 0) {
         text->failed = true;
         return;
     }
-    random[6] = (unsigned char)((random[6] & 0x0f) | 0x40); /* RFC 9562 section 5.4 */
-    random[8] = (unsigned char)((random[8] & 0x3f) | 0x80);
-    size_t length = 0;
-    for (size_t i = 0; i < sizeof random; i++) {
-        if (i == 4 || i == 6 || i == 8 || i == 10)
-            uuid[length++] = '-';
-        length += (size_t)snprintf(uuid + length, sizeof uuid - length, "%02x", random[i]);
-    }
-    form_hidden(text, "once", uuid);
+    once.bytes[6] = (unsigned char)((once.bytes[6] & 0x0f) | 0x40); /* RFC 9562 section 5.4 */
+    once.bytes[8] = (unsigned char)((once.bytes[8] & 0x3f) | 0x80);
+    uuid_format(&once, written);
+    form_hidden(text, "once", written);
 }
 
 /* The parts of the path. Parts that are known are hidden. */
@@ -167,9 +162,9 @@ static void add_form(const struct request *request, const struct form_page *abou
 
 static void add_tried(const struct form_page *about, struct buffer *text)
 {
-    json_t *json = about->tried != NULL ? parsed(about->tried) : NULL;
     if (about->tried == NULL)
         return;
+    json_t *json = parsed(about->tried);
     buffer_add_text(text,
                     "<section class=\"tried\" role=\"status\"><h2>This would be done. Nothing was recorded "
                     "yet.</h2>\n");

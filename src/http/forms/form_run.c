@@ -168,7 +168,7 @@ const char *form_next(const struct request *asked, const struct answer *inner, c
     char *path = arena_copy(asked->arena, asked->path, strlen(asked->path));
     if (inner->status == 202)
         return "/v1/proposals";
-    if (back != NULL && page_is_own_target(back))
+    if (back != NULL)
         return back;
     if (inner->location != NULL && router_find(METHOD_GET, inner->location) != NULL)
         return inner->location;

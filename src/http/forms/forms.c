@@ -14,13 +14,6 @@
 
 #include <string.h>
 
-enum { SEE_OTHER = 303 };
-
-static const char *own_target(const char *target)
-{
-    return target != NULL && page_is_own_target(target) ? target : NULL;
-}
-
 void handle_form_page(const struct request *request, struct answer *answer)
 {
     const char *target = request_query(request, "target");
@@ -28,7 +21,7 @@ void handle_form_page(const struct request *request, struct answer *answer)
     struct request asked;
     if (route == NULL)
         return;
-    struct form_page about = {.route = route, .back = own_target(request_query(request, "back"))};
+    struct form_page about = {.route = route, .back = page_own_target(request_query(request, "back"))};
     if (target == NULL && strchr(route->path, '{') == NULL)
         target = route->path;
     if (target != NULL) {
@@ -49,15 +42,8 @@ struct sent {
     struct request asked;
     struct form_page page;
     json_t *values;
-    const char *once;
+    struct uuid once;
 };
-
-static void lead_to(struct answer *answer, const char *target)
-{
-    answer->status = SEE_OTHER;
-    answer->location = target;
-    answer->is_page = true; /* an empty one */
-}
 
 /* Shows the form again. */
 static void show_again(struct sent *sent, const struct faults *faults, int status)
@@ -77,7 +63,7 @@ static bool make_request(struct sent *sent)
         path = strchr(sent->route->path, '{') == NULL ? sent->route->path : form_path(request, sent->route);
     sent->page = (struct form_page){
         .route = sent->route,
-        .back = own_target(form_value(&request->form, "back")),
+        .back = page_own_target(form_value(&request->form, "back")),
         .more = form_value(&request->form, "more"),
     };
     if (sent->route->body != NULL)
@@ -94,7 +80,6 @@ static bool make_request(struct sent *sent)
         return false;
     sent->page.asked = &sent->asked;
     form_query(request, &sent->asked);
-    sent->asked.json = sent->values;
     sent->asked.if_match = form_value(&request->form, "if_match");
     sent->asked.dry_run = form_value(&request->form, "try") != NULL && sent->route->dry_run;
     bool empty = sent->route->body_optional && json_object_size(sent->values) == 0;
@@ -119,29 +104,21 @@ static bool is_as_seen(struct sent *sent)
 static bool is_first(struct sent *sent)
 {
     const struct request *request = sent->request;
+    const char *once = form_value(&request->form, "once");
     struct sent_form form = {.first = false};
-    struct uuid once;
-    sent->once = form_value(&request->form, "once");
-    if (sent->once == NULL || !uuid_parse(sent->once, strlen(sent->once), &once)) {
+    if (once == NULL || !uuid_parse(once, strlen(once), &sent->once)) {
         faults_add(&sent->answer->faults, REASON_BAD_FORMAT, NULL, "The form is not one of this service's");
         return false;
     }
     enum store_result result =
-        store_form_begin(request->pg, request->arena, request->session, &once, clock_now(), &form);
+        store_form_begin(request->pg, request->arena, request->session, &sent->once, clock_now(), &form);
     if (result != STORE_OK)
         answer_store_failure(sent->answer, result);
     else if (!form.first)
-        lead_to(sent->answer, form.location != NULL ? form.location
-                                                    : form_next(&sent->asked, sent->answer, sent->page.back));
+        answer_lead_to(sent->answer, form.location != NULL
+                                         ? form.location
+                                         : form_next(&sent->asked, sent->answer, sent->page.back));
     return result == STORE_OK && form.first;
-}
-
-static void keep_location(struct sent *sent, const char *location)
-{
-    struct uuid once;
-    if (!uuid_parse(sent->once, strlen(sent->once), &once) ||
-        store_form_end(sent->request->pg, sent->request->session, &once, location) != STORE_OK)
-        return; /* it is done all the same; sent again, the form leads to the operation's own page */
 }
 
 /* A secret is shown this once, so its page is the answer itself. */
@@ -154,9 +131,10 @@ static void finish(struct sent *sent, struct answer *inner)
 {
     struct answer *answer = sent->answer;
     const char *next = form_next(&sent->asked, inner, sent->page.back);
-    keep_location(sent, next);
+    /* If this fails, it is done all the same. Sent again, the form leads to the operation's own page. */
+    (void)!store_form_end(sent->request->pg, sent->request->session, &sent->once, next);
     if (!shows_secret(sent->route) || inner->status == 202) {
-        lead_to(answer, next);
+        answer_lead_to(answer, next);
         return;
     }
     inner->media = MEDIA_HTML;

@@ -171,12 +171,6 @@ void page_of_answer(const struct request *request, struct answer *answer)
 
 /* --- problems ------------------------------------------------------------------------------------------ */
 
-/* NULL: the fault concerns the whole request. */
-static const char *place_of(const struct fault *fault)
-{
-    return fault->parameter != NULL ? fault->parameter : fault->pointer;
-}
-
 static void add_faults(const struct faults *faults, struct buffer *text)
 {
     html_table_begin(text, &(struct html_table){.caption = "What is wrong"});
@@ -186,7 +180,7 @@ static void add_faults(const struct faults *faults, struct buffer *text)
     html_table_rows(text);
     for (size_t i = 0; i < faults->count; i++) {
         const struct fault *fault = &faults->items[i];
-        const char *place = place_of(fault);
+        const char *place = fault_where(fault);
         buffer_add_text(text, "<tr><td>");
         html_text(text, place != NULL ? place : "");
         buffer_printf(text, "</td><td>%s</td><td>", reason_info(fault->reason)->code);
@@ -200,7 +194,7 @@ void page_of_problem(const struct faults *faults, const char *request_id, struct
 {
     char status[16];
     const struct fault *first = &faults->items[0];
-    const char *place = place_of(first);
+    const char *place = fault_where(first);
     html_page_begin(text, &(struct html_page){.title = reason_info(first->reason)->title});
     snprintf(status, sizeof status, "%d", problem_status(faults));
     buffer_add_text(text, "<dl class=\"facts\">\n");

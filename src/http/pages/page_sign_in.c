@@ -10,14 +10,14 @@
 
 enum { TARGET_MAX = 2048 };
 
-bool page_is_own_target(const char *target)
+const char *page_own_target(const char *target)
 {
-    if (target[0] != '/' || target[1] == '/' || strlen(target) > TARGET_MAX)
-        return false;
+    if (target == NULL || target[0] != '/' || target[1] == '/' || strlen(target) > TARGET_MAX)
+        return NULL;
     for (const char *at = target; *at != '\0'; at++)
         if (*at <= ' ' || *at == '\\' || *at >= 0x7f)
-            return false;
-    return true;
+            return NULL;
+    return target;
 }
 
 const char *page_sign_in_next(const struct request *request)
@@ -32,7 +32,7 @@ const char *page_sign_in_next(const struct request *request)
                       request->query[i].value);
     const char *next = target.failed ? NULL : arena_copy(request->arena, target.data, target.length);
     buffer_dispose(&target);
-    return next != NULL && page_is_own_target(next) ? next : NULL;
+    return page_own_target(next);
 }
 
 static void add_input(struct buffer *text, const char *name, const char *label, const char *rest)

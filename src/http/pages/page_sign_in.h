@@ -17,7 +17,8 @@ void page_sign_in(const struct sign_in *about, struct buffer *text);
 /* The request's own target, to come back to it after signing in. NULL: it is no read, or is too long. */
 const char *page_sign_in_next(const struct request *request);
 
-/* Whether a target is one of this service: a path, with nothing that a browser may take for a host. */
-bool page_is_own_target(const char *target);
+/* The target, if it is one of this service: a path, with nothing that a browser may take for a host.
+ * Otherwise NULL, also for NULL. */
+const char *page_own_target(const char *target);
 
 #endif

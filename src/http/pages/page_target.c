@@ -34,6 +34,7 @@ struct variables {
     const struct request *request;
     const struct page_scope *scope;
     char number[24];
+    char braces[CODE_SIZE + 2];
 };
 
 static const char *scalar_text(const json_t *value, char number[static 24])
@@ -97,24 +98,22 @@ bool page_target(const struct request *request, const struct page_scope *scope, 
            !target->failed;
 }
 
-void page_expand(const struct request *request, const struct page_scope *scope, const char *pattern,
+/* The value, or else the name in its braces. */
+static const char *variable_or_name(void *context, const char *name, size_t length)
+{
+    struct variables *variables = context;
+    const char *value = variable(context, name, length);
+    if (value != NULL)
+        return value;
+    snprintf(variables->braces, sizeof variables->braces, "{%.*s}", (int)length, name);
+    return variables->braces;
+}
+
+bool page_expand(const struct request *request, const struct page_scope *scope, const char *pattern,
                  struct buffer *target)
 {
     struct variables variables = {.request = request, .scope = scope};
-    while (*pattern != '\0') {
-        size_t literal = strcspn(pattern, "{");
-        buffer_add(target, pattern, literal);
-        pattern += literal;
-        if (*pattern == '\0')
-            break;
-        size_t length = strcspn(pattern, "}") + 1;
-        const char *value = variable(&variables, pattern + 1, length - 2);
-        if (value != NULL)
-            uri_encode(target, value);
-        else
-            buffer_add(target, pattern, length);
-        pattern += length;
-    }
+    return uri_expand(target, pattern, variable_or_name, &variables) && !target->failed;
 }
 
 static bool applies(const struct page_view *view, const struct page_scope *scope,

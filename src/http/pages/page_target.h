@@ -30,9 +30,10 @@ bool page_leads(const struct request *request, const char *target);
  * added then. */
 MUST_CHECK bool page_target(const struct request *request, const struct page_scope *scope,
                             const char *pattern, struct buffer *target);
-/* Adds the URI template with its variables replaced. A variable without a value keeps its braces. */
-void page_expand(const struct request *request, const struct page_scope *scope, const char *pattern,
-                 struct buffer *target);
+/* Adds the URI template with its variables replaced. In place of one without a value stands its name in
+ * braces, percent-encoded. False: out of memory. */
+MUST_CHECK bool page_expand(const struct request *request, const struct page_scope *scope,
+                            const char *pattern, struct buffer *target);
 /* Adds the target that the rules give to a member's value. False: there is no target. A page has no links to
  * itself. */
 MUST_CHECK bool page_member_target(struct page_view *view, const struct page_scope *scope, const char *name,

@@ -3,12 +3,14 @@
 #include "http/request/handler.h"
 
 #include "base/uri.h"
+#include "base/utf8.h"
 #include "http/request/json_text.h"
 #include "http/request/route.h"
 
+#include <stdlib.h>
 #include <string.h>
 
-enum { LINK_MAX = 8192, WHY_MAX = 200 };
+enum { LINK_MAX = 8192, WHY_MAX = 200, NUMBER_DIGITS_MAX = 15, SEE_OTHER = 303 };
 
 const char *request_query(const struct request *request, const char *name)
 {
@@ -68,6 +70,19 @@ bool answer_goes_on(struct answer *answer)
 const char *session_cookie(const struct config *config)
 {
     return config->behind_tls ? "__Host-depositd" : "depositd";
+}
+
+int64_t path_number(const char *part)
+{
+    size_t digits = strspn(part, "0123456789");
+    return digits > 0 && digits <= NUMBER_DIGITS_MAX && part[digits] == '\0' ? strtoll(part, NULL, 10) : 0;
+}
+
+void answer_lead_to(struct answer *answer, const char *target)
+{
+    answer->status = SEE_OTHER;
+    answer->location = target;
+    answer->is_page = true; /* an empty one */
 }
 
 static enum reason store_reason(enum store_result result)
@@ -163,30 +178,13 @@ bool request_date(const struct request *request, struct answer *answer, const ch
     return false;
 }
 
-/* Counts characters of UTF-8: the bytes that do not continue a character. */
-static size_t count_characters(const char *text)
-{
-    size_t count = 0;
-    for (; *text != '\0'; text++)
-        count += ((unsigned char)*text & 0xc0) != 0x80;
-    return count;
-}
-
-static bool has_control(const char *text)
-{
-    for (; *text != '\0'; text++)
-        if ((unsigned char)*text < 0x20 || *text == 0x7f)
-            return true;
-    return false;
-}
-
 bool request_why(const struct request *request, struct answer *answer, const char **why)
 {
     *why = request_query(request, "why");
     if (*why == NULL)
         return true;
-    size_t count = count_characters(*why);
-    if (count >= 1 && count <= WHY_MAX && !has_control(*why))
+    size_t count = utf8_length(*why);
+    if (count >= 1 && count <= WHY_MAX && !utf8_has_control(*why))
         return true;
     faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "why",
                          "must be 1 to %d characters, without control characters", WHY_MAX);

@@ -53,7 +53,7 @@ struct request {
     struct form_body form;           /* the body, if it is a form's */
     const struct identity *identity; /* NULL only on public routes */
     int64_t session;                 /* the browser's session that the caller signed in with; 0: none */
-    uint64_t client;                 /* a number of the client's address */
+    uint64_t client;                 /* a number of the client's address, if the route is guessable */
     const struct snapshot *snapshot;
     struct pg *pg; /* NULL on routes that are answered at once */
     struct service *service;
@@ -107,6 +107,12 @@ MUST_CHECK bool answer_goes_on(struct answer *answer);
 
 /* The name of the cookie of a browser's session. */
 const char *session_cookie(const struct config *config);
+
+/* The number from 1 that a part of the path states; 0: it states none. */
+int64_t path_number(const char *part);
+
+/* Leads a browser to a page that it can load again without doing anything (RFC 9110 section 15.4.4). */
+void answer_lead_to(struct answer *answer, const char *target);
 
 /* Common refusals. */
 void answer_store_failure(struct answer *answer, enum store_result result);

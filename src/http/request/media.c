@@ -17,6 +17,7 @@ static const struct {
     [MEDIA_TEXT] = {"text", "text/plain; charset=utf-8"},
     [MEDIA_HTML] = {"html", "text/html; charset=utf-8"},
     [MEDIA_METRICS] = {"metrics", "text/plain; version=0.0.4; charset=utf-8"},
+    [MEDIA_FORM] = {"form", "application/x-www-form-urlencoded"},
     [MEDIA_XML] = {"xml", "application/xml"},
     [MEDIA_CSS] = {"css", "text/css; charset=utf-8"},
 };

@@ -16,6 +16,7 @@ enum media {
     MEDIA_XML,
     MEDIA_CSS,
     MEDIA_METRICS,
+    MEDIA_FORM,
     MEDIA_COUNT
 };
 

@@ -48,7 +48,7 @@ static void add_detail(struct buffer *document, const struct faults *faults)
 {
     char sentence[1024];
     const struct fault *first = &faults->items[0];
-    const char *place = first->parameter != NULL ? first->parameter : first->pointer;
+    const char *place = fault_where(first);
     bool placed = place != NULL && !faults->in_words && *place != '\0' &&
                   snprintf(sentence, sizeof sentence, "%s: %s", place, first->detail) < (int)sizeof sentence;
     member_string(document, "detail", placed ? sentence : first->detail);

@@ -6,6 +6,7 @@
  * fault to report. A detail contains no text of the client's, so cutting it short cannot break its UTF-8. */
 #include "http/request/shape.h"
 
+#include "base/utf8.h"
 #include "depositd/civil.h"
 #include "depositd/event.h"
 #include "depositd/money.h"
@@ -121,15 +122,6 @@ static void decode_code(struct walk *walk, const struct place *place, const stru
                "must be 1 to 32 characters of a-z, 0-9 and -, and not begin with -");
 }
 
-/* Jansson refuses invalid UTF-8, so every byte that does not continue a character begins one. */
-static size_t count_characters(const char *text)
-{
-    size_t count = 0;
-    for (; *text != '\0'; text++)
-        count += ((unsigned char)*text & 0xc0) != 0x80;
-    return count;
-}
-
 static void decode_text(struct walk *walk, const struct place *place, const struct field *field,
                         const json_t *json, void *into)
 {
@@ -137,7 +129,7 @@ static void decode_text(struct walk *walk, const struct place *place, const stru
     const char *text = string_of(walk, place, json, &length);
     if (text == NULL)
         return;
-    int64_t characters = (int64_t)count_characters(text);
+    int64_t characters = (int64_t)utf8_length(text);
     if (characters > field->maximum) {
         refuse_range(walk, place, REASON_TOO_LONG, "its length in characters must be", field);
         return;

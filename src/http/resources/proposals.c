@@ -7,10 +7,7 @@
 #include "http/resources/payment_shapes.h"
 #include "http/resources/proposing.h"
 
-#include <stdlib.h>
 #include <string.h>
-
-enum { NUMBER_DIGITS_MAX = 15 };
 
 void handle_proposals_list(const struct request *request, struct answer *answer)
 {
@@ -26,14 +23,6 @@ void handle_proposals_list(const struct request *request, struct answer *answer)
     slice_end(request, answer, result, &slice);
 }
 
-/* 0: not a number. */
-static int64_t number_asked(const struct request *request)
-{
-    const char *text = request->parts[0];
-    size_t digits = strspn(text, "0123456789");
-    return digits > 0 && digits <= NUMBER_DIGITS_MAX && text[digits] == '\0' ? strtoll(text, NULL, 10) : 0;
-}
-
 /* False: the proposal is not there, or could not be read, and the answer says so. */
 static bool find(const struct request *request, struct answer *answer, struct control *control,
                  struct kept_write *kept)
@@ -41,7 +30,7 @@ static bool find(const struct request *request, struct answer *answer, struct co
     bool found = false;
     enum store_result result = STORE_OK;
     *control = control_of(request, answer, PROPOSAL_REFERENCE, "");
-    control->author.proposal = number_asked(request);
+    control->author.proposal = path_number(request->parts[0]);
     if (control->author.proposal != 0)
         result = store_write_find(request->pg, request->arena, control->author.proposal,
                                   request->identity->key, kept, &found);

@@ -3,13 +3,7 @@
 #include "http/resources/handlers.h"
 
 #include "app/network/sessions.h"
-#include "base/clock.h"
 #include "http/request/slice.h"
-
-#include <stdlib.h>
-#include <string.h>
-
-enum { NUMBER_DIGITS_MAX = 15 };
 
 void handle_sessions_list(const struct request *request, struct answer *answer)
 {
@@ -22,18 +16,11 @@ void handle_sessions_list(const struct request *request, struct answer *answer)
     slice_end(request, answer, result, &slice);
 }
 
-/* 0: not a number. */
-static int64_t number_asked(const char *text)
-{
-    size_t digits = strspn(text, "0123456789");
-    return digits > 0 && digits <= NUMBER_DIGITS_MAX && text[digits] == '\0' ? strtoll(text, NULL, 10) : 0;
-}
-
 void handle_session_delete(const struct request *request, struct answer *answer)
 {
     bool found = false;
     enum store_result result = session_end(request->pg, request->identity->key,
-                                           number_asked(request->parts[0]), request->dry_run, &found);
+                                           path_number(request->parts[0]), request->dry_run, &found);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else if (!found)

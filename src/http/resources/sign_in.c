@@ -8,7 +8,7 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { COOKIE_MAX = 256, UNAUTHENTICATED = 401, SEE_OTHER = 303 };
+enum { COOKIE_MAX = 256, UNAUTHENTICATED = 401 };
 
 static void show_form(const struct sign_in *about, struct answer *answer)
 {
@@ -16,15 +16,9 @@ static void show_form(const struct sign_in *about, struct answer *answer)
     answer->is_page = true;
 }
 
-/* The target of the field or parameter, if it is one of this service. */
-static const char *own_target(const char *target)
-{
-    return target != NULL && page_is_own_target(target) ? target : NULL;
-}
-
 void handle_sign_in_page(const struct request *request, struct answer *answer)
 {
-    show_form(&(struct sign_in){.next = own_target(request_query(request, "next"))}, answer);
+    show_form(&(struct sign_in){.next = page_own_target(request_query(request, "next"))}, answer);
 }
 
 /* A secret that was copied from a page or a message often brings spaces or the end of a line. */
@@ -67,16 +61,9 @@ static void set_cookie(const struct request *request, struct answer *answer, con
         answer_store_failure(answer, STORE_UNAVAILABLE);
 }
 
-static void lead_to(struct answer *answer, const char *target)
-{
-    answer->status = SEE_OTHER;
-    answer->location = target;
-    answer->is_page = true; /* an empty one */
-}
-
 void handle_sign_in(const struct request *request, struct answer *answer)
 {
-    const char *next = own_target(form_value(&request->form, "next"));
+    const char *next = page_own_target(form_value(&request->form, "next"));
     const struct identity *identity = key_of_form(request);
     char cookie[SECRET_SIZE];
     bool begun = false;
@@ -89,7 +76,7 @@ void handle_sign_in(const struct request *request, struct answer *answer)
     }
     if (begun) {
         set_cookie(request, answer, cookie);
-        lead_to(answer, next != NULL ? next : "/");
+        answer_lead_to(answer, next != NULL ? next : "/");
         return;
     }
     answer->status = UNAUTHENTICATED;
@@ -107,5 +94,5 @@ void handle_sign_out(const struct request *request, struct answer *answer)
         return;
     }
     set_cookie(request, answer, "");
-    lead_to(answer, "/sign-in");
+    answer_lead_to(answer, "/sign-in");
 }

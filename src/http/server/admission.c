@@ -12,7 +12,6 @@
 #include "http/server/rates.h"
 
 #include <string.h>
-#include <strings.h>
 
 static bool refuse(struct answer *answer, enum reason reason, const char *detail)
 {
@@ -163,9 +162,7 @@ static bool read_csv(struct request *request, struct answer *answer)
 
 static bool check_form(struct request *request, struct answer *answer)
 {
-    static const char type[] = "application/x-www-form-urlencoded";
-    if (request->content_encoding != NULL || request->content_type == NULL ||
-        strncasecmp(request->content_type, type, strlen(type)) != 0)
+    if (request->content_encoding != NULL || !media_is(MEDIA_FORM, request->content_type))
         return refuse(answer, REASON_UNSUPPORTED_MEDIA_TYPE, "The body must be a form's");
     return form_body_parse(request->body, request->body_length, &request->form, &answer->faults);
 }

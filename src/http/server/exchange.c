@@ -67,6 +67,14 @@ static enum MHD_Result add_parameter(void *closure, enum MHD_ValueKind kind, con
     return MHD_YES;
 }
 
+/* A number of the client's address. */
+static uint64_t client_of(struct MHD_Connection *connection)
+{
+    const union MHD_ConnectionInfo *info =
+        MHD_get_connection_info(connection, MHD_CONNECTION_INFO_CLIENT_ADDRESS);
+    return info != NULL && info->client_addr != NULL ? callers_address(info->client_addr) : 0;
+}
+
 /* libmicrohttpd owns the strings, which live as long as the request. False: out of memory. */
 static bool read_head(struct exchange *exchange, const char *method, const char *path)
 {
@@ -99,6 +107,8 @@ static bool read_head(struct exchange *exchange, const char *method, const char 
     request->cross_site = request->route != NULL && request->route->for_browsers
                               ? sender_is_elsewhere(&sender)
                               : credentials_borrowed(&exchange->credentials, &sender);
+    if (request->route != NULL && request->route->guessable)
+        request->client = client_of(exchange->connection);
     request->stream = request->route != NULL && exchange_posts_events(exchange) &&
                       media_is(MEDIA_NDJSON, request->content_type);
     return true;
@@ -140,14 +150,6 @@ static void allow_large_body(struct exchange *exchange)
         exchange->body.maximum = (size_t)exchange->all->service->config->max_reference_bytes;
 }
 
-/* A number of the client's address. */
-static uint64_t client_of(struct MHD_Connection *connection)
-{
-    const union MHD_ConnectionInfo *info =
-        MHD_get_connection_info(connection, MHD_CONNECTION_INFO_CLIENT_ADDRESS);
-    return info != NULL && info->client_addr != NULL ? callers_address(info->client_addr) : 0;
-}
-
 struct exchange *exchange_new(struct exchanges *all, struct MHD_Connection *connection, const char *method,
                               const char *path, const char *version)
 {
@@ -166,7 +168,6 @@ struct exchange *exchange_new(struct exchanges *all, struct MHD_Connection *conn
     exchange->request.service = all->service;
     exchange->request.rates = all->rates;
     exchange->request.guesses = all->guesses;
-    exchange->request.client = client_of(connection);
     exchange->request.meters = all->meters;
     exchange->request.openapi = &all->openapi;
     exchange->answer.arena = &exchange->arena;
