@@ -22,6 +22,9 @@ from morning import APPROVER, Morning
 NETWORK = Path(__file__).parent.parent / "demo-network.json"
 DAYS = len(STORY["tern-bay"])
 EVENTS_PER_POST = 500
+NAMES = {
+    "office_accounts": "list of the office's codes"
+}  # of things that are counted, where a member's name reads badly
 EXPECTED_REJECTIONS = {"cup_type_unknown"}  # the story's mistyped cup
 
 
@@ -87,7 +90,9 @@ def load(client):
     first_day = min(current_business_day(scheme, now) for scheme in network["schemes"]) - timedelta(days=DAYS)
     network = with_dates(network, first_day)
     loaded = client.post("/v1/reference", network)
-    print("Loaded: " + ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in loaded.items()))
+    print(
+        "Loaded: " + ", ".join(f"{count} {NAMES.get(name, name.replace('_', ' '))}" for name, count in loaded.items())
+    )
     client.make_key("accountant", "accountant", "Ines")
     client.make_key(APPROVER, "accountant", "Tom")
     for name in ("accountant", APPROVER):
