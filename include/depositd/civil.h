@@ -35,6 +35,12 @@ size_t instant_format(struct instant instant, char text[static INSTANT_TEXT_MAX]
 MUST_CHECK bool date_parse(const char *text, size_t length, struct date *date);
 size_t date_format(struct date date, char text[static DATE_TEXT_MAX]);
 
+/* A date's day of the month, and the last day of that month: both from 1. */
+struct month_day {
+    unsigned day, last;
+};
+struct month_day date_month_day(struct date date);
+
 /* 8-4-4-4-12 hexadecimal digits in either case. Written in lower case. */
 MUST_CHECK bool uuid_parse(const char *text, size_t length, struct uuid *uuid);
 size_t uuid_format(const struct uuid *uuid, char text[static UUID_TEXT_MAX]);

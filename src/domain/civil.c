@@ -216,6 +216,12 @@ size_t date_format(struct date date, char text[static DATE_TEXT_MAX])
     return (size_t)(end - text);
 }
 
+struct month_day date_month_day(struct date date)
+{
+    struct calendar_day civil = calendar_from_date(date);
+    return (struct month_day){civil.day, month_length((unsigned)civil.year, civil.month)};
+}
+
 size_t instant_format(struct instant instant, char text[static INSTANT_TEXT_MAX])
 {
     int64_t days = instant.us / US_PER_DAY - (instant.us % US_PER_DAY < 0);
