@@ -7,6 +7,7 @@
 
 #include "depositd/account.h"
 #include "depositd/event.h"
+#include "depositd/pay_days.h"
 
 enum stock_terms { ON_LOAN, ON_DEPOSIT };
 enum netting_mode { NETTING_CENTRAL, NETTING_DIRECT };
@@ -51,6 +52,7 @@ struct terms {
     struct rate tax_rate;
     bool charge_shortages;
     bool charge_variances;
+    struct pay_days pay_days;
 };
 
 struct scheme {
@@ -107,6 +109,11 @@ MUST_CHECK bool scheme_value(const struct scheme *scheme, int32_t cup_type, stru
                              struct money *value);
 /* The terms in force on a business day; NULL before the first. */
 const struct terms *scheme_terms(const struct scheme *scheme, struct date day);
+/* Whether a business day is a pay day by the terms in force on it. The scheme has terms by then. */
+bool scheme_pays_on(const struct scheme *scheme, struct date day);
+/* The day after the last pay day before this day: from there on nothing has been paid. If there was no pay
+ * day, the day of the first terms. */
+struct date scheme_unpaid_from(const struct scheme *scheme, struct date day);
 
 /* How far ahead of the clock an event may lie, and calendars therefore reach. */
 enum { FUTURE_ALLOWED_US = 5 * 60 * 1000000 };

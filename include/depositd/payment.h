@@ -13,7 +13,7 @@ enum payment_status {
     PAYMENT_APPROVED,   /* it may leave */
     PAYMENT_INSTRUCTED, /* it is in a file for the bank */
     PAYMENT_CONFIRMED,  /* the money has moved */
-    PAYMENT_FAILED,     /* it has not, or has come back: arrears, which the next close settles */
+    PAYMENT_FAILED,     /* it has not, or has come back: arrears, which the next pay day settles */
     PAYMENT_STATUSES
 };
 

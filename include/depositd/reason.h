@@ -43,6 +43,7 @@
     X(TOO_LONG, too_long, 422, false, "A text is too long")                                                  \
     X(TOO_MANY, too_many, 422, false, "A list has too many elements")                                        \
     X(TOO_FEW, too_few, 422, false, "A list has too few elements")                                           \
+    X(VALUE_REPEATED, value_repeated, 422, false, "A value stands twice in one list")                        \
     X(CUP_TYPE_REPEATED, cup_type_repeated, 422, false, "A cup type stands twice in one list")               \
     X(AMOUNT_DECIMALS, amount_decimals, 422, false, "An amount has not exactly its currency's decimals")     \
     /* things that an event names */                                                                         \

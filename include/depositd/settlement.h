@@ -11,12 +11,23 @@
 struct position {
     struct money amount;
     struct money arrears; /* the part of the amount that is of payments which failed */
-    int32_t days_carried; /* for how many days it has been carried forward up to now */
-    bool has_open_site;   /* that has a day after the one that closes */
+    bool was_small; /* it was carried for its size on a pay day before, and not settled or zero since … */
+    struct date small_since; /* … and this was the first such pay day */
+    bool has_open_site;      /* that has a day after the one that closes */
 };
 
-/* Whether it stays untouched until a later close: it is small, of no arrears, and not for too long. */
-bool position_is_carried(const struct position *position, const struct terms *terms, int32_t carry_days);
+/* A close settles a position, or carries it: leaves it untouched for a later close. */
+struct carrying {
+    bool carried;
+    bool small; /* carried for its size on a pay day … */
+    struct date small_since;
+};
+
+/* `terms` are those of the day, `carry_days` is how long a small position may be carried. On a pay day a
+ * position is carried if it is small, of no arrears, and not for too long. On any other day it is carried
+ * whatever it is; a position of zero then ends its time as a small one. */
+struct carrying position_carrying(const struct position *position, struct date day, const struct terms *terms,
+                                  int32_t carry_days);
 
 /* The payments that clear the positions: from and to are indices of positions, `count` is the pool.
  * `payments` has room for as many as there are positions; *payment_count is set. */

@@ -1,6 +1,7 @@
 -- Check: after each close the clearing of a settled participant's sites and its arrears are zero, and the
--- settled amount is its position; those of one carried forward are its position. Payments reproduce the
--- positions, and nobody both pays and receives (the pool does, where netting is central). $1 scheme.
+-- settled amount is its position; those of one carried forward are its position. On a pay day a position is
+-- carried only if it is small and of no arrears; on any other day every position is carried. Payments reproduce
+-- the positions, and nobody both pays and receives (the pool does, where netting is central). $1 scheme.
 WITH moved AS (
     SELECT CASE WHEN account_kind_of(account) = :account_site_clearing THEN s.participant
                 ELSE account_owner(account) END AS participant,
@@ -10,14 +11,15 @@ WITH moved AS (
      GROUP BY 1, 2, 3),
 -- Days have no gaps and close in order: every movement of a closed day meets its close's line.
 standing AS (
-    SELECT participant, account, p.business_date, p.amount AS position, p.carried_since,
+    SELECT participant, account, p.business_date,
            sum(coalesce(m.amount, 0)) OVER (PARTITION BY account ORDER BY p.business_date) AS through
       FROM (SELECT DISTINCT participant, account FROM moved) AS known
       JOIN position p USING (participant)
       LEFT JOIN moved m USING (participant, account, business_date)
      WHERE p.scheme = $1::integer),
 cleared AS (
-    SELECT participant, business_date, sum(through) AS through, count(*) FILTER (WHERE through <> 0) AS uncleared
+    SELECT participant, business_date, sum(through) AS through, count(*) FILTER (WHERE through <> 0) AS uncleared,
+           sum(through) FILTER (WHERE account_kind_of(account) = :account_arrears) AS arrears
       FROM standing GROUP BY 1, 2),
 settled AS (
     SELECT account_owner(account) AS participant, e.business_date,
@@ -33,20 +35,29 @@ paid AS (
             UNION ALL
             SELECT payee, business_date, -amount FROM payment WHERE scheme = $1::integer) AS side
      GROUP BY 1, 2),
-netting AS (
-    SELECT business_date, (SELECT netting FROM terms t WHERE t.scheme = $1::integer AND effective_date <= s.business_date
-                            ORDER BY effective_date DESC LIMIT 1) AS mode
-      FROM settlement s WHERE scheme = $1::integer),
+by_terms AS MATERIALIZED (
+    SELECT business_date, t.netting, t.minimum_payment, pays_on(s.scheme, business_date) AS pays
+      FROM settlement s
+      LEFT JOIN LATERAL (SELECT netting, minimum_payment FROM terms
+                          WHERE scheme = s.scheme AND effective_date <= s.business_date
+                          ORDER BY effective_date DESC LIMIT 1) t ON true
+     WHERE scheme = $1::integer),
 of_participant AS (
     SELECT p.participant, business_date,
-           CASE WHEN carried_since IS NULL
-                THEN coalesce(uncleared, 0) <> 0 OR coalesce(s.amount, 0) <> p.amount OR coalesce(paid.amount, 0) <> p.amount
-                     OR coalesce(s.arrears, 0) <> p.arrears
-                ELSE coalesce(through, 0) <> p.amount OR s.amount IS NOT NULL OR paid.amount IS NOT NULL OR p.arrears <> 0
-                     OR carried_since <> coalesce(carried_before, business_date) END
+           CASE WHEN NOT carried
+                THEN p.pays IS NOT TRUE OR coalesce(uncleared, 0) <> 0 OR coalesce(s.amount, 0) <> p.amount
+                     OR coalesce(paid.amount, 0) <> p.amount OR coalesce(s.arrears, 0) <> p.arrears
+                ELSE coalesce(through, 0) <> p.amount OR s.amount IS NOT NULL OR paid.amount IS NOT NULL
+                     OR CASE WHEN p.pays
+                             THEN p.arrears <> 0 OR p.amount = 0 OR abs(p.amount) >= p.minimum_payment
+                                  OR carried_since IS DISTINCT FROM coalesce(carried_before, business_date)
+                             ELSE p.arrears <> coalesce(cleared.arrears, 0)
+                                  OR carried_since IS DISTINCT FROM CASE WHEN p.amount <> 0 THEN carried_before END END END
            OR coalesce(both_ways, false) AS is_broken
-      FROM (SELECT p.*, b.carried_since AS carried_before
-              FROM position p LEFT JOIN position b ON (b.scheme, b.participant, b.business_date) = (p.scheme, p.participant, p.business_date - 1)
+      FROM (SELECT p.*, b.carried_since AS carried_before, t.minimum_payment, t.pays
+              FROM position p
+              LEFT JOIN position b ON (b.scheme, b.participant, b.business_date) = (p.scheme, p.participant, p.business_date - 1)
+              LEFT JOIN by_terms t ON t.business_date = p.business_date
              WHERE p.scheme = $1::integer) p
       LEFT JOIN cleared USING (participant, business_date)
       LEFT JOIN settled s USING (participant, business_date)
@@ -63,9 +74,9 @@ of_others AS (
 of_pool AS (
     SELECT NULL::integer, business_date,
            coalesce(paid.amount, 0) <> -coalesce((SELECT sum(amount) FROM position p WHERE p.scheme = $1::integer
-                   AND p.business_date = netting.business_date AND carried_since IS NULL), 0)
-           OR mode = 'direct' AND coalesce(both_ways, false) AS is_broken
-      FROM netting LEFT JOIN (SELECT * FROM paid WHERE participant IS NULL) paid USING (business_date)),
+                   AND p.business_date = by_terms.business_date AND NOT carried), 0)
+           OR netting = 'direct' AND coalesce(both_ways, false) AS is_broken
+      FROM by_terms LEFT JOIN (SELECT * FROM paid WHERE participant IS NULL) paid USING (business_date)),
 examined AS (SELECT * FROM of_participant UNION ALL SELECT * FROM of_others UNION ALL SELECT * FROM of_pool)
 SELECT count(*), count(*) FILTER (WHERE is_broken),
        first_lines(array_agg(format('%s at the close of %s', coalesce(p.code, 'the pool'), business_date)

@@ -1,19 +1,28 @@
 -- The amounts that participants owe (+) and are owed (-) at the end of a day, by the time they are overdue.
 -- $1 scheme, $2 business day. An amount that a failed payment put back into a position stays as old as that
--- payment, through any number of further failures. Buckets: common practice. Lines add up to the balances of
--- settlement_due and arrears.
-WITH RECURSIVE failure AS ( -- of a participant's payment, on a day; it was of the close of settled_on
+-- payment, through any number of further failures. Buckets: common practice. Lines with an account add up to
+-- the balances of settlement_due and arrears; lines without one are what the last close carried forward, which
+-- is not due yet.
+WITH RECURSIVE last_close AS MATERIALIZED (
+    SELECT max(business_date) AS business_date FROM settlement WHERE scheme = $1::integer AND business_date <= $2::date),
+failed AS ( -- of a participant's payment of the close of settled_on
     SELECT side.participant, side.amount, e.business_date AS failed_on, p.business_date AS settled_on, p.due_on
       FROM payment_change c
       JOIN entry e ON e.scheme = c.scheme AND e.entry = c.entry
       JOIN payment p ON p.scheme = c.scheme AND p.payment_id = c.payment_id
      CROSS JOIN LATERAL (VALUES (p.payer, p.amount), (p.payee, -p.amount)) AS side(participant, amount)
      WHERE c.scheme = $1::integer AND c.change = 'fail' AND side.participant IS NOT NULL),
+pay_day AS MATERIALIZED (
+    SELECT failed_on, next_pay_day($1::integer, failed_on - 1) AS taken_on
+      FROM (SELECT DISTINCT failed_on FROM failed WHERE failed_on <= $2::date) AS day),
+failure AS ( -- the close of taken_on took it up; null: none has by then
+    SELECT f.*, CASE WHEN d.taken_on <= c.business_date THEN d.taken_on END AS taken_on
+      FROM failed f LEFT JOIN pay_day d USING (failed_on), last_close c),
 chain AS ( -- the close of a day took these failures into a position, and the earlier failures
-    SELECT participant, failed_on AS closed_on, settled_on, due_on FROM failure
+    SELECT participant, taken_on AS closed_on, settled_on, due_on FROM failure WHERE taken_on IS NOT NULL
     UNION
     SELECT chain.participant, chain.closed_on, f.settled_on, f.due_on
-      FROM chain JOIN failure f ON f.participant = chain.participant AND f.failed_on = chain.settled_on),
+      FROM chain JOIN failure f ON f.participant = chain.participant AND f.taken_on = chain.settled_on),
 first_due AS (SELECT participant, closed_on, min(due_on) AS due_on FROM chain GROUP BY 1, 2),
 unpaid AS (
     SELECT p.business_date, side.participant, side.amount, p.due_on
@@ -47,8 +56,7 @@ part AS (
     SELECT f.participant, :account_arrears, coalesce(d.due_on, f.due_on), f.amount
       FROM failure f
       LEFT JOIN first_due d ON d.participant = f.participant AND d.closed_on = f.settled_on
-     WHERE f.failed_on <= $2 AND NOT EXISTS (SELECT FROM business_day b WHERE b.scheme = $1::integer AND b.business_date = f.failed_on
-                                                                      AND b.state = 'closed')),
+     WHERE f.failed_on <= $2 AND f.taken_on IS NULL),
 stands AS (
     SELECT account_owner(account) AS participant, account_kind_of(account) AS kind, amount
       FROM balances_between($1::integer, account_of(:account_settlement_due, 0, 0), account_of(:account_bank, 0, 0) - 1, $2::date)),
@@ -64,12 +72,20 @@ line AS (
            coalesce(sum(amount) FILTER (WHERE $2 - due_on BETWEEN 8 AND 30), 0) AS days_8_30,
            coalesce(sum(amount) FILTER (WHERE $2 - due_on BETWEEN 31 AND 60), 0) AS days_31_60,
            coalesce(sum(amount) FILTER (WHERE $2 - due_on > 60), 0) AS days_over_60,
-           coalesce(sum(amount) FILTER (WHERE due_on IS NULL), 0) AS undated, sum(amount) AS total
-      FROM aged WHERE amount <> 0 GROUP BY 1, 2, 3)
+           coalesce(sum(amount) FILTER (WHERE due_on IS NULL), 0) AS undated, sum(amount) AS total,
+           0 AS carried, CASE WHEN kind = :account_arrears THEN 'pay_day' END AS waits_for
+      FROM aged WHERE amount <> 0 GROUP BY 1, 2, 3
+    UNION ALL
+    SELECT participant, NULL, amount > arrears, NULL, 0, 0, 0, 0, 0, 0, amount - arrears, amount - arrears,
+           CASE WHEN carried_since IS NULL THEN 'pay_day' ELSE 'size' END
+      FROM position JOIN last_close USING (business_date)
+     WHERE scheme = $1::integer AND carried AND amount <> arrears)
 SELECT p.code, CASE WHEN receivable THEN 'receivable' ELSE 'payable' END, k.word || format('(%s)', p.code), first_due_on,
        amount_text(current, decimals), amount_text(days_1_7, decimals), amount_text(days_8_30, decimals),
        amount_text(days_31_60, decimals), amount_text(days_over_60, decimals), amount_text(undated, decimals),
-       amount_text(total, decimals)
-  FROM line JOIN participant p ON p.id = line.participant JOIN account_kind k USING (kind), scheme
+       amount_text(total, decimals), amount_text(carried, decimals), waits_for,
+       CASE WHEN waits_for IS NOT NULL
+            THEN (SELECT next_pay_day($1::integer, coalesce(c.business_date, $2::date - 1)) FROM last_close c) END
+  FROM line JOIN participant p ON p.id = line.participant LEFT JOIN account_kind k USING (kind), scheme
  WHERE scheme.id = $1::integer
  ORDER BY receivable DESC, p.code COLLATE "C", kind

@@ -34,7 +34,7 @@ journaled AS ( -- the amount that journals put on arrears
      GROUP BY 1, 2),
 cleared AS ( -- the amount that a close took out of arrears
     SELECT business_date, participant, arrears AS amount FROM position
-     WHERE scheme = $1::integer AND business_date BETWEEN $2::date AND $3::date AND carried_since IS NULL),
+     WHERE scheme = $1::integer AND business_date BETWEEN $2::date AND $3::date AND NOT carried),
 settled AS (
     SELECT business_date, participant, -sum(settled) AS amount FROM at_site GROUP BY 1, 2),
 owed AS (

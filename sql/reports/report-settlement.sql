@@ -4,7 +4,8 @@
 WITH line AS (
     SELECT p.code AS participant, s.code AS site,
            coalesce(before.closing, 0) AS brought_forward,
-           d.collected, d.refunded, d.fees, d.tax, d.stock, d.other, NULL::bigint AS arrears, NULL::bigint AS position
+           d.collected, d.refunded, d.fees, d.tax, d.stock, d.other, NULL::bigint AS arrears, NULL::bigint AS position,
+           NULL::bigint AS carried
       FROM site_day d
       JOIN site s ON s.id = d.site
       JOIN participant p ON p.id = s.participant
@@ -15,7 +16,8 @@ WITH line AS (
             ORDER BY b.business_date DESC LIMIT 1) AS before ON true
      WHERE d.scheme = $1::integer AND d.business_date = $2::date AND ($3::integer[] IS NULL OR s.id = ANY ($3))
     UNION ALL
-    SELECT p.code, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, at.arrears, at.amount
+    SELECT p.code, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, at.arrears, at.amount,
+           CASE WHEN at.carried THEN at.amount ELSE 0 END
       FROM position at
       JOIN participant p ON p.id = at.participant
      WHERE at.scheme = $1::integer AND at.business_date = $2::date
@@ -24,7 +26,9 @@ SELECT participant, site, amount_text(brought_forward, decimals), amount_text(co
        amount_text(refunded, decimals), amount_text(fees, decimals), amount_text(tax, decimals), amount_text(stock, decimals),
        amount_text(other, decimals),
        amount_text(brought_forward + collected - refunded + fees + tax + stock + other, decimals),
-       amount_text(arrears, decimals), amount_text(position, decimals)
+       amount_text(arrears, decimals), amount_text(position, decimals), amount_text(carried, decimals),
+       CASE WHEN site IS NULL
+            THEN (SELECT CASE WHEN NOT pays_on($1::integer, $2::date) THEN next_pay_day($1::integer, $2::date) END) END
   FROM line, scheme
  WHERE scheme.id = $1::integer
    AND EXISTS (SELECT FROM settlement s WHERE s.scheme = $1::integer AND s.business_date = $2::date)

@@ -148,6 +148,19 @@ const struct terms *scheme_terms(const struct scheme *scheme, struct date day)
     return found;
 }
 
+bool scheme_pays_on(const struct scheme *scheme, struct date day)
+{
+    return pay_days_include(scheme_terms(scheme, day)->pay_days, day);
+}
+
+struct date scheme_unpaid_from(const struct scheme *scheme, struct date day)
+{
+    struct date first = scheme->terms[0].from;
+    while (day.days > first.days && !scheme_pays_on(scheme, (struct date){day.days - 1}))
+        day.days--;
+    return day;
+}
+
 const struct business_day *calendar_day_of(const struct calendar *calendar, struct instant instant)
 {
     /* The last day that starts no later than the instant: a day without length is passed over. */

@@ -6,7 +6,7 @@
 #include <string.h>
 
 /* A payment that was only computed may fail as well: it is then not made at all, and its amount goes into the
- * next close. From failed nothing leads away. */
+ * next pay day. From failed nothing leads away. */
 static const struct payment_transition transitions[] = {
     {PAYMENT_COMPUTED, CHANGE_RELEASE, PAYMENT_COMPUTED, KIND_NONE},
     {PAYMENT_COMPUTED, CHANGE_APPROVE, PAYMENT_APPROVED, KIND_NONE},

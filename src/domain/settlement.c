@@ -5,11 +5,21 @@
 #include <stdlib.h>
 #include <string.h>
 
-bool position_is_carried(const struct position *position, const struct terms *terms, int32_t carry_days)
+static bool is_small(const struct position *position, const struct terms *terms)
 {
     int64_t size = position->amount.minor < 0 ? -position->amount.minor : position->amount.minor;
-    return position->amount.minor != 0 && size < terms->minimum_payment.minor &&
-           position->arrears.minor == 0 && position->days_carried < carry_days && position->has_open_site;
+    return size != 0 && size < terms->minimum_payment.minor && position->arrears.minor == 0;
+}
+
+struct carrying position_carrying(const struct position *position, struct date day, const struct terms *terms,
+                                  int32_t carry_days)
+{
+    bool was_small = position->was_small && position->amount.minor != 0;
+    struct date since = was_small ? position->small_since : day;
+    if (!pay_days_include(terms->pay_days, day))
+        return (struct carrying){.carried = true, .small = was_small, .small_since = since};
+    bool carried = is_small(position, terms) && day.days - since.days < carry_days && position->has_open_site;
+    return (struct carrying){.carried = carried, .small = carried, .small_since = since};
 }
 
 /* Each debtor pays the pool, the pool pays each creditor: in the order of the positions, payers first. */

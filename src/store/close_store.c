@@ -60,18 +60,19 @@ static void take_participant(struct pg_row *row, void *into)
     struct closing_participant *participant = into;
     participant->participant = row_int32(row);
     participant->arrears.minor = row_int(row);
-    participant->carried = !row_is_null(row);
-    participant->carried_since = row_date_or(row, DATE_OPEN_ENDED);
+    participant->was_small = !row_is_null(row);
+    participant->small_since = row_date_or(row, DATE_OPEN_ENDED);
     participant->exceptions.minor = row_int(row);
     row_skip(row); /* its bank account */
     participant->bank_account_changed = row_bool_or_false(row);
 }
 
 enum store_result store_closing_participants(struct pg *pg, struct arena *arena, int32_t scheme,
-                                             struct date date, struct closing_participant **participants,
-                                             size_t *count)
+                                             struct unpaid_days days,
+                                             struct closing_participant **participants, size_t *count)
 {
-    return pg_ask(pg, &sql_close_participants, DAY_ARGS(scheme, date),
+    return pg_ask(pg, &sql_close_participants,
+                  PG_ARGS(arg_int(scheme), arg_date(days.through), arg_date(days.from)),
                   PG_LIST(arena, take_participant, NULL, participants, count));
 }
 
@@ -135,8 +136,9 @@ enum store_result store_add_positions(struct pg *pg, int32_t scheme, struct date
                   PG_ARGS(arg_int(scheme), arg_date(date), arg_int4s(COLUMN(positions, count, participant)),
                           arg_int8s(COLUMN(positions, count, amount.minor)),
                           arg_int8s(COLUMN(positions, count, arrears.minor)),
-                          arg_bools(COLUMN(positions, count, carried)),
-                          arg_dates(COLUMN(positions, count, carried_since))));
+                          arg_bools(COLUMN(positions, count, carrying.carried)),
+                          arg_bools(COLUMN(positions, count, carrying.small)),
+                          arg_dates(COLUMN(positions, count, carrying.small_since))));
 }
 
 enum store_result store_add_payments(struct pg *pg, int32_t scheme, struct date date, struct date due_on,

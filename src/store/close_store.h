@@ -32,14 +32,20 @@ MUST_CHECK enum store_result store_closing_reversed(struct pg *pg, struct arena 
 struct closing_participant {
     int32_t participant;
     struct money arrears;
-    bool carried;              /* already before this close … */
-    struct date carried_since; /* … and since this day */
+    bool was_small;          /* carried for its size by the close before … */
+    struct date small_since; /* … and since this pay day */
     struct money exceptions;
     bool bank_account_changed; /* since its last payout */
 };
 
+/* The days that a close pays for. */
+struct unpaid_days {
+    struct date from, through; /* the day after the last pay day; the day that closes */
+};
+
+/* The exceptions are those of the unpaid days. */
 MUST_CHECK enum store_result store_closing_participants(struct pg *pg, struct arena *arena, int32_t scheme,
-                                                        struct date date,
+                                                        struct unpaid_days days,
                                                         struct closing_participant **participants,
                                                         size_t *count);
 
@@ -68,8 +74,7 @@ struct settlement_row {
 struct position_row {
     int32_t participant;
     struct money amount, arrears;
-    bool carried;
-    struct date carried_since;
+    struct carrying carrying;
 };
 
 struct payment_row {

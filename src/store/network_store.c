@@ -103,6 +103,8 @@ static void take_terms(struct pg_row *row, void *into)
     terms->tax_rate.ppm = row_int32(row);
     terms->charge_shortages = row_bool(row);
     terms->charge_variances = row_bool(row);
+    terms->pay_days.weekdays = (uint32_t)row_int32(row);
+    terms->pay_days.month_days = (uint32_t)row_int32(row);
     if (scheme != NULL && scheme->terms_count++ == 0)
         scheme->terms = terms;
 }

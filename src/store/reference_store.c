@@ -182,7 +182,8 @@ enum store_result store_put_terms(struct pg *pg, const char *scheme, const struc
                               arg_text(netting_words[row->netting]), arg_int(row->minimum_payment.unscaled),
                               arg_int(row->service_fee.unscaled), arg_int(row->handling_fee.unscaled),
                               arg_int(row->tax_rate.ppm), arg_text(bearing_words[row->shortage_terms]),
-                              arg_text(bearing_words[row->variance_terms])),
+                              arg_text(bearing_words[row->variance_terms]), arg_int(row->pay_days.weekdays),
+                              arg_int(row->pay_days.month_days)),
                       changed);
 }
 

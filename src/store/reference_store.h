@@ -9,6 +9,7 @@
 
 #include "base/buffer.h"
 #include "depositd/access.h"
+#include "depositd/pay_days.h"
 #include "store/json_slice.h"
 
 /* NULL-ended. */
@@ -58,6 +59,7 @@ struct terms_row {
     struct decimal minimum_payment, service_fee, handling_fee;
     struct rate tax_rate;
     int shortage_terms, variance_terms;
+    struct pay_days pay_days;
 };
 
 struct refund_value_row {

@@ -94,7 +94,7 @@ static void take_position(struct pg_row *row, void *into)
     struct position_row *position = into;
     position->participant = row_int32(row);
     position->amount.minor = row_int(row);
-    position->carried = row_bool(row);
+    position->carrying.carried = row_bool(row);
 }
 
 enum store_result read_positions(struct pg *pg, struct arena *arena, int32_t scheme, struct date day,

@@ -165,8 +165,9 @@ SELECT 1, t.id, d.business_date, 1, now(), 1, 10, 8, 2500, 2000 FROM crowd_day d
 """
 
 MONEY = """
-INSERT INTO position (scheme, business_date, participant, amount, arrears)
-SELECT DISTINCT d.scheme, d.business_date, s.participant, 500, 0 FROM crowd_day d JOIN site s ON s.scheme = d.scheme
+INSERT INTO position (scheme, business_date, participant, amount, arrears, carried)
+SELECT DISTINCT d.scheme, d.business_date, s.participant, 500, 0, false
+  FROM crowd_day d JOIN site s ON s.scheme = d.scheme
     WHERE d.closed;
 CREATE TABLE crowd_payment AS
 SELECT scheme, format('%s-%s-%s', scheme, to_char(business_date, 'YYMMDD'), participant) AS payment_id, business_date,

@@ -5,6 +5,7 @@ It shares no code with the service and never optimises: it is slow, short and ea
 units. `Model.post` gives the answer that the service must give for an event, and `Model.close` gives the settlement;
 `balances` gives the accounts by the names that /v1/accounts uses.
 """
+from calendar import monthrange
 from collections import Counter, defaultdict
 from datetime import date, datetime, time, timedelta, timezone
 from decimal import Decimal
@@ -111,6 +112,21 @@ class Model:
 
     def terms(self, day):
         return self._in_force(self.scheme["terms"], day)
+
+    def pays_on(self, day):
+        """Whether positions are settled at the close of the day."""
+        pay_days = self.terms(day).get("pay_days", "daily")
+        length = monthrange(day.year, day.month)[1]
+        return pay_days == "daily" or any(
+            day.strftime("%a").lower() == named if isinstance(named, str) else day.day == min(named, length)
+            for named in pay_days
+        )
+
+    def next_pay_day(self, day):
+        day += DAY
+        while not self.pays_on(day):
+            day += DAY
+        return day
 
     def start(self, day):
         return day_start(day, self.scheme["cut_off"], self.scheme["time_zone"])
@@ -568,7 +584,11 @@ class Model:
             positions[participant] = position
             is_open = any(s["opened_on"] <= day.isoformat() < s.get("closed_on", "9999-12-31") for s in own)
             since = self.carried_since.get(participant, day)
-            if (
+            if not self.pays_on(day):
+                carried.add(participant)
+                if not position:
+                    self.carried_since.pop(participant, None)
+            elif (
                 position
                 and not arrears[participant]
                 and abs(position) < self.minor(terms["minimum_payment"])
@@ -607,7 +627,9 @@ class Model:
             "positions": positions,
             "arrears": arrears,
             "carried": carried,
+            "carried_since": dict(self.carried_since),
             "netting": terms["netting"],
+            "next_pay_day": None if self.pays_on(day) else str(self.next_pay_day(day)),
             "sites": {
                 s: {
                     "brought_forward": opening[f"site_clearing({s})"],

@@ -313,8 +313,8 @@ TAMPERINGS = {
         {"positions_cleared", "seals_verify"},
     ),
     "a position is said to be carried forward": (
-        f"UPDATE position SET carried_since = business_date WHERE {OF} AND amount = (SELECT max(amount) FROM position"
-        f" WHERE {OF})",
+        f"UPDATE position SET carried = true, carried_since = business_date WHERE {OF} AND amount = (SELECT max(amount)"
+        f" FROM position WHERE {OF})",
         {"positions_cleared", "seals_verify"},
     ),
     "a position is missing": (

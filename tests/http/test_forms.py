@@ -161,6 +161,22 @@ def test_lists_within_a_form(office):
     ]
 
 
+def test_pay_days_are_one_field(office):
+    """A word, or days with commas between them."""
+    target = "/v1/schemes/tern-bay/terms/9999-01-01"
+    office.admin.put(target, {**network.TERMS, "pay_days": ["mon", "fri"]})
+    for typed, given in (("1, 15", [1, 15]), ("sun wed", ["wed", "sun"]), ("daily", "daily"), ("31", [31])):
+        change = form(office.boss, f"/forms/putTerms?target={target}")
+        assert led_to(change.fill({"/pay_days": typed}).send()) == target
+        assert office.admin.get(target)["pay_days"] == given
+        assert form(office.boss, f"/forms/putTerms?target={target}").fields["/pay_days"] == (
+            given if isinstance(given, str) else ", ".join(map(str, given))
+        )
+    wrong = form(office.boss, f"/forms/putTerms?target={target}").fill({"/pay_days": "fri, 32"}).send()
+    assert "the kind of the others" in shown(wrong, 422).source
+    assert Form(office.boss, shown(wrong, 422), "/forms/").fields["/pay_days"] == "fri, 32"
+
+
 def test_a_thing_is_made_by_a_form(office):
     [new] = [f for f in forms_of(page(office.boss, "/v1/schemes/tern-bay/refund-values")) if "putRefundValue" in f]
     later = WORKED_DAY + timedelta(days=4000)

@@ -72,6 +72,15 @@ def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix, days=DAY
                 "tax_rate": rng.choice(["0", "0.15", "0.25", "0.0875"]),
                 "shortage_terms": rng.choice(["absorb", "charge"]),
                 "variance_terms": rng.choice(["absorb", "charge"]),
+                "pay_days": rng.choice(
+                    [
+                        "daily",
+                        "daily",
+                        rng.sample(["mon", "tue", "wed", "thu", "fri", "sat", "sun"], rng.randint(1, 3)),
+                        rng.sample(range(1, 32), rng.randint(1, 4)),
+                        [31],
+                    ]
+                ),
             }
         )
     ]
@@ -87,7 +96,7 @@ def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix, days=DAY
         time_zone=zone,
         stock_terms=stock_terms,
         terms=terms,
-        carry_days=4,
+        carry_days=rng.choice([4, 15]),
         operator=OPERATORS[code],
         count_tolerance=rng.randint(0, 2),
         more_values=[(c, d, a) for c, rows in values.items() for d, a in rows],
@@ -429,6 +438,10 @@ def compare_settlement(model, settlement, expected):
         p: model.amount(a) for p, a in expected["arrears"].items()
     }
     assert {p for p, line in positions.items() if line["carried_forward"]} == expected["carried"]
+    assert settlement.get("next_pay_day") == expected["next_pay_day"]
+    assert {p: line["carried_since"] for p, line in positions.items() if "carried_since" in line} == {
+        p: str(since) for p, since in expected["carried_since"].items()
+    }
     assert {c["participant"]: c["amount"] for c in settlement["carried_forward"]} == {
         p: positions[p]["amount"] for p in expected["carried"]
     }

@@ -534,6 +534,7 @@ ELSEWHERE = {
     "currency_unknown",
     "time_zone_unknown",
     "participant_unknown",
+    "value_repeated",  # test_pay_days.py
     "overloaded",
     "outcome_unknown",
     "internal_error",

@@ -71,7 +71,7 @@ class Books:
 
     def ageing(self, day):
         """(account, side) -> the buckets that are not empty. Also checks that they add up to the trial balance."""
-        rows = self.report("ageing", as_of=day)
+        rows = [r for r in self.report("ageing", as_of=day) if r["account"]]  # the others are carried forward
         total = {}
         for row in rows:
             total[row["account"]] = total.get(row["account"], 0) + Decimal(row["total"])

@@ -373,7 +373,7 @@ TRIES = {
         REFUSED,
     ),
     "a position is added to a closed day": (
-        f"INSERT INTO position SELECT scheme, business_date, 99, 5, 0, NULL FROM settlement WHERE {CLOSED}",
+        f"INSERT INTO position SELECT scheme, business_date, 99, 5, 0, NULL, false FROM settlement WHERE {CLOSED}",
         REFUSED,
     ),
     "a payment is added to a closed day": (

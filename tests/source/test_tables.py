@@ -31,6 +31,7 @@ PARTIAL = {
         "FORM_INTEGER",
         "FORM_AMOUNT",
         "FORM_NUMBER",
+        "FORM_PAY_DAYS",
         "FORM_OBJECT",
         "FORM_LIST",
     },

@@ -6,6 +6,7 @@
 #include "depositd/civil.h"
 #include "depositd/event.h"
 #include "depositd/money.h"
+#include "depositd/pay_days.h"
 #include "suite.h"
 
 #include <stdlib.h>
@@ -29,6 +30,7 @@ struct outer {
     struct instant instant;
     struct date date;
     int64_t time;
+    struct pay_days pay_days;
     struct inner object;
     struct shape_list list, codes;
 };
@@ -60,6 +62,7 @@ static const struct field outer_fields[] = {
     {FIELD(instant, FORM_INSTANT)},
     {FIELD(date, FORM_DATE)},
     {FIELD(time, FORM_TIME)},
+    {FIELD(pay_days, FORM_PAY_DAYS)},
     {FIELD(object, FORM_OBJECT), .shape = &inner},
     {FIELD(list, FORM_LIST), .minimum = 1, .maximum = 3, .shape = &inner},
     {FIELD(codes, FORM_LIST), .minimum = 0, .maximum = 2, .shape = &bare},
@@ -166,6 +169,22 @@ static const struct {
     {"\"time\":\"03:00:00\"", "bad_format /body/time"},
     {"\"time\":\"0x:00\"", "bad_format /body/time"},
     {"\"time\":3", "wrong_type /body/time"},
+    {"\"pay_days\":\"daily\"", ""},
+    {"\"pay_days\":[\"fri\",\"mon\"]", ""},
+    {"\"pay_days\":[1,15,31]", ""},
+    {"\"pay_days\":\"fri\"", "value_unknown /body/pay_days"},
+    {"\"pay_days\":15", "wrong_type /body/pay_days"},
+    {"\"pay_days\":{}", "wrong_type /body/pay_days"},
+    {"\"pay_days\":[]", "too_few /body/pay_days"},
+    {"\"pay_days\":[\"fri\",\"Sat\"]", "value_unknown /body/pay_days/1"},
+    {"\"pay_days\":[\"fri\",\"mon\",\"fri\"]", "value_repeated /body/pay_days/2"},
+    {"\"pay_days\":[0,32,15,15]",
+     "out_of_range /body/pay_days/0, out_of_range /body/pay_days/1, value_repeated /body/pay_days/3"},
+    {"\"pay_days\":[1,\"fri\",1.5]", "wrong_type /body/pay_days/1, wrong_type /body/pay_days/2"},
+    {"\"pay_days\":[\"fri\",1]", "wrong_type /body/pay_days/1"},
+    {"\"pay_days\":[null]", "wrong_type /body/pay_days/0"},
+    {"\"pay_days\":[1,1,1,1,1,1,1,1,1,1,1,1,1,1,1,1,1,1,1,1,1,1,1,1,1,1,1,1,1,1,1,1]",
+     "too_many /body/pay_days"},
     {"\"object\":{\"code\":\"b\"}", ""},
     {"\"object\":{}", "member_missing /body/object/code"},
     {"\"object\":[]", "wrong_type /body/object"},
@@ -254,7 +273,8 @@ START_TEST(a_good_body_fills_the_struct)
         "{\"code\":\"anchor\",\"text\":\"\u00e4\",\"word\":\"green\",\"integer\":12,\"flag\":false,"
         "\"amount\":"
         "\"-2.50\",\"rate\":\"0.15\",\"number\":47.5,\"uuid\":\"00010203-0405-0607-0809-0a0b0c0d0e0F\","
-        "\"instant\":\"1970-01-01T00:00:01.5Z\",\"date\":\"1970-01-02\",\"time\":\"03:30\",\"object\":{"
+        "\"instant\":\"1970-01-01T00:00:01.5Z\",\"date\":\"1970-01-02\",\"time\":\"03:30\",\"pay_days\":["
+        "\"sun\",\"mon\"],\"object\":{"
         "\"code\":"
         "\"b\",\"number\":3},\"list\":[{\"code\":\"c\"},{\"code\":\"d\",\"number\":4}],\"codes\":[\"e\","
         "\"f\"]}";
@@ -276,6 +296,7 @@ START_TEST(a_good_body_fills_the_struct)
     ck_assert_int_eq(into.instant.us, 1500000);
     ck_assert_int_eq(into.date.days, 1);
     ck_assert_int_eq(into.time, 210);
+    ck_assert(into.pay_days.weekdays == 0x41 && into.pay_days.month_days == 0);
     ck_assert_str_eq(into.object.code, "b");
     ck_assert_int_eq(into.object.number, 3);
     const struct inner *list = into.list.items;
@@ -372,6 +393,11 @@ static const struct {
     {"instant", "{\"type\":\"string\",\"format\":\"date-time\"}"},
     {"date", "{\"type\":\"string\",\"format\":\"date\"}"},
     {"time", "{\"type\":\"string\",\"pattern\":\"^([01][0-9]|2[0-3]):[0-5][0-9]$\"}"},
+    {"pay_days",
+     "{\"oneOf\":[{\"const\":\"daily\"},{\"type\":\"array\",\"minItems\":1,\"uniqueItems\":true,\"items\":"
+     "{\"type\":\"string\",\"enum\":[\"mon\",\"tue\",\"wed\",\"thu\",\"fri\",\"sat\",\"sun\"]}},"
+     "{\"type\":\"array\",\"minItems\":1,\"uniqueItems\":true,"
+     "\"items\":{\"type\":\"integer\",\"minimum\":1,\"maximum\":31}}]}"},
     {"object", "{\"$ref\":\"#/components/schemas/Inner\"}"},
     {"list", "{\"type\":\"array\",\"minItems\":1,\"maxItems\":3,\"items\":"
              "{\"$ref\":\"#/components/schemas/Inner\"}}"},

@@ -1,7 +1,7 @@
--- The participants that day $2 of scheme $1 concerns, in the order of their codes: their arrears, the day
--- since which their position has been carried forward, the sum of the day's exceptions at their sites, their
--- bank account, and whether this account differs from that of their last payout that was released, or was not
--- held for this reason.
+-- The participants that day $2 of scheme $1 concerns, in the order of their codes: their arrears, the pay day
+-- since which their position has been carried for its size, the sum of the exceptions at their sites from day
+-- $3 (on which nothing was paid yet) through day $2, their bank account, and whether this account differs from
+-- that of their last payout that was released, or was not held for this reason.
 WITH exceptions AS (
     SELECT s.participant, sum(coalesce(abs(x.amount), abs(x.quantity) * v.amount, 0)) AS amount
       FROM business_day d
@@ -9,9 +9,9 @@ WITH exceptions AS (
                       AND x.business_date = d.business_date AND x.kind IN ('off_tariff', 'late_tariff', 'count_off')
       JOIN site s ON s.id = x.site
       LEFT JOIN LATERAL (SELECT r.amount FROM refund_value r
-                          WHERE r.scheme = x.scheme AND r.cup_type = x.cup_type AND r.effective_date <= $2::date
+                          WHERE r.scheme = x.scheme AND r.cup_type = x.cup_type AND r.effective_date <= x.business_date
                           ORDER BY r.effective_date DESC LIMIT 1) v ON true
-     WHERE d.scheme = $1::integer AND d.business_date = $2::date
+     WHERE d.scheme = $1::integer AND d.business_date BETWEEN $3::date AND $2::date
      GROUP BY s.participant)
 SELECT p.id, folded_balance_through($1::integer, account_of(:account_arrears, p.id, 0), $2::date), o.carried_since,
        coalesce(e.amount, 0), p.bank_account,

@@ -6,7 +6,8 @@ SELECT json_build_object(
            'minimum_payment', amount_text(t.minimum_payment, c.decimals),
            'service_fee', amount_text(t.service_fee, c.decimals),
            'handling_fee', amount_text(t.handling_fee, c.decimals),
-           'tax_rate', rate_text(t.tax_rate_ppm), 'shortage_terms', t.shortage_terms, 'variance_terms', t.variance_terms),
+           'tax_rate', rate_text(t.tax_rate_ppm), 'shortage_terms', t.shortage_terms, 'variance_terms', t.variance_terms,
+           'pay_days', pay_days_json(t)),
        t.effective_date
   FROM terms t JOIN scheme c ON c.id = t.scheme
  WHERE c.code = ($1::text[])[1]

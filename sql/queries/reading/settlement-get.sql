@@ -23,7 +23,7 @@ site_line AS MATERIALIZED (
                ORDER BY line.code COLLATE "C") AS items
       FROM line, of_scheme GROUP BY participant),
 at_close AS MATERIALIZED (
-    SELECT p.code, at.participant, amount, arrears, carried_since IS NOT NULL AS carried
+    SELECT p.code, at.participant, amount, arrears, carried, carried_since
       FROM position at JOIN participant p ON p.id = at.participant
      WHERE at.scheme = $1::integer AND business_date = $2::date
        AND ($3::integer[] IS NULL OR at.participant IN (SELECT participant FROM own))),
@@ -34,9 +34,10 @@ paid AS MATERIALIZED (
        AND ($3::integer[] IS NULL OR payer IN (SELECT participant FROM own) OR payee IN (SELECT participant FROM own)))
 SELECT json_strip_nulls(json_build_object(
     'scheme', code, 'date', s.business_date, 'currency', currency, 'closed_at', instant_text(closed_at),
+    'next_pay_day', CASE WHEN NOT pays_on(id, s.business_date) THEN next_pay_day(id, s.business_date) END,
     'positions', (SELECT coalesce(json_agg(json_build_object(
             'participant', at_close.code, 'amount', amount_text(amount, decimals), 'arrears', amount_text(arrears, decimals),
-            'carried_forward', carried, 'sites', coalesce(items, '[]')) ORDER BY at_close.code COLLATE "C"), '[]')
+            'carried_forward', carried, 'carried_since', carried_since, 'sites', coalesce(items, '[]')) ORDER BY at_close.code COLLATE "C"), '[]')
         FROM at_close LEFT JOIN site_line USING (participant)),
     'carried_forward', (SELECT coalesce(json_agg(json_build_object(
             'participant', at_close.code, 'amount', amount_text(amount, decimals)) ORDER BY at_close.code COLLATE "C"), '[]')

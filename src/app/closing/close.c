@@ -81,8 +81,10 @@ static enum store_result load_figures(struct closing *closing)
         result = store_closing_reversed(work->pg, &work->arena, scheme, date, &closing->reversed,
                                         &closing->reversed_count);
     if (result == STORE_OK)
-        result = store_closing_participants(work->pg, &work->arena, scheme, date, &closing->participants,
-                                            &closing->participant_count);
+        result =
+            store_closing_participants(work->pg, &work->arena, scheme,
+                                       (struct unpaid_days){scheme_unpaid_from(work->scheme, date), date},
+                                       &closing->participants, &closing->participant_count);
     return result == STORE_OK ? index_participants(closing) : result;
 }
 

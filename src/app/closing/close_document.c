@@ -39,7 +39,7 @@ void close_document_write(const struct close_document *document, struct buffer *
         buffer_printf(text, "%s{\"amount\":\"", i > 0 ? "," : "");
         amount_text(text, position->amount, decimals);
         buffer_printf(text, "\",\"carried_forward\":%s,\"participant\":\"%s\"}",
-                      position->carried ? "true" : "false",
+                      position->carrying.carried ? "true" : "false",
                       close_document_party(document->network, position->participant));
     }
     buffer_printf(text, "],\"scheme\":\"%s\"}", document->scheme->code);

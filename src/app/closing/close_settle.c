@@ -98,14 +98,15 @@ static void decide_carrying(const struct closing *closing, size_t at)
 {
     const struct closing_participant *participant = &closing->participants[at];
     struct position_row *row = &closing->positions[at];
-    row->carried_since = participant->carried ? participant->carried_since : closing->day->date;
     struct position position = {
         .amount = row->amount,
         .arrears = row->arrears,
-        .days_carried = closing->day->date.days - row->carried_since.days,
+        .was_small = participant->was_small,
+        .small_since = participant->small_since,
         .has_open_site = has_open_site(closing, participant->participant),
     };
-    row->carried = position_is_carried(&position, closing->terms, closing->work->scheme->carry_days);
+    row->carrying =
+        position_carrying(&position, closing->day->date, closing->terms, closing->work->scheme->carry_days);
 }
 
 static enum store_result find_positions(struct closing *closing)
@@ -151,11 +152,11 @@ static enum store_result settle(struct closing *closing)
     struct money none = {0};
     for (size_t i = 0; i < closing->site_count && result == STORE_OK; i++) {
         const struct closing_site *site = &closing->sites[i];
-        if (!position_of(closing, site->participant)->carried)
+        if (!position_of(closing, site->participant)->carrying.carried)
             result = post_settling(closing, site->site, site->participant, site->clearing, none);
     }
     for (size_t i = 0; i < closing->participant_count && result == STORE_OK; i++)
-        if (!closing->positions[i].carried)
+        if (!closing->positions[i].carrying.carried)
             result = post_settling(closing, 0, closing->positions[i].participant, none,
                                    closing->positions[i].arrears);
     return result;
@@ -210,7 +211,7 @@ static enum store_result find_payments(struct closing *closing)
     if (settled == NULL || netted == NULL || closing->payments == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < count; i++)
-        if (!closing->positions[i].carried)
+        if (!closing->positions[i].carrying.carried)
             settled[i] = closing->positions[i].amount;
     enum netting_result result =
         settlement_payments(closing->terms->netting, settled, count, netted, &closing->payment_count);

@@ -50,7 +50,7 @@ static enum store_result change_by_line(struct resolving *resolving, struct bank
 
 /* The line was this payment, or its return. The payment's own entry moves the account `bank`, so the entry of
  * the line is taken back by as much. The rest, by which the line is over or under, becomes the participant's
- * arrears, which the next close settles. */
+ * arrears, which the next pay day settles. */
 static enum store_result resolve_as(struct resolving *resolving, struct bank_payment *payment)
 {
     struct money moved = bank_payment_effect(payment);

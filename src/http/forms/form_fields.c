@@ -10,7 +10,7 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { EMPTY_ROWS = 3, MORE_ROWS = 5, LONG_TEXT = 200 };
+enum { EMPTY_ROWS = 3, MORE_ROWS = 5, LONG_TEXT = 200, VALUE_TEXT_MAX = 160 };
 
 /* --- one input ----------------------------------------------------------------------------------------- */
 
@@ -111,6 +111,7 @@ static const char *attributes_of(const struct field *field)
         return field->minimum < 0 ? "" : " inputmode=\"decimal\"";
     case FORM_CODE:
     case FORM_UUID:
+    case FORM_PAY_DAYS:
         return " autocapitalize=\"none\" spellcheck=\"false\"";
     case FORM_TEXT:
     case FORM_WORD:
@@ -140,17 +141,38 @@ static void add_input(const struct form_view *view, const struct field *field, c
     buffer_add_text(view->text, "\" autocomplete=\"off\">\n");
 }
 
-/* NULL: there is no value. */
-static const char *text_of(const json_t *value, char number[static 32])
+static const char *text_of(const json_t *value, char number[static VALUE_TEXT_MAX]);
+
+/* A list in one field: its elements with commas between them. */
+static const char *list_text(const json_t *list, char text[static VALUE_TEXT_MAX])
 {
+    size_t length = 0, index;
+    const json_t *element;
+    text[0] = '\0';
+    json_array_foreach(list, index, element)
+    {
+        char number[VALUE_TEXT_MAX];
+        const char *one = text_of(element, number);
+        if (one != NULL && length < VALUE_TEXT_MAX)
+            length += (size_t)snprintf(text + length, VALUE_TEXT_MAX - length, "%s%.20s",
+                                       index > 0 ? ", " : "", one);
+    }
+    return text;
+}
+
+/* NULL: there is no value. */
+static const char *text_of(const json_t *value, char number[static VALUE_TEXT_MAX])
+{
+    if (json_is_array(value))
+        return list_text(value, number);
     if (json_is_string(value))
         return json_string_value(value);
     if (json_is_boolean(value))
         return json_is_true(value) ? "true" : "false";
     if (json_is_integer(value))
-        snprintf(number, 32, "%" JSON_INTEGER_FORMAT, json_integer_value(value));
+        snprintf(number, VALUE_TEXT_MAX, "%" JSON_INTEGER_FORMAT, json_integer_value(value));
     else if (json_is_real(value))
-        snprintf(number, 32, "%.10g", json_real_value(value));
+        snprintf(number, VALUE_TEXT_MAX, "%.10g", json_real_value(value));
     else
         return NULL;
     return number;
@@ -159,7 +181,7 @@ static const char *text_of(const json_t *value, char number[static 32])
 static void add_scalar(const struct form_view *view, const struct field *field, const char *pointer,
                        const json_t *json)
 {
-    char number[32];
+    char number[VALUE_TEXT_MAX];
     const char *value = text_of(json, number);
     const char *name = strrchr(pointer, '/') + 1;
     buffer_add_text(view->text, "<div class=\"field\">");

@@ -38,6 +38,24 @@ static json_t *boolean_of(const char *text)
     return is_true || strcmp(text, "false") == 0 ? json_boolean(is_true) : NULL;
 }
 
+/* Days with commas or spaces between them become a list. NULL: the text is "daily", or cannot be a list. */
+static json_t *pay_days_of(const char *text)
+{
+    json_t *list = strcmp(text, "daily") != 0 ? json_array() : NULL;
+    for (text += strspn(text, ", "); list != NULL && *text != '\0'; text += strspn(text, ", ")) {
+        char day[32];
+        size_t length = strcspn(text, ", ");
+        snprintf(day, sizeof day, "%.*s", (int)(length < sizeof day ? length : sizeof day - 1), text);
+        json_t *number = integer_of(day);
+        if (json_array_append_new(list, number != NULL ? number : json_string(day)) != 0) {
+            json_decref(list);
+            return NULL;
+        }
+        text += length;
+    }
+    return list;
+}
+
 /* NULL: the field is empty, or there is none. */
 static json_t *scalar_of(struct picking *picking, enum form form, const char *pointer)
 {
@@ -51,6 +69,8 @@ static json_t *scalar_of(struct picking *picking, enum form form, const char *po
         value = number_of(text);
     else if (form == FORM_BOOLEAN)
         value = boolean_of(text);
+    else if (form == FORM_PAY_DAYS)
+        value = pay_days_of(text);
     if (value == NULL)
         value = json_string(text);
     picking->failed = picking->failed || value == NULL;

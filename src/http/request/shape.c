@@ -10,6 +10,7 @@
 #include "depositd/civil.h"
 #include "depositd/event.h"
 #include "depositd/money.h"
+#include "depositd/pay_days.h"
 
 #include <assert.h>
 #include <inttypes.h>
@@ -307,6 +308,66 @@ static void decode_time(struct walk *walk, const struct place *place, const stru
     }
 }
 
+/* The number of a pay day in a list, from 0: of weekdays or of days of the month. -1: a fault was added. */
+static int pay_day_index(struct walk *walk, const struct place *place, bool weekdays, const json_t *json)
+{
+    if (weekdays != json_is_string(json) || !(json_is_string(json) || json_is_integer(json))) {
+        refuse(walk, place, REASON_WRONG_TYPE,
+               "must be a weekday or a day of the month, and of the kind of the others in the list");
+        return -1;
+    }
+    if (!weekdays) {
+        json_int_t day = json_integer_value(json);
+        if (day >= 1 && day <= MONTH_DAYS_MAX)
+            return (int)day - 1;
+        refuse(walk, place, REASON_OUT_OF_RANGE, "must be 1 to 31");
+        return -1;
+    }
+    for (int i = 0; weekday_words[i] != NULL; i++)
+        if (strcmp(json_string_value(json), weekday_words[i]) == 0)
+            return i;
+    refuse_word(walk, place, weekday_words);
+    return -1;
+}
+
+/* A list has days of one kind; the first tells which. */
+static void decode_pay_day_list(struct walk *walk, const struct place *place, const json_t *json,
+                                struct pay_days *days)
+{
+    bool weekdays = json_is_string(json_array_get(json, 0));
+    uint32_t *bits = weekdays ? &days->weekdays : &days->month_days;
+    if (json_array_size(json) == 0)
+        refuse(walk, place, REASON_TOO_FEW, "must have at least one day");
+    if (json_array_size(json) > MONTH_DAYS_MAX) {
+        refuse(walk, place, REASON_TOO_MANY, "has more days than a month");
+        return;
+    }
+    for (size_t i = 0; i < json_array_size(json); i++) {
+        struct place element = {.parent = place, .index = i};
+        int index = pay_day_index(walk, &element, weekdays, json_array_get(json, i));
+        if (index >= 0 && (*bits >> index & 1) != 0)
+            refuse(walk, &element, REASON_VALUE_REPEATED, "stands in the list before");
+        else if (index >= 0)
+            *bits |= UINT32_C(1) << index;
+    }
+}
+
+static void decode_pay_days(struct walk *walk, const struct place *place, const struct field *field,
+                            const json_t *json, void *into)
+{
+    struct pay_days days = {0};
+    (void)field;
+    if (json_is_array(json))
+        decode_pay_day_list(walk, place, json, &days);
+    else if (!json_is_string(json))
+        refuse(walk, place, REASON_WRONG_TYPE,
+               "must be daily, or a list of weekdays or of days of the month");
+    else if (strcmp(json_string_value(json), "daily") != 0)
+        refuse(walk, place, REASON_VALUE_UNKNOWN,
+               "must be daily, or a list of weekdays or of days of the month");
+    memcpy(into, &days, sizeof days);
+}
+
 static void decode_shape(struct walk *walk, const struct place *place, const struct shape *shape,
                          const json_t *json, void *into);
 
@@ -346,11 +407,11 @@ static void decode_list(struct walk *walk, const struct place *place, const stru
 }
 
 static decoder *const decoders[] = {
-    [FORM_CODE] = decode_code,       [FORM_TEXT] = decode_text,       [FORM_WORD] = decode_word,
-    [FORM_INTEGER] = decode_integer, [FORM_BOOLEAN] = decode_boolean, [FORM_AMOUNT] = decode_amount,
-    [FORM_RATE] = decode_rate,       [FORM_NUMBER] = decode_number,   [FORM_UUID] = decode_uuid,
-    [FORM_INSTANT] = decode_instant, [FORM_DATE] = decode_date,       [FORM_TIME] = decode_time,
-    [FORM_OBJECT] = decode_object,   [FORM_LIST] = decode_list,
+    [FORM_CODE] = decode_code,         [FORM_TEXT] = decode_text,       [FORM_WORD] = decode_word,
+    [FORM_INTEGER] = decode_integer,   [FORM_BOOLEAN] = decode_boolean, [FORM_AMOUNT] = decode_amount,
+    [FORM_RATE] = decode_rate,         [FORM_NUMBER] = decode_number,   [FORM_UUID] = decode_uuid,
+    [FORM_INSTANT] = decode_instant,   [FORM_DATE] = decode_date,       [FORM_TIME] = decode_time,
+    [FORM_PAY_DAYS] = decode_pay_days, [FORM_OBJECT] = decode_object,   [FORM_LIST] = decode_list,
 };
 
 static void decode_field(struct walk *walk, const struct place *place, const struct field *field,

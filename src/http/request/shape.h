@@ -15,20 +15,21 @@
 #include <stddef.h>
 
 enum form {
-    FORM_CODE,    /* [a-z0-9][a-z0-9-]{0,31}          -> char[CODE_SIZE] */
-    FORM_TEXT,    /* UTF-8, min..max characters        -> const char * */
-    FORM_WORD,    /* one of words[]                    -> int (its index) */
-    FORM_INTEGER, /* JSON integer, min..max            -> int64_t */
-    FORM_BOOLEAN, /*                                   -> bool */
-    FORM_AMOUNT,  /* decimal string, min..max of its sign: min 0 means not negative -> struct decimal */
-    FORM_RATE,    /* decimal string of 0 to 1          -> struct rate */
-    FORM_NUMBER,  /* any JSON number, min..max         -> double (latitude, longitude) */
-    FORM_UUID,    /*                                   -> struct uuid */
-    FORM_INSTANT, /* RFC 3339                          -> struct instant */
-    FORM_DATE,    /* YYYY-MM-DD                        -> struct date */
-    FORM_TIME,    /* HH:MM, 00:00 to 23:59             -> int64_t minutes */
-    FORM_OBJECT,  /* of shape                          -> embedded struct */
-    FORM_LIST     /* min..max elements of shape        -> struct shape_list */
+    FORM_CODE,     /* [a-z0-9][a-z0-9-]{0,31}          -> char[CODE_SIZE] */
+    FORM_TEXT,     /* UTF-8, min..max characters        -> const char * */
+    FORM_WORD,     /* one of words[]                    -> int (its index) */
+    FORM_INTEGER,  /* JSON integer, min..max            -> int64_t */
+    FORM_BOOLEAN,  /*                                   -> bool */
+    FORM_AMOUNT,   /* decimal string, min..max of its sign: min 0 means not negative -> struct decimal */
+    FORM_RATE,     /* decimal string of 0 to 1          -> struct rate */
+    FORM_NUMBER,   /* any JSON number, min..max         -> double (latitude, longitude) */
+    FORM_UUID,     /*                                   -> struct uuid */
+    FORM_INSTANT,  /* RFC 3339                          -> struct instant */
+    FORM_DATE,     /* YYYY-MM-DD                        -> struct date */
+    FORM_TIME,     /* HH:MM, 00:00 to 23:59             -> int64_t minutes */
+    FORM_PAY_DAYS, /* daily, list of weekdays or of days of the month -> struct pay_days */
+    FORM_OBJECT,   /* of shape                          -> embedded struct */
+    FORM_LIST      /* min..max elements of shape        -> struct shape_list */
 };
 
 struct shape_list {

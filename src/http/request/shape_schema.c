@@ -3,6 +3,8 @@
  * shape.c accepts. Both files go through the forms in the same way. */
 #include "http/request/shape_schema.h"
 
+#include "depositd/pay_days.h"
+
 #include <inttypes.h>
 #include <string.h>
 
@@ -34,6 +36,15 @@ static void add_words(struct buffer *schema, const char *const *words)
         add_string(schema, words[i]);
     }
     buffer_add_char(schema, ']');
+}
+
+static void add_pay_days(struct buffer *schema)
+{
+    static const char list[] = "\"type\":\"array\",\"minItems\":1,\"uniqueItems\":true,\"items\":";
+    buffer_printf(schema, "\"oneOf\":[{\"const\":\"daily\"},{%s{", list);
+    add_words(schema, weekday_words);
+    buffer_printf(schema, "}},{%s{\"type\":\"integer\",\"minimum\":1,\"maximum\":%d}}]", list,
+                  MONTH_DAYS_MAX);
 }
 
 static void add_range(struct buffer *schema, const char *type, const char *minimum, const char *maximum,
@@ -69,6 +80,9 @@ static void add_keywords(struct buffer *schema, const struct field *field)
                       field->minimum < 0 ? "-?" : "");
         if (field->minimum > 0)
             buffer_add_text(schema, ",\"not\":{\"pattern\":\"^0(\\\\.0+)?$\"}");
+        return;
+    case FORM_PAY_DAYS:
+        add_pay_days(schema);
         return;
     case FORM_OBJECT:
         add_reference(schema, field->shape);

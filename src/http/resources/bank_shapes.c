@@ -39,7 +39,7 @@ static const struct field resolve_fields[] = {
      .offset = offsetof(struct resolve_request, participant),
      .present_offset = offsetof(struct resolve_request, has_participant),
      .description = "Or the participant that the line was from: the amount goes to its arrears, which the "
-                    "next close settles"},
+                    "next pay day settles"},
     {.name = "account",
      .form = FORM_WORD,
      .offset = offsetof(struct resolve_request, account),

@@ -105,6 +105,9 @@ static const struct field terms_fields[] = {
              SAYS("Whether sites pay for cups that a count misses")),
     OPTIONAL(terms_row, variance_terms, FORM_WORD, .words = bearing_words,
              SAYS("Whether sites pay for amounts off tariff; absorb unless given")),
+    OPTIONAL(terms_row, pay_days, FORM_PAY_DAYS,
+             SAYS("The business days on whose close positions are settled: daily, weekdays, or days of the "
+                  "month, where a month that lacks a day has its last; daily unless given")),
 };
 static const struct shape shape_terms = SHAPE("ReferenceTerms", terms_row, terms_fields, COUNT(terms_fields));
 
