@@ -61,8 +61,9 @@ bool identity_has_site(const struct identity *identity, const struct site *site)
 bool identity_has_all(const struct identity *identity);
 
 /* Whether the key may post this kind of event at a site (NULL for kinds that name none, or when it is not
- * known): REASON_NONE, ROLE_NOT_ALLOWED, SITE_NOT_ALLOWED or RETIRE_NEEDS_HUB. A reversal on a closed day is
- * decided later. */
-enum reason access_post(const struct identity *identity, enum entry_kind kind, const struct site *site);
+ * known), which is of the kind that it has on `day`: REASON_NONE, ROLE_NOT_ALLOWED, SITE_NOT_ALLOWED or
+ * RETIRE_NEEDS_HUB. A reversal on a closed day is decided later. */
+enum reason access_post(const struct identity *identity, enum entry_kind kind, const struct site *site,
+                        struct date day);
 
 #endif

@@ -41,6 +41,9 @@ struct month_day {
 };
 struct month_day date_month_day(struct date date);
 
+/* The date of an instant in UTC. */
+struct date instant_date(struct instant instant);
+
 /* 8-4-4-4-12 hexadecimal digits in either case. Written in lower case. */
 MUST_CHECK bool uuid_parse(const char *text, size_t length, struct uuid *uuid);
 size_t uuid_format(const struct uuid *uuid, char text[static UUID_TEXT_MAX]);

@@ -20,10 +20,26 @@ struct cup_type {
     char code[CODE_SIZE];
 };
 
+/* Whether a participant is registered for tax, from a business day on. */
+struct tax_registration {
+    int32_t participant;
+    struct date from;
+    bool registered;
+};
+
 struct participant {
     int32_t id;
     char code[CODE_SIZE];
-    bool tax_registered;
+    bool tax_registered;                          /* until the first of … */
+    const struct tax_registration *registrations; /* by date */
+    size_t registration_count;
+};
+
+/* The kind of a site, from a business day on. */
+struct site_kind_change {
+    int32_t site;
+    struct date from;
+    enum site_kind kind;
 };
 
 struct site {
@@ -31,9 +47,11 @@ struct site {
     char code[CODE_SIZE];
     int32_t scheme; /* ids */
     int32_t participant;
-    enum site_kind kind;
+    enum site_kind kind; /* until the first of `kinds` */
     struct date opened_on;
-    struct date closed_on; /* its last day; DATE_OPEN_ENDED while it is open */
+    struct date closed_on;                /* its last day; DATE_OPEN_ENDED while it is open */
+    const struct site_kind_change *kinds; /* by date */
+    size_t kind_count;
 };
 
 /* The value of a cup on return, from a business day on. */
@@ -43,12 +61,26 @@ struct refund_value {
     struct money amount;
 };
 
+/* Per cup issued, per cup returned, per site and month. */
+enum fee_kind { FEE_SERVICE, FEE_HANDLING, FEE_STANDING };
+enum { FEE_KINDS = 3 };
+
+/* A row of fees: the fees that it states, for the cups that fit what it names. */
+struct fee_row {
+    int32_t participant, cup_type; /* 0: any */
+    bool names_kind;
+    enum site_kind site_kind; /* if names_kind */
+    bool states[FEE_KINDS];
+    struct money fee[FEE_KINDS];
+};
+
 struct terms {
     struct date from;
     enum netting_mode netting;
     struct money minimum_payment;
-    struct money service_fee;  /* per cup issued */
-    struct money handling_fee; /* per cup returned */
+    struct money fee[FEE_KINDS];    /* where no row states another */
+    const struct fee_row *fee_rows; /* in the order of the document */
+    size_t fee_row_count;
     struct rate tax_rate;
     bool charge_shortages;
     bool charge_variances;
@@ -114,6 +146,10 @@ bool scheme_pays_on(const struct scheme *scheme, struct date day);
 /* The day after the last pay day before this day: from there on nothing has been paid. If there was no pay
  * day, the day of the first terms. */
 struct date scheme_unpaid_from(const struct scheme *scheme, struct date day);
+
+/* As it is on a business day. */
+bool participant_tax_registered(const struct participant *participant, struct date day);
+enum site_kind site_kind_on(const struct site *site, struct date day);
 
 /* How far ahead of the clock an event may lie, and calendars therefore reach. */
 enum { FUTURE_ALLOWED_US = 5 * 60 * 1000000 };

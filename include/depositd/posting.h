@@ -71,6 +71,9 @@ enum rule_measure {
     HANDLING_FEE,
     HANDLING_TAX,
     HANDLING_FEE_WITH_TAX,
+    STANDING_FEE,
+    STANDING_TAX,
+    STANDING_FEE_WITH_TAX,
     CLEARING_BALANCE, /* of the site, through the day that closes */
     ARREARS_BALANCE,  /* of the participant, likewise */
     AMOUNT,           /* of the payment; of the bank's line, positive where the account grew */
@@ -140,7 +143,7 @@ struct posting_facts {
     const struct leg *stated; /* a journal's */
     size_t stated_count;
     struct money till;
-    struct money service_fee, service_tax, handling_fee, handling_tax;
+    struct money service_fee, service_tax, handling_fee, handling_tax, standing_fee, standing_tax;
     struct money clearing, arrears;
     struct money amount;
     enum line_target target;

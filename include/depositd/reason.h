@@ -45,6 +45,7 @@
     X(TOO_FEW, too_few, 422, false, "A list has too few elements")                                           \
     X(VALUE_REPEATED, value_repeated, 422, false, "A value stands twice in one list")                        \
     X(CUP_TYPE_REPEATED, cup_type_repeated, 422, false, "A cup type stands twice in one list")               \
+    X(FEE_ROW_REPEATED, fee_row_repeated, 422, false, "Two rows of fees are for the same cups")              \
     X(AMOUNT_DECIMALS, amount_decimals, 422, false, "An amount has not exactly its currency's decimals")     \
     /* things that an event names */                                                                         \
     X(SCHEME_UNKNOWN, scheme_unknown, 422, false, "The scheme is not known")                                 \

@@ -39,17 +39,19 @@ CREATE FUNCTION pay_days_json(t terms) RETURNS jsonb
                 WHEN t.pay_month_days IS NOT NULL THEN to_jsonb(t.pay_month_days)
                 ELSE to_jsonb('daily'::text) END;
 
--- Recorded changes name pay days only where there are any, so that older ones stay as they are. All other members of
--- terms come from the function of before, under another name.
-DO $$
-BEGIN
-    EXECUTE regexp_replace(pg_get_functiondef('terms_state(terms)'::regprocedure), '\mterms_state\M', 'terms_state_but_pay_days', 'g');
-END $$;
+-- What terms say of pay days in a recorded change: nothing where there are none, so that older changes stay as they are.
+CREATE FUNCTION terms_pay_days_state(t terms) RETURNS jsonb
+    LANGUAGE sql IMMUTABLE
+    RETURN CASE WHEN t.pay_weekdays IS NULL AND t.pay_month_days IS NULL THEN '{}'
+                ELSE jsonb_build_object('pay_days', pay_days_json(t)) END;
 CREATE OR REPLACE FUNCTION terms_state(t terms) RETURNS jsonb
     LANGUAGE sql STABLE
-    RETURN terms_state_but_pay_days(t)
-           || CASE WHEN t.pay_weekdays IS NULL AND t.pay_month_days IS NULL THEN '{}'
-                   ELSE jsonb_build_object('pay_days', pay_days_json(t)) END;
+    RETURN (SELECT jsonb_build_object(
+                'netting', t.netting, 'minimum_payment', amount_text(t.minimum_payment, c.decimals),
+                'service_fee', amount_text(t.service_fee, c.decimals), 'handling_fee', amount_text(t.handling_fee, c.decimals),
+                'tax_rate', rate_text(t.tax_rate_ppm), 'shortage_terms', t.shortage_terms, 'variance_terms', t.variance_terms)
+                || terms_pay_days_state(t)
+              FROM scheme c WHERE c.id = t.scheme);
 
 -- A position stays untouched because the day is no pay day, or because it is small. carried_since is of small ones: the
 -- first pay day on which the position was carried for its size.

@@ -55,20 +55,26 @@ owed AS (
       LEFT JOIN journaled j ON j.business_date = a.business_date AND j.participant = account_owner(a.account)),
 line AS (
     SELECT business_date, participant, :account_site_clearing AS kind, code AS site, opening,
-           collected, refunded, fees, tax, stock, other, settled, 0::bigint AS paid, 0::bigint AS failed, closing
+           collected, refunded, fees, tax, stock, other, settled, 0::bigint AS paid, 0::bigint AS failed, closing,
+           at_site.site AS id
       FROM at_site
      WHERE (opening, collected, refunded, fees, tax, stock, other, settled, closing) <> (0, 0, 0, 0, 0, 0, 0, 0, 0)
     UNION ALL
-    SELECT business_date, participant, kind, NULL, opening, 0, 0, 0, 0, 0, other, settled, movement - settled - failed - other, failed, closing
+    SELECT business_date, participant, kind, NULL, opening, 0, 0, 0, 0, 0, other, settled, movement - settled - failed - other,
+           failed, closing, NULL
       FROM owed WHERE kind = :account_settlement_due OR (opening, movement, settled, failed, other) <> (0, 0, 0, 0, 0))
-SELECT line.business_date, shown.code, k.word || format('(%s)', coalesce(site, shown.code)), site, amount_text(opening, decimals),
+SELECT line.business_date, shown.code, k.word || format('(%s)', coalesce(line.site, shown.code)), line.site, amount_text(opening, decimals),
        amount_text(collected, decimals), amount_text(refunded, decimals), amount_text(fees, decimals), amount_text(tax, decimals),
        amount_text(stock, decimals), amount_text(other, decimals), amount_text(settled, decimals), amount_text(paid, decimals),
-       amount_text(failed, decimals), amount_text(closing, decimals), closed.business_date
+       amount_text(failed, decimals), amount_text(closing, decimals), closed.business_date,
+       amount_text(f.service_fee, decimals), amount_text(f.service_tax, decimals), amount_text(f.handling_fee, decimals),
+       amount_text(f.handling_tax, decimals), amount_text(f.standing_fee, decimals), amount_text(f.standing_tax, decimals)
   FROM line
   JOIN shown ON shown.id = line.participant
   JOIN account_kind k USING (kind)
-  LEFT JOIN settlement closed ON closed.scheme = $1::integer AND closed.business_date = line.business_date,
-       scheme
+  LEFT JOIN settlement closed ON closed.scheme = $1::integer AND closed.business_date = line.business_date
+  LEFT JOIN LATERAL (SELECT * FROM fee_day d
+                      WHERE d.scheme = $1::integer AND d.business_date = line.business_date AND d.site = line.id) f ON true
+ CROSS JOIN scheme
  WHERE scheme.id = $1::integer
- ORDER BY shown.code COLLATE "C", line.business_date, kind, site COLLATE "C"
+ ORDER BY shown.code COLLATE "C", line.business_date, kind, line.site COLLATE "C"

@@ -73,7 +73,8 @@ bool key_acts_by_one_person(const struct key_origins *origins, struct key_act a,
     return false;
 }
 
-enum reason access_post(const struct identity *identity, enum entry_kind kind, const struct site *site)
+enum reason access_post(const struct identity *identity, enum entry_kind kind, const struct site *site,
+                        struct date day)
 {
     if ((entry_kind_posters(kind) & 1u << identity->role) == 0)
         return REASON_ROLE_NOT_ALLOWED;
@@ -81,7 +82,7 @@ enum reason access_post(const struct identity *identity, enum entry_kind kind, c
         return REASON_NONE;
     if (site == NULL || !identity_has_site(identity, site))
         return REASON_SITE_NOT_ALLOWED;
-    if (kind == KIND_RETIRE && site->kind != SITE_HUB)
+    if (kind == KIND_RETIRE && site_kind_on(site, day) != SITE_HUB)
         return REASON_RETIRE_NEEDS_HUB;
     return REASON_NONE;
 }

@@ -222,6 +222,12 @@ struct month_day date_month_day(struct date date)
     return (struct month_day){civil.day, month_length((unsigned)civil.year, civil.month)};
 }
 
+struct date instant_date(struct instant instant)
+{
+    int64_t days = instant.us / US_PER_DAY - (instant.us % US_PER_DAY < 0 ? 1 : 0);
+    return (struct date){(int32_t)days};
+}
+
 size_t instant_format(struct instant instant, char text[static INSTANT_TEXT_MAX])
 {
     int64_t days = instant.us / US_PER_DAY - (instant.us % US_PER_DAY < 0);

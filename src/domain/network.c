@@ -161,6 +161,24 @@ struct date scheme_unpaid_from(const struct scheme *scheme, struct date day)
     return day;
 }
 
+bool participant_tax_registered(const struct participant *participant, struct date day)
+{
+    bool registered = participant->tax_registered;
+    for (size_t i = 0; i < participant->registration_count; i++)
+        if (participant->registrations[i].from.days <= day.days)
+            registered = participant->registrations[i].registered;
+    return registered;
+}
+
+enum site_kind site_kind_on(const struct site *site, struct date day)
+{
+    enum site_kind kind = site->kind;
+    for (size_t i = 0; i < site->kind_count; i++)
+        if (site->kinds[i].from.days <= day.days)
+            kind = site->kinds[i].kind;
+    return kind;
+}
+
 const struct business_day *calendar_day_of(const struct calendar *calendar, struct instant instant)
 {
     /* The last day that starts no later than the instant: a day without length is passed over. */

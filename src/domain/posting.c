@@ -159,6 +159,15 @@ static bool measure_entry(enum rule_measure measure, const struct posting_facts 
     case HANDLING_FEE_WITH_TAX:
         fits = money_add(facts->handling_fee, facts->handling_tax, &money);
         break;
+    case STANDING_FEE:
+        money = facts->standing_fee;
+        break;
+    case STANDING_TAX:
+        money = facts->standing_tax;
+        break;
+    case STANDING_FEE_WITH_TAX:
+        fits = money_add(facts->standing_fee, facts->standing_tax, &money);
+        break;
     case CLEARING_BALANCE:
         money = facts->clearing;
         break;
@@ -270,8 +279,8 @@ enum reason posting_derive(const struct posting_facts *facts, struct leg_list *l
 
 size_t posting_legs_max(size_t line_count, size_t reversed_count)
 {
-    /* No kind of entry has more than eight rules for a line, nor more than six for the entry. */
-    return line_count * 8 + reversed_count + 6;
+    /* No kind of entry has more than eight rules for a line, nor more than nine for the entry. */
+    return line_count * 8 + reversed_count + 9;
 }
 
 enum reason posting_tariff(const struct posting_line *lines, size_t count, struct money *tariff,

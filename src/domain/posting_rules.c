@@ -134,13 +134,16 @@ static const struct posting_rule rules[] = {
     {ON(REMEASUREMENT) | ON(REVERSAL), IF_ON_DEPOSIT, ALWAYS, EACH_REVALUED_TRANSIT, CREDIT, ACCOUNT_TRANSIT_DEPOSITS, OF_NOBODY, VALUE_CHANGE},
     {ON(REMEASUREMENT) | ON(REVERSAL), IF_ON_DEPOSIT, ALWAYS, EACH_REVALUED_TRANSIT, DEBIT, ACCOUNT_REFUND_VARIANCE, OF_NOBODY, VALUE_CHANGE},
 
-    /* The close, per site: the fee for cups issued, the fee for cups taken back, then all dealings are settled. */
+    /* The close, per site: the fee for cups issued, the fee for cups taken back, the fee of a month, then all dealings are settled. */
     {ON(FEES), ANY_TERMS, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_SITE_CLEARING, AT_SITE, SERVICE_FEE_WITH_TAX},
     {ON(FEES), ANY_TERMS, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_SERVICE_FEES, OF_NOBODY, SERVICE_FEE},
     {ON(FEES), ANY_TERMS, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_TAX, OF_NOBODY, SERVICE_TAX},
     {ON(FEES), ANY_TERMS, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_HANDLING_FEES, OF_NOBODY, HANDLING_FEE},
     {ON(FEES), ANY_TERMS, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_TAX, OF_NOBODY, HANDLING_TAX},
     {ON(FEES), ANY_TERMS, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_SITE_CLEARING, AT_SITE, HANDLING_FEE_WITH_TAX},
+    {ON(FEES), ANY_TERMS, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_SITE_CLEARING, AT_SITE, STANDING_FEE_WITH_TAX},
+    {ON(FEES), ANY_TERMS, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_SERVICE_FEES, OF_NOBODY, STANDING_FEE},
+    {ON(FEES), ANY_TERMS, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_TAX, OF_NOBODY, STANDING_TAX},
     {ON(SETTLE), ANY_TERMS, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_SITE_CLEARING, AT_SITE, CLEARING_BALANCE},
     {ON(SETTLE), ANY_TERMS, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_ARREARS, OF_PARTICIPANT, ARREARS_BALANCE},
     {ON(SETTLE), ANY_TERMS, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_SETTLEMENT_DUE, OF_PARTICIPANT, REST},
@@ -238,6 +241,9 @@ const char *rule_measure_word(enum rule_measure measure)
         [HANDLING_FEE] = "returned handling_fee, less reversed at the fee of its day",
         [HANDLING_TAX] = "returned handling_fee r, less reversed at the fee and r of its day",
         [HANDLING_FEE_WITH_TAX] = "handling fee and its tax",
+        [STANDING_FEE] = "monthly_fee, on the business day dated the 1st",
+        [STANDING_TAX] = "monthly_fee r, on the business day dated the 1st",
+        [STANDING_FEE_WITH_TAX] = "standing fee and its tax",
         [CLEARING_BALANCE] = "balance of site_clearing",
         [ARREARS_BALANCE] = "balance of arrears",
         [AMOUNT] = "amount",

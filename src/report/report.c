@@ -45,6 +45,7 @@
 #define TO_JOURNAL_OF_DAY  OF_SCHEME("journal") "&site={site}&from={date}&to={date}"
 #define TO_PAYMENTS_OF_DAY OF_SCHEME("payments") "&participant={participant}&from={date}&to={date}"
 #define TO_PARTICIPANT     OF_SCHEME("participant-statement") "&participant={participant}&from={date}&to={date}"
+#define TO_FEES            OF_SCHEME("fees") "&site={site}&from={date}&to={date}"
 #define TO_SITE            OF_SCHEME("site-statement") "&site={site}&from={date}&to={date}"
 
 #define TOTALS                                                                                               \
@@ -127,7 +128,13 @@ static const struct report reports[] = {
                  {"position", COLUMN_AMOUNT, "The amount that the participant owes (+) or is owed (-)",
                   TO_PAYMENTS_OF_DAY},
                  {"carried", COLUMN_AMOUNT, "The part of it that waits for a later pay day"},
-                 {"next_pay_day", COLUMN_TEXT, "If the day was no pay day: the next one"}}},
+                 {"next_pay_day", COLUMN_TEXT, "If the day was no pay day: the next one"},
+                 {"service_fee", COLUMN_AMOUNT, "Of its fees: per cup issued, without tax", TO_FEES},
+                 {"service_tax", COLUMN_AMOUNT, "Tax on it", TO_FEES},
+                 {"handling_fee", COLUMN_AMOUNT, "Less: per cup returned, without tax", TO_FEES},
+                 {"handling_tax", COLUMN_AMOUNT, "Less: tax on it", TO_FEES},
+                 {"standing_fee", COLUMN_AMOUNT, "Per month, without tax", TO_FEES},
+                 {"standing_tax", COLUMN_AMOUNT, "Tax on it", TO_FEES}}},
     {"site-statement",
      "A site's activity each day, and how its dealings with the pool add up",
      FOR_ALL,
@@ -177,7 +184,30 @@ static const struct report reports[] = {
            TO_LEDGER_OF_DAY},
           {"failed", COLUMN_AMOUNT, "Moved between the lines by payments that failed", TO_LEDGER_OF_DAY},
           {"closing", COLUMN_AMOUNT, "The sum: the opening amount of the next day", TO_LEDGER_OF_DAY},
-          {"settlement", COLUMN_TEXT, "The day, once it is closed", TO_CLOSE}}},
+          {"settlement", COLUMN_TEXT, "The day, once it is closed", TO_CLOSE},
+          {"service_fee", COLUMN_AMOUNT, "Of its fees: per cup issued, without tax", TO_FEES},
+          {"service_tax", COLUMN_AMOUNT, "Tax on it", TO_FEES},
+          {"handling_fee", COLUMN_AMOUNT, "Less: per cup returned, without tax", TO_FEES},
+          {"handling_tax", COLUMN_AMOUNT, "Less: tax on it", TO_FEES},
+          {"standing_fee", COLUMN_AMOUNT, "Per month, without tax", TO_FEES},
+          {"standing_tax", COLUMN_AMOUNT, "Tax on it", TO_FEES}}},
+    {"fees", "The fees that closes charged, by the row of the terms that gave each",
+     FOR_PARTICIPANT | FOR_OFFICE, true, false, &sql_report_fees,
+     .parameters = {FROM, TO, ONE_SITE, ONE_PARTICIPANT},
+     .columns =
+         {{"date", COLUMN_TEXT, "Business day that was closed", TO_SETTLEMENT},
+          {"participant", COLUMN_TEXT, "Participant", TO_PARTICIPANT},
+          {"site", COLUMN_TEXT, "Site", TO_SITE},
+          {"fee", COLUMN_TEXT,
+           "service: the site owes it per cup issued; handling: it is owed to the site per cup returned; "
+           "standing: the site owes it per month"},
+          {"terms", COLUMN_TEXT, "The day from which the terms hold", "/v1/schemes/{scheme}/terms/{terms}"},
+          {"row", COLUMN_CUPS, "Number of the row in fees of the terms; 0: the terms' own fee"},
+          {"quantity", COLUMN_CUPS, "Cups less reversed ones, or months", TO_EVENTS_OF_DAY},
+          {"each", COLUMN_AMOUNT, "The fee for one, without tax"},
+          {"amount", COLUMN_AMOUNT, "The fee for all, without tax"},
+          {"tax_rate", COLUMN_RATE, "Tax rate that applies to it"},
+          {"tax", COLUMN_AMOUNT, "Tax on the whole fee of the site and day, in the fee's first line"}}},
     {"payments", "The payments that closes made: payer, payee, amount, due day and account",
      FOR_PARTICIPANT | FOR_OFFICE, true, false, &sql_report_payments,
      .parameters = {FROM, TO, ONE_PARTICIPANT},

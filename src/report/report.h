@@ -71,7 +71,7 @@ struct report_plot {
     const char *target; /* column whose value is drawn as a level across; NULL: none */
 };
 
-enum { REPORT_PARAMETERS_MAX = 4, REPORT_COLUMNS_MAX = 20 };
+enum { REPORT_PARAMETERS_MAX = 4, REPORT_COLUMNS_MAX = 24 };
 
 struct report {
     const char *name;

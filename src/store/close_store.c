@@ -26,8 +26,6 @@ static void take_site(struct pg_row *row, void *into)
     site->participant = row_int32(row);
     site->open = row_bool(row);
     site->clearing.minor = row_int(row);
-    site->issued.count = row_int(row);
-    site->returned.count = row_int(row);
 }
 
 enum store_result store_closing_sites(struct pg *pg, struct arena *arena, int32_t scheme, struct date date,
@@ -37,22 +35,28 @@ enum store_result store_closing_sites(struct pg *pg, struct arena *arena, int32_
                   PG_LIST(arena, take_site, NULL, sites, count));
 }
 
-static void take_reversed(struct pg_row *row, void *into)
+static void take_counted(struct pg_row *row, void *into)
 {
-    struct reversed_row *reversed = into;
-    const struct date *business_date = row->shared;
-    reversed->business_date = *business_date;
-    reversed->site = row_int32(row);
-    reversed->original_date = row_date(row);
-    reversed->issued = row_int(row);
-    reversed->returned = row_int(row);
+    struct counted_row *counted = into;
+    counted->site = row_int32(row);
+    counted->fee_date = row_date(row);
+    counted->cup_type = row_int32(row);
+    counted->issued.count = row_int(row);
+    counted->returned.count = row_int(row);
 }
 
-enum store_result store_closing_reversed(struct pg *pg, struct arena *arena, int32_t scheme, struct date date,
-                                         struct reversed_row **reversed, size_t *count)
+enum store_result store_closing_counted(struct pg *pg, struct arena *arena, int32_t scheme, struct date date,
+                                        struct counted_row **counted, size_t *count)
 {
-    return pg_ask(pg, &sql_close_reversed, DAY_ARGS(scheme, date),
-                  PG_LIST(arena, take_reversed, &date, reversed, count));
+    return pg_ask(pg, &sql_close_counted, DAY_ARGS(scheme, date),
+                  PG_LIST(arena, take_counted, NULL, counted, count));
+}
+
+enum store_result store_closing_counted_types(struct pg *pg, struct arena *arena, int32_t scheme,
+                                              struct date date, struct counted_row **counted, size_t *count)
+{
+    return pg_ask(pg, &sql_close_counted_types, DAY_ARGS(scheme, date),
+                  PG_LIST(arena, take_counted, NULL, counted, count));
 }
 
 static void take_participant(struct pg_row *row, void *into)
@@ -139,6 +143,17 @@ enum store_result store_add_positions(struct pg *pg, int32_t scheme, struct date
                           arg_bools(COLUMN(positions, count, carrying.carried)),
                           arg_bools(COLUMN(positions, count, carrying.small)),
                           arg_dates(COLUMN(positions, count, carrying.small_since))));
+}
+
+enum store_result store_add_fee_lines(struct pg *pg, int32_t scheme, struct date date,
+                                      const struct fee_line *lines, size_t count)
+{
+    return pg_run(pg, &sql_close_fees,
+                  PG_ARGS(arg_int(scheme), arg_date(date), arg_int4s(COLUMN(lines, count, site)),
+                          arg_texts(COLUMN(lines, count, word)), arg_dates(COLUMN(lines, count, terms)),
+                          arg_int4s(COLUMN(lines, count, row)), arg_int4s(COLUMN(lines, count, tax_rate.ppm)),
+                          arg_int8s(COLUMN(lines, count, quantity.count)),
+                          arg_int8s(COLUMN(lines, count, each.minor))));
 }
 
 enum store_result store_add_payments(struct pg *pg, int32_t scheme, struct date date, struct date due_on,

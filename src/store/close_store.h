@@ -3,6 +3,7 @@
 #ifndef DEPOSITD_STORE_CLOSE_STORE_H
 #define DEPOSITD_STORE_CLOSE_STORE_H
 
+#include "depositd/fees.h"
 #include "depositd/netting.h"
 #include "depositd/seal.h"
 #include "depositd/settlement.h"
@@ -16,18 +17,28 @@ struct closing_site {
     int32_t site, participant;
     bool open;
     struct money clearing;
-    struct cups issued, returned;
 };
 
 MUST_CHECK enum store_result store_closing_sites(struct pg *pg, struct arena *arena, int32_t scheme,
                                                  struct date date, struct closing_site **sites,
                                                  size_t *count);
 
-/* Cups of earlier days that the day's reversals took back from the counts of each site. Ordered by site
- * id. */
-MUST_CHECK enum store_result store_closing_reversed(struct pg *pg, struct arena *arena, int32_t scheme,
-                                                    struct date date, struct reversed_row **reversed,
-                                                    size_t *count);
+/* Cups that a site is charged for by the fees of one day: the cups that it issued and took back on the day
+ * that closes; or, negative, the cups of an earlier day that reversals took back. */
+struct counted_row {
+    int32_t site;
+    struct date fee_date;
+    int32_t cup_type; /* 0: all types in one */
+    struct cups issued, returned;
+};
+
+/* Ordered by site id. The second tells the cup types apart, and looks at each entry of the day for that. */
+MUST_CHECK enum store_result store_closing_counted(struct pg *pg, struct arena *arena, int32_t scheme,
+                                                   struct date date, struct counted_row **counted,
+                                                   size_t *count);
+MUST_CHECK enum store_result store_closing_counted_types(struct pg *pg, struct arena *arena, int32_t scheme,
+                                                         struct date date, struct counted_row **counted,
+                                                         size_t *count);
 
 struct closing_participant {
     int32_t participant;
@@ -87,6 +98,8 @@ struct payment_row {
 MUST_CHECK enum store_result store_add_settlement(struct pg *pg, const struct settlement_row *settlement);
 MUST_CHECK enum store_result store_add_positions(struct pg *pg, int32_t scheme, struct date date,
                                                  const struct position_row *positions, size_t count);
+MUST_CHECK enum store_result store_add_fee_lines(struct pg *pg, int32_t scheme, struct date date,
+                                                 const struct fee_line *lines, size_t count);
 MUST_CHECK enum store_result store_add_payments(struct pg *pg, int32_t scheme, struct date date,
                                                 struct date due_on, const struct payment_row *payments,
                                                 size_t count);

@@ -98,8 +98,8 @@ static void take_terms(struct pg_row *row, void *into)
     terms->from = row_date(row);
     terms->netting = row_bool(row) ? NETTING_DIRECT : NETTING_CENTRAL;
     terms->minimum_payment.minor = row_int(row);
-    terms->service_fee.minor = row_int(row);
-    terms->handling_fee.minor = row_int(row);
+    for (int kind = 0; kind < FEE_KINDS; kind++)
+        terms->fee[kind].minor = row_int(row);
     terms->tax_rate.ppm = row_int32(row);
     terms->charge_shortages = row_bool(row);
     terms->charge_variances = row_bool(row);
@@ -109,11 +109,42 @@ static void take_terms(struct pg_row *row, void *into)
         scheme->terms = terms;
 }
 
+/* NULL: the scheme has no terms from that date. They are the loader's own, so that they may be filled in. */
+static struct terms *terms_from(const struct scheme *scheme, struct date from)
+{
+    for (size_t i = 0; scheme != NULL && i < scheme->terms_count; i++)
+        if (scheme->terms[i].from.days == from.days)
+            return (struct terms *)(uintptr_t)&scheme->terms[i];
+    return NULL;
+}
+
+/* Rows come ordered by scheme and date; each document of terms gets its stretch of the one array. */
+static void take_fee_row(struct pg_row *row, void *into)
+{
+    struct fee_row *fee_row = into;
+    const struct scheme *scheme = scheme_with(row->shared, row_int32(row));
+    struct terms *terms = terms_from(scheme, row_date(row));
+    fee_row->participant = row_int32_or_0(row);
+    fee_row->names_kind = !row_is_null(row);
+    if (fee_row->names_kind)
+        fee_row->site_kind = (enum site_kind)row_word(row, site_kind_words, SITE_KINDS);
+    else
+        row_skip(row);
+    fee_row->cup_type = row_int32_or_0(row);
+    for (int kind = 0; kind < FEE_KINDS; kind++) {
+        fee_row->states[kind] = !row_is_null(row);
+        fee_row->fee[kind].minor = row_int_or_0(row);
+    }
+    if (terms != NULL && terms->fee_row_count++ == 0)
+        terms->fee_rows = fee_row;
+}
+
 static enum store_result load_schemes(const struct loader *loader)
 {
     struct schemes schemes;
     struct refund_value *values;
     struct terms *terms;
+    struct fee_row *fee_rows;
     size_t count;
     enum store_result result =
         LOAD(loader, &sql_network_schemes, take_scheme, NULL, &schemes.items, &schemes.count);
@@ -121,6 +152,8 @@ static enum store_result load_schemes(const struct loader *loader)
         result = LOAD(loader, &sql_network_values, take_value, &schemes, &values, &count);
     if (result == STORE_OK)
         result = LOAD(loader, &sql_network_terms, take_terms, &schemes, &terms, &count);
+    if (result == STORE_OK)
+        result = LOAD(loader, &sql_network_fee_rows, take_fee_row, &schemes, &fee_rows, &count);
     if (result == STORE_OK) {
         loader->network->schemes = schemes.items;
         loader->network->scheme_count = schemes.count;
@@ -158,6 +191,77 @@ static bool index_network(struct network *network, struct arena *arena)
                        &network->site_by_id, &network->site_ids) &&
            index_by_id(arena, network->cup_types, network->cup_type_count, sizeof *network->cup_types,
                        &network->cup_type_by_id, &network->cup_type_ids);
+}
+
+/* Dated rows begin with the id of their owner and are in its order. Returns the owner's first row and counts
+ * its rows. */
+static const void *dated_of(int32_t owner, const void *rows, size_t count, size_t size, size_t *own)
+{
+    const char *first = rows;
+    size_t low = 0, high = count;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (*(const int32_t *)(const void *)(first + middle * size) < owner)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    for (*own = 0; low + *own < count; ++*own)
+        if (*(const int32_t *)(const void *)(first + (low + *own) * size) != owner)
+            break;
+    return *own > 0 ? first + low * size : NULL;
+}
+
+static void take_registration(struct pg_row *row, void *into)
+{
+    struct tax_registration *registration = into;
+    registration->participant = row_int32(row);
+    registration->from = row_date(row);
+    registration->registered = row_bool(row);
+}
+
+static enum store_result load_participants(const struct loader *loader)
+{
+    struct participant *participants;
+    struct tax_registration *dated;
+    size_t dated_count, count = 0;
+    enum store_result result =
+        LOAD(loader, &sql_network_participants, take_participant, NULL, &participants, &count);
+    if (result == STORE_OK)
+        result = LOAD(loader, &sql_network_tax_registrations, take_registration, NULL, &dated, &dated_count);
+    if (result != STORE_OK)
+        return result;
+    for (size_t i = 0; i < count; i++)
+        participants[i].registrations = dated_of(participants[i].id, dated, dated_count, sizeof *dated,
+                                                 &participants[i].registration_count);
+    loader->network->participants = participants;
+    loader->network->participant_count = count;
+    return STORE_OK;
+}
+
+static void take_site_kind(struct pg_row *row, void *into)
+{
+    struct site_kind_change *change = into;
+    change->site = row_int32(row);
+    change->from = row_date(row);
+    change->kind = (enum site_kind)row_word(row, site_kind_words, SITE_KINDS);
+}
+
+static enum store_result load_sites(const struct loader *loader)
+{
+    struct site *sites;
+    struct site_kind_change *dated;
+    size_t dated_count, count = 0;
+    enum store_result result = LOAD(loader, &sql_network_sites, take_site, NULL, &sites, &count);
+    if (result == STORE_OK)
+        result = LOAD(loader, &sql_network_site_kinds, take_site_kind, NULL, &dated, &dated_count);
+    if (result != STORE_OK)
+        return result;
+    for (size_t i = 0; i < count; i++)
+        sites[i].kinds = dated_of(sites[i].id, dated, dated_count, sizeof *dated, &sites[i].kind_count);
+    loader->network->sites = sites;
+    loader->network->site_count = count;
+    return STORE_OK;
 }
 
 /* Sites come ordered by key; each key gets its stretch of the one array. */
@@ -240,10 +344,9 @@ enum store_result store_network_load(struct pg *pg, struct arena *arena, struct 
         result = LOAD(&loader, &sql_network_cup_types, take_cup_type, NULL, &network->cup_types,
                       &network->cup_type_count);
     if (result == STORE_OK)
-        result = LOAD(&loader, &sql_network_participants, take_participant, NULL, &network->participants,
-                      &network->participant_count);
+        result = load_participants(&loader);
     if (result == STORE_OK)
-        result = LOAD(&loader, &sql_network_sites, take_site, NULL, &network->sites, &network->site_count);
+        result = load_sites(&loader);
     if (result == STORE_OK)
         result = load_schemes(&loader);
     if (result == STORE_OK)

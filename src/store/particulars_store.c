@@ -7,9 +7,13 @@
 
 enum { SLICE_ENTRIES = 1000 };
 
-static size_t part_count(bool changes_kept)
+/* The parts that the last columns of a row tell of: whether changes were kept, and whether lines of fees
+ * were. */
+static size_t part_count(struct pg_row *row)
 {
-    return changes_kept ? PARTICULARS_PARTS : PARTICULARS_CHANGES;
+    bool changes_kept = row_bool(row);
+    bool fees_kept = row_bool(row);
+    return fees_kept ? PARTICULARS_PARTS : changes_kept ? PARTICULARS_FEES : PARTICULARS_CHANGES;
 }
 
 static void take_wanting(struct pg_row *row, void *into)
@@ -24,7 +28,7 @@ static void take_wanting(struct pg_row *row, void *into)
     row_hashes(row, day->seal.bytes, SHA256_SIZE);
     day->first_entry = row_int(row);
     day->last_entry = row_int(row);
-    day->part_count = part_count(row_bool(row));
+    day->part_count = part_count(row);
 }
 
 enum store_result particulars_wanting(struct pg *pg, struct arena *arena, struct particulars_day **days,
@@ -57,7 +61,7 @@ static void take_day(struct pg_row *row, void *into)
     row_hashes(row, day->digest.bytes, SHA256_SIZE);
     day->first_entry = row_int(row);
     day->last_entry = row_int(row);
-    day->part_count = part_count(row_bool(row));
+    day->part_count = part_count(row);
     if (day->kept)
         row_hashes(&parts, day->parts, day->part_count * sizeof *day->parts);
     row_check(row, !parts.failed);
@@ -97,10 +101,9 @@ enum store_result particulars_text(struct pg *pg, struct arena *arena, const str
                                    enum particulars_part part, const char **text)
 {
     static const struct sql *const statements[PARTICULARS_PARTS] = {
-        [PARTICULARS_SITES] = &sql_particulars_sites,
-        [PARTICULARS_DAY] = &sql_particulars_day,
-        [PARTICULARS_PAYMENTS] = &sql_particulars_payments,
-        [PARTICULARS_CHANGES] = &sql_particulars_changes,
+        [PARTICULARS_SITES] = &sql_particulars_sites,       [PARTICULARS_DAY] = &sql_particulars_day,
+        [PARTICULARS_PAYMENTS] = &sql_particulars_payments, [PARTICULARS_CHANGES] = &sql_particulars_changes,
+        [PARTICULARS_FEES] = &sql_particulars_fees,
     };
     *text = "";
     return pg_ask(pg, statements[part], PG_ARGS(arg_int(day->scheme), arg_date(day->date)),

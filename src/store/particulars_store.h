@@ -14,6 +14,7 @@ enum particulars_part {
     PARTICULARS_DAY,        /* its bounds; when and by whom it was closed */
     PARTICULARS_PAYMENTS,   /* their due dates and accounts, and the reasons why they were held */
     PARTICULARS_CHANGES,    /* of reference data and keys, all up to its close */
+    PARTICULARS_FEES,       /* the row of the terms that gave each fee, and for how many cups */
     PARTICULARS_PARTS
 };
 
@@ -23,7 +24,7 @@ struct particulars_day {
     bool kept;
     struct sha256 seal, previous, digest;
     struct sha256 parts[PARTICULARS_PARTS];
-    size_t part_count;               /* one part less for days that were closed before changes were kept */
+    size_t part_count; /* fewer for days that were closed before changes, or lines of fees, were kept */
     int64_t first_entry, last_entry; /* the day's entries are among these */
 };
 

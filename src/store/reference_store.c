@@ -99,6 +99,7 @@ static void take_site_facts(struct pg_row *row, void *into)
     facts->scheme_changes = row_bool(row);
     facts->participant_changes = row_bool(row);
     facts->posted = row_bool(row);
+    facts->kind_fixed = row_bool(row);
     facts->unknown_cup_types = row_ints(row, &facts->unknown_cup_type_count);
 }
 
@@ -108,7 +109,8 @@ enum store_result store_site_facts(struct pg *pg, struct arena *arena, const str
     const struct par_stock_row *stock = row->par_stock.items;
     return pg_ask(pg, &sql_reference_facts_site,
                   PG_ARGS(arg_text(row->site), arg_text(row->scheme), arg_text(row->participant),
-                          arg_codes(COLUMN(stock, row->par_stock.count, cup_type))),
+                          arg_codes(COLUMN(stock, row->par_stock.count, cup_type)),
+                          arg_text(site_kind_words[row->kind])),
                   pg_one(arena, take_site_facts, facts));
 }
 
@@ -127,6 +129,47 @@ enum store_result store_office_accounts_facts(struct pg *pg, struct arena *arena
     return pg_ask(pg, &sql_reference_facts_office_accounts,
                   PG_ARGS(arg_text(scheme), arg_texts(COLUMN(accounts, row->accounts.count, account))),
                   pg_one(arena, take_office_accounts_facts, facts));
+}
+
+enum store_result store_registration_fixed(struct pg *pg, const struct participant_row *row, bool *fixed)
+{
+    *fixed = false;
+    return pg_ask(
+        pg, &sql_reference_facts_registration,
+        PG_ARGS(arg_text(row->participant), arg_bool_if(row->has_tax_registered, row->tax_registered)),
+        pg_maybe(NULL, take_bool, fixed, NULL));
+}
+
+static void take_starting_facts(struct pg_row *row, void *into)
+{
+    struct starting_facts *facts = into;
+    facts->known = row_bool(row);
+    facts->has_begun = row_bool(row);
+}
+
+enum store_result store_starting_facts(struct pg *pg, const char *participant, const char *site,
+                                       struct date effective_date, struct starting_facts *facts)
+{
+    return pg_ask(pg, &sql_reference_facts_starting,
+                  PG_ARGS(arg_text(participant), arg_text(site), arg_date(effective_date)),
+                  pg_one(NULL, take_starting_facts, facts));
+}
+
+static void take_fee_facts(struct pg_row *row, void *into)
+{
+    struct fee_facts *facts = into;
+    facts->unknown_participants = row_ints(row, &facts->unknown_participant_count);
+    facts->unknown_cup_types = row_ints(row, &facts->unknown_cup_type_count);
+}
+
+enum store_result store_fee_facts(struct pg *pg, struct arena *arena, const struct reference_list *fees,
+                                  struct fee_facts *facts)
+{
+    const struct fee_row_row *rows = fees->items;
+    return pg_ask(pg, &sql_reference_facts_fees,
+                  PG_ARGS(arg_codes(COLUMN(rows, fees->count, participant)),
+                          arg_codes(COLUMN(rows, fees->count, cup_type))),
+                  pg_one(arena, take_fee_facts, facts));
 }
 
 /* --- putting rows --------------------------------------------------------------------------------------- */
@@ -177,14 +220,27 @@ enum store_result store_put_scheme(struct pg *pg, const struct scheme_row *row, 
 enum store_result store_put_terms(struct pg *pg, const char *scheme, const struct terms_row *row,
                                   bool *changed)
 {
-    return run_change(pg, &sql_reference_put_terms,
-                      PG_ARGS(arg_text(scheme), arg_date(row->effective_date),
-                              arg_text(netting_words[row->netting]), arg_int(row->minimum_payment.unscaled),
-                              arg_int(row->service_fee.unscaled), arg_int(row->handling_fee.unscaled),
-                              arg_int(row->tax_rate.ppm), arg_text(bearing_words[row->shortage_terms]),
-                              arg_text(bearing_words[row->variance_terms]), arg_int(row->pay_days.weekdays),
-                              arg_int(row->pay_days.month_days)),
-                      changed);
+    const struct fee_row_row *fees = row->fees.items;
+    size_t count = row->fees.count;
+    const char *kinds[FEE_ROWS_MAX];
+    for (size_t i = 0; i < count; i++)
+        kinds[i] = fees[i].has_site_kind ? site_kind_words[fees[i].site_kind] : NULL;
+    return run_change(
+        pg, &sql_reference_put_terms,
+        PG_ARGS(arg_text(scheme), arg_date(row->effective_date), arg_text(netting_words[row->netting]),
+                arg_int(row->minimum_payment.unscaled), arg_int(row->service_fee.unscaled),
+                arg_int(row->handling_fee.unscaled), arg_int(row->tax_rate.ppm),
+                arg_text(bearing_words[row->shortage_terms]), arg_text(bearing_words[row->variance_terms]),
+                arg_int_if(row->has_monthly_fee, row->monthly_fee.unscaled),
+                arg_codes(COLUMN(fees, count, participant)), arg_texts(ARRAY(kinds, count)),
+                arg_codes(COLUMN(fees, count, cup_type)), arg_bools(COLUMN(fees, count, has_service_fee)),
+                arg_int8s(COLUMN(fees, count, service_fee.unscaled)),
+                arg_bools(COLUMN(fees, count, has_handling_fee)),
+                arg_int8s(COLUMN(fees, count, handling_fee.unscaled)),
+                arg_bools(COLUMN(fees, count, has_monthly_fee)),
+                arg_int8s(COLUMN(fees, count, monthly_fee.unscaled)),
+                arg_int(row->pay_days.weekdays), arg_int(row->pay_days.month_days)),
+        changed);
 }
 
 enum store_result store_put_refund_value(struct pg *pg, const char *scheme,
@@ -235,6 +291,23 @@ enum store_result store_put_site(struct pg *pg, const struct site_row *row, bool
                       changed);
 }
 
+enum store_result store_put_tax_registration(struct pg *pg, const struct tax_registration_row *row,
+                                             bool *changed)
+{
+    return run_change(
+        pg, &sql_reference_put_tax_registration,
+        PG_ARGS(arg_text(row->participant), arg_date(row->effective_date), arg_bool(row->tax_registered)),
+        changed);
+}
+
+enum store_result store_put_site_kind(struct pg *pg, const struct site_kind_row *row, bool *changed)
+{
+    return run_change(
+        pg, &sql_reference_put_site_kind,
+        PG_ARGS(arg_text(row->site), arg_date(row->effective_date), arg_text(site_kind_words[row->kind])),
+        changed);
+}
+
 enum store_result store_forget_days(struct pg *pg, const char *scheme)
 {
     return pg_run(pg, &sql_reference_forget_days, PG_ARGS(arg_text(scheme)));
@@ -252,6 +325,8 @@ static const struct {
     [REFERENCE_REFUND_VALUE] = {&sql_reference_read_refund_value, true},
     [REFERENCE_SITE] = {&sql_reference_read_site, true},
     [REFERENCE_OFFICE_ACCOUNTS] = {&sql_reference_read_office_accounts, true},
+    [REFERENCE_TAX_REGISTRATION] = {&sql_reference_read_tax_registration, true},
+    [REFERENCE_SITE_KIND] = {&sql_reference_read_site_kind, true},
 };
 
 enum store_result store_reference_read(struct pg *pg, const struct reference_query *query,

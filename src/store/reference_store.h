@@ -53,10 +53,38 @@ struct participant_row {
     bool has_mandate;
 };
 
+/* A dated value of a participant, and one of a site. */
+struct tax_registration_row {
+    char participant[CODE_SIZE];
+    struct date effective_date;
+    bool tax_registered;
+};
+
+struct site_kind_row {
+    char site[CODE_SIZE];
+    struct date effective_date;
+    int kind;
+};
+
+/* The most rows of fees in one document of terms. */
+enum { FEE_ROWS_MAX = 1000 };
+
+/* Codes that are "": any. */
+struct fee_row_row {
+    char participant[CODE_SIZE];
+    char cup_type[CODE_SIZE];
+    int site_kind;
+    bool has_site_kind;
+    struct decimal service_fee, handling_fee, monthly_fee;
+    bool has_service_fee, has_handling_fee, has_monthly_fee;
+};
+
 struct terms_row {
     struct date effective_date;
     int netting;
-    struct decimal minimum_payment, service_fee, handling_fee;
+    struct decimal minimum_payment, service_fee, handling_fee, monthly_fee;
+    bool has_monthly_fee;
+    struct reference_list fees; /* of struct fee_row_row */
     struct rate tax_rate;
     int shortage_terms, variance_terms;
     struct pay_days pay_days;
@@ -168,6 +196,7 @@ struct site_facts {
     bool scheme_known, participant_known;
     bool scheme_changes, participant_changes;
     bool posted;                /* read only if scheme or participant changes */
+    bool kind_fixed;            /* the kind changes, and something depends on it */
     int64_t *unknown_cup_types; /* indices into par_stock, in memory of the arena */
     size_t unknown_cup_type_count;
 };
@@ -184,6 +213,27 @@ MUST_CHECK enum store_result store_office_accounts_facts(struct pg *pg, struct a
                                                          const char *scheme,
                                                          const struct office_accounts_row *row,
                                                          struct office_accounts_facts *facts);
+
+/* Whether another registration for tax is given, and something depends on the one that there is. */
+MUST_CHECK enum store_result store_registration_fixed(struct pg *pg, const struct participant_row *row,
+                                                      bool *fixed);
+
+/* The facts that a value of a participant, or of a site, from a date on depends on. */
+struct starting_facts {
+    bool known;
+    bool has_begun; /* or begins within 5 minutes, in a scheme concerned that has entries or closed days */
+};
+/* One of the codes is NULL. */
+MUST_CHECK enum store_result store_starting_facts(struct pg *pg, const char *participant, const char *site,
+                                                  struct date effective_date, struct starting_facts *facts);
+
+/* Which codes in the rows of fees are not known: indices into the rows, in memory of the arena. */
+struct fee_facts {
+    int64_t *unknown_participants, *unknown_cup_types;
+    size_t unknown_participant_count, unknown_cup_type_count;
+};
+MUST_CHECK enum store_result store_fee_facts(struct pg *pg, struct arena *arena,
+                                             const struct reference_list *fees, struct fee_facts *facts);
 
 /* Each of these makes or changes one row. It sets `changed` if that made a difference, and never clears it.
  * The caller sees to it that everything exists which the row refers to. */
@@ -203,6 +253,11 @@ MUST_CHECK enum store_result store_put_office_accounts(struct pg *pg, const char
                                                        const int64_t *numbers, bool *changed);
 MUST_CHECK enum store_result store_put_site(struct pg *pg, const struct site_row *row, bool *changed);
 
+MUST_CHECK enum store_result store_put_tax_registration(struct pg *pg, const struct tax_registration_row *row,
+                                                        bool *changed);
+MUST_CHECK enum store_result store_put_site_kind(struct pg *pg, const struct site_kind_row *row,
+                                                 bool *changed);
+
 /* Drops the business days of a scheme in which nothing is posted and no day is closing or closed. */
 MUST_CHECK enum store_result store_forget_days(struct pg *pg, const char *scheme);
 
@@ -213,7 +268,9 @@ enum reference_kind {
     REFERENCE_TERMS,
     REFERENCE_REFUND_VALUE,
     REFERENCE_SITE,
-    REFERENCE_OFFICE_ACCOUNTS
+    REFERENCE_OFFICE_ACCOUNTS,
+    REFERENCE_TAX_REGISTRATION,
+    REFERENCE_SITE_KIND
 };
 
 enum { REFERENCE_NAMES_MAX = 3 };

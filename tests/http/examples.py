@@ -257,6 +257,8 @@ def set_up(do, admin):
         expect=(422,),
     )
     do(admin, "GET", "/v1/changes?scheme=tern-bay&of=scheme")
+    do(admin, "PUT", f"/v1/participants/quay/tax-registration/{DAY}", {"tax_registered": False})
+    do(admin, "PUT", f"/v1/sites/dock/kind/{DAY}", {"kind": "return_point"})
     for path in (
         "/v1/reference",
         "/v1/schemes/tern-bay",
@@ -264,7 +266,11 @@ def set_up(do, admin):
         f"/v1/schemes/tern-bay/refund-values/cup-300/{DAY}",
         f"/v1/schemes/tern-bay/office-accounts/{DAY}",
         "/v1/participants/hearth",
+        f"/v1/participants/quay/tax-registration/{DAY}",
+        "/v1/participants/quay/tax-registration",
         "/v1/sites/anchor",
+        f"/v1/sites/dock/kind/{DAY}",
+        "/v1/sites/dock/kind",
         "/v1/cup-types/cup-300",
         "/v1/schemes?limit=100",
         "/v1/schemes/tern-bay/terms",

@@ -84,7 +84,10 @@ class Model:
         self.by_id = {}
         self.arrivals = defaultdict(list)  # dispatch event id -> its receipts and losses
         self.stock_legs = defaultdict(list)  # account of sound stock -> (occurred, cups)
-        # (posting day, site) -> (day whose fees count, "issued" or "returned") -> cups
+        # values from a date on, in place of tax_registered of a participant and kind of a site
+        self.registrations = reference.get("tax_registrations", [])
+        self.kinds = reference.get("site_kinds", [])
+        # (posting day, site) -> (day whose fees count, "issued" or "returned", cup type) -> cups
         self.counted = defaultdict(Counter)
         self.carried_since = {}
         self.gross_fees = {}  # (day, site) -> service fee and its tax, handling fee and its tax
@@ -127,6 +130,15 @@ class Model:
         while not self.pays_on(day):
             day += DAY
         return day
+
+    def registered(self, participant, day):
+        rows = [r for r in self.registrations if r["participant"] == participant]
+        rows = [r for r in rows if r["effective_date"] <= day.isoformat()]
+        return (self._in_force(rows, day) if rows else self.participants[participant]).get("tax_registered", True)
+
+    def kind(self, site, day):
+        rows = [k for k in self.kinds if k["site"] == site and k["effective_date"] <= day.isoformat()]
+        return (self._in_force(rows, day) if rows else self.sites[site])["kind"]
 
     def start(self, day):
         return day_start(day, self.scheme["cut_off"], self.scheme["time_zone"])
@@ -232,7 +244,7 @@ class Model:
                 legs.update({f"customer_deposits({cup})": -sign * worth})
                 if self.on_deposit:
                     legs.update({f"stock_deposits({site},{cup})": sign * worth})
-                self.counted[day, site][day, member] += n
+                self.counted[day, site][day, member, cup] += n
         till = tariff
         if "amount" in event:
             stated = self.minor(event["amount"]) * (-1 if event["kind"] == "return" else 1)
@@ -502,9 +514,8 @@ class Model:
         legs = Counter({account: -value for account, value in original.legs.items()})
         legs.update(self._remeasured({a: v for a, v in legs.items() if self.unit(a)}, original.day, day))
         for member in ("issued", "returned"):  # takes back the charge of that day, whatever today's fees are
-            self.counted[day, original.event.get("site")][original.day, member] -= sum(
-                n for _, n, _ in self._cups(original.event, member)
-            )
+            for cup, n, _ in self._cups(original.event, member):
+                self.counted[day, original.event.get("site")][original.day, member, cup] -= n
         original.reversed_by = event["event_id"]
         if original.kind not in ("receipt", "transit_loss"):
             return legs, []
@@ -540,19 +551,51 @@ class Model:
                 total.update(moved)
         return total
 
+    def _fee(self, name, site, day, cup_type):
+        """A fee of a day as (date of the terms, number of the row that gives it or None, minor units). A row that names
+        the participant beats any that does not, then one that names the kind, then one that names the cup type."""
+        terms, participant, kind = self.terms(day), self.sites[site]["participant"], self.kind(site, day)
+        named = {"participant": participant, "site_kind": kind, "cup_type": cup_type}
+        stating = [
+            (number, row)
+            for number, row in enumerate(terms.get("fees", []), 1)
+            if name in row and all(row[n] == named[n] for n in named if n in row)
+        ]
+        if not stating:
+            return terms["effective_date"], None, self.minor(terms.get(name, 0))
+        number, row = max(stating, key=lambda r: [n in r[1] for n in ("participant", "site_kind", "cup_type")])
+        return terms["effective_date"], number, self.minor(row[name])
+
+    def _is_open(self, site, day):
+        return site["opened_on"] <= day.isoformat() < site.get("closed_on", "9999-12-31")
+
     def _fees(self, site, day):
-        registered = self.participants[self.sites[site]["participant"]].get("tax_registered", True)
-        service = handling = service_tax = handling_tax = Fraction(0)
-        for (then, member), n in self.counted[day, site].items():
-            terms = self.terms(then)
-            if member == "issued":
-                service += n * self.minor(terms["service_fee"])
-                service_tax += n * self.minor(terms["service_fee"]) * Fraction(terms["tax_rate"])
-            else:
-                handling += n * self.minor(terms["handling_fee"])
-                handling_tax += n * self.minor(terms["handling_fee"]) * Fraction(terms["tax_rate"]) * registered
-        service, handling, service_tax, handling_tax = map(round, (service, handling, service_tax, handling_tax))
-        self.gross_fees[day, site] = service, service_tax, handling, handling_tax
+        """Posts the fees of a site's day. Each fee is a sum over cup types and rows, and is rounded once, as is its
+        tax. Gives what the settlement says of them."""
+        participant = self.sites[site]["participant"]
+        lines = Counter()  # (fee, terms, row, each, tax rate) -> cups or months
+        for (then, member, cup), n in self.counted[day, site].items():
+            name, word = {"issued": ("service_fee", "service"), "returned": ("handling_fee", "handling")}[member]
+            taxed = word == "service" or self.registered(participant, then)
+            rate = Fraction(self.terms(then)["tax_rate"]) if taxed else Fraction(0)
+            lines[(word, *self._fee(name, site, then, cup), rate)] += n
+        if day.day == 1 and self._is_open(self.sites[site], day):
+            terms, row, each = self._fee("monthly_fee", site, day, None)
+            if row or each:
+                lines["standing", terms, row, each, Fraction(self.terms(day)["tax_rate"])] += 1
+        amount, tax = {}, {}
+        for fee in ("service", "handling", "standing"):
+            own = [(each, rate, n) for (word, _, _, each, rate), n in lines.items() if word == fee]
+            amount[fee] = sum(each * n for each, _, n in own)
+            tax[fee] = round(sum((each * n * rate for each, rate, n in own), Fraction(0)))
+        fees = amount["service"] + amount["standing"] - amount["handling"]
+        taxes = tax["service"] + tax["standing"] - tax["handling"]
+        self.gross_fees[day, site] = (
+            amount["service"] + amount["standing"],
+            tax["service"] + tax["standing"],
+            amount["handling"],
+            tax["handling"],
+        )
         self._record(
             Entry(
                 "fees",
@@ -561,15 +604,18 @@ class Model:
                 day,
                 Counter(
                     {
-                        f"site_clearing({site})": service + service_tax - handling - handling_tax,
-                        "service_fees": -service,
-                        "handling_fees": handling,
-                        "tax": handling_tax - service_tax,
+                        f"site_clearing({site})": fees + taxes,
+                        "service_fees": -amount["service"] - amount["standing"],
+                        "handling_fees": amount["handling"],
+                        "tax": -taxes,
                     }
                 ),
             )
         )
-        return service - handling, service_tax - handling_tax
+        figures = {"fees": fees, "tax": taxes}
+        for fee in amount:
+            figures |= {f"{fee}_fee": amount[fee], f"{fee}_tax": tax[fee]}
+        return figures, {line: n for line, n in lines.items() if n}
 
     def close(self, day):
         assert day == self.next_day
@@ -582,7 +628,7 @@ class Model:
             arrears[participant] = closing[f"arrears({participant})"]
             position = sum(closing[f"site_clearing({s['site']})"] for s in own) + arrears[participant]
             positions[participant] = position
-            is_open = any(s["opened_on"] <= day.isoformat() < s.get("closed_on", "9999-12-31") for s in own)
+            is_open = any(self._is_open(s, day) for s in own)
             since = self.carried_since.get(participant, day)
             if not self.pays_on(day):
                 carried.add(participant)
@@ -633,10 +679,10 @@ class Model:
             "sites": {
                 s: {
                     "brought_forward": opening[f"site_clearing({s})"],
-                    "fees": fees[s][0],
-                    "tax": fees[s][1],
+                    **fees[s][0],
                     "net": closing[f"site_clearing({s})"],
                 }
                 for s in self.sites
             },
+            "fee_rows": {s: fees[s][1] for s in self.sites},
         }

@@ -45,6 +45,8 @@ TABLES = [
     "api_key",
     "refund_value",
     "terms",
+    "tax_registration",
+    "site_kind",
     "scheme_head",
     "business_day",
     "entry",
@@ -61,6 +63,7 @@ TABLES = [
     "position",
     "payment",
     "particulars",
+    "fee_line",
     "payment_change",
     "journal_proposal",
     "cup_day",
@@ -242,7 +245,7 @@ def test_untouched_books_hold(books):
     changes = service.admin.items("/v1/changes", limit=1000)
     # each, and what it left
     assert figures["changes_verify"] >= 2 * len([c for c in changes if c.get("scheme") != "skerry"])
-    assert figures["particulars_verify"] == 1 + 6 + 1  # that the closed day's follow another's; their parts; their link
+    assert figures["particulars_verify"] == 1 + 7 + 1  # that the closed day's follow another's; their parts; their link
     assert all(n > 0 for n in figures.values())
 
 
@@ -452,6 +455,37 @@ TAMPERINGS = {
         )
         for column in ("service_fee", "handling_fee")
     },
+    "a row is added to the fees of a closed day": (
+        f"""UPDATE terms SET fees = '[{{"cup_type": "cup-450", "handling_fee": 5}}]' WHERE {OF}""",
+        {"fees_match", "changes_verify"},
+    ),
+    "a standing fee is added to a day that owes none": (
+        f"UPDATE terms SET monthly_fee = 500 WHERE {OF}",
+        {"changes_verify"},
+    ),
+    "a participant is not registered on a closed day": (
+        f"INSERT INTO tax_registration SELECT id, '{WORKED_DAY}', false FROM participant WHERE code = 'miller'",
+        {"fees_match", "changes_verify"},
+    ),
+    "a site is of another kind on a closed day": (
+        f"INSERT INTO site_kind SELECT id, '{WORKED_DAY}', 'hub' FROM site WHERE code = 'brick'",
+        {"changes_verify"},
+    ),
+    **{
+        f"{what} of a fee's line is changed": (
+            f"UPDATE fee_line SET {change} WHERE {OF} AND site = (SELECT id FROM site WHERE code = 'brick')",
+            {"fees_match", "particulars_verify"},
+        )
+        for what, change in {
+            "the row": "fee_row = 1",
+            "the date": "terms_date = terms_date - 1",
+            "the quantity": "quantity = quantity + 1",
+            "the fee": "each = each + 1",
+            "the tax rate": "tax_rate_ppm = 0",
+            "the kind": "fee = 'service'",
+        }.items()
+    },
+    "the lines of fees are lost": (f"DELETE FROM fee_line WHERE {OF}", {"fees_match", "particulars_verify"}),
     "the tax rate of a closed day is changed": (
         f"UPDATE terms SET tax_rate_ppm = 250000 WHERE {OF}",
         {"fees_match", "changes_verify"},

@@ -128,6 +128,16 @@ LISTS = {
         "reference-read-participant",
         lambda c, half, last: (("member-00077", None, None), None, None, None, None),
     ),
+    "registrations": ("reference-read-tax-registration", lambda c, half, last: (N, None, ROWS, None, None)),
+    "registrations of a participant": (
+        "reference-read-tax-registration",
+        lambda c, half, last: (("member-00077", None, None), None, ROWS, None, 7),
+    ),
+    "kinds": ("reference-read-site-kind", lambda c, half, last: (N, None, ROWS, None, None)),
+    "kinds of a site": (
+        "reference-read-site-kind",
+        lambda c, half, last: (("site-00300", None, None), None, ROWS, None, None),
+    ),
     "schemes": ("reference-read-scheme", lambda c, half, last: (N, None, ROWS, None, None)),
     "schemes of a till": ("reference-read-scheme", lambda c, half, last: (N, None, ROWS, [7], None)),
     "schemes of a participant": ("reference-read-scheme", lambda c, half, last: (N, None, ROWS, None, 7)),

@@ -119,6 +119,8 @@ COUNTS = {
     "terms": 0,
     "refund_values": 0,
     "office_accounts": 0,
+    "tax_registrations": 0,
+    "site_kinds": 0,
 }
 
 

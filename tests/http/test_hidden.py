@@ -36,6 +36,10 @@ def net(shared):
                 "gull": ("skerry", "miller"),
             },
         )
+        | {
+            "tax_registrations": [{"participant": "miller", "effective_date": str(FIRST), "tax_registered": False}],
+            "site_kinds": [{"site": s, "effective_date": str(FIRST), "kind": "hub"} for s in ("brick", "gull")],
+        }
     )
     shared.by_key = {
         TILL: shared.client(shared.create_key("till", "pos", sites=["anchor", "copper"])),
@@ -101,16 +105,22 @@ def reads():
     yield "/v1/entries/1/proof?scheme={skerry}"
     for site in ("{brick}", "{gull}"):
         yield f"/v1/sites/{site}"
+        yield f"/v1/sites/{site}/kind"
+        yield f"/v1/sites/{site}/kind/{FIRST}"
         yield f"/v1/sites/{site}/day-totals/{FIRST}"
         yield f"/v1/events?scheme=tern-bay&site={site}"
         yield f"/v1/reports/site-statement?scheme=tern-bay&site={site}"
     for path in ("", "/terms", f"/terms/{FIRST}", "/refund-values", f"/refund-values/cup-300/{FIRST}"):
         yield "/v1/schemes/{skerry}" + path
     yield "/v1/participants/{miller}"
+    yield "/v1/participants/{miller}/tax-registration"
+    yield f"/v1/participants/{{miller}}/tax-registration/{FIRST}"
     yield "/v1/events?scheme={skerry}"
-    for report in ("site-statement", "stock", "participant-statement", "payments", "settlement"):
+    for report in ("site-statement", "stock", "participant-statement", "fees", "payments", "settlement"):
         yield f"/v1/reports/{report}?scheme={{skerry}}"
     yield "/v1/reports/participant-statement?scheme=tern-bay&participant={miller}"
+    yield "/v1/reports/fees?scheme=tern-bay&participant={miller}"
+    yield "/v1/reports/fees?scheme=tern-bay&site={brick}"
     yield "/v1/reports/payments?scheme=tern-bay&participant={miller}"
     yield "/v1/settlements?scheme={skerry}"
     yield f"/v1/settlements/{{skerry}}/{FIRST}"

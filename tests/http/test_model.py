@@ -7,6 +7,7 @@ import random
 from collections import Counter
 from datetime import date, timedelta
 from decimal import Decimal
+from fractions import Fraction
 from uuid import UUID
 
 import pytest
@@ -42,6 +43,47 @@ OPERATORS = {
     code: {"name": "Pool", "bank_account": {"account": f"77{n}", "bank_code": "TB-0"}}
     for n, code in enumerate(("tern-bay", "eider-sound"))
 }
+
+
+def random_fees(rng, prefix, money):
+    """Some rows of fees: each names what it likes and states one fee or more; no two name the same."""
+    rows = {}
+    for _ in range(rng.choice([0, 0, 1, 3, 8])):
+        row = {}
+        if rng.random() < 0.4:
+            row["participant"] = f"{prefix}{rng.choice('abcde')}"
+        if rng.random() < 0.4:
+            row["site_kind"] = rng.choice(["cafe", "cafe", "hub", "return_point"])
+        if rng.random() < 0.4:
+            row["cup_type"] = rng.choice(CUP_TYPES)
+        fees = ["service_fee", "handling_fee"] + ([] if "cup_type" in row else ["monthly_fee"])
+        named = tuple(row.items())
+        for fee in rng.sample(fees, rng.randint(1, len(fees))):
+            row[fee] = money(0, 5) if fee != "monthly_fee" else money(0, 300)
+        rows[named] = row
+    standing = {"monthly_fee": money(0, 300)} if rng.random() < 0.6 else {}
+    return {**standing, **({"fees": list(rows.values())} if rows else {})}
+
+
+def dated_values(rng, sites, days=DAYS):
+    """Registrations for tax and kinds of sites that change now and then, all known before the first event."""
+
+    def dates():
+        return sorted({FIRST_DAY + rng.randint(0, days) * DAY for _ in range(rng.choice([0, 1, 3]))})
+
+    participants = sorted({row[1] for row in sites.values()})
+    return {
+        "tax_registrations": [
+            {"participant": p, "effective_date": str(day), "tax_registered": rng.random() < 0.5}
+            for p in participants
+            for day in dates()
+        ],
+        "site_kinds": [
+            {"site": s, "effective_date": str(day), "kind": rng.choice(["cafe", "hub", "return_point"])}
+            for s in sites
+            for day in dates()
+        ],
+    }
 
 
 def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix, days=DAYS):
@@ -81,6 +123,7 @@ def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix, days=DAY
                         [31],
                     ]
                 ),
+                **random_fees(rng, prefix, money),
             }
         )
     ]
@@ -447,7 +490,8 @@ def compare_settlement(model, settlement, expected):
     }
     lines = {s["site"]: s for p in positions.values() for s in p["sites"]}
     for site, figures in expected["sites"].items():
-        line = Counter({k: model.minor(v) for k, v in lines.get(site, {}).items() if k != "site"})  # no line: all zero
+        said = {k: v for k, v in lines.get(site, {}).items() if k not in ("site", "fee_rows")}
+        line = Counter({k: model.minor(v) for k, v in said.items()})  # no line: all zero
         assert {k: line[k] for k in figures} == figures, (site, lines.get(site))
         assert line["net"] == (
             line["brought_forward"]
@@ -458,12 +502,23 @@ def compare_settlement(model, settlement, expected):
             + line["stock"]
             + line["other"]
         ), lines.get(site)
+        compare_fee_rows(model, lines.get(site, {}).get("fee_rows", []), expected["fee_rows"][site])
     compare_payments(
         model,
         settlement,
         {p: a for p, a in expected["positions"].items() if p not in expected["carried"]},
         expected["netting"],
     )
+
+
+def compare_fee_rows(model, rows, expected):
+    """Which row of which terms gave each fee, and for how many cups."""
+    have = Counter()
+    for row in rows:
+        each, rate = model.minor(row["each"]), Fraction(row["tax_rate"])
+        assert model.minor(row["amount"]) == each * row["quantity"]
+        have[row["fee"], row["terms"], row.get("row"), each, rate] += row["quantity"]
+    assert have == expected and len(rows) == len(have), (rows, expected)
 
 
 def compare_payments(model, settlement, settled, netting):
@@ -520,6 +575,7 @@ def test_random_days(service, seed):
         cup_types,
         **participants,
     )
+    document.update(dated_values(rng, {s: row for _, sites in plans for s, row in sites.items()}))
     client, second = service.admin, service.client(service.create_key("second", "accountant"))
     client.load(document)
     models = [Model(document, scheme["scheme"]) for scheme, _ in plans]

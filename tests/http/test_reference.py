@@ -124,6 +124,8 @@ def test_a_document_is_all_or_nothing(service):
         "terms": 1,
         "refund_values": 1,
         "office_accounts": 0,
+        "tax_registrations": 0,
+        "site_kinds": 0,
     }
     assert admin.load({"sites": []})["sites"] == 0
 

@@ -530,6 +530,8 @@ ELSEWHERE = {
     "fixed_once_posted",
     "starts_too_soon",
     "name_taken",
+    # test_fee_rows.py
+    "fee_row_repeated",
     "precondition_failed",
     "currency_unknown",
     "time_zone_unknown",

@@ -23,6 +23,7 @@ BY_SITE = {
     "site-statement",
     "participant-statement",
     "participant-journal-summary",
+    "fees",
     "payments",
 }
 BY_ENTRY = {"journal", "general-ledger", "exceptions"}  # take the entry to continue after, as their last parameter

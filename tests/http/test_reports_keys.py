@@ -29,7 +29,7 @@ OFFICE = {
     "recovery",
 }
 BALANCES = ("deposit-cover", "trial-balance", "stock", "transfers", "ageing")  # as of a day
-OF_PARTICIPANTS = {"settlement", "participant-statement", "participant-journal-summary", "payments"}
+OF_PARTICIPANTS = {"settlement", "participant-statement", "participant-journal-summary", "fees", "payments"}
 OF_SITES = {"site-statement", "stock"}
 READERS = {
     "pos": OF_SITES,

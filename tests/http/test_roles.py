@@ -45,8 +45,12 @@ PERMITTED = {
             "schemes/{}/refund-values/{}/{}",
             "participants",
             "participants/{}",
+            "participants/{}/tax-registration",
+            "participants/{}/tax-registration/{}",
             "sites",
             "sites/{}",
+            "sites/{}/kind",
+            "sites/{}/kind/{}",
             "cup-types",
             "cup-types/{}",
             "reference",
@@ -62,7 +66,9 @@ PERMITTED = {
             "schemes/{}/refund-values/{}/{}",
             "schemes/{}/office-accounts/{}",
             "participants/{}",
+            "participants/{}/tax-registration/{}",
             "sites/{}",
+            "sites/{}/kind/{}",
             "cup-types/{}",
         )
     },
@@ -150,6 +156,10 @@ def net(shared):
                 "cairn": ("skerry", "miller"),
             },
         )
+        | {
+            "tax_registrations": [{"participant": "hearth", "effective_date": str(FIRST), "tax_registered": True}],
+            "site_kinds": [{"site": "anchor", "effective_date": str(FIRST), "kind": "cafe"}],
+        }
     )
     service.keys = {
         "pos": service.create_key("till", "pos", sites=["anchor", "hub"]),
@@ -192,7 +202,11 @@ def concrete(net, operation):
         "/v1/schemes/{}/office-accounts/{}": ("tern-bay", FIRST),
         "/v1/schemes/{}/days/{}/close": ("tern-bay", day),
         "/v1/participants/{}": "hearth",
+        "/v1/participants/{}/tax-registration": "hearth",
+        "/v1/participants/{}/tax-registration/{}": ("hearth", FIRST if operation.startswith("GET") else later),
         "/v1/sites/{}": "anchor",
+        "/v1/sites/{}/kind": "anchor",
+        "/v1/sites/{}/kind/{}": ("anchor", FIRST if operation.startswith("GET") else later),
         "/v1/cup-types/{}": "cup-300",
         "/v1/keys/{}": "the-auditor",
         "/v1/sites/{}/day-totals/{}": ("anchor", FIRST),
@@ -211,6 +225,8 @@ def concrete(net, operation):
         "PUT /v1/schemes/{}/refund-values/{}/{}": {"amount": "3.00"},
         "PUT /v1/schemes/{}/office-accounts/{}": {"accounts": []},
         "PUT /v1/participants/{}": {"name": "Hearth"},
+        "PUT /v1/participants/{}/tax-registration/{}": {"tax_registered": False},
+        "PUT /v1/sites/{}/kind/{}": {"kind": "hub"},
         "PUT /v1/cup-types/{}": {"name": "Cup", "volume_ml": 300, "mass_g": 48},
         "PUT /v1/sites/{}": {
             "scheme": "tern-bay",

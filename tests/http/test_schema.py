@@ -45,6 +45,7 @@ def schema_of(database):
 @pytest.mark.parametrize("version", range(1, len(MIGRATIONS)))
 def test_migrates_from_every_earlier_version(database, service, version):
     complete = schema_of(database)
+    service.stop()  # as operators do
     execute(
         database.owner_dsn,
         "DROP SCHEMA public CASCADE",
@@ -142,6 +143,7 @@ def posted(module_database):
         "day_total",
         "cup_day",
         "till_day",
+        "fee_line",
         "particulars",
     ],
 )
@@ -372,6 +374,20 @@ TRIES = {
         f"WHERE d.{AFTER}",
         REFUSED,
     ),
+    "a fee is added to a closed day": (
+        f"INSERT INTO fee_line SELECT scheme, business_date, 1, 'standing', business_date, 0, 0, 1, 5 FROM settlement"
+        f" WHERE {CLOSED}",
+        REFUSED,
+    ),
+    "a registration is put before a closed day": (
+        "INSERT INTO tax_registration SELECT id, '2000-01-01', false FROM participant" + AT_ONCE,
+        REFUSED,
+    ),
+    "a kind is put before a closed day": (
+        "INSERT INTO site_kind SELECT id, '2000-01-01', 'hub' FROM site" + AT_ONCE,
+        REFUSED,
+    ),
+    "a kind becomes another site's": ("UPDATE site_kind SET site = 1", FORBIDDEN),
     "a position is added to a closed day": (
         f"INSERT INTO position SELECT scheme, business_date, 99, 5, 0, NULL, false FROM settlement WHERE {CLOSED}",
         REFUSED,
@@ -456,7 +472,7 @@ def test_what_an_older_version_reversed_is_taken_over(settled):
     cursor.execute("SELECT * FROM reversed_day")
     before = cursor.fetchall()
     assert [(row[1:2], row[3:]) for row in before] == [((WORKED_DAY + DAY,), (WORKED_DAY, 40, 0))]
-    cursor.execute("DROP TABLE reversed_day, older_fee_rule; DROP FUNCTION round_half_even")
+    cursor.execute("DROP TABLE reversed_day, older_fee_rule; DROP FUNCTION round_half_even CASCADE")
     cursor.execute(migration.read_text() + "; SELECT * FROM reversed_day")
     assert cursor.fetchall() == before
     cursor.execute("SELECT scheme, through FROM older_fee_rule")

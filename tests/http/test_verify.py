@@ -34,6 +34,7 @@ TABLES = {  # ledger table -> columns of its primary key
     "balance": ("scheme", "account", "business_date"),
     "site_day": ("scheme", "business_date", "site"),
     "reversed_day": ("scheme", "business_date", "site", "original_date"),
+    "fee_line": ("scheme", "business_date", "site", "fee", "terms_date", "fee_row", "tax_rate_ppm"),
     "particulars": ("scheme", "business_date"),
 }
 # A payment's later changes are no figures of the close; rows of their own record them.
@@ -41,7 +42,11 @@ UNSEALED = {("payment", "status"), ("payment", "released")}
 
 
 # Columns that take only some words.
-WORDS = {("business_day", "state"): "closing", ("payment", "held"): "bank_account_changed"}
+WORDS = {
+    ("business_day", "state"): "closing",
+    ("payment", "held"): "bank_account_changed",
+    ("fee_line", "fee"): "standing",
+}
 
 
 def events_of(day, rng, memory):

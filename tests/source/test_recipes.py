@@ -40,6 +40,7 @@ INCIDENTAL = {
     "an account": {
         "src/http/contract/answers.json",
         "src/http/contract/examples.json",
+        "src/http/contract/routes.c",
         "tests/http/test_journals.py",
         "tests/http/test_model.py",
         "tests/http/test_reports_model.py",

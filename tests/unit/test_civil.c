@@ -367,6 +367,21 @@ START_TEST(uuids_are_read_strictly)
 }
 END_TEST
 
+START_TEST(an_instant_has_a_date_and_a_date_a_day_of_its_month)
+{
+    struct date date;
+    ck_assert(date_parse("2024-02-29", 10, &date));
+    ck_assert_int_eq(date_month_day(date).day, 29);
+    ck_assert_int_eq(date_month_day(date).last, 29);
+    ck_assert_int_eq(date_month_day((struct date){date.days + 1}).day, 1);
+    ck_assert_int_eq(date_month_day((struct date){date.days + 1}).last, 31);
+    const int64_t midnight = (int64_t)date.days * 86400 * 1000000;
+    ck_assert_int_eq(instant_date((struct instant){midnight}).days, date.days);
+    ck_assert_int_eq(instant_date((struct instant){midnight - 1}).days, date.days - 1);
+    ck_assert_int_eq(instant_date((struct instant){-1}).days, -1);
+}
+END_TEST
+
 Suite *file_suite(void)
 {
     Suite *suite = suite_create("civil");
@@ -383,6 +398,7 @@ Suite *file_suite(void)
     tcase_add_test(tests, the_ends_of_the_types_are_written);
     tcase_add_test(tests, uuids_are_read_and_written);
     tcase_add_test(tests, uuids_are_read_strictly);
+    tcase_add_test(tests, an_instant_has_a_date_and_a_date_a_day_of_its_month);
     suite_add_tcase(suite, tests);
     return suite;
 }

@@ -1,7 +1,8 @@
 -- The facts that changing a site depends on. $1: its code, as it is to be: $2 scheme, $3 participant, $4 the
 -- cup types of its par stock. Exactly one row: whether scheme and participant are known; whether they change;
 -- whether something is posted that they may no longer change after (also a dispatch on its way to the site);
--- which of $4 are not known, from 0.
+-- whether the kind becomes $5 though something depends on it (also a day that is closed or closes); which of $4 are not
+-- known, from 0.
 SELECT s.id IS NOT NULL,
        p.id IS NOT NULL,
        coalesce(o.scheme <> s.id, false),
@@ -10,6 +11,10 @@ SELECT s.id IS NOT NULL,
             THEN EXISTS (SELECT FROM entry e WHERE e.site = o.id)
               OR EXISTS (SELECT FROM transfer t WHERE t.scheme = o.scheme AND t.receiver = o.id)
             ELSE false END,
+       coalesce(o.kind <> $5::text, false)
+           AND (EXISTS (SELECT FROM entry e WHERE e.site = o.id)
+                OR EXISTS (SELECT FROM business_day d
+                            WHERE d.scheme = o.scheme AND d.business_date >= o.opened_on AND d.state <> 'open')),
        ARRAY(SELECT u.position - 1 FROM unnest($4::text[]) WITH ORDINALITY AS u(code, position)
               WHERE NOT EXISTS (SELECT FROM cup_type c WHERE c.code = u.code) ORDER BY u.position)
   FROM (SELECT $1::text AS site, $2::text AS scheme, $3::text AS participant) AS given

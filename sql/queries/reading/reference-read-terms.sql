@@ -1,13 +1,14 @@
 -- A scheme's terms as JSON, each with the key that slices go by. $1: {scheme, effective date or null for all}; $2: the
 -- key to begin after; $3: the most rows; null: no such bound. The reader: $4 its sites, null: not a till; $5 its
 -- participant, null: not one.
-SELECT json_build_object(
+SELECT json_strip_nulls(json_build_object(
            'effective_date', t.effective_date, 'netting', t.netting,
            'minimum_payment', amount_text(t.minimum_payment, c.decimals),
            'service_fee', amount_text(t.service_fee, c.decimals),
            'handling_fee', amount_text(t.handling_fee, c.decimals),
            'tax_rate', rate_text(t.tax_rate_ppm), 'shortage_terms', t.shortage_terms, 'variance_terms', t.variance_terms,
-           'pay_days', pay_days_json(t)),
+           'monthly_fee', amount_text(t.monthly_fee, c.decimals), 'fees', fee_rows_shown(t.fees, c.decimals),
+           'pay_days', pay_days_json(t))),
        t.effective_date
   FROM terms t JOIN scheme c ON c.id = t.scheme
  WHERE c.code = ($1::text[])[1]

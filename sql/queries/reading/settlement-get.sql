@@ -13,15 +13,34 @@ line AS MATERIALIZED (
               AND b.business_date < d.business_date
             ORDER BY b.business_date DESC LIMIT 1) AS before ON true
      WHERE d.scheme = $1::integer AND d.business_date = $2::date AND ($3::integer[] IS NULL OR d.site = ANY ($3))),
+fees AS MATERIALIZED ( -- none of days that were closed before lines of fees were kept
+    SELECT line.site, coalesce(service_fee, 0) AS service_fee, coalesce(service_tax, 0) AS service_tax,
+           coalesce(handling_fee, 0) AS handling_fee, coalesce(handling_tax, 0) AS handling_tax,
+           coalesce(standing_fee, 0) AS standing_fee, coalesce(standing_tax, 0) AS standing_tax, n.rows
+      FROM line
+      LEFT JOIN LATERAL (SELECT * FROM fee_day d
+                          WHERE d.scheme = $1::integer AND d.business_date = $2::date AND d.site = line.site) d ON true
+      LEFT JOIN LATERAL (SELECT json_agg(json_build_object(
+                            'fee', l.fee, 'terms', l.terms_date, 'row', nullif(l.fee_row, 0), 'quantity', l.quantity,
+                            'each', amount_text(l.each, decimals), 'amount', amount_text(l.quantity::numeric * l.each, decimals),
+                            'tax_rate', rate_text(l.tax_rate_ppm))
+                            ORDER BY l.fee COLLATE "C" DESC, l.terms_date DESC, l.fee_row, l.tax_rate_ppm DESC) AS rows
+                   FROM fee_line l, of_scheme
+                  WHERE l.scheme = $1::integer AND l.business_date = $2::date AND l.site = line.site) n ON true
+     WHERE $2::date > coalesce((SELECT through FROM older_fee_lines WHERE scheme = $1::integer), '-infinity')),
 site_line AS MATERIALIZED (
     SELECT participant, json_agg(json_build_object(
                'site', line.code, 'brought_forward', amount_text(brought_forward, decimals),
                'collected', amount_text(collected, decimals), 'refunded', amount_text(refunded, decimals),
                'fees', amount_text(fees, decimals), 'tax', amount_text(tax, decimals),
                'stock', amount_text(stock, decimals), 'other', amount_text(other, decimals),
+               'service_fee', amount_text(f.service_fee, decimals), 'service_tax', amount_text(f.service_tax, decimals),
+               'handling_fee', amount_text(f.handling_fee, decimals), 'handling_tax', amount_text(f.handling_tax, decimals),
+               'standing_fee', amount_text(f.standing_fee, decimals), 'standing_tax', amount_text(f.standing_tax, decimals),
+               'fee_rows', f.rows,
                'net', amount_text(brought_forward + collected - refunded + fees + tax + stock + other, decimals))
                ORDER BY line.code COLLATE "C") AS items
-      FROM line, of_scheme GROUP BY participant),
+      FROM line CROSS JOIN of_scheme LEFT JOIN fees f USING (site) GROUP BY participant),
 at_close AS MATERIALIZED (
     SELECT p.code, at.participant, amount, arrears, carried, carried_since
       FROM position at JOIN participant p ON p.id = at.participant

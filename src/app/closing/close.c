@@ -70,6 +70,28 @@ static enum store_result index_participants(struct closing *closing)
     return STORE_OK;
 }
 
+/* Whether any fee so far may depend on the type of a cup. Reversals reach back to earlier terms. */
+static bool fees_by_type(const struct closing *closing)
+{
+    const struct scheme *scheme = closing->work->scheme;
+    for (size_t i = 0; i < scheme->terms_count && &scheme->terms[i] <= closing->terms; i++)
+        for (size_t j = 0; j < scheme->terms[i].fee_row_count; j++)
+            if (scheme->terms[i].fee_rows[j].cup_type != 0)
+                return true;
+    return false;
+}
+
+static enum store_result load_counted(struct closing *closing)
+{
+    struct head_work *work = closing->work;
+    int32_t scheme = work->scheme->id;
+    struct date date = closing->day->date;
+    return fees_by_type(closing) ? store_closing_counted_types(work->pg, &work->arena, scheme, date,
+                                                               &closing->counted, &closing->counted_count)
+                                 : store_closing_counted(work->pg, &work->arena, scheme, date,
+                                                         &closing->counted, &closing->counted_count);
+}
+
 static enum store_result load_figures(struct closing *closing)
 {
     struct head_work *work = closing->work;
@@ -78,8 +100,7 @@ static enum store_result load_figures(struct closing *closing)
     enum store_result result =
         store_closing_sites(work->pg, &work->arena, scheme, date, &closing->sites, &closing->site_count);
     if (result == STORE_OK)
-        result = store_closing_reversed(work->pg, &work->arena, scheme, date, &closing->reversed,
-                                        &closing->reversed_count);
+        result = load_counted(closing);
     if (result == STORE_OK)
         result =
             store_closing_participants(work->pg, &work->arena, scheme,

@@ -3,83 +3,13 @@
 #include "app/closing/close_settle.h"
 
 #include "app/closing/close_document.h"
+#include "app/closing/close_fees.h"
 
 #include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
 enum { ID_BYTES = 16 };
-
-/* The last instant of the day. Entries of the close are said to have occurred then. */
-static struct instant end_of(const struct business_day *day)
-{
-    return (struct instant){day->ends_at.us - 1};
-}
-
-/* The index of the site's first row of reversals. */
-static size_t first_reversed(const struct closing *closing, int32_t site)
-{
-    size_t low = 0, high = closing->reversed_count;
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (closing->reversed[middle].site < site)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    return low;
-}
-
-/* The first part has the day's own cups, by the terms of the day. Each further part has the cups that were
- * reversed of one earlier day, by the terms of that day, so that nobody gains by reversing after a fee has
- * changed. */
-static enum reason find_fees(const struct closing *closing, const struct closing_site *site,
-                             struct fee_part *parts, struct fees *fees)
-{
-    bool tax_registered = closing->work->network->participant_by_id[site->participant]->tax_registered;
-    size_t count = 1;
-    parts[0] = (struct fee_part){closing->terms, site->issued, site->returned, tax_registered};
-    for (size_t i = first_reversed(closing, site->site);
-         i < closing->reversed_count && closing->reversed[i].site == site->site; i++) {
-        const struct reversed_row *row = &closing->reversed[i];
-        struct fee_part *part = &parts[count++];
-        part->terms = scheme_terms(closing->work->scheme, row->original_date);
-        part->issued.count = -row->issued;
-        part->returned.count = -row->returned;
-        part->tax_registered = tax_registered;
-        assert(part->terms != NULL); /* something was posted on that day */
-        if (!cups_add(parts[0].issued, (struct cups){row->issued}, &parts[0].issued) ||
-            !cups_add(parts[0].returned, (struct cups){row->returned}, &parts[0].returned))
-            return REASON_OUT_OF_RANGE;
-    }
-    return fees_of(parts, count, fees);
-}
-
-static enum store_result post_fees(struct closing *closing, struct closing_site *site, struct fee_part *parts)
-{
-    struct fees fees;
-    if (find_fees(closing, site, parts, &fees) != REASON_NONE)
-        return STORE_OUT_OF_RANGE;
-    struct posting_facts facts = {
-        .kind = KIND_FEES,
-        .stock_terms = closing->work->scheme->stock_terms,
-        .site = site->site,
-        .service_fee = fees.service_fee,
-        .service_tax = fees.service_tax,
-        .handling_fee = fees.handling_fee,
-        .handling_tax = fees.handling_tax,
-    };
-    struct draft draft = {
-        .business_date = closing->day->date,
-        .occurred_at = end_of(closing->day),
-        .fees = fees.service_fee.minor - fees.handling_fee.minor,
-        .tax = fees.service_tax.minor - fees.handling_tax.minor,
-    };
-    if (!money_add(site->clearing, (struct money){draft.fees}, &site->clearing) ||
-        !money_add(site->clearing, (struct money){draft.tax}, &site->clearing))
-        return STORE_OUT_OF_RANGE;
-    return closing_post(closing, &draft, &facts);
-}
 
 static struct position_row *position_of(const struct closing *closing, int32_t participant)
 {
@@ -142,7 +72,7 @@ static enum store_result post_settling(struct closing *closing, int32_t site, in
         .clearing = clearing,
         .arrears = arrears,
     };
-    struct draft draft = {.business_date = closing->day->date, .occurred_at = end_of(closing->day)};
+    struct draft draft = {.business_date = closing->day->date, .occurred_at = closing_instant(closing)};
     return closing_post(closing, &draft, &facts);
 }
 
@@ -247,12 +177,7 @@ static enum store_result store_figures(struct closing *closing)
 
 enum store_result close_settle(struct closing *closing)
 {
-    enum store_result result = STORE_OK;
-    struct fee_part *parts = arena_array(&closing->work->arena, closing->reversed_count + 1, sizeof *parts);
-    if (parts == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < closing->site_count && result == STORE_OK; i++)
-        result = post_fees(closing, &closing->sites[i], parts);
+    enum store_result result = close_fees(closing);
     if (result == STORE_OK)
         result = find_positions(closing);
     if (result == STORE_OK)

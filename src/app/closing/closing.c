@@ -2,6 +2,11 @@
 /* Appending the entries of a close. */
 #include "app/closing/closing.h"
 
+struct instant closing_instant(const struct closing *closing)
+{
+    return (struct instant){closing->day->ends_at.us - 1};
+}
+
 enum store_result closing_post(struct closing *closing, struct draft *draft,
                                const struct posting_facts *facts)
 {

@@ -13,8 +13,10 @@ struct closing {
     const struct terms *terms;      /* of that day */
     struct closing_site *sites;
     size_t site_count;
-    struct reversed_row *reversed; /* by site id */
-    size_t reversed_count;
+    struct counted_row *counted; /* by site id */
+    size_t counted_count;
+    struct fee_line *fee_lines; /* of all sites */
+    size_t fee_line_count;
     struct closing_participant *participants;
     struct position_row *positions; /* parallel to participants */
     size_t participant_count;
@@ -22,6 +24,9 @@ struct closing {
     struct payment_row *payments;
     size_t payment_count;
 };
+
+/* The last instant of the day. Entries of the close are said to have occurred then. */
+struct instant closing_instant(const struct closing *closing);
 
 /* Derives the legs of an entry of the close, and appends it unless there are none. `draft` says day and
  * instant. */

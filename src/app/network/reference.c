@@ -6,6 +6,7 @@
 #include "app/network/reference.h"
 
 #include "app/network/office_accounts.h"
+#include "app/network/reference_fees.h"
 #include "app/transaction/transaction.h"
 #include "base/clock.h"
 #include "depositd/identifier.h"
@@ -17,61 +18,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { PLACE_MAX = 96, DECIMALS_UNKNOWN = -1 };
-
-struct change {
-    struct pg *pg;
-    struct arena *arena;
-    struct faults *faults;
-    const struct reference *document; /* NULL: a single thing is put */
-    const char *scheme;               /* the scheme whose terms and refund values are put */
-    int64_t version;
-    char place[PLACE_MAX]; /* pointer of the current row */
-    bool made_difference;
-    /* Facts about the scheme around terms and refund values, if the document gives it. */
-    bool in_scheme, scheme_faulty;
-    int decimals; /* DECIMALS_UNKNOWN: its currency is unknown */
-};
-
-/* Adds a fault of the current row; `member` is "" or "/name…". */
-static void blame(struct change *change, enum reason reason, const char *member, const char *detail)
-{
-    char pointer[2 * PLACE_MAX];
-    snprintf(pointer, sizeof pointer, "%s%s", change->place, member);
-    faults_add(change->faults, reason, pointer, "%s", detail);
-}
-
-/* Adds a fault of the name of the row: a member in a document, or a part of the path when a single thing is
- * put. */
-static void blame_name(struct change *change, enum reason reason, const char *member, const char *detail)
-{
-    if (change->document != NULL)
-        blame(change, reason, member, detail);
-    else
-        faults_add_parameter(change->faults, reason, member + 1, "%s", detail);
-}
-
-static void blame_element(struct change *change, enum reason reason, const char *list, size_t index,
-                          const char *member, const char *detail)
-{
-    char pointer[PLACE_MAX];
-    snprintf(pointer, sizeof pointer, "/%s/%zu%s", list, index, member);
-    blame(change, reason, pointer, detail);
-}
-
 /* ---- rules over the input alone ---- */
-
-static void check_amount(struct change *change, const char *member, struct decimal amount, int decimals)
-{
-    char detail[64];
-    if (decimals == DECIMALS_UNKNOWN)
-        return;
-    snprintf(detail, sizeof detail, "must have exactly %d decimals", decimals);
-    if (amount.scale != decimals)
-        blame(change, REASON_AMOUNT_DECIMALS, member, detail);
-    else if (amount.unscaled > MONEY_STATED_MAX)
-        blame(change, REASON_OUT_OF_RANGE, member, "is too large an amount");
-}
 
 /* A payment message contains this text unchanged. To convert it to the bank's characters would make it name
  * something else. */
@@ -159,6 +106,16 @@ static enum store_result put_participant(struct change *change, const void *give
     if (strcmp(row->participant, "pool") == 0) {
         blame_name(change, REASON_VALUE_UNKNOWN, "/participant",
                    "is the operator's name as a party to payments");
+        return STORE_OK;
+    }
+    bool fixed;
+    enum store_result result = store_registration_fixed(change->pg, row, &fixed);
+    if (result != STORE_OK)
+        return result;
+    if (fixed) {
+        blame(change, REASON_FIXED_ONCE_POSTED, "/tax_registered",
+              "is the first value, and fees depend on it: PUT "
+              "/v1/participants/{participant}/tax-registration/{effective_date} gives a later one");
         return STORE_OK;
     }
     return store_put_participant(change->pg, row, &change->made_difference);
@@ -256,12 +213,6 @@ static bool can_put_dated(const struct change *change, const char *cup_type, con
     return scheme_there && (cup_type == NULL || facts->cup_type_known);
 }
 
-static void blame_too_soon(struct change *change)
-{
-    blame_name(change, REASON_STARTS_TOO_SOON, "/effective_date",
-               "must be a business day that begins more than 5 minutes from now");
-}
-
 static enum store_result put_terms(struct change *change, const void *given)
 {
     const struct terms_row *row = given;
@@ -274,9 +225,12 @@ static enum store_result put_terms(struct change *change, const void *given)
         check_amount(change, "/minimum_payment", row->minimum_payment, facts.decimals);
         check_amount(change, "/service_fee", row->service_fee, facts.decimals);
         check_amount(change, "/handling_fee", row->handling_fee, facts.decimals);
+        if (row->has_monthly_fee)
+            check_amount(change, "/monthly_fee", row->monthly_fee, facts.decimals);
+        result = check_fee_rows(change, &row->fees, facts.decimals);
     }
-    if (!can_put_dated(change, NULL, &facts))
-        return STORE_OK;
+    if (result != STORE_OK || !can_put_dated(change, NULL, &facts))
+        return result;
     result = store_put_terms(change->pg, change->scheme, row, &differs);
     if (result != STORE_OK || !differs)
         return result;
@@ -334,6 +288,11 @@ static void check_site(struct change *change, const struct site_row *row, const 
         blame(change, REASON_FIXED_ONCE_POSTED, "/scheme", fixed);
     if (facts->posted && facts->participant_changes)
         blame(change, REASON_FIXED_ONCE_POSTED, "/participant", fixed);
+    if (facts->kind_fixed)
+        blame(change, REASON_FIXED_ONCE_POSTED, "/kind",
+              "is the first value, and fees may depend on it: PUT /v1/sites/{site}/kind/{effective_date} "
+              "gives a "
+              "later one");
     if (row->has_closed_on && row->closed_on.days < row->opened_on.days)
         blame(change, REASON_OUT_OF_RANGE, "/closed_on", "lies before opened_on");
     if (row->gln != NULL && !gln_valid(row->gln))
@@ -402,6 +361,10 @@ static const struct {
     [REFERENCE_SITE] = {"sites", sizeof(struct site_row), CODE_SIZE, put_site},
     [REFERENCE_OFFICE_ACCOUNTS] = {"office_accounts", sizeof(struct office_accounts_row),
                                    KEY_SIZE(office_accounts_row, effective_date), put_office_accounts},
+    [REFERENCE_TAX_REGISTRATION] = {"tax_registrations", sizeof(struct tax_registration_row),
+                                    KEY_SIZE(tax_registration_row, effective_date), put_tax_registration},
+    [REFERENCE_SITE_KIND] = {"site_kinds", sizeof(struct site_kind_row),
+                             KEY_SIZE(site_kind_row, effective_date), put_site_kind},
 };
 
 static int compare_rows(const void *a, const void *b, void *key_size)
@@ -472,6 +435,10 @@ static enum store_result put_document(struct change *change, const struct refere
         result = put_list(change, REFERENCE_REFUND_VALUE, &document->refund_values);
     if (result == STORE_OK)
         result = put_list(change, REFERENCE_SITE, &document->sites);
+    if (result == STORE_OK)
+        result = put_list(change, REFERENCE_TAX_REGISTRATION, &document->tax_registrations);
+    if (result == STORE_OK)
+        result = put_list(change, REFERENCE_SITE_KIND, &document->site_kinds);
     return result == STORE_OK ? put_all_office_accounts(change, document) : result;
 }
 
@@ -571,7 +538,7 @@ static enum store_result put_one(struct change *change, const struct reference_p
         faults_add(change->faults, REASON_PRECONDITION_FAILED, NULL, "it is not as If-Match says");
         return STORE_OK;
     }
-    change->scheme = put->names[0];
+    change->scheme = put->names[0]; /* of what is a scheme's */
     result = kinds[put->kind].put(change, put->row);
     if (result != STORE_OK || change->faults->count > 0)
         return result;

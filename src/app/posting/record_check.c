@@ -83,7 +83,8 @@ static bool needs_accountant(const struct recording *recording)
     const struct referred *referred = &recording->referred;
     if (is_bound(recording) && state_of_day(recording, referred->business_date) != DAY_OPEN)
         return true;
-    return access_post(submission->identity, referred->kind, submission->site) != REASON_NONE;
+    return access_post(submission->identity, referred->kind, submission->site,
+                       instant_date(submission->event->occurred_at)) != REASON_NONE;
 }
 
 static void check_reversal(struct recording *recording)

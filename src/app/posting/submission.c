@@ -16,7 +16,8 @@ bool submission_admit(const struct network *network, struct submission *submissi
     const struct event *event = submission->event;
     bool at_site = *event->site != '\0';
     submission->site = at_site ? network_site(network, event->site) : NULL;
-    enum reason access = access_post(submission->identity, event->kind, submission->site);
+    enum reason access =
+        access_post(submission->identity, event->kind, submission->site, instant_date(event->occurred_at));
     if (access != REASON_NONE) {
         bool about_site = access == REASON_SITE_NOT_ALLOWED || access == REASON_RETIRE_NEEDS_HUB;
         submission_reject(submission, access, about_site ? "/site" : "/kind",

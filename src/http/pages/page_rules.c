@@ -91,6 +91,10 @@ static const struct page_about abouts[] = {
              {"Events", "/v1/events?scheme={scheme}&site={site}"},
              {"Stock", "/v1/reports/stock?scheme={scheme}"}}},
     {.schema = "Participant", .title = "Participant"},
+    {.schema = "TaxRegistration", .title = "Registration for tax"},
+    {.schema = "TaxRegistrationList", .title = "Registrations for tax"},
+    {.schema = "SiteKind", .title = "Kind of a site"},
+    {.schema = "SiteKindList", .title = "Kinds of a site"},
     {.schema = "CupType", .title = "Cup type"},
     {.schema = "Terms", .title = "Terms"},
     {.schema = "RefundValue", .title = "Refund value"},
@@ -98,9 +102,14 @@ static const struct page_about abouts[] = {
     {.schema = "AccountList", .title = "Accounts"},
     {.schema = "PostingRuleList",
      .title = "Posting rules",
-     .note = "n: cups. v: refund value on the posting day. w: refund value on the dispatch's posting day. a: "
-             "amount at the "
-             "till, or the tariff of the day of occurrence. r: tax rate."},
+     .note =
+         "n: cups. v: refund value on the posting day. w: refund value on the dispatch's posting day. a: "
+         "amount at the "
+         "till, or the tariff of the day of occurrence. r: tax rate. service_fee, handling_fee and "
+         "monthly_fee: of "
+         "the rows of the terms that state the fee and fit the cup, a row that names the participant comes "
+         "first, then one that names the kind of site, then one that names the cup type; else the terms' own "
+         "fee holds. The tax on each fee is rounded once per site and day."},
     {.schema = "ReportList", .title = "Reports"},
     {.schema = "Checks", .title = "The books' invariants, checked now"},
 };

@@ -40,6 +40,12 @@ void handle_participant_put(const struct request *request, struct answer *answer
 void handle_sites_list(const struct request *request, struct answer *answer);
 void handle_site_get(const struct request *request, struct answer *answer);
 void handle_site_put(const struct request *request, struct answer *answer);
+void handle_tax_registrations_list(const struct request *request, struct answer *answer);
+void handle_tax_registration_get(const struct request *request, struct answer *answer);
+void handle_tax_registration_put(const struct request *request, struct answer *answer);
+void handle_site_kinds_list(const struct request *request, struct answer *answer);
+void handle_site_kind_get(const struct request *request, struct answer *answer);
+void handle_site_kind_put(const struct request *request, struct answer *answer);
 void handle_cup_types_list(const struct request *request, struct answer *answer);
 void handle_cup_type_get(const struct request *request, struct answer *answer);
 void handle_cup_type_put(const struct request *request, struct answer *answer);

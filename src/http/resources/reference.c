@@ -34,6 +34,8 @@ static const struct {
     bool of_scheme;            /* the first part of the path is the scheme's code */
     size_t part_count;
     struct part parts[2]; /* the parts of the path after the scheme's code */
+    bool of_owner;        /* the first part names a thing of this kind, which must be there: */
+    enum reference_kind owner;
 } kinds[] = {
     [REFERENCE_CUP_TYPE] = {&shape_cup_type_put, false, 1, {CODE(cup_type_row, cup_type)}},
     [REFERENCE_PARTICIPANT] = {&shape_participant_put, false, 1, {CODE(participant_row, participant)}},
@@ -48,6 +50,19 @@ static const struct {
                                    true,
                                    1,
                                    {DATE(office_accounts_row, effective_date)}},
+    [REFERENCE_TAX_REGISTRATION] = {&shape_tax_registration_put,
+                                    false,
+                                    2,
+                                    {CODE(tax_registration_row, participant),
+                                     DATE(tax_registration_row, effective_date)},
+                                    true,
+                                    REFERENCE_PARTICIPANT},
+    [REFERENCE_SITE_KIND] = {&shape_site_kind_put,
+                             false,
+                             2,
+                             {CODE(site_kind_row, site), DATE(site_kind_row, effective_date)},
+                             true,
+                             REFERENCE_SITE},
 };
 
 static struct reference_query query_of(const struct request *request, enum reference_kind kind)
@@ -70,12 +85,33 @@ static bool scheme_is_known(const struct request *request, struct answer *answer
     return !kinds[kind].of_scheme || request_scheme(request, answer, request->parts[0]) != NULL;
 }
 
+/* Whether the key may know of the participant or site that the path begins with. If not, the answer says so.
+ */
+static bool owner_is_known(const struct request *request, struct answer *answer, enum reference_kind kind)
+{
+    const struct reference_query query = {
+        .kind = kinds[kind].owner, .reader = request->identity, .names = {request->parts[0]}};
+    struct json_slice slice = {0};
+    struct buffer unshown;
+    if (!kinds[kind].of_owner)
+        return true;
+    buffer_init(&unshown, SHOWN_MAX);
+    enum store_result result = read_into(request, &query, &unshown, &slice);
+    buffer_dispose(&unshown);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else if (slice.count == 0)
+        answer_not_found(answer);
+    return result == STORE_OK && slice.count > 0;
+}
+
 static void list(const struct request *request, struct answer *answer, enum reference_kind kind)
 {
     struct reference_query query = query_of(request, kind);
     struct key_slice wanted;
     struct json_slice slice;
-    if (!scheme_is_known(request, answer, kind) || !slice_begin_keys(request, answer, &wanted))
+    if (!scheme_is_known(request, answer, kind) || !owner_is_known(request, answer, kind) ||
+        !slice_begin_keys(request, answer, &wanted))
         return;
     query.after = wanted.after;
     query.limit = wanted.limit;
@@ -211,6 +247,10 @@ LIST(participants, REFERENCE_PARTICIPANT)
 SHOW_AND_PUT(participant, REFERENCE_PARTICIPANT)
 LIST(sites, REFERENCE_SITE)
 SHOW_AND_PUT(site, REFERENCE_SITE)
+LIST(tax_registrations, REFERENCE_TAX_REGISTRATION)
+SHOW_AND_PUT(tax_registration, REFERENCE_TAX_REGISTRATION)
+LIST(site_kinds, REFERENCE_SITE_KIND)
+SHOW_AND_PUT(site_kind, REFERENCE_SITE_KIND)
 LIST(cup_types, REFERENCE_CUP_TYPE)
 SHOW_AND_PUT(cup_type, REFERENCE_CUP_TYPE)
 
@@ -302,6 +342,8 @@ void handle_reference_get(const struct request *request, struct answer *answer)
         add_list(&document, ",\"participants\":[", REFERENCE_PARTICIPANT, NULL);
         add_schemes(&document);
         add_list(&document, ",\"sites\":[", REFERENCE_SITE, NULL);
+        add_list(&document, ",\"tax_registrations\":[", REFERENCE_TAX_REGISTRATION, NULL);
+        add_list(&document, ",\"site_kinds\":[", REFERENCE_SITE_KIND, NULL);
         add_text(&document, "}");
     }
     if (result == STORE_OK && !document.over)
@@ -320,11 +362,13 @@ static void answer_taken(const struct reference *document, struct answer *answer
         refund_values += schemes[i].refund_values.count;
         office_accounts += schemes[i].office_accounts.count;
     }
-    buffer_printf(&answer->body,
-                  "{\"schemes\":%zu,\"participants\":%zu,\"sites\":%zu,\"cup_types\":%zu,\"terms\":%zu,"
-                  "\"refund_values\":%zu,\"office_accounts\":%zu}",
-                  document->schemes.count, document->participants.count, document->sites.count,
-                  document->cup_types.count, terms, refund_values, office_accounts);
+    buffer_printf(
+        &answer->body,
+        "{\"schemes\":%zu,\"participants\":%zu,\"sites\":%zu,\"cup_types\":%zu,\"terms\":%zu,"
+        "\"refund_values\":%zu,\"office_accounts\":%zu,\"tax_registrations\":%zu,\"site_kinds\":%zu}",
+        document->schemes.count, document->participants.count, document->sites.count,
+        document->cup_types.count, terms, refund_values, office_accounts, document->tax_registrations.count,
+        document->site_kinds.count);
 }
 
 /* `scheme` is the one whose refund values the shape takes; NULL: it takes the document of all lists. */

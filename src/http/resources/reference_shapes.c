@@ -92,6 +92,20 @@ static const struct field participant_fields[] = {
           SAYS("Its permission to collect from it")),
 };
 
+static const struct field fee_row_fields[] = {
+    OPTIONAL(fee_row_row, participant, FORM_CODE,
+             SAYS("For cups at its sites; of any participant unless given")),
+    NOTED(fee_row_row, site_kind, FORM_WORD, .words = site_kind_words,
+          SAYS("For cups at sites of this kind; of any kind unless given")),
+    OPTIONAL(fee_row_row, cup_type, FORM_CODE, SAYS("For cups of this type; of any type unless given")),
+    NOTED(fee_row_row, service_fee, FORM_AMOUNT, RANGE(0, 1), SAYS("Per cup issued, without tax")),
+    NOTED(fee_row_row, handling_fee, FORM_AMOUNT, RANGE(0, 1), SAYS("Per cup returned, without tax")),
+    NOTED(fee_row_row, monthly_fee, FORM_AMOUNT, RANGE(0, 1),
+          SAYS("Per site and month, without tax; not beside cup_type")),
+};
+static const struct shape shape_fee_row =
+    SHAPE("FeeRowGiven", fee_row_row, fee_row_fields, COUNT(fee_row_fields));
+
 static const struct field terms_fields[] = {
     REQUIRED(terms_row, effective_date, FORM_DATE, SAYS("The business day from which they hold")),
     REQUIRED(terms_row, netting, FORM_WORD, .words = netting_words,
@@ -108,6 +122,13 @@ static const struct field terms_fields[] = {
     OPTIONAL(terms_row, pay_days, FORM_PAY_DAYS,
              SAYS("The business days on whose close positions are settled: daily, weekdays, or days of the "
                   "month, where a month that lacks a day has its last; daily unless given")),
+    NOTED(terms_row, monthly_fee, FORM_AMOUNT, RANGE(0, 1),
+          SAYS("Per site and month, without tax, due on the business day dated the 1st; none unless given")),
+    OPTIONAL(
+        terms_row, fees, FORM_LIST, .shape = &shape_fee_row, RANGE(0, FEE_ROWS_MAX),
+        SAYS("Fees for some cups. Each fee by itself comes from a row that states it and fits the cup: one "
+             "that names the participant first, then one that names the kind of site, then one that "
+             "names the cup type; else the terms' own fee holds")),
 };
 static const struct shape shape_terms = SHAPE("ReferenceTerms", terms_row, terms_fields, COUNT(terms_fields));
 
@@ -191,6 +212,20 @@ static const struct field site_fields[] = {
              SAYS("The stock that it should have")),
 };
 
+static const struct field tax_registration_fields[] = {
+    REQUIRED(tax_registration_row, participant, FORM_CODE, SAYS("Code of the participant")),
+    REQUIRED(tax_registration_row, effective_date, FORM_DATE, SAYS("The business day from which it holds")),
+    REQUIRED(tax_registration_row, tax_registered, FORM_BOOLEAN, SAYS("Whether its handling fees bear tax")),
+};
+static const struct field site_kind_fields[] = {
+    REQUIRED(site_kind_row, site, FORM_CODE, SAYS("Code of the site")),
+    REQUIRED(site_kind_row, effective_date, FORM_DATE, SAYS("The business day from which it holds")),
+    REQUIRED(site_kind_row, kind, FORM_WORD, .words = site_kind_words, SAYS("Kind of site")),
+};
+
+const struct shape shape_tax_registration_put =
+    SHAPE("TaxRegistrationPut", tax_registration_row, tax_registration_fields + 2, 1);
+const struct shape shape_site_kind_put = SHAPE("SiteKindPut", site_kind_row, site_kind_fields + 2, 1);
 const struct shape shape_cup_type_put =
     SHAPE("CupTypePut", cup_type_row, cup_type_fields + 1, COUNT(cup_type_fields) - 1);
 const struct shape shape_participant_put =
@@ -212,6 +247,12 @@ static const struct shape shape_scheme =
     SHAPE("ReferenceScheme", scheme_row, scheme_fields, COUNT(scheme_fields));
 static const struct shape shape_site = SHAPE("ReferenceSite", site_row, site_fields, COUNT(site_fields));
 
+static const struct shape shape_tax_registration =
+    SHAPE("ReferenceTaxRegistration", tax_registration_row, tax_registration_fields,
+          COUNT(tax_registration_fields));
+static const struct shape shape_site_kind =
+    SHAPE("ReferenceSiteKind", site_kind_row, site_kind_fields, COUNT(site_kind_fields));
+
 static const struct field reference_fields[] = {
     OPTIONAL(reference, cup_types, FORM_LIST, .shape = &shape_cup_type, RANGE(0, LIST_MAX),
              SAYS("Cup types")),
@@ -221,6 +262,10 @@ static const struct field reference_fields[] = {
              SAYS("Deposit pools")),
     OPTIONAL(reference, sites, FORM_LIST, .shape = &shape_site, RANGE(0, LIST_MAX),
              SAYS("Sites, where cups change hands")),
+    OPTIONAL(reference, tax_registrations, FORM_LIST, .shape = &shape_tax_registration, RANGE(0, LIST_MAX),
+             SAYS("Later registrations of participants for tax, by the day they start")),
+    OPTIONAL(reference, site_kinds, FORM_LIST, .shape = &shape_site_kind, RANGE(0, LIST_MAX),
+             SAYS("Later kinds of sites, by the day they start")),
 };
 const struct shape shape_reference =
     SHAPE("ReferenceDocument", reference, reference_fields, COUNT(reference_fields));

@@ -15,6 +15,8 @@ extern const struct shape shape_terms_put;
 extern const struct shape shape_refund_value_put;
 extern const struct shape shape_office_accounts_put;
 extern const struct shape shape_site_put;
+extern const struct shape shape_tax_registration_put;
+extern const struct shape shape_site_kind_put;
 
 /* Fills struct reference with the reference document. */
 extern const struct shape shape_reference;
