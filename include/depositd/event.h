@@ -55,7 +55,8 @@ enum kind_effect {
     X(REVERSAL, reversal, 11, BY_TILLS_AND_STAFF, OTHER, OF_REVERSED, REVERSED, NOTHING)                     \
     X(FORFEIT, forfeit, 12, BY_STAFF, OTHER, SCHEME, NOTHING, FORFEITED)                                     \
     X(REINSTATE, reinstate, 13, BY_STAFF, OTHER, SCHEME, NOTHING, REINSTATED)                                \
-    X(JOURNAL, journal, 14, BY_STAFF, OTHER, SCHEME, NOTHING, NOTHING)
+    X(JOURNAL, journal, 14, BY_STAFF, OTHER, SCHEME, NOTHING, NOTHING)                                       \
+    X(OPENING, opening, 15, BY_STAFF, OTHER, SCHEME, NOTHING, NOTHING)
 /* The service makes these: at the close, for payments, and for lines of bank statements. */
 #define SERVICE_KIND_TABLE(X)                                                                                \
     X(FEES, fees, 20, BY_NOBODY, CLOSE, NOT_STATED, NOTHING, NOTHING)                                        \
@@ -100,7 +101,11 @@ enum {
     REFERENCE_CHARACTERS_MAX = 64,
     JOURNAL_LEGS_MAX = 100,
     ACCOUNT_CHARACTERS_MAX = 100,
-    REASON_CHARACTERS_MAX = 500
+    REASON_CHARACTERS_MAX = 500,
+    /* Bounds of an opening, for a network of some thousand sites. */
+    OPENING_PLACES_MAX = 20000,
+    OPENING_SHIPMENTS_MAX = 200,
+    OPENING_DUE_MAX = 5000
 };
 
 struct cup_line {
@@ -120,11 +125,50 @@ struct stated_leg {
     struct decimal amount;
 };
 
+/* Where an opening finds cups that are neither at a site nor on the road. X(name, word) */
+#define CUP_PLACE_TABLE(X) X(WITH_CUSTOMERS, with_customers) X(RETIRED, retired) X(UNACCOUNTED, unaccounted)
+
+enum cup_place {
+    PLACE_AT_SITE,
+#define X(name, word) PLACE_##name,
+    CUP_PLACE_TABLE(X)
+#undef X
+};
+
+struct place_line {
+    enum cup_place place;
+    char site[CODE_SIZE]; /* of PLACE_AT_SITE; else empty */
+    struct cup_line cups;
+};
+
+/* Cups on the road from one site to another. Receipts and losses name the dispatch. */
+struct shipment {
+    struct uuid dispatch;
+    char site[CODE_SIZE], to[CODE_SIZE];
+    struct cup_lines cups;
+};
+
+/* An amount that a participant owes (positive) or is owed. */
+struct stated_due {
+    char participant[CODE_SIZE];
+    struct decimal amount;
+};
+
+struct opening {
+    const struct place_line *places;
+    size_t place_count;
+    const struct shipment *shipments;
+    size_t shipment_count;
+    struct decimal bank;
+    const struct stated_due *due;
+    size_t due_count;
+};
+
 struct event {
     struct uuid id;
     enum entry_kind kind;
-    char site[CODE_SIZE];   /* empty for forfeit, reinstate and journal */
-    char scheme[CODE_SIZE]; /* empty for all others */
+    char site[CODE_SIZE];   /* empty for events of a scheme: … */
+    char scheme[CODE_SIZE]; /* … forfeit, reinstate, journal, opening; empty for all others */
     struct instant occurred_at;
     struct cup_lines issued, returned, cups;
     bool amount_stated;
@@ -138,7 +182,8 @@ struct event {
     const char *reference;         /* NULL: none */
     const struct stated_leg *legs; /* journal … */
     size_t leg_count;
-    const char *reason; /* … and why */
+    const char *reason;            /* … and why */
+    const struct opening *opening; /* NULL for all other kinds */
 
     /* The event as recorded: canonical JSON, and the digest by which a replay is told from a conflict. */
     const char *text;
@@ -156,6 +201,8 @@ enum kind_activity entry_kind_activity(enum entry_kind kind);
 enum kind_refers entry_kind_refers(enum entry_kind kind);
 enum kind_effect entry_kind_effect(enum entry_kind kind);
 
+/* NULL for PLACE_AT_SITE. */
+const char *cup_place_word(enum cup_place place);
 const char *tender_word(enum tender tender);
 const char *bearer_word(enum bearer bearer);
 

@@ -21,12 +21,21 @@ enum rule_each {
     EACH_CUPS, /* cups of an event that has one list … */
     EACH_CUPS_SOUND,
     EACH_CUPS_DAMAGED,
-    EACH_COUNTED,         /* cup types counted; n = counted - book */
-    EACH_REVERSED_LEG,    /* the legs of the entry that is reversed */
-    EACH_STATED_LEG,      /* the legs that a journal states */
-    EACH_REVALUED_OUT,    /* remeasured cups: with customers, … */
-    EACH_REVALUED_STOCK,  /* … at a site, sound or damaged, … */
-    EACH_REVALUED_TRANSIT /* … and in transit */
+    EACH_COUNTED,          /* cup types counted; n = counted - book */
+    EACH_REVERSED_LEG,     /* the legs of the entry that is reversed */
+    EACH_STATED_LEG,       /* the legs that a journal states */
+    EACH_REVALUED_OUT,     /* remeasured cups: with customers, … */
+    EACH_REVALUED_STOCK,   /* … at a site, sound or damaged, … */
+    EACH_REVALUED_TRANSIT, /* … and in transit */
+    EACH_OPENED_TYPE,      /* an opening: all cups of a type, … */
+    EACH_OPENED_AT_SITE,   /* … those at a site, sound or damaged, … */
+    EACH_OPENED_SOUND,
+    EACH_OPENED_DAMAGED,
+    EACH_OPENED_TRANSIT, /* … on the road, … */
+    EACH_OPENED_OUT,     /* … with customers, … */
+    EACH_OPENED_RETIRED,
+    EACH_OPENED_UNACCOUNTED,
+    EACH_DUE /* … and the amounts that participants owe or are owed */
 };
 
 enum rule_terms { ANY_TERMS, IF_ON_LOAN, IF_ON_DEPOSIT };
@@ -53,7 +62,16 @@ enum rule_when {
 enum rule_side { DEBIT, CREDIT };
 
 /* Whose account, where the account has an owner. */
-enum rule_owner { OF_NOBODY, AT_SITE, AT_SENDER, AT_RECEIVER, OF_PARTICIPANT, OF_PAYER, OF_PAYEE };
+enum rule_owner {
+    OF_NOBODY,
+    AT_SITE,
+    AT_SENDER,
+    AT_RECEIVER,
+    OF_PARTICIPANT,
+    OF_PAYER,
+    OF_PAYEE,
+    AT_SITE_OF_LINE /* of an opening, which names many sites */
+};
 
 /* n: cups of the line; v: refund value on the posting day; w: on the dispatch's posting day. */
 enum rule_measure {
@@ -76,10 +94,11 @@ enum rule_measure {
     STANDING_FEE_WITH_TAX,
     CLEARING_BALANCE, /* of the site, through the day that closes */
     ARREARS_BALANCE,  /* of the participant, likewise */
-    AMOUNT,           /* of the payment; of the bank's line, positive where the account grew */
-    REST,             /* the amount that makes the money legs sum to zero */
-    MIRROR,           /* the reversed leg, negated */
-    STATED            /* the stated leg, as it is */
+    AMOUNT, /* of the payment; of the bank's line, positive where the account grew; an opening's balance at
+               the bank */
+    REST,   /* the amount that makes the money legs sum to zero */
+    MIRROR, /* the reversed leg, negated */
+    STATED  /* the stated leg, or the stated amount due, as it is */
 };
 
 struct posting_rule {
@@ -103,7 +122,21 @@ const char *rule_side_word(enum rule_side side);
 const char *rule_owner_word(enum rule_owner owner);
 const char *rule_measure_word(enum rule_measure measure);
 
-enum line_list { LIST_ISSUED, LIST_RETURNED, LIST_CUPS, LIST_COUNTED, LIST_OUT, LIST_STOCK, LIST_TRANSIT };
+enum line_list {
+    LIST_ISSUED,
+    LIST_RETURNED,
+    LIST_CUPS,
+    LIST_COUNTED,
+    LIST_OUT,
+    LIST_STOCK,
+    LIST_TRANSIT,
+    LIST_OPENED_TYPE, /* the lists of an opening; this one sums up the others by cup type */
+    LIST_OPENED_AT_SITE,
+    LIST_OPENED_TRANSIT,
+    LIST_OPENED_OUT,
+    LIST_OPENED_RETIRED,
+    LIST_OPENED_UNACCOUNTED
+};
 
 /* One line of an entry, with all that the rules need to know of its cup type. */
 struct posting_line {
@@ -116,6 +149,7 @@ struct posting_line {
     bool without_tariff;         /* there was none */
     struct money dispatch_value; /* w; receipts and losses only */
     struct money change;         /* new v - old v; revalued lists only */
+    int32_t site;                /* LIST_OPENED_AT_SITE only */
 };
 
 /* Where a line of the bank's belongs. */
@@ -126,6 +160,12 @@ enum line_target {
     LINE_FOR_CHARGES, /* the bank's charges */
     LINE_FOR_INTEREST,
     LINE_FOR_OPERATOR /* the operator's own money */
+};
+
+/* An amount that a participant owes (positive) or is owed when a scheme opens. */
+struct due {
+    int32_t participant;
+    struct money amount;
 };
 
 struct posting_facts {
@@ -142,6 +182,8 @@ struct posting_facts {
     size_t reversed_count;
     const struct leg *stated; /* a journal's */
     size_t stated_count;
+    const struct due *due; /* an opening's */
+    size_t due_count;
     struct money till;
     struct money service_fee, service_tax, handling_fee, handling_tax, standing_fee, standing_tax;
     struct money clearing, arrears;
@@ -160,7 +202,7 @@ struct leg_list {
  * amount overflows, or a client's amount is beyond MONEY_STATED_MAX. The capacity posting_legs_max() is
  * always enough. */
 MUST_CHECK enum reason posting_derive(const struct posting_facts *facts, struct leg_list *legs);
-size_t posting_legs_max(size_t line_count, size_t reversed_count); /* or, of a journal, stated */
+size_t posting_legs_max(const struct posting_facts *facts);
 
 /* The customer's net price for the cups issued less those returned: by the tariff, and by the value of the
  * posting day. */

@@ -44,6 +44,7 @@
     X(TOO_MANY, too_many, 422, false, "A list has too many elements")                                        \
     X(TOO_FEW, too_few, 422, false, "A list has too few elements")                                           \
     X(VALUE_REPEATED, value_repeated, 422, false, "A value stands twice in one list")                        \
+    X(PARTICIPANT_REPEATED, participant_repeated, 422, false, "A participant stands twice in one list")      \
     X(CUP_TYPE_REPEATED, cup_type_repeated, 422, false, "A cup type stands twice in one list")               \
     X(FEE_ROW_REPEATED, fee_row_repeated, 422, false, "Two rows of fees are for the same cups")              \
     X(AMOUNT_DECIMALS, amount_decimals, 422, false, "An amount has not exactly its currency's decimals")     \
@@ -52,6 +53,7 @@
     X(SITE_UNKNOWN, site_unknown, 422, false, "The site is not known")                                       \
     X(CUP_TYPE_UNKNOWN, cup_type_unknown, 422, false, "The cup type is not known")                           \
     X(PARTICIPANT_UNKNOWN, participant_unknown, 422, false, "The participant is not known")                  \
+    X(PARTICIPANT_ELSEWHERE, participant_elsewhere, 422, false, "The participant has no site in the scheme") \
     X(EVENT_UNKNOWN, event_unknown, 422, false, "The event referred to is not known")                        \
     X(SAME_SITE, same_site, 422, false, "The two sites are the same")                                        \
     X(SITE_IN_OTHER_SCHEME, site_in_other_scheme, 422, false, "The other site is in another scheme")         \
@@ -79,6 +81,15 @@
       "In this scheme only the bank's statements move the account bank")                                     \
     X(UNBALANCED, unbalanced, 422, false, "The legs do not sum to zero")                                     \
     X(REVERSAL_OF_JOURNAL, reversal_of_journal, 422, false, "A journal is undone by another journal")        \
+    /* the opening of a scheme */                                                                            \
+    X(OPENING_TOO_LATE, opening_too_late, 409, false,                                                        \
+      "The scheme has entries: an opening comes before any other entry")                                     \
+    X(OPENING_NOT_ON_FIRST_DAY, opening_not_on_first_day, 422, false,                                        \
+      "An opening is as of the scheme's first business day")                                                 \
+    X(FIRST_DAY_CLOSED, first_day_closed, 409, false,                                                        \
+      "The scheme's first business day is closed already: it takes no opening")                              \
+    X(OPENING_STANDS, opening_stands, 409, false,                                                            \
+      "An opening is reversed as a whole, while it is the only entry")                                       \
     X(PROPOSAL_DECIDED, proposal_decided, 409, false, "It was approved or withdrawn already")                \
     /* payments */                                                                                           \
     X(PAYMENT_STATE, payment_state, 409, false, "The payment's status does not allow this")                  \
@@ -117,6 +128,8 @@
     X(INTERNAL_ERROR, internal_error, 500, true, "Something went wrong here; nothing was recorded")          \
     X(SEAL_BROKEN, seal_broken, 500, false,                                                                  \
       "The rows no longer lead to the seal: depositd verify names the changes")                              \
+    X(OPENING_PENDING, opening_pending, 503, true,                                                           \
+      "The scheme's opening waits for a second person; nothing else is posted until then")                   \
     X(OVERLOADED, overloaded, 503, true, "Too busy, or no database; nothing was recorded")                   \
     X(TOO_SLOW, too_slow, 503, true, "The database took too long; nothing was recorded")                     \
     X(OUTCOME_UNKNOWN, outcome_unknown, 503, true, "The commit's answer was lost; post again, that is safe")

@@ -8,10 +8,28 @@ WITH stated AS (
       LEFT JOIN entry o ON o.scheme = i.scheme AND o.entry = i.entry
      CROSS JOIN json_array_elements(coalesce(o.event, e.event)::json -> 'cups') AS line
      WHERE e.scheme = $1::integer AND coalesce(o.kind, e.kind) IN (:kind_supply, :kind_forfeit, :kind_reinstate)),
-supplied AS (SELECT code, sum(cups) AS cups FROM stated WHERE kind = :kind_supply GROUP BY 1),
+-- An opening supplies all its cups. Unaccounted cups count as forfeited.
+opened AS (
+    SELECT e.event::json AS event, CASE WHEN r.entry IS NULL THEN 1 ELSE 0 END AS stands
+      FROM entry e
+      LEFT JOIN entry_reference r ON r.scheme = e.scheme AND r.referred = e.entry AND r.kind = :kind_reversal
+     WHERE e.scheme = $1::integer AND e.kind = :kind_opening),
+opened_cups AS (
+    SELECT line ->> 'cup_type' AS code, line ->> 'place' AS place, (line ->> 'quantity')::bigint * stands AS cups
+      FROM opened CROSS JOIN json_array_elements(event -> 'places') AS line
+    UNION ALL
+    SELECT line ->> 'cup_type', 'road', (line ->> 'quantity')::bigint * stands
+      FROM opened CROSS JOIN json_array_elements(event -> 'shipments') AS shipment
+     CROSS JOIN json_array_elements(shipment -> 'cups') AS line),
+supplied AS (
+    SELECT code, sum(cups) AS cups
+      FROM (SELECT code, cups FROM stated WHERE kind = :kind_supply UNION ALL SELECT code, cups FROM opened_cups) AS part GROUP BY 1),
 withdrawn AS (
-    SELECT code, sum(CASE kind WHEN :kind_forfeit THEN cups ELSE -cups END) AS cups
-      FROM stated WHERE kind <> :kind_supply GROUP BY 1),
+    SELECT code, sum(cups) AS cups
+      FROM (SELECT code, CASE kind WHEN :kind_forfeit THEN cups ELSE -cups END AS cups FROM stated WHERE kind <> :kind_supply
+            UNION ALL
+            SELECT code, cups FROM opened_cups WHERE place = 'unaccounted') AS part
+     GROUP BY 1),
 somewhere AS (
     SELECT c.code, sum(amount) AS cups
       FROM leg JOIN cup_type c ON c.id = account_unit(account)

@@ -19,13 +19,13 @@ taken AS (
             SELECT e.entry, least(leg.own, -leg.bank), least(leg.own, -leg.bank),
                    (SELECT max(b.business_date) FROM business_day b
                      WHERE b.scheme = e.scheme AND b.starts_at <= j.decided_at)
-              FROM journal_proposal j
+              FROM proposed_event j
               JOIN entry e ON e.scheme = j.scheme AND e.entry = j.entry
              CROSS JOIN LATERAL (
                    SELECT sum(l.amount) FILTER (WHERE account_kind_of(l.account) = :account_operator_account) AS own,
                           sum(l.amount) FILTER (WHERE account_kind_of(l.account) = :account_bank) AS bank
                      FROM unnest(e.accounts, e.amounts) AS l(account, amount)) AS leg
-             WHERE j.scheme = $1::integer AND j.status = 'approved' AND leg.own > 0 AND leg.bank < 0) AS one),
+             WHERE j.scheme = $1::integer AND j.kind = :kind_journal AND j.status = 'approved' AND leg.own > 0 AND leg.bank < 0) AS one),
 -- Legs are added up once, between one such entry and the next.
 marks AS (SELECT array_agg(entry ORDER BY entry) AS entries FROM taken HAVING count(*) > 0),
 part AS MATERIALIZED (

@@ -1,7 +1,7 @@
 -- Check: the cups sent, received and lost of each transfer follow from the events, and the rest of them is in
 -- transit. $1 scheme. Reversals take away.
 WITH stated AS (
-    SELECT coalesce(d.entry, case_of.entry) AS dispatch, c.id AS cup_type, (line ->> 'condition') IS NOT NULL AS damaged,
+    SELECT coalesce(h.number, d.entry, case_of.entry) AS dispatch, c.id AS cup_type, (line ->> 'condition') IS NOT NULL AS damaged,
            case_of.kind, (line ->> 'quantity')::bigint * sign AS cups
       FROM (SELECT coalesce(o.entry, e.entry) AS entry, coalesce(o.kind, e.kind) AS kind, coalesce(o.event, e.event)::json AS event,
                    CASE e.kind WHEN :kind_reversal THEN -1 ELSE 1 END AS sign
@@ -12,13 +12,28 @@ WITH stated AS (
              WHERE e.scheme = $1::integer
                AND coalesce(o.kind, e.kind) IN (:kind_dispatch, :kind_receipt, :kind_transit_loss)) AS case_of
       LEFT JOIN event_id d ON d.scheme = $1::integer AND d.event_id = (event ->> 'dispatch')::uuid
+      LEFT JOIN shipment h ON h.scheme = d.scheme AND h.event_id = d.event_id
      CROSS JOIN json_array_elements(event -> 'cups') AS line
       JOIN cup_type c ON c.code = line ->> 'cup_type'),
+shipped AS ( -- the shipments of an opening, and nothing of one that is reversed
+    SELECT h.number AS dispatch, c.id AS cup_type, (line ->> 'condition') IS NOT NULL AS damaged, :kind_dispatch AS kind,
+           (line ->> 'quantity')::bigint * CASE WHEN r.entry IS NULL THEN 1 ELSE 0 END AS cups,
+           sent.stated ->> 'site' AS sender, sent.stated ->> 'to' AS receiver
+      FROM entry e
+      LEFT JOIN entry_reference r ON r.scheme = e.scheme AND r.referred = e.entry AND r.kind = :kind_reversal
+     CROSS JOIN json_array_elements(e.event::json -> 'shipments') AS sent(stated)
+     CROSS JOIN json_array_elements(sent.stated -> 'cups') AS line
+      LEFT JOIN shipment h ON h.scheme = e.scheme AND h.event_id = (sent.stated ->> 'dispatch')::uuid
+      JOIN cup_type c ON c.code = line ->> 'cup_type'
+     WHERE e.scheme = $1::integer AND e.kind = :kind_opening),
 computed AS (
     SELECT dispatch, cup_type, damaged, coalesce(sum(cups) FILTER (WHERE kind = :kind_dispatch), 0) AS sent,
            coalesce(sum(cups) FILTER (WHERE kind = :kind_receipt), 0) AS received,
            coalesce(sum(cups) FILTER (WHERE kind = :kind_transit_loss), 0) AS lost
-      FROM stated GROUP BY 1, 2, 3),
+      FROM (SELECT dispatch, cup_type, damaged, kind, cups FROM stated
+            UNION ALL
+            SELECT dispatch, cup_type, damaged, kind, cups FROM shipped) AS moved
+     GROUP BY 1, 2, 3),
 kept AS (SELECT * FROM transfer WHERE scheme = $1::integer),
 road AS (
     SELECT account_unit(account) AS cup_type, sum(amount) AS cups
@@ -31,8 +46,12 @@ examined AS (
     UNION ALL
     SELECT format('the dispatch of entry %s is another site''s, or of another day', k.dispatch),
            (k.business_date, k.sender, k.receiver)
-           IS DISTINCT FROM (e.business_date, e.site, (SELECT id FROM site WHERE code = e.event::json ->> 'to'))
-      FROM kept k LEFT JOIN entry e ON (e.scheme, e.entry) = ($1::integer, k.dispatch)
+           IS DISTINCT FROM (e.business_date, coalesce(e.site, (SELECT id FROM site WHERE code = s.sender)),
+                             (SELECT id FROM site WHERE code = coalesce(s.receiver, e.event::json ->> 'to')))
+      FROM kept k
+      LEFT JOIN shipment h ON (h.scheme, h.number) = ($1::integer, k.dispatch)
+      LEFT JOIN entry e ON (e.scheme, e.entry) = ($1::integer, coalesce(h.entry, k.dispatch))
+      LEFT JOIN (SELECT DISTINCT dispatch, sender, receiver FROM shipped) s ON s.dispatch = k.dispatch
     UNION ALL
     SELECT format('what is in transit of %s', t.code), coalesce(road.cups, 0) <> coalesce(k.cups, 0)
       FROM road

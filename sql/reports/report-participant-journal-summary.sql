@@ -21,9 +21,10 @@ part AS ( -- of what is owed
                         ARRAY(SELECT account_of(kind, id, 0)
                                 FROM shown, unnest(ARRAY[:account_settlement_due, :account_arrears]) AS kind),
                         $2::date, $3::date) AS a
-    UNION ALL -- nor are journals that move arrears
-    SELECT e.business_date, account_owner(l.account), 0, 0, 0, 0, 0, 0, l.amount, -l.amount, 0, 0, 0, 0, 0
-      FROM journal_proposal j
+    UNION ALL -- nor are journals that move arrears; nor is the scheme's opening, which is as of the start of its day
+    SELECT e.business_date, account_owner(l.account), CASE j.kind WHEN :kind_opening THEN l.amount ELSE 0 END, 0, 0, 0, 0, 0,
+           CASE j.kind WHEN :kind_opening THEN 0 ELSE l.amount END, -l.amount, 0, 0, 0, 0, 0
+      FROM proposed_event j
       JOIN entry e ON e.scheme = j.scheme AND e.entry = j.entry AND e.business_date BETWEEN $2::date AND $3::date
      CROSS JOIN LATERAL unnest(e.accounts, e.amounts) AS l(account, amount)
      WHERE j.scheme = $1::integer AND j.status = 'approved' AND account_kind_of(l.account) = :account_arrears

@@ -23,23 +23,30 @@ failed AS ( -- the amount that a failure put on the participant's arrears, by it
        AND c.entry BETWEEN (SELECT min(first_entry) FROM business_day WHERE scheme = $1::integer AND business_date >= $2)
                        AND (SELECT max(last_entry) FROM business_day WHERE scheme = $1::integer AND business_date <= $3)
      GROUP BY 1, 2),
-journaled AS ( -- the amount that journals put on arrears
+journaled AS ( -- the amount that journals put on arrears, or the reversal of an opening
     SELECT e.business_date, account_owner(l.account) AS participant, sum(l.amount) AS amount
-      FROM journal_proposal j
+      FROM proposed_event j
       JOIN entry e ON e.scheme = j.scheme AND e.entry = j.entry AND e.business_date BETWEEN $2::date AND $3::date
      CROSS JOIN LATERAL unnest(e.accounts, e.amounts) AS l(account, amount)
-     WHERE j.scheme = $1::integer AND j.status = 'approved' AND account_kind_of(l.account) = :account_arrears
+     WHERE j.scheme = $1::integer AND j.status = 'approved' AND j.kind <> :kind_opening AND account_kind_of(l.account) = :account_arrears
        AND j.entry BETWEEN (SELECT min(first_entry) FROM business_day WHERE scheme = $1::integer AND business_date >= $2)
                        AND (SELECT max(last_entry) FROM business_day WHERE scheme = $1::integer AND business_date <= $3)
      GROUP BY 1, 2),
 cleared AS ( -- the amount that a close took out of arrears
     SELECT business_date, participant, arrears AS amount FROM position
      WHERE scheme = $1::integer AND business_date BETWEEN $2::date AND $3::date AND NOT carried),
+stated AS ( -- amounts due by the scheme's opening, as of the start of its first day
+    SELECT e.business_date, account_owner(l.account) AS participant, sum(l.amount) AS amount
+      FROM proposed_event p
+      JOIN entry e ON e.scheme = p.scheme AND e.entry = p.entry AND e.business_date BETWEEN $2::date AND $3::date
+     CROSS JOIN LATERAL unnest(e.accounts, e.amounts) AS l(account, amount)
+     WHERE p.scheme = $1::integer AND p.kind = :kind_opening AND p.status = 'approved' AND account_kind_of(l.account) = :account_arrears
+     GROUP BY 1, 2),
 settled AS (
     SELECT business_date, participant, -sum(settled) AS amount FROM at_site GROUP BY 1, 2),
 owed AS (
-    SELECT a.business_date, account_owner(a.account) AS participant, account_kind_of(a.account) AS kind, a.opening, a.movement,
-           a.closing,
+    SELECT a.business_date, account_owner(a.account) AS participant, account_kind_of(a.account) AS kind,
+           a.opening + coalesce(o.amount, 0) AS opening, a.movement - coalesce(o.amount, 0) AS movement, a.closing,
            CASE account_kind_of(a.account) WHEN :account_settlement_due THEN coalesce(s.amount, 0) + coalesce(c.amount, 0)
                 ELSE -coalesce(c.amount, 0) END AS settled,
            CASE account_kind_of(a.account) WHEN :account_settlement_due THEN -coalesce(f.amount, 0)
@@ -52,7 +59,9 @@ owed AS (
       LEFT JOIN settled s ON s.business_date = a.business_date AND s.participant = account_owner(a.account)
       LEFT JOIN cleared c ON c.business_date = a.business_date AND c.participant = account_owner(a.account)
       LEFT JOIN failed f ON f.business_date = a.business_date AND f.participant = account_owner(a.account)
-      LEFT JOIN journaled j ON j.business_date = a.business_date AND j.participant = account_owner(a.account)),
+      LEFT JOIN journaled j ON j.business_date = a.business_date AND j.participant = account_owner(a.account)
+      LEFT JOIN stated o ON o.business_date = a.business_date AND o.participant = account_owner(a.account)
+                        AND account_kind_of(a.account) = :account_arrears),
 line AS (
     SELECT business_date, participant, :account_site_clearing AS kind, code AS site, opening,
            collected, refunded, fees, tax, stock, other, settled, 0::bigint AS paid, 0::bigint AS failed, closing,

@@ -42,6 +42,12 @@ static const char *const bearer_words[] = {[BEARER_NONE] = NULL,
 #undef X
 };
 
+static const char *const cup_place_words[] = {[PLACE_AT_SITE] = NULL,
+#define X(name, word) [PLACE_##name] = #word,
+                                              CUP_PLACE_TABLE(X)
+#undef X
+};
+
 const char *entry_kind_word(enum entry_kind kind)
 {
     return (unsigned)kind < KIND_LIMIT ? kinds[kind].word : NULL;
@@ -76,6 +82,11 @@ enum kind_refers entry_kind_refers(enum entry_kind kind)
 enum kind_effect entry_kind_effect(enum entry_kind kind)
 {
     return row_of(kind)->effect;
+}
+
+const char *cup_place_word(enum cup_place place)
+{
+    return cup_place_words[place];
 }
 
 const char *tender_word(enum tender tender)

@@ -70,9 +70,26 @@ static bool line_matches(enum rule_each each, const struct posting_line *line)
         return line->list == LIST_STOCK;
     case EACH_REVALUED_TRANSIT:
         return line->list == LIST_TRANSIT;
+    case EACH_OPENED_TYPE:
+        return line->list == LIST_OPENED_TYPE;
+    case EACH_OPENED_AT_SITE:
+        return line->list == LIST_OPENED_AT_SITE;
+    case EACH_OPENED_SOUND:
+        return line->list == LIST_OPENED_AT_SITE && !line->damaged;
+    case EACH_OPENED_DAMAGED:
+        return line->list == LIST_OPENED_AT_SITE && line->damaged;
+    case EACH_OPENED_TRANSIT:
+        return line->list == LIST_OPENED_TRANSIT;
+    case EACH_OPENED_OUT:
+        return line->list == LIST_OPENED_OUT;
+    case EACH_OPENED_RETIRED:
+        return line->list == LIST_OPENED_RETIRED;
+    case EACH_OPENED_UNACCOUNTED:
+        return line->list == LIST_OPENED_UNACCOUNTED;
     case EACH_ENTRY:
     case EACH_REVERSED_LEG:
     case EACH_STATED_LEG:
+    case EACH_DUE:
         return false;
     }
     return false;
@@ -192,8 +209,9 @@ static bool measure_entry(enum rule_measure measure, const struct posting_facts 
     return fits;
 }
 
+/* `line` is NULL where a rule makes one leg for the entry. */
 static struct account rule_account(const struct posting_rule *rule, const struct posting_facts *facts,
-                                   int32_t cup_type)
+                                   const struct posting_line *line)
 {
     const int32_t owners[] = {
         [OF_NOBODY] = 0,
@@ -203,8 +221,9 @@ static struct account rule_account(const struct posting_rule *rule, const struct
         [OF_PARTICIPANT] = facts->participant,
         [OF_PAYER] = facts->payer,
         [OF_PAYEE] = facts->payee,
+        [AT_SITE_OF_LINE] = line != NULL ? line->site : 0,
     };
-    return account_of(rule->account, owners[rule->owner], cup_type);
+    return account_of(rule->account, owners[rule->owner], line != NULL ? line->cup_type : 0);
 }
 
 static bool add_leg(struct leg_list *legs, struct account account, enum rule_side side, int64_t amount)
@@ -234,6 +253,15 @@ static bool add_stated(const struct posting_facts *facts, struct leg_list *legs)
     return true;
 }
 
+static bool add_due(const struct posting_rule *rule, const struct posting_facts *facts, struct leg_list *legs)
+{
+    for (size_t i = 0; i < facts->due_count; i++)
+        if (!add_leg(legs, account_of(rule->account, facts->due[i].participant, 0), rule->side,
+                     facts->due[i].amount.minor))
+            return false;
+    return true;
+}
+
 static bool apply_rule(const struct posting_rule *rule, const struct posting_facts *facts, size_t first,
                        struct leg_list *legs)
 {
@@ -242,17 +270,19 @@ static bool apply_rule(const struct posting_rule *rule, const struct posting_fac
         return add_mirror(facts, legs);
     if (rule->each == EACH_STATED_LEG)
         return add_stated(facts, legs);
+    if (rule->each == EACH_DUE)
+        return add_due(rule, facts, legs);
     if (rule->measure == REST)
-        return rest_of(legs, first, &amount) && add_leg(legs, rule_account(rule, facts, 0), DEBIT, amount);
+        return rest_of(legs, first, &amount) && add_leg(legs, rule_account(rule, facts, NULL), DEBIT, amount);
     if (rule->each == EACH_ENTRY)
         return measure_entry(rule->measure, facts, &amount) &&
-               add_leg(legs, rule_account(rule, facts, 0), rule->side, amount);
+               add_leg(legs, rule_account(rule, facts, NULL), rule->side, amount);
     for (size_t i = 0; i < facts->line_count; i++) {
         const struct posting_line *line = &facts->lines[i];
         if (!line_matches(rule->each, line))
             continue;
         if (!measure_line(rule->measure, facts, line, &amount) ||
-            !add_leg(legs, rule_account(rule, facts, line->cup_type), rule->side, amount))
+            !add_leg(legs, rule_account(rule, facts, line), rule->side, amount))
             return false;
     }
     return true;
@@ -277,10 +307,10 @@ enum reason posting_derive(const struct posting_facts *facts, struct leg_list *l
     return amounts_are_sane(facts, legs, first) ? REASON_NONE : REASON_OUT_OF_RANGE;
 }
 
-size_t posting_legs_max(size_t line_count, size_t reversed_count)
+size_t posting_legs_max(const struct posting_facts *facts)
 {
     /* No kind of entry has more than eight rules for a line, nor more than nine for the entry. */
-    return line_count * 8 + reversed_count + 9;
+    return facts->line_count * 8 + facts->reversed_count + facts->stated_count + facts->due_count + 9;
 }
 
 enum reason posting_tariff(const struct posting_line *lines, size_t count, struct money *tariff,

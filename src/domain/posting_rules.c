@@ -134,6 +134,22 @@ static const struct posting_rule rules[] = {
     {ON(REMEASUREMENT) | ON(REVERSAL), IF_ON_DEPOSIT, ALWAYS, EACH_REVALUED_TRANSIT, CREDIT, ACCOUNT_TRANSIT_DEPOSITS, OF_NOBODY, VALUE_CHANGE},
     {ON(REMEASUREMENT) | ON(REVERSAL), IF_ON_DEPOSIT, ALWAYS, EACH_REVALUED_TRANSIT, DEBIT, ACCOUNT_REFUND_VARIANCE, OF_NOBODY, VALUE_CHANGE},
 
+    /* The opening of a scheme: the cups, where they are, … */
+    {ON(OPENING), ANY_TERMS, ALWAYS, EACH_OPENED_TYPE, CREDIT, ACCOUNT_SUPPLY, OF_NOBODY, CUPS},
+    {ON(OPENING), ANY_TERMS, ALWAYS, EACH_OPENED_SOUND, DEBIT, ACCOUNT_SITE_STOCK, AT_SITE_OF_LINE, CUPS},
+    {ON(OPENING), ANY_TERMS, ALWAYS, EACH_OPENED_DAMAGED, DEBIT, ACCOUNT_DAMAGED, AT_SITE_OF_LINE, CUPS},
+    {ON(OPENING), ANY_TERMS, ALWAYS, EACH_OPENED_TRANSIT, DEBIT, ACCOUNT_IN_TRANSIT, OF_NOBODY, CUPS},
+    {ON(OPENING), ANY_TERMS, ALWAYS, EACH_OPENED_OUT, DEBIT, ACCOUNT_WITH_CUSTOMERS, OF_NOBODY, CUPS},
+    {ON(OPENING), ANY_TERMS, ALWAYS, EACH_OPENED_RETIRED, DEBIT, ACCOUNT_RETIRED, OF_NOBODY, CUPS},
+    {ON(OPENING), ANY_TERMS, ALWAYS, EACH_OPENED_UNACCOUNTED, DEBIT, ACCOUNT_UNACCOUNTED, OF_NOBODY, CUPS},
+    /* … the money that is there or due, the deposits that follow from the cups, and the rest, which is the operator's own. */
+    {ON(OPENING), ANY_TERMS, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_BANK, OF_NOBODY, AMOUNT},
+    {ON(OPENING), ANY_TERMS, ALWAYS, EACH_DUE, DEBIT, ACCOUNT_ARREARS, OF_PARTICIPANT, STATED},
+    {ON(OPENING), ANY_TERMS, ALWAYS, EACH_OPENED_OUT, CREDIT, ACCOUNT_CUSTOMER_DEPOSITS, OF_NOBODY, VALUE},
+    {ON(OPENING), IF_ON_DEPOSIT, ALWAYS, EACH_OPENED_AT_SITE, CREDIT, ACCOUNT_STOCK_DEPOSITS, AT_SITE_OF_LINE, VALUE},
+    {ON(OPENING), IF_ON_DEPOSIT, ALWAYS, EACH_OPENED_TRANSIT, CREDIT, ACCOUNT_TRANSIT_DEPOSITS, OF_NOBODY, VALUE},
+    {ON(OPENING), ANY_TERMS, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_OPERATOR_ACCOUNT, OF_NOBODY, REST},
+
     /* The close, per site: the fee for cups issued, the fee for cups taken back, the fee of a month, then all dealings are settled. */
     {ON(FEES), ANY_TERMS, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_SITE_CLEARING, AT_SITE, SERVICE_FEE_WITH_TAX},
     {ON(FEES), ANY_TERMS, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_SERVICE_FEES, OF_NOBODY, SERVICE_FEE},
@@ -173,6 +189,15 @@ const char *rule_each_word(enum rule_each each)
         [EACH_REVALUED_OUT] = "revalued, with customers",
         [EACH_REVALUED_STOCK] = "revalued, at a site",
         [EACH_REVALUED_TRANSIT] = "revalued, in transit",
+        [EACH_OPENED_TYPE] = "opened, cup type",
+        [EACH_OPENED_AT_SITE] = "opened, at a site",
+        [EACH_OPENED_SOUND] = "opened, at a site, sound",
+        [EACH_OPENED_DAMAGED] = "opened, at a site, damaged",
+        [EACH_OPENED_TRANSIT] = "opened, in transit",
+        [EACH_OPENED_OUT] = "opened, with customers",
+        [EACH_OPENED_RETIRED] = "opened, retired",
+        [EACH_OPENED_UNACCOUNTED] = "opened, unaccounted",
+        [EACH_DUE] = "due",
     };
     return words[each];
 }
@@ -220,6 +245,7 @@ const char *rule_owner_word(enum rule_owner owner)
         [OF_PARTICIPANT] = "participant",
         [OF_PAYER] = "payer",
         [OF_PAYEE] = "payee",
+        [AT_SITE_OF_LINE] = "site of the line",
     };
     return words[owner];
 }

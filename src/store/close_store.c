@@ -69,6 +69,7 @@ static void take_participant(struct pg_row *row, void *into)
     participant->exceptions.minor = row_int(row);
     row_skip(row); /* its bank account */
     participant->bank_account_changed = row_bool_or_false(row);
+    participant->first_payout = row_bool(row);
 }
 
 enum store_result store_closing_participants(struct pg *pg, struct arena *arena, int32_t scheme,

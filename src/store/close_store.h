@@ -47,6 +47,7 @@ struct closing_participant {
     struct date small_since; /* … and since this pay day */
     struct money exceptions;
     bool bank_account_changed; /* since its last payout */
+    bool first_payout;         /* the scheme began with an opening, and it has had none */
 };
 
 /* The days that a close pays for. */

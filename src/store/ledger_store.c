@@ -71,7 +71,7 @@ static void take_known(struct pg_row *row, void *into)
 {
     struct known_event *event = into;
     event->id = row_uuid(row);
-    if (row_is_null(row)) /* a journal without its proposal equals no event */
+    if (row_is_null(row)) /* a shipment's id, or a journal without its proposal: equals no event */
         row_skip(row);
     else
         row_bytes(row, event->digest, sizeof event->digest);
@@ -319,6 +319,7 @@ static void take_referred(struct pg_row *row, void *into)
     referred->reversed = row_bool(row);
     referred->arrived = row_bool(row);
     referred->refers = row_int_or_0(row);
+    referred->dispatch = row_int_or_0(row);
     take_moved_cups(row, referred);
 }
 

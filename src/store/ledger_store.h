@@ -33,7 +33,7 @@ MUST_CHECK enum store_result store_calendar_extend(struct pg *pg, int32_t scheme
 /* Makes every copy of the scheme's calendar stale. */
 MUST_CHECK enum store_result store_calendar_changed(struct pg *pg, int32_t scheme);
 
-/* A proposed journal has its id but no entry yet. A withdrawn journal never gets one. */
+/* A proposed event has its id but no entry yet. A withdrawn one never gets one. */
 enum event_standing { STANDING_RECORDED, STANDING_PROPOSED, STANDING_WITHDRAWN };
 
 /* An event that the scheme has already, and its answer. */
@@ -45,6 +45,7 @@ struct known_event {
     bool late;
     bool has_exceptions;
     enum event_standing standing;
+    bool is_opening; /* of a proposed event */
 };
 
 struct movement_row {
@@ -133,8 +134,10 @@ struct referred {
     struct leg *legs;
     size_t leg_count;
     bool reversed;
-    bool arrived;   /* has receipts or losses that are not reversed */
-    int64_t refers; /* the entry that this one refers to; 0: none */
+    bool arrived;     /* has receipts or losses that are not reversed */
+    int64_t refers;   /* the entry, or the shipment, that this one refers to; 0: none */
+    int64_t dispatch; /* the number of the dispatch: its entry, or below 0 that of an opening's shipment; 0:
+                         it is no dispatch */
     struct moved_cups *cups;
     size_t cup_count;
 };
@@ -149,6 +152,7 @@ struct transfer {
     size_t line_count;
 };
 
+/* `dispatch` as in struct referred. */
 MUST_CHECK enum store_result store_transfer(struct pg *pg, struct arena *arena, int32_t scheme,
                                             int64_t dispatch, struct transfer *transfer);
 

@@ -143,18 +143,22 @@ enum store_result read_payment(struct pg *pg, const char *payment_id, const stru
                   pg_maybe(NULL, take_text, json, found));
 }
 
-enum store_result read_journals(struct pg *pg, int32_t scheme, const char *status, struct list_slice *slice)
+enum store_result read_proposed_list(struct pg *pg, int32_t scheme, enum proposed_family family,
+                                     const char *status, struct list_slice *slice)
 {
-    return read_list_slice(
-        pg, &sql_journals_list,
-        PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit), arg_text(status)), slice);
+    return read_list_slice(pg, &sql_proposed_list,
+                           PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit),
+                                   arg_text(status), arg_bool(family == PROPOSED_JOURNALS)),
+                           slice);
 }
 
-enum store_result read_journal(struct pg *pg, int32_t scheme, const struct uuid *id, struct buffer *json,
-                               bool *found)
+enum store_result read_proposed(struct pg *pg, const struct proposed_name *name, struct buffer *json,
+                                bool *found)
 {
-    return pg_ask(pg, &sql_journal_get, PG_ARGS(arg_int(scheme), arg_uuid(id)),
-                  pg_maybe(NULL, take_text, json, found));
+    return pg_ask(
+        pg, &sql_proposed_get,
+        PG_ARGS(arg_int(name->scheme), arg_uuid(&name->id), arg_bool(name->family == PROPOSED_JOURNALS)),
+        pg_maybe(NULL, take_text, json, found));
 }
 
 enum store_result read_glance(struct pg *pg, const int32_t *schemes, size_t count, bool for_operator,

@@ -8,6 +8,7 @@
 #include "base/buffer.h"
 #include "depositd/event.h"
 #include "store/json_slice.h"
+#include "store/proposed_store.h"
 
 /* The sites whose rows a key may see. */
 struct visible_sites {
@@ -87,11 +88,11 @@ MUST_CHECK enum store_result read_payment(struct pg *pg, const char *payment_id,
                                           const struct visible_sites *visible, struct buffer *json,
                                           bool *found);
 
-/* Proposed journals that have this status. */
-MUST_CHECK enum store_result read_journals(struct pg *pg, int32_t scheme, const char *status,
-                                           struct list_slice *slice);
-MUST_CHECK enum store_result read_journal(struct pg *pg, int32_t scheme, const struct uuid *id,
-                                          struct buffer *json, bool *found);
+/* Proposed events that have this status. */
+MUST_CHECK enum store_result read_proposed_list(struct pg *pg, int32_t scheme, enum proposed_family family,
+                                                const char *status, struct list_slice *slice);
+MUST_CHECK enum store_result read_proposed(struct pg *pg, const struct proposed_name *name,
+                                           struct buffer *json, bool *found);
 
 /* Schemes at a glance, as JSON objects with commas between them. The operator sees all money; another reader
  * sees the money of its participant (0: of none). */

@@ -95,7 +95,7 @@ INSERT INTO particulars (scheme, business_date, previous, parts, digest)
 SELECT scheme, business_date, sha256('p'), sha256('a'), sha256('d') FROM settlement;
 INSERT INTO site_day (scheme, business_date, site, issued, returned, collected, refunded, fees, tax)
 SELECT d.scheme, d.business_date, s.id, 10, 8, 2500, 2000, 68, 10 FROM crowd_day d JOIN site s ON s.scheme = d.scheme;
-INSERT INTO cup_day SELECT d.scheme, d.business_date, s.id, c, 10, 8, 0, 0, 0, 0, 2500, 2000, 0, 0, 0, 0
+INSERT INTO cup_day SELECT d.scheme, d.business_date, s.id, c, 10, 8, 0, 0, 0, 0, 2500, 2000, 0, 0, 0, 0, 0
   FROM crowd_day d JOIN site s ON s.scheme = d.scheme, generate_series(1, 2) AS c WHERE d.closed;
 """
 
@@ -197,9 +197,9 @@ SELECT 1, n, 1 + (n - 1) / {lines}, {today}, 500, 'L' || n, false, sha256(conver
 INSERT INTO bank_line_resolution (scheme, line, resolved_at, api_key, note, came_back, participant, account, entries)
 SELECT 1, line, now(), 1, 'looked at', false, 1, 'arrears', '{{1}}' FROM bank_line WHERE disposition = 'unmatched'
     AND line % 1000 <> 0;
-INSERT INTO journal_proposal (scheme, event_id, digest, event, occurred_at, accounts, amounts, proposed_at, proposed_by,
-    status, decided_by, entry)
-SELECT 1, gen_random_uuid(), decode('00', 'hex'), '{{"kind":"journal"}}', now(), '{{}}', '{{}}', now(), 1,
+INSERT INTO proposed_event (scheme, event_id, digest, event, occurred_at, accounts, amounts, proposed_at, proposed_by,
+    kind, status, decided_by, entry)
+SELECT 1, gen_random_uuid(), decode('00', 'hex'), '{{"kind":"journal"}}', now(), '{{}}', '{{}}', now(), 1, 14,
        CASE WHEN n <= {journals} - 20 THEN 'approved' ELSE 'open' END, CASE WHEN n <= {journals} - 20 THEN 2 END,
        CASE WHEN n <= {journals} - 20 THEN n END FROM generate_series(1, {journals}) AS n;
 """

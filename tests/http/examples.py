@@ -283,6 +283,31 @@ def set_up(do, admin):
         do(admin, "GET", path)
 
 
+def open_and_withdraw(do, ann, ben):
+    """The scheme could take over books that exist. It does not, after all, and trades from nothing."""
+    opening = {
+        "event_id": uuid("opening-1"),
+        "kind": "opening",
+        "scheme": "tern-bay",
+        "occurred_at": at(DAY, "06:00"),
+        "places": [
+            {"site": "anchor", "cup_type": "cup-300", "quantity": 100},
+            {"site": "anchor", "cup_type": "cup-300", "quantity": 2, "condition": "damaged"},
+            {"place": "with_customers", "cup_type": "cup-300", "quantity": 60},
+            {"place": "unaccounted", "cup_type": "cup-300", "quantity": 5},
+        ],
+        "shipments": [{"dispatch": uuid("shipment-1"), "site": "anchor", "to": "brick", "cups": cups(cup_300=20)}],
+        "bank": "230.00",
+        "due": [{"participant": "hearth", "amount": "40.00"}, {"participant": "miller", "amount": "-15.00"}],
+    }
+    do(ann, "POST", "/v1/events?dry_run=true", opening, name="opening_dry_run")
+    do(ann, "POST", "/v1/events", opening, name="opening")
+    do(ann, "GET", "/v1/openings?scheme=tern-bay")
+    do(ben, "GET", f"/v1/openings/{opening['event_id']}")
+    do(ben, "POST", f"/v1/openings/{opening['event_id']}/approve?dry_run=true")
+    do(ben, "POST", f"/v1/openings/{opening['event_id']}/withdraw", {"reason": "the cups were counted again"})
+
+
 def trade(do, admin, till, ann, ben):
     """A day at three counters, by all three ways to post. brick pays out 6.00 off the tariff, more than the limit."""
     issue = event(
@@ -306,6 +331,7 @@ def trade(do, admin, till, ann, ben):
         }
         for name, why in (("journal-1", "bank charges of April"), ("journal-2", "bank charges, twice"))
     ]
+    open_and_withdraw(do, ann, ben)
     do(till, "POST", "/v1/events", issue, name="one")
     do(till, "POST", "/v1/events", issue, name="again")
     do(till, "POST", "/v1/events", {**issue, "amount": "110.0", "tip": "1.00"}, name="refused", expect=(422,))
@@ -478,7 +504,16 @@ def _settled_text(text):
 
 OWN_IDS = {
     uuid(name)
-    for name in ("issue-1", "return-1", "return-2", "journal-1", "journal-2", *(f"supply-{site}" for site in SITES))
+    for name in (
+        "issue-1",
+        "return-1",
+        "return-2",
+        "journal-1",
+        "journal-2",
+        "opening-1",
+        "shipment-1",
+        *(f"supply-{site}" for site in SITES),
+    )
 }
 
 

@@ -83,6 +83,8 @@ class Model:
         self.entries = []
         self.by_id = {}
         self.arrivals = defaultdict(list)  # dispatch event id -> its receipts and losses
+        self.shipments = {}  # dispatch id -> a shipment of the opening, as if it were a dispatch
+        self.paid_out = set()  # participants that have had a payout
         self.stock_legs = defaultdict(list)  # account of sound stock -> (occurred, cups)
         # values from a date on, in place of tax_registered of a participant and kind of a site
         self.registrations = reference.get("tax_registrations", [])
@@ -165,7 +167,9 @@ class Model:
             occurrence = max(occurrence, self._original(event).day)
         day = max(occurrence, self.next_day)
         if any(
-            self.value(c["cup_type"], day) is None for m in ("returned", "issued", "cups") for c in event.get(m, [])
+            self.value(c["cup_type"], day) is None
+            for m in ("returned", "issued", "cups", "places")
+            for c in event.get(m, [])
         ):
             raise Refused("no_refund_value")
         legs, exceptions = getattr(self, "_" + kind)(event, day, occurrence)
@@ -200,7 +204,10 @@ class Model:
             self.arrivals[entry.event["dispatch"]].append(entry)
         for account, value in entry.legs.items():
             if account.startswith("site_stock("):
-                self.stock_legs[account].append((entry.occurred, value))
+                # an opening is as of the start of its day, whatever instant in that day it states
+                self.stock_legs[account].append(
+                    (self.start(entry.day) if entry.kind == "opening" else entry.occurred, value)
+                )
         self.movements[entry.day].update(entry.legs)
         self.balances.update(entry.legs)
         return entry
@@ -294,7 +301,7 @@ class Model:
         return still
 
     def _dispatch_of(self, event):
-        dispatch = self.by_id.get(event["dispatch"])
+        dispatch = self.shipments.get(event["dispatch"]) or self.by_id.get(event["dispatch"])
         if not dispatch:
             raise Refused("event_unknown")
         if dispatch.kind != "dispatch":
@@ -454,6 +461,41 @@ class Model:
         unidentified = -have["bank_suspense"] + sum(-a for a in self.bank_lines.values() if a < 0)
         return have["bank"] - owed - max(unidentified, 0)
 
+    # The opening, on which two people agreed before any other entry
+    @property
+    def opened(self):
+        return bool(self.entries) and self.entries[0].kind == "opening"
+
+    def _opening(self, event, day, occurrence):
+        if self.entries:
+            raise Refused("opening_too_late")
+        if occurrence != self.first_day:
+            raise Refused("opening_not_on_first_day")
+        if self.next_day != self.first_day:
+            raise Refused("first_day_closed")
+        legs = Counter()
+        for line in event["places"]:
+            cup, n, site = line["cup_type"], line["quantity"], line.get("site")
+            stock = self._stock(site, cup, line.get("condition") == "damaged")
+            legs.update({f"supply({cup})": -n, stock if site else f"{line['place']}({cup})": n})
+            if site and self.on_deposit:
+                legs[f"stock_deposits({site},{cup})"] -= n * self.value(cup, day)
+            if line.get("place") == "with_customers":
+                legs[f"customer_deposits({cup})"] -= n * self.value(cup, day)
+        for shipment in event.get("shipments", []):
+            self.shipments[shipment["dispatch"]] = Entry(
+                "dispatch", {**shipment, "event_id": shipment["dispatch"]}, None, day, {}
+            )
+            for cup, n, _ in self._cups(shipment, "cups"):
+                legs.update({f"supply({cup})": -n, f"in_transit({cup})": n})
+                if self.on_deposit:
+                    legs[f"transit_deposits({cup})"] -= n * self.value(cup, day)
+        legs["bank"] += self.minor(event["bank"])
+        for due in event.get("due", []):
+            legs[f"arrears({due['participant']})"] += self.minor(due["amount"])
+        legs["operator_account"] = -sum(n for account, n in legs.items() if not self.unit(account))
+        return legs, []
+
     # Decisions of a person
     def _forfeits(self, event, day, sign):
         legs, rate = Counter(), Fraction(self.terms(day)["tax_rate"])
@@ -490,6 +532,12 @@ class Model:
                 if e.kind in ("forfeit", "reinstate") and not e.reversed_by
                 for c, m, _ in self._cups(e.event, "cups")
                 if c == cup
+            ) + sum(
+                line["quantity"]
+                for e in self.entries
+                if e.kind == "opening" and not e.reversed_by
+                for line in e.event["places"]
+                if line.get("place") == "unaccounted" and line["cup_type"] == cup
             ):
                 raise Refused("more_than_forfeited")
 
@@ -497,6 +545,8 @@ class Model:
         original = self.by_id.get(event["reverses"])
         if not original:
             raise Refused("event_unknown")
+        if original.kind == "opening" and len(self.entries) > 1:
+            raise Refused("opening_stands")
         if original.kind == "reversal":
             raise Refused("reversal_of_reversal")
         if original.kind == "journal":

@@ -65,7 +65,7 @@ TABLES = [
     "particulars",
     "fee_line",
     "payment_change",
-    "journal_proposal",
+    "proposed_event",
     "cup_day",
     "till_day",
     "kind_balance",
@@ -390,13 +390,13 @@ TAMPERINGS = {
         f"UPDATE bank_line_resolution SET proposal = NULL WHERE {OF}",
         {"operator_matches"},
     ),
-    "an approval of a journal is lost": (f"DELETE FROM journal_proposal WHERE {OF}", {"journals_by_two"}),
+    "an approval of a journal is lost": (f"DELETE FROM proposed_event WHERE {OF}", {"journals_by_two"}),
     "a journal was approved by another": (
-        f"UPDATE journal_proposal SET decided_by = (SELECT max(id) + 1 FROM api_key) WHERE {OF}",
+        f"UPDATE proposed_event SET decided_by = (SELECT max(id) + 1 FROM api_key) WHERE {OF}",
         {"journals_by_two"},
     ),
     "a journal is not what was proposed": (
-        f"UPDATE journal_proposal SET amounts = ARRAY[-1, 1] WHERE {OF}",
+        f"UPDATE proposed_event SET amounts = ARRAY[-1, 1] WHERE {OF}",
         {"journals_by_two"},
     ),
     "a journal was posted by another": (

@@ -19,7 +19,7 @@ from test_schema import c_table
 
 TOP = pathlib.Path(__file__).parents[2]
 NOT_IN_MODEL = set()
-NOT_IN_TRADE = {"journal"}  # the demo's people of the office have no reason to post one
+NOT_IN_TRADE = {"journal", "opening"}  # the demo's people of the office have no reason to post one
 
 
 @pytest.fixture(scope="module")
@@ -144,7 +144,7 @@ def test_the_database_has_each_role(shared, roles):
         ("business_day", "state", "src/store/ledger_store.c", "words"),
         ("payment", "status", "src/domain/payment.c", "status_words"),
         ("payment_change", "change", "src/domain/payment.c", "change_words"),
-        ("journal_proposal", "status", "src/store/proposal_status.c", "proposal_status_words"),
+        ("proposed_event", "status", "src/store/proposal_status.c", "proposal_status_words"),
         ("proposal", "what", "src/store/proposal_store.c", "what_words"),
     ],
 )

@@ -53,6 +53,7 @@ JUNK = [
     "site_stock(anchor,cup-300)",
     "issue",
     "journal",
+    "opening",
     "damaged",
     [],
     {},

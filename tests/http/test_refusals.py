@@ -15,6 +15,8 @@ FIRST = date.today() - timedelta(days=4)
 OPEN = FIRST + DAY  # the earliest open day: FIRST is closed
 ONE = cups(cup_300=1)
 ID = "3f1c9a54-27d0-4b6e-9a51-1c5d0e8a7b42"
+PLACES = [{"place": "with_customers", "cup_type": "cup-300", "quantity": 1}]
+DUE = [{"participant": "hearth", "amount": "1.00"}]
 
 
 @pytest.fixture(scope="module")
@@ -103,6 +105,9 @@ def event_rows(ids):
 
     def word(kind, scheme="tern-bay", **members):
         return event(kind, None, at(OPEN), scheme=scheme, **members)
+
+    def opening(scheme="tern-bay", **members):
+        return event("opening", None, at(FIRST), scheme=scheme, **{"places": PLACES, "bank": "0.00", **members})
 
     return [
         ("a text is not an event", "issue", 422, "wrong_type"),
@@ -255,6 +260,21 @@ def event_rows(ids):
             word("journal", reason="r", legs=legs("bank", "tax"), approved_by="x"),
             422,
             "member_unknown",
+        ),
+        ("opening of a scheme that trades", opening(), 409, "opening_too_late"),
+        ("opening of a cup type twice", opening(places=PLACES * 2), 422, "cup_type_repeated"),
+        ("opening with a participant twice", opening(due=DUE * 2), 422, "participant_repeated"),
+        (
+            "opening with a participant of another scheme",
+            opening("eider-sound", bank="0", due=[{"participant": "miller", "amount": "5"}]),
+            422,
+            "participant_elsewhere",
+        ),
+        (
+            "opening after the first day",
+            {**opening("eider-sound", bank="0"), "occurred_at": at(OPEN, zone="Atlantic/Reykjavik")},
+            422,
+            "opening_not_on_first_day",
         ),
         (
             "same id, other amount",
@@ -562,6 +582,10 @@ ELSEWHERE = {
     "payment_direct",
     "reversal_of_journal",
     "not_csv",  # test_csv.py
+    # test_opening.py
+    "opening_pending",
+    "opening_stands",
+    "first_day_closed",
     # test_bank.py
     "nothing_approved",
     "bank_details_missing",

@@ -111,6 +111,10 @@ PERMITTED = {
     "GET /v1/journals": READERS,
     "POST /v1/journals/{}/approve": BOOKS,
     "POST /v1/journals/{}/withdraw": BOOKS,
+    "GET /v1/openings": READERS,
+    "GET /v1/openings/{}": READERS,
+    "POST /v1/openings/{}/approve": BOOKS,
+    "POST /v1/openings/{}/withdraw": BOOKS,
     "GET /v1/files/{}": BOOKS,
     "GET /v1/settlements/{}/{}/files": READERS,
     "GET /v1/bank-statements": READERS,
@@ -136,7 +140,15 @@ EVENTS = {  # kind -> who may post it; a pos key only at its own sites, retire o
     },
     **{
         kind: BOOKS
-        for kind in ("retire at a cafe", "reversal on a closed day", "forfeit", "reinstate", "transit_loss", "journal")
+        for kind in (
+            "retire at a cafe",
+            "reversal on a closed day",
+            "forfeit",
+            "reinstate",
+            "transit_loss",
+            "journal",
+            "opening",
+        )
     },
 }
 
@@ -148,7 +160,7 @@ def net(shared):
     service = shared
     service.admin.load(
         network.reference(
-            [network.scheme(code, FIRST, {"cup-300": "2.50"}) for code in ("tern-bay", "skerry")],
+            [network.scheme(code, FIRST, {"cup-300": "2.50"}) for code in ("tern-bay", "skerry", "new-quay")],
             {
                 "anchor": ("tern-bay", "hearth"),
                 "hub": ("tern-bay", "hearth", {"kind": "hub"}),
@@ -248,6 +260,7 @@ def concrete(net, operation):
         "POST /v1/bank-statements": b"<Document/>",
         "POST /v1/payments/{}/fail": {"reason": "closed"},
         "POST /v1/journals/{}/withdraw": {"reason": "in error"},
+        "POST /v1/openings/{}/withdraw": {"reason": "in error"},
         "POST /v1/proposals/{}/withdraw": {"reason": "in error"},
     }.get(operation)
     path = path.format(*(filled if isinstance(filled, tuple) else (filled,)))
@@ -259,6 +272,7 @@ def concrete(net, operation):
         "GET /v1/reports/{}",
         "GET /v1/payments",
         "GET /v1/journals",
+        "GET /v1/openings",
         "GET /v1/entries/{}",
         "GET /v1/entries/{}/proof",
         "GET /v1/bank-statements",
@@ -334,6 +348,14 @@ def event_of(net, kind, day):
             reason="bank charges",
             legs=[{"account": "bank", "amount": "-1.00"}, {"account": "handling_fees", "amount": "1.00"}],
         ),
+        "opening": event(
+            "opening",
+            None,
+            at(FIRST),
+            scheme="new-quay",
+            bank="1.00",
+            places=[{"place": "with_customers", "cup_type": "cup-300", "quantity": 1}],
+        ),
     }[kind]
 
 
@@ -346,7 +368,7 @@ def test_event_kinds(net, kind):
         sent = event_of(net, kind, FIRST + DAY)
         answer = net.by_role[role].send("POST", "/v1/events?dry_run=true", sent)
         if role in EVENTS[kind]:
-            done = "proposed" if kind == "journal" else "recorded"
+            done = "proposed" if kind in ("journal", "opening") else "recorded"
             assert answer.status == 200 and answer.json["status"] == done, (role, kind, answer.body)
         else:
             reason = "unauthenticated" if role == "no key" else REASONS.get(kind) if role == "pos" else None

@@ -292,8 +292,8 @@ def settled(posted):
             psycopg2.errors.IntegrityConstraintViolation,
         ),
         ("DELETE FROM payment", psycopg2.errors.InsufficientPrivilege),
-        ("DELETE FROM journal_proposal", psycopg2.errors.InsufficientPrivilege),
-        ("UPDATE journal_proposal SET amounts = '{}'", psycopg2.errors.InsufficientPrivilege),
+        ("DELETE FROM proposed_event", psycopg2.errors.InsufficientPrivilege),
+        ("UPDATE proposed_event SET amounts = '{}'", psycopg2.errors.InsufficientPrivilege),
     ],
 )
 def test_what_a_close_fixed_and_a_key_proposed_stands(settled, statement, error):

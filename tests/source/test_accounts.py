@@ -53,14 +53,18 @@ def test_the_site_of_an_entry_follows_from_all_accounts_of_sites():
 
 
 def test_the_general_ledger_looks_for_each_account_where_its_entries_are():
-    """It reads entries of the counter only for the accounts in its lists."""
+    """It reads entries of the counter only for the accounts in its lists, and openings for those of sites."""
     rules = text_of("src/domain/posting_rules.c")
-    moved = {name.lower() for name in re.findall(r"\{AT_COUNTER,.*?\bACCOUNT_(\w+)", rules)}
-    anywhere, at_site = (
+    moved, opened = (
+        {name.lower() for name in re.findall(rf"{kinds},.*?\bACCOUNT_(\w+)", rules)}
+        for kinds in (r"\{AT_COUNTER", r"\{ON\(OPENING\)")
+    )
+    anywhere, at_site, at_site_by_opening = (
         listed(found) for found in re.findall(r"account_kind_of\(\$2\) IN \(([^()]*)\)", text_of(LEDGER))
     )
     assert at_site == words(of_site), LEDGER
     assert anywhere == moved - at_site and len(anywhere) > 2, LEDGER
+    assert at_site_by_opening == opened & at_site and len(at_site_by_opening) > 2, LEDGER
 
 
 @pytest.mark.parametrize("path", STOCK)

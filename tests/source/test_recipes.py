@@ -26,7 +26,12 @@ MADE_UP = re.compile("NNNN_what")
 # Files with many words of a table that a new row of it does not concern: tests of other things that use what there is,
 # pages, and what is made by a run.
 INCIDENTAL = {
-    "a kind of event": {"deploy/CHANGES.md", "tests/http/test_verify.py", "tests/http/test_reports_model.py"},
+    "a kind of event": {
+        "deploy/CHANGES.md",
+        "tests/http/test_verify.py",
+        "tests/http/test_reports_model.py",
+        "tests/http/test_opening.py",
+    },
     "a role": {
         "deploy/trade/__main__.py",
         "src/http/contract/examples.json",
@@ -41,6 +46,7 @@ INCIDENTAL = {
         "src/http/contract/answers.json",
         "src/http/contract/examples.json",
         "src/http/contract/routes.c",
+        "tests/http/test_opening.py",
         "tests/http/test_journals.py",
         "tests/http/test_model.py",
         "tests/http/test_reports_model.py",

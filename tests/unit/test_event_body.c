@@ -75,6 +75,7 @@ static const struct {
     {"forfeit", {"scheme", "cups"}, {0}},
     {"reinstate", {"scheme", "cups"}, {0}},
     {"journal", {"scheme", "legs", "reason"}, {0}},
+    {"opening", {"scheme", "places", "bank"}, {"shipments", "due"}},
 };
 enum { KINDS = sizeof kinds / sizeof kinds[0] };
 
@@ -97,6 +98,11 @@ static const struct {
     {"legs", "[{\"account\":\"bank\",\"amount\":\"-5.00\"},{\"account\":\"tax\",\"amount\":\"5.00\"}]"},
     {"reason", "\"text\""},
     {"approved_by", "\"key\""},
+    {"places", "[{\"place\":\"retired\",\"cup_type\":\"cup-300\",\"quantity\":3}]"},
+    {"shipments", "[{\"dispatch\":\"" OTHER "\",\"site\":\"anchor\",\"to\":\"dock\",\"cups\":[{\"cup_type\":"
+                  "\"cup-300\",\"quantity\":1}]}]"},
+    {"bank", "\"-5.00\""},
+    {"due", "[{\"participant\":\"hearth\",\"amount\":\"-1.00\"}]"},
 };
 enum { MEMBERS = sizeof members / sizeof members[0] };
 

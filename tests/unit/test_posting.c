@@ -11,7 +11,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { CASES_MAX = 200, ITEMS_MAX = 16, LEGS_MAX = 64, LINE_SIZE = 1024, SITE = 7 };
+enum { CASES_MAX = 200, ITEMS_MAX = 24, LEGS_MAX = 96, LINE_SIZE = 1024, SITE = 7 };
 
 struct posting_case {
     char source[LINE_SIZE];
@@ -19,6 +19,7 @@ struct posting_case {
     struct posting_line lines[ITEMS_MAX];
     struct leg reversed[ITEMS_MAX];
     struct leg stated[ITEMS_MAX];
+    struct due due[ITEMS_MAX];
     struct leg expected[ITEMS_MAX];
     size_t expected_count;
 };
@@ -80,6 +81,8 @@ static void read_line(struct posting_case *one, enum line_list list, const char 
         line->tariff.minor = other;
     if (sscanf(text, "^%lld", &other) == 1)
         line->dispatch_value.minor = other;
+    if (sscanf(text, "/%lld", &other) == 1)
+        line->site = (int32_t)other;
 }
 
 static enum line_target target_named(const char *text)
@@ -97,7 +100,9 @@ static enum line_target target_named(const char *text)
 
 static void read_fact(struct posting_case *one, const char *text)
 {
-    static const char *const lists[] = {"issued", "returned", "cups", "counted", "out", "stock", "transit"};
+    static const char *const lists[] = {"issued", "returned", "cups",   "counted", "out",
+                                        "stock",  "transit",  "type",   "placed",  "shipped",
+                                        "held",   "gone",     "missing"};
     struct posting_facts *facts = &one->facts;
     char word[20];
     int used;
@@ -129,7 +134,10 @@ static void read_fact(struct posting_case *one, const char *text)
         one->reversed[facts->reversed_count++] = read_leg(text);
     else if (strcmp(word, "stated") == 0)
         one->stated[facts->stated_count++] = read_leg(text);
-    else if (strcmp(word, "payer") == 0)
+    else if (strcmp(word, "due") == 0) {
+        struct due *due = &one->due[facts->due_count++];
+        ck_assert_int_eq(sscanf(text, "%d %ld", &due->participant, &due->amount.minor), 2);
+    } else if (strcmp(word, "payer") == 0)
         facts->payer = (int32_t)number;
     else if (strcmp(word, "payee") == 0)
         facts->payee = (int32_t)number;
@@ -174,6 +182,7 @@ static void read_case(char *line)
         .lines = one->lines,
         .reversed = one->reversed,
         .stated = one->stated,
+        .due = one->due,
     };
     /* Commas stand between facts, and also within the brackets of an account. */
     for (char *at = part[2]; (at = strstr(at, ", ")) != NULL;)
@@ -221,9 +230,7 @@ START_TEST(every_case_has_its_legs)
     for (size_t c = 0; c < case_count; c++) {
         const struct posting_case *one = &cases[c];
         struct leg buffer[LEGS_MAX];
-        struct leg_list legs = {
-            buffer, 0,
-            posting_legs_max(one->facts.line_count, one->facts.reversed_count + one->facts.stated_count)};
+        struct leg_list legs = {buffer, 0, posting_legs_max(&one->facts)};
         ck_assert_uint_le(legs.capacity, LEGS_MAX);
         ck_assert_int_eq(posting_derive(&one->facts, &legs), REASON_NONE);
         ck_assert_msg(legs.count == one->expected_count, "%zu legs, not %zu: %s", legs.count,

@@ -2,8 +2,11 @@
 -- in minutes, $5 stock terms, and its operator's bank account: $6 iban, or $7 account and $8 bank_code. Exactly
 -- one row: whether anything is posted or closed; whether $2, $3, $4, $5 change it; whether the database knows the
 -- zone by an IANA name; the decimals that its terms and refund values are written in, null: none are; and whether
--- it takes over a bank account that another scheme has.
-SELECT coalesce(h.last_entry > 0 OR EXISTS (SELECT FROM business_day d WHERE d.scheme = s.id AND d.state <> 'open'), false),
+-- it takes over a bank account that another scheme has. An opening that is proposed counts as posted.
+SELECT coalesce(h.last_entry > 0
+                OR EXISTS (SELECT FROM proposed_event w
+                            WHERE w.scheme = s.id AND w.kind = :kind_opening AND w.status = 'open')
+                OR EXISTS (SELECT FROM business_day d WHERE d.scheme = s.id AND d.state <> 'open'), false),
        coalesce(s.currency <> $2::text, false),
        coalesce(s.time_zone <> $3::text, false),
        coalesce(s.cut_off <> make_time($4::integer / 60, $4::integer % 60, 0), false),

@@ -123,7 +123,9 @@ static const char *held(const struct closing *closing, int32_t payee)
         return "bank_account_changed";
     bool over = closing->work->scheme->variance_limited &&
                 participant->exceptions.minor > closing->work->scheme->variance_limit.minor;
-    return over ? "variance_limit" : NULL;
+    if (over)
+        return "variance_limit";
+    return participant->first_payout ? "first_payout" : NULL;
 }
 
 static int compare_payments(const void *a, const void *b)

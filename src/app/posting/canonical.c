@@ -42,6 +42,25 @@ static void amount_member(struct buffer *text, const char *name, struct decimal 
     string_member(text, name, written);
 }
 
+static void instant_member(struct buffer *text, const char *name, struct instant instant)
+{
+    char written[INSTANT_TEXT_MAX];
+    instant_format(instant, written);
+    string_member(text, name, written);
+}
+
+static void integer_member(struct buffer *text, const char *name, int64_t number)
+{
+    member(text, name);
+    buffer_add_integer(text, number);
+}
+
+/* A comma unless this is the first element of the list, then the bracket. */
+static void object_begin(struct buffer *text, size_t i)
+{
+    buffer_add_text(text, i > 0 ? ",{" : "{");
+}
+
 static void lines_member(struct buffer *text, const char *name, const struct cup_lines *lines, bool counted)
 {
     if (lines->count == 0)
@@ -50,18 +69,14 @@ static void lines_member(struct buffer *text, const char *name, const struct cup
     buffer_add_char(text, '[');
     for (size_t i = 0; i < lines->count; i++) {
         const struct cup_line *line = &lines->lines[i];
-        buffer_add_text(text, i > 0 ? ",{" : "{");
+        object_begin(text, i);
         if (line->damaged)
             string_member(text, "condition", "damaged");
-        if (counted) {
-            member(text, "counted");
-            buffer_add_integer(text, line->quantity.count);
-        }
+        if (counted)
+            integer_member(text, "counted", line->quantity.count);
         string_member(text, "cup_type", line->cup_type);
-        if (!counted) {
-            member(text, "quantity");
-            buffer_add_integer(text, line->quantity.count);
-        }
+        if (!counted)
+            integer_member(text, "quantity", line->quantity.count);
         buffer_add_char(text, '}');
     }
     buffer_add_char(text, ']');
@@ -74,7 +89,7 @@ static void stated_legs_member(struct buffer *text, const struct event *event)
     member(text, "legs");
     buffer_add_char(text, '[');
     for (size_t i = 0; i < event->leg_count; i++) {
-        buffer_add_text(text, i > 0 ? ",{" : "{");
+        object_begin(text, i);
         string_member(text, "account", event->legs[i].account);
         amount_member(text, "amount", event->legs[i].amount);
         buffer_add_char(text, '}');
@@ -82,26 +97,80 @@ static void stated_legs_member(struct buffer *text, const struct event *event)
     buffer_add_char(text, ']');
 }
 
+static void due_member(struct buffer *text, const struct opening *opening)
+{
+    if (opening->due_count == 0)
+        return;
+    member(text, "due");
+    buffer_add_char(text, '[');
+    for (size_t i = 0; i < opening->due_count; i++) {
+        object_begin(text, i);
+        amount_member(text, "amount", opening->due[i].amount);
+        string_member(text, "participant", opening->due[i].participant);
+        buffer_add_char(text, '}');
+    }
+    buffer_add_char(text, ']');
+}
+
+static void places_member(struct buffer *text, const struct opening *opening)
+{
+    member(text, "places");
+    buffer_add_char(text, '[');
+    for (size_t i = 0; i < opening->place_count; i++) {
+        const struct place_line *line = &opening->places[i];
+        object_begin(text, i);
+        if (line->cups.damaged)
+            string_member(text, "condition", "damaged");
+        string_member(text, "cup_type", line->cups.cup_type);
+        string_member(text, "place", cup_place_word(line->place));
+        integer_member(text, "quantity", line->cups.quantity.count);
+        string_member(text, "site", line->site);
+        buffer_add_char(text, '}');
+    }
+    buffer_add_char(text, ']');
+}
+
+static void shipments_member(struct buffer *text, const struct opening *opening)
+{
+    if (opening->shipment_count == 0)
+        return;
+    member(text, "shipments");
+    buffer_add_char(text, '[');
+    for (size_t i = 0; i < opening->shipment_count; i++) {
+        const struct shipment *shipment = &opening->shipments[i];
+        object_begin(text, i);
+        lines_member(text, "cups", &shipment->cups, false);
+        uuid_member(text, "dispatch", &shipment->dispatch);
+        string_member(text, "site", shipment->site);
+        string_member(text, "to", shipment->to);
+        buffer_add_char(text, '}');
+    }
+    buffer_add_char(text, ']');
+}
+
 void canonical_event(const struct event *event, struct buffer *text)
 {
-    char occurred_at[INSTANT_TEXT_MAX];
-    instant_format(event->occurred_at, occurred_at);
+    const struct opening *opening = event->opening;
     buffer_add_char(text, '{');
     if (event->amount_stated)
         amount_member(text, "amount", event->amount);
+    if (opening != NULL)
+        amount_member(text, "bank", opening->bank);
     string_member(text, "bearer", bearer_word(event->bearer));
     lines_member(text, "cups", &event->cups, event->kind == KIND_COUNT);
     if (entry_kind_refers(event->kind) == REFERS_DISPATCH)
         uuid_member(text, "dispatch", &event->refers);
+    if (opening != NULL)
+        due_member(text, opening);
     uuid_member(text, "event_id", &event->id);
     lines_member(text, "issued", &event->issued, false);
     string_member(text, "kind", entry_kind_word(event->kind));
     stated_legs_member(text, event);
-    if (event->mass_g >= 0) {
-        member(text, "mass_g");
-        buffer_add_integer(text, event->mass_g);
-    }
-    string_member(text, "occurred_at", occurred_at);
+    if (event->mass_g >= 0)
+        integer_member(text, "mass_g", event->mass_g);
+    instant_member(text, "occurred_at", event->occurred_at);
+    if (opening != NULL)
+        places_member(text, opening);
     string_member(text, "reason", event->reason);
     if (event->reference != NULL) { /* may be empty */
         member(text, "reference");
@@ -111,6 +180,8 @@ void canonical_event(const struct event *event, struct buffer *text)
     if (entry_kind_refers(event->kind) == REFERS_REVERSED)
         uuid_member(text, "reverses", &event->refers);
     string_member(text, "scheme", event->scheme);
+    if (opening != NULL)
+        shipments_member(text, opening);
     string_member(text, "site", event->site);
     string_member(text, "tender", tender_word(event->tender));
     string_member(text, "to", event->to);
@@ -120,7 +191,7 @@ void canonical_event(const struct event *event, struct buffer *text)
 void canonical_approved(const char *event, const char *key, struct buffer *text)
 {
     buffer_add_char(text, '{');
-    string_member(text, "approved_by", key); /* comes before all members of a journal */
+    string_member(text, "approved_by", key); /* comes before all that such an event has */
     buffer_add_char(text, ',');
     buffer_add_text(text, event + 1);
 }

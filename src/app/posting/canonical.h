@@ -12,7 +12,7 @@
 #include "depositd/posting.h"
 
 void canonical_event(const struct event *event, struct buffer *text);
-/* A journal's canonical text with the name of the key that approved it. */
+/* The canonical text of an event that two people post, with the name of the key that approved it. */
 void canonical_approved(const char *event, const char *key, struct buffer *text);
 
 struct canonical_entry {

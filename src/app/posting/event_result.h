@@ -6,7 +6,7 @@
 #include "app/transaction/fault.h"
 #include "depositd/exceptions.h"
 
-/* X(name, its word in answers and metrics). A proposed event is a journal that waits for a second person. */
+/* X(name, its word in answers and metrics). A proposed event waits for a second person. */
 #define EVENT_STATUS_TABLE(X)                                                                                \
     X(RECORDED, recorded)                                                                                    \
     X(DUPLICATE, duplicate)                                                                                  \
@@ -32,7 +32,8 @@ struct event_result {
     unsigned decimals;                      /* of the scheme's currency, for the exceptions' amounts */
     bool parked;                            /* the writer's own: the event waits for its scheme's head */
     size_t exception_count;
-    struct faults faults; /* why it was rejected */
+    const char *balance_sheet; /* of a proposed opening or its reversal: JSON; from the job's arena */
+    struct faults faults;      /* why it was rejected */
 };
 
 #endif

@@ -5,6 +5,7 @@
 #include "app/transaction/retry.h"
 #include "app/transaction/transaction.h"
 #include "base/clock.h"
+#include "store/opening_store.h"
 
 #include <assert.h>
 
@@ -40,6 +41,15 @@ static void check_now(struct head_work *work, struct faults *faults)
         faults_refuse(faults, REASON_SCHEME_NOT_OPEN);
 }
 
+static enum store_result check_opening(struct head_work *work, struct faults *faults)
+{
+    bool pending;
+    enum store_result result = store_opening_pending(work->pg, work->scheme->id, &pending);
+    if (result == STORE_OK && pending)
+        faults_refuse(faults, REASON_OPENING_PENDING);
+    return result;
+}
+
 static enum store_result do_work(struct head_work *work, const struct head_order *order,
                                  struct faults *faults)
 {
@@ -69,6 +79,8 @@ static enum store_result take_and_work(struct head_work *work, const struct head
     enum store_result result = head_work_take(work);
     if (result == STORE_OK && order->posts_now)
         check_now(work, faults);
+    if (result == STORE_OK && order->work != NULL && !order->decides_opening)
+        result = check_opening(work, faults);
     return result == STORE_OK && faults->count == 0 ? do_work(work, order, faults) : result;
 }
 

@@ -50,6 +50,9 @@ struct head_order {
     /* The work posts entries of now, or is refused: UNAUTHENTICATED if the key is not in force any more,
      * SCHEME_NOT_OPEN if now is in no business day, OUT_OF_RANGE if a balance would become too large. */
     bool posts_now;
+    /* The work decides on the scheme's opening. All other work is refused (OPENING_PENDING) while an opening
+     * waits for a second person. */
+    bool decides_opening;
     /* Each callback may be NULL. A fault ends the attempt after the callback that added it. */
     enum store_result (*before)(void *context, struct head_work *work, struct faults *faults);
     enum store_result (*work)(void *context, struct head_work *work, struct faults *faults);

@@ -2,7 +2,7 @@
 /* Copies of calendar and ledger, each with the version or entry of the head at which it is current. */
 #include "app/posting/kept_scheme.h"
 
-#include "store/journal_store.h"
+#include "store/proposed_store.h"
 
 #include <stdlib.h>
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* The writer's copies of each scheme's data. They last from one batch to the next, so that a batch reads only
- * changes. The calendar and the proposed journals are current as long as the head has the same calendar
+ * changes. The calendar and the proposed events are current as long as the head has the same calendar
  * version. The state of the ledger is current as long as the head has the same last entry. The writer's own;
  * no other thread touches it. */
 #ifndef DEPOSITD_APP_POSTING_KEPT_SCHEME_H
@@ -29,7 +29,7 @@ MUST_CHECK bool kept_head(const struct kept_scheme *kept, struct instant now, st
 MUST_CHECK enum store_result kept_calendar(struct kept_scheme *kept, struct pg *pg, const struct head *head,
                                            struct instant now, const struct calendar **calendar);
 
-/* The proposed journals that are not in the ledger, as of the last kept_calendar. */
+/* The proposed events that are not in the ledger, as of the last kept_calendar. */
 const struct known_event *kept_proposals(const struct kept_scheme *kept, size_t *count);
 
 /* Whether somebody else held the scheme's head the last time it was asked for. */

@@ -20,8 +20,8 @@ enum { UNFOLDED_MAX = 4096 };
  * because then the other writer would have to read everything anew. */
 enum { SMALL_BATCH = 16 };
 
-/* The entry with the most lines and legs and the longest codes stays well below this. */
-enum { LEAF_BYTES_MAX = 1 << 20 };
+/* Room for an opening at its bounds: some ten thousand lines and legs with the longest codes. */
+enum { LEAF_BYTES_MAX = 32 << 20 };
 
 void ledger_init(struct ledger *ledger)
 {

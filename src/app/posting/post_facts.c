@@ -5,8 +5,7 @@
 enum store_result post_derive(const struct ledger *ledger, const struct posting_facts *facts,
                               struct leg_list *legs)
 {
-    size_t given = facts->reversed_count + facts->stated_count;
-    *legs = (struct leg_list){.capacity = posting_legs_max(facts->line_count, given)};
+    *legs = (struct leg_list){.capacity = posting_legs_max(facts)};
     legs->legs = arena_array(ledger->arena, legs->capacity, sizeof *legs->legs);
     if (legs->legs == NULL)
         return STORE_FAILED;

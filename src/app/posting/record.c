@@ -29,12 +29,14 @@ static enum store_result answer_known(struct scheme_ledger *scheme_ledger, struc
     }
     if (known->known.standing == STANDING_WITHDRAWN) {
         submission_reject(submission, REASON_PROPOSAL_DECIDED, "/event_id",
-                          "the journal was withdrawn; propose it under a new id");
+                          "the event was withdrawn; propose it under a new id");
         return STORE_OK;
     }
     if (known->known.standing == STANDING_PROPOSED) {
         result->status = EVENT_PROPOSED;
-        return STORE_OK;
+        return store_proposed_sheet(scheme_ledger->ledger.pg, submission->arena,
+                                    scheme_ledger->ledger.scheme->id, &submission->event->id,
+                                    &result->balance_sheet);
     }
     result->status = EVENT_DUPLICATE;
     result->entry = known->known.entry;
@@ -48,11 +50,24 @@ static enum store_result answer_known(struct scheme_ledger *scheme_ledger, struc
     return found == STORE_OK ? give_exceptions(scheme_ledger, submission, exceptions, count) : found;
 }
 
+/* Two people post it: it is proposed first. */
+static bool takes_two(const struct recording *recording)
+{
+    enum entry_kind kind = recording->event->kind;
+    return kind == KIND_JOURNAL || kind == KIND_OPENING ||
+           (kind == KIND_REVERSAL && recording->referred.kind == KIND_OPENING);
+}
+
 enum store_result record_event(struct scheme_ledger *scheme_ledger, struct submission *submission)
 {
     const struct remembered_event *known = scheme_ledger_find(scheme_ledger, &submission->event->id);
     if (known != NULL)
         return answer_known(scheme_ledger, submission, known);
+    if (scheme_ledger->opening_pending) {
+        submission_reject(submission, REASON_OPENING_PENDING, "",
+                          "a second person must first approve or withdraw the opening of the scheme");
+        return STORE_OK;
+    }
     struct recording recording = {
         .scheme_ledger = scheme_ledger,
         .ledger = &scheme_ledger->ledger,
@@ -62,8 +77,7 @@ enum store_result record_event(struct scheme_ledger *scheme_ledger, struct submi
     };
     enum store_result result = record_check(&recording);
     if (result == STORE_OK && recording.faults->count == 0)
-        result =
-            submission->event->kind == KIND_JOURNAL ? record_propose(&recording) : record_post(&recording);
+        result = takes_two(&recording) ? record_propose(&recording) : record_post(&recording);
     if (result == STORE_OK && recording.faults->count > 0)
         submission->result->status = EVENT_REJECTED;
     return result;

@@ -4,6 +4,7 @@
 #include "app/posting/record_check.h"
 
 #include "app/posting/record_legs.h"
+#include "app/posting/record_opening.h"
 
 #include <assert.h>
 #include <stdio.h>
@@ -28,7 +29,7 @@ static bool may_know_of_referred(const struct recording *recording)
 {
     const struct referred *referred = &recording->referred;
     const struct network *network = recording->ledger->network;
-    if (!is_bound(recording) || (recording->event->kind == KIND_RECEIPT && referred->kind == KIND_DISPATCH))
+    if (!is_bound(recording) || (recording->event->kind == KIND_RECEIPT && referred->dispatch != 0))
         return true;
     const struct site *site = referred->site < network->site_ids ? network->site_by_id[referred->site] : NULL;
     return site != NULL && identity_has_site(recording->submission->identity, site);
@@ -50,7 +51,7 @@ static enum store_result look_up_referred(struct recording *recording)
         return result;
     const struct referred *referred = &recording->referred;
     bool reverses = entry_kind_refers(recording->event->kind) == REFERS_REVERSED;
-    int64_t dispatch = referred->kind == KIND_DISPATCH ? referred->entry : 0;
+    int64_t dispatch = referred->dispatch;
     if (reverses && entry_kind_refers(referred->kind) == REFERS_DISPATCH)
         dispatch = referred->refers;
     return dispatch != 0
@@ -63,7 +64,7 @@ static void check_dispatch(struct recording *recording)
     const struct event *event = recording->event;
     if (!recording->referred.found)
         refuse(recording, REASON_EVENT_UNKNOWN, "/dispatch", "the scheme has no event with this id");
-    else if (recording->referred.kind != KIND_DISPATCH)
+    else if (recording->referred.dispatch == 0)
         refuse(recording, REASON_NOT_A_DISPATCH, "/dispatch", "the event with this id is not a dispatch");
     else if (event->kind == KIND_TRANSIT_LOSS &&
              recording->submission->site->id != recording->transfer.sender)
@@ -87,6 +88,14 @@ static bool needs_accountant(const struct recording *recording)
                        instant_date(submission->event->occurred_at)) != REASON_NONE;
 }
 
+/* Only as a whole, and while it is the only entry. */
+static bool opening_is_reversible(const struct recording *recording)
+{
+    const struct referred *referred = &recording->referred;
+    return referred->dispatch == 0 &&
+           (referred->reversed || recording->ledger->state->head.last_entry == referred->entry);
+}
+
 static void check_reversal(struct recording *recording)
 {
     const struct referred *referred = &recording->referred;
@@ -96,6 +105,10 @@ static void check_reversal(struct recording *recording)
         refuse(recording, REASON_SITE_DIFFERS, "/site", "the event to reverse is another site's");
     else if (referred->kind == KIND_JOURNAL)
         refuse(recording, REASON_REVERSAL_OF_JOURNAL, "/reverses", "a journal is undone by another journal");
+    else if (referred->kind == KIND_OPENING && !opening_is_reversible(recording))
+        refuse(recording, REASON_OPENING_STANDS, "/reverses",
+               referred->dispatch != 0 ? "is a shipment of the opening, which is reversed as a whole"
+                                       : "other entries follow the opening; counts and journals correct it");
     else if (referred->kind == KIND_REVERSAL)
         refuse(recording, REASON_REVERSAL_OF_REVERSAL, "/reverses", "the event is itself a reversal");
     else if (referred->reversed)
@@ -182,7 +195,7 @@ static bool find_values(const struct recording *recording, struct posting_line *
         line->tariff = line->value;
         line->without_tariff = at_counter;
     }
-    if (recording->referred.kind == KIND_DISPATCH &&
+    if (recording->referred.dispatch != 0 &&
         !scheme_value(scheme, line->cup_type, recording->transfer.business_date, &line->dispatch_value))
         line->dispatch_value = line->value; /* a type that was not in the dispatch, and new since */
     return true;
@@ -402,7 +415,7 @@ enum store_result record_check(struct recording *recording)
         check_open(recording, recording->submission->site, "/site");
         check_open(recording, recording->to, "/to");
     }
-    result = find_lines(recording);
+    result = event->kind == KIND_OPENING ? record_opening(recording) : find_lines(recording);
     if (result == STORE_OK && event->kind == KIND_JOURNAL)
         result = record_find_legs(recording);
     if (result != STORE_OK || recording->faults->count > 0)

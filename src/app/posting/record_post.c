@@ -141,7 +141,8 @@ static enum store_result add_effects(struct recording *recording, int64_t entry)
     enum entry_kind kind = recording->event->kind;
     enum store_result result = STORE_OK;
     if (referred->found)
-        result = ledger_add_reference(recording->ledger, referred->entry);
+        result = ledger_add_reference(recording->ledger,
+                                      kind == KIND_REVERSAL ? referred->entry : referred->dispatch);
     if (kind == KIND_REVERSAL) {
         int64_t dispatch = referred->kind == KIND_DISPATCH ? referred->entry : referred->refers;
         for (size_t i = 0; i < referred->cup_count && result == STORE_OK; i++)
@@ -151,7 +152,7 @@ static enum store_result add_effects(struct recording *recording, int64_t entry)
         return result;
     }
     for (size_t i = 0; i < recording->line_count && result == STORE_OK; i++)
-        result = add_effect(recording, entry_kind_effect(kind), referred->found ? referred->entry : entry,
+        result = add_effect(recording, entry_kind_effect(kind), referred->found ? referred->dispatch : entry,
                             recording->lines[i].cup_type, recording->lines[i].damaged,
                             recording->lines[i].n.count);
     return result;
@@ -218,10 +219,23 @@ enum store_result record_post(struct recording *recording)
     return result == STORE_OK && recording->faults->count == 0 ? post(recording) : result;
 }
 
+/* An opening, or its reversal, is answered with the balance sheet that it states. */
+static enum store_result give_sheet(struct recording *recording)
+{
+    const struct ledger *ledger = recording->ledger;
+    return recording->event->kind == KIND_JOURNAL
+               ? STORE_OK
+               : store_balance_sheet(ledger->pg, recording->submission->arena, ledger->scheme->id,
+                                     recording->legs.legs, recording->legs.count,
+                                     &recording->submission->result->balance_sheet);
+}
+
 static enum store_result propose(struct recording *recording)
 {
     struct scheme_ledger *scheme_ledger = recording->scheme_ledger;
-    struct remembered_event known = {.known = {.id = recording->event->id, .standing = STANDING_PROPOSED}};
+    struct remembered_event known = {.known = {.id = recording->event->id,
+                                               .standing = STANDING_PROPOSED,
+                                               .is_opening = recording->event->kind == KIND_OPENING}};
     enum store_result result =
         scheme_ledger_propose(scheme_ledger, &(struct proposal_row){
                                                  .event = recording->event,
@@ -229,6 +243,8 @@ static enum store_result propose(struct recording *recording)
                                                  .leg_count = recording->legs.count,
                                                  .key = recording->submission->identity->key,
                                              });
+    if (result == STORE_OK)
+        result = give_sheet(recording);
     if (result != STORE_OK)
         return result;
     recording->submission->result->status = EVENT_PROPOSED;

@@ -5,6 +5,7 @@
 #define DEPOSITD_APP_POSTING_RECORDING_H
 
 #include "app/posting/scheme_ledger.h"
+#include "store/opening_store.h"
 
 struct recording {
     struct scheme_ledger *scheme_ledger;

@@ -27,6 +27,8 @@ enum store_result scheme_ledger_remember(struct scheme_ledger *scheme_ledger,
                     &scheme_ledger->event_capacity, sizeof *scheme_ledger->events))
         return STORE_FAILED;
     scheme_ledger->events[position] = *event;
+    if (event->known.is_opening && event->known.standing == STANDING_PROPOSED)
+        scheme_ledger->opening_pending = true;
     return STORE_OK;
 }
 

@@ -1,18 +1,19 @@
 /* SPDX-License-Identifier: ISC */
 /* One scheme's ledger while a batch posts to it, with the known events: events that were looked up, proposed
- * journals, and events of the batch itself. Lives in the arena of the batch; the writer's own. */
+ * events, and events of the batch itself. Lives in the arena of the batch; the writer's own. */
 #ifndef DEPOSITD_APP_POSTING_SCHEME_LEDGER_H
 #define DEPOSITD_APP_POSTING_SCHEME_LEDGER_H
 
 #include "app/posting/ledger.h"
 #include "app/posting/submission.h"
-#include "store/journal_store.h"
+#include "store/proposed_store.h"
 
 struct scheme_ledger {
     struct ledger ledger;
     struct pairs event_keys; /* where in `events` an id is */
     struct remembered_event *events;
     size_t event_capacity;
+    bool opening_pending;           /* an opening is proposed: nothing else is posted */
     struct proposal_row *proposals; /* that wait to be written */
     size_t proposal_count, proposal_capacity;
 };
@@ -41,7 +42,7 @@ const struct remembered_event *scheme_ledger_find(const struct scheme_ledger *sc
 MUST_CHECK enum store_result scheme_ledger_prefetch(struct scheme_ledger *scheme_ledger,
                                                     const struct submission *submissions, size_t count);
 
-/* Keeps a journal to be written as a proposal. Everything that the row points to must outlive the flush. */
+/* Keeps an event to be written as a proposal. Everything that the row points to must outlive the flush. */
 MUST_CHECK enum store_result scheme_ledger_propose(struct scheme_ledger *scheme_ledger,
                                                    const struct proposal_row *row);
 

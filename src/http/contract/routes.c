@@ -84,7 +84,7 @@ static const struct route routes[] = {
      .answer_statuses = {201, 200, 202},
      .id = "postEvents", .tag = TAG_EVENTS, .reasons = event_reasons,
      .about = "The status answers one event: 201 for a new event, 200 for an event that was recorded before, "
-              "202 for a journal that waits for a second person. Several events, as an array or as a stream, "
+              "202 for a journal or an opening that waits for a second person. Several events, as an array or as a stream, "
               "are answered one by one in their order; a refused event does not hold up the others. Post an "
               "event again if its answer is missing: the service records each event_id once, however often it"
               " is posted."},
@@ -271,7 +271,7 @@ static const struct route routes[] = {
     {POST("/v1/schemes/{scheme}/days/{date}/close", FOR_STAFF, handle_day_close,
           "Closes a business day; a second close returns the first settlement", "Settlement"),
      .answer_statuses = {200},
-     .is_long = true, .id = "closeDay", .tag = TAG_SETTLEMENTS, REASONS(REASON_DAY_NOT_ENDED, REASON_EARLIER_DAY_OPEN),
+     .is_long = true, .id = "closeDay", .tag = TAG_SETTLEMENTS, REASONS(REASON_DAY_NOT_ENDED, REASON_EARLIER_DAY_OPEN, REASON_OPENING_PENDING),
      .about = "The service closes days by the clock. This closes a day that has ended without waiting for the clock."},
     {GET("/v1/settlements", FOR_PARTICIPANT | FOR_OFFICE, handle_settlements_list, "Settlements of a scheme",
          "SettlementList"),
@@ -320,11 +320,36 @@ static const struct route routes[] = {
           "Approves another person's journal: the service then posts it as an entry", "Journal"),
      .answer_statuses = {200}, .parameters = {{"scheme", "Code of the scheme, needed if two schemes have the id", false}},
      .id = "approveJournal", .tag = TAG_JOURNALS,
-     REASONS(REASON_PROPOSAL_DECIDED, REASON_BANK_BY_STATEMENT, REASON_SECOND_KEY_NEEDED, REASON_SCHEME_NOT_OPEN)},
+     REASONS(REASON_PROPOSAL_DECIDED, REASON_BANK_BY_STATEMENT, REASON_SECOND_KEY_NEEDED, REASON_SCHEME_NOT_OPEN,
+             REASON_OPENING_PENDING)},
     {POST("/v1/journals/{event_id}/withdraw", FOR_STAFF, handle_journal_withdraw, "Withdraws a proposed journal", "Journal"),
      .body = &shape_reason, .answer_statuses = {200},
      .parameters = {{"scheme", "Code of the scheme, needed if two schemes have the id", false}},
-     .id = "withdrawJournal", .tag = TAG_JOURNALS, REASONS(REASON_PROPOSAL_DECIDED, REASON_SCHEME_NOT_OPEN)},
+     .id = "withdrawJournal", .tag = TAG_JOURNALS,
+     REASONS(REASON_PROPOSAL_DECIDED, REASON_SCHEME_NOT_OPEN, REASON_OPENING_PENDING)},
+
+    /* openings */
+    {GET("/v1/openings", FOR_OFFICE, handle_openings_list,
+         "Openings, and reversals of openings, that wait for a second person", "OpeningList"),
+     .parameters = {SCHEME, {"status", "open unless given", false, "JournalStatus"}, SLICED},
+     .id = "listOpenings", .tag = TAG_OPENINGS,
+     .about = "An opening is proposed by posting it as an event. While it waits, nothing else is posted in the "
+              "scheme, and no day closes."},
+    {GET("/v1/openings/{event_id}", FOR_OFFICE, handle_opening_get,
+         "An opening, or the reversal of one, with the balance sheet that it states", "Opening"),
+     .parameters = {{"scheme", "Code of the scheme, needed if two schemes have the id", false}},
+     .id = "getOpening", .tag = TAG_OPENINGS},
+    {POST("/v1/openings/{event_id}/approve", FOR_STAFF, handle_opening_approve,
+          "Approves another person's opening, or reversal of one: the service then posts it as an entry", "Opening"),
+     .answer_statuses = {200}, .parameters = {{"scheme", "Code of the scheme, needed if two schemes have the id", false}},
+     .id = "approveOpening", .tag = TAG_OPENINGS,
+     REASONS(REASON_PROPOSAL_DECIDED, REASON_SECOND_KEY_NEEDED, REASON_SCHEME_NOT_OPEN, REASON_OPENING_TOO_LATE,
+             REASON_OPENING_NOT_ON_FIRST_DAY, REASON_FIRST_DAY_CLOSED, REASON_OPENING_STANDS)},
+    {POST("/v1/openings/{event_id}/withdraw", FOR_STAFF, handle_opening_withdraw,
+          "Withdraws a proposed opening, or the reversal of one", "Opening"),
+     .body = &shape_reason, .answer_statuses = {200},
+     .parameters = {{"scheme", "Code of the scheme, needed if two schemes have the id", false}},
+     .id = "withdrawOpening", .tag = TAG_OPENINGS, REASONS(REASON_PROPOSAL_DECIDED, REASON_SCHEME_NOT_OPEN)},
 
     /* the bank */
     {POST("/v1/settlements/{scheme}/{date}/files", FOR_STAFF, handle_file_post,

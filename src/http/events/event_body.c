@@ -5,18 +5,13 @@
 #include "http/events/event_body.h"
 
 #include "app/posting/canonical.h"
+#include "http/events/lines_body.h"
+#include "http/events/opening_body.h"
 
 #include <stdio.h>
 #include <string.h>
 
 enum { MASS_G_MAX = 1000000000 };
-
-/* A line of a list of cups, as the body has it. */
-struct line {
-    char cup_type[CODE_SIZE];
-    int64_t quantity;
-    int condition; /* index into conditions */
-};
 
 struct body {
     struct uuid event_id;
@@ -35,6 +30,7 @@ struct body {
     const char *reason;
     bool approved_stated;
     char approved_by[CODE_SIZE];
+    struct opening_body opening;
 };
 
 /* A leg of a journal. */
@@ -43,37 +39,24 @@ struct body_leg {
     struct decimal amount;
 };
 
-enum condition { CONDITION_SOUND, CONDITION_DAMAGED };
-static const char *const conditions[] = {[CONDITION_SOUND] = "sound", [CONDITION_DAMAGED] = "damaged", NULL};
 #define X(name, word) #word,
 static const char *const tenders[] = {TENDER_TABLE(X) NULL};
 static const char *const bearers[] = {BEARER_TABLE(X) NULL};
 #undef X
 
 /* clang-format off */
-#define IN_LINE(member) .name = #member, .required = true, .offset = offsetof(struct line, member)
+#define IN_LINE(member) .name = #member, .required = true, .offset = offsetof(struct body_line, member)
 #define CUP_TYPE {IN_LINE(cup_type), .form = FORM_CODE, .description = "Code of the cup type"}
 #define QUANTITY {IN_LINE(quantity), .form = FORM_INTEGER, .minimum = 1, .maximum = QUANTITY_MAX}
-#define SHAPE(schema, type, list) \
-    {.name = schema, .size = sizeof(type), .fields = list, .field_count = sizeof(list) / sizeof(list)[0]}
 /* clang-format on */
 
 static const struct field sound_line_fields[] = {CUP_TYPE, QUANTITY};
-static const struct field line_fields[] = {
-    CUP_TYPE,
-    QUANTITY,
-    {.name = "condition",
-     .form = FORM_WORD,
-     .offset = offsetof(struct line, condition),
-     .words = conditions,
-     .description = "sound unless it says damaged"},
-};
 static const struct field counted_line_fields[] = {
     CUP_TYPE,
     {.name = "counted",
      .form = FORM_INTEGER,
      .required = true,
-     .offset = offsetof(struct line, quantity),
+     .offset = offsetof(struct body_line, quantity),
      .maximum = QUANTITY_MAX,
      .description = "Sound cups that the count found"},
 };
@@ -97,9 +80,8 @@ static const struct field leg_fields[] = {
      .description = "Debits are positive; never zero"},
 };
 
-static const struct shape sound_line = SHAPE("SoundCups", struct line, sound_line_fields);
-static const struct shape line = SHAPE("Cups", struct line, line_fields);
-static const struct shape counted_line = SHAPE("CountedCups", struct line, counted_line_fields);
+static const struct shape sound_line = SHAPE("SoundCups", struct body_line, sound_line_fields);
+static const struct shape counted_line = SHAPE("CountedCups", struct body_line, counted_line_fields);
 static const struct shape journal_leg = SHAPE("JournalLeg", struct body_leg, leg_fields);
 
 /* The members. Each macro is one row. */
@@ -135,6 +117,16 @@ static const struct shape journal_leg = SHAPE("JournalLeg", struct body_leg, leg
 #define APPROVED_BY {ROW(approved_by, FORM_CODE), .present_offset = offsetof(struct body, approved_stated), \
                      .description = "The key that approved it, as recorded; never posted"}
 
+#define OPENED(member, of_form) .name = #member, .form = of_form, .offset = offsetof(struct body, opening.member)
+#define PLACES {OPENED(places, FORM_LIST), REQUIRED, .minimum = 1, .maximum = OPENING_PLACES_MAX, \
+                .shape = &opening_place_shape, .description = "Each cup type once for a place, and by condition at a site"}
+#define SHIPMENTS {OPENED(shipments, FORM_LIST), .maximum = OPENING_SHIPMENTS_MAX, .shape = &opening_shipment_shape, \
+                   .description = "Cups on the road between two sites"}
+#define BANK {OPENED(bank, FORM_AMOUNT), REQUIRED, .minimum = -1, .maximum = 1, \
+              .description = "Balance of the bank account, without money under way"}
+#define DUE {OPENED(due, FORM_LIST), .maximum = OPENING_DUE_MAX, .shape = &opening_due_shape, \
+             .description = "What participants owe or are owed, each once"}
+
 /* The members for each kind's place. */
 #define PLACE_MEMBERS_SITE        SITE
 #define PLACE_MEMBERS_SCHEME      SCHEME
@@ -143,20 +135,21 @@ static const struct shape journal_leg = SHAPE("JournalLeg", struct body_leg, leg
 /* The members besides event_id, kind, occurred_at, the place, and reference. The compiler demands
  * a macro for each kind that clients post. */
 #define MEMBERS_ISSUE        LINES(issued, sound_line), AMOUNT(0, "The customer's payment"), TENDER
-#define MEMBERS_RETURN       LINES(returned, line), AMOUNT(0, "The amount paid out"), TENDER
-#define MEMBERS_EXCHANGE     LINES(returned, line), LINES(issued, sound_line), \
+#define MEMBERS_RETURN       LINES(returned, cups_line_shape), AMOUNT(0, "The amount paid out"), TENDER
+#define MEMBERS_EXCHANGE     LINES(returned, cups_line_shape), LINES(issued, sound_line), \
                              AMOUNT(-1, "The customer's net payment; negative: it was paid out"), TENDER
 #define MEMBERS_SUPPLY       LINES(cups, sound_line)
-#define MEMBERS_DISPATCH     LINES(cups, line), TO
-#define MEMBERS_RECEIPT      LINES(cups, line), REFERS("dispatch", "event_id of the dispatch")
-#define MEMBERS_TRANSIT_LOSS LINES(cups, line), REFERS("dispatch", "event_id of the dispatch"), BEARER
+#define MEMBERS_DISPATCH     LINES(cups, cups_line_shape), TO
+#define MEMBERS_RECEIPT      LINES(cups, cups_line_shape), REFERS("dispatch", "event_id of the dispatch")
+#define MEMBERS_TRANSIT_LOSS LINES(cups, cups_line_shape), REFERS("dispatch", "event_id of the dispatch"), BEARER
 #define MEMBERS_DAMAGE       LINES(cups, sound_line)
 #define MEMBERS_RETIRE       LINES(cups, sound_line), MASS_G
 #define MEMBERS_COUNT        LINES(cups, counted_line)
-#define MEMBERS_REVERSAL     REFERS("reverses", "event_id of the event that it undoes")
+#define MEMBERS_REVERSAL     REFERS("reverses", "event_id of the event that it undoes"), APPROVED_BY
 #define MEMBERS_FORFEIT      LINES(cups, sound_line)
 #define MEMBERS_REINSTATE    LINES(cups, sound_line)
 #define MEMBERS_JOURNAL      LEGS, REASON, APPROVED_BY
+#define MEMBERS_OPENING      PLACES, SHIPMENTS, BANK, DUE, APPROVED_BY
 
 #define X(NAME, word, number, posters, activity, place, refers, effect)                                      \
     static const char *const kind_##word[] = {#word, NULL};                                                  \
@@ -195,46 +188,6 @@ static enum entry_kind read_kind(const json_t *json, struct faults *faults)
         faults_add(faults, REASON_VALUE_UNKNOWN, "/kind", "is no kind of event that can be posted");
     }
     return KIND_NONE;
-}
-
-static bool is_same(const struct cup_line *a, const struct cup_line *b)
-{
-    return a->damaged == b->damaged && strcmp(a->cup_type, b->cup_type) == 0;
-}
-
-/* Lists have at most a hundred lines, so comparing each with each is as fast as sorting. */
-static void check_once(const char *name, const struct cup_line *lines, size_t count, struct faults *faults)
-{
-    char pointer[64];
-    for (size_t i = 1; i < count; i++)
-        for (size_t before = 0; before < i; before++)
-            if (is_same(&lines[i], &lines[before])) {
-                snprintf(pointer, sizeof pointer, "/%s/%zu/cup_type", name, i);
-                faults_add(faults, REASON_CUP_TYPE_REPEATED, pointer, "stands in the list already");
-                break;
-            }
-}
-
-static void read_lines(const char *name, const struct shape_list *list, struct cup_lines *cups,
-                       struct faults *faults)
-{
-    const struct line *lines = list->items;
-    struct cup_line *read;
-
-    if (list->count == 0)
-        return;
-    read = arena_array(faults->arena, list->count, sizeof *read);
-    if (read == NULL) {
-        faults_add(faults, REASON_OVERLOADED, NULL, "out of memory");
-        return;
-    }
-    for (size_t i = 0; i < list->count; i++) {
-        memcpy(read[i].cup_type, lines[i].cup_type, CODE_SIZE);
-        read[i].damaged = lines[i].condition == CONDITION_DAMAGED;
-        read[i].quantity.count = lines[i].quantity;
-    }
-    *cups = (struct cup_lines){.lines = read, .count = list->count};
-    check_once(name, read, list->count, faults);
 }
 
 static void fill_event(const struct body *body, struct event *event)
@@ -307,11 +260,13 @@ bool event_body_read(const json_t *json, struct event *event, struct buffer *scr
     if (event->kind == KIND_NONE || !shape_decode(&shapes[event->kind], json, "", &defaults, &body, faults))
         return false;
     fill_event(&body, event);
-    read_lines("issued", &body.issued, &event->issued, faults);
-    read_lines("returned", &body.returned, &event->returned, faults);
-    read_lines("cups", &body.cups, &event->cups, faults);
+    lines_body_read("/issued", &body.issued, &event->issued, faults);
+    lines_body_read("/returned", &body.returned, &event->returned, faults);
+    lines_body_read("/cups", &body.cups, &event->cups, faults);
     if (event->kind == KIND_JOURNAL)
         read_legs(&body, event, faults);
+    if (event->kind == KIND_OPENING)
+        opening_body_read(&body.opening, &event->opening, faults);
     if (body.approved_stated)
         faults_add(faults, REASON_MEMBER_UNKNOWN, "/approved_by", "is for a second person to say");
     if (event->kind == KIND_DISPATCH && strcmp(event->to, event->site) == 0)

@@ -7,7 +7,7 @@
 #include "depositd/event.h"
 #include "http/request/shape.h"
 
-enum { EVENT_TEXT_MAX = 65536 }; /* the room that the scratch buffer below must have */
+enum { EVENT_TEXT_MAX = 8 << 20 }; /* the room that the scratch buffer below must have */
 
 /* Reads an event into memory of the faults' arena. There must be no faults before. `scratch` is emptied and
  * used. False: faults were added, with pointers that begin at the event. */

@@ -153,6 +153,11 @@ static void add_result(struct buffer *body, const struct posting *posting, size_
         problem_write(&result->faults, body);
         break;
     case EVENT_PROPOSED:
+        if (result->balance_sheet != NULL) {
+            member_begin(body, "balance_sheet");
+            buffer_add_text(body, result->balance_sheet);
+        }
+        break;
     case EVENT_STATUSES:
         break;
     }
@@ -190,7 +195,7 @@ void posting_write_counts(const int64_t counts[static EVENT_STATUSES], struct bu
 {
     member_integer(body, "recorded", counts[EVENT_RECORDED]);
     member_integer(body, "duplicate", counts[EVENT_DUPLICATE]);
-    if (counts[EVENT_PROPOSED] > 0) /* only journals are proposed, and few clients post these */
+    if (counts[EVENT_PROPOSED] > 0) /* few clients post events of two people */
         member_integer(body, "proposed", counts[EVENT_PROPOSED]);
     member_integer(body, "rejected", counts[EVENT_REJECTED]);
 }

@@ -25,6 +25,7 @@ enum { ROUTE_PARAMETERS_MAX = 16 };
     X(SETTLEMENTS, "settlements", "Business days, their close, and what it found")                           \
     X(PAYMENTS, "payments", "The payments of a close, and what people decide about them")                    \
     X(JOURNALS, "journals", "Entries by hand, which one person proposes and another approves")               \
+    X(OPENINGS, "openings", "The opening of a scheme, which one person proposes and another approves")       \
     X(BANK, "bank", "Files for the bank, and statements from it")                                            \
     X(REPORTS, "reports", "Reports, the tills' own totals, and exceptions for a person to look at")          \
     X(BOOKS, "books", "Accounts, the posting rules, and the checks that prove the books")

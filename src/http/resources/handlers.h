@@ -103,10 +103,14 @@ void handle_bank_statements_list(const struct request *request, struct answer *a
 void handle_bank_lines_list(const struct request *request, struct answer *answer);
 void handle_bank_line_resolve(const struct request *request, struct answer *answer);
 
-/* journals.c */
+/* proposed_events.c */
 void handle_journals_list(const struct request *request, struct answer *answer);
 void handle_journal_approve(const struct request *request, struct answer *answer);
 void handle_journal_withdraw(const struct request *request, struct answer *answer);
+void handle_openings_list(const struct request *request, struct answer *answer);
+void handle_opening_get(const struct request *request, struct answer *answer);
+void handle_opening_approve(const struct request *request, struct answer *answer);
+void handle_opening_withdraw(const struct request *request, struct answer *answer);
 
 /* proofs.c */
 void handle_event_proof(const struct request *request, struct answer *answer);

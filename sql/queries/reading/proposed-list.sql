@@ -1,13 +1,13 @@
--- A slice of the journals that were proposed in a scheme, each as JSON, with its number. $1 scheme, after number $2, at
--- most $3, with status $4.
+-- A slice of the events that were proposed in a scheme, each as JSON, with its number. $1 scheme, after number $2, at
+-- most $3, with status $4: journals if $5, else openings and their reversals. A scheme has few of these.
 SELECT json_strip_nulls(json_build_object(
            'event_id', p.event_id, 'scheme', s.code, 'status', p.status, 'proposed_at', instant_text(p.proposed_at),
            'proposed_by', k.name, 'decided_at', instant_text(p.decided_at), 'decided_by', d.name, 'note', p.note, 'entry', p.entry,
            'event', p.event::json)),
        p.number
-  FROM journal_proposal p
+  FROM proposed_event p
   JOIN scheme s ON s.id = p.scheme
   LEFT JOIN api_key k ON k.id = p.proposed_by
   LEFT JOIN api_key d ON d.id = p.decided_by
- WHERE p.scheme = $1::integer AND p.number > $2::bigint AND p.status = $4::text
+ WHERE p.scheme = $1::integer AND p.number > $2::bigint AND p.status = $4::text AND (p.kind = :kind_journal) = $5::boolean
  ORDER BY p.number LIMIT $3::integer

@@ -1,19 +1,20 @@
 /* SPDX-License-Identifier: ISC */
-/* Deciding on proposed journals. */
-#include "app/office/journals.h"
+/* Deciding on proposed events. */
+#include "app/office/proposed_events.h"
 
+#include "app/office/opening.h"
 #include "app/posting/canonical.h"
 #include "store/bank_store.h"
-#include "store/journal_store.h"
 
-enum { EVENT_BYTES_MAX = 1 << 20 };
+enum { EVENT_BYTES_MAX = 16 << 20 };
 
 /* *open: the proposal waits for a decision. False without a fault: this key has decided the same before. */
-static enum store_result find_open(struct head_work *work, const struct uuid *id, enum proposal_status wanted,
-                                   struct proposal *proposal, bool *open, struct faults *faults)
+static enum store_result find_open(struct head_work *work, const struct proposed_name *name,
+                                   enum proposal_status wanted, struct proposal *proposal, bool *open,
+                                   struct faults *faults)
 {
     bool found;
-    enum store_result result = store_proposal(work->pg, &work->arena, work->scheme->id, id, proposal, &found);
+    enum store_result result = store_proposal(work->pg, &work->arena, name, proposal, &found);
     *open = false;
     if (result != STORE_OK)
         return result;
@@ -77,7 +78,7 @@ static enum store_result find_beyond(struct head_work *work, const struct propos
 {
     struct money free_before, taken = taken_out(proposal);
     *beyond = (struct money){0};
-    if (taken.minor == 0)
+    if (proposal->kind != KIND_JOURNAL || taken.minor == 0)
         return STORE_OK;
     enum store_result result =
         store_withdrawable(work->pg, work->scheme->id, work->today->date, &free_before);
@@ -97,30 +98,26 @@ static enum store_result add_exceptions(struct head_work *work, bool late, struc
     return result;
 }
 
-static enum store_result post(struct head_work *work, const struct proposal *proposal,
-                              const struct event *event, int64_t *entry)
+/* Appends the event's legs as they were proposed. */
+static enum store_result append(struct head_work *work, const struct proposal *proposal,
+                                const struct event *event, const struct business_day *occurrence,
+                                int64_t *entry)
 {
-    const struct business_day *occurrence = calendar_day_of(&work->calendar, proposal->occurred_at);
-    if (occurrence == NULL)
-        return STORE_FAILED; /* it was in the calendar when it was proposed */
     const struct business_day *posting = calendar_posting_day(&work->calendar, occurrence);
-    struct posting_facts facts = {
-        .kind = KIND_JOURNAL,
-        .stock_terms = work->scheme->stock_terms,
-        .stated = proposal->legs,
-        .stated_count = proposal->leg_count,
-    };
     struct draft draft = {
+        .kind = proposal->kind,
         .business_date = posting->date,
         .late = posting != occurrence,
         .key = proposal->proposed_by,
         .occurred_at = proposal->occurred_at,
         .event = event,
+        .legs = proposal->legs,
+        .leg_count = proposal->leg_count,
     };
     struct money beyond;
     enum store_result result = find_beyond(work, proposal, &beyond);
     if (result == STORE_OK)
-        result = post_facts(&work->ledger, &facts, &draft, entry);
+        result = ledger_append(&work->ledger, &draft, entry);
     return result == STORE_OK ? add_exceptions(work, draft.late, beyond) : result;
 }
 
@@ -139,7 +136,24 @@ static enum store_result check_bank(struct head_work *work, const struct proposa
     return result;
 }
 
-enum store_result journal_approve(struct head_work *work, const struct uuid *id, struct faults *faults)
+static enum store_result post(struct head_work *work, const struct proposal *proposal,
+                              const struct event *event, int64_t *entry, struct faults *faults)
+{
+    const struct business_day *occurrence = calendar_day_of(&work->calendar, proposal->occurred_at);
+    if (occurrence == NULL)
+        return STORE_FAILED; /* it was in the calendar when it was proposed */
+    enum store_result result = proposal->kind == KIND_JOURNAL
+                                   ? check_bank(work, proposal, faults)
+                                   : opening_check(work, proposal, occurrence, faults);
+    if (result != STORE_OK || faults->count > 0)
+        return result;
+    result = append(work, proposal, event, occurrence, entry);
+    return result == STORE_OK && proposal->kind != KIND_JOURNAL ? opening_effects(work, proposal, *entry)
+                                                                : result;
+}
+
+enum store_result proposed_approve(struct head_work *work, const struct proposed_name *name,
+                                   struct faults *faults)
 {
     struct proposal proposal;
     struct event *event = arena_alloc(&work->arena, sizeof *event);
@@ -147,7 +161,7 @@ enum store_result journal_approve(struct head_work *work, const struct uuid *id,
     bool open;
     if (event == NULL)
         return STORE_FAILED;
-    enum store_result result = find_open(work, id, PROPOSAL_APPROVED, &proposal, &open, faults);
+    enum store_result result = find_open(work, name, PROPOSAL_APPROVED, &proposal, &open, faults);
     if (result != STORE_OK || !open)
         return result;
     if (key_acts_by_one_person(&work->snapshot->keys.origins,
@@ -156,21 +170,19 @@ enum store_result journal_approve(struct head_work *work, const struct uuid *id,
         faults_refuse(faults, REASON_SECOND_KEY_NEEDED);
         return STORE_OK;
     }
-    result = check_bank(work, &proposal, faults);
-    if (result != STORE_OK || faults->count > 0)
-        return result;
-    *event = (struct event){.id = *id, .kind = KIND_JOURNAL};
+    *event = (struct event){.id = name->id, .kind = proposal.kind};
     result = record_approval(work, &proposal, event);
     if (result == STORE_OK)
-        result = post(work, &proposal, event, &entry);
-    return result == STORE_OK ? decide(work, id, PROPOSAL_APPROVED, NULL, entry) : result;
+        result = post(work, &proposal, event, &entry, faults);
+    return result == STORE_OK && faults->count == 0 ? decide(work, &name->id, PROPOSAL_APPROVED, NULL, entry)
+                                                    : result;
 }
 
-enum store_result journal_withdraw(struct head_work *work, const struct uuid *id, const char *note,
-                                   struct faults *faults)
+enum store_result proposed_withdraw(struct head_work *work, const struct proposed_name *name,
+                                    const char *note, struct faults *faults)
 {
     struct proposal proposal;
     bool open;
-    enum store_result result = find_open(work, id, PROPOSAL_WITHDRAWN, &proposal, &open, faults);
-    return result == STORE_OK && open ? decide(work, id, PROPOSAL_WITHDRAWN, note, 0) : result;
+    enum store_result result = find_open(work, name, PROPOSAL_WITHDRAWN, &proposal, &open, faults);
+    return result == STORE_OK && open ? decide(work, &name->id, PROPOSAL_WITHDRAWN, note, 0) : result;
 }

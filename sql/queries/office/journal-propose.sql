@@ -1,4 +1,0 @@
--- Keeps a journal of scheme $1, with event id $2, until it is decided on: digest $3, event $4, when it occurred $5,
--- legs $6 and $7; proposed at $8 by key $9.
-INSERT INTO journal_proposal (scheme, event_id, digest, event, occurred_at, accounts, amounts, proposed_at, proposed_by)
-VALUES ($1::integer, $2::uuid, $3::bytea, $4::text, $5::timestamptz, $6::bigint[], $7::bigint[], $8::timestamptz, $9::integer)

@@ -1,0 +1,74 @@
+/* SPDX-License-Identifier: ISC */
+/* Lines of cups: their shape, and the check that each cup type stands in a list once. */
+#include "http/events/lines_body.h"
+
+#include <stdio.h>
+#include <string.h>
+
+enum { POINTER_MAX = 96 };
+
+enum condition { CONDITION_SOUND, CONDITION_DAMAGED };
+const char *const cup_conditions[] = {[CONDITION_SOUND] = "sound", [CONDITION_DAMAGED] = "damaged", NULL};
+
+static const struct field line_fields[] = {
+    {.name = "cup_type",
+     .form = FORM_CODE,
+     .required = true,
+     .offset = offsetof(struct body_line, cup_type),
+     .description = "Code of the cup type"},
+    {.name = "quantity",
+     .form = FORM_INTEGER,
+     .required = true,
+     .offset = offsetof(struct body_line, quantity),
+     .minimum = 1,
+     .maximum = QUANTITY_MAX},
+    {.name = "condition",
+     .form = FORM_WORD,
+     .offset = offsetof(struct body_line, condition),
+     .words = cup_conditions,
+     .description = "sound unless it says damaged"},
+};
+
+const struct shape cups_line_shape = SHAPE("Cups", struct body_line, line_fields);
+
+struct cup_line cup_line_of(const struct body_line *line)
+{
+    struct cup_line read = {.damaged = line->condition == CONDITION_DAMAGED, .quantity = {line->quantity}};
+    memcpy(read.cup_type, line->cup_type, CODE_SIZE);
+    return read;
+}
+
+static bool is_same(const struct cup_line *a, const struct cup_line *b)
+{
+    return a->damaged == b->damaged && strcmp(a->cup_type, b->cup_type) == 0;
+}
+
+/* Lists have at most a hundred lines, so comparing each with each is as fast as sorting. */
+static void check_once(const char *list, const struct cup_line *lines, size_t count, struct faults *faults)
+{
+    char pointer[POINTER_MAX];
+    for (size_t i = 1; i < count; i++)
+        for (size_t before = 0; before < i; before++)
+            if (is_same(&lines[i], &lines[before])) {
+                snprintf(pointer, sizeof pointer, "%s/%zu/cup_type", list, i);
+                faults_add(faults, REASON_CUP_TYPE_REPEATED, pointer, "stands in the list already");
+                break;
+            }
+}
+
+void lines_body_read(const char *pointer, const struct shape_list *list, struct cup_lines *cups,
+                     struct faults *faults)
+{
+    const struct body_line *lines = list->items;
+    if (list->count == 0)
+        return;
+    struct cup_line *read = arena_array(faults->arena, list->count, sizeof *read);
+    if (read == NULL) {
+        faults_add(faults, REASON_OVERLOADED, NULL, "out of memory");
+        return;
+    }
+    for (size_t i = 0; i < list->count; i++)
+        read[i] = cup_line_of(&lines[i]);
+    *cups = (struct cup_lines){.lines = read, .count = list->count};
+    check_once(pointer, read, list->count, faults);
+}
