@@ -12,6 +12,7 @@ import sys
 import time
 from collections import Counter
 from datetime import datetime, timedelta, timezone
+from decimal import Decimal
 from pathlib import Path
 
 import pages
@@ -113,6 +114,19 @@ def keep_names(client, url):
     client.keep("env", "".join(f"{name}={value}\n" for name, value in {"api": f"{url}/v1", **keys}.items()))
 
 
+def open_books(client, floor, morning, currency):
+    """The second scheme ran before. One accountant states its books, and another agrees."""
+    event = floor.opening()
+    sheet = client.post("/v1/events", event, key="accountant")["balance_sheet"]
+    client.post(f"/v1/openings/{event['event_id']}/approve", key=APPROVER)
+    morning.balance = Decimal(event["bank"])
+    cups = -sum(line["cups"] for line in sheet["cups"] if line["account"].startswith("supply("))
+    print(
+        f"{floor.scheme} begins with the books of a network that runs: {cups:,} cups, {Decimal(event['bank']):,}"
+        f" {currency} at the bank, of which {Decimal(sheet['operator_account']):,} are the operator's own"
+    )
+
+
 def trade(client, posters, mornings, date, index):
     pages.heading(f"Business day {date:%Y-%m-%d, %A}", f"day {index + 1} of {DAYS}")
     for poster in posters:
@@ -135,6 +149,8 @@ def main(url, key_folder, bustle="1"):
     keep_names(client, url)
     posters = [Poster(client, Floor(network, scheme, first_day, float(bustle))) for scheme in network["schemes"]]
     mornings = {scheme["scheme"]: Morning(client, scheme) for scheme in network["schemes"]}
+    second = network["schemes"][1]
+    open_books(client, posters[1].floor, mornings[second["scheme"]], second["currency"])
     print(
         "Position: collected - refunded + fees + tax + the rest. Above zero the participant owes it;\n"
         "below zero the pool owes it."

@@ -53,7 +53,10 @@ STORY = {
         },
     ],
     "eider-sound": [
-        {"told": "Each site places a deposit for the cups it receives: that is most of the first day's positions."},
+        {
+            "told": "The scheme ran before: an opening, on which two people agreed, states its cups, its money at the"
+            " bank and who owes whom. The sites have placed their deposits already."
+        },
         {"told": "One cup does not arrive with a van.", "cups_lost_on_a_van": 1},
         {
             "told": "The hub bears the lost cup. Basalt reverses a sale; moss counts three cups short and pays for "
@@ -96,6 +99,7 @@ class Floor:
         self.held_back = []  # events of a till that is offline
         self.vans_short = []  # (dispatch, cups missing)
         self.tills = Counter()
+        self.opened = False  # the first cups came with an opening
 
     def sites_of_kind(self, *kinds):
         return [code for code, site in self.sites.items() if site["kind"] in kinds]
@@ -144,12 +148,44 @@ class Floor:
             **members,
         }
 
+    def first_cups(self, site):
+        if site in self.hubs:
+            return [{"cup_type": cup_type, "quantity": 1200} for cup_type in self.cup_types]
+        return [dict(line) for line in self.sites[site].get("par_stock", [])]
+
+    def opening(self):
+        """The books that the scheme brings along: its cups, all deposits for them and a little more at the bank, and
+        a participant that still owes something."""
+        self.day, self.opened = self.first_day, True
+        places, money = [], Decimal(0)
+        for site in self.sites:
+            for line in self.first_cups(site):
+                self.shelf[site, line["cup_type"]] = line["quantity"]
+                places.append({"site": site, **line})
+        for cup_type in sorted({place["cup_type"] for place in places}):
+            self.out[cup_type] = 40
+            places.append({"place": "with_customers", "cup_type": cup_type, "quantity": 40})
+            places.append({"place": "unaccounted", "cup_type": cup_type, "quantity": 5})
+        for place in places:
+            if place.get("place") != "unaccounted":
+                money += self.refund_value(place["cup_type"]) * place["quantity"]
+        first = self.participant(min(self.sites))
+        return self.event(
+            "opening",
+            6,
+            scheme=self.scheme,
+            places=places,
+            bank=str(money + 100 * self.refund_value(places[0]["cup_type"])),
+            due=[{"participant": first, "amount": str(4 * self.refund_value(places[0]["cup_type"]))}],
+            reference="the books until now",
+        )
+
     def stock_up(self):
+        if self.opened:
+            return []
         supplies = []
         for site in self.sites:
-            cups = [dict(line) for line in self.sites[site].get("par_stock", [])]
-            if site in self.hubs:
-                cups = [{"cup_type": cup_type, "quantity": 1200} for cup_type in self.cup_types]
+            cups = self.first_cups(site)
             if cups:
                 self.shelf.update({(site, line["cup_type"]): line["quantity"] for line in cups})
                 supplies.append(self.event("supply", 6, site=site, cups=cups, reference="first stock"))

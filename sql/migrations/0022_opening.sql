@@ -9,13 +9,15 @@ ALTER TABLE proposed_event ADD COLUMN kind smallint NOT NULL DEFAULT 14 CHECK (k
 ALTER TABLE proposed_event ALTER COLUMN kind DROP DEFAULT;
 -- The opening of a scheme. At most one waits for a second person.
 CREATE UNIQUE INDEX proposed_opening ON proposed_event (scheme) WHERE kind = 15 AND status = 'open';
+DROP INDEX journal_proposal_scheme_status_number_idx;
+CREATE INDEX proposed_listed ON proposed_event (scheme, (kind = 14), status, number); -- journals, and all others
 CREATE INDEX approved_opening ON proposed_event (scheme) WHERE kind = 15 AND status = 'approved';
 
 -- The shipments of an opening. In transfer and entry_reference their numbers stand in place of a dispatch's entry: -1, -2 …
 CREATE TABLE shipment (
     scheme   integer NOT NULL,
     number   bigint NOT NULL CHECK (number < 0),
-    event_id uuid NOT NULL,   -- as receipts and losses name it; it is taken in event_id, too
+    event_id uuid NOT NULL,   -- as receipts and losses name it; event_id has it as well
     entry    bigint NOT NULL, -- of the opening
     PRIMARY KEY (scheme, number),
     UNIQUE (scheme, event_id)

@@ -41,6 +41,12 @@ listed AS (
                       AND (account_kind_of($2) <> :account_site_clearing OR site IS DISTINCT FROM account_owner($2))
                       AND scheme = $1::integer AND entry BETWEEN step.first AND step.first + 4095
                       AND business_date BETWEEN $3 AND $4
+                   UNION ALL -- an opening and its reversal are of no site, and move cups of all sites
+                   SELECT e.entry, e.business_date, e.kind, e.site, e.event::json ->> 'event_id', e.accounts, e.amounts
+                     FROM proposed_event p JOIN entry e ON e.scheme = p.scheme AND e.entry = p.entry
+                    WHERE account_kind_of($2) IN (:account_stock_deposits, :account_site_stock, :account_damaged)
+                      AND p.scheme = $1::integer AND p.status = 'approved' AND p.kind <> :kind_journal
+                      AND e.entry BETWEEN step.first AND step.first + 4095 AND e.business_date BETWEEN $3 AND $4
                    OFFSET 0) AS e
              JOIN entry_kind k USING (kind)
              LEFT JOIN site s ON s.id = e.site

@@ -105,6 +105,7 @@ LISTS = {
     "journals, open": ("proposed-list", lambda c, half, last: (1, -1, ROWS, "open", True)),
     "journals, approved": ("proposed-list", lambda c, half, last: (1, 1000, ROWS, "approved", True)),
     "journals, none withdrawn": ("proposed-list", lambda c, half, last: (1, -1, ROWS, "withdrawn", True)),
+    "openings, none approved": ("proposed-list", lambda c, half, last: (1, -1, ROWS, "approved", False)),
     "files": ("files-list", lambda c, half, last: (1, last, -1, ROWS)),
     "keys": ("key-read", lambda c, half, last: (None, None, ROWS)),
     "keys, far in": ("key-read", lambda c, half, last: (None, "member-00100/7", ROWS)),

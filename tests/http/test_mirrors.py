@@ -19,7 +19,7 @@ from test_schema import c_table
 
 TOP = pathlib.Path(__file__).parents[2]
 NOT_IN_MODEL = set()
-NOT_IN_TRADE = {"journal", "opening"}  # the demo's people of the office have no reason to post one
+NOT_IN_TRADE = {"journal"}  # the demo's people of the office have no reason to post one
 
 
 @pytest.fixture(scope="module")

@@ -613,3 +613,27 @@ def test_a_network_of_thousands_of_sites(service):
     people.ann.refused("POST", "/v1/events", too_many, 413, "body_too_large")
     people.admin.close("tern-bay", DAY)
     people.admin.assert_holds()
+
+
+TAMPERINGS = [
+    ("UPDATE forfeited SET cups = cups {} 1", "cups_conserved"),
+    ("UPDATE transfer SET sent = sent {} 1 WHERE dispatch = -1", "transfers_match"),
+    ("UPDATE transfer SET sender = sender {} 1 WHERE dispatch = -1", "transfers_match"),
+    ("UPDATE shipment SET entry = entry {} 1", "events_once"),
+    ("UPDATE proposed_event SET kind = kind {} 4", "journals_by_two"),
+    ("UPDATE proposed_event SET proposed_by = proposed_by {} 10", "journals_by_two"),
+    ("UPDATE cup_day SET deposits_opened = deposits_opened {} 1", "cup_days_match"),
+]
+
+
+def test_a_change_of_an_opening_is_found(people, database):
+    opened(people)
+    people.admin.close("tern-bay", DAY)
+    wait_until(lambda: database.rows("SELECT FROM particulars"), "the particulars are kept")
+    database.run("ALTER TABLE proposed_event DROP CONSTRAINT proposed_event_kind_check")
+    for statement, check in TAMPERINGS:
+        database.run(statement.format("-"))
+        broken = {c["check"] for c in people.admin.get("/v1/checks")["items"] if c["verdict"] == "broken"}
+        assert check in broken, (statement, broken)
+        database.run(statement.format("+"))
+    people.admin.assert_holds()

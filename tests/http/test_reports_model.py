@@ -10,7 +10,7 @@ import pytest
 import network
 from harness import wait_until
 from model import DAY, Model
-from test_model import CUP_TYPES, DAYS, FIRST_DAY, SEED, Stream, post_day, random_scheme
+from test_model import CUP_TYPES, DAYS, FIRST_DAY, SEED, Stream, open_scheme, post_day, random_scheme
 
 CLOSED = min(DAYS, 20)  # two more days stay open
 COUNTER = ("issue", "return", "exchange")
@@ -43,6 +43,8 @@ def shared_by_terms(shared):
         model = Model(document, scheme["scheme"])
         nets[terms] = Net(shared.admin, model)
         stream, known = Stream(rng, model, 10**model.decimals // 2 or 10), {}
+        if rng.random() < 0.6:
+            open_scheme((shared.admin, second), model, stream, known)
         for n in range(CLOSED + 2):
             post_day(shared.admin, second, model, stream, FIRST_DAY + n * DAY, known)
             if n < CLOSED:
@@ -82,16 +84,22 @@ def lines(event, member):
 
 
 def account_days(net, account):
-    """day -> movements of the account on that day"""
+    """day -> movements of the account on that day; an opening is before the first day"""
     moved = Counter()
     for entry in net.model.entries:
-        moved[str(entry.day)] += entry.legs.get(account, 0)
+        if entry.kind != "opening":
+            moved[str(entry.day)] += entry.legs.get(account, 0)
     return moved
+
+
+def opening_legs(net):
+    return next((e.legs for e in net.model.entries if e.kind == "opening"), {})
 
 
 def assert_chained(net, rows, account_of, moved_of, sign=1):
     """Each line opens with the closing amount of the line before, and closes with the model's balance."""
-    balances = Counter()
+    shown = {account_of(row) for row in rows}
+    balances = Counter({a: n for a, n in opening_legs(net).items() if a in shown})
     for row in rows:
         account = account_of(row)
         assert net.minor(row["opening"]) == sign * balances[account], row
@@ -188,7 +196,7 @@ def test_liability(net):
         for column, member in members.get(entry.kind, {}).items():
             for cup, n in lines(entry.event, member):
                 expected[str(entry.day), cup][column] += n * net.model.value(cup, entry.day)
-    cups_out = Counter()
+    cups_out = Counter({cup: opening_legs(net).get(f"with_customers({cup})", 0) for cup in CUP_TYPES})
     for row in rows:
         cup, day = row["cup_type"], row["date"]
         have = {k: net.minor(row[k]) for k in ("issued", "refunded", "forfeited", "reinstated")}
@@ -221,6 +229,9 @@ def test_return_rates_and_recovery(net):
         if original.kind in ("supply", "retire"):
             for cup, n in lines(original.event, "cups"):
                 moved[cup, original.kind] += sign * n
+    for cup in CUP_TYPES:  # all cups of an opening count as supplied
+        moved[cup, "supply"] -= opening_legs(net).get(f"supply({cup})", 0)
+        moved[cup, "retire"] += opening_legs(net).get(f"retired({cup})", 0)
     rows = net.report("return-rate")
     assert {(r["cup_type"], r["site"], m): r[m] for r in rows for m in ("issued", "returned") if r[m]} == {
         k: n for k, n in counted.items() if n
@@ -283,6 +294,11 @@ def test_day_totals_recorded(net):
 def test_transfers(net):
     for day in (net.first + 2 * DAY, net.first + CLOSED // 2 * DAY, net.last):
         stood, came = Counter(), Counter()
+        for dispatch, shipment in net.model.shipments.items():
+            for c in shipment.event["cups"]:
+                key = dispatch, c["cup_type"], c.get("condition", "sound")
+                stood[key] += c["quantity"]
+                came[key, "dispatch"] += c["quantity"]
         for entry, original, sign in net.done():
             if entry.day <= day and original.kind in ("dispatch", "receipt", "transit_loss"):
                 dispatch = original.event.get("dispatch", original.event["event_id"])
@@ -328,6 +344,7 @@ def test_ledger_and_journal(net):
         half = net.first + CLOSED // 2 * DAY
         later = net.report("general-ledger", account=account, **{"from": half})
         moved = sum(n for d, n in account_days(net, account).items() if d < str(half))
+        moved += opening_legs(net).get(account, 0)
         assert (
             later[0]["balance"] if isinstance(later[0]["balance"], int) else net.minor(later[0]["balance"])
         ) == moved, account
@@ -465,7 +482,7 @@ def test_participant_journal_summary(net):
         for word, figure in zip(("service_fee", "service_fee_tax", "handling_fee", "handling_fee_tax"), figures):
             fees[at][word] += figure if word.startswith("service") else -figure
     for entry in net.model.entries:
-        for account, amount in entry.legs.items():
+        for account, amount in entry.legs.items() if entry.kind != "opening" else ():
             name, _, owner = account.partition("(")
             if name in ("site_clearing", "settlement_due", "arrears"):
                 code = owner[:-1]

@@ -43,6 +43,7 @@ INCIDENTAL = {
         "tests/http/test_two_people.py",
     },
     "an account": {
+        "deploy/trade/floor.py",
         "src/http/contract/answers.json",
         "src/http/contract/examples.json",
         "src/http/contract/routes.c",

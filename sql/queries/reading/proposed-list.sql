@@ -1,5 +1,5 @@
 -- A slice of the events that were proposed in a scheme, each as JSON, with its number. $1 scheme, after number $2, at
--- most $3, with status $4: journals if $5, else openings and their reversals. A scheme has few of these.
+-- most $3, with status $4: journals if $5, else openings and their reversals.
 SELECT json_strip_nulls(json_build_object(
            'event_id', p.event_id, 'scheme', s.code, 'status', p.status, 'proposed_at', instant_text(p.proposed_at),
            'proposed_by', k.name, 'decided_at', instant_text(p.decided_at), 'decided_by', d.name, 'note', p.note, 'entry', p.entry,

@@ -40,6 +40,8 @@ static const struct act acts[] = {
     {"Payment", false, "Confirm", METHOD_POST, "/v1/payments/{payment_id}/confirm", {"status", "instructed"}, NO_MORE},
     {"Payment", false, "Fail", METHOD_POST, "/v1/payments/{payment_id}/fail", {"status", "instructed"}, NO_MORE},
     {"Payment", false, "Fail", METHOD_POST, "/v1/payments/{payment_id}/fail", {"status", "confirmed"}, NO_MORE},
+    {"Opening", false, "Approve", METHOD_POST, "/v1/openings/{event_id}/approve", {"status", "open"}, NO_MORE},
+    {"Opening", false, "Withdraw", METHOD_POST, "/v1/openings/{event_id}/withdraw", {"status", "open"}, NO_MORE},
     {"Scheme", false, "Change", METHOD_PUT, "/v1/schemes/{scheme}", ALWAYS},
     {"SchemeList", false, "New scheme", METHOD_PUT, "/v1/schemes/{scheme}", ALWAYS},
     {"Terms", false, "Change", METHOD_PUT, "/v1/schemes/{scheme}/terms/{effective_date}", ALWAYS},
