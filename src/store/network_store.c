@@ -2,6 +2,7 @@
 /* One function per table: runs its query and reads its rows. */
 #include "store/network_store.h"
 
+#include "base/clock.h"
 #include "sql.h"
 #include "store/pg_ask.h"
 #include "store/reference_store.h"
@@ -62,6 +63,7 @@ static void take_scheme(struct pg_row *row, void *into)
     scheme->variance_limit.minor = row_int_or_0(row);
     scheme->carry_days = row_int32(row);
     scheme->close_after_minutes = row_int32(row);
+    scheme->first_start = row_instant_or(row, clock_now());
 }
 
 /* The schemes whose values and terms are read. */

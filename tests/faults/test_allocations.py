@@ -41,6 +41,13 @@ LOG_BYTES_PER_REQUEST = 4096
 NOT_RECORDED, UNKNOWN = ("overloaded", "internal_error"), ("outcome_unknown",)
 JSON = {"Content-Type": "application/json"}
 CSV = {"Content-Type": "text/csv"}
+OPENING_LINES = b"""\
+what,site,to,cup_type,quantity,participant,amount
+bank,,,,,,12.50
+stock,anchor,,cup-300,5,,
+shipment,anchor,brick,cup-300,2,,
+due,,,,,hearth,1.00
+"""
 OFFICE_DAYS = 650  # more than any of its requests makes
 
 # Accounts, mandates and the creditor id are made up.
@@ -407,6 +414,7 @@ def test_posting(sweep):
             post("malformed event", {**draft, "colour": [7]}),
             post("no JSON", b'{"kind": "iss'),
             post("unknown site", {**draft, "site": "nowhere"}),
+            Read(sweep, "opening in lines", "POST", "/v1/schemes/tern-bay/opening?dry_run=true", OPENING_LINES, CSV),
             post("other content", {**first, "reference": "till 2"}, may_record=True),
         ]
     )

@@ -301,6 +301,21 @@ def open_and_withdraw(do, ann, ben):
         "due": [{"participant": "hearth", "amount": "40.00"}, {"participant": "miller", "amount": "-15.00"}],
     }
     do(ann, "POST", "/v1/events?dry_run=true", opening, name="opening_dry_run")
+    lines = [
+        {"what": "bank", "amount": "230.00"},
+        {"what": "stock", "site": "anchor", "cup_type": "cup-300", "quantity": 100},
+        {"what": "with_customers", "cup_type": "cup-300", "quantity": 60},
+        {"what": "shipment", "site": "anchor", "to": "brick", "cup_type": "cup-300", "quantity": 20},
+        {"what": "due", "participant": "hearth", "amount": "40.00"},
+    ]
+    do(
+        ann,
+        "POST",
+        f"/v1/schemes/tern-bay/opening?event_id={uuid('opening-lines')}&dry_run=true",
+        as_csv(lines),
+        name="lines",
+        type="text/csv",
+    )
     do(ann, "POST", "/v1/events", opening, name="opening")
     do(ann, "GET", "/v1/openings?scheme=tern-bay")
     do(ben, "GET", f"/v1/openings/{opening['event_id']}")

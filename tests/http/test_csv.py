@@ -408,7 +408,8 @@ def test_the_templates(service):
     """Each filled one is loaded, each empty one has all columns and changes nothing."""
     admin = service.admin
     loaded(admin, "/v1/cup-types", (TEMPLATES / "gannet-point" / "cup-types.csv").read_bytes())
-    admin.load(json.loads((TEMPLATES / "gannet-point" / "scheme.json").read_text()))
+    scheme = (TEMPLATES / "gannet-point" / "scheme.json").read_text()
+    admin.load(json.loads(scheme.replace("2026-12-01", str(date.today() - DAY))))
     for name, path in ROUTES.items():
         filled = (TEMPLATES / "gannet-point" / name).read_bytes()
         assert sum(loaded(admin, path, filled).values()) == filled.count(b"\n") - 1
@@ -420,8 +421,14 @@ def test_the_templates(service):
         for column in required:
             pointed = faults_of(load(admin, path, ",".join(c for c in required if c != column)))
             assert ("/1/" + column, "member_missing") in pointed
-    assert set(ROUTES) == {file.name for file in TEMPLATES.glob("*.csv")}
-    assert {*ROUTES, "scheme.json"} == {file.name for file in (TEMPLATES / "gannet-point").iterdir()}
+    opening = "/v1/schemes/gannet-point/opening"
+    empty = (TEMPLATES / "opening.csv").read_text()
+    assert empty.strip().split(",") == [c for c, _ in columns_of(service, opening)]
+    assert faults_of(load(admin, opening, empty)) == [("", "member_missing")] * 2
+    dry = load(admin, opening, (TEMPLATES / "gannet-point" / "opening.csv").read_bytes(), "?dry_run=true")
+    assert dry.status == 200 and dry.json["status"] == "proposed" and dry.json["dry_run"], dry.body
+    assert {*ROUTES, "opening.csv"} == {file.name for file in TEMPLATES.glob("*.csv")}
+    assert {*ROUTES, "opening.csv", "scheme.json"} == {file.name for file in (TEMPLATES / "gannet-point").iterdir()}
     assert len(admin.items("/v1/sites")) == 5 and len(admin.items("/v1/participants")) == 3
     assert len(admin.items("/v1/schemes/gannet-point/refund-values")) == 4
     admin.assert_holds()

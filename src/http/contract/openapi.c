@@ -34,7 +34,7 @@ static const char description[] =
 
 static bool is_post_of_events(const struct route *route)
 {
-    return route->run == NULL;
+    return route->run == NULL && route->csv_body == NULL;
 }
 
 static void begin_body(struct buffer *document, const char *type)

@@ -93,7 +93,7 @@ const enum reason statement_reasons[] = {
 
 static bool is_post_of_events(const struct route *route)
 {
-    return route->run == NULL;
+    return route->run == NULL && route->csv_body == NULL;
 }
 
 static bool takes_json(const struct route *route)

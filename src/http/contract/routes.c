@@ -5,6 +5,7 @@
 
 #include "http/contract/route_reasons.h"
 #include "http/events/handlers.h"
+#include "http/events/opening_lines.h"
 #include "http/forms/forms.h"
 #include "http/request/route.h"
 #include "http/resources/bank_shapes.h"
@@ -335,6 +336,13 @@ static const struct route routes[] = {
      .id = "listOpenings", .tag = TAG_OPENINGS,
      .about = "An opening is proposed by posting it as an event. While it waits, nothing else is posted in the "
               "scheme, and no day closes."},
+    {POST("/v1/schemes/{scheme}/opening", FOR_STAFF, NULL, "Proposes the opening of a scheme from a spreadsheet", "PostedEvent"),
+     .csv_body = &csv_opening, .event_of_lines = opening_of_request, .answer_statuses = {202, 201, 200},
+     .parameters = {{"event_id", "The event's id; follows from the scheme and the lines unless given", false}},
+     .id = "loadOpening", .tag = TAG_OPENINGS, .reasons = event_reasons,
+     .about = "The lines become an event of the kind opening, as of the start of the scheme's first business day, which is "
+              "posted and answered as by POST /v1/events. The same lines again are a duplicate; to propose them again after "
+              "a withdrawal, give another event_id. A fault's pointer is /line/column."},
     {GET("/v1/openings/{event_id}", FOR_OFFICE, handle_opening_get,
          "An opening, or the reversal of one, with the balance sheet that it states", "Opening"),
      .parameters = {{"scheme", "Code of the scheme, needed if two schemes have the id", false}},

@@ -53,7 +53,7 @@ static void blame_cell(struct reading *reading, size_t line, const char *column,
     blame(reading, reason, line, column, csv_fault_detail(fault));
 }
 
-/* Finds the row that a pointer into the JSON leads to. Returns the rest of the pointer; NULL: it leads to no
+/* Finds the row that a pointer into the list leads to. Returns the rest of the pointer; NULL: it leads to no
  * row. */
 static const char *find_row(const struct csv_body *body, const char *pointer, size_t *row)
 {
@@ -66,16 +66,53 @@ static const char *find_row(const struct csv_body *body, const char *pointer, si
     return *row < body->line_count ? rest + (*rest == '/') : NULL;
 }
 
+static bool find_in_list(const struct csv_body *body, const json_t *json, const char *pointer, size_t *row,
+                         char column[static CSV_NAME_SIZE])
+{
+    const char *rest = find_row(body, pointer, row);
+    const json_t *rows = json_object_get(json, body->form->list);
+    if (rest != NULL)
+        csv_column_name(body->form->row, json_array_get(rows, *row), rest, column);
+    return rest != NULL;
+}
+
+static bool is_within(const char *pointer, const char *part)
+{
+    size_t length = strlen(part);
+    return strncmp(pointer, part, length) == 0 && (pointer[length] == '\0' || pointer[length] == '/');
+}
+
+/* The narrowest part that the pointer is in counts. */
+static bool find_origin(const struct csv_body *body, const char *pointer, size_t *row,
+                        char column[static CSV_NAME_SIZE])
+{
+    const struct csv_origin *found = NULL;
+    for (size_t i = 0; pointer != NULL && i < body->origin_count; i++)
+        if (is_within(pointer, body->origins[i].pointer) &&
+            (found == NULL || strlen(found->pointer) < strlen(body->origins[i].pointer)))
+            found = &body->origins[i];
+    if (found == NULL)
+        return false;
+    const char *rest = pointer + strlen(found->pointer);
+    *row = found->row;
+    snprintf(column, CSV_NAME_SIZE, "%s", found->column != NULL ? found->column : rest + (*rest == '/'));
+    return true;
+}
+
+void csv_body_add_origin(struct csv_body *body, struct arena *arena, const struct csv_origin *origin)
+{
+    if (arena_grow(arena, &body->origins, body->origin_count, &body->origin_capacity, sizeof *body->origins))
+        body->origins[body->origin_count++] = *origin;
+}
+
 void csv_body_place_faults(const struct csv_body *body, const json_t *json, struct faults *faults)
 {
-    const json_t *rows = json_object_get(json, body->form->list);
     for (size_t i = 0; i < faults->count; i++) {
         char column[CSV_NAME_SIZE], pointer[PLACE_MAX], words[PLACE_MAX];
         size_t row;
-        const char *rest = find_row(body, faults->items[i].pointer, &row);
-        if (rest == NULL)
+        if (!find_in_list(body, json, faults->items[i].pointer, &row, column) &&
+            !find_origin(body, faults->items[i].pointer, &row, column))
             continue;
-        csv_column_name(body->form->row, json_array_get(rows, row), rest, column);
         describe(body->lines[row], column, pointer, words);
         faults_place(faults, i, pointer, words);
     }

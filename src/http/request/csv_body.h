@@ -19,6 +19,13 @@ struct csv_form {
     const struct shape *row;
 };
 
+/* Part of a JSON that is not a list of the lines, with the line that it was made of. */
+struct csv_origin {
+    char pointer[2 * CODE_SIZE]; /* the part; all within it is of the same line */
+    size_t row;
+    const char *column; /* NULL: it has the name of the member within the part */
+};
+
 /* Tells where in a body of CSV a fault of its JSON is. It lives in the arena of the faults. */
 struct csv_body {
     const struct csv_form *form;
@@ -26,11 +33,16 @@ struct csv_body {
     size_t column_count;
     size_t *lines; /* for each object, where it begins in the file */
     size_t line_count, line_capacity;
+    struct csv_origin *origins;
+    size_t origin_count, origin_capacity;
 };
 
 /* Makes JSON of the text, and checks each object by its shape. NULL: faults were added. */
 MUST_CHECK json_t *csv_body_read(const struct csv_form *form, const char *text, size_t length,
                                  struct csv_body *body, struct faults *faults);
+
+/* Notes that a part of another JSON was made of a row. Memory comes from the arena. */
+void csv_body_add_origin(struct csv_body *body, struct arena *arena, const struct csv_origin *origin);
 
 /* Makes faults that point into the JSON point into the CSV. */
 void csv_body_place_faults(const struct csv_body *body, const json_t *json, struct faults *faults);

@@ -110,7 +110,7 @@ static bool read_head(struct exchange *exchange, const char *method, const char 
     if (request->route != NULL && request->route->guessable)
         request->client = client_of(exchange->connection);
     request->stream = request->route != NULL && exchange_posts_events(exchange) &&
-                      media_is(MEDIA_NDJSON, request->content_type);
+                      request->route->csv_body == NULL && media_is(MEDIA_NDJSON, request->content_type);
     return true;
 }
 

@@ -107,6 +107,13 @@ static enum store_result find_session(struct exchange *exchange, struct pg *pg)
     return result;
 }
 
+/* Says where in the CSV the faults stand that were found in the JSON made of it. */
+static void place_faults(struct exchange *exchange)
+{
+    if (exchange->request.csv != NULL)
+        csv_body_place_faults(exchange->request.csv, exchange->request.json, &exchange->answer.faults);
+}
+
 /* Runs on a read worker's thread. Returns the state to come back in. */
 static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
 {
@@ -130,8 +137,7 @@ static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
         return EXCHANGE_DECIDED;
     exchange->answer.pass_on = sending_pass_on;
     request->route->run(request, &exchange->answer);
-    if (request->csv != NULL)
-        csv_body_place_faults(request->csv, request->json, &exchange->answer.faults);
+    place_faults(exchange);
     page_of_answer(request, &exchange->answer);
     if (exchange->long_answer == NULL && exchange->response == NULL) {
         bool coded = reply_is_better_coded(exchange);
@@ -198,12 +204,27 @@ static bool go_to_writer(struct exchange *exchange)
     return false;
 }
 
+/* Puts the event that the lines of a CSV are in the place of these. */
+static bool make_event(struct request *request, struct answer *answer)
+{
+    if (request->route->event_of_lines == NULL)
+        return true;
+    json_t *event = request->route->event_of_lines(request, answer);
+    if (event == NULL)
+        return false;
+    json_decref(request->json);
+    request->json = event;
+    return true;
+}
+
 /* The events own all that they need. Free the body and the JSON before the events wait. */
 static bool read_events(struct exchange *exchange)
 {
     struct request *request = &exchange->request;
-    bool fit = admission_check(request, &exchange->answer) &&
+    bool fit = admission_check(request, &exchange->answer) && make_event(request, &exchange->answer) &&
                posting_read(&exchange->posting, request, &exchange->answer);
+    if (!fit)
+        place_faults(exchange);
     json_decref(request->json);
     request->json = NULL;
     buffer_dispose(&exchange->body);
@@ -386,6 +407,7 @@ bool exchange_advance(struct exchange *exchange)
         return exchange->request.stream ? end_stream(exchange) : post_events(exchange);
     case EXCHANGE_POSTED:
         posting_answer(&exchange->posting, &exchange->answer);
+        place_faults(exchange);
         return decided(exchange);
     case EXCHANGE_DECIDED:
         return true;
