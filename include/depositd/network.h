@@ -98,6 +98,7 @@ struct scheme {
     int32_t carry_days;
     int32_t close_after_minutes;
     struct instant first_start;        /* of its first business day; the time of loading while it has none */
+    struct date closed_on;             /* its last day; DATE_OPEN_ENDED: none is known */
     const struct refund_value *values; /* by cup type, then date */
     size_t value_count;
     const struct terms *terms; /* by date */

@@ -62,6 +62,8 @@
     X(OCCURRED_IN_FUTURE, occurred_in_future, 422, false, "The event lies in the future")                    \
     X(SCHEME_NOT_OPEN, scheme_not_open, 422, false, "The scheme has no terms yet")                           \
     X(BEFORE_FIRST_DAY, before_first_day, 422, false, "The event lies before the scheme's first day")        \
+    X(SCHEME_ENDED, scheme_ended, 422, false,                                                                \
+      "The scheme has ended: it takes returns and the events of accountants")                                \
     X(SITE_NOT_OPEN, site_not_open, 422, false, "The site was not yet open")                                 \
     X(NO_REFUND_VALUE, no_refund_value, 422, false, "The cup type had no refund value in the scheme")        \
     /* reversal, retire, forfeit, reinstate */                                                               \

@@ -10,22 +10,24 @@ struct kind_row {
     enum kind_activity activity;
     enum kind_refers refers;
     enum kind_effect effect;
+    uint32_t posters_after_end;
 };
 
 static const struct kind_row kinds[KIND_LIMIT] = {
-    [KIND_NONE] = {NULL, BY_NOBODY, ACTIVITY_OTHER, REFERS_NOTHING, EFFECT_NOTHING},
-#define X(name, word, number, posters, activity, place, refers, effect)                                      \
-    [number] = {#word, posters, ACTIVITY_##activity, REFERS_##refers, EFFECT_##effect},
+    [KIND_NONE] = {NULL, BY_NOBODY, ACTIVITY_OTHER, REFERS_NOTHING, EFFECT_NOTHING, BY_NOBODY},
+#define X(name, word, number, posters, activity, place, refers, effect, after_end)                           \
+    [number] = {#word, posters, ACTIVITY_##activity, REFERS_##refers, EFFECT_##effect, after_end},
     ENTRY_KIND_TABLE(X)
 #undef X
 };
 
-#define X(name, word, number, posters, activity, place, refers, effect)                                      \
+#define X(name, word, number, posters, activity, place, refers, effect, after_end)                           \
     static_assert((posters) != BY_NOBODY && PLACE_##place != PLACE_NOT_STATED,                               \
-                  "clients can't post " #word ", so it belongs to SERVICE_KIND_TABLE");
+                  "clients can't post " #word ", so it belongs to SERVICE_KIND_TABLE");                      \
+    static_assert(((after_end) & ~(posters)) == 0, "the end of a scheme lets nobody else post " #word);
 EVENT_KIND_TABLE(X)
 #undef X
-#define X(name, word, number, posters, activity, place, refers, effect)                                      \
+#define X(name, word, number, posters, activity, place, refers, effect, after_end)                           \
     static_assert((posters) == BY_NOBODY && PLACE_##place == PLACE_NOT_STATED,                               \
                   "clients post " #word ", so it belongs to EVENT_KIND_TABLE");
 SERVICE_KIND_TABLE(X)
@@ -62,6 +64,11 @@ static const struct kind_row *row_of(enum entry_kind kind)
 uint32_t entry_kind_posters(enum entry_kind kind)
 {
     return row_of(kind)->posters;
+}
+
+uint32_t entry_kind_posters_after_end(enum entry_kind kind)
+{
+    return row_of(kind)->posters_after_end;
 }
 
 bool entry_kind_is_event(enum entry_kind kind)

@@ -56,6 +56,7 @@ static void take_scheme_facts(struct pg_row *row, void *into)
     if (!in_use)
         facts->decimals_in_use = -1;
     facts->shares_bank_account = row_bool(row);
+    facts->ends_too_soon = row_bool(row);
 }
 
 enum store_result store_scheme_facts(struct pg *pg, const struct scheme_row *row, struct scheme_facts *facts)
@@ -65,7 +66,8 @@ enum store_result store_scheme_facts(struct pg *pg, const struct scheme_row *row
     return pg_ask(pg, &sql_reference_facts_scheme,
                   PG_ARGS(arg_text(row->scheme), arg_text(row->currency), arg_text(row->time_zone),
                           arg_int(row->cut_off), arg_text(stock_terms_words[row->stock_terms]),
-                          arg_text(bank->iban), arg_text(bank->account), arg_text(bank->bank_code)),
+                          arg_text(bank->iban), arg_text(bank->account), arg_text(bank->bank_code),
+                          arg_date_if(row->has_closed_on, row->closed_on)),
                   pg_one(NULL, take_scheme_facts, facts));
 }
 
@@ -210,7 +212,8 @@ enum store_result store_put_scheme(struct pg *pg, const struct scheme_row *row, 
                 arg_int_if(row->has_carry_days, row->carry_days), arg_text(row->operator.name),
                 arg_text(account->iban), arg_text(account->account), arg_text(account->bank_code),
                 arg_text(row->operator.bic), arg_text(row->operator.creditor_id),
-                arg_dates(ARRAY(holidays, row->holidays.count))),
+                arg_dates(ARRAY(holidays, row->holidays.count)),
+                arg_date_if(row->has_closed_on, row->closed_on)),
         changed);
     if (result != STORE_OK)
         return result;

@@ -133,6 +133,8 @@ struct scheme_row {
     struct scheme_operator operator;
     bool has_operator;
     struct reference_list holidays; /* of struct date */
+    struct date closed_on;
+    bool has_closed_on;
     struct reference_list terms, refund_values, office_accounts;
 };
 
@@ -171,6 +173,7 @@ struct scheme_facts {
     bool posted_or_closed;
     bool currency_changes, time_zone_changes, cut_off_changes, stock_terms_changes;
     bool time_zone_known;
+    bool ends_too_soon;       /* its last day changes to an earlier one, which does not end in time */
     int decimals_in_use;      /* of its terms and refund values; -1: there are none */
     bool shares_bank_account; /* its operator's would be that of another scheme, and was not before */
 };

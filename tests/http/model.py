@@ -118,6 +118,9 @@ class Model:
     def terms(self, day):
         return self._in_force(self.scheme["terms"], day)
 
+    def has_ended(self, day):
+        return day.isoformat() > self.scheme.get("closed_on", "9999-12-31")
+
     def pays_on(self, day):
         """Whether positions are settled at the close of the day."""
         pay_days = self.terms(day).get("pay_days", "daily")
@@ -166,6 +169,8 @@ class Model:
         if kind == "reversal":
             occurrence = max(occurrence, self._original(event).day)
         day = max(occurrence, self.next_day)
+        if self.has_ended(occurrence) and kind in ("issue", "exchange", "supply"):
+            raise Refused("scheme_ended")
         if any(
             self.value(c["cup_type"], day) is None
             for m in ("returned", "issued", "cups", "places")
@@ -617,7 +622,9 @@ class Model:
         return terms["effective_date"], number, self.minor(row[name])
 
     def _is_open(self, site, day):
-        return site["opened_on"] <= day.isoformat() < site.get("closed_on", "9999-12-31")
+        """Whether the site has a day after this one, as the scheme has."""
+        opened, closed = site["opened_on"], site.get("closed_on", "9999-12-31")
+        return opened <= day.isoformat() < closed and not self.has_ended(day + DAY)
 
     def _fees(self, site, day):
         """Posts the fees of a site's day. Each fee is a sum over cup types and rows, and is rounded once, as is its

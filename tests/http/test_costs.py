@@ -196,6 +196,7 @@ REPORTS = {
     "settlement": ("report-settlement", lambda c, half, last: (1, last, None), 10),
     "stock": ("report-stock", lambda c, half, last: (1, last, None), 30),
     "transfers": ("report-transfers", lambda c, half, last: (1, last), 20),
+    "open things of a scheme": ("report-winding-up", lambda c, half, last: (1, None), 20),
     "statements of a day": ("report-participant-statement", lambda c, half, last: (1, last, last, None, None), 30),
     "journal of a day": ("report-journal", lambda c, half, last: (1, last, last, None, None), 1),
     "ledger of a day": ("report-general-ledger", lambda c, half, last: (1, 1 << 48 | 1, last, last, None), 1),

@@ -140,6 +140,7 @@ def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix, days=DAY
         stock_terms=stock_terms,
         terms=terms,
         carry_days=rng.choice([4, 15]),
+        closed_on=str(FIRST_DAY + days * 7 // 8 * DAY),
         operator=OPERATORS[code],
         count_tolerance=rng.randint(0, 2),
         more_values=[(c, d, a) for c, rows in values.items() for d, a in rows],

@@ -557,6 +557,7 @@ ELSEWHERE = {
     "time_zone_unknown",
     "participant_unknown",
     "value_repeated",  # test_pay_days.py
+    "scheme_ended",  # test_reports_winding_up.py
     "overloaded",
     "outcome_unknown",
     "internal_error",

@@ -44,6 +44,7 @@ INCIDENTAL = {
     },
     "an account": {
         "deploy/trade/floor.py",
+        "sql/reports/report-winding-up.sql",
         "src/http/contract/answers.json",
         "src/http/contract/examples.json",
         "src/http/contract/routes.c",

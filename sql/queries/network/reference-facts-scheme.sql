@@ -1,8 +1,9 @@
 -- The facts that changing a scheme depends on. $1: its code, as it is to be: $2 currency, $3 time zone, $4 cut-off
--- in minutes, $5 stock terms, and its operator's bank account: $6 iban, or $7 account and $8 bank_code. Exactly
--- one row: whether anything is posted or closed; whether $2, $3, $4, $5 change it; whether the database knows the
--- zone by an IANA name; the decimals that its terms and refund values are written in, null: none are; and whether
--- it takes over a bank account that another scheme has. An opening that is proposed counts as posted.
+-- in minutes, $5 stock terms, and its operator's bank account: $6 iban, or $7 account and $8 bank_code; $9 its
+-- last day. Exactly one row: whether anything is posted or closed; whether $2, $3, $4, $5 change it; whether the
+-- database knows the zone by an IANA name; the decimals that its terms and refund values are written in, null: none
+-- are; whether it takes over a bank account that another scheme has; and whether something is posted and $9 ends it
+-- earlier, in the past or within 5 minutes. An opening that is proposed counts as posted.
 SELECT coalesce(h.last_entry > 0
                 OR EXISTS (SELECT FROM proposed_event w
                             WHERE w.scheme = s.id AND w.kind = :kind_opening AND w.status = 'open')
@@ -17,7 +18,9 @@ SELECT coalesce(h.last_entry > 0
        CASE WHEN EXISTS (SELECT FROM terms t WHERE t.scheme = s.id)
               OR EXISTS (SELECT FROM refund_value v WHERE v.scheme = s.id) THEN s.decimals END,
        given.bank_account <> '{}' AND s.operator->'bank_account' IS DISTINCT FROM given.bank_account
-       AND EXISTS (SELECT FROM scheme o WHERE o.code <> given.code AND o.operator->'bank_account' = given.bank_account)
+       AND EXISTS (SELECT FROM scheme o WHERE o.code <> given.code AND o.operator->'bank_account' = given.bank_account),
+       coalesce(h.last_entry > 0 AND $9::date < coalesce(s.closed_on, 'infinity')
+                AND day_start($9::date + 1, s.cut_off, s.time_zone) <= clock_timestamp() + interval '5 minutes', false)
   FROM (SELECT $1::text AS code,
                jsonb_strip_nulls(jsonb_build_object('iban', $6::text, 'account', $7::text, 'bank_code', $8::text)) AS bank_account
        ) AS given

@@ -142,6 +142,8 @@ static void check_scheme(struct change *change, const struct scheme_row *row, co
     if (currency != NULL && facts->decimals_in_use >= 0 && currency->decimals != facts->decimals_in_use)
         blame(change, REASON_AMOUNT_DECIMALS, "/currency",
               "has other decimals than the scheme's terms and refund values");
+    if (facts->ends_too_soon)
+        blame(change, REASON_STARTS_TOO_SOON, "/closed_on", "must end more than 5 minutes from now");
     if (!facts->posted_or_closed)
         return;
     if (facts->currency_changes)

@@ -183,6 +183,19 @@ static void check_open(struct recording *recording, const struct site *site, con
         refuse(recording, REASON_SITE_NOT_OPEN, pointer, "the site opened on a later day");
 }
 
+/* The day of occurrence counts: an event before the end is still a fact, however late it is posted. */
+static void check_end(struct recording *recording)
+{
+    const struct identity *identity = recording->submission->identity;
+    uint32_t posters = entry_kind_posters_after_end(recording->event->kind);
+    if (recording->occurrence->date.days <= recording->ledger->scheme->closed_on.days)
+        return;
+    if ((posters & 1u << identity->role) == 0)
+        refuse(recording, REASON_SCHEME_ENDED, "",
+               posters == BY_NOBODY ? "the scheme has ended: no more cups go out"
+                                    : "the scheme has ended: this is for an accountant");
+}
+
 /* Finds the values of the cups of a line: on the posting day, by the tariff, and on the day of the dispatch.
  * False: the cup type has no value on the posting day. */
 static bool find_values(const struct recording *recording, struct posting_line *line)
@@ -414,6 +427,7 @@ enum store_result record_check(struct recording *recording)
     if (recording->occurrence != NULL) {
         check_open(recording, recording->submission->site, "/site");
         check_open(recording, recording->to, "/to");
+        check_end(recording);
     }
     result = event->kind == KIND_OPENING ? record_opening(recording) : find_lines(recording);
     if (result == STORE_OK && event->kind == KIND_JOURNAL)

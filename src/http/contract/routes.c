@@ -40,8 +40,8 @@
             "member out. A fault's pointer is /line/column."
 
 #define FOR_BROWSERS(of_method, of_path, for_roles, handle, in_short)                                        \
-    ROW(of_method, of_path, for_roles, handle, in_short, "Page"), .answer_statuses = {200}, .for_browsers = true,    \
-                                                          .media = 1u << MEDIA_HTML
+    ROW(of_method, of_path, for_roles, handle, in_short, "Page"),                                            \
+        .answer_statuses = {200}, .for_browsers = true, .media = 1u << MEDIA_HTML
 
 /* The reasons of a row, besides those that any request can meet. */
 #define REASONS(...)                                                                                         \
@@ -159,7 +159,7 @@ static const struct route routes[] = {
      .id = "getScheme", .tag = TAG_REFERENCE, .tagged = true},
     {PUT("/v1/schemes/{scheme}", handle_scheme_put, "Makes or changes a scheme", shape_scheme_put, "Scheme"),
      .may_propose = true, .id = "putScheme", .tag = TAG_REFERENCE,
-     REASONS(REASON_AMOUNT_DECIMALS, REASON_CURRENCY_UNKNOWN, REASON_TIME_ZONE_UNKNOWN, REASON_FIXED_ONCE_POSTED,
+     REASONS(REASON_AMOUNT_DECIMALS, REASON_CURRENCY_UNKNOWN, REASON_TIME_ZONE_UNKNOWN, REASON_STARTS_TOO_SOON, REASON_FIXED_ONCE_POSTED,
              REASON_BANK_ACCOUNT_SHARED)},
     {LIST("/v1/schemes/{scheme}/terms", FOR_ALL, handle_terms_list, "Terms, by the day they start", "TermsList"),
      .id = "listTerms", .tag = TAG_REFERENCE},

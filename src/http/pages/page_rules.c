@@ -95,7 +95,8 @@ static const struct page_about abouts[] = {
              {"Refund values", "/v1/schemes/{scheme}/refund-values"},
              {"Codes of the office's ledger", "/v1/schemes/{scheme}/office-accounts"},
              {"Business days", "/v1/schemes/{scheme}/days"},
-             {"Settlements", "/v1/settlements?scheme={scheme}"}}},
+             {"Settlements", "/v1/settlements?scheme={scheme}"},
+             {"Still open", "/v1/reports/winding-up?scheme={scheme}"}}},
     {.schema = "Site",
      .title = "Site",
      .see = {{"Statement", "/v1/reports/site-statement?scheme={scheme}&site={site}"},
@@ -198,8 +199,9 @@ static const struct {
     {"site-statement", MONEY_NOTE}, {"participant-statement", MONEY_NOTE},
     {"journal-summary", LAW_NOTE},  {"participant-journal-summary", MONEY_NOTE},
     {"payments", MONEY_NOTE},       {"ageing", MONEY_NOTE},
-    {"stock", CUPS_NOTE},           {"transfers", CUPS_NOTE},
-    {"return-rate", CLAIMS_NOTE},   {"recovery", CLAIMS_NOTE},
+    {"winding-up", LAW_NOTE},       {"stock", CUPS_NOTE},
+    {"transfers", CUPS_NOTE},       {"return-rate", CLAIMS_NOTE},
+    {"recovery", CLAIMS_NOTE},
 };
 
 _Static_assert(sizeof links / sizeof links[0] <= PAGE_LINKS_MAX, "each has a place to be remembered in");

@@ -188,6 +188,8 @@ static const struct field scheme_fields[] = {
     NOTED(scheme_row, operator, FORM_OBJECT, .shape = &shape_operator, SAYS("The operator of the pool")),
     OPTIONAL(scheme_row, holidays, FORM_LIST, .shape = &shape_date, RANGE(0, NESTED_LIST_MAX),
              SAYS("Days without payments")),
+    NOTED(scheme_row, closed_on, FORM_DATE,
+          SAYS("Its last day; from the next day on it takes only returns and the events of accountants")),
     OPTIONAL(scheme_row, terms, FORM_LIST, .shape = &shape_terms, RANGE(0, NESTED_LIST_MAX),
              SAYS("By the day they start")),
     OPTIONAL(scheme_row, refund_values, FORM_LIST, .shape = &shape_refund_value, RANGE(0, LIST_MAX),
