@@ -72,6 +72,20 @@ enum store_result read_events(struct pg *pg, const struct events_filter *filter,
     return result;
 }
 
+static void take_local_time(struct pg_row *row, void *into)
+{
+    struct local_time *time = into;
+    time->instant = row_instant(row);
+    time->shown = row_copy(row);
+}
+
+enum store_result read_local_time(struct pg *pg, struct arena *arena, int32_t scheme, const char *local,
+                                  struct instant now, struct local_time *time)
+{
+    return pg_ask(pg, &sql_local_time, PG_ARGS(arg_id(scheme), arg_text(local), arg_instant(now)),
+                  pg_one(arena, take_local_time, time));
+}
+
 enum store_result read_event(struct pg *pg, const struct uuid *id, int32_t scheme,
                              const struct visible_sites *visible, struct buffer *json, size_t *found)
 {

@@ -19,6 +19,15 @@ struct visible_sites {
 
 enum { SLICE_START = -1 };
 
+/* An instant, and the time that a clock in the scheme shows then, YYYY-MM-DDTHH:MM:SS. */
+struct local_time {
+    struct instant instant;
+    const char *shown;
+};
+/* Of a local time in that form, or of `now` if it is NULL. */
+MUST_CHECK enum store_result read_local_time(struct pg *pg, struct arena *arena, int32_t scheme,
+                                             const char *local, struct instant now, struct local_time *time);
+
 /* The ids as an argument, or null for all sites. */
 struct pg_arg arg_sites(const struct visible_sites *visible);
 

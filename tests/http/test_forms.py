@@ -11,64 +11,13 @@ import network
 from browser import Browser, Form
 from harness import at_once
 from network import WORKED_DAY
-from pages import Page, tidy
-
-NEXT_DAY = WORKED_DAY + timedelta(days=1)
-
-
-class Office:
-    """The worked example, closed by the clock, with two accountants at their browsers."""
-
-    def __init__(self, service):
-        self.service, self.admin = service, service.admin
-        self.admin.load(network.worked_reference("on_loan"))
-        for e in network.worked_events():
-            self.admin.post(e)
-        self.admin.close("tern-bay", WORKED_DAY)
-        self.keys = {name: service.create_key(name, role) for name, role in PEOPLE.items()}
-        self.boss = self.person("first-admin", service.admin_key)
-        self.ann, self.ben, self.reader = (self.person(name, key) for name, key in self.keys.items())
-
-    def person(self, name, key):
-        browser = Browser(self.service)
-        assert browser.sign_in(name, key).status == 303
-        return browser
-
-
-PEOPLE = {"ann": "accountant", "ben": "accountant", "otto": "auditor"}
-SETTLEMENT = f"/v1/settlements/tern-bay/{WORKED_DAY}"
+from office import SETTLEMENT, Office, form, forms_of, led_to, page, shown
+from pages import Page
 
 
 @pytest.fixture
 def office(service):
     return Office(service)
-
-
-def page(browser, target, status=200):
-    answer = browser.send("GET", target)
-    assert answer.status == status, (target, answer.status, answer.text[:1000])
-    assert tidy(answer.text.encode()) == "", target
-    return Page(answer.text.encode())
-
-
-def shown(answer, status):
-    assert answer.status == status, (answer.status, answer.headers["Location"], answer.text[:3000])
-    assert tidy(answer.text.encode()) == ""
-    return Page(answer.text.encode())
-
-
-def forms_of(page):
-    return [href for href in page.links if href.startswith("/forms/")]
-
-
-def form(browser, target):
-    """The form at a target, or behind a link of a page."""
-    return Form(browser, page(browser, target), "/forms/")
-
-
-def led_to(answer):
-    assert answer.status == 303, (answer.status, answer.text[:3000])
-    return answer.headers["Location"]
 
 
 def test_a_day_is_approved_by_two(office):
@@ -243,7 +192,7 @@ def test_forms_are_for_those_who_may(office):
     [
         ("/forms/nothing", 404),
         ("/forms/getScheme", 404),
-        ("/forms/postEvents", 404),
+        ("/forms/postEvents?kind=fees", 422),
         ("/forms/postBankStatement", 404),
         ("/forms/approvePayment?target=/v1/payments/a/release", 422),
         ("/forms/approvePayment?target=https://elsewhere.example/", 422),

@@ -28,9 +28,10 @@ MADE_UP = re.compile("NNNN_what")
 INCIDENTAL = {
     "a kind of event": {
         "deploy/CHANGES.md",
-        "tests/http/test_verify.py",
-        "tests/http/test_reports_model.py",
+        "tests/http/test_event_forms.py",
         "tests/http/test_opening.py",
+        "tests/http/test_reports_model.py",
+        "tests/http/test_verify.py",
     },
     "a role": {
         "deploy/trade/__main__.py",

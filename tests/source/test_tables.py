@@ -40,6 +40,8 @@ PARTIAL = {
 # Texts that stand by their position: each list is searched or handed on as a whole, and no enum is an index into it.
 LISTS_OF_TEXTS = {
     ("src/http/contract/openapi.c", "types"),
+    ("src/http/forms/form_event.c", "known"),
+    ("src/http/forms/form_event.c", "members"),
     ("src/http/pages/page.c", "names"),
     ("src/http/pages/page_value.c", "members"),
     ("src/http/pages/page_value.c", "words"),

@@ -438,7 +438,9 @@ static const struct route routes[] = {
     {FOR_BROWSERS(METHOD_POST, "/sign-in", 0, handle_sign_in, "Signs in with a key's name and the key"), .guessable = true},
     {FOR_BROWSERS(METHOD_POST, "/sign-out", 0, handle_sign_out, "Signs out")},
     {FOR_BROWSERS(METHOD_GET, "/forms/{operation}", FOR_ALL, handle_form_page, "The form for an operation"),
-     .parameters = {{"target", "Path of the operation, with its parts", false}, {"back", "Target to go to afterwards", false}}},
+     .parameters = {{"target", "Path of the operation, with its parts", false}, {"back", "Target to go to afterwards", false},
+                    {"fill", "Fields that it begins with, as it would send them", false},
+                    {"kind", "Kind of event", false}}},
     {FOR_BROWSERS(METHOD_POST, "/forms/{operation}", FOR_ALL, handle_form_sent, "Does an operation")},
 };
 /* clang-format on */

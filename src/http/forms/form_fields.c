@@ -104,6 +104,8 @@ static const char *attributes_of(const struct field *field)
         return " type=\"date\"";
     case FORM_TIME:
         return " type=\"time\"";
+    case FORM_INSTANT:
+        return " type=\"datetime-local\" step=\"1\"";
     case FORM_INTEGER:
         return field->minimum < 0 ? "" : " inputmode=\"numeric\"";
     case FORM_AMOUNT:
@@ -117,7 +119,6 @@ static const char *attributes_of(const struct field *field)
     case FORM_WORD:
     case FORM_BOOLEAN:
     case FORM_NUMBER:
-    case FORM_INSTANT:
     case FORM_OBJECT:
     case FORM_LIST:
         break;

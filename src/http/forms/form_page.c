@@ -3,6 +3,7 @@
  * nobody approves something else. */
 #include "http/forms/form_page.h"
 
+#include "http/forms/form_event.h"
 #include "http/forms/form_fields.h"
 #include "http/forms/form_run.h"
 #include "http/pages/page_view.h"
@@ -83,7 +84,9 @@ static void add_answer(const struct request *asked, const json_t *json, struct b
         html_note(text, view.about->note);
 }
 
-static void add_once(struct buffer *text)
+/* A number for this copy of the form. The event of a form keeps its id when the form is shown again: if the
+ * answer to the first attempt was lost, the second is a replay. */
+static void add_numbers(const struct form_page *about, struct buffer *text)
 {
     struct uuid once;
     char written[UUID_TEXT_MAX];
@@ -95,6 +98,10 @@ static void add_once(struct buffer *text)
     once.bytes[8] = (unsigned char)((once.bytes[8] & 0x3f) | 0x80);
     uuid_format(&once, written);
     form_hidden(text, "once", written);
+    if (about->kind == NULL)
+        return;
+    form_hidden(text, "kind", about->kind);
+    form_hidden(text, "event_id", about->event_id != NULL ? about->event_id : written);
 }
 
 /* The parts of the path. Parts that are known are hidden. */
@@ -133,7 +140,10 @@ static void add_buttons(const struct form_page *about, struct arena *arena, stru
 {
     const char *label = form_label(about->route, arena);
     buffer_add_text(text, "<p class=\"buttons\"><button>");
-    html_text(text, label != NULL ? label : "Send");
+    if (about->kind != NULL)
+        buffer_add_text(text, "Record");
+    else
+        html_text(text, label != NULL ? label : "Send");
     buffer_add_text(text, "</button>\n");
     if (about->route->dry_run)
         buffer_add_text(text, "<button name=\"try\" value=\"true\">Try without recording</button>\n");
@@ -146,15 +156,15 @@ static void add_form(const struct request *request, const struct form_page *abou
     const struct faults none = {.count = 0};
     const struct form_view view = {request, about->faults != NULL ? about->faults : &none, text};
     buffer_printf(text, "<form method=\"post\" action=\"/forms/%s\" class=\"fields\">\n", about->route->id);
-    add_once(text);
+    add_numbers(about, text);
     if (about->back != NULL)
         form_hidden(text, "back", about->back);
     form_hidden(text, "seen", form_seen(thing, request->arena));
     if (thing != NULL && thing->etag != NULL && about->route->method == METHOD_PUT)
         form_hidden(text, "if_match", thing->etag);
     add_parts(&view, about);
-    if (about->route->body != NULL)
-        form_fields(&view, about->route->body, values, about->more);
+    if (about->shape != NULL)
+        form_fields(&view, about->shape, values, about->more);
     add_query(&view, about);
     add_buttons(about, request->arena, text);
     buffer_add_text(text, "</form>\n");
@@ -174,14 +184,30 @@ static void add_tried(const struct form_page *about, struct buffer *text)
     json_decref(json);
 }
 
+static const char *title_of(const struct form_page *about, struct arena *arena)
+{
+    char title[64];
+    size_t length = 0;
+    if (!form_is_event(about->route))
+        return about->route->summary;
+    if (about->kind == NULL)
+        return "Record an event";
+    for (; about->kind[length] != '\0' && length < sizeof title; length++)
+        title[length] = (char)(about->kind[length] == '_' ? ' ' : about->kind[length]);
+    title[0] = (char)toupper((unsigned char)title[0]);
+    const char *copy = arena_copy(arena, title, length);
+    return copy != NULL ? copy : "Record an event";
+}
+
 void form_page_write(const struct request *request, const struct form_page *about, struct answer *answer)
 {
     struct buffer *text = &answer->body;
-    struct html_page page = {.title = about->route->summary};
+    struct html_page page = {.title = title_of(about, request->arena)};
     struct request read;
     struct answer inner;
     bool is_put = about->route->method == METHOD_PUT;
-    bool has_thing = form_is_complete(about->asked) && form_read_thing(about->asked, is_put, &read, &inner);
+    bool has_thing =
+        form_is_complete(about->asked) && form_read_thing(about->asked, about->values, &read, &inner);
     json_t *thing = has_thing ? parsed(&inner) : NULL;
     const struct page_scope scope = {.object = thing};
     if (!page_find_starts(request, &scope, &page)) {
@@ -192,11 +218,14 @@ void form_page_write(const struct request *request, const struct form_page *abou
         add_tried(about, text);
         if (has_thing && !is_put)
             add_answer(&read, thing, text);
-        add_form(request, about, has_thing ? &inner : NULL,
-                 about->values != NULL ? about->values
-                 : is_put              ? thing
-                                       : NULL,
-                 text);
+        if (form_is_event(about->route) && about->kind == NULL)
+            form_event_kinds(request, text);
+        else
+            add_form(request, about, has_thing ? &inner : NULL,
+                     about->values != NULL ? about->values
+                     : is_put              ? thing
+                                           : NULL,
+                     text);
         html_page_end(text);
         answer->is_page = true;
     }

@@ -8,6 +8,8 @@
 
 struct form_page {
     const struct route *route;   /* the operation's */
+    const struct shape *shape;   /* of its fields; NULL: it has none, or the kind of event is to be chosen */
+    const char *kind, *event_id; /* of an event; event_id NULL: it gets one */
     const struct request *asked; /* to the operation; NULL: parts of its path are still to be stated */
     const char *back;            /* the page to go back to; NULL: the operation's own */
     const json_t *values;        /* of the fields; NULL: those of the thing, or none */

@@ -3,6 +3,8 @@
 #include "http/forms/form_run.h"
 
 #include "base/uri.h"
+#include "http/events/events_run.h"
+#include "http/forms/form_event.h"
 #include "http/pages/page_sign_in.h"
 #include "http/request/router.h"
 
@@ -12,8 +14,8 @@ enum { PATH_BYTES_MAX = 1024, FORM_ANSWER_MAX = 8 << 20 };
 
 static bool takes_form(const struct route *route)
 {
-    return route->method != METHOD_GET && route->run != NULL && route->xml_body == NULL &&
-           route->csv_body == NULL && !route->body_large;
+    return route->method != METHOD_GET && route->xml_body == NULL && route->csv_body == NULL &&
+           !route->body_large;
 }
 
 const struct route *form_operation(const struct request *request, struct answer *answer)
@@ -105,7 +107,10 @@ void form_run(const struct request *asked, struct answer *inner)
     *inner = (struct answer){.arena = asked->arena, .status = 200, .media = MEDIA_JSON};
     buffer_init(&inner->body, FORM_ANSWER_MAX);
     faults_init(&inner->faults, asked->arena);
-    asked->route->run(asked, inner);
+    if (form_is_event(asked->route))
+        events_run(asked, inner);
+    else
+        asked->route->run(asked, inner);
 }
 
 void form_answer_free(struct answer *inner)
@@ -143,13 +148,22 @@ static const struct route *readable(const struct request *asked, char *path)
     return NULL;
 }
 
-bool form_read_thing(const struct request *asked, bool itself, struct request *read, struct answer *inner)
+/* The path of the thing, or a longer one. NULL: there is none, or out of memory. */
+static char *thing_path(const struct request *asked, const json_t *values)
+{
+    const char *path = form_is_event(asked->route) ? form_event_referred(asked->arena, values) : asked->path;
+    return path != NULL ? arena_copy(asked->arena, path, strlen(path)) : NULL;
+}
+
+bool form_read_thing(const struct request *asked, const json_t *values, struct request *read,
+                     struct answer *inner)
 {
     unsigned allowed;
-    char *path = arena_copy(asked->arena, asked->path, strlen(asked->path));
+    char *path = thing_path(asked, values);
     if (path == NULL)
         return false;
-    const struct route *route = itself ? router_find(METHOD_GET, path) : readable(asked, path);
+    const struct route *route =
+        asked->route->method == METHOD_PUT ? router_find(METHOD_GET, path) : readable(asked, path);
     if (route == NULL || (route->roles & 1u << asked->identity->role) == 0 ||
         strchr(route->path, '{') == NULL)
         return false;
@@ -166,10 +180,12 @@ bool form_read_thing(const struct request *asked, bool itself, struct request *r
 const char *form_next(const struct request *asked, const struct answer *inner, const char *back)
 {
     char *path = arena_copy(asked->arena, asked->path, strlen(asked->path));
-    if (inner->status == 202)
+    if (inner->status == 202 && !form_is_event(asked->route))
         return "/v1/proposals";
     if (back != NULL)
         return back;
+    if (form_is_event(asked->route))
+        return form_event_next(asked, inner);
     if (inner->location != NULL && router_find(METHOD_GET, inner->location) != NULL)
         return inner->location;
     if (path == NULL || (asked->route->method == METHOD_DELETE && !cut(path)))

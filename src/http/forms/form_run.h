@@ -29,9 +29,10 @@ void form_query(const struct request *request, struct request *asked);
 void form_run(const struct request *asked, struct answer *inner);
 void form_answer_free(struct answer *inner);
 
-/* Reads the thing at the path, or at the longest beginning of the path that can be read, with its route and
- * path in *read. False: there is none, or the key may not read it. */
-MUST_CHECK bool form_read_thing(const struct request *asked, bool itself, struct request *read,
+/* Reads the thing that the operation is about, with its route and path in *read. For PUT it is the thing at
+ * the path; for others the thing at the longest beginning of the path that can be read; for an event the
+ * earlier event that the fields' values name. False: there is none, or the key may not read it. */
+MUST_CHECK bool form_read_thing(const struct request *asked, const json_t *values, struct request *read,
                                 struct answer *inner);
 
 /* The page to go to after the operation has been done. */

@@ -5,6 +5,7 @@
 
 #include "app/network/sessions.h"
 #include "base/clock.h"
+#include "http/forms/form_event.h"
 #include "http/forms/form_json.h"
 #include "http/forms/form_page.h"
 #include "http/forms/form_run.h"
@@ -14,22 +15,48 @@
 
 #include <string.h>
 
+/* Finds the fields of the operation, or of a kind of event. False: a fault has been added. */
+static bool find_shape(const struct request *request, struct answer *answer, struct form_page *about)
+{
+    if (!form_is_event(about->route))
+        about->kind = NULL;
+    about->shape = about->kind != NULL ? form_event_shape(request, answer, about->kind) : about->route->body;
+    return answer->faults.count == 0;
+}
+
+/* Reads ?fill=, the fields that a link has filled in, as a form would send them. False: a fault has been
+ * added. */
+static bool fill(struct request *request, struct answer *answer, const struct shape *shape, json_t **values)
+{
+    const char *fields = request_query(request, "fill");
+    if (fields == NULL)
+        return true;
+    if (!form_body_parse(fields, strlen(fields), &request->form, &answer->faults))
+        return false;
+    *values = shape != NULL ? form_json(shape, &request->form) : NULL;
+    if (shape != NULL && *values == NULL)
+        answer_store_failure(answer, STORE_UNAVAILABLE);
+    return answer->faults.count == 0;
+}
+
 void handle_form_page(const struct request *request, struct answer *answer)
 {
+    struct request filled = *request, asked;
     const char *target = request_query(request, "target");
-    const struct route *route = form_operation(request, answer);
-    struct request asked;
-    if (route == NULL)
+    struct form_page about = {.route = form_operation(request, answer),
+                              .back = page_own_target(request_query(request, "back")),
+                              .kind = request_query(request, "kind")};
+    json_t *values = NULL;
+    if (about.route == NULL || !find_shape(request, answer, &about) ||
+        !fill(&filled, answer, about.shape, &values))
         return;
-    struct form_page about = {.route = route, .back = page_own_target(request_query(request, "back"))};
-    if (target == NULL && strchr(route->path, '{') == NULL)
-        target = route->path;
-    if (target != NULL) {
-        if (!form_address(request, answer, route, target, &asked))
-            return;
-        about.asked = &asked;
-    }
-    form_page_write(request, &about, answer);
+    if (target == NULL && strchr(about.route->path, '{') == NULL)
+        target = about.route->path;
+    about.values = values;
+    about.asked = target != NULL ? &asked : NULL;
+    if (target == NULL || form_address(request, answer, about.route, target, &asked))
+        form_page_write(&filled, &about, answer);
+    json_decref(values);
 }
 
 /* --- a form that comes back ------------------------------------------------------------------------------
@@ -41,7 +68,8 @@ struct sent {
     const struct route *route;
     struct request asked;
     struct form_page page;
-    json_t *values;
+    json_t *values; /* of the fields */
+    json_t *event;  /* made of the values; NULL: it is no form of events */
     struct uuid once;
 };
 
@@ -52,6 +80,27 @@ static void show_again(struct sent *sent, const struct faults *faults, int statu
     sent->page.faults = faults;
     sent->answer->status = status;
     form_page_write(sent->request, &sent->page, sent->answer);
+}
+
+/* Reads the fields. False: a fault has been added. */
+static bool read_values(struct sent *sent)
+{
+    const struct request *request = sent->request;
+    struct form_page *page = &sent->page;
+    if (form_is_event(sent->route) && (page->kind == NULL || page->event_id == NULL)) {
+        faults_add(&sent->answer->faults, REASON_BAD_FORMAT, NULL, "The form is not one of this service's");
+        return false;
+    }
+    if (!find_shape(request, sent->answer, page))
+        return false;
+    if (page->shape == NULL)
+        return true;
+    sent->values = form_json(page->shape, &request->form);
+    if (sent->values == NULL)
+        answer_store_failure(sent->answer, STORE_UNAVAILABLE);
+    else if (page->kind != NULL && page->more == NULL)
+        sent->event = form_event(request, sent->answer, page->kind, page->event_id, sent->values);
+    return sent->answer->faults.count == 0;
 }
 
 /* Finds the path and makes the request. False: the form was answered. */
@@ -65,13 +114,11 @@ static bool make_request(struct sent *sent)
         .route = sent->route,
         .back = page_own_target(form_value(&request->form, "back")),
         .more = form_value(&request->form, "more"),
+        .kind = form_value(&request->form, "kind"),
+        .event_id = form_value(&request->form, "event_id"),
     };
-    if (sent->route->body != NULL)
-        sent->values = form_json(sent->route->body, &request->form);
-    if (sent->route->body != NULL && sent->values == NULL) {
-        answer_store_failure(sent->answer, STORE_UNAVAILABLE);
+    if (!read_values(sent))
         return false;
-    }
     if (path == NULL) {
         show_again(sent, NULL, sent->page.more != NULL ? 200 : 422);
         return false;
@@ -83,7 +130,7 @@ static bool make_request(struct sent *sent)
     sent->asked.if_match = form_value(&request->form, "if_match");
     sent->asked.dry_run = form_value(&request->form, "try") != NULL && sent->route->dry_run;
     bool empty = sent->route->body_optional && json_object_size(sent->values) == 0;
-    sent->asked.json = empty ? NULL : sent->values;
+    sent->asked.json = empty ? NULL : sent->event != NULL ? sent->event : sent->values;
     return true;
 }
 
@@ -93,7 +140,7 @@ static bool is_as_seen(struct sent *sent)
     const char *seen = form_value(&sent->request->form, "seen");
     struct request read;
     struct answer thing;
-    bool found = form_read_thing(&sent->asked, sent->route->method == METHOD_PUT, &read, &thing);
+    bool found = form_read_thing(&sent->asked, sent->values, &read, &thing);
     bool same = seen != NULL && strcmp(seen, form_seen(found ? &thing : NULL, sent->request->arena)) == 0;
     if (found)
         form_answer_free(&thing);
@@ -183,4 +230,5 @@ void handle_form_sent(const struct request *request, struct answer *answer)
             do_operation(&sent);
     }
     json_decref(sent.values);
+    json_decref(sent.event);
 }
