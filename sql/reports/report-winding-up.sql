@@ -14,8 +14,9 @@ WITH step(what, place, next_step) AS (VALUES
     ('key_in_force', 11, 'revoke the key'),
     ('with_customers', 12, 'take the cups back, or decide to forfeit the deposits'),
     ('bank_line_open', 13, 'say whose money it is'),
-    ('tax_owed', 14, 'pay it to the tax office'),
-    ('at_bank', 15, 'pay out what belongs to others, and take out the rest')),
+    ('event_proposed', 14, 'approve it, or withdraw it'),
+    ('tax_owed', 15, 'pay it to the tax office'),
+    ('at_bank', 16, 'pay out what belongs to others, and take out the rest')),
 shown AS MATERIALIZED (
     SELECT p.id, p.code, s.last_day
       FROM participant p
@@ -95,6 +96,10 @@ item AS (
     SELECT 'bank_line_open', NULL, NULL, NULL, NULL, l.amount, l.booked_on, account_of(:account_bank_suspense, 0, 0), NULL, NULL,
            l.line::text
       FROM bank_line_open o JOIN bank_line l USING (scheme, line) WHERE o.scheme = $1::integer
+    UNION ALL -- a journal, or an opening or its reversal
+    SELECT 'event_proposed', NULL, NULL, NULL, NULL, NULL, (p.proposed_at AT TIME ZONE c.time_zone)::date, NULL, NULL, NULL,
+           p.event_id::text
+      FROM proposed_event p JOIN scheme c ON c.id = p.scheme WHERE p.scheme = $1::integer AND p.status = 'open'
     UNION ALL
     SELECT CASE b.kind WHEN :account_bank THEN 'at_bank' ELSE 'tax_owed' END, NULL, NULL, NULL, NULL,
            CASE b.kind WHEN :account_bank THEN b.amount ELSE -b.amount END, NULL, b.account, NULL, NULL, NULL

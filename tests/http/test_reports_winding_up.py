@@ -141,6 +141,18 @@ def test_the_whole_scheme_lists_what_customers_hold(service):
     assert "with_customers" not in kinds(still_open(admin))
 
 
+def test_a_journal_that_waits_is_open(service):
+    admin = load(service.admin, closed_on=str(FIRST + 2 * DAY))
+    legs = [{"account": "handling_fees", "amount": "-1.00"}, {"account": "refund_variance", "amount": "1.00"}]
+    journal = event("journal", None, at(FIRST), scheme="tern-bay", legs=legs, reason="a fee of too much")
+    ann = service.client(service.create_key("ann", "accountant"))
+    assert ann.send("POST", "/v1/events", journal).status == 202
+    [row] = [r for r in still_open(admin) if r["what"] == "event_proposed"]
+    assert row["name"] == journal["event_id"] and "approve" in row["next_step"]
+    ann.send("POST", f"/v1/journals/{journal['event_id']}/withdraw", {"reason": "not so"})
+    assert "event_proposed" not in kinds(still_open(admin))
+
+
 ENDED = FIRST + 2 * DAY  # its last day
 AFTER = ENDED + DAY
 
