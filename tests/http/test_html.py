@@ -274,8 +274,10 @@ def test_the_settlement_says_what_the_json_says(net):
     target = f"/v1/settlements/tern-bay/{WORKED_DAY}"
     json, page = net.admin.get(target), net.page(target)
     rows = page.table("Positions")
-    sites = {s["site"]: s for p in json["positions"] for s in p["sites"]}
-    assert {r["Site"]: {k: r[label(k)] for k in sites[r["Site"]]} for r in rows if r["Site"]} == sites
+    columns = ("site", "brought_forward", "collected", "refunded", "fees", "tax", "stock", "other", "net")
+    sites = {s["site"]: {k: s[k] for k in columns} for p in json["positions"] for s in p["sites"]}
+    assert {r["Site"]: {k: r[label(k)] for k in columns} for r in rows if r["Site"]} == sites
+    assert any(a.get("href").startswith("/v1/reports/fees?") for a in page.all("a")), "each fee is a page further"
     own = [r for r in rows if not r["Site"]]
     assert {r["Participant"]: (r["Amount"], r["Arrears"]) for r in own} == {
         p["participant"]: (p["amount"], p["arrears"]) for p in json["positions"]

@@ -17,7 +17,7 @@ enum { PAGE_COLUMNS_MAX = 12, PAGE_SEE_MAX = 6 };
 struct page_about {
     const char *schema;
     const char *title;                     /* NULL: the route's summary */
-    const char *columns[PAGE_COLUMNS_MAX]; /* columns of the table of `items`, NULL-ended; none: all */
+    const char *columns[PAGE_COLUMNS_MAX]; /* of the table of `items`, and of `rows`; NULL-ended; none: all */
     const char *rows;    /* a list within the objects of a list, whose items get lines of their own */
     const char *plot_of; /* the list that is drawn; NULL: none */
     struct report_plot plot;

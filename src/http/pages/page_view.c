@@ -74,8 +74,18 @@ static void note_value(struct column *column, const json_t *value)
     column->codes = column->codes && json_is_string(value) && page_is_code(json_string_value(value));
 }
 
-/* Notes all members of an item, in their order. The members of the items of its inner list follow its first
- * member. */
+/* Whether the table shows a member of the items of about->rows. */
+static bool is_chosen(const struct table *table, const char *name)
+{
+    const char *const *names = table->view->about->columns;
+    for (size_t i = 0; i < PAGE_COLUMNS_MAX && names[i] != NULL; i++)
+        if (strcmp(names[i], name) == 0)
+            return true;
+    return names[0] == NULL;
+}
+
+/* Notes all members of an item, in their order. The chosen members of the items of its inner list follow its
+ * first member. */
 static void note_item(struct table *table, const json_t *item, bool inner)
 {
     const char *rows = inner ? NULL : table->view->about->rows, *name;
@@ -84,7 +94,7 @@ static void note_item(struct table *table, const json_t *item, bool inner)
     bool first = true;
     json_object_foreach((json_t *)item, name, member)
     {
-        if (member == lines)
+        if (member == lines || (inner && !is_chosen(table, name)))
             continue;
         note_value(column_of(table, name, inner), member);
         for (size_t i = 0; first && i < json_array_size(lines); i++)
