@@ -282,8 +282,16 @@ enum store_result read_bank_lines(struct pg *pg, int32_t scheme, const bool *ope
         PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit), arg_bool_at(open)), slice);
 }
 
-enum store_result read_bank_line(struct pg *pg, int32_t scheme, int64_t line, struct buffer *json)
+enum store_result read_bank_line(struct pg *pg, int32_t scheme, int64_t line, struct buffer *json,
+                                 bool *found)
 {
     return pg_ask(pg, &sql_bank_line_get, PG_ARGS(arg_int(scheme), arg_int(line)),
-                  pg_one(NULL, take_text, json));
+                  pg_maybe(NULL, take_text, json, found));
+}
+
+enum store_result read_bank_line_candidates(struct pg *pg, int32_t scheme, int64_t line, struct buffer *json,
+                                            bool *found)
+{
+    return pg_ask(pg, &sql_bank_line_candidates, PG_ARGS(arg_int(scheme), arg_int(line)),
+                  pg_maybe(NULL, take_text, json, found));
 }

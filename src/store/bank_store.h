@@ -182,6 +182,11 @@ MUST_CHECK enum store_result read_bank_statements(struct pg *pg, int32_t scheme,
 /* `open` NULL: open lines and resolved ones. */
 MUST_CHECK enum store_result read_bank_lines(struct pg *pg, int32_t scheme, const bool *open,
                                              struct list_slice *slice);
-MUST_CHECK enum store_result read_bank_line(struct pg *pg, int32_t scheme, int64_t line, struct buffer *json);
+MUST_CHECK enum store_result read_bank_line(struct pg *pg, int32_t scheme, int64_t line, struct buffer *json,
+                                            bool *found);
+/* Payments and participants that the line may be for, as a JSON array. *found false: there is no such line,
+ * or it is not open. */
+MUST_CHECK enum store_result read_bank_line_candidates(struct pg *pg, int32_t scheme, int64_t line,
+                                                       struct buffer *json, bool *found);
 
 #endif

@@ -103,6 +103,12 @@ enum store_result read_write(struct pg *pg, int64_t number, const char *status, 
                   pg_one(NULL, take_text, json));
 }
 
+enum store_result read_write_if_there(struct pg *pg, int64_t number, struct buffer *json, bool *found)
+{
+    return pg_ask(pg, &sql_proposal_get, PG_ARGS(arg_int(number), arg_null()),
+                  pg_maybe(NULL, take_text, json, found));
+}
+
 enum store_result read_writes(struct pg *pg, int32_t scheme, const char *status, struct list_slice *slice)
 {
     return read_list_slice(

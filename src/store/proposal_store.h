@@ -65,6 +65,9 @@ MUST_CHECK enum store_result store_write_decide(struct pg *pg, int64_t number, e
 /* Appends the proposal as JSON. A `status` that is not NULL replaces the proposal's own. */
 MUST_CHECK enum store_result read_write(struct pg *pg, int64_t number, const char *status,
                                         struct buffer *json);
+/* *found false: there is no such proposal. */
+MUST_CHECK enum store_result read_write_if_there(struct pg *pg, int64_t number, struct buffer *json,
+                                                 bool *found);
 /* `scheme` 0: any. */
 MUST_CHECK enum store_result read_writes(struct pg *pg, int32_t scheme, const char *status,
                                          struct list_slice *slice);

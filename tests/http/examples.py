@@ -429,6 +429,7 @@ def tell(do, admin, ben, orders):
     line, charge = (line for line in told["statements"][0]["lines"] if line["disposition"] == "unmatched")
     do(admin, "GET", "/v1/bank-statements?scheme=tern-bay")
     do(admin, "GET", "/v1/bank-lines?scheme=tern-bay&open=true")
+    do(admin, "GET", f"/v1/bank-lines/{line['line']}")
     proposed = do(
         ben,
         "POST",
@@ -436,6 +437,7 @@ def tell(do, admin, ben, orders):
         {"participant": "hearth", "note": "paid in advance, by their own word"},
         name="stranger",
     ).json
+    do(admin, "GET", f"/v1/proposals/{proposed['proposal']}")
     do(admin, "POST", f"/v1/proposals/{proposed['proposal']}/approve")
     body = {"account": "bank_charges", "note": "for the month, by the bank's list of prices"}
     do(ben, "POST", f"/v1/bank-lines/{charge['line']}/resolve", body, name="charge")
@@ -461,6 +463,7 @@ def look(do, admin):
     do(admin, "GET", f"/v1/reports/deposit-cover?scheme=tern-bay&as_of={DAY}&format=csv", name="csv")
     do(admin, "GET", "/v1/reports/withdrawable?scheme=tern-bay", name="withdrawable")
     [found, *_] = admin.get("/v1/reports/exceptions", scheme="tern-bay", to=DAY)["items"]
+    do(admin, "GET", f"/v1/exceptions/{found['exception_id']}")
     do(admin, "POST", f"/v1/exceptions/{found['exception_id']}/resolve", {"note": "a till was set wrongly"})
     do(admin, "GET", f"/v1/accounts?scheme=tern-bay&as_of={DAY}")
     do(admin, "GET", "/v1/posting-rules")

@@ -12,9 +12,9 @@ SETTLEMENT = f"/v1/settlements/tern-bay/{WORKED_DAY}"
 class Office:
     """The worked example, closed by the clock, with two accountants at their browsers."""
 
-    def __init__(self, service):
+    def __init__(self, service, reference=None):
         self.service, self.admin = service, service.admin
-        self.admin.load(network.worked_reference("on_loan"))
+        self.admin.load(reference or network.worked_reference("on_loan"))
         for e in network.worked_events():
             self.admin.post(e)
         self.admin.close("tern-bay", WORKED_DAY)

@@ -52,6 +52,7 @@ def crowd(shared):
     asked.accounts = [
         a for a, in shared.database.rows("SELECT DISTINCT account FROM balance WHERE scheme = 1 ORDER BY" " 1")
     ]
+    asked.open_line = shared.database.rows("SELECT min(line) FROM bank_line_open WHERE scheme = 1")
     asked.schemes = [s for s, in shared.database.rows("SELECT id FROM scheme ORDER BY code")]
     yield asked
     asked.connection.close()
@@ -169,6 +170,15 @@ def test_a_page_reads_no_more_than_it_shows(crowd, name, mode):
     pages, rows = crowd.pages(statement, values(crowd, *days(crowd)), mode)
     print(f"{name}, {mode}: {pages} pages for {rows} rows")
     assert pages <= AT_ALL + (PER_SCHEME if statement == "glance" else PER_ROW) * rows
+
+
+@pytest.mark.parametrize("mode", ["force_custom_plan", "force_generic_plan"])
+def test_candidates_are_looked_for_among_the_newest(crowd, mode):
+    """However many payments there are: at most 500 of each of four statuses, by an index."""
+    [(line,)] = crowd.open_line
+    pages, rows = crowd.pages("bank-line-candidates", (1, line), mode)
+    print(f"candidates, {mode}: {pages} pages")
+    assert rows == 1 and pages <= 1000
 
 
 # Reports that show few rows, in a network with many accounts, events and exceptions, with the pages for each row.

@@ -5,14 +5,18 @@ with a wrong key.
 PERMITTED is the contract's table of keys, written out by hand. A new route of the service must also get a row here."""
 import re
 from datetime import date, timedelta
+from decimal import Decimal
 
 import pytest
 
+import bank
 import network
 from model import DAY
 from network import at, cups, event
 
 FIRST = date.today() - timedelta(days=3)
+SCHEME = {"currency": "CAD", "time_zone": "America/St_Johns", "cut_off": "03:00", "stock_terms": "on_loan"}
+OPERATOR = {"name": "Tern Bay Cup Pool", "bank_account": {"account": "00001000", "bank_code": "TB-000"}}
 ROLES = ("pos", "participant", "auditor", "accountant", "admin")
 OPEN = (*ROLES, "no key")
 ALL, READERS, BOOKS, ADMIN = ROLES, ("auditor", "accountant", "admin"), ("accountant", "admin"), ("admin",)
@@ -73,6 +77,7 @@ PERMITTED = {
         )
     },
     "GET /v1/proposals": READERS,
+    "GET /v1/proposals/{}": READERS,
     "POST /v1/proposals/{}/approve": BOOKS,
     "POST /v1/proposals/{}/withdraw": BOOKS,
     "GET /v1/changes": READERS,
@@ -120,6 +125,8 @@ PERMITTED = {
     "GET /v1/settlements/{}/{}/files": READERS,
     "GET /v1/bank-statements": READERS,
     "GET /v1/bank-lines": READERS,
+    "GET /v1/bank-lines/{}": READERS,
+    "GET /v1/exceptions/{}": READERS,
     "POST /v1/bank-lines/{}/resolve": BOOKS,
     "GET /v1/reports/{}": READERS,  # deposit-cover stands for "other reports"; those of pos and participant are below
 }
@@ -161,7 +168,10 @@ def net(shared):
     service = shared
     service.admin.load(
         network.reference(
-            [network.scheme(code, FIRST, {"cup-300": "2.50"}) for code in ("tern-bay", "skerry", "new-quay")],
+            [
+                network.scheme("tern-bay", FIRST, {"cup-300": "2.50"}, operator=OPERATOR),
+                *(network.scheme(code, FIRST, {"cup-300": "2.50"}) for code in ("skerry", "new-quay")),
+            ],
             {
                 "anchor": ("tern-bay", "hearth"),
                 "hub": ("tern-bay", "hearth", {"kind": "hub"}),
@@ -197,6 +207,13 @@ def net(shared):
     service.admin.put(
         f"/v1/sites/anchor/day-totals/{FIRST}", {"issued": 2, "returned": 0, "collected": "5.00", "refunded": "0.00"}
     )
+    told = bank.statement("S-1", "00001000", "CAD", str(FIRST), [bank.Booking(Decimal("20.00"))])
+    answer = service.admin.send(
+        "POST", "/v1/bank-statements?scheme=tern-bay", told, {"Content-Type": "application/xml"}
+    )
+    assert answer.status == 200, answer.body
+    answer = service.admin.send("PUT", "/v1/schemes/tern-bay", {**SCHEME, "operator": OPERATOR, "dual_control": False})
+    assert (answer.status, answer.json["proposal"]) == (202, 1), answer.body
     settlement = service.admin.close("tern-bay", FIRST)
     service.payment = next(p["payment_id"] for p in settlement["payments"] if "hearth" in (p["from"], p["to"]))
     return service
@@ -206,7 +223,6 @@ def concrete(net, operation):
     """An existing path with the query that it needs, and a suitable body."""
     path = operation.partition(" ")[2]
     day, later = FIRST + DAY, date.today() + 2 * DAY
-    scheme = {"currency": "CAD", "time_zone": "America/St_Johns", "cut_off": "03:00", "stock_terms": "on_loan"}
     filled = {
         "/v1/events/{}": net.closed_event["event_id"],
         "/v1/events/{}/proof": net.closed_event["event_id"],
@@ -229,11 +245,13 @@ def concrete(net, operation):
         "/v1/reports/{}": "deposit-cover",
         "/v1/payments/{}": net.payment,
         **{f"/v1/payments/{{}}/{change}": net.payment for change in ("release", "approve", "confirm", "fail")},
+        "/v1/exceptions/{}": "tern-bay.1.0",
         "/v1/exceptions/{}/resolve": "tern-bay.1.0",
+        "/v1/bank-lines/{}": "tern-bay.1",
     }.get(path, "tern-bay" if path.startswith("/v1/schemes/{}") else "1")
     body = {
         "POST /v1/events": event("issue", "anchor", at(day), issued=cups(cup_300=1)),
-        "PUT /v1/schemes/{}": scheme,
+        "PUT /v1/schemes/{}": SCHEME,
         "PUT /v1/schemes/{}/terms/{}": network.TERMS,
         "PUT /v1/schemes/{}/refund-values/{}/{}": {"amount": "3.00"},
         "PUT /v1/schemes/{}/office-accounts/{}": {"accounts": []},

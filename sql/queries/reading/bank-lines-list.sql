@@ -10,8 +10,10 @@ WITH slice AS (
         AND ($4::boolean IS NULL
              OR NOT EXISTS (SELECT FROM bank_line_open o WHERE o.scheme = l.scheme AND o.line = l.line))
       ORDER BY l.line LIMIT $3::integer))
-SELECT jsonb_strip_nulls(l.shown || jsonb_build_object('statement', t.statement_id, 'resolution', l.resolution)), l.line
+SELECT jsonb_strip_nulls(l.shown || jsonb_build_object('scheme', s.code, 'statement', t.statement_id, 'resolution', l.resolution)),
+       l.line
   FROM slice
+  JOIN scheme s ON s.id = $1::integer
   JOIN bank_line_shown l ON l.scheme = $1::integer AND l.line = slice.line
   JOIN bank_statement t ON t.scheme = $1::integer AND t.statement = l.statement
  ORDER BY l.line

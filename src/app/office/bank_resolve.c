@@ -209,7 +209,9 @@ static enum store_result view_line(void *context, struct pg *pg)
     if (resolving->order->json == NULL || resolving->order->control->proposed)
         return STORE_OK;
     buffer_reset(resolving->order->json);
-    return read_bank_line(pg, resolving->order->scheme, resolving->order->line, resolving->order->json);
+    bool found;
+    return read_bank_line(pg, resolving->order->scheme, resolving->order->line, resolving->order->json,
+                          &found);
 }
 
 enum store_result bank_resolve_line(struct pg *pg, struct snapshot_cache *snapshots,

@@ -26,30 +26,25 @@ static bool find_shape(const struct request *request, struct answer *answer, str
 
 /* Reads ?fill=, the fields that a link has filled in, as a form would send them. False: a fault has been
  * added. */
-static bool fill(struct request *request, struct answer *answer, const struct shape *shape, json_t **values)
+static bool read_fill(struct request *request, struct answer *answer)
 {
     const char *fields = request_query(request, "fill");
-    if (fields == NULL)
-        return true;
-    if (!form_body_parse(fields, strlen(fields), &request->form, &answer->faults))
-        return false;
-    *values = shape != NULL ? form_json(shape, &request->form) : NULL;
-    if (shape != NULL && *values == NULL)
-        answer_store_failure(answer, STORE_UNAVAILABLE);
-    return answer->faults.count == 0;
+    return fields == NULL || form_body_parse(fields, strlen(fields), &request->form, &answer->faults);
 }
 
 void handle_form_page(const struct request *request, struct answer *answer)
 {
     struct request filled = *request, asked;
-    const char *target = request_query(request, "target");
+    const char *target = request_query(request, "target"), *kind = request_query(request, "kind");
     struct form_page about = {.route = form_operation(request, answer),
-                              .back = page_own_target(request_query(request, "back")),
-                              .kind = request_query(request, "kind")};
-    json_t *values = NULL;
-    if (about.route == NULL || !find_shape(request, answer, &about) ||
-        !fill(&filled, answer, about.shape, &values))
+                              .back = page_own_target(request_query(request, "back"))};
+    if (about.route == NULL || !read_fill(&filled, answer))
         return;
+    about.kind = kind != NULL ? kind : form_value(&filled.form, "kind");
+    if (!find_shape(request, answer, &about))
+        return;
+    json_t *values =
+        about.shape != NULL && filled.form.count > 0 ? form_json(about.shape, &filled.form) : NULL;
     if (target == NULL && strchr(about.route->path, '{') == NULL)
         target = about.route->path;
     about.values = values;

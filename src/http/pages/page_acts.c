@@ -21,62 +21,95 @@ struct condition {
 
 struct act {
     const char *schema;
-    bool of_row; /* of each item of the list */
+    const char *list; /* of each item of this list; NULL: of the page */
     const char *text;
     enum method method;
     const char
-        *pattern; /* of the operation's path; a part of it that is still to be stated keeps its braces */
+        *pattern;     /* of the operation's path; a part of it that is still to be stated keeps its braces */
+    const char *fill; /* fields that the link fills in, as the form sends them, with values in braces. If a
+                         value is missing, there is no link. NULL: none */
     struct condition first, second;
 };
 
+#define RESOLVE_LINE "/v1/bank-lines/{line}/resolve"
+
 /* clang-format off */
 static const struct act acts[] = {
-    {"Settlement", false, "Approve all payments", METHOD_POST, "/v1/settlements/{scheme}/{date}/approve", ALWAYS},
-    {"Settlement", false, "Make a file for the bank", METHOD_POST, "/v1/settlements/{scheme}/{date}/files", ALWAYS},
-    {"DayList", true, "Close", METHOD_POST, "/v1/schemes/{scheme}/days/{date}/close", {"state", "open"}, NO_MORE},
-    {"Payment", false, "Release", METHOD_POST, "/v1/payments/{payment_id}/release", {"held", ANY}, {"status", "computed"}},
-    {"Payment", false, "Approve", METHOD_POST, "/v1/payments/{payment_id}/approve", {"status", "computed"}, NO_MORE},
-    {"Payment", false, "Confirm", METHOD_POST, "/v1/payments/{payment_id}/confirm", {"status", "approved"}, NO_MORE},
-    {"Payment", false, "Confirm", METHOD_POST, "/v1/payments/{payment_id}/confirm", {"status", "instructed"}, NO_MORE},
-    {"Payment", false, "Fail", METHOD_POST, "/v1/payments/{payment_id}/fail", {"status", "instructed"}, NO_MORE},
-    {"Payment", false, "Fail", METHOD_POST, "/v1/payments/{payment_id}/fail", {"status", "confirmed"}, NO_MORE},
-    {"Opening", false, "Approve", METHOD_POST, "/v1/openings/{event_id}/approve", {"status", "open"}, NO_MORE},
-    {"Opening", false, "Withdraw", METHOD_POST, "/v1/openings/{event_id}/withdraw", {"status", "open"}, NO_MORE},
-    {"Scheme", false, "Change", METHOD_PUT, "/v1/schemes/{scheme}", ALWAYS},
-    {"SchemeList", false, "New scheme", METHOD_PUT, "/v1/schemes/{scheme}", ALWAYS},
-    {"Terms", false, "Change", METHOD_PUT, "/v1/schemes/{scheme}/terms/{effective_date}", ALWAYS},
-    {"TermsList", false, "New terms", METHOD_PUT, "/v1/schemes/{scheme}/terms/{effective_date}", ALWAYS},
-    {"RefundValue", false, "Change", METHOD_PUT, "/v1/schemes/{scheme}/refund-values/{cup_type}/{effective_date}", ALWAYS},
-    {"RefundValueList", false, "New refund value", METHOD_PUT, "/v1/schemes/{scheme}/refund-values/{cup_type}/{effective_date}", ALWAYS},
-    {"Participant", false, "Change", METHOD_PUT, "/v1/participants/{participant}", ALWAYS},
-    {"ParticipantList", false, "New participant", METHOD_PUT, "/v1/participants/{participant}", ALWAYS},
-    {"Site", false, "Change", METHOD_PUT, "/v1/sites/{site}", ALWAYS},
-    {"SiteList", false, "New site", METHOD_PUT, "/v1/sites/{site}", ALWAYS},
-    {"CupType", false, "Change", METHOD_PUT, "/v1/cup-types/{cup_type}", ALWAYS},
-    {"CupTypeList", false, "New cup type", METHOD_PUT, "/v1/cup-types/{cup_type}", ALWAYS},
-    {"KeyList", false, "New key", METHOD_POST, "/v1/keys", ALWAYS},
-    {"KeyList", true, "Revoke", METHOD_DELETE, "/v1/keys/{name}", {"revoked_at", NULL}, NO_MORE},
-    {"Me", false, "Renew the key", METHOD_POST, "/v1/me/renew", ALWAYS},
-    {"SessionList", true, "End", METHOD_DELETE, "/v1/me/sessions/{session}", {"state", "open"}, NO_MORE},
+    {"Settlement", NULL, "Approve all payments", METHOD_POST, "/v1/settlements/{scheme}/{date}/approve", NULL, ALWAYS},
+    {"Settlement", NULL, "Make a file for the bank", METHOD_POST, "/v1/settlements/{scheme}/{date}/files", NULL, ALWAYS},
+    {"DayList", "items", "Close", METHOD_POST, "/v1/schemes/{scheme}/days/{date}/close", NULL, {"state", "open"}, NO_MORE},
+    {"Payment", NULL, "Release", METHOD_POST, "/v1/payments/{payment_id}/release", NULL, {"held", ANY}, {"status", "computed"}},
+    {"Payment", NULL, "Approve", METHOD_POST, "/v1/payments/{payment_id}/approve", NULL, {"status", "computed"}, NO_MORE},
+    {"Payment", NULL, "Confirm", METHOD_POST, "/v1/payments/{payment_id}/confirm", NULL, {"status", "approved"}, NO_MORE},
+    {"Payment", NULL, "Confirm", METHOD_POST, "/v1/payments/{payment_id}/confirm", NULL, {"status", "instructed"}, NO_MORE},
+    {"Payment", NULL, "Fail", METHOD_POST, "/v1/payments/{payment_id}/fail", NULL, {"status", "instructed"}, NO_MORE},
+    {"Payment", NULL, "Fail", METHOD_POST, "/v1/payments/{payment_id}/fail", NULL, {"status", "confirmed"}, NO_MORE},
+    {"Opening", NULL, "Approve", METHOD_POST, "/v1/openings/{event_id}/approve", NULL, {"status", "open"}, NO_MORE},
+    {"Opening", NULL, "Withdraw", METHOD_POST, "/v1/openings/{event_id}/withdraw", NULL, {"status", "open"}, NO_MORE},
+    {"Scheme", NULL, "Change", METHOD_PUT, "/v1/schemes/{scheme}", NULL, ALWAYS},
+    {"SchemeList", NULL, "New scheme", METHOD_PUT, "/v1/schemes/{scheme}", NULL, ALWAYS},
+    {"Terms", NULL, "Change", METHOD_PUT, "/v1/schemes/{scheme}/terms/{effective_date}", NULL, ALWAYS},
+    {"TermsList", NULL, "New terms", METHOD_PUT, "/v1/schemes/{scheme}/terms/{effective_date}", NULL, ALWAYS},
+    {"RefundValue", NULL, "Change", METHOD_PUT, "/v1/schemes/{scheme}/refund-values/{cup_type}/{effective_date}", NULL, ALWAYS},
+    {"RefundValueList", NULL, "New refund value", METHOD_PUT, "/v1/schemes/{scheme}/refund-values/{cup_type}/{effective_date}", NULL, ALWAYS},
+    {"Participant", NULL, "Change", METHOD_PUT, "/v1/participants/{participant}", NULL, ALWAYS},
+    {"ParticipantList", NULL, "New participant", METHOD_PUT, "/v1/participants/{participant}", NULL, ALWAYS},
+    {"Site", NULL, "Change", METHOD_PUT, "/v1/sites/{site}", NULL, ALWAYS},
+    {"SiteList", NULL, "New site", METHOD_PUT, "/v1/sites/{site}", NULL, ALWAYS},
+    {"CupType", NULL, "Change", METHOD_PUT, "/v1/cup-types/{cup_type}", NULL, ALWAYS},
+    {"CupTypeList", NULL, "New cup type", METHOD_PUT, "/v1/cup-types/{cup_type}", NULL, ALWAYS},
+    {"KeyList", NULL, "New key", METHOD_POST, "/v1/keys", NULL, ALWAYS},
+    {"KeyList", "items", "Revoke", METHOD_DELETE, "/v1/keys/{name}", NULL, {"revoked_at", NULL}, NO_MORE},
+    {"Me", NULL, "Renew the key", METHOD_POST, "/v1/me/renew", NULL, ALWAYS},
+    {"SessionList", "items", "End", METHOD_DELETE, "/v1/me/sessions/{session}", NULL, {"state", "open"}, NO_MORE},
+    {"BankLineList", "items", "Resolve", METHOD_POST, RESOLVE_LINE, NULL, {"disposition", "unmatched"}, {"resolution", NULL}},
+    {"BankLineList", "items", "Resolve", METHOD_POST, RESOLVE_LINE, NULL, {"disposition", "underpaid"}, {"resolution", NULL}},
+    {"BankLineList", "items", "Resolve", METHOD_POST, RESOLVE_LINE, NULL, {"disposition", "overpaid"}, {"resolution", NULL}},
+    {"BankLine", NULL, "Resolve", METHOD_POST, RESOLVE_LINE, NULL, {"candidates", ANY}, NO_MORE},
+    {"BankLine", "candidates", "Resolve as this payment", METHOD_POST, RESOLVE_LINE, "/payment_id={payment_id}", {"payment_id", ANY}, NO_MORE},
+    {"BankLine", "candidates", "Resolve to this participant", METHOD_POST, RESOLVE_LINE, "/participant={participant}", {"payment_id", NULL}, NO_MORE},
+    {"Exception", NULL, "Resolve", METHOD_POST, "/v1/exceptions/{exception_id}/resolve", NULL, {"resolved", NULL}, NO_MORE},
+    {"ProposalList", "items", "Approve", METHOD_POST, "/v1/proposals/{proposal}/approve", NULL, {"status", "open"}, NO_MORE},
+    {"ProposalList", "items", "Withdraw", METHOD_POST, "/v1/proposals/{proposal}/withdraw", NULL, {"status", "open"}, NO_MORE},
+    {"Proposal", NULL, "Approve", METHOD_POST, "/v1/proposals/{proposal}/approve", NULL, {"status", "open"}, NO_MORE},
+    {"Proposal", NULL, "Withdraw", METHOD_POST, "/v1/proposals/{proposal}/withdraw", NULL, {"status", "open"}, NO_MORE},
+    {"EntryList", NULL, "Record an event", METHOD_POST, "/v1/events", NULL, ALWAYS},
+    {"RecordedEvent", NULL, "Reverse", METHOD_POST, "/v1/events", "kind=reversal&/reverses={event_id}&/site={site}", {"reversed_by", NULL}, {"reverses", NULL}},
+    {"RecordedEvent", NULL, "Reverse", METHOD_POST, "/v1/events", "kind=reversal&/reverses={event_id}&/scheme={scheme}", {"reversed_by", NULL}, {"site", NULL}},
+    {"RecordedEvent", NULL, "Receive", METHOD_POST, "/v1/events", "kind=receipt&/dispatch={event_id}&/site={to}", {"kind", "dispatch"}, {"reversed_by", NULL}},
+    {"RecordedEvent", NULL, "Lost on the way", METHOD_POST, "/v1/events", "kind=transit_loss&/dispatch={event_id}&/site={site}", {"kind", "dispatch"}, {"reversed_by", NULL}},
+    {"JournalList", NULL, "New journal", METHOD_POST, "/v1/events", "kind=journal&/scheme={scheme}", ALWAYS},
 };
 /* clang-format on */
 
-static bool holds(const struct condition *condition, const json_t *object)
+/* The member of the item alone, or of the page's object and the event within it. */
+static const json_t *member_of(const struct page_scope *scope, bool of_row, const char *name)
+{
+    const json_t *value = json_object_get(scope->object, name);
+    return value != NULL || of_row || scope->outer == NULL ? value : member_of(scope->outer, false, name);
+}
+
+static bool holds(const struct condition *condition, const struct page_scope *scope, bool of_row)
 {
     if (condition->member == NULL)
         return true;
-    const json_t *value = json_object_get(object, condition->member);
+    const json_t *value = member_of(scope, of_row, condition->member);
     if (condition->is == NULL || value == NULL)
         return condition->is == NULL && value == NULL;
     return *condition->is == '\0' ||
            (json_is_string(value) && strcmp(json_string_value(value), condition->is) == 0);
 }
 
+static bool is_same(const char *a, const char *b)
+{
+    return a == NULL || b == NULL ? a == b : strcmp(a, b) == 0;
+}
+
 /* The route that the act leads to. NULL: the act is for other pages, or the person may not do it. */
-static const struct route *route_of(const struct page_view *view, const struct act *act, bool of_row)
+static const struct route *route_of(const struct page_view *view, const struct act *act, const char *list)
 {
     const struct request *request = view->request;
-    if (request->session == 0 || act->of_row != of_row ||
+    if (request->session == 0 || !is_same(act->list, list) ||
         strcmp(act->schema, request->route->answer_schema) != 0)
         return NULL;
     const struct route *route = router_find(act->method, act->pattern);
@@ -90,52 +123,75 @@ static const char *page_target_of(const struct request *request)
                                     : request->path;
 }
 
-/* Adds the link, unless it is for other pages, or a condition does not hold. */
-static bool add_link(const struct page_view *view, const struct page_scope *scope, const struct act *act,
-                     bool of_row, const char *before)
+static void add_parameter(struct buffer *target, const char *name, const char *value)
 {
-    struct buffer path, target;
-    const struct route *route = route_of(view, act, of_row);
-    if (route == NULL || !holds(&act->first, scope->object) || !holds(&act->second, scope->object))
-        return false;
-    const char *back = of_row ? page_target_of(view->request) : NULL;
-    buffer_init(&path, 1024);
-    buffer_init(&target, 4096);
-    buffer_printf(&target, "/forms/%s?target=", route->id);
-    uri_encode(&target, page_expand(view->request, scope, act->pattern, &path) ? path.data : "");
-    if (back != NULL) {
-        buffer_add_text(&target, "&back=");
-        uri_encode(&target, back);
-    }
-    buffer_add_text(view->text, before);
-    html_link(view->text, target.failed ? "/" : target.data, act->text);
-    buffer_dispose(&path);
-    buffer_dispose(&target);
-    return true;
+    buffer_printf(target, "&%s=", name);
+    uri_encode(target, value);
 }
 
-bool page_has_row_acts(const struct page_view *view)
+/* Makes the form's address. False: a value is missing. */
+static bool add_target(const struct page_view *view, const struct page_scope *scope, const struct act *act,
+                       const struct route *route, struct buffer *target)
+{
+    struct buffer path, fill;
+    const char *back = act->list != NULL ? page_target_of(view->request) : NULL;
+    buffer_init(&path, 1024);
+    buffer_init(&fill, 2048);
+    bool known = act->fill == NULL || page_fill(view->request, scope, act->fill, &fill);
+    buffer_printf(target, "/forms/%s?target=", route->id);
+    uri_encode(target, page_expand(view->request, scope, act->pattern, &path) ? path.data : "");
+    if (known && act->fill != NULL)
+        add_parameter(target, "fill", fill.data);
+    if (back != NULL)
+        add_parameter(target, "back", back);
+    buffer_dispose(&path);
+    buffer_dispose(&fill);
+    return known;
+}
+
+/* Adds the link, unless it is for other pages, or a condition does not hold. */
+static bool add_link(const struct page_view *view, const struct page_scope *scope, const struct act *act,
+                     const char *list, const char *before)
+{
+    struct buffer target;
+    const struct route *route = route_of(view, act, list);
+    if (route == NULL || !holds(&act->first, scope, list != NULL) ||
+        !holds(&act->second, scope, list != NULL))
+        return false;
+    buffer_init(&target, 8192);
+    bool leads = add_target(view, scope, act, route, &target);
+    if (leads) {
+        buffer_add_text(view->text, before);
+        html_link(view->text, target.failed ? "/" : target.data, act->text);
+    }
+    buffer_dispose(&target);
+    return leads;
+}
+
+bool page_has_row_acts(const struct page_view *view, const char *list)
 {
     for (size_t i = 0; i < sizeof acts / sizeof acts[0]; i++)
-        if (route_of(view, &acts[i], true) != NULL)
+        if (route_of(view, &acts[i], list) != NULL)
             return true;
     return false;
 }
 
-void page_row_acts(const struct page_view *view, const struct page_scope *item)
+void page_row_acts(const struct page_view *view, const char *list, const struct page_scope *item)
 {
     const char *before = "";
     for (size_t i = 0; i < sizeof acts / sizeof acts[0]; i++)
-        if (add_link(view, item, &acts[i], true, before))
+        if (add_link(view, item, &acts[i], list, before))
             before = " ";
 }
 
 void page_acts(const struct page_view *view, const struct page_scope *scope)
 {
     size_t count = 0;
+    const json_t *event = json_object_get(scope->object, "event");
+    const struct page_scope inner = {.object = event != NULL ? event : scope->object, .outer = scope};
     for (size_t i = 0; i < sizeof acts / sizeof acts[0]; i++)
         count +=
-            add_link(view, scope, &acts[i], false, count == 0 ? "<ul class=\"acts\">\n<li>" : "</li>\n<li>");
+            add_link(view, &inner, &acts[i], NULL, count == 0 ? "<ul class=\"acts\">\n<li>" : "</li>\n<li>");
     if (count > 0)
         buffer_add_text(view->text, "</li>\n</ul>\n");
 }

@@ -6,10 +6,10 @@
 
 #include "http/pages/page_target.h"
 
-/* Whether the rows of the page's list may have links. */
-bool page_has_row_acts(const struct page_view *view);
-/* Adds the links of an item of the page's list. */
-void page_row_acts(const struct page_view *view, const struct page_scope *item);
+/* Whether the rows of a list may have links. `list`: the name of the member that holds it. */
+bool page_has_row_acts(const struct page_view *view, const char *list);
+/* Adds the links of an item of the list. */
+void page_row_acts(const struct page_view *view, const char *list, const struct page_scope *item);
 /* Adds the links of the page itself, as a list. */
 void page_acts(const struct page_view *view, const struct page_scope *scope);
 

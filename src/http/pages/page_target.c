@@ -116,6 +116,13 @@ bool page_expand(const struct request *request, const struct page_scope *scope, 
     return uri_expand(target, pattern, variable_or_name, &variables) && !target->failed;
 }
 
+bool page_fill(const struct request *request, const struct page_scope *scope, const char *fields,
+               struct buffer *text)
+{
+    struct variables variables = {.request = request, .scope = scope};
+    return uri_expand(text, fields, variable, &variables) && !text->failed;
+}
+
 static bool applies(const struct page_view *view, const struct page_scope *scope,
                     const struct page_link *link, const char *name)
 {

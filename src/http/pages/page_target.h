@@ -34,6 +34,9 @@ MUST_CHECK bool page_target(const struct request *request, const struct page_sco
  * braces, percent-encoded. False: out of memory. */
 MUST_CHECK bool page_expand(const struct request *request, const struct page_scope *scope,
                             const char *pattern, struct buffer *target);
+/* Adds the fields of a form, each value in braces replaced and encoded. False: a value is missing. */
+MUST_CHECK bool page_fill(const struct request *request, const struct page_scope *scope, const char *fields,
+                          struct buffer *text);
 /* Adds the target that the rules give to a member's value. False: there is no target. A page has no links to
  * itself. */
 MUST_CHECK bool page_member_target(struct page_view *view, const struct page_scope *scope, const char *name,

@@ -4,6 +4,7 @@
 #include "http/pages/page_view.h"
 
 #include "http/pages/page_acts.h"
+#include "http/pages/page_change.h"
 #include "http/request/route.h"
 #include "report/html.h"
 
@@ -31,7 +32,7 @@ struct table {
     const struct page_scope *scope;
     struct column columns[COLUMNS_MAX];
     size_t count;
-    bool acts; /* a last column has links to what can be done with the item */
+    const char *acts; /* a last column has links to what can be done with the item of this list; NULL: none */
 };
 
 static struct column *column_of(struct table *table, const char *name, bool inner)
@@ -176,10 +177,10 @@ static void add_line(struct table *table, const struct page_scope *at, enum line
     buffer_add_text(text, line == LINE_TOTAL ? "<tr class=\"total\">" : "<tr>");
     for (size_t i = 0; i < table->count; i++)
         add_cell(table, at, i, line);
-    if (table->acts) {
+    if (table->acts != NULL) {
         buffer_add_text(text, "<td>");
         if (line == LINE_ALONE || line == LINE_TOTAL)
-            page_row_acts(table->view, at);
+            page_row_acts(table->view, table->acts, at);
         buffer_add_text(text, "</td>");
     }
     buffer_add_text(text, "</tr>\n");
@@ -205,14 +206,14 @@ void page_table(struct page_view *view, const struct page_scope *scope, const ch
     json_t *item;
     find_columns(&table, list, items);
     move_codes_last(&table);
-    table.acts = items && page_has_row_acts(view);
+    table.acts = page_has_row_acts(view, name) ? name : NULL;
     html_table_begin(view->text, &(struct html_table){.caption = items ? page_title(view) : NULL,
                                                       .name = name,
                                                       .said = items,
                                                       .wide = table.count > NARROW});
     for (size_t i = 0; i < table.count; i++)
         html_column(view->text, table.columns[i].name, table.columns[i].figures && table.columns[i].filled);
-    if (table.acts)
+    if (table.acts != NULL)
         html_column(view->text, "action", false);
     html_table_rows(view->text);
     json_array_foreach(list, index, item)
@@ -294,6 +295,7 @@ void page_object(struct page_view *view, const struct page_scope *scope)
     add_facts(view, scope, false);
     json_object_foreach((json_t *)scope->object, name, value) if (json_is_object(value))
         add_section(view, scope, name, value);
+    else if (page_is_changes(value)) page_changes(view, scope, value);
     else if (holds_objects(value)) page_table(view, scope, name, value);
     else if (strcmp(name, "items") == 0)
         buffer_add_text(view->text, "<p class=\"none\">There is nothing to show.</p>\n");

@@ -82,6 +82,40 @@ static const struct scheme *line_named(const struct request *request, const char
     return network_scheme(&request->snapshot->network, code);
 }
 
+/* Adds what an open line may be for, as a member of the line's object. */
+static enum store_result add_candidates(const struct request *request, int32_t scheme, int64_t line,
+                                        struct buffer *json)
+{
+    bool open = false;
+    struct buffer candidates;
+    buffer_init(&candidates, json->maximum);
+    enum store_result result = read_bank_line_candidates(request->pg, scheme, line, &candidates, &open);
+    if (result == STORE_OK && open) {
+        json->length--; /* the brace that ends the object */
+        buffer_add_text(json, ",\"candidates\":");
+        buffer_add(json, candidates.data, candidates.length);
+        buffer_add_char(json, '}');
+    }
+    buffer_dispose(&candidates);
+    return result;
+}
+
+void handle_bank_line_get(const struct request *request, struct answer *answer)
+{
+    int64_t line = 0;
+    bool found = false;
+    const struct scheme *scheme = line_named(request, request->parts[0], &line);
+    enum store_result result = STORE_OK;
+    if (scheme != NULL)
+        result = read_bank_line(request->pg, scheme->id, line, &answer->body, &found);
+    if (result == STORE_OK && found)
+        result = add_candidates(request, scheme->id, line, &answer->body);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else if (!found)
+        answer_not_found(answer);
+}
+
 /* The target is a payment, a participant, or an account of the scheme. */
 static void check_target(const struct resolve_request *asked, struct faults *faults)
 {

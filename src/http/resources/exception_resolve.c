@@ -87,6 +87,20 @@ void handle_exception_resolve(const struct request *request, struct answer *answ
         answer_proposed(request, answer);
 }
 
+void handle_exception_get(const struct request *request, struct answer *answer)
+{
+    struct exception_state state;
+    struct exception_resolving asked = {.key = request->identity->key, .note = ""};
+    bool found = false;
+    enum store_result result = STORE_OK;
+    if (read_name(request, request->parts[0], &asked))
+        result = store_exception_get(request->pg, &asked, &answer->body, &found, &state);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else if (!found)
+        answer_not_found(answer);
+}
+
 void approve_exception(const struct request *request, struct answer *answer, const struct kept_write *kept,
                        json_t *body, struct control *control)
 {

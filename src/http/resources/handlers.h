@@ -52,6 +52,7 @@ void handle_cup_type_put(const struct request *request, struct answer *answer);
 
 /* proposals.c */
 void handle_proposals_list(const struct request *request, struct answer *answer);
+void handle_proposal_get(const struct request *request, struct answer *answer);
 void handle_proposal_approve(const struct request *request, struct answer *answer);
 void handle_proposal_withdraw(const struct request *request, struct answer *answer);
 
@@ -101,6 +102,7 @@ void handle_file_get(const struct request *request, struct answer *answer);
 void handle_bank_statement_post(const struct request *request, struct answer *answer);
 void handle_bank_statements_list(const struct request *request, struct answer *answer);
 void handle_bank_lines_list(const struct request *request, struct answer *answer);
+void handle_bank_line_get(const struct request *request, struct answer *answer);
 void handle_bank_line_resolve(const struct request *request, struct answer *answer);
 
 /* proposed_events.c */
@@ -129,6 +131,7 @@ void handle_day_totals_get(const struct request *request, struct answer *answer)
 void handle_day_totals_put(const struct request *request, struct answer *answer);
 
 /* exception_resolve.c */
+void handle_exception_get(const struct request *request, struct answer *answer);
 void handle_exception_resolve(const struct request *request, struct answer *answer);
 
 /* accounts.c */

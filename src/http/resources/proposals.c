@@ -23,6 +23,19 @@ void handle_proposals_list(const struct request *request, struct answer *answer)
     slice_end(request, answer, result, &slice);
 }
 
+void handle_proposal_get(const struct request *request, struct answer *answer)
+{
+    bool found = false;
+    int64_t number = path_number(request->parts[0]);
+    enum store_result result = STORE_OK;
+    if (number != 0)
+        result = read_write_if_there(request->pg, number, &answer->body, &found);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else if (!found)
+        answer_not_found(answer);
+}
+
 /* False: the proposal is not there, or could not be read, and the answer says so. */
 static bool find(const struct request *request, struct answer *answer, struct control *control,
                  struct kept_write *kept)
