@@ -7,9 +7,9 @@
 #include "http/forms/form_fields.h"
 #include "http/forms/form_run.h"
 #include "http/pages/page_view.h"
+#include "http/request/once.h"
 
 #include <ctype.h>
-#include <gnutls/crypto.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -88,15 +88,11 @@ static void add_answer(const struct request *asked, const json_t *json, struct b
  * answer to the first attempt was lost, the second is a replay. */
 static void add_numbers(const struct form_page *about, struct buffer *text)
 {
-    struct uuid once;
     char written[UUID_TEXT_MAX];
-    if (gnutls_rnd(GNUTLS_RND_NONCE, once.bytes, sizeof once.bytes) != 0) {
+    if (!once_new(written)) {
         text->failed = true;
         return;
     }
-    once.bytes[6] = (unsigned char)((once.bytes[6] & 0x0f) | 0x40); /* RFC 9562 section 5.4 */
-    once.bytes[8] = (unsigned char)((once.bytes[8] & 0x3f) | 0x80);
-    uuid_format(&once, written);
     form_hidden(text, "once", written);
     if (about->kind == NULL)
         return;
