@@ -41,15 +41,24 @@ class Browser:
 
 
 class Form:
-    """A form of a page, as a person fills it in."""
+    """A form of a page, as a person fills it in. `having`: fields that tell it from the page's other forms."""
 
-    def __init__(self, browser, page, action):
+    def __init__(self, browser, page, action, **having):
         self.browser = browser
-        [self.element] = [f for f in page.all("form") if (f.get("action") or "").startswith(action)]
+        forms = [f for f in page.all("form") if (f.get("action") or "").startswith(action)]
+        [self.element] = [f for f in forms if having.items() <= self._fields_of(f).items()]
         self.action = self.element.get("action")
-        self.fields = {}
-        for control in self.element.all("input", "select", "textarea"):
-            self.fields[control.get("name")] = self._value(control)
+        self.fields = self._fields_of(self.element)
+
+    @classmethod
+    def _fields_of(cls, element):
+        """A box that is not ticked is not sent."""
+        controls = [
+            c
+            for c in element.all("input", "select", "textarea")
+            if c.get("type") != "checkbox" or "checked" in c.attributes
+        ]
+        return {c.get("name"): cls._value(c) for c in controls}
 
     @staticmethod
     def _value(control):

@@ -22,8 +22,13 @@ SCRIPT = b"<script>document.documentElement.dataset.ran = 1</script>"
 MEASURE = """<script>addEventListener("load", () => {
   document.body.dataset.measured = JSON.stringify([...document.querySelectorAll("iframe")].map(frame => {
     const page = frame.contentDocument, box = page.documentElement, regions = [...page.querySelectorAll(".region")];
+    page.querySelectorAll("details").forEach(part => part.open = true);
+    const sides = (what, side) =>
+      Math.min(...[...page.querySelectorAll(what)].map(found => side(found.getBoundingClientRect())));
     return {target: frame.dataset.target, inner: frame.contentWindow.innerWidth, scroll: box.scrollWidth,
             scrolling: regions.filter(region => region.scrollWidth > region.clientWidth).length,
+            smallest: sides("button, summary, select, input:not([type=hidden])", r => Math.min(r.width, r.height)),
+            taps: sides(".taps button", r => r.height),
             styled: frame.contentWindow.getComputedStyle(page.body).fontVariantNumeric};
   }));
 });</script>"""
@@ -50,11 +55,11 @@ class Proxy(ThreadingHTTPServer):
     """`policy`: passes the policy on. `inject`: text to add to the end of pages. /frames is a page of the proxy's
     own."""
 
-    def __init__(self, service):
+    def __init__(self, service, name="first-admin", secret=None, targets=TARGETS):
         super().__init__(("127.0.0.1", 0), Forward)
-        self.service, self.policy, self.inject = service, True, b""
+        self.service, self.policy, self.inject, self.targets = service, True, b"", targets
         person = Person(service)
-        assert person.sign_in("first-admin", service.admin_key).status == 303
+        assert person.sign_in(name, secret or service.admin_key).status == 303
         self.cookie = person.cookie
         threading.Thread(target=self.serve_forever, daemon=True).start()
 
@@ -69,7 +74,7 @@ class Forward(BaseHTTPRequestHandler):
                 f'<iframe width="{width}" height="800" data-target="{html.escape(t)}"'
                 f' src="{html.escape(t)}"></iframe>'
                 for width in (PHONE[0], DESK[0])
-                for t in TARGETS
+                for t in self.server.targets
             )
             self.reply(200, [("Content-Type", "text/html")], f"<body>{frames}{MEASURE}</body>".encode())
         else:

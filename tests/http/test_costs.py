@@ -119,6 +119,8 @@ LISTS = {
         lambda c, half, last: (1, 10000, 20000, ROWS, None, None, None, None, None, None),
     ),
     "events of a site": ("events-list", lambda c, half, last: (1, 100, 20000, ROWS, None, 7, None, None, None, None)),
+    "a counter": ("counter-place", lambda c, half, last: (7, last)),
+    "events of a counter": ("counter-events", lambda c, half, last: (7, last, ROWS, None)),
     "sites": ("reference-read-site", lambda c, half, last: (N, None, ROWS, None, None)),
     "sites, far in": ("reference-read-site", lambda c, half, last: (N, "site-00300", ROWS, None, None)),
     "sites of a till": ("reference-read-site", lambda c, half, last: (N, None, ROWS, [7], None)),

@@ -38,6 +38,7 @@ INCIDENTAL = {
         "src/http/contract/examples.json",
         "tests/faults/test_allocations.py",
         "tests/http/test_changes.py",
+        "tests/http/test_counter.py",
         "tests/http/test_proof.py",
         "tests/http/test_random_requests.py",
         "tests/http/test_reference.py",

@@ -449,6 +449,11 @@ static const struct route routes[] = {
                     {"fill", "Fields that it begins with, as it would send them", false},
                     {"kind", "Kind of event", false}}},
     {FOR_BROWSERS(METHOD_POST, "/forms/{operation}", FOR_ALL, handle_form_sent, "Does an operation")},
+    {FOR_BROWSERS(METHOD_GET, "/counter", FOR_POS, handle_counter_page, "The counter of a site"),
+     .parameters = {{"site", "Code of the site; may be left out if the key has one", false},
+                    {"recorded", "Event that was just recorded", false},
+                    {"again", "It had been recorded before", false}}},
+    {FOR_BROWSERS(METHOD_POST, "/counter", FOR_POS, handle_counter_sent, "Records what happened at the counter")},
 };
 /* clang-format on */
 

@@ -106,6 +106,9 @@ void page_layout_index(struct page_view *view, const struct page_scope *scope)
 {
     size_t index;
     json_t *scheme;
+    if (view->request->session != 0 && page_leads(view->request, "/counter"))
+        buffer_add_text(view->text,
+                        "<ul class=\"acts\">\n<li><a href=\"/counter\">Open the counter</a></li>\n</ul>\n");
     json_array_foreach(json_object_get(scope->object, "schemes"), index, scheme)
     {
         const struct page_scope inner = {.object = scheme, .outer = scope};

@@ -66,6 +66,10 @@ void handle_me_renew(const struct request *request, struct answer *answer);
 void handle_sessions_list(const struct request *request, struct answer *answer);
 void handle_session_delete(const struct request *request, struct answer *answer);
 
+/* counter.c */
+void handle_counter_page(const struct request *request, struct answer *answer);
+void handle_counter_sent(const struct request *request, struct answer *answer);
+
 /* sign_in.c */
 void handle_sign_in_page(const struct request *request, struct answer *answer);
 void handle_sign_in(const struct request *request, struct answer *answer);

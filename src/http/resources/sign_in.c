@@ -61,6 +61,14 @@ static void set_cookie(const struct request *request, struct answer *answer, con
         answer_store_failure(answer, STORE_UNAVAILABLE);
 }
 
+/* The page to begin with. A key of a till works at its counter. */
+static const char *start_of(const struct identity *identity, const char *next)
+{
+    if (next != NULL && strcmp(next, "/") != 0)
+        return next;
+    return identity->role == ROLE_POS ? "/counter" : "/";
+}
+
 void handle_sign_in(const struct request *request, struct answer *answer)
 {
     const char *next = page_own_target(form_value(&request->form, "next"));
@@ -76,7 +84,7 @@ void handle_sign_in(const struct request *request, struct answer *answer)
     }
     if (begun) {
         set_cookie(request, answer, cookie);
-        answer_lead_to(answer, next != NULL ? next : "/");
+        answer_lead_to(answer, start_of(identity, next));
         return;
     }
     answer->status = UNAUTHENTICATED;
