@@ -56,6 +56,7 @@
 
 static const char *const totals_choices[] = {"shown", "left_out", NULL};
 static const char *const line_choices[] = {"account", "code", NULL};
+static const char *const transfer_states[] = {"in_transit", "short", "over", "late", NULL};
 static const char *const exception_states[] = {"open", "resolved", NULL};
 
 static const struct report reports[] = {
@@ -320,7 +321,12 @@ static const struct report reports[] = {
                  {"settlement", COLUMN_TEXT, "The day, once it is closed: only then its figures are final",
                   TO_CLOSE}}},
     {"transfers", "Dispatches that are not squared: on the road, short, or over", FOR_OFFICE, false, false,
-     &sql_report_transfers, .parameters = {AS_OF},
+     &sql_report_transfers,
+     .parameters =
+         {AS_OF,
+          {"state", PARAMETER_CHOICE, OR_NULL,
+           "in_transit, short, over, or late: cups on the road for longer than a day; all unless given",
+           transfer_states}},
      .columns = {{"date", COLUMN_TEXT, "Business day of the dispatch"},
                  {"age_days", COLUMN_CUPS, "Days since then"},
                  {"entry", COLUMN_CUPS, "Number of its entry", TO_ENTRY},

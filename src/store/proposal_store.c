@@ -109,9 +109,11 @@ enum store_result read_write_if_there(struct pg *pg, int64_t number, struct buff
                   pg_maybe(NULL, take_text, json, found));
 }
 
-enum store_result read_writes(struct pg *pg, int32_t scheme, const char *status, struct list_slice *slice)
+enum store_result read_writes(struct pg *pg, int32_t scheme, const struct proposed_filter *filter,
+                              struct list_slice *slice)
 {
-    return read_list_slice(
-        pg, &sql_proposals_list,
-        PG_ARGS(arg_id(scheme), arg_int(slice->after), arg_limit(slice->limit), arg_text(status)), slice);
+    return read_list_slice(pg, &sql_proposals_list,
+                           PG_ARGS(arg_id(scheme), arg_int(slice->after), arg_limit(slice->limit),
+                                   arg_text(filter->status), arg_bool_at(filter->mine), arg_int(filter->key)),
+                           slice);
 }

@@ -69,7 +69,7 @@ MUST_CHECK enum store_result read_write(struct pg *pg, int64_t number, const cha
 MUST_CHECK enum store_result read_write_if_there(struct pg *pg, int64_t number, struct buffer *json,
                                                  bool *found);
 /* `scheme` 0: any. */
-MUST_CHECK enum store_result read_writes(struct pg *pg, int32_t scheme, const char *status,
+MUST_CHECK enum store_result read_writes(struct pg *pg, int32_t scheme, const struct proposed_filter *filter,
                                          struct list_slice *slice);
 
 #endif

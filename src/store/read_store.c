@@ -104,10 +104,11 @@ enum store_result read_entry(struct pg *pg, int64_t entry, int32_t scheme,
     return result;
 }
 
-enum store_result read_days(struct pg *pg, int32_t scheme, struct list_slice *slice)
+enum store_result read_days(struct pg *pg, int32_t scheme, const char *missing, struct list_slice *slice)
 {
-    return read_list_slice(pg, &sql_days_list,
-                           PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit)), slice);
+    return read_list_slice(
+        pg, &sql_days_list,
+        PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit), arg_text(missing)), slice);
 }
 
 static void take_days(struct pg_row *row, void *into)
@@ -142,12 +143,12 @@ enum store_result read_settlement(struct pg *pg, int32_t scheme, struct date day
 enum store_result read_payment_list(struct pg *pg, const struct payments_filter *filter, const char *after,
                                     int limit, struct buffer *json, struct json_slice *slice)
 {
-    return json_slice_read(pg, &sql_payments_list,
-                           PG_ARGS(arg_int(filter->scheme), arg_text(after), arg_limit(limit),
-                                   arg_text(filter->status), arg_bool_at(filter->held),
-                                   arg_id(filter->participant), arg_date_at(filter->from),
-                                   arg_date_at(filter->to)),
-                           limit, json, slice);
+    return json_slice_read(
+        pg, &sql_payments_list,
+        PG_ARGS(arg_int(filter->scheme), arg_text(after), arg_limit(limit), arg_text(filter->status),
+                arg_bool_at(filter->held), arg_id(filter->participant), arg_date_at(filter->from),
+                arg_date_at(filter->to), arg_bool_at(filter->waiting), arg_text(filter->side)),
+        limit, json, slice);
 }
 
 enum store_result read_payment(struct pg *pg, const char *payment_id, const struct visible_sites *visible,
@@ -158,11 +159,12 @@ enum store_result read_payment(struct pg *pg, const char *payment_id, const stru
 }
 
 enum store_result read_proposed_list(struct pg *pg, int32_t scheme, enum proposed_family family,
-                                     const char *status, struct list_slice *slice)
+                                     const struct proposed_filter *filter, struct list_slice *slice)
 {
     return read_list_slice(pg, &sql_proposed_list,
                            PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit),
-                                   arg_text(status), arg_bool(family == PROPOSED_JOURNALS)),
+                                   arg_text(filter->status), arg_bool(family == PROPOSED_JOURNALS),
+                                   arg_bool_at(filter->mine), arg_int(filter->key)),
                            slice);
 }
 
@@ -175,14 +177,34 @@ enum store_result read_proposed(struct pg *pg, const struct proposed_name *name,
         pg_maybe(NULL, take_text, json, found));
 }
 
-enum store_result read_glance(struct pg *pg, const int32_t *schemes, size_t count, bool for_operator,
-                              int32_t participant, struct buffer *json)
+enum store_result read_glance(struct pg *pg, const int32_t *schemes, size_t count,
+                              const struct glance_reader *reader, struct buffer *json)
 {
     struct json_slice slice;
-    return json_slice_read(
-        pg, &sql_glance,
-        PG_ARGS(arg_int4s(ARRAY(schemes, count)), arg_bool(for_operator), arg_int(participant)), 0, json,
-        &slice);
+    return json_slice_read(pg, &sql_glance,
+                           PG_ARGS(arg_int4s(ARRAY(schemes, count)), arg_bool(reader->for_operator),
+                                   arg_int(reader->participant), arg_bool(reader->by_day)),
+                           0, json, &slice);
+}
+
+static void take_task(struct pg_row *row, void *into)
+{
+    struct task_row *task = into;
+    task->task = row_copy(row);
+    task->scheme = row_copy_or_null(row);
+    task->first_day = row_copy_or_null(row);
+    task->since = row_copy_or_null(row);
+    task->json = row_copy(row);
+}
+
+enum store_result read_tasks(struct pg *pg, struct arena *arena, const struct tasks_asked *asked,
+                             struct task_row **rows, size_t *count)
+{
+    return pg_ask(pg, &sql_tasks,
+                  PG_ARGS(arg_int4s(ARRAY(asked->schemes, asked->scheme_count)), arg_int(asked->participant),
+                          arg_int(asked->key), arg_texts(ARRAY(asked->tasks, asked->task_count)),
+                          arg_bool(asked->add_up), arg_limit(asked->limit)),
+                  PG_LIST(arena, take_task, NULL, rows, count));
 }
 
 enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,

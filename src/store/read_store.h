@@ -68,7 +68,9 @@ MUST_CHECK enum store_result read_entry(struct pg *pg, int64_t entry, int32_t sc
                                         const struct visible_sites *visible, struct buffer *json,
                                         bool *found);
 
-MUST_CHECK enum store_result read_days(struct pg *pg, int32_t scheme, struct list_slice *slice);
+/* `missing`: only days that miss their close or a statement of the bank; NULL: all. */
+MUST_CHECK enum store_result read_days(struct pg *pg, int32_t scheme, const char *missing,
+                                       struct list_slice *slice);
 /* The business day that contains now, or else the latest day; and the first day. */
 MUST_CHECK enum store_result read_day_current(struct pg *pg, int32_t scheme, struct date *day,
                                               struct date *first);
@@ -86,6 +88,8 @@ struct payments_filter {
     const bool *held;             /* whether it is held and not released; NULL: either */
     int32_t participant;          /* pays or is paid; 0: any */
     const struct date *from, *to; /* business days; NULL: any */
+    const bool *waiting;          /* whether it is neither confirmed nor failed; NULL: either */
+    const char *side;             /* of the participant: payer or payee; NULL: either */
 };
 
 /* Payments in order of day and id. `after` is the key of the last payment before the slice, or NULL. */
@@ -97,16 +101,48 @@ MUST_CHECK enum store_result read_payment(struct pg *pg, const char *payment_id,
                                           const struct visible_sites *visible, struct buffer *json,
                                           bool *found);
 
-/* Proposed events that have this status. */
+/* Of the proposals that a list has. */
+struct proposed_filter {
+    const char *status;
+    int32_t key;      /* the reader's */
+    const bool *mine; /* whether the key's holder made it; NULL: either */
+};
+
 MUST_CHECK enum store_result read_proposed_list(struct pg *pg, int32_t scheme, enum proposed_family family,
-                                                const char *status, struct list_slice *slice);
+                                                const struct proposed_filter *filter,
+                                                struct list_slice *slice);
 MUST_CHECK enum store_result read_proposed(struct pg *pg, const struct proposed_name *name,
                                            struct buffer *json, bool *found);
 
 /* Schemes at a glance, as JSON objects with commas between them. The operator sees all money; another reader
- * sees the money of its participant (0: of none). */
+ * sees the money of its participant (0: of none). `by_day`: with the cups out by day. */
+struct glance_reader {
+    bool for_operator, by_day;
+    int32_t participant;
+};
 MUST_CHECK enum store_result read_glance(struct pg *pg, const int32_t *schemes, size_t count,
-                                         bool for_operator, int32_t participant, struct buffer *json);
+                                         const struct glance_reader *reader, struct buffer *json);
+
+/* The tasks to look for, in some schemes. */
+struct tasks_asked {
+    const int32_t *schemes;
+    size_t scheme_count;
+    int32_t participant, key; /* the reader's; participant 0: none */
+    const char *const *tasks; /* their names, in their order */
+    size_t task_count;
+    bool add_up; /* gives a row for each task and currency, over all schemes */
+    int limit;   /* one more row than that is given; 0: any number */
+};
+/* How many of a task wait. Texts are in the arena. */
+struct task_row {
+    const char *task;
+    const char *scheme;    /* its code; NULL: of several schemes, or of none */
+    const char *first_day; /* of the scheme; NULL: none */
+    const char *since;     /* the first day of any of these; NULL: unknown */
+    const char *json;      /* an object, with all but the link */
+};
+MUST_CHECK enum store_result read_tasks(struct pg *pg, struct arena *arena, const struct tasks_asked *asked,
+                                        struct task_row **rows, size_t *count);
 
 /* `as_of` NULL: now. */
 MUST_CHECK enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,

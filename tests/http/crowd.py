@@ -189,7 +189,9 @@ SELECT scheme, gen_random_uuid(), business_date, 'payouts', md5(scheme || busine
 INSERT INTO bank_document (scheme, document, received_at, api_key, content, sha256) OVERRIDING SYSTEM VALUE
 SELECT 1, n, now(), 1, 'x', sha256('x') FROM generate_series(1, {days}) AS n;
 INSERT INTO bank_statement (scheme, statement, document, account, statement_id, digest, balances)
-SELECT 1, n, n, '00001000', 'S' || n, sha256('d'), '[]' FROM generate_series(1, {days}) AS n;
+SELECT 1, n, n, '00001000', 'S' || n, sha256('d'),
+       jsonb_build_array(jsonb_build_object('type', 'CLBD', 'amount', '5.00', 'date', {today} - {days} + n - 20))
+  FROM generate_series(1, {days}) AS n;
 INSERT INTO bank_line (scheme, line, statement, booked_on, amount, reference, returned, identity, disposition)
 SELECT 1, n, 1 + (n - 1) / {lines}, {today}, 500, 'L' || n, false, sha256(convert_to(n::text, 'UTF8')),
        CASE WHEN n % 50 = 0 THEN 'unmatched' ELSE 'matched' END

@@ -15,7 +15,7 @@ from statements import SQL, statement_text
 QUERIES = SQL / "queries"
 ROWS = 10
 PER_ROW, AT_ALL = 20, 60  # pages: some indexes for each thing in a row; and for any statement
-PER_SCHEME = 120  # at a glance, with some accounts in arrears and some payments that wait
+PER_SCHEME = 140  # at a glance, with some accounts in arrears, some payments that wait, and four weeks' cups out
 CROWD = Crowd()
 
 
@@ -36,6 +36,10 @@ class Asked:
         self.cursor.execute("EXPLAIN (ANALYZE, BUFFERS, TIMING off, FORMAT JSON) " + call)
         plan = self.cursor.fetchone()[0][0]["Plan"]
         return plan["Shared Hit Blocks"] + plan["Shared Read Blocks"], plan["Actual Rows"]
+
+    def count(self, statement, *values):
+        self.cursor.execute(statement, values)
+        return self.cursor.fetchone()[0]
 
     def literal(self, value):
         if isinstance(value, tuple):  # a text array
@@ -78,35 +82,58 @@ LISTS = {
     "bank lines, far in": ("bank-lines-list", lambda c, half, last: (1, 2000, ROWS, None)),
     "bank lines, open": ("bank-lines-list", lambda c, half, last: (1, -1, ROWS, True)),
     "bank lines, not open": ("bank-lines-list", lambda c, half, last: (1, 2000, ROWS, False)),
-    "days": ("days-list", lambda c, half, last: (1, -1, ROWS)),
-    "days, far in": ("days-list", lambda c, half, last: (1, number(half), ROWS)),
+    "days": ("days-list", lambda c, half, last: (1, -1, ROWS, None)),
+    "days, far in": ("days-list", lambda c, half, last: (1, number(half), ROWS, None)),
+    "days to close": ("days-list", lambda c, half, last: (1, -1, ROWS, "close")),
+    "days without a statement": ("days-list", lambda c, half, last: (1, -1, ROWS, "statement")),
+    "schemes with a task": ("tasks", lambda c, half, last: (c.schemes[1:], 0, 1001, ("exceptions_open",), False, ROWS)),
     "today": ("days-current", lambda c, half, last: (1,)),
     "settlements": ("settlements-list", lambda c, half, last: (1, -1, ROWS, None)),
     "settlements of a participant": ("settlements-list", lambda c, half, last: (1, number(half), ROWS, [3, 203])),
     "seals": ("seals-list", lambda c, half, last: (1, number(half), ROWS)),
     "statements": ("statements-list", lambda c, half, last: (1, -1, ROWS)),
-    "payments": ("payments-list", lambda c, half, last: (1, None, ROWS, None, None, None, None, None)),
-    "payments, far in": ("payments-list", lambda c, half, last: (1, f"{half}/x", ROWS, None, None, None, None, None)),
-    "payments from a day": ("payments-list", lambda c, half, last: (1, None, ROWS, None, None, None, half, None)),
+    "payments": ("payments-list", lambda c, half, last: (1, None, ROWS, None, None, None, None, None, None, None)),
+    "payments, far in": (
+        "payments-list",
+        lambda c, half, last: (1, f"{half}/x", ROWS, None, None, None, None, None, None, None),
+    ),
+    "payments from a day": (
+        "payments-list",
+        lambda c, half, last: (1, None, ROWS, None, None, None, half, None, None, None),
+    ),
     "payments that failed": (
         "payments-list",
-        lambda c, half, last: (1, f"{half}/x", ROWS, "failed", None, None, None, None),
+        lambda c, half, last: (1, f"{half}/x", ROWS, "failed", None, None, None, None, None, None),
     ),
-    "payments that wait": ("payments-list", lambda c, half, last: (1, None, ROWS, "computed", None, None, None, None)),
+    "payments that wait": (
+        "payments-list",
+        lambda c, half, last: (1, None, ROWS, "computed", None, None, None, None, None, None),
+    ),
     "payments of no such status": (
         "payments-list",
-        lambda c, half, last: (1, None, ROWS, "instructed", None, None, None, None),
+        lambda c, half, last: (1, None, ROWS, "instructed", None, None, None, None, None, None),
     ),
-    "payments held": ("payments-list", lambda c, half, last: (1, None, ROWS, None, True, None, None, None)),
-    "payments not held": ("payments-list", lambda c, half, last: (1, None, ROWS, None, False, None, None, None)),
+    "payments held": ("payments-list", lambda c, half, last: (1, None, ROWS, None, True, None, None, None, None, None)),
+    "payments not held": (
+        "payments-list",
+        lambda c, half, last: (1, None, ROWS, None, False, None, None, None, None, None),
+    ),
     "payments of a participant": (
         "payments-list",
-        lambda c, half, last: (1, f"{half}/x", ROWS, None, None, 7, None, None),
+        lambda c, half, last: (1, f"{half}/x", ROWS, None, None, 7, None, None, None, None),
     ),
-    "journals, open": ("proposed-list", lambda c, half, last: (1, -1, ROWS, "open", True)),
-    "journals, approved": ("proposed-list", lambda c, half, last: (1, 1000, ROWS, "approved", True)),
-    "journals, none withdrawn": ("proposed-list", lambda c, half, last: (1, -1, ROWS, "withdrawn", True)),
-    "openings, none approved": ("proposed-list", lambda c, half, last: (1, -1, ROWS, "approved", False)),
+    "payments that wait, in any state": (
+        "payments-list",
+        lambda c, half, last: (1, None, ROWS, None, None, None, None, None, True, None),
+    ),
+    "payments that a participant makes": (
+        "payments-list",
+        lambda c, half, last: (1, None, ROWS, None, None, 7, last - timedelta(days=2), None, True, "payer"),
+    ),
+    "journals, open": ("proposed-list", lambda c, half, last: (1, -1, ROWS, "open", True, False, 1001)),
+    "journals, approved": ("proposed-list", lambda c, half, last: (1, 1000, ROWS, "approved", True, None, 1)),
+    "journals, none withdrawn": ("proposed-list", lambda c, half, last: (1, -1, ROWS, "withdrawn", True, None, 1)),
+    "openings, none approved": ("proposed-list", lambda c, half, last: (1, -1, ROWS, "approved", False, None, 1)),
     "files": ("files-list", lambda c, half, last: (1, last, -1, ROWS)),
     "keys": ("key-read", lambda c, half, last: (None, None, ROWS)),
     "keys, far in": ("key-read", lambda c, half, last: (None, "member-00100/7", ROWS)),
@@ -146,8 +173,8 @@ LISTS = {
     "schemes of a till": ("reference-read-scheme", lambda c, half, last: (N, None, ROWS, [7], None)),
     "schemes of a participant": ("reference-read-scheme", lambda c, half, last: (N, None, ROWS, None, 7)),
     "cup types": ("reference-read-cup-type", lambda c, half, last: (N, None, ROWS)),
-    "proposals, open": ("proposals-list", lambda c, half, last: (None, -1, ROWS, "open")),
-    "proposals, approved": ("proposals-list", lambda c, half, last: (1, 500, ROWS, "approved")),
+    "proposals, open": ("proposals-list", lambda c, half, last: (None, -1, ROWS, "open", False, 1001)),
+    "proposals, approved": ("proposals-list", lambda c, half, last: (1, 500, ROWS, "approved", None, 1)),
     "changes": ("changes-list", lambda c, half, last: (None, -1, ROWS, None, None, None, None)),
     "changes of a scheme, far in": ("changes-list", lambda c, half, last: (1, 2500, ROWS, None, None, None, None)),
     "refund values": (
@@ -160,8 +187,8 @@ LISTS = {
     ),
     "terms": ("reference-read-terms", lambda c, half, last: (("bay-0001", None, None), None, ROWS, [7], None)),
     "a till's key": ("me-read", lambda c, half, last: (1007,)),
-    "schemes at a glance": ("glance", lambda c, half, last: (c.schemes[1 : ROWS + 1], True, 0)),
-    "schemes at a glance, for a participant": ("glance", lambda c, half, last: (c.schemes[:ROWS], False, 7)),
+    "schemes at a glance": ("glance", lambda c, half, last: (c.schemes[1 : ROWS + 1], True, 0, True)),
+    "schemes at a glance, for a participant": ("glance", lambda c, half, last: (c.schemes[:ROWS], False, 7, False)),
 }
 
 
@@ -171,7 +198,42 @@ def test_a_page_reads_no_more_than_it_shows(crowd, name, mode):
     statement, values = LISTS[name]
     pages, rows = crowd.pages(statement, values(crowd, *days(crowd)), mode)
     print(f"{name}, {mode}: {pages} pages for {rows} rows")
-    assert pages <= AT_ALL + (PER_SCHEME if statement == "glance" else PER_ROW) * rows
+    if statement == "tasks":  # looks into each scheme
+        assert 0 < rows == ROWS and pages <= AT_ALL + 10 * len(crowd.schemes)
+    else:
+        assert pages <= AT_ALL + (PER_SCHEME if statement == "glance" else PER_ROW) * rows
+
+
+OFFICE_TASKS = (
+    *("days_not_closed", "statements_missing", "bank_lines_open", "payments_held", "payments_to_approve"),
+    *("payments_to_send", "payments_unconfirmed", "exceptions_open", "openings_to_approve", "journals_to_approve"),
+    *("proposals_to_approve", "shipments_late", "openings_proposed", "journals_proposed", "proposals_made"),
+)
+OWN_TASKS = ("payments_to_make", "payments_to_get")
+PER_THING = 5  # pages: of an index and of the row, for each thing that a task counts
+
+
+@pytest.mark.parametrize("mode", ["force_custom_plan", "force_generic_plan"])
+@pytest.mark.parametrize("large", [True, False])
+def test_tasks_read_no_more_than_they_count(crowd, large, mode):
+    """Of each scheme some probes, and the things that wait there. They are counted here one by one."""
+    schemes = crowd.schemes[:1] if large else crowd.schemes[1:]
+    pages, rows = crowd.pages("tasks", (schemes, 0, 1001, OFFICE_TASKS, False, None), mode)
+    things = sum(
+        crowd.count(f"SELECT count(*) FROM {of} AND scheme = ANY (%s)", schemes)
+        for of in (
+            "payment WHERE status NOT IN ('confirmed', 'failed')",
+            "exception_open WHERE true",
+            "bank_line_open WHERE true",
+            "proposed_event WHERE status = 'open'",
+            "transfer WHERE sent <> received + lost",
+        )
+    ) + crowd.count("SELECT count(*) FROM proposal")
+    print(f"large {large}, {mode}: {pages} pages for {rows} rows of {things} things")
+    assert rows >= (7 if large else len(schemes))
+    assert pages <= AT_ALL + 40 * len(schemes) + PER_THING * things
+    pages, rows = crowd.pages("tasks", (schemes, 7, 1001, OWN_TASKS, False, None), mode)
+    assert pages <= AT_ALL + 10 * len(schemes) + PER_THING * things
 
 
 @pytest.mark.parametrize("mode", ["force_custom_plan", "force_generic_plan"])
@@ -207,7 +269,7 @@ REPORTS = {
     ),
     "settlement": ("report-settlement", lambda c, half, last: (1, last, None), 10),
     "stock": ("report-stock", lambda c, half, last: (1, last, None), 30),
-    "transfers": ("report-transfers", lambda c, half, last: (1, last), 20),
+    "transfers": ("report-transfers", lambda c, half, last: (1, last, None), 20),
     "open things of a scheme": ("report-winding-up", lambda c, half, last: (1, None), 20),
     "statements of a day": ("report-participant-statement", lambda c, half, last: (1, last, last, None, None), 30),
     "journal of a day": ("report-journal", lambda c, half, last: (1, last, last, None, None), 1),

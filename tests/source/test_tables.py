@@ -48,6 +48,7 @@ LISTS_OF_TEXTS = {
     ("src/report/report.c", "exception_states"),
     ("src/report/report.c", "line_choices"),
     ("src/report/report.c", "totals_choices"),
+    ("src/report/report.c", "transfer_states"),
     ("src/store/change_store.c", "change_words"),
     ("src/store/pg_connection.c", "keywords"),
     ("src/store/pg_connection.c", "values"),

@@ -1,6 +1,7 @@
 -- Schemes at a glance, each as JSON and with its code, in the order in which they are asked for. $1 schemes,
--- $2 whether for their operator; else $3 the participant whose money to show (0: none). A scheme costs some
--- probes of indexes, and one more for each account of arrears; tables hold the sums over many rows.
+-- $2 whether for their operator; else $3 the participant whose money to show (0: none); $4 whether to show the cups out
+-- at the end of each of the last four weeks' closed days. A scheme costs some probes of indexes, and one more for each
+-- account of arrears; tables hold the sums over many rows.
 SELECT json_strip_nulls(json_build_object(
            'scheme', s.code, 'currency', s.currency, 'business_date', today.business_date,
            'days_to_close', (SELECT count(*) FROM business_day d WHERE d.scheme = s.id AND d.state <> 'closed' AND d.ends_at <= now()),
@@ -17,7 +18,24 @@ SELECT json_strip_nulls(json_build_object(
            'cover', CASE WHEN $2 THEN (
                SELECT json_build_object('required', amount_text(c.required, s.decimals), 'held', amount_text(c.held, s.decimals),
                                         'difference', amount_text(c.held - c.required, s.decimals))
-                 FROM cover_through(s.id, today.business_date) AS c) END)),
+                 FROM cover_through(s.id, today.business_date) AS c) END,
+           'cups_out', CASE WHEN $2 THEN (
+               SELECT coalesce(sum(k.amount), 0) FROM kinds_through(s.id, 'infinity') AS k WHERE k.kind = :account_with_customers) END,
+           'cups_out_by_day', CASE WHEN $2 AND $4::boolean THEN (
+               SELECT json_agg(json_build_object('date', w.business_date, 'cups', w.cups) ORDER BY w.business_date)
+                 FROM (SELECT d.business_date, d.state,
+                              coalesce(stands.amount, 0)
+                              - coalesce(sum(moved.amount) OVER (ORDER BY d.business_date DESC
+                                                                 ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING), 0) AS cups
+                         FROM business_day d
+                        CROSS JOIN (SELECT sum(k.amount) AS amount FROM kind_balance k
+                                     WHERE k.scheme = s.id AND k.kind = :account_with_customers) AS stands
+                         LEFT JOIN (SELECT m.business_date, sum(m.movement) AS amount FROM kind_movement m
+                                     WHERE m.scheme = s.id AND m.kind = :account_with_customers
+                                       AND m.business_date > closed.business_date - 28
+                                     GROUP BY m.business_date) AS moved ON moved.business_date = d.business_date
+                        WHERE d.scheme = s.id AND d.business_date > closed.business_date - 28) AS w
+                WHERE w.state = 'closed') END)),
        s.code
   FROM unnest($1::integer[]) WITH ORDINALITY AS asked(id, place)
   JOIN scheme s ON s.id = asked.id

@@ -60,6 +60,7 @@
     }
 /* clang-format off */
 #define WHY    {"why", "Recorded with the change: 1 to 200 characters", false}
+#define MINE   {"mine", "Of open ones: only those that the holder of the key has proposed, or only those of others", false}
 #define SLICED {"limit", "Items on a page", false}, {"cursor", "The next of the page before", false}
 
 static const struct route routes[] = {
@@ -79,6 +80,10 @@ static const struct route routes[] = {
      .id = "getMetrics", .tag = TAG_SERVICE},
     {GET("/openapi.json", 0, handle_openapi, "This document", "Document"), .at_once = true,
      .id = "getDocument", .tag = TAG_SERVICE},
+    {LIST("/v1/tasks/{task}", FOR_ALL, handle_tasks_list, "The schemes in which a task waits to be done", "TaskList"),
+     .id = "listTasks", .tag = TAG_SERVICE,
+     .about = "GET / has the tasks of the caller. Each has a link to the list with exactly the things that it counts. A "
+              "task that the caller's role does not have waits nowhere."},
 
     /* events */
     {POST("/v1/events", FOR_POS | FOR_STAFF, NULL, "Posts one event, an array of up to 1000, or a stream of any number", "Posted"),
@@ -248,7 +253,7 @@ static const struct route routes[] = {
 
     {GET("/v1/proposals", FOR_OFFICE, handle_proposals_list, "Writes that wait for a second person, and "
                                                              "decided ones; journals have a list of their own", "ProposalList"),
-     .parameters = {{"status", "open unless given", false, "JournalStatus"},
+     .parameters = {{"status", "open unless given", false, "JournalStatus"}, MINE,
                     {"scheme", "Code of a scheme that it concerns", false}, SLICED},
      .id = "listProposals", .tag = TAG_PROPOSALS},
     {GET("/v1/proposals/{proposal}", FOR_OFFICE, handle_proposal_get, "A write that waits for a second person, or a decided one", "Proposal"),
@@ -269,7 +274,10 @@ static const struct route routes[] = {
      .id = "listChanges", .tag = TAG_REFERENCE},
 
     /* days and settlements */
-    {LIST("/v1/schemes/{scheme}/days", FOR_OFFICE, handle_days_list, "Business days and their states", "DayList"),
+    {GET("/v1/schemes/{scheme}/days", FOR_OFFICE, handle_days_list, "Business days and their states", "DayList"),
+     .parameters = {{"missing", "close: only days that should be closed and are not; statement: only days of the bank (Monday "
+                                "to Friday, no holiday) that are over and of which no statement was read, after the closing "
+                                "balance of the last one", false, "DayMissing"}, SLICED},
      .id = "listDays", .tag = TAG_SETTLEMENTS},
     {POST("/v1/schemes/{scheme}/days/{date}/close", FOR_STAFF, handle_day_close,
           "Closes a business day; a second close returns the first settlement", "Settlement"),
@@ -294,7 +302,9 @@ static const struct route routes[] = {
     {GET("/v1/payments", FOR_PARTICIPANT | FOR_OFFICE, handle_payments_list, "Payments of a scheme, by day", "PaymentList"),
      .parameters = {SCHEME, {"status", "Its status", false, "PaymentStatus"},
                     {"held", "Whether it is held and not released", false},
+                    {"waiting", "Whether it is neither confirmed nor failed", false},
                     {"participant", "Code of the participant that pays or is paid", false},
+                    {"side", "Whether the participant is the payer or the payee; either unless given", false, "PaymentSide"},
                     {"from", "First business day", false}, {"to", "Last business day", false}, SLICED},
      .id = "listPayments", .tag = TAG_PAYMENTS},
     {GET("/v1/payments/{payment_id}", FOR_PARTICIPANT | FOR_OFFICE, handle_payment_get, "A payment with its changes",
@@ -317,7 +327,7 @@ static const struct route routes[] = {
      .body = &shape_reason, .answer_statuses = {200},
      .id = "failPayment", .tag = TAG_PAYMENTS, REASONS(REASON_PAYMENT_STATE, REASON_SCHEME_NOT_OPEN)},
     {GET("/v1/journals", FOR_OFFICE, handle_journals_list, "Journals that wait for a second person", "JournalList"),
-     .parameters = {SCHEME, {"status", "open unless given", false, "JournalStatus"}, SLICED},
+     .parameters = {SCHEME, {"status", "open unless given", false, "JournalStatus"}, MINE, SLICED},
      .id = "listJournals", .tag = TAG_JOURNALS},
     {POST("/v1/journals/{event_id}/approve", FOR_STAFF, handle_journal_approve,
           "Approves another person's journal: the service then posts it as an entry", "Journal"),
@@ -334,7 +344,7 @@ static const struct route routes[] = {
     /* openings */
     {GET("/v1/openings", FOR_OFFICE, handle_openings_list,
          "Openings, and reversals of openings, that wait for a second person", "OpeningList"),
-     .parameters = {SCHEME, {"status", "open unless given", false, "JournalStatus"}, SLICED},
+     .parameters = {SCHEME, {"status", "open unless given", false, "JournalStatus"}, MINE, SLICED},
      .id = "listOpenings", .tag = TAG_OPENINGS,
      .about = "An opening is proposed by posting it as an event. While it waits, nothing else is posted in the "
               "scheme, and no day closes."},

@@ -4,10 +4,10 @@
 
 #include "http/pages/page_acts.h"
 #include "http/pages/page_layouts.h"
+#include "http/pages/page_tasks.h"
 #include "http/request/problem.h"
 #include "http/request/route.h"
 #include "report/html.h"
-#include "report/plot.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -75,23 +75,10 @@ static void add_see(const struct page_view *view, const struct page_scope *scope
         buffer_add_text(view->text, "</ul>\n");
 }
 
-static void add_plot(const struct page_view *view, const json_t *answer, struct buffer *text)
+static void add_plot(const struct page_view *view, const json_t *answer)
 {
-    const struct report_plot *about = &view->about->plot;
-    size_t index;
-    json_t *item;
-    if (view->about->plot_of == NULL)
-        return;
-    struct plot *plot = plot_new(about);
-    if (plot == NULL) {
-        text->failed = true;
-        return;
-    }
-    json_array_foreach(json_object_get(answer, view->about->plot_of), index, item)
-        plot_add(plot, json_string_value(json_object_get(item, about->x)),
-                 json_string_value(json_object_get(item, about->y)), NULL, NULL);
-    plot_write(plot, text);
-    plot_free(plot);
+    if (view->about->plot_of != NULL)
+        page_plot(view, json_object_get(answer, view->about->plot_of));
 }
 
 static void add_form(const struct request *request, struct buffer *text, enum media media, const char *before,
@@ -125,11 +112,13 @@ static void add_content(struct page_view *view, const json_t *answer)
     const struct page_scope scope = {.object = answer};
     if (strcmp(view->about->schema, "Index") == 0) {
         page_layout_index(view, &scope);
+    } else if (strcmp(view->about->schema, "TaskList") == 0) {
+        page_layout_tasks(view, json_object_get(answer, "items"));
     } else if (strcmp(view->about->schema, "ReportList") == 0) {
         page_layout_reports(view);
     } else {
         page_object(view, &scope);
-        add_plot(view, answer, view->text);
+        add_plot(view, answer);
         page_acts(view, &scope);
         add_see(view, &scope);
     }

@@ -4,6 +4,7 @@
 
 #include "base/uri.h"
 #include "http/pages/page_report.h"
+#include "http/pages/page_tasks.h"
 #include "report/html.h"
 
 #include <string.h>
@@ -21,13 +22,12 @@ struct figure {
 
 static const struct figure figures[] = {
     {"Last close", "last_closed", "date", "/v1/settlements/{scheme}/{date}", NULL},
-    {"Days to close", NULL, "days_to_close", "/v1/schemes/{scheme}/days", "overdue"},
+    {"Deposits required", "cover", "required", "/v1/reports/deposit-cover?scheme={scheme}", NULL},
     {"Deposits held", "cover", "held", "/v1/reports/deposit-cover?scheme={scheme}", NULL},
-    {"Worth of the cups", "cover", "required", "/v1/reports/deposit-cover?scheme={scheme}", NULL},
     {"Held less required", "cover", "difference", "/v1/reports/deposit-cover?scheme={scheme}", "not covered"},
-    {"Exceptions open", NULL, "exceptions_open", "/v1/reports/exceptions?scheme={scheme}", NULL},
-    {"Payments waiting", "payments_waiting", "count", "/v1/payments?scheme={scheme}", NULL},
-    {"Their sum", "payments_waiting", "amount", "/v1/payments?scheme={scheme}", NULL},
+    {"Cups out", NULL, "cups_out", "/v1/reports/stock?scheme={scheme}", NULL},
+    {"Payments waiting", "payments_waiting", "count", "/v1/payments?scheme={scheme}&waiting=true", NULL},
+    {"Their sum", "payments_waiting", "amount", "/v1/payments?scheme={scheme}&waiting=true", NULL},
     {"Arrears to the pool", "arrears", "owed", "/v1/reports/ageing?scheme={scheme}", NULL},
     {"Arrears of the pool", "arrears", "owing", "/v1/reports/ageing?scheme={scheme}", NULL},
     {"Latest seal", NULL, "seal", "/v1/seals?scheme={scheme}", NULL},
@@ -98,6 +98,9 @@ static void add_scheme(struct page_view *view, const struct page_scope *scope)
     for (size_t i = 0; i < sizeof figures / sizeof figures[0]; i++)
         add_figure(view, scope, &figures[i]);
     buffer_add_text(view->text, "</ul>\n");
+    const json_t *days = json_object_get(scope->object, "cups_out_by_day");
+    if (json_array_size(days) > 1)
+        page_plot(view, days);
     add_starts(view, scope);
     buffer_add_text(view->text, "</section>\n");
 }
@@ -106,9 +109,12 @@ void page_layout_index(struct page_view *view, const struct page_scope *scope)
 {
     size_t index;
     json_t *scheme;
+    const json_t *tasks = json_object_get(scope->object, "tasks");
     if (view->request->session != 0 && page_leads(view->request, "/counter"))
         buffer_add_text(view->text,
                         "<ul class=\"acts\">\n<li><a href=\"/counter\">Open the counter</a></li>\n</ul>\n");
+    if (tasks != NULL)
+        page_layout_tasks(view, tasks);
     json_array_foreach(json_object_get(scope->object, "schemes"), index, scheme)
     {
         const struct page_scope inner = {.object = scheme, .outer = scope};

@@ -5,7 +5,7 @@
 
 #include "http/pages/page_view.h"
 
-/* Adds a card for each scheme, from the answer that index.c has made. */
+/* Adds the tasks, and a card for each scheme, from the answer that index.c has made. */
 void page_layout_index(struct page_view *view, const struct page_scope *scope);
 /* Adds the reports that the key may read, each with its form. */
 void page_layout_reports(struct page_view *view);

@@ -32,7 +32,10 @@
     }
 
 static const struct page_about abouts[] = {
-    {.schema = "Index", .title = "The network at a glance"},
+    {.schema = "Index",
+     .title = "Today",
+     .plot = {PLOT_LINES, "Cups with customers at the end of each closed day", "date", "cups", NULL, NULL}},
+    {.schema = "TaskList", .title = "Where it waits"},
     {.schema = "Settlement",
      .title = "Settlement",
      .columns = {"site", "brought_forward", "collected", "refunded", "fees", "tax", "stock", "other", "net"},

@@ -7,7 +7,9 @@
 #include "http/pages/page_change.h"
 #include "http/request/route.h"
 #include "report/html.h"
+#include "report/plot.h"
 
+#include <stdio.h>
 #include <string.h>
 
 enum { COLUMNS_MAX = 32, NARROW = 8, ROWS_MAX = 500 };
@@ -226,6 +228,31 @@ void page_table(struct page_view *view, const struct page_scope *scope, const ch
     if (!items && json_array_size(list) > ROWS_MAX)
         buffer_printf(view->text, "<p>The first %d of %zu. All are in the other forms of this page.</p>\n",
                       (int)ROWS_MAX, json_array_size(list));
+}
+
+/* --- pictures --------------------------------------------------------------------------------------------
+ */
+
+void page_plot(const struct page_view *view, const json_t *list)
+{
+    const struct report_plot *about = &view->about->plot;
+    size_t index;
+    json_t *item;
+    struct plot *plot = plot_new(about);
+    if (plot == NULL) {
+        view->text->failed = true;
+        return;
+    }
+    json_array_foreach(list, index, item)
+    {
+        const json_t *value = json_object_get(item, about->y);
+        char number[32];
+        snprintf(number, sizeof number, "%lld", json_integer_value(value));
+        plot_add(plot, json_string_value(json_object_get(item, about->x)),
+                 json_is_integer(value) ? number : json_string_value(value), NULL, NULL);
+    }
+    plot_write(plot, view->text);
+    plot_free(plot);
 }
 
 /* --- objects ------------------------------------------------------------------------------------------- */

@@ -10,5 +10,7 @@ const char *page_title(const struct page_view *view);
 void page_object(struct page_view *view, const struct page_scope *scope);
 /* Adds a list of objects as a table. */
 void page_table(struct page_view *view, const struct page_scope *scope, const char *name, const json_t *list);
+/* Adds the picture that the page's rule describes, of a list of objects. */
+void page_plot(const struct page_view *view, const json_t *list);
 
 #endif

@@ -178,6 +178,18 @@ bool request_date(const struct request *request, struct answer *answer, const ch
     return false;
 }
 
+bool request_flag(const struct request *request, struct answer *answer, const char *name, bool *value,
+                  const bool **asked)
+{
+    const char *text = request_query(request, name);
+    *asked = text != NULL ? value : NULL;
+    *value = text != NULL && strcmp(text, "true") == 0;
+    if (text == NULL || *value || strcmp(text, "false") == 0)
+        return true;
+    faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, name, "must be true or false");
+    return false;
+}
+
 bool request_why(const struct request *request, struct answer *answer, const char **why)
 {
     *why = request_query(request, "why");

@@ -130,6 +130,10 @@ const struct scheme *request_scheme(const struct request *request, struct answer
 /* Reads ?name=YYYY-MM-DD. False: a fault has been added. If the parameter is absent, *date stays as it is. */
 MUST_CHECK bool request_date(const struct request *request, struct answer *answer, const char *name,
                              struct date *date);
+/* Reads ?name=true or false into *value. *asked: `value`, or NULL if the parameter is absent. False: a fault
+ * has been added. */
+MUST_CHECK bool request_flag(const struct request *request, struct answer *answer, const char *name,
+                             bool *value, const bool **asked);
 /* Reads ?why=, the reason that is recorded with a change; NULL: not given. False: a fault has been added. */
 MUST_CHECK bool request_why(const struct request *request, struct answer *answer, const char **why);
 

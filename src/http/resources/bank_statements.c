@@ -49,19 +49,13 @@ void handle_bank_statements_list(const struct request *request, struct answer *a
 void handle_bank_lines_list(const struct request *request, struct answer *answer)
 {
     struct list_slice slice;
-    const char *open = request_query(request, "open");
-    bool is_open = open != NULL && strcmp(open, "true") == 0;
+    bool is_open;
+    const bool *open;
     const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
-    if (scheme == NULL)
+    if (scheme == NULL || !request_flag(request, answer, "open", &is_open, &open) ||
+        !slice_begin(request, answer, &slice))
         return;
-    if (open != NULL && !is_open && strcmp(open, "false") != 0) {
-        faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "open", "must be true or false");
-        return;
-    }
-    if (!slice_begin(request, answer, &slice))
-        return;
-    enum store_result result =
-        read_bank_lines(request->pg, scheme->id, open != NULL ? &is_open : NULL, &slice);
+    enum store_result result = read_bank_lines(request->pg, scheme->id, open, &slice);
     slice_end(request, answer, result, &slice);
 }
 

@@ -9,6 +9,9 @@
 /* index.c */
 void handle_index(const struct request *request, struct answer *answer);
 
+/* tasks.c */
+void handle_tasks_list(const struct request *request, struct answer *answer);
+
 /* ops.c */
 void handle_style(const struct request *request, struct answer *answer);
 void handle_healthz(const struct request *request, struct answer *answer);

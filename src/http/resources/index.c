@@ -1,13 +1,17 @@
 /* SPDX-License-Identifier: ISC */
-/* GET /: the present state of the key's network, a slice of its schemes, and a line per route. */
+/* GET /: the reader's tasks, the present state of its network, a slice of its schemes, and a line per route. */
 #include "http/resources/handlers.h"
 
 #include "http/request/json_text.h"
 #include "http/request/router.h"
 #include "http/request/slice.h"
+#include "http/resources/tasks.h"
 #include "version.h"
 
 #include <string.h>
+
+/* More schemes than that are shown without a picture of each. */
+enum { IN_FULL_MAX = 20 };
 
 /* The schemes of a slice, and whether there are more after them. */
 struct chosen {
@@ -45,11 +49,12 @@ static enum store_result add_schemes(const struct request *request, const struct
                                      struct buffer *text)
 {
     const struct identity *identity = request->identity;
-    bool office = identity_has_all(identity);
+    const struct glance_reader reader = {.for_operator = identity_has_all(identity),
+                                         .by_day = chosen->count <= IN_FULL_MAX,
+                                         .participant = identity->participant};
     member_begin(text, "schemes");
     buffer_add_char(text, '[');
-    enum store_result result =
-        read_glance(request->pg, chosen->ids, chosen->count, office, identity->participant, text);
+    enum store_result result = read_glance(request->pg, chosen->ids, chosen->count, &reader, text);
     buffer_add_char(text, ']');
     return result;
 }
@@ -82,6 +87,8 @@ void handle_index(const struct request *request, struct answer *answer)
     member_string(text, "service", "depositd");
     member_string(text, "version", DEPOSITD_VERSION);
     member_string(text, "openapi", "/openapi.json");
+    if (wanted.after == NULL && !tasks_add(request, answer))
+        return;
     enum store_result result = add_schemes(request, &chosen, text);
     if (result != STORE_OK) {
         answer_store_failure(answer, result);

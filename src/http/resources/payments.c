@@ -16,25 +16,20 @@ enum { PAYMENT_ID_MAX = 35 };
 
 /* Keeps the parameters while the statement runs. */
 struct asked {
-    bool held;
+    bool held, waiting;
     struct date from, to;
 };
 
-static void state_asked(const struct request *request, struct answer *answer, struct asked *asked,
+static bool state_asked(const struct request *request, struct answer *answer, struct asked *asked,
                         struct payments_filter *filter)
 {
     enum payment_status status;
-    const char *held = request_query(request, "held");
     filter->status = request_query(request, "status");
     if (filter->status != NULL && !payment_status_parse(filter->status, &status))
         faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "status",
                              "is no status of a payment");
-    if (held == NULL)
-        return;
-    asked->held = strcmp(held, "true") == 0;
-    filter->held = &asked->held;
-    if (!asked->held && strcmp(held, "false") != 0)
-        faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "held", "must be true or false");
+    return request_flag(request, answer, "held", &asked->held, &filter->held) &&
+           request_flag(request, answer, "waiting", &asked->waiting, &filter->waiting);
 }
 
 /* A participant's key knows of no other participant. */
@@ -53,12 +48,25 @@ static void participant_asked(const struct request *request, struct answer *answ
         filter->participant = participant->id;
 }
 
+static void side_asked(const struct request *request, struct answer *answer, struct payments_filter *filter)
+{
+    filter->side = request_query(request, "side");
+    if (filter->side == NULL)
+        return;
+    if (strcmp(filter->side, "payer") != 0 && strcmp(filter->side, "payee") != 0)
+        faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "side", "must be payer or payee");
+    else if (filter->participant == 0)
+        faults_add_parameter(&answer->faults, REASON_PARAMETER_MISSING, "participant",
+                             "side is the side of a participant");
+}
+
 static bool filter_asked(const struct request *request, struct answer *answer, struct asked *asked,
                          struct payments_filter *filter)
 {
-    state_asked(request, answer, asked, filter);
+    bool known = state_asked(request, answer, asked, filter);
     participant_asked(request, answer, filter);
-    if (!request_date(request, answer, "from", &asked->from) ||
+    side_asked(request, answer, filter);
+    if (!known || !request_date(request, answer, "from", &asked->from) ||
         !request_date(request, answer, "to", &asked->to))
         return false;
     filter->from = asked->from.days != INT32_MIN ? &asked->from : NULL;

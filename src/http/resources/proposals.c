@@ -12,14 +12,16 @@
 void handle_proposals_list(const struct request *request, struct answer *answer)
 {
     struct list_slice slice;
+    struct proposed_filter filter;
+    bool is_mine;
     const char *code = request_query(request, "scheme");
     const struct scheme *scheme = code != NULL ? request_scheme(request, answer, code) : NULL;
     if (code != NULL && scheme == NULL)
         return;
-    const char *status = proposal_status_asked(request, answer, "is no status of a proposal");
-    if (status == NULL || !slice_begin(request, answer, &slice))
+    if (!proposed_asked(request, answer, "is no status of a proposal", &is_mine, &filter) ||
+        !slice_begin(request, answer, &slice))
         return;
-    enum store_result result = read_writes(request->pg, scheme != NULL ? scheme->id : 0, status, &slice);
+    enum store_result result = read_writes(request->pg, scheme != NULL ? scheme->id : 0, &filter, &slice);
     slice_end(request, answer, result, &slice);
 }
 

@@ -13,13 +13,14 @@
 static void list(const struct request *request, struct answer *answer, enum proposed_family family)
 {
     struct list_slice slice;
+    struct proposed_filter filter;
+    bool is_mine;
     const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
-    if (scheme == NULL)
+    if (scheme == NULL ||
+        !proposed_asked(request, answer, "is no status of a proposed event", &is_mine, &filter) ||
+        !slice_begin(request, answer, &slice))
         return;
-    const char *status = proposal_status_asked(request, answer, "is no status of a proposed event");
-    if (status == NULL || !slice_begin(request, answer, &slice))
-        return;
-    enum store_result result = read_proposed_list(request->pg, scheme->id, family, status, &slice);
+    enum store_result result = read_proposed_list(request->pg, scheme->id, family, &filter, &slice);
     slice_end(request, answer, result, &slice);
 }
 

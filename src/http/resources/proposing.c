@@ -36,6 +36,20 @@ const char *proposal_status_asked(const struct request *request, struct answer *
     return proposal_status_words[i];
 }
 
+bool proposed_asked(const struct request *request, struct answer *answer, const char *fault, bool *is_mine,
+                    struct proposed_filter *filter)
+{
+    *filter = (struct proposed_filter){.status = proposal_status_asked(request, answer, fault),
+                                       .key = request->identity->key};
+    if (filter->status == NULL || !request_flag(request, answer, "mine", is_mine, &filter->mine))
+        return false;
+    if (filter->mine == NULL || strcmp(filter->status, proposal_status_words[PROPOSAL_OPEN]) == 0)
+        return true;
+    faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "mine",
+                         "tells open ones apart: it goes with no other status");
+    return false;
+}
+
 void answer_proposed(const struct request *request, struct answer *answer)
 {
     answer->status = 202;

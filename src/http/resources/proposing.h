@@ -6,6 +6,7 @@
 
 #include "app/network/control.h"
 #include "http/request/handler.h"
+#include "store/read_store.h"
 
 /* Describes the request's write, which is kept if it needs a second person. The answer's body gets the
  * proposal. */
@@ -17,6 +18,10 @@ void answer_proposed(const struct request *request, struct answer *answer);
 
 /* The status that ?status= asks for, or "open". NULL: there is no such status, and `fault` has been added. */
 const char *proposal_status_asked(const struct request *request, struct answer *answer, const char *fault);
+
+/* The same, and ?mine=, which points into *is_mine. False: a fault has been added. */
+MUST_CHECK bool proposed_asked(const struct request *request, struct answer *answer, const char *fault,
+                               bool *is_mine, struct proposed_filter *filter);
 
 /* Each of these carries out a write that a second person has approved, under the usual checks. */
 typedef void approver(const struct request *request, struct answer *answer, const struct kept_write *kept,

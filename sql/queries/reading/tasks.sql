@@ -1,0 +1,100 @@
+-- The tasks of some schemes: how many things wait, their sum in money or cups, and the first day of any of them.
+-- $1 the schemes, $2 the reader's participant (0: none), $3 its key, $4 the tasks to look for, in their order, $5
+-- whether to add up the schemes, by task and currency; at most $6 rows (null: all). A slice asks for the schemes after
+-- the last one before. Each row has the task, the scheme's code (null: of several, or of none), the scheme's first
+-- day, the first day of the things, and all as JSON. A task costs a probe of an index in each scheme, and the things
+-- that it counts.
+WITH found AS (
+    SELECT array_position($4::text[], waits.task) AS task_place, asked.place, waits.task, s.id AS scheme, s.code::text,
+           s.currency, s.decimals, waits.how_many, waits.amount, waits.cups, waits.since
+      FROM unnest($1::integer[]) WITH ORDINALITY AS asked(id, place)
+      JOIN scheme s ON s.id = asked.id
+     CROSS JOIN LATERAL (
+           SELECT 'days_not_closed' AS task, count(*) AS how_many, NULL::numeric AS amount, NULL::numeric AS cups,
+                  min(d.business_date) AS since
+             FROM business_day d
+            WHERE 'days_not_closed' = ANY ($4) AND d.scheme = s.id AND d.state <> 'closed'
+              AND d.ends_at + make_interval(mins => s.close_after_minutes) <= now()
+           UNION ALL -- days of the bank after the closing balance of the last statement
+           SELECT 'statements_missing', count(*), NULL, NULL, min(d.business_date)
+             FROM (SELECT max((b.balance ->> 'date')::date) AS day
+                     FROM (SELECT t.balances FROM bank_statement t WHERE t.scheme = s.id ORDER BY t.statement DESC LIMIT 10) AS late,
+                          jsonb_array_elements(late.balances) AS b(balance)
+                    WHERE 'statements_missing' = ANY ($4) AND b.balance ->> 'type' = 'CLBD') AS told
+             JOIN business_day d ON d.scheme = s.id AND d.business_date > told.day
+                                AND d.business_date < (now() AT TIME ZONE s.time_zone)::date
+            WHERE extract(isodow FROM d.business_date) < 6 AND d.business_date <> ALL (s.holidays)
+           UNION ALL
+           SELECT 'bank_lines_open', count(*), sum(l.amount), NULL, min(l.booked_on)
+             FROM bank_line_open o JOIN bank_line l ON l.scheme = o.scheme AND l.line = o.line
+            WHERE 'bank_lines_open' = ANY ($4) AND o.scheme = s.id
+           UNION ALL
+           SELECT p.task, count(*), sum(p.amount), NULL, min(p.business_date)
+             FROM (SELECT CASE p.status WHEN 'approved' THEN 'payments_to_send' WHEN 'instructed' THEN 'payments_unconfirmed'
+                                        ELSE CASE WHEN p.held IS NOT NULL AND NOT p.released THEN 'payments_held'
+                                                  ELSE 'payments_to_approve' END END AS task,
+                          p.amount, p.business_date
+                     FROM payment p
+                    WHERE $4 && ARRAY['payments_held', 'payments_to_approve', 'payments_to_send', 'payments_unconfirmed']
+                      AND p.scheme = s.id AND p.status NOT IN ('confirmed', 'failed')) AS p
+            WHERE p.task = ANY ($4)
+            GROUP BY p.task
+           UNION ALL
+           SELECT p.task, count(*), sum(p.amount), NULL, min(p.business_date)
+             FROM (SELECT CASE p.payer WHEN $2::integer THEN 'payments_to_make' ELSE 'payments_to_get' END AS task,
+                          p.amount, p.business_date
+                     FROM payment p
+                    WHERE $4 && ARRAY['payments_to_make', 'payments_to_get'] AND p.scheme = s.id AND p.status NOT IN ('confirmed', 'failed')
+                      AND $2 IN (p.payer, p.payee)) AS p
+            WHERE p.task = ANY ($4)
+            GROUP BY p.task
+           UNION ALL -- since the day of the first entry that has one
+           SELECT 'exceptions_open', count(*), NULL, NULL,
+                  (SELECT x.business_date FROM exception_open o
+                     JOIN exception x ON x.scheme = o.scheme AND x.entry = o.entry AND x.position = o.position
+                    WHERE o.scheme = s.id ORDER BY o.entry, o.position LIMIT 1)
+             FROM exception_open o
+            WHERE 'exceptions_open' = ANY ($4) AND o.scheme = s.id
+           UNION ALL
+           SELECT j.task, count(*), NULL, NULL, min(j.proposed_on)
+             FROM (SELECT CASE j.kind WHEN :kind_journal THEN 'journals' ELSE 'openings' END
+                          || CASE k.holder WHEN (SELECT holder FROM api_key WHERE id = $3::integer)
+                                           THEN '_proposed' ELSE '_to_approve' END AS task,
+                          (j.proposed_at AT TIME ZONE s.time_zone)::date AS proposed_on
+                     FROM proposed_event j JOIN api_key k ON k.id = j.proposed_by
+                    WHERE $4 && ARRAY['openings_to_approve', 'openings_proposed', 'journals_to_approve', 'journals_proposed']
+                      AND j.scheme = s.id AND j.status = 'open') AS j
+            WHERE j.task = ANY ($4)
+            GROUP BY j.task
+           UNION ALL -- on the road for longer than a day, as the day stands that contains now
+           SELECT 'shipments_late', count(*), NULL, sum(t.sent - t.received - t.lost), min(t.business_date)
+             FROM transfer t
+            WHERE 'shipments_late' = ANY ($4) AND t.scheme = s.id AND t.sent <> t.received + t.lost
+              AND t.received + t.lost < t.sent
+              AND t.business_date < (SELECT d.business_date FROM business_day d
+                                      WHERE d.scheme = s.id AND d.starts_at <= now() ORDER BY d.business_date DESC LIMIT 1) - 1
+           ) AS waits
+     WHERE waits.how_many > 0
+    UNION ALL -- proposals are of no scheme, or of several
+    SELECT array_position($4, p.task), 0, p.task, NULL, NULL, NULL, NULL, count(*), NULL, NULL, min(p.proposed_on)
+      FROM (SELECT CASE k.holder WHEN (SELECT holder FROM api_key WHERE id = $3::integer)
+                                 THEN 'proposals_made' ELSE 'proposals_to_approve' END AS task,
+                   (p.proposed_at AT TIME ZONE 'UTC')::date AS proposed_on
+              FROM proposal p JOIN api_key k ON k.id = p.proposed_by
+             WHERE $4 && ARRAY['proposals_to_approve', 'proposals_made']
+               AND NOT EXISTS (SELECT FROM proposal_decision d WHERE d.proposal = p.number)) AS p
+     WHERE p.task = ANY ($4)
+     GROUP BY p.task),
+listed AS (
+    SELECT task_place, place, task, scheme, code, NULL::bigint AS schemes, currency, decimals, how_many, amount, cups, since
+      FROM found WHERE NOT $5::boolean
+    UNION ALL
+    SELECT task_place, min(place), task, NULL, NULL, nullif(count(scheme), 0), currency, decimals, sum(how_many), sum(amount),
+           sum(cups), min(since)
+      FROM found WHERE $5::boolean GROUP BY task_place, task, currency, decimals)
+SELECT task, code, (SELECT min(d.business_date) FROM business_day d WHERE d.scheme = listed.scheme), since,
+       json_strip_nulls(json_build_object(
+           'task', task, 'scheme', code, 'schemes', schemes, 'count', how_many, 'amount', amount_text(amount, decimals),
+           'currency', CASE WHEN amount IS NOT NULL THEN currency END, 'cups', cups, 'since', since))
+  FROM listed
+ ORDER BY task_place, place LIMIT $6::bigint

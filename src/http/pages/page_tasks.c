@@ -1,0 +1,163 @@
+/* SPDX-License-Identifier: ISC */
+/* The table of tasks, in the order of the morning: first what the day before left open, then the bank, then
+ * money that waits for people, then facts that somebody should look at. */
+#include "http/pages/page_tasks.h"
+
+#include "report/html.h"
+
+#include <stdio.h>
+#include <string.h>
+
+#define PAYMENTS "/v1/payments?scheme={scheme}"
+
+static const struct page_task tasks[] = {
+    {"days_not_closed", "Days to close", "The time to close them has passed, and they are not closed.",
+     "/v1/schemes/{scheme}/days?missing=close", FOR_OFFICE},
+    {"statements_missing", "Bank days without a statement",
+     "Monday to Friday without holidays, after the closing balance of the last statement that was read.",
+     "/v1/schemes/{scheme}/days?missing=statement", FOR_OFFICE},
+    {"bank_lines_open", "Bank lines to resolve", "Nobody has said yet what they were for.",
+     "/v1/bank-lines?scheme={scheme}&open=true", FOR_OFFICE},
+    {"payments_held", "Held payments to look at", "They wait for a person to release or fail them.",
+     PAYMENTS "&status=computed&held=true", FOR_OFFICE},
+    {"payments_to_approve", "Payments to approve", "The close computed them, and they are not held.",
+     PAYMENTS "&status=computed&held=false", FOR_OFFICE},
+    {"payments_to_send", "Payments to send", "They are approved, and in no file for the bank.",
+     PAYMENTS "&status=approved", FOR_OFFICE},
+    {"payments_unconfirmed", "Payments sent, not confirmed", "The bank has not said yet that they were made.",
+     PAYMENTS "&status=instructed", FOR_OFFICE},
+    {"exceptions_open", "Exceptions to look at", "Recorded facts that a person should look at.",
+     "/v1/reports/exceptions?scheme={scheme}&state=open&from={first_day}", FOR_OFFICE},
+    {"openings_to_approve", "Openings to approve",
+     "Another person proposed them. Nothing else is posted in the scheme until then.",
+     "/v1/openings?scheme={scheme}&status=open&mine=false", FOR_OFFICE},
+    {"journals_to_approve", "Journals to approve", "Another person proposed them.",
+     "/v1/journals?scheme={scheme}&status=open&mine=false", FOR_OFFICE},
+    {"proposals_to_approve", "Changes to approve", "Another person proposed them.",
+     "/v1/proposals?status=open&mine=false", FOR_OFFICE},
+    {"shipments_late", "Shipments that have not arrived", "Cups have been on the road for longer than a day.",
+     "/v1/reports/transfers?scheme={scheme}&state=late", FOR_OFFICE},
+    {"openings_proposed", "Your openings that wait for another person", "You cannot approve them yourself.",
+     "/v1/openings?scheme={scheme}&status=open&mine=true", FOR_STAFF},
+    {"journals_proposed", "Your journals that wait for another person", "You cannot approve them yourself.",
+     "/v1/journals?scheme={scheme}&status=open&mine=true", FOR_STAFF},
+    {"proposals_made", "Your changes that wait for another person", "You cannot approve them yourself.",
+     "/v1/proposals?status=open&mine=true", FOR_STAFF},
+    {"payments_to_make", "Payments that you make", "They are not confirmed yet.",
+     PAYMENTS "&waiting=true&side=payer&from={since}", FOR_PARTICIPANT},
+    {"payments_to_get", "Payments that you get", "They are not confirmed yet.",
+     PAYMENTS "&waiting=true&side=payee&from={since}", FOR_PARTICIPANT},
+};
+
+const struct page_task *page_tasks(size_t *count)
+{
+    *count = sizeof tasks / sizeof tasks[0];
+    return tasks;
+}
+
+const struct page_task *page_task(const char *name)
+{
+    for (size_t i = 0; i < sizeof tasks / sizeof tasks[0]; i++)
+        if (strcmp(tasks[i].name, name) == 0)
+            return &tasks[i];
+    return NULL;
+}
+
+/* --- the table of a page ------------------------------------------------------------------------------- */
+
+static const char *text_of(const json_t *row, const char *name)
+{
+    const char *text = json_string_value(json_object_get(row, name));
+    return text != NULL ? text : "";
+}
+
+/* The first row of a task says what it means. */
+static void add_words(struct buffer *text, const json_t *row, bool first)
+{
+    const struct page_task *task = page_task(text_of(row, "task"));
+    html_cell_begin(text, true, NULL);
+    html_link(text, text_of(row, "href"), task != NULL ? task->words : text_of(row, "task"));
+    if (first && task != NULL) {
+        buffer_add_text(text, "<small>");
+        html_text(text, task->meaning);
+        buffer_add_text(text, "</small>");
+    }
+    html_cell_end(text, true);
+}
+
+static void add_integer(struct buffer *text, const json_t *value)
+{
+    char number[32];
+    snprintf(number, sizeof number, "%lld", json_integer_value(value));
+    html_figure(text, number);
+}
+
+/* The sum of money or of cups, with its unit. */
+static void add_sum(struct buffer *text, const json_t *row)
+{
+    const json_t *cups = json_object_get(row, "cups");
+    html_cell_begin(text, false, "n");
+    if (cups != NULL) {
+        add_integer(text, cups);
+        buffer_add_text(text, " cups");
+    } else if (*text_of(row, "amount") != '\0') {
+        html_figure(text, text_of(row, "amount"));
+        buffer_add_char(text, ' ');
+        html_text(text, text_of(row, "currency"));
+    }
+    html_cell_end(text, false);
+}
+
+static void add_scheme(struct buffer *text, const json_t *row)
+{
+    const json_t *schemes = json_object_get(row, "schemes");
+    html_cell_begin(text, false, NULL);
+    html_text(text, text_of(row, "scheme"));
+    if (schemes != NULL) {
+        add_integer(text, schemes);
+        buffer_add_text(text, json_integer_value(schemes) == 1 ? " scheme" : " schemes");
+    }
+    html_cell_end(text, false);
+}
+
+static void add_row(struct buffer *text, const json_t *row, bool first)
+{
+    buffer_add_text(text, "<tr>");
+    add_words(text, row, first);
+    html_cell_begin(text, false, "n");
+    add_integer(text, json_object_get(row, "count"));
+    html_cell_end(text, false);
+    add_sum(text, row);
+    html_cell_begin(text, false, NULL);
+    html_text(text, text_of(row, "since"));
+    html_cell_end(text, false);
+    add_scheme(text, row);
+    buffer_add_text(text, "</tr>\n");
+}
+
+void page_layout_tasks(struct page_view *view, const json_t *rows)
+{
+    struct buffer *text = view->text;
+    size_t index;
+    json_t *row;
+    const char *before = "";
+    if (json_array_size(rows) == 0) {
+        buffer_add_text(text, "<p class=\"none\">Nothing waits for you.</p>\n");
+        return;
+    }
+    buffer_add_text(text, "<div class=\"tasks\">\n");
+    html_table_begin(text, &(struct html_table){.caption = "To do"});
+    html_column(text, "task", false);
+    html_column(text, "how many", true);
+    html_column(text, "sum", true);
+    html_column(text, "since", false);
+    html_column(text, "scheme", false);
+    html_table_rows(text);
+    json_array_foreach(rows, index, row)
+    {
+        add_row(text, row, strcmp(before, text_of(row, "task")) != 0);
+        before = text_of(row, "task");
+    }
+    html_table_end(text);
+    buffer_add_text(text, "</div>\n");
+}
