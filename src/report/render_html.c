@@ -89,6 +89,24 @@ static void add_asked(struct buffer *page, const struct report_head *head)
     buffer_add_text(page, "</dl>\n");
 }
 
+/* Whether the page has the column: not if it is empty without a parameter that was not given. */
+static bool shows_column(const struct report_head *about, size_t column)
+{
+    const char *with = about->report->columns[column].with;
+    for (size_t i = 0; with != NULL && i < report_parameter_count(about->report); i++)
+        if (strcmp(about->report->parameters[i].name, with) == 0)
+            return about->arguments[i] != NULL;
+    return true;
+}
+
+static size_t shown_columns(const struct report_head *about)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < report_column_count(about->report); i++)
+        count += shows_column(about, i);
+    return count;
+}
+
 /* "Trial balance" */
 static void name_of(const struct report *report, struct buffer *title)
 {
@@ -109,9 +127,10 @@ static void head(struct render *render)
     add_asked(page, about);
     render_form(page, about);
     html_table_begin(
-        page, &(struct html_table){.caption = about->report->title, .wide = render->column_count > NARROW});
+        page, &(struct html_table){.caption = about->report->title, .wide = shown_columns(about) > NARROW});
     for (size_t i = 0; i < render->column_count; i++)
-        html_column(page, about->report->columns[i].name, is_figure_column(render, i));
+        if (shows_column(about, i))
+            html_column(page, about->report->columns[i].name, is_figure_column(render, i));
     if (about->report->plot.kind == PLOT_NONE)
         return;
     render->plot = plot_new(&about->report->plot);
@@ -243,7 +262,8 @@ static void row(struct render *render, const char *const *cells)
         html_table_rows(&render->text);
     buffer_add_text(&render->text, total || sums_up(render, cells) ? "<tr class=\"total\">" : "<tr>");
     for (size_t i = 0; i < render->column_count; i++)
-        add_cell(render, cells, i);
+        if (shows_column(render->head, i))
+            add_cell(render, cells, i);
     buffer_add_text(&render->text, "</tr>\n");
     if (render->plot != NULL && !total)
         draw(render, cells);
@@ -252,11 +272,13 @@ static void row(struct render *render, const char *const *cells)
 
 /* --- after them ---------------------------------------------------------------------------------------- */
 
-static void add_legend(struct buffer *page, const struct report *report)
+static void add_legend(struct buffer *page, const struct report_head *about)
 {
+    const struct report *report = about->report;
     buffer_add_text(page, "<section class=\"legend\">\n<h2>Columns</h2>\n<dl>\n");
     for (size_t i = 0; i < report_column_count(report); i++)
-        html_fact(page, report->columns[i].name, report->columns[i].title);
+        if (shows_column(about, i))
+            html_fact(page, report->columns[i].name, report->columns[i].title);
     buffer_add_text(page, "</dl>\n</section>\n");
 }
 
@@ -283,7 +305,6 @@ static void add_form_link(struct buffer *page, const struct report_head *about, 
 static void tail(struct render *render)
 {
     struct buffer *page = &render->text;
-    const struct report *report = render->head->report;
     if (render->rows > 0)
         html_table_end(page);
     else
@@ -299,7 +320,7 @@ static void tail(struct render *render)
     render->plot = NULL;
     if (render->head->page->note != NULL)
         html_note(page, render->head->page->note);
-    add_legend(page, report);
+    add_legend(page, render->head);
     buffer_add_text(page, render->head->page->next != NULL ? "<p class=\"forms\">All rows as "
                                                            : "<p class=\"forms\">The same as ");
     add_form_link(page, render->head, "csv", "CSV");

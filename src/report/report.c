@@ -42,6 +42,7 @@
 #define TO_CLOSE           "/v1/settlements/{scheme}/{settlement}"
 #define TO_LEDGER_OF_DAY   OF_SCHEME("general-ledger") "&account={account}&from={date}&to={date}"
 #define TO_LEDGER          OF_SCHEME("general-ledger") "&account={account}&from={from}&to={to}"
+#define TO_LEDGER_AS_OF    OF_SCHEME("general-ledger") "&account={account}&from={from}&to={as_of}"
 #define TO_JOURNAL_OF_DAY  OF_SCHEME("journal") "&site={site}&from={date}&to={date}"
 #define TO_PAYMENTS_OF_DAY OF_SCHEME("payments") "&participant={participant}&from={date}&to={date}"
 #define TO_PARTICIPANT     OF_SCHEME("participant-statement") "&participant={participant}&from={date}&to={date}"
@@ -78,15 +79,42 @@ static const struct report reports[] = {
                   "Held less required; funding: the surplus, its causes, and the unexplained rest",
                   OF_SCHEME("trial-balance") "&as_of={as_of}"}}},
     {"trial-balance", "Balances of all accounts, with the totals of each unit", FOR_OFFICE, false, false,
-     &sql_report_trial_balance, .parameters = {AS_OF},
+     &sql_report_trial_balance,
+     .parameters = {AS_OF,
+                    {"from", PARAMETER_DAY, OR_NULL,
+                     "First business day of a period: with it also balances at its beginning and movements"}},
      .columns = {{"account", COLUMN_TEXT, "Account, or total",
                   OF_SCHEME("general-ledger") "&account={account}&from={moved_on}&to={as_of}"},
                  {"unit", COLUMN_TEXT, "Currency or cup type"},
-                 {"debit", COLUMN_FIGURE, "Debit balance"},
-                 {"credit", COLUMN_FIGURE, "Credit balance"},
+                 {"debit", COLUMN_FIGURE, "Debit balance: with from, at the end of the period"},
+                 {"credit", COLUMN_FIGURE, "Credit balance: likewise"},
                  {"moved_on", COLUMN_TEXT, "Business day on which it last moved"},
                  {"code", COLUMN_TEXT, "Its code in the office's own ledger"},
-                 {"name", COLUMN_TEXT, "Its name there"}}},
+                 {"name", COLUMN_TEXT, "Its name there"},
+                 {"opening_debit", COLUMN_FIGURE, "Debit balance at the beginning of the period",
+                  TO_LEDGER_AS_OF, "from"},
+                 {"opening_credit", COLUMN_FIGURE, "Credit balance at the beginning of the period",
+                  TO_LEDGER_AS_OF, "from"},
+                 {"movement_debit", COLUMN_FIGURE, "Net movement of the period, if it is a debit",
+                  TO_LEDGER_AS_OF, "from"},
+                 {"movement_credit", COLUMN_FIGURE, "Net movement of the period, if it is a credit",
+                  TO_LEDGER_AS_OF, "from"}}},
+    {"income-statement",
+     "Income and expenses of a period beside those of the one before, and the operator's surplus", FOR_OFFICE,
+     false, false, &sql_report_income_statement, .parameters = {FROM, TO},
+     .columns =
+         {{"section", COLUMN_TEXT,
+           "income, expenses, variance (between refund values and till amounts), and the result: surplus "
+           "or shortfall"},
+          {"account", COLUMN_TEXT, "Account, or total", TO_LEDGER},
+          {"amount", COLUMN_AMOUNT, "What the operator earned (+) or lost (-) in the period", TO_LEDGER},
+          {"previous", COLUMN_AMOUNT,
+           "The same of the period before: of as many days, or of the month before a whole month",
+           OF_SCHEME("general-ledger") "&account={account}&from={previous_from}&to={previous_to}"},
+          {"previous_from", COLUMN_TEXT, "First business day of the period before"},
+          {"previous_to", COLUMN_TEXT, "Its last business day"},
+          {"code", COLUMN_TEXT, "The account's code in the office's own ledger"},
+          {"name", COLUMN_TEXT, "Its name there"}}},
     {"stock",
      "Where the cups are",
      FOR_ALL,

@@ -32,6 +32,7 @@ struct report_column {
     const char *link; /* where the cell leads, one level further down; NULL: nowhere. A URI template (RFC
                          6570, level 1) whose variables are columns of the row, else parameters of the
                          request; a cell without a value for each of them has no link */
+    const char *with; /* a parameter without which the column is empty, and no page shows it; NULL: none */
 };
 
 enum parameter_kind {

@@ -248,6 +248,9 @@ def test_candidates_are_looked_for_among_the_newest(crowd, mode):
 # Reports that show few rows, in a network with many accounts, events and exceptions, with the pages for each row.
 REPORTS = {
     "deposit cover": ("report-deposit-cover", lambda c, half, last: (1, last), 20),
+    "trial balance": ("report-trial-balance", lambda c, half, last: (1, last, None), 20),
+    "trial balance of a period": ("report-trial-balance", lambda c, half, last: (1, last, half), 30),
+    "income statement": ("report-income-statement", lambda c, half, last: (1, half, last), 20),
     "ageing": ("report-ageing", lambda c, half, last: (2, last), 40),
     "withdrawable": ("report-withdrawable", lambda c, half, last: (1,), 40),
     "open exceptions of a day": ("report-exceptions", lambda c, half, last: (1, last, last, None, 1, None), 20),

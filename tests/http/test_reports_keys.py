@@ -15,6 +15,7 @@ NEXT_DAY = WORKED_DAY + timedelta(days=1)
 OFFICE = {
     "deposit-cover",
     "trial-balance",
+    "income-statement",
     "liability",
     "general-ledger",
     "journal",

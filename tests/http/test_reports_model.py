@@ -350,6 +350,74 @@ def test_ledger_and_journal(net):
         ) == moved, account
 
 
+PERIODS = ((0, CLOSED + 4), (3, CLOSED // 2), (CLOSED // 2, CLOSED // 2), (CLOSED - 1, CLOSED + 4), (5, 2))
+
+
+def moved_between(net, first, last):
+    """account -> the sum of the legs on it that were posted to days from the first through the last"""
+    moved = Counter()
+    for entry in net.model.entries:
+        if first <= entry.day <= last:
+            moved.update(entry.legs)
+    return moved
+
+
+def test_trial_balances_of_periods(net):
+    def number(cell):
+        return cell if isinstance(cell, int) else net.minor(cell)
+
+    for start, end in PERIODS:
+        first, last = net.first + start * DAY, net.first + end * DAY
+        opening = moved_between(net, net.first, min(first - DAY, last))
+        movement = moved_between(net, first, last)
+        rows = net.report("trial-balance", as_of=last, **{"from": first})
+        have = {}
+        for row in rows:
+            sides = [number(row[c]) for c in ("opening_debit", "opening_credit", "movement_debit", "movement_credit")]
+            closing = number(row["debit"]) - number(row["credit"])
+            if row["account"] == "total":
+                assert sides[0] == sides[1] and sides[2] == sides[3] and not closing, row
+            else:
+                have[row["account"]] = sides[0] - sides[1], sides[2] - sides[3], closing
+        assert have == {
+            a: (opening[a], movement[a], opening[a] + movement[a])
+            for a in opening.keys() | movement.keys()
+            if opening[a] or opening[a] + movement[a]
+        }, (start, end)
+
+
+EARNED = {
+    **dict.fromkeys(("service_fees", "forfeits", "loss_charges", "interest"), "income"),
+    **dict.fromkeys(("handling_fees", "bank_charges"), "expenses"),
+    "refund_variance": "variance",
+}
+
+
+def test_income_statements(net):
+    """Each account, section and result of a period is the sum of the model's legs, and so is the period before."""
+    for start, end in PERIODS:
+        first, last = net.first + start * DAY, net.first + end * DAY
+        days = max((last - first).days + 1, 0)
+        wanted = defaultdict(Counter)
+        for column, moved in (
+            ("amount", moved_between(net, first, last)),
+            ("previous", moved_between(net, first - days * DAY, first - DAY)),
+        ):
+            for account, section in EARNED.items():
+                for at in {(section, account), (section, "total"), ("result", "total")} - {("variance", "total")}:
+                    wanted[at][column] -= moved[account]
+        rows = net.report("income-statement", **{"from": first, "to": last})
+        have = {(r["section"] if r["section"] in EARNED.values() else "result", r["account"]): r for r in rows}
+        assert {at: net.minor(r["amount"]) for at, r in have.items()} == {at: n["amount"] for at, n in wanted.items()}
+        assert rows[-1]["section"] == ("shortfall" if wanted["result", "total"]["amount"] < 0 else "surplus")
+        for at, row in have.items():
+            if first == net.first:
+                assert row["previous"] is None
+            else:
+                assert net.minor(row["previous"]) == wanted[at]["previous"], at
+                assert (row["previous_from"], row["previous_to"]) == (str(first - days * DAY), str(first - DAY))
+
+
 def carried_through(net, day):
     """participant -> the clearing of its sites that no close through the day has settled"""
     left = Counter()

@@ -231,7 +231,7 @@ static const struct {
     {"payments", MONEY_NOTE},       {"ageing", MONEY_NOTE},
     {"winding-up", LAW_NOTE},       {"stock", CUPS_NOTE},
     {"transfers", CUPS_NOTE},       {"return-rate", CLAIMS_NOTE},
-    {"recovery", CLAIMS_NOTE},
+    {"recovery", CLAIMS_NOTE},      {"income-statement", LAW_NOTE},
 };
 
 _Static_assert(sizeof links / sizeof links[0] <= PAGE_LINKS_MAX, "each has a place to be remembered in");

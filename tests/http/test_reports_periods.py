@@ -1,0 +1,65 @@
+# SPDX-License-Identifier: ISC
+"""The reports of a period on the contract's worked example, by hand: trial balance with opening and movement, and
+income statement."""
+from decimal import Decimal
+
+from network import WORKED_DAY
+from test_reports import NEXT_DAY, books, report  # noqa: F401
+
+SIDES = ("opening_debit", "opening_credit", "movement_debit", "movement_credit", "debit", "credit")
+
+
+def test_a_trial_balance_of_a_period(books):  # noqa: F811
+    """Each account: opening and movement make its balance. In the totals each pair of columns balances. Without a
+    period the report is as it always was, and its other columns are empty."""
+    first, after = report(books, "trial-balance"), report(
+        books, "trial-balance", **{"from": NEXT_DAY, "as_of": NEXT_DAY}
+    )
+    plain = books.admin.get("/v1/reports/trial-balance", scheme="tern-bay", as_of=WORKED_DAY)["items"]
+    for row in plain:
+        assert [row[c] for c in SIDES[:4]] == [None] * 4
+    assert [list(r.values())[:7] for r in plain] == [
+        list(r.values())[:7] for r in first if r["debit"] != r["credit"] or r["account"] == "total"
+    ]
+    for rows in (first, after):
+        for row in rows:
+            assert len({type(row[c]) for c in SIDES}) == 1
+            opening, movement, closing = (Decimal(row[d]) - Decimal(row[c]) for d, c in zip(SIDES[::2], SIDES[1::2]))
+            assert opening + movement == closing
+            if row["account"] == "total":
+                assert opening == movement == 0
+            else:
+                assert 0 in (Decimal(row["movement_debit"]), Decimal(row["movement_credit"]))
+    assert {Decimal(r[c]) for r in first for c in SIDES[:2]} == {0}
+    assert {Decimal(r[c]) for r in after for c in SIDES[2:4]} == {0} and len(after) == len(plain)
+
+
+def test_an_income_statement(books):  # noqa: F811
+    """46 cups issued at 0.10 and 31 returned at 0.04, without tax; the tariff's 2.00; on deposit the shortages of 2
+    cups at copper are charged to the site. IAS 1 paragraph 38 (from memory): beside each amount that of the period
+    before, which here had no books."""
+    rows = {(r["section"], r["account"]): r for r in report(books, "income-statement")}
+    losses, result = (("0.00", "1.36"), ("5.00", "6.36"))[books.column]
+    assert {at: r["amount"] for at, r in rows.items()} == {
+        ("income", "service_fees"): "4.60",
+        ("income", "forfeits"): "0.00",
+        ("income", "loss_charges"): losses,
+        ("income", "interest"): "0.00",
+        ("income", "total"): f"{Decimal('4.60') + Decimal(losses)}",
+        ("expenses", "handling_fees"): "-1.24",
+        ("expenses", "bank_charges"): "0.00",
+        ("expenses", "total"): "-1.24",
+        ("variance", "refund_variance"): "-2.00",
+        ("surplus", "total"): result,
+    }
+    assert {(r["previous"], r["previous_from"], r["previous_to"]) for r in rows.values()} == {(None,) * 3}
+    for query, before, result in (
+        ({"from": NEXT_DAY, "to": NEXT_DAY}, (WORKED_DAY, WORKED_DAY), result),
+        ({"from": "2026-06-01", "to": "2026-06-30"}, ("2026-05-01", "2026-05-31"), result),  # a whole month
+        ({"from": "2026-06-01", "to": "2026-06-29"}, ("2026-05-03", "2026-05-31"), result),
+        ({"from": "2026-06-02", "to": "2026-06-30"}, ("2026-05-04", "2026-06-01"), result),
+        ({"from": "2026-07-01", "to": "2026-07-31"}, ("2026-06-01", "2026-06-30"), "0.00"),
+    ):
+        later = report(books, "income-statement", **query)
+        assert {(r["previous_from"], r["previous_to"]) for r in later} == {tuple(str(d) for d in before)}
+        assert {r["amount"] for r in later} == {"0.00"} and later[-1]["previous"] == result, query
