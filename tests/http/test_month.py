@@ -663,8 +663,12 @@ def test_ageing_is_the_trial_balance_of_every_day(pool):
     ]
     overdue = Counter()
     for day in (FIRST + n * DAY for n in range(DAYS + 1)):
-        total, late = Counter(), set()
+        total, late, carried = Counter(), set(), {}
         for row in pool.report("ageing", as_of=day):
+            if not row["account"]:  # not due yet
+                assert row["total"] == row["carried"]
+                carried[row["participant"]] = row["carried"]
+                continue
             total[row["account"]] += Decimal(row["total"])
             buckets = {
                 b: Decimal(row[b])
@@ -676,6 +680,8 @@ def test_ageing_is_the_trial_balance_of_every_day(pool):
         assert {a: n for a, n in total.items() if n} == {
             a: b for a, b in pool.trial_balance(day).items() if a.startswith(("settlement_due(", "arrears("))
         }, day
+        last = pool.settlements[max(closed for closed in pool.settlements if closed <= day)]
+        assert carried == {c["participant"]: c["amount"] for c in last["carried_forward"]}, day
         assert late == {
             p for failed_on, due_on, paid_on, p in failures if failed_on <= day < paid_on and due_on < day
         }, day
