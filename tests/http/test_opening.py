@@ -330,7 +330,7 @@ def test_a_bank_statement_waits_as_well(people):
     assert (answer.status, answer.json["reason"]) == (503, "opening_pending"), answer.body
     assert people.admin.items(path) == []
     decide(people.ben, sent, "approve")
-    assert people.ann.send("POST", path, taken, xml).status == 201
+    assert people.ann.send("POST", path, taken, xml).status == 200
     assert people.admin.accounts("tern-bay")["bank"] == "212.00"
     people.admin.assert_holds()
 

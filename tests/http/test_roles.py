@@ -369,8 +369,8 @@ def event_of(net, kind, day):
             None,
             at(day),
             scheme="tern-bay",
-            reason="bank charges",
-            legs=[{"account": "bank", "amount": "-1.00"}, {"account": "handling_fees", "amount": "1.00"}],
+            reason="a fee too many",
+            legs=[{"account": "service_fees", "amount": "1.00"}, {"account": "handling_fees", "amount": "-1.00"}],
         ),
         "opening": event(
             "opening",
