@@ -251,6 +251,7 @@ REPORTS = {
     "trial balance": ("report-trial-balance", lambda c, half, last: (1, last, None), 20),
     "trial balance of a period": ("report-trial-balance", lambda c, half, last: (1, last, half), 30),
     "income statement": ("report-income-statement", lambda c, half, last: (1, half, last), 20),
+    "tax of a day": ("report-tax", lambda c, half, last: (1, last, last), 60),
     "ageing": ("report-ageing", lambda c, half, last: (2, last), 40),
     "withdrawable": ("report-withdrawable", lambda c, half, last: (1,), 40),
     "open exceptions of a day": ("report-exceptions", lambda c, half, last: (1, last, last, None, 1, None), 20),

@@ -16,6 +16,7 @@ OFFICE = {
     "deposit-cover",
     "trial-balance",
     "income-statement",
+    "tax",
     "liability",
     "general-ledger",
     "journal",

@@ -4,6 +4,7 @@ only from the naive model's events. DEPOSITD_MODEL_DAYS and DEPOSITD_MODEL_SEED 
 import random
 from collections import Counter, defaultdict
 from decimal import Decimal
+from fractions import Fraction
 
 import pytest
 
@@ -41,14 +42,14 @@ def shared_by_terms(shared):
     nets = {}
     for terms, (scheme, _) in plans.items():
         model = Model(document, scheme["scheme"])
-        nets[terms] = Net(shared.admin, model)
+        nets[terms] = net = Net(shared.admin, model)
         stream, known = Stream(rng, model, 10**model.decimals // 2 or 10), {}
         if rng.random() < 0.6:
             open_scheme((shared.admin, second), model, stream, known)
         for n in range(CLOSED + 2):
             post_day(shared.admin, second, model, stream, FIRST_DAY + n * DAY, known)
             if n < CLOSED:
-                model.close(FIRST_DAY + n * DAY)
+                net.closed[FIRST_DAY + n * DAY] = model.close(FIRST_DAY + n * DAY)
                 shared.admin.close(scheme["scheme"], FIRST_DAY + n * DAY)
     return nets.__getitem__
 
@@ -56,6 +57,7 @@ def shared_by_terms(shared):
 class Net:
     def __init__(self, client, model):
         self.client, self.model = client, model
+        self.closed = {}  # day -> what the model's close gave
         self.first, self.last = FIRST_DAY, FIRST_DAY + (CLOSED + 4) * DAY
 
     def report(self, name, **query):
@@ -416,6 +418,56 @@ def test_income_statements(net):
             else:
                 assert net.minor(row["previous"]) == wanted[at]["previous"], at
                 assert (row["previous_from"], row["previous_to"]) == (str(first - days * DAY), str(first - DAY))
+
+
+def taxes_between(net, first, last):
+    """(direction, what, rate) -> base and tax. The tax of a site's fee is rounded once: a rate's share is the rounded
+    sum of the rates up to it, less that of the lower ones."""
+    base, tax, supplies = Counter(), Counter(), {"service": "service_fees", "standing": "standing_fees"}
+    for day, settlement in net.closed.items():
+        for rows in settlement["fee_rows"].values() if first <= day <= last else ():
+            for fee in ("service", "standing", "handling"):
+                by_rate = Counter()
+                for (word, _, _, each, rate), n in rows.items():
+                    by_rate[rate] += each * n if word == fee else 0
+                exact = before = 0
+                for rate, amount in sorted(by_rate.items()):
+                    at, sign = (
+                        (("output", supplies[fee], rate), 1)
+                        if fee in supplies
+                        else (("input", "handling_fees", rate), -1)
+                    )
+                    exact += amount * rate
+                    base[at] += sign * amount
+                    tax[at] += sign * (round(exact) - before)
+                    before = round(exact)
+    for entry in net.model.entries:
+        original = net.model.by_id[entry.event["reverses"]] if entry.kind == "reversal" else entry
+        if first <= entry.day <= last and original.kind in ("forfeit", "reinstate"):
+            what = "forfeits" if original.kind == "forfeit" else "reinstated"
+            at = "output", what, Fraction(net.model.terms(original.day)["tax_rate"])
+            base[at] -= entry.legs.get("forfeits", 0)
+            tax[at] -= entry.legs.get("tax", 0)
+        elif first <= entry.day <= last and entry.kind == "journal":
+            tax[None, "journals", None] -= entry.legs.get("tax", 0)
+    return {at: (base[at] if at[0] else None, tax[at]) for at in base.keys() | tax.keys() if base[at] or tax[at]}
+
+
+def test_taxes(net):
+    """By direction, supply and rate; their sum is what the account moved by."""
+    for start, end in PERIODS:
+        first, last = net.first + start * DAY, net.first + end * DAY
+        have, totals, wanted = {}, {}, taxes_between(net, first, last)
+        for row in net.report("tax", **{"from": first, "to": last}):
+            rate = Fraction(row["rate"]) if row["rate"] else None
+            figures = net.minor(row["base"]) if row["base"] else None, net.minor(row["tax"])
+            (totals if row["what"] == "total" else have)[row["direction"], row["what"], rate] = figures
+        assert {at: n for at, n in have.items() if n[0] or n[1]} == wanted, (start, end)
+        for direction in ("output", "input"):
+            sums = totals.get((direction, "total", None), (0, 0))
+            assert sums == tuple(sum(n[i] for at, n in wanted.items() if at[0] == direction) for i in (0, 1))
+        assert totals[None, "total", None] == (None, -moved_between(net, first, last)["tax"])
+    assert {at[1] for at in taxes_between(net, net.first, net.last)} >= {"service_fees", "handling_fees", "forfeits"}
 
 
 def carried_through(net, day):

@@ -63,3 +63,37 @@ def test_an_income_statement(books):  # noqa: F811
         later = report(books, "income-statement", **query)
         assert {(r["previous_from"], r["previous_to"]) for r in later} == {tuple(str(d) for d in before)}
         assert {r["amount"] for r in later} == {"0.00"} and later[-1]["previous"] == result, query
+
+
+def test_taxes(books):  # noqa: F811
+    """15 % on the service fees of 4.60, and on the handling fees of 1.24, each rounded once for a site."""
+    output, input_tax = sum(Decimal(t) for t in ("0.60", "0.06", "0.03")), sum(
+        Decimal(t) for t in ("0.13", "0.04", "0.02")
+    )
+    rows = {(r["direction"], r["what"]): (r["rate"], r["base"], r["tax"]) for r in report(books, "tax")}
+    assert rows == {
+        ("output", "service_fees"): ("0.15", "4.60", str(output)),
+        ("output", "total"): (None, "4.60", str(output)),
+        ("input", "handling_fees"): ("0.15", "-1.24", str(-input_tax)),
+        ("input", "total"): (None, "-1.24", str(-input_tax)),
+        (None, "total"): (None, None, str(output - input_tax)),
+    }
+    [after] = report(books, "tax", **{"from": NEXT_DAY, "to": NEXT_DAY})
+    assert (after["what"], after["base"], after["tax"]) == ("total", None, "0.00")
+
+
+def test_taxes_of_days_without_rates(books):  # noqa: F811
+    """A version that kept no lines of fees closed the days: their rate is unknown, and all sums are the same."""
+
+    def rates(rows):
+        return [{k: v for k, v in r.items() if k != "rate"} for r in rows], {r["rate"] for r in rows}
+
+    known, found = rates(report(books, "tax"))
+    books.database.run("CREATE TABLE put_by AS SELECT * FROM fee_line; DELETE FROM fee_line")
+    books.database.run("INSERT INTO older_fee_lines SELECT scheme, max(business_date) FROM settlement GROUP BY scheme")
+    assert rates(report(books, "tax")) == (known, {None}) and found == {"0.15", None}
+    books.database.run("DELETE FROM older_fee_lines")
+    books.database.run(
+        "SET session_replication_role = replica; INSERT INTO fee_line SELECT * FROM put_by; DROP TABLE put_by"
+    )
+    assert rates(report(books, "tax")) == (known, found)

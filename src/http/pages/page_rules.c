@@ -14,6 +14,8 @@
 #define SURPLUS_NOTE                                                                                         \
     "Deposits are other people's money. Whose the interest on them is, and whether a surplus may be taken "  \
     "out at all, is a matter of trust law and licensed practice: the figures need a licensed accountant."
+#define TAX_NOTE                                                                                             \
+    "Rates of tax, what is taxed and what a return must say follow local law: ask a licensed accountant."
 #define CUPS_NOTE                                                                                            \
     "Counts say nothing about hygiene: cups go back into service only as local food codes allow, damaged "   \
     "ones never."
@@ -224,14 +226,23 @@ static const struct page_see starts[] = {
 static const struct {
     const char *report, *note;
 } report_notes[] = {
-    {"deposit-cover", LAW_NOTE},    {"liability", LAW_NOTE},
-    {"withdrawable", SURPLUS_NOTE}, {"settlement", MONEY_NOTE},
-    {"site-statement", MONEY_NOTE}, {"participant-statement", MONEY_NOTE},
-    {"journal-summary", LAW_NOTE},  {"participant-journal-summary", MONEY_NOTE},
-    {"payments", MONEY_NOTE},       {"ageing", MONEY_NOTE},
-    {"winding-up", LAW_NOTE},       {"stock", CUPS_NOTE},
-    {"transfers", CUPS_NOTE},       {"return-rate", CLAIMS_NOTE},
-    {"recovery", CLAIMS_NOTE},      {"income-statement", LAW_NOTE},
+    {"deposit-cover", LAW_NOTE},
+    {"liability", LAW_NOTE},
+    {"withdrawable", SURPLUS_NOTE},
+    {"settlement", MONEY_NOTE},
+    {"site-statement", MONEY_NOTE},
+    {"participant-statement", MONEY_NOTE},
+    {"journal-summary", LAW_NOTE},
+    {"participant-journal-summary", MONEY_NOTE},
+    {"payments", MONEY_NOTE},
+    {"ageing", MONEY_NOTE},
+    {"winding-up", LAW_NOTE},
+    {"stock", CUPS_NOTE},
+    {"transfers", CUPS_NOTE},
+    {"return-rate", CLAIMS_NOTE},
+    {"recovery", CLAIMS_NOTE},
+    {"income-statement", LAW_NOTE},
+    {"tax", TAX_NOTE},
 };
 
 _Static_assert(sizeof links / sizeof links[0] <= PAGE_LINKS_MAX, "each has a place to be remembered in");
