@@ -126,6 +126,7 @@
     X(CURRENCY_UNKNOWN, currency_unknown, 422, false, "The currency is not known")                           \
     X(TIME_ZONE_UNKNOWN, time_zone_unknown, 422, false, "The time zone is not known")                        \
     X(ALREADY_RESOLVED, already_resolved, 409, false, "The exception was resolved otherwise")                \
+    X(EXCEPTION_UNKNOWN, exception_unknown, 422, false, "The exception is not known")                        \
     /* not the client's fault */                                                                             \
     X(INTERNAL_ERROR, internal_error, 500, true, "Something went wrong here; nothing was recorded")          \
     X(SEAL_BROKEN, seal_broken, 500, false,                                                                  \

@@ -23,6 +23,7 @@ struct report_page {
     const char *const *choices[REPORT_PARAMETERS_MAX]; /* the same for each parameter; NULL: any text */
     bool leads[REPORT_COLUMNS_MAX];                    /* the reader may follow the column's links */
     const char *note;                                  /* a caution; NULL: none */
+    const char *acts; /* links to what can be done with the rows, as HTML; NULL: none */
     const char *next; /* where the rows go on, known at the tail; NULL: they don't */
 };
 

@@ -318,6 +318,8 @@ static void tail(struct render *render)
         plot_write(render->plot, page);
     plot_free(render->plot);
     render->plot = NULL;
+    if (render->head->page->acts != NULL)
+        buffer_add_text(page, render->head->page->acts);
     if (render->head->page->note != NULL)
         html_note(page, render->head->page->note);
     add_legend(page, render->head);

@@ -49,6 +49,8 @@ class Form:
         [self.element] = [f for f in forms if having.items() <= self._fields_of(f).items()]
         self.action = self.element.get("action")
         self.fields = self._fields_of(self.element)
+        boxes = [c for c in self.element.all("input") if c.get("type") == "checkbox"]
+        self.boxes = {c.get("name"): c.get("value") for c in boxes}
 
     @classmethod
     def _fields_of(cls, element):
@@ -71,6 +73,15 @@ class Form:
         for name, value in values.items():
             assert name in self.fields, f"{name} is no field of the form: {sorted(self.fields)}"
             self.fields[name] = value
+        return self
+
+    def check(self, *values):
+        """Checks the boxes with these values and no other."""
+        assert set(values) <= set(self.boxes.values()), self.boxes
+        for name, value in self.boxes.items():
+            self.fields.pop(name, None)
+            if value in values:
+                self.fields[name] = value
         return self
 
     def send(self, **button):

@@ -469,6 +469,8 @@ def look(do, admin):
     do(admin, "GET", "/v1/reports/withdrawable?scheme=tern-bay", name="withdrawable")
     [found, *_] = admin.get("/v1/reports/exceptions", scheme="tern-bay", to=DAY)["items"]
     do(admin, "GET", f"/v1/exceptions/{found['exception_id']}")
+    several = {"ids": [found["exception_id"]], "note": "tills set wrongly"}
+    do(admin, "POST", "/v1/exceptions/resolve?dry_run=true", several)
     do(admin, "POST", f"/v1/exceptions/{found['exception_id']}/resolve", {"note": "a till was set wrongly"})
     do(admin, "GET", f"/v1/accounts?scheme=tern-bay&as_of={DAY}")
     do(admin, "GET", "/v1/posting-rules")

@@ -563,6 +563,7 @@ ELSEWHERE = {
     "internal_error",
     "too_many_requests",
     "already_resolved",
+    "exception_unknown",  # test_several_at_once.py
     "day_not_sealed",
     "seal_broken",
     # test_framing.py, and of slow requests tests/faults/test_clients.py

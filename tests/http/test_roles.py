@@ -111,6 +111,7 @@ PERMITTED = {
             "payments/{}/fail",
             "bank-statements",
             "exceptions/{}/resolve",
+            "exceptions/resolve",
         )
     },
     "GET /v1/payments": ("participant", *READERS),
@@ -276,6 +277,7 @@ def concrete(net, operation):
         "POST /v1/schemes/{}/refund-values": b"cup_type,effective_date,amount\n",
         "POST /v1/keys": {"name": "new", "holder": "Nell", "role": "auditor"},
         "POST /v1/exceptions/{}/resolve": {"note": "looked at"},
+        "POST /v1/exceptions/resolve": {"ids": ["tern-bay.1.0"], "note": "looked at"},
         "PUT /v1/sites/{}/day-totals/{}": {"issued": 0, "returned": 0, "collected": "0.00", "refunded": "0.00"},
         "POST /v1/settlements/{}/{}/files": {"type": "payouts"},
         "POST /v1/bank-lines/{}/resolve": {"note": "n", "payment_id": "x"},

@@ -47,12 +47,17 @@ at_close AS MATERIALIZED (
      WHERE at.scheme = $1::integer AND business_date = $2::date
        AND ($3::integer[] IS NULL OR at.participant IN (SELECT participant FROM own))),
 paid AS MATERIALIZED (
-    SELECT payment_id, coalesce(f.code, 'pool') AS payer, coalesce(t.code, 'pool') AS payee, amount, due_on, status, held, released
+    SELECT payment_id, coalesce(f.code, 'pool') AS payer, coalesce(t.code, 'pool') AS payee, amount, due_on, status, held, released,
+           CASE WHEN status = 'computed' THEN (SELECT nullif(count(*), 0) FROM payment_change c
+                 WHERE (c.scheme, c.payment_id) = (payment.scheme, payment.payment_id) AND c.change = 'approve') END AS approvals
       FROM payment LEFT JOIN participant f ON f.id = payer LEFT JOIN participant t ON t.id = payee
      WHERE scheme = $1::integer AND business_date = $2::date
        AND ($3::integer[] IS NULL OR payer IN (SELECT participant FROM own) OR payee IN (SELECT participant FROM own)))
 SELECT json_strip_nulls(json_build_object(
     'scheme', code, 'date', s.business_date, 'currency', currency, 'closed_at', instant_text(closed_at),
+    'closed_by', CASE WHEN $3::integer[] IS NULL THEN (SELECT k.name FROM api_key k WHERE k.id = s.closed_by) END,
+    'approvals_needed', (SELECT CASE WHEN d.dual_control AND s.closed_by IS NULL THEN 2 ELSE 1 END FROM business_day d
+                          WHERE (d.scheme, d.business_date) = (s.scheme, s.business_date)),
     'next_pay_day', CASE WHEN NOT pays_on(id, s.business_date) THEN next_pay_day(id, s.business_date) END,
     'positions', (SELECT coalesce(json_agg(json_build_object(
             'participant', at_close.code, 'amount', amount_text(amount, decimals), 'arrears', amount_text(arrears, decimals),
@@ -63,7 +68,7 @@ SELECT json_strip_nulls(json_build_object(
         FROM at_close WHERE carried),
     'payments', (SELECT coalesce(json_agg(json_build_object(
             'payment_id', payment_id, 'from', payer, 'to', payee, 'amount', amount_text(amount, decimals), 'due_on', due_on,
-            'status', status, 'held', CASE WHEN held IS NOT NULL THEN json_build_object('reason', held, 'released', released) END)
+            'status', status, 'approvals', approvals, 'held', CASE WHEN held IS NOT NULL THEN json_build_object('reason', held, 'released', released) END)
             ORDER BY payer COLLATE "C", payee COLLATE "C"), '[]')
         FROM paid),
     'totals', (SELECT json_build_object(

@@ -5,6 +5,8 @@
 
 #include "app/transaction/transaction.h"
 
+#include <stdio.h>
+
 static enum store_result resolve(struct pg *pg, const struct exception_resolving *resolving,
                                  struct control *control, struct faults *faults)
 {
@@ -82,4 +84,42 @@ enum store_result exception_resolve(struct pg *pg, struct exception_resolving *r
         result = control->origins != NULL ? resolve_by_two(pg, resolving, control, faults)
                                           : resolve_by_one(pg, resolving, control, faults);
     return transaction_end(pg, result, faults, !control->decided && !control->dry_run);
+}
+
+/* --- several ---------------------------------------------------------------------------------------------
+ */
+
+static enum store_result resolve_next(struct pg *pg, const struct exception_resolving *next,
+                                      struct control *control, bool first, const char *pointer,
+                                      struct faults *faults)
+{
+    struct exception_state state;
+    bool found = false;
+    if (!first)
+        buffer_add_char(control->json, ',');
+    enum store_result result = store_exception_resolve(pg, next);
+    if (result == STORE_OK)
+        result = store_exception_get(pg, next, control->json, &found, &state);
+    if (result != STORE_OK)
+        return result;
+    if (!found)
+        faults_add(faults, REASON_EXCEPTION_UNKNOWN, pointer, "is no exception");
+    else if (!state.as_said)
+        faults_add(faults, REASON_ALREADY_RESOLVED, pointer, "was resolved otherwise");
+    else if (exception_takes_two(state.kind))
+        faults_add(faults, REASON_SECOND_KEY_NEEDED, pointer, "takes two people: resolve it by itself");
+    return STORE_OK;
+}
+
+enum store_result exceptions_resolve(struct pg *pg, struct exception_resolving *many, size_t count,
+                                     struct control *control, struct faults *faults)
+{
+    char pointer[32];
+    enum store_result result = pg_begin(pg);
+    for (size_t i = 0; i < count && result == STORE_OK; i++) {
+        many[i].now = control->now;
+        snprintf(pointer, sizeof pointer, "/ids/%zu", i);
+        result = resolve_next(pg, &many[i], control, i == 0, pointer, faults);
+    }
+    return transaction_end(pg, result, faults, !control->dry_run);
 }

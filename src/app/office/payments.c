@@ -2,7 +2,11 @@
 /* Changing payments. payment_decide says which changes are allowed; they are posted and stored. */
 #include "app/office/payments.h"
 
+#include "depositd/reason.h"
 #include "store/payment_store.h"
+
+#include <stdio.h>
+#include <string.h>
 
 /* Appends the entry of a change. The failure of a confirmed payment also mirrors the confirmation's legs. */
 static enum store_result post_change(struct head_work *work, const char *payment_id,
@@ -94,5 +98,44 @@ enum store_result payments_approve_day(struct head_work *work, struct date day, 
     }
     if (result == STORE_OK && approved == 0 && waiting != REASON_NONE)
         faults_refuse(faults, waiting);
+    return result;
+}
+
+static bool is_among(const struct computed_payments *payments, const char *id)
+{
+    for (size_t i = 0; i < payments->count; i++)
+        if (strcmp(payments->ids[i], id) == 0)
+            return true;
+    return false;
+}
+
+static enum store_result approve_named(struct head_work *work, const struct computed_payments *waiting,
+                                       const char *id, const char *note, enum reason *reason)
+{
+    struct payment payment;
+    bool found;
+    if (is_among(waiting, id))
+        return change_payment(work, id, CHANGE_APPROVE, note, reason);
+    enum store_result result = store_payment(work->pg, &work->arena, work->scheme->id, id, &payment, &found);
+    *reason = found ? REASON_PAYMENT_STATE : REASON_PAYMENT_UNKNOWN;
+    return result;
+}
+
+enum store_result payments_approve_some(struct head_work *work, struct date day, const char *const *ids,
+                                        size_t count, const char *note, struct faults *faults)
+{
+    struct computed_payments waiting = {0};
+    char pointer[32];
+    enum store_result result =
+        store_payments_computed(work->pg, &work->arena, work->scheme->id, day, &waiting);
+    if (result == STORE_OK && !waiting.closed)
+        faults_refuse(faults, REASON_NOT_FOUND);
+    for (size_t i = 0; i < count && waiting.closed && result == STORE_OK; i++) {
+        enum reason reason = REASON_NONE;
+        result = approve_named(work, &waiting, ids[i], note, &reason);
+        snprintf(pointer, sizeof pointer, "/payments/%zu", i);
+        if (result == STORE_OK && reason != REASON_NONE)
+            faults_add(faults, reason, pointer, "%s", reason_info(reason)->title);
+    }
     return result;
 }

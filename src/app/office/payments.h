@@ -20,4 +20,11 @@ MUST_CHECK enum store_result payments_change(struct head_work *work, const char 
 MUST_CHECK enum store_result payments_approve_day(struct head_work *work, struct date day, const char *note,
                                                   struct faults *faults);
 
+/* Approves these payments of a day, all or none. Faults point to /payments/0 … : PAYMENT_UNKNOWN,
+ * PAYMENT_STATE if it does not wait for approval, and the reasons of payment_decide. NOT_FOUND: the day is
+ * not closed. */
+MUST_CHECK enum store_result payments_approve_some(struct head_work *work, struct date day,
+                                                   const char *const *ids, size_t count, const char *note,
+                                                   struct faults *faults);
+
 #endif

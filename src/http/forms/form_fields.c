@@ -244,6 +244,11 @@ static void add_list(const struct form_view *view, const struct field *field, co
                                                                        : 1);
     rows = rows > FORM_ROWS_MAX ? FORM_ROWS_MAX : rows;
     begin_group(view, pointer, field->name, field->description);
+    if (view->choice != NULL && strcmp(view->choice->pointer, pointer) == 0) {
+        form_choice_rows(view->choice, view->thing, list, view->faults, view->text);
+        buffer_add_text(view->text, "</fieldset>\n");
+        return;
+    }
     buffer_printf(view->text, "<input type=\"hidden\" name=\"" FORM_ROWS "%s\" value=\"%zu\">\n", pointer,
                   rows);
     for (size_t i = 0; i < rows; i++)

@@ -3,13 +3,15 @@
 #ifndef DEPOSITD_HTTP_FORMS_FORM_FIELDS_H
 #define DEPOSITD_HTTP_FORMS_FORM_FIELDS_H
 
-#include "http/request/handler.h"
+#include "http/forms/form_choice.h"
 #include "http/request/shape.h"
 
 struct form_view {
     const struct request *request;
     const struct faults *faults; /* shown beside the fields that they are about */
     struct buffer *text;
+    const struct form_choice *choice; /* of one of the lists; NULL: none */
+    const json_t *thing;              /* with the rows to choose from; NULL: there are none */
 };
 
 /* Adds a field for each member of the shape. `values`: their contents; NULL: nothing yet. `more`: the list

@@ -77,20 +77,21 @@ static json_t *scalar_of(struct picking *picking, enum form form, const char *po
     return value;
 }
 
-/* How many rows the form had for the list. */
-static int rows_of(struct picking *picking, const char *pointer)
+/* How many rows the form had for the list; -1: it does not say so. */
+static int rows_of(struct picking *picking, const char *kind, const char *pointer)
 {
-    char name[sizeof FORM_ROWS + FORM_POINTER_MAX];
-    snprintf(name, sizeof name, "%s%s", FORM_ROWS, pointer);
+    char name[sizeof FORM_CHOICE + FORM_POINTER_MAX];
+    snprintf(name, sizeof name, "%s%s", kind, pointer);
     const char *text = form_value(picking->form, name);
-    int rows = text != NULL ? atoi(text) : 0;
-    return rows < 0 ? 0 : rows > FORM_ROWS_MAX ? FORM_ROWS_MAX : rows;
+    int rows = text != NULL ? atoi(text) : -1;
+    return rows < 0 ? -1 : rows > FORM_ROWS_MAX ? FORM_ROWS_MAX : rows;
 }
 
 static json_t *list_of(struct picking *picking, const struct shape *shape, const char *pointer)
 {
     json_t *list = json_array();
-    int rows = rows_of(picking, pointer);
+    int choices = rows_of(picking, FORM_CHOICE, pointer);
+    int rows = choices >= 0 ? choices : rows_of(picking, FORM_ROWS, pointer);
     for (int i = 0; list != NULL && i < rows; i++) {
         char row[FORM_POINTER_MAX];
         snprintf(row, sizeof row, "%.180s/%d", pointer, i);
@@ -100,7 +101,7 @@ static json_t *list_of(struct picking *picking, const struct shape *shape, const
             picking->failed = true;
     }
     picking->failed = picking->failed || list == NULL;
-    if (json_array_size(list) > 0)
+    if (json_array_size(list) > 0 || choices >= 0)
         return list;
     json_decref(list);
     return NULL;

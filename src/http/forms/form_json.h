@@ -8,10 +8,12 @@
 #include "http/request/form_body.h"
 #include "http/request/shape.h"
 
-enum { FORM_ROWS_MAX = 200, FORM_POINTER_MAX = 200 };
+enum { FORM_ROWS_MAX = 1000, FORM_POINTER_MAX = 200 };
 
 /* The name of the hidden field that says how many rows the form had for a list. */
 #define FORM_ROWS "rows:"
+/* The same for a list whose rows have checkboxes. That list is there even if nothing is checked. */
+#define FORM_CHOICE "choice:"
 
 /* A new object. Empty fields are absent members, and rows without a value are absent elements. A value that
  * does not fit its form stays a string, so that the shape's check refuses it. NULL: out of memory. */

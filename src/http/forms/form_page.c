@@ -3,6 +3,7 @@
  * nobody approves something else. */
 #include "http/forms/form_page.h"
 
+#include "http/forms/form_choice.h"
 #include "http/forms/form_event.h"
 #include "http/forms/form_fields.h"
 #include "http/forms/form_run.h"
@@ -26,11 +27,12 @@ const char *form_label(const struct route *route, struct arena *arena)
     return arena_copy(arena, label, length);
 }
 
-const char *form_seen(const struct answer *thing, struct arena *arena)
+const char *form_seen(const struct route *route, const struct answer *thing, struct arena *arena)
 {
+    const struct form_choice *choice = form_choice_of(route);
     struct sha256 hash;
     char hex[SHA256_HEX_MAX];
-    if (thing == NULL)
+    if (thing == NULL || (choice != NULL && choice->of_back))
         return "";
     sha256_of(thing->body.data, thing->body.length, &hash);
     sha256_hex(&hash, hex);
@@ -146,18 +148,33 @@ static void add_buttons(const struct form_page *about, struct arena *arena, stru
     buffer_add_text(text, "</p>\n");
 }
 
-static void add_form(const struct request *request, const struct form_page *about, const struct answer *thing,
+/* The thing that the form is about, as the key reads it. */
+struct thing {
+    bool found;
+    struct request read;
+    struct answer answer;
+    json_t *json;
+};
+
+static void add_form(const struct request *request, const struct form_page *about, const struct thing *thing,
                      const json_t *values, struct buffer *text)
 {
     const struct faults none = {.count = 0};
-    const struct form_view view = {request, about->faults != NULL ? about->faults : &none, text};
+    const struct form_view view = {
+        .request = request,
+        .faults = about->faults != NULL ? about->faults : &none,
+        .text = text,
+        .choice = form_choice_of(about->route),
+        .thing = thing->json,
+    };
+    const struct answer *shown = thing->found ? &thing->answer : NULL;
     buffer_printf(text, "<form method=\"post\" action=\"/forms/%s\" class=\"fields\">\n", about->route->id);
     add_numbers(about, text);
     if (about->back != NULL)
         form_hidden(text, "back", about->back);
-    form_hidden(text, "seen", form_seen(thing, request->arena));
-    if (thing != NULL && thing->etag != NULL && about->route->method == METHOD_PUT)
-        form_hidden(text, "if_match", thing->etag);
+    form_hidden(text, "seen", form_seen(about->route, shown, request->arena));
+    if (shown != NULL && shown->etag != NULL && about->route->method == METHOD_PUT)
+        form_hidden(text, "if_match", shown->etag);
     add_parts(&view, about);
     if (about->shape != NULL)
         form_fields(&view, about->shape, values, about->more);
@@ -195,37 +212,53 @@ static const char *title_of(const struct form_page *about, struct arena *arena)
     return copy != NULL ? copy : "Record an event";
 }
 
+static void read_thing(const struct form_page *about, struct thing *thing)
+{
+    const struct form_subject subject = {about->values, about->back};
+    thing->found = form_is_complete(about->asked) &&
+                   form_read_thing(about->asked, &subject, &thing->read, &thing->answer);
+    if (thing->found)
+        thing->json = parsed(&thing->answer);
+}
+
+/* A list to choose from is shown as the choice itself, and a thing to change as its fields. */
+static bool is_shown(const struct form_page *about, const struct thing *thing)
+{
+    const struct form_choice *choice = form_choice_of(about->route);
+    return thing->found && about->route->method != METHOD_PUT && (choice == NULL || !choice->of_back);
+}
+
+static void write_content(const struct request *request, const struct form_page *about,
+                          const struct thing *thing, struct buffer *text)
+{
+    const json_t *values = about->values;
+    add_faults(about->faults, text);
+    add_tried(about, text);
+    if (is_shown(about, thing))
+        add_answer(&thing->read, thing->json, text);
+    if (values == NULL && about->route->method == METHOD_PUT)
+        values = thing->json;
+    if (form_is_event(about->route) && about->kind == NULL)
+        form_event_kinds(request, text);
+    else
+        add_form(request, about, thing, values, text);
+}
+
 void form_page_write(const struct request *request, const struct form_page *about, struct answer *answer)
 {
-    struct buffer *text = &answer->body;
     struct html_page page = {.title = title_of(about, request->arena)};
-    struct request read;
-    struct answer inner;
-    bool is_put = about->route->method == METHOD_PUT;
-    bool has_thing =
-        form_is_complete(about->asked) && form_read_thing(about->asked, about->values, &read, &inner);
-    json_t *thing = has_thing ? parsed(&inner) : NULL;
-    const struct page_scope scope = {.object = thing};
+    struct thing thing = {.found = false};
+    read_thing(about, &thing);
+    const struct page_scope scope = {.object = thing.json};
     if (!page_find_starts(request, &scope, &page)) {
         answer_store_failure(answer, STORE_UNAVAILABLE);
     } else {
-        html_page_begin(text, &page);
-        add_faults(about->faults, text);
-        add_tried(about, text);
-        if (has_thing && !is_put)
-            add_answer(&read, thing, text);
-        if (form_is_event(about->route) && about->kind == NULL)
-            form_event_kinds(request, text);
-        else
-            add_form(request, about, has_thing ? &inner : NULL,
-                     about->values != NULL ? about->values
-                     : is_put              ? thing
-                                           : NULL,
-                     text);
-        html_page_end(text);
+        html_page_begin(&answer->body, &page);
+        write_content(request, about, &thing, &answer->body);
+        html_page_end(&answer->body);
         answer->is_page = true;
     }
-    json_decref(thing);
-    if (has_thing)
-        form_answer_free(&inner);
+    json_decref(thing.json);
+    if (thing.found)
+        form_answer_free(&thing.answer);
 }

@@ -21,8 +21,9 @@ struct form_page {
 /* Writes the page. */
 void form_page_write(const struct request *request, const struct form_page *about, struct answer *answer);
 
-/* A hash of the thing that a form is about, as its page showed it. "" if there is none. */
-const char *form_seen(const struct answer *thing, struct arena *arena);
+/* A hash of the thing that a form is about, as its page showed it. "" if there is none, or if the thing is a
+ * list that may grow meanwhile. */
+const char *form_seen(const struct route *route, const struct answer *thing, struct arena *arena);
 
 /* "Approve payment" for approvePayment, in the arena. */
 const char *form_label(const struct route *route, struct arena *arena);

@@ -4,6 +4,7 @@
 
 #include "base/uri.h"
 #include "http/events/events_run.h"
+#include "http/forms/form_choice.h"
 #include "http/forms/form_event.h"
 #include "http/pages/page_sign_in.h"
 #include "http/request/router.h"
@@ -148,30 +149,62 @@ static const struct route *readable(const struct request *asked, char *path)
     return NULL;
 }
 
-/* The path of the thing, or a longer one. NULL: there is none, or out of memory. */
-static char *thing_path(const struct request *asked, const json_t *values)
+/* The path of the thing, or a longer one, and its query. NULL: there is none, or out of memory. */
+static char *thing_path(const struct request *asked, const struct form_subject *subject, const char **query)
 {
-    const char *path = form_is_event(asked->route) ? form_event_referred(asked->arena, values) : asked->path;
-    return path != NULL ? arena_copy(asked->arena, path, strlen(path)) : NULL;
+    const struct form_choice *choice = form_choice_of(asked->route);
+    const char *path = asked->path;
+    *query = "";
+    if (form_is_event(asked->route))
+        path = form_event_referred(asked->arena, subject->values);
+    else if (choice != NULL && choice->of_back)
+        path = subject->back;
+    if (path == NULL)
+        return NULL;
+    size_t length = strcspn(path, "?");
+    if (path[length] == '?')
+        *query = path + length + 1;
+    return arena_copy(asked->arena, path, length);
 }
 
-bool form_read_thing(const struct request *asked, const json_t *values, struct request *read,
+/* Takes a query as it stands in an address. */
+static void take_query(struct request *read, const char *query, struct faults *faults)
+{
+    struct form_body parsed;
+    if (!form_body_parse(query, strlen(query), &parsed, faults))
+        return;
+    for (size_t i = 0; i < parsed.count && read->query_count < QUERY_PARAMETERS_MAX; i++)
+        if (*parsed.fields[i].value != '\0')
+            read->query[read->query_count++] =
+                (struct query_parameter){parsed.fields[i].name, parsed.fields[i].value};
+}
+
+static const struct route *thing_route(const struct request *asked, char *path, const char *query)
+{
+    return asked->route->method == METHOD_PUT || *query != '\0' ? router_find(METHOD_GET, path)
+                                                                : readable(asked, path);
+}
+
+bool form_read_thing(const struct request *asked, const struct form_subject *subject, struct request *read,
                      struct answer *inner)
 {
     unsigned allowed;
-    char *path = thing_path(asked, values);
+    const char *query;
+    struct faults ignored;
+    char *path = thing_path(asked, subject, &query);
     if (path == NULL)
         return false;
-    const struct route *route =
-        asked->route->method == METHOD_PUT ? router_find(METHOD_GET, path) : readable(asked, path);
+    const struct route *route = thing_route(asked, path, query);
     if (route == NULL || (route->roles & 1u << asked->identity->role) == 0 ||
         strchr(route->path, '{') == NULL)
         return false;
     begin_request(asked, path, read);
     if (!router_match("GET", path, read, &allowed) || read->route != route)
         return false;
+    faults_init(&ignored, asked->arena);
+    take_query(read, query, &ignored);
     form_run(read, inner);
-    if (inner->faults.count == 0 && inner->status == 200)
+    if (inner->faults.count == 0 && inner->status == 200 && !inner->body.failed)
         return true;
     form_answer_free(inner);
     return false;

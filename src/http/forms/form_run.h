@@ -29,11 +29,18 @@ void form_query(const struct request *request, struct request *asked);
 void form_run(const struct request *asked, struct answer *inner);
 void form_answer_free(struct answer *inner);
 
+/* Facts of the form that say what it is about. */
+struct form_subject {
+    const json_t *values; /* of the fields; NULL: none */
+    const char *back;     /* the page that the person came from; NULL: none */
+};
+
 /* Reads the thing that the operation is about, with its route and path in *read. For PUT it is the thing at
  * the path; for others the thing at the longest beginning of the path that can be read; for an event the
- * earlier event that the fields' values name. False: there is none, or the key may not read it. */
-MUST_CHECK bool form_read_thing(const struct request *asked, const json_t *values, struct request *read,
-                                struct answer *inner);
+ * earlier event that the fields' values name; for a choice from rows it may be the page that the person came
+ * from. False: there is none, or the key may not read it. */
+MUST_CHECK bool form_read_thing(const struct request *asked, const struct form_subject *subject,
+                                struct request *read, struct answer *inner);
 
 /* The page to go to after the operation has been done. */
 const char *form_next(const struct request *asked, const struct answer *inner, const char *back);

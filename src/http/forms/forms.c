@@ -133,10 +133,12 @@ static bool make_request(struct sent *sent)
 static bool is_as_seen(struct sent *sent)
 {
     const char *seen = form_value(&sent->request->form, "seen");
+    const struct form_subject subject = {sent->values, sent->page.back};
     struct request read;
     struct answer thing;
-    bool found = form_read_thing(&sent->asked, sent->values, &read, &thing);
-    bool same = seen != NULL && strcmp(seen, form_seen(found ? &thing : NULL, sent->request->arena)) == 0;
+    bool found = form_read_thing(&sent->asked, &subject, &read, &thing);
+    bool same = seen != NULL &&
+                strcmp(seen, form_seen(sent->route, found ? &thing : NULL, sent->request->arena)) == 0;
     if (found)
         form_answer_free(&thing);
     return same;

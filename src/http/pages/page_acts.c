@@ -35,7 +35,7 @@ struct act {
 
 /* clang-format off */
 static const struct act acts[] = {
-    {"Settlement", NULL, "Approve all payments", METHOD_POST, "/v1/settlements/{scheme}/{date}/approve", NULL, ALWAYS},
+    {"Settlement", NULL, "Approve payments", METHOD_POST, "/v1/settlements/{scheme}/{date}/approve", NULL, ALWAYS},
     {"Settlement", NULL, "Make a file for the bank", METHOD_POST, "/v1/settlements/{scheme}/{date}/files", NULL, ALWAYS},
     {"DayList", "items", "Close", METHOD_POST, "/v1/schemes/{scheme}/days/{date}/close", NULL, {"state", "open"}, NO_MORE},
     {"Payment", NULL, "Release", METHOD_POST, "/v1/payments/{payment_id}/release", NULL, {"held", ANY}, {"status", "computed"}},
@@ -69,6 +69,7 @@ static const struct act acts[] = {
     {"BankLine", "candidates", "Resolve as this payment", METHOD_POST, RESOLVE_LINE, "/payment_id={payment_id}", {"payment_id", ANY}, NO_MORE},
     {"BankLine", "candidates", "Resolve to this participant", METHOD_POST, RESOLVE_LINE, "/participant={participant}", {"payment_id", NULL}, NO_MORE},
     {"Exception", NULL, "Resolve", METHOD_POST, "/v1/exceptions/{exception_id}/resolve", NULL, {"resolved", NULL}, NO_MORE},
+    {"Report", "rows", "Resolve several", METHOD_POST, "/v1/exceptions/resolve", NULL, {"report", "exceptions"}, NO_MORE},
     {"ProposalList", "items", "Approve", METHOD_POST, "/v1/proposals/{proposal}/approve", NULL, {"status", "open"}, NO_MORE},
     {"ProposalList", "items", "Withdraw", METHOD_POST, "/v1/proposals/{proposal}/withdraw", NULL, {"status", "open"}, NO_MORE},
     {"Proposal", NULL, "Approve", METHOD_POST, "/v1/proposals/{proposal}/approve", NULL, {"status", "open"}, NO_MORE},

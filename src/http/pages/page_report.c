@@ -2,6 +2,7 @@
 /* The choices in the form of a report, among the things that the key may know of. */
 #include "http/pages/page_report.h"
 
+#include "http/pages/page_acts.h"
 #include "http/pages/page_target.h"
 
 /* A person does not look through a longer list, and a page of reports has many lists. A text field replaces a
@@ -83,6 +84,22 @@ static bool find_choices(const struct choosing *of, const struct report_paramete
     return false;
 }
 
+/* Adds links to what can be done with the report's rows. False: out of memory. */
+static bool find_acts(const struct request *request, const struct report *report, struct report_page *page)
+{
+    struct buffer text;
+    json_t *object = json_pack("{s:s}", "report", report->name);
+    const struct page_scope scope = {.object = object};
+    const struct page_view view = {.request = request, .about = page_about("Report"), .text = &text};
+    buffer_init(&text, 16384);
+    page_row_acts(&view, "rows", &scope);
+    page->acts = text.length > 0 ? arena_copy(request->arena, text.data, text.length) : NULL;
+    bool whole = object != NULL && !text.failed && (text.length == 0 || page->acts != NULL);
+    buffer_dispose(&text);
+    json_decref(object);
+    return whole;
+}
+
 bool page_of_report(const struct request *request, const struct scheme *scheme, const struct report *report,
                     struct report_page *page)
 {
@@ -99,5 +116,5 @@ bool page_of_report(const struct request *request, const struct scheme *scheme, 
         found = find_choices(&of, &report->parameters[i], &page->choices[i]);
     for (size_t i = 0; i < report_column_count(report); i++)
         page->leads[i] = report->columns[i].link != NULL && page_leads(request, report->columns[i].link);
-    return found;
+    return found && find_acts(request, report, page);
 }

@@ -7,26 +7,52 @@
 #include "http/resources/oversight_shapes.h"
 #include "http/resources/proposing.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { NOTE_MAX_LENGTH = 500, ENTRY_DIGITS_MAX = 18, POSITION_DIGITS_MAX = 4 };
+enum {
+    AT_ONCE_MAX = 1000,
+    NAME_MAX_LENGTH = 64,
+    NOTE_MAX_LENGTH = 500,
+    ENTRY_DIGITS_MAX = 18,
+    POSITION_DIGITS_MAX = 4
+};
 
 struct resolve_body {
     const char *note;
 };
 
-static const struct field fields[] = {
-    {.name = "note",
-     .form = FORM_TEXT,
+struct resolve_many_body {
+    struct shape_list ids; /* of const char * */
+    const char *note;
+};
+
+#define NOTE(body)                                                                                           \
+    {                                                                                                        \
+        .name = "note", .form = FORM_TEXT, .required = true, .offset = offsetof(struct body, note),          \
+        .minimum = 1, .maximum = NOTE_MAX_LENGTH, .description = "The finding"                               \
+    }
+
+static const struct field fields[] = {NOTE(resolve_body)};
+static const struct field id_field[] = {
+    {.name = "", .form = FORM_TEXT, .minimum = 1, .maximum = NAME_MAX_LENGTH}};
+static const struct shape shape_id = {"ExceptionId", sizeof(const char *), id_field, 1, .bare = true};
+static const struct field fields_of_many[] = {
+    {.name = "ids",
+     .form = FORM_LIST,
      .required = true,
-     .offset = offsetof(struct resolve_body, note),
+     .offset = offsetof(struct resolve_many_body, ids),
      .minimum = 1,
-     .maximum = NOTE_MAX_LENGTH,
-     .description = "The finding"},
+     .maximum = AT_ONCE_MAX,
+     .shape = &shape_id,
+     .description = "The exceptions"},
+    NOTE(resolve_many_body),
 };
 const struct shape shape_exception_resolve = {"ExceptionResolve", sizeof(struct resolve_body), fields, 1,
                                               false};
+const struct shape shape_exceptions_resolve = {"ExceptionsResolve", sizeof(struct resolve_many_body),
+                                               fields_of_many, 2, false};
 
 /* Reads ".27": a point, and a number without leading zeros. Returns the rest of the text; NULL: the text has
  * another form. */
@@ -85,6 +111,46 @@ void handle_exception_resolve(const struct request *request, struct answer *answ
     resolve(request, answer, request->parts[0], request_json(request, answer), &control);
     if (control.proposed)
         answer_proposed(request, answer);
+}
+
+/* Reads the names. False: a fault has been added. */
+static bool read_names(const struct request *request, struct answer *answer,
+                       const struct resolve_many_body *body, struct exception_resolving *many)
+{
+    const char *const *names = body->ids.items;
+    char pointer[32];
+    for (size_t i = 0; i < body->ids.count; i++) {
+        many[i] = (struct exception_resolving){.key = request->identity->key, .note = body->note};
+        if (read_name(request, names[i], &many[i]))
+            continue;
+        snprintf(pointer, sizeof pointer, "/ids/%zu", i);
+        faults_add(&answer->faults, REASON_EXCEPTION_UNKNOWN, pointer, "is no exception");
+    }
+    return answer->faults.count == 0;
+}
+
+void handle_exceptions_resolve(const struct request *request, struct answer *answer)
+{
+    struct resolve_many_body body;
+    struct control control = control_of(request, answer, PROPOSAL_EXCEPTION, "");
+    json_t *json = request_json(request, answer);
+    if (json == NULL || !shape_decode(&shape_exceptions_resolve, json, "", NULL, &body, &answer->faults))
+        return;
+    struct exception_resolving *many = arena_array(request->arena, body.ids.count, sizeof *many);
+    if (many == NULL) {
+        faults_refuse(&answer->faults, REASON_OVERLOADED);
+        return;
+    }
+    if (!read_names(request, answer, &body, many))
+        return;
+    buffer_add_text(&answer->body, "{\"items\":[");
+    enum store_result result =
+        exceptions_resolve(request->pg, many, body.ids.count, &control, &answer->faults);
+    buffer_add_text(&answer->body, "]}");
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+    else if (answer->faults.count == 0 && request->dry_run)
+        answer_mark_dry_run(answer);
 }
 
 void handle_exception_get(const struct request *request, struct answer *answer)

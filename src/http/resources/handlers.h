@@ -139,6 +139,7 @@ void handle_day_totals_put(const struct request *request, struct answer *answer)
 
 /* exception_resolve.c */
 void handle_exception_get(const struct request *request, struct answer *answer);
+void handle_exceptions_resolve(const struct request *request, struct answer *answer);
 void handle_exception_resolve(const struct request *request, struct answer *answer);
 
 /* accounts.c */

@@ -8,6 +8,6 @@
 
 /* Fills struct day_totals. */
 extern const struct shape shape_day_totals_put;
-extern const struct shape shape_exception_resolve;
+extern const struct shape shape_exception_resolve, shape_exceptions_resolve;
 
 #endif

@@ -4,6 +4,8 @@
 
 #include "depositd/event.h"
 
+enum { PAYMENT_ID_CHARACTERS = 35, PAYMENTS_MAX = 1000 };
+
 #define REASON(must)                                                                                         \
     {                                                                                                        \
         .name = "reason", .form = FORM_TEXT, .required = must,                                               \
@@ -17,3 +19,25 @@ static const struct field note_field[] = {REASON(false)};
 const struct shape shape_reason = {"StatedReason", sizeof(struct stated_reason), reason_field, 1,
                                    .bare = false};
 const struct shape shape_note = {"Note", sizeof(struct stated_reason), note_field, 1, .bare = false};
+
+static const struct field id_field[] = {
+    {.name = "", .form = FORM_TEXT, .minimum = 1, .maximum = PAYMENT_ID_CHARACTERS}};
+static const struct shape shape_payment_id = {"PaymentId", sizeof(const char *), id_field, 1, .bare = true};
+static const struct field approve_fields[] = {
+    {.name = "payments",
+     .form = FORM_LIST,
+     .offset = offsetof(struct stated_approval, payments),
+     .minimum = 1,
+     .maximum = PAYMENTS_MAX,
+     .shape = &shape_payment_id,
+     .description = "Only these; all that the key may approve, unless given"},
+    {.name = "reason",
+     .form = FORM_TEXT,
+     .offset = offsetof(struct stated_approval, reason),
+     .minimum = 1,
+     .maximum = REASON_CHARACTERS_MAX,
+     .description = "Why; no personal data"},
+};
+
+const struct shape shape_approve = {"SettlementApprove", sizeof(struct stated_approval), approve_fields, 2,
+                                    .bare = false};

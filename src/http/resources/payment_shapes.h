@@ -13,4 +13,11 @@ struct stated_reason {
 extern const struct shape shape_reason;
 extern const struct shape shape_note;
 
+/* The approval of a day's payments. */
+struct stated_approval {
+    const char *reason;         /* NULL: none */
+    struct shape_list payments; /* const char *, their ids; none: all */
+};
+extern const struct shape shape_approve;
+
 #endif

@@ -122,14 +122,18 @@ struct doing {
     const char *payment_id; /* NULL: all payments of a day */
     int32_t scheme;
     struct date day;
+    struct shape_list ids; /* of payments to approve; none: all of the day */
 };
 
 static enum store_result change_under_head(void *context, struct head_work *work, struct faults *faults)
 {
     const struct doing *doing = context;
-    return doing->payment_id != NULL
-               ? payments_change(work, doing->payment_id, doing->change, doing->stated.reason, faults)
-               : payments_approve_day(work, doing->day, doing->stated.reason, faults);
+    if (doing->payment_id != NULL)
+        return payments_change(work, doing->payment_id, doing->change, doing->stated.reason, faults);
+    if (doing->ids.count == 0)
+        return payments_approve_day(work, doing->day, doing->stated.reason, faults);
+    return payments_approve_some(work, doing->day, doing->ids.items, doing->ids.count, doing->stated.reason,
+                                 faults);
 }
 
 /* Runs in the transaction, so that a dry run can show the result. */
@@ -154,9 +158,6 @@ static void run(struct doing *doing)
 {
     const struct request *request = doing->request;
     struct answer *answer = doing->answer;
-    if (request->json != NULL &&
-        !shape_decode(request->route->body, request->json, "", NULL, &doing->stated, &answer->faults))
-        return;
     const struct head_order order = {
         .scheme = doing->scheme,
         .key = request->identity->key,
@@ -182,7 +183,13 @@ void handle_settlement_approve(const struct request *request, struct answer *ans
         answer_not_found(answer);
         return;
     }
+    struct stated_approval stated = {.reason = NULL};
+    if (request->json != NULL &&
+        !shape_decode(&shape_approve, request->json, "", NULL, &stated, &answer->faults))
+        return;
     doing.scheme = scheme->id;
+    doing.stated.reason = stated.reason;
+    doing.ids = stated.payments;
     run(&doing);
 }
 
@@ -191,6 +198,9 @@ static void change(const struct request *request, struct answer *answer, enum pa
     struct doing doing = {
         .request = request, .answer = answer, .change = what, .payment_id = request->parts[0]};
     enum store_result result = STORE_OK;
+    if (request->json != NULL &&
+        !shape_decode(request->route->body, request->json, "", NULL, &doing.stated, &answer->faults))
+        return;
     if (strlen(doing.payment_id) <= PAYMENT_ID_MAX)
         result = store_payment_scheme(request->pg, doing.payment_id, &doing.scheme);
     if (result != STORE_OK)
