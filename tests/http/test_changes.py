@@ -72,8 +72,8 @@ def test_a_document_is_one_change_for_each_thing(service):
 
 
 def test_after_is_the_thing_as_it_is_read(loaded):
-    """A change has all members that the interface shows of a thing, except those that name it, and except pay days where
-    every day is one."""
+    """A change has all members that the interface shows of a thing, except those that name it, and except pay days
+    where every day is one."""
     naming = {"participant", "site", "cup_type", "scheme", "effective_date"}
     for change in changes(loaded):
         path = {
