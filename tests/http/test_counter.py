@@ -376,6 +376,19 @@ def test_other_roles_are_refused(net, role):
     assert "/counter" not in browser.send("GET", "/").text and feed(net) == []
 
 
+def test_a_tap_after_the_session_has_ended(net, counter):
+    """The page to sign in says that the tap did nothing. After signing in, the person is at the counter again."""
+    tap = counter.form("tap", act="out", cup_type="cup-300")
+    [session] = net.client(net.keys["anchor-till"]).items("/v1/me/sessions")
+    net.client(net.keys["anchor-till"]).send("DELETE", f"/v1/me/sessions/{session['session']}")
+    late = tap.send()
+    assert late.status == 401 and "Nothing was recorded: you are not signed in any more" in late.text
+    assert tidy(late.text.encode()) == "" and feed(net) == []
+    assert "Nothing was recorded" not in Browser(net).send("GET", "/counter").text
+    again = counter.browser.sign_in("anchor-till", net.keys["anchor-till"])
+    assert (again.status, again.headers["Location"]) == (303, "/counter")
+
+
 def test_only_a_session_works_the_counter(net, counter):
     """A program has POST /v1/events."""
     fields = counter.form("tap", act="out", cup_type="cup-300").fields

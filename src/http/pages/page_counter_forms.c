@@ -13,7 +13,7 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { SAID_MAX = 16384, ID_MAX = 80 };
+enum { SAID_MAX = 8192, ID_MAX = 80 };
 
 static const struct {
     const char *word, *label;

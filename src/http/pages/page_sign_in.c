@@ -47,6 +47,10 @@ void page_sign_in(const struct sign_in *about, struct buffer *text)
     if (about->was_wrong)
         buffer_add_text(text, "<p class=\"wrong\" role=\"alert\">There is no key of this name and secret. "
                               "Copy both as they were given to you, and try again.</p>\n");
+    if (about->was_late)
+        buffer_add_text(text,
+                        "<p class=\"wrong\" role=\"alert\">Nothing was recorded: you are not signed in any "
+                        "more. Sign in, and do it again.</p>\n");
     buffer_add_text(text, "<form method=\"post\" action=\"/sign-in\" class=\"fields\">\n");
     add_input(
         text, "name", "Name of the key",

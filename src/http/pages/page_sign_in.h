@@ -10,6 +10,7 @@ struct sign_in {
     const char *name; /* of the key, as typed before; NULL: not yet */
     const char *next; /* the target to go to afterwards; NULL: the start */
     bool was_wrong;   /* the name and the key did not fit */
+    bool was_late;    /* a form came after its session had ended */
 };
 
 void page_sign_in(const struct sign_in *about, struct buffer *text);

@@ -15,7 +15,7 @@
 
 #include <string.h>
 
-enum { EVENTS_SHOWN = 50, JSON_MAX = 1 << 20, TARGET_MAX = 512, DIGITS_MAX = 15 };
+enum { EVENTS_SHOWN = 50, JSON_MAX = 8 << 20, TARGET_MAX = 512, DIGITS_MAX = 15 };
 
 /* --- the page --------------------------------------------------------------------------------------------
  */

@@ -88,7 +88,8 @@ void handle_sign_in(const struct request *request, struct answer *answer)
         return;
     }
     answer->status = UNAUTHENTICATED;
-    show_form(&(struct sign_in){form_value(&request->form, "name"), next, true}, answer);
+    show_form(&(struct sign_in){.name = form_value(&request->form, "name"), .next = next, .was_wrong = true},
+              answer);
 }
 
 void handle_sign_out(const struct request *request, struct answer *answer)

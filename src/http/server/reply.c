@@ -151,14 +151,19 @@ static bool wants_page(const struct exchange *exchange)
                           : media_prefers_page(exchange->request.accept);
 }
 
-/* A person who is not signed in yet gets the form for it, which leads back to the page that was asked for. */
+/* A person who is not signed in yet gets the form for it, which leads back to the page that was asked for. A
+ * form that came too late cannot be led back to, so the page says that it did nothing. */
 static void write_problem(struct exchange *exchange)
 {
     struct answer *answer = &exchange->answer;
+    const struct request *request = &exchange->request;
     if (!answer->is_page)
         problem_write(&answer->faults, &answer->body);
     else if (answer->faults.items[0].reason == REASON_UNAUTHENTICATED)
-        page_sign_in(&(struct sign_in){.next = page_sign_in_next(&exchange->request)}, &answer->body);
+        page_sign_in(&(struct sign_in){.next = page_sign_in_next(request),
+                                       .was_late = request->route != NULL && request->route->for_browsers &&
+                                                   request->route->method != METHOD_GET},
+                     &answer->body);
     else
         page_of_problem(&answer->faults, exchange->request_id, &answer->body);
 }
