@@ -192,8 +192,8 @@ def test_forms_are_for_those_who_may(office):
     [
         ("/forms/nothing", 404),
         ("/forms/getScheme", 404),
+        ("/forms/loadOpening", 404),
         ("/forms/postEvents?kind=fees", 422),
-        ("/forms/postBankStatement", 404),
         ("/forms/approvePayment?target=/v1/payments/a/release", 422),
         ("/forms/approvePayment?target=https://elsewhere.example/", 422),
         ("/forms/approvePayment?target=/v1/payments/%25zz/approve", 422),

@@ -43,8 +43,8 @@ const char *form_seen(const struct route *route, const struct answer *thing, str
 /* --- the parts of the page -------------------------------------------------------------------------------
  */
 
-/* The faults, each leading to its field (WCAG 2.2, 3.3.1). */
-static void add_faults(const struct faults *faults, struct buffer *text)
+/* The faults, each leading to its field (WCAG 2.2, 3.3.1). A file has no fields: `has_fields` false. */
+static void add_faults(const struct faults *faults, bool has_fields, struct buffer *text)
 {
     if (faults == NULL || faults->count == 0)
         return;
@@ -53,7 +53,7 @@ static void add_faults(const struct faults *faults, struct buffer *text)
         const struct fault *fault = &faults->items[i];
         const char *place = fault_where(fault);
         buffer_add_text(text, "<li>");
-        if (place != NULL && *place == '/') {
+        if (has_fields && place != NULL && *place == '/') {
             buffer_add_text(text, "<a href=\"#f");
             html_text(text, place);
             buffer_add_text(text, "\">");
@@ -148,6 +148,16 @@ static void add_buttons(const struct form_page *about, struct arena *arena, stru
     buffer_add_text(text, "</p>\n");
 }
 
+static void add_file(const struct route *route, struct buffer *text)
+{
+    buffer_add_text(text, "<div class=\"field\"><label for=\"ffile\">File</label>\n");
+    buffer_printf(text, "<input id=\"ffile\" name=\"file\" type=\"file\" required accept=\"%s\">\n",
+                  route->xml_body != NULL ? ".xml,application/xml,text/xml" : ".csv,text/csv");
+    buffer_add_text(text, "<small>");
+    html_text(text, route->xml_body != NULL ? route->xml_body : "CSV in UTF-8, with a first line of names");
+    buffer_add_text(text, "</small>\n</div>\n");
+}
+
 /* The thing that the form is about, as the key reads it. */
 struct thing {
     bool found;
@@ -168,7 +178,8 @@ static void add_form(const struct request *request, const struct form_page *abou
         .thing = thing->json,
     };
     const struct answer *shown = thing->found ? &thing->answer : NULL;
-    buffer_printf(text, "<form method=\"post\" action=\"/forms/%s\" class=\"fields\">\n", about->route->id);
+    buffer_printf(text, "<form method=\"post\" action=\"/forms/%s\" class=\"fields\"%s>\n", about->route->id,
+                  form_is_file(about->route) ? " enctype=\"multipart/form-data\"" : "");
     add_numbers(about, text);
     if (about->back != NULL)
         form_hidden(text, "back", about->back);
@@ -178,6 +189,8 @@ static void add_form(const struct request *request, const struct form_page *abou
     add_parts(&view, about);
     if (about->shape != NULL)
         form_fields(&view, about->shape, values, about->more);
+    if (form_is_file(about->route))
+        add_file(about->route, text);
     add_query(&view, about);
     add_buttons(about, request->arena, text);
     buffer_add_text(text, "</form>\n");
@@ -232,7 +245,7 @@ static void write_content(const struct request *request, const struct form_page 
                           const struct thing *thing, struct buffer *text)
 {
     const json_t *values = about->values;
-    add_faults(about->faults, text);
+    add_faults(about->faults, about->shape != NULL, text);
     add_tried(about, text);
     if (is_shown(about, thing))
         add_answer(&thing->read, thing->json, text);

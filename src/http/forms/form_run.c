@@ -9,14 +9,20 @@
 #include "http/pages/page_sign_in.h"
 #include "http/request/router.h"
 
+#include <stdio.h>
 #include <string.h>
 
 enum { PATH_BYTES_MAX = 1024, FORM_ANSWER_MAX = 8 << 20 };
 
+bool form_is_file(const struct route *route)
+{
+    return route->run != NULL && (route->xml_body != NULL || route->csv_body != NULL);
+}
+
 static bool takes_form(const struct route *route)
 {
-    return route->method != METHOD_GET && route->xml_body == NULL && route->csv_body == NULL &&
-           !route->body_large;
+    return route->method != METHOD_GET &&
+           (form_is_file(route) || (route->csv_body == NULL && !route->body_large));
 }
 
 const struct route *form_operation(const struct request *request, struct answer *answer)
@@ -45,6 +51,7 @@ static void begin_request(const struct request *request, const char *path, struc
     asked->body = NULL;
     asked->body_length = 0;
     asked->json = NULL;
+    asked->csv = NULL;
     asked->dry_run = false;
 }
 
@@ -210,6 +217,27 @@ bool form_read_thing(const struct request *asked, const struct form_subject *sub
     return false;
 }
 
+/* Whether a browser shows it. It would only download a file. */
+static bool is_page(const char *location)
+{
+    const struct route *route = location != NULL ? router_find(METHOD_GET, location) : NULL;
+    return route != NULL && (route_media(route) & 1u << MEDIA_HTML) != 0;
+}
+
+/* The list at the path, of the scheme that the operation named; "/" if there is none. */
+static const char *list_of_scheme(const struct request *asked, const char *path)
+{
+    char target[PATH_BYTES_MAX];
+    const char *scheme = request_query(asked, "scheme");
+    const struct route *route = router_find(METHOD_GET, path);
+    if (scheme == NULL || route == NULL || (route->roles & 1u << asked->identity->role) == 0 ||
+        !shape_is_code(scheme, strlen(scheme)))
+        return "/";
+    snprintf(target, sizeof target, "%.900s?scheme=%s", path, scheme);
+    const char *copy = arena_copy(asked->arena, target, strlen(target));
+    return copy != NULL ? copy : "/";
+}
+
 const char *form_next(const struct request *asked, const struct answer *inner, const char *back)
 {
     char *path = arena_copy(asked->arena, asked->path, strlen(asked->path));
@@ -219,9 +247,9 @@ const char *form_next(const struct request *asked, const struct answer *inner, c
         return back;
     if (form_is_event(asked->route))
         return form_event_next(asked, inner);
-    if (inner->location != NULL && router_find(METHOD_GET, inner->location) != NULL)
+    if (is_page(inner->location))
         return inner->location;
     if (path == NULL || (asked->route->method == METHOD_DELETE && !cut(path)))
         return "/";
-    return readable(asked, path) != NULL ? path : "/";
+    return readable(asked, path) != NULL ? path : list_of_scheme(asked, asked->path);
 }

@@ -10,6 +10,9 @@
  * added. */
 const struct route *form_operation(const struct request *request, struct answer *answer);
 
+/* Whether the operation takes a file: XML or CSV. */
+bool form_is_file(const struct route *route);
+
 /* Makes the request to the operation, at a path such as "/v1/payments/x/approve". False: it is no path of the
  * operation, or out of memory, and a fault has been added. */
 MUST_CHECK bool form_address(const struct request *request, struct answer *answer, const struct route *route,

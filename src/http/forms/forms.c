@@ -11,6 +11,7 @@
 #include "http/forms/form_run.h"
 #include "http/pages/page.h"
 #include "http/pages/page_sign_in.h"
+#include "http/request/csv_body.h"
 #include "http/request/problem.h"
 
 #include <string.h>
@@ -64,7 +65,7 @@ struct sent {
     struct request asked;
     struct form_page page;
     json_t *values; /* of the fields */
-    json_t *event;  /* made of the values; NULL: it is no form of events */
+    json_t *event;  /* made of the values, or of a spreadsheet; NULL: it is neither */
     struct uuid once;
 };
 
@@ -88,7 +89,7 @@ static bool read_values(struct sent *sent)
     }
     if (!find_shape(request, sent->answer, page))
         return false;
-    if (page->shape == NULL)
+    if (form_is_file(sent->route) || page->shape == NULL)
         return true;
     sent->values = form_json(page->shape, &request->form);
     if (sent->values == NULL)
@@ -96,6 +97,29 @@ static bool read_values(struct sent *sent)
     else if (page->kind != NULL && page->more == NULL)
         sent->event = form_event(request, sent->answer, page->kind, page->event_id, sent->values);
     return sent->answer->faults.count == 0;
+}
+
+/* Takes the file as the body of the request. False: the form was answered. */
+static bool take_file(struct sent *sent)
+{
+    struct request *asked = &sent->asked;
+    struct faults faults;
+    const char *file = form_value(&sent->request->form, "file");
+    asked->body = file != NULL ? file : "";
+    asked->body_length = strlen(asked->body);
+    if (sent->route->csv_body == NULL)
+        return true;
+    faults_init(&faults, sent->request->arena);
+    asked->csv = arena_alloc(asked->arena, sizeof *asked->csv);
+    if (asked->csv == NULL)
+        faults_refuse(&faults, REASON_OVERLOADED);
+    else
+        sent->event =
+            csv_body_read(sent->route->csv_body, asked->body, asked->body_length, asked->csv, &faults);
+    asked->json = sent->event;
+    if (sent->event == NULL)
+        show_again(sent, &faults, problem_status(&faults));
+    return sent->event != NULL;
 }
 
 /* Finds the path and makes the request. False: the form was answered. */
@@ -124,6 +148,8 @@ static bool make_request(struct sent *sent)
     form_query(request, &sent->asked);
     sent->asked.if_match = form_value(&request->form, "if_match");
     sent->asked.dry_run = form_value(&request->form, "try") != NULL && sent->route->dry_run;
+    if (form_is_file(sent->route))
+        return take_file(sent);
     bool empty = sent->route->body_optional && json_object_size(sent->values) == 0;
     sent->asked.json = empty ? NULL : sent->event != NULL ? sent->event : sent->values;
     return true;
@@ -200,6 +226,8 @@ static void do_operation(struct sent *sent)
         return;
     }
     form_run(&sent->asked, &inner);
+    if (sent->asked.csv != NULL)
+        csv_body_place_faults(sent->asked.csv, sent->asked.json, &inner.faults);
     if (inner.faults.count > 0) {
         show_again(sent, &inner.faults, problem_status(&inner.faults));
     } else if (sent->asked.dry_run) {

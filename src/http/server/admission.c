@@ -7,6 +7,7 @@
 #include "http/request/csv_body.h"
 #include "http/request/json_body.h"
 #include "http/request/media.h"
+#include "http/request/multipart.h"
 #include "http/request/route.h"
 #include "http/request/router.h"
 #include "http/server/rates.h"
@@ -162,6 +163,9 @@ static bool read_csv(struct request *request, struct answer *answer)
 
 static bool check_form(struct request *request, struct answer *answer)
 {
+    if (request->content_encoding == NULL && multipart_is(request->content_type))
+        return multipart_parse(request->content_type, request->body, request->body_length, &request->form,
+                               &answer->faults);
     if (request->content_encoding != NULL || !media_is(MEDIA_FORM, request->content_type))
         return refuse(answer, REASON_UNSUPPORTED_MEDIA_TYPE, "The body must be a form's");
     return form_body_parse(request->body, request->body_length, &request->form, &answer->faults);
