@@ -35,6 +35,7 @@ struct camt_line {
 
 struct camt_balance {
     const char *code; /* OPBD, CLBD …, or a proprietary one */
+    bool proprietary; /* the code is the bank's own, whatever it looks like */
     struct money amount;
     struct date on;
 };
@@ -43,6 +44,9 @@ struct camt_statement {
     const char *id;
     const char *iban, *account; /* either an IBAN or an account number */
     const char *currency;       /* of the account; NULL: not given */
+    int64_t sequence;           /* the bank's count of its statements; 0: none */
+    bool has_from, has_to;      /* whether it says the period that it covers: … */
+    struct date from, to;       /* … its first and its last day */
     struct camt_balance *balances;
     size_t balance_count, balance_capacity;
     struct camt_line *lines;

@@ -5,6 +5,7 @@
 
 #include "base/arena.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 enum {
@@ -131,8 +132,39 @@ static void take_account_currency(struct reading *reading, const char *text)
                        reading->currency->code);
 }
 
+/* ElctrncSeqNb, a whole number of up to 18 digits. */
+static void take_sequence(struct reading *reading, const char *text)
+{
+    struct camt_statement *statement = camt053_statement(reading);
+    size_t digits = strspn(text, "0123456789");
+    if (statement->sequence != 0)
+        camt053_refuse_element(reading, "stands twice");
+    else if (digits < 1 || digits > DIGITS_MAX || text[digits] != '\0')
+        camt053_refuse_element(reading, "is no whole number of up to 18 digits");
+    else
+        statement->sequence = strtoll(text, NULL, 10);
+}
+
+static void take_from(struct reading *reading, const char *text)
+{
+    struct camt_statement *statement = camt053_statement(reading);
+    keep_date(reading, &statement->has_from, &statement->from, text);
+}
+
+static void take_to(struct reading *reading, const char *text)
+{
+    struct camt_statement *statement = camt053_statement(reading);
+    keep_date(reading, &statement->has_to, &statement->to, text);
+}
+
 static void take_balance_code(struct reading *reading, const char *text)
 {
+    keep_reference(reading, &reading->balance.code, text);
+}
+
+static void take_proprietary_balance_code(struct reading *reading, const char *text)
+{
+    reading->balance.proprietary = true;
     keep_reference(reading, &reading->balance.code, text);
 }
 
@@ -224,11 +256,14 @@ static const struct {
 } texts[] = {
     {CAMT053_ROOT "GrpHdr/MsgId", take_message_id},
     {CAMT053_STATEMENT "Id", take_statement_id},
+    {CAMT053_STATEMENT "ElctrncSeqNb", take_sequence},
+    {CAMT053_STATEMENT "FrToDt/FrDtTm", take_from},
+    {CAMT053_STATEMENT "FrToDt/ToDtTm", take_to},
     {CAMT053_STATEMENT "Acct/Id/IBAN", take_iban},
     {CAMT053_STATEMENT "Acct/Id/Othr/Id", take_account},
     {CAMT053_STATEMENT "Acct/Ccy", take_account_currency},
     {CAMT053_STATEMENT "Bal/Tp/CdOrPrtry/Cd", take_balance_code},
-    {CAMT053_STATEMENT "Bal/Tp/CdOrPrtry/Prtry", take_balance_code},
+    {CAMT053_STATEMENT "Bal/Tp/CdOrPrtry/Prtry", take_proprietary_balance_code},
     {CAMT053_STATEMENT "Bal/Amt", take_balance_amount},
     {CAMT053_STATEMENT "Bal/CdtDbtInd", take_balance_sign},
     {CAMT053_STATEMENT "Bal/Dt/Dt", take_balance_date},

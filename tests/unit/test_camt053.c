@@ -3,6 +3,7 @@
  * or the reason for its refusal. tests/http/test_bank.py checks with xmllint that the good ones are valid by
  * the schema of the standard. */
 #include "payment/camt053.h"
+#include "payment/camt053_balances.h"
 
 #include "base/buffer.h"
 #include "suite.h"
@@ -139,6 +140,67 @@ START_TEST(statements_are_read)
 }
 END_TEST
 
+static void describe_stated(const char *name, struct camt_stated stated, struct buffer *text)
+{
+    char amount[MONEY_TEXT_MAX], on[DATE_TEXT_MAX];
+    if (!stated.known) {
+        buffer_printf(text, " %s=-", name);
+        return;
+    }
+    money_format(stated.amount, 2, amount);
+    date_format(stated.on, on);
+    buffer_printf(text, " %s=%s@%s", name, amount, on);
+}
+
+/* The codes are ISO 20022's, of the external code set ExternalBalanceType1Code (from memory). Interim and
+ * available balances are not what the account's lines explain, nor are a bank's own codes, and two balances
+ * that contradict each other say nothing. The period is by the closing balance, what the bank names as its
+ * period, the bookings, or the day on which it is read. */
+START_TEST(booked_balances_and_days_are_told)
+{
+    static const char expected[] =
+        "S-1 118 opening=-5.00@2026-05-11 closing=-2.00@2026-05-14 booked=3.00 2026-05-12..2026-05-14\n"
+        "S-2 0 opening=5.00@2026-05-12 closing=- booked=2.00 2026-05-12..2026-05-13\n"
+        "S-3 0 opening=- closing=- booked=0.00 2026-05-12..2026-05-13\n"
+        "S-4 0 opening=- closing=- booked=0.00 2026-05-20..2026-05-20\n";
+    static char text[FILE_MAX];
+    struct camt_document document;
+    struct buffer described;
+    struct date today;
+    ck_assert(date_parse("2026-05-20", 10, &today));
+    ck_assert_int_eq(read_text(text, read_file("camt053-balances.xml", text), &document), CAMT_OK);
+    buffer_init(&described, FILE_MAX);
+    for (size_t i = 0; i < document.count; i++) {
+        const struct camt_statement *statement = &document.statements[i];
+        char amount[MONEY_TEXT_MAX], from[DATE_TEXT_MAX], to[DATE_TEXT_MAX];
+        struct money booked;
+        struct date first, last;
+        ck_assert(camt053_booked(statement, &booked));
+        camt053_days(statement, today, &first, &last);
+        money_format(booked, 2, amount);
+        date_format(first, from);
+        date_format(last, to);
+        buffer_printf(&described, "%s %d", statement->id, (int)statement->sequence);
+        describe_stated("opening", camt053_opening(statement), &described);
+        describe_stated("closing", camt053_closing(statement), &described);
+        buffer_printf(&described, " booked=%s %s..%s\n", amount, from, to);
+    }
+    ck_assert_str_eq(described.data, expected);
+    buffer_dispose(&described);
+}
+END_TEST
+
+START_TEST(a_sum_out_of_range_is_noticed)
+{
+    struct camt_line lines[] = {{.amount = {INT64_MAX}, .booked = true}, {.amount = {1}, .booked = true}};
+    struct camt_statement statement = {.lines = lines, .line_count = 2};
+    struct money sum;
+    ck_assert(!camt053_booked(&statement, &sum));
+    lines[1].booked = false;
+    ck_assert(camt053_booked(&statement, &sum) && sum.minor == INT64_MAX);
+}
+END_TEST
+
 /* The reason for which each hostile or broken document is refused. */
 static const struct {
     const char *name;
@@ -179,6 +241,9 @@ static const struct {
     {"bad-date", CAMT_INVALID},
     {"bad-sign", CAMT_INVALID},
     {"no-sign", CAMT_INVALID},
+    {"bad-sequence", CAMT_INVALID},
+    {"two-sequences", CAMT_INVALID},
+    {"bad-period", CAMT_INVALID},
     {"no-status", CAMT_INVALID},
     {"bad-reversal", CAMT_INVALID},
     {"two-amounts", CAMT_INVALID},
@@ -335,6 +400,8 @@ Suite *file_suite(void)
     tcase_set_timeout(tcase, 60);
     tcase_add_checked_fixture(tcase, setup, teardown);
     tcase_add_loop_test(tcase, statements_are_read, 0, (int)(sizeof read / sizeof read[0]));
+    tcase_add_test(tcase, booked_balances_and_days_are_told);
+    tcase_add_test(tcase, a_sum_out_of_range_is_noticed);
     tcase_add_loop_test(tcase, hostile_and_broken_ones_are_refused, 0,
                         (int)(sizeof refused / sizeof refused[0]));
     tcase_add_test(tcase, cut_off_anywhere_it_is_refused);
