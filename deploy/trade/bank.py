@@ -39,6 +39,7 @@ class Booking:
     return_reason: str = ""
     reversal: bool = False
     details: tuple = ()  # (end to end, amount) each, where it books many together
+    day: str = ""  # on which it is booked; the statement's unless given
 
 
 def _texts(element, namespace, path):
@@ -126,7 +127,8 @@ def _entry(booking, currency, day):
     reversal = "<RvslInd>true</RvslInd>" if booking.reversal else ""
     return (
         f"<Ntry>{_amount(booking.amount, currency)}{reversal}<Sts><Cd>{booking.status}</Cd></Sts>"
-        f"<BookgDt><Dt>{day}</Dt></BookgDt>{reference}<BkTxCd><Prtry><Cd>TRF</Cd></Prtry></BkTxCd><NtryDtls>"
+        f"<BookgDt><Dt>{booking.day or day}</Dt></BookgDt>{reference}<BkTxCd><Prtry><Cd>TRF</Cd></Prtry></BkTxCd>"
+        + "<NtryDtls>"
         + "".join(_detail(e, a, currency, booking.return_reason) for e, a in details)
         + "</NtryDtls></Ntry>"
     )
@@ -139,16 +141,29 @@ def _balance(code, amount, currency, day):
     )
 
 
-def statement(statement_id, account, currency, day, bookings, opening=Decimal(0), message_id=None, created_at=None):
-    """The bytes of a camt.053."""
+def statement(
+    statement_id,
+    account,
+    currency,
+    day,
+    bookings,
+    opening=Decimal(0),
+    message_id=None,
+    created_at=None,
+    closing=None,
+    sequence=None,
+):
+    """The bytes of a camt.053. `closing` adds up unless it is given: a bank may be wrong."""
     created_at = created_at or datetime.now(timezone.utc).isoformat(timespec="seconds")
-    closing = opening + sum(b.amount for b in bookings if b.status == "BOOK")
+    if closing is None:
+        closing = opening + sum(b.amount for b in bookings if b.status == "BOOK")
+    counted = f"<ElctrncSeqNb>{sequence}</ElctrncSeqNb>" if sequence else ""
     form = "IBAN" if account[:2].isalpha() and account[2:4].isdigit() else "Othr"
     named = f"<IBAN>{account}</IBAN>" if form == "IBAN" else f"<Othr><Id>{account}</Id></Othr>"
     text = (
         f'<?xml version="1.0" encoding="UTF-8"?>\n<Document xmlns="{CAMT_053}"><BkToCstmrStmt>'
         f"<GrpHdr><MsgId>{message_id or 'M-' + statement_id}</MsgId><CreDtTm>{created_at}</CreDtTm></GrpHdr>"
-        f"<Stmt><Id>{statement_id}</Id><Acct><Id>{named}</Id><Ccy>{currency}</Ccy></Acct>"
+        f"<Stmt><Id>{statement_id}</Id>{counted}<Acct><Id>{named}</Id><Ccy>{currency}</Ccy></Acct>"
         f"{_balance('OPBD', opening, currency, day)}{_balance('CLBD', closing, currency, day)}"
         + "\n".join(_entry(b, currency, day) for b in bookings)
         + "</Stmt></BkToCstmrStmt></Document>\n"

@@ -1,5 +1,5 @@
--- Check: the lists of open things, and the counts of payments by day, follow from the rows that they are made
--- from. $1 scheme.
+-- Check: the lists of open things and of payments in transit, and the counts of payments by day, follow from the rows
+-- that they are made from. $1 scheme.
 WITH opened AS (
     SELECT x.entry, x.position FROM exception x
      WHERE x.scheme = $1::integer
@@ -7,6 +7,8 @@ WITH opened AS (
 opened_lines AS (SELECT line, statement FROM bank_line_shown WHERE scheme = $1::integer AND open),
 counted AS (
     SELECT business_date, participant, count(*) AS payments, sum(amount) AS paid FROM payment_side WHERE scheme = $1::integer GROUP BY 1, 2),
+moving AS (
+    SELECT payment_id, sum(moved) AS moved FROM bank_side WHERE scheme = $1::integer GROUP BY 1 HAVING sum(moved) <> 0),
 examined AS (
     SELECT format('exception %s.%s is open, or listed as open, but not both', entry, position) AS what,
            o.entry IS NULL OR l.entry IS NULL AS is_broken
@@ -19,5 +21,14 @@ examined AS (
     SELECT format('payments of %s are not counted as they are', business_date),
            (c.payments, c.paid) IS DISTINCT FROM (d.payments, d.paid::numeric)
       FROM (SELECT business_date, participant, payments, paid FROM payment_day WHERE scheme = $1::integer) d
-      FULL JOIN counted c USING (business_date, participant))
+      FULL JOIN counted c USING (business_date, participant)
+    UNION ALL
+    SELECT format('payment %s is in transit at the bank, or listed so, but not both', payment_id),
+           t.moved IS DISTINCT FROM m.moved
+      FROM (SELECT payment_id, moved FROM bank_transit WHERE scheme = $1::integer) t FULL JOIN moving m USING (payment_id)
+    UNION ALL
+    SELECT 'payments by hand from before the first statement are not the sum of theirs',
+           b.amount <> (SELECT coalesce(sum(t.moved * e.effect), 0)
+                          FROM bank_transit t JOIN bank_effect e USING (scheme, payment_id) WHERE t.scheme = $1::integer AND t.is_before)
+      FROM bank_before b WHERE b.scheme = $1::integer)
 SELECT count(*), count(*) FILTER (WHERE is_broken), first_lines(array_agg(what ORDER BY what) FILTER (WHERE is_broken)) FROM examined

@@ -58,6 +58,7 @@
 static const char *const totals_choices[] = {"shown", "left_out", NULL};
 static const char *const line_choices[] = {"account", "code", NULL};
 static const char *const transfer_states[] = {"in_transit", "short", "over", "late", NULL};
+static const char *const reconciliation_states[] = {"breaks", "in_transit", NULL};
 static const char *const exception_states[] = {"open", "resolved", NULL};
 
 static const struct report reports[] = {
@@ -389,8 +390,7 @@ static const struct report reports[] = {
                     ONE_SITE,
                     {"state", PARAMETER_CHOICE, OR_NULL, "open or resolved; both unless given",
                      exception_states}},
-     .columns = {{"exception_id", COLUMN_TEXT, "The id to resolve it by",
-                  "/v1/exceptions/{exception_id}"},
+     .columns = {{"exception_id", COLUMN_TEXT, "The id to resolve it by", "/v1/exceptions/{exception_id}"},
                  {"date", COLUMN_TEXT, "Business day"},
                  {"entry", COLUMN_CUPS, "Number of the entry", TO_ENTRY},
                  {"event_id", COLUMN_TEXT, "Event", TO_EVENT},
@@ -445,6 +445,33 @@ static const struct report reports[] = {
                  {"waits_for", COLUMN_TEXT,
                   "pay_day: it is settled on the next pay day; size: it was too small on the last one"},
                  {"next_pay_day", COLUMN_TEXT, "The next pay day after the last close"}}},
+    {"bank-reconciliation", "From the bank's balance to the ledger's, in rows that sum", FOR_OFFICE, false,
+     false, &sql_report_bank_reconciliation,
+     .parameters =
+         {AS_OF,
+          {"state", PARAMETER_CHOICE, OR_NULL,
+           "breaks: only what does not tie; in_transit: only what is on one side; all rows unless given",
+           reconciliation_states}},
+     .columns =
+         {{"section", COLUMN_TEXT,
+           "statement: what the last one through that day closed with; before: what there was before the "
+           "first one; break: what the bank states and does not tie; told_again: the same, but the bank has "
+           "told these days again and that ties; in_transit: on one side only; not_explained; ledger: the "
+           "sum, which is the account bank"},
+          {"item", COLUMN_TEXT, "What the row is"},
+          {"bank_account", COLUMN_TEXT, "The account at the bank"},
+          {"bank_statement", COLUMN_TEXT, "Statement", "/v1/bank-statements/{bank_statement}"},
+          {"date", COLUMN_TEXT,
+           "Of a statement its last day, by the bank's calendar; of an entry its business day"},
+          {"line", COLUMN_TEXT, "Line of the statement", "/v1/bank-lines/{line}"},
+          {"payment_id", COLUMN_TEXT, "Payment", "/v1/payments/{payment_id}"},
+          {"participant", COLUMN_TEXT, "Participant that pays or is paid",
+           OF_SCHEME("participant-statement") "&participant={participant}"},
+          {"entry", COLUMN_CUPS, "Number of its entry", TO_ENTRY},
+          {"account", COLUMN_TEXT, "Account of the ledger", OF_SCHEME("general-ledger") "&account={account}"},
+          {"amount", COLUMN_AMOUNT,
+           "Adds to the ledger (+), or takes from it (-); the last row is the sum of all before it",
+           OF_SCHEME("general-ledger") "&account={account}&to={date}"}}},
     {"withdrawable", "The amount that the operator could take out now without touching money of others",
      FOR_OFFICE, false, false, &sql_report_withdrawable,
      .columns = {{"step", COLUMN_TEXT,

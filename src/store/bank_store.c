@@ -147,25 +147,31 @@ enum store_result store_add_document(struct pg *pg, const struct bank_document_r
                   pg_one(NULL, take_int, document));
 }
 
-static void take_added(struct pg_row *row, void *into)
+static void take_numbers(struct pg_row *row, void *into)
 {
-    int64_t *last_line = row->shared;
-    *(int64_t *)into = row_int(row);
-    *last_line = row_int(row);
+    struct statement_numbers *numbers = into;
+    numbers->statement = row_int(row);
+    numbers->last_line = row_int(row);
 }
 
-enum store_result store_add_statement(struct pg *pg, const struct bank_statement_row *row, int64_t *statement,
-                                      int64_t *last_line)
+static struct pg_arg arg_money_at(const struct money *amount)
 {
-    struct pg_answer answer = pg_one(NULL, take_added, statement);
-    answer.shared = last_line;
+    return arg_int_if(amount != NULL, amount != NULL ? amount->minor : 0);
+}
+
+enum store_result store_add_statement(struct pg *pg, const struct bank_statement_row *row,
+                                      struct statement_numbers *numbers)
+{
     return pg_ask(pg, &sql_statement_add,
                   PG_ARGS(arg_int(row->scheme), arg_int(row->document), arg_text(row->account),
                           arg_text(row->statement_id), arg_bytes(row->digest.bytes, SHA256_SIZE),
                           arg_texts(ARRAY(row->balance_codes, row->balance_count)),
                           arg_int8s(ARRAY(row->balance_amounts, row->balance_count)),
-                          arg_dates(ARRAY(row->balance_days, row->balance_count))),
-                  answer);
+                          arg_dates(ARRAY(row->balance_days, row->balance_count)), arg_date(row->first_day),
+                          arg_date(row->last_day), arg_int(row->sequence), arg_money_at(row->opening),
+                          arg_money_at(row->closing), arg_int(row->booked.minor),
+                          arg_int(row->repeated.minor)),
+                  pg_one(NULL, take_numbers, numbers));
 }
 
 /* --- lines ---------------------------------------------------------------------------------------------- */
@@ -206,12 +212,12 @@ enum store_result store_lines_seen(struct pg *pg, struct arena *arena, int32_t s
         pg_one(arena, take_seen, seen));
 }
 
-enum store_result store_add_lines(struct pg *pg, int32_t scheme, int64_t statement, int64_t last_line,
+enum store_result store_add_lines(struct pg *pg, int32_t scheme, const struct statement_numbers *numbers,
                                   const struct bank_line_row *rows, size_t count)
 {
     return pg_run(
         pg, &sql_bank_lines_add,
-        PG_ARGS(arg_int(scheme), arg_int(statement), arg_int(last_line),
+        PG_ARGS(arg_int(scheme), arg_int(numbers->statement), arg_int(numbers->last_line),
                 arg_texts(COLUMN(rows, count, booked_on)), arg_int8s(COLUMN(rows, count, amount.minor)),
                 arg_texts(COLUMN(rows, count, end_to_end)), arg_texts(COLUMN(rows, count, reference)),
                 arg_bools(COLUMN(rows, count, returned)), arg_texts(COLUMN(rows, count, return_reason)),
@@ -269,17 +275,45 @@ enum store_result read_statements_taken(struct pg *pg, int32_t scheme, const int
                   pg_one(NULL, take_text, json));
 }
 
-enum store_result read_bank_statements(struct pg *pg, int32_t scheme, struct list_slice *slice)
+enum store_result read_bank_statements(struct pg *pg, const struct statements_filter *filter,
+                                       const char *after, int limit, struct buffer *json,
+                                       struct json_slice *slice)
 {
-    return read_list_slice(pg, &sql_statements_list,
-                           PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit)), slice);
+    return json_slice_read(pg, &sql_statements_list,
+                           PG_ARGS(arg_int(filter->scheme), arg_text(after), arg_limit(limit),
+                                   arg_date_at(filter->from), arg_date_at(filter->to)),
+                           limit, json, slice);
 }
 
-enum store_result read_bank_lines(struct pg *pg, int32_t scheme, const bool *open, struct list_slice *slice)
+enum store_result read_bank_statement(struct pg *pg, int32_t scheme, int64_t statement, int lines,
+                                      struct buffer *json, bool *found)
 {
-    return read_list_slice(
-        pg, &sql_bank_lines_list,
-        PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit), arg_bool_at(open)), slice);
+    return pg_ask(pg, &sql_statement_get, PG_ARGS(arg_int(scheme), arg_int(statement), arg_int(lines)),
+                  pg_maybe(NULL, take_text, json, found));
+}
+
+static void take_message(struct pg_row *row, void *into)
+{
+    const struct file_reader *reader = into;
+    row_append_bytes(row, reader->content);
+    row_text_into(row, reader->hash, SHA256_HEX_MAX);
+}
+
+enum store_result read_bank_message(struct pg *pg, int32_t scheme, int64_t statement, struct buffer *content,
+                                    char hash[static SHA256_HEX_MAX], bool *found)
+{
+    struct file_reader reader = {NULL, content, hash};
+    return pg_ask(pg, &sql_statement_message, PG_ARGS(arg_int(scheme), arg_int(statement)),
+                  pg_maybe(NULL, take_message, &reader, found));
+}
+
+enum store_result read_bank_lines(struct pg *pg, const struct bank_lines_filter *filter,
+                                  struct list_slice *slice)
+{
+    return read_list_slice(pg, &sql_bank_lines_list,
+                           PG_ARGS(arg_int(filter->scheme), arg_int(slice->after), arg_limit(slice->limit),
+                                   arg_bool_at(filter->open), arg_id(filter->statement)),
+                           slice);
 }
 
 enum store_result read_bank_line(struct pg *pg, int32_t scheme, int64_t line, struct buffer *json,

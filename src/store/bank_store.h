@@ -96,10 +96,17 @@ struct bank_statement_row {
     const int64_t *balance_amounts;
     const struct date *balance_days;
     size_t balance_count;
+    struct date first_day, last_day;
+    int64_t sequence;                      /* the bank's count of its statements; 0: none */
+    const struct money *opening, *closing; /* NULL: not stated */
+    struct money booked, repeated;         /* sums of the booked lines, and of those that are known already */
 };
-/* Gives the number of the statement, and that of the scheme's last line. */
+struct statement_numbers {
+    int64_t statement; /* its own */
+    int64_t last_line; /* of the scheme, before its lines */
+};
 MUST_CHECK enum store_result store_add_statement(struct pg *pg, const struct bank_statement_row *row,
-                                                 int64_t *statement, int64_t *last_line);
+                                                 struct statement_numbers *numbers);
 
 /* A payment that a line of the bank may belong to. */
 struct bank_payment {
@@ -138,9 +145,9 @@ struct bank_line_row {
     const char *payment_id; /* NULL: none */
     int64_t entry;          /* 0: none */
 };
-MUST_CHECK enum store_result store_add_lines(struct pg *pg, int32_t scheme, int64_t statement,
-                                             int64_t last_line, const struct bank_line_row *rows,
-                                             size_t count);
+MUST_CHECK enum store_result store_add_lines(struct pg *pg, int32_t scheme,
+                                             const struct statement_numbers *numbers,
+                                             const struct bank_line_row *rows, size_t count);
 
 /* A line that is kept. */
 struct bank_line {
@@ -178,9 +185,29 @@ MUST_CHECK enum store_result store_add_resolution(struct pg *pg, const struct ba
 /* {"statements":[…],"confirmed":…}: the statements of these numbers, with their lines. */
 MUST_CHECK enum store_result read_statements_taken(struct pg *pg, int32_t scheme, const int64_t *statements,
                                                    size_t count, struct buffer *json);
-MUST_CHECK enum store_result read_bank_statements(struct pg *pg, int32_t scheme, struct list_slice *slice);
-/* `open` NULL: open lines and resolved ones. */
-MUST_CHECK enum store_result read_bank_lines(struct pg *pg, int32_t scheme, const bool *open,
+/* Statements that end on days of this period, by day and number. `after` is the key of the last one before
+ * the slice, or NULL. */
+struct statements_filter {
+    int32_t scheme;
+    const struct date *from, *to; /* NULL: any */
+};
+MUST_CHECK enum store_result read_bank_statements(struct pg *pg, const struct statements_filter *filter,
+                                                  const char *after, int limit, struct buffer *json,
+                                                  struct json_slice *slice);
+/* A statement with at most so many of its lines. *found false: there is none with this number. */
+MUST_CHECK enum store_result read_bank_statement(struct pg *pg, int32_t scheme, int64_t statement, int lines,
+                                                 struct buffer *json, bool *found);
+/* The message in which a statement came, as it is, and its hash. */
+MUST_CHECK enum store_result read_bank_message(struct pg *pg, int32_t scheme, int64_t statement,
+                                               struct buffer *content, char hash[static SHA256_HEX_MAX],
+                                               bool *found);
+
+struct bank_lines_filter {
+    int32_t scheme;
+    const bool *open;  /* NULL: open lines and resolved ones */
+    int64_t statement; /* 0: of all */
+};
+MUST_CHECK enum store_result read_bank_lines(struct pg *pg, const struct bank_lines_filter *filter,
                                              struct list_slice *slice);
 MUST_CHECK enum store_result read_bank_line(struct pg *pg, int32_t scheme, int64_t line, struct buffer *json,
                                             bool *found);

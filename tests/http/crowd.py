@@ -188,10 +188,12 @@ SELECT scheme, gen_random_uuid(), business_date, 'payouts', md5(scheme || busine
   FROM crowd_day WHERE closed;
 INSERT INTO bank_document (scheme, document, received_at, api_key, content, sha256) OVERRIDING SYSTEM VALUE
 SELECT 1, n, now(), 1, 'x', sha256('x') FROM generate_series(1, {days}) AS n;
-INSERT INTO bank_statement (scheme, statement, document, account, statement_id, digest, balances)
-SELECT 1, n, n, '00001000', 'S' || n, sha256('d'),
-       jsonb_build_array(jsonb_build_object('type', 'CLBD', 'amount', '5.00', 'date', {today} - {days} + n - 20))
-  FROM generate_series(1, {days}) AS n;
+INSERT INTO bank_statement (scheme, statement, document, account, statement_id, digest, balances, first_day, last_day,
+    opening, closing, booked, repeated)
+SELECT 1, n, n, '00001000', 'S' || n, sha256('d'), 
+       jsonb_build_array(jsonb_build_object('type', 'CLBD', 'amount', '5.00', 'date', day)), day, day,
+       (n - 1) * {lines} * 500, n * {lines} * 500 + (n = 7)::int, {lines} * 500, 0
+  FROM generate_series(1, {days}) AS n, LATERAL (SELECT {today} - {days} + n - 20 AS day) AS its;
 INSERT INTO bank_line (scheme, line, statement, booked_on, amount, reference, returned, identity, disposition)
 SELECT 1, n, 1 + (n - 1) / {lines}, {today}, 500, 'L' || n, false, sha256(convert_to(n::text, 'UTF8')),
        CASE WHEN n % 50 = 0 THEN 'unmatched' ELSE 'matched' END

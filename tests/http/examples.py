@@ -433,6 +433,9 @@ def tell(do, admin, ben, orders):
     told = do(ben, "POST", "/v1/bank-statements?scheme=tern-bay", statement.decode(), type="application/xml").json
     line, charge = (line for line in told["statements"][0]["lines"] if line["disposition"] == "unmatched")
     do(admin, "GET", "/v1/bank-statements?scheme=tern-bay")
+    name = told["statements"][0]["bank_statement"]
+    do(admin, "GET", f"/v1/bank-statements/{name}")
+    do(admin, "GET", f"/v1/bank-statements/{name}/raw")
     do(admin, "GET", "/v1/bank-lines?scheme=tern-bay&open=true")
     do(admin, "GET", f"/v1/bank-lines/{line['line']}")
     proposed = do(
@@ -467,6 +470,7 @@ def look(do, admin):
     do(admin, "GET", f"/v1/reports/deposit-cover?scheme=tern-bay&as_of={DAY}", name="json")
     do(admin, "GET", f"/v1/reports/deposit-cover?scheme=tern-bay&as_of={DAY}&format=csv", name="csv")
     do(admin, "GET", "/v1/reports/withdrawable?scheme=tern-bay", name="withdrawable")
+    do(admin, "GET", "/v1/reports/bank-reconciliation?scheme=tern-bay&state=in_transit", name="in_transit")
     [found, *_] = admin.get("/v1/reports/exceptions", scheme="tern-bay", to=DAY)["items"]
     do(admin, "GET", f"/v1/exceptions/{found['exception_id']}")
     several = {"ids": [found["exception_id"]], "note": "tills set wrongly"}

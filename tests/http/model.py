@@ -94,6 +94,8 @@ class Model:
         self.carried_since = {}
         self.gross_fees = {}  # (day, site) -> service fee and its tax, handling fee and its tax
         self.bank_lines = {}  # amount by number, until somebody says what it was
+        # The bank's statements: last day, what it opens and closes with, and its lines
+        self.statements = []
         self.has_read_statement = False
 
     # Reference data ------------------------------------------------------------------------------------------------
@@ -425,6 +427,29 @@ class Model:
         self.has_read_statement = True
         self.bank_lines[number] = amount
         self._record(Entry("bank_line", None, None, today, {"bank": amount, "bank_suspense": -amount}))
+
+    def read_statement(self, day, opening, amounts, closing):
+        """A statement of the day, of one account. Days differ."""
+        self.statements = sorted([*self.statements, (day, opening, amounts, closing)], key=lambda s: s[0])
+
+    def breaks(self):
+        """(day, amount): by how much a statement opens with more than the last one closed with, or closes with more
+        than its opening and its lines sum to."""
+        found, before = [], None
+        for day, opening, amounts, closing in self.statements:
+            found += [(day, opening - before)] if before not in (None, opening) else []
+            found += [(day, closing - opening - sum(amounts))] if closing != opening + sum(amounts) else []
+            before = closing
+        return found
+
+    def reconciliation(self):
+        """The account at the bank, and the way from it to the ledger: the account before the first statement, by the
+        bank and by what journals and the opening say; and the breaks. The bank's lines are posted when they are read,
+        so nothing is in transit."""
+        said = sum(e.legs.get("bank", 0) for e in self.entries if e.kind in ("journal", "opening", "reversal"))
+        if not self.statements:
+            return {"said": said}
+        return {"closing": self.statements[-1][3], "opening": -self.statements[0][1], "said": said}
 
     def resolve_line(self, number, account, today):
         """A line turns out to be a charge, interest, or the operator's own money. The amount that the operator took

@@ -22,6 +22,7 @@ CHECKS = [
     "cups_conserved",
     "positions_cleared",
     "payments_match",
+    "bank_reconciles",
     "journals_by_two",
     "operator_matches",
     "entries_gapless",
@@ -78,6 +79,9 @@ TABLES = [
     "proposal",
     "proposal_decision",
     "payment_day",
+    "bank_statement",
+    "bank_transit",
+    "bank_before",
 ]
 
 
@@ -236,6 +240,8 @@ def test_untouched_books_hold(books):
     # and the root, the link and the seal of the closed day
     assert figures["seals_verify"] == len(entries) + len(days) + 3
     assert figures["payments_match"] == 3 + 3 + 3  # each participant, each payment, each entry of one
+    # each entry that moved the account, each statement, by its sums and in the chain
+    assert figures["bank_reconciles"] == 3 + 2 + 2
     assert figures["journals_by_two"] == 1
     assert figures["operator_matches"] == 2 + 2 + 1  # each line, each amount taken out, the resolution
     # open exceptions, and payments of the closed day: each participant, and all of them
@@ -326,12 +332,12 @@ TAMPERINGS = {
     ),
     "a payment is changed": (
         f"UPDATE payment SET amount = amount + 1 WHERE {OF} AND amount = (SELECT max(amount) FROM payment WHERE {OF})",
-        {"positions_cleared", "payments_match", "seals_verify", "lists_match"},
+        {"positions_cleared", "payments_match", "seals_verify", "lists_match", "bank_reconciles"},
     ),
     "a payment is turned round": (
         f"UPDATE payment SET payer = payee, payee = payer WHERE {OF} AND amount = (SELECT max(amount) FROM payment"
         f" WHERE {OF})",
-        {"positions_cleared", "payments_match", "seals_verify"},
+        {"positions_cleared", "payments_match", "bank_reconciles", "seals_verify"},
     ),
     "a payment is from nobody": (
         f"UPDATE payment SET payer = 999 WHERE {OF} AND payer IS NOT NULL",
@@ -360,14 +366,14 @@ TAMPERINGS = {
     **{
         f"the {change} of a payment is lost": (
             f"DELETE FROM payment_change WHERE {OF} AND change = '{change}'",
-            {"payments_match"},
+            {"payments_match"} | (set() if change == "approve" else {"bank_reconciles", "lists_match"}),
         )
         for change in ("approve", "confirm", "fail")
     },
     "a payment's entry is another's": (
         f"UPDATE payment_change SET entry = (SELECT max(entry) FROM payment_change WHERE {OF}) WHERE {OF} AND change ="
         " 'confirm'",
-        {"payments_match"},
+        {"payments_match", "bank_reconciles"},
     ),
     "the operator took out more than the exception says": (
         f"UPDATE exception SET amount = amount - 1 WHERE {OF} AND kind = 'taken_out_beyond'",
@@ -593,7 +599,24 @@ TAMPERINGS = {
     "a bank line that needs a person is not listed": (
         f"""INSERT INTO bank_line (scheme, line, statement, amount, returned, disposition)
             SELECT scheme, 99, 1, 5, false, 'unmatched' FROM scheme_head WHERE {OF}""",
+        {"lists_match", "bank_reconciles"},
+    ),
+    "a payment in transit is not listed": (f"DELETE FROM bank_transit WHERE {OF} AND NOT is_before", {"lists_match"}),
+    "payments from before the first statement are another sum": (
+        f"UPDATE bank_before SET amount = amount + 1 WHERE {OF}",
         {"lists_match"},
+    ),
+    "a bank line is of another amount": (
+        f"UPDATE bank_line SET amount = amount - 1 WHERE {OF} AND line = 1",
+        {"bank_reconciles", "operator_matches"},
+    ),
+    "a bank line has another entry": (
+        f"UPDATE bank_line SET entry = entry + 1 WHERE {OF} AND line = 1",
+        {"bank_reconciles"},
+    ),
+    "a statement has another sum": (
+        f"UPDATE bank_statement SET booked = booked + 1, closing = closing + 1 WHERE {OF}",
+        {"bank_reconciles"},
     ),
     "payments of a day are miscounted": (
         f"UPDATE payment_day SET payments = payments + 1 WHERE {OF} AND participant = 0",

@@ -461,6 +461,8 @@ class Bank:
 
     def __init__(self, client, second, model, rng):
         self.client, self.second, self.model, self.rng, self.statements = client, second, model, rng, 0
+        self.held = rng.randint(0, 999) * 10**model.decimals  # by the bank, before it is asked for the first time
+        self.lost = []  # statements that the office has not got yet
 
     def _amounts(self, today):
         """The operator often puts in what is missing, and takes out about as much as is free then."""
@@ -470,19 +472,36 @@ class Bank:
         take_out = -max(free + put_in + self.rng.choice([-1, 0, 1]) * self.rng.randint(1, some), 1)
         return self.rng.choice([[-some], [some, more], [put_in, take_out], [put_in, take_out, -more]])
 
-    def day(self):
-        model, code = self.model, self.model.scheme["scheme"]
-        today = business_day(model.scheme["cut_off"], model.scheme["time_zone"])
-        amounts = self._amounts(today)
+    def _books(self, day, amounts):
+        """The day at the bank. Now and then it states another closing than it goes on with."""
+        opening, self.held = self.held, self.held + sum(amounts)
+        return day, opening, amounts, self.held + (self.rng.randint(1, 50) if self.rng.random() < 0.1 else 0)
+
+    def _tells(self, statement, today):
+        model, (day, opening, amounts, closing) = self.model, statement
         self.statements += 1
         bookings = [bank.Booking(Decimal(model.amount(a))) for a in amounts]
-        account = model.scheme["operator"]["bank_account"]["account"]
-        statement = bank.statement(f"S-{self.statements}", account, model.scheme["currency"], str(today), bookings)
+        account, currency = model.scheme["operator"]["bank_account"]["account"], model.scheme["currency"]
+        opening_text, closing_text = (Decimal(model.amount(a)) for a in (opening, closing))
+        data = bank.statement(
+            f"S-{self.statements}", account, currency, str(day), bookings, opening_text, closing=closing_text
+        )
         xml = {"Content-Type": "application/xml"}
-        answer = self.client.send("POST", f"/v1/bank-statements?scheme={code}", statement, xml)
+        answer = self.client.send("POST", f"/v1/bank-statements?scheme={model.scheme['scheme']}", data, xml)
         assert answer.status == 200, answer.body
+        model.read_statement(*statement)
         for line, amount in zip(answer.json["statements"][0]["lines"], amounts):
             model.read_line(line["line"], amount, today)
+
+    def day(self, day):
+        """The statement of the day; it may get lost, and come later."""
+        model = self.model
+        today = business_day(model.scheme["cut_off"], model.scheme["time_zone"])
+        self.lost.append(self._books(day, self._amounts(today)))
+        if self.rng.random() < 0.8:
+            self.rng.shuffle(self.lost)
+            while self.lost:
+                self._tells(self.lost.pop(), today)
         for number in list(model.bank_lines):
             if self.rng.random() < 0.8:
                 self._resolve(number, today)
@@ -508,11 +527,41 @@ class Bank:
         )
 
     def compare(self, today):
+        self._compare_withdrawable(today)
+        compare_reconciliation(self.client, self.model)
+
+    def _compare_withdrawable(self, today):
         rows = self.client.items("/v1/reports/withdrawable", scheme=self.model.scheme["scheme"])
         counted = sum(self.model.minor(r["counted"]) for r in rows[:-2])
         assert counted == self.model.withdrawable(today), rows
         results = {r["step"]: self.model.minor(r["counted"]) for r in rows[-2:]}
         assert results == {"withdrawable": max(counted, 0), "shortfall": max(-counted, 0)}
+
+
+def compare_reconciliation(client, model, as_of=None):
+    """The rows sum to the ledger's account. Its figures are the model's, and each break is at its statement."""
+    query = {"scheme": model.scheme["scheme"], **({"as_of": as_of} if as_of else {})}
+    rows = client.items("/v1/reports/bank-reconciliation", **query)
+    amounts = [model.minor(r["amount"]) for r in rows]
+    assert sum(amounts[:-1]) == amounts[-1] and rows[-1]["section"] == "ledger", rows
+    assert "not_explained" not in {r["section"] for r in rows}, rows
+    if as_of:
+        assert amounts[-1] == model.through(as_of)["bank"]
+        return
+    assert amounts[-1] == model.balances["bank"]
+    figures, broken = Counter(), []
+    for row, amount in zip(rows[:-1], amounts):
+        if row["section"] in ("break", "told_again"):
+            broken.append((date.fromisoformat(row["date"]), -amount))
+        else:
+            figures["said" if row["item"] in ("journal", "opening_event", "reversal") else row["item"]] += amount
+    assert {f: a for f, a in figures.items() if a} == {f: a for f, a in model.reconciliation().items() if a}, rows
+    assert broken == model.breaks(), rows
+    listed = client.items("/v1/bank-statements", scheme=query["scheme"])
+    assert {s["to"] for s in listed if not s["ties"]} == {str(day) for day, _ in broken}
+    assert client.items("/v1/reports/bank-reconciliation", **query, state="breaks") == [
+        r for r in rows if r["section"] == "break"
+    ]
 
 
 def compare_accounts(client, model, as_of=None):
@@ -643,11 +692,13 @@ def test_random_days(service, seed):
         for model, stream, known, its_bank in zip(models, streams, entries, banks):
             post_day(client, second, model, stream, day, known)
             if rng.random() < 0.3 and day > FIRST_DAY + 5 * DAY:  # journals stand in for statements until then
-                its_bank.day()
+                its_bank.day(day)
             expected = model.close(day)
             compare_settlement(model, client.close(model.scheme["scheme"], day), expected)
             compare_accounts(client, model, day)
             compare_accounts(client, model)
+            compare_reconciliation(client, model, day)
+            compare_reconciliation(client, model)
         # The checks read all days each time, so they run seldom once there are many days.
         if day.day == 1 or (day.day % 10 == 1 and day - FIRST_DAY < 60 * DAY):
             client.assert_holds()

@@ -25,13 +25,14 @@ OFFICE = {
     "exceptions",
     "day-totals",
     "ageing",
+    "bank-reconciliation",
     "withdrawable",
     "winding-up",
     "return-rate",
     "return-rate-daily",
     "recovery",
 }
-BALANCES = ("deposit-cover", "trial-balance", "stock", "transfers", "ageing")  # as of a day
+BALANCES = ("bank-reconciliation", "deposit-cover", "trial-balance", "stock", "transfers", "ageing")  # as of a day
 OF_PARTICIPANTS = {"settlement", "participant-statement", "participant-journal-summary", "fees", "payments"}
 OF_SITES = {"site-statement", "stock"}
 READERS = {

@@ -126,6 +126,8 @@ PERMITTED = {
     "GET /v1/files/{}": BOOKS,
     "GET /v1/settlements/{}/{}/files": READERS,
     "GET /v1/bank-statements": READERS,
+    "GET /v1/bank-statements/{}": READERS,
+    "GET /v1/bank-statements/{}/raw": READERS,
     "GET /v1/bank-lines": READERS,
     "GET /v1/bank-lines/{}": READERS,
     "GET /v1/exceptions/{}": READERS,
@@ -247,10 +249,10 @@ def concrete(net, operation):
         "/v1/settlements/{}/{}/files": ("tern-bay", FIRST),
         "/v1/reports/{}": "deposit-cover",
         "/v1/payments/{}": net.payment,
+        **dict.fromkeys(("/v1/bank-statements/{}", "/v1/bank-statements/{}/raw", "/v1/bank-lines/{}"), "tern-bay.1"),
         **{f"/v1/payments/{{}}/{change}": net.payment for change in ("release", "approve", "confirm", "fail")},
         "/v1/exceptions/{}": "tern-bay.1.0",
         "/v1/exceptions/{}/resolve": "tern-bay.1.0",
-        "/v1/bank-lines/{}": "tern-bay.1",
     }.get(path, "tern-bay" if path.startswith("/v1/schemes/{}") else "1")
     body = {
         "POST /v1/events": event("issue", "anchor", at(day), issued=cups(cup_300=1)),

@@ -46,6 +46,7 @@ LISTS_OF_TEXTS = {
     ("src/http/pages/page_value.c", "members"),
     ("src/http/pages/page_value.c", "words"),
     ("src/report/report.c", "exception_states"),
+    ("src/report/report.c", "reconciliation_states"),
     ("src/report/report.c", "line_choices"),
     ("src/report/report.c", "totals_choices"),
     ("src/report/report.c", "transfer_states"),

@@ -1,5 +1,5 @@
 -- Payment $1 as JSON, with its history. $2 the sites whose participants' payments to show (null: all, and who did what
--- with which note, which is the office's own business).
+-- with which note, and which lines of the bank it was, which is the office's own business).
 WITH own AS (SELECT participant FROM site WHERE id = ANY ($2::integer[]))
 SELECT json_strip_nulls(json_build_object(
            'payment_id', p.payment_id, 'scheme', s.code, 'date', p.business_date, 'from', coalesce(f.code, 'pool'),
@@ -9,6 +9,8 @@ SELECT json_strip_nulls(json_build_object(
            'approvals', (SELECT count(*) FROM payment_change c
                           WHERE (c.scheme, c.payment_id) = (p.scheme, p.payment_id) AND c.change = 'approve'),
            'bank_account', p.bank_account,
+           'line', CASE WHEN $2::integer[] IS NULL THEN bank_line_of(p.scheme, p.payment_id, false) END,
+           'return_line', CASE WHEN $2::integer[] IS NULL THEN bank_line_of(p.scheme, p.payment_id, true) END,
            'changes', (SELECT coalesce(json_agg(json_build_object(
                                'change', c.change, 'at', instant_text(c.changed_at),
                                'by', CASE WHEN $2::integer[] IS NULL THEN k.name END,

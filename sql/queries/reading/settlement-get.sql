@@ -68,7 +68,9 @@ SELECT json_strip_nulls(json_build_object(
         FROM at_close WHERE carried),
     'payments', (SELECT coalesce(json_agg(json_build_object(
             'payment_id', payment_id, 'from', payer, 'to', payee, 'amount', amount_text(amount, decimals), 'due_on', due_on,
-            'status', status, 'approvals', approvals, 'held', CASE WHEN held IS NOT NULL THEN json_build_object('reason', held, 'released', released) END)
+            'status', status, 'approvals', approvals,
+            'line', CASE WHEN $3::integer[] IS NULL THEN bank_line_of($1::integer, payment_id, false) END,
+            'held', CASE WHEN held IS NOT NULL THEN json_build_object('reason', held, 'released', released) END)
             ORDER BY payer COLLATE "C", payee COLLATE "C"), '[]')
         FROM paid),
     'totals', (SELECT json_build_object(

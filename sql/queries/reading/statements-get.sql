@@ -7,13 +7,14 @@ line AS MATERIALIZED (
 SELECT json_build_object(
     'statements', (
         SELECT json_agg(json_build_object(
-                   'statement', t.statement_id, 'account', t.account, 'received_at', instant_text(d.received_at),
-                   'balances', t.balances,
+                   'bank_statement', s.code || '.' || t.statement, 'statement', t.statement_id, 'account', t.account,
+                   'received_at', instant_text(d.received_at), 'balances', t.balances,
                    'lines', (SELECT coalesce(json_agg(line.shown ORDER BY line.line), '[]') FROM line
                               WHERE line.statement = t.statement)) ORDER BY asked.place)
           FROM asked
           JOIN bank_statement t ON t.scheme = $1::integer AND t.statement = asked.statement
-          JOIN bank_document d ON (d.scheme, d.document) = (t.scheme, t.document)),
+          JOIN bank_document d ON (d.scheme, d.document) = (t.scheme, t.document)
+          JOIN scheme s ON s.id = t.scheme),
     'confirmed', count(*) FILTER (WHERE disposition = 'matched'),
     'returned', count(*) FILTER (WHERE disposition = 'returned'),
     'unmatched', count(*) FILTER (WHERE disposition = 'unmatched'),

@@ -5,6 +5,7 @@
 
 #include "app/office/bank_digest.h"
 #include "app/office/bank_match.h"
+#include "payment/camt053_balances.h"
 
 #include <string.h>
 
@@ -40,48 +41,76 @@ static enum store_result keep_document(struct taking *taking)
     return store_add_document(taking->work->pg, &row, &taking->kept_document);
 }
 
-static enum store_result keep_statement(struct taking *taking, const struct camt_statement *statement,
-                                        const struct sha256 *digest, int64_t *number, int64_t *last_line)
+/* The balances as the bank states them, whatever their codes. False: no memory. */
+static bool fill_balances(struct arena *arena, const struct camt_statement *statement,
+                          struct bank_statement_row *row)
 {
-    struct arena *arena = &taking->work->arena;
     size_t count = statement->balance_count;
     const char **codes = arena_array(arena, count + 1, sizeof *codes);
     int64_t *amounts = arena_array(arena, count + 1, sizeof *amounts);
     struct date *days = arena_array(arena, count + 1, sizeof *days);
     if (codes == NULL || amounts == NULL || days == NULL)
-        return STORE_FAILED;
+        return false;
     for (size_t i = 0; i < count; i++) {
         codes[i] = statement->balances[i].code;
         amounts[i] = statement->balances[i].amount.minor;
         days[i] = statement->balances[i].on;
     }
-    const struct bank_statement_row row = {
-        .scheme = taking->work->scheme->id,
-        .document = taking->kept_document,
-        .account = bank_account_of(statement),
-        .statement_id = statement->id,
-        .digest = *digest,
-        .balance_codes = codes,
-        .balance_amounts = amounts,
-        .balance_days = days,
-        .balance_count = count,
-    };
-    return store_add_statement(taking->work->pg, &row, number, last_line);
+    row->balance_codes = codes;
+    row->balance_amounts = amounts;
+    row->balance_days = days;
+    row->balance_count = count;
+    return true;
 }
 
+static struct money sum_of_repeated(const struct bank_line_row *rows, size_t count)
+{
+    struct money sum = {0};
+    for (size_t i = 0; i < count; i++)
+        if (bank_line_is_repeated(&rows[i])) /* part of the booked lines, whose sum is in range */
+            sum.minor += rows[i].amount.minor;
+    return sum;
+}
+
+static enum store_result keep_statement(struct taking *taking, const struct camt_statement *statement,
+                                        struct bank_statement_row *row, const struct bank_line_row *lines,
+                                        struct statement_numbers *numbers)
+{
+    const struct camt_stated opening = camt053_opening(statement), closing = camt053_closing(statement);
+    row->scheme = taking->work->scheme->id;
+    row->document = taking->kept_document;
+    row->account = bank_account_of(statement);
+    row->statement_id = statement->id;
+    row->sequence = statement->sequence;
+    row->opening = opening.known ? &opening.amount : NULL;
+    row->closing = closing.known ? &closing.amount : NULL;
+    row->repeated = sum_of_repeated(lines, statement->line_count);
+    camt053_days(statement, taking->work->today->date, &row->first_day, &row->last_day);
+    if (!fill_balances(&taking->work->arena, statement, row))
+        return STORE_FAILED;
+    return store_add_statement(taking->work->pg, row, numbers);
+}
+
+/* The lines are matched first, because the statement is kept with the sum of its new lines. */
 static enum store_result take_new(struct taking *taking, const struct camt_statement *statement,
                                   const struct sha256 *digest, int64_t *number)
 {
     struct head_work *work = taking->work;
-    struct bank_line_row *rows;
-    int64_t last_line = 0;
+    struct bank_statement_row row = {.digest = *digest};
+    struct statement_numbers numbers = {0};
+    struct bank_line_row *lines;
+    if (!camt053_booked(statement, &row.booked)) {
+        faults_add(taking->faults, REASON_STATEMENT_INVALID, "", "its lines sum to more than can be counted");
+        return STORE_OK;
+    }
     enum store_result result = keep_document(taking);
     if (result == STORE_OK)
-        result = keep_statement(taking, statement, digest, number, &last_line);
+        result = bank_match(work, statement, &lines, taking->faults);
     if (result == STORE_OK)
-        result = bank_match(work, statement, &rows, taking->faults);
+        result = keep_statement(taking, statement, &row, lines, &numbers);
     if (result == STORE_OK)
-        result = store_add_lines(work->pg, work->scheme->id, *number, last_line, rows, statement->line_count);
+        result = store_add_lines(work->pg, work->scheme->id, &numbers, lines, statement->line_count);
+    *number = numbers.statement;
     return result;
 }
 

@@ -205,6 +205,13 @@ static struct bank_payment *payment_of(const struct matching *matching, const st
                    compare_payment);
 }
 
+static const char repeated[] = "repeated";
+
+bool bank_line_is_repeated(const struct bank_line_row *row)
+{
+    return strcmp(row->disposition, repeated) == 0;
+}
+
 static enum store_result take_line(struct matching *matching, size_t i)
 {
     const struct camt_line *line = &matching->statement->lines[i];
@@ -217,7 +224,7 @@ static enum store_result take_line(struct matching *matching, size_t i)
         return STORE_OK;
     }
     if (matching->repeated[i]) {
-        row->disposition = "repeated";
+        row->disposition = repeated;
         return STORE_OK;
     }
     if (payment == NULL || bank_payment_is_direct(payment))

@@ -12,6 +12,9 @@
 MUST_CHECK enum store_result bank_match(struct head_work *work, const struct camt_statement *statement,
                                         struct bank_line_row **rows, struct faults *faults);
 
+/* Whether an earlier statement had the line. */
+bool bank_line_is_repeated(const struct bank_line_row *row);
+
 /* Whether the payment goes straight from one participant to another, and not over the pool's account. */
 bool bank_payment_is_direct(const struct bank_payment *payment);
 /* By how much the payment moves the pool's account: positive for a collection, negative for a payout. */

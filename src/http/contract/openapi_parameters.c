@@ -62,6 +62,7 @@ static const struct named_schema schemas[] = {
     {"If-None-Match", TEXT_SCHEMA},
     {"line", TEXT_SCHEMA},
     {"payment_id", TEXT_SCHEMA},
+    {"bank_statement", TEXT_SCHEMA},
     {"exception_id", TEXT_SCHEMA},
     {"state", TEXT_SCHEMA},
     {"totals", TEXT_SCHEMA},
@@ -92,6 +93,7 @@ static const struct named_schema meanings[] = {
     {"payment_id", "Id of the payment, as the settlement gives it"},
     {"file_id", "Id of the payment file"},
     {"line", "Name of the line, as the list of lines gives it"},
+    {"bank_statement", "Name of the statement, as the list of statements gives it"},
     {"report", "Name of the report, as the list of reports gives it"},
     {"exception_id", "Id of the exception, as the report of exceptions gives it"},
 };

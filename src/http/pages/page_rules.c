@@ -24,6 +24,7 @@
 #define JOURNAL       "/v1/reports/journal?scheme={scheme}&from={date}&to={date}"
 #define EVENTS_OF_DAY "/v1/events?scheme={scheme}&business_date={date}"
 
+#define RECONCILIATION   "/v1/reports/bank-reconciliation?scheme={scheme}"
 #define SEALS            "/v1/seals?scheme={scheme}"
 #define JOURNAL_OF_ENTRY "/v1/reports/journal?scheme={scheme}&from={business_date}&to={business_date}"
 #define SEE_ENTRY                                                                                            \
@@ -96,7 +97,17 @@ static const struct page_about abouts[] = {
     {.schema = "KeyList", .title = "Keys"},
     {.schema = "SessionList", .title = "Browsers that signed in with this key"},
     {.schema = "PaymentFileList", .title = "Payment files", .note = MONEY_NOTE},
-    {.schema = "BankStatementList", .title = "Bank statements"},
+    {.schema = "BankStatementList",
+     .title = "Bank statements",
+     .columns = {"bank_statement", "account", "statement", "from", "to", "opening", "booked", "closing",
+                 "ties", "lines", "open", "received_at", "received_from"}},
+    {.schema = "BankStatement",
+     .title = "Bank statement",
+     .see = {{"All its lines", "/v1/bank-lines?scheme={scheme}&bank_statement={bank_statement}"},
+             {"Its open lines", "/v1/bank-lines?scheme={scheme}&bank_statement={bank_statement}&open=true"},
+             {"Reconciliation through its last day", RECONCILIATION "&as_of={to}"},
+             {"The bank's message as it came", "/v1/bank-statements/{bank_statement}/raw"},
+             {"All statements", "/v1/bank-statements?scheme={scheme}"}}},
     {.schema = "BankLineList",
      .title = "Lines of bank statements",
      .columns = {"line", "booked_on", "amount", "disposition", "reference", "end_to_end", "payment_id",
@@ -173,6 +184,7 @@ static const struct page_link links[] = {
     {"SiteList", "site", "/v1/sites/{site}", NULL, NULL},
     {"PaymentList", "date", "/v1/settlements/{scheme}/{date}", NULL, NULL},
     {"Payment", "date", "/v1/settlements/{scheme}/{date}", NULL, NULL},
+    {"BankStatement", "previous", "/v1/bank-statements/{previous}", NULL, NULL},
     {"SealList", "date", "/v1/settlements/{scheme}/{date}", NULL, NULL},
     {"OpeningList", "event_id", "/v1/openings/{event_id}?scheme={scheme}", NULL, NULL},
     {"Opening", "event_id", "/v1/events/{event_id}?scheme={scheme}", "status", "approved"},
@@ -192,6 +204,8 @@ static const struct page_link links[] = {
     {NULL, "reversed_by", EVENT_OF("reversed_by"), NULL, NULL},
     {NULL, "dispatch", EVENT_OF("dispatch"), NULL, NULL},
     {NULL, "payment_id", "/v1/payments/{payment_id}", NULL, NULL},
+    {NULL, "bank_statement", "/v1/bank-statements/{bank_statement}", NULL, NULL},
+    {NULL, "return_line", "/v1/bank-lines/{return_line}", NULL, NULL},
     {NULL, "line", "/v1/bank-lines/{line}", NULL, NULL},
     {NULL, "exception_id", "/v1/exceptions/{exception_id}", NULL, NULL},
     {NULL, "proposal", "/v1/proposals/{proposal}", NULL, NULL},
@@ -214,7 +228,9 @@ static const struct page_see starts[] = {
     {"Openings", "/v1/openings?scheme={scheme}"},
     {"Proposals", "/v1/proposals"},
     {"Changes", "/v1/changes"},
-    {"Bank", "/v1/bank-lines?scheme={scheme}"},
+    {"Bank", "/v1/bank-statements?scheme={scheme}"},
+    {"Bank lines", "/v1/bank-lines?scheme={scheme}"},
+    {"Reconciliation", RECONCILIATION},
     {"Reports", "/v1/reports"},
     {"Schemes", "/v1/schemes"},
     {"Participants", "/v1/participants"},

@@ -12,7 +12,7 @@ struct page_see {
     const char *text, *pattern;
 };
 
-enum { PAGE_COLUMNS_MAX = 12, PAGE_SEE_MAX = 6 };
+enum { PAGE_COLUMNS_MAX = 14, PAGE_SEE_MAX = 6 };
 
 struct page_about {
     const char *schema;

@@ -1,17 +1,11 @@
 /* SPDX-License-Identifier: ISC */
-/* Bank statements are taken and listed, and their lines are listed and resolved. */
+/* Bank statements are taken, and their lines are resolved. */
 #include "http/resources/handlers.h"
 
 #include "app/office/bank.h"
-#include "http/request/slice.h"
+#include "http/resources/bank_names.h"
 #include "http/resources/bank_shapes.h"
 #include "http/resources/proposing.h"
-#include "store/bank_store.h"
-
-#include <stdlib.h>
-#include <string.h>
-
-enum { NUMBER_DIGITS_MAX = 15 };
 
 static void finish(const struct request *request, struct answer *answer, enum store_result result)
 {
@@ -34,80 +28,6 @@ void handle_bank_statement_post(const struct request *request, struct answer *an
     if (order.scheme != NULL)
         finish(request, answer,
                bank_take_statement(request->pg, request->service->snapshots, &order, &answer->faults));
-}
-
-void handle_bank_statements_list(const struct request *request, struct answer *answer)
-{
-    struct list_slice slice;
-    const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
-    if (scheme == NULL || !slice_begin(request, answer, &slice))
-        return;
-    enum store_result result = read_bank_statements(request->pg, scheme->id, &slice);
-    slice_end(request, answer, result, &slice);
-}
-
-void handle_bank_lines_list(const struct request *request, struct answer *answer)
-{
-    struct list_slice slice;
-    bool is_open;
-    const bool *open;
-    const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
-    if (scheme == NULL || !request_flag(request, answer, "open", &is_open, &open) ||
-        !slice_begin(request, answer, &slice))
-        return;
-    enum store_result result = read_bank_lines(request->pg, scheme->id, open, &slice);
-    slice_end(request, answer, result, &slice);
-}
-
-/* Finds a line by its name: the scheme and the line's number in it, as in tern-bay.17. NULL: there is no such
- * line. */
-static const struct scheme *line_named(const struct request *request, const char *name, int64_t *line)
-{
-    char code[CODE_SIZE];
-    const char *point = strrchr(name, '.');
-    if (point == NULL || point == name || point - name > CODE_MAX)
-        return NULL;
-    size_t digits = strspn(point + 1, "0123456789");
-    if (digits == 0 || digits > NUMBER_DIGITS_MAX || point[1 + digits] != '\0')
-        return NULL;
-    memcpy(code, name, (size_t)(point - name));
-    code[point - name] = '\0';
-    *line = strtoll(point + 1, NULL, 10);
-    return network_scheme(&request->snapshot->network, code);
-}
-
-/* Adds what an open line may be for, as a member of the line's object. */
-static enum store_result add_candidates(const struct request *request, int32_t scheme, int64_t line,
-                                        struct buffer *json)
-{
-    bool open = false;
-    struct buffer candidates;
-    buffer_init(&candidates, json->maximum);
-    enum store_result result = read_bank_line_candidates(request->pg, scheme, line, &candidates, &open);
-    if (result == STORE_OK && open) {
-        json->length--; /* the brace that ends the object */
-        buffer_add_text(json, ",\"candidates\":");
-        buffer_add(json, candidates.data, candidates.length);
-        buffer_add_char(json, '}');
-    }
-    buffer_dispose(&candidates);
-    return result;
-}
-
-void handle_bank_line_get(const struct request *request, struct answer *answer)
-{
-    int64_t line = 0;
-    bool found = false;
-    const struct scheme *scheme = line_named(request, request->parts[0], &line);
-    enum store_result result = STORE_OK;
-    if (scheme != NULL)
-        result = read_bank_line(request->pg, scheme->id, line, &answer->body, &found);
-    if (result == STORE_OK && found)
-        result = add_candidates(request, scheme->id, line, &answer->body);
-    if (result != STORE_OK)
-        answer_store_failure(answer, result);
-    else if (!found)
-        answer_not_found(answer);
 }
 
 /* The target is a payment, a participant, or an account of the scheme. */
@@ -148,7 +68,7 @@ void handle_bank_line_resolve(const struct request *request, struct answer *answ
         .control = &control,
         .json = &answer->body,
     };
-    const struct scheme *scheme = line_named(request, request->parts[0], &order.line);
+    const struct scheme *scheme = bank_named(request, request->parts[0], &order.line);
     json_t *body = request_json(request, answer);
     if (scheme == NULL)
         answer_not_found(answer);
@@ -174,7 +94,7 @@ void approve_bank_line(const struct request *request, struct answer *answer, con
                                     .dry_run = request->dry_run,
                                     .control = control,
                                     .scheme = kept->scheme};
-    const struct scheme *scheme = line_named(request, kept->name, &order.line);
+    const struct scheme *scheme = bank_named(request, kept->name, &order.line);
     if (scheme == NULL)
         answer_not_found(answer);
     if (scheme == NULL || !shape_decode(&shape_resolve, body, "", NULL, &asked, &answer->faults))

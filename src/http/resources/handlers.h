@@ -105,11 +105,15 @@ void handle_file_post(const struct request *request, struct answer *answer);
 void handle_files_list(const struct request *request, struct answer *answer);
 void handle_file_get(const struct request *request, struct answer *answer);
 
-/* bank_statements.c */
-void handle_bank_statement_post(const struct request *request, struct answer *answer);
+/* bank_reads.c */
 void handle_bank_statements_list(const struct request *request, struct answer *answer);
+void handle_bank_statement_get(const struct request *request, struct answer *answer);
+void handle_bank_message_get(const struct request *request, struct answer *answer);
 void handle_bank_lines_list(const struct request *request, struct answer *answer);
 void handle_bank_line_get(const struct request *request, struct answer *answer);
+
+/* bank_statements.c */
+void handle_bank_statement_post(const struct request *request, struct answer *answer);
 void handle_bank_line_resolve(const struct request *request, struct answer *answer);
 
 /* proposed_events.c */

@@ -105,6 +105,14 @@ static void add_page_headers(struct reply *reply)
     add_header(reply, "Referrer-Policy", "no-referrer");
 }
 
+/* A message of the bank is somebody else's text: a browser keeps it as a file, and runs nothing that it
+ * carries. */
+static void add_file_headers(struct reply *reply)
+{
+    add_header(reply, "Content-Security-Policy", "default-src 'none'; sandbox");
+    add_header(reply, MHD_HTTP_HEADER_CONTENT_DISPOSITION, "attachment");
+}
+
 /* No cache may keep an answer that was made for a key. A public answer may be kept for a while. */
 static const char *cache_control(const struct exchange *exchange)
 {
@@ -128,6 +136,8 @@ static void add_headers(struct reply *reply, const struct exchange *exchange)
         add_header(reply, MHD_HTTP_HEADER_VARY, MHD_HTTP_HEADER_ACCEPT_ENCODING);
     if (answer->is_page)
         add_page_headers(reply);
+    else if (answer->media == MEDIA_XML && answer->faults.count == 0)
+        add_file_headers(reply);
     add_header(reply, MHD_HTTP_HEADER_CACHE_CONTROL, cache_control(exchange));
     if (exchange->all->draining || exchange->last)
         add_header(reply, MHD_HTTP_HEADER_CONNECTION, "close");
