@@ -1,11 +1,12 @@
--- One account's opening balance and legs, in entry order, with the balance after each. $1 scheme, $2 account,
--- $3 first and $4 last business day, $5 the entry to go on after (null: from the opening balance); the
--- balances are the same then. Where the legs are: those of a site's accounts in the site's entries (and, of
--- its clearing, in other sites' receipts and losses); those of deposits and cups with customers, and of
--- refund_variance, anywhere; all others in the few entries that are not of the counter. Each of the three has
--- an index in entry order, and the report costs as much as the entries that it finds there. They are read
--- some thousand numbers at a time, in order, as in the journal: the first row comes at once, and the running
--- balance needs no sort. Each row has the account's code in the office's own ledger on its day.
+-- One account's opening balance and legs, in entry order, with the balance after each; then, if asked for, the sums of
+-- the period. $1 scheme, $2 account, $3 first and $4 last business day, $5 the sums 1: shown, 2: left out (null: the
+-- same), $6 the entry to go on after (null: from the opening balance); balances and sums are the same then. Where the
+-- legs are: those of a site's accounts in the site's entries (and, of its clearing, in other sites' receipts and
+-- losses); those of deposits and cups with customers, and of refund_variance, anywhere; all others in the few entries
+-- that are not of the counter. Each of the three has an index in entry order, and the report costs as much as the
+-- entries that it finds there. They are read some thousand numbers at a time, in order, as in the journal: the first
+-- row comes at once, and the running balance needs no sort. Each row has the account's code in the office's own ledger
+-- on its day, and, if there are no more than two, the sites and participants of the entry's other accounts.
 WITH of_scheme AS (
     SELECT decimals, account_unit($2::bigint) = 0 AS is_money,
            coalesce((SELECT code FROM cup_type WHERE cup_type.id = account_unit($2)), currency) AS unit
@@ -13,28 +14,43 @@ WITH of_scheme AS (
 span AS (
     SELECT min(first_entry) AS first, max(last_entry) AS last FROM business_day
      WHERE scheme = $1::integer AND business_date BETWEEN $3::date AND $4::date),
+named AS MATERIALIZED ( -- the owners of all other accounts, by the account's number without its cup type
+    SELECT jsonb_object_agg((account_of(k.kind, owner.id, 0) >> 16)::text, owner.code) AS codes
+      FROM account_kind own
+      JOIN account_kind k ON k.scope IN ('site', 'site_cup_type', 'participant')
+      JOIN (SELECT id, code, false AS is_participant FROM site WHERE scheme = $1::integer
+            UNION ALL
+            SELECT id, code, true FROM participant) AS owner ON owner.is_participant = (k.scope = 'participant')
+     WHERE own.kind = account_kind_of($2::bigint)
+       AND (own.scope NOT IN ('site', 'site_cup_type', 'participant')
+            OR (own.scope = 'participant', account_owner($2)) <> (owner.is_participant, owner.id))),
 listed AS (
     SELECT NULL::bigint AS entry, NULL::date AS business_date, 'opening' AS kind, NULL::text AS site, NULL::text AS event_id,
-           balance_through($1::integer, $2, $3 - 1) AS amount
+           balance_through($1::integer, $2, $3 - 1) AS amount, NULL::text AS counterparty, NULL::text AS reference,
+           NULL::text AS payment_id
     UNION ALL
     SELECT line.*
       FROM span
      CROSS JOIN LATERAL generate_series(span.first, span.last, 4096) AS step(first)
      CROSS JOIN LATERAL (
-           SELECT e.entry, e.business_date, k.word, s.code, e.event_id, l.amount
-             FROM (SELECT entry, business_date, kind, site, event::json ->> 'event_id' AS event_id, accounts, amounts FROM entry
+           SELECT e.entry, e.business_date, k.word, s.code, e.event::json ->> 'event_id', l.amount,
+                  (SELECT CASE WHEN count(DISTINCT met.code) <= 2 THEN string_agg(DISTINCT met.code, ' ') END
+                     FROM (SELECT ((SELECT codes FROM named) ->> (a >> 16)::text) COLLATE "C" AS code
+                             FROM unnest(e.accounts) AS a) AS met),
+                  e.event::json ->> 'reference', paid.payment_id
+             FROM (SELECT entry, business_date, kind, site, event, accounts, amounts FROM entry
                     WHERE account_kind_of($2) IN (:account_customer_deposits, :account_refund_variance, :account_with_customers)
                       AND scheme = $1::integer AND entry BETWEEN step.first AND step.first + 4095
                       AND business_date BETWEEN $3 AND $4
                    UNION ALL
-                   SELECT entry, business_date, kind, site, event::json ->> 'event_id', accounts, amounts FROM entry
+                   SELECT entry, business_date, kind, site, event, accounts, amounts FROM entry
                     WHERE account_kind_of($2) IN (:account_stock_deposits, :account_site_clearing,
                                                    :account_site_stock, :account_damaged)
                       AND site = account_owner($2)
                       AND scheme = $1::integer AND entry BETWEEN step.first AND step.first + 4095
                       AND business_date BETWEEN $3 AND $4
                    UNION ALL
-                   SELECT entry, business_date, kind, site, event::json ->> 'event_id', accounts, amounts FROM entry
+                   SELECT entry, business_date, kind, site, event, accounts, amounts FROM entry
                     WHERE account_kind_of($2) NOT IN (:account_customer_deposits, :account_refund_variance, :account_with_customers,
                                                        :account_stock_deposits, :account_site_stock, :account_damaged)
                       AND kind > :kind_exchange
@@ -42,7 +58,7 @@ listed AS (
                       AND scheme = $1::integer AND entry BETWEEN step.first AND step.first + 4095
                       AND business_date BETWEEN $3 AND $4
                    UNION ALL -- an opening and its reversal are of no site, and move cups of all sites
-                   SELECT e.entry, e.business_date, e.kind, e.site, e.event::json ->> 'event_id', e.accounts, e.amounts
+                   SELECT e.entry, e.business_date, e.kind, e.site, e.event, e.accounts, e.amounts
                      FROM proposed_event p JOIN entry e ON e.scheme = p.scheme AND e.entry = p.entry
                     WHERE account_kind_of($2) IN (:account_stock_deposits, :account_site_stock, :account_damaged)
                       AND p.scheme = $1::integer AND p.status = 'approved' AND p.kind <> :kind_journal
@@ -50,21 +66,35 @@ listed AS (
                    OFFSET 0) AS e
              JOIN entry_kind k USING (kind)
              LEFT JOIN site s ON s.id = e.site
+             LEFT JOIN LATERAL (
+                  SELECT c.payment_id FROM payment_change c
+                   WHERE e.kind IN (:kind_payment_confirmed, :kind_payment_failed) AND c.scheme = $1::integer AND c.entry = e.entry
+                   LIMIT 1) AS paid ON true
             CROSS JOIN LATERAL unnest(e.accounts, e.amounts) WITH ORDINALITY AS l(account, amount, position)
             WHERE l.account = $2
-            ORDER BY e.entry, l.position) AS line),
+            ORDER BY e.entry, l.position) AS line
+    UNION ALL
+    SELECT NULL, NULL, 'closing', NULL, NULL, 0, NULL, NULL, NULL WHERE $5::integer = 1),
 chart AS MATERIALIZED ( -- an account's own row comes before its kind's
     SELECT since, until, code, name, account = $2::bigint AS is_own FROM office_codes($1::integer)
      WHERE account IN ($2::bigint, account_of(account_kind_of($2::bigint), 0, 0))),
-running AS (SELECT listed.*, sum(amount) OVER (ROWS UNBOUNDED PRECEDING) AS balance FROM listed)
+running AS (
+    SELECT listed.*, sum(amount) OVER upto AS balance,
+           CASE WHEN kind = 'closing' THEN coalesce(sum(greatest(amount, 0)) FILTER (WHERE entry > 0) OVER upto, 0)
+                WHEN entry > 0 AND amount > 0 THEN amount END AS debit,
+           CASE WHEN kind = 'closing' THEN coalesce(sum(greatest(-amount, 0)) FILTER (WHERE entry > 0) OVER upto, 0)
+                WHEN entry > 0 AND amount < 0 THEN -amount END AS credit
+      FROM listed WINDOW upto AS (ROWS UNBOUNDED PRECEDING))
 SELECT entry, business_date, kind, site, event_id, unit,
-       CASE WHEN entry > 0 AND amount > 0 THEN CASE WHEN is_money THEN amount_text(amount, decimals) ELSE amount::text END END,
-       CASE WHEN entry > 0 AND amount < 0 THEN CASE WHEN is_money THEN amount_text(-amount, decimals) ELSE (-amount)::text END END,
-       CASE WHEN is_money THEN amount_text(balance, decimals) ELSE balance::text END, coded.code, coded.name
+       CASE WHEN is_money THEN amount_text(debit, decimals) ELSE debit::text END,
+       CASE WHEN is_money THEN amount_text(credit, decimals) ELSE credit::text END,
+       CASE WHEN is_money THEN amount_text(balance, decimals) ELSE balance::text END, coded.code, coded.name,
+       counterparty, reference, payment_id
   FROM running
  CROSS JOIN of_scheme
   LEFT JOIN LATERAL (
-       SELECT code, name FROM chart
-        WHERE coalesce(business_date, $3::date) >= since AND coalesce(business_date, $3::date) < until
+       SELECT code, name
+         FROM (SELECT coalesce(business_date, CASE kind WHEN 'closing' THEN $4 ELSE $3 END) AS day) AS at
+         JOIN chart ON at.day >= since AND at.day < until
         ORDER BY is_own DESC LIMIT 1) AS coded ON true
- WHERE $5::bigint IS NULL OR entry > $5
+ WHERE $6::bigint IS NULL OR entry > $6 OR kind = 'closing'

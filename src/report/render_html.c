@@ -12,7 +12,7 @@
 enum { NARROW = 7 /* columns that a page of paper holds upright */ };
 
 /* The words that a report writes in place of a name in rows of sums. */
-static const char TOTAL[] = "total";
+static const char TOTAL[] = "total", CLOSING[] = "closing";
 
 static bool is_figure_column(const struct render *render, size_t column)
 {
@@ -148,7 +148,8 @@ static bool is_empty(const char *cell)
 static bool says_total(const struct render *render, const char *const *cells)
 {
     for (size_t i = 0; i < render->column_count; i++)
-        if (!is_figure_column(render, i) && cells[i] != NULL && strcmp(cells[i], TOTAL) == 0)
+        if (!is_figure_column(render, i) && cells[i] != NULL &&
+            (strcmp(cells[i], TOTAL) == 0 || strcmp(cells[i], CLOSING) == 0))
             return true;
     return false;
 }

@@ -46,8 +46,9 @@ enum parameter_kind {
 
 enum parameter_default {
     REQUIRED,
-    OR_NULL,     /* the statement gets null: it means all */
-    OR_TODAY,    /* days only: the one that contains now */
+    OR_NULL,           /* the statement gets null: it means all */
+    OR_FIRST_ON_PAGES, /* choices only: null, but on pages the first one */
+    OR_TODAY,          /* days only: the one that contains now */
     OR_MONTH_AGO /* days only: 30 days before that, or before `to` where it is earlier; or the scheme's first
                   */
 };

@@ -292,7 +292,7 @@ REPORTS = {
     "open things of a scheme": ("report-winding-up", lambda c, half, last: (1, None), 20),
     "statements of a day": ("report-participant-statement", lambda c, half, last: (1, last, last, None, None), 30),
     "journal of a day": ("report-journal", lambda c, half, last: (1, last, last, None, None), 1),
-    "ledger of a day": ("report-general-ledger", lambda c, half, last: (1, 1 << 48 | 1, last, last, None), 1),
+    "ledger of a day": ("report-general-ledger", lambda c, half, last: (1, 1 << 48 | 1, last, last, 1, None), 1),
 }
 
 

@@ -66,7 +66,7 @@ def texts(items):
 REPORTS = {
     "journal": "from={first}&to={today}",
     "journal of a site": "from={first}&to={today}&site=anchor",
-    "general-ledger": "account=customer_deposits(cup-300)&from={first}&to={today}",
+    "general-ledger": "account=customer_deposits(cup-300)&from={first}&to={today}&totals=shown",
     "exceptions": "from={first}&to={today}",
     "exceptions that are open": "from={first}&to={today}&state=open",
     "site-statement": "from={first}&to={today}",

@@ -343,6 +343,12 @@ def test_ledger_and_journal(net):
         ], account
         balance = (rows or [opening])[-1]["balance"]
         assert (balance if isinstance(balance, int) else net.minor(balance)) == net.model.balances[account], account
+        for start, end in PERIODS:
+            asked = {"from": net.first + start * DAY, "to": net.first + end * DAY}
+            *_, closing = net.report("general-ledger", account=account, totals="shown", **asked)
+            sides = [n if isinstance(n, int) else net.minor(n) for n in (closing["debit"], closing["credit"])]
+            assert closing["kind"] == "closing"
+            assert sides[0] - sides[1] == moved_between(net, asked["from"], asked["to"])[account], (account, asked)
         half = net.first + CLOSED // 2 * DAY
         later = net.report("general-ledger", account=account, **{"from": half})
         moved = sum(n for d, n in account_days(net, account).items() if d < str(half))

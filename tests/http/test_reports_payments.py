@@ -192,3 +192,9 @@ def test_the_ledger_of_what_is_due(books):
         "payment_failed",
         "payment_failed",
     ]
+    paid = {r["payment_id"]: (r["payer"], r["payee"]) for r in books.report("payments", **{"from": D0, "to": D1})}
+    for row in rows:
+        if row["kind"].startswith("payment"):
+            assert paid[row["payment_id"]] == ("hearth", row["counterparty"])
+        else:
+            assert row["payment_id"] is None

@@ -97,3 +97,39 @@ def test_taxes_of_days_without_rates(books):  # noqa: F811
         "SET session_replication_role = replica; INSERT INTO fee_line SELECT * FROM put_by; DROP TABLE put_by"
     )
     assert rates(report(books, "tax")) == (known, found)
+
+
+def owners(accounts):
+    """The sites and participants that the accounts are of."""
+    named = [a.rstrip(")").partition("(") for a in accounts]
+    return {
+        (name not in ("settlement_due", "arrears"), owner.split(",")[0])
+        for name, _, owner in named
+        if name in ("settlement_due", "arrears", "site_clearing", "site_stock", "damaged", "stock_deposits")
+    }
+
+
+def test_the_general_ledger_sums_its_period(books):  # noqa: F811
+    """The last line has the sums of the legs, which lead from the opening to the closing balance."""
+    for account in books.admin.accounts("tern-bay"):
+        *rows, closing = report(books, "general-ledger", account=account, totals="shown")
+        assert rows == report(books, "general-ledger", account=account)
+        assert rows == report(books, "general-ledger", account=account, totals="left_out")
+        sums = [sum(Decimal(r[side]) for r in rows if r[side] is not None) for side in ("debit", "credit")]
+        assert closing["kind"] == "closing" and [Decimal(closing[side]) for side in ("debit", "credit")] == sums
+        assert Decimal(closing["balance"]) == Decimal(rows[0]["balance"]) + sums[0] - sums[1]
+        assert closing["balance"] == rows[-1]["balance"] and type(closing["debit"]) is type(closing["balance"])
+
+
+def test_the_general_ledger_names_the_others(books):  # noqa: F811
+    """Of each entry: the sites and participants of its other accounts, and the event's reference."""
+    items = {i["entry"]: i for i in books.admin.feed("tern-bay")}
+    met = set()
+    for account in books.admin.accounts("tern-bay"):
+        for row in report(books, "general-ledger", account=account)[1:]:
+            item = items[row["entry"]]
+            others = sorted(code for _, code in owners(leg["account"] for leg in item["legs"]) - owners([account]))
+            assert (row["counterparty"] or "").split() == (others if len(others) <= 2 else []), (account, item)
+            assert row["reference"] == item.get("event", {}).get("reference") and row["payment_id"] is None
+            met.add(row["counterparty"])
+    assert met >= {None, "anchor", "hearth"} and any(code for code in met if code and " " in code) == bool(books.column)

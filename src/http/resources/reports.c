@@ -192,7 +192,9 @@ static bool argument_asked(const struct request *request, struct answer *answer,
         faults_add_parameter(&answer->faults, REASON_PARAMETER_MISSING, parameter->name, "is required");
         return false;
     }
-    if (*text == NULL && parameter->otherwise == OR_NULL)
+    if (*text == NULL && parameter->otherwise == OR_FIRST_ON_PAGES && answer->media == MEDIA_HTML)
+        *text = parameter->choices[0];
+    if (*text == NULL && (parameter->otherwise == OR_NULL || parameter->otherwise == OR_FIRST_ON_PAGES))
         return true;
     if (parameter->kind != PARAMETER_DAY) {
         argument->kind = ARGUMENT_NUMBER;
