@@ -494,7 +494,7 @@ def test_the_style_sheet_is_public_and_cached(net):
     nobody = net.service.client()
     answer = nobody.send("GET", "/style.css")
     assert (answer.status, answer.headers["Content-Type"]) == (200, "text/css; charset=utf-8")
-    assert answer.headers["Cache-Control"].startswith("public, max-age=") and len(answer.body) < 8000
+    assert answer.headers["Cache-Control"].startswith("public, max-age=") and len(answer.body) < 12000
     again = nobody.send("GET", "/style.css", headers={"If-None-Match": answer.headers["ETag"]})
     assert (again.status, again.body) == (304, b"") and again.headers["ETag"] == answer.headers["ETag"]
     assert nobody.send("GET", "/style.css", headers={"If-None-Match": '"another"'}).body == answer.body
