@@ -190,7 +190,7 @@ INSERT INTO bank_document (scheme, document, received_at, api_key, content, sha2
 SELECT 1, n, now(), 1, 'x', sha256('x') FROM generate_series(1, {days}) AS n;
 INSERT INTO bank_statement (scheme, statement, document, account, statement_id, digest, balances, first_day, last_day,
     opening, closing, booked, repeated)
-SELECT 1, n, n, '00001000', 'S' || n, sha256('d'), 
+SELECT 1, n, n, '00001000', 'S' || n, sha256('d'),
        jsonb_build_array(jsonb_build_object('type', 'CLBD', 'amount', '5.00', 'date', day)), day, day,
        (n - 1) * {lines} * 500, n * {lines} * 500 + (n = 7)::int, {lines} * 500, 0
   FROM generate_series(1, {days}) AS n, LATERAL (SELECT {today} - {days} + n - 20 AS day) AS its;

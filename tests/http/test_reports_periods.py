@@ -118,7 +118,7 @@ def test_the_general_ledger_sums_its_period(books):  # noqa: F811
         sums = [sum(Decimal(r[side]) for r in rows if r[side] is not None) for side in ("debit", "credit")]
         assert closing["kind"] == "closing" and [Decimal(closing[side]) for side in ("debit", "credit")] == sums
         assert Decimal(closing["balance"]) == Decimal(rows[0]["balance"]) + sums[0] - sums[1]
-        assert closing["balance"] == rows[-1]["balance"] and type(closing["debit"]) is type(closing["balance"])
+        assert closing["balance"] == rows[-1]["balance"] and isinstance(closing["debit"], type(closing["balance"]))
 
 
 def test_the_general_ledger_names_the_others(books):  # noqa: F811
