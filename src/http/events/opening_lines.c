@@ -159,7 +159,8 @@ static json_t *add(struct making *making, json_t *list, const char *list_pointer
 {
     char pointer[2 * CODE_SIZE];
     json_t *element = json_object();
-    snprintf(pointer, sizeof pointer, "%s/%zu", list_pointer, json_array_size(list));
+    /* The longest pointer of a list is /shipments/199/cups. */
+    snprintf(pointer, sizeof pointer, "%.40s/%zu", list_pointer, json_array_size(list));
     note(making, row, pointer, NULL);
     json_array_append_new(list, element);
     return element;
