@@ -2,12 +2,12 @@
 -- $1 the schemes, $2 the reader's participant (0: none), $3 its key, $4 the tasks to look for, in their order, $5
 -- whether to add up the schemes, by task and currency; at most $6 rows (null: all). A slice asks for the schemes after
 -- the last one before. Each row has the task, the scheme's code (null: of several, or of none), the scheme's first
--- day, the first day of the things, and all as JSON. A task costs a probe of an index in each scheme, and the things
--- that it counts.
-WITH found AS (
-    SELECT array_position($4::text[], waits.task) AS task_place, asked.place, waits.task, s.id AS scheme, s.code::text,
-           s.currency, s.decimals, waits.how_many, waits.amount, waits.cups, waits.since
-      FROM unnest($1::integer[]) WITH ORDINALITY AS asked(id, place)
+-- day, the first day of the things, and all as JSON. A task costs a probe of an index in each scheme, or in all, and the
+-- things that it counts.
+WITH asked AS (SELECT id, place FROM unnest($1::integer[]) WITH ORDINALITY AS a(id, place)),
+waits AS (
+    SELECT s.id AS scheme, w.*
+      FROM asked
       JOIN scheme s ON s.id = asked.id
      CROSS JOIN LATERAL (
            SELECT 'days_not_closed' AS task, count(*) AS how_many, NULL::numeric AS amount, NULL::numeric AS cups,
@@ -29,33 +29,6 @@ WITH found AS (
              FROM bank_line_open o JOIN bank_line l ON l.scheme = o.scheme AND l.line = o.line
             WHERE 'bank_lines_open' = ANY ($4) AND o.scheme = s.id
            UNION ALL
-           SELECT p.task, count(*), sum(p.amount), NULL, min(p.business_date)
-             FROM (SELECT CASE p.status WHEN 'approved' THEN 'payments_to_send' WHEN 'instructed' THEN 'payments_unconfirmed'
-                                        ELSE CASE WHEN p.held IS NOT NULL AND NOT p.released THEN 'payments_held'
-                                                  ELSE 'payments_to_approve' END END AS task,
-                          p.amount, p.business_date
-                     FROM payment p
-                    WHERE $4 && ARRAY['payments_held', 'payments_to_approve', 'payments_to_send', 'payments_unconfirmed']
-                      AND p.scheme = s.id AND p.status NOT IN ('confirmed', 'failed')) AS p
-            WHERE p.task = ANY ($4)
-            GROUP BY p.task
-           UNION ALL
-           SELECT p.task, count(*), sum(p.amount), NULL, min(p.business_date)
-             FROM (SELECT CASE p.payer WHEN $2::integer THEN 'payments_to_make' ELSE 'payments_to_get' END AS task,
-                          p.amount, p.business_date
-                     FROM payment p
-                    WHERE $4 && ARRAY['payments_to_make', 'payments_to_get'] AND p.scheme = s.id AND p.status NOT IN ('confirmed', 'failed')
-                      AND $2 IN (p.payer, p.payee)) AS p
-            WHERE p.task = ANY ($4)
-            GROUP BY p.task
-           UNION ALL -- since the day of the first entry that has one
-           SELECT 'exceptions_open', count(*), NULL, NULL,
-                  (SELECT x.business_date FROM exception_open o
-                     JOIN exception x ON x.scheme = o.scheme AND x.entry = o.entry AND x.position = o.position
-                    WHERE o.scheme = s.id ORDER BY o.entry, o.position LIMIT 1)
-             FROM exception_open o
-            WHERE 'exceptions_open' = ANY ($4) AND o.scheme = s.id
-           UNION ALL
            SELECT j.task, count(*), NULL, NULL, min(j.proposed_on)
              FROM (SELECT CASE j.kind WHEN :kind_journal THEN 'journals' ELSE 'openings' END
                           || CASE k.holder WHEN (SELECT holder FROM api_key WHERE id = $3::integer)
@@ -73,8 +46,33 @@ WITH found AS (
               AND t.received + t.lost < t.sent
               AND t.business_date < (SELECT d.business_date FROM business_day d
                                       WHERE d.scheme = s.id AND d.starts_at <= now() ORDER BY d.business_date DESC LIMIT 1) - 1
-           ) AS waits
-     WHERE waits.how_many > 0
+           ) AS w
+    UNION ALL -- of these there may be many: they are read once for all schemes
+    SELECT p.scheme, p.task, count(*), sum(p.amount), NULL, min(p.business_date)
+      FROM (SELECT p.scheme, p.amount, p.business_date,
+                   CASE WHEN $2::integer > 0 THEN CASE p.payer WHEN $2 THEN 'payments_to_make' ELSE 'payments_to_get' END
+                        WHEN p.status = 'approved' THEN 'payments_to_send'
+                        WHEN p.status = 'instructed' THEN 'payments_unconfirmed'
+                        WHEN p.held IS NOT NULL AND NOT p.released THEN 'payments_held' ELSE 'payments_to_approve' END AS task
+              FROM payment p
+             WHERE $4 && ARRAY['payments_held', 'payments_to_approve', 'payments_to_send', 'payments_unconfirmed',
+                               'payments_to_make', 'payments_to_get']
+               AND p.scheme = ANY ($1) AND p.status NOT IN ('confirmed', 'failed')
+               AND ($2 = 0 OR $2 IN (p.payer, p.payee))) AS p
+     WHERE p.task = ANY ($4)
+     GROUP BY p.scheme, p.task
+    UNION ALL -- since the day of the first entry that has one
+    SELECT e.scheme, 'exceptions_open', e.how_many, NULL, NULL,
+           (SELECT x.business_date FROM exception_open o
+              JOIN exception x ON x.scheme = o.scheme AND x.entry = o.entry AND x.position = o.position
+             WHERE o.scheme = e.scheme AND o.entry = e.first ORDER BY o.position LIMIT 1)
+      FROM (SELECT scheme, count(*) AS how_many, min(entry) AS first FROM exception_open
+             WHERE 'exceptions_open' = ANY ($4) AND scheme = ANY ($1) GROUP BY scheme) AS e),
+found AS (
+    SELECT array_position($4::text[], w.task) AS task_place, asked.place, w.task, s.id AS scheme, s.code::text,
+           s.currency, s.decimals, w.how_many, w.amount, w.cups, w.since
+      FROM waits w JOIN asked ON asked.id = w.scheme JOIN scheme s ON s.id = w.scheme
+     WHERE w.how_many > 0
     UNION ALL -- proposals are of no scheme, or of several
     SELECT array_position($4, p.task), 0, p.task, NULL, NULL, NULL, NULL, count(*), NULL, NULL, min(p.proposed_on)
       FROM (SELECT CASE k.holder WHEN (SELECT holder FROM api_key WHERE id = $3::integer)
