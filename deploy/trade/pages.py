@@ -125,10 +125,11 @@ def ageing(report, currency):
     heading(
         f"Not paid yet in {report['scheme']}, and payments that came back, as of {report['as_of']}", f"in {currency}"
     )
-    words, figures = report["columns"][:4], report["columns"][4:]
+    words = report["columns"][:4]
+    figures = report["columns"][4 : report["columns"].index("carried") + 1]
     rows = [[item[name] or "" for name in words] + [number(item[name]) for name in figures] for item in report["items"]]
     if rows:
-        table(report["columns"], rows, words=len(words), keep=("total",))
+        table([*words, *figures], rows, words=len(words), keep=("total",))
     else:
         print("    nothing")
 
