@@ -476,7 +476,7 @@ static const struct route routes[] = {
      .parameters = {{"target", "Path of the operation, with its parts", false}, {"back", "Target to go to afterwards", false},
                     {"fill", "Fields that it begins with, as it would send them", false},
                     {"kind", "Kind of event", false}}},
-    {FOR_BROWSERS(METHOD_POST, "/forms/{operation}", FOR_ALL, handle_form_sent, "Does an operation")},
+    {FOR_BROWSERS(METHOD_POST, "/forms/{operation}", FOR_ALL, handle_form_sent, "Does an operation"), .takes_files = true},
     {FOR_BROWSERS(METHOD_GET, "/counter", FOR_POS, handle_counter_page, "The counter of a site"),
      .parameters = {{"site", "Code of the site; may be left out if the key has one", false},
                     {"recorded", "Event that was just recorded", false},

@@ -74,6 +74,7 @@ struct route {
     bool is_long;               /* its work takes long, so long_deadline_s bounds it */
     bool for_browsers;          /* takes a form and gives a page or leads to one; not in the document */
     bool guessable;             /* its form holds a secret: a client may try only so often */
+    bool takes_files;           /* its form may come as multipart/form-data */
     bool at_once;               /* public, never blocks, and is answered on the server's own thread */
     const char *id;             /* operationId in the document, the method's name in a generated client */
     const char *about;          /* facts for clients beyond the summary; NULL: none */

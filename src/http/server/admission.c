@@ -163,7 +163,8 @@ static bool read_csv(struct request *request, struct answer *answer)
 
 static bool check_form(struct request *request, struct answer *answer)
 {
-    if (request->content_encoding == NULL && multipart_is(request->content_type))
+    if (request->route->takes_files && request->content_encoding == NULL &&
+        multipart_is(request->content_type))
         return multipart_parse(request->content_type, request->body, request->body_length, &request->form,
                                &answer->faults);
     if (request->content_encoding != NULL || !media_is(MEDIA_FORM, request->content_type))
