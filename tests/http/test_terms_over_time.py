@@ -273,9 +273,11 @@ def test_the_rules_as_data_say_so(service):
         for r in rules
         if r["kinds"] == ["count"] and r["terms"] == "on_loan" and r["account"] == "site_clearing"
     } == {"shortages are charged, by the terms of the day of occurrence"}
-    fees = {
-        r["account"]: r["measure"]
+    fees = [
+        (r["account"], r["measure"])
         for r in rules
         if r["kinds"] == ["fees"] and r["account"] in ("service_fees", "handling_fees")
-    }
-    assert all("less reversed at the fee of its day" in measure for measure in fees.values()) and len(fees) == 2
+    ]
+    by_cup = {account for account, measure in fees if "less reversed at the fee of its day" in measure}
+    assert by_cup == {"service_fees", "handling_fees"}
+    assert len(fees) == 3, "a month's standing fee is a service fee as well, and no reversal takes it back"
