@@ -1,9 +1,9 @@
 -- The tasks of some schemes: how many things wait, their sum in money or cups, and the first day of any of them.
--- $1 the schemes, $2 the reader's participant (0: none), $3 its key, $4 the tasks to look for, in their order, $5
--- whether to add up the schemes, by task and currency; at most $6 rows (null: all). A slice asks for the schemes after
--- the last one before. Each row has the task, the scheme's code (null: of several, or of none), the scheme's first
--- day, the first day of the things, and all as JSON. A task costs a probe of an index in each scheme, or in all, and the
--- things that it counts.
+-- $1 the schemes, $2 the reader's participant (0: none), $3 its key, $4 the tasks to look for, in their order,
+-- $5 whether to add up the schemes, by task and currency; at most $6 rows (null: all). A slice asks for the
+-- schemes after the last one before. Each row has the task, the scheme's code (null: of several, or of none),
+-- the scheme's first day, the first day of the things, and all as JSON. A task costs a probe of an index in each
+-- scheme, or in all, and the things that it counts.
 WITH asked AS (SELECT id, place FROM unnest($1::integer[]) WITH ORDINALITY AS a(id, place)),
 waits AS (
     SELECT s.id AS scheme, w.*
