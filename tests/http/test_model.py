@@ -556,7 +556,7 @@ def compare_reconciliation(client, model, as_of=None):
         else:
             figures["said" if row["item"] in ("journal", "opening_event", "reversal") else row["item"]] += amount
     assert {f: a for f, a in figures.items() if a} == {f: a for f, a in model.reconciliation().items() if a}, rows
-    assert broken == model.breaks(), rows
+    assert sorted(broken) == sorted(model.breaks()), rows  # one statement may have two
     listed = client.items("/v1/bank-statements", scheme=query["scheme"])
     assert {s["to"] for s in listed if not s["ties"]} == {str(day) for day, _ in broken}
     assert client.items("/v1/reports/bank-reconciliation", **query, state="breaks") == [
