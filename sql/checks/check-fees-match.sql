@@ -33,16 +33,20 @@ cups AS (
            SELECT l, 0, CASE e.kind WHEN :kind_reversal THEN -1 ELSE 1 END
              FROM json_array_elements(coalesce(o.event, e.event)::json -> 'returned') l) stated
      WHERE e.scheme = $1::integer AND coalesce(o.kind, e.kind) IN (:kinds_counter) AND (SELECT by_type FROM typed)),
--- A site's last day, and the first, are as the changes tell that the close found.
+-- A site's last day and the first, and the scheme's last day, are as the changes tell that the close found.
 months AS (
     SELECT t.business_date, s.id AS site
       FROM settlement t CROSS JOIN lines JOIN site s ON s.scheme = t.scheme
      CROSS JOIN LATERAL (SELECT c.after FROM reference_change c
                           WHERE c.of_what = 'site' AND c.subject = s.id AND c.number <= t.last_change
                           ORDER BY c.number DESC LIMIT 1) at_close
+      LEFT JOIN LATERAL (SELECT c.after FROM reference_change c
+                          WHERE c.of_what = 'scheme' AND c.subject = t.scheme AND c.number <= t.last_change
+                          ORDER BY c.number DESC LIMIT 1) scheme_at_close ON true
      WHERE t.scheme = $1::integer AND t.business_date > lines.older AND extract(day FROM t.business_date) = 1
        AND (at_close.after ->> 'opened_on')::date <= t.business_date
-       AND coalesce((at_close.after ->> 'closed_on')::date > t.business_date, true)),
+       AND coalesce((at_close.after ->> 'closed_on')::date > t.business_date, true)
+       AND coalesce((scheme_at_close.after ->> 'closed_on')::date > t.business_date, true)),
 due AS (
     SELECT c.business_date, c.site, c.fee_date, c.cup_type, what.fee, sum(what.quantity) AS quantity
       FROM cups c JOIN settlement s ON s.scheme = $1::integer AND s.business_date = c.business_date

@@ -146,6 +146,14 @@ def test_terms_without_a_standing_fee_charge_none(service):
     service.admin.assert_holds()
 
 
+@pytest.mark.parametrize("last, owed", [(FIRST + 2 * DAY, "0.00"), (FIRST + 3 * DAY, "9.90")])
+def test_a_scheme_that_ends_owes_no_further_month(service, last, owed):
+    """The third day is the 1st: a scheme whose last day it is has no site that stays open."""
+    days = monthly(service, {"monthly_fee": "9.90"}, {"anchor": ("tern-bay", "hearth")}, closed_on=str(last))
+    assert [day["anchor"]["standing_fee"] for day in days] == ["0.00", "0.00", owed, "0.00"]
+    service.admin.assert_holds()
+
+
 D0, D1 = WORKED_DAY, WORKED_DAY + DAY
 
 
