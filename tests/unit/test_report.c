@@ -180,8 +180,9 @@ START_TEST(every_report_is_complete)
         ck_assert(columns > 0 && columns < REPORT_COLUMNS_MAX);
         for (size_t p = 0; p < report_parameter_count(report); p++) {
             const struct report_parameter *parameter = &report->parameters[p];
-            /* Only days have the first of these members, and only choices the second. */
-            ck_assert(parameter->kind == PARAMETER_DAY || parameter->otherwise <= OR_NULL);
+            /* Only days have a day unless one is given, and only choices have words. */
+            ck_assert(parameter->kind == PARAMETER_DAY || parameter->otherwise <= OR_FIRST_ON_PAGES);
+            ck_assert(parameter->kind == PARAMETER_CHOICE || parameter->otherwise != OR_FIRST_ON_PAGES);
             ck_assert((parameter->kind == PARAMETER_CHOICE) == (parameter->choices != NULL));
         }
         check_plot(report);
