@@ -7,6 +7,7 @@
 #include "depositd/money.h"
 #include "depositd/seal.h"
 #include "http/events/lines_body.h"
+#include "http/request/json_body.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -178,17 +179,11 @@ static void derive_id(const char *text, char id[static UUID_TEXT_MAX])
     uuid_format(&uuid, id);
 }
 
-static const char *text_of(const json_t *line, const char *name)
-{
-    const char *text = json_string_value(json_object_get(line, name));
-    return text != NULL ? text : "";
-}
-
 static bool is_of(const json_t *shipment, const json_t *line)
 {
-    return strcmp(text_of(shipment, "dispatch"), text_of(line, "dispatch")) == 0 &&
-           strcmp(text_of(shipment, "site"), text_of(line, "site")) == 0 &&
-           strcmp(text_of(shipment, "to"), text_of(line, "to")) == 0;
+    return strcmp(json_member_text(shipment, "dispatch"), json_member_text(line, "dispatch")) == 0 &&
+           strcmp(json_member_text(shipment, "site"), json_member_text(line, "site")) == 0 &&
+           strcmp(json_member_text(shipment, "to"), json_member_text(line, "to")) == 0;
 }
 
 /* An opening may have fewer shipments than are joined here, so more of them are refused later on. */
@@ -265,7 +260,7 @@ static void add_lines(struct making *making, const json_t *lines)
     json_array_foreach(lines, row, line)
     {
         int what = 0;
-        while (strcmp(whats[what].word, text_of(line, "what")) != 0)
+        while (strcmp(whats[what].word, json_member_text(line, "what")) != 0)
             what++;
         if (check_cells(making, line, row, (enum what)what))
             add_line(making, line, row, (enum what)what);
@@ -313,8 +308,8 @@ static void set_dispatches(const json_t *event, json_t *shipments)
     {
         if (json_object_get(shipment, "dispatch") != NULL)
             continue;
-        snprintf(seed, sizeof seed, "%s/%s/%s", text_of(event, "event_id"), text_of(shipment, "site"),
-                 text_of(shipment, "to"));
+        snprintf(seed, sizeof seed, "%s/%s/%s", json_member_text(event, "event_id"),
+                 json_member_text(shipment, "site"), json_member_text(shipment, "to"));
         derive_id(seed, id);
         json_object_set_new(shipment, "dispatch", json_string(id));
     }

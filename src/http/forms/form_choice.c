@@ -4,6 +4,7 @@
 #include "http/forms/form_choice.h"
 
 #include "http/forms/form_json.h"
+#include "http/request/json_body.h"
 #include "report/html.h"
 
 #include <stdio.h>
@@ -42,12 +43,6 @@ const struct form_choice *form_choice_of(const struct route *route)
 
 /* --- a row -----------------------------------------------------------------------------------------------
  */
-
-static const char *text_of(const json_t *row, const char *name)
-{
-    const char *text = name != NULL ? json_string_value(json_object_get(row, name)) : NULL;
-    return text != NULL ? text : "";
-}
 
 /* The place of the value among those that were chosen; -1: it was not. */
 static int place_of(const json_t *chosen, const char *value)
@@ -103,14 +98,14 @@ static void add_box(const struct form_choice *choice, const char *value, size_t 
 static void add_row(const struct form_choice *choice, const json_t *row, size_t number, const json_t *chosen,
                     const struct faults *faults, struct buffer *text)
 {
-    const char *value = text_of(row, choice->value);
+    const char *value = json_member_text(row, choice->value);
     int place = place_of(chosen, value);
     const struct fault *fault = fault_of(choice, faults, place);
     buffer_add_text(text, "<tr>");
     add_box(choice, value, number, chosen != NULL ? place >= 0 : choice->checked, text);
     for (size_t i = 0; i < CHOICE_COLUMNS_MAX && choice->columns[i] != NULL; i++) {
         const json_t *cell = json_object_get(row, choice->columns[i]);
-        bool figure = json_is_number(cell) || html_is_figure(text_of(row, choice->columns[i]));
+        bool figure = json_is_number(cell) || html_is_figure(json_member_text(row, choice->columns[i]));
         html_cell_begin(text, false, figure ? "n" : NULL);
         add_value(text, cell);
         html_cell_end(text, false);
@@ -129,7 +124,7 @@ static void add_row(const struct form_choice *choice, const json_t *row, size_t 
 
 static bool is_choice(const struct form_choice *choice, const json_t *row)
 {
-    return choice->when == NULL || strcmp(text_of(row, choice->when), choice->is) == 0;
+    return choice->when == NULL || strcmp(json_member_text(row, choice->when), choice->is) == 0;
 }
 
 /* All amounts are of one currency and none is negative, so their digits can be added. A sum that is too large
@@ -141,7 +136,7 @@ static void add_sum(const struct form_choice *choice, const json_t *rows, struct
     long long sum = 0, power = 1;
     json_array_foreach(rows, index, row)
     {
-        const char *amount = is_choice(choice, row) ? text_of(row, choice->sum) : "";
+        const char *amount = is_choice(choice, row) ? json_member_text(row, choice->sum) : "";
         const char *point = strchr(amount, '.');
         long long units = 0;
         for (const char *at = amount; *at != '\0'; at++)

@@ -5,18 +5,13 @@
 
 #include "depositd/event.h"
 #include "depositd/exceptions.h"
+#include "http/request/json_body.h"
 
 #include <string.h>
 
-static const char *text_of(const json_t *object, const char *name)
-{
-    const char *text = json_string_value(json_object_get(object, name));
-    return text != NULL ? text : "";
-}
-
 static enum entry_kind kind_of(const json_t *event, const char *member)
 {
-    const char *word = text_of(event, member);
+    const char *word = json_member_text(event, member);
     for (int kind = 1; kind < KIND_LIMIT; kind++) {
         const char *known = entry_kind_word((enum entry_kind)kind);
         if (known != NULL && strcmp(known, word) == 0)
@@ -38,12 +33,12 @@ static void add_cups(struct buffer *said, const json_t *event, const char *list)
     json_t *line;
     json_array_foreach(json_object_get(event, "lines"), index, line)
     {
-        if (list != NULL && strcmp(text_of(line, "list"), list) != 0)
+        if (list != NULL && strcmp(json_member_text(line, "list"), list) != 0)
             continue;
         buffer_add_text(said, count++ > 0 ? ", " : "");
-        buffer_add_text(said, text_of(line, "quantity"));
+        buffer_add_text(said, json_member_text(line, "quantity"));
         buffer_add_text(said, " × ");
-        buffer_add_text(said, text_of(line, "cup_type"));
+        buffer_add_text(said, json_member_text(line, "cup_type"));
         if (json_is_true(json_object_get(line, "damaged")))
             buffer_add_text(said, " (damaged)");
     }
@@ -93,7 +88,7 @@ void counter_say_what(struct buffer *said, const json_t *event, const char *curr
 /* "Take 5.00 CAD", "Give 5.00 CAD", or "No money". */
 static void say_amount(struct buffer *said, const json_t *event, const char *currency)
 {
-    const char *till = text_of(event, "till");
+    const char *till = json_member_text(event, "till");
     const char *digits = till + strspn(till, "-");
     if (till[strspn(till, "-0.")] == '\0')
         buffer_add_text(said, "No money");
@@ -104,7 +99,7 @@ static void say_amount(struct buffer *said, const json_t *event, const char *cur
 void counter_say_money(struct buffer *said, const json_t *event, const char *currency)
 {
     enum entry_kind kind = kind_of(event, "kind");
-    bool has_till = *text_of(event, "till") != '\0';
+    bool has_till = *json_member_text(event, "till") != '\0';
     if (has_till)
         say_amount(said, event, currency);
     if (kind == KIND_ISSUE || kind == KIND_RETURN) {
@@ -134,8 +129,9 @@ static enum exception_kind exception_of(const char *word)
 
 void counter_say_exception(struct buffer *said, const json_t *exception, const char *currency)
 {
-    enum exception_kind kind = exception_of(text_of(exception, "exception"));
-    const char *cup_type = text_of(exception, "cup_type"), *amount = text_of(exception, "amount");
+    enum exception_kind kind = exception_of(json_member_text(exception, "exception"));
+    const char *cup_type = json_member_text(exception, "cup_type"),
+               *amount = json_member_text(exception, "amount");
     long long quantity = json_integer_value(json_object_get(exception, "quantity"));
     if (kind == EXCEPTION_OFF_TARIFF)
         buffer_printf(said, "By the tariff, the drawer should hold %s %s %s.", amount + strspn(amount, "-"),

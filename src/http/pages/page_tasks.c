@@ -3,6 +3,7 @@
  * money that waits for people, then facts that somebody should look at. */
 #include "http/pages/page_tasks.h"
 
+#include "http/request/json_body.h"
 #include "report/html.h"
 
 #include <stdio.h>
@@ -65,18 +66,13 @@ const struct page_task *page_task(const char *name)
 
 /* --- the table of a page ------------------------------------------------------------------------------- */
 
-static const char *text_of(const json_t *row, const char *name)
-{
-    const char *text = json_string_value(json_object_get(row, name));
-    return text != NULL ? text : "";
-}
-
 /* The first row of a task says what it means. */
 static void add_words(struct buffer *text, const json_t *row, bool first)
 {
-    const struct page_task *task = page_task(text_of(row, "task"));
+    const struct page_task *task = page_task(json_member_text(row, "task"));
     html_cell_begin(text, true, NULL);
-    html_link(text, text_of(row, "href"), task != NULL ? task->words : text_of(row, "task"));
+    html_link(text, json_member_text(row, "href"),
+              task != NULL ? task->words : json_member_text(row, "task"));
     if (first && task != NULL) {
         buffer_add_text(text, "<small>");
         html_text(text, task->meaning);
@@ -100,10 +96,10 @@ static void add_sum(struct buffer *text, const json_t *row)
     if (cups != NULL) {
         add_integer(text, cups);
         buffer_add_text(text, " cups");
-    } else if (*text_of(row, "amount") != '\0') {
-        html_figure(text, text_of(row, "amount"));
+    } else if (*json_member_text(row, "amount") != '\0') {
+        html_figure(text, json_member_text(row, "amount"));
         buffer_add_char(text, ' ');
-        html_text(text, text_of(row, "currency"));
+        html_text(text, json_member_text(row, "currency"));
     }
     html_cell_end(text, false);
 }
@@ -112,7 +108,7 @@ static void add_scheme(struct buffer *text, const json_t *row)
 {
     const json_t *schemes = json_object_get(row, "schemes");
     html_cell_begin(text, false, NULL);
-    html_text(text, text_of(row, "scheme"));
+    html_text(text, json_member_text(row, "scheme"));
     if (schemes != NULL) {
         add_integer(text, schemes);
         buffer_add_text(text, json_integer_value(schemes) == 1 ? " scheme" : " schemes");
@@ -129,7 +125,7 @@ static void add_row(struct buffer *text, const json_t *row, bool first)
     html_cell_end(text, false);
     add_sum(text, row);
     html_cell_begin(text, false, NULL);
-    html_text(text, text_of(row, "since"));
+    html_text(text, json_member_text(row, "since"));
     html_cell_end(text, false);
     add_scheme(text, row);
     buffer_add_text(text, "</tr>\n");
@@ -155,8 +151,8 @@ void page_layout_tasks(struct page_view *view, const json_t *rows)
     html_table_rows(text);
     json_array_foreach(rows, index, row)
     {
-        add_row(text, row, strcmp(before, text_of(row, "task")) != 0);
-        before = text_of(row, "task");
+        add_row(text, row, strcmp(before, json_member_text(row, "task")) != 0);
+        before = json_member_text(row, "task");
     }
     html_table_end(text);
     buffer_add_text(text, "</div>\n");

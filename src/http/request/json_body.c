@@ -40,3 +40,9 @@ json_t *json_body_parse(const char *body, size_t length, struct faults *faults)
     add_fault(&error, faults);
     return NULL;
 }
+
+const char *json_member_text(const json_t *object, const char *name)
+{
+    const char *text = json_string_value(json_object_get(object, name));
+    return text != NULL ? text : "";
+}

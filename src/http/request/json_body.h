@@ -14,4 +14,7 @@ void json_body_init(void);
  * NULL: a fault was added. */
 MUST_CHECK json_t *json_body_parse(const char *body, size_t length, struct faults *faults);
 
+/* The text of an object's member; "" if it has no such member, or one that is no text. */
+const char *json_member_text(const json_t *object, const char *name);
+
 #endif

@@ -3,6 +3,7 @@
 #include "http/resources/bank_names.h"
 #include "http/resources/handlers.h"
 
+#include "http/request/json_text.h"
 #include "http/request/route.h"
 #include "http/request/slice.h"
 #include "store/bank_store.h"
@@ -114,7 +115,7 @@ static enum store_result add_candidates(const struct request *request, int32_t s
     buffer_init(&candidates, json->maximum);
     enum store_result result = read_bank_line_candidates(request->pg, scheme, line, &candidates, &open);
     if (result == STORE_OK && open) {
-        json->length--; /* the brace that ends the object */
+        object_reopen(json);
         buffer_add_text(json, ",\"candidates\":");
         buffer_add(json, candidates.data, candidates.length);
         buffer_add_char(json, '}');
