@@ -77,6 +77,8 @@ static const struct setting settings[] = {
     {FIELD(close_by_clock), BOOLEAN, "yes", 0, 0, "whether the service closes business days by itself"},
     {FIELD(session_idle_minutes), INTEGER, "30", 1, 1440,
      "minutes without a request after which a browser's session ends"},
+    {FIELD(counter_idle_minutes), INTEGER, "240", 1, 1440,
+     "the same for keys of role pos, whose sessions are those of a counter"},
     {FIELD(session_hours), INTEGER, "12", 1, 720, "hours after which a browser's session ends in any case"},
     {FIELD(behind_tls), BOOLEAN, "no", 0, 0,
      "whether browsers reach the service by TLS only: then their cookies never travel without it"},

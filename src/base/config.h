@@ -44,6 +44,7 @@ struct config {
     int stop_grace_s;     /* from SIGTERM to the end of the process */
     bool close_by_clock;
     int session_idle_minutes; /* after which a browser's session without requests ends */
+    int counter_idle_minutes; /* the same for a key of role pos */
     int session_hours;        /* after which it ends in any case */
     bool behind_tls;          /* browsers reach the service by TLS only, so cookies travel by TLS only */
     char log_level[16];

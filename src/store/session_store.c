@@ -28,7 +28,7 @@ enum store_result store_session_find(struct pg *pg, const struct sha256 *cookie_
     *session = (struct found_session){.session = 0};
     return pg_ask(pg, &sql_session_find,
                   PG_ARGS(arg_bytes(cookie_hash->bytes, SHA256_SIZE), arg_instant(bounds->now),
-                          arg_int(bounds->idle_s), arg_int(bounds->most_s)),
+                          arg_int(bounds->idle_s), arg_int(bounds->counter_idle_s), arg_int(bounds->most_s)),
                   pg_maybe(NULL, take_found, session, NULL));
 }
 
@@ -68,6 +68,6 @@ enum store_result read_sessions(struct pg *pg, int32_t key, int64_t asking,
     return read_list_slice(pg, &sql_sessions_list,
                            PG_ARGS(arg_int(key), arg_int(slice->after), arg_limit(slice->limit),
                                    arg_int(asking), arg_instant(bounds->now), arg_int(bounds->idle_s),
-                                   arg_int(bounds->most_s)),
+                                   arg_int(bounds->counter_idle_s), arg_int(bounds->most_s)),
                            slice);
 }

@@ -19,8 +19,9 @@ MUST_CHECK enum store_result store_session_begin(struct pg *pg, const struct ses
 /* How long a session may last, and the moment for which that is asked. */
 struct session_bounds {
     struct instant now;
-    int64_t idle_s; /* since it was seen last */
-    int64_t most_s; /* since it began */
+    int64_t idle_s;         /* since it was seen last */
+    int64_t counter_idle_s; /* the same if its key has the role pos */
+    int64_t most_s;         /* since it began */
 };
 
 struct found_session {

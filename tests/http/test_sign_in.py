@@ -221,6 +221,16 @@ def test_a_session_ends_when_idle_and_when_old(net, age):
     assert [state for _, state in sessions(net, net.admin_key)] == ["expired"]
 
 
+def test_a_counter_may_be_idle_for_longer(net):
+    """Nobody at a counter signs in anew after each quiet half hour; four hours are the default."""
+    browser = signed_in(net, "anchor-till", net.till_key)
+    for minutes, status, state in ((31, 200, "open"), (4 * 60 + 1, 401, "expired")):
+        older = ", ".join(f"{moment} = {moment} - interval '{minutes} minutes'" for moment in ("begun_at", "seen_at"))
+        net.database.rows(f"UPDATE browser_session SET {older} RETURNING 1")
+        assert browser.send("GET", "/counter").status == status
+        assert [seen for _, seen in sessions(net, net.till_key)] == [state]
+
+
 def test_a_session_in_use_does_not_go_idle(net):
     browser = signed_in(net)
     older = ", ".join(f"{moment} = {moment} - interval '29 minutes'" for moment in ("begun_at", "seen_at"))

@@ -1,11 +1,12 @@
 -- Sessions of key $1 as JSON, each with its number: after $2, at most $3. $4: the session that asks, 0: none. $5: now;
--- a session ends $6 seconds after it was seen last, and $7 seconds after it began.
+-- a session ends $6 seconds after it was seen last ($7 if the key has the role pos), and $8 seconds after it began.
 SELECT json_strip_nulls(json_build_object(
            'session', b.session, 'state',
            CASE WHEN b.ended_at IS NOT NULL THEN 'ended'
                 WHEN k.revoked_at IS NOT NULL OR k.secret_hash <> b.key_hash THEN 'ended'
-                WHEN b.seen_at <= $5::timestamptz - make_interval(secs => $6::bigint)
-                  OR b.begun_at <= $5::timestamptz - make_interval(secs => $7::bigint) THEN 'expired'
+                WHEN b.seen_at <= $5::timestamptz - make_interval(
+                         secs => CASE WHEN k.role = 'pos' THEN $7::bigint ELSE $6::bigint END)
+                  OR b.begun_at <= $5::timestamptz - make_interval(secs => $8::bigint) THEN 'expired'
                 WHEN b.session = $4::bigint THEN 'this'
                 ELSE 'open' END,
            'begun_at', instant_text(b.begun_at), 'seen_at', instant_text(b.seen_at), 'ended_at', instant_text(b.ended_at))),

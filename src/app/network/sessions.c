@@ -12,6 +12,7 @@ struct session_bounds session_bounds_now(const struct config *config)
     return (struct session_bounds){
         .now = clock_now(),
         .idle_s = config->session_idle_minutes * (int64_t)MINUTE_S,
+        .counter_idle_s = config->counter_idle_minutes * (int64_t)MINUTE_S,
         .most_s = config->session_hours * (int64_t)HOUR_S,
     };
 }

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* Sessions of browsers. A person signs in once with a key's name and secret; then the browser sends a cookie.
- * A session ends when the person signs out, after session_idle_minutes without a request, after
- * session_hours, and when the key is revoked or gets another secret. */
+ * A session ends when the person signs out, after session_idle_minutes without a request
+ * (counter_idle_minutes for the role pos), after session_hours, and when the key is revoked or gets another
+ * secret. */
 #ifndef DEPOSITD_APP_NETWORK_SESSIONS_H
 #define DEPOSITD_APP_NETWORK_SESSIONS_H
 
