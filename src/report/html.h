@@ -14,6 +14,9 @@ struct html_link {
 
 struct html_page {
     const char *title;
+    const char
+        *detail; /* follows the title in the name of the document, as " tern-bay 2026-05-12"; NULL: nothing */
+    const char *made;              /* a line for paper: when the page was made, and for whom; NULL: none */
     const struct html_link *pages; /* the way to other pages; borrowed */
     size_t page_count;
     const char *signed_in; /* name of the key of the browser's session; NULL: none, so no way to sign out */
@@ -31,8 +34,14 @@ void html_cell_end(struct buffer *page, bool heads_row);
 /* "t" for a text that may be broken into lines, else NULL. */
 const char *html_text_class(const char *text);
 void html_link(struct buffer *page, const char *href, const char *text);
-/* A decimal number with its thousands set apart for the eye: as text it is as it was given. */
+/* A decimal number with a true minus sign, as text alone. */
+void html_number(struct buffer *page, const char *number);
+/* The same, and its thousands set apart for the eye: the digits are as they
+ * were given. */
 void html_figure(struct buffer *page, const char *number);
+/* The dash that stands for a zero in a table of amounts; the zero is its machine-readable value. */
+void html_nothing(struct buffer *page, const char *zero);
+bool html_is_zero(const char *number);
 /* "-12.50", "7": whether it is to be read as a number. */
 bool html_is_figure(const char *text);
 
@@ -48,17 +57,27 @@ void html_fact(struct buffer *page, const char *name, const char *value);
 struct html_table {
     const char *caption; /* NULL: the name, as a label */
     const char *name;
-    bool said; /* by the heading above: the caption is for readers who can't see which cells belong
-                  together */
-    bool wide; /* on paper it is turned */
+    bool said;           /* by the heading above: the caption is for readers who can't see which cells belong
+                            together */
+    bool wide;           /* on paper it is turned */
+    const char *running; /* begins the line that paper repeats above the rows; NULL: there is no such line */
+    size_t columns;      /* that it goes across */
 };
 /* A table in a region of its own, which scrolls where the screen is narrow. */
 void html_table_begin(struct buffer *page, const struct html_table *about);
 void html_column(struct buffer *page, const char *name, bool figures);
+/* `class`: "n" for figures, "n k" for the figures that stay in view on a phone. `unit`: of all its cells;
+ * NULL: they say it themselves. */
+void html_column_in(struct buffer *page, const char *name, const char *class, const char *unit);
+/* The name of the column of figures that a reader looks for. Names may be NULL. NULL: there is none. */
+const char *html_main_column(const char *names[], size_t count);
 /* The columns are complete, the rows begin. */
 void html_table_rows(struct buffer *page);
 void html_table_end(struct buffer *page);
-/* In place of these two, where there are no rows. */
+/* The rows are complete, the totals of the whole table begin; then its end. */
+void html_table_foot(struct buffer *page);
+void html_table_end_foot(struct buffer *page);
+/* In place of these, where there are no rows. */
 void html_table_end_empty(struct buffer *page);
 /* A caution. */
 void html_note(struct buffer *page, const char *text);

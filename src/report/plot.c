@@ -257,7 +257,7 @@ static void begin_text(struct buffer *page, const char *class, int64_t x, int64_
 static void add_text(struct buffer *page, const char *class, int64_t x, int64_t y, const char *text)
 {
     begin_text(page, class, x, y);
-    html_text(page, text);
+    html_number(page, text);
     buffer_add_text(page, "</text>\n");
 }
 
@@ -282,7 +282,7 @@ static void begin_picture(const struct plot *plot, struct buffer *page, int64_t 
 static void add_said(struct buffer *page, const char *before, const struct point *point)
 {
     buffer_add_text(page, before);
-    html_text(page, point->figure);
+    html_number(page, point->figure);
     buffer_add_text(page, " (");
     html_text(page, point->label);
     buffer_add_char(page, ')');

@@ -18,7 +18,7 @@ struct sink {
 struct report_page {
     const struct html_link *pages;
     size_t page_count;
-    const char *signed_in;
+    const char *signed_in, *made;
     const char *const *schemes; /* that can be asked for; NULL-ended; NULL: too many, any text */
     const char *const *choices[REPORT_PARAMETERS_MAX]; /* the same for each parameter; NULL: any text */
     bool leads[REPORT_COLUMNS_MAX];                    /* the reader may follow the column's links */
@@ -61,6 +61,8 @@ struct render {
     bool failed;        /* a row was too long, or memory ran out */
     /* For a page: */
     struct plot *plot;                /* NULL: there is none */
+    void *own;                        /* a layout keeps it from its head to its tail */
+    const char *main;                 /* column of figures that stays in view; NULL: there is none */
     char above[2][RENDER_ABOVE_SIZE]; /* the first cells of the row before, as far as they fit */
 };
 
@@ -76,5 +78,12 @@ bool render_is_integer(const struct render *render, const char *const *cells, si
 
 /* For pages: the form that asks for a report, filled with the values of this request. */
 void render_form(struct buffer *page, const struct report_head *head);
+
+/* From the first tag to the form. */
+void render_head(struct render *render);
+/* The end of the page: the caution, the meaning of the columns, the other forms. */
+void render_tail(struct render *render);
+/* The report's name as a title, and the scheme and arguments behind it. The caller disposes of both. */
+void render_words(const struct report_head *about, struct buffer *title, struct buffer *detail);
 
 #endif

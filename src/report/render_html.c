@@ -107,30 +107,64 @@ static size_t shown_columns(const struct report_head *about)
     return count;
 }
 
-/* "Trial balance" */
-static void name_of(const struct report *report, struct buffer *title)
+void render_words(const struct report_head *about, struct buffer *title, struct buffer *detail)
 {
     buffer_init(title, 256);
-    html_label(title, report->name);
+    html_label(title, about->report->name);
+    buffer_init(detail, 8192);
+    buffer_printf(detail, " %s", about->scheme);
+    for (size_t i = 0; i < report_parameter_count(about->report); i++)
+        if (about->arguments[i] != NULL)
+            buffer_printf(detail, " %s", about->arguments[i]);
+}
+
+static void add_columns(struct render *render)
+{
+    const char *names[REPORT_COLUMNS_MAX];
+    const struct report_column *columns = render->head->report->columns;
+    for (size_t i = 0; i < render->column_count; i++)
+        names[i] = is_figure_column(render, i) ? columns[i].name : NULL;
+    render->main = html_main_column(names, render->column_count);
+    for (size_t i = 0; i < render->column_count; i++)
+        if (shows_column(render->head, i))
+            html_column_in(&render->text, columns[i].name,
+                           names[i] == NULL           ? NULL
+                           : names[i] == render->main ? "n k"
+                                                      : "n",
+                           columns[i].kind == COLUMN_AMOUNT ? render->head->currency : NULL);
+}
+
+void render_head(struct render *render)
+{
+    const struct report_head *about = render->head;
+    struct buffer *page = &render->text, title, detail;
+    render_words(about, &title, &detail);
+    html_page_begin(page, &(struct html_page){.title = title.data != NULL ? title.data : "",
+                                              .detail = detail.data,
+                                              .pages = about->page->pages,
+                                              .page_count = about->page->page_count,
+                                              .made = about->page->made,
+                                              .signed_in = about->page->signed_in});
+    buffer_dispose(&title);
+    buffer_dispose(&detail);
+    add_asked(page, about);
+    render_form(page, about);
 }
 
 static void head(struct render *render)
 {
     const struct report_head *about = render->head;
-    struct buffer *page = &render->text, title;
-    name_of(about->report, &title);
-    html_page_begin(page, &(struct html_page){.title = title.data != NULL ? title.data : "",
-                                              .pages = about->page->pages,
-                                              .page_count = about->page->page_count,
-                                              .signed_in = about->page->signed_in});
+    struct buffer *page = &render->text, title, detail;
+    render_head(render);
+    render_words(about, &title, &detail);
+    buffer_add_text(&title, detail.data != NULL ? detail.data : "");
+    html_table_begin(page, &(struct html_table){.caption = about->report->title,
+                                                .running = title.data,
+                                                .columns = shown_columns(about),
+                                                .wide = shown_columns(about) > NARROW});
     buffer_dispose(&title);
-    add_asked(page, about);
-    render_form(page, about);
-    html_table_begin(
-        page, &(struct html_table){.caption = about->report->title, .wide = shown_columns(about) > NARROW});
-    for (size_t i = 0; i < render->column_count; i++)
-        if (shows_column(about, i))
-            html_column(page, about->report->columns[i].name, is_figure_column(render, i));
+    buffer_dispose(&detail);
+    add_columns(render);
     if (about->report->plot.kind == PLOT_NONE)
         return;
     render->plot = plot_new(&about->report->plot);
@@ -218,17 +252,28 @@ static bool begin_link(struct render *render, const char *const *cells, size_t c
     return whole;
 }
 
+/* Zero in a column of amounts, or of debits and credits. A zero of cups may mean much. */
+static bool is_nothing(const struct render *render, const char *cell, size_t column)
+{
+    enum column_kind kind = render->head->report->columns[column].kind;
+    return (kind == COLUMN_AMOUNT || kind == COLUMN_FIGURE) && !is_empty(cell) && html_is_zero(cell);
+}
+
 static void add_cell(struct render *render, const char *const *cells, size_t column)
 {
     struct buffer *page = &render->text;
     bool figure = is_figure_column(render, column), heads = column == 0 && !is_empty(cells[0]);
     bool again = column == 0 && is_repeated(render, cells);
+    bool kept = figure && render->head->report->columns[column].name == render->main;
     html_cell_begin(page, heads,
                     figure && again ? "n again"
+                    : kept          ? "n k"
                     : figure        ? "n"
                     : again         ? "again"
                                     : html_text_class(cells[column]));
-    if (!is_empty(cells[column])) {
+    if (is_nothing(render, cells[column], column)) {
+        html_nothing(page, cells[column]);
+    } else if (!is_empty(cells[column])) {
         bool linked = begin_link(render, cells, column);
         if (figure)
             html_figure(page, cells[column]);
@@ -319,6 +364,12 @@ static void tail(struct render *render)
         plot_write(render->plot, page);
     plot_free(render->plot);
     render->plot = NULL;
+    render_tail(render);
+}
+
+void render_tail(struct render *render)
+{
+    struct buffer *page = &render->text;
     if (render->head->page->acts != NULL)
         buffer_add_text(page, render->head->page->acts);
     if (render->head->page->note != NULL)

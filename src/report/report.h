@@ -15,6 +15,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+struct renderer;
 struct sql;
 
 enum column_kind {
@@ -83,9 +84,15 @@ struct report {
     bool by_entry; /* its rows are in the order of their column `entry`, after one of which it can go on */
     const struct sql *sql;
     struct report_plot plot;
+    const struct renderer *layout; /* of its page, which has all rows; NULL: a table of some rows */
+    const char
+        *page; /* another page that has these figures, as a URI template; NULL: the report has its own */
     struct report_parameter parameters[REPORT_PARAMETERS_MAX]; /* NULL-ended by name */
     struct report_column columns[REPORT_COLUMNS_MAX];          /* NULL-ended by name */
 };
+
+/* The layouts of single reports. */
+extern const struct renderer render_cover;
 
 const struct report *reports_all(size_t *count);
 /* NULL: there is none of that name. */

@@ -29,6 +29,9 @@ MEASURE = """<script>addEventListener("load", () => {
             scrolling: regions.filter(region => region.scrollWidth > region.clientWidth).length,
             smallest: sides("button, summary, select, input:not([type=hidden])", r => Math.min(r.width, r.height)),
             taps: sides(".taps button", r => r.height),
+            kept: [...page.querySelectorAll("tbody tr:has(th):has(.k), tfoot tr:has(.k)")].map(row =>
+              [row.querySelector("th"), row.querySelector(".k")].map(cell =>
+                [cell.getBoundingClientRect().left, cell.getBoundingClientRect().right])),
             styled: frame.contentWindow.getComputedStyle(page.body).fontVariantNumeric};
   }));
 });</script>"""
@@ -146,12 +149,27 @@ class Browser:
         self.run(target, f"--screenshot={path}", *options, size=size)
         return png(path.read_bytes())
 
-    def printed(self, target):
-        """The sizes of the printed pages, in points."""
+    def printed(self, target, paper=None):
+        """The page as PDF: its title, the size of each sheet in points, and the text of each sheet. `paper`: a size
+        that the printer has; headless Chromium's own is Letter."""
         path = self.folder / "printed.pdf"
+        if paper:
+            self.proxy.policy = False
+            style = f"<style>@page {{ size: {paper} }} @page wide {{ size: {paper} landscape }}</style>"
+            self.proxy.inject = style.encode()
         self.run(target, f"--print-to-pdf={path}", "--no-pdf-header-footer")
-        boxes = re.findall(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)\s*\]", path.read_bytes())
-        return [(round(float(width)), round(float(height))) for width, height in boxes]
+        self.proxy.policy, self.proxy.inject = True, b""
+        about = poppler("pdfinfo", "-l", "-1", path)
+        sizes = re.findall(r"Page +\d+ size: +([\d.]+) x ([\d.]+) pts", about)
+        return (
+            re.search(r"Title: +(.*)", about)[1],
+            [(round(float(width)), round(float(height))) for width, height in sizes],
+            poppler("pdftotext", "-layout", path, "-").split("\f")[:-1],
+        )
+
+
+def poppler(*command):
+    return subprocess.run(command, capture_output=True, text=True, check=True, timeout=600).stdout
 
 
 def unfilter(kind, line, above, step):
@@ -249,7 +267,46 @@ def test_pictures_show_a_page_in_the_readers_colours(net, browser, size, scheme)
         assert rgb(palette[ink]) in pixels, ink
 
 
-def test_paper_is_a4_and_turned_for_wide_tables(browser):
-    """ISO 216: 210 mm x 297 mm, which is 595 x 842 points."""
-    assert set(browser.printed("/v1/reports/trial-balance?scheme=tern-bay")) == {(595, 842)}
-    assert set(browser.printed(TARGETS[1])) == {(842, 595)}
+LETTER, A4 = (612, 792), (595, 842)
+
+
+@pytest.mark.parametrize("paper, size", [(None, LETTER), ("A4", A4)])
+def test_paper_is_turned_for_wide_tables(browser, paper, size):
+    """ISO 216 A4: 210 mm x 297 mm, which is 595 x 842 points. Letter: 8.5 in x 11 in."""
+    assert set(browser.printed("/v1/reports/trial-balance?scheme=tern-bay", paper)[1]) == {size}
+    assert set(browser.printed(TARGETS[1], paper)[1]) == {size[::-1]}
+
+
+@pytest.mark.parametrize("paper", [None, "A4"])
+def test_each_sheet_says_what_it_is(browser, paper):
+    target = f"/v1/reports/journal?scheme=tern-bay&from={WORKED_DAY}&to={NEXT_DAY}"
+    title, sizes, sheets = browser.printed(target, paper)
+    assert title == f"Journal tern-bay {WORKED_DAY} {NEXT_DAY}"
+    assert len(sheets) == len(sizes) >= 3
+    for number, sheet in enumerate(sheets, 1):
+        assert f"Page {number} of {len(sheets)}" in sheet
+    rows = [sheet for sheet in sheets if "site_stock" in sheet]
+    assert len(rows) >= 2
+    for sheet in rows:
+        assert f"{title}: All entries with their legs, in their order" in sheet
+        assert re.search(r"Entry +Date +Kind +Site +Event id +Account +Unit +Debit +Credit", sheet)
+    assert re.search(r"Made [\d-]{10} at [\d:]{5} UTC for the key first-admin\.", sheets[0])
+    assert not any(word in sheet for sheet in sheets for word in ("Sign out", "Skip to", "The same as"))
+
+
+def test_no_sheet_ends_with_a_heading(browser):
+    """The name of a table, and its heads, stay with the first row."""
+    _, _, sheets = browser.printed(TARGETS[1])
+    last = [[line for line in sheet.splitlines() if line.strip()][-2] for sheet in sheets]
+    heads = ("Positions", "Payments", "Seal", "What this close settles", "How far the payments are", "Participant")
+    assert len(sheets) > 1 and not [line for line in last if line.strip().startswith(heads)], last
+    totals = [line for sheet in sheets for line in sheet.splitlines() if line.startswith("Total ")]
+    assert len(totals) == 2, "positions and payments have one total each, however many sheets they take"
+
+
+def test_names_and_amounts_stay_in_view_on_a_phone(browser):
+    """The first column and the position are both within the window before anybody scrolls."""
+    kept = next(m["kept"] for m in browser.measured() if m["target"] == TARGETS[1] and m["inner"] == PHONE[0])
+    assert len(kept) >= 4
+    for name, amount in kept:
+        assert 0 <= name[0] < name[1] <= amount[0] < amount[1] <= PHONE[0], (name, amount)

@@ -136,13 +136,23 @@ def test_netting(service, netting, expected):
     else:  # any debtor may pay any creditor; the number of payments, and the sum that each pays or gets, are fixed
         assert len(made) == len(expected)
         assert paid(made) == paid(expected)
+    paid_in_all = settlement["totals"]["paid"]
+    nothing = {"payments": 0, "amount": "0.00"}
     assert settlement["totals"] == {
         "owed": "10.00",
         "owing": "12.50",
         "payments": 3,
-        "paid": settlement["totals"]["paid"],
+        "paid": paid_in_all,
+        "to_collect": "10.00",
+        "to_pay_out": "12.50",
+        "carried_owed": "0.00",
+        "carried_owing": "0.00",
+        "by_status": {
+            "computed": {"payments": 3, "amount": paid_in_all},
+            **{status: nothing for status in ("approved", "instructed", "confirmed", "failed")},
+        },
     }
-    assert Decimal(settlement["totals"]["paid"]) == sum(map(Decimal, made.values()))
+    assert Decimal(paid_in_all) == sum(map(Decimal, made.values()))
 
 
 def test_zero_positions_are_posted_out(service):

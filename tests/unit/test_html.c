@@ -49,14 +49,17 @@ START_TEST(what_has_a_meaning_in_html_is_escaped)
 }
 END_TEST
 
+/* U+2212 */
+#define MINUS "\xe2\x88\x92"
+
 START_TEST(figures_keep_their_digits)
 {
     static const struct {
         const char *number, *written;
     } cases[] = {{"1.00", "1.00"},
-                 {"-1234.56", "-1234.56"},
+                 {"-1234.56", MINUS "1234.56"},
                  {"12345", "12<span>345</span>"},
-                 {"-123456.70", "-123<span>456</span>.70"},
+                 {"-123456.70", MINUS "123<span>456</span>.70"},
                  {"1234567", "1<span>234</span><span>567</span>"},
                  {"a<b", "a&lt;b"},
                  {"", ""}};
@@ -64,6 +67,13 @@ START_TEST(figures_keep_their_digits)
         html_figure(&text, cases[i].number);
         expect(cases[i].written);
     }
+    html_number(&text, "-123456.70");
+    expect(MINUS "123456.70");
+    html_number(&text, "-x<");
+    expect("-x&lt;");
+    html_nothing(&text, "0.00");
+    expect("<data value=\"0.00\">\xe2\x80\x93</data>");
+    ck_assert(html_is_zero("0.00") && html_is_zero("-0") && !html_is_zero("0.01") && !html_is_zero("x"));
     ck_assert(html_is_figure("-0.50") && html_is_figure("7"));
     ck_assert(!html_is_figure("") && !html_is_figure("-") && !html_is_figure("2026-05-12") &&
               !html_is_figure("07"));
@@ -144,7 +154,8 @@ START_TEST(bars_start_at_zero_on_either_side)
     /* 6 characters of label, 6 of figure: from 46.8 to 373.2 for -50 to 100, so that zero is at 155.6. */
     ck_assert_ptr_nonnull(strstr(text.data, "x=\"155.6\" y=\"23.0\" width=\"217.6\""));
     ck_assert_ptr_nonnull(strstr(text.data, "x=\"46.8\" y=\"41.0\" width=\"108.8\""));
-    ck_assert_ptr_nonnull(strstr(text.data, "Amount by who: least -50.00 (miller), most 100.00 (hearth)."));
+    ck_assert_ptr_nonnull(
+        strstr(text.data, "Amount by who: least " MINUS "50.00 (miller), most 100.00 (hearth)."));
     ck_assert_ptr_null(strstr(text.data, "class=\"key\""));
 }
 END_TEST

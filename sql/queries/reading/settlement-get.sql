@@ -77,7 +77,15 @@ SELECT json_strip_nulls(json_build_object(
             'owed', amount_text(coalesce(sum(greatest(amount, 0)), 0), decimals),
             'owing', amount_text(coalesce(sum(greatest(-amount, 0)), 0), decimals),
             'paid', amount_text((SELECT coalesce(sum(amount), 0) FROM paid), decimals),
-            'payments', (SELECT count(*) FROM paid))
+            'payments', (SELECT count(*) FROM paid),
+            'to_collect', amount_text(coalesce(sum(greatest(amount, 0)) FILTER (WHERE NOT carried), 0), decimals),
+            'to_pay_out', amount_text(coalesce(sum(greatest(-amount, 0)) FILTER (WHERE NOT carried), 0), decimals),
+            'carried_owed', amount_text(coalesce(sum(greatest(amount, 0)) FILTER (WHERE carried), 0), decimals),
+            'carried_owing', amount_text(coalesce(sum(greatest(-amount, 0)) FILTER (WHERE carried), 0), decimals),
+            'by_status', (SELECT json_object_agg(word, json_build_object(
+                    'payments', (SELECT count(*) FROM paid WHERE status = word),
+                    'amount', amount_text((SELECT coalesce(sum(amount), 0) FROM paid WHERE status = word), decimals)))
+                FROM unnest(ARRAY['computed', 'approved', 'instructed', 'confirmed', 'failed']) AS word))
         FROM at_close),
     'seal', json_build_object('entries', entries, 'root', encode(root, 'hex'), 'previous', encode(previous, 'hex'),
         'seal', encode(seal, 'hex'))))

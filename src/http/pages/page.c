@@ -4,6 +4,7 @@
 
 #include "http/pages/page_acts.h"
 #include "http/pages/page_layouts.h"
+#include "http/pages/page_settlement.h"
 #include "http/pages/page_tasks.h"
 #include "http/request/problem.h"
 #include "http/request/route.h"
@@ -13,15 +14,6 @@
 #include <string.h>
 
 /* --- the frame ----------------------------------------------------------------------------------------- */
-
-static bool is_of_slice(const char *name)
-{
-    static const char *const names[] = {"cursor", "limit", "format"};
-    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++)
-        if (strcmp(name, names[i]) == 0)
-            return true;
-    return false;
-}
 
 static void add_part(struct page_view *view, const char *name, const char *value, size_t *count)
 {
@@ -52,7 +44,7 @@ static void add_asked(struct page_view *view)
         add_part(view, name, request->parts[i], &count);
     }
     for (size_t i = 0; i < request->query_count; i++)
-        if (!is_of_slice(request->query[i].name))
+        if (page_is_asked(request->query[i].name))
             add_part(view, request->query[i].name, request->query[i].value, &count);
     if (count > 0)
         buffer_add_text(view->text, "</dl>\n");
@@ -116,6 +108,12 @@ static void add_content(struct page_view *view, const json_t *answer)
         page_layout_tasks(view, json_object_get(answer, "items"));
     } else if (strcmp(view->about->schema, "ReportList") == 0) {
         page_layout_reports(view);
+    } else if (strcmp(view->about->schema, "Settlement") == 0) {
+        page_settlement(view, &scope);
+        if (role_reach(view->request->identity->role) != REACH_PARTICIPANT)
+            add_plot(view, answer);
+        page_acts(view, &scope);
+        add_see(view, &scope);
     } else {
         page_object(view, &scope);
         add_plot(view, answer);
@@ -131,7 +129,7 @@ static bool write_page(const struct request *request, const struct answer *answe
     struct page_view view = {
         .request = request, .about = page_about(request->route->answer_schema), .text = text};
     const struct page_scope scope = {.object = json};
-    struct html_page page = {.title = page_title(&view)};
+    struct html_page page = {.title = page_title(&view), .detail = page_detail(request)};
     if (!page_find_starts(request, &scope, &page))
         return false;
     html_page_begin(text, &page);

@@ -106,8 +106,10 @@ bool page_of_report(const struct request *request, const struct scheme *scheme, 
     struct html_page starts = {.page_count = 0};
     if (!page_find_starts(request, NULL, &starts))
         return false;
-    *page = (struct report_page){
-        .pages = starts.pages, .page_count = starts.page_count, .signed_in = starts.signed_in};
+    *page = (struct report_page){.pages = starts.pages,
+                                 .page_count = starts.page_count,
+                                 .signed_in = starts.signed_in,
+                                 .made = starts.made};
     page->note = page_report_note(report->name);
     const struct choosing of = {request, scheme, request_known_schemes(request)};
     bool found = of.known != NULL &&

@@ -43,6 +43,7 @@ static const struct page_about abouts[] = {
      .title = "Settlement",
      .columns = {"site", "brought_forward", "collected", "refunded", "fees", "tax", "stock", "other", "net"},
      .rows = "sites",
+     .sums = {"positions", "payments"},
      .plot_of = "positions",
      .plot = {PLOT_BARS, "Positions: the amount that each participant owes (+) or is owed (-)", "participant",
               "amount", NULL, NULL},
@@ -164,12 +165,22 @@ static const struct page_about abouts[] = {
 
 #define STATEMENT_OF(who)                                                                                    \
     "/v1/reports/participant-statement?scheme={scheme}&participant={" who "}&from={date}&to={date}"
+#define SITE_EVENTS  "/v1/events?scheme={scheme}&site={site}&business_date={date}"
+#define SITE_FEES    "/v1/reports/fees?scheme={scheme}&site={site}&from={date}&to={date}"
 #define EVENT_OF(id) "/v1/events/{" id "}?scheme={scheme}"
 
 static const struct page_link links[] = {
     {"Settlement", "participant", STATEMENT_OF("participant"), NULL, NULL},
     {"Settlement", "from", STATEMENT_OF("from"), NULL, NULL},
     {"Settlement", "to", STATEMENT_OF("to"), NULL, NULL},
+    {"Settlement", "collected", SITE_EVENTS, NULL, NULL},
+    {"Settlement", "refunded", SITE_EVENTS, NULL, NULL},
+    {"Settlement", "stock", SITE_EVENTS, NULL, NULL},
+    {"Settlement", "other", SITE_EVENTS, NULL, NULL},
+    {"Settlement", "fees", SITE_FEES, NULL, NULL},
+    {"Settlement", "tax", SITE_FEES, NULL, NULL},
+    {"Settlement", "position", "/v1/payments?scheme={scheme}&participant={participant}&from={date}&to={date}",
+     NULL, NULL},
     {"Settlement", "site", "/v1/reports/site-statement?scheme={scheme}&site={site}&from={date}&to={date}",
      NULL, NULL},
     {"SettlementList", "date", "/v1/settlements/{scheme}/{date}", NULL, NULL},

@@ -2,6 +2,7 @@
 /* A link is shown only if its route or report exists and the reader's role may use it. */
 #include "http/pages/page_target.h"
 
+#include "base/clock.h"
 #include "base/uri.h"
 #include "http/request/route.h"
 #include "http/request/router.h"
@@ -29,6 +30,8 @@ bool page_leads(const struct request *request, const char *target)
     const struct report *report = report_find(name);
     return report != NULL && (report->roles & role) != 0;
 }
+
+enum { TARGET_MAX = 8192 };
 
 struct variables {
     const struct request *request;
@@ -162,6 +165,41 @@ static const char *kept(struct arena *arena, const struct buffer *text)
     return text->failed || text->data == NULL ? NULL : arena_copy(arena, text->data, text->length);
 }
 
+bool page_is_asked(const char *parameter)
+{
+    static const char *const names[] = {"cursor", "limit", "format", "after"};
+    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++)
+        if (strcmp(parameter, names[i]) == 0)
+            return false;
+    return true;
+}
+
+const char *page_detail(const struct request *request)
+{
+    struct buffer text;
+    const char *at = request->route->path;
+    buffer_init(&text, TARGET_MAX);
+    buffer_add_text(&text, "");
+    for (size_t i = 0; i < PATH_PARAMETERS_MAX && (at = strchr(at, '{')) != NULL; i++, at++)
+        buffer_printf(&text, " %s", request->parts[i]);
+    for (size_t i = 0; i < request->query_count; i++)
+        if (page_is_asked(request->query[i].name) && *request->query[i].value != '\0')
+            buffer_printf(&text, " %s", request->query[i].value);
+    const char *detail = text.length > 0 ? kept(request->arena, &text) : NULL;
+    buffer_dispose(&text);
+    return detail;
+}
+
+/* "Made 2026-05-13 at 10:00 UTC for the key anna." NULL: out of memory. */
+static const char *made_line(const struct request *request)
+{
+    char at[INSTANT_TEXT_MAX], line[128];
+    instant_format(clock_now(), at);
+    int length = snprintf(line, sizeof line, "Made %.10s at %.5s UTC for the key %s.", at, at + 11,
+                          request->identity->name);
+    return arena_copy(request->arena, line, (size_t)length);
+}
+
 bool page_find_starts(const struct request *request, const struct page_scope *scope, struct html_page *page)
 {
     size_t count;
@@ -171,6 +209,7 @@ bool page_find_starts(const struct request *request, const struct page_scope *sc
         return false;
     page->pages = found;
     page->signed_in = request->session != 0 ? request->identity->name : NULL;
+    page->made = made_line(request);
     for (size_t i = 0; i < count; i++) {
         struct buffer target;
         buffer_init(&target, 1024);

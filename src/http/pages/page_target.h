@@ -43,8 +43,12 @@ MUST_CHECK bool page_member_target(struct page_view *view, const struct page_sco
                                    struct buffer *target);
 /* The part of the request's path that stands for {name}; NULL: no part does. */
 const char *page_path_part(const struct request *request, const char *name, size_t length);
-/* Finds the pages to start from that the key may read, and gives the page links to them. The links are in the
- * arena. False: out of memory. */
+/* Whether the parameter chooses what is shown, rather than a slice of it or its form. */
+bool page_is_asked(const char *parameter);
+/* The things that the request asks for, as " tern-bay 2026-05-12", in the arena. NULL: nothing, or out of memory. */
+const char *page_detail(const struct request *request);
+/* Finds the pages to start from that the key may read, and gives the page links to them, and the line that
+ * tells paper who made it. All is in the arena. False: out of memory. */
 MUST_CHECK bool page_find_starts(const struct request *request, const struct page_scope *scope,
                                  struct html_page *page);
 

@@ -4,6 +4,7 @@
 #include "http/pages/page_view.h"
 
 #include "http/pages/page_acts.h"
+#include "http/pages/page_amounts.h"
 #include "http/pages/page_change.h"
 #include "http/request/route.h"
 #include "report/html.h"
@@ -25,6 +26,8 @@ struct column {
     const char *name;
     bool inner;   /* a member of the items of about->rows */
     bool figures; /* all cells are numbers */
+    bool amounts; /* all cells are amounts of money */
+    bool kept;    /* stays in view on a phone */
     bool codes;   /* all cells are hashes or ids; such columns come last */
     bool filled;
 };
@@ -35,6 +38,7 @@ struct table {
     struct column columns[COLUMNS_MAX];
     size_t count;
     const char *acts; /* a last column has links to what can be done with the item of this list; NULL: none */
+    const char *currency; /* of all amounts; NULL: each row has its own */
 };
 
 static struct column *column_of(struct table *table, const char *name, bool inner)
@@ -45,7 +49,7 @@ static struct column *column_of(struct table *table, const char *name, bool inne
     if (table->count == COLUMNS_MAX)
         return NULL;
     table->columns[table->count] =
-        (struct column){.name = name, .inner = inner, .figures = true, .codes = true};
+        (struct column){.name = name, .inner = inner, .figures = true, .amounts = true, .codes = true};
     return &table->columns[table->count++];
 }
 
@@ -74,6 +78,7 @@ static void note_value(struct column *column, const json_t *value)
         return;
     column->filled = true;
     column->figures = column->figures && is_figure(value);
+    column->amounts = column->amounts && page_is_amount(column->name, value);
     column->codes = column->codes && json_is_string(value) && page_is_code(json_string_value(value));
 }
 
@@ -153,8 +158,20 @@ enum line {
 static const char *cell_class(const struct column *column, const json_t *value, bool again)
 {
     if (column->figures && column->filled)
-        return "n";
+        return column->kept ? "n k" : "n";
     return again ? "again" : html_text_class(json_string_value(value));
+}
+
+/* The sum of a column of amounts over the list, or over the lists within its items. */
+static void add_sum(struct table *table, const json_t *list, const char *rows, const struct column *column)
+{
+    char text[MONEY_TEXT_MAX];
+    if (!column->filled || !page_sum(list, rows, column->name, text))
+        return;
+    if (html_is_zero(text))
+        html_nothing(table->view->text, text);
+    else
+        html_figure(table->view->text, text);
 }
 
 /* The first cell names the item, in each of its lines. The other cells show only the line's own values. */
@@ -168,7 +185,11 @@ static void add_cell(struct table *table, const struct page_scope *at, size_t in
     const json_t *value = shown ? member_of(scope->object, column->name) : NULL;
     bool head = index == 0 && value != NULL;
     html_cell_begin(text, head, cell_class(column, value, index == 0 && line == LINE_NEXT));
-    if (value != NULL && !json_is_false(value))
+    if (line == LINE_TOTAL && column->inner && column->amounts)
+        add_sum(table, json_object_get(at->object, table->view->about->rows), NULL, column);
+    else if (value != NULL && column->amounts && html_is_zero(json_string_value(value)))
+        html_nothing(text, json_string_value(value));
+    else if (value != NULL && !json_is_false(value))
         add_value(table, scope, column->name, value);
     html_cell_end(text, head);
 }
@@ -200,6 +221,71 @@ static void add_item(struct table *table, const json_t *item)
     add_line(table, &row, json_array_size(lines) > 0 ? LINE_TOTAL : LINE_ALONE);
 }
 
+/* The columns' names, in words, with the currency of amounts if all have the same. */
+static void add_heads(struct table *table)
+{
+    const char *names[COLUMNS_MAX];
+    struct buffer *text = table->view->text;
+    for (size_t i = 0; i < table->count; i++)
+        names[i] = table->columns[i].amounts && table->columns[i].filled ? table->columns[i].name : NULL;
+    const char *kept = html_main_column(names, table->count);
+    for (size_t i = 0; i < table->count; i++) {
+        struct column *column = &table->columns[i];
+        column->kept = kept != NULL && names[i] == kept;
+        html_column_in(text, column->name,
+                       column->kept                        ? "n k"
+                       : column->figures && column->filled ? "n"
+                                                           : NULL,
+                       names[i] != NULL ? table->currency : NULL);
+    }
+    if (table->acts != NULL)
+        html_column(text, "action", false);
+}
+
+static void add_foot(struct table *table, const json_t *list)
+{
+    struct buffer *text = table->view->text;
+    html_table_foot(text);
+    buffer_add_text(text, "<tr class=\"total\">");
+    for (size_t i = 0; i < table->count; i++) {
+        const struct column *column = &table->columns[i];
+        bool summed = i > 0 && column->amounts && column->filled;
+        html_cell_begin(text, i == 0, i == 0 ? NULL : cell_class(column, NULL, false));
+        if (i == 0)
+            buffer_add_text(text, "Total");
+        else if (summed)
+            add_sum(table, list, column->inner ? table->view->about->rows : NULL, column);
+        html_cell_end(text, i == 0);
+    }
+    buffer_add_text(text, table->acts != NULL ? "<td></td></tr>\n" : "</tr>\n");
+    html_table_end_foot(text);
+}
+
+/* False: the table is not among those that the page sums. */
+static bool is_summed(const struct page_view *view, const char *name)
+{
+    for (size_t i = 0; i < PAGE_SUMS_MAX && view->about->sums[i] != NULL; i++)
+        if (strcmp(view->about->sums[i], name) == 0)
+            return true;
+    return false;
+}
+
+static void begin_table(struct table *table, const char *name, bool items)
+{
+    struct page_view *view = table->view;
+    struct buffer running;
+    const char *detail = page_detail(view->request);
+    buffer_init(&running, 16384);
+    buffer_printf(&running, "%s%s", page_title(view), detail != NULL ? detail : "");
+    html_table_begin(view->text, &(struct html_table){.caption = items ? page_title(view) : NULL,
+                                                      .name = name,
+                                                      .said = items,
+                                                      .running = running.data,
+                                                      .columns = table->count + (table->acts != NULL ? 1 : 0),
+                                                      .wide = table->count > NARROW});
+    buffer_dispose(&running);
+}
+
 void page_table(struct page_view *view, const struct page_scope *scope, const char *name, const json_t *list)
 {
     struct table table = {.view = view, .scope = scope};
@@ -209,14 +295,9 @@ void page_table(struct page_view *view, const struct page_scope *scope, const ch
     find_columns(&table, list, items);
     move_codes_last(&table);
     table.acts = page_has_row_acts(view, name) ? name : NULL;
-    html_table_begin(view->text, &(struct html_table){.caption = items ? page_title(view) : NULL,
-                                                      .name = name,
-                                                      .said = items,
-                                                      .wide = table.count > NARROW});
-    for (size_t i = 0; i < table.count; i++)
-        html_column(view->text, table.columns[i].name, table.columns[i].figures && table.columns[i].filled);
-    if (table.acts != NULL)
-        html_column(view->text, "action", false);
+    table.currency = page_currency(scope);
+    begin_table(&table, name, items);
+    add_heads(&table);
     html_table_rows(view->text);
     json_array_foreach(list, index, item)
     {
@@ -224,7 +305,10 @@ void page_table(struct page_view *view, const struct page_scope *scope, const ch
             break;
         add_item(&table, item);
     }
-    html_table_end(view->text);
+    if (is_summed(view, name) && json_array_size(list) > 1)
+        add_foot(&table, list);
+    else
+        html_table_end(view->text);
     if (!items && json_array_size(list) > ROWS_MAX)
         buffer_printf(view->text, "<p>The first %d of %zu. All are in the other forms of this page.</p>\n",
                       (int)ROWS_MAX, json_array_size(list));

@@ -88,16 +88,19 @@ static const char *next_page(const struct request *request, const struct page_pa
     return part->cut ? request_target(request, "after", number) : NULL;
 }
 
-static const struct renderer *renderer_for(enum media media)
+static const struct renderer *renderer_for(enum media media, const struct report *report)
 {
-    return media == MEDIA_CSV ? &render_csv : media == MEDIA_HTML ? &render_html : &render_json;
+    if (media == MEDIA_HTML)
+        return report->layout != NULL ? report->layout : &render_html;
+    return media == MEDIA_CSV ? &render_csv : &render_json;
 }
 
 void answer_report(const struct request *request, struct answer *answer, const struct report *report,
                    const struct scheme *scheme, const struct report_asked *asked)
 {
     struct page_part part;
-    struct report_writer writer = {.answer = answer, .part = answer->media == MEDIA_HTML ? &part : NULL};
+    bool in_parts = answer->media == MEDIA_HTML && report->layout == NULL;
+    struct report_writer writer = {.answer = answer, .part = in_parts ? &part : NULL};
     struct report_page page;
     struct visible_sites visible;
     struct report_head head = {
@@ -118,7 +121,7 @@ void answer_report(const struct request *request, struct answer *answer, const s
     }
     answer->is_page = answer->media == MEDIA_HTML;
     memcpy(head.arguments, asked->texts, sizeof head.arguments);
-    render_begin(&writer.render, renderer_for(answer->media), &head,
+    render_begin(&writer.render, renderer_for(answer->media, report), &head,
                  (struct sink){add_to_body, &answer->body});
     enum store_result result = read_report(request->pg, &query, add_row, &writer);
     if (writer.part != NULL)

@@ -2,6 +2,7 @@
 /* Reports: their list, and any single report. No report's name appears in this file. */
 #include "http/resources/handlers.h"
 
+#include "base/uri.h"
 #include "http/resources/report_answer.h"
 
 #include <stdlib.h>
@@ -236,6 +237,39 @@ static bool parameters_known(const struct request *request, struct answer *answe
     return answer->faults.count == 0;
 }
 
+struct asking {
+    const struct report *report;
+    const struct scheme *scheme;
+    const struct report_asked *asked;
+};
+
+/* A variable of the address of another page: the scheme, or a parameter. */
+static const char *variable_of(void *context, const char *name, size_t length)
+{
+    const struct asking *asking = context;
+    for (size_t i = 0; i < report_parameter_count(asking->report); i++) {
+        const char *parameter = asking->report->parameters[i].name;
+        if (strlen(parameter) == length && strncmp(parameter, name, length) == 0)
+            return asking->asked->texts[i];
+    }
+    return length == strlen("scheme") && strncmp(name, "scheme", length) == 0 ? asking->scheme->code : NULL;
+}
+
+/* Leads a browser to the page that shows the report's figures. */
+static void lead_to_page(const struct request *request, struct answer *answer, struct asking asking)
+{
+    struct buffer target;
+    buffer_init(&target, 1024);
+    const char *page = uri_expand(&target, asking.report->page, variable_of, &asking) && !target.failed
+                           ? arena_copy(request->arena, target.data, target.length)
+                           : NULL;
+    buffer_dispose(&target);
+    if (page != NULL)
+        answer_lead_to(answer, page);
+    else
+        answer_store_failure(answer, STORE_UNAVAILABLE);
+}
+
 void handle_report_get(const struct request *request, struct answer *answer)
 {
     struct report_asked asked = {.texts = {NULL}};
@@ -249,7 +283,11 @@ void handle_report_get(const struct request *request, struct answer *answer)
         return;
     }
     const struct scheme *scheme = request_scheme(request, answer, request_query(request, "scheme"));
-    if (scheme != NULL && parameters_known(request, answer, report) &&
-        arguments_asked(request, answer, report, scheme, &asked))
+    if (scheme == NULL || !parameters_known(request, answer, report) ||
+        !arguments_asked(request, answer, report, scheme, &asked))
+        return;
+    if (report->page != NULL && answer->media == MEDIA_HTML)
+        lead_to_page(request, answer, (struct asking){report, scheme, &asked});
+    else
         answer_report(request, answer, report, scheme, &asked);
 }
