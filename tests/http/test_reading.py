@@ -3,6 +3,7 @@
 import base64
 import csv
 import io
+import re
 from collections import Counter
 from datetime import timedelta
 from decimal import Decimal
@@ -55,6 +56,8 @@ def books(shared):
 def get_csv(client, path, **query):
     answer = client.send("GET", f"{path}?{urlencode({**query, 'format': 'csv'})}")
     assert answer.status == 200 and answer.headers["Content-Type"].startswith("text/csv")
+    # RFC 6266 section 4
+    assert re.fullmatch(r'attachment; filename="[a-z0-9_-]+[.]csv"', answer.headers["Content-Disposition"])
     text = answer.body.decode()
     assert text.endswith("\r\n") and text.count("\n") == text.count("\r\n")
     return list(csv.DictReader(io.StringIO(text, newline="")))
@@ -240,6 +243,24 @@ def test_a_settlement_as_a_table(books):
     }
     assert total(rows, "net") + total(rows, "arrears") == total(rows, "position")
     books.admin.refused("GET", f"/v1/settlements/tern-bay/{NEXT_DAY}?format=csv", None, 404, "not_found")
+
+
+def test_a_file_is_named_after_its_scheme_and_period(books):
+    def name(target):
+        answer = books.admin.send("GET", target)
+        assert answer.status == 200
+        return answer.headers["Content-Disposition"]
+
+    at, ends = f"scheme=tern-bay&as_of={WORKED_DAY}", f"scheme=tern-bay&from={WORKED_DAY}&to={NEXT_DAY}"
+    settlement = f'attachment; filename="settlement_tern-bay_{WORKED_DAY}.csv"'
+    assert name(f"/v1/settlements/tern-bay/{WORKED_DAY}?format=csv") == settlement
+    assert name(f"/v1/reports/settlement?scheme=tern-bay&date={WORKED_DAY}&format=csv") == settlement
+    assert name(f"/v1/reports/stock?{at}&format=csv") == f'attachment; filename="stock_tern-bay_{WORKED_DAY}.csv"'
+    ledger = f"/v1/reports/general-ledger?{ends}&account=customer_deposits(cup-300)&format=csv"
+    name_of_ledger = f"general-ledger_tern-bay_customer_deposits-cup-300-_{WORKED_DAY}_{NEXT_DAY}.csv"
+    assert name(ledger) == f'attachment; filename="{name_of_ledger}"'
+    for format in ("json", "html"):
+        assert name(f"/v1/reports/stock?{at}&format={format}") is None
 
 
 # Reports --------------------------------------------------------------------------------------------------------------

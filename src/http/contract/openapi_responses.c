@@ -25,6 +25,7 @@ enum header_name {
     HEADER_ETAG,
     HEADER_ETAG_OF_SHORT,
     HEADER_LOCATION,
+    HEADER_CONTENT_DISPOSITION,
     HEADER_RETRY_AFTER,
     HEADER_ALLOW,
     HEADER_WWW_AUTHENTICATE,
@@ -49,6 +50,9 @@ static const struct header headers[HEADER_COUNT] = {
          TEXT, false},
     [HEADER_LOCATION] = {"Location", "Location", "Path of the new resource",
                          "{\"type\":\"string\",\"format\":\"uri-reference\"}", false},
+    [HEADER_CONTENT_DISPOSITION] = {"ContentDisposition", "Content-Disposition",
+                                    "That a browser keeps it as a file, and under which name (RFC 6266)",
+                                    TEXT, false},
     [HEADER_RETRY_AFTER] = {"RetryAfter", "Retry-After", "Seconds to wait (RFC 9110 section 10.2.3)",
                             "{\"type\":\"integer\",\"minimum\":0}", true},
     [HEADER_ALLOW] = {"Allow", "Allow", "The methods that the path has (RFC 9110 section 10.2.1)", TEXT,
@@ -288,6 +292,8 @@ static void add_success(struct buffer *document, const json_t *examples, const s
     add_header(document, HEADER_LINK, route_has_slices(route) && status == 200);
     add_etag(document, route, status);
     add_header(document, HEADER_LOCATION, route->located && status == 201);
+    add_header(document, HEADER_CONTENT_DISPOSITION,
+               (route_media(route) & (1u << MEDIA_CSV | 1u << MEDIA_XML)) != 0 && status == 200);
     buffer_add_char(document, '}');
     if (route->answer_schema != NULL && status != 304)
         add_content(document, examples, route, status);

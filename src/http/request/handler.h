@@ -76,6 +76,7 @@ struct answer {
     const char *etag;   /* quoted; NULL: none */
     const char *cookie; /* for Set-Cookie; NULL: none */
     const char *location;
+    const char *file_name; /* for a browser that keeps the answer as a file; NULL: the browser names it */
     const char *link_next; /* target of Link: …; rel="next" */
     int64_t deadline_ms;   /* how long the database may take for the whole answer */
     const char

@@ -17,7 +17,9 @@ static void add_to_body(void *context, const char *bytes, size_t length)
 }
 
 /* A page shows some of a report's rows, and links to the next rows. */
-enum { PAGE_ROWS = 500 };
+enum { PAGE_ROWS = 500, FILE_NAME_MAX = 128 };
+
+static const char FILE_NAME_CHARACTERS[] = "abcdefghijklmnopqrstuvwxyz0123456789-_";
 
 struct page_part {
     size_t entry_column; /* the column of the entry, if the report is by entry; such a report is cut between
@@ -95,6 +97,22 @@ static const struct renderer *renderer_for(enum media media, const struct report
     return media == MEDIA_CSV ? &render_csv : &render_json;
 }
 
+/* "settlement_tern-bay_2026-05-12.csv": the report, the scheme, and the arguments. NULL: out of memory. */
+static const char *report_file_name(struct arena *arena, const struct report_head *head)
+{
+    char name[FILE_NAME_MAX];
+    int length = snprintf(name, sizeof name, "%s_%s", head->report->name, head->scheme);
+    for (size_t i = 0; i < report_parameter_count(head->report); i++)
+        if (head->arguments[i] != NULL && length < FILE_NAME_MAX)
+            length += snprintf(name + length, sizeof name - (size_t)length, "_%s", head->arguments[i]);
+    size_t kept = strlen(name) < FILE_NAME_MAX - 5 ? strlen(name) : FILE_NAME_MAX - 5;
+    for (size_t i = 0; i < kept; i++)
+        if (strchr(FILE_NAME_CHARACTERS, name[i]) == NULL)
+            name[i] = '-';
+    memcpy(name + kept, ".csv", 5);
+    return arena_copy(arena, name, kept + 4);
+}
+
 void answer_report(const struct request *request, struct answer *answer, const struct report *report,
                    const struct scheme *scheme, const struct report_asked *asked)
 {
@@ -121,6 +139,7 @@ void answer_report(const struct request *request, struct answer *answer, const s
     }
     answer->is_page = answer->media == MEDIA_HTML;
     memcpy(head.arguments, asked->texts, sizeof head.arguments);
+    answer->file_name = answer->media == MEDIA_CSV ? report_file_name(request->arena, &head) : NULL;
     render_begin(&writer.render, renderer_for(answer->media, report), &head,
                  (struct sink){add_to_body, &answer->body});
     enum store_result result = read_report(request->pg, &query, add_row, &writer);

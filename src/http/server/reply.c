@@ -12,10 +12,11 @@
 #include "http/request/router.h"
 #include "http/request/spool.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { BLOCK_BYTES = 16384 };
+enum { BLOCK_BYTES = 16384, FILE_NAME_MAX = 160 };
 
 /* Collects the headers, so that a failure of any of the many calls is noticed once, at the end. */
 struct reply {
@@ -105,12 +106,19 @@ static void add_page_headers(struct reply *reply)
     add_header(reply, "Referrer-Policy", "no-referrer");
 }
 
-/* A message of the bank is somebody else's text: a browser keeps it as a file, and runs nothing that it
- * carries. */
-static void add_file_headers(struct reply *reply)
+/* How a browser keeps the answer as a file (RFC 6266 section 4). The name is plain: see report_file_name. A
+ * message of the bank is somebody else's text, so a browser shows nothing of it. */
+static void add_disposition(struct reply *reply, const struct answer *answer, int status)
 {
-    add_header(reply, "Content-Security-Policy", "default-src 'none'; sandbox");
-    add_header(reply, MHD_HTTP_HEADER_CONTENT_DISPOSITION, "attachment");
+    char value[FILE_NAME_MAX + 32];
+    if (status == 304) /* the browser has the file, and knows its name */
+        return;
+    if (answer->file_name != NULL) {
+        snprintf(value, sizeof value, "attachment; filename=\"%s\"", answer->file_name);
+        add_header(reply, MHD_HTTP_HEADER_CONTENT_DISPOSITION, value);
+    } else if (answer->media == MEDIA_XML) {
+        add_header(reply, MHD_HTTP_HEADER_CONTENT_DISPOSITION, "attachment");
+    }
 }
 
 /* No cache may keep an answer that was made for a key. A public answer may be kept for a while. */
@@ -137,7 +145,7 @@ static void add_headers(struct reply *reply, const struct exchange *exchange)
     if (answer->is_page)
         add_page_headers(reply);
     else if (answer->media == MEDIA_XML && answer->faults.count == 0)
-        add_file_headers(reply);
+        add_header(reply, "Content-Security-Policy", "default-src 'none'; sandbox");
     add_header(reply, MHD_HTTP_HEADER_CACHE_CONTROL, cache_control(exchange));
     if (exchange->all->draining || exchange->last)
         add_header(reply, MHD_HTTP_HEADER_CONNECTION, "close");
@@ -151,6 +159,7 @@ static void add_headers(struct reply *reply, const struct exchange *exchange)
     add_header(reply, MHD_HTTP_HEADER_ETAG, answer->etag);
     add_header(reply, MHD_HTTP_HEADER_LOCATION, answer->location);
     add_link(reply, answer);
+    add_disposition(reply, answer, exchange->status);
 }
 
 /* ?format= wins over Accept, even if the request has failed. */
