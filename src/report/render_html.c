@@ -11,9 +11,6 @@
 
 enum { NARROW = 7 /* columns that a page of paper holds upright */ };
 
-/* The words that a report writes in place of a name in rows of sums. */
-static const char TOTAL[] = "total", CLOSING[] = "closing";
-
 static bool is_figure_column(const struct render *render, size_t column)
 {
     return render->head->report->columns[column].kind != COLUMN_TEXT;
@@ -179,11 +176,23 @@ static bool is_empty(const char *cell)
     return cell == NULL || *cell == '\0';
 }
 
-static bool says_total(const struct render *render, const char *const *cells)
+/* Whether the column says that the row is a line of totals. */
+static bool says_total(const struct render *render, const char *const *cells, size_t column)
+{
+    const struct report_totals *totals = &render->head->report->totals;
+    if (totals->column == NULL || cells[column] == NULL ||
+        strcmp(totals->column, render->head->report->columns[column].name) != 0)
+        return false;
+    for (size_t i = 0; i < sizeof totals->words / sizeof totals->words[0]; i++)
+        if (totals->words[i] != NULL && strcmp(totals->words[i], cells[column]) == 0)
+            return true;
+    return false;
+}
+
+static bool is_total(const struct render *render, const char *const *cells)
 {
     for (size_t i = 0; i < render->column_count; i++)
-        if (!is_figure_column(render, i) && cells[i] != NULL &&
-            (strcmp(cells[i], TOTAL) == 0 || strcmp(cells[i], CLOSING) == 0))
+        if (says_total(render, cells, i))
             return true;
     return false;
 }
@@ -218,7 +227,8 @@ struct row_values {
     const char *const *cells;
 };
 
-/* A variable of a link: a column of the row, else a parameter of the request. */
+/* A variable of a link: a column of the row, else a parameter of the request. The word for a total names
+ * nothing. */
 static const char *value_of(void *context, const char *name, size_t length)
 {
     const struct row_values *row = context;
@@ -226,7 +236,7 @@ static const char *value_of(void *context, const char *name, size_t length)
     for (size_t i = 0; i < row->render->column_count; i++) {
         const char *column = about->report->columns[i].name;
         if (strlen(column) == length && strncmp(column, name, length) == 0)
-            return is_empty(row->cells[i]) || strcmp(row->cells[i], TOTAL) == 0 ? NULL : row->cells[i];
+            return is_empty(row->cells[i]) || says_total(row->render, row->cells, i) ? NULL : row->cells[i];
     }
     for (size_t i = 0; i < report_parameter_count(about->report); i++) {
         const char *parameter = about->report->parameters[i].name;
@@ -303,7 +313,7 @@ static void draw(struct render *render, const char *const *cells)
 
 static void row(struct render *render, const char *const *cells)
 {
-    bool total = says_total(render, cells);
+    bool total = is_total(render, cells);
     if (render->rows == 0)
         html_table_rows(&render->text);
     buffer_add_text(&render->text, total || sums_up(render, cells) ? "<tr class=\"total\">" : "<tr>");

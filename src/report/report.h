@@ -74,6 +74,12 @@ struct report_plot {
     const char *target; /* column whose value is drawn as a level across; NULL: none */
 };
 
+/* The rows that sum up others: those with one of the words in a column. */
+struct report_totals {
+    const char *column; /* NULL: no row does */
+    const char *words[2];
+};
+
 enum { REPORT_PARAMETERS_MAX = 4, REPORT_COLUMNS_MAX = 24 };
 
 struct report {
@@ -84,6 +90,7 @@ struct report {
     bool by_entry; /* its rows are in the order of their column `entry`, after one of which it can go on */
     const struct sql *sql;
     struct report_plot plot;
+    struct report_totals totals;
     const struct renderer *layout; /* of its page, which has all rows; NULL: a table of some rows */
     const char
         *page; /* another page that has these figures, as a URI template; NULL: the report has its own */

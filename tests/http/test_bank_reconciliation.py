@@ -10,6 +10,7 @@ import pytest
 
 import bank
 from network import at, business_day, event
+from pages import Page
 from test_bank import ACCOUNT, COLLECTION, D0, PAYOUT, SMALL, XML, Office, office, paid  # noqa: F401  (fixtures)
 
 DAY = timedelta(days=1)
@@ -459,6 +460,14 @@ def test_pages_lead_to_each_other(account):
         text = page(office.ann, target)
         for link in wanted:
             assert f'href="{link}' in text, (target, link)
+
+
+def test_the_ledgers_line_is_the_total(account):
+    account.tells(account.office.bookings[PAYOUT], "5.00")
+    shown = Page(page(account.office.ann, f"{REPORT}?scheme=tern-bay").encode())
+    lines = list(shown.root.first("tbody").all("tr"))
+    assert lines[0].first("th").text == "statement" and "closing" in [cell.text for cell in lines[0].all("td")]
+    assert [row.first("th").text for row in lines if row.has_class("total")] == ["ledger"] == [lines[-1].first("th").text]
 
 
 def test_a_participant_does_not_see_the_banks_lines(account):

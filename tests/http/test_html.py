@@ -332,6 +332,25 @@ def test_totals_stand_out(net):
     assert not [a for row in totals for a in row.all("a")]
 
 
+@pytest.mark.parametrize(
+    "report, totals",
+    [
+        (f"tax?scheme=tern-bay&from={WORKED_DAY}&to={WORKED_DAY}", {"What": {"total"}}),
+        (f"income-statement?scheme=tern-bay&from={WORKED_DAY}&to={WORKED_DAY}", {"Account": {"total"}}),
+        (f"journal-summary?scheme=tern-bay&from={WORKED_DAY}&to={WORKED_DAY}", {"Line": {"total"}}),
+        ("general-ledger?scheme=tern-bay&account=refund_variance", {"Kind": {"closing"}}),
+        ("withdrawable?scheme=tern-bay", {"Step": {"withdrawable", "shortfall"}}),
+    ],
+)
+def test_a_report_says_which_rows_are_totals(net, report, totals):
+    page = net.page(f"/v1/reports/{report}")
+    [(head, words)] = totals.items()
+    place = [th.text for th in page.root.first("thead").all("th")].index(head)
+    rows = list(page.root.first("tbody").all("tr"))
+    marked = [row.has_class("total") for row in rows]
+    assert marked == [list(row.all("th", "td"))[place].text in words for row in rows] and any(marked)
+
+
 def test_a_trial_balance_of_a_period_shows_its_columns(net):
     page = net.page(f"/v1/reports/trial-balance?scheme=tern-bay&from={WORKED_DAY}&as_of={WORKED_DAY}")
     heads = [th.text for th in page.root.first("thead").all("th")]

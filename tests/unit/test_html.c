@@ -218,6 +218,7 @@ static const struct report invented = {
     .name = "invented-one",
     .title = "A report that no service has & its \"title\"",
     .plot = {PLOT_BARS, "Figures by site", "site", "figure", NULL, NULL},
+    .totals = {"participant", {"total"}},
     .parameters = {{"as_of", PARAMETER_DAY, REQUIRED, ""},
                    {"site", PARAMETER_SITE, OR_NULL, ""},
                    {"account", PARAMETER_ACCOUNT, OR_NULL, ""}},

@@ -164,6 +164,13 @@ static void check_plot(const struct report *report)
     }
 }
 
+static void check_totals(const struct report *report)
+{
+    const struct report_totals *totals = &report->totals;
+    ck_assert((totals->column != NULL) == (totals->words[0] != NULL));
+    ck_assert(totals->column == NULL || is_column(report, totals->column, strlen(totals->column)));
+}
+
 START_TEST(every_report_is_complete)
 {
     size_t count;
@@ -186,6 +193,7 @@ START_TEST(every_report_is_complete)
             ck_assert((parameter->kind == PARAMETER_CHOICE) == (parameter->choices != NULL));
         }
         check_plot(report);
+        check_totals(report);
         for (size_t c = 0; c < columns; c++) {
             ck_assert_str_ne(report->columns[c].title, "");
             check_link(report, report->columns[c].link);
