@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* Reports as CSV (RFC 4180): a header line with the columns' names, lines ended by CRLF, a field quoted where
- * it holds a comma, a quote or a line break.
+ * it holds a comma, a quote or a line break. Files of several schemes are put together, so each line has
+ * scheme and currency at its end, unless the report has such columns.
  *
  * A spreadsheet runs a text that begins like a formula, and some of these texts are a client's or a bank's.
  * Such a text gets an apostrophe in front, which spreadsheets take as "this is text". The characters are
@@ -34,7 +35,24 @@ static void add_field(struct buffer *text, const char *value, bool is_text)
     buffer_add_char(text, '"');
 }
 
-static void add_record(struct render *render, const char *const *fields)
+static bool has_column(const struct report *report, const char *name)
+{
+    for (size_t i = 0; i < report_column_count(report); i++)
+        if (strcmp(report->columns[i].name, name) == 0)
+            return true;
+    return false;
+}
+
+static void add_last(struct render *render, const char *name, const char *value)
+{
+    if (has_column(render->head->report, name))
+        return;
+    buffer_add_char(&render->text, ',');
+    add_field(&render->text, value, true);
+}
+
+static void add_record(struct render *render, const char *const *fields, const char *scheme,
+                       const char *currency)
 {
     const struct report_column *columns = render->head->report->columns;
     for (size_t i = 0; i < render->column_count; i++) {
@@ -43,6 +61,8 @@ static void add_record(struct render *render, const char *const *fields)
         if (fields[i] != NULL)
             add_field(&render->text, fields[i], columns[i].kind == COLUMN_TEXT);
     }
+    add_last(render, "scheme", scheme);
+    add_last(render, "currency", currency);
     buffer_add_text(&render->text, "\r\n");
 }
 
@@ -51,12 +71,12 @@ static void head(struct render *render)
     const char *names[REPORT_COLUMNS_MAX];
     for (size_t i = 0; i < render->column_count; i++)
         names[i] = render->head->report->columns[i].name;
-    add_record(render, names);
+    add_record(render, names, "scheme", "currency");
 }
 
 static void row(struct render *render, const char *const *cells)
 {
-    add_record(render, cells);
+    add_record(render, cells, render->head->scheme, render->head->currency);
 }
 
 static void tail(struct render *render)

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Reports as JSON: {"report":…,"scheme":…,"as_of":…,"columns":[…],"items":[{column:value}…]}. Amounts are
- * strings, cups are integers, an empty cell is null. */
+/* Reports as JSON: {"report":…,"scheme":…,"currency":…,"as_of":…,"columns":[…],"items":[{column:value}…]}.
+ * Amounts are strings, cups are integers, an empty cell is null. */
 #include "report/render.h"
 
 #include <string.h>
@@ -25,6 +25,7 @@ static void head(struct render *render)
     buffer_add_char(text, '{');
     add_member(text, "report", report->name);
     add_member(text, "scheme", render->head->scheme);
+    add_member(text, "currency", render->head->currency);
     for (size_t i = 0; i < report_parameter_count(report); i++)
         if (render->head->arguments[i] != NULL)
             add_member(text, report->parameters[i].name, render->head->arguments[i]);

@@ -277,7 +277,11 @@ def test_reports_list_themselves(books):
         report = books.admin.get(f"/v1/reports/{name}", scheme="tern-bay", **needed)
         assert report["columns"] == [c["name"] for c in described["columns"]] and report["items"]
         rows = get_csv(books.admin, f"/v1/reports/{name}", scheme="tern-bay", **needed)
-        assert rows == [{k: "" if v is None else str(v) for k, v in item.items()} for item in report["items"]]
+        ends = {"scheme": "tern-bay", "currency": "CAD"}  # of each line, unless they are columns already
+        assert (report["scheme"], report["currency"]) == ("tern-bay", "CAD")
+        assert rows == [{k: "" if v is None else str(v) for k, v in {**ends, **i}.items()} for i in report["items"]]
+        last = [c for c in ends if c not in report["columns"]]
+        assert list(rows[0]) == [*report["columns"], *last], name
         kinds = {c["name"]: c["kind"] for c in described["columns"]}
         assert all(
             isinstance(v, int) for i in report["items"] for k, v in i.items() if v is not None and kinds[k] == "cups"

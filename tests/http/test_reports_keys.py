@@ -189,10 +189,13 @@ def test_days_that_are_not_given(net):
 
 
 def test_postgresql_reads_the_csv(net):
-    """COPY … CSV HEADER is an independent implementation of RFC 4180. It must give each cell of the JSON."""
+    """COPY … CSV HEADER is an independent implementation of RFC 4180. It must give each cell of the JSON, and at the end of each
+    line scheme and currency."""
     for described in net.admin.get("/v1/reports")["items"]:
         name, columns = described["report"], [c["name"] for c in described["columns"]]
-        rows = net.admin.send("GET", target(net, name)).json["items"]
+        report = net.admin.send("GET", target(net, name)).json
+        columns += [c for c in ("scheme", "currency") if c not in columns]
+        rows = [{**{c: report[c] for c in ("scheme", "currency")}, **row} for row in report["items"]]
         text = net.admin.send("GET", target(net, name, format="csv")).body.decode()
         connection = psycopg2.connect(net.database.owner_dsn)
         with connection, connection.cursor() as cursor:

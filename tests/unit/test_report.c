@@ -61,11 +61,11 @@ static void expect(const struct renderer *renderer, const char *text, size_t wri
 START_TEST(csv_is_that_of_rfc_4180)
 {
     expect(&render_csv,
-           "note,unit,figure,\"paid, or not\",cups\r\n"
-           "aaa,CAD,1.00,-2.50,3\r\n"
-           "\"b\r\nbb\",cup-300,30,\"b\"\"bb\",-4\r\n"
-           "\"a,b\",,,,\r\n"
-           ",cup-450,0, x ,0\r\n",
+           "note,unit,figure,\"paid, or not\",cups,scheme,currency\r\n"
+           "aaa,CAD,1.00,-2.50,3,tern-bay,CAD\r\n"
+           "\"b\r\nbb\",cup-300,30,\"b\"\"bb\",-4,tern-bay,CAD\r\n"
+           "\"a,b\",,,,,tern-bay,CAD\r\n"
+           ",cup-450,0, x ,0,tern-bay,CAD\r\n",
            5);
 }
 END_TEST
@@ -86,7 +86,7 @@ START_TEST(csv_text_is_no_formula)
         render_begin(&render, &render_csv, &head, (struct sink){receive, &received});
         render_row(&render, (const char *const[]){cases[i][0], "CAD", "-1.00", "-2.50", "-3"});
         ck_assert(render_end(&render));
-        snprintf(expected, sizeof expected, "%s,CAD,-1.00,-2.50,-3\r\n", cases[i][1]);
+        snprintf(expected, sizeof expected, "%s,CAD,-1.00,-2.50,-3,tern-bay,CAD\r\n", cases[i][1]);
         ck_assert_str_eq(strstr(received.text.data, "\r\n") + 2, expected);
         buffer_dispose(&received.text);
     }
@@ -96,7 +96,8 @@ END_TEST
 START_TEST(json_has_strings_integers_and_null)
 {
     expect(&render_json,
-           "{\"report\":\"invented\",\"scheme\":\"tern-bay\",\"from\":\"2026-05-12\",\"to\":\"2026-05-13\","
+           "{\"report\":\"invented\",\"scheme\":\"tern-bay\",\"currency\":\"CAD\","
+           "\"from\":\"2026-05-12\",\"to\":\"2026-05-13\","
            "\"columns\":[\"note\",\"unit\",\"figure\",\"paid, or not\",\"cups\"],\"items\":[\n"
            "{\"note\":\"aaa\",\"unit\":\"CAD\",\"figure\":\"1.00\",\"paid, or not\":\"-2.50\",\"cups\":3},\n"
            "{\"note\":\"b\\r\\nbb\",\"unit\":\"cup-300\",\"figure\":30,\"paid, or "
