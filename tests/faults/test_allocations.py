@@ -365,7 +365,6 @@ def allocations(tmp_path):
 def sweep(cluster, database, allocations, rng):
     """A service with a single read worker, so that each request uses the same database connection."""
     service = Service(database, key_rate=0, read_workers=1, post_deadline_ms=DEADLINE_MS, read_deadline_ms=DEADLINE_MS)
-    service.run("migrate")
     service.admin_key = service.create_key("first-admin", "admin")
     service.environment.update(allocations.environment)
     service.start()

@@ -11,7 +11,7 @@ import psycopg2
 import pytest
 
 import network
-from harness import Service, at_once, new_service, wait_until
+from harness import Database, Service, at_once, new_service, wait_until
 from model import DAY
 from network import at, cups, event
 from test_schema import MIGRATIONS, execute
@@ -344,9 +344,16 @@ def test_a_network_that_is_older_than_its_changes(database):
         service.stop()
 
 
-def test_the_chain_begins_with_what_is_there(database):
+@pytest.fixture
+def empty_database():
+    database = Database(empty=True)
+    yield database
+    database.drop()
+
+
+def test_the_chain_begins_with_what_is_there(empty_database):
     """Runs the migration on a database that already has reference data and keys."""
-    service = Service(database)
+    database, service = empty_database, Service(empty_database)
     before = [m for m in MIGRATIONS if m.stem < "0010"]
     execute(
         database.owner_dsn,

@@ -395,7 +395,6 @@ def month(module_database, tmp_path_factory):
     clock = MovedClock(tmp_path_factory.mktemp("clock"))
     service = Service(module_database, close_by_clock="yes")
     service.environment.update(clock.environment)
-    service.run("migrate")
     service.start()
     try:
         yield Month(service, clock).live()

@@ -92,7 +92,6 @@ def relay(database):
 
 
 def test_the_service_does_not_start_over_a_pooler(database, relay):
-    Service(database).run("migrate")
     pooled = Service(database, dsn=relay.dsn(database))
     assert "pooler" in _failure(pooled)
 

@@ -93,7 +93,6 @@ def test_migrating_again_changes_nothing(database, service):
 )
 def test_a_database_of_another_version_is_not_served(database, statement, advice):
     service = Service(database)
-    service.run("migrate")
     database.run(statement)
     done = subprocess.run(
         [service.binary, "serve"], env=service.environment, capture_output=True, text=True, timeout=600
