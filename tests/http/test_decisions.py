@@ -26,10 +26,11 @@ def shortages(client, state):
     return [(r["entry"], r["quantity"]) for r in rows if r["kind"] == "receipt_short"]
 
 
-def test_a_receipt_that_is_reversed_leaves_its_dispatch_short_again(service):
+@pytest.mark.parametrize("stock_terms", ["on_loan", "on_deposit"])
+def test_a_receipt_that_is_reversed_leaves_its_dispatch_short_again(service, stock_terms):
     """10 cups in three parts. The part that completes the dispatch is reversed: the missing cups are an open exception
     again."""
-    admin = load(service)
+    admin = load(service, stock_terms=stock_terms)
     sent = event("dispatch", "anchor", at(D0), cups=cups(cup_300=10), to="dock")
     admin.post(sent)
 
@@ -55,11 +56,13 @@ def test_a_receipt_that_is_reversed_leaves_its_dispatch_short_again(service):
     )
     assert undo(first)["exceptions"] == [{"exception": "receipt_short", "cup_type": "cup-300", "quantity": 5}]
     assert undo(last)["exceptions"] == []  # none of it has arrived: it is on the road
+    assert part(10)["exceptions"] == [] and shortages(admin, "open") == []
     admin.assert_holds()
 
 
-def test_a_loss_that_is_reversed_leaves_its_dispatch_short_again(service):
-    admin = load(service)
+@pytest.mark.parametrize("stock_terms", ["on_loan", "on_deposit"])
+def test_a_loss_that_is_reversed_leaves_its_dispatch_short_again(service, stock_terms):
+    admin = load(service, stock_terms=stock_terms)
     sent = event("dispatch", "anchor", at(D0), cups=cups(("cup-300", 2), cup_300=6), to="dock")
     admin.post_many([sent, event("receipt", "dock", at(D0, "12:00"), cups=cups(cup_300=6), dispatch=sent["event_id"])])
     lost = admin.post(
