@@ -14,9 +14,10 @@ enum store_result store_close_lock(struct pg *pg, int32_t scheme)
     return pg_run(pg, &sql_close_lock, PG_ARGS(arg_int(scheme)));
 }
 
-enum store_result store_close_cut(struct pg *pg, int32_t scheme, struct date date)
+enum store_result store_close_cut(struct pg *pg, int32_t scheme, struct date date, struct instant now)
 {
-    return pg_ask(pg, &sql_close_cut, DAY_ARGS(scheme, date), pg_touches_one());
+    return pg_ask(pg, &sql_close_cut, PG_ARGS(arg_int(scheme), arg_date(date), arg_instant(now)),
+                  pg_touches_one());
 }
 
 static void take_site(struct pg_row *row, void *into)

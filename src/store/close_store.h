@@ -10,7 +10,9 @@
 #include "store/ledger_store.h"
 
 MUST_CHECK enum store_result store_close_lock(struct pg *pg, int32_t scheme);
-MUST_CHECK enum store_result store_close_cut(struct pg *pg, int32_t scheme, struct date date);
+/* In a transaction that holds the head row: the feed shows the cut after the last entry so far. */
+MUST_CHECK enum store_result store_close_cut(struct pg *pg, int32_t scheme, struct date date,
+                                             struct instant now);
 
 /* A site's day, before fees. */
 struct closing_site {

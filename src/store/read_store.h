@@ -33,12 +33,13 @@ struct pg_arg arg_sites(const struct visible_sites *visible);
 
 /* A slice of a list that ascends by a number: the entry, the account, the date in days. */
 struct list_slice {
-    int64_t after; /* the number of the last item before it; SLICE_START: none */
+    int64_t after;     /* the number of the last item before it; SLICE_START: none */
+    int64_t after_day; /* only in a feed, whose last item may be the cut of a day: that day, since 1970 */
     int limit;
     struct buffer *items; /* gets the items' JSON, separated by commas */
     /* Set by the call. */
-    int64_t last; /* where the next slice starts after */
-    bool more;    /* whether the next slice may have items */
+    int64_t last, last_day; /* where the next slice starts after */
+    bool more;              /* whether the next slice may have items */
 };
 
 /* Runs a statement that gives the items and their numbers. */

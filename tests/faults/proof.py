@@ -62,12 +62,14 @@ class Auditor:
             page = client.get("/v1/events", scheme="tern-bay", limit=1000, **self.cursor)
             assert page["items"], f"the feed ends at {self.last}, not at {goal}"
             self.cursor = {"cursor": page["next"]}
-            items += page["items"]
+            items += [item for item in page["items"] if item["kind"] != "day_cut"]
             for item in page["items"]:
                 self.take(item)
         return items
 
     def take(self, item):
+        if item["kind"] == "day_cut":
+            return
         assert item["entry"] == self.last + 1, f"entry {item['entry']} after {self.last}"
         self.last = item["entry"]
         if "event" not in item:

@@ -150,6 +150,9 @@ UPDATE business_day d SET entries = n, events = n, first_entry = first, last_ent
   FROM (SELECT scheme, business_date, count(*) AS n, min(entry) AS first, max(entry) AS last FROM crowd_event
       GROUP BY 1, 2) e
  WHERE (e.scheme, e.business_date) = (d.scheme, d.business_date);
+INSERT INTO day_cut (scheme, business_date, after_entry, recorded_at)
+SELECT scheme, business_date, coalesce(max(last_entry) OVER (PARTITION BY scheme ORDER BY business_date), 0), ends_at
+  FROM business_day WHERE state <> 'open';
 INSERT INTO transfer (scheme, dispatch, cup_type, damaged, business_date, sender, receiver, sent, received)
 SELECT scheme, entry, 1, false, business_date, site, site + 1, 1, (entry % 5000 <> 2)::integer FROM crowd_event
     WHERE kind = 5;

@@ -18,6 +18,7 @@ import subprocess
 import tempfile
 import threading
 import time
+from contextlib import contextmanager
 from pathlib import Path
 from urllib.parse import urlencode
 from uuid import uuid4
@@ -171,6 +172,10 @@ class Client:
         return {a["account"]: a["balance"] for a in self.items("/v1/accounts", scheme=scheme, limit=1000, **query)}
 
     def feed(self, scheme):
+        """The entries of the feed."""
+        return [row for row in self.feed_with_cuts(scheme) if row["kind"] != "day_cut"]
+
+    def feed_with_cuts(self, scheme):
         return self.items("/v1/events", scheme=scheme, limit=1000)
 
     def assert_holds(self, scheme=None):
@@ -332,6 +337,31 @@ def new_service(database, **settings):
     service.start()
     service.admin = service.client(service.admin_key)
     return service
+
+
+@contextmanager
+def cut_only(service, day, scheme="tern-bay", key=None):
+    """Somebody closes the day, and has come as far as its cut. At the end the close goes on. Gives a list, which then
+    has the answer."""
+    held = psycopg2.connect(service.database.owner_dsn)
+    [(number,)] = service.database.rows("SELECT id FROM scheme WHERE code = %s", scheme)
+    held.cursor().execute("SELECT pg_advisory_xact_lock(hashtext('depositd close'), %s)", (number,))
+    client, answers = service.client(key or service.admin_key), []
+    path = f"/v1/schemes/{scheme}/days/{day}/close"
+    closing = threading.Thread(target=lambda: answers.append(client.send("POST", path)))
+    closing.start()
+    try:
+        wait_until(
+            lambda: service.database.rows(
+                "SELECT state FROM business_day WHERE scheme = %s AND business_date = %s", number, day
+            )
+            == [("closing",)],
+            "the day is cut",
+        )
+        yield answers
+    finally:
+        held.close()
+        closing.join()
 
 
 def at_once(*jobs):

@@ -124,6 +124,8 @@ def test_a_missed_night_is_caught_up(database, service):
             f"UPDATE business_day SET state = 'closing' WHERE business_date = '{FIRST + 2 * DAY}' AND"
             " scheme ="
             f" (SELECT id FROM scheme WHERE code = '{code}');"
+            f" INSERT INTO day_cut SELECT h.scheme, '{FIRST + 2 * DAY}', h.last_entry, now() FROM scheme_head h"
+            f" JOIN scheme s ON s.id = h.scheme WHERE s.code = '{code}';"
             f" UPDATE scheme_head SET calendar_version = calendar_version + 1"
         )
     clock = Service(database, close_by_clock="yes").start()

@@ -149,6 +149,7 @@ LISTS = {
         "events-list",
         lambda c, half, last: (1, 10000, 20000, ROWS, None, None, None, None, None, None),
     ),
+    "cuts in a feed": ("feed-cuts", lambda c, half, last: (1, 0, -1, 10**9, ROWS)),
     "events of a site": ("events-list", lambda c, half, last: (1, 100, 20000, ROWS, None, 7, None, None, None, None)),
     "a counter": ("counter-place", lambda c, half, last: (7, last)),
     "events of a counter": ("counter-events", lambda c, half, last: (7, last, ROWS, None)),

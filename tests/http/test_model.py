@@ -659,6 +659,21 @@ def compare_feed(client, model, entries):
     assert {item["kind"] for item in feed if "event" not in item} <= service
 
 
+def compare_cuts(client, model):
+    """By the cuts that the feed shows, a reader knows where each event posts: to its own day, or if that has been cut
+    to the earliest that has not; a reversal not before the entry that it reverses."""
+    opened = FIRST_DAY
+    for item in client.feed_with_cuts(model.scheme["scheme"]):
+        if item["kind"] == "day_cut":
+            assert item["business_date"] == str(opened) and item.keys() == {"kind", "business_date", "recorded_at"}
+            opened += DAY
+        elif "event" in item:
+            event, entry = item["event"], model.by_id[item["event"]["event_id"]]
+            since = model.by_id[event["reverses"]].day if "reverses" in event else opened
+            assert item["business_date"] == str(max(model.day_of(entry.occurred), since, opened)), item
+    assert opened == model.next_day
+
+
 @pytest.fixture(scope="module")
 def seed():
     print(f"DEPOSITD_MODEL_SEED={SEED} DEPOSITD_MODEL_DAYS={DAYS}")
@@ -704,6 +719,7 @@ def test_random_days(service, seed):
             client.assert_holds()
     for model, known in zip(models, entries):
         compare_feed(client, model, known)
+        compare_cuts(client, model)
         cover = client.items("/v1/reports/deposit-cover", scheme=model.scheme["scheme"], as_of=model.next_day - DAY)
         assert all(
             not row["difference"] or model.minor(row["difference"]) == 0 for row in cover if row["section"] != "funding"

@@ -75,7 +75,10 @@ def test_the_feed_misses_nothing_and_repeats_nothing(books):
         pages.append(page)
         page = books.admin.get("/v1/events", scheme="tern-bay", limit=4, cursor=page["next"])
     assert page["next"] == pages[-1]["next"], "an empty page goes on where it stands"
-    feed = [item for page in pages for item in page["items"]]
+    cuts, feed = [], []
+    for item in (item for page in pages for item in page["items"]):
+        (cuts if item["kind"] == "day_cut" else feed).append(item)
+    assert [cut["business_date"] for cut in cuts] == [str(WORKED_DAY)]
     assert [item["entry"] for item in feed] == list(range(1, len(feed) + 1))
     assert [item["event"]["event_id"] for item in feed if "event" in item] == [e["event_id"] for e in books.events]
     assert {item["kind"] for item in feed if "event" not in item} == {"fees", "settle", "remeasurement"}

@@ -136,6 +136,7 @@ def posted(module_database):
         "entry_reference",
         "exception",
         "exception_resolution",
+        "day_cut",
         "settlement",
         "position",
         "payment_change",
@@ -367,6 +368,19 @@ TRIES = {
     "a closed day's tree is changed": (f"UPDATE business_day SET frontier = sha256(frontier) WHERE {CLOSED}", REFUSED),
     "a closed day ends later": (f"UPDATE business_day SET ends_at = ends_at + interval '1 s' WHERE {CLOSED}", REFUSED),
     "a closed day is deleted": (f"DELETE FROM business_day WHERE {CLOSED}", REFUSED),
+    "a cut is added to an open day": (
+        f"INSERT INTO day_cut SELECT scheme, '{WORKED_DAY + DAY}', last_entry, now() FROM scheme_head WHERE scheme = 1",
+        REFUSED,
+    ),
+    "a day is cut without saying where": (
+        f"UPDATE business_day SET state = 'closing' WHERE {AFTER}" + AT_ONCE,
+        REFUSED,
+    ),
+    "a day is cut elsewhere": (
+        f"UPDATE business_day SET state = 'closing' WHERE {AFTER}; INSERT INTO day_cut SELECT scheme, date '"
+        f"{WORKED_DAY + DAY}', last_entry - 1, now() FROM scheme_head WHERE scheme = 1",
+        REFUSED,
+    ),
     "a day is settled that does not close": (
         "INSERT INTO settlement SELECT s.scheme, d.business_date, now(), NULL, 1, root, seal, root FROM settlement s,"
         " business_day d "

@@ -24,6 +24,7 @@ CHANGE = FIRST + timedelta(days=12)  # cup-300 has another value from here on
 TABLES = {  # ledger table -> columns of its primary key
     "entry": ("scheme", "entry", "business_date"),
     "business_day": ("scheme", "business_date"),
+    "day_cut": ("scheme", "business_date"),
     "settlement": ("scheme", "business_date"),
     "position": ("scheme", "business_date", "participant"),
     "payment": ("scheme", "payment_id"),

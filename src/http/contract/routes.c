@@ -106,7 +106,9 @@ static const struct route routes[] = {
                     SLICED},
      .id = "listEvents", .tag = TAG_EVENTS,
      .about = "With scheme alone this is the feed: it always gives next, also on the last page, and next "
-              "leads to entries that are recorded later. Store next, and ask again from there."},
+              "leads to entries that are recorded later. Store next, and ask again from there. To keys that "
+              "see all sites the feed also shows the cut of each day (kind day_cut), after the last entry that "
+              "was recorded before it. Close the day there in a replay, and every event posts to the same day."},
     {GET("/v1/events/{event_id}", FOR_ALL, handle_event_get, "An event with its entry", "RecordedEvent"),
      .parameters = {{"scheme", "Code of the scheme, needed if two schemes have the id", false}},
      .id = "getEvent", .tag = TAG_EVENTS},

@@ -5,6 +5,7 @@
 
 #include "http/request/slice.h"
 #include "http/request/visible.h"
+#include "store/feed_store.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -73,9 +74,24 @@ static bool days_asked(const struct request *request, struct answer *answer, str
     return true;
 }
 
-void handle_events_list(const struct request *request, struct answer *answer)
+/* A key that sees only some sites gets its own entries, without the cuts of days. */
+static void list_events(const struct request *request, struct answer *answer,
+                        const struct events_filter *filter)
 {
     struct list_slice slice;
+    bool is_feed = filter->site == 0 && filter->kind == KIND_NONE && filter->from == NULL &&
+                   filter->to == NULL && filter->reference == NULL;
+    bool has_cuts = is_feed && filter->visible.all;
+    if (!(has_cuts ? slice_begin_feed : slice_begin)(request, answer, &slice))
+        return;
+    enum store_result result = has_cuts ? read_feed(request->pg, request->arena, filter->scheme, &slice)
+                                        : read_events(request->pg, filter, &slice);
+    slice.more |= is_feed; /* a feed goes on when something new has come */
+    slice_end(request, answer, result, &slice);
+}
+
+void handle_events_list(const struct request *request, struct answer *answer)
+{
     struct events_filter filter = {.reference = request_query(request, "reference")};
     struct date from = {INT32_MIN}, to = {INT32_MAX};
     if (!request_visible(request, answer, &filter.visible))
@@ -85,16 +101,12 @@ void handle_events_list(const struct request *request, struct answer *answer)
         return;
     site_asked(request, answer, &filter);
     kind_asked(request, answer, &filter);
-    if (answer->faults.count > 0 || !slice_begin(request, answer, &slice))
+    if (answer->faults.count > 0)
         return;
     filter.scheme = scheme->id;
     filter.from = from.days != INT32_MIN ? &from : NULL;
     filter.to = to.days != INT32_MAX ? &to : NULL;
-    bool is_feed = filter.site == 0 && filter.kind == KIND_NONE && filter.from == NULL && filter.to == NULL &&
-                   filter.reference == NULL;
-    enum store_result result = read_events(request->pg, &filter, &slice);
-    slice.more |= is_feed; /* a feed goes on when something new has come */
-    slice_end(request, answer, result, &slice);
+    list_events(request, answer, &filter);
 }
 
 void handle_event_get(const struct request *request, struct answer *answer)

@@ -57,6 +57,18 @@ static bool read_number(const char *text, int64_t *number)
     return errno == 0;
 }
 
+/* Reads the place in a feed after the cut of a day, as slice_end writes it: a number, a dash, and the day. */
+static bool read_place(const char *text, int64_t *number, int64_t *day)
+{
+    char head[SLICE_KEY_SIZE];
+    const char *dash = strchr(text, '-');
+    if (dash == NULL || (size_t)(dash - text) >= sizeof head)
+        return false;
+    memcpy(head, text, (size_t)(dash - text));
+    head[dash - text] = '\0';
+    return read_number(head, number) && read_number(dash + 1, day) && *day <= INT32_MAX;
+}
+
 /* Until 0.2.0 a number was written as eight bytes in base64url (RFC 4648 section 5, without padding), most
  * significant first. Readers of the feed keep their cursor, so this form is still read. No text is a number
  * in both forms: in base64url the digits 0 to 9 stand for 52 to 61, and as the first character they would
@@ -89,16 +101,29 @@ void slice_add_next(const struct request *request, struct answer *answer, const 
     answer->link_next = request_target(request, "cursor", key);
 }
 
-bool slice_begin(const struct request *request, struct answer *answer, struct list_slice *slice)
+static bool begin(const struct request *request, struct answer *answer, bool is_feed,
+                  struct list_slice *slice)
 {
     const char *cursor = request_query(request, "cursor");
-    *slice = (struct list_slice){.after = SLICE_START, .items = &answer->body};
+    *slice = (struct list_slice){
+        .after = SLICE_START, .after_day = SLICE_START, .last_day = SLICE_START, .items = &answer->body};
     bool valid = read_limit(request, answer, &slice->limit);
-    if (cursor != NULL && !read_number(cursor, &slice->after) && !read_former_number(cursor, &slice->after))
+    if (cursor != NULL && !read_number(cursor, &slice->after) && !read_former_number(cursor, &slice->after) &&
+        !(is_feed && read_place(cursor, &slice->after, &slice->after_day)))
         valid = slice_refuse_cursor(answer);
     if (valid)
         begin_items(answer);
     return valid;
+}
+
+bool slice_begin(const struct request *request, struct answer *answer, struct list_slice *slice)
+{
+    return begin(request, answer, false, slice);
+}
+
+bool slice_begin_feed(const struct request *request, struct answer *answer, struct list_slice *slice)
+{
+    return begin(request, answer, true, slice);
 }
 
 void slice_end(const struct request *request, struct answer *answer, enum store_result result,
@@ -111,7 +136,9 @@ void slice_end(const struct request *request, struct answer *answer, enum store_
     }
     buffer_add_char(&answer->body, ']');
     if (slice->more) {
-        snprintf(key, sizeof key, "%lld", (long long)(slice->last > 0 ? slice->last : 0));
+        int length = snprintf(key, sizeof key, "%lld", (long long)(slice->last > 0 ? slice->last : 0));
+        if (slice->last_day != SLICE_START)
+            snprintf(key + length, sizeof key - (size_t)length, "-%lld", (long long)slice->last_day);
         slice_add_next(request, answer, key);
     }
     buffer_add_text(&answer->body, "}\n");

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* Slices of lists: reads ?limit= and ?cursor=, and writes the answer {"items":[…],"next":…}.
  *
- * A cursor is the key of the last item of the slice before: a number, a code, or a day with an id. Clients
+ * A cursor is the key of the last item of the slice before: a number, a code, or a day with an id. In a feed
+ * it may be a number with a day, after the cut of that day. Clients
  * take it from `next` and must not look into it. */
 #ifndef DEPOSITD_HTTP_REQUEST_SLICE_H
 #define DEPOSITD_HTTP_REQUEST_SLICE_H
@@ -12,6 +13,9 @@
 /* For a list in the order of a number. Reads the parameters, and begins the body. The store then adds the
  * items. False: a fault has been added. */
 MUST_CHECK bool slice_begin(const struct request *request, struct answer *answer, struct list_slice *slice);
+/* The same for a feed. */
+MUST_CHECK bool slice_begin_feed(const struct request *request, struct answer *answer,
+                                 struct list_slice *slice);
 /* After the store has added the items: answers its failure, or ends the body, with `next` if there may be
  * more items. */
 void slice_end(const struct request *request, struct answer *answer, enum store_result result,
