@@ -11,7 +11,7 @@ import psycopg2
 import pytest
 
 import network
-from harness import Service, at_once, wait_until
+from harness import Service, at_once, cut_only, wait_until
 from model import DAY, instant
 from network import at, business_day, cups, event
 
@@ -79,6 +79,20 @@ def test_days_close_in_order_and_once(service):
     admin.refused("POST", close(today), None, 409, "day_not_ended")
     assert admin.close("tern-bay", D0) == first
     assert [s["date"] for s in admin.items("/v1/settlements", scheme="tern-bay")].count(str(D0)) == 1
+
+
+def test_a_key_that_is_revoked_meanwhile_closes_nothing(service):
+    """The key was in force when the close began, and is revoked between its two transactions. The day stays cut, until
+    another key closes it."""
+    load(service.admin)
+    service.admin.post(issue("anchor", 2, D0))
+    key = service.create_key("leaving", "accountant")
+    with cut_only(service, D0, key=key) as answers:
+        assert service.admin.send("DELETE", "/v1/keys/leaving?why=left").status == 204
+    assert (answers[0].status, answers[0].reasons) == (401, ["unauthenticated"])
+    assert state(service.admin, D0) == "closing" and service.admin.items("/v1/settlements", scheme="tern-bay") == []
+    assert payments(service.admin.close("tern-bay", D0)) == {("hearth", "pool"): "5.00"}
+    service.admin.assert_holds()
 
 
 def test_small_positions_are_carried(service):

@@ -30,13 +30,18 @@ enum store_result head_work_take(struct head_work *work)
     return work->calendar.days == NULL ? load_calendar(work) : STORE_OK;
 }
 
-/* Whether the key may still act, and there is a day to post to. */
-static void check_now(struct head_work *work, struct faults *faults)
+/* Whether the key may still act. It may have been revoked since the request was let in. */
+static void check_key(const struct head_work *work, struct faults *faults)
+{
+    if (work->key != 0 && snapshot_key(work->snapshot, work->key) == NULL)
+        faults_refuse(faults, REASON_UNAUTHENTICATED);
+}
+
+/* Whether there is a day to post to. */
+static void find_today(struct head_work *work, struct faults *faults)
 {
     const struct business_day *day = calendar_day_of(&work->calendar, work->now);
     work->today = day != NULL ? calendar_posting_day(&work->calendar, day) : NULL;
-    if (work->key != 0 && snapshot_key(work->snapshot, work->key) == NULL)
-        faults_refuse(faults, REASON_UNAUTHENTICATED);
     if (work->today == NULL)
         faults_refuse(faults, REASON_SCHEME_NOT_OPEN);
 }
@@ -77,8 +82,10 @@ static enum store_result take_and_work(struct head_work *work, const struct head
                                        struct faults *faults)
 {
     enum store_result result = head_work_take(work);
+    if (result == STORE_OK)
+        check_key(work, faults);
     if (result == STORE_OK && order->posts_now)
-        check_now(work, faults);
+        find_today(work, faults);
     if (result == STORE_OK && order->work != NULL && !order->decides_opening)
         result = check_opening(work, faults);
     return result == STORE_OK && faults->count == 0 ? do_work(work, order, faults) : result;

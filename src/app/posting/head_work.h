@@ -45,10 +45,11 @@ struct head_work {
 
 struct head_order {
     int32_t scheme;
-    int32_t key; /* 0: the service */
+    int32_t
+        key; /* 0: the service. The work is refused (UNAUTHENTICATED) if the key is not in force any more */
     bool dry_run;
-    /* The work posts entries of now, or is refused: UNAUTHENTICATED if the key is not in force any more,
-     * SCHEME_NOT_OPEN if now is in no business day, OUT_OF_RANGE if a balance would become too large. */
+    /* The work posts entries of now, or is refused: SCHEME_NOT_OPEN if now is in no business day,
+     * OUT_OF_RANGE if a balance would become too large. */
     bool posts_now;
     /* The work decides on the scheme's opening. All other work is refused (OPENING_PENDING) while an opening
      * waits for a second person. */
