@@ -45,8 +45,7 @@ struct head_work {
 
 struct head_order {
     int32_t scheme;
-    int32_t
-        key; /* 0: the service. The work is refused (UNAUTHENTICATED) if the key is not in force any more */
+    int32_t key; /* 0: the service. UNAUTHENTICATED: the key is not in force any more */
     bool dry_run;
     /* The work posts entries of now, or is refused: SCHEME_NOT_OPEN if now is in no business day,
      * OUT_OF_RANGE if a balance would become too large. */
