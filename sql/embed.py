@@ -3,12 +3,15 @@
 """Turns the SQL files, and other texts the binary carries, into C.
 
     embed.py sql OUT.c OUT.h HEADER.h … FILE.sql …  one `const struct sql sql_NAME` each, and the migrations as an array
-    embed.py names OUT.psql HEADER.h …              the names of numbers, as psql's \\set
+    embed.py names OUT.psql HEADER.h …              the names of numbers and of ways, as psql's \\set
     embed.py text OUT.c OUT.h FILE …                one `const char NAME_EXTENSION[]` each
 
 Statements write the numbers of kinds and accounts as psql's variables, `:kind_reversal` and `:account_site_stock`, and
 lists of them as `:kinds_counter` and `:accounts_stock`. The numbers come from the X-macro tables of the headers.
 Migrations have no names: they keep the numbers of their time.
+
+A list that people read from either end says :beyond, :until, :onward and :newest_first where the two ways differ. It
+becomes two statements, `sql_NAME` from the oldest on and `sql_NAME_newest` from the newest on.
 """
 import pathlib
 import re
@@ -30,6 +33,11 @@ TOKEN = re.compile(
 # The members of their rows by which kinds and accounts make lists: kinds by activity and effect, accounts by the cups
 # that they hold.
 LISTS = {"KIND_": ("kinds_", (4, 7)), "ACCOUNT_": ("accounts_", (5,))}
+
+
+# What a list says in either way. With FORTH the rows ascend: the ones beyond an item are above it.
+FORTH = {"beyond": ">", "until": "<=", "onward": "ASC", "newest_first": "false"}
+BACK = {"beyond": "<", "until": ">=", "onward": "DESC", "newest_first": "true"}
 
 
 def read_names(headers):
@@ -71,9 +79,15 @@ def replace_names(text, names, where):
     return TOKEN.sub(number, text)
 
 
-def statement_text(file, names):
+def statement_text(file, names, way=FORTH):
     """A statement as the service sends it."""
-    return replace_names(file.read_text(), names, file)
+    return replace_names(file.read_text(), names | way, file)
+
+
+def statement_texts(file, names):
+    """Its text by the ending of its name: one, or two of a list that goes both ways."""
+    forth, back = (statement_text(file, names, way) for way in (FORTH, BACK))
+    return {"": forth} if forth == back else {"": forth, "-newest": back}
 
 
 def literal(text):
@@ -93,10 +107,10 @@ def embed_sql(files):
     statements = sorted(f for f in files if f not in migrations)
     header = ['#include "store/pg.h"', ""]
     source = []
-    for file in statements:
-        name = symbol(file.stem)
-        header.append(f"extern const struct sql sql_{name};")
-        source.append(f'const struct sql sql_{name} = {{"{file.stem}",\n{literal(statement_text(file, names))}}};')
+    texts = {file.stem + end: text for file in statements for end, text in statement_texts(file, names).items()}
+    for name, text in texts.items():
+        header.append(f"extern const struct sql sql_{symbol(name)};")
+        source.append(f'const struct sql sql_{symbol(name)} = {{"{name}",\n{literal(text)}}};')
     header += ["extern const struct sql sql_migrations[];", "extern const size_t sql_migration_count;"]
     rows = ",\n".join(f'{{"{file.stem}",\n{literal(file.read_text())}}}' for file in migrations)
     source.append(f"const struct sql sql_migrations[] = {{\n{rows}}};")
@@ -120,7 +134,7 @@ def main():
     mode, out, *paths = sys.argv[1:2] + [pathlib.Path(name) for name in sys.argv[2:]]
     try:
         if mode == "names":
-            out.write_text("".join(f"\\set {name} {number}\n" for name, number in read_names(paths).items()))
+            out.write_text("".join(f"\\set {name} {number}\n" for name, number in (read_names(paths) | FORTH).items()))
         else:
             embed(mode, out, paths[0], paths[1:])
     except ValueError as wrong:

@@ -92,6 +92,15 @@ void html_link(struct buffer *page, const char *href, const char *text)
     buffer_add_text(page, "</a>");
 }
 
+void html_link_rel(struct buffer *page, const char *href, const char *rel, const char *text)
+{
+    buffer_printf(page, "<a rel=\"%s\" href=\"", rel);
+    html_text(page, href);
+    buffer_add_text(page, "\">");
+    html_text(page, text);
+    buffer_add_text(page, "</a>");
+}
+
 bool html_is_figure(const char *text)
 {
     struct decimal number;

@@ -34,6 +34,8 @@ void html_cell_end(struct buffer *page, bool heads_row);
 /* "t" for a text that may be broken into lines, else NULL. */
 const char *html_text_class(const char *text);
 void html_link(struct buffer *page, const char *href, const char *text);
+/* The same with what the target is to this page, as "next" (HTML section 4.6.7). */
+void html_link_rel(struct buffer *page, const char *href, const char *rel, const char *text);
 /* A decimal number with a true minus sign, as text alone. */
 void html_number(struct buffer *page, const char *number);
 /* The same, and its thousands set apart for the eye: the digits are as they

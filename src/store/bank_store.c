@@ -114,8 +114,8 @@ enum store_result read_file(struct pg *pg, const struct uuid *id, struct buffer 
 
 enum store_result read_files(struct pg *pg, int32_t scheme, struct date day, struct list_slice *slice)
 {
-    return read_list_slice(
-        pg, &sql_files_list,
+    return read_list_way(
+        pg, SQL_WAYS(sql_files_list),
         PG_ARGS(arg_int(scheme), arg_date(day), arg_int(slice->after), arg_limit(slice->limit)), slice);
 }
 
@@ -276,13 +276,14 @@ enum store_result read_statements_taken(struct pg *pg, int32_t scheme, const int
 }
 
 enum store_result read_bank_statements(struct pg *pg, const struct statements_filter *filter,
-                                       const char *after, int limit, struct buffer *json,
+                                       const struct key_slice *wanted, struct buffer *json,
                                        struct json_slice *slice)
 {
-    return json_slice_read(pg, &sql_statements_list,
-                           PG_ARGS(arg_int(filter->scheme), arg_text(after), arg_limit(limit),
-                                   arg_date_at(filter->from), arg_date_at(filter->to)),
-                           limit, json, slice);
+    return json_slice_read_way(pg, SQL_WAYS(sql_statements_list), &wanted->asked,
+                               PG_ARGS(arg_int(filter->scheme), arg_text(wanted->after),
+                                       arg_limit(wanted->asked.limit), arg_date_at(filter->from),
+                                       arg_date_at(filter->to)),
+                               json, slice);
 }
 
 enum store_result read_bank_statement(struct pg *pg, int32_t scheme, int64_t statement, int lines,
@@ -310,10 +311,10 @@ enum store_result read_bank_message(struct pg *pg, int32_t scheme, int64_t state
 enum store_result read_bank_lines(struct pg *pg, const struct bank_lines_filter *filter,
                                   struct list_slice *slice)
 {
-    return read_list_slice(pg, &sql_bank_lines_list,
-                           PG_ARGS(arg_int(filter->scheme), arg_int(slice->after), arg_limit(slice->limit),
-                                   arg_bool_at(filter->open), arg_id(filter->statement)),
-                           slice);
+    return read_list_way(pg, SQL_WAYS(sql_bank_lines_list),
+                         PG_ARGS(arg_int(filter->scheme), arg_int(slice->after), arg_limit(slice->limit),
+                                 arg_bool_at(filter->open), arg_id(filter->statement)),
+                         slice);
 }
 
 enum store_result read_bank_line(struct pg *pg, int32_t scheme, int64_t line, struct buffer *json,

@@ -185,14 +185,13 @@ MUST_CHECK enum store_result store_add_resolution(struct pg *pg, const struct ba
 /* {"statements":[…],"confirmed":…}: the statements of these numbers, with their lines. */
 MUST_CHECK enum store_result read_statements_taken(struct pg *pg, int32_t scheme, const int64_t *statements,
                                                    size_t count, struct buffer *json);
-/* Statements that end on days of this period, by day and number. `after` is the key of the last one before
- * the slice, or NULL. */
+/* Statements that end on days of this period, by day and number. */
 struct statements_filter {
     int32_t scheme;
     const struct date *from, *to; /* NULL: any */
 };
 MUST_CHECK enum store_result read_bank_statements(struct pg *pg, const struct statements_filter *filter,
-                                                  const char *after, int limit, struct buffer *json,
+                                                  const struct key_slice *wanted, struct buffer *json,
                                                   struct json_slice *slice);
 /* A statement with at most so many of its lines. *found false: there is none with this number. */
 MUST_CHECK enum store_result read_bank_statement(struct pg *pg, int32_t scheme, int64_t statement, int lines,

@@ -112,8 +112,8 @@ enum store_result read_write_if_there(struct pg *pg, int64_t number, struct buff
 enum store_result read_writes(struct pg *pg, int32_t scheme, const struct proposed_filter *filter,
                               struct list_slice *slice)
 {
-    return read_list_slice(pg, &sql_proposals_list,
-                           PG_ARGS(arg_id(scheme), arg_int(slice->after), arg_limit(slice->limit),
-                                   arg_text(filter->status), arg_bool_at(filter->mine), arg_int(filter->key)),
-                           slice);
+    return read_list_way(pg, SQL_WAYS(sql_proposals_list),
+                         PG_ARGS(arg_id(scheme), arg_int(slice->after), arg_limit(slice->limit),
+                                 arg_text(filter->status), arg_bool_at(filter->mine), arg_int(filter->key)),
+                         slice);
 }

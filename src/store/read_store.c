@@ -17,16 +17,33 @@ struct pg_arg arg_sites(const struct visible_sites *visible)
     return visible->all ? arg_null() : arg_int4s(ARRAY(visible->ids, visible->count));
 }
 
-enum store_result read_list_slice(struct pg *pg, const struct sql *sql, struct pg_args args,
-                                  struct list_slice *slice)
+/* If no item came, the place beside the one that the slice was read from stands for the first. So a slice
+ * that is read back from there begins with that one. */
+static int64_t place_beside(const struct list_slice *slice)
+{
+    if (slice->after == SLICE_START || slice->after == SLICE_END)
+        return slice->after;
+    return slice->way.newest ? slice->after - 1 : slice->after + 1;
+}
+
+enum store_result read_list_way(struct pg *pg, const struct sql_ways *ways, struct pg_args args,
+                                struct list_slice *slice)
 {
     struct json_slice json;
-    enum store_result result = json_slice_read(pg, sql, args, slice->limit, slice->items, &json);
+    enum store_result result = json_slice_read_way(
+        pg, ways, &(const struct slice_asked){slice->way, slice->limit}, args, slice->items, &json);
     if (result != STORE_OK)
         return result;
     slice->more = json.more;
+    slice->first = json.count > 0 ? strtoll(json.first, NULL, 10) : place_beside(slice);
     slice->last = json.count > 0 ? strtoll(json.last, NULL, 10) : slice->after;
     return STORE_OK;
+}
+
+enum store_result read_list_slice(struct pg *pg, const struct sql *sql, struct pg_args args,
+                                  struct list_slice *slice)
+{
+    return read_list_way(pg, &(const struct sql_ways){sql, sql}, args, slice);
 }
 
 /* The entries that a list of events has to look at. */
@@ -47,28 +64,53 @@ static int32_t only_site(const struct visible_sites *visible)
     return !visible->all && visible->count == 1 ? visible->ids[0] : 0;
 }
 
+/* The part of the range that one slice looks at, from the end where it begins. */
+static struct events_range part_of(const struct events_range *range, bool newest, int64_t most)
+{
+    struct events_range part = *range;
+    if (range->through - range->after <= most)
+        return part;
+    if (newest)
+        part.after = range->through - most;
+    else
+        part.through = range->after + most;
+    return part;
+}
+
+/* If all of the part was looked at, the next slice goes on where the part ends. */
+static void go_on_after(const struct events_range *part, const struct events_range *range,
+                        struct list_slice *slice)
+{
+    if (slice->more)
+        return;
+    slice->more = part->after > range->after || part->through < range->through;
+    if (slice->way.newest)
+        slice->last = part->after + 1;
+    else
+        slice->last = part->through > part->after ? part->through : part->after;
+}
+
 enum store_result read_events(struct pg *pg, const struct events_filter *filter, struct list_slice *slice)
 {
     struct events_range range;
-    enum store_result result = pg_ask(pg, &sql_events_range,
+    const struct sql *find = slice->way.newest ? &sql_events_range_newest : &sql_events_range;
+    enum store_result result = pg_ask(pg, find,
                                       PG_ARGS(arg_int(filter->scheme), arg_int(slice->after),
                                               arg_date_at(filter->from), arg_date_at(filter->to)),
                                       pg_one(NULL, take_range, &range));
     if (result != STORE_OK)
         return result;
-    int64_t most = filter->reference != NULL ? REFERENCE_SCAN_MAX : EVENTS_SCAN_MAX;
-    int64_t end = range.through - range.after > most ? range.after + most : range.through;
-    result = read_list_slice(pg, &sql_events_list,
-                             PG_ARGS(arg_int(filter->scheme), arg_int(range.after), arg_int(end),
-                                     arg_limit(slice->limit), arg_sites(&filter->visible),
-                                     arg_id(filter->site != 0 ? filter->site : only_site(&filter->visible)),
-                                     arg_id(filter->kind), arg_date_at(filter->from), arg_date_at(filter->to),
-                                     arg_text(filter->reference)),
-                             slice);
-    if (result == STORE_OK && !slice->more) {
-        slice->more = end < range.through;
-        slice->last = end > range.after ? end : range.after;
-    }
+    struct events_range part =
+        part_of(&range, slice->way.newest, filter->reference != NULL ? REFERENCE_SCAN_MAX : EVENTS_SCAN_MAX);
+    result = read_list_way(pg, SQL_WAYS(sql_events_list),
+                           PG_ARGS(arg_int(filter->scheme), arg_int(part.after), arg_int(part.through),
+                                   arg_limit(slice->limit), arg_sites(&filter->visible),
+                                   arg_id(filter->site != 0 ? filter->site : only_site(&filter->visible)),
+                                   arg_id(filter->kind), arg_date_at(filter->from), arg_date_at(filter->to),
+                                   arg_text(filter->reference)),
+                           slice);
+    if (result == STORE_OK)
+        go_on_after(&part, &range, slice);
     return result;
 }
 
@@ -106,8 +148,8 @@ enum store_result read_entry(struct pg *pg, int64_t entry, int32_t scheme,
 
 enum store_result read_days(struct pg *pg, int32_t scheme, const char *missing, struct list_slice *slice)
 {
-    return read_list_slice(
-        pg, &sql_days_list,
+    return read_list_way(
+        pg, SQL_WAYS(sql_days_list),
         PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit), arg_text(missing)), slice);
 }
 
@@ -128,8 +170,8 @@ enum store_result read_day_current(struct pg *pg, int32_t scheme, struct date *d
 enum store_result read_settlements(struct pg *pg, int32_t scheme, const struct visible_sites *visible,
                                    struct list_slice *slice)
 {
-    return read_list_slice(
-        pg, &sql_settlements_list,
+    return read_list_way(
+        pg, SQL_WAYS(sql_settlements_list),
         PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit), arg_sites(visible)), slice);
 }
 
@@ -140,15 +182,17 @@ enum store_result read_settlement(struct pg *pg, int32_t scheme, struct date day
                   pg_maybe(NULL, take_text, json, found));
 }
 
-enum store_result read_payment_list(struct pg *pg, const struct payments_filter *filter, const char *after,
-                                    int limit, struct buffer *json, struct json_slice *slice)
+enum store_result read_payment_list(struct pg *pg, const struct payments_filter *filter,
+                                    const struct key_slice *wanted, struct buffer *json,
+                                    struct json_slice *slice)
 {
-    return json_slice_read(
-        pg, &sql_payments_list,
-        PG_ARGS(arg_int(filter->scheme), arg_text(after), arg_limit(limit), arg_text(filter->status),
-                arg_bool_at(filter->held), arg_id(filter->participant), arg_date_at(filter->from),
-                arg_date_at(filter->to), arg_bool_at(filter->waiting), arg_text(filter->side)),
-        limit, json, slice);
+    return json_slice_read_way(pg, SQL_WAYS(sql_payments_list), &wanted->asked,
+                               PG_ARGS(arg_int(filter->scheme), arg_text(wanted->after),
+                                       arg_limit(wanted->asked.limit), arg_text(filter->status),
+                                       arg_bool_at(filter->held), arg_id(filter->participant),
+                                       arg_date_at(filter->from), arg_date_at(filter->to),
+                                       arg_bool_at(filter->waiting), arg_text(filter->side)),
+                               json, slice);
 }
 
 enum store_result read_payment(struct pg *pg, const char *payment_id, const struct visible_sites *visible,
@@ -161,11 +205,11 @@ enum store_result read_payment(struct pg *pg, const char *payment_id, const stru
 enum store_result read_proposed_list(struct pg *pg, int32_t scheme, enum proposed_family family,
                                      const struct proposed_filter *filter, struct list_slice *slice)
 {
-    return read_list_slice(pg, &sql_proposed_list,
-                           PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit),
-                                   arg_text(filter->status), arg_bool(family == PROPOSED_JOURNALS),
-                                   arg_bool_at(filter->mine), arg_int(filter->key)),
-                           slice);
+    return read_list_way(pg, SQL_WAYS(sql_proposed_list),
+                         PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit),
+                                 arg_text(filter->status), arg_bool(family == PROPOSED_JOURNALS),
+                                 arg_bool_at(filter->mine), arg_int(filter->key)),
+                         slice);
 }
 
 enum store_result read_proposed(struct pg *pg, const struct proposed_name *name, struct buffer *json,

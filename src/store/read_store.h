@@ -17,7 +17,9 @@ struct visible_sites {
     size_t count;
 };
 
-enum { SLICE_START = -1 };
+/* Where a list begins: before all numbers, or beyond them. */
+#define SLICE_START ((int64_t)-1)
+#define SLICE_END   INT64_MAX
 
 /* An instant, and the time that a clock in the scheme shows then, YYYY-MM-DDTHH:MM:SS. */
 struct local_time {
@@ -31,20 +33,25 @@ MUST_CHECK enum store_result read_local_time(struct pg *pg, struct arena *arena,
 /* The ids as an argument, or null for all sites. */
 struct pg_arg arg_sites(const struct visible_sites *visible);
 
-/* A slice of a list that ascends by a number: the entry, the account, the date in days. */
+/* A slice of a list in the order of a number: the entry, the account, the date in days. */
 struct list_slice {
-    int64_t after;     /* the number of the last item before it; SLICE_START: none */
+    int64_t after;     /* the number of the item that it is read from; SLICE_START or SLICE_END: none */
     int64_t after_day; /* only in a feed, whose last item may be the cut of a day: that day, since 1970 */
+    struct slice_way way;
     int limit;
     struct buffer *items; /* gets the items' JSON, separated by commas */
     /* Set by the call. */
-    int64_t last, last_day; /* where the next slice starts after */
+    int64_t first; /* the number of the first item that came, or of the place where one would have been */
+    int64_t last, last_day; /* where the next slice in this way starts after */
     bool more;              /* whether the next slice may have items */
 };
 
 /* Runs a statement that gives the items and their numbers. */
 MUST_CHECK enum store_result read_list_slice(struct pg *pg, const struct sql *sql, struct pg_args args,
                                              struct list_slice *slice);
+/* The same for a list that can be read from either end. */
+MUST_CHECK enum store_result read_list_way(struct pg *pg, const struct sql_ways *ways, struct pg_args args,
+                                           struct list_slice *slice);
 
 struct events_filter {
     int32_t scheme;
@@ -93,9 +100,15 @@ struct payments_filter {
     const char *side;             /* of the participant: payer or payee; NULL: either */
 };
 
-/* Payments in order of day and id. `after` is the key of the last payment before the slice, or NULL. */
+/* A slice of a list in the order of a text such as a code. */
+struct key_slice {
+    const char *after; /* the key of the item that it is read from; NULL: from the first */
+    struct slice_asked asked;
+};
+
+/* Payments in order of day and id. */
 MUST_CHECK enum store_result read_payment_list(struct pg *pg, const struct payments_filter *filter,
-                                               const char *after, int limit, struct buffer *json,
+                                               const struct key_slice *wanted, struct buffer *json,
                                                struct json_slice *slice);
 /* One payment with its history. *found false: the reader may see no payment with this id. */
 MUST_CHECK enum store_result read_payment(struct pg *pg, const char *payment_id,

@@ -187,6 +187,6 @@ enum store_result read_hashes(struct pg *pg, struct arena *arena, const struct h
 
 enum store_result read_seals(struct pg *pg, int32_t scheme, struct list_slice *slice)
 {
-    return read_list_slice(pg, &sql_seals_list,
-                           PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit)), slice);
+    return read_list_way(pg, SQL_WAYS(sql_seals_list),
+                         PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit)), slice);
 }

@@ -65,9 +65,9 @@ enum store_result store_form_end(struct pg *pg, int64_t session, const struct uu
 enum store_result read_sessions(struct pg *pg, int32_t key, int64_t asking,
                                 const struct session_bounds *bounds, struct list_slice *slice)
 {
-    return read_list_slice(pg, &sql_sessions_list,
-                           PG_ARGS(arg_int(key), arg_int(slice->after), arg_limit(slice->limit),
-                                   arg_int(asking), arg_instant(bounds->now), arg_int(bounds->idle_s),
-                                   arg_int(bounds->counter_idle_s), arg_int(bounds->most_s)),
-                           slice);
+    return read_list_way(pg, SQL_WAYS(sql_sessions_list),
+                         PG_ARGS(arg_int(key), arg_int(slice->after), arg_limit(slice->limit),
+                                 arg_int(asking), arg_instant(bounds->now), arg_int(bounds->idle_s),
+                                 arg_int(bounds->counter_idle_s), arg_int(bounds->most_s)),
+                         slice);
 }

@@ -13,5 +13,5 @@ HEADERS = [TOP / name for name in re.findall(r"'\.\./(include/[\w/]+\.h)'", (SQL
 NAMES = embed.read_names(HEADERS)
 
 
-def statement_text(path):
-    return embed.statement_text(path, NAMES)
+def statement_text(path, way=embed.FORTH):
+    return embed.statement_text(path, NAMES, way)

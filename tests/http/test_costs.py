@@ -10,7 +10,7 @@ import psycopg2
 import pytest
 
 from crowd import Crowd
-from statements import SQL, statement_text
+from statements import SQL, embed, statement_text
 
 QUERIES = SQL / "queries"
 ROWS = 10
@@ -28,10 +28,10 @@ class Asked:
         self.cursor = self.connection.cursor()
         self.cursor.execute("SET jit = off; SET TimeZone = 'UTC'; SET max_parallel_workers_per_gather = 0")
 
-    def pages(self, name, values, mode, folder="queries"):
+    def pages(self, name, values, mode, folder="queries", way=embed.FORTH):
         """The pages that a statement read, without planning, and the rows that it gave."""
         self.cursor.execute(f"DEALLOCATE ALL; SET plan_cache_mode = {mode}")
-        self.cursor.execute("PREPARE asked AS " + statement_text(next((SQL / folder).rglob(f"{name}.sql"))))
+        self.cursor.execute("PREPARE asked AS " + statement_text(next((SQL / folder).rglob(f"{name}.sql")), way))
         call = "EXECUTE asked (" + ", ".join(self.literal(v) for v in values) + ")"
         self.cursor.execute("EXPLAIN (ANALYZE, BUFFERS, TIMING off, FORMAT JSON) " + call)
         plan = self.cursor.fetchone()[0][0]["Plan"]
@@ -141,8 +141,8 @@ LISTS = {
     "files": ("files-list", lambda c, half, last: (1, last, -1, ROWS)),
     "keys": ("key-read", lambda c, half, last: (None, None, ROWS)),
     "keys, far in": ("key-read", lambda c, half, last: (None, "member-00100/7", ROWS)),
-    "sessions": ("sessions-list", lambda c, half, last: (1001, -1, ROWS, 0, last, 1800, 43200)),
-    "sessions, far in": ("sessions-list", lambda c, half, last: (1001, 2000, ROWS, 0, last, 1800, 43200)),
+    "sessions": ("sessions-list", lambda c, half, last: (1001, -1, ROWS, 0, last, 1800, 14400, 43200)),
+    "sessions, far in": ("sessions-list", lambda c, half, last: (1001, 2000, ROWS, 0, last, 1800, 14400, 43200)),
     "a key": ("key-read", lambda c, half, last: ("member-00100", None, 1)),
     "events": ("events-list", lambda c, half, last: (1, 0, 20000, ROWS, None, None, None, None, None, None)),
     "events, far in": (
@@ -207,6 +207,35 @@ def test_a_page_reads_no_more_than_it_shows(crowd, name, mode):
         assert 0 < rows == ROWS and pages <= AT_ALL + 10 * len(crowd.schemes)
     else:
         assert pages <= AT_ALL + (PER_SCHEME if statement == "glance" else PER_ROW) * rows
+
+
+def from_the_end(values):
+    """The arguments of a list that begins with the newest, where they would begin it with the oldest."""
+    return tuple(END if value == -1 and not isinstance(value, bool) else value for value in values)
+
+
+END = 2**63 - 1
+BOTH_WAYS = {
+    name: (statement, values)
+    for name, (statement, values) in LISTS.items()
+    if ":onward" in next(QUERIES.rglob(f"{statement}.sql")).read_text()
+}
+
+
+@pytest.mark.parametrize("mode", ["force_custom_plan", "force_generic_plan"])
+@pytest.mark.parametrize("name", BOTH_WAYS)
+def test_a_page_from_the_newest_on_reads_no_more(crowd, name, mode):
+    """One index serves both ways."""
+    statement, values = BOTH_WAYS[name]
+    pages, rows = crowd.pages(statement, from_the_end(values(crowd, *days(crowd))), mode, way=embed.BACK)
+    print(f"{name}, {mode}: {pages} pages for {rows} rows")
+    assert pages <= AT_ALL + PER_ROW * rows
+    assert (
+        rows == ROWS
+        or "none" in name
+        or "no such" in name
+        or crowd.pages(statement, values(crowd, *days(crowd)), mode)[1] < ROWS
+    )
 
 
 OFFICE_TASKS = (

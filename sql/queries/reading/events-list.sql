@@ -9,7 +9,7 @@ slice AS (
         AND ($7::integer IS NULL OR kind = $7)
         AND ($8::date IS NULL OR business_date >= $8) AND ($9::date IS NULL OR business_date <= $9)
         AND ($10::text IS NULL OR strpos(event, '"reference":' || to_json($10)) > 0)
-      ORDER BY entry LIMIT $4::integer)
+      ORDER BY entry :onward LIMIT $4::integer)
     UNION ALL
     (SELECT entry, business_date, late, recorded_at, kind, event, accounts, amounts FROM entry
       WHERE site = $6::integer AND scheme = $1::integer AND entry > $2::bigint AND entry <= $3::bigint
@@ -17,7 +17,7 @@ slice AS (
         AND ($7::integer IS NULL OR kind = $7)
         AND ($8::date IS NULL OR business_date >= $8) AND ($9::date IS NULL OR business_date <= $9)
         AND ($10::text IS NULL OR strpos(event, '"reference":' || to_json($10)) > 0)
-      ORDER BY entry LIMIT $4::integer)),
+      ORDER BY entry :onward LIMIT $4::integer)),
 legs AS (
     SELECT entry, json_agg(json_build_object(
                'account', k.word || coalesce('(' || nullif(concat_ws(',', s.code, p.code, c.code), '') || ')', ''),
@@ -37,4 +37,4 @@ SELECT json_strip_nulls(json_build_object(
            'kind', k.word, 'event', event::json, 'legs', coalesce(items, '[]'))),
        entry
   FROM slice JOIN entry_kind k USING (kind) LEFT JOIN legs USING (entry)
- ORDER BY entry
+ ORDER BY entry :onward

@@ -1,4 +1,4 @@
--- A slice of a scheme's payments, each as JSON, by day and id. $1 scheme, after $2 (day/id; null: from the first), at
+-- A slice of a scheme's payments, each as JSON, by day and id. $1 scheme, beyond $2 (day/id; null: from the first), at
 -- most $3; null where there is no such filter: $4 status, $5 whether it is held and not released, $6 the participant
 -- that pays or is paid, $7 first and $8 last business day, $9 whether it is neither confirmed nor failed, $10 the side
 -- that the participant is on, payer or payee. The filter that leaves the fewest chooses the part, and each part has an
@@ -6,21 +6,23 @@
 -- order and the limit, because PostgreSQL 15 has no other way to keep the plans: around all parts, they make it sort a
 -- whole part, or read the scheme's list and filter it.
 WITH asked AS MATERIALIZED (
-    SELECT greatest(after.day, $7::date, '-infinity') AS after_day,
-           CASE WHEN after.day < $7::date THEN '' ELSE coalesce(after.id, '') END AS after_id,
-           coalesce($8::date, 'infinity') AS last_day,
+    SELECT CASE WHEN is_within THEN given.day WHEN :newest_first THEN last_day + 1 ELSE first_day END AS start_day,
+           CASE WHEN is_within THEN given.id ELSE '' END AS start_id,
+           CASE WHEN :newest_first THEN first_day ELSE last_day END AS end_day,
            CASE WHEN $6::integer IS NOT NULL THEN 'party' WHEN $5::boolean THEN 'held'
                 WHEN $4::text IS NOT NULL THEN 'status' WHEN $9::boolean THEN 'waiting' ELSE 'all' END AS way
-      FROM (SELECT split_part($2::text, '/', 1)::date AS day, split_part($2::text, '/', 2) AS id) AS after),
+      FROM (SELECT split_part($2::text, '/', 1)::date AS day, split_part($2::text, '/', 2) AS id) AS given
+     CROSS JOIN (SELECT coalesce($7::date, '-infinity') AS first_day, coalesce($8::date, 'infinity') AS last_day) AS span
+     CROSS JOIN LATERAL (SELECT CASE WHEN :newest_first THEN given.day <= last_day ELSE given.day >= first_day END AS is_within) AS its),
 slice AS (
     SELECT business_date, payment_id FROM (
     SELECT listed.* FROM asked CROSS JOIN LATERAL (
            SELECT p.business_date, p.payment_id FROM payment p
             WHERE p.scheme = $1::integer AND ($5::boolean IS NULL OR (p.held IS NOT NULL AND NOT p.released) = $5)
               AND ($9::boolean IS NULL OR (p.status IN ('confirmed', 'failed')) IS DISTINCT FROM $9)
-              AND (p.business_date, p.payment_id COLLATE "C") > (after_day, after_id COLLATE "C")
-              AND p.business_date <= last_day
-            ORDER BY p.business_date, p.payment_id COLLATE "C" LIMIT $3::bigint) AS listed
+              AND (p.business_date, p.payment_id COLLATE "C") :beyond (start_day, start_id COLLATE "C")
+              AND p.business_date :until end_day
+            ORDER BY p.business_date :onward, p.payment_id COLLATE "C" :onward LIMIT $3::bigint) AS listed
      WHERE way = 'all'
     UNION ALL
     SELECT listed.* FROM asked CROSS JOIN LATERAL (
@@ -28,18 +30,18 @@ slice AS (
             WHERE p.scheme = $1::integer AND p.status = $4::text
               AND ($5::boolean IS NULL OR (p.held IS NOT NULL AND NOT p.released) = $5)
               AND ($9::boolean IS NULL OR (p.status IN ('confirmed', 'failed')) IS DISTINCT FROM $9)
-              AND (p.business_date, p.payment_id COLLATE "C") > (after_day, after_id COLLATE "C")
-              AND p.business_date <= last_day
-            ORDER BY p.business_date, p.payment_id COLLATE "C" LIMIT $3::bigint) AS listed
+              AND (p.business_date, p.payment_id COLLATE "C") :beyond (start_day, start_id COLLATE "C")
+              AND p.business_date :until end_day
+            ORDER BY p.business_date :onward, p.payment_id COLLATE "C" :onward LIMIT $3::bigint) AS listed
      WHERE way = 'status'
     UNION ALL
     SELECT listed.* FROM asked CROSS JOIN LATERAL (
            SELECT p.business_date, p.payment_id FROM payment p
             WHERE p.scheme = $1::integer AND p.held IS NOT NULL AND NOT p.released AND ($4::text IS NULL OR p.status = $4)
               AND ($9::boolean IS NULL OR (p.status IN ('confirmed', 'failed')) IS DISTINCT FROM $9)
-              AND (p.business_date, p.payment_id COLLATE "C") > (after_day, after_id COLLATE "C")
-              AND p.business_date <= last_day
-            ORDER BY p.business_date, p.payment_id COLLATE "C" LIMIT $3::bigint) AS listed
+              AND (p.business_date, p.payment_id COLLATE "C") :beyond (start_day, start_id COLLATE "C")
+              AND p.business_date :until end_day
+            ORDER BY p.business_date :onward, p.payment_id COLLATE "C" :onward LIMIT $3::bigint) AS listed
      WHERE way = 'held'
     UNION ALL
     SELECT listed.* FROM asked CROSS JOIN LATERAL (
@@ -47,9 +49,9 @@ slice AS (
             WHERE p.scheme = $1::integer AND p.payer = $6::integer AND $10::text IS DISTINCT FROM 'payee' AND ($4::text IS NULL OR p.status = $4)
               AND ($5::boolean IS NULL OR (p.held IS NOT NULL AND NOT p.released) = $5)
               AND ($9::boolean IS NULL OR (p.status IN ('confirmed', 'failed')) IS DISTINCT FROM $9)
-              AND (p.business_date, p.payment_id COLLATE "C") > (after_day, after_id COLLATE "C")
-              AND p.business_date <= last_day
-            ORDER BY p.business_date, p.payment_id COLLATE "C" LIMIT $3::bigint) AS listed
+              AND (p.business_date, p.payment_id COLLATE "C") :beyond (start_day, start_id COLLATE "C")
+              AND p.business_date :until end_day
+            ORDER BY p.business_date :onward, p.payment_id COLLATE "C" :onward LIMIT $3::bigint) AS listed
      WHERE way = 'party'
     UNION ALL
     SELECT listed.* FROM asked CROSS JOIN LATERAL (
@@ -57,20 +59,20 @@ slice AS (
             WHERE p.scheme = $1::integer AND p.payee = $6::integer AND $10::text IS DISTINCT FROM 'payer' AND ($4::text IS NULL OR p.status = $4)
               AND ($5::boolean IS NULL OR (p.held IS NOT NULL AND NOT p.released) = $5)
               AND ($9::boolean IS NULL OR (p.status IN ('confirmed', 'failed')) IS DISTINCT FROM $9)
-              AND (p.business_date, p.payment_id COLLATE "C") > (after_day, after_id COLLATE "C")
-              AND p.business_date <= last_day
-            ORDER BY p.business_date, p.payment_id COLLATE "C" LIMIT $3::bigint) AS listed
+              AND (p.business_date, p.payment_id COLLATE "C") :beyond (start_day, start_id COLLATE "C")
+              AND p.business_date :until end_day
+            ORDER BY p.business_date :onward, p.payment_id COLLATE "C" :onward LIMIT $3::bigint) AS listed
      WHERE way = 'party'
     UNION ALL
     SELECT listed.* FROM asked CROSS JOIN unnest(ARRAY['computed', 'approved', 'instructed']) AS waits(status) CROSS JOIN LATERAL (
            SELECT p.business_date, p.payment_id FROM payment p
             WHERE p.scheme = $1::integer AND p.status = waits.status
               AND ($5::boolean IS NULL OR (p.held IS NOT NULL AND NOT p.released) = $5)
-              AND (p.business_date, p.payment_id COLLATE "C") > (after_day, after_id COLLATE "C")
-              AND p.business_date <= last_day
-            ORDER BY p.business_date, p.payment_id COLLATE "C" LIMIT $3::bigint) AS listed
+              AND (p.business_date, p.payment_id COLLATE "C") :beyond (start_day, start_id COLLATE "C")
+              AND p.business_date :until end_day
+            ORDER BY p.business_date :onward, p.payment_id COLLATE "C" :onward LIMIT $3::bigint) AS listed
      WHERE way = 'waiting'
-    ) AS part ORDER BY business_date, payment_id COLLATE "C" LIMIT $3::bigint)
+    ) AS part ORDER BY business_date :onward, payment_id COLLATE "C" :onward LIMIT $3::bigint)
 SELECT json_strip_nulls(json_build_object(
            'payment_id', p.payment_id, 'scheme', s.code, 'date', p.business_date, 'from', coalesce(f.code, 'pool'),
            'to', coalesce(t.code, 'pool'), 'amount', amount_text(p.amount, s.decimals), 'currency', s.currency, 'due_on', p.due_on,
@@ -84,4 +86,4 @@ SELECT json_strip_nulls(json_build_object(
   JOIN scheme s ON s.id = p.scheme
   LEFT JOIN participant f ON f.id = p.payer
   LEFT JOIN participant t ON t.id = p.payee
- ORDER BY p.business_date, p.payment_id COLLATE "C"
+ ORDER BY p.business_date :onward, p.payment_id COLLATE "C" :onward

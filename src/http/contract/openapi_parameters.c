@@ -57,6 +57,7 @@ static const struct named_schema schemas[] = {
     {"why", "{\"type\":\"string\",\"minLength\":1,\"maxLength\":200}"},
     {"by", TEXT_SCHEMA},
     {"cursor", TEXT_SCHEMA},
+    {"order", "{\"type\":\"string\",\"enum\":[\"newest\",\"oldest\"],\"default\":\"oldest\"}"},
     {"reference", TEXT_SCHEMA},
     {"If-Match", TEXT_SCHEMA},
     {"If-None-Match", TEXT_SCHEMA},

@@ -37,9 +37,10 @@ enum header_name {
 static const struct header headers[HEADER_COUNT] = {
     [HEADER_REQUEST_ID] = {"XRequestId", "X-Request-Id", "The request's X-Request-Id, or a new one", TEXT,
                            true},
-    [HEADER_LINK] = {"Link", "Link",
-                     "Where the next page is, as rel=\\\"next\\\" (RFC 8288); absent on the last", TEXT,
-                     false},
+    [HEADER_LINK] =
+        {"Link", "Link",
+         "Where the next page is, as rel=\\\"next\\\", and the one before, as rel=\\\"prev\\\" (RFC 8288)",
+         TEXT, false},
     [HEADER_ETAG] = {"ETag", "ETag",
                      "A strong validator (RFC 9110 section 8.8.3), for If-Match and If-None-Match", TEXT,
                      true},

@@ -22,6 +22,8 @@
         .answer_statuses = {200, (for_roles) != 0 ? 304 : 0}
 #define LIST(of_path, for_roles, handle, in_short, answer)                                                   \
     GET(of_path, for_roles, handle, in_short, answer), .parameters = {SLICED}
+#define TIMELINE(of_path, for_roles, handle, in_short, answer)                                               \
+    GET(of_path, for_roles, handle, in_short, answer), .parameters = {ORDERED}
 #define PUT(of_path, handle, in_short, shape, answer)                                                        \
     ROW(METHOD_PUT, of_path, FOR_ADMIN, handle, in_short, answer),                                           \
         .body = &(shape), .answer_statuses = {200, 201}, .dry_run = true, .located = true,                   \
@@ -61,7 +63,8 @@
 /* clang-format off */
 #define WHY    {"why", "Recorded with the change: 1 to 200 characters", false}
 #define MINE   {"mine", "Of open ones: only those that the holder of the key has proposed, or only those of others", false}
-#define SLICED {"limit", "Items on a page", false}, {"cursor", "The next of the page before", false}
+#define SLICED {"limit", "Items on a page", false}, {"cursor", "The next or previous of another page", false}
+#define ORDERED {"order", "The end that it begins with: oldest unless given, but newest on pages", false}, SLICED
 
 static const struct route routes[] = {
     /* operations */
@@ -103,7 +106,7 @@ static const struct route routes[] = {
                     {"from", "First business day", false},
                     {"to", "Last business day", false},
                     {"reference", "The client's reference", false},
-                    SLICED},
+                    ORDERED},
      .id = "listEvents", .tag = TAG_EVENTS,
      .about = "With scheme alone this is the feed: it always gives next, also on the last page, and next "
               "leads to entries that are recorded later. Store next, and ask again from there. To keys that "
@@ -126,7 +129,7 @@ static const struct route routes[] = {
                                                                    " a close, is under its day's seal", "Proof"),
      .parameters = {SCHEME}, .not_yet = true,
      .is_long = true, .id = "getEntryProof", .tag = TAG_PROOFS, REASONS(REASON_DAY_NOT_SEALED, REASON_SEAL_BROKEN)},
-    {GET("/v1/seals", FOR_OFFICE, handle_seals_list, "The chain of a scheme's seals", "SealList"), .parameters = {SCHEME, SLICED},
+    {GET("/v1/seals", FOR_OFFICE, handle_seals_list, "The chain of a scheme's seals", "SealList"), .parameters = {SCHEME, ORDERED},
      .id = "listSeals", .tag = TAG_PROOFS},
 
     /* keys */
@@ -139,7 +142,7 @@ static const struct route routes[] = {
      .id = "renewKey", .tag = TAG_KEYS,
      .about = "The maker of a key has seen its first secret, and counts as the same person as the holder "
               "until the holder has renewed it."},
-    {LIST("/v1/me/sessions", FOR_ALL, handle_sessions_list, "The browsers that have signed in with the key", "SessionList"),
+    {TIMELINE("/v1/me/sessions", FOR_ALL, handle_sessions_list, "The browsers that have signed in with the key", "SessionList"),
      .id = "listMySessions", .tag = TAG_KEYS},
     {ROW(METHOD_DELETE, "/v1/me/sessions/{session}", FOR_ALL, handle_session_delete, "Ends a browser's session with the key", NULL),
      .answer_statuses = {204}, .dry_run = true,
@@ -256,7 +259,7 @@ static const struct route routes[] = {
     {GET("/v1/proposals", FOR_OFFICE, handle_proposals_list, "Writes that wait for a second person, and "
                                                              "decided ones; journals have a list of their own", "ProposalList"),
      .parameters = {{"status", "open unless given", false, "JournalStatus"}, MINE,
-                    {"scheme", "Code of a scheme that it concerns", false}, SLICED},
+                    {"scheme", "Code of a scheme that it concerns", false}, ORDERED},
      .id = "listProposals", .tag = TAG_PROPOSALS},
     {GET("/v1/proposals/{proposal}", FOR_OFFICE, handle_proposal_get, "A write that waits for a second person, or a decided one", "Proposal"),
      .id = "getProposal", .tag = TAG_PROPOSALS},
@@ -272,14 +275,14 @@ static const struct route routes[] = {
                     {"of", "Kind of thing: cup_type, participant, scheme, terms, refund_value, office_accounts, site, "
                             "tax_registration, site_kind, key or proposal", false},
                     {"by", "Name of a key, or a holder", false},
-                    {"from", "First day, in UTC", false}, {"to", "Last day, in UTC", false}, SLICED},
+                    {"from", "First day, in UTC", false}, {"to", "Last day, in UTC", false}, ORDERED},
      .id = "listChanges", .tag = TAG_REFERENCE},
 
     /* days and settlements */
     {GET("/v1/schemes/{scheme}/days", FOR_OFFICE, handle_days_list, "Business days and their states", "DayList"),
      .parameters = {{"missing", "close: only days that should be closed and are not; statement: only days of the bank (Monday "
                                 "to Friday, no holiday) that are over and of which no statement was read, after the closing "
-                                "balance of the last one", false, "DayMissing"}, SLICED},
+                                "balance of the last one", false, "DayMissing"}, ORDERED},
      .id = "listDays", .tag = TAG_SETTLEMENTS},
     {POST("/v1/schemes/{scheme}/days/{date}/close", FOR_STAFF, handle_day_close,
           "Closes a business day; a second close returns the first settlement", "Settlement"),
@@ -288,7 +291,7 @@ static const struct route routes[] = {
      .about = "The service closes days by the clock. This closes a day that has ended without waiting for the clock."},
     {GET("/v1/settlements", FOR_PARTICIPANT | FOR_OFFICE, handle_settlements_list, "Settlements of a scheme",
          "SettlementList"),
-     .parameters = {SCHEME, SLICED},
+     .parameters = {SCHEME, ORDERED},
      .id = "listSettlements", .tag = TAG_SETTLEMENTS},
     {GET("/v1/settlements/{scheme}/{date}", FOR_PARTICIPANT | FOR_OFFICE, handle_settlement_get,
          "The settlement of a closed day", "Settlement"),
@@ -309,7 +312,7 @@ static const struct route routes[] = {
                     {"waiting", "Whether it is neither confirmed nor failed", false},
                     {"participant", "Code of the participant that pays or is paid", false},
                     {"side", "Whether the participant is the payer or the payee; either unless given", false, "PaymentSide"},
-                    {"from", "First business day", false}, {"to", "Last business day", false}, SLICED},
+                    {"from", "First business day", false}, {"to", "Last business day", false}, ORDERED},
      .id = "listPayments", .tag = TAG_PAYMENTS},
     {GET("/v1/payments/{payment_id}", FOR_PARTICIPANT | FOR_OFFICE, handle_payment_get, "A payment with its changes",
          "Payment"),
@@ -331,7 +334,7 @@ static const struct route routes[] = {
      .body = &shape_reason, .answer_statuses = {200},
      .id = "failPayment", .tag = TAG_PAYMENTS, REASONS(REASON_PAYMENT_STATE, REASON_SCHEME_NOT_OPEN)},
     {GET("/v1/journals", FOR_OFFICE, handle_journals_list, "Journals that wait for a second person", "JournalList"),
-     .parameters = {SCHEME, {"status", "open unless given", false, "JournalStatus"}, MINE, SLICED},
+     .parameters = {SCHEME, {"status", "open unless given", false, "JournalStatus"}, MINE, ORDERED},
      .id = "listJournals", .tag = TAG_JOURNALS},
     {POST("/v1/journals/{event_id}/approve", FOR_STAFF, handle_journal_approve,
           "Approves another person's journal: the service then posts it as an entry", "Journal"),
@@ -348,7 +351,7 @@ static const struct route routes[] = {
     /* openings */
     {GET("/v1/openings", FOR_OFFICE, handle_openings_list,
          "Openings, and reversals of openings, that wait for a second person", "OpeningList"),
-     .parameters = {SCHEME, {"status", "open unless given", false, "JournalStatus"}, MINE, SLICED},
+     .parameters = {SCHEME, {"status", "open unless given", false, "JournalStatus"}, MINE, ORDERED},
      .id = "listOpenings", .tag = TAG_OPENINGS,
      .about = "An opening is proposed by posting it as an event. While it waits, nothing else is posted in the "
               "scheme, and no day closes."},
@@ -384,7 +387,7 @@ static const struct route routes[] = {
              REASON_PAYMENT_DIRECT, REASON_SCHEME_NOT_OPEN),
      .about = "The file moves money: two people approve its payments first, and the bank's own limits hold. A"
               " file can be fetched again with the same bytes. A payment is in one file only."},
-    {LIST("/v1/settlements/{scheme}/{date}/files", FOR_OFFICE, handle_files_list, "Payment files of a day", "PaymentFileList"),
+    {TIMELINE("/v1/settlements/{scheme}/{date}/files", FOR_OFFICE, handle_files_list, "Payment files of a day", "PaymentFileList"),
      .id = "listPaymentFiles", .tag = TAG_BANK},
     {GET("/v1/files/{file_id}", FOR_STAFF, handle_file_get, "A payment file, the same bytes each time: ISO 20022 pain.001.001.09 or "
          "pain.008.001.08", "PaymentMessage"),
@@ -398,7 +401,7 @@ static const struct route routes[] = {
               "All other lines wait in bank_suspense until somebody resolves them."},
     {GET("/v1/bank-statements", FOR_OFFICE, handle_bank_statements_list, "Bank statements of a scheme", "BankStatementList"),
      .parameters = {SCHEME, {"from", "First day on which a statement ends, by the bank's calendar", false},
-                    {"to", "Last such day", false}, SLICED},
+                    {"to", "Last such day", false}, ORDERED},
      .id = "listBankStatements", .tag = TAG_BANK},
     {GET("/v1/bank-statements/{bank_statement}", FOR_OFFICE, handle_bank_statement_get,
          "A bank statement, with its first 500 lines and what became of each", "BankStatement"),
@@ -411,7 +414,7 @@ static const struct route routes[] = {
      .id = "getBankMessage", .tag = TAG_BANK, .tagged = true},
     {GET("/v1/bank-lines", FOR_OFFICE, handle_bank_lines_list, "Lines of a scheme's bank statements", "BankLineList"),
      .parameters = {SCHEME, {"open", "Whether somebody should look at it", false},
-                    {"bank_statement", "A statement, as tern-bay.17: its lines only", false}, SLICED},
+                    {"bank_statement", "A statement, as tern-bay.17: its lines only", false}, ORDERED},
      .id = "listBankLines", .tag = TAG_BANK},
     {GET("/v1/bank-lines/{line}", FOR_OFFICE, handle_bank_line_get, "A line of a bank statement", "BankLine"),
      .id = "getBankLine", .tag = TAG_BANK,

@@ -74,13 +74,15 @@ static bool days_asked(const struct request *request, struct answer *answer, str
     return true;
 }
 
-/* A key that sees only some sites gets its own entries, without the cuts of days. */
+/* Pages, and answers in an order that was asked for, are lists and no feed. A key that sees only some sites
+ * gets its own entries, without the cuts of days. */
 static void list_events(const struct request *request, struct answer *answer,
                         const struct events_filter *filter)
 {
     struct list_slice slice;
-    bool is_feed = filter->site == 0 && filter->kind == KIND_NONE && filter->from == NULL &&
-                   filter->to == NULL && filter->reference == NULL;
+    bool is_feed = !slice_goes_both_ways(request, answer->media) && filter->site == 0 &&
+                   filter->kind == KIND_NONE && filter->from == NULL && filter->to == NULL &&
+                   filter->reference == NULL;
     bool has_cuts = is_feed && filter->visible.all;
     if (!(has_cuts ? slice_begin_feed : slice_begin)(request, answer, &slice))
         return;

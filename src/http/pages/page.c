@@ -8,6 +8,7 @@
 #include "http/pages/page_tasks.h"
 #include "http/request/problem.h"
 #include "http/request/route.h"
+#include "http/request/slice.h"
 #include "report/html.h"
 
 #include <stdio.h>
@@ -73,24 +74,47 @@ static void add_plot(const struct page_view *view, const json_t *answer)
         page_plot(view, json_object_get(answer, view->about->plot_of));
 }
 
+/* A page of a timeline begins with the newest, and so must its other forms. */
+static const char *form_target(const struct request *request, const char *name)
+{
+    char value[32];
+    bool orders = route_takes(request->route, "order") && request_query(request, "order") == NULL;
+    snprintf(value, sizeof value, "%s%s", name, orders ? "&order=newest" : "");
+    return request_target(request, "format", value);
+}
+
 static void add_form(const struct request *request, struct buffer *text, enum media media, const char *before,
                      const char *name)
 {
-    const char *target =
-        (route_media(request->route) & 1u << media) != 0 ? request_target(request, "format", name) : NULL;
+    const char *target = (route_media(request->route) & 1u << media) != 0 ? form_target(request, name) : NULL;
     if (target == NULL)
         return;
     buffer_add_text(text, before);
     html_link(text, target, media == MEDIA_CSV ? "CSV" : "JSON");
 }
 
+/* The ways on from a slice. A list with an order says what comes there. */
+static void add_ways(const struct page_view *view, const struct answer *answer)
+{
+    bool newest = slice_is_newest(view->request, MEDIA_HTML);
+    if (answer->link_next == NULL && answer->link_previous == NULL)
+        return;
+    buffer_add_text(view->text, "<p class=\"next\">");
+    if (answer->link_previous != NULL)
+        html_link_rel(view->text, answer->link_previous, "prev", newest ? "Newer" : "Older");
+    if (answer->link_previous != NULL && answer->link_next != NULL)
+        buffer_add_char(view->text, ' ');
+    if (answer->link_next != NULL)
+        html_link_rel(view->text, answer->link_next, "next",
+                      !route_takes(view->request->route, "order") ? "Next page"
+                      : newest                                    ? "Older"
+                                                                  : "Newer");
+    buffer_add_text(view->text, "</p>\n");
+}
+
 static void add_end(const struct page_view *view, const struct answer *answer)
 {
-    if (answer->link_next != NULL) {
-        buffer_add_text(view->text, "<p class=\"next\">");
-        html_link(view->text, answer->link_next, "Next page");
-        buffer_add_text(view->text, "</p>\n");
-    }
+    add_ways(view, answer);
     if (view->about->note != NULL)
         html_note(view->text, view->about->note);
     add_form(view->request, view->text, MEDIA_JSON, "<p class=\"forms\">The same as ", "json");

@@ -167,7 +167,7 @@ static const char *kept(struct arena *arena, const struct buffer *text)
 
 bool page_is_asked(const char *parameter)
 {
-    static const char *const names[] = {"cursor", "limit", "format", "after"};
+    static const char *const names[] = {"cursor", "limit", "order", "format", "after"};
     for (size_t i = 0; i < sizeof names / sizeof names[0]; i++)
         if (strcmp(parameter, names[i]) == 0)
             return false;

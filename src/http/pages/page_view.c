@@ -346,11 +346,13 @@ static bool is_fact(const json_t *value)
     return !json_is_object(value) && !holds_objects(value);
 }
 
-/* A page does not list the link to its next part as a fact. A sentence, not a fact, says that there are no
- * items. */
-static bool is_shown(const char *name)
+/* A page of a list does not show the links to its other parts as facts. A sentence, not a fact, says that
+ * there are no items. */
+static bool is_shown(const json_t *object, const char *name)
 {
-    return strcmp(name, "next") != 0 && strcmp(name, "items") != 0;
+    bool is_list = json_object_get(object, "items") != NULL;
+    return strcmp(name, "next") != 0 && strcmp(name, "items") != 0 &&
+           !(is_list && strcmp(name, "previous") == 0);
 }
 
 static void add_fact(struct page_view *view, const struct page_scope *scope, const char *name,
@@ -378,7 +380,7 @@ static void add_facts(struct page_view *view, const struct page_scope *scope, bo
     size_t count = 0;
     json_object_foreach((json_t *)scope->object, name, value)
     {
-        if (!all && (!is_shown(name) || !is_fact(value) || is_asked(view->request, name)))
+        if (!all && (!is_shown(scope->object, name) || !is_fact(value) || is_asked(view->request, name)))
             continue;
         if (count++ == 0)
             buffer_add_text(view->text, "<dl class=\"facts\">\n");

@@ -55,6 +55,6 @@ void answer_conditionally(const struct request *request, struct answer *answer)
         !etag_is_listed(request->if_none_match, answer->etag))
         return;
     answer->status = 304;
-    answer->link_next = NULL;
+    answer->link_next = answer->link_previous = NULL;
     buffer_reset(&answer->body);
 }

@@ -77,8 +77,8 @@ struct answer {
     const char *cookie; /* for Set-Cookie; NULL: none */
     const char *location;
     const char *file_name; /* for a browser that keeps the answer as a file; NULL: the browser names it */
-    const char *link_next; /* target of Link: …; rel="next" */
-    int64_t deadline_ms;   /* how long the database may take for the whole answer */
+    const char *link_next, *link_previous; /* targets of Link, as rel="next" and rel="prev" */
+    int64_t deadline_ms;                   /* how long the database may take for the whole answer */
     const char
         *deadline_setting; /* the setting that deadline_ms comes from; NULL: the answer has no deadline */
     struct faults faults;

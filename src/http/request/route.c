@@ -53,10 +53,15 @@ bool route_has_status(const struct route *route, int status)
     return false;
 }
 
-bool route_has_slices(const struct route *route)
+bool route_takes(const struct route *route, const char *name)
 {
     for (size_t i = 0; i < ROUTE_PARAMETERS_MAX && route->parameters[i].name != NULL; i++)
-        if (strcmp(route->parameters[i].name, "cursor") == 0)
+        if (strcmp(route->parameters[i].name, name) == 0)
             return true;
     return false;
+}
+
+bool route_has_slices(const struct route *route)
+{
+    return route_takes(route, "cursor");
 }

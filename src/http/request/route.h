@@ -97,6 +97,8 @@ unsigned route_media(const struct route *route);
 bool route_has_choice(const struct route *route);
 /* Whether the status is a success of the route. */
 bool route_has_status(const struct route *route, int status);
+/* Whether the route's query may have the parameter. */
+bool route_takes(const struct route *route, const char *name);
 /* Whether the route lists things in slices, so that an answer may have a Link to the next slice. */
 bool route_has_slices(const struct route *route);
 

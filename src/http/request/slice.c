@@ -3,6 +3,8 @@
  * slashes. */
 #include "http/request/slice.h"
 
+#include "http/request/route.h"
+
 #include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -10,10 +12,13 @@
 
 enum { LIMIT_DEFAULT = 100, LIMIT_MAX = 1000, FORMER_CURSOR_LENGTH = 11 };
 
+/* Begins the cursor of a slice that ends before an item. */
+static const char BACK[] = "back/";
+
 bool slice_refuse_cursor(struct answer *answer)
 {
     faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "cursor",
-                         "is not one that an answer gave as next");
+                         "is not one that an answer gave");
     return false;
 }
 
@@ -90,6 +95,37 @@ static bool read_former_number(const char *text, int64_t *number)
     return *number >= 0 && (value & 3) == 0;
 }
 
+bool slice_is_newest(const struct request *request, enum media media)
+{
+    const char *order = request_query(request, "order");
+    return order != NULL ? strcmp(order, "newest") == 0 : media == MEDIA_HTML;
+}
+
+bool slice_goes_both_ways(const struct request *request, enum media media)
+{
+    return route_takes(request->route, "order") &&
+           (request_query(request, "order") != NULL || media == MEDIA_HTML);
+}
+
+/* Reads ?order= and the way of the cursor, of which *after is the key then. */
+static bool read_way(const struct request *request, struct answer *answer, struct slice_way *way,
+                     const char **after)
+{
+    const char *order = request_query(request, "order");
+    *way = (struct slice_way){.either = slice_goes_both_ways(request, answer->media)};
+    *after = request_query(request, "cursor");
+    if (!way->either)
+        return true;
+    way->turned = *after != NULL && strncmp(*after, BACK, sizeof BACK - 1) == 0;
+    way->newest = slice_is_newest(request, answer->media) != way->turned;
+    if (way->turned)
+        *after += sizeof BACK - 1;
+    if (order == NULL || strcmp(order, "newest") == 0 || strcmp(order, "oldest") == 0)
+        return true;
+    faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "order", "must be newest or oldest");
+    return false;
+}
+
 static void begin_items(struct answer *answer)
 {
     buffer_add_text(&answer->body, "{\"items\":[");
@@ -101,13 +137,38 @@ void slice_add_next(const struct request *request, struct answer *answer, const 
     answer->link_next = request_target(request, "cursor", key);
 }
 
+static void add_previous(const struct request *request, struct answer *answer, const char *key)
+{
+    char cursor[sizeof BACK + SLICE_KEY_SIZE];
+    snprintf(cursor, sizeof cursor, "%s%s", BACK, key);
+    buffer_printf(&answer->body, ",\"previous\":\"%s\"", cursor);
+    answer->link_previous = request_target(request, "cursor", cursor);
+}
+
+/* Where a list goes on from a slice, in the order in which items were read: `first` and `last` are their
+ * keys, and `inside` says that the slice was not read from the list's end. */
+struct read_part {
+    const char *first, *last;
+    bool inside, more;
+};
+
+static void add_cursors(const struct request *request, struct answer *answer, const struct slice_way *way,
+                        const struct read_part *part)
+{
+    if (way->turned ? part->inside : part->more)
+        slice_add_next(request, answer, way->turned ? part->first : part->last);
+    if (way->either && (way->turned ? part->more : part->inside))
+        add_previous(request, answer, way->turned ? part->last : part->first);
+}
+
 static bool begin(const struct request *request, struct answer *answer, bool is_feed,
                   struct list_slice *slice)
 {
-    const char *cursor = request_query(request, "cursor");
-    *slice = (struct list_slice){
-        .after = SLICE_START, .after_day = SLICE_START, .last_day = SLICE_START, .items = &answer->body};
-    bool valid = read_limit(request, answer, &slice->limit);
+    const char *cursor;
+    *slice = (struct list_slice){.after_day = SLICE_START, .last_day = SLICE_START, .items = &answer->body};
+    bool valid = read_way(request, answer, &slice->way, &cursor);
+    valid = read_limit(request, answer, &slice->limit) && valid;
+    slice->after = slice->way.newest ? SLICE_END : SLICE_START;
     if (cursor != NULL && !read_number(cursor, &slice->after) && !read_former_number(cursor, &slice->after) &&
         !(is_feed && read_place(cursor, &slice->after, &slice->after_day)))
         valid = slice_refuse_cursor(answer);
@@ -129,25 +190,26 @@ bool slice_begin_feed(const struct request *request, struct answer *answer, stru
 void slice_end(const struct request *request, struct answer *answer, enum store_result result,
                const struct list_slice *slice)
 {
-    char key[SLICE_KEY_SIZE];
+    char first[SLICE_KEY_SIZE], last[SLICE_KEY_SIZE];
     if (result != STORE_OK) {
         answer_store_failure(answer, result);
         return;
     }
     buffer_add_char(&answer->body, ']');
-    if (slice->more) {
-        int length = snprintf(key, sizeof key, "%lld", (long long)(slice->last > 0 ? slice->last : 0));
-        if (slice->last_day != SLICE_START)
-            snprintf(key + length, sizeof key - (size_t)length, "-%lld", (long long)slice->last_day);
-        slice_add_next(request, answer, key);
-    }
+    snprintf(first, sizeof first, "%lld", (long long)(slice->first > 0 ? slice->first : 0));
+    int length = snprintf(last, sizeof last, "%lld", (long long)(slice->last > 0 ? slice->last : 0));
+    if (slice->last_day != SLICE_START)
+        snprintf(last + length, sizeof last - (size_t)length, "-%lld", (long long)slice->last_day);
+    bool inside = slice->after != SLICE_START && slice->after != SLICE_END;
+    add_cursors(request, answer, &slice->way, &(struct read_part){first, last, inside, slice->more});
     buffer_add_text(&answer->body, "}\n");
 }
 
 bool slice_read_keys(const struct request *request, struct answer *answer, struct key_slice *slice)
 {
-    *slice = (struct key_slice){.after = request_query(request, "cursor")};
-    bool valid = read_limit(request, answer, &slice->limit);
+    *slice = (struct key_slice){0};
+    bool valid = read_way(request, answer, &slice->asked.way, &slice->after);
+    valid = read_limit(request, answer, &slice->asked.limit) && valid;
     return slice->after == NULL || is_key(slice->after) ? valid : slice_refuse_cursor(answer);
 }
 
@@ -159,15 +221,16 @@ bool slice_begin_keys(const struct request *request, struct answer *answer, stru
     return valid;
 }
 
-void slice_end_keys(const struct request *request, struct answer *answer, enum store_result result,
-                    const struct json_slice *slice)
+void slice_end_keys(const struct request *request, struct answer *answer, const struct key_slice *wanted,
+                    enum store_result result, const struct json_slice *slice)
 {
     if (result != STORE_OK) {
         answer_store_failure(answer, result);
         return;
     }
     buffer_add_char(&answer->body, ']');
-    if (slice->more)
-        slice_add_next(request, answer, slice->last);
+    bool inside = wanted->after != NULL && slice->count > 0;
+    add_cursors(request, answer, &wanted->asked.way,
+                &(struct read_part){slice->first, slice->last, inside, slice->more});
     buffer_add_char(&answer->body, '}');
 }

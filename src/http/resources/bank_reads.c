@@ -38,9 +38,8 @@ void handle_bank_statements_list(const struct request *request, struct answer *a
         .from = from.days != INT32_MIN ? &from : NULL,
         .to = to.days != INT32_MAX ? &to : NULL,
     };
-    enum store_result result =
-        read_bank_statements(request->pg, &filter, wanted.after, wanted.limit, &answer->body, &slice);
-    slice_end_keys(request, answer, result, &slice);
+    enum store_result result = read_bank_statements(request->pg, &filter, &wanted, &answer->body, &slice);
+    slice_end_keys(request, answer, &wanted, result, &slice);
 }
 
 static void finish(struct answer *answer, enum store_result result, bool found)

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* GET /: the reader's tasks, the present state of its network, a slice of its schemes, and a line per route. */
+/* GET /: the reader's tasks, the present state of its network, a slice of its schemes, and a line per route.
+ */
 #include "http/resources/handlers.h"
 
 #include "http/request/json_text.h"
@@ -27,7 +28,8 @@ static bool choose(const struct request *request, struct answer *answer, const s
 {
     const struct network *network = &request->snapshot->network;
     const bool *known = request_known_schemes(request);
-    *chosen = (struct chosen){.ids = arena_array(request->arena, (size_t)wanted->limit, sizeof(int32_t))};
+    *chosen =
+        (struct chosen){.ids = arena_array(request->arena, (size_t)wanted->asked.limit, sizeof(int32_t))};
     if (known == NULL || chosen->ids == NULL) {
         answer_store_failure(answer, STORE_UNAVAILABLE);
         return false;
@@ -36,7 +38,7 @@ static bool choose(const struct request *request, struct answer *answer, const s
         const struct scheme *scheme = &network->schemes[i];
         if (!known[scheme->id] || (wanted->after != NULL && strcmp(scheme->code, wanted->after) <= 0))
             continue;
-        chosen->more = chosen->count == (size_t)wanted->limit;
+        chosen->more = chosen->count == (size_t)wanted->asked.limit;
         if (chosen->more)
             break;
         chosen->ids[chosen->count++] = scheme->id;

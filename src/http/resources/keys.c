@@ -14,8 +14,8 @@ void handle_keys_list(const struct request *request, struct answer *answer)
     if (!slice_begin_keys(request, answer, &wanted))
         return;
     enum store_result result =
-        store_key_read(request->pg, NULL, wanted.after, wanted.limit, &answer->body, &slice);
-    slice_end_keys(request, answer, result, &slice);
+        store_key_read(request->pg, NULL, wanted.after, wanted.asked.limit, &answer->body, &slice);
+    slice_end_keys(request, answer, &wanted, result, &slice);
 }
 
 void handle_keys_post(const struct request *request, struct answer *answer)

@@ -94,9 +94,8 @@ void handle_payments_list(const struct request *request, struct answer *answer)
         !slice_begin_keys(request, answer, &wanted) || !cursor_valid(wanted.after, answer))
         return;
     filter.scheme = scheme->id;
-    enum store_result result =
-        read_payment_list(request->pg, &filter, wanted.after, wanted.limit, &answer->body, &slice);
-    slice_end_keys(request, answer, result, &slice);
+    enum store_result result = read_payment_list(request->pg, &filter, &wanted, &answer->body, &slice);
+    slice_end_keys(request, answer, &wanted, result, &slice);
 }
 
 void handle_payment_get(const struct request *request, struct answer *answer)

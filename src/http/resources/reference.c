@@ -114,9 +114,9 @@ static void list(const struct request *request, struct answer *answer, enum refe
         !slice_begin_keys(request, answer, &wanted))
         return;
     query.after = wanted.after;
-    query.limit = wanted.limit;
+    query.limit = wanted.asked.limit;
     enum store_result result = read_into(request, &query, &answer->body, &slice);
-    slice_end_keys(request, answer, result, &slice);
+    slice_end_keys(request, answer, &wanted, result, &slice);
 }
 
 static void set_tag(struct answer *answer, const char *tag)

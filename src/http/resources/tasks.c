@@ -97,7 +97,7 @@ static void add_rows(const struct request *request, struct answer *answer, const
 {
     const char *last = NULL;
     size_t added = 0;
-    for (size_t i = 0; i < count && added < (size_t)wanted->limit; i++) {
+    for (size_t i = 0; i < count && added < (size_t)wanted->asked.limit; i++) {
         if (rows[i].scheme == NULL && wanted->after != NULL)
             continue;
         add_task(&answer->body, &rows[i]);
@@ -105,7 +105,7 @@ static void add_rows(const struct request *request, struct answer *answer, const
         added++;
     }
     buffer_add_char(&answer->body, ']');
-    if (last != NULL && count > (size_t)wanted->limit)
+    if (last != NULL && count > (size_t)wanted->asked.limit)
         slice_add_next(request, answer, last);
     buffer_add_text(&answer->body, "}\n");
 }
@@ -125,7 +125,7 @@ void handle_tasks_list(const struct request *request, struct answer *answer)
     asked.task_count = (task->roles & 1u << request->identity->role) != 0; /* else there are no rows */
     if (!slice_begin_keys(request, answer, &wanted) || !choose_schemes(request, answer, wanted.after, &asked))
         return;
-    asked.limit = wanted.limit;
+    asked.limit = wanted.asked.limit;
     enum store_result result = read_tasks(request->pg, request->arena, &asked, &rows, &count);
     if (result != STORE_OK)
         answer_store_failure(answer, result);

@@ -81,10 +81,13 @@ static void add_status_headers(struct reply *reply, int status, bool is_page)
 static void add_link(struct reply *reply, const struct answer *answer)
 {
     struct buffer link;
-    if (answer->link_next == NULL)
+    if (answer->link_next == NULL && answer->link_previous == NULL)
         return;
-    buffer_init(&link, 8192);
-    buffer_printf(&link, "<%s>; rel=\"next\"", answer->link_next);
+    buffer_init(&link, 16384);
+    if (answer->link_next != NULL)
+        buffer_printf(&link, "<%s>; rel=\"next\"", answer->link_next);
+    if (answer->link_previous != NULL)
+        buffer_printf(&link, "%s<%s>; rel=\"prev\"", link.length > 0 ? ", " : "", answer->link_previous);
     reply->failed = reply->failed || link.failed;
     add_header(reply, MHD_HTTP_HEADER_LINK, link.data);
     buffer_dispose(&link);
