@@ -189,8 +189,8 @@ def test_days_that_are_not_given(net):
 
 
 def test_postgresql_reads_the_csv(net):
-    """COPY … CSV HEADER is an independent implementation of RFC 4180. It must give each cell of the JSON, and at the end of each
-    line scheme and currency."""
+    """COPY … CSV HEADER is an independent implementation of RFC 4180. It must give each cell of the JSON, and at the
+    end of each line scheme and currency."""
     for described in net.admin.get("/v1/reports")["items"]:
         name, columns = described["report"], [c["name"] for c in described["columns"]]
         report = net.admin.send("GET", target(net, name)).json
