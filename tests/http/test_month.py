@@ -14,11 +14,6 @@ database. How deposits, statements, ledger, journal and ageing hang together is 
 accounting contract: common practice, no further source."""
 import importlib.util
 import json
-import mmap
-import os
-import struct
-import subprocess
-import time
 from collections import Counter, defaultdict
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -27,6 +22,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 import bank
+from clocks import MovedClock
 from harness import Service, wait_until
 from model import DAY, day_start
 from schemas import TOP, validate
@@ -78,30 +74,6 @@ def banking_day(day):
 def figure(row):
     """A row's debit or credit, debits positive; cups and money alike."""
     return Decimal(row["debit"] or 0) - Decimal(row["credit"] or 0)
-
-
-class MovedClock:
-    """The service's time of day. It is set, and goes on from there."""
-
-    def __init__(self, folder):
-        library, path = folder / "moved_clock.so", folder / "moved"
-        source = os.path.join(os.path.dirname(__file__), "moved_clock.c")
-        subprocess.run(
-            [os.environ.get("CC", "cc"), "-std=c17", "-D_GNU_SOURCE", "-O1", "-shared", "-fPIC", "-o", library, source],
-            check=True,
-        )
-        path.write_bytes(bytes(8))
-        with open(path, "r+b") as file:
-            self.moved = mmap.mmap(file.fileno(), 8)
-        sanitizer = os.environ.get("ASAN_OPTIONS", "")  # which would like to be the first library, but need not
-        self.environment = {
-            "LD_PRELOAD": str(library),
-            "MOVED_CLOCK": str(path),
-            "ASAN_OPTIONS": f"{sanitizer}:verify_asan_link_order=0".lstrip(":"),
-        }
-
-    def set(self, when):
-        self.moved[:] = struct.pack("q", round(when.timestamp() - time.time()))
 
 
 class Pool:
