@@ -9,11 +9,14 @@
 #include "depositd/reason.h"
 #include "depositd/role.h"
 
+enum { LANGUAGE_SIZE = 4 }; /* a code of ISO 639 */
+
 /* A key that was shown to be the caller's. */
 struct identity {
     int32_t key;
     char name[CODE_SIZE];
     enum role role;
+    char language[LANGUAGE_SIZE]; /* of its pages; "": as its browser prefers */
     struct sha256 secret_hash;
     const int32_t *sites; /* ids in ascending order; none but for REACH_SITES */
     size_t site_count;

@@ -18,6 +18,7 @@ enum site_kind { SITE_CAFE, SITE_RETURN_POINT, SITE_HUB, SITE_KINDS };
 struct cup_type {
     int32_t id;
     char code[CODE_SIZE];
+    const char *name; /* for people */
 };
 
 /* Whether a participant is registered for tax, from a business day on. */
@@ -30,6 +31,7 @@ struct tax_registration {
 struct participant {
     int32_t id;
     char code[CODE_SIZE];
+    const char *name;
     bool tax_registered;                          /* until the first of … */
     const struct tax_registration *registrations; /* by date */
     size_t registration_count;
@@ -45,6 +47,7 @@ struct site_kind_change {
 struct site {
     int32_t id;
     char code[CODE_SIZE];
+    const char *name;
     int32_t scheme; /* ids */
     int32_t participant;
     enum site_kind kind; /* until the first of `kinds` */

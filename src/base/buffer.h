@@ -12,12 +12,16 @@
 #include <stddef.h>
 #include <stdint.h>
 
+struct words;
+
 struct buffer {
     char *data; /* NUL-terminated whenever it is not NULL */
     size_t length;
     size_t capacity;
     size_t maximum;
     bool failed;
+    const struct words
+        *words; /* of the language that a page is written in; NULL: English, or it is no page */
 };
 
 void buffer_init(struct buffer *buffer, size_t maximum);

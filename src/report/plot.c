@@ -6,7 +6,9 @@
 #include "depositd/civil.h"
 #include "depositd/money.h"
 #include "report/html.h"
+#include "words/labels.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -25,7 +27,8 @@ enum {
     BARS_TOP = 260,
     CHARACTER = 68, /* how wide one is, at most */
     TICKS = 5,
-    GAP = 60
+    GAP = 60,
+    SENTENCE_MAX = 2048
 };
 
 #define VALUE_MAX INT64_C(10000000000000)
@@ -264,7 +267,7 @@ static void add_text(struct buffer *page, const char *class, int64_t x, int64_t 
 static void add_axis_name(struct buffer *page, const char *class, int64_t x, int64_t y, const char *name)
 {
     begin_text(page, class, x, y);
-    html_label(page, name);
+    html_plain_label(page, name);
     buffer_add_text(page, "</text>\n");
 }
 
@@ -275,34 +278,62 @@ static void begin_picture(const struct plot *plot, struct buffer *page, int64_t 
     buffer_add_char(page, ' ');
     add_tenths(page, height);
     buffer_add_text(page, "\">\n<title>");
-    html_text(page, plot->about->title);
+    html_plain_word(page, plot->about->title);
     buffer_add_text(page, "</title>\n");
 }
 
-static void add_said(struct buffer *page, const char *before, const struct point *point)
+/* The name of a column, in words, within a sentence. */
+static void add_name(struct buffer *text, const char *column, bool begins)
 {
-    buffer_add_text(page, before);
-    html_number(page, point->figure);
-    buffer_add_text(page, " (");
-    html_text(page, point->label);
-    buffer_add_char(page, ')');
+    char label[WORDS_LABEL_SIZE] = "";
+    size_t start = text->length;
+    (void)words_label_in(text->words, column, label);
+    buffer_add_text(text, *label != '\0' ? label : column);
+    if (!begins && !text->failed && text->data[start] >= 'A' && text->data[start] <= 'Z')
+        text->data[start] = (char)(text->data[start] - 'A' + 'a');
+}
+
+/* The figure with a true minus sign. */
+static const char *signed_figure(const struct point *point, char text[static LABEL_SIZE + 2])
+{
+    bool negative = *point->figure == '-';
+    snprintf(text, LABEL_SIZE + 2, "%s%s", negative ? "\xe2\x88\x92" : "", point->figure + negative);
+    return text;
 }
 
 /* The picture in a sentence; all of it is in the table. */
-static void add_description(const struct plot *plot, struct buffer *page)
+static void describe(const struct plot *plot, struct buffer *text)
 {
     const struct point *least = &plot->points[0], *most = least;
+    char lowest[LABEL_SIZE + 2], highest[LABEL_SIZE + 2];
+    struct buffer y, x;
     for (size_t i = 0; i < plot->count; i++) {
         least = plot->points[i].value < least->value ? &plot->points[i] : least;
         most = plot->points[i].value > most->value ? &plot->points[i] : most;
     }
+    buffer_init(&y, SENTENCE_MAX);
+    buffer_init(&x, SENTENCE_MAX);
+    y.words = x.words = text->words;
+    add_name(&y, plot->about->y, true);
+    add_name(&x, plot->about->x, false);
+    if (!y.failed && !x.failed)
+        words_say(text, "%1 by %2: least %3 (%4), most %5 (%6). The figures are those of the table.", y.data,
+                  x.data, signed_figure(least, lowest), least->label, signed_figure(most, highest),
+                  most->label);
+    buffer_dispose(&y);
+    buffer_dispose(&x);
+}
+
+static void add_description(const struct plot *plot, struct buffer *page)
+{
+    struct buffer sentence;
+    buffer_init(&sentence, SENTENCE_MAX);
+    sentence.words = page->words;
+    describe(plot, &sentence);
     buffer_add_text(page, "<desc>");
-    html_label(page, plot->about->y);
-    buffer_add_text(page, " by ");
-    html_text(page, plot->about->x);
-    add_said(page, ": least ", least);
-    add_said(page, ", most ", most);
-    buffer_add_text(page, ". The figures are those of the table.</desc>\n");
+    html_text(page, sentence.data != NULL ? sentence.data : "");
+    buffer_add_text(page, "</desc>\n");
+    buffer_dispose(&sentence);
 }
 
 static int64_t longest(const struct plot *plot, bool of_figures)
@@ -491,9 +522,13 @@ void plot_write(const struct plot *plot, struct buffer *page)
     if (plot->count == 0)
         return;
     buffer_add_text(page, "<figure>\n<figcaption>");
-    html_text(page, plot->about->title);
-    if (plot->more)
-        buffer_printf(page, " (the first %zu)", plot->count);
+    html_word(page, plot->about->title);
+    if (plot->more) {
+        char number[24];
+        snprintf(number, sizeof number, "%zu", plot->count);
+        buffer_add_char(page, ' ');
+        html_say(page, "(the first %1)", number);
+    }
     buffer_add_text(page, "</figcaption>\n");
     if (plot->about->kind == PLOT_BARS)
         draw_bars(plot, page);

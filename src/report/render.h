@@ -16,13 +16,16 @@ struct sink {
 
 /* Members that only a page shows: where one can go from it. All of it is borrowed. */
 struct report_page {
+    const struct words *words; /* of the page's language */
     const struct html_link *pages;
     size_t page_count;
     const char *signed_in, *made;
     const char *const *schemes; /* that can be asked for; NULL-ended; NULL: too many, any text */
     const char *const *choices[REPORT_PARAMETERS_MAX]; /* the same for each parameter; NULL: any text */
     bool leads[REPORT_COLUMNS_MAX];                    /* the reader may follow the column's links */
-    const char *note;                                  /* a caution; NULL: none */
+    const char *(*name_of)(const void *reader, const char *column, const char *code); /* NULL: no name */
+    const void *reader;
+    const char *note; /* a caution; NULL: none */
     const char *acts; /* links to what can be done with the rows, as HTML; NULL: none */
     const char *next; /* where the rows go on, known at the tail; NULL: they don't */
 };

@@ -227,7 +227,10 @@ static void add_cups_row(struct render *render, const struct cups_row *row, cons
         cover->failed = true;
     buffer_add_text(&render->text, row->is_total ? "<tr class=\"total\">" : "<tr>");
     add_name(render, row->cup_type != NULL ? row->cup_type : "Total", row->cup_type);
-    buffer_printf(&render->text, "<td>%s</td>", row->where != NULL ? row->where : "");
+    buffer_add_text(&render->text, "<td>");
+    if (row->where != NULL)
+        html_word(&render->text, row->where);
+    buffer_add_text(&render->text, "</td>");
     if (row->cup_type != NULL) {
         add_figure(render, cups, "cups");
         add_amount(render, line->refund_value, NULL);

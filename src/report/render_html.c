@@ -6,6 +6,7 @@
 #include "report/render.h"
 
 #include "base/uri.h"
+#include "words/labels.h"
 
 #include <string.h>
 
@@ -16,15 +17,19 @@ static bool is_figure_column(const struct render *render, size_t column)
     return render->head->report->columns[column].kind != COLUMN_TEXT;
 }
 
-static void add_choices(struct buffer *page, const char *const *choices, const char *chosen, bool or_any)
+/* Words of the machine for people, or codes as they are. */
+static void add_choices(struct buffer *page, const char *const *choices, const char *chosen, bool or_any,
+                        bool are_words)
 {
     if (or_any)
-        buffer_add_text(page, "<option value=\"\">all</option>");
+        html_option(page, "", "all", false);
     for (; *choices != NULL; choices++) {
-        buffer_add_text(page, "<option");
-        if (chosen != NULL && strcmp(*choices, chosen) == 0)
-            buffer_add_text(page, " selected");
-        buffer_add_char(page, '>');
+        bool is_chosen = chosen != NULL && strcmp(*choices, chosen) == 0;
+        if (are_words) {
+            html_option(page, *choices, *choices, is_chosen);
+            continue;
+        }
+        buffer_add_text(page, is_chosen ? "<option selected>" : "<option>");
         html_text(page, *choices);
         buffer_add_text(page, "</option>");
     }
@@ -37,12 +42,12 @@ static void begin_field(struct buffer *page, const char *name)
     buffer_add_char(page, ' ');
 }
 
-static void add_select(struct buffer *page, const char *name, const char *const *choices, const char *chosen,
-                       bool or_any)
+static void add_select(struct buffer *page, const struct report_parameter *parameter,
+                       const char *const *choices, const char *chosen)
 {
-    begin_field(page, name);
-    html_open(page, "select", "name", name);
-    add_choices(page, choices, chosen, or_any);
+    begin_field(page, parameter->name);
+    html_open(page, "select", "name", parameter->name);
+    add_choices(page, choices, chosen, parameter->otherwise == OR_NULL, parameter->choices != NULL);
     buffer_add_text(page, "</select></label>\n");
 }
 
@@ -57,22 +62,24 @@ static void add_input(struct buffer *page, const char *name, const char *type, c
 
 void render_form(struct buffer *page, const struct report_head *head)
 {
+    static const struct report_parameter scheme = {.name = "scheme", .otherwise = REQUIRED};
     const struct report *report = head->report;
     buffer_printf(page, "<form method=\"get\" action=\"/v1/reports/%s\">\n", report->name);
     if (head->page->schemes != NULL)
-        add_select(page, "scheme", head->page->schemes, head->scheme, false);
+        add_select(page, &scheme, head->page->schemes, head->scheme);
     else
         add_input(page, "scheme", "text", head->scheme, true);
     for (size_t i = 0; i < report_parameter_count(report); i++) {
         const struct report_parameter *parameter = &report->parameters[i];
         if (head->page->choices[i] != NULL)
-            add_select(page, parameter->name, head->page->choices[i], head->arguments[i],
-                       parameter->otherwise == OR_NULL);
+            add_select(page, parameter, head->page->choices[i], head->arguments[i]);
         else
             add_input(page, parameter->name, parameter->kind == PARAMETER_DAY ? "date" : "text",
                       head->arguments[i], parameter->otherwise == REQUIRED);
     }
-    buffer_add_text(page, "<button>Show</button>\n</form>\n");
+    buffer_add_text(page, "<button>");
+    html_word_of(page, "verb", "Show");
+    buffer_add_text(page, "</button>\n</form>\n");
 }
 
 static void add_asked(struct buffer *page, const struct report_head *head)
@@ -106,8 +113,10 @@ static size_t shown_columns(const struct report_head *about)
 
 void render_words(const struct report_head *about, struct buffer *title, struct buffer *detail)
 {
+    char label[WORDS_LABEL_SIZE] = "";
+    (void)words_label_in(about->page->words, about->report->name, label);
     buffer_init(title, 256);
-    html_label(title, about->report->name);
+    buffer_add_text(title, *label != '\0' ? label : about->report->name);
     buffer_init(detail, 8192);
     buffer_printf(detail, " %s", about->scheme);
     for (size_t i = 0; i < report_parameter_count(about->report); i++)
@@ -135,8 +144,10 @@ void render_head(struct render *render)
 {
     const struct report_head *about = render->head;
     struct buffer *page = &render->text, title, detail;
+    page->words = about->page->words;
     render_words(about, &title, &detail);
     html_page_begin(page, &(struct html_page){.title = title.data != NULL ? title.data : "",
+                                              .is_name = true, /* translated already */
                                               .detail = detail.data,
                                               .pages = about->page->pages,
                                               .page_count = about->page->page_count,
@@ -269,6 +280,12 @@ static bool is_nothing(const struct render *render, const char *cell, size_t col
     return (kind == COLUMN_AMOUNT || kind == COLUMN_FIGURE) && !is_empty(cell) && html_is_zero(cell);
 }
 
+static void add_name(struct buffer *page, const struct report_head *about, const char *name, const char *code)
+{
+    if (about->page->name_of != NULL)
+        html_name_beside(page, about->page->name_of(about->page->reader, name, code));
+}
+
 static void add_cell(struct render *render, const char *const *cells, size_t column)
 {
     struct buffer *page = &render->text;
@@ -285,12 +302,18 @@ static void add_cell(struct render *render, const char *const *cells, size_t col
         html_nothing(page, cells[column]);
     } else if (!is_empty(cells[column])) {
         bool linked = begin_link(render, cells, column);
-        if (figure)
+        if (render->head->report->columns[column].kind == COLUMN_RATE)
+            html_rate(page, cells[column]);
+        else if (figure)
             html_figure(page, cells[column]);
+        else if (says_total(render, cells, column))
+            html_value(page, "totals", cells[column]);
         else
-            html_text(page, cells[column]);
+            html_value(page, render->head->report->columns[column].name, cells[column]);
         if (linked)
             buffer_add_text(page, "</a>");
+        if (!figure && !again)
+            add_name(page, render->head, render->head->report->columns[column].name, cells[column]);
     }
     html_cell_end(page, heads);
 }
@@ -331,10 +354,12 @@ static void row(struct render *render, const char *const *cells)
 static void add_legend(struct buffer *page, const struct report_head *about)
 {
     const struct report *report = about->report;
-    buffer_add_text(page, "<section class=\"legend\">\n<h2>Columns</h2>\n<dl>\n");
+    buffer_add_text(page, "<section class=\"legend\">\n<h2>");
+    html_word(page, "Columns");
+    buffer_add_text(page, "</h2>\n<dl>\n");
     for (size_t i = 0; i < report_column_count(report); i++)
         if (shows_column(about, i))
-            html_fact(page, report->columns[i].name, report->columns[i].title);
+            html_word_fact(page, report->columns[i].name, report->columns[i].title);
     buffer_add_text(page, "</dl>\n</section>\n");
 }
 
@@ -385,10 +410,13 @@ void render_tail(struct render *render)
     if (render->head->page->note != NULL)
         html_note(page, render->head->page->note);
     add_legend(page, render->head);
-    buffer_add_text(page, render->head->page->next != NULL ? "<p class=\"forms\">All rows as "
-                                                           : "<p class=\"forms\">The same as ");
+    buffer_add_text(page, "<p class=\"forms\">");
+    html_word(page, render->head->page->next != NULL ? "All rows as" : "The same as");
+    buffer_add_char(page, ' ');
     add_form_link(page, render->head, "csv", "CSV");
-    buffer_add_text(page, " or ");
+    buffer_add_char(page, ' ');
+    html_word(page, "or");
+    buffer_add_char(page, ' ');
     add_form_link(page, render->head, "json", "JSON");
     buffer_add_text(page, "</p>\n");
     html_page_end(page);

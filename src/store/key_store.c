@@ -28,7 +28,7 @@ enum store_result store_key_add(struct pg *pg, const struct key_row *row)
                   PG_ARGS(arg_text(row->name), arg_text(role_word(row->role)),
                           arg_bytes(row->secret_hash.bytes, SHA256_SIZE), arg_text(row->participant),
                           arg_texts(ARRAY(row->sites, row->site_count)), arg_text(row->holder),
-                          arg_int(row->made_by)));
+                          arg_int(row->made_by), arg_text(row->language)));
 }
 
 enum store_result store_key_revoke(struct pg *pg, const char *name, int32_t revoked_by, bool *found)

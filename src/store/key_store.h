@@ -13,7 +13,8 @@ struct key_row {
     const char *const *sites; /* codes */
     size_t site_count;
     const char *holder;
-    int32_t made_by; /* a key; 0: the command line */
+    const char *language; /* of its pages; NULL: as the browser prefers */
+    int32_t made_by;      /* a key; 0: the command line */
     struct sha256 secret_hash;
 };
 

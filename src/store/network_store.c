@@ -28,6 +28,7 @@ static void take_cup_type(struct pg_row *row, void *into)
     struct cup_type *cup_type = into;
     cup_type->id = row_int32(row);
     row_text_into(row, cup_type->code, CODE_SIZE);
+    cup_type->name = row_copy(row);
 }
 
 static void take_participant(struct pg_row *row, void *into)
@@ -35,6 +36,7 @@ static void take_participant(struct pg_row *row, void *into)
     struct participant *participant = into;
     participant->id = row_int32(row);
     row_text_into(row, participant->code, CODE_SIZE);
+    participant->name = row_copy(row);
     participant->tax_registered = row_bool(row);
 }
 
@@ -43,6 +45,7 @@ static void take_site(struct pg_row *row, void *into)
     struct site *site = into;
     site->id = row_int32(row);
     row_text_into(row, site->code, CODE_SIZE);
+    site->name = row_copy(row);
     site->scheme = row_int32(row);
     site->participant = row_int32(row);
     site->kind = (enum site_kind)row_word(row, site_kind_words, SITE_KINDS);
@@ -319,6 +322,7 @@ static void take_key(struct pg_row *row, void *into)
     row_check(row, role_parse(row_text(row), &identity->role));
     row_bytes(row, identity->secret_hash.bytes, SHA256_SIZE);
     identity->participant = row_int32_or_0(row);
+    row_text_into(row, identity->language, LANGUAGE_SIZE);
 }
 
 static enum store_result load_keys(const struct loader *loader, struct keyring *keys)

@@ -128,6 +128,14 @@ enum store_result read_local_time(struct pg *pg, struct arena *arena, int32_t sc
                   pg_one(arena, take_local_time, time));
 }
 
+enum store_result read_local_times(struct pg *pg, int32_t scheme, const char *const *texts, size_t count,
+                                   struct buffer *json)
+{
+    size_t found;
+    return pg_ask(pg, &sql_local_times, PG_ARGS(arg_id(scheme), arg_texts(texts, count, sizeof *texts)),
+                  pg_first(NULL, take_text, json, &found));
+}
+
 enum store_result read_event(struct pg *pg, const struct uuid *id, int32_t scheme,
                              const struct visible_sites *visible, struct buffer *json, size_t *found)
 {

@@ -30,6 +30,11 @@ struct local_time {
 MUST_CHECK enum store_result read_local_time(struct pg *pg, struct arena *arena, int32_t scheme,
                                              const char *local, struct instant now, struct local_time *time);
 
+/* Appends instants, given as texts, as a clock in the scheme shows them: {"zone", "times": {text: local
+ * time}}. */
+MUST_CHECK enum store_result read_local_times(struct pg *pg, int32_t scheme, const char *const *texts,
+                                              size_t count, struct buffer *json);
+
 /* The ids as an argument, or null for all sites. */
 struct pg_arg arg_sites(const struct visible_sites *visible);
 

@@ -14,13 +14,20 @@ class Element:
     @property
     def text(self):
         """The text as the JSON has it: a dash is its zero, a minus sign is a hyphen, and a column's unit is left
-        out."""
+        out, and so is the name beside a code."""
         if self.tag == "data":
             return self.get("value")
-        if self.has_class("unit"):
+        if self.tag == "time":
+            return self.get("datetime")
+        if self.has_class("unit") or self.has_class("name"):
             return ""
         text = "".join(part if isinstance(part, str) else part.text for part in self.parts)
         return text.rstrip(" ").replace("\u2212", "-") if self.tag == "th" else text.replace("\u2212", "-")
+
+    @property
+    def said(self):
+        """The text as people read it."""
+        return "".join(part if isinstance(part, str) else part.said for part in self.parts)
 
     def all(self, *tags):
         for child in self.children:
@@ -109,13 +116,24 @@ class Page(HTMLParser):
 def tidy(body):
     """The faults that HTML Tidy finds in the page. It is older than two attributes, which the HTML Standard has in its
     sections 6.8.7 (autocapitalize) and 6.8.9 (inputmode), and than the element of its section 4.5.13 (data)."""
-    body = re.sub(rb'<data value="-?[0-9.]+">([^<]*)</data>', rb"<span>\1</span>", body)
+    body = re.sub(rb'<data value="[^"]*">', b"<span>", body).replace(b"</data>", b"</span>")
     done = subprocess.run(["tidy", "-errors", "-quiet", "-utf8"], input=body, capture_output=True, timeout=600)
     said = done.stderr.decode().strip().splitlines()
     return "\n".join(line for line in said if not line.endswith(('"autocapitalize"', '"inputmode"')))
 
 
+LABELS = {
+    "rate_7_days": "Within 7 days",
+    "end_to_end": "End-to-end reference",
+    "volume_ml": "Volume, ml",
+    "mass_g": "Mass, g",
+    **{name: name.upper() for name in ("gln", "iban", "bic")},
+}
+
+
 def label(name):
     """The name of a member, as a page writes it."""
+    if name in LABELS:
+        return LABELS[name]
     text = name.replace("_", " ").replace("-", " ")
     return text[:1].upper() + text[1:]

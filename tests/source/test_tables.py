@@ -44,7 +44,6 @@ LISTS_OF_TEXTS = {
     ("src/http/forms/form_event.c", "members"),
     ("src/http/pages/page_amounts.c", "others"),
     ("src/http/pages/page_settlement.c", "facts"),
-    ("src/http/pages/page_settlement.c", "months"),
     ("src/http/pages/page_settlement.c", "seal"),
     ("src/http/pages/page_target.c", "names"),
     ("src/http/pages/page_value.c", "members"),
@@ -60,6 +59,9 @@ LISTS_OF_TEXTS = {
     ("src/store/pg_connection.c", "keywords"),
     ("src/store/pg_connection.c", "values"),
     ("src/store/reference_store.c", "bearing_words"),
+    ("src/words/dates.c", "months"),
+    ("src/words/dates.c", "weekdays"),
+    ("src/words/labels.c", "names"),
 }
 
 

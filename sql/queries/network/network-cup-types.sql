@@ -1,2 +1,2 @@
 -- All cup types, in the order of their codes.
-SELECT id, code FROM cup_type ORDER BY code COLLATE "C"
+SELECT id, code, name FROM cup_type ORDER BY code COLLATE "C"

@@ -1,2 +1,2 @@
 -- All participants, in the order of their codes.
-SELECT id, code, tax_registered FROM participant ORDER BY code COLLATE "C"
+SELECT id, code, name, tax_registered FROM participant ORDER BY code COLLATE "C"

@@ -33,7 +33,7 @@ SELECT json_strip_nulls(json_build_object(
            'kind', (SELECT word FROM entry_kind WHERE kind = t.kind),
            'undone_kind', (SELECT word FROM entry_kind WHERE kind = t.undone_kind),
            'time', to_char(t.occurred_at AT TIME ZONE t.time_zone, 'HH24:MI'),
-           'late', CASE WHEN t.late THEN to_char(t.occurred_at AT TIME ZONE t.time_zone, 'FMDD FMMonth') END,
+           'late', CASE WHEN t.late THEN (t.occurred_at AT TIME ZONE t.time_zone)::date END,
            'to', t.did ->> 'to', 'reference', t.did ->> 'reference', 'tender', t.did ->> 'tender',
            'lines', (SELECT json_agg(json_build_object(
                                 'list', list.name, 'cup_type', u.name, 'quantity', coalesce(line.cups ->> 'quantity', line.cups ->> 'counted'),

@@ -2,9 +2,9 @@
 -- did. $1 site, $2 business day.
 SELECT json_strip_nulls(json_build_object(
            'site', s.code, 'name', s.name, 'scheme', c.code, 'currency', c.currency, 'time_zone', c.time_zone,
-           'business_date', day.date, 'day', to_char(day.date, 'FMDay FMDD FMMonth YYYY'),
+           'business_date', day.date,
            'time', to_char(now() AT TIME ZONE c.time_zone, 'HH24:MI'),
-           'closed_on', CASE WHEN s.closed_on < day.date THEN to_char(s.closed_on, 'FMDD FMMonth YYYY') END,
+           'closed_on', CASE WHEN s.closed_on < day.date THEN s.closed_on END,
            'cup_types', (
                SELECT coalesce(json_agg(json_build_object(
                           'cup_type', v.code, 'name', v.name, 'volume_ml', v.volume_ml, 'value', amount_text(v.amount, c.decimals))

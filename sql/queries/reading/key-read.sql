@@ -2,7 +2,7 @@
 -- the key to begin after; $3: the most rows; null: no such bound. They are read in order from an index, of which one
 -- name is a range; '~' is after all names.
 SELECT json_strip_nulls(json_build_object(
-           'name', k.name, 'holder', k.holder, 'role', k.role,
+           'name', k.name, 'holder', k.holder, 'role', k.role, 'language', k.language,
            'sites', (SELECT json_agg(s.code ORDER BY s.code COLLATE "C")
                        FROM api_key_site n JOIN site s ON s.id = n.site WHERE n.api_key = k.id),
            'participant', p.code, 'created_at', instant_text(k.created_at), 'made_by', m.name,

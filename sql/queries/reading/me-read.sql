@@ -2,7 +2,7 @@
 -- day that contains now (as it was made, or as it will be) with the refund values of that day. $1: the key's
 -- id.
 SELECT json_strip_nulls(json_build_object(
-           'name', k.name, 'holder', k.holder, 'role', k.role, 'participant', p.code,
+           'name', k.name, 'holder', k.holder, 'role', k.role, 'participant', p.code, 'language', k.language,
            'sites', coalesce((
                SELECT json_agg(json_build_object(
                           'site', s.code, 'scheme', c.code, 'participant', owner.code, 'business_date', today.date,

@@ -5,6 +5,7 @@
 
 #include "app/transaction/transaction.h"
 #include "base/clock.h"
+#include "words/words.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -63,6 +64,7 @@ static bool make_row(const struct key_request *request, int32_t made_by, struct 
     row->sites = sites;
     row->site_count = request->sites.count;
     row->holder = request->holder;
+    row->language = request->has_language ? words_codes[request->language] : NULL;
     row->made_by = made_by;
     return true;
 }

@@ -22,6 +22,8 @@ struct key_request {
     struct key_sites sites;      /* of a pos key, otherwise empty */
     char participant[CODE_SIZE]; /* of a participant key, otherwise "" */
     const char *holder;          /* the person who has the key */
+    int language;                /* of its pages, as an index of words_codes … */
+    bool has_language;           /* … if it has one */
 };
 
 /* Makes a key. `json`, if not NULL, gets the key as it is shown, without its secret. A dry run leaves no key

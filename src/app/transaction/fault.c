@@ -23,7 +23,8 @@ void faults_init(struct faults *faults, struct arena *arena)
 
 /* A ready-made fault for each reason, for use when there is no memory to make one. */
 static struct fault whole[REASON_COUNT] = {
-#define X(name, code, status, retryable, title) [REASON_##name] = {.reason = REASON_##name, .detail = title},
+#define X(name, code, status, retryable, title)                                                              \
+    [REASON_##name] = {.reason = REASON_##name, .detail = title, .format = "%s"},
     REASON_TABLE(X)
 #undef X
 };
@@ -60,6 +61,7 @@ static PRINTF_LIKE(5, 0) void add(struct faults *faults, enum reason reason, con
             .pointer = pointer != NULL ? copy(faults->arena, pointer) : NULL,
             .parameter = parameter != NULL ? copy(faults->arena, parameter) : NULL,
             .detail = copy(faults->arena, detail),
+            .format = format,
         };
     }
     if (memory_has_failed())
@@ -83,6 +85,12 @@ void faults_add_parameter(struct faults *faults, enum reason reason, const char 
     va_end(arguments);
 }
 
+void faults_format(struct faults *faults, const char *format)
+{
+    if (!faults->closed && faults->count > 0)
+        faults->items[faults->count - 1].format = format;
+}
+
 void faults_refuse(struct faults *faults, enum reason reason)
 {
     faults_add(faults, reason, NULL, "%s", reason_info(reason)->title);
@@ -94,7 +102,9 @@ void faults_place(struct faults *faults, size_t index, const char *pointer, cons
     if (faults->closed)
         return;
     struct fault *fault = &faults->items[index];
+    int placed = snprintf(detail, sizeof detail, "%s: ", words);
     snprintf(detail, sizeof detail, "%s: %s", words, fault->detail);
+    fault->placed = placed < DETAIL_MAX ? (size_t)placed : 0;
     fault->pointer = copy(faults->arena, pointer);
     fault->detail = copy(faults->arena, detail);
     faults->in_words = true;

@@ -17,6 +17,8 @@ struct fault {
     const char *pointer;   /* RFC 6901, into the body; "" is its root; NULL for a query parameter */
     const char *parameter; /* the query parameter's name, else NULL */
     const char *detail;    /* a sentence */
+    const char *format;    /* that the sentence was made of, for pages in another language */
+    size_t placed;         /* how much of the sentence is the place, in words that come before it */
 };
 
 struct faults {
@@ -35,6 +37,8 @@ void faults_add(struct faults *faults, enum reason reason, const char *pointer, 
     PRINTF_LIKE(4, 5);
 /* Adds a fault about no member of a body, with the reason's title as its detail. */
 void faults_refuse(struct faults *faults, enum reason reason);
+/* Names the format of the last fault that was added, if its detail was made beforehand. */
+void faults_format(struct faults *faults, const char *format);
 /* Says in another way where fault `index` stands: by the pointer, and in words before its detail. */
 void faults_place(struct faults *faults, size_t index, const char *pointer, const char *words);
 /* Puts one fault in place of all that were added and will be added. Takes no memory. */

@@ -4,6 +4,7 @@
 #include "http/forms/form_choice.h"
 
 #include "http/forms/form_json.h"
+#include "http/pages/page.h"
 #include "http/request/json_body.h"
 #include "report/html.h"
 
@@ -64,22 +65,22 @@ static const struct fault *fault_of(const struct form_choice *choice, const stru
     return NULL;
 }
 
-static void add_value(struct buffer *text, const json_t *value)
+static void add_value(struct buffer *text, const char *of, const json_t *value)
 {
     const char *name;
     json_t *member;
     if (json_is_string(value))
         html_is_figure(json_string_value(value)) ? html_figure(text, json_string_value(value))
-                                                 : html_text(text, json_string_value(value));
+                                                 : html_value(text, of, json_string_value(value));
     else if (json_is_integer(value))
         buffer_printf(text, "%" JSON_INTEGER_FORMAT, json_integer_value(value));
     else if (json_is_boolean(value))
-        buffer_add_text(text, json_is_true(value) ? "yes" : "no");
+        html_word(text, json_is_true(value) ? "yes" : "no");
     json_object_foreach((json_t *)value, name, member)
     {
         html_label(text, name);
         buffer_add_text(text, ": ");
-        add_value(text, member);
+        add_value(text, name, member);
         buffer_add_char(text, ' ');
     }
 }
@@ -107,13 +108,13 @@ static void add_row(const struct form_choice *choice, const json_t *row, size_t 
         const json_t *cell = json_object_get(row, choice->columns[i]);
         bool figure = json_is_number(cell) || html_is_figure(json_member_text(row, choice->columns[i]));
         html_cell_begin(text, false, figure ? "n" : NULL);
-        add_value(text, cell);
+        add_value(text, choice->columns[i], cell);
         html_cell_end(text, false);
     }
     buffer_add_text(text, "<td>");
     if (fault != NULL) {
         buffer_add_text(text, "<strong>");
-        html_text(text, fault->detail);
+        page_fault(text, fault);
         buffer_add_text(text, "</strong>");
     }
     buffer_add_text(text, "</td></tr>\n");
@@ -152,7 +153,9 @@ static void add_sum(const struct form_choice *choice, const json_t *rows, struct
         snprintf(figure, sizeof figure, "%lld.%0*lld", sum / power, (int)decimals, sum % power);
     else
         snprintf(figure, sizeof figure, "%lld", sum);
-    buffer_add_text(text, "<p>Sum of all: <b>");
+    buffer_add_text(text, "<p>");
+    html_word(text, "Sum of all:");
+    buffer_add_text(text, " <b>");
     html_figure(text, figure);
     buffer_add_text(text, "</b></p>\n");
 }
@@ -168,10 +171,18 @@ void form_choice_rows(const struct form_choice *choice, const json_t *thing, con
     for (size_t i = 0; i < CHOICE_COLUMNS_MAX && choice->columns[i] != NULL; i++)
         html_column(text, choice->columns[i], false);
     html_column(text, "fault", false);
-    html_table_rows(text);
-    json_array_foreach(rows, index, row) if (number < FORM_ROWS_MAX && is_choice(choice, row))
+    json_array_foreach(rows, index, row)
+    {
+        if (number == FORM_ROWS_MAX || !is_choice(choice, row))
+            continue;
+        if (number == 0)
+            html_table_rows(text);
         add_row(choice, row, number++, chosen, faults, text);
-    html_table_end(text);
+    }
+    if (number > 0)
+        html_table_end(text);
+    else
+        html_table_end_empty(text);
     buffer_printf(text, "<input type=\"hidden\" name=\"" FORM_CHOICE "%s\" value=\"%zu\">\n", choice->pointer,
                   number);
     if (choice->sum != NULL)

@@ -4,6 +4,7 @@
 #include "http/forms/form_fields.h"
 
 #include "http/forms/form_json.h"
+#include "http/pages/page.h"
 #include "report/html.h"
 
 #include <inttypes.h>
@@ -45,7 +46,12 @@ static void add_label(const struct form_view *view, const char *pointer, const c
 {
     buffer_printf(view->text, "<label for=\"f%s\">", pointer);
     html_label(view->text, name);
-    buffer_add_text(view->text, required ? "</label>\n" : " <i>(optional)</i></label>\n");
+    if (!required) {
+        buffer_add_text(view->text, " <i>");
+        html_word(view->text, "(optional)");
+        buffer_add_text(view->text, "</i>");
+    }
+    buffer_add_text(view->text, "</label>\n");
 }
 
 static void end_field(const struct form_view *view, const char *pointer, const char *description)
@@ -53,26 +59,15 @@ static void end_field(const struct form_view *view, const char *pointer, const c
     const struct fault *fault = fault_of(view, pointer);
     if (description != NULL) {
         buffer_printf(view->text, "<small id=\"d%s\">", pointer);
-        html_text(view->text, description);
+        html_word(view->text, description);
         buffer_add_text(view->text, "</small>\n");
     }
     if (fault != NULL) {
         buffer_printf(view->text, "<strong id=\"e%s\">", pointer);
-        html_text(view->text, fault->detail);
+        page_fault(view->text, fault);
         buffer_add_text(view->text, "</strong>\n");
     }
     buffer_add_text(view->text, "</div>\n");
-}
-
-static void add_option(struct buffer *text, const char *value, const char *label, bool chosen)
-{
-    html_open(text, "option", "value", value);
-    if (chosen) { /* the attribute goes before the bracket that has just been written */
-        text->length--;
-        buffer_add_text(text, " selected>");
-    }
-    html_label(text, label);
-    buffer_add_text(text, "</option>");
 }
 
 static bool is_text(const char *value, const char *text)
@@ -86,13 +81,13 @@ static void add_select(const struct form_view *view, const struct field *field, 
     begin_control(view, "select", pointer, field->description, field->required);
     buffer_add_char(view->text, '>');
     if (!field->required || value == NULL)
-        add_option(view->text, "", "", value == NULL);
+        html_option(view->text, "", "", value == NULL);
     if (field->form == FORM_BOOLEAN) {
-        add_option(view->text, "true", "yes", is_text(value, "true"));
-        add_option(view->text, "false", "no", is_text(value, "false"));
+        html_option(view->text, "true", "yes", is_text(value, "true"));
+        html_option(view->text, "false", "no", is_text(value, "false"));
     }
     for (size_t i = 0; field->form == FORM_WORD && field->words[i] != NULL; i++)
-        add_option(view->text, field->words[i], field->words[i], is_text(value, field->words[i]));
+        html_option(view->text, field->words[i], field->words[i], is_text(value, field->words[i]));
     buffer_add_text(view->text, "</select>\n");
 }
 
@@ -208,12 +203,12 @@ static void begin_group(const struct form_view *view, const char *pointer, const
     buffer_add_text(view->text, "</legend>\n");
     if (description != NULL) {
         buffer_add_text(view->text, "<small>");
-        html_text(view->text, description);
+        html_word(view->text, description);
         buffer_add_text(view->text, "</small>\n");
     }
     if (fault != NULL) {
         buffer_add_text(view->text, "<strong>");
-        html_text(view->text, fault->detail);
+        page_fault(view->text, fault);
         buffer_add_text(view->text, "</strong>\n");
     }
 }
@@ -253,9 +248,9 @@ static void add_list(const struct form_view *view, const struct field *field, co
                   rows);
     for (size_t i = 0; i < rows; i++)
         add_row(view, field, pointer, i, json_array_get(list, i));
-    buffer_printf(view->text,
-                  "<button name=\"more\" value=\"%s\" formnovalidate>More rows</button>\n</fieldset>\n",
-                  pointer);
+    buffer_printf(view->text, "<button name=\"more\" value=\"%s\" formnovalidate>", pointer);
+    html_word(view->text, "More rows");
+    buffer_add_text(view->text, "</button>\n</fieldset>\n");
 }
 
 /* A member is required only within a group that is required, or that has a value. */

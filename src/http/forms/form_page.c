@@ -7,6 +7,7 @@
 #include "http/forms/form_event.h"
 #include "http/forms/form_fields.h"
 #include "http/forms/form_run.h"
+#include "http/pages/page.h"
 #include "http/pages/page_view.h"
 #include "http/request/once.h"
 
@@ -48,7 +49,9 @@ static void add_faults(const struct faults *faults, bool has_fields, struct buff
 {
     if (faults == NULL || faults->count == 0)
         return;
-    buffer_add_text(text, "<section class=\"wrong\" role=\"alert\"><h2>Nothing was recorded</h2>\n<ul>\n");
+    buffer_add_text(text, "<section class=\"wrong\" role=\"alert\"><h2>");
+    html_word(text, "Nothing was recorded");
+    buffer_add_text(text, "</h2>\n<ul>\n");
     for (size_t i = 0; i < faults->count; i++) {
         const struct fault *fault = &faults->items[i];
         const char *place = fault_where(fault);
@@ -63,7 +66,7 @@ static void add_faults(const struct faults *faults, bool has_fields, struct buff
             html_text(text, place);
             buffer_add_text(text, ": ");
         }
-        html_text(text, fault->detail);
+        page_fault(text, fault);
         buffer_add_text(text, "</li>\n");
     }
     buffer_add_text(text, "</ul></section>\n");
@@ -134,27 +137,36 @@ static void add_query(const struct form_view *view, const struct form_page *abou
     }
 }
 
+static void add_try(struct buffer *text)
+{
+    buffer_add_text(text, "<button name=\"try\" value=\"true\">");
+    html_word(text, "Try without recording");
+    buffer_add_text(text, "</button>\n");
+}
+
 static void add_buttons(const struct form_page *about, struct arena *arena, struct buffer *text)
 {
     const char *label = form_label(about->route, arena);
     buffer_add_text(text, "<p class=\"buttons\"><button>");
     if (about->kind != NULL)
-        buffer_add_text(text, "Record");
+        html_word_of(text, "verb", "Record");
     else
-        html_text(text, label != NULL ? label : "Send");
+        html_word(text, label != NULL ? label : "Send");
     buffer_add_text(text, "</button>\n");
     if (about->route->dry_run)
-        buffer_add_text(text, "<button name=\"try\" value=\"true\">Try without recording</button>\n");
+        add_try(text);
     buffer_add_text(text, "</p>\n");
 }
 
 static void add_file(const struct route *route, struct buffer *text)
 {
-    buffer_add_text(text, "<div class=\"field\"><label for=\"ffile\">File</label>\n");
+    buffer_add_text(text, "<div class=\"field\"><label for=\"ffile\">");
+    html_word(text, "File");
+    buffer_add_text(text, "</label>\n");
     buffer_printf(text, "<input id=\"ffile\" name=\"file\" type=\"file\" required accept=\"%s\">\n",
                   route->xml_body != NULL ? ".xml,application/xml,text/xml" : ".csv,text/csv");
     buffer_add_text(text, "<small>");
-    html_text(text, route->xml_body != NULL ? route->xml_body : "CSV in UTF-8, with a first line of names");
+    html_word(text, route->xml_body != NULL ? route->xml_body : "CSV in UTF-8, with a first line of names");
     buffer_add_text(text, "</small>\n</div>\n");
 }
 
@@ -201,9 +213,9 @@ static void add_tried(const struct form_page *about, struct buffer *text)
     if (about->tried == NULL)
         return;
     json_t *json = parsed(about->tried);
-    buffer_add_text(text,
-                    "<section class=\"tried\" role=\"status\"><h2>This would be done. Nothing was recorded "
-                    "yet.</h2>\n");
+    buffer_add_text(text, "<section class=\"tried\" role=\"status\"><h2>");
+    html_word(text, "This would be done. Nothing was recorded yet.");
+    buffer_add_text(text, "</h2>\n");
     if (json != NULL && about->asked != NULL)
         add_answer(about->asked, json, text);
     buffer_add_text(text, "</section>\n");

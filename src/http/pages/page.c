@@ -6,6 +6,7 @@
 #include "http/pages/page_layouts.h"
 #include "http/pages/page_settlement.h"
 #include "http/pages/page_tasks.h"
+#include "http/pages/page_times.h"
 #include "http/request/problem.h"
 #include "http/request/route.h"
 #include "http/request/slice.h"
@@ -83,13 +84,15 @@ static const char *form_target(const struct request *request, const char *name)
     return request_target(request, "format", value);
 }
 
-static void add_form(const struct request *request, struct buffer *text, enum media media, const char *before,
+static void add_form(const struct request *request, struct buffer *text, enum media media, const char *words,
                      const char *name)
 {
     const char *target = (route_media(request->route) & 1u << media) != 0 ? form_target(request, name) : NULL;
     if (target == NULL)
         return;
-    buffer_add_text(text, before);
+    buffer_add_text(text, media == MEDIA_JSON ? "<p class=\"forms\">" : " ");
+    html_word(text, words);
+    buffer_add_char(text, ' ');
     html_link(text, target, media == MEDIA_CSV ? "CSV" : "JSON");
 }
 
@@ -117,8 +120,8 @@ static void add_end(const struct page_view *view, const struct answer *answer)
     add_ways(view, answer);
     if (view->about->note != NULL)
         html_note(view->text, view->about->note);
-    add_form(view->request, view->text, MEDIA_JSON, "<p class=\"forms\">The same as ", "json");
-    add_form(view->request, view->text, MEDIA_CSV, " or ", "csv");
+    add_form(view->request, view->text, MEDIA_JSON, "The same as", "json");
+    add_form(view->request, view->text, MEDIA_CSV, "or", "csv");
     buffer_add_text(view->text, "</p>\n");
     html_page_end(view->text);
 }
@@ -156,10 +159,14 @@ static bool write_page(const struct request *request, const struct answer *answe
     struct html_page page = {.title = page_title(&view), .detail = page_detail(request)};
     if (!page_find_starts(request, &scope, &page))
         return false;
+    json_t *times = page_times(request, json);
+    view.times = times;
     html_page_begin(text, &page);
     add_asked(&view);
     add_content(&view, json);
+    page_zone(&view);
     add_end(&view, answer);
+    json_decref(times);
     return !text->failed;
 }
 
@@ -170,6 +177,7 @@ void page_of_answer(const struct request *request, struct answer *answer)
     if (answer->media != MEDIA_HTML || answer->is_page || answer->faults.count > 0)
         return;
     buffer_init(&text, answer->body.maximum);
+    text.words = request->words;
     json_t *json = answer->body.failed ? NULL : json_loadb(answer->body.data, answer->body.length, 0, &error);
     if (json == NULL || !write_page(request, answer, json, &text))
         faults_replace(&answer->faults, reason_of_lost_answer(request));
@@ -181,6 +189,13 @@ void page_of_answer(const struct request *request, struct answer *answer)
 }
 
 /* --- problems ------------------------------------------------------------------------------------------ */
+
+void page_fault(struct buffer *text, const struct fault *fault)
+{
+    for (size_t i = 0; i < fault->placed; i++)
+        html_text(text, (const char[]){fault->detail[i], '\0'});
+    html_said(text, fault->format, fault->detail + fault->placed);
+}
 
 static void add_faults(const struct faults *faults, struct buffer *text)
 {
@@ -195,7 +210,7 @@ static void add_faults(const struct faults *faults, struct buffer *text)
         buffer_add_text(text, "<tr><td>");
         html_text(text, place != NULL ? place : "");
         buffer_printf(text, "</td><td>%s</td><td>", reason_info(fault->reason)->code);
-        html_text(text, fault->detail);
+        page_fault(text, fault);
         buffer_add_text(text, "</td></tr>\n");
     }
     html_table_end(text);
@@ -212,7 +227,7 @@ void page_of_problem(const struct faults *faults, const char *request_id, struct
     html_fact_begin(text, "detail");
     html_text(text, place != NULL ? place : "");
     buffer_add_text(text, place != NULL && *place != '\0' ? ": " : "");
-    html_text(text, first->detail);
+    page_fault(text, first);
     html_fact_end(text);
     html_fact(text, "reason", reason_info(first->reason)->code);
     html_fact(text, "status", status);

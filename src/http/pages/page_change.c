@@ -4,6 +4,7 @@
 
 #include "http/pages/page_value.h"
 #include "report/html.h"
+#include "words/labels.h"
 
 #include <stdio.h>
 
@@ -40,15 +41,16 @@ static void add_member(struct page_view *view, const struct page_scope *scope, c
 
 static void add_change(struct page_view *view, const struct page_scope *scope)
 {
-    char caption[2 * CODE_SIZE + sizeof ": "];
+    char caption[2 * CODE_SIZE + sizeof ": "], label[WORDS_LABEL_SIZE] = "";
     const char *name;
     json_t *value;
     const json_t *before = json_object_get(scope->object, "before");
     const char *of = json_string_value(json_object_get(scope->object, "of"));
     const char *thing = json_string_value(json_object_get(scope->object, "name"));
-    snprintf(caption, sizeof caption, "%.*s: %.*s", CODE_MAX, of != NULL ? of : "", CODE_MAX,
-             thing != NULL ? thing : "");
-    html_table_begin(view->text, &(struct html_table){.caption = caption, .name = "changes"});
+    (void)words_label_in(view->text->words, of != NULL ? of : "", label);
+    snprintf(caption, sizeof caption, "%.*s: %.*s", CODE_MAX, label, CODE_MAX, thing != NULL ? thing : "");
+    html_table_begin(view->text,
+                     &(struct html_table){.caption = caption, .name = "changes", .is_name = true});
     html_column(view->text, "member", false);
     html_column(view->text, "before", false);
     html_column(view->text, "after", false);

@@ -23,12 +23,16 @@ static void add_told(const struct counter_view *view)
         return;
     buffer_add_text(view->text, "<section class=\"told\" role=\"status\">\n<p class=\"money\">");
     counter_add_said(view, counter_say_money, event);
-    buffer_printf(view->text, "</p>\n<p>%s %s%s",
-                  view->about->again ? "This had been recorded already, at" : "Recorded at",
-                  counter_text(event, "time"), view->about->again ? ". Nothing was recorded again" : "");
-    if (json_object_get(event, "undone_at") != NULL)
-        buffer_printf(view->text, ", and undone at %s", counter_text(event, "undone_at"));
-    buffer_add_text(view->text, ".</p>\n");
+    buffer_add_text(view->text, "</p>\n<p>");
+    html_say(view->text,
+             view->about->again ? "This had been recorded already, at %1. Nothing was recorded again."
+                                : "Recorded at %1.",
+             counter_text(event, "time"));
+    if (json_object_get(event, "undone_at") != NULL) {
+        buffer_add_char(view->text, ' ');
+        html_say(view->text, "It was undone at %1.", counter_text(event, "undone_at"));
+    }
+    buffer_add_text(view->text, "</p>\n");
     if (json_array_size(exceptions) > 0)
         buffer_add_text(view->text, "<ul>\n");
     json_array_foreach(exceptions, index, exception)
@@ -45,10 +49,20 @@ static void add_told(const struct counter_view *view)
 
 static void add_lost(const struct counter_view *view)
 {
-    if (view->about->lost)
-        buffer_add_text(view->text,
-                        "<section class=\"told wrong\" role=\"alert\">\n<p class=\"money\">Nothing was "
-                        "recorded.</p>\n<p>The form was no longer good. Tap again.</p>\n</section>\n");
+    if (!view->about->lost)
+        return;
+    buffer_add_text(view->text, "<section class=\"told wrong\" role=\"alert\">\n<p class=\"money\">");
+    html_word(view->text, "Nothing was recorded.");
+    buffer_add_text(view->text, "</p>\n<p>");
+    html_word(view->text, "The form was no longer good. Tap again.");
+    buffer_add_text(view->text, "</p>\n</section>\n");
+}
+
+static void add_small(struct buffer *text, const char *words, const char *part)
+{
+    buffer_add_text(text, " <small>");
+    html_say(text, words, part);
+    buffer_add_text(text, "</small>");
 }
 
 static void add_event(const struct counter_view *view, const json_t *event)
@@ -68,9 +82,14 @@ static void add_event(const struct counter_view *view, const json_t *event)
         buffer_add_text(view->text, "</small>");
     }
     if (*undone_at != '\0')
-        buffer_printf(view->text, " <small>undone at %s</small>", undone_at);
-    if (*late != '\0')
-        buffer_printf(view->text, " <small>late, of %s</small>", late);
+        add_small(view->text, "undone at %1", undone_at);
+    if (*late != '\0') {
+        buffer_add_text(view->text, " <small>");
+        html_word(view->text, "late, of");
+        buffer_add_char(view->text, ' ');
+        html_date(view->text, late, false);
+        buffer_add_text(view->text, "</small>");
+    }
     buffer_add_text(view->text, "</td><td class=\"n\">");
     html_figure(view->text, till);
     buffer_add_text(view->text, "</td><td>");
@@ -80,22 +99,26 @@ static void add_event(const struct counter_view *view, const json_t *event)
 
 static void add_events(const struct counter_view *view)
 {
-    char head[32];
     size_t index;
     json_t *event;
     if (json_array_size(view->about->events) == 0)
         return;
-    snprintf(head, sizeof head, "Taken, %s", view->currency);
     html_table_begin(view->text, &(struct html_table){.caption = "Events of today"});
     html_column(view->text, "Time", false);
     html_column(view->text, "What", false);
-    html_column(view->text, head, true);
-    buffer_add_text(view->text, "<th scope=\"col\"><span class=\"said\">Undo</span></th>");
+    buffer_add_text(view->text, "<th scope=\"col\" class=\"n\">");
+    html_say(view->text, "Taken, %1", view->currency);
+    buffer_add_text(view->text, "</th><th scope=\"col\"><span class=\"said\">");
+    html_word_of(view->text, "counter", "Undo");
+    buffer_add_text(view->text, "</span></th>");
     html_table_rows(view->text);
     json_array_foreach(view->about->events, index, event) add_event(view, event);
     html_table_end(view->text);
-    if (view->about->more)
-        buffer_add_text(view->text, "<p>These are the newest. The totals above lead to all.</p>\n");
+    if (view->about->more) {
+        buffer_add_text(view->text, "<p>");
+        html_word(view->text, "These are the newest. The totals above lead to all.");
+        buffer_add_text(view->text, "</p>\n");
+    }
 }
 
 static void add_total(const struct counter_view *view, const char *label, const char *member, bool is_money)
@@ -103,7 +126,9 @@ static void add_total(const struct counter_view *view, const char *label, const 
     const json_t *value = json_object_get(json_object_get(view->about->place, "totals"), member);
     char number[32];
     snprintf(number, sizeof number, "%lld", (long long)json_integer_value(value));
-    buffer_printf(view->text, "<li><span>%s</span> <b><a href=\"/v1/events?scheme=", label);
+    buffer_add_text(view->text, "<li><span>");
+    html_word(view->text, label);
+    buffer_add_text(view->text, "</span> <b><a href=\"/v1/events?scheme=");
     uri_encode(view->text, counter_text(view->about->place, "scheme"));
     buffer_add_text(view->text, "&amp;site=");
     uri_encode(view->text, view->site);
@@ -114,8 +139,9 @@ static void add_total(const struct counter_view *view, const char *label, const 
 
 static void add_today(const struct counter_view *view)
 {
-    buffer_printf(view->text, "<section class=\"today\">\n<h2>Today, in %s</h2>\n<ul class=\"glance\">\n",
-                  view->currency);
+    buffer_add_text(view->text, "<section class=\"today\">\n<h2>");
+    html_say(view->text, "Today, in %1", view->currency);
+    buffer_add_text(view->text, "</h2>\n<ul class=\"glance\">\n");
     add_total(view, "Cups out", "issued", false);
     add_total(view, "Cups back", "returned", false);
     add_total(view, "Collected", "collected", true);
@@ -129,23 +155,34 @@ static void add_today(const struct counter_view *view)
 /* --- the page --------------------------------------------------------------------------------------------
  */
 
-static void begin_page(const struct request *request, const char *title, struct buffer *text)
+static void begin_page(const struct request *request, const char *title, bool is_name, struct buffer *text)
 {
-    html_page_begin(text, &(struct html_page){.title = title, .signed_in = request->identity->name});
+    html_page_begin(
+        text, &(struct html_page){.title = title, .is_name = is_name, .signed_in = request->identity->name});
 }
 
 static void add_when(const struct counter_view *view)
 {
     const json_t *place = view->about->place;
-    buffer_printf(view->text, "<p class=\"when\">Business day %s, <b>%s</b> in ", counter_text(place, "day"),
-                  counter_text(place, "time"));
+    buffer_add_text(view->text, "<p class=\"when\">");
+    html_word(view->text, "Business day");
+    buffer_add_char(view->text, ' ');
+    html_date(view->text, counter_text(place, "business_date"), true);
+    buffer_printf(view->text, ", <b>%s</b> ", counter_text(place, "time"));
+    html_word_of(view->text, "time", "in");
+    buffer_add_char(view->text, ' ');
     html_text(view->text, counter_text(place, "time_zone"));
-    if (view->request->identity->site_count > 1)
-        buffer_add_text(view->text, ". <a href=\"/counter\">Another site</a>");
+    if (view->request->identity->site_count > 1) {
+        buffer_add_text(view->text, ". ");
+        html_link(view->text, "/counter", "Another site");
+    }
     buffer_add_text(view->text, "</p>\n");
     if (json_object_get(place, "closed_on") != NULL) {
-        buffer_printf(view->text, "<p class=\"note\">The last day of this site was %s.</p>\n",
-                      counter_text(place, "closed_on"));
+        buffer_add_text(view->text, "<p class=\"note\">");
+        html_word(view->text, "The last day of this site was");
+        buffer_add_char(view->text, ' ');
+        html_date(view->text, counter_text(place, "closed_on"), false);
+        buffer_add_text(view->text, "</p>\n");
     }
 }
 
@@ -156,7 +193,7 @@ bool page_counter(const struct request *request, const struct counter_page *abou
     const json_t *cups = json_object_get(about->place, "cup_types");
     size_t index;
     json_t *cup;
-    begin_page(request, counter_text(about->place, "name"), text);
+    begin_page(request, counter_text(about->place, "name"), true, text);
     add_when(&view);
     counter_add_faults(about->faults, text);
     add_lost(&view);
@@ -176,7 +213,7 @@ bool page_counter_sites(const struct request *request, const json_t *sites, cons
 {
     size_t index;
     json_t *site;
-    begin_page(request, "Which counter?", text);
+    begin_page(request, "Which counter?", false, text);
     counter_add_faults(faults, text);
     buffer_add_text(text, "<ul class=\"places\">\n");
     json_array_foreach(sites, index, site)

@@ -6,6 +6,7 @@
 
 #include "base/uri.h"
 #include "depositd/event.h"
+#include "http/pages/page.h"
 #include "http/pages/page_counter_words.h"
 #include "http/request/once.h"
 #include "report/html.h"
@@ -35,6 +36,7 @@ void counter_add_said(const struct counter_view *view,
 {
     struct buffer said;
     buffer_init(&said, SAID_MAX);
+    said.words = view->text->words;
     say(&said, about, view->currency);
     buffer_add_char(&said, '\0');
     html_text(view->text, said.failed ? "…" : said.data);
@@ -102,16 +104,15 @@ static void add_tap(const struct counter_view *view, const json_t *cup, enum cou
     const struct about_form form = {"tap", COUNTER_CUP_TYPE, counter_text(cup, "cup_type"), acts[act].word};
     begin_form(view, &form, "tap");
     add_hidden(view->text, COUNTER_QUANTITY, "1");
-    buffer_printf(view->text, "\n<button class=\"%s\"><b>%s</b><span class=\"said\"> ", acts[act].word,
-                  acts[act].label);
+    buffer_printf(view->text, "\n<button class=\"%s\"><b>", acts[act].word);
+    html_word_of(view->text, "counter", acts[act].label);
+    buffer_add_text(view->text, "</b><span class=\"said\"> ");
     html_text(view->text, counter_text(cup, "name"));
     buffer_add_text(view->text, ":</span> <span>");
-    if (act == COUNTER_SWAP) {
-        buffer_add_text(view->text, "one for one");
-    } else {
-        buffer_add_text(view->text, act == COUNTER_OUT ? "take " : "give ");
-        html_text(view->text, counter_text(cup, "value"));
-    }
+    if (act == COUNTER_SWAP)
+        html_word(view->text, "one for one");
+    else
+        html_say(view->text, act == COUNTER_OUT ? "take %1" : "give %1", counter_text(cup, "value"));
     buffer_add_text(view->text, "</span></button></form>\n");
 }
 
@@ -157,10 +158,7 @@ static void add_tenders(const struct counter_view *view, const char *value)
     };
     buffer_add_text(view->text, "><option value=\"\"></option>");
     for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
-        buffer_printf(view->text, "<option value=\"%s\"%s>", words[i],
-                      value != NULL && strcmp(value, words[i]) == 0 ? " selected" : "");
-        html_label(view->text, words[i]);
-        buffer_add_text(view->text, "</option>");
+        html_option(view->text, words[i], words[i], value != NULL && strcmp(value, words[i]) == 0);
     }
     buffer_add_text(view->text, "</select>\n");
 }
@@ -169,11 +167,14 @@ static void add_tenders(const struct counter_view *view, const char *value)
 static void add_remarks(const struct counter_view *view, const char *id, const char *hint,
                         const struct fault *fault)
 {
-    if (hint != NULL)
-        buffer_printf(view->text, "<small id=\"hint-%s\">%s</small>\n", id, hint);
+    if (hint != NULL) {
+        buffer_printf(view->text, "<small id=\"hint-%s\">", id);
+        html_word(view->text, hint);
+        buffer_add_text(view->text, "</small>\n");
+    }
     if (fault != NULL) {
         buffer_printf(view->text, "<strong id=\"fault-%s\">", id);
-        html_text(view->text, fault->detail);
+        page_fault(view->text, fault);
         buffer_add_text(view->text, "</strong>\n");
     }
 }
@@ -199,8 +200,14 @@ static void add_field(const struct counter_view *view, const char *cup_type, con
     const char *value = again ? typed(view, field->name) : NULL;
     bool is_choice = field->attributes == NULL, is_required = field == &fields[0];
     snprintf(id, sizeof id, "%s-%s", field->name, cup_type);
-    buffer_printf(view->text, "<div class=\"field\"><label for=\"%s\">%s%s</label>\n", id, field->label,
-                  is_required ? "" : " <i>(optional)</i>");
+    buffer_printf(view->text, "<div class=\"field\"><label for=\"%s\">", id);
+    html_word(view->text, field->label);
+    if (!is_required) {
+        buffer_add_text(view->text, " <i>");
+        html_word(view->text, "(optional)");
+        buffer_add_text(view->text, "</i>");
+    }
+    buffer_add_text(view->text, "</label>\n");
     begin_control(view, is_choice ? "select" : "input", id, field->name, field->hint, fault);
     if (is_choice) {
         add_tenders(view, value);
@@ -222,7 +229,9 @@ static void add_damaged(const struct counter_view *view, const char *cup_type, b
     begin_control(view, "input", id, COUNTER_DAMAGED, NULL, fault);
     buffer_printf(view->text, " type=\"checkbox\" value=\"yes\"%s>",
                   again && typed(view, COUNTER_DAMAGED) != NULL ? " checked" : "");
-    buffer_printf(view->text, "<label for=\"%s\">What comes back is damaged</label>\n", id);
+    buffer_printf(view->text, "<label for=\"%s\">", id);
+    html_word(view->text, "What comes back is damaged");
+    buffer_add_text(view->text, "</label>\n");
     add_remarks(view, id, NULL, fault);
     buffer_add_text(view->text, "</div>\n");
 }
@@ -233,7 +242,8 @@ static void add_more(const struct counter_view *view, const json_t *cup)
     const char *cup_type = counter_text(cup, "cup_type");
     const struct about_form form = {"more", COUNTER_CUP_TYPE, cup_type, NULL};
     bool again = came_back(view, &form);
-    buffer_printf(view->text, "<details%s><summary>More than one, or damaged", again ? " open" : "");
+    buffer_printf(view->text, "<details%s><summary>", again ? " open" : "");
+    html_word(view->text, "More than one, or damaged");
     buffer_add_text(view->text, "<span class=\"said\">: ");
     html_text(view->text, counter_text(cup, "name"));
     buffer_add_text(view->text, "</span></summary>\n");
@@ -243,10 +253,12 @@ static void add_more(const struct counter_view *view, const json_t *cup)
     for (size_t i = 1; i < sizeof fields / sizeof fields[0]; i++)
         add_field(view, cup_type, &fields[i], again);
     buffer_add_text(view->text, "<div class=\"taps\">\n");
-    for (enum counter_act act = COUNTER_OUT; act <= COUNTER_SWAP; act++)
-        buffer_printf(view->text,
-                      "<button name=\"" COUNTER_ACT "\" value=\"%s\" class=\"%s\"><b>%s</b></button>\n",
-                      acts[act].word, acts[act].word, acts[act].label);
+    for (enum counter_act act = COUNTER_OUT; act <= COUNTER_SWAP; act++) {
+        buffer_printf(view->text, "<button name=\"" COUNTER_ACT "\" value=\"%s\" class=\"%s\"><b>",
+                      acts[act].word, acts[act].word);
+        html_word_of(view->text, "counter", acts[act].label);
+        buffer_add_text(view->text, "</b></button>\n");
+    }
     buffer_add_text(view->text, "</div>\n</form></details>\n");
 }
 
@@ -273,7 +285,9 @@ void counter_add_undo(const struct counter_view *view, const json_t *event, cons
         strcmp(counter_text(event, "business_date"), counter_text(view->about->place, "business_date")) != 0)
         return;
     begin_form(view, &form, "undo");
-    buffer_printf(view->text, "<button>%s<span class=\"said\"> ", acts[COUNTER_UNDO].label);
+    buffer_add_text(view->text, "<button>");
+    html_word_of(view->text, "counter", acts[COUNTER_UNDO].label);
+    buffer_add_text(view->text, "<span class=\"said\"> ");
     counter_add_said(view, counter_say_what, event);
     buffer_printf(view->text, ", %s</span></button></form>", counter_text(event, "time"));
 }
@@ -306,17 +320,26 @@ static bool is_repeated(const struct faults *faults, size_t index)
     return false;
 }
 
+/* The sentence alone begins with a capital: a detail goes on from the name of its member. */
+static void add_alone(const struct fault *fault, struct buffer *text)
+{
+    size_t start = text->length;
+    page_fault(text, fault);
+    if (!text->failed && text->length > start && text->data[start] >= 'a' && text->data[start] <= 'z')
+        text->data[start] = (char)(text->data[start] - 'a' + 'A');
+}
+
 static void add_fault(const struct fault *fault, struct buffer *text)
 {
-    const char *label = label_of(fault), *detail = fault->detail;
+    const char *label = label_of(fault);
     buffer_add_text(text, "<li>");
     if (label != NULL) {
-        buffer_printf(text, "%s: ", label);
-    } else if (*detail >= 'a' && *detail <= 'z') { /* a detail goes on from the name of its member */
-        buffer_add_char(text, (char)(*detail - 'a' + 'A'));
-        detail++;
+        html_word(text, label);
+        buffer_add_text(text, ": ");
+        page_fault(text, fault);
+    } else {
+        add_alone(fault, text);
     }
-    html_text(text, detail);
     buffer_add_text(text, "</li>\n");
 }
 
@@ -325,12 +348,16 @@ void counter_add_faults(const struct faults *faults, struct buffer *text)
     if (faults == NULL || faults->count == 0)
         return;
     bool unknown = faults->items[0].reason == REASON_OUTCOME_UNKNOWN;
-    buffer_printf(text, "<section class=\"told wrong\" role=\"alert\">\n<p class=\"money\">%s</p>\n<ul>\n",
-                  unknown ? "It may have been recorded." : "Nothing was recorded.");
+    buffer_add_text(text, "<section class=\"told wrong\" role=\"alert\">\n<p class=\"money\">");
+    html_word(text, unknown ? "It may have been recorded." : "Nothing was recorded.");
+    buffer_add_text(text, "</p>\n<ul>\n");
     for (size_t i = 0; i < faults->count; i++)
         if (!is_repeated(faults, i))
             add_fault(&faults->items[i], text);
-    if (unknown)
-        buffer_add_text(text, "<li>Tap the same again: it will be recorded once.</li>\n");
+    if (unknown) {
+        buffer_add_text(text, "<li>");
+        html_word(text, "Tap the same again: it will be recorded once.");
+        buffer_add_text(text, "</li>\n");
+    }
     buffer_add_text(text, "</ul>\n</section>\n");
 }

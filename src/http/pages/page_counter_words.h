@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* The sentences of the counter page, made of an event as counter_store.h reads it. Nothing is escaped. */
+/* The sentences of the counter page, made of an event as counter_store.h reads it. The sentences
+ * are in the language of the buffer. Nothing is escaped. */
 #ifndef DEPOSITD_HTTP_PAGES_PAGE_COUNTER_WORDS_H
 #define DEPOSITD_HTTP_PAGES_PAGE_COUNTER_WORDS_H
 

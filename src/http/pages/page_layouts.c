@@ -5,6 +5,7 @@
 #include "base/uri.h"
 #include "http/pages/page_report.h"
 #include "http/pages/page_tasks.h"
+#include "http/request/json_body.h"
 #include "report/html.h"
 
 #include <string.h>
@@ -52,7 +53,7 @@ static void add_figure(struct page_view *view, const struct page_scope *scheme, 
     buffer_init(&target, 1024);
     bool linked = page_target(view->request, &scope, figure->pattern, &target);
     buffer_add_text(view->text, alarm ? "<li class=\"alarm\"><span>" : "<li><span>");
-    html_text(view->text, figure->title);
+    html_word(view->text, figure->title);
     buffer_add_text(view->text, "</span> <b>");
     if (linked)
         html_open(view->text, "a", "href", target.data);
@@ -60,8 +61,11 @@ static void add_figure(struct page_view *view, const struct page_scope *scheme, 
     if (linked)
         buffer_add_text(view->text, "</a>");
     buffer_add_text(view->text, "</b>");
-    if (alarm)
-        buffer_printf(view->text, " <strong>%s</strong>", figure->alarm);
+    if (alarm) {
+        buffer_add_text(view->text, " <strong>");
+        html_word(view->text, figure->alarm);
+        buffer_add_text(view->text, "</strong>");
+    }
     buffer_add_text(view->text, "</li>\n");
     buffer_dispose(&target);
 }
@@ -90,10 +94,12 @@ static void add_scheme(struct page_view *view, const struct page_scope *scope)
 {
     buffer_add_text(view->text, "<section>\n<h2>");
     page_value(view, scope, "scheme", json_object_get(scope->object, "scheme"));
-    buffer_add_text(view->text, "</h2>\n<p>Business day ");
+    buffer_add_text(view->text, "</h2>\n<p>");
+    html_label(view->text, "business_date");
+    buffer_add_char(view->text, ' ');
     page_value(view, scope, "", json_object_get(scope->object, "business_date"));
-    buffer_add_text(view->text, ", amounts in ");
-    page_value(view, scope, "", json_object_get(scope->object, "currency"));
+    buffer_add_text(view->text, ", ");
+    html_say(view->text, "amounts in %1", json_member_text(scope->object, "currency"));
     buffer_add_text(view->text, "</p>\n<ul class=\"glance\">\n");
     for (size_t i = 0; i < sizeof figures / sizeof figures[0]; i++)
         add_figure(view, scope, &figures[i]);
@@ -105,14 +111,20 @@ static void add_scheme(struct page_view *view, const struct page_scope *scope)
     buffer_add_text(view->text, "</section>\n");
 }
 
+static void add_counter(struct buffer *text)
+{
+    buffer_add_text(text, "<ul class=\"acts\">\n<li>");
+    html_link(text, "/counter", "Open the counter");
+    buffer_add_text(text, "</li>\n</ul>\n");
+}
+
 void page_layout_index(struct page_view *view, const struct page_scope *scope)
 {
     size_t index;
     json_t *scheme;
     const json_t *tasks = json_object_get(scope->object, "tasks");
     if (view->request->session != 0 && page_leads(view->request, "/counter"))
-        buffer_add_text(view->text,
-                        "<ul class=\"acts\">\n<li><a href=\"/counter\">Open the counter</a></li>\n</ul>\n");
+        add_counter(view->text);
     if (tasks != NULL)
         page_layout_tasks(view, tasks);
     json_array_foreach(json_object_get(scope->object, "schemes"), index, scheme)
@@ -136,14 +148,15 @@ static bool needs_more(const struct report *report)
 static void add_direct(struct buffer *text, const struct report_head *head)
 {
     struct buffer target;
-    buffer_add_text(text, "<p>As it stands:");
+    buffer_add_text(text, "<p>");
+    html_word(text, "As it stands:");
     buffer_init(&target, 1024);
     for (const char *const *scheme = head->page->schemes; *scheme != NULL; scheme++) {
         buffer_reset(&target);
         buffer_printf(&target, "/v1/reports/%s?scheme=", head->report->name);
         uri_encode(&target, *scheme);
         buffer_add_char(text, ' ');
-        html_link(text, target.data != NULL ? target.data : "", *scheme);
+        html_name_link(text, target.data != NULL ? target.data : "", *scheme);
     }
     buffer_dispose(&target);
     buffer_add_text(text, "</p>\n");
@@ -160,7 +173,7 @@ static void add_report(struct page_view *view, const struct report *report)
     buffer_add_text(view->text, "<section class=\"report\">\n<h2>");
     html_label(view->text, report->name);
     buffer_add_text(view->text, "</h2>\n<p>");
-    html_text(view->text, report->title);
+    html_word(view->text, report->title);
     buffer_add_text(view->text, "</p>\n");
     if (!needs_more(report) && page.schemes != NULL)
         add_direct(view->text, &head);

@@ -3,6 +3,7 @@
 #include "http/pages/page_report.h"
 
 #include "http/pages/page_acts.h"
+#include "http/pages/page_names.h"
 #include "http/pages/page_target.h"
 
 /* A person does not look through a longer list, and a page of reports has many lists. A text field replaces a
@@ -92,6 +93,7 @@ static bool find_acts(const struct request *request, const struct report *report
     const struct page_scope scope = {.object = object};
     const struct page_view view = {.request = request, .about = page_about("Report"), .text = &text};
     buffer_init(&text, 16384);
+    text.words = request->words;
     page_row_acts(&view, "rows", &scope);
     page->acts = text.length > 0 ? arena_copy(request->arena, text.data, text.length) : NULL;
     bool whole = object != NULL && !text.failed && (text.length == 0 || page->acts != NULL);
@@ -100,16 +102,24 @@ static bool find_acts(const struct request *request, const struct report *report
     return whole;
 }
 
+static const char *name_of(const void *reader, const char *column, const char *code)
+{
+    return page_name_of(reader, column, code);
+}
+
 bool page_of_report(const struct request *request, const struct scheme *scheme, const struct report *report,
                     struct report_page *page)
 {
     struct html_page starts = {.page_count = 0};
     if (!page_find_starts(request, NULL, &starts))
         return false;
-    *page = (struct report_page){.pages = starts.pages,
+    *page = (struct report_page){.words = request->words,
+                                 .pages = starts.pages,
                                  .page_count = starts.page_count,
                                  .signed_in = starts.signed_in,
                                  .made = starts.made};
+    page->name_of = name_of;
+    page->reader = request;
     page->note = page_report_note(report->name);
     const struct choosing of = {request, scheme, request_known_schemes(request)};
     bool found = of.known != NULL &&

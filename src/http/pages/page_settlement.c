@@ -6,6 +6,7 @@
 #include "depositd/payment.h"
 #include "http/pages/page_amounts.h"
 #include "report/html.h"
+#include "words/dates.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -159,7 +160,7 @@ static void add_totals_row(struct page_view *view, const struct totals_row *row)
 {
     buffer_add_text(view->text, row->is_total ? "<tr class=\"total\">" : "<tr>");
     html_cell_begin(view->text, true, NULL);
-    html_text(view->text, row->words);
+    html_word(view->text, row->words);
     html_cell_end(view->text, true);
     if (row->count != NULL)
         add_linked(view, row->count, row->target);
@@ -236,19 +237,6 @@ static void add_statuses(struct page_view *view, const struct page_scope *scope)
 
 /* --- words for a participant --------------------------------------------------------------------------- */
 
-/* "26 November 2026" */
-static void add_day(struct buffer *text, const char *date)
-{
-    static const char *const months[] = {"January",   "February", "March",    "April",
-                                         "May",       "June",     "July",     "August",
-                                         "September", "October",  "November", "December"};
-    struct date day;
-    if (date == NULL || !date_parse(date, strlen(date), &day))
-        return;
-    size_t month = (size_t)(date[5] - '0') * 10 + (size_t)(date[6] - '0');
-    buffer_printf(text, "%u %s %.4s", date_month_day(day).day, months[month - 1], date);
-}
-
 static const char *member(const json_t *object, const char *name)
 {
     const char *text = json_string_value(json_object_get(object, name));
@@ -262,7 +250,7 @@ static bool is_own(const struct page_view *view, const json_t *payment, const ch
     return participant != NULL && participant->id == view->request->identity->participant;
 }
 
-/* The begin of the sentence about a payment. */
+/* The sentence about a payment: its amount, currency and day. */
 static const char *payment_words(const json_t *payment, bool receives)
 {
     enum payment_status status;
@@ -272,31 +260,29 @@ static const char *payment_words(const json_t *payment, bool receives)
     case PAYMENT_COMPUTED:
     case PAYMENT_APPROVED:
     case PAYMENT_INSTRUCTED:
-        return receives ? "You will receive" : "You will pay";
+        return receives ? "You will receive %1 %2 on %3" : "You will pay %1 %2 on %3";
     case PAYMENT_CONFIRMED:
-        return receives ? "You have received" : "You have paid";
+        return receives ? "You have received %1 %2, due on %3" : "You have paid %1 %2, due on %3";
     case PAYMENT_FAILED:
-        return receives ? "A payment to you failed, and goes into the next settlement:"
-                        : "A payment by you failed, and goes into the next settlement:";
+        return receives ? "A payment to you failed, and goes into the next settlement: %1 %2, due on %3"
+                        : "A payment by you failed, and goes into the next settlement: %1 %2, due on %3";
     case PAYMENT_STATUSES:
         break;
     }
     return "";
 }
 
-/* Whether the money is still to move. */
-static bool is_coming(const json_t *payment)
+/* Adds a sentence with an amount, its currency, and a day in words. */
+static void add_amount_in_words(struct page_view *view, const char *words, const char *amount,
+                                const char *currency, const char *date)
 {
-    const char *status = member(payment, "status");
-    return strcmp(status, payment_status_word(PAYMENT_CONFIRMED)) != 0 &&
-           strcmp(status, payment_status_word(PAYMENT_FAILED)) != 0;
-}
-
-static void add_sum_in_words(struct page_view *view, const char *amount, const char *currency)
-{
-    buffer_add_text(view->text, " <b>");
-    html_figure(view->text, amount + (*amount == '-'));
-    buffer_printf(view->text, "</b> %s", currency);
+    struct buffer day;
+    buffer_init(&day, 128);
+    day.words = view->text->words;
+    words_date(&day, date, false);
+    html_say_figure(view->text, words, amount + (*amount == '-'), currency != NULL ? currency : "",
+                    day.data != NULL ? day.data : "");
+    buffer_dispose(&day);
 }
 
 /* Whether both are made by, or to, the reader, on the same day, and are equally far. */
@@ -305,6 +291,14 @@ static bool are_alike(const struct page_view *view, const json_t *a, const json_
     bool receives = is_own(view, a, "to");
     return receives == is_own(view, b, "to") && strcmp(member(a, "due_on"), member(b, "due_on")) == 0 &&
            strcmp(payment_words(a, receives), payment_words(b, receives)) == 0;
+}
+
+static void add_number_of_payments(struct buffer *text, size_t count)
+{
+    char number[24];
+    snprintf(number, sizeof number, "%zu", count);
+    if (count > 1)
+        html_say(text, ", in %1 payments", number);
 }
 
 /* One sentence for all payments that are like this one. The first of them says it. */
@@ -323,12 +317,10 @@ static void add_payment_words(struct page_view *view, const struct page_scope *s
             break;
     }
     if (json_array_get(alike, 0) == first && page_sum(alike, NULL, "amount", sum)) {
-        buffer_printf(view->text, "<p class=\"due\">%s", payment_words(first, is_own(view, first, "to")));
-        add_sum_in_words(view, sum, page_currency(scope));
-        buffer_add_text(view->text, is_coming(first) ? " on " : ", due on ");
-        add_day(view->text, member(first, "due_on"));
-        if (json_array_size(alike) > 1)
-            buffer_printf(view->text, ", in %zu payments", json_array_size(alike));
+        buffer_add_text(view->text, "<p class=\"due\">");
+        add_amount_in_words(view, payment_words(first, is_own(view, first, "to")), sum, page_currency(scope),
+                            member(first, "due_on"));
+        add_number_of_payments(view->text, json_array_size(alike));
         buffer_add_text(view->text, ".</p>\n");
     }
     json_decref(alike);
@@ -341,16 +333,19 @@ static void add_unpaid_words(struct page_view *view, const struct page_scope *sc
     const char *amount = member(position, "amount"), *pay_day = member(scope->object, "next_pay_day");
     bool carried = json_is_true(json_object_get(position, "carried_forward"));
     buffer_add_text(view->text, "<p class=\"due\">");
-    if (!carried || html_is_zero(amount)) {
-        buffer_add_text(view->text, "Nothing is due.</p>\n");
-        return;
-    }
-    buffer_add_text(view->text, *amount == '-' ? "You are owed" : "You owe");
-    add_sum_in_words(view, amount, page_currency(scope));
-    buffer_add_text(view->text, *pay_day != '\0' ? ", carried forward to the pay day on "
-                                                 : ", carried forward to a later settlement");
-    add_day(view->text, pay_day);
-    buffer_add_text(view->text, ".</p>\n");
+    if (!carried || html_is_zero(amount))
+        html_word(view->text, "Nothing is due.");
+    else if (*pay_day == '\0')
+        add_amount_in_words(view,
+                            *amount == '-' ? "You are owed %1 %2, carried forward to a later settlement."
+                                           : "You owe %1 %2, carried forward to a later settlement.",
+                            amount, page_currency(scope), "");
+    else
+        add_amount_in_words(view,
+                            *amount == '-' ? "You are owed %1 %2, carried forward to the pay day on %3."
+                                           : "You owe %1 %2, carried forward to the pay day on %3.",
+                            amount, page_currency(scope), pay_day);
+    buffer_add_text(view->text, "</p>\n");
 }
 
 static void add_words(struct page_view *view, const struct page_scope *scope)

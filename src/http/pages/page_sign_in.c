@@ -37,20 +37,26 @@ const char *page_sign_in_next(const struct request *request)
 
 static void add_input(struct buffer *text, const char *name, const char *label, const char *rest)
 {
-    buffer_printf(text, "<p><label for=\"%s\">%s</label> <input id=\"%s\" name=\"%s\" required %s", name,
-                  label, name, name, rest);
+    buffer_printf(text, "<p><label for=\"%s\">", name);
+    html_word(text, label);
+    buffer_printf(text, "</label> <input id=\"%s\" name=\"%s\" required %s", name, name, rest);
+}
+
+static void add_alarm(struct buffer *text, const char *words)
+{
+    buffer_add_text(text, "<p class=\"wrong\" role=\"alert\">");
+    html_word(text, words);
+    buffer_add_text(text, "</p>\n");
 }
 
 void page_sign_in(const struct sign_in *about, struct buffer *text)
 {
     html_page_begin(text, &(struct html_page){.title = "Sign in"});
     if (about->was_wrong)
-        buffer_add_text(text, "<p class=\"wrong\" role=\"alert\">There is no key of this name and secret. "
-                              "Copy both as they were given to you, and try again.</p>\n");
+        add_alarm(text, "There is no key of this name and secret. Copy both as they were given to you, and "
+                        "try again.");
     if (about->was_late)
-        buffer_add_text(text,
-                        "<p class=\"wrong\" role=\"alert\">Nothing was recorded: you are not signed in any "
-                        "more. Sign in, and do it again.</p>\n");
+        add_alarm(text, "Nothing was recorded: you are not signed in any more. Sign in, and do it again.");
     buffer_add_text(text, "<form method=\"post\" action=\"/sign-in\" class=\"fields\">\n");
     add_input(
         text, "name", "Name of the key",
@@ -63,9 +69,11 @@ void page_sign_in(const struct sign_in *about, struct buffer *text)
         html_open(text, "input type=\"hidden\" name=\"next\"", "value", about->next);
         buffer_add_char(text, '\n');
     }
-    buffer_add_text(text, "<button>Sign in</button>\n</form>\n"
-                          "<p class=\"note\">An administrator of the network makes keys, one for each "
-                          "person. Sign out when you "
-                          "leave the screen. A key stays as it is until it is renewed or revoked.</p>\n");
+    buffer_add_text(text, "<button>");
+    html_word(text, "Sign in");
+    buffer_add_text(text, "</button>\n</form>\n");
+    html_note(text,
+              "An administrator of the network makes keys, one for each person. Sign out when you leave "
+              "the screen. A key stays as it is until it is renewed or revoked.");
     html_page_end(text);
 }

@@ -6,6 +6,7 @@
 #include "base/uri.h"
 #include "http/request/route.h"
 #include "http/request/router.h"
+#include "words/words.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -193,11 +194,17 @@ const char *page_detail(const struct request *request)
 /* "Made 2026-05-13 at 10:00 UTC for the key anna." NULL: out of memory. */
 static const char *made_line(const struct request *request)
 {
-    char at[INSTANT_TEXT_MAX], line[128];
+    char at[INSTANT_TEXT_MAX];
+    struct buffer line;
     instant_format(clock_now(), at);
-    int length = snprintf(line, sizeof line, "Made %.10s at %.5s UTC for the key %s.", at, at + 11,
-                          request->identity->name);
-    return arena_copy(request->arena, line, (size_t)length);
+    at[16] = '\0';
+    at[10] = '\0';
+    buffer_init(&line, 512);
+    line.words = request->words;
+    (void)words_say(&line, "Made %1 at %2 UTC for the key %3.", at, at + 11, request->identity->name);
+    const char *made = kept(request->arena, &line);
+    buffer_dispose(&line);
+    return made;
 }
 
 bool page_find_starts(const struct request *request, const struct page_scope *scope, struct html_page *page)

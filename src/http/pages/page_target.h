@@ -18,6 +18,7 @@ struct page_view {
     const struct request *request;
     const struct page_about *about;
     struct buffer *text;
+    const json_t *times; /* of page_times; NULL: times are in UTC */
     struct {
         bool known, leads;
     } links[PAGE_LINKS_MAX]; /* findings about the rules for links */
@@ -45,7 +46,8 @@ MUST_CHECK bool page_member_target(struct page_view *view, const struct page_sco
 const char *page_path_part(const struct request *request, const char *name, size_t length);
 /* Whether the parameter chooses what is shown, rather than a slice of it or its form. */
 bool page_is_asked(const char *parameter);
-/* The things that the request asks for, as " tern-bay 2026-05-12", in the arena. NULL: nothing, or out of memory. */
+/* The things that the request asks for, as " tern-bay 2026-05-12", in the arena. NULL: nothing, or out of
+ * memory. */
 const char *page_detail(const struct request *request);
 /* Finds the pages to start from that the key may read, and gives the page links to them, and the line that
  * tells paper who made it. All is in the arena. False: out of memory. */

@@ -75,7 +75,7 @@ static void add_words(struct buffer *text, const json_t *row, bool first)
               task != NULL ? task->words : json_member_text(row, "task"));
     if (first && task != NULL) {
         buffer_add_text(text, "<small>");
-        html_text(text, task->meaning);
+        html_word(text, task->meaning);
         buffer_add_text(text, "</small>");
     }
     html_cell_end(text, true);
@@ -95,7 +95,8 @@ static void add_sum(struct buffer *text, const json_t *row)
     html_cell_begin(text, false, "n");
     if (cups != NULL) {
         add_integer(text, cups);
-        buffer_add_text(text, " cups");
+        buffer_add_char(text, ' ');
+        html_word(text, "cups");
     } else if (*json_member_text(row, "amount") != '\0') {
         html_figure(text, json_member_text(row, "amount"));
         buffer_add_char(text, ' ');
@@ -111,7 +112,8 @@ static void add_scheme(struct buffer *text, const json_t *row)
     html_text(text, json_member_text(row, "scheme"));
     if (schemes != NULL) {
         add_integer(text, schemes);
-        buffer_add_text(text, json_integer_value(schemes) == 1 ? " scheme" : " schemes");
+        buffer_add_char(text, ' ');
+        html_word(text, json_integer_value(schemes) == 1 ? "scheme" : "schemes");
     }
     html_cell_end(text, false);
 }
@@ -138,7 +140,9 @@ void page_layout_tasks(struct page_view *view, const json_t *rows)
     json_t *row;
     const char *before = "";
     if (json_array_size(rows) == 0) {
-        buffer_add_text(text, "<p class=\"none\">Nothing waits for you.</p>\n");
+        buffer_add_text(text, "<p class=\"none\">");
+        html_word(text, "Nothing waits for you.");
+        buffer_add_text(text, "</p>\n");
         return;
     }
     buffer_add_text(text, "<div class=\"tasks\">\n");

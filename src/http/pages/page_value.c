@@ -3,6 +3,8 @@
  * values are escaped. */
 #include "http/pages/page_value.h"
 
+#include "http/pages/page_names.h"
+#include "http/pages/page_times.h"
 #include "report/html.h"
 
 #include <stdio.h>
@@ -42,38 +44,46 @@ static bool is_alarm(const char *text)
     return false;
 }
 
-static void add_text(struct buffer *text, const char *value)
+/* Members that are decimal fractions. */
+static bool is_rate(const char *member)
+{
+    return strcmp(member, "tax_rate") == 0 || strcmp(member, "return_target") == 0;
+}
+
+static void add_text(struct buffer *text, const char *member, const char *value)
 {
     const char *element = page_is_code(value) ? "code" : is_alarm(value) ? "strong" : NULL;
     if (element != NULL)
         buffer_printf(text, "<%s>", element);
-    if (html_is_figure(value))
+    if (is_rate(member))
+        html_rate(text, value);
+    else if (html_is_figure(value))
         html_figure(text, value);
     else
-        html_text(text, value);
+        html_value(text, member, value);
     if (element != NULL)
         buffer_printf(text, "</%s>", element);
 }
 
-static void add_scalar(struct buffer *text, const json_t *value)
+static void add_scalar(struct buffer *text, const char *member, const json_t *value)
 {
     char number[32];
     switch (json_typeof(value)) {
     case JSON_STRING:
-        add_text(text, json_string_value(value));
+        add_text(text, member, json_string_value(value));
         break;
     case JSON_INTEGER:
         snprintf(number, sizeof number, "%lld", json_integer_value(value));
-        add_text(text, number);
+        add_text(text, member, number);
         break;
     case JSON_REAL:
         buffer_printf(text, "%.10g", json_real_value(value));
         break;
     case JSON_TRUE:
-        buffer_add_text(text, "yes");
+        html_word(text, "yes");
         break;
     case JSON_FALSE:
-        buffer_add_text(text, "no");
+        html_word(text, "no");
         break;
     case JSON_NULL:
     case JSON_ARRAY:
@@ -82,7 +92,7 @@ static void add_scalar(struct buffer *text, const json_t *value)
     }
 }
 
-static void add_compact(struct buffer *text, const json_t *value, bool named);
+static void add_compact(struct buffer *text, const char *name, const json_t *value, bool named);
 
 /* Adds the object's values, the quantity first; `named`: each value after its name. */
 static void add_object(struct buffer *text, const json_t *value, bool named)
@@ -92,7 +102,7 @@ static void add_object(struct buffer *text, const json_t *value, bool named)
     size_t written = 0;
     const json_t *quantity = json_object_get(value, "quantity");
     if (quantity != NULL) {
-        add_scalar(text, quantity);
+        add_scalar(text, "quantity", quantity);
         buffer_add_text(text, " \xc3\x97 ");
     }
     json_object_foreach((json_t *)value, name, member)
@@ -102,17 +112,17 @@ static void add_object(struct buffer *text, const json_t *value, bool named)
         if (written++ > 0)
             buffer_add_text(text, named ? "; " : " ");
         if (named) {
-            html_text(text, name);
+            html_label(text, name);
             buffer_add_text(text, json_is_object(member) ? " (" : ": ");
         }
-        add_compact(text, member, named);
+        add_compact(text, name, member, named);
         if (named && json_is_object(member))
             buffer_add_char(text, ')');
     }
 }
 
 /* Adds the value in a single line, with commas between the elements of a list. */
-static void add_compact(struct buffer *text, const json_t *value, bool named)
+static void add_compact(struct buffer *text, const char *name, const json_t *value, bool named)
 {
     json_t *member;
     size_t index;
@@ -122,10 +132,10 @@ static void add_compact(struct buffer *text, const json_t *value, bool named)
         json_array_foreach(value, index, member)
         {
             buffer_add_text(text, index > 0 ? ", " : "");
-            add_compact(text, member, named);
+            add_compact(text, name, member, named);
         }
     } else {
-        add_scalar(text, value);
+        add_scalar(text, name, value);
     }
 }
 
@@ -169,9 +179,13 @@ void page_value(struct page_view *view, const struct page_scope *scope, const ch
         html_open(view->text, "a", "href", target.data);
     if (own_path)
         add_path(view->text, text);
+    else if (text != NULL && page_is_instant(text))
+        page_time(view, text);
     else
-        add_compact(view->text, value, is_of_any_kind(name));
+        add_compact(view->text, name, value, is_of_any_kind(name));
     if (linked)
         buffer_add_text(view->text, "</a>");
+    if (text != NULL)
+        html_name_beside(view->text, page_name_of(view->request, name, text));
     buffer_dispose(&target);
 }

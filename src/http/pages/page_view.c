@@ -9,6 +9,7 @@
 #include "http/request/route.h"
 #include "report/html.h"
 #include "report/plot.h"
+#include "words/words.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -252,7 +253,7 @@ static void add_foot(struct table *table, const json_t *list)
         bool summed = i > 0 && column->amounts && column->filled;
         html_cell_begin(text, i == 0, i == 0 ? NULL : cell_class(column, NULL, false));
         if (i == 0)
-            buffer_add_text(text, "Total");
+            html_word(text, "Total");
         else if (summed)
             add_sum(table, list, column->inner ? table->view->about->rows : NULL, column);
         html_cell_end(text, i == 0);
@@ -276,7 +277,8 @@ static void begin_table(struct table *table, const char *name, bool items)
     struct buffer running;
     const char *detail = page_detail(view->request);
     buffer_init(&running, 16384);
-    buffer_printf(&running, "%s%s", page_title(view), detail != NULL ? detail : "");
+    const char *title = words_find(view->text->words, NULL, page_title(view));
+    buffer_printf(&running, "%s%s", title != NULL ? title : page_title(view), detail != NULL ? detail : "");
     html_table_begin(view->text, &(struct html_table){.caption = items ? page_title(view) : NULL,
                                                       .name = name,
                                                       .said = items,
@@ -284,6 +286,16 @@ static void begin_table(struct table *table, const char *name, bool items)
                                                       .columns = table->count + (table->acts != NULL ? 1 : 0),
                                                       .wide = table->count > NARROW});
     buffer_dispose(&running);
+}
+
+static void add_cut(struct buffer *text, size_t count)
+{
+    char shown[24], all[24];
+    snprintf(shown, sizeof shown, "%d", (int)ROWS_MAX);
+    snprintf(all, sizeof all, "%zu", count);
+    buffer_add_text(text, "<p>");
+    html_say(text, "The first %1 of %2. All are in the other forms of this page.", shown, all);
+    buffer_add_text(text, "</p>\n");
 }
 
 void page_table(struct page_view *view, const struct page_scope *scope, const char *name, const json_t *list)
@@ -310,8 +322,7 @@ void page_table(struct page_view *view, const struct page_scope *scope, const ch
     else
         html_table_end(view->text);
     if (!items && json_array_size(list) > ROWS_MAX)
-        buffer_printf(view->text, "<p>The first %d of %zu. All are in the other forms of this page.</p>\n",
-                      (int)ROWS_MAX, json_array_size(list));
+        add_cut(view->text, json_array_size(list));
 }
 
 /* --- pictures --------------------------------------------------------------------------------------------
@@ -360,7 +371,7 @@ static void add_fact(struct page_view *view, const struct page_scope *scope, con
 {
     html_fact_begin(view->text, name);
     if (json_is_array(value) && json_array_size(value) == 0)
-        buffer_add_text(view->text, "none");
+        html_word(view->text, "none");
     else
         page_value(view, scope, name, value);
     html_fact_end(view->text);
@@ -401,6 +412,13 @@ static void add_section(struct page_view *view, const struct page_scope *scope, 
     buffer_add_text(view->text, "</section>\n");
 }
 
+static void add_nothing(struct buffer *text)
+{
+    buffer_add_text(text, "<p class=\"none\">");
+    html_word(text, "There is nothing to show.");
+    buffer_add_text(text, "</p>\n");
+}
+
 void page_object(struct page_view *view, const struct page_scope *scope)
 {
     const char *name;
@@ -410,8 +428,7 @@ void page_object(struct page_view *view, const struct page_scope *scope)
         add_section(view, scope, name, value);
     else if (page_is_changes(value)) page_changes(view, scope, value);
     else if (holds_objects(value)) page_table(view, scope, name, value);
-    else if (strcmp(name, "items") == 0)
-        buffer_add_text(view->text, "<p class=\"none\">There is nothing to show.</p>\n");
+    else if (strcmp(name, "items") == 0) add_nothing(view->text);
 }
 
 const char *page_title(const struct page_view *view)

@@ -37,7 +37,8 @@ struct request {
     const char *parts[PATH_PARAMETERS_MAX]; /* the decoded text for each {…} of the route's path, in order */
     struct query_parameter query[QUERY_PARAMETERS_MAX];
     size_t query_count;
-    const char *accept; /* header values; NULL: the header is missing */
+    const struct words *words; /* of the language of pages; NULL: English */
+    const char *accept;        /* header values; NULL: the header is missing */
     const char *if_match;
     const char *if_none_match;
     const char *content_type;

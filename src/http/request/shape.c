@@ -13,7 +13,6 @@
 #include "depositd/pay_days.h"
 
 #include <assert.h>
-#include <inttypes.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -83,12 +82,14 @@ static void refuse(struct walk *walk, const struct place *place, enum reason rea
     walk->failed = true;
 }
 
-static void refuse_range(struct walk *walk, const struct place *place, enum reason reason, const char *what,
+/* `format` takes both ends of the range. */
+static void refuse_range(struct walk *walk, const struct place *place, enum reason reason, const char *format,
                          const struct field *field)
 {
     char detail[128];
-    snprintf(detail, sizeof detail, "%s %" PRId64 " to %" PRId64, what, field->minimum, field->maximum);
+    snprintf(detail, sizeof detail, format, (long long)field->minimum, (long long)field->maximum);
     refuse(walk, place, reason, detail);
+    faults_format(walk->faults, format);
 }
 
 /* NULL: it is not a string, and a fault was added. */
@@ -132,11 +133,11 @@ static void decode_text(struct walk *walk, const struct place *place, const stru
         return;
     int64_t characters = (int64_t)utf8_length(text);
     if (characters > field->maximum) {
-        refuse_range(walk, place, REASON_TOO_LONG, "its length in characters must be", field);
+        refuse_range(walk, place, REASON_TOO_LONG, "its length in characters must be %lld to %lld", field);
         return;
     }
     if (characters < field->minimum) {
-        refuse_range(walk, place, REASON_BAD_FORMAT, "its length in characters must be", field);
+        refuse_range(walk, place, REASON_BAD_FORMAT, "its length in characters must be %lld to %lld", field);
         return;
     }
     const char *copy = arena_copy(walk->faults->arena, text, length);
@@ -153,6 +154,7 @@ static void refuse_word(struct walk *walk, const struct place *place, const char
         length += (size_t)snprintf(detail + length, sizeof detail - length, "%s%s",
                                    words[i + 1] != NULL ? ", " : " or ", words[i]);
     refuse(walk, place, REASON_VALUE_UNKNOWN, detail);
+    faults_format(walk->faults, "must be %s");
 }
 
 static void decode_word(struct walk *walk, const struct place *place, const struct field *field,
@@ -179,7 +181,7 @@ static void decode_integer(struct walk *walk, const struct place *place, const s
     }
     int64_t number = json_integer_value(json);
     if (number < field->minimum || number > field->maximum)
-        refuse_range(walk, place, REASON_OUT_OF_RANGE, "must be", field);
+        refuse_range(walk, place, REASON_OUT_OF_RANGE, "must be %lld to %lld", field);
     memcpy(into, &number, sizeof number);
 }
 
@@ -248,7 +250,7 @@ static void decode_number(struct walk *walk, const struct place *place, const st
     if (!json_is_number(json))
         refuse(walk, place, REASON_WRONG_TYPE, "must be a number");
     else if (number < (double)field->minimum || number > (double)field->maximum)
-        refuse_range(walk, place, REASON_OUT_OF_RANGE, "must be", field);
+        refuse_range(walk, place, REASON_OUT_OF_RANGE, "must be %lld to %lld", field);
     memcpy(into, &number, sizeof number);
 }
 
@@ -387,7 +389,7 @@ static void decode_list(struct walk *walk, const struct place *place, const stru
     int64_t count = (int64_t)json_array_size(json);
     if (count < field->minimum || count > field->maximum) {
         refuse_range(walk, place, count > field->maximum ? REASON_TOO_MANY : REASON_TOO_FEW,
-                     "the number of its elements must be", field);
+                     "the number of its elements must be %lld to %lld", field);
         return;
     }
     struct shape_list list = {

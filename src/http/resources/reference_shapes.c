@@ -5,6 +5,7 @@
 
 #include "app/network/keys.h"
 #include "app/network/reference.h"
+#include "words/words.h"
 
 /* Lengths as the ISO 20022 messages have them (Max140Text, Max34Text, Max35Text). */
 enum { NAME_MAX_LENGTH = 140, ACCOUNT_MAX_LENGTH = 34, ID_MAX_LENGTH = 35, HOLDER_MAX_LENGTH = 100 };
@@ -300,5 +301,7 @@ static const struct field key_fields[] = {
              SAYS("For a " ROLES_OF_SITES " key: its sites")),
     OPTIONAL(key_request, participant, FORM_CODE,
              SAYS("For a " ROLES_OF_PARTICIPANT " key: the participant whose sites it may see")),
+    NOTED(key_request, language, FORM_WORD, .words = words_codes,
+          SAYS("Language of its pages; as the browser prefers unless given")),
 };
 const struct shape shape_key_post = SHAPE("KeyPost", key_request, key_fields, COUNT(key_fields));

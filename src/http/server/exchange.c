@@ -3,6 +3,7 @@
 #include "http/server/exchange.h"
 
 #include "base/clock.h"
+#include "http/request/language.h"
 #include "http/request/media.h"
 #include "http/request/router.h"
 #include "http/server/callers.h"
@@ -82,6 +83,8 @@ static bool read_head(struct exchange *exchange, const char *method, const char 
     exchange->method = method;
     request->path = path;
     request->accept = header(exchange, MHD_HTTP_HEADER_ACCEPT);
+    request->words = language_negotiate(header(exchange, MHD_HTTP_HEADER_ACCEPT_LANGUAGE));
+    exchange->answer.body.words = request->words;
     const char *if_match = header(exchange, MHD_HTTP_HEADER_IF_MATCH);
     const char *if_none_match = header(exchange, MHD_HTTP_HEADER_IF_NONE_MATCH);
     request->if_match = coding_plain_tags(request->arena, if_match);
@@ -122,6 +125,9 @@ void exchange_identify(struct exchange *exchange)
     request->identity = exchange->session_key != 0 && request->snapshot != NULL
                             ? snapshot_key(request->snapshot, exchange->session_key)
                             : credentials_identity(&exchange->credentials, request->snapshot);
+    if (request->identity != NULL && *request->identity->language != '\0')
+        request->words = words_of(request->identity->language, strlen(request->identity->language));
+    exchange->answer.body.words = request->words;
 }
 
 /* Whether another large body is allowed from a key that the current snapshot does not know. */

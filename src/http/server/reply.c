@@ -11,6 +11,7 @@
 #include "http/request/route.h"
 #include "http/request/router.h"
 #include "http/request/spool.h"
+#include "words/words.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -101,8 +102,9 @@ static const char *content_type(const struct answer *answer)
 }
 
 /* A page may only load its style sheet and send its forms back to this service. */
-static void add_page_headers(struct reply *reply)
+static void add_page_headers(struct reply *reply, const struct words *words)
 {
+    add_header(reply, MHD_HTTP_HEADER_CONTENT_LANGUAGE, words_code(words));
     add_header(reply, "Content-Security-Policy",
                "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'self'; "
                "frame-ancestors 'none'");
@@ -144,9 +146,11 @@ static void add_headers(struct reply *reply, const struct exchange *exchange)
     if (answer->is_coded)
         add_header(reply, MHD_HTTP_HEADER_CONTENT_ENCODING, "gzip");
     if (exchange->request.route != NULL && exchange->request.route->method == METHOD_GET)
-        add_header(reply, MHD_HTTP_HEADER_VARY, MHD_HTTP_HEADER_ACCEPT_ENCODING);
+        add_header(reply, MHD_HTTP_HEADER_VARY,
+                   answer->is_page ? MHD_HTTP_HEADER_ACCEPT_ENCODING ", " MHD_HTTP_HEADER_ACCEPT_LANGUAGE
+                                   : MHD_HTTP_HEADER_ACCEPT_ENCODING);
     if (answer->is_page)
-        add_page_headers(reply);
+        add_page_headers(reply, exchange->request.words);
     else if (answer->media == MEDIA_XML && answer->faults.count == 0)
         add_header(reply, "Content-Security-Policy", "default-src 'none'; sandbox");
     add_header(reply, MHD_HTTP_HEADER_CACHE_CONTROL, cache_control(exchange));
@@ -201,6 +205,7 @@ static struct MHD_Response *make_response(struct exchange *exchange)
         exchange->status = problem_status(&answer->faults);
         answer->is_coded = false;
         buffer_reset(&answer->body);
+        answer->body.words = exchange->request.words;
         answer->is_page = wants_page(exchange);
         write_problem(exchange);
     }
