@@ -34,8 +34,13 @@ return [...(within || document).querySelectorAll("a, button")].find(found => fou
 """
 ROWS = """
 const [texts, within] = arguments;
+const without_names = cell => {
+  const copy = cell.cloneNode(true);
+  copy.querySelectorAll(".name").forEach(name => name.remove());
+  return copy.textContent.trim();
+};
 return [...(within || document).querySelectorAll("tbody tr")].filter(row => {
-  const cells = [...row.cells].map(cell => cell.innerText.trim());
+  const cells = [...row.cells].flatMap(cell => [cell.innerText.trim(), without_names(cell)]);
   return texts.every(text => cells.includes(text));
 });
 """
@@ -151,7 +156,7 @@ class Chromium:
             element.click()
 
     def row(self, *texts, within=None):
-        """The row of a table that has cells with these texts."""
+        """The row of a table that has cells with these texts, whatever names stand beside codes."""
         rows = self.run(ROWS, texts, within)
         assert len(rows) == 1, f"{len(rows)} rows with {texts} on {self.path}:\n{self.one('main').text}"
         return rows[0]

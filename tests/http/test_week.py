@@ -169,7 +169,7 @@ class ByBrowser:
         self.task("Exceptions to look at")
         page.follow("Resolve several")
         for row in page.all("tbody tr"):
-            if {c.text for c in page.all("td", row)} & set(kinds):
+            if {c.text for c in page.all("td", row)} & {kind.replace("_", " ") for kind in kinds}:
                 page.one('[type="checkbox"]', row).click()
         self.send(note=note)
 
