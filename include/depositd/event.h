@@ -39,33 +39,45 @@ enum kind_effect {
     EFFECT_REINSTATED
 };
 
+/* The way to undo an entry of this kind. */
+enum kind_undo {
+    UNDO_NEVER,
+    UNDO_REVERSAL,
+    UNDO_WHILE_LAST, /* a reversal, as long as no other entry follows */
+    UNDO_JOURNAL     /* another journal */
+};
+
 /* All kinds of entry. Every row has every member; the enums above give their meaning. X(name, word, stored
- * number, posters, activity, place, refers, effect, posters after the scheme's end). Clients post these: */
+ * number, posters, activity, place, refers, effect, posters after the scheme's end, undo). Clients post
+ * these: */
 #define EVENT_KIND_TABLE(X)                                                                                  \
-    X(ISSUE, issue, 1, BY_TILLS_AND_STAFF, COUNTER, SITE, NOTHING, NOTHING, BY_NOBODY)                       \
-    X(RETURN, return, 2, BY_TILLS_AND_STAFF, COUNTER, SITE, NOTHING, NOTHING, BY_TILLS_AND_STAFF)            \
-    X(EXCHANGE, exchange, 3, BY_TILLS_AND_STAFF, COUNTER, SITE, NOTHING, NOTHING, BY_NOBODY)                 \
-    X(SUPPLY, supply, 4, BY_TILLS_AND_STAFF, STOCK, SITE, NOTHING, NOTHING, BY_NOBODY)                       \
-    X(DISPATCH, dispatch, 5, BY_TILLS_AND_STAFF, STOCK, SITE, NOTHING, SENT, BY_STAFF)                       \
-    X(RECEIPT, receipt, 6, BY_TILLS_AND_STAFF, STOCK, SITE, DISPATCH, RECEIVED, BY_STAFF)                    \
-    X(TRANSIT_LOSS, transit_loss, 7, BY_STAFF, STOCK, SITE, DISPATCH, LOST, BY_STAFF)                        \
-    X(DAMAGE, damage, 8, BY_TILLS_AND_STAFF, STOCK, SITE, NOTHING, NOTHING, BY_STAFF)                        \
-    X(RETIRE, retire, 9, BY_TILLS_AND_STAFF, STOCK, SITE, NOTHING, NOTHING, BY_STAFF)                        \
-    X(COUNT, count, 10, BY_TILLS_AND_STAFF, STOCK, SITE, NOTHING, NOTHING, BY_STAFF)                         \
-    X(REVERSAL, reversal, 11, BY_TILLS_AND_STAFF, OTHER, OF_REVERSED, REVERSED, NOTHING, BY_TILLS_AND_STAFF) \
-    X(FORFEIT, forfeit, 12, BY_STAFF, OTHER, SCHEME, NOTHING, FORFEITED, BY_STAFF)                           \
-    X(REINSTATE, reinstate, 13, BY_STAFF, OTHER, SCHEME, NOTHING, REINSTATED, BY_STAFF)                      \
-    X(JOURNAL, journal, 14, BY_STAFF, OTHER, SCHEME, NOTHING, NOTHING, BY_STAFF)                             \
-    X(OPENING, opening, 15, BY_STAFF, OTHER, SCHEME, NOTHING, NOTHING, BY_NOBODY)
+    X(ISSUE, issue, 1, BY_TILLS_AND_STAFF, COUNTER, SITE, NOTHING, NOTHING, BY_NOBODY, REVERSAL)             \
+    X(RETURN, return, 2, BY_TILLS_AND_STAFF, COUNTER, SITE, NOTHING, NOTHING, BY_TILLS_AND_STAFF, REVERSAL)  \
+    X(EXCHANGE, exchange, 3, BY_TILLS_AND_STAFF, COUNTER, SITE, NOTHING, NOTHING, BY_NOBODY, REVERSAL)       \
+    X(SUPPLY, supply, 4, BY_TILLS_AND_STAFF, STOCK, SITE, NOTHING, NOTHING, BY_NOBODY, REVERSAL)             \
+    X(DISPATCH, dispatch, 5, BY_TILLS_AND_STAFF, STOCK, SITE, NOTHING, SENT, BY_STAFF, REVERSAL)             \
+    X(RECEIPT, receipt, 6, BY_TILLS_AND_STAFF, STOCK, SITE, DISPATCH, RECEIVED, BY_STAFF, REVERSAL)          \
+    X(TRANSIT_LOSS, transit_loss, 7, BY_STAFF, STOCK, SITE, DISPATCH, LOST, BY_STAFF, REVERSAL)              \
+    X(DAMAGE, damage, 8, BY_TILLS_AND_STAFF, STOCK, SITE, NOTHING, NOTHING, BY_STAFF, REVERSAL)              \
+    X(RETIRE, retire, 9, BY_TILLS_AND_STAFF, STOCK, SITE, NOTHING, NOTHING, BY_STAFF, REVERSAL)              \
+    X(COUNT, count, 10, BY_TILLS_AND_STAFF, STOCK, SITE, NOTHING, NOTHING, BY_STAFF, REVERSAL)               \
+    X(REVERSAL, reversal, 11, BY_TILLS_AND_STAFF, OTHER, OF_REVERSED, REVERSED, NOTHING, BY_TILLS_AND_STAFF, \
+      NEVER)                                                                                                 \
+    X(FORFEIT, forfeit, 12, BY_STAFF, OTHER, SCHEME, NOTHING, FORFEITED, BY_STAFF, REVERSAL)                 \
+    X(REINSTATE, reinstate, 13, BY_STAFF, OTHER, SCHEME, NOTHING, REINSTATED, BY_STAFF, REVERSAL)            \
+    X(JOURNAL, journal, 14, BY_STAFF, OTHER, SCHEME, NOTHING, NOTHING, BY_STAFF, JOURNAL)                    \
+    X(OPENING, opening, 15, BY_STAFF, OTHER, SCHEME, NOTHING, NOTHING, BY_NOBODY, WHILE_LAST)
 /* The service makes these: at the close, for payments, and for lines of bank statements. */
 #define SERVICE_KIND_TABLE(X)                                                                                \
-    X(FEES, fees, 20, BY_NOBODY, CLOSE, NOT_STATED, NOTHING, NOTHING, BY_NOBODY)                             \
-    X(SETTLE, settle, 21, BY_NOBODY, CLOSE, NOT_STATED, NOTHING, NOTHING, BY_NOBODY)                         \
-    X(REMEASUREMENT, remeasurement, 22, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING, BY_NOBODY)           \
-    X(PAYMENT_CONFIRMED, payment_confirmed, 23, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING, BY_NOBODY)   \
-    X(PAYMENT_FAILED, payment_failed, 24, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING, BY_NOBODY)         \
-    X(BANK_LINE, bank_line, 25, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING, BY_NOBODY)                   \
-    X(BANK_LINE_RESOLVED, bank_line_resolved, 26, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING, BY_NOBODY)
+    X(FEES, fees, 20, BY_NOBODY, CLOSE, NOT_STATED, NOTHING, NOTHING, BY_NOBODY, NEVER)                      \
+    X(SETTLE, settle, 21, BY_NOBODY, CLOSE, NOT_STATED, NOTHING, NOTHING, BY_NOBODY, NEVER)                  \
+    X(REMEASUREMENT, remeasurement, 22, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING, BY_NOBODY, NEVER)    \
+    X(PAYMENT_CONFIRMED, payment_confirmed, 23, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING, BY_NOBODY,   \
+      NEVER)                                                                                                 \
+    X(PAYMENT_FAILED, payment_failed, 24, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING, BY_NOBODY, NEVER)  \
+    X(BANK_LINE, bank_line, 25, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING, BY_NOBODY, NEVER)            \
+    X(BANK_LINE_RESOLVED, bank_line_resolved, 26, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING, BY_NOBODY, \
+      NEVER)
 #define ENTRY_KIND_TABLE(X) EVENT_KIND_TABLE(X) SERVICE_KIND_TABLE(X)
 
 enum entry_kind {
@@ -201,6 +213,9 @@ uint32_t entry_kind_posters_after_end(enum entry_kind kind);
 enum kind_activity entry_kind_activity(enum entry_kind kind);
 enum kind_refers entry_kind_refers(enum entry_kind kind);
 enum kind_effect entry_kind_effect(enum entry_kind kind);
+enum kind_undo entry_kind_undo(enum entry_kind kind);
+/* The kind with this word; KIND_NONE: there is none. */
+enum entry_kind entry_kind_parse(const char *word);
 
 /* NULL for PLACE_AT_SITE. */
 const char *cup_place_word(enum cup_place place);

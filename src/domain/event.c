@@ -3,6 +3,7 @@
 #include "depositd/event.h"
 
 #include <assert.h>
+#include <string.h>
 
 struct kind_row {
     const char *word;
@@ -11,23 +12,25 @@ struct kind_row {
     enum kind_refers refers;
     enum kind_effect effect;
     uint32_t posters_after_end;
+    enum kind_undo undo;
 };
 
 static const struct kind_row kinds[KIND_LIMIT] = {
-    [KIND_NONE] = {NULL, BY_NOBODY, ACTIVITY_OTHER, REFERS_NOTHING, EFFECT_NOTHING, BY_NOBODY},
-#define X(name, word, number, posters, activity, place, refers, effect, after_end)                           \
-    [number] = {#word, posters, ACTIVITY_##activity, REFERS_##refers, EFFECT_##effect, after_end},
+    [KIND_NONE] = {NULL, BY_NOBODY, ACTIVITY_OTHER, REFERS_NOTHING, EFFECT_NOTHING, BY_NOBODY, UNDO_NEVER},
+#define X(name, word, number, posters, activity, place, refers, effect, after_end, undone)                   \
+    [number] = {#word,           posters,   ACTIVITY_##activity, REFERS_##refers,                            \
+                EFFECT_##effect, after_end, UNDO_##undone},
     ENTRY_KIND_TABLE(X)
 #undef X
 };
 
-#define X(name, word, number, posters, activity, place, refers, effect, after_end)                           \
+#define X(name, word, number, posters, activity, place, refers, effect, after_end, undone)                   \
     static_assert((posters) != BY_NOBODY && PLACE_##place != PLACE_NOT_STATED,                               \
                   "clients can't post " #word ", so it belongs to SERVICE_KIND_TABLE");                      \
     static_assert(((after_end) & ~(posters)) == 0, "the end of a scheme lets nobody else post " #word);
 EVENT_KIND_TABLE(X)
 #undef X
-#define X(name, word, number, posters, activity, place, refers, effect, after_end)                           \
+#define X(name, word, number, posters, activity, place, refers, effect, after_end, undone)                   \
     static_assert((posters) == BY_NOBODY && PLACE_##place == PLACE_NOT_STATED,                               \
                   "clients post " #word ", so it belongs to EVENT_KIND_TABLE");
 SERVICE_KIND_TABLE(X)
@@ -89,6 +92,19 @@ enum kind_refers entry_kind_refers(enum entry_kind kind)
 enum kind_effect entry_kind_effect(enum entry_kind kind)
 {
     return row_of(kind)->effect;
+}
+
+enum kind_undo entry_kind_undo(enum entry_kind kind)
+{
+    return row_of(kind)->undo;
+}
+
+enum entry_kind entry_kind_parse(const char *word)
+{
+    for (enum entry_kind kind = KIND_NONE; kind < KIND_LIMIT; kind++)
+        if (kinds[kind].word != NULL && strcmp(kinds[kind].word, word) == 0)
+            return kind;
+    return KIND_NONE;
 }
 
 const char *cup_place_word(enum cup_place place)

@@ -103,13 +103,13 @@ static void check_reversal(struct recording *recording)
         refuse(recording, REASON_EVENT_UNKNOWN, "/reverses", "the scheme has no event with this id");
     else if (referred->site != (recording->submission->site != NULL ? recording->submission->site->id : 0))
         refuse(recording, REASON_SITE_DIFFERS, "/site", "the event to reverse is another site's");
-    else if (referred->kind == KIND_JOURNAL)
+    else if (entry_kind_undo(referred->kind) == UNDO_JOURNAL)
         refuse(recording, REASON_REVERSAL_OF_JOURNAL, "/reverses", "a journal is undone by another journal");
-    else if (referred->kind == KIND_OPENING && !opening_is_reversible(recording))
+    else if (entry_kind_undo(referred->kind) == UNDO_WHILE_LAST && !opening_is_reversible(recording))
         refuse(recording, REASON_OPENING_STANDS, "/reverses",
                referred->dispatch != 0 ? "is a shipment of the opening, which is reversed as a whole"
                                        : "other entries follow the opening; counts and journals correct it");
-    else if (referred->kind == KIND_REVERSAL)
+    else if (entry_kind_undo(referred->kind) == UNDO_NEVER)
         refuse(recording, REASON_REVERSAL_OF_REVERSAL, "/reverses", "the event is itself a reversal");
     else if (referred->reversed)
         refuse(recording, REASON_ALREADY_REVERSED, "/reverses", "the event is reversed already");

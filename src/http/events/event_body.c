@@ -151,7 +151,7 @@ static const struct shape journal_leg = SHAPE("JournalLeg", struct body_leg, leg
 #define MEMBERS_JOURNAL      LEGS, REASON, APPROVED_BY
 #define MEMBERS_OPENING      PLACES, SHIPMENTS, BANK, DUE, APPROVED_BY
 
-#define X(NAME, word, number, posters, activity, place, refers, effect, after_end)                                     \
+#define X(NAME, word, number, posters, activity, place, refers, effect, after_end, undone)                                     \
     static const char *const kind_##word[] = {#word, NULL};                                                  \
     static const struct field fields_##word[] = {EVENT_ID, KIND(kind_##word), OCCURRED_AT,                   \
                                                  PLACE_MEMBERS_##place, MEMBERS_##NAME, REFERENCE};
