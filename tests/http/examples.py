@@ -369,6 +369,7 @@ def trade(do, admin, till, ann, ben):
     for journal in journals:
         do(ann, "POST", "/v1/events", journal, name=f"journal_{journal['reason'][-5:].strip()}")
     do(admin, "GET", "/v1/journals?scheme=tern-bay&status=open")
+    do(ben, "GET", f"/v1/journals/{uuid('journal-1')}")
     do(ben, "POST", f"/v1/journals/{uuid('journal-1')}/approve")
     do(ben, "POST", f"/v1/journals/{uuid('journal-2')}/withdraw", {"reason": "posted twice"})
     do(till, "GET", f"/v1/events/{issue['event_id']}")

@@ -1,5 +1,6 @@
 -- The entries of an event id, in all schemes or one, or an entry by its number. $1 event id, $2 scheme (null: all), $3
--- the sites to show (null: all), $4 entry (null: by event id).
+-- the sites to show (null: all), $4 entry (null: by event id). A dispatch, and a shipment of an opening, has the cups
+-- that became of it.
 SELECT json_strip_nulls(json_build_object(
            'event', e.event::json, 'scheme', s.code, 'entry', e.entry,
            'kind', (SELECT k.word FROM entry_kind k WHERE k.kind = e.kind), 'business_date', e.business_date, 'late', e.late,
@@ -18,6 +19,21 @@ SELECT json_strip_nulls(json_build_object(
            'reversed_by', (SELECT r.event::json ->> 'event_id'
                              FROM entry_reference f JOIN entry r ON (r.scheme, r.entry) = (f.scheme, f.entry)
                             WHERE (f.scheme, f.referred) = (e.scheme, e.entry) AND f.kind = :kind_reversal),
+           'transfer', (SELECT json_agg(json_build_object(
+                                   'cup_type', c.code, 'condition', CASE WHEN t.damaged THEN 'damaged' ELSE 'sound' END,
+                                   'sender', f.code, 'receiver', r.code, 'sent', t.sent, 'received', t.received, 'lost', t.lost,
+                                   'in_transit', greatest(t.sent - t.received - t.lost, 0))
+                                   ORDER BY c.code COLLATE "C", t.damaged)
+                          FROM transfer t
+                          JOIN cup_type c ON c.id = t.cup_type
+                          JOIN site f ON f.id = t.sender
+                          JOIN site r ON r.id = t.receiver
+                         WHERE t.scheme = e.scheme
+                           AND t.dispatch = coalesce((SELECT h.number FROM shipment h
+                                                       WHERE h.scheme = e.scheme AND h.event_id = $1::uuid),
+                                                     CASE WHEN e.kind IN (:kinds_sent) THEN e.entry END)),
+           'followed', CASE WHEN e.kind = :kind_opening
+                            THEN EXISTS (SELECT FROM entry n WHERE n.scheme = e.scheme AND n.entry > e.entry) END,
            'settlement', (SELECT format('/v1/settlements/%s/%s', s.code, t.business_date) FROM settlement t
                            WHERE (t.scheme, t.business_date) = (e.scheme, e.business_date)),
            'proof', (SELECT format('/v1/%s/proof?scheme=%s', coalesce('events/' || (e.event::json ->> 'event_id'), 'entries/' || e.entry), s.code)

@@ -118,6 +118,7 @@ void handle_bank_line_resolve(const struct request *request, struct answer *answ
 
 /* proposed_events.c */
 void handle_journals_list(const struct request *request, struct answer *answer);
+void handle_journal_get(const struct request *request, struct answer *answer);
 void handle_journal_approve(const struct request *request, struct answer *answer);
 void handle_journal_withdraw(const struct request *request, struct answer *answer);
 void handle_openings_list(const struct request *request, struct answer *answer);

@@ -145,9 +145,9 @@ void handle_opening_withdraw(const struct request *request, struct answer *answe
     decide(request, answer, PROPOSED_OPENINGS, false);
 }
 
-void handle_opening_get(const struct request *request, struct answer *answer)
+static void get(const struct request *request, struct answer *answer, enum proposed_family family)
 {
-    struct deciding reading = {.request = request, .answer = answer, .name = {.family = PROPOSED_OPENINGS}};
+    struct deciding reading = {.request = request, .answer = answer, .name = {.family = family}};
     bool found;
     if (!find_name(&reading))
         return;
@@ -156,4 +156,14 @@ void handle_opening_get(const struct request *request, struct answer *answer)
         answer_store_failure(answer, result);
     else if (!found)
         answer_not_found(answer);
+}
+
+void handle_journal_get(const struct request *request, struct answer *answer)
+{
+    get(request, answer, PROPOSED_JOURNALS);
+}
+
+void handle_opening_get(const struct request *request, struct answer *answer)
+{
+    get(request, answer, PROPOSED_OPENINGS);
 }
