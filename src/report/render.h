@@ -14,6 +14,13 @@ struct sink {
     void *context;
 };
 
+/* A link to the form for doing something with a row of a report. */
+struct report_act {
+    const char *text;
+    const char *pattern; /* a URI template of the row's columns and the request's parameters */
+    const char *column;  /* only where this figure is not zero */
+};
+
 /* Members that only a page shows: where one can go from it. All of it is borrowed. */
 struct report_page {
     const struct words *words; /* of the page's language */
@@ -27,7 +34,8 @@ struct report_page {
     const void *reader;
     const char *note; /* a caution; NULL: none */
     const char *acts; /* links to what can be done with the rows, as HTML; NULL: none */
-    const char *next; /* where the rows go on, known at the tail; NULL: they don't */
+    const struct report_act *const *row_acts; /* links of each row; NULL-ended; NULL: none */
+    const char *next;                         /* where the rows go on, known at the tail; NULL: they don't */
 };
 
 /* The request. */

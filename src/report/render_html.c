@@ -108,7 +108,7 @@ static size_t shown_columns(const struct report_head *about)
     size_t count = 0;
     for (size_t i = 0; i < report_column_count(about->report); i++)
         count += shows_column(about, i);
-    return count;
+    return count + (about->page->row_acts != NULL);
 }
 
 void render_words(const struct report_head *about, struct buffer *title, struct buffer *detail)
@@ -131,13 +131,16 @@ static void add_columns(struct render *render)
     for (size_t i = 0; i < render->column_count; i++)
         names[i] = is_figure_column(render, i) ? columns[i].name : NULL;
     render->main = html_main_column(names, render->column_count);
-    for (size_t i = 0; i < render->column_count; i++)
+    for (size_t i = 0; i < render->column_count; i++) {
         if (shows_column(render->head, i))
             html_column_in(&render->text, columns[i].name,
                            names[i] == NULL           ? NULL
                            : names[i] == render->main ? "n k"
                                                       : "n",
                            columns[i].kind == COLUMN_AMOUNT ? render->head->currency : NULL);
+        if (i == 0 && render->head->page->row_acts != NULL)
+            html_column(&render->text, "action", false);
+    }
 }
 
 void render_head(struct render *render)
@@ -257,14 +260,11 @@ static const char *value_of(void *context, const char *name, size_t length)
     return length == strlen("scheme") && strncmp(name, "scheme", length) == 0 ? about->scheme : NULL;
 }
 
-/* Whether a link was begun, which the caller ends. */
-static bool begin_link(struct render *render, const char *const *cells, size_t column)
+/* Adds the link if all of its variables have a value. */
+static bool open_link(struct render *render, const char *const *cells, const char *link)
 {
-    const char *link = render->head->report->columns[column].link;
     struct row_values values = {render, cells};
     struct buffer target;
-    if (link == NULL || !render->head->page->leads[column])
-        return false;
     buffer_init(&target, render->text.maximum);
     bool whole = uri_expand(&target, link, value_of, &values) && !target.failed;
     if (whole)
@@ -284,6 +284,13 @@ static void add_name(struct buffer *page, const struct report_head *about, const
 {
     if (about->page->name_of != NULL)
         html_name_beside(page, about->page->name_of(about->page->reader, name, code));
+}
+
+/* Whether a link was begun, which the caller ends. */
+static bool begin_link(struct render *render, const char *const *cells, size_t column)
+{
+    const char *link = render->head->report->columns[column].link;
+    return link != NULL && render->head->page->leads[column] && open_link(render, cells, link);
 }
 
 static void add_cell(struct render *render, const char *const *cells, size_t column)
@@ -327,6 +334,20 @@ static const char *cell_named(const struct render *render, const char *const *ce
     return NULL;
 }
 
+/* In the second column, so that they are in view on a narrow screen. */
+static void add_row_acts(struct render *render, const char *const *cells)
+{
+    buffer_add_text(&render->text, "<td>");
+    for (const struct report_act *const *act = render->head->page->row_acts; *act != NULL; act++) {
+        const char *figure = cell_named(render, cells, (*act)->column);
+        if (is_empty(figure) || strcmp(figure, "0") == 0 || !open_link(render, cells, (*act)->pattern))
+            continue;
+        html_text(&render->text, (*act)->text);
+        buffer_add_text(&render->text, "</a> ");
+    }
+    buffer_add_text(&render->text, "</td>");
+}
+
 static void draw(struct render *render, const char *const *cells)
 {
     const struct report_plot *about = &render->head->report->plot;
@@ -340,9 +361,12 @@ static void row(struct render *render, const char *const *cells)
     if (render->rows == 0)
         html_table_rows(&render->text);
     buffer_add_text(&render->text, total || sums_up(render, cells) ? "<tr class=\"total\">" : "<tr>");
-    for (size_t i = 0; i < render->column_count; i++)
+    for (size_t i = 0; i < render->column_count; i++) {
         if (shows_column(render->head, i))
             add_cell(render, cells, i);
+        if (i == 0 && render->head->page->row_acts != NULL)
+            add_row_acts(render, cells);
+    }
     buffer_add_text(&render->text, "</tr>\n");
     if (render->plot != NULL && !total)
         draw(render, cells);

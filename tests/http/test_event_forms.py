@@ -150,7 +150,7 @@ def test_a_journal_is_proposed(office):
         "/legs/1/amount": "-5.00",
     }
     new = form(office.ann, address("journal", scheme="tern-bay")).fill({**legs, "/reason": "found in the drawer"})
-    assert led_to(new.send()) == "/v1/journals?scheme=tern-bay"
+    assert led_to(new.send()) == f"/v1/journals/{new.fields['event_id']}?scheme=tern-bay"
     [journal] = office.admin.items("/v1/journals", scheme="tern-bay")
     assert (journal["proposed_by"], journal["event_id"]) == ("ann", new.fields["event_id"])
     led_to(new.send())

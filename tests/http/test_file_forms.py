@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: ISC
 """Forms with a file, as browsers send them (RFC 7578): statements of the bank, and spreadsheets of reference data."""
+import pathlib
 from datetime import timedelta
 from decimal import Decimal
 
@@ -11,6 +12,7 @@ from browser import Browser, Form
 from network import WORKED_DAY
 from office import SETTLEMENT, Office, form, forms_of, led_to, page, shown
 
+TOP = pathlib.Path(__file__).resolve().parents[2]
 BOUNDARY = "----FormBoundary7MA4YWxkTrZu0gW"
 
 
@@ -142,3 +144,54 @@ def test_a_payment_file_leads_to_the_list_that_has_it(office):
     [file] = office.admin.items(listed)
     assert file["location"] in page(office.ben, listed).links
     assert office.ben.send("GET", file["location"]).headers["Content-Type"] == "application/xml"
+
+
+# The opening of a scheme ----------------------------------------------------------------------------------------------
+SHEET = """what,site,to,dispatch,cup_type,quantity,condition,participant,amount
+stock,gull,,,cup-300,40,,,
+with_customers,,,,cup-300,10,,,
+bank,,,,,,,,25.00
+"""
+
+
+def test_an_opening_is_uploaded(office):
+    """From the list of openings, by an empty file that the form offers. Another person approves it."""
+    document = office.admin.get("/v1/reference")
+    new = {**document["schemes"][0], "scheme": "skerry"}
+    new.pop("operator")
+    office.admin.load({"schemes": [new], "sites": [{**document["sites"][0], "site": "gull", "scheme": "skerry"}]})
+    [link] = [f for f in forms_of(page(office.ann, "/v1/openings?scheme=skerry")) if "loadOpening" in f]
+    seen = page(office.ann, link)
+    [template] = [a for a in seen.all("a") if a.get("href").startswith("/templates/")]
+    empty = office.ann.send("GET", template.get("href"))
+    assert empty.headers["Content-Type"] == "text/csv; charset=utf-8"
+    assert empty.text.split() == [SHEET.split()[0]] and template.get("download").endswith(".csv")
+    columns = {row["Column"]: row["Required"] for row in seen.table("Columns of the file")}
+    assert list(columns) == empty.text.strip().split(",") and columns["what"] == "yes" and columns["site"] == ""
+    wrong = shown(upload(Form(office.ann, seen, "/forms/"), SHEET.replace("40", "many")), 422)
+    assert "/2/quantity" in wrong.root.text
+    wrong = shown(upload(Form(office.ann, wrong, "/forms/"), SHEET.replace("bank", "stock")), 422)
+    assert "/4/site" in wrong.root.text
+    tried = shown(upload(Form(office.ann, wrong, "/forms/"), SHEET, **{"try": "true"}), 200)
+    assert office.admin.items("/v1/openings", scheme="skerry") == []
+    targets = {led_to(upload(Form(office.ann, tried, "/forms/"), SHEET)) for _ in range(2)}
+    [opening] = office.admin.items("/v1/openings", scheme="skerry")
+    assert targets == {f"/v1/openings/{opening['event_id']}?scheme=skerry"}
+    [approve] = [f for f in forms_of(page(office.ben, *targets)) if "approveOpening" in f]
+    led_to(form(office.ben, approve).send())
+    office.admin.assert_holds("skerry")
+
+
+def test_templates_are_those_of_the_repository(office):
+    """The same columns as in deploy/templates, except that these leave out what a new network does not need."""
+    for operation, name in (
+        ("loadCupTypes", "cup-types"),
+        ("loadParticipants", "participants"),
+        ("loadSites", "sites"),
+        ("loadRefundValues", "refund-values"),
+    ):
+        head = (TOP / "deploy/templates" / f"{name}.csv").read_text().strip().split(",")
+        assert set(head) <= set(office.boss.send("GET", f"/templates/{operation}").text.strip().split(",")), name
+    assert office.ann.send("GET", "/templates/loadSites").status == 403
+    assert office.boss.send("GET", "/templates/putSite").status == 404
+    assert office.boss.send("GET", "/templates/postBankStatement").status == 404

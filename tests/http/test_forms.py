@@ -192,7 +192,7 @@ def test_forms_are_for_those_who_may(office):
     [
         ("/forms/nothing", 404),
         ("/forms/getScheme", 404),
-        ("/forms/loadOpening", 404),
+        ("/forms/loadReference", 404),
         ("/forms/postEvents?kind=fees", 422),
         ("/forms/approvePayment?target=/v1/payments/a/release", 422),
         ("/forms/approvePayment?target=https://elsewhere.example/", 422),

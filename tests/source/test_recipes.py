@@ -28,6 +28,9 @@ MADE_UP = re.compile("NNNN_what")
 INCIDENTAL = {
     "a kind of event": {
         "deploy/CHANGES.md",
+        "src/http/pages/page_may.c",
+        "src/http/pages/page_rules.c",
+        "tests/http/test_acts.py",
         "tests/http/test_event_forms.py",
         "tests/http/test_opening.py",
         "tests/http/test_reports_model.py",

@@ -6,6 +6,7 @@
 #include "http/contract/route_reasons.h"
 #include "http/events/handlers.h"
 #include "http/events/opening_lines.h"
+#include "http/forms/form_file.h"
 #include "http/forms/forms.h"
 #include "http/request/route.h"
 #include "http/resources/bank_shapes.h"
@@ -485,6 +486,8 @@ static const struct route routes[] = {
                     {"fill", "Fields that it begins with, as it would send them", false},
                     {"kind", "Kind of event", false}}},
     {FOR_BROWSERS(METHOD_POST, "/forms/{operation}", FOR_ALL, handle_form_sent, "Does an operation"), .takes_files = true},
+    {ROW(METHOD_GET, "/templates/{operation}", FOR_ALL, handle_form_template, "An empty spreadsheet for an operation", "Page"),
+     .answer_statuses = {200}, .for_browsers = true, .media = 1u << MEDIA_CSV},
     {FOR_BROWSERS(METHOD_GET, "/counter", FOR_POS, handle_counter_page, "The counter of a site"),
      .parameters = {{"site", "Code of the site; may be left out if the key has one", false},
                     {"recorded", "Event that was just recorded", false},

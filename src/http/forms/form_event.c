@@ -17,7 +17,7 @@ static const char *const known[] = {"event_id", "kind", "approved_by"};
 
 bool form_is_event(const struct route *route)
 {
-    return route->run == NULL;
+    return route->run == NULL && route->csv_body == NULL;
 }
 
 static bool is_known(const char *name)
@@ -30,10 +30,8 @@ static bool is_known(const char *name)
 
 static enum entry_kind kind_of(const char *word)
 {
-    for (enum entry_kind kind = KIND_NONE; word != NULL && kind < KIND_LIMIT; kind++)
-        if (event_body_shape(kind) != NULL && strcmp(entry_kind_word(kind), word) == 0)
-            return kind;
-    return KIND_NONE;
+    enum entry_kind kind = word != NULL ? entry_kind_parse(word) : KIND_NONE;
+    return event_body_shape(kind) != NULL ? kind : KIND_NONE;
 }
 
 static bool may_post(const struct request *request, enum entry_kind kind)
@@ -173,8 +171,10 @@ const char *form_event_next(const struct request *asked, const struct answer *in
     char path[128] = "/";
     const char *id = json_string_value(json_object_get(asked->json, "event_id"));
     const char *scheme = json_string_value(json_object_get(asked->json, "scheme"));
-    if (inner->status == 202 && scheme != NULL && shape_is_code(scheme, strlen(scheme)))
-        snprintf(path, sizeof path, "/v1/journals?scheme=%s", scheme);
+    const char *kind = json_string_value(json_object_get(asked->json, "kind"));
+    bool journal = kind != NULL && entry_kind_parse(kind) == KIND_JOURNAL;
+    if (inner->status == 202 && id != NULL && scheme != NULL && shape_is_code(scheme, strlen(scheme)))
+        snprintf(path, sizeof path, "/v1/%s/%.36s?scheme=%s", journal ? "journals" : "openings", id, scheme);
     else if (id != NULL)
         snprintf(path, sizeof path, "/v1/events/%s", id);
     const char *copy = arena_copy(asked->arena, path, strlen(path));

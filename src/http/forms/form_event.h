@@ -7,7 +7,7 @@
 #include "http/request/route.h"
 #include "http/request/shape.h"
 
-/* Whether the operation posts events. */
+/* Whether the operation posts an event that the fields state. */
 bool form_is_event(const struct route *route);
 
 /* The fields that a person fills in for a kind such as "count": its shape without the members that the form

@@ -26,6 +26,20 @@ static const struct fault *fault_of(const struct form_view *view, const char *po
     return NULL;
 }
 
+/* The first row of a list has the description for all rows. Adds its id. */
+static void add_description_id(const struct form_view *view, const char *pointer)
+{
+    if (view->row != NULL)
+        buffer_printf(view->text, "d%s%s", view->first_row, pointer + strlen(view->row));
+    else
+        buffer_printf(view->text, "d%s", pointer);
+}
+
+static bool is_described(const struct form_view *view, const char *description)
+{
+    return description != NULL && (view->row == NULL || strcmp(view->row, view->first_row) == 0);
+}
+
 /* <… id="f/name" name="/name" aria-describedby="…" */
 static void begin_control(const struct form_view *view, const char *element, const char *pointer,
                           const char *description, bool required)
@@ -33,9 +47,13 @@ static void begin_control(const struct form_view *view, const char *element, con
     const struct fault *fault = fault_of(view, pointer);
     buffer_printf(view->text, "<%s id=\"f%s\" name=\"%s\"", element, pointer, pointer);
     if (description != NULL || fault != NULL)
-        buffer_printf(view->text, " aria-describedby=\"%s%s%s%s%s\"", description != NULL ? "d" : "",
-                      description != NULL ? pointer : "", description != NULL && fault != NULL ? " " : "",
-                      fault != NULL ? "e" : "", fault != NULL ? pointer : "");
+        buffer_add_text(view->text, " aria-describedby=\"");
+    if (description != NULL)
+        add_description_id(view, pointer);
+    if (fault != NULL)
+        buffer_printf(view->text, "%se%s", description != NULL ? " " : "", pointer);
+    if (description != NULL || fault != NULL)
+        buffer_add_char(view->text, '"');
     if (fault != NULL)
         buffer_add_text(view->text, " aria-invalid=\"true\"");
     if (required)
@@ -57,7 +75,7 @@ static void add_label(const struct form_view *view, const char *pointer, const c
 static void end_field(const struct form_view *view, const char *pointer, const char *description)
 {
     const struct fault *fault = fault_of(view, pointer);
-    if (description != NULL) {
+    if (is_described(view, description)) {
         buffer_printf(view->text, "<small id=\"d%s\">", pointer);
         html_word(view->text, description);
         buffer_add_text(view->text, "</small>\n");
@@ -121,6 +139,13 @@ static const char *attributes_of(const struct field *field)
     return "";
 }
 
+static void add_list_of_options(const struct form_view *view, const char *name, const char *pointer)
+{
+    const char *list = form_options_list(view->options, name, pointer);
+    if (list != NULL)
+        buffer_printf(view->text, " list=\"%s\"", list);
+}
+
 static void add_input(const struct form_view *view, const struct field *field, const char *pointer,
                       const char *value)
 {
@@ -132,6 +157,7 @@ static void add_input(const struct form_view *view, const struct field *field, c
         buffer_add_text(view->text, "</textarea>\n");
         return;
     }
+    add_list_of_options(view, *field->name != '\0' ? field->name : strrchr(pointer, '/') + 1, pointer);
     buffer_printf(view->text, "%s value=\"", attributes_of(field));
     html_text(view->text, value != NULL ? value : "");
     buffer_add_text(view->text, "\" autocomplete=\"off\">\n");
@@ -216,16 +242,20 @@ static void begin_group(const struct form_view *view, const char *pointer, const
 static void add_row(const struct form_view *view, const struct field *list, const char *pointer, size_t index,
                     const json_t *value)
 {
-    char row[FORM_POINTER_MAX];
+    char row[FORM_POINTER_MAX], first[FORM_POINTER_MAX];
+    struct form_view within = *view;
     snprintf(row, sizeof row, "%.170s/%zu", pointer, index);
+    snprintf(first, sizeof first, "%.170s/0", pointer);
+    within.row = row;
+    within.first_row = first;
     buffer_add_text(view->text, "<div class=\"row\">\n");
     if (list->shape->bare) {
         struct field one = list->shape->fields[0];
         one.required = false;
         one.name = list->name;
-        add_scalar(view, &one, row, value);
+        add_scalar(&within, &one, row, value);
     } else {
-        add_members(view, list->shape, value, row, NULL);
+        add_members(&within, list->shape, value, row, NULL);
     }
     buffer_add_text(view->text, "</div>\n");
 }
@@ -284,16 +314,25 @@ void form_fields(const struct form_view *view, const struct shape *shape, const 
 /* --- fields beside the body ------------------------------------------------------------------------------
  */
 
-void form_text_field(const struct form_view *view, const char *name, const char *label, const char *value,
-                     bool required)
+/* Parts of paths and queries with these names are dates. */
+static bool is_date(const char *name)
+{
+    return strcmp(name, "date") == 0 || strcmp(name, "effective_date") == 0;
+}
+
+void form_text_field(const struct form_view *view, const struct form_text *field)
 {
     buffer_add_text(view->text, "<div class=\"field\">");
-    add_label(view, name, label, required);
-    begin_control(view, "input", name, NULL, required);
+    add_label(view, field->name, field->label, field->required);
+    begin_control(view, "input", field->name, NULL, field->required);
+    if (!field->is_new)
+        add_list_of_options(view, field->label, "");
+    if (is_date(field->label))
+        buffer_add_text(view->text, " type=\"date\"");
     buffer_add_text(view->text, " autocomplete=\"off\" value=\"");
-    html_text(view->text, value != NULL ? value : "");
+    html_text(view->text, field->value != NULL ? field->value : "");
     buffer_add_text(view->text, "\">\n");
-    end_field(view, name, NULL);
+    end_field(view, field->name, NULL);
 }
 
 void form_hidden(struct buffer *text, const char *name, const char *value)

@@ -4,6 +4,7 @@
 #define DEPOSITD_HTTP_FORMS_FORM_FIELDS_H
 
 #include "http/forms/form_choice.h"
+#include "http/forms/form_options.h"
 #include "http/request/shape.h"
 
 struct form_view {
@@ -12,6 +13,8 @@ struct form_view {
     struct buffer *text;
     const struct form_choice *choice; /* of one of the lists; NULL: none */
     const json_t *thing;              /* with the rows to choose from; NULL: there are none */
+    struct form_options *options;     /* lists to choose codes from */
+    const char *row, *first_row; /* pointers to the row of a list and to its first row; NULL: in no list */
 };
 
 /* Adds a field for each member of the shape. `values`: their contents; NULL: nothing yet. `more`: the list
@@ -19,9 +22,13 @@ struct form_view {
 void form_fields(const struct form_view *view, const struct shape *shape, const json_t *values,
                  const char *more);
 
-/* Adds a field of its own. `value` NULL: empty. */
-void form_text_field(const struct form_view *view, const char *name, const char *label, const char *value,
-                     bool required);
+/* Adds a field of its own, with the options for codes of the label's name unless it is for a new one. `value`
+ * NULL: empty. */
+struct form_text {
+    const char *name, *label, *value;
+    bool required, is_new;
+};
+void form_text_field(const struct form_view *view, const struct form_text *field);
 void form_hidden(struct buffer *text, const char *name, const char *value);
 
 #endif

@@ -6,6 +6,7 @@
 #include "http/forms/form_choice.h"
 #include "http/forms/form_event.h"
 #include "http/forms/form_fields.h"
+#include "http/forms/form_file.h"
 #include "http/forms/form_run.h"
 #include "http/pages/page.h"
 #include "http/pages/page_view.h"
@@ -105,6 +106,13 @@ static void add_numbers(const struct form_page *about, struct buffer *text)
     form_hidden(text, "event_id", about->event_id != NULL ? about->event_id : written);
 }
 
+/* Whether the part of the path, after its brace, is the code of a thing that the operation may make. */
+static bool names_new(const struct route *route, const char *part)
+{
+    return route->method == METHOD_PUT && strchr(part, '{') == NULL &&
+           strncmp(part, "effective_date}", strlen("effective_date}")) != 0;
+}
+
 /* The parts of the path. Parts that are known are hidden. */
 static void add_parts(const struct form_view *view, const struct form_page *about)
 {
@@ -122,7 +130,11 @@ static void add_parts(const struct form_view *view, const struct form_page *abou
         if (known != NULL)
             form_hidden(view->text, name, known);
         else
-            form_text_field(view, name, name + 1, form_value(&view->request->form, name), true);
+            form_text_field(view, &(struct form_text){.name = name,
+                                                      .label = name + 1,
+                                                      .value = form_value(&view->request->form, name),
+                                                      .required = true,
+                                                      .is_new = names_new(about->route, at)});
     }
 }
 
@@ -132,8 +144,10 @@ static void add_query(const struct form_view *view, const struct form_page *abou
     for (size_t i = 0; i < ROUTE_PARAMETERS_MAX && parameters[i].name != NULL; i++) {
         char name[CODE_SIZE + 1] = "?";
         strncat(name, parameters[i].name, CODE_MAX);
-        form_text_field(view, name, parameters[i].name, form_value(&view->request->form, name),
-                        parameters[i].required);
+        form_text_field(view, &(struct form_text){.name = name,
+                                                  .label = parameters[i].name,
+                                                  .value = form_value(&view->request->form, name),
+                                                  .required = parameters[i].required});
     }
 }
 
@@ -158,18 +172,6 @@ static void add_buttons(const struct form_page *about, struct arena *arena, stru
     buffer_add_text(text, "</p>\n");
 }
 
-static void add_file(const struct route *route, struct buffer *text)
-{
-    buffer_add_text(text, "<div class=\"field\"><label for=\"ffile\">");
-    html_word(text, "File");
-    buffer_add_text(text, "</label>\n");
-    buffer_printf(text, "<input id=\"ffile\" name=\"file\" type=\"file\" required accept=\"%s\">\n",
-                  route->xml_body != NULL ? ".xml,application/xml,text/xml" : ".csv,text/csv");
-    buffer_add_text(text, "<small>");
-    html_word(text, route->xml_body != NULL ? route->xml_body : "CSV in UTF-8, with a first line of names");
-    buffer_add_text(text, "</small>\n</div>\n");
-}
-
 /* The thing that the form is about, as the key reads it. */
 struct thing {
     bool found;
@@ -178,17 +180,31 @@ struct thing {
     json_t *json;
 };
 
+/* The form is about the scheme of its path, or of its fields. */
+static void begin_options(const struct request *request, const struct form_page *about, const json_t *values,
+                          struct form_options *options)
+{
+    static const char name[] = "scheme";
+    const char *scheme = about->asked != NULL ? page_path_part(about->asked, name, strlen(name)) : NULL;
+    if (scheme == NULL || *scheme == '{')
+        scheme = json_string_value(json_object_get(values, name));
+    form_options_begin(options, request, scheme, json_string_value(json_object_get(values, "site")));
+}
+
 static void add_form(const struct request *request, const struct form_page *about, const struct thing *thing,
                      const json_t *values, struct buffer *text)
 {
     const struct faults none = {.count = 0};
+    struct form_options options;
     const struct form_view view = {
         .request = request,
         .faults = about->faults != NULL ? about->faults : &none,
         .text = text,
         .choice = form_choice_of(about->route),
         .thing = thing->json,
+        .options = &options,
     };
+    begin_options(request, about, values, &options);
     const struct answer *shown = thing->found ? &thing->answer : NULL;
     buffer_printf(text, "<form method=\"post\" action=\"/forms/%s\" class=\"fields\"%s>\n", about->route->id,
                   form_is_file(about->route) ? " enctype=\"multipart/form-data\"" : "");
@@ -202,10 +218,13 @@ static void add_form(const struct request *request, const struct form_page *abou
     if (about->shape != NULL)
         form_fields(&view, about->shape, values, about->more);
     if (form_is_file(about->route))
-        add_file(about->route, text);
+        form_file_field(about->route, text);
     add_query(&view, about);
     add_buttons(about, request->arena, text);
     buffer_add_text(text, "</form>\n");
+    if (!form_options_write(&options, text))
+        text->failed = true;
+    form_file_columns(about->route, text);
 }
 
 static void add_tried(const struct form_page *about, struct buffer *text)

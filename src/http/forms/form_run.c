@@ -6,6 +6,7 @@
 #include "http/events/events_run.h"
 #include "http/forms/form_choice.h"
 #include "http/forms/form_event.h"
+
 #include "http/pages/page_sign_in.h"
 #include "http/request/router.h"
 
@@ -16,13 +17,12 @@ enum { PATH_BYTES_MAX = 1024, FORM_ANSWER_MAX = 8 << 20 };
 
 bool form_is_file(const struct route *route)
 {
-    return route->run != NULL && (route->xml_body != NULL || route->csv_body != NULL);
+    return route->xml_body != NULL || route->csv_body != NULL;
 }
 
 static bool takes_form(const struct route *route)
 {
-    return route->method != METHOD_GET &&
-           (form_is_file(route) || (route->csv_body == NULL && !route->body_large));
+    return route->method != METHOD_GET && (form_is_file(route) || !route->body_large);
 }
 
 const struct route *form_operation(const struct request *request, struct answer *answer)
@@ -115,7 +115,7 @@ void form_run(const struct request *asked, struct answer *inner)
     *inner = (struct answer){.arena = asked->arena, .status = 200, .media = MEDIA_JSON};
     buffer_init(&inner->body, FORM_ANSWER_MAX);
     faults_init(&inner->faults, asked->arena);
-    if (form_is_event(asked->route))
+    if (asked->route->run == NULL)
         events_run(asked, inner);
     else
         asked->route->run(asked, inner);
@@ -192,16 +192,12 @@ static const struct route *thing_route(const struct request *asked, char *path, 
                                                                 : readable(asked, path);
 }
 
-bool form_read_thing(const struct request *asked, const struct form_subject *subject, struct request *read,
-                     struct answer *inner)
+/* Reads the route at the path, as the same person. False: the key may not, or there is no such thing. */
+static bool read_route(const struct request *asked, const struct route *route, const char *path,
+                       const char *query, struct request *read, struct answer *inner)
 {
     unsigned allowed;
-    const char *query;
     struct faults ignored;
-    char *path = thing_path(asked, subject, &query);
-    if (path == NULL)
-        return false;
-    const struct route *route = thing_route(asked, path, query);
     if (route == NULL || (route->roles & 1u << asked->identity->role) == 0 ||
         strchr(route->path, '{') == NULL)
         return false;
@@ -215,6 +211,26 @@ bool form_read_thing(const struct request *asked, const struct form_subject *sub
         return true;
     form_answer_free(inner);
     return false;
+}
+
+bool form_read_thing(const struct request *asked, const struct form_subject *subject, struct request *read,
+                     struct answer *inner)
+{
+    const char *query;
+    char *path = thing_path(asked, subject, &query);
+    return path != NULL && read_route(asked, thing_route(asked, path, query), path, query, read, inner);
+}
+
+json_t *form_read_json(const struct request *asked, const char *path, const char *query)
+{
+    struct request read;
+    struct answer inner;
+    json_error_t error;
+    if (!read_route(asked, router_find(METHOD_GET, path), path, query, &read, &inner))
+        return NULL;
+    json_t *json = json_loadb(inner.body.data, inner.body.length, 0, &error);
+    form_answer_free(&inner);
+    return json;
 }
 
 /* Whether a browser shows it. It would only download a file. */
@@ -241,11 +257,11 @@ static const char *list_of_scheme(const struct request *asked, const char *path)
 const char *form_next(const struct request *asked, const struct answer *inner, const char *back)
 {
     char *path = arena_copy(asked->arena, asked->path, strlen(asked->path));
-    if (inner->status == 202 && !form_is_event(asked->route))
+    if (inner->status == 202 && asked->route->run != NULL)
         return "/v1/proposals";
-    if (back != NULL)
+    if (back != NULL && inner->status != 202)
         return back;
-    if (form_is_event(asked->route))
+    if (asked->route->run == NULL)
         return form_event_next(asked, inner);
     if (is_page(inner->location))
         return inner->location;

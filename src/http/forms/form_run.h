@@ -45,6 +45,10 @@ struct form_subject {
 MUST_CHECK bool form_read_thing(const struct request *asked, const struct form_subject *subject,
                                 struct request *read, struct answer *inner);
 
+/* The thing at the path, with the query that it needs ("": none), as the same person reads it. NULL: the key
+ * may not, there is none, or out of memory. */
+json_t *form_read_json(const struct request *asked, const char *path, const char *query);
+
 /* The page to go to after the operation has been done. */
 const char *form_next(const struct request *asked, const struct answer *inner, const char *back);
 

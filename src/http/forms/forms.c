@@ -5,7 +5,9 @@
 
 #include "app/network/sessions.h"
 #include "base/clock.h"
+#include "http/forms/form_begin.h"
 #include "http/forms/form_event.h"
+#include "http/forms/form_file.h"
 #include "http/forms/form_json.h"
 #include "http/forms/form_page.h"
 #include "http/forms/form_run.h"
@@ -48,6 +50,8 @@ void handle_form_page(const struct request *request, struct answer *answer)
         about.shape != NULL && filled.form.count > 0 ? form_json(about.shape, &filled.form) : NULL;
     if (target == NULL && strchr(about.route->path, '{') == NULL)
         target = about.route->path;
+    if (values != NULL && about.kind != NULL)
+        form_begin(&filled, about.kind, values);
     about.values = values;
     about.asked = target != NULL ? &asked : NULL;
     if (target == NULL || form_address(request, answer, about.route, target, &asked))
@@ -99,6 +103,25 @@ static bool read_values(struct sent *sent)
     return sent->answer->faults.count == 0;
 }
 
+/* Puts the event that the lines are in the place of these. False: faults were added. */
+static bool make_event(struct sent *sent, struct faults *faults)
+{
+    struct answer made = {.arena = sent->asked.arena};
+    if (sent->route->event_of_lines == NULL)
+        return true;
+    faults_init(&made.faults, sent->asked.arena);
+    json_t *event = sent->route->event_of_lines(&sent->asked, &made);
+    *faults = made.faults;
+    if (event == NULL) {
+        csv_body_place_faults(sent->asked.csv, sent->asked.json, faults);
+        return false;
+    }
+    json_decref(sent->event);
+    sent->event = event;
+    sent->asked.json = event;
+    return true;
+}
+
 /* Takes the file as the body of the request. False: the form was answered. */
 static bool take_file(struct sent *sent)
 {
@@ -117,9 +140,10 @@ static bool take_file(struct sent *sent)
         sent->event =
             csv_body_read(sent->route->csv_body, asked->body, asked->body_length, asked->csv, &faults);
     asked->json = sent->event;
-    if (sent->event == NULL)
-        show_again(sent, &faults, problem_status(&faults));
-    return sent->event != NULL;
+    if (sent->event != NULL && make_event(sent, &faults))
+        return true;
+    show_again(sent, &faults, problem_status(&faults));
+    return false;
 }
 
 /* Finds the path and makes the request. False: the form was answered. */

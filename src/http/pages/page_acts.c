@@ -3,6 +3,7 @@
 #include "http/pages/page_acts.h"
 
 #include "base/uri.h"
+#include "http/pages/page_may.h"
 #include "http/request/router.h"
 
 #include <string.h>
@@ -10,7 +11,8 @@
 /* A member of the object that an act depends on. */
 struct condition {
     const char *member; /* NULL: no condition */
-    const char *is;     /* its value as text; NULL: it must be absent; ANY: it must be there */
+    const char
+        *is; /* its value as text, or one of page_may.h; NULL: it must be absent; ANY: it must be there */
 };
 #define ANY ""
 #define NO_MORE                                                                                              \
@@ -32,6 +34,8 @@ struct act {
 };
 
 #define RESOLVE_LINE "/v1/bank-lines/{line}/resolve"
+/* The form takes the legs of the journal, and turns them round. */
+#define OPPOSITE_JOURNAL "kind=journal&/scheme={scheme}&undoes={event_id}"
 
 /* clang-format off */
 static const struct act acts[] = {
@@ -44,7 +48,7 @@ static const struct act acts[] = {
     {"Payment", NULL, "Confirm", METHOD_POST, "/v1/payments/{payment_id}/confirm", NULL, {"status", "instructed"}, NO_MORE},
     {"Payment", NULL, "Fail", METHOD_POST, "/v1/payments/{payment_id}/fail", NULL, {"status", "instructed"}, NO_MORE},
     {"Payment", NULL, "Fail", METHOD_POST, "/v1/payments/{payment_id}/fail", NULL, {"status", "confirmed"}, NO_MORE},
-    {"Opening", NULL, "Approve", METHOD_POST, "/v1/openings/{event_id}/approve", NULL, {"status", "open"}, NO_MORE},
+    {"Opening", NULL, "Approve", METHOD_POST, "/v1/openings/{event_id}/approve", NULL, {"status", "open"}, {"proposed_by", MAY_APPROVE}},
     {"Opening", NULL, "Withdraw", METHOD_POST, "/v1/openings/{event_id}/withdraw", NULL, {"status", "open"}, NO_MORE},
     {"Scheme", NULL, "Change", METHOD_PUT, "/v1/schemes/{scheme}", NULL, ALWAYS},
     {"SchemeList", NULL, "New scheme", METHOD_PUT, "/v1/schemes/{scheme}", NULL, ALWAYS},
@@ -70,9 +74,9 @@ static const struct act acts[] = {
     {"BankLine", "candidates", "Resolve to this participant", METHOD_POST, RESOLVE_LINE, "/participant={participant}", {"payment_id", NULL}, NO_MORE},
     {"Exception", NULL, "Resolve", METHOD_POST, "/v1/exceptions/{exception_id}/resolve", NULL, {"resolved", NULL}, NO_MORE},
     {"Report", "rows", "Resolve several", METHOD_POST, "/v1/exceptions/resolve", NULL, {"report", "exceptions"}, NO_MORE},
-    {"ProposalList", "items", "Approve", METHOD_POST, "/v1/proposals/{proposal}/approve", NULL, {"status", "open"}, NO_MORE},
+    {"ProposalList", "items", "Approve", METHOD_POST, "/v1/proposals/{proposal}/approve", NULL, {"status", "open"}, {"proposed_by", MAY_APPROVE}},
     {"ProposalList", "items", "Withdraw", METHOD_POST, "/v1/proposals/{proposal}/withdraw", NULL, {"status", "open"}, NO_MORE},
-    {"Proposal", NULL, "Approve", METHOD_POST, "/v1/proposals/{proposal}/approve", NULL, {"status", "open"}, NO_MORE},
+    {"Proposal", NULL, "Approve", METHOD_POST, "/v1/proposals/{proposal}/approve", NULL, {"status", "open"}, {"proposed_by", MAY_APPROVE}},
     {"Proposal", NULL, "Withdraw", METHOD_POST, "/v1/proposals/{proposal}/withdraw", NULL, {"status", "open"}, NO_MORE},
     {"BankStatementList", NULL, "Upload a statement", METHOD_POST, "/v1/bank-statements", "?scheme={scheme}", ALWAYS},
     {"BankLineList", NULL, "Upload a statement", METHOD_POST, "/v1/bank-statements", "?scheme={scheme}", ALWAYS},
@@ -81,30 +85,44 @@ static const struct act acts[] = {
     {"CupTypeList", NULL, "Upload a spreadsheet", METHOD_POST, "/v1/cup-types", NULL, ALWAYS},
     {"RefundValueList", NULL, "Upload a spreadsheet", METHOD_POST, "/v1/schemes/{scheme}/refund-values", NULL, ALWAYS},
     {"EntryList", NULL, "Record an event", METHOD_POST, "/v1/events", NULL, ALWAYS},
-    {"RecordedEvent", NULL, "Reverse", METHOD_POST, "/v1/events", "kind=reversal&/reverses={event_id}&/site={site}", {"reversed_by", NULL}, {"reverses", NULL}},
-    {"RecordedEvent", NULL, "Reverse", METHOD_POST, "/v1/events", "kind=reversal&/reverses={event_id}&/scheme={scheme}", {"reversed_by", NULL}, {"site", NULL}},
-    {"RecordedEvent", NULL, "Receive", METHOD_POST, "/v1/events", "kind=receipt&/dispatch={event_id}&/site={to}", {"kind", "dispatch"}, {"reversed_by", NULL}},
-    {"RecordedEvent", NULL, "Lost on the way", METHOD_POST, "/v1/events", "kind=transit_loss&/dispatch={event_id}&/site={site}", {"kind", "dispatch"}, {"reversed_by", NULL}},
+    {"RecordedEvent", NULL, "Reverse", METHOD_POST, "/v1/events", "kind=reversal&/reverses={event_id}&/site={site}", {"kind", MAY_REVERSE}, NO_MORE},
+    {"RecordedEvent", NULL, "Reverse", METHOD_POST, "/v1/events", "kind=reversal&/reverses={event_id}&/scheme={scheme}", {"kind", MAY_REVERSE}, {"site", NULL}},
+    {"RecordedEvent", NULL, "Receive", METHOD_POST, "/v1/events", "kind=receipt&/dispatch={event_id}&/site={to}", {"kind", MAY_RECEIVE}, NO_MORE},
+    {"RecordedEvent", NULL, "Lost on the way", METHOD_POST, "/v1/events", "kind=transit_loss&/dispatch={event_id}&/site={site}", {"kind", MAY_GIVE_UP}, NO_MORE},
+    {"RecordedEvent", NULL, "Propose the opposite journal", METHOD_POST, "/v1/events", OPPOSITE_JOURNAL, {"kind", "journal"}, NO_MORE},
+    {"Journal", NULL, "Approve", METHOD_POST, "/v1/journals/{event_id}/approve", NULL, {"status", "open"}, {"proposed_by", MAY_APPROVE}},
+    {"Journal", NULL, "Withdraw", METHOD_POST, "/v1/journals/{event_id}/withdraw", NULL, {"status", "open"}, NO_MORE},
+    {"Journal", NULL, "Propose the opposite journal", METHOD_POST, "/v1/events", OPPOSITE_JOURNAL, {"status", "approved"}, NO_MORE},
+    {"JournalList", "items", "Approve", METHOD_POST, "/v1/journals/{event_id}/approve", NULL, {"status", "open"}, {"proposed_by", MAY_APPROVE}},
+    {"JournalList", "items", "Withdraw", METHOD_POST, "/v1/journals/{event_id}/withdraw", NULL, {"status", "open"}, NO_MORE},
+    {"OpeningList", NULL, "Upload a spreadsheet", METHOD_POST, "/v1/schemes/{scheme}/opening", NULL, ALWAYS},
+    {"OpeningList", NULL, "Propose an opening", METHOD_POST, "/v1/events", "kind=opening&/scheme={scheme}", ALWAYS},
+    {"TaxRegistration", NULL, "Change", METHOD_PUT, "/v1/participants/{participant}/tax-registration/{effective_date}", NULL, ALWAYS},
+    {"TaxRegistrationList", NULL, "New registration", METHOD_PUT, "/v1/participants/{participant}/tax-registration/{effective_date}", NULL, ALWAYS},
+    {"SiteKind", NULL, "Change", METHOD_PUT, "/v1/sites/{site}/kind/{effective_date}", NULL, ALWAYS},
+    {"SiteKindList", NULL, "New kind", METHOD_PUT, "/v1/sites/{site}/kind/{effective_date}", NULL, ALWAYS},
+    {"OfficeAccounts", NULL, "Change", METHOD_PUT, "/v1/schemes/{scheme}/office-accounts/{effective_date}", NULL, ALWAYS},
+    {"OfficeAccountsList", NULL, "New codes", METHOD_PUT, "/v1/schemes/{scheme}/office-accounts/{effective_date}", NULL, ALWAYS},
+    {"Site", NULL, "Enter the totals of a day", METHOD_PUT, "/v1/sites/{site}/day-totals/{date}", NULL, ALWAYS},
+    {"DayTotals", NULL, "Change", METHOD_PUT, "/v1/sites/{site}/day-totals/{date}", NULL, ALWAYS},
     {"JournalList", NULL, "New journal", METHOD_POST, "/v1/events", "kind=journal&/scheme={scheme}", ALWAYS},
 };
 /* clang-format on */
 
-/* The member of the item alone, or of the page's object and the event within it. */
-static const json_t *member_of(const struct page_scope *scope, bool of_row, const char *name)
+static bool holds(const struct request *request, const struct condition *condition,
+                  const struct page_scope *scope, bool of_row)
 {
-    const json_t *value = json_object_get(scope->object, name);
-    return value != NULL || of_row || scope->outer == NULL ? value : member_of(scope->outer, false, name);
-}
-
-static bool holds(const struct condition *condition, const struct page_scope *scope, bool of_row)
-{
+    bool special;
     if (condition->member == NULL)
         return true;
-    const json_t *value = member_of(scope, of_row, condition->member);
+    const json_t *value =
+        of_row ? json_object_get(scope->object, condition->member) : page_member(scope, condition->member);
     if (condition->is == NULL || value == NULL)
         return condition->is == NULL && value == NULL;
-    return *condition->is == '\0' ||
-           (json_is_string(value) && strcmp(json_string_value(value), condition->is) == 0);
+    bool may = page_may(request, condition->is, scope, &special);
+    if (special || *condition->is == '\0')
+        return special ? may : true;
+    return json_is_string(value) && strcmp(json_string_value(value), condition->is) == 0;
 }
 
 static bool is_same(const char *a, const char *b)
@@ -162,8 +180,8 @@ static bool add_link(const struct page_view *view, const struct page_scope *scop
 {
     struct buffer target;
     const struct route *route = route_of(view, act, list);
-    if (route == NULL || !holds(&act->first, scope, list != NULL) ||
-        !holds(&act->second, scope, list != NULL))
+    if (route == NULL || !holds(view->request, &act->first, scope, list != NULL) ||
+        !holds(view->request, &act->second, scope, list != NULL))
         return false;
     buffer_init(&target, 8192);
     bool leads = add_target(view, scope, act, route, &target);

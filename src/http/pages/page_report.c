@@ -3,81 +3,37 @@
 #include "http/pages/page_report.h"
 
 #include "http/pages/page_acts.h"
+#include "http/pages/page_choices.h"
 #include "http/pages/page_names.h"
 #include "http/pages/page_target.h"
 
-/* A person does not look through a longer list, and a page of reports has many lists. A text field replaces a
- * longer list. */
-enum { CHOICES_MAX = 200 };
+#include <string.h>
 
-/* The things that the choices come from. */
-struct choosing {
-    const struct request *request;
-    const struct scheme *scheme; /* NULL: any */
-    const bool *known;           /* whether the key knows the scheme, by scheme id */
-};
-
-/* The code of an item; NULL: it is not a choice. */
-typedef const char *(*choice)(const struct choosing *of, size_t index);
-
-static const char *scheme_choice(const struct choosing *of, size_t index)
+/* *codes is NULL if there are too many. False: out of memory. */
+static bool find_codes(const struct request *request, enum page_choice_of of, const struct scheme *scheme,
+                       const char *const **codes)
 {
-    const struct scheme *each = &of->request->snapshot->network.schemes[index];
-    return of->known[each->id] ? each->code : NULL;
-}
-
-static const char *site_choice(const struct choosing *of, size_t index)
-{
-    const struct site *site = &of->request->snapshot->network.sites[index];
-    bool known = identity_has_site(of->request->identity, site) &&
-                 (of->scheme == NULL || site->scheme == of->scheme->id);
-    return known ? site->code : NULL;
-}
-
-static const char *participant_choice(const struct choosing *of, size_t index)
-{
-    const struct participant *participant = &of->request->snapshot->network.participants[index];
-    const struct identity *identity = of->request->identity;
-    return identity_has_all(identity) || identity->participant == participant->id ? participant->code : NULL;
-}
-
-static const char *cup_type_choice(const struct choosing *of, size_t index)
-{
-    return of->request->snapshot->network.cup_types[index].code;
-}
-
-/* *found is NULL-ended, or NULL if there are too many choices. False: out of memory. */
-static bool choices(const struct choosing *of, choice each, size_t count, const char *const **found)
-{
-    const char **codes = arena_array(of->request->arena, CHOICES_MAX + 1, sizeof *codes);
-    size_t code_count = 0;
-    *found = codes;
-    for (size_t i = 0; *found != NULL && i < count; i++) {
-        const char *code = each(of, i);
-        if (code != NULL && code_count == CHOICES_MAX)
-            *found = NULL;
-        else if (code != NULL)
-            codes[code_count++] = code;
-    }
-    return codes != NULL;
+    struct page_choices choices;
+    bool found = page_choices(request, of, of == CHOOSE_SITE ? scheme : NULL, &choices);
+    *codes = found ? choices.codes : NULL;
+    return found;
 }
 
 /* False: out of memory. */
-static bool find_choices(const struct choosing *of, const struct report_parameter *parameter,
-                         const char *const **found)
+static bool find_choices(const struct request *request, const struct scheme *scheme,
+                         const struct report_parameter *parameter, const char *const **found)
 {
-    const struct network *network = &of->request->snapshot->network;
     *found = NULL;
     switch (parameter->kind) {
     case PARAMETER_DAY:
     case PARAMETER_ACCOUNT:
         return true;
     case PARAMETER_SITE:
-        return choices(of, site_choice, network->site_count, found);
+        return find_codes(request, CHOOSE_SITE, scheme, found);
     case PARAMETER_PARTICIPANT:
-        return choices(of, participant_choice, network->participant_count, found);
+        return find_codes(request, CHOOSE_PARTICIPANT, scheme, found);
     case PARAMETER_CUP_TYPE:
-        return choices(of, cup_type_choice, network->cup_type_count, found);
+        return find_codes(request, CHOOSE_CUP_TYPE, scheme, found);
     case PARAMETER_CHOICE:
         *found = parameter->choices;
         return true;
@@ -107,6 +63,36 @@ static const char *name_of(const void *reader, const char *column, const char *c
     return page_name_of(reader, column, code);
 }
 
+/* The values are codes and ids, which need no encoding of their own within the fields that the link fills in.
+ */
+#define ARRIVAL(kind)                                                                                        \
+    "/forms/postEvents?target=%2Fv1%2Fevents&fill=kind%3D" kind "%26%2Fdispatch%3D{event_id}"                \
+    "&back=%2Fv1%2Freports%2Ftransfers%3Fscheme%3D{scheme}"
+
+static const struct {
+    const char *report;
+    enum entry_kind kind; /* that the link's form posts */
+    struct report_act act;
+} row_acts[] = {
+    {"transfers", KIND_RECEIPT, {"Receive", ARRIVAL("receipt"), "in_transit"}},
+    {"transfers", KIND_TRANSIT_LOSS, {"Lost", ARRIVAL("transit_loss"), "in_transit"}},
+};
+
+/* Finds what the person may do with each row. False: out of memory. */
+static bool find_row_acts(const struct request *request, const struct report *report,
+                          struct report_page *page)
+{
+    enum { COUNT = sizeof row_acts / sizeof row_acts[0] };
+    size_t found = 0;
+    const struct report_act **acts = arena_array(request->arena, COUNT + 1, sizeof(struct report_act *));
+    for (size_t i = 0; acts != NULL && request->session != 0 && i < COUNT; i++)
+        if (strcmp(row_acts[i].report, report->name) == 0 &&
+            (entry_kind_posters(row_acts[i].kind) & 1u << request->identity->role) != 0)
+            acts[found++] = &row_acts[i].act;
+    page->row_acts = found > 0 ? acts : NULL;
+    return acts != NULL;
+}
+
 bool page_of_report(const struct request *request, const struct scheme *scheme, const struct report *report,
                     struct report_page *page)
 {
@@ -121,12 +107,10 @@ bool page_of_report(const struct request *request, const struct scheme *scheme, 
     page->name_of = name_of;
     page->reader = request;
     page->note = page_report_note(report->name);
-    const struct choosing of = {request, scheme, request_known_schemes(request)};
-    bool found = of.known != NULL &&
-                 choices(&of, scheme_choice, request->snapshot->network.scheme_count, &page->schemes);
+    bool found = find_codes(request, CHOOSE_SCHEME, NULL, &page->schemes);
     for (size_t i = 0; found && i < report_parameter_count(report); i++)
-        found = find_choices(&of, &report->parameters[i], &page->choices[i]);
+        found = find_choices(request, scheme, &report->parameters[i], &page->choices[i]);
     for (size_t i = 0; i < report_column_count(report); i++)
         page->leads[i] = report->columns[i].link != NULL && page_leads(request, report->columns[i].link);
-    return found && find_acts(request, report, page);
+    return found && find_acts(request, report, page) && find_row_acts(request, report, page);
 }

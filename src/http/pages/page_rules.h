@@ -35,7 +35,7 @@ struct page_link {
         *is; /* apply only if the member `when` of the same object has the value `is`; NULL: always */
 };
 
-enum { PAGE_LINKS_MAX = 64 };
+enum { PAGE_LINKS_MAX = 80 };
 
 /* The caution that a report's page shows; NULL: none. */
 const char *page_report_note(const char *report);

@@ -131,7 +131,7 @@ static bool applies(const struct page_view *view, const struct page_scope *scope
                     const struct page_link *link, const char *name)
 {
     if (strcmp(link->member, name) != 0 ||
-        (link->schema != NULL && strcmp(link->schema, view->about->schema) != 0))
+        (link->schema != NULL && strcmp(link->schema, view->request->route->answer_schema) != 0))
         return false;
     const char *is =
         link->when != NULL ? json_string_value(json_object_get(scope->object, link->when)) : NULL;

@@ -29,6 +29,18 @@ static bool is_nobody(const struct request *request, const char *name, const cha
     return false;
 }
 
+/* Accounts of a bank have the same name as accounts of the ledger, and so have kinds of these. */
+static bool is_no_account(const struct request *request, const char *name, const char *text)
+{
+    struct account account;
+    return strcmp(name, "account") == 0 && !network_account(&request->snapshot->network, text, &account);
+}
+
+static bool may_lead(const struct request *request, const char *name, const char *text)
+{
+    return !is_nobody(request, name, text) && !is_no_account(request, name, text);
+}
+
 bool page_is_code(const char *text)
 {
     return strlen(text) >= CODE_LENGTH && strspn(text, "0123456789abcdef-") == strlen(text);
@@ -172,7 +184,7 @@ void page_value(struct page_view *view, const struct page_scope *scope, const ch
     bool own_path = text != NULL && is_own_path(view, text);
     if (own_path)
         buffer_add_text(&target, text);
-    bool linked = own_path || (simple && (text == NULL || !is_nobody(view->request, name, text)) &&
+    bool linked = own_path || (simple && (text == NULL || may_lead(view->request, name, text)) &&
                                page_member_target(view, scope, name, &target));
     linked = linked && !target.failed;
     if (linked)

@@ -6,6 +6,7 @@
 #include "http/pages/page_acts.h"
 #include "http/pages/page_amounts.h"
 #include "http/pages/page_change.h"
+#include "http/pages/page_journal.h"
 #include "http/request/route.h"
 #include "report/html.h"
 #include "report/plot.h"
@@ -423,6 +424,10 @@ void page_object(struct page_view *view, const struct page_scope *scope)
 {
     const char *name;
     json_t *value;
+    if (strcmp(view->about->schema, "Journal") == 0) {
+        page_journal(view, scope);
+        return;
+    }
     add_facts(view, scope, false);
     json_object_foreach((json_t *)scope->object, name, value) if (json_is_object(value))
         add_section(view, scope, name, value);

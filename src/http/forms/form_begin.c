@@ -1,0 +1,104 @@
+/* SPDX-License-Identifier: ISC */
+/* The earlier event is read as its own page would read it, so a key learns nothing that it may not read. */
+#include "http/forms/form_begin.h"
+
+#include "http/forms/form_event.h"
+#include "http/forms/form_run.h"
+#include "http/request/json_body.h"
+
+#include <stdio.h>
+#include <string.h>
+
+/* Sets a member that the link has not filled in. */
+static void set(json_t *values, const char *name, json_t *value)
+{
+    if (value != NULL && json_object_get(values, name) == NULL)
+        json_object_set_new(values, name, value); /* if memory runs out, the field begins empty */
+    else
+        json_decref(value);
+}
+
+static json_t *text_at(const json_t *object, const char *name)
+{
+    return json_incref(json_object_get(object, name));
+}
+
+/* --- a receipt, a loss --------------------------------------------------------------------------------- */
+
+static json_t *lines_on_the_road(const json_t *transfer)
+{
+    size_t index;
+    const json_t *line;
+    json_t *lines = json_array();
+    json_array_foreach(transfer, index, line)
+    {
+        bool damaged = strcmp(json_member_text(line, "condition"), "damaged") == 0;
+        json_t *quantity = json_object_get(line, "in_transit");
+        if (json_integer_value(quantity) > 0)
+            json_array_append_new(lines, json_pack("{s:s, s:O, s:s?}", "cup_type",
+                                                   json_member_text(line, "cup_type"), "quantity", quantity,
+                                                   "condition", damaged ? "damaged" : NULL));
+    }
+    return lines;
+}
+
+/* A receipt is at the site that the cups were sent to, a loss at the site that sent them. */
+static void begin_arrival(const json_t *event, bool received, json_t *values)
+{
+    const json_t *transfer = json_object_get(event, "transfer");
+    const json_t *first = json_array_get(transfer, 0);
+    set(values, "site", text_at(first, received ? "receiver" : "sender"));
+    set(values, "cups", lines_on_the_road(transfer));
+}
+
+/* --- a journal that undoes another --------------------------------------------------------------------- */
+
+static json_t *opposite(const json_t *leg)
+{
+    char amount[64];
+    const char *debit = json_member_text(leg, "debit"), *credit = json_member_text(leg, "credit");
+    snprintf(amount, sizeof amount, "%s%.40s", *debit != '\0' ? "-" : "", *debit != '\0' ? debit : credit);
+    return json_pack("{s:s, s:s}", "account", json_member_text(leg, "account"), "amount", amount);
+}
+
+static void begin_opposite(const json_t *journal, json_t *values)
+{
+    size_t index;
+    const json_t *leg;
+    json_t *legs = json_array();
+    char reason[64 + UUID_TEXT_MAX];
+    json_array_foreach(json_object_get(journal, "legs"), index, leg)
+        json_array_append_new(legs, opposite(leg));
+    snprintf(reason, sizeof reason, "Undoes journal %.36s", json_member_text(journal, "event_id"));
+    set(values, "legs", legs);
+    set(values, "reason", json_string(reason));
+}
+
+static json_t *read_journal(const struct request *request, const json_t *values)
+{
+    char path[sizeof "/v1/journals/" + UUID_TEXT_MAX] = "/v1/journals/", query[sizeof "scheme=" + CODE_SIZE];
+    struct uuid uuid;
+    const char *id = form_value(&request->form, "undoes");
+    if (id == NULL || !uuid_parse(id, strlen(id), &uuid))
+        return NULL;
+    uuid_format(&uuid, path + strlen(path));
+    snprintf(query, sizeof query, "scheme=%.32s", json_member_text(values, "scheme"));
+    return form_read_json(request, path, query);
+}
+
+void form_begin(const struct request *request, const char *kind, json_t *values)
+{
+    enum entry_kind of = entry_kind_parse(kind);
+    const char *path = form_event_referred(request->arena, values);
+    if (entry_kind_undo(of) == UNDO_JOURNAL) {
+        json_t *journal = read_journal(request, values);
+        if (journal != NULL)
+            begin_opposite(journal, values);
+        json_decref(journal);
+    } else if (path != NULL && entry_kind_refers(of) == REFERS_DISPATCH) {
+        json_t *event = form_read_json(request, path, "");
+        if (json_array_size(json_object_get(event, "transfer")) > 0)
+            begin_arrival(event, entry_kind_effect(of) == EFFECT_RECEIVED, values);
+        json_decref(event);
+    }
+}
