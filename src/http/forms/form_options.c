@@ -152,7 +152,7 @@ static void add_dates(const struct scheme *scheme, struct buffer *text)
     for (size_t i = first; i < scheme->terms_count; i++) {
         date_format(scheme->terms[i].from, date);
         begin_option(text, date);
-        buffer_add_text(text, "Terms hold from then");
+        html_plain_word(text, "Terms hold from then");
         end_option(text);
     }
 }
