@@ -265,6 +265,9 @@ def test_the_list_is_asked_by_scheme_kind_person_and_day(loaded):
     loaded.admin.refused("GET", "/v1/changes?scheme=nowhere", None, 404, "not_found")
     page = loaded.admin.send("GET", "/v1/changes", headers={"Accept": "text/html"})
     assert page.status == 200 and "Changes of reference data" in page.body.decode() and "skerry" in page.body.decode()
+    assert page.body.count(b"<dt>Changed at</dt>") == len(everything), "each says when, by whom and why"
+    assert page.body.count(b"<dt>Why</dt>") == len([c for c in everything if "why" in c])
+    assert f"<dt>By</dt><dd>{everything[-1]['by']['key']}</dd>" in page.body.decode()
 
 
 def test_changes_at_once_are_numbered_without_a_gap(loaded):

@@ -7,6 +7,7 @@
 #include "words/labels.h"
 
 #include <stdio.h>
+#include <string.h>
 
 bool page_is_changes(const json_t *list)
 {
@@ -61,6 +62,40 @@ static void add_change(struct page_view *view, const struct page_scope *scope)
     html_table_end(view->text);
 }
 
+/* The key, and its holder if that is another name. */
+static void add_person(struct buffer *text, const json_t *by)
+{
+    const char *key = json_string_value(json_object_get(by, "key"));
+    const char *holder = json_string_value(json_object_get(by, "holder"));
+    html_text(text, key != NULL ? key : "");
+    if (key == NULL || holder == NULL || strcmp(key, holder) == 0)
+        return;
+    buffer_add_text(text, " (");
+    html_text(text, holder);
+    buffer_add_text(text, ")");
+}
+
+/* When the change was made, by whom and why. A change that is only proposed has none of these. */
+static void add_maker(struct page_view *view, const struct page_scope *scope)
+{
+    static const char *const members[] = {"number", "changed_at", "by", "way", "why"};
+    if (json_object_get(scope->object, "changed_at") == NULL)
+        return;
+    buffer_add_text(view->text, "<dl class=\"asked\">\n");
+    for (size_t i = 0; i < sizeof members / sizeof members[0]; i++) {
+        const json_t *value = json_object_get(scope->object, members[i]);
+        if (value == NULL)
+            continue;
+        html_fact_begin(view->text, members[i]);
+        if (json_is_object(value))
+            add_person(view->text, value);
+        else
+            page_value(view, scope, members[i], value);
+        html_fact_end(view->text);
+    }
+    buffer_add_text(view->text, "</dl>\n");
+}
+
 void page_changes(struct page_view *view, const struct page_scope *scope, const json_t *list)
 {
     size_t index;
@@ -69,5 +104,6 @@ void page_changes(struct page_view *view, const struct page_scope *scope, const 
     {
         const struct page_scope inner = {.object = change, .outer = scope};
         add_change(view, &inner);
+        add_maker(view, &inner);
     }
 }
