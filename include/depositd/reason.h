@@ -118,6 +118,9 @@
     /* days and reference data */                                                                            \
     X(DAY_NOT_ENDED, day_not_ended, 409, true, "The business day has not ended")                             \
     X(EARLIER_DAY_OPEN, earlier_day_open, 409, true, "An earlier business day is open")                      \
+    X(MONTH_NOT_ENDED, month_not_ended, 409, true, "The last business day of the month is not closed yet")   \
+    X(MONTH_CLOSED, month_closed, 409, false, "The month is closed for journals")                            \
+    X(MONTH_OPEN, month_open, 409, false, "The month is open for journals")                                  \
     X(DAY_NOT_SEALED, day_not_sealed, 409, true,                                                             \
       "The entry's business day is not closed yet: it has no seal")                                          \
     X(FIXED_ONCE_POSTED, fixed_once_posted, 409, false, "This can't change once anything is posted")         \

@@ -1,5 +1,5 @@
--- Check: the lists of open things and of payments in transit, and the counts of payments by day, follow from the rows
--- that they are made from. $1 scheme.
+-- Check: the lists of open things, of proposals and of payments in transit, and the counts of payments by day, follow
+-- from the rows that they are made from. $1 scheme.
 WITH opened AS (
     SELECT x.entry, x.position FROM exception x
      WHERE x.scheme = $1::integer
@@ -9,6 +9,10 @@ counted AS (
     SELECT business_date, participant, count(*) AS payments, sum(amount) AS paid FROM payment_side WHERE scheme = $1::integer GROUP BY 1, 2),
 moving AS (
     SELECT payment_id, sum(moved) AS moved FROM bank_side WHERE scheme = $1::integer GROUP BY 1 HAVING sum(moved) <> 0),
+proposed AS (
+    SELECT DISTINCT s AS scheme, p.number, coalesce(d.decision, 'open') AS status
+      FROM proposal p LEFT JOIN proposal_decision d ON d.proposal = p.number CROSS JOIN unnest(0 || p.schemes) AS s
+     WHERE s = $1::integer OR s = 0 AND $1::integer = (SELECT min(id) FROM scheme)),
 examined AS (
     SELECT format('exception %s.%s is open, or listed as open, but not both', entry, position) AS what,
            o.entry IS NULL OR l.entry IS NULL AS is_broken
@@ -30,5 +34,9 @@ examined AS (
     SELECT 'payments by hand from before the first statement are not the sum of theirs',
            b.amount <> (SELECT coalesce(sum(t.moved * e.effect), 0)
                           FROM bank_transit t JOIN bank_effect e USING (scheme, payment_id) WHERE t.scheme = $1::integer AND t.is_before)
-      FROM bank_before b WHERE b.scheme = $1::integer)
+      FROM bank_before b WHERE b.scheme = $1::integer
+    UNION ALL
+    SELECT format('proposal %s is not listed as it stands', number), (l.status, l.scheme) IS DISTINCT FROM (p.status, p.scheme)
+      FROM (SELECT * FROM proposal_listed WHERE scheme = $1::integer OR scheme = 0 AND $1::integer = (SELECT min(id) FROM scheme)) l
+      FULL JOIN proposed p USING (scheme, number))
 SELECT count(*), count(*) FILTER (WHERE is_broken), first_lines(array_agg(what ORDER BY what) FILTER (WHERE is_broken)) FROM examined

@@ -6,9 +6,13 @@
 #include "store/pg_ask.h"
 
 static const char *const what_words[PROPOSAL_WHATS] = {
-    [PROPOSAL_REFERENCE] = "reference",     [PROPOSAL_SCHEME] = "scheme",
-    [PROPOSAL_PARTICIPANT] = "participant", [PROPOSAL_KEY] = "key",
-    [PROPOSAL_BANK_LINE] = "bank_line",     [PROPOSAL_EXCEPTION] = "exception",
+    [PROPOSAL_REFERENCE] = "reference",
+    [PROPOSAL_SCHEME] = "scheme",
+    [PROPOSAL_PARTICIPANT] = "participant",
+    [PROPOSAL_KEY] = "key",
+    [PROPOSAL_BANK_LINE] = "bank_line",
+    [PROPOSAL_EXCEPTION] = "exception",
+    [PROPOSAL_MONTH] = "month",
 };
 
 enum store_result store_changes_last(struct pg *pg, int64_t *number)

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* Proposals are writes that weaken the control by two people. They are kept until a second person decides on
- * them. They are about reference data, keys, lines of the bank and exceptions; proposed_store.h has proposed
- * events. Texts are put into the given arena. */
+ * them. They are about reference data, keys, lines of the bank, exceptions and months; proposed_store.h has
+ * proposed events. Texts are put into the given arena. */
 #ifndef DEPOSITD_STORE_PROPOSAL_STORE_H
 #define DEPOSITD_STORE_PROPOSAL_STORE_H
 
@@ -17,6 +17,7 @@ enum proposal_what {
     PROPOSAL_KEY,
     PROPOSAL_BANK_LINE,
     PROPOSAL_EXCEPTION,
+    PROPOSAL_MONTH,
     PROPOSAL_WHATS
 };
 

@@ -68,13 +68,17 @@ INSERT INTO browser_session (hash, api_key, key_hash, begun_at, seen_at)
       FROM generate_series(1, 4000) AS n;
 INSERT INTO api_key_site (api_key, site) SELECT 1000 + id, id FROM site;
 INSERT INTO reference_change (number, changed_at, way, api_key, scheme, of_what, name, subject, before, after, digest)
-SELECT n, now(), 'service', 1, CASE WHEN n % 2 = 0 THEN 1 END, 'site', 'site-00001', 1, '{{"name":"A"}}',
-    '{{"name":"B"}}', sha256('d')
+SELECT n, now() - (5000 - n) * interval '1 hour', 'service', CASE WHEN n % 100 = 7 THEN 1003 ELSE 1 END,
+    CASE WHEN n % 2 = 0 THEN 1 END, CASE WHEN n % 200 = 0 THEN 'terms' ELSE 'site' END, 'site-00001', 1,
+    '{{"name":"A"}}', '{{"name":"B"}}', sha256('d')
   FROM generate_series((SELECT coalesce(max(number), 0) + 1 FROM reference_change), 5000) AS n;
 INSERT INTO proposal (number, what, name, schemes, body, changes, others, proposed_at, proposed_by)
 SELECT n, 'scheme', 'bay-0001', '{{1}}', '{{}}', '[]', 0, now(), 1 FROM generate_series(1, 1000) AS n;
 INSERT INTO proposal_decision (proposal, decision, decided_at, decided_by) SELECT n, 'approved', now(), 1001
     FROM generate_series(1, 980) AS n;
+INSERT INTO proposal_listed
+SELECT s, CASE WHEN n <= 980 THEN 'approved' ELSE 'open' END, n
+  FROM generate_series(1, 1000) AS n, generate_series(0, 1) AS s;
 UPDATE network_head SET reference_version = reference_version + 1;
 """
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: ISC
-"""The scenario behind the examples in the document: four days of a small invented network, each request with its
+"""The scenario behind the examples in the document: a month of a small invented network, each request with its
 answer.
 
 Days and ids are fixed, so another run gives the same examples, except for values that depend on the moment: see
@@ -8,7 +8,7 @@ import csv
 import io
 import json
 import re
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from pathlib import Path
 from uuid import NAMESPACE_URL, uuid5
@@ -20,7 +20,7 @@ from network import at, cups
 
 KEPT = Path(__file__).parents[2] / "src" / "http" / "contract" / "examples.json"
 ITEMS = 3  # of a longer list in an answer, an example shows the first items
-DAY, LATER = date(2025, 5, 12), date(2025, 5, 20)  # first day; the scenario names no day from LATER on
+DAY, LATER = date(2025, 5, 12), date(2025, 6, 2)  # first day; the scenario names no day from LATER on
 SETTLED = ("the-day-of-the-run", "the-time-of-the-run", "an-id-of-the-run")
 
 PARTICIPANTS = {
@@ -466,6 +466,21 @@ def propose(do, admin, ann):
     do(ann, "POST", f"/v1/proposals/{proposed['proposal']}/withdraw", {"reason": "no reason to"})
 
 
+def end_month(do, admin, ann, ben):
+    """Two people close the month for journals, after its last day, and reopen it."""
+    month = f"{DAY:%Y-%m}"
+    day = DAY + timedelta(days=1)
+    while day.month == DAY.month:
+        admin.close("tern-bay", day)
+        day += timedelta(days=1)
+    closing = do(ann, "POST", f"/v1/schemes/tern-bay/months/{month}/close").json
+    ben.send("POST", f"/v1/proposals/{closing['proposal']}/approve")
+    before = DAY.year * 12 + DAY.month + 1  # the place before the next month: the list begins with the month of now
+    do(admin, "GET", f"/v1/schemes/tern-bay/months?limit=1&cursor={before}")
+    do(admin, "GET", f"/v1/schemes/tern-bay/months/{month}")
+    do(ben, "POST", f"/v1/schemes/tern-bay/months/{month}/reopen", {"reason": "a fee was left out"})
+
+
 def look(do, admin):
     do(admin, "GET", "/v1/reports")
     do(admin, "GET", f"/v1/reports/deposit-cover?scheme=tern-bay&as_of={DAY}", name="json")
@@ -516,6 +531,7 @@ def play(service):
     browsers(do, admin)
     do(till, "POST", "/v1/me/renew?why=received+today")
     look(do, admin)
+    end_month(do, admin, ann, ben)
     return do.examples
 
 

@@ -77,6 +77,7 @@ class Model:
         self.cup_types = [c["cup_type"] for c in reference["cup_types"]]
         self.first_day = min(date.fromisoformat(t["effective_date"]) for t in self.scheme["terms"])
         self.next_day = self.first_day  # the earliest open day
+        self.books_closed_through = self.first_day - DAY
         # day -> account -> sum of legs; closed days are added up under None
         self.movements = defaultdict(Counter)
         self.balances = Counter()  # account -> sum of all legs
@@ -402,8 +403,14 @@ class Model:
         *("bank_charges", "tax", "refund_variance", "operator_account"),
     }
 
-    def _journal(self, event, *_):
+    def close_months(self, last):
+        """Two people have closed the month that ends on this day, and those before, for journals."""
+        self.books_closed_through = last
+
+    def _journal(self, event, _, occurrence):
         legs = Counter()
+        if occurrence <= self.books_closed_through:
+            raise Refused("month_closed")
         for leg in event["legs"]:
             name, _, owner = leg["account"].rstrip(")").partition("(")
             if name not in self.JOURNALS_MOVE:

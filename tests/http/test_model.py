@@ -455,6 +455,15 @@ def post_day(client, second, model, stream, day, entries):
     flush()
 
 
+def close_month(client, second, model, day):
+    """Two people close the month that the day ends for journals."""
+    asked = client.send("POST", f"/v1/schemes/{model.scheme['scheme']}/months/{day:%Y-%m}/close")
+    assert asked.status == 202, asked.body
+    approved = second.send("POST", f"/v1/proposals/{asked.json['proposal']}/approve")
+    assert approved.status == 200, approved.body
+    model.close_months(day)
+
+
 class Bank:
     """The bank of a scheme: it charges, pays interest, and moves the operator's own money. All of it is booked in the
     day of now, whatever day the events are of."""
@@ -714,6 +723,8 @@ def test_random_days(service, seed):
             compare_accounts(client, model)
             compare_reconciliation(client, model, day)
             compare_reconciliation(client, model)
+            if (day + DAY).day == 1 and rng.random() < 0.7:
+                close_month(client, second, model, day)
         # The checks read all days each time, so they run seldom once there are many days.
         if day.day == 1 or (day.day % 10 == 1 and day - FIRST_DAY < 60 * DAY):
             client.assert_holds()

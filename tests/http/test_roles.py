@@ -98,11 +98,15 @@ PERMITTED = {
     "GET /v1/seals": READERS,
     "GET /v1/schemes/{}/office-accounts": READERS,  # the office's own ledger
     "GET /v1/schemes/{}/office-accounts/{}": READERS,
+    "GET /v1/schemes/{}/months": READERS,
+    "GET /v1/schemes/{}/months/{}": READERS,
     "GET /v1/schemes/{}/days": READERS,  # it counts the events of all: a report
     **{
         f"POST /v1/{path}": BOOKS
         for path in (
             "schemes/{}/days/{}/close",
+            "schemes/{}/months/{}/close",
+            "schemes/{}/months/{}/reopen",
             "settlements/{}/{}/approve",
             "settlements/{}/{}/files",
             "payments/{}/approve",
@@ -235,6 +239,7 @@ def concrete(net, operation):
         "/v1/schemes/{}/refund-values/{}/{}": ("tern-bay", "cup-300", FIRST if operation.startswith("GET") else later),
         "/v1/schemes/{}/office-accounts/{}": ("tern-bay", FIRST),
         "/v1/schemes/{}/days/{}/close": ("tern-bay", day),
+        **{f"/v1/schemes/{{}}/months/{{}}{part}": ("tern-bay", f"{FIRST:%Y-%m}") for part in ("", "/close", "/reopen")},
         "/v1/tasks/{}": "payments_to_approve",
         "/v1/participants/{}": "hearth",
         "/v1/participants/{}/tax-registration": "hearth",
@@ -289,6 +294,7 @@ def concrete(net, operation):
         "POST /v1/journals/{}/withdraw": {"reason": "in error"},
         "POST /v1/openings/{}/withdraw": {"reason": "in error"},
         "POST /v1/proposals/{}/withdraw": {"reason": "in error"},
+        "POST /v1/schemes/{}/months/{}/reopen": {"reason": "in error"},
     }.get(operation)
     path = path.format(*(filled if isinstance(filled, tuple) else (filled,)))
     if operation in (

@@ -137,6 +137,7 @@ def posted(module_database):
         "exception",
         "exception_resolution",
         "day_cut",
+        "month_decision",
         "settlement",
         "position",
         "payment_change",
@@ -153,7 +154,9 @@ def test_the_service_can_only_append(posted, table, statement):
         execute(posted.database.service_dsn, statement.format(table))
 
 
-@pytest.mark.parametrize("table", ["kind_balance", "kind_movement", "exception_open", "bank_line_open", "payment_day"])
+@pytest.mark.parametrize(
+    "table", ["kind_balance", "kind_movement", "exception_open", "bank_line_open", "payment_day", "proposal_listed"]
+)
 @pytest.mark.parametrize(
     "statement",
     ["INSERT INTO {0} SELECT * FROM {0}", "UPDATE {0} SET scheme = scheme", "DELETE FROM {0}", "TRUNCATE {0}"],

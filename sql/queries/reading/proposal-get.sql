@@ -1,4 +1,5 @@
--- Proposal $1 as JSON, with the bank line or exception that it is about; with the status $2, unless that is null.
+-- Proposal $1 as JSON, with the bank line, exception or month that it is about;
+-- with the status $2, unless that is null.
 WITH named AS (
     SELECT p.*, p.schemes[1] AS scheme,
            CASE WHEN p.shown ->> 'what' = 'bank_line' THEN split_part(p.shown ->> 'name', '.', 2)::bigint END AS line,
@@ -10,5 +11,7 @@ SELECT n.shown || jsonb_strip_nulls(jsonb_build_object('status', $2::text, 'subj
            (SELECT jsonb_strip_nulls(jsonb_build_object('entry', x.entry, 'business_date', x.business_date,
                                                         'exception', x.kind, 'amount', amount_text(x.amount, s.decimals)))
               FROM exception x JOIN scheme s ON s.id = x.scheme
-             WHERE x.scheme = n.scheme AND x.entry = n.entry AND x.position = n.position))))
+             WHERE x.scheme = n.scheme AND x.entry = n.entry AND x.position = n.position),
+           CASE WHEN n.shown ->> 'what' = 'month'
+                THEN month_shown(n.scheme, to_date(split_part(n.shown ->> 'name', '.', 2), 'YYYY-MM')) END)))
   FROM named n

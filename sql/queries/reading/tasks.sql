@@ -17,10 +17,9 @@ waits AS (
               AND d.ends_at + make_interval(mins => s.close_after_minutes) <= now()
            UNION ALL -- days of the bank after the closing balance of the last statement
            SELECT 'statements_missing', count(*), NULL, NULL, min(d.business_date)
-             FROM (SELECT max((b.balance ->> 'date')::date) AS day
-                     FROM (SELECT t.balances FROM bank_statement t WHERE t.scheme = s.id ORDER BY t.statement DESC LIMIT 10) AS late,
-                          jsonb_array_elements(late.balances) AS b(balance)
-                    WHERE 'statements_missing' = ANY ($4) AND b.balance ->> 'type' = 'CLBD') AS told
+             FROM (SELECT t.last_day AS day FROM bank_statement t
+                    WHERE 'statements_missing' = ANY ($4) AND t.scheme = s.id AND t.closing IS NOT NULL
+                    ORDER BY t.last_day DESC LIMIT 1) AS told
              JOIN business_day d ON d.scheme = s.id AND d.business_date > told.day
                                 AND d.business_date < (now() AT TIME ZONE s.time_zone)::date
             WHERE extract(isodow FROM d.business_date) < 6 AND d.business_date <> ALL (s.holidays)
@@ -78,9 +77,8 @@ found AS (
       FROM (SELECT CASE k.holder WHEN (SELECT holder FROM api_key WHERE id = $3::integer)
                                  THEN 'proposals_made' ELSE 'proposals_to_approve' END AS task,
                    (p.proposed_at AT TIME ZONE 'UTC')::date AS proposed_on
-              FROM proposal p JOIN api_key k ON k.id = p.proposed_by
-             WHERE $4 && ARRAY['proposals_to_approve', 'proposals_made']
-               AND NOT EXISTS (SELECT FROM proposal_decision d WHERE d.proposal = p.number)) AS p
+              FROM proposal_listed l JOIN proposal p ON p.number = l.number JOIN api_key k ON k.id = p.proposed_by
+             WHERE $4 && ARRAY['proposals_to_approve', 'proposals_made'] AND l.scheme = 0 AND l.status = 'open') AS p
      WHERE p.task = ANY ($4)
      GROUP BY p.task),
 listed AS (

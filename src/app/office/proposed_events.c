@@ -4,6 +4,7 @@
 
 #include "app/office/opening.h"
 #include "app/posting/canonical.h"
+#include "app/posting/record_legs.h"
 #include "store/bank_store.h"
 
 enum { EVENT_BYTES_MAX = 16 << 20 };
@@ -136,6 +137,14 @@ static enum store_result check_bank(struct head_work *work, const struct proposa
     return result;
 }
 
+/* Its month may have closed as well. */
+static enum store_result check_journal(struct head_work *work, const struct proposal *proposal,
+                                       const struct business_day *occurrence, struct faults *faults)
+{
+    enum store_result result = record_check_month(work->pg, work->scheme->id, occurrence->date, faults);
+    return result == STORE_OK ? check_bank(work, proposal, faults) : result;
+}
+
 static enum store_result post(struct head_work *work, const struct proposal *proposal,
                               const struct event *event, int64_t *entry, struct faults *faults)
 {
@@ -143,7 +152,7 @@ static enum store_result post(struct head_work *work, const struct proposal *pro
     if (occurrence == NULL)
         return STORE_FAILED; /* it was in the calendar when it was proposed */
     enum store_result result = proposal->kind == KIND_JOURNAL
-                                   ? check_bank(work, proposal, faults)
+                                   ? check_journal(work, proposal, occurrence, faults)
                                    : opening_check(work, proposal, occurrence, faults);
     if (result != STORE_OK || faults->count > 0)
         return result;

@@ -5,6 +5,7 @@
 #include "app/posting/record_legs.h"
 
 #include "store/bank_store.h"
+#include "store/month_store.h"
 
 #include <stdio.h>
 
@@ -36,6 +37,16 @@ static void find_leg(struct recording *recording, size_t i, bool bank_shut)
                    currency->decimals);
 }
 
+enum store_result record_check_month(struct pg *pg, int32_t scheme, struct date day, struct faults *faults)
+{
+    struct month_state state;
+    enum store_result result = store_month_state(pg, scheme, day, &state);
+    if (result == STORE_OK && state.closed)
+        faults_add(faults, REASON_MONTH_CLOSED, "/occurred_at",
+                   "lies in a month that is closed for journals");
+    return result;
+}
+
 enum store_result record_find_legs(struct recording *recording)
 {
     const struct ledger *ledger = recording->ledger;
@@ -46,6 +57,9 @@ enum store_result record_find_legs(struct recording *recording)
     if (recording->stated == NULL)
         return STORE_FAILED;
     enum store_result result = store_reads_statements(ledger->pg, ledger->scheme->id, &bank_shut);
+    if (result == STORE_OK && recording->occurrence != NULL)
+        result = record_check_month(ledger->pg, ledger->scheme->id, recording->occurrence->date,
+                                    recording->faults);
     if (result != STORE_OK)
         return result;
     for (size_t i = 0; i < event->leg_count; i++)

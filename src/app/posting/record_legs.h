@@ -9,4 +9,9 @@
  * may move certain accounts only, and its legs sum to zero. Faults are in recording->faults. */
 MUST_CHECK enum store_result record_find_legs(struct recording *recording);
 
+/* Refuses a journal of the day (MONTH_CLOSED) if two people have closed its month. Call it under the head
+ * row. */
+MUST_CHECK enum store_result record_check_month(struct pg *pg, int32_t scheme, struct date day,
+                                                struct faults *faults);
+
 #endif

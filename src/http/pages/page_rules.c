@@ -24,6 +24,7 @@
 #define JOURNAL       "/v1/reports/journal?scheme={scheme}&from={date}&to={date}"
 #define EVENTS_OF_DAY "/v1/events?scheme={scheme}&business_date={date}"
 
+#define OF_MONTH(report) "/v1/reports/" report "?scheme={scheme}&from={from}&to={to}"
 #define RECONCILIATION   "/v1/reports/bank-reconciliation?scheme={scheme}"
 #define SEALS            "/v1/seals?scheme={scheme}"
 #define JOURNALS         "/v1/journals?scheme={scheme}"
@@ -62,6 +63,17 @@ static const struct page_about abouts[] = {
      .note = MONEY_NOTE,
      .see = {{"Settlement", "/v1/settlements/{scheme}/{date}"}}},
     {.schema = "DayList", .title = "Business days"},
+    {.schema = "MonthList",
+     .title = "Months",
+     .columns = {"month", "state", "proposal", "proposed_at", "proposed_by", "decided_at", "decided_by"}},
+    {.schema = "Month",
+     .title = "Month",
+     .see = {{"Trial balance of the month", OF_MONTH("trial-balance")},
+             {"Income and expenses of the month", OF_MONTH("income-statement")},
+             {"Tax of the month", OF_MONTH("tax")},
+             {"Open journals", "/v1/journals?scheme={scheme}"},
+             {"All months", "/v1/schemes/{scheme}/months"}},
+     .note = LAW_NOTE},
     {.schema = "EntryList",
      .title = "Events",
      .columns = {"entry", "business_date", "late", "kind", "site", "occurred_at", "amount", "reference",
@@ -200,6 +212,11 @@ static const struct page_link links[] = {
      NULL, NULL},
     {"SettlementList", "date", "/v1/settlements/{scheme}/{date}", NULL, NULL},
     {"DayList", "date", "/v1/settlements/{scheme}/{date}", "state", "closed"},
+    {"Month", "income", OF_MONTH("income-statement"), NULL, NULL},
+    {"Month", "expenses", OF_MONTH("income-statement"), NULL, NULL},
+    {"Month", "variance", OF_MONTH("income-statement"), NULL, NULL},
+    {"Month", "surplus", OF_MONTH("income-statement"), NULL, NULL},
+    {"Month", "tax", OF_MONTH("tax"), NULL, NULL},
     {"DayList", "entries", JOURNAL, NULL, NULL},
     {"DayList", "events", EVENTS_OF_DAY, NULL, NULL},
     {"TermsList", "effective_date", "/v1/schemes/{scheme}/terms/{effective_date}", NULL, NULL},
@@ -225,6 +242,7 @@ static const struct page_link links[] = {
     {"Proposal", "name", "/v1/bank-lines/{name}", "what", "bank_line"},
     {"Proposal", "name", "/v1/exceptions/{name}", "what", "exception"},
     {NULL, "business_date", JOURNAL_OF_ENTRY, NULL, NULL},
+    {NULL, "month", "/v1/schemes/{scheme}/months/{month}", NULL, NULL},
     {NULL, "entry", "/v1/entries/{entry}?scheme={scheme}", NULL, NULL},
     {NULL, "account",
      "/v1/reports/general-ledger?scheme={scheme}&account={account}&from={business_date}&to={business_date}",
@@ -252,6 +270,7 @@ static const struct page_see starts[] = {
     {"Settlements", "/v1/settlements?scheme={scheme}"},
     {"Payments", "/v1/payments?scheme={scheme}"},
     {"Days", "/v1/schemes/{scheme}/days"},
+    {"Months", "/v1/schemes/{scheme}/months"},
     {"Events", "/v1/events?scheme={scheme}"},
     {"Accounts", "/v1/accounts?scheme={scheme}"},
     {"Checks", "/v1/checks?scheme={scheme}"},

@@ -87,6 +87,12 @@ void handle_days_list(const struct request *request, struct answer *answer);
 /* day_close.c */
 void handle_day_close(const struct request *request, struct answer *answer);
 
+/* months.c */
+void handle_months_list(const struct request *request, struct answer *answer);
+void handle_month_get(const struct request *request, struct answer *answer);
+void handle_month_close(const struct request *request, struct answer *answer);
+void handle_month_reopen(const struct request *request, struct answer *answer);
+
 /* settlements.c */
 void handle_settlements_list(const struct request *request, struct answer *answer);
 void handle_settlement_get(const struct request *request, struct answer *answer);

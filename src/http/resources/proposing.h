@@ -26,6 +26,6 @@ MUST_CHECK bool proposed_asked(const struct request *request, struct answer *ans
 /* Each of these carries out a write that a second person has approved, under the usual checks. */
 typedef void approver(const struct request *request, struct answer *answer, const struct kept_write *kept,
                       json_t *body, struct control *control);
-approver approve_document, approve_put, approve_key, approve_bank_line, approve_exception;
+approver approve_document, approve_put, approve_key, approve_bank_line, approve_exception, approve_month;
 
 #endif
