@@ -16,10 +16,8 @@ WITH slice AS (
     (SELECT d.business_date
        FROM scheme s
       CROSS JOIN LATERAL (
-            SELECT max((b.balance ->> 'date')::date) AS day
-              FROM (SELECT t.balances FROM bank_statement t WHERE t.scheme = $1::integer ORDER BY t.statement DESC LIMIT 10) AS late,
-                   jsonb_array_elements(late.balances) AS b(balance)
-             WHERE b.balance ->> 'type' = 'CLBD') AS told
+            SELECT t.last_day AS day FROM bank_statement t
+             WHERE t.scheme = $1::integer AND t.closing IS NOT NULL ORDER BY t.last_day DESC LIMIT 1) AS told
        JOIN business_day d ON d.scheme = $1::integer AND d.business_date > told.day
                           AND d.business_date :beyond date '1970-01-01' + least($2::bigint, 1000000)::integer
       WHERE $4::text = 'statement' AND s.id = $1::integer AND d.business_date < (now() AT TIME ZONE s.time_zone)::date
