@@ -152,15 +152,14 @@ class ByBrowser:
         page = self.chromium
         self.task("Journals to approve")
         [row] = [r for r in page.all("tbody tr") if reason in r.text]
-        event_id = page.one("td:last-child code", row).text
-        self.open(f"/forms/{what}Journal?target=/v1/journals/{event_id}/{what}")
+        page.follow(what, row)
 
     def approve_journal(self, reason):
-        self.journal("approve", reason)
+        self.journal("Approve", reason)
         self.send()
 
     def withdraw_journal(self, reason, why):
-        self.journal("withdraw", reason)
+        self.journal("Withdraw", reason)
         self.send(reason=why)
 
     # --- exceptions ------------------------------------------------------------------------------------------------
