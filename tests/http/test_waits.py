@@ -222,7 +222,7 @@ def test_readiness_costs_one_commit_a_second_whoever_asks(start):
     [(before,)], began = service.database.rows(transactions), time.monotonic()
     at_once(*(lambda: [service.client().send("GET", "/readyz") for _ in range(25)] for _ in range(32)))
     [(after,)], took = service.database.rows(transactions), time.monotonic() - began
-    autovacuum = 20  # what it may do meanwhile in the whole cluster
+    autovacuum = 20  # transactions of its own, in the whole cluster
     assert after - before <= took + 2 + autovacuum, f"{after - before} transactions for 800 questions in {took} s"
     assert ask.send("GET", "/readyz").status == 200
 

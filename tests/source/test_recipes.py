@@ -46,6 +46,7 @@ INCIDENTAL = {
         "tests/http/test_random_requests.py",
         "tests/http/test_reference.py",
         "tests/http/test_two_people.py",
+        "tests/http/week.py",
     },
     "an account": {
         "deploy/trade/floor.py",
