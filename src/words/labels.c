@@ -15,6 +15,8 @@ static const struct {
     {"gln", "GLN"},
     {"iban", "IBAN"},
     {"bic", "BIC"},
+    {"en", "English"},
+    {"fr", "French"},
 };
 
 bool words_label(const char *name, char label[static WORDS_LABEL_SIZE])

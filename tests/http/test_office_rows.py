@@ -224,11 +224,11 @@ def test_a_proposal_shows_what_it_changes(office):
     target = f"/v1/proposals/{proposal['proposal']}"
     assert office.admin.get(target) == proposal
     looked = page(office.ann, target)
-    assert looked.table("scheme: tern-bay") == [{"Member": "Dual control", "Before": "yes", "After": "no"}]
+    assert looked.table("Scheme: tern-bay") == [{"Member": "Dual control", "Before": "yes", "After": "no"}]
     assert "a short staff" in looked.root.text
     [approve] = acts(looked, "approveProposal")
     [withdraw] = acts(looked, "withdrawProposal")
-    assert page(office.ann, approve).table("scheme: tern-bay") == looked.table("scheme: tern-bay")
+    assert page(office.ann, approve).table("Scheme: tern-bay") == looked.table("Scheme: tern-bay")
     assert "Nothing was recorded" in shown(form(office.boss, approve).send(), 409).source
     stale = form(office.ben, approve)
     assert led_to(form(office.ann, withdraw).fill({"/reason": "not now"}).send()) == target

@@ -244,7 +244,8 @@ def test_return_rates_and_recovery(net):
         )
     daily = net.report("return-rate-daily")
     assert sum(r["issued"] for r in daily) == sum(n for (_, s, m), n in counted.items() if s is None and m == "issued")
-    assert {r["cup_type"]: (r["supplied"], r["retired"], r["retired_g"]) for r in net.report("recovery")} == {
+    recovery = {r["cup_type"]: (r["supplied"], r["retired"], r["retired_g"]) for r in net.report("recovery")}
+    assert {c: figures for c, figures in recovery.items() if any(figures)} == {  # a supply may have been reversed
         c: (moved[c, "supply"], moved[c, "retire"], 50 * moved[c, "retire"])
         for c in CUP_TYPES
         if moved[c, "supply"] or moved[c, "retire"]
