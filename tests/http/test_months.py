@@ -8,9 +8,11 @@ import psycopg2
 import pytest
 
 import network
+from browser import Browser
 from harness import at_once
 from model import DAY
 from network import at, cups, event
+from office import form, forms_of, led_to, page
 from pages import Page
 
 THIS = date.today().replace(day=1)
@@ -25,8 +27,8 @@ def load(service, first=LAST - DAY):
     terms = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15"}
     scheme = network.scheme("tern-bay", first, {"cup-300": "2.50"}, terms=[terms])
     service.admin.load(network.reference([scheme], {"anchor": ("tern-bay", "hearth"), "brick": ("tern-bay", "miller")}))
-    service.ben_key = service.create_key("ben", "accountant")
-    service.ann, service.ben = service.client(service.create_key("ann", "accountant")), service.client(service.ben_key)
+    service.ann_key, service.ben_key = (service.create_key(name, "accountant") for name in ("ann", "ben"))
+    service.ann, service.ben = service.client(service.ann_key), service.client(service.ben_key)
     return service
 
 
@@ -311,14 +313,29 @@ def test_pages_lead_on(people):
     """The list leads to the month, the month to its reports."""
     close_days(people)
 
-    def page(target):
+    def read(target):
         return Page(people.admin.send("GET", target, headers={"Accept": "text/html"}).body)
 
-    listed = page("/v1/schemes/tern-bay/months")
+    listed = read("/v1/schemes/tern-bay/months")
     assert [row["Month"] for row in listed.table()] == [f"{THIS:%Y-%m}", MONTH]
     assert f"/v1/schemes/tern-bay/months/{MONTH}" in [a.get("href") for a in listed.all("a")]
-    month = page(f"/v1/schemes/tern-bay/months/{MONTH}")
+    month = read(f"/v1/schemes/tern-bay/months/{MONTH}")
     targets = [a.get("href") for a in month.all("a")]
-    for report in ("trial-balance", "income-statement", "tax"):
-        wanted = f"/v1/reports/{report}?scheme=tern-bay&from={LAST - DAY}&to={LAST}"
+    for report, end in (("trial-balance", "as_of"), ("income-statement", "to"), ("tax", "to")):
+        wanted = f"/v1/reports/{report}?scheme=tern-bay&from={LAST - DAY}&{end}={LAST}"
         assert wanted in targets, report
+        assert people.admin.send("GET", wanted).status == 200
+
+
+def test_two_people_close_and_reopen_by_forms(people):
+    close_days(people)
+    ann, ben, target = Browser(people), Browser(people), f"/v1/schemes/tern-bay/months/{MONTH}"
+    assert [ann.sign_in("ann", people.ann_key).status, ben.sign_in("ben", people.ben_key).status] == [303, 303]
+    for act, after, said in (("closeMonth", "closed", {}), ("reopenMonth", "open", {"/reason": "a bill came late"})):
+        [link] = [href for href in forms_of(page(ann, target)) if f"/forms/{act}?" in href]
+        led_to(form(ann, link).fill(said).send())
+        [approve] = {
+            href for href in forms_of(page(ben, "/v1/proposals?status=open&mine=false")) if "approveProposal" in href
+        }
+        led_to(form(ben, approve).send())
+        assert people.admin.get(target)["state"] == after
