@@ -197,16 +197,16 @@ static void collect(struct events_stream *stream)
 }
 
 /* The lot for the next line, taken back if it was already offered. NULL: there is none until the writer is
- * done with a lot. */
+ * done with a lot, or until its results are collected. */
 static struct lot *lot_to_fill(struct events_stream *stream)
 {
     collect(stream);
     if (stream->failure != REASON_NONE)
         return NULL;
     pthread_mutex_lock(&stream->lock);
-    if (stream->filling->state == LOT_POSTING)
-        stream->filling = other_lot(stream, stream->filling);
-    struct lot *lot = stream->filling;
+    struct lot *lot = stream->filling, *other = other_lot(stream, lot);
+    if (lot->state == LOT_POSTING && other->state == LOT_FILLING) /* the other may be posted since */
+        lot = stream->filling = other;
     bool room = (lot->state == LOT_FILLING || lot->state == LOT_READY) && lot->posting.job.count < LOT_EVENTS;
     if (room)
         lot->state = LOT_FILLING;
