@@ -259,21 +259,6 @@ enum store_result read_tasks(struct pg *pg, struct arena *arena, const struct ta
                   PG_LIST(arena, take_task, NULL, rows, count));
 }
 
-static void take_name(struct pg_row *row, void *into)
-{
-    *(const char **)into = row_copy_or_null(row);
-}
-
-enum store_result read_thing_names(struct pg *pg, struct arena *arena, const struct names_asked *asked,
-                                   const char ***names, size_t *count)
-{
-    return pg_ask(pg, &sql_names_read,
-                  PG_ARGS(arg_int4s(ARRAY(asked->sites.ids, asked->sites.count)),
-                          arg_int4s(ARRAY(asked->participants.ids, asked->participants.count)),
-                          arg_int4s(ARRAY(asked->cup_types.ids, asked->cup_types.count))),
-                  PG_LIST(arena, take_name, NULL, names, count));
-}
-
 enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,
                                 struct list_slice *slice)
 {

@@ -163,18 +163,6 @@ struct task_row {
 MUST_CHECK enum store_result read_tasks(struct pg *pg, struct arena *arena, const struct tasks_asked *asked,
                                         struct task_row **rows, size_t *count);
 
-struct ids {
-    const int32_t *ids;
-    size_t count;
-};
-struct names_asked {
-    struct ids sites, participants, cup_types;
-};
-/* The names of all these, one list after the other, in the arena. NULL: of one that is gone. */
-MUST_CHECK enum store_result read_thing_names(struct pg *pg, struct arena *arena,
-                                              const struct names_asked *asked, const char ***names,
-                                              size_t *count);
-
 /* `as_of` NULL: now. */
 MUST_CHECK enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,
                                            struct list_slice *slice);

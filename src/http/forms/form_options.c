@@ -95,8 +95,7 @@ static void add_things(const struct page_choices *things, struct buffer *text)
 {
     for (size_t i = 0; i < things->count; i++) {
         begin_option(text, things->codes[i]);
-        html_text(text,
-                  things->names != NULL && things->names[i] != NULL ? things->names[i] : things->codes[i]);
+        html_text(text, things->names[i]);
         end_option(text);
     }
 }
@@ -108,17 +107,15 @@ static void add_owned(enum account_kind kind, const struct page_choices *owners,
         buffer_printf(text, "<option value=\"%s(%s)\">", account_kind_word(kind), owners->codes[i]);
         html_label(text, account_kind_word(kind));
         buffer_add_text(text, ": ");
-        html_text(text,
-                  owners->names != NULL && owners->names[i] != NULL ? owners->names[i] : owners->codes[i]);
+        html_text(text, owners->names[i]);
         end_option(text);
     }
 }
 
 static void add_kind(enum account_kind kind, struct buffer *text)
 {
-    begin_option(text, account_kind_word(kind));
-    html_label(text, account_kind_word(kind));
-    end_option(text);
+    html_option(text, account_kind_word(kind), account_kind_word(kind), false);
+    buffer_add_char(text, '\n');
 }
 
 static void add_journal_accounts(const struct form_options *options, struct buffer *text)
@@ -187,10 +184,8 @@ static void add_list(const struct form_options *options, enum option_list list, 
     }
 }
 
-bool form_options_write(struct form_options *options, struct buffer *text)
+void form_options_write(const struct form_options *options, struct buffer *text)
 {
-    if (page_choices_name(options->request, options->things) != STORE_OK)
-        return false;
     for (enum option_list list = OPTIONS_NONE; list < OPTIONS_COUNT; list++) {
         if (!options->wanted[list])
             continue;
@@ -199,5 +194,4 @@ bool form_options_write(struct form_options *options, struct buffer *text)
         add_list(options, list, text);
         buffer_add_text(text, "</datalist>\n");
     }
-    return true;
 }

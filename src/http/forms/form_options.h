@@ -34,7 +34,7 @@ void form_options_begin(struct form_options *options, const struct request *requ
  * there is none, or it would be too long. */
 const char *form_options_list(struct form_options *options, const char *name, const char *pointer);
 
-/* Adds the lists that fields refer to. False: the database failed, or memory ran out. */
-MUST_CHECK bool form_options_write(struct form_options *options, struct buffer *text);
+/* Adds the lists that fields refer to. */
+void form_options_write(const struct form_options *options, struct buffer *text);
 
 #endif

@@ -222,8 +222,7 @@ static void add_form(const struct request *request, const struct form_page *abou
     add_query(&view, about);
     add_buttons(about, request->arena, text);
     buffer_add_text(text, "</form>\n");
-    if (!form_options_write(&options, text))
-        text->failed = true;
+    form_options_write(&options, text);
     form_file_columns(about->route, text);
 }
 

@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Codes come from the network in memory, names from the database. */
+/* Codes and names come from the network in memory. */
 #include "http/pages/page_choices.h"
-
-#include "store/read_store.h"
 
 /* The things that the choices come from. */
 struct choosing {
@@ -14,13 +12,13 @@ struct choosing {
 
 struct thing {
     const char *code; /* NULL: it is not a choice */
-    int32_t id;
+    const char *name;
 };
 
 static struct thing scheme_choice(const struct choosing *of, size_t index)
 {
     const struct scheme *each = &of->request->snapshot->network.schemes[index];
-    return (struct thing){of->known[each->id] ? each->code : NULL, each->id};
+    return (struct thing){of->known[each->id] ? each->code : NULL, each->code};
 }
 
 static struct thing site_choice(const struct choosing *of, size_t index)
@@ -28,7 +26,7 @@ static struct thing site_choice(const struct choosing *of, size_t index)
     const struct site *site = &of->request->snapshot->network.sites[index];
     bool known = identity_has_site(of->request->identity, site) &&
                  (of->scheme == NULL || site->scheme == of->scheme->id);
-    return (struct thing){known ? site->code : NULL, site->id};
+    return (struct thing){known ? site->code : NULL, site->name};
 }
 
 static struct thing participant_choice(const struct choosing *of, size_t index)
@@ -37,13 +35,13 @@ static struct thing participant_choice(const struct choosing *of, size_t index)
     const struct identity *identity = of->request->identity;
     bool known = (identity_has_all(identity) || identity->participant == participant->id) &&
                  (of->scheme == NULL || of->takes_part[participant->id]);
-    return (struct thing){known ? participant->code : NULL, participant->id};
+    return (struct thing){known ? participant->code : NULL, participant->name};
 }
 
 static struct thing cup_type_choice(const struct choosing *of, size_t index)
 {
     const struct cup_type *type = &of->request->snapshot->network.cup_types[index];
-    return (struct thing){type->code, type->id};
+    return (struct thing){type->code, type->name};
 }
 
 static size_t count_of(const struct network *network, enum page_choice_of of)
@@ -83,10 +81,10 @@ bool page_choices(const struct request *request, enum page_choice_of of, const s
     size_t things = count_of(&request->snapshot->network, of);
     *choices = (struct page_choices){
         .codes = arena_array(request->arena, PAGE_CHOICES_MAX + 1, sizeof(const char *)),
-        .ids = arena_array(request->arena, PAGE_CHOICES_MAX + 1, sizeof(int32_t)),
+        .names = arena_array(request->arena, PAGE_CHOICES_MAX, sizeof(const char *)),
     };
     if (choosing.known == NULL || choosing.takes_part == NULL || choices->codes == NULL ||
-        choices->ids == NULL)
+        choices->names == NULL)
         return false;
     for (size_t i = 0; i < things; i++) {
         struct thing thing = each[of](&choosing, i);
@@ -97,30 +95,8 @@ bool page_choices(const struct request *request, enum page_choice_of of, const s
             return true;
         }
         choices->codes[choices->count] = thing.code;
-        choices->ids[choices->count++] = thing.id;
+        choices->names[choices->count++] = thing.name;
     }
     choices->codes[choices->count] = NULL;
     return true;
-}
-
-enum store_result page_choices_name(const struct request *request,
-                                    struct page_choices choices[static CHOOSE_KINDS])
-{
-    const char **names;
-    size_t count, at = 0;
-    const struct page_choices *sites = &choices[CHOOSE_SITE], *participants = &choices[CHOOSE_PARTICIPANT],
-                              *cup_types = &choices[CHOOSE_CUP_TYPE];
-    if (sites->count + participants->count + cup_types->count == 0)
-        return STORE_OK;
-    const struct names_asked asked = {
-        .sites = {sites->ids, sites->count},
-        .participants = {participants->ids, participants->count},
-        .cup_types = {cup_types->ids, cup_types->count},
-    };
-    enum store_result result = read_thing_names(request->pg, request->arena, &asked, &names, &count);
-    for (enum page_choice_of of = CHOOSE_SITE; result == STORE_OK && of < CHOOSE_KINDS; of++) {
-        choices[of].names = choices[of].count > 0 ? names + at : NULL;
-        at += choices[of].count;
-    }
-    return result == STORE_OK && at != count ? STORE_FAILED : result;
 }

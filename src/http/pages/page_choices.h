@@ -12,17 +12,12 @@ enum page_choice_of { CHOOSE_SCHEME, CHOOSE_SITE, CHOOSE_PARTICIPANT, CHOOSE_CUP
 
 struct page_choices {
     const char **codes; /* NULL-ended, in order; NULL: there are too many */
-    int32_t *ids;       /* parallel to the codes */
+    const char **names; /* parallel to the codes; of a thing without a name its code */
     size_t count;
-    const char **names; /* parallel to the codes, of those that have names; NULL: not read, or none */
 };
 
 /* `scheme`: of the sites, and of the participants that have sites; NULL: any. False: out of memory. */
 MUST_CHECK bool page_choices(const struct request *request, enum page_choice_of of,
                              const struct scheme *scheme, struct page_choices *choices);
-
-/* Reads the names of all these in one query. A list that was not found gets none. */
-MUST_CHECK enum store_result page_choices_name(const struct request *request,
-                                               struct page_choices choices[static CHOOSE_KINDS]);
 
 #endif
