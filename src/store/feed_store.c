@@ -111,6 +111,5 @@ enum store_result read_feed(struct pg *pg, struct arena *arena, int32_t scheme, 
                         pg_each(NULL, take_entry, &reader));
     if (result == STORE_OK)
         add_cuts_before(&reader, reader.end + 1);
-    slice->more = true; /* a feed goes on when something new has come */
     return result;
 }
