@@ -73,6 +73,11 @@ static void cut_back(struct buffer *uri, size_t length)
         uri->data[length] = '\0';
 }
 
+bool uri_part_is(const char *text, const char *part, size_t length)
+{
+    return strlen(text) == length && strncmp(text, part, length) == 0;
+}
+
 bool uri_expand(struct buffer *uri, const char *pattern, uri_variable value, void *context)
 {
     size_t before = uri->length;

@@ -16,6 +16,9 @@ MUST_CHECK bool uri_decode(struct arena *arena, const char **text);
 /* The value of a variable, `length` bytes of `name`; NULL: it has none. Used before the next call. */
 typedef const char *(*uri_variable)(void *context, const char *name, size_t length);
 
+/* Whether a text is the same as a part of a template or URI. */
+bool uri_part_is(const char *text, const char *part, size_t length);
+
 /* Adds the template with each {variable} replaced by its encoded value. False: one has no value, and nothing
  * was added (where the RFC would leave the place empty: a link that has lost a part leads astray). */
 MUST_CHECK bool uri_expand(struct buffer *uri, const char *pattern, uri_variable value, void *context);

@@ -15,23 +15,26 @@ static void flush(struct render *render)
     buffer_reset(&render->text);
 }
 
-static size_t find_column(const struct report *report, size_t count, const char *name)
+size_t render_column(const struct render *render, const char *name)
 {
     size_t column = 0;
-    while (column < count && strcmp(report->columns[column].name, name) != 0)
+    while (column < render->column_count && strcmp(render->head->report->columns[column].name, name) != 0)
         column++;
     return column;
+}
+
+const char *render_cell(const struct render *render, const char *const *cells, const char *name)
+{
+    size_t column = name != NULL ? render_column(render, name) : render->column_count;
+    return column < render->column_count ? cells[column] : NULL;
 }
 
 void render_begin(struct render *render, const struct renderer *renderer, const struct report_head *head,
                   struct sink sink)
 {
-    size_t columns = report_column_count(head->report);
-    *render = (struct render){.renderer = renderer,
-                              .head = head,
-                              .sink = sink,
-                              .column_count = columns,
-                              .unit_column = find_column(head->report, columns, "unit")};
+    *render = (struct render){
+        .renderer = renderer, .head = head, .sink = sink, .column_count = report_column_count(head->report)};
+    render->unit_column = render_column(render, "unit");
     buffer_init(&render->text, ROW_MAX);
     renderer->head(render);
     flush(render);

@@ -90,6 +90,15 @@ bool render_is_integer(const struct render *render, const char *const *cells, si
 /* For pages: the form that asks for a report, filled with the values of this request. */
 void render_form(struct buffer *page, const struct report_head *head);
 
+/* The place of the report's column of this name; column_count: it has none. */
+size_t render_column(const struct render *render, const char *name);
+/* The row's cell in the column of this name, as it came. NULL: there is none, or no such column; `name` may
+ * be NULL. */
+const char *render_cell(const struct render *render, const char *const *cells, const char *name);
+/* Begins the link of a column, if the reader may follow it and all of its variables have a value. The caller
+ * ends it if this is true. */
+bool render_begin_link(struct render *render, const char *const *cells, size_t column);
+
 /* From the first tag to the form. */
 void render_head(struct render *render);
 /* The end of the page: the caution, the meaning of the columns, the other forms. */

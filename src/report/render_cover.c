@@ -5,7 +5,6 @@
 #include "report/render.h"
 
 #include "base/memory.h"
-#include "base/uri.h"
 #include "depositd/money.h"
 
 #include <stdio.h>
@@ -33,12 +32,11 @@ struct cover {
 
 /* --- rows ---------------------------------------------------------------------------------------------- */
 
+/* "": it is empty. */
 static const char *cell(const struct render *render, const char *const *cells, const char *name)
 {
-    for (size_t i = 0; i < render->column_count; i++)
-        if (strcmp(render->head->report->columns[i].name, name) == 0)
-            return cells[i] != NULL ? cells[i] : "";
-    return "";
+    const char *text = render_cell(render, cells, name);
+    return text != NULL ? text : "";
 }
 
 /* NULL: memory ran out, or there are too many. */
@@ -118,43 +116,14 @@ static void row(struct render *render, const char *const *cells)
 
 /* --- cells --------------------------------------------------------------------------------------------- */
 
-struct variables {
-    const struct report_head *head;
-    const char *cup_type;
-};
-
-static bool is_named(const char *text, const char *name, size_t length)
-{
-    return strlen(text) == length && strncmp(text, name, length) == 0;
-}
-
-static const char *value_of(void *context, const char *name, size_t length)
-{
-    const struct variables *of = context;
-    if (is_named("scheme", name, length))
-        return of->head->scheme;
-    if (is_named("cup_type", name, length))
-        return of->cup_type;
-    return is_named("as_of", name, length) ? of->head->arguments[0] : NULL;
-}
-
 /* A link to where the report's column of this name leads; NULL: nowhere. Whether a link was begun. */
 static bool begin_link(struct render *render, const char *column, const char *cup_type)
 {
-    struct variables of = {render->head, cup_type};
-    const struct report_column *columns = render->head->report->columns;
-    struct buffer target;
-    size_t i = 0;
-    while (i < render->column_count && (column == NULL || strcmp(columns[i].name, column) != 0))
-        i++;
-    if (i == render->column_count || columns[i].link == NULL || !render->head->page->leads[i])
+    const char *cells[REPORT_COLUMNS_MAX] = {NULL};
+    if (column == NULL)
         return false;
-    buffer_init(&target, 8192);
-    bool whole = uri_expand(&target, columns[i].link, value_of, &of) && !target.failed;
-    if (whole)
-        html_open(&render->text, "a", "href", target.data);
-    buffer_dispose(&target);
-    return whole;
+    cells[render_column(render, "cup_type")] = cup_type;
+    return render_begin_link(render, cells, render_column(render, column));
 }
 
 static void add_figure(struct render *render, const char *figure, const char *column)

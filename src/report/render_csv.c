@@ -35,17 +35,9 @@ static void add_field(struct buffer *text, const char *value, bool is_text)
     buffer_add_char(text, '"');
 }
 
-static bool has_column(const struct report *report, const char *name)
-{
-    for (size_t i = 0; i < report_column_count(report); i++)
-        if (strcmp(report->columns[i].name, name) == 0)
-            return true;
-    return false;
-}
-
 static void add_last(struct render *render, const char *name, const char *value)
 {
-    if (has_column(render->head->report, name))
+    if (render_column(render, name) < render->column_count)
         return;
     buffer_add_char(&render->text, ',');
     add_field(&render->text, value, true);

@@ -247,17 +247,13 @@ static const char *value_of(void *context, const char *name, size_t length)
 {
     const struct row_values *row = context;
     const struct report_head *about = row->render->head;
-    for (size_t i = 0; i < row->render->column_count; i++) {
-        const char *column = about->report->columns[i].name;
-        if (strlen(column) == length && strncmp(column, name, length) == 0)
+    for (size_t i = 0; i < row->render->column_count; i++)
+        if (uri_part_is(about->report->columns[i].name, name, length))
             return is_empty(row->cells[i]) || says_total(row->render, row->cells, i) ? NULL : row->cells[i];
-    }
-    for (size_t i = 0; i < report_parameter_count(about->report); i++) {
-        const char *parameter = about->report->parameters[i].name;
-        if (strlen(parameter) == length && strncmp(parameter, name, length) == 0)
+    for (size_t i = 0; i < report_parameter_count(about->report); i++)
+        if (uri_part_is(about->report->parameters[i].name, name, length))
             return about->arguments[i];
-    }
-    return length == strlen("scheme") && strncmp(name, "scheme", length) == 0 ? about->scheme : NULL;
+    return uri_part_is("scheme", name, length) ? about->scheme : NULL;
 }
 
 /* Adds the link if all of its variables have a value. */
@@ -286,8 +282,7 @@ static void add_name(struct buffer *page, const struct report_head *about, const
         html_name_beside(page, about->page->name_of(about->page->reader, name, code));
 }
 
-/* Whether a link was begun, which the caller ends. */
-static bool begin_link(struct render *render, const char *const *cells, size_t column)
+bool render_begin_link(struct render *render, const char *const *cells, size_t column)
 {
     const char *link = render->head->report->columns[column].link;
     return link != NULL && render->head->page->leads[column] && open_link(render, cells, link);
@@ -308,7 +303,7 @@ static void add_cell(struct render *render, const char *const *cells, size_t col
     if (is_nothing(render, cells[column], column)) {
         html_nothing(page, cells[column]);
     } else if (!is_empty(cells[column])) {
-        bool linked = begin_link(render, cells, column);
+        bool linked = render_begin_link(render, cells, column);
         if (render->head->report->columns[column].kind == COLUMN_RATE)
             html_rate(page, cells[column]);
         else if (figure)
@@ -325,21 +320,12 @@ static void add_cell(struct render *render, const char *const *cells, size_t col
     html_cell_end(page, heads);
 }
 
-/* NULL: the report has no such column. */
-static const char *cell_named(const struct render *render, const char *const *cells, const char *name)
-{
-    for (size_t i = 0; name != NULL && i < render->column_count; i++)
-        if (strcmp(render->head->report->columns[i].name, name) == 0)
-            return cells[i];
-    return NULL;
-}
-
 /* In the second column, so that they are in view on a narrow screen. */
 static void add_row_acts(struct render *render, const char *const *cells)
 {
     buffer_add_text(&render->text, "<td>");
     for (const struct report_act *const *act = render->head->page->row_acts; *act != NULL; act++) {
-        const char *figure = cell_named(render, cells, (*act)->column);
+        const char *figure = render_cell(render, cells, (*act)->column);
         if (is_empty(figure) || strcmp(figure, "0") == 0 || !open_link(render, cells, (*act)->pattern))
             continue;
         html_text(&render->text, (*act)->text);
@@ -351,8 +337,8 @@ static void add_row_acts(struct render *render, const char *const *cells)
 static void draw(struct render *render, const char *const *cells)
 {
     const struct report_plot *about = &render->head->report->plot;
-    plot_add(render->plot, cell_named(render, cells, about->x), cell_named(render, cells, about->y),
-             cell_named(render, cells, about->series), cell_named(render, cells, about->target));
+    plot_add(render->plot, render_cell(render, cells, about->x), render_cell(render, cells, about->y),
+             render_cell(render, cells, about->series), render_cell(render, cells, about->target));
 }
 
 static void row(struct render *render, const char *const *cells)

@@ -22,10 +22,7 @@ bool page_is_amount(const char *name, const json_t *value)
 
 const char *page_currency(const struct page_scope *scope)
 {
-    const char *currency = NULL;
-    for (; scope != NULL && currency == NULL; scope = scope->outer)
-        currency = json_string_value(json_object_get(scope->object, "currency"));
-    return currency;
+    return json_string_value(page_member(scope, "currency"));
 }
 
 /* The sum so far. */

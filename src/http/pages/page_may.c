@@ -9,14 +9,6 @@
 
 #include <string.h>
 
-const json_t *page_member(const struct page_scope *scope, const char *name)
-{
-    const json_t *value = NULL;
-    for (; scope != NULL && value == NULL; scope = scope->outer)
-        value = json_object_get(scope->object, name);
-    return value;
-}
-
 static const char *text_of(const struct page_scope *scope, const char *name)
 {
     const char *text = json_string_value(page_member(scope, name));

@@ -15,7 +15,4 @@
 /* *known: the text is one of these. */
 bool page_may(const struct request *request, const char *what, const struct page_scope *scope, bool *known);
 
-/* A member of the object or of the objects around it; NULL: there is none. */
-const json_t *page_member(const struct page_scope *scope, const char *name);
-
 #endif

@@ -11,9 +11,12 @@
 #include <stdio.h>
 #include <string.h>
 
-static bool is_name(const char *text, const char *name, size_t length)
+const json_t *page_member(const struct page_scope *scope, const char *name)
 {
-    return strlen(text) == length && strncmp(text, name, length) == 0;
+    const json_t *value = NULL;
+    for (; scope != NULL && value == NULL; scope = scope->outer)
+        value = json_object_get(scope->object, name);
+    return value;
 }
 
 bool page_leads(const struct request *request, const char *target)
@@ -89,9 +92,9 @@ static const char *variable(void *context, const char *name, size_t length)
     }
     const char *text = page_path_part(request, name, length);
     for (size_t i = 0; text == NULL && i < request->query_count; i++)
-        if (is_name(request->query[i].name, name, length))
+        if (uri_part_is(request->query[i].name, name, length))
             text = request->query[i].value;
-    return text != NULL || !is_name("scheme", name, length) ? text : sole_scheme(request);
+    return text != NULL || !uri_part_is("scheme", name, length) ? text : sole_scheme(request);
 }
 
 bool page_target(const struct request *request, const struct page_scope *scope, const char *pattern,
@@ -157,7 +160,7 @@ bool page_member_target(struct page_view *view, const struct page_scope *scope, 
     for (size_t i = 0; i < count; i++)
         if (applies(view, scope, &links[i], name) && rule_leads(view, i, links[i].pattern) &&
             uri_expand(target, links[i].pattern, variable, &variables))
-            return !target->failed && !is_name(view->request->path, target->data, strcspn(target->data, "?"));
+            return !target->failed && !uri_part_is(view->request->path, target->data, strcspn(target->data, "?"));
     return false;
 }
 

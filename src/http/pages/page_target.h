@@ -24,6 +24,9 @@ struct page_view {
     } links[PAGE_LINKS_MAX]; /* findings about the rules for links */
 };
 
+/* A member of the object or of the objects around it; NULL: there is none. */
+const json_t *page_member(const struct page_scope *scope, const char *name);
+
 /* Whether the target's route exists, any report that it names exists, and the key may read both. `target` may
  * be a URI template. */
 bool page_leads(const struct request *request, const char *target);

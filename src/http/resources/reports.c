@@ -247,12 +247,10 @@ struct asking {
 static const char *variable_of(void *context, const char *name, size_t length)
 {
     const struct asking *asking = context;
-    for (size_t i = 0; i < report_parameter_count(asking->report); i++) {
-        const char *parameter = asking->report->parameters[i].name;
-        if (strlen(parameter) == length && strncmp(parameter, name, length) == 0)
+    for (size_t i = 0; i < report_parameter_count(asking->report); i++)
+        if (uri_part_is(asking->report->parameters[i].name, name, length))
             return asking->asked->texts[i];
-    }
-    return length == strlen("scheme") && strncmp(name, "scheme", length) == 0 ? asking->scheme->code : NULL;
+    return uri_part_is("scheme", name, length) ? asking->scheme->code : NULL;
 }
 
 /* Leads a browser to the page that shows the report's figures. */
