@@ -135,15 +135,11 @@ static void add_content(struct page_view *view, const json_t *answer)
         page_layout_tasks(view, json_object_get(answer, "items"));
     } else if (strcmp(view->about->schema, "ReportList") == 0) {
         page_layout_reports(view);
-    } else if (strcmp(view->about->schema, "Settlement") == 0) {
-        page_settlement(view, &scope);
-        if (role_reach(view->request->identity->role) != REACH_PARTICIPANT)
-            add_plot(view, answer);
-        page_acts(view, &scope);
-        add_see(view, &scope);
     } else {
-        page_object(view, &scope);
-        add_plot(view, answer);
+        bool is_settlement = strcmp(view->about->schema, "Settlement") == 0;
+        (is_settlement ? page_settlement : page_object)(view, &scope);
+        if (!is_settlement || role_reach(view->request->identity->role) != REACH_PARTICIPANT)
+            add_plot(view, answer);
         page_acts(view, &scope);
         add_see(view, &scope);
     }

@@ -5,6 +5,7 @@
 #include "base/uri.h"
 #include "http/pages/page_counter_forms.h"
 #include "http/pages/page_counter_words.h"
+#include "http/request/json_body.h"
 #include "report/html.h"
 
 #include <stdio.h>
@@ -27,10 +28,10 @@ static void add_told(const struct counter_view *view)
     html_say(view->text,
              view->about->again ? "This had been recorded already, at %1. Nothing was recorded again."
                                 : "Recorded at %1.",
-             counter_text(event, "time"));
+             json_member_text(event, "time"));
     if (json_object_get(event, "undone_at") != NULL) {
         buffer_add_char(view->text, ' ');
-        html_say(view->text, "It was undone at %1.", counter_text(event, "undone_at"));
+        html_say(view->text, "It was undone at %1.", json_member_text(event, "undone_at"));
     }
     buffer_add_text(view->text, "</p>\n");
     if (json_array_size(exceptions) > 0)
@@ -67,12 +68,12 @@ static void add_small(struct buffer *text, const char *words, const char *part)
 
 static void add_event(const struct counter_view *view, const json_t *event)
 {
-    const char *till = counter_text(event, "till"), *undone_at = counter_text(event, "undone_at");
-    const char *late = counter_text(event, "late"), *reference = counter_text(event, "reference");
+    const char *till = json_member_text(event, "till"), *undone_at = json_member_text(event, "undone_at");
+    const char *late = json_member_text(event, "late"), *reference = json_member_text(event, "reference");
     buffer_printf(view->text, "<tr%s><td>%s</td><td class=\"t\"><a href=\"/v1/events/%s?scheme=",
-                  *undone_at != '\0' ? " class=\"undone\"" : "", counter_text(event, "time"),
-                  counter_text(event, "event_id"));
-    uri_encode(view->text, counter_text(event, "scheme"));
+                  *undone_at != '\0' ? " class=\"undone\"" : "", json_member_text(event, "time"),
+                  json_member_text(event, "event_id"));
+    uri_encode(view->text, json_member_text(event, "scheme"));
     buffer_add_text(view->text, "\">");
     counter_add_said(view, counter_say_what, event);
     buffer_add_text(view->text, "</a>");
@@ -129,10 +130,11 @@ static void add_total(const struct counter_view *view, const char *label, const 
     buffer_add_text(view->text, "<li><span>");
     html_word(view->text, label);
     buffer_add_text(view->text, "</span> <b><a href=\"/v1/events?scheme=");
-    uri_encode(view->text, counter_text(view->about->place, "scheme"));
+    uri_encode(view->text, json_member_text(view->about->place, "scheme"));
     buffer_add_text(view->text, "&amp;site=");
     uri_encode(view->text, view->site);
-    buffer_printf(view->text, "&amp;business_date=%s\">", counter_text(view->about->place, "business_date"));
+    buffer_printf(view->text, "&amp;business_date=%s\">",
+                  json_member_text(view->about->place, "business_date"));
     html_figure(view->text, is_money ? json_string_value(value) : number);
     buffer_add_text(view->text, "</a></b></li>\n");
 }
@@ -167,11 +169,11 @@ static void add_when(const struct counter_view *view)
     buffer_add_text(view->text, "<p class=\"when\">");
     html_word(view->text, "Business day");
     buffer_add_char(view->text, ' ');
-    html_date(view->text, counter_text(place, "business_date"), true);
-    buffer_printf(view->text, ", <b>%s</b> ", counter_text(place, "time"));
+    html_date(view->text, json_member_text(place, "business_date"), true);
+    buffer_printf(view->text, ", <b>%s</b> ", json_member_text(place, "time"));
     html_word_of(view->text, "time", "in");
     buffer_add_char(view->text, ' ');
-    html_text(view->text, counter_text(place, "time_zone"));
+    html_text(view->text, json_member_text(place, "time_zone"));
     if (view->request->identity->site_count > 1) {
         buffer_add_text(view->text, ". ");
         html_link(view->text, "/counter", "Another site");
@@ -181,19 +183,19 @@ static void add_when(const struct counter_view *view)
         buffer_add_text(view->text, "<p class=\"note\">");
         html_word(view->text, "The last day of this site was");
         buffer_add_char(view->text, ' ');
-        html_date(view->text, counter_text(place, "closed_on"), false);
+        html_date(view->text, json_member_text(place, "closed_on"), false);
         buffer_add_text(view->text, "</p>\n");
     }
 }
 
 bool page_counter(const struct request *request, const struct counter_page *about, struct buffer *text)
 {
-    const struct counter_view view = {request, about, counter_text(about->place, "currency"),
-                                      counter_text(about->place, "site"), text};
+    const struct counter_view view = {request, about, json_member_text(about->place, "currency"),
+                                      json_member_text(about->place, "site"), text};
     const json_t *cups = json_object_get(about->place, "cup_types");
     size_t index;
     json_t *cup;
-    begin_page(request, counter_text(about->place, "name"), true, text);
+    begin_page(request, json_member_text(about->place, "name"), true, text);
     add_when(&view);
     counter_add_faults(about->faults, text);
     add_lost(&view);
@@ -219,13 +221,13 @@ bool page_counter_sites(const struct request *request, const json_t *sites, cons
     json_array_foreach(sites, index, site)
     {
         buffer_add_text(text, "<li><a href=\"/counter?site=");
-        uri_encode(text, counter_text(site, "site"));
+        uri_encode(text, json_member_text(site, "site"));
         buffer_add_text(text, "\"><b>");
-        html_text(text, counter_text(site, "name"));
+        html_text(text, json_member_text(site, "name"));
         buffer_add_text(text, "</b> <span>");
-        html_text(text, counter_text(site, "site"));
+        html_text(text, json_member_text(site, "site"));
         buffer_add_text(text, ", ");
-        html_text(text, counter_text(site, "scheme"));
+        html_text(text, json_member_text(site, "scheme"));
         buffer_add_text(text, "</span></a></li>\n");
     }
     buffer_add_text(text, "</ul>\n");

@@ -8,6 +8,7 @@
 #include "depositd/event.h"
 #include "http/pages/page.h"
 #include "http/pages/page_counter_words.h"
+#include "http/request/json_body.h"
 #include "http/request/once.h"
 #include "report/html.h"
 
@@ -23,12 +24,6 @@ static const struct {
     COUNTER_ACT_TABLE(X)
 #undef X
 };
-
-const char *counter_text(const json_t *object, const char *name)
-{
-    const char *text = json_string_value(json_object_get(object, name));
-    return text != NULL ? text : "";
-}
 
 /* Escapes a sentence of page_counter_words.h and adds it. */
 void counter_add_said(const struct counter_view *view,
@@ -101,18 +96,19 @@ static void begin_form(const struct counter_view *view, const struct about_form 
 /* One cup, by one tap. */
 static void add_tap(const struct counter_view *view, const json_t *cup, enum counter_act act)
 {
-    const struct about_form form = {"tap", COUNTER_CUP_TYPE, counter_text(cup, "cup_type"), acts[act].word};
+    const struct about_form form = {"tap", COUNTER_CUP_TYPE, json_member_text(cup, "cup_type"),
+                                    acts[act].word};
     begin_form(view, &form, "tap");
     add_hidden(view->text, COUNTER_QUANTITY, "1");
     buffer_printf(view->text, "\n<button class=\"%s\"><b>", acts[act].word);
     html_word_of(view->text, "counter", acts[act].label);
     buffer_add_text(view->text, "</b><span class=\"said\"> ");
-    html_text(view->text, counter_text(cup, "name"));
+    html_text(view->text, json_member_text(cup, "name"));
     buffer_add_text(view->text, ":</span> <span>");
     if (act == COUNTER_SWAP)
         html_word(view->text, "one for one");
     else
-        html_say(view->text, act == COUNTER_OUT ? "take %1" : "give %1", counter_text(cup, "value"));
+        html_say(view->text, act == COUNTER_OUT ? "take %1" : "give %1", json_member_text(cup, "value"));
     buffer_add_text(view->text, "</span></button></form>\n");
 }
 
@@ -239,13 +235,13 @@ static void add_damaged(const struct counter_view *view, const char *cup_type, b
 /* Any number of cups, with all that can be said of them. */
 static void add_more(const struct counter_view *view, const json_t *cup)
 {
-    const char *cup_type = counter_text(cup, "cup_type");
+    const char *cup_type = json_member_text(cup, "cup_type");
     const struct about_form form = {"more", COUNTER_CUP_TYPE, cup_type, NULL};
     bool again = came_back(view, &form);
     buffer_printf(view->text, "<details%s><summary>", again ? " open" : "");
     html_word(view->text, "More than one, or damaged");
     buffer_add_text(view->text, "<span class=\"said\">: ");
-    html_text(view->text, counter_text(cup, "name"));
+    html_text(view->text, json_member_text(cup, "name"));
     buffer_add_text(view->text, "</span></summary>\n");
     begin_form(view, &form, "fields");
     add_field(view, cup_type, &fields[0], again);
@@ -265,10 +261,10 @@ static void add_more(const struct counter_view *view, const json_t *cup)
 void counter_add_cup(const struct counter_view *view, const json_t *cup)
 {
     buffer_add_text(view->text, "<section class=\"cup\">\n<h2>");
-    html_text(view->text, counter_text(cup, "name"));
+    html_text(view->text, json_member_text(cup, "name"));
     buffer_printf(view->text, " <span>%lld ml, %s %s</span></h2>\n<div class=\"taps\">\n",
                   (long long)json_integer_value(json_object_get(cup, "volume_ml")),
-                  counter_text(cup, "value"), view->currency);
+                  json_member_text(cup, "value"), view->currency);
     for (enum counter_act act = COUNTER_OUT; act <= COUNTER_SWAP; act++)
         add_tap(view, cup, act);
     buffer_add_text(view->text, "</div>\n");
@@ -279,17 +275,18 @@ void counter_add_cup(const struct counter_view *view, const json_t *cup)
 /* An event of today's that is not undone yet. `place` tells apart two forms for one event. */
 void counter_add_undo(const struct counter_view *view, const json_t *event, const char *place)
 {
-    const struct about_form form = {place, COUNTER_REVERSES, counter_text(event, "event_id"),
+    const struct about_form form = {place, COUNTER_REVERSES, json_member_text(event, "event_id"),
                                     acts[COUNTER_UNDO].word};
     if (!counter_may_undo(event) || json_object_get(event, "undone_at") != NULL ||
-        strcmp(counter_text(event, "business_date"), counter_text(view->about->place, "business_date")) != 0)
+        strcmp(json_member_text(event, "business_date"),
+               json_member_text(view->about->place, "business_date")) != 0)
         return;
     begin_form(view, &form, "undo");
     buffer_add_text(view->text, "<button>");
     html_word_of(view->text, "counter", acts[COUNTER_UNDO].label);
     buffer_add_text(view->text, "<span class=\"said\"> ");
     counter_add_said(view, counter_say_what, event);
-    buffer_printf(view->text, ", %s</span></button></form>", counter_text(event, "time"));
+    buffer_printf(view->text, ", %s</span></button></form>", json_member_text(event, "time"));
 }
 
 /* The label of the field that a fault is about; NULL: no field's. */

@@ -24,7 +24,4 @@ void counter_add_faults(const struct faults *faults, struct buffer *text);
 void counter_add_said(const struct counter_view *view,
                       void (*say)(struct buffer *, const json_t *, const char *), const json_t *about);
 
-/* A member of an object; "" if it has none. */
-const char *counter_text(const json_t *object, const char *name);
-
 #endif

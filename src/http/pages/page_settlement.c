@@ -5,6 +5,7 @@
 
 #include "depositd/payment.h"
 #include "http/pages/page_amounts.h"
+#include "http/request/json_body.h"
 #include "report/html.h"
 #include "words/dates.h"
 
@@ -237,16 +238,10 @@ static void add_statuses(struct page_view *view, const struct page_scope *scope)
 
 /* --- words for a participant --------------------------------------------------------------------------- */
 
-static const char *member(const json_t *object, const char *name)
-{
-    const char *text = json_string_value(json_object_get(object, name));
-    return text != NULL ? text : "";
-}
-
 static bool is_own(const struct page_view *view, const json_t *payment, const char *side)
 {
     const struct participant *participant =
-        network_participant(&view->request->snapshot->network, member(payment, side));
+        network_participant(&view->request->snapshot->network, json_member_text(payment, side));
     return participant != NULL && participant->id == view->request->identity->participant;
 }
 
@@ -254,7 +249,7 @@ static bool is_own(const struct page_view *view, const json_t *payment, const ch
 static const char *payment_words(const json_t *payment, bool receives)
 {
     enum payment_status status;
-    if (!payment_status_parse(member(payment, "status"), &status))
+    if (!payment_status_parse(json_member_text(payment, "status"), &status))
         return "";
     switch (status) {
     case PAYMENT_COMPUTED:
@@ -289,7 +284,8 @@ static void add_amount_in_words(struct page_view *view, const char *words, const
 static bool are_alike(const struct page_view *view, const json_t *a, const json_t *b)
 {
     bool receives = is_own(view, a, "to");
-    return receives == is_own(view, b, "to") && strcmp(member(a, "due_on"), member(b, "due_on")) == 0 &&
+    return receives == is_own(view, b, "to") &&
+           strcmp(json_member_text(a, "due_on"), json_member_text(b, "due_on")) == 0 &&
            strcmp(payment_words(a, receives), payment_words(b, receives)) == 0;
 }
 
@@ -319,7 +315,7 @@ static void add_payment_words(struct page_view *view, const struct page_scope *s
     if (json_array_get(alike, 0) == first && page_sum(alike, NULL, "amount", sum)) {
         buffer_add_text(view->text, "<p class=\"due\">");
         add_amount_in_words(view, payment_words(first, is_own(view, first, "to")), sum, page_currency(scope),
-                            member(first, "due_on"));
+                            json_member_text(first, "due_on"));
         add_number_of_payments(view->text, json_array_size(alike));
         buffer_add_text(view->text, ".</p>\n");
     }
@@ -330,7 +326,8 @@ static void add_payment_words(struct page_view *view, const struct page_scope *s
 static void add_unpaid_words(struct page_view *view, const struct page_scope *scope)
 {
     const json_t *position = json_array_get(json_object_get(scope->object, "positions"), 0);
-    const char *amount = member(position, "amount"), *pay_day = member(scope->object, "next_pay_day");
+    const char *amount = json_member_text(position, "amount"),
+               *pay_day = json_member_text(scope->object, "next_pay_day");
     bool carried = json_is_true(json_object_get(position, "carried_forward"));
     buffer_add_text(view->text, "<p class=\"due\">");
     if (!carried || html_is_zero(amount))
