@@ -328,7 +328,7 @@ static void add_row_acts(struct render *render, const char *const *cells)
         const char *figure = render_cell(render, cells, (*act)->column);
         if (is_empty(figure) || strcmp(figure, "0") == 0 || !open_link(render, cells, (*act)->pattern))
             continue;
-        html_text(&render->text, (*act)->text);
+        html_word(&render->text, (*act)->text);
         buffer_add_text(&render->text, "</a> ");
     }
     buffer_add_text(&render->text, "</td>");

@@ -74,6 +74,30 @@ def test_every_word_has_a_translation(path):
     assert missing == {}
 
 
+RAW = re.compile(rf"\b(?:buffer_add_text|buffer_printf|html_text)\(((?:[^;\"]|{LITERAL})*)\);")
+
+
+def raw_words(literal):
+    """Words that people read: the text between tags, or words that stand beside no attribute."""
+    text = re.sub(r"%[-.*\d]*[a-z]+", "", literal)
+    parts = re.findall(r">([^<>]+)", text) if re.search("[<>=]", text) else [text]
+    return [part for part in parts if re.search(r"[A-Za-z]{3}" if part is not text else r"[A-Za-z]{2,} [a-z]{2}", part)]
+
+
+def test_no_words_go_past_the_translations():
+    """All that people read is written by the functions for words. The service's own name has no translation."""
+    found = [
+        (path.name, words)
+        for path, text in SOURCES.items()
+        if re.search("/(pages|forms|report)/", str(path))
+        for call in RAW.findall(text)
+        for literal in joined(call)
+        for words in raw_words(literal)
+        if words.strip() != "depositd"
+    ]
+    assert found == []
+
+
 # No translation without a word -------------------------------------------------------------------------------
 def label(name):
     words = name.replace("_", " ").replace("-", " ")

@@ -16,11 +16,12 @@ void form_file_field(const struct route *route, struct buffer *text)
     buffer_add_text(text, "<small>");
     html_word(text, route->xml_body != NULL ? route->xml_body : "CSV in UTF-8, with a first line of names");
     buffer_add_text(text, "</small>\n");
-    if (route->csv_body != NULL)
-        buffer_printf(
-            text,
-            "<p><a href=\"/templates/%s\" download=\"%s.csv\">An empty file with these columns</a></p>\n",
-            route->id, route->csv_body->list);
+    if (route->csv_body != NULL) {
+        buffer_printf(text, "<p><a href=\"/templates/%s\" download=\"%s.csv\">", route->id,
+                      route->csv_body->list);
+        html_word(text, "An empty file with these columns");
+        buffer_add_text(text, "</a></p>\n");
+    }
     buffer_add_text(text, "</div>\n");
 }
 
@@ -33,8 +34,12 @@ static void add_column(void *owner, const struct csv_column *column)
     html_cell_begin(text, true, NULL);
     html_text(text, column->name);
     html_cell_end(text, true);
-    buffer_printf(text, "<td>%s</td><td class=\"t\">", required ? "yes" : "");
-    html_text(text, field->description != NULL ? field->description : "");
+    buffer_add_text(text, "<td>");
+    if (required)
+        html_word(text, "yes");
+    buffer_add_text(text, "</td><td class=\"t\">");
+    if (field->description != NULL)
+        html_word(text, field->description);
     buffer_add_text(text, "</td></tr>\n");
 }
 

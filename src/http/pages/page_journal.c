@@ -27,13 +27,19 @@ static void add_need(struct page_view *view, const struct page_scope *scope)
     bool known;
     if (strcmp(json_member_text(scope->object, "status"), "open") != 0)
         return;
-    buffer_add_text(view->text, "<p>It takes two people: ");
-    html_text(view->text, json_member_text(scope->object, "proposed_by"));
-    buffer_add_text(view->text, " has proposed it, and ");
+    const char *proposer = json_member_text(scope->object, "proposed_by");
+    buffer_add_text(view->text, "<p>");
     if (page_may(view->request, MAY_APPROVE, scope, &known))
-        buffer_add_text(view->text, "another person has to approve it. Then it is posted.</p>\n");
+        html_say(view->text,
+                 "It takes two people: %1 has proposed it, and another person has to approve it. "
+                 "Then it is posted.",
+                 proposer);
     else
-        buffer_add_text(view->text, "you are the same person. Somebody else has to approve it.</p>\n");
+        html_say(view->text,
+                 "It takes two people: %1 has proposed it, and you are the same person. "
+                 "Somebody else has to approve it.",
+                 proposer);
+    buffer_add_text(view->text, "</p>\n");
 }
 
 static void add_facts(struct page_view *view, const struct page_scope *scope)
@@ -88,8 +94,9 @@ static void add_leg(struct page_view *view, const struct page_scope *scope, bool
 
 static void add_sum(struct page_view *view, const struct page_scope *scope, bool codes)
 {
-    buffer_printf(view->text, "<tr class=\"total\"><th scope=\"row\">Sum</th>%s",
-                  codes ? "<td></td><td></td>" : "");
+    buffer_add_text(view->text, "<tr class=\"total\"><th scope=\"row\">");
+    html_word(view->text, "Sum");
+    buffer_printf(view->text, "</th>%s", codes ? "<td></td><td></td>" : "");
     add_cell(view, scope, "debit", false, "n");
     add_cell(view, scope, "credit", false, "n");
     buffer_add_text(view->text, "</tr>\n");
