@@ -28,6 +28,18 @@ class Office:
         return browser
 
 
+def banked_office(service):
+    """The same of parties that have bank accounts."""
+    document = network.worked_reference("on_loan", netting="central")
+    party = {"bank_account": {"account": "00001001", "bank_code": "TB-001"}}
+    document["schemes"][0]["operator"] = {
+        "name": "Tern Bay Cup Pool",
+        "bank_account": {"account": "00001000", "bank_code": "TB-000"},
+    }
+    document["participants"] = [{**p, **party} for p in document["participants"]]
+    return Office(service, document)
+
+
 def page(browser, target, status=200):
     answer = browser.send("GET", target)
     assert answer.status == status, (target, answer.status, answer.text[:1000])

@@ -9,10 +9,9 @@ from decimal import Decimal
 import pytest
 
 import bank
-import network
 from browser import Form
 from network import WORKED_DAY, cups, event, utc
-from office import Office, page, shown
+from office import banked_office, page, shown
 from test_file_forms import upload
 
 README = pathlib.Path(__file__).resolve().parents[2] / "src/http/pages/README.md"
@@ -54,15 +53,7 @@ class Person:
 
 @pytest.fixture
 def office(service):
-    """The worked example with a bank, closed by the clock."""
-    document = network.worked_reference("on_loan", netting="central")
-    party = {"bank_account": {"account": "00001001", "bank_code": "TB-001"}}
-    document["schemes"][0]["operator"] = {
-        "name": "Tern Bay Cup Pool",
-        "bank_account": {"account": "00001000", "bank_code": "TB-000"},
-    }
-    document["participants"] = [{**p, **party} for p in document["participants"]]
-    return Office(service, document)
+    return banked_office(service)
 
 
 def why_we_owe_this(office):

@@ -7,10 +7,9 @@ from decimal import Decimal
 import pytest
 
 import bank
-import network
 from browser import Browser, Form
 from network import WORKED_DAY
-from office import SETTLEMENT, Office, form, forms_of, led_to, page, shown
+from office import SETTLEMENT, banked_office, form, forms_of, led_to, page, shown
 
 TOP = pathlib.Path(__file__).resolve().parents[2]
 BOUNDARY = "----FormBoundary7MA4YWxkTrZu0gW"
@@ -18,14 +17,7 @@ BOUNDARY = "----FormBoundary7MA4YWxkTrZu0gW"
 
 @pytest.fixture
 def office(service):
-    document = network.worked_reference("on_loan", netting="central")
-    party = {"bank_account": {"account": "00001001", "bank_code": "TB-001"}}
-    document["schemes"][0]["operator"] = {
-        "name": "Tern Bay Cup Pool",
-        "bank_account": {"account": "00001000", "bank_code": "TB-000"},
-    }
-    document["participants"] = [{**p, **party} for p in document["participants"]]
-    return Office(service, document)
+    return banked_office(service)
 
 
 def part(name, value, filename=None):

@@ -4,29 +4,15 @@
 #include "base/uri.h"
 #include "report/plot.h"
 #include "report/render.h"
-#include "suite.h"
+#include "written.h"
 
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-static struct buffer text;
-
 static void set_up(void)
 {
     buffer_init(&text, 1 << 20);
-}
-
-static void tear_down(void)
-{
-    buffer_dispose(&text);
-}
-
-static void expect(const char *wanted)
-{
-    ck_assert(!text.failed);
-    ck_assert_str_eq(text.data != NULL ? text.data : "", wanted);
-    buffer_reset(&text);
 }
 
 START_TEST(what_has_a_meaning_in_html_is_escaped)

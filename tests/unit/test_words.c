@@ -2,31 +2,17 @@
 /* Words of languages: looking them up, sentences with parts, dates, labels, and the choice of a language. */
 #include "http/request/language.h"
 #include "report/html.h"
-#include "suite.h"
 #include "words/dates.h"
 #include "words/labels.h"
+#include "written.h"
 
 #include <stdio.h>
 #include <string.h>
-
-static struct buffer text;
 
 static void set_up(void)
 {
     buffer_init(&text, 1 << 16);
     text.words = words_of("fr", 2);
-}
-
-static void tear_down(void)
-{
-    buffer_dispose(&text);
-}
-
-static void expect(const char *wanted)
-{
-    ck_assert(!text.failed);
-    ck_assert_str_eq(text.data != NULL ? text.data : "", wanted);
-    buffer_reset(&text);
 }
 
 START_TEST(languages_have_codes)
