@@ -6,7 +6,8 @@
 #ifndef DEPOSITD_REPORT_HTML_H
 #define DEPOSITD_REPORT_HTML_H
 
-#include "base/buffer.h"
+#include "report/html_text.h"
+#include "report/html_words.h"
 
 struct html_link {
     const char *href, *text; /* the text is fixed words */
@@ -23,43 +24,6 @@ struct html_page {
     const char *signed_in; /* name of the key of the browser's session; NULL: none, so no way to sign out */
 };
 
-/* A text, escaped for content and for quoted attributes. */
-void html_text(struct buffer *page, const char *text);
-/* Fixed words, given in English. Words that have no translation are marked as English (WCAG 2.2, 3.1.2). */
-void html_word(struct buffer *page, const char *english);
-/* Words that have several meanings in English. The context, such as "verb", says which is meant. */
-void html_word_of(struct buffer *page, const char *context, const char *english);
-/* Fixed words in an attribute or another place that takes no element. */
-void html_plain_word(struct buffer *page, const char *english);
-/* A sentence with data in the places %1, %2 …, as html_say(page, "Recorded at %1.", time). */
-void html_say_with(struct buffer *page, const char *english, const char *const *parts);
-#define html_say(page, english, ...) html_say_with((page), (english), (const char *const[]){__VA_ARGS__})
-/* A sentence that begins with words and goes on with a bold figure in the place %1, and two parts after it.
- */
-void html_say_figure_with(struct buffer *page, const char *english, const char *figure,
-                          const char *const *parts);
-#define html_say_figure(page, english, figure, second, third)                                                \
-    html_say_figure_with((page), (english), (figure), (const char *const[]){(second), (third)})
-/* A text that printf has made for the format, in the page's language. */
-void html_said(struct buffer *page, const char *format, const char *text);
-/* The name of a member or column as a person writes it: "business_date" is "Business date". */
-void html_label(struct buffer *page, const char *name);
-/* The same, in an attribute or another place that takes no element. */
-void html_plain_label(struct buffer *page, const char *name);
-/* A member's value: if it is a word of the machine, as "in_transit", words for people in an element <data>,
- * else the text. */
-void html_value(struct buffer *page, const char *member, const char *value);
-/* A decimal fraction as percent: "0.15" is "15%". */
-void html_rate(struct buffer *page, const char *fraction);
-/* The name beside a code that was just written. NULL: there is none. */
-void html_name_beside(struct buffer *page, const char *name);
-/* A date in words: "2026-11-27" is "27 November 2026", or "Friday 27 November 2026". */
-void html_date(struct buffer *page, const char *date, bool weekday);
-/* The option of a list to choose from: a word of the machine, in people's words. The page is within the list.
- */
-void html_option(struct buffer *page, const char *value, const char *label, bool chosen);
-/* <name attribute="value">, the value escaped. */
-void html_open(struct buffer *page, const char *element, const char *attribute, const char *value);
 /* One cell after another of a row: `class` is "n" for a figure. The content is written between the two. */
 void html_cell_begin(struct buffer *page, bool heads_row, const char *class);
 void html_cell_end(struct buffer *page, bool heads_row);
@@ -71,16 +35,6 @@ void html_link(struct buffer *page, const char *href, const char *text);
 void html_link_rel(struct buffer *page, const char *href, const char *rel, const char *text);
 /* The text is data. */
 void html_name_link(struct buffer *page, const char *href, const char *text);
-/* A decimal number with a true minus sign, as text alone. */
-void html_number(struct buffer *page, const char *number);
-/* The same, and its thousands set apart for the eye: the digits are as they were given. */
-void html_figure(struct buffer *page, const char *number);
-/* The dash that stands for a zero in a table of amounts; the zero is its machine-readable value. */
-void html_nothing(struct buffer *page, const char *zero);
-bool html_is_zero(const char *number);
-/* "-12.50", "7": whether it is to be read as a number. */
-bool html_is_figure(const char *text);
-
 /* To the level-1 heading, which is the title. */
 void html_page_begin(struct buffer *page, const struct html_page *about);
 void html_page_end(struct buffer *page);
