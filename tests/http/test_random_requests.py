@@ -76,7 +76,7 @@ OF_NAME = {
     "open": ["true"],
     "held": ["true"],
     "kind": ["issue", "settle"],
-    "cursor": ["1", "tern-bay"],
+    "cursor": ["1", "0", "9223372036854775807", "tern-bay"],
 }
 
 
@@ -210,3 +210,27 @@ def test_no_answer_is_one_that_the_document_does_not_have(shared, clients):
             reasons |= set(answer.reasons)
     assert wanted <= set(statuses), f"seed {seed}: {statuses}"
     assert len(reasons) > 20, f"seed {seed}: {sorted(reasons)}"
+
+
+def test_no_cursor_is_too_far(shared, clients):
+    """Numbers, of which lists may make dates and times that there are not."""
+    _, (admin, *_) = clients
+    lists = [
+        (where, {p["name"]: p for p in operation["parameters"]})
+        for where, operation in operations(Client(shared).get("/openapi.json"))
+        if any(p["name"] == "cursor" for p in operation["parameters"])
+    ]
+    assert len(lists) > 10
+    for where, parameters in lists:
+        _, _, path = where.partition(" ")
+        for name, parameter in parameters.items():
+            path = path.replace("{%s}" % name, OF_NAME.get(name, [str(parameter.get("example"))])[0])
+        query = "".join(
+            f"&{n}={OF_NAME[n][0]}" for n, p in parameters.items() if p["in"] == "query" and p.get("required")
+        )
+        for cursor in (0, 1, 13, 14, 120012, 120013, 10**9, 2**31, 2**63 - 1):
+            for order in ("&order=newest", "&order=newest&cursor=back/", "") if "order" in parameters else ("",):
+                sent = order if "cursor" in order else order + "&cursor="
+                target = f"{path}?{query}{sent}{cursor}".replace("?&", "?")
+                answer = admin.send("GET", target)
+                assert answer.status in (200, 422), (target, answer.body)

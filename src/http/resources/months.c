@@ -10,7 +10,13 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { MONTH_LENGTH = 7, NAME_MAX = CODE_MAX + MONTH_LENGTH + 2 };
+enum {
+    MONTH_LENGTH = 7,
+    NAME_MAX = CODE_MAX + MONTH_LENGTH + 2,
+    /* The numbers of months, after which a cursor may lead on: February of year 1 to December of 9999. */
+    CURSOR_MIN = 1 * 12 + 2,
+    CURSOR_MAX = 9999 * 12 + 12,
+};
 
 /* Reads YYYY-MM. */
 static bool read_month_text(const char *text, struct date *first)
@@ -39,6 +45,10 @@ void handle_months_list(const struct request *request, struct answer *answer)
     const struct scheme *scheme = request_scheme(request, answer, request->parts[0]);
     if (scheme == NULL || !slice_begin(request, answer, &slice))
         return;
+    if (slice.after >= 0 && (slice.after < CURSOR_MIN || slice.after > CURSOR_MAX)) {
+        slice_refuse_cursor(answer);
+        return;
+    }
     enum store_result result = read_months(request->pg, scheme->id, &slice);
     slice_end(request, answer, result, &slice);
 }
