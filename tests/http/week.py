@@ -431,7 +431,11 @@ def books(week):
     query = "&".join(f"{k}={v}" for k, v in days.items())
     targets += [f"/v1/reports/{report}?{query}&format=csv" for report in ("journal", "exceptions", "payments")]
     targets += [f"/v1/reports/bank-reconciliation?scheme={SCHEME}&format=csv"]
-    found = {}
+    found, seals = {}, {"scheme": SCHEME}
+    wait_until(
+        lambda: all("particulars" in seal for seal in week.admin.get("/v1/seals", **seals)["items"]),
+        "the particulars of each closed day are kept",
+    )
     for target in targets:
         answer = week.admin.send("GET", target)
         assert answer.status == 200, (target, answer.body)
