@@ -49,10 +49,10 @@ switch (refusal.reason) {
 for (let cursor: string | undefined, page = 1; ; page++) {
   const { data: list, error } = await api.GET("/v1/events", { params: { query: { site: site.site, limit: 2, ...(cursor && { cursor }) } } });
   if (!list) throw new Error(error.detail);
-  for (const { entry, event } of list.items) {
-    if (!event) continue;
-    const { data: proof, error: no } = await api.GET("/v1/events/{event_id}/proof", { params: { path: { event_id: event.event_id } } });
-    log("listed", { page, entry, kind: event.kind, root: proof?.root, unproven: no?.reason });
+  for (const line of list.items) {
+    if (!("event" in line) || !line.event) continue;
+    const { data: proof, error: no } = await api.GET("/v1/events/{event_id}/proof", { params: { path: { event_id: line.event.event_id } } });
+    log("listed", { page, entry: line.entry, kind: line.event.kind, root: proof?.root, unproven: no?.reason });
   }
   cursor = list.next;
   if (!cursor || list.items.length === 0) break;
