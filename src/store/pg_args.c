@@ -139,6 +139,11 @@ struct pg_arg arg_bytes_array(const void *first, size_t size, size_t count, size
     return array_of(PG_FORM_BYTES, first, size, count, stride);
 }
 
+struct pg_arg arg_blobs(const struct blob *first, size_t count, size_t stride)
+{
+    return array_of(PG_FORM_BLOB, first, 0, count, stride);
+}
+
 /* --- arrays ----------------------------------------------------------------------------------------------
  */
 
@@ -160,6 +165,7 @@ static struct array_type array_type(const struct pg_arg *arg)
     case PG_FORM_BOOL:
         return (struct array_type){PG_TYPE_BOOL, PG_TYPE_BOOL_ARRAY};
     case PG_FORM_BYTES:
+    case PG_FORM_BLOB:
         return (struct array_type){PG_TYPE_BYTEA, PG_TYPE_BYTEA_ARRAY};
     case PG_FORM_DATE:
         return (struct array_type){PG_TYPE_DATE, PG_TYPE_DATE_ARRAY};
@@ -185,12 +191,21 @@ static const char *text_at(const struct pg_arg *arg, size_t i)
     return text;
 }
 
+static struct blob blob_at(const struct pg_arg *arg, size_t i)
+{
+    struct blob blob;
+    memcpy(&blob, element_at(arg, i), sizeof blob);
+    return blob;
+}
+
 static size_t array_size(const struct pg_arg *arg)
 {
     size_t size = ARRAY_HEADER_SIZE + arg->count * (sizeof(int32_t) + arg->size);
     bool is_text = arg->form == PG_FORM_TEXT || arg->form == PG_FORM_CODE;
     for (size_t i = 0; is_text && i < arg->count; i++)
         size += text_at(arg, i) != NULL ? strlen(text_at(arg, i)) : 0;
+    for (size_t i = 0; arg->form == PG_FORM_BLOB && i < arg->count; i++)
+        size += blob_at(arg, i).size;
     return size;
 }
 
@@ -212,7 +227,8 @@ static void put64(char **end, int64_t number)
 static void put_bytes(char **end, const void *bytes, size_t size)
 {
     put32(end, (int32_t)size);
-    memcpy(*end, bytes, size);
+    if (size > 0)
+        memcpy(*end, bytes, size);
     *end += size;
 }
 
@@ -267,6 +283,9 @@ static void put_element(char **end, const struct pg_arg *arg, size_t i)
     case PG_FORM_BYTES:
     case PG_FORM_UUID:
         put_bytes(end, element, arg->size);
+        break;
+    case PG_FORM_BLOB:
+        put_bytes(end, blob_at(arg, i).data, blob_at(arg, i).size);
         break;
     }
 }
@@ -341,6 +360,7 @@ static void encode_value(struct pg_params *params, const struct pg_arg *arg)
         params->values[at] = arg->number != 0 ? "t" : "f";
         break;
     case PG_FORM_BYTES:
+    case PG_FORM_BLOB:
         params->types[at] = PG_TYPE_BYTEA;
         params->values[at] = arg->data;
         break;

@@ -17,6 +17,7 @@ enum pg_form {
     PG_FORM_INT,
     PG_FORM_BOOL,
     PG_FORM_BYTES,
+    PG_FORM_BLOB, /* only in arrays: bytes of any number */
     PG_FORM_DATE,
     PG_FORM_INSTANT,
     PG_FORM_UUID
@@ -73,5 +74,11 @@ struct pg_arg arg_dates(const struct date *first, size_t count, size_t stride);
 struct pg_arg arg_instants(const struct instant *first, size_t count, size_t stride);
 /* Elements of `size` bytes each. */
 struct pg_arg arg_bytes_array(const void *first, size_t size, size_t count, size_t stride);
+/* Elements of different sizes. */
+struct blob {
+    const void *data;
+    size_t size;
+};
+struct pg_arg arg_blobs(const struct blob *first, size_t count, size_t stride);
 
 #endif
