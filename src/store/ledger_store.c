@@ -89,7 +89,8 @@ static void take_movements(struct pg_row *row, struct recent_batch *batch)
     batch->movements = arena_array(row->arena, batch->movement_count + 1, sizeof *batch->movements);
     row_check_memory(row, batch->movements);
     for (size_t i = 0; !row->failed && i < batch->movement_count; i++)
-        batch->movements[i] = (struct movement_row){{accounts[i]}, {(int32_t)days[i]}, amounts[i]};
+        batch->movements[i] = (struct movement_row){
+            .account = {accounts[i]}, .business_date = {(int32_t)days[i]}, .amount = amounts[i]};
 }
 
 enum { ACTIVITY_LISTS = 6 };
@@ -204,6 +205,8 @@ static enum store_result read_request(const struct batch_answers *answers, size_
     if (result == STORE_OK && request->has_since)
         result = pg_read(&sql_day_counters_since, answers->days[i],
                          PG_LIST(arena, take_day_counters, NULL, &request->days, &request->day_count));
+    for (size_t d = 0; d < request->day_count; d++)
+        request->days[d].scheme = request->scheme;
     return result;
 }
 
@@ -290,8 +293,10 @@ enum store_result store_balances(struct pg *pg, int32_t scheme, const int64_t *a
 enum store_result store_day_counters(struct pg *pg, int32_t scheme, struct date date,
                                      struct day_counters *counters)
 {
-    return pg_ask(pg, &sql_day_counters, PG_ARGS(arg_int(scheme), arg_date(date)),
-                  pg_one(NULL, take_day_counters, counters));
+    enum store_result result = pg_ask(pg, &sql_day_counters, PG_ARGS(arg_int(scheme), arg_date(date)),
+                                      pg_one(NULL, take_day_counters, counters));
+    counters->scheme = scheme;
+    return result;
 }
 
 /* The cups of an event. Most events have none. */

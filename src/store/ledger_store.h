@@ -51,17 +51,19 @@ struct known_event {
 struct movement_row {
     struct account account;
     struct date business_date;
+    int32_t scheme;
     int64_t amount;
 };
 
 struct site_day_row {
-    int32_t site;
+    int32_t scheme, site;
     struct date business_date;
     struct activity activity;
     int64_t fees, tax;
 };
 
 struct day_counters {
+    int32_t scheme;
     struct date date;
     int64_t entries, events, late_events;
     int64_t first_entry, last_entry; /* 0: none yet */
@@ -169,6 +171,7 @@ MUST_CHECK enum store_result store_book_after(struct pg *pg, struct arena *arena
 MUST_CHECK enum store_result store_forfeited(struct pg *pg, int32_t scheme, int32_t cup_type, int64_t *cups);
 
 struct entry_row {
+    int32_t scheme;
     int64_t entry;
     struct date business_date;
     enum entry_kind kind;
@@ -182,6 +185,7 @@ struct entry_row {
 };
 
 struct exception_row {
+    int32_t scheme;
     int64_t entry;
     int32_t position;
     struct date business_date;
@@ -190,11 +194,13 @@ struct exception_row {
 };
 
 struct reference_row {
+    int32_t scheme;
     int64_t referred, entry;
     enum entry_kind kind;
 };
 
 struct transfer_row {
+    int32_t scheme;
     int64_t dispatch;
     int32_t cup_type;
     bool damaged;
@@ -204,6 +210,7 @@ struct transfer_row {
 };
 
 struct forfeited_row {
+    int32_t scheme;
     int32_t cup_type;
     int64_t cups;
 };
@@ -211,25 +218,36 @@ struct forfeited_row {
 /* Cups of an earlier day that a reversal takes back from a site's counts at the counter, issued and taken
  * back: positive numbers. */
 struct reversed_row {
+    int32_t scheme;
     int32_t site;
     struct date business_date, original_date;
     int64_t issued, returned;
 };
 
-/* All changes that a run of entries makes in one scheme. */
-struct posting_rows {
+/* A scheme in which entries are posted: its head after them, and which of the movements and site days below
+ * are its own. */
+struct posted_scheme {
     int32_t scheme;
-    struct instant recorded_at;
-    int64_t last_entry, gross;
+    int64_t after_entry, last_entry; /* the last entry before them; the last one of them */
+    int64_t gross;
     int32_t unfolded;
+    size_t first_movement, movement_count;
+    size_t first_site_day, site_day_count;
+};
+
+/* All changes that a run of entries makes in any number of schemes. */
+struct posting_rows {
+    struct instant recorded_at;
     bool at_once; /* movements go into the balances, not beside them */
-    const struct entry_row *entries;
+    const struct posted_scheme *schemes;
+    size_t scheme_count;
+    const struct entry_row *entries; /* of each scheme in their order */
     size_t entry_count;
     const struct leg *legs;
     size_t leg_count;
-    const struct movement_row *movements;
+    const struct movement_row *movements; /* one scheme after the other */
     size_t movement_count;
-    const struct site_day_row *site_days;
+    const struct site_day_row *site_days; /* likewise */
     size_t site_day_count;
     const struct exception_row *exceptions;
     size_t exception_count;
@@ -241,14 +259,16 @@ struct posting_rows {
     size_t forfeited_count;
     const struct reversed_row *reversed;
     size_t reversed_count;
-    const struct day_counters *days;
+    const struct day_counters *const *days; /* that the entries are in */
     size_t day_count;
 };
 
-/* Adds the movements that are kept beside the balances to the balances. store_fold_sums is given their sums;
- * it uses only scheme, movements and site days of its rows. */
-MUST_CHECK enum store_result store_fold(struct pg *pg, int32_t scheme);
-MUST_CHECK enum store_result store_fold_sums(struct pg *pg, const struct posting_rows *sums);
+/* Writes all of it, with one statement for each table. */
 MUST_CHECK enum store_result store_post(struct pg *pg, struct arena *arena, const struct posting_rows *rows);
+
+/* Adds the movements that are kept beside the balances of these schemes to the balances. store_fold_sums is
+ * given their sums; it uses only schemes, movements and site days of its rows. */
+MUST_CHECK enum store_result store_fold(struct pg *pg, const int32_t *schemes, size_t count);
+MUST_CHECK enum store_result store_fold_sums(struct pg *pg, const struct posting_rows *sums);
 
 #endif

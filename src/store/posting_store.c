@@ -26,7 +26,7 @@ static enum store_result post_entries(struct pg *pg, struct arena *arena, const 
     return pg_run(
         pg, &sql_post_entries,
         PG_ARGS(
-            arg_int(posting->scheme), arg_instant(posting->recorded_at),
+            arg_int4s(COLUMN(entries, count, scheme)), arg_instant(posting->recorded_at),
             arg_int8s(COLUMN(entries, count, entry)), arg_dates(COLUMN(entries, count, business_date)),
             arg_int4s(COMPUTED(arena, int32_t, entries, count, (int32_t)row->kind)),
             arg_bools(COLUMN(entries, count, late)), arg_int4s(COLUMN(entries, count, site)),
@@ -42,6 +42,7 @@ static enum store_result post_entries(struct pg *pg, struct arena *arena, const 
 }
 
 struct event_id_row {
+    int32_t scheme;
     struct uuid id;
     uint8_t digest[SHA256_SIZE / 2];
     int64_t entry;
@@ -58,6 +59,7 @@ static enum store_result post_event_ids(struct pg *pg, struct arena *arena,
         const struct entry_row *row = &posting->entries[i];
         if (row->event == NULL)
             continue;
+        ids[count].scheme = row->scheme;
         ids[count].id = row->event->id;
         memcpy(ids[count].digest, row->event->digest.bytes, sizeof ids[count].digest);
         ids[count++].entry = row->entry;
@@ -65,7 +67,7 @@ static enum store_result post_event_ids(struct pg *pg, struct arena *arena,
     if (count == 0)
         return STORE_OK;
     return pg_run(pg, &sql_post_event_ids,
-                  PG_ARGS(arg_int(posting->scheme), arg_uuids(COLUMN(ids, count, id)),
+                  PG_ARGS(arg_int4s(COLUMN(ids, count, scheme)), arg_uuids(COLUMN(ids, count, id)),
                           arg_bytes_array(ids->digest, sizeof ids->digest, count, sizeof *ids),
                           arg_int8s(COLUMN(ids, count, entry))));
 }
@@ -75,7 +77,8 @@ static enum store_result post_balances(struct pg *pg, const struct posting_rows 
     const struct movement_row *movements = posting->movements;
     size_t count = posting->movement_count;
     return pg_run(pg, &sql_post_balances,
-                  PG_ARGS(arg_int(posting->scheme), arg_int8s(COLUMN(movements, count, account.code)),
+                  PG_ARGS(arg_int4s(COLUMN(movements, count, scheme)),
+                          arg_int8s(COLUMN(movements, count, account.code)),
                           arg_dates(COLUMN(movements, count, business_date)),
                           arg_int8s(COLUMN(movements, count, amount))));
 }
@@ -92,7 +95,7 @@ static enum store_result post_site_days(struct pg *pg, const struct posting_rows
     const struct site_day_row *days = posting->site_days;
     size_t count = posting->site_day_count;
     return pg_run(pg, &sql_post_site_days,
-                  PG_ARGS(arg_int(posting->scheme), arg_int4s(COLUMN(days, count, site)),
+                  PG_ARGS(arg_int4s(COLUMN(days, count, scheme)), arg_int4s(COLUMN(days, count, site)),
                           arg_dates(COLUMN(days, count, business_date)), ACTIVITY_COLUMNS(days, count),
                           arg_int8s(COLUMN(days, count, fees)), arg_int8s(COLUMN(days, count, tax))));
 }
@@ -107,38 +110,47 @@ static enum store_result post_at_once(struct pg *pg, const struct posting_rows *
     return result;
 }
 
-static enum store_result post_recent(struct pg *pg, const struct posting_rows *posting)
+/* Each scheme's movements and site days are slices of the arrays, from the first to the last element,
+ * counted from 1. */
+static enum store_result post_recent(struct pg *pg, struct arena *arena, const struct posting_rows *posting)
 {
+    const struct posted_scheme *schemes = posting->schemes;
     const struct movement_row *movements = posting->movements;
     const struct site_day_row *days = posting->site_days;
-    size_t count = posting->movement_count, day_count = posting->site_day_count;
-    return pg_run(pg, &sql_post_recent,
-                  PG_ARGS(arg_int(posting->scheme), arg_int(posting->last_entry),
-                          arg_int8s(COLUMN(movements, count, account.code)),
-                          arg_dates(COLUMN(movements, count, business_date)),
-                          arg_int8s(COLUMN(movements, count, amount)),
-                          arg_int4s(COLUMN(days, day_count, site)),
-                          arg_dates(COLUMN(days, day_count, business_date)),
-                          ACTIVITY_COLUMNS(days, day_count), arg_int(posting->entries[0].entry - 1)));
+    size_t scheme_count = posting->scheme_count, count = posting->movement_count,
+           day_count = posting->site_day_count;
+    return pg_run(
+        pg, &sql_post_recent,
+        PG_ARGS(arg_int4s(COLUMN(schemes, scheme_count, scheme)),
+                arg_int8s(COLUMN(schemes, scheme_count, after_entry)),
+                arg_int8s(COLUMN(schemes, scheme_count, last_entry)),
+                arg_int4s(COMPUTED(arena, int32_t, schemes, scheme_count, (int32_t)row->first_movement + 1)),
+                arg_int4s(COMPUTED(arena, int32_t, schemes, scheme_count,
+                                   (int32_t)(row->first_movement + row->movement_count))),
+                arg_int4s(COMPUTED(arena, int32_t, schemes, scheme_count, (int32_t)row->first_site_day + 1)),
+                arg_int4s(COMPUTED(arena, int32_t, schemes, scheme_count,
+                                   (int32_t)(row->first_site_day + row->site_day_count))),
+                arg_int8s(COLUMN(movements, count, account.code)),
+                arg_dates(COLUMN(movements, count, business_date)),
+                arg_int8s(COLUMN(movements, count, amount)), arg_int4s(COLUMN(days, day_count, site)),
+                arg_dates(COLUMN(days, day_count, business_date)), ACTIVITY_COLUMNS(days, day_count)));
 }
 
-static enum store_result run_for_scheme(struct pg *pg, const struct sql *sql, int32_t scheme)
+enum store_result store_fold(struct pg *pg, const int32_t *schemes, size_t count)
 {
-    return pg_run(pg, sql, PG_ARGS(arg_int(scheme)));
-}
-
-enum store_result store_fold(struct pg *pg, int32_t scheme)
-{
-    enum store_result result = run_for_scheme(pg, &sql_fold_balances, scheme);
+    struct pg_args args = PG_ARGS(arg_int4s(ARRAY(schemes, count)));
+    enum store_result result = pg_run(pg, &sql_fold_balances, args);
     if (result == STORE_OK)
-        result = run_for_scheme(pg, &sql_fold_site_days, scheme);
-    return result == STORE_OK ? run_for_scheme(pg, &sql_fold_forget, scheme) : result;
+        result = pg_run(pg, &sql_fold_site_days, args);
+    return result == STORE_OK ? pg_run(pg, &sql_fold_forget, args) : result;
 }
 
 enum store_result store_fold_sums(struct pg *pg, const struct posting_rows *sums)
 {
     enum store_result result = post_at_once(pg, sums);
-    return result == STORE_OK ? run_for_scheme(pg, &sql_fold_forget, sums->scheme) : result;
+    return result == STORE_OK ? pg_run(pg, &sql_fold_forget,
+                                       PG_ARGS(arg_int4s(COLUMN(sums->schemes, sums->scheme_count, scheme))))
+                              : result;
 }
 
 static enum store_result post_exceptions(struct pg *pg, struct arena *arena,
@@ -146,18 +158,19 @@ static enum store_result post_exceptions(struct pg *pg, struct arena *arena,
 {
     const struct exception_row *exceptions = posting->exceptions;
     size_t count = posting->exception_count;
-    return pg_run(pg, &sql_post_exceptions,
-                  PG_ARGS(arg_int(posting->scheme), arg_int8s(COLUMN(exceptions, count, entry)),
-                          arg_int4s(COLUMN(exceptions, count, position)),
-                          arg_dates(COLUMN(exceptions, count, business_date)),
-                          arg_texts(COMPUTED(arena, const char *, exceptions, count,
-                                             exception_word(row->exception.kind))),
-                          arg_int4s(COLUMN(exceptions, count, site)),
-                          arg_int4s(COLUMN(exceptions, count, exception.cup_type)),
-                          arg_bools(COLUMN(exceptions, count, exception.has_quantity)),
-                          arg_int8s(COLUMN(exceptions, count, exception.quantity)),
-                          arg_bools(COLUMN(exceptions, count, exception.has_amount)),
-                          arg_int8s(COLUMN(exceptions, count, exception.amount.minor))));
+    return pg_run(
+        pg, &sql_post_exceptions,
+        PG_ARGS(
+            arg_int4s(COLUMN(exceptions, count, scheme)), arg_int8s(COLUMN(exceptions, count, entry)),
+            arg_int4s(COLUMN(exceptions, count, position)),
+            arg_dates(COLUMN(exceptions, count, business_date)),
+            arg_texts(COMPUTED(arena, const char *, exceptions, count, exception_word(row->exception.kind))),
+            arg_int4s(COLUMN(exceptions, count, site)),
+            arg_int4s(COLUMN(exceptions, count, exception.cup_type)),
+            arg_bools(COLUMN(exceptions, count, exception.has_quantity)),
+            arg_int8s(COLUMN(exceptions, count, exception.quantity)),
+            arg_bools(COLUMN(exceptions, count, exception.has_amount)),
+            arg_int8s(COLUMN(exceptions, count, exception.amount.minor))));
 }
 
 static enum store_result post_references(struct pg *pg, struct arena *arena,
@@ -166,7 +179,8 @@ static enum store_result post_references(struct pg *pg, struct arena *arena,
     const struct reference_row *references = posting->references;
     size_t count = posting->reference_count;
     return pg_run(pg, &sql_post_references,
-                  PG_ARGS(arg_int(posting->scheme), arg_int8s(COLUMN(references, count, referred)),
+                  PG_ARGS(arg_int4s(COLUMN(references, count, scheme)),
+                          arg_int8s(COLUMN(references, count, referred)),
                           arg_int8s(COLUMN(references, count, entry)),
                           arg_int4s(COMPUTED(arena, int32_t, references, count, (int32_t)row->kind))));
 }
@@ -178,7 +192,7 @@ static enum store_result post_transfers(struct pg *pg, const struct posting_rows
     size_t count = posting->transfer_count;
     enum store_result result = pg_run(
         pg, &sql_post_transfers,
-        PG_ARGS(arg_int(posting->scheme), arg_int8s(COLUMN(transfers, count, dispatch)),
+        PG_ARGS(arg_int4s(COLUMN(transfers, count, scheme)), arg_int8s(COLUMN(transfers, count, dispatch)),
                 arg_int4s(COLUMN(transfers, count, cup_type)), arg_bools(COLUMN(transfers, count, damaged)),
                 arg_dates(COLUMN(transfers, count, business_date)),
                 arg_int4s(COLUMN(transfers, count, sender)), arg_int4s(COLUMN(transfers, count, receiver)),
@@ -187,8 +201,8 @@ static enum store_result post_transfers(struct pg *pg, const struct posting_rows
     if (result != STORE_OK)
         return result;
     return pg_run(pg, &sql_post_shortages_resolved,
-                  PG_ARGS(arg_int(posting->scheme), arg_int8s(COLUMN(transfers, count, dispatch)),
-                          arg_instant(posting->recorded_at)));
+                  PG_ARGS(arg_int4s(COLUMN(transfers, count, scheme)),
+                          arg_int8s(COLUMN(transfers, count, dispatch)), arg_instant(posting->recorded_at)));
 }
 
 /* Cups whose deposits are forfeited, and cups that reversals took back. */
@@ -199,42 +213,49 @@ static enum store_result post_cups(struct pg *pg, const struct posting_rows *pos
     const struct reversed_row *reversed = posting->reversed;
     size_t forfeited_count = posting->forfeited_count, count = posting->reversed_count;
     if (forfeited_count > 0)
-        result =
-            pg_run(pg, &sql_post_forfeited,
-                   PG_ARGS(arg_int(posting->scheme), arg_int4s(COLUMN(forfeited, forfeited_count, cup_type)),
-                           arg_int8s(COLUMN(forfeited, forfeited_count, cups))));
+        result = pg_run(pg, &sql_post_forfeited,
+                        PG_ARGS(arg_int4s(COLUMN(forfeited, forfeited_count, scheme)),
+                                arg_int4s(COLUMN(forfeited, forfeited_count, cup_type)),
+                                arg_int8s(COLUMN(forfeited, forfeited_count, cups))));
     if (result == STORE_OK && count > 0)
-        result = pg_run(pg, &sql_post_reversed,
-                        PG_ARGS(arg_int(posting->scheme), arg_dates(COLUMN(reversed, count, business_date)),
-                                arg_int4s(COLUMN(reversed, count, site)),
-                                arg_dates(COLUMN(reversed, count, original_date)),
-                                arg_int8s(COLUMN(reversed, count, issued)),
-                                arg_int8s(COLUMN(reversed, count, returned))));
-    return result;
-}
-
-static enum store_result post_days(struct pg *pg, const struct posting_rows *posting)
-{
-    enum store_result result = STORE_OK;
-    for (size_t i = 0; i < posting->day_count && result == STORE_OK; i++) {
-        const struct day_counters *day = &posting->days[i];
-        if (day->last_entry < posting->entries[0].entry)
-            continue; /* none of these entries is in it */
         result = pg_run(
-            pg, &sql_post_day,
-            PG_ARGS(arg_int(posting->scheme), arg_date(day->date), arg_int(day->entries),
-                    arg_int(day->events), arg_int(day->late_events), arg_int(day->first_entry),
-                    arg_int(day->last_entry),
-                    arg_bytes(day->frontier.nodes, frontier_node_count(&day->frontier) * SHA256_SIZE)));
-    }
+            pg, &sql_post_reversed,
+            PG_ARGS(
+                arg_int4s(COLUMN(reversed, count, scheme)), arg_dates(COLUMN(reversed, count, business_date)),
+                arg_int4s(COLUMN(reversed, count, site)), arg_dates(COLUMN(reversed, count, original_date)),
+                arg_int8s(COLUMN(reversed, count, issued)), arg_int8s(COLUMN(reversed, count, returned))));
     return result;
 }
 
-static enum store_result post_head(struct pg *pg, const struct posting_rows *posting)
+static struct blob frontier_blob(const struct frontier *frontier)
 {
-    return pg_run(pg, &sql_post_head,
-                  PG_ARGS(arg_int(posting->scheme), arg_int(posting->last_entry), arg_int(posting->gross),
-                          arg_int(posting->unfolded)));
+    return (struct blob){frontier->nodes, frontier_node_count(frontier) * SHA256_SIZE};
+}
+
+static enum store_result post_days(struct pg *pg, struct arena *arena, const struct posting_rows *posting)
+{
+    const struct day_counters *const *days = posting->days;
+    size_t count = posting->day_count;
+    return pg_run(
+        pg, &sql_post_days,
+        PG_ARGS(arg_int4s(COMPUTED(arena, int32_t, days, count, (*row)->scheme)),
+                arg_dates(COMPUTED(arena, struct date, days, count, (*row)->date)),
+                arg_int8s(COMPUTED(arena, int64_t, days, count, (*row)->entries)),
+                arg_int8s(COMPUTED(arena, int64_t, days, count, (*row)->events)),
+                arg_int8s(COMPUTED(arena, int64_t, days, count, (*row)->late_events)),
+                arg_int8s(COMPUTED(arena, int64_t, days, count, (*row)->first_entry)),
+                arg_int8s(COMPUTED(arena, int64_t, days, count, (*row)->last_entry)),
+                arg_blobs(COMPUTED(arena, struct blob, days, count, frontier_blob(&(*row)->frontier)))));
+}
+
+static enum store_result post_heads(struct pg *pg, const struct posting_rows *posting)
+{
+    const struct posted_scheme *schemes = posting->schemes;
+    size_t count = posting->scheme_count;
+    return pg_run(
+        pg, &sql_post_heads,
+        PG_ARGS(arg_int4s(COLUMN(schemes, count, scheme)), arg_int8s(COLUMN(schemes, count, last_entry)),
+                arg_int8s(COLUMN(schemes, count, gross)), arg_int4s(COLUMN(schemes, count, unfolded))));
 }
 
 enum store_result store_post(struct pg *pg, struct arena *arena, const struct posting_rows *rows)
@@ -243,7 +264,7 @@ enum store_result store_post(struct pg *pg, struct arena *arena, const struct po
     if (result == STORE_OK)
         result = post_entries(pg, arena, rows);
     if (result == STORE_OK)
-        result = rows->at_once ? post_at_once(pg, rows) : post_recent(pg, rows);
+        result = rows->at_once ? post_at_once(pg, rows) : post_recent(pg, arena, rows);
     if (result == STORE_OK && rows->exception_count > 0)
         result = post_exceptions(pg, arena, rows);
     if (result == STORE_OK && rows->reference_count > 0)
@@ -253,8 +274,8 @@ enum store_result store_post(struct pg *pg, struct arena *arena, const struct po
     if (result == STORE_OK)
         result = post_cups(pg, rows);
     if (result == STORE_OK)
-        result = post_days(pg, rows);
+        result = post_days(pg, arena, rows);
     if (result == STORE_OK)
-        result = post_head(pg, rows);
+        result = post_heads(pg, rows);
     return result;
 }

@@ -1,28 +1,29 @@
--- Resolves the shortages of the dispatches $2 of scheme $1, those of receipts and those that reversals of
--- receipts and losses left, where nothing is missing any more or where a later entry states anew the missing
--- cups. $3: now.
+-- Resolves the shortages of the dispatches $2 of the schemes $1, those of receipts and those that reversals of receipts
+-- and losses left, where nothing is missing any more or where a later entry states anew the missing cups. $3: now.
 WITH about AS (
-    SELECT r.referred AS dispatch, a.entry
-      FROM unnest($2::bigint[]) AS d(dispatch)
-      JOIN entry_reference r ON r.scheme = $1::integer AND r.referred = d.dispatch
+    SELECT r.scheme, r.referred AS dispatch, a.entry
+      FROM unnest($1::integer[], $2::bigint[]) AS d(scheme, dispatch)
+      JOIN entry_reference r ON r.scheme = d.scheme AND r.referred = d.dispatch
      CROSS JOIN LATERAL (
            SELECT r.entry
            UNION ALL
            SELECT u.entry FROM entry_reference u WHERE u.scheme = r.scheme AND u.referred = r.entry) a
-     GROUP BY 1, 2),
+     GROUP BY 1, 2, 3),
 short AS (
-    SELECT a.dispatch, x.entry, x.position, x.cup_type
-      FROM about a JOIN exception x ON x.scheme = $1::integer AND x.entry = a.entry AND x.kind = 'receipt_short')
+    SELECT a.scheme, a.dispatch, x.entry, x.position, x.cup_type
+      FROM about a JOIN exception x ON x.scheme = a.scheme AND x.entry = a.entry AND x.kind = 'receipt_short')
 INSERT INTO exception_resolution (scheme, entry, position, resolved_at, by_entry, note)
-SELECT $1::integer, s.entry, s.position, $3::timestamptz, later.entry,
+SELECT s.scheme, s.entry, s.position, $3::timestamptz, later.entry,
        CASE WHEN missing.cups > 0 THEN 'a later entry says what is missing' ELSE 'the dispatch is complete' END
   FROM short s
- CROSS JOIN LATERAL (SELECT max(a.entry) AS entry FROM about a WHERE a.dispatch = s.dispatch) later
+ CROSS JOIN LATERAL (SELECT max(a.entry) AS entry FROM about a
+                      WHERE a.scheme = s.scheme AND a.dispatch = s.dispatch) later
  CROSS JOIN LATERAL (SELECT coalesce(sum(greatest(t.sent - t.received - t.lost, 0)), 0) AS cups FROM transfer t
-                      WHERE t.scheme = $1::integer AND t.dispatch = s.dispatch AND t.cup_type = s.cup_type) missing
+                      WHERE t.scheme = s.scheme AND t.dispatch = s.dispatch AND t.cup_type = s.cup_type) missing
  WHERE later.entry > s.entry
    AND NOT EXISTS (SELECT FROM exception_resolution z
-                    WHERE z.scheme = $1::integer AND z.entry = s.entry AND z.position = s.position)
+                    WHERE z.scheme = s.scheme AND z.entry = s.entry AND z.position = s.position)
    AND (missing.cups = 0
-        OR EXISTS (SELECT FROM short y WHERE y.dispatch = s.dispatch AND y.entry > s.entry AND y.cup_type = s.cup_type))
+        OR EXISTS (SELECT FROM short y WHERE y.scheme = s.scheme AND y.dispatch = s.dispatch AND y.entry > s.entry
+                                         AND y.cup_type = s.cup_type))
     ON CONFLICT DO NOTHING

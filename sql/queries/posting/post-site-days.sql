@@ -1,8 +1,8 @@
--- Adds to what sites $2 of scheme $1 did in days $3.
+-- Adds to what sites $2 of the schemes $1 did in days $3.
 INSERT INTO site_day AS d (scheme, site, business_date, issued, returned, collected, refunded, stock, other, fees, tax)
-SELECT $1::integer, a.*
-  FROM unnest($2::integer[], $3::date[], $4::bigint[], $5::bigint[], $6::bigint[], $7::bigint[], $8::bigint[],
-              $9::bigint[], $10::bigint[], $11::bigint[]) AS a
+SELECT a.*
+  FROM unnest($1::integer[], $2::integer[], $3::date[], $4::bigint[], $5::bigint[], $6::bigint[], $7::bigint[],
+              $8::bigint[], $9::bigint[], $10::bigint[], $11::bigint[]) AS a
     ON CONFLICT (scheme, business_date, site) DO UPDATE
    SET issued = d.issued + excluded.issued, returned = d.returned + excluded.returned,
        collected = d.collected + excluded.collected, refunded = d.refunded + excluded.refunded,

@@ -48,7 +48,7 @@ static enum store_result cut(void *context, struct head_work *work, struct fault
         return STORE_OK;
     enum store_result result = store_close_cut(work->pg, work->scheme->id, date, work->now);
     if (result == STORE_OK) /* recent movements that follow are of later days only */
-        result = store_fold(work->pg, work->scheme->id);
+        result = store_fold(work->pg, &work->scheme->id, 1);
     return result == STORE_OK ? store_calendar_changed(work->pg, work->scheme->id) : result;
 }
 

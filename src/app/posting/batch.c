@@ -112,9 +112,7 @@ static enum store_result open_scheme_ledger(struct batch *batch, const struct he
         .calendar = calendar,
         .now = batch->now,
         .state = kept_state(kept, request),
-        .before_write = take_expected_heads,
-        .owner = batch,
-        .shared = batch->shares_heads || batch->met_other_writer,
+        .unwritten = &batch->unwritten,
     };
     ledger_init(&scheme_ledger->ledger);
     batch->met_replay = batch->met_replay || request->known_count > 0;
@@ -244,6 +242,7 @@ static enum store_result open_ledgers(struct batch *batch)
         batch->way = BATCH_LOOKS_UP;
     if (result == STORE_OK && batch->way != BATCH_EXPECTS_HEADS)
         result = take_heads(batch);
+    batch->unwritten.shared = batch->shares_heads || batch->met_other_writer;
     for (size_t i = 0; i < batch->scheme_count && result == STORE_OK; i++)
         result = open_scheme_ledger(batch, &batch->head_requests[i], &batch->ledgers[i]);
     for (size_t i = 0; i < batch->scheme_count && result == STORE_OK; i++)
@@ -259,7 +258,9 @@ static enum store_result write_and_commit(struct batch *batch)
         return STORE_UNAVAILABLE; /* the connection broke, and the heads are held no more */
     enum store_result result = pg_pipeline_begin(pg);
     for (size_t i = 0; i < batch->scheme_count && result == STORE_OK; i++)
-        result = scheme_ledger_flush(&batch->ledgers[i]);
+        result = scheme_ledger_write_proposals(&batch->ledgers[i]);
+    if (result == STORE_OK)
+        result = unwritten_flush(&batch->unwritten);
     if (result != STORE_OK)
         return result;
     if (batch->dry_run)
@@ -272,6 +273,14 @@ static enum store_result write_and_commit(struct batch *batch)
 
 enum store_result batch_post(struct batch *batch)
 {
+    batch->unwritten = (struct unwritten){
+        .pg = batch->pg,
+        .arena = batch->arena,
+        .now = batch->now,
+        .before_write = take_expected_heads,
+        .owner = batch,
+    };
+    unwritten_init(&batch->unwritten);
     enum store_result result = open_ledgers(batch);
     for (size_t i = 0; i < batch->count && result == STORE_OK; i++) {
         struct submission *submission = &batch->submissions[i];
@@ -284,7 +293,6 @@ enum store_result batch_post(struct batch *batch)
     }
     if (result == STORE_OK && batch->count > 0)
         result = write_and_commit(batch);
-    for (size_t i = 0; i < batch->scheme_count; i++)
-        ledger_dispose(&batch->ledgers[i].ledger);
+    unwritten_dispose(&batch->unwritten);
     return result;
 }

@@ -59,6 +59,7 @@ struct batch {
     struct head_request *head_requests; /* one for each scheme, ascending … */
     struct scheme_ledger *ledgers;      /* … and parallel to them */
     size_t scheme_count;
+    struct unwritten unwritten; /* by all ledgers */
     /* for the caller */
     bool met_replay;
     bool met_other_writer; /* another instance has posted since this writer's last batch */

@@ -60,6 +60,13 @@ static enum store_result do_work(struct head_work *work, const struct head_order
 {
     if (order->work == NULL)
         return STORE_OK;
+    work->unwritten = (struct unwritten){
+        .pg = work->pg,
+        .arena = &work->arena,
+        .now = work->now,
+        .at_once = true,
+    };
+    unwritten_init(&work->unwritten);
     work->ledger = (struct ledger){
         .pg = work->pg,
         .arena = &work->arena,
@@ -68,13 +75,13 @@ static enum store_result do_work(struct head_work *work, const struct head_order
         .calendar = &work->calendar,
         .now = work->now,
         .state = &work->state,
-        .at_once = true,
+        .unwritten = &work->unwritten,
     };
     ledger_init(&work->ledger);
     enum store_result result = order->work(order->context, work, faults);
     if (result == STORE_OK && faults->count == 0)
         result = ledger_flush(&work->ledger);
-    ledger_dispose(&work->ledger);
+    unwritten_dispose(&work->unwritten);
     return result;
 }
 

@@ -39,7 +39,8 @@ struct head_work {
     struct calendar calendar;         /* from step 3 on, or set by `before`: then step 3 is left out */
     const struct business_day *today; /* where an entry of now posts; set if the order `posts_now` */
     struct ledger_state state;        /* from step 2 on */
-    struct ledger ledger;             /* in `work` only */
+    struct unwritten unwritten;       /* in `work` only, as is … */
+    struct ledger ledger;             /* … the ledger */
     bool done;                        /* set by `before`: there is nothing to do, go to `view` */
 };
 

@@ -11,34 +11,17 @@
  * of any of these legs can overflow. */
 #define GROSS_MAX (INT64_MAX / 2)
 
-/* The most movements beside the balances. Readers look through all of them. The batches that made them share
- * the cost of one fold. */
-enum { UNFOLDED_MAX = 4096 };
-
-/* A batch with at most so many movements adds them to the balances at once. It has little to gain by waiting,
- * and a later fold would make somebody wait. If another instance posts as well, the batch does not do so,
- * because then the other writer would have to read everything anew. */
-enum { SMALL_BATCH = 16 };
-
-/* Room for an opening at its bounds: some ten thousand lines and legs with the longest codes. */
-enum { LEAF_BYTES_MAX = 32 << 20 };
-
 void ledger_init(struct ledger *ledger)
 {
-    movement_sums_init(&ledger->sums, ledger->arena);
-    buffer_init(&ledger->leaf, LEAF_BYTES_MAX);
-}
-
-void ledger_dispose(struct ledger *ledger)
-{
-    buffer_dispose(&ledger->leaf);
+    ledger->part.state = ledger->state;
+    movement_sums_init(&ledger->part.sums, ledger->arena);
 }
 
 /* Adds a zeroed row to one of the growing arrays. NULL: out of memory. */
-#define PUSH(arena, owner, items, count, capacity)                                                           \
-    (arena_grow((arena), &(owner)->items, (owner)->count, &(owner)->capacity, sizeof *(owner)->items)        \
-         ? (memset(&(owner)->items[(owner)->count], 0, sizeof *(owner)->items),                              \
-            &(owner)->items[(owner)->count++])                                                               \
+#define PUSH(rows, items, count, capacity)                                                                   \
+    (arena_grow((rows)->arena, &(rows)->items, (rows)->count, &(rows)->capacity, sizeof *(rows)->items)      \
+         ? (memset(&(rows)->items[(rows)->count], 0, sizeof *(rows)->items),                                 \
+            &(rows)->items[(rows)->count++])                                                                 \
          : NULL)
 
 static enum store_result read_balances(struct ledger *ledger, const int64_t *accounts, size_t count)
@@ -88,15 +71,17 @@ enum store_result ledger_day(struct ledger *ledger, struct date date, struct day
             *day = &state->days[i];
             return STORE_OK;
         }
-    *day = PUSH(state->arena, state, days, day_count, day_capacity);
-    return *day != NULL ? store_day_counters(ledger->pg, ledger->scheme->id, date, *day) : STORE_FAILED;
+    if (!arena_grow(state->arena, &state->days, state->day_count, &state->day_capacity, sizeof *state->days))
+        return STORE_FAILED;
+    *day = &state->days[state->day_count++];
+    return store_day_counters(ledger->pg, ledger->scheme->id, date, *day);
 }
 
 static enum store_result add_movement(struct ledger *ledger, struct date date, struct leg leg)
 {
     if (!ledger_state_add(ledger->state, leg.account, leg.amount))
         return STORE_OUT_OF_RANGE;
-    return movement_sums_add_leg(&ledger->sums, date, leg);
+    return movement_sums_add_leg(&ledger->part.sums, date, leg);
 }
 
 /* Entries of the close are not the site's activity, and a fee has a column of its own. */
@@ -108,7 +93,8 @@ static bool is_activity(enum entry_kind kind)
 static enum store_result add_activity(struct ledger *ledger, const struct draft *draft)
 {
     if (draft->site != 0) {
-        struct site_day_row *day = movement_sums_site_day(&ledger->sums, draft->site, draft->business_date);
+        struct site_day_row *day =
+            movement_sums_site_day(&ledger->part.sums, draft->site, draft->business_date);
         if (day == NULL)
             return STORE_FAILED;
         day->fees += draft->fees;
@@ -119,7 +105,7 @@ static enum store_result add_activity(struct ledger *ledger, const struct draft 
         bool mirrored = i < draft->mirrored_count;
         if (site == 0)
             continue;
-        struct site_day_row *day = movement_sums_site_day(&ledger->sums, site, draft->business_date);
+        struct site_day_row *day = movement_sums_site_day(&ledger->part.sums, site, draft->business_date);
         if (day == NULL)
             return STORE_FAILED;
         if (!activity_add(&day->activity, mirrored ? draft->mirrored_kind : draft->kind, mirrored,
@@ -141,10 +127,11 @@ static enum store_result add_reversed(struct ledger *ledger, const struct draft 
             return STORE_OUT_OF_RANGE;
     if (activity.issued == 0 && activity.returned == 0)
         return STORE_OK;
-    struct reversed_row *row = PUSH(ledger->arena, ledger, reversed, reversed_count, reversed_capacity);
+    struct reversed_row *row = PUSH(ledger->unwritten, reversed, reversed_count, reversed_capacity);
     if (row == NULL)
         return STORE_FAILED;
     *row = (struct reversed_row){
+        .scheme = ledger->scheme->id,
         .site = draft->site,
         .business_date = draft->business_date,
         .original_date = draft->mirrored_date,
@@ -157,7 +144,8 @@ static enum store_result add_reversed(struct ledger *ledger, const struct draft 
 static enum store_result hash_leaf(struct ledger *ledger, const struct draft *draft, int64_t entry,
                                    struct sha256 *hash)
 {
-    buffer_reset(&ledger->leaf);
+    struct buffer *leaf = &ledger->unwritten->leaf;
+    buffer_reset(leaf);
     canonical_leaf(
         &(struct canonical_entry){
             .network = ledger->network,
@@ -169,10 +157,10 @@ static enum store_result hash_leaf(struct ledger *ledger, const struct draft *dr
             .legs = draft->legs,
             .leg_count = draft->leg_count,
         },
-        &ledger->leaf);
-    if (ledger->leaf.failed)
+        leaf);
+    if (leaf->failed)
         return STORE_FAILED;
-    merkle_leaf(ledger->leaf.data, ledger->leaf.length, hash);
+    merkle_leaf(leaf->data, leaf->length, hash);
     return STORE_OK;
 }
 
@@ -199,22 +187,24 @@ static bool add_gross(struct ledger_state *state, const struct leg *legs, size_t
     return true;
 }
 
-static struct leg *push_legs(struct ledger *ledger, const struct leg *legs, size_t count)
+static bool push_legs(struct unwritten *unwritten, const struct leg *legs, size_t count)
 {
-    size_t first = ledger->leg_count;
     for (size_t i = 0; i < count; i++) {
-        struct leg *leg = PUSH(ledger->arena, ledger, legs, leg_count, leg_capacity);
+        struct leg *leg = PUSH(unwritten, legs, leg_count, leg_capacity);
         if (leg == NULL)
-            return NULL;
+            return false;
         *leg = legs[i];
     }
-    return ledger->legs + first;
+    return true;
 }
 
 enum store_result ledger_append(struct ledger *ledger, const struct draft *draft, int64_t *entry)
 {
     struct day_counters *day;
     struct sha256 hash;
+    struct unwritten *unwritten = ledger->unwritten;
+    if (!unwritten_list(unwritten, &ledger->part))
+        return STORE_FAILED;
     if (!add_gross(ledger->state, draft->legs, draft->leg_count))
         return STORE_OUT_OF_RANGE;
     enum store_result result = ledger_day(ledger, draft->business_date, &day);
@@ -228,13 +218,14 @@ enum store_result ledger_append(struct ledger *ledger, const struct draft *draft
         result = add_reversed(ledger, draft);
     if (result != STORE_OK)
         return result;
-    size_t first_leg = ledger->leg_count;
-    struct entry_row *row = PUSH(ledger->arena, ledger, entries, entry_count, entry_capacity);
-    if (row == NULL || (draft->leg_count > 0 && push_legs(ledger, draft->legs, draft->leg_count) == NULL))
+    size_t first_leg = unwritten->leg_count;
+    struct entry_row *row = PUSH(unwritten, entries, entry_count, entry_capacity);
+    if (row == NULL || !push_legs(unwritten, draft->legs, draft->leg_count))
         return STORE_FAILED;
     *entry = ++ledger->state->head.last_entry;
     count_in_day(day, draft, *entry, &hash);
     *row = (struct entry_row){
+        .scheme = ledger->scheme->id,
         .entry = *entry,
         .business_date = draft->business_date,
         .kind = draft->kind,
@@ -252,139 +243,54 @@ enum store_result ledger_append(struct ledger *ledger, const struct draft *draft
 
 static const struct entry_row *last_row(const struct ledger *ledger)
 {
-    assert(ledger->entry_count > 0);
-    return &ledger->entries[ledger->entry_count - 1];
+    const struct unwritten *unwritten = ledger->unwritten;
+    assert(unwritten->entry_count > 0);
+    const struct entry_row *row = &unwritten->entries[unwritten->entry_count - 1];
+    assert(row->scheme == ledger->scheme->id);
+    return row;
 }
 
 enum store_result ledger_add_exception(struct ledger *ledger, int32_t position, struct exception exception)
 {
     const struct entry_row *entry = last_row(ledger);
-    struct exception_row *row = PUSH(ledger->arena, ledger, exceptions, exception_count, exception_capacity);
+    struct exception_row *row = PUSH(ledger->unwritten, exceptions, exception_count, exception_capacity);
     if (row == NULL)
         return STORE_FAILED;
-    *row = (struct exception_row){entry->entry, position, entry->business_date, entry->site, exception};
+    *row = (struct exception_row){entry->scheme,        entry->entry, position,
+                                  entry->business_date, entry->site,  exception};
     return STORE_OK;
 }
 
 enum store_result ledger_add_reference(struct ledger *ledger, int64_t referred)
 {
     const struct entry_row *entry = last_row(ledger);
-    struct reference_row *row = PUSH(ledger->arena, ledger, references, reference_count, reference_capacity);
+    struct reference_row *row = PUSH(ledger->unwritten, references, reference_count, reference_capacity);
     if (row == NULL)
         return STORE_FAILED;
-    *row = (struct reference_row){referred, entry->entry, entry->kind};
+    *row = (struct reference_row){entry->scheme, referred, entry->entry, entry->kind};
     return STORE_OK;
 }
 
 enum store_result ledger_add_transfer(struct ledger *ledger, const struct transfer_row *transfer)
 {
-    struct transfer_row *row = PUSH(ledger->arena, ledger, transfers, transfer_count, transfer_capacity);
+    struct transfer_row *row = PUSH(ledger->unwritten, transfers, transfer_count, transfer_capacity);
     if (row == NULL)
         return STORE_FAILED;
     *row = *transfer;
+    row->scheme = ledger->scheme->id;
     return STORE_OK;
 }
 
 enum store_result ledger_add_forfeited(struct ledger *ledger, int32_t cup_type, int64_t cups)
 {
-    struct forfeited_row *row = PUSH(ledger->arena, ledger, forfeited, forfeited_count, forfeited_capacity);
+    struct forfeited_row *row = PUSH(ledger->unwritten, forfeited, forfeited_count, forfeited_capacity);
     if (row == NULL)
         return STORE_FAILED;
-    *row = (struct forfeited_row){cup_type, cups};
+    *row = (struct forfeited_row){ledger->scheme->id, cup_type, cups};
     return STORE_OK;
-}
-
-bool ledger_pending(const struct ledger *ledger)
-{
-    return ledger->entry_count > 0;
-}
-
-static void forget_written(struct ledger *ledger)
-{
-    ledger->entry_count = ledger->leg_count = ledger->exception_count = 0;
-    ledger->reference_count = ledger->transfer_count = ledger->forfeited_count = ledger->reversed_count = 0;
-    movement_sums_init(&ledger->sums, ledger->arena);
-}
-
-static enum store_result write(struct ledger *ledger, bool at_once)
-{
-    const struct ledger_state *state = ledger->state;
-    return store_post(ledger->pg, ledger->arena,
-                      &(struct posting_rows){
-                          .scheme = ledger->scheme->id,
-                          .recorded_at = ledger->now,
-                          .last_entry = state->head.last_entry,
-                          .gross = state->head.gross,
-                          .unfolded = state->head.unfolded,
-                          .at_once = at_once,
-                          .entries = ledger->entries,
-                          .entry_count = ledger->entry_count,
-                          .legs = ledger->legs,
-                          .leg_count = ledger->leg_count,
-                          .movements = ledger->sums.movements,
-                          .movement_count = ledger->sums.movement_keys.count,
-                          .site_days = ledger->sums.site_days,
-                          .site_day_count = ledger->sums.site_day_keys.count,
-                          .exceptions = ledger->exceptions,
-                          .exception_count = ledger->exception_count,
-                          .references = ledger->references,
-                          .reference_count = ledger->reference_count,
-                          .transfers = ledger->transfers,
-                          .transfer_count = ledger->transfer_count,
-                          .forfeited = ledger->forfeited,
-                          .forfeited_count = ledger->forfeited_count,
-                          .reversed = ledger->reversed,
-                          .reversed_count = ledger->reversed_count,
-                          .days = state->days,
-                          .day_count = state->day_count,
-                      });
-}
-
-/* If this writer knows all recent movements, it sends their sums. Otherwise the database adds them up. */
-static enum store_result fold(struct ledger *ledger)
-{
-    struct ledger_state *state = ledger->state;
-    const struct movement_sums *recent = &state->recent;
-    assert(!ledger->at_once && state->recent_arena != NULL);
-    enum store_result result = state->recent_known
-                                   ? store_fold_sums(ledger->pg,
-                                                     &(struct posting_rows){
-                                                         .scheme = ledger->scheme->id,
-                                                         .movements = recent->movements,
-                                                         .movement_count = recent->movement_keys.count,
-                                                         .site_days = recent->site_days,
-                                                         .site_day_count = recent->site_day_keys.count,
-                                                     })
-                                   : store_fold(ledger->pg, ledger->scheme->id);
-    ledger_state_forget_recent(state);
-    state->head.unfolded = 0;
-    state->head.folded_through = state->head.last_entry;
-    return result;
-}
-
-static enum store_result fold_if_many(struct ledger *ledger)
-{
-    struct ledger_state *state = ledger->state;
-    enum store_result result =
-        state->recent_known ? movement_sums_add_all(&state->recent, &ledger->sums) : STORE_OK;
-    if (result == STORE_OK && state->head.unfolded > UNFOLDED_MAX)
-        result = fold(ledger);
-    return result;
 }
 
 enum store_result ledger_flush(struct ledger *ledger)
 {
-    if (!ledger_pending(ledger))
-        return STORE_OK;
-    enum store_result result = ledger->before_write != NULL ? ledger->before_write(ledger->owner) : STORE_OK;
-    bool at_once = ledger->at_once || (!ledger->shared && ledger->sums.movement_keys.count <= SMALL_BATCH);
-    if (!at_once)
-        ledger->state->head.unfolded += (int32_t)ledger->sums.movement_keys.count;
-    if (result == STORE_OK)
-        result = write(ledger, at_once);
-    if (result == STORE_OK && !at_once)
-        result = fold_if_many(ledger);
-    if (result == STORE_OK)
-        forget_written(ledger);
-    return result;
+    return unwritten_flush(ledger->unwritten);
 }

@@ -2,14 +2,12 @@
 /* One scheme's ledger, open for appending within a transaction that holds the scheme's head row.
  *
  * Entries that are appended get their numbers, hashes and places in the day's Merkle tree at once, and are
- * written together by ledger_flush. Balances include entries that are not yet written. Lives in the arena of
- * one transaction; one thread. */
+ * written together by ledger_flush, with those of the transaction's other ledgers. Balances include entries
+ * that are not yet written. Lives in the arena of one transaction; one thread. */
 #ifndef DEPOSITD_APP_POSTING_LEDGER_H
 #define DEPOSITD_APP_POSTING_LEDGER_H
 
-#include "app/posting/ledger_state.h"
-#include "base/buffer.h"
-#include "store/ledger_store.h"
+#include "app/posting/unwritten.h"
 
 struct ledger {
     /* Set by the owner, before ledger_init. */
@@ -19,26 +17,10 @@ struct ledger {
     const struct scheme *scheme;
     const struct calendar *calendar;
     struct instant now;
-    struct ledger_state *state;                     /* with all that has been appended */
-    enum store_result (*before_write)(void *owner); /* called before each write; NULL: nothing to call */
-    void *owner;
-    bool at_once; /* movements go straight into the balances, because the same transaction reads these */
-    bool shared;  /* another instance appends to this ledger as well */
-
-    /* Rows that wait to be written. */
-    struct movement_sums sums; /* of the entries below */
-    struct entry_row *entries;
-    struct leg *legs;
-    struct exception_row *exceptions;
-    struct reference_row *references;
-    struct transfer_row *transfers;
-    struct forfeited_row *forfeited;
-    struct reversed_row *reversed;
-    size_t entry_count, leg_count, exception_count, reference_count, transfer_count, forfeited_count,
-        reversed_count;
-    size_t entry_capacity, leg_capacity, exception_capacity, reference_capacity, transfer_capacity,
-        forfeited_capacity, reversed_capacity;
-    struct buffer leaf;
+    struct ledger_state *state;  /* with all that has been appended */
+    struct unwritten *unwritten; /* where its rows wait to be written, with those of other ledgers */
+    /* The ledger's own. */
+    struct unwritten_part part;
 };
 
 /* A draft of an entry. */
@@ -60,7 +42,6 @@ struct draft {
 
 /* The owner has set the first part of the ledger; its rest is zero. */
 void ledger_init(struct ledger *ledger);
-void ledger_dispose(struct ledger *ledger);
 
 /* Reads, in one query, the balances of these cup accounts, unless they are known. */
 MUST_CHECK enum store_result ledger_prefetch(struct ledger *ledger, const int64_t *accounts, size_t count);
@@ -77,9 +58,7 @@ MUST_CHECK enum store_result ledger_add_reference(struct ledger *ledger, int64_t
 MUST_CHECK enum store_result ledger_add_transfer(struct ledger *ledger, const struct transfer_row *row);
 MUST_CHECK enum store_result ledger_add_forfeited(struct ledger *ledger, int32_t cup_type, int64_t cups);
 
-/* Whether anything waits to be written. */
-bool ledger_pending(const struct ledger *ledger);
-/* Writes all that waits. Folds recent movements into the balances when they are many. */
+/* Writes all that waits, also of the transaction's other ledgers. */
 MUST_CHECK enum store_result ledger_flush(struct ledger *ledger);
 
 /* The counters and the frontier of a day, including all that has been appended. */

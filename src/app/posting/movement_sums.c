@@ -19,7 +19,7 @@ enum store_result movement_sums_add_leg(struct movement_sums *sums, struct date 
         return STORE_FAILED;
     struct movement_row *movement = &sums->movements[position];
     if (added)
-        *movement = (struct movement_row){leg.account, date, 0};
+        *movement = (struct movement_row){.account = leg.account, .business_date = date};
     return __builtin_add_overflow(movement->amount, leg.amount, &movement->amount) ? STORE_OUT_OF_RANGE
                                                                                    : STORE_OK;
 }

@@ -105,7 +105,7 @@ enum store_result scheme_ledger_propose(struct scheme_ledger *scheme_ledger, con
 
 /* A writer that keeps a copy of the scheme's calendar also keeps its proposals; the calendar's version stands
  * for both. */
-enum store_result scheme_ledger_flush(struct scheme_ledger *scheme_ledger)
+enum store_result scheme_ledger_write_proposals(struct scheme_ledger *scheme_ledger)
 {
     struct ledger *ledger = &scheme_ledger->ledger;
     enum store_result result = STORE_OK;
@@ -114,5 +114,5 @@ enum store_result scheme_ledger_flush(struct scheme_ledger *scheme_ledger)
             store_proposal_add(ledger->pg, ledger->scheme->id, ledger->now, &scheme_ledger->proposals[i]);
     if (result == STORE_OK && scheme_ledger->proposal_count > 0)
         result = store_calendar_changed(ledger->pg, ledger->scheme->id);
-    return result == STORE_OK ? ledger_flush(ledger) : result;
+    return result;
 }

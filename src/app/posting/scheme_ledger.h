@@ -42,11 +42,11 @@ const struct remembered_event *scheme_ledger_find(const struct scheme_ledger *sc
 MUST_CHECK enum store_result scheme_ledger_prefetch(struct scheme_ledger *scheme_ledger,
                                                     const struct submission *submissions, size_t count);
 
-/* Keeps an event to be written as a proposal. Everything that the row points to must outlive the flush. */
+/* Keeps an event to be written as a proposal. All that the row points to must live until then. */
 MUST_CHECK enum store_result scheme_ledger_propose(struct scheme_ledger *scheme_ledger,
                                                    const struct proposal_row *row);
 
-/* Writes the waiting entries and proposals. */
-MUST_CHECK enum store_result scheme_ledger_flush(struct scheme_ledger *scheme_ledger);
+/* Writes the proposals. */
+MUST_CHECK enum store_result scheme_ledger_write_proposals(struct scheme_ledger *scheme_ledger);
 
 #endif
