@@ -24,39 +24,67 @@ enum store_result store_head_lock(struct pg *pg, int32_t scheme, struct head *he
     return pg_ask(pg, &sql_heads_lock, PG_ARGS(arg_int4s(ARRAY(&scheme, 1))), pg_one(NULL, take_head, head));
 }
 
-static void take_calendar_day(struct pg_row *row, void *into)
+struct calendar_row {
+    int32_t scheme;
+    struct business_day day;
+};
+
+static void take_calendar_row(struct pg_row *row, void *into)
 {
     static const char *const words[DAY_STATES] = {
         [DAY_OPEN] = "open",
         [DAY_CLOSING] = "closing",
         [DAY_CLOSED] = "closed",
     };
-    struct business_day *day = into;
-    day->date = row_date(row);
-    day->starts_at = row_instant(row);
-    day->ends_at = row_instant(row);
-    day->state = (enum day_state)row_word(row, words, DAY_STATES);
+    struct calendar_row *of = into;
+    of->scheme = row_int32(row);
+    of->day.date = row_date(row);
+    of->day.starts_at = row_instant(row);
+    of->day.ends_at = row_instant(row);
+    of->day.state = (enum day_state)row_word(row, words, DAY_STATES);
 }
 
-enum store_result store_calendar(struct pg *pg, struct arena *arena, int32_t scheme,
-                                 struct calendar *calendar)
+/* Gives the request the rows of its scheme, which come first. *count: how many they are. */
+static enum store_result give_calendar(const struct calendar_request *request,
+                                       const struct calendar_row *rows, size_t most, size_t *count)
 {
-    struct business_day *days;
-    size_t count;
-    enum store_result result = pg_ask(pg, &sql_calendar, PG_ARGS(arg_int(scheme)),
-                                      PG_LIST(arena, take_calendar_day, NULL, &days, &count));
-    if (result == STORE_OK)
-        *calendar = (struct calendar){days, count};
+    *count = 0;
+    while (*count < most && rows[*count].scheme == request->scheme)
+        ++*count;
+    struct business_day *days = arena_array(request->arena, *count, sizeof *days);
+    if (days == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < *count; i++)
+        days[i] = rows[i].day;
+    *request->calendar = (struct calendar){days, *count};
+    return STORE_OK;
+}
+
+enum store_result store_calendars(struct pg *pg, struct arena *arena, const struct calendar_request *requests,
+                                  size_t count)
+{
+    struct calendar_row *rows;
+    size_t row_count, given;
+    enum store_result result = pg_ask(pg, &sql_calendars, PG_ARGS(arg_int4s(COLUMN(requests, count, scheme))),
+                                      PG_LIST(arena, take_calendar_row, NULL, &rows, &row_count));
+    for (size_t i = 0; i < count && result == STORE_OK; i++) {
+        result = give_calendar(&requests[i], rows, row_count, &given);
+        rows += given;
+        row_count -= given;
+    }
     return result;
 }
 
-enum store_result store_calendar_extend(struct pg *pg, int32_t scheme, struct instant until, bool *extended)
+enum store_result store_calendars_extend(struct pg *pg, const int32_t *schemes, size_t count,
+                                         struct instant until, bool *extended)
 {
-    int64_t count;
+    int64_t touched;
     enum store_result result =
-        pg_ask(pg, &sql_calendar_extend, PG_ARGS(arg_int(scheme), arg_instant(until)), pg_touched(&count));
+        pg_ask(pg, &sql_calendar_extend,
+               PG_ARGS(schemes != NULL ? arg_int4s(ARRAY(schemes, count)) : arg_null(), arg_instant(until)),
+               pg_touched(&touched));
     if (result == STORE_OK)
-        *extended = count > 0;
+        *extended = touched > 0;
     return result;
 }
 
@@ -70,6 +98,7 @@ enum store_result store_calendar_changed(struct pg *pg, int32_t scheme)
 static void take_known(struct pg_row *row, void *into)
 {
     struct known_event *event = into;
+    event->scheme = row_int32(row);
     event->id = row_uuid(row);
     if (row_is_null(row)) /* a shipment's id, or a journal without its proposal: equals no event */
         row_skip(row);
@@ -120,6 +149,7 @@ static void take_site_days(struct pg_row *row, struct recent_batch *batch)
 static void take_recent(struct pg_row *row, void *into)
 {
     struct recent_batch *batch = into;
+    batch->scheme = row_int32(row);
     batch->after_entry = row_int(row);
     batch->last_entry = row_int(row);
     take_movements(row, batch);
@@ -130,7 +160,7 @@ static void take_day_counters(struct pg_row *row, void *into)
 {
     struct day_counters *counters = into;
     uint8_t nodes[FRONTIER_NODES_MAX * SHA256_SIZE];
-    *counters = (struct day_counters){0};
+    *counters = (struct day_counters){.scheme = row_int32(row)};
     counters->date = row_date(row);
     counters->entries = row_int(row);
     counters->events = row_int(row);
@@ -142,103 +172,129 @@ static void take_day_counters(struct pg_row *row, void *into)
               frontier_restore(&counters->frontier, (uint64_t)counters->entries, nodes, size / SHA256_SIZE));
 }
 
-/* The answers of a batch's begin, in the order in which they were asked for. */
+/* The answers of a batch's begin. Those about what others have posted are asked for if any of it is known. */
 struct batch_answers {
-    struct pg_rows *heads, *version;
-    struct pg_rows **known, **recent, **days; /* parallel to the requests */
+    struct pg_rows *heads, *version, *known, *recent, *days;
 };
 
-static enum store_result ask_heads(struct pg *pg, const struct batch_begin *begin, const int32_t *schemes,
-                                   struct pg_rows **heads)
+static enum store_result ask_heads(struct pg *pg, const struct batch_begin *begin, struct pg_rows **heads)
 {
-    struct pg_args args = PG_ARGS(arg_int4s(ARRAY(schemes, begin->count)));
+    struct pg_args args = PG_ARGS(arg_int4s(COLUMN(begin->requests, begin->count, scheme)));
     if (begin->wait_ms == 0)
         return pg_query(pg, &sql_heads_lock_free, args, heads);
     enum store_result result = pg_set_lock_wait(pg, begin->wait_ms);
     return result == STORE_OK ? pg_query(pg, &sql_heads_lock, args, heads) : result;
 }
 
-static enum store_result ask_since(struct pg *pg, const struct head_request *request, struct pg_rows **recent,
-                                   struct pg_rows **days)
+/* How far the writer knows a scheme's ledger. */
+struct known_since {
+    int32_t scheme;
+    int64_t entry;
+};
+
+static enum store_result ask_since(struct pg *pg, struct arena *arena, const struct batch_begin *begin,
+                                   struct batch_answers *answers)
 {
-    struct pg_args args = PG_ARGS(arg_int(request->scheme), arg_int(request->since));
-    enum store_result result = pg_query(pg, &sql_recent_since, args, recent);
-    return result == STORE_OK ? pg_query(pg, &sql_day_counters_since, args, days) : result;
+    size_t count = 0;
+    struct known_since *since = arena_array(arena, begin->count, sizeof *since);
+    if (since == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < begin->count; i++)
+        if (begin->requests[i].has_since)
+            since[count++] = (struct known_since){begin->requests[i].scheme, begin->requests[i].since};
+    if (count == 0)
+        return STORE_OK;
+    struct pg_args args =
+        PG_ARGS(arg_int4s(COLUMN(since, count, scheme)), arg_int8s(COLUMN(since, count, entry)));
+    enum store_result result = pg_query(pg, &sql_recent_since, args, &answers->recent);
+    return result == STORE_OK ? pg_query(pg, &sql_day_counters_since, args, &answers->days) : result;
 }
 
 static enum store_result ask_batch(struct pg *pg, struct arena *arena, const struct batch_begin *begin,
                                    struct batch_answers *answers)
 {
-    const struct head_request *requests = begin->requests;
-    int32_t *schemes = arena_array(arena, begin->count, sizeof *schemes);
-    if (schemes == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < begin->count; i++)
-        schemes[i] = requests[i].scheme;
     enum store_result result = pg_begin(pg);
     if (result == STORE_OK)
-        result = ask_heads(pg, begin, schemes, &answers->heads);
+        result = ask_heads(pg, begin, &answers->heads);
     if (result == STORE_OK)
         result = pg_query(pg, &sql_network_version, PG_NO_ARGS, &answers->version);
-    for (size_t i = 0; i < begin->count && result == STORE_OK; i++)
-        if (requests[i].ids != NULL)
-            result = pg_query(
-                pg, &sql_events_find,
-                PG_ARGS(arg_int(requests[i].scheme), arg_uuids(ARRAY(requests[i].ids, requests[i].id_count))),
-                &answers->known[i]);
-    for (size_t i = 0; i < begin->count && result == STORE_OK; i++)
-        if (requests[i].has_since)
-            result = ask_since(pg, &requests[i], &answers->recent[i], &answers->days[i]);
+    if (result == STORE_OK && begin->wanted != NULL)
+        result = pg_query(pg, &sql_events_find,
+                          PG_ARGS(arg_int4s(COLUMN(begin->wanted, begin->wanted_count, scheme)),
+                                  arg_uuids(COLUMN(begin->wanted, begin->wanted_count, id))),
+                          &answers->known);
+    if (result == STORE_OK)
+        result = ask_since(pg, arena, begin, answers);
     return result == STORE_OK ? pg_pipeline_end(pg) : result;
 }
 
-static enum store_result read_request(const struct batch_answers *answers, size_t i, struct arena *arena,
-                                      struct head_request *request)
-{
-    enum store_result result = STORE_OK;
-    if (request->ids != NULL)
-        result = pg_read(&sql_events_find, answers->known[i],
-                         PG_LIST(arena, take_known, NULL, &request->known, &request->known_count));
-    if (result == STORE_OK && request->has_since)
-        result = pg_read(&sql_recent_since, answers->recent[i],
-                         PG_LIST(arena, take_recent, NULL, &request->recent, &request->recent_count));
-    if (result == STORE_OK && request->has_since)
-        result = pg_read(&sql_day_counters_since, answers->days[i],
-                         PG_LIST(arena, take_day_counters, NULL, &request->days, &request->day_count));
-    for (size_t d = 0; d < request->day_count; d++)
-        request->days[d].scheme = request->scheme;
-    return result;
-}
-
-/* The heads that were taken come in the order of the requests. */
-static enum store_result read_batch(const struct batch_answers *answers, struct arena *arena,
+/* The heads that were taken, in the order of the requests. */
+static enum store_result read_heads(const struct batch_answers *answers, struct arena *arena,
                                     struct batch_begin *begin)
 {
     struct head *heads;
     size_t head_count, taken = 0;
     enum store_result result =
-        pg_read(&sql_network_version, answers->version, pg_one(NULL, take_int, &begin->version));
-    if (result == STORE_OK)
-        result =
-            pg_read(&sql_heads_lock, answers->heads, PG_LIST(arena, take_head, NULL, &heads, &head_count));
+        pg_read(&sql_heads_lock, answers->heads, PG_LIST(arena, take_head, NULL, &heads, &head_count));
     for (size_t i = 0; i < begin->count && result == STORE_OK; i++) {
         struct head_request *request = &begin->requests[i];
         request->taken = taken < head_count && heads[taken].scheme == request->scheme;
-        if (!request->taken)
-            continue;
-        request->head = heads[taken++];
-        result = read_request(answers, i, arena, request);
+        if (request->taken)
+            request->head = heads[taken++];
     }
     return result == STORE_OK && taken != head_count ? STORE_FAILED : result;
 }
 
+/* Gives each request its rows of two lists that are in the order of the requests. */
+static void give_since(struct batch_begin *begin, struct recent_batch *recent, size_t recent_count,
+                       struct day_counters *days, size_t day_count)
+{
+    size_t r = 0, d = 0;
+    for (size_t i = 0; i < begin->count; i++) {
+        struct head_request *request = &begin->requests[i];
+        request->recent = recent + r;
+        request->days = days + d;
+        for (; r < recent_count && recent[r].scheme == request->scheme; r++)
+            request->recent_count++;
+        for (; d < day_count && days[d].scheme == request->scheme; d++)
+            request->day_count++;
+    }
+}
+
+static enum store_result read_since(const struct batch_answers *answers, struct arena *arena,
+                                    struct batch_begin *begin)
+{
+    struct recent_batch *recent;
+    struct day_counters *days;
+    size_t recent_count, day_count;
+    if (answers->days == NULL)
+        return STORE_OK;
+    enum store_result result = pg_read(&sql_recent_since, answers->recent,
+                                       PG_LIST(arena, take_recent, NULL, &recent, &recent_count));
+    if (result == STORE_OK)
+        result = pg_read(&sql_day_counters_since, answers->days,
+                         PG_LIST(arena, take_day_counters, NULL, &days, &day_count));
+    if (result == STORE_OK)
+        give_since(begin, recent, recent_count, days, day_count);
+    return result;
+}
+
+static enum store_result read_batch(const struct batch_answers *answers, struct arena *arena,
+                                    struct batch_begin *begin)
+{
+    enum store_result result =
+        pg_read(&sql_network_version, answers->version, pg_one(NULL, take_int, &begin->version));
+    if (result == STORE_OK)
+        result = read_heads(answers, arena, begin);
+    if (result == STORE_OK && begin->wanted != NULL)
+        result = pg_read(&sql_events_find, answers->known,
+                         PG_LIST(arena, take_known, NULL, &begin->known, &begin->known_count));
+    return result == STORE_OK ? read_since(answers, arena, begin) : result;
+}
+
 enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct batch_begin *begin)
 {
-    struct batch_answers answers = {.known = arena_array(arena, begin->count, sizeof *answers.known),
-                                    .recent = arena_array(arena, begin->count, sizeof *answers.recent),
-                                    .days = arena_array(arena, begin->count, sizeof *answers.days)};
-    if (answers.known == NULL || answers.recent == NULL || answers.days == NULL)
-        return STORE_FAILED;
+    struct batch_answers answers = {0};
     enum store_result result = pg_pipeline_begin(pg);
     if (result == STORE_OK)
         result = ask_batch(pg, arena, begin, &answers);
@@ -246,11 +302,9 @@ enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct b
         result = read_batch(&answers, arena, begin);
     pg_rows_free(&answers.heads);
     pg_rows_free(&answers.version);
-    for (size_t i = 0; i < begin->count; i++) {
-        pg_rows_free(&answers.known[i]);
-        pg_rows_free(&answers.recent[i]);
-        pg_rows_free(&answers.days[i]);
-    }
+    pg_rows_free(&answers.known);
+    pg_rows_free(&answers.recent);
+    pg_rows_free(&answers.days);
     return result;
 }
 
@@ -283,20 +337,24 @@ enum store_result store_exceptions_of(struct pg *pg, struct arena *arena, int32_
                   PG_LIST(arena, take_exception, NULL, exceptions, count));
 }
 
-enum store_result store_balances(struct pg *pg, int32_t scheme, const int64_t *accounts, size_t count,
-                                 int64_t *balances)
+static void take_balance(struct pg_row *row, void *into)
 {
-    return pg_ask(pg, &sql_balances_of_accounts, PG_ARGS(arg_int(scheme), arg_int8s(ARRAY(accounts, count))),
-                  pg_fill(take_int, balances, sizeof *balances, count));
+    ((struct account_balance *)into)->balance = row_int(row);
 }
 
-enum store_result store_day_counters(struct pg *pg, int32_t scheme, struct date date,
-                                     struct day_counters *counters)
+enum store_result store_balances(struct pg *pg, struct account_balance *accounts, size_t count)
 {
-    enum store_result result = pg_ask(pg, &sql_day_counters, PG_ARGS(arg_int(scheme), arg_date(date)),
-                                      pg_one(NULL, take_day_counters, counters));
-    counters->scheme = scheme;
-    return result;
+    return pg_ask(
+        pg, &sql_balances_of_accounts,
+        PG_ARGS(arg_int4s(COLUMN(accounts, count, scheme)), arg_int8s(COLUMN(accounts, count, account))),
+        pg_fill(take_balance, accounts, sizeof *accounts, count));
+}
+
+enum store_result store_day_counters(struct pg *pg, struct day_counters *days, size_t count)
+{
+    return pg_ask(pg, &sql_day_counters,
+                  PG_ARGS(arg_int4s(COLUMN(days, count, scheme)), arg_dates(COLUMN(days, count, date))),
+                  pg_fill(take_day_counters, days, sizeof *days, count));
 }
 
 /* The cups of an event. Most events have none. */

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* The ledger's tables: the statements with which posting reads and writes them.
  *
- * All of it runs within a transaction that holds the scheme's head row. Results are put into the given
- * arena. */
+ * All of it runs within a transaction that holds the head row of each scheme concerned. Most statements are
+ * for any number of schemes at once; each row says whose it is. Results are put into the given arena. */
 #ifndef DEPOSITD_STORE_LEDGER_STORE_H
 #define DEPOSITD_STORE_LEDGER_STORE_H
 
@@ -24,12 +24,19 @@ struct head {
 /* Takes the scheme's head and holds it until the commit. Nobody else appends meanwhile. */
 MUST_CHECK enum store_result store_head_lock(struct pg *pg, int32_t scheme, struct head *head);
 
-MUST_CHECK enum store_result store_calendar(struct pg *pg, struct arena *arena, int32_t scheme,
-                                            struct calendar *calendar);
-/* Creates the missing days up to the day that contains `until`, for one scheme or for all (0). *extended:
- * days were missing. */
-MUST_CHECK enum store_result store_calendar_extend(struct pg *pg, int32_t scheme, struct instant until,
-                                                   bool *extended);
+/* The calendar of a scheme, to be put into this memory. */
+struct calendar_request {
+    int32_t scheme;
+    struct arena *arena;
+    struct calendar *calendar;
+};
+/* The requests are ascending by scheme. The rows are read into memory of `arena` first. */
+MUST_CHECK enum store_result store_calendars(struct pg *pg, struct arena *arena,
+                                             const struct calendar_request *requests, size_t count);
+/* Creates the missing days up to the day that contains `until`. `schemes` is NULL: for all. *extended: days
+ * were missing. */
+MUST_CHECK enum store_result store_calendars_extend(struct pg *pg, const int32_t *schemes, size_t count,
+                                                    struct instant until, bool *extended);
 /* Makes every copy of the scheme's calendar stale. */
 MUST_CHECK enum store_result store_calendar_changed(struct pg *pg, int32_t scheme);
 
@@ -38,6 +45,7 @@ enum event_standing { STANDING_RECORDED, STANDING_PROPOSED, STANDING_WITHDRAWN }
 
 /* An event that the scheme has already, and its answer. */
 struct known_event {
+    int32_t scheme;
     struct uuid id;
     uint8_t digest[SHA256_SIZE / 2];
     int64_t entry;
@@ -72,6 +80,7 @@ struct day_counters {
 
 /* The movements of a batch, which another instance may have posted. */
 struct recent_batch {
+    int32_t scheme;
     int64_t after_entry, last_entry; /* the last entry before it; its last entry */
     struct movement_row *movements;
     size_t movement_count;
@@ -82,28 +91,34 @@ struct recent_batch {
 /* A batch's request for one scheme's head, and its findings there. */
 struct head_request {
     int32_t scheme;
-    bool taken;             /* whether store_batch_begin took the head */
-    const struct uuid *ids; /* ids of the events to be posted, for look-up; NULL: do not look them up */
-    size_t id_count;
+    bool taken; /* whether store_batch_begin took the head */
     bool has_since;
-    int64_t since;             /* the entry up to which the writer knows the ledger, if has_since */
-    struct head head;          /* found, as all members below */
-    struct known_event *known; /* the events of `ids` that the scheme has already */
-    size_t known_count;
+    int64_t since;               /* the entry up to which the writer knows the ledger, if has_since */
+    struct head head;            /* found, as all members below */
     struct recent_batch *recent; /* the batches after `since`, as far as they are kept … */
     size_t recent_count;
     struct day_counters *days; /* … and the days that they are in */
     size_t day_count;
 };
 
+/* An event that a scheme may have already. */
+struct event_name {
+    int32_t scheme;
+    struct uuid id;
+};
+
 struct batch_begin {
     struct head_request *requests; /* ascending by scheme */
     size_t count;
-    int wait_ms;     /* how long to wait for each head; 0: skip heads that somebody holds */
-    int64_t version; /* found: the version of reference data and keys, under these heads */
+    const struct event_name *wanted; /* the events to be posted, for look-up; NULL: do not look them up */
+    size_t wanted_count;
+    int wait_ms;               /* how long to wait for each head; 0: skip heads that somebody holds */
+    int64_t version;           /* found: the version of reference data and keys, under these heads … */
+    struct known_event *known; /* … and those of the wanted events that their schemes have already */
+    size_t known_count;
 };
-/* Begins the transaction of a batch, in one round trip: takes the heads that are asked for and fills the
- * requests. STORE_LOCKED: a head was still held after wait_ms. */
+/* Begins the transaction of a batch, in one round trip: takes the heads that are asked for and fills in what
+ * was found. STORE_LOCKED: a head was still held after wait_ms. */
 MUST_CHECK enum store_result store_batch_begin(struct pg *pg, struct arena *arena, struct batch_begin *begin);
 /* Takes the heads if they are as the requests state them, and reference data and keys have that version.
  * STORE_CONFLICT: something differs. STORE_LOCKED: somebody holds a head. */
@@ -113,12 +128,16 @@ MUST_CHECK enum store_result store_heads_expect(struct pg *pg, const struct head
 MUST_CHECK enum store_result store_exceptions_of(struct pg *pg, struct arena *arena, int32_t scheme,
                                                  int64_t entry, struct exception **exceptions, size_t *count);
 
-/* Gives the present balances of the accounts, in the same order. */
-MUST_CHECK enum store_result store_balances(struct pg *pg, int32_t scheme, const int64_t *accounts,
-                                            size_t count, int64_t *balances);
+struct account_balance {
+    int32_t scheme;
+    int64_t account;
+    int64_t balance; /* found */
+};
+/* Fills in the present balances. */
+MUST_CHECK enum store_result store_balances(struct pg *pg, struct account_balance *accounts, size_t count);
 
-MUST_CHECK enum store_result store_day_counters(struct pg *pg, int32_t scheme, struct date date,
-                                                struct day_counters *counters);
+/* Fills in all but scheme and date of these days, which exist. */
+MUST_CHECK enum store_result store_day_counters(struct pg *pg, struct day_counters *days, size_t count);
 
 /* A line of cups of an event. */
 struct moved_cups {

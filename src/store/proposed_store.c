@@ -21,16 +21,17 @@ enum store_result store_proposal_add(struct pg *pg, int32_t scheme, struct insta
 static void take_undecided(struct pg_row *row, void *into)
 {
     struct known_event *event = into;
+    event->scheme = row_int32(row);
     event->id = row_uuid(row);
     row_bytes(row, event->digest, sizeof event->digest);
     event->standing = row_bool(row) ? STANDING_WITHDRAWN : STANDING_PROPOSED;
     event->is_opening = row_bool(row);
 }
 
-enum store_result store_proposals(struct pg *pg, struct arena *arena, int32_t scheme,
-                                  struct known_event **known, size_t *count)
+enum store_result store_proposals(struct pg *pg, struct arena *arena, const int32_t *schemes,
+                                  size_t scheme_count, struct known_event **known, size_t *count)
 {
-    return pg_ask(pg, &sql_proposed_undecided, PG_ARGS(arg_int(scheme)),
+    return pg_ask(pg, &sql_proposed_undecided, PG_ARGS(arg_int4s(ARRAY(schemes, scheme_count))),
                   PG_LIST(arena, take_undecided, NULL, known, count));
 }
 

@@ -19,9 +19,10 @@ struct proposal_row {
 MUST_CHECK enum store_result store_proposal_add(struct pg *pg, int32_t scheme, struct instant now,
                                                 const struct proposal_row *row);
 
-/* The open and the withdrawn proposals, as events that the scheme knows. They are not in the ledger. */
-MUST_CHECK enum store_result store_proposals(struct pg *pg, struct arena *arena, int32_t scheme,
-                                             struct known_event **known, size_t *count);
+/* The open and the withdrawn proposals, as events that the schemes know, in the order of the schemes. They
+ * are not in the ledger. */
+MUST_CHECK enum store_result store_proposals(struct pg *pg, struct arena *arena, const int32_t *schemes,
+                                             size_t scheme_count, struct known_event **known, size_t *count);
 
 /* The schemes that have a proposal with this id, in ascending order. */
 MUST_CHECK enum store_result store_proposal_schemes(struct pg *pg, struct arena *arena,

@@ -20,6 +20,7 @@ from network import business_day
 DAYS = int(os.environ.get("DEPOSITD_MODEL_DAYS", "60"))
 SEED = int(os.environ.get("DEPOSITD_MODEL_SEED", "0")) or random.SystemRandom().randrange(1, 10**9)
 FIRST_DAY = date.today() - timedelta(days=DAYS + 10)
+ZONES = ["America/St_Johns", "Atlantic/Reykjavik", "Pacific/Auckland", "UTC"]
 CUP_TYPES = ["cup-200", "cup-300", "cup-450", "cup-600"]
 # has a value only from a later day: earlier events that name it are refused, late ones have no tariff
 NEW_TYPE = "cup-600"
@@ -39,9 +40,10 @@ KINDS = {
     "reinstate": 2,
     "journal": 2,
 }
+MANY, DAYS_OF_MANY = 70, 3
+NAMED = ["tern-bay", "eider-sound", *(f"bay-{n}" for n in range(MANY))]
 OPERATORS = {
-    code: {"name": "Pool", "bank_account": {"account": f"77{n}", "bank_code": "TB-0"}}
-    for n, code in enumerate(("tern-bay", "eider-sound"))
+    code: {"name": "Pool", "bank_account": {"account": f"77{n}", "bank_code": "TB-0"}} for n, code in enumerate(NAMED)
 }
 
 
@@ -424,23 +426,36 @@ def open_scheme(clients, model, stream, entries):
     entries[event["event_id"]] = decided.json["entry"]
 
 
-def post_day(client, second, model, stream, day, entries):
-    """Posts the day's events, singly or in arrays, and compares each answer with the model's."""
-    waiting = []
+def one_by_one(rng, days):
+    """The events of several schemes' days in an order of chance. Yields (which scheme, event)."""
+    going = dict(enumerate(days))
+    while going:
+        which = rng.choice(list(going))
+        if event := next(going[which], None):
+            yield which, event
+        else:
+            del going[which]
+
+
+def post_day(client, second, schemes, day):
+    """Posts the day's events, singly or in arrays, and compares each answer with the model's. `schemes`: the model,
+    the stream and the known entries of each."""
+    rng, waiting = schemes[0][1].rng, []
 
     def flush():
         if len(waiting) == 1:
             answer = client.send("POST", "/v1/events", waiting[0][0])
             results = [answer.json if answer.status < 300 else {"status": "rejected", "problem": answer.json}]
         else:
-            results = client.post_many([event for event, _ in waiting]) if waiting else []
-        for (event, expected), result in zip(waiting, results):
+            results = client.post_many([event for event, *_ in waiting]) if waiting else []
+        for (event, expected, entries), result in zip(waiting, results):
             compare_answer(event, result, expected)
             if result["status"] != "rejected":
                 assert entries.setdefault(event["event_id"], result["entry"]) == result["entry"]
         waiting.clear()
 
-    for event in stream.day(day):
+    for which, event in one_by_one(rng, [stream.day(day) for _, stream, _ in schemes]):
+        model, _, entries = schemes[which]
         try:
             expected = model.post(event)
         except Refused as refused:
@@ -449,8 +464,8 @@ def post_day(client, second, model, stream, day, entries):
             flush()
             post_journal(client, second, event, expected, entries)
             continue
-        waiting.append((event, expected))
-        if stream.rng.random() < 0.08:
+        waiting.append((event, expected, entries))
+        if rng.random() < 0.08 / len(schemes):
             flush()
     flush()
 
@@ -714,7 +729,7 @@ def test_random_days(service, seed):
         open_scheme((client, second), models[n], streams[n], entries[n])
     for day in (FIRST_DAY + n * DAY for n in range(DAYS)):
         for model, stream, known, its_bank in zip(models, streams, entries, banks):
-            post_day(client, second, model, stream, day, known)
+            post_day(client, second, [(model, stream, known)], day)
             if rng.random() < 0.3 and day > FIRST_DAY + 5 * DAY:  # journals stand in for statements until then
                 its_bank.day(day)
             expected = model.close(day)
@@ -735,4 +750,29 @@ def test_random_days(service, seed):
         assert all(
             not row["difference"] or model.minor(row["difference"]) == 0 for row in cover if row["section"] != "funding"
         )
+    client.assert_holds()
+
+
+def test_random_days_of_many_schemes(service, seed):
+    """The events of all schemes come in the same arrays, so that each batch is of many schemes."""
+    rng, days = random.Random(seed), 12
+    plans = [
+        random_scheme(rng, code, "CAD", rng.choice(ZONES), rng.choice(["on_loan", "on_deposit"]), 0.05, f"n{n}-", days)
+        for n, code in enumerate(NAMED[2:])
+    ]
+    sites = {s: row for _, of_scheme in plans for s, row in of_scheme.items()}
+    cup_types = [{"cup_type": c, "name": c, "volume_ml": 300, "mass_g": 50} for c in CUP_TYPES]
+    document = network.reference([scheme for scheme, _ in plans], sites, cup_types)
+    client, second = service.admin, service.client(service.create_key("second", "accountant"))
+    client.load(document)
+    models = [Model(document, scheme["scheme"]) for scheme, _ in plans]
+    schemes = [(model, Stream(rng, model, 50), {}) for model in models]
+    for day in (FIRST_DAY + n * DAY for n in range(DAYS_OF_MANY)):
+        post_day(client, second, schemes, day)
+        for model in models:
+            expected = model.close(day)
+            compare_settlement(model, client.close(model.scheme["scheme"], day), expected)
+            compare_accounts(client, model)
+    for model, _, known in schemes:
+        compare_feed(client, model, known)
     client.assert_holds()

@@ -1,6 +1,7 @@
--- Creates the days of scheme $1 (0: of all) that are missing: from its first terms, or its last day, through the one
--- that contains the instant $2; and says that its calendar has changed. Bounds are computed here, once, under the head
--- row. The first of them starts where the last day ends, even if the zone's rules have changed since that was made.
+-- Creates the days of the schemes $1 (null: of all) that are missing: from a scheme's first terms, or its last day,
+-- through the one that contains the instant $2; and says that its calendar has changed. Bounds are computed here, once,
+-- under the head row. The first of them starts where the last day ends, even if the zone's rules have changed since
+-- that was made.
 WITH of_scheme AS (
     SELECT s.id, s.cut_off, s.time_zone, l.ends_at AS last_ends_at,
            coalesce(l.business_date + 1,
@@ -8,7 +9,7 @@ WITH of_scheme AS (
       FROM scheme s
       LEFT JOIN LATERAL (SELECT d.business_date, d.ends_at FROM business_day d WHERE d.scheme = s.id
                           ORDER BY d.business_date DESC LIMIT 1) l ON true
-     WHERE $1::integer IN (0, s.id)),
+     WHERE $1::integer[] IS NULL OR s.id = ANY ($1::integer[])),
 bounds AS (
     SELECT s.id, d.day::date AS business_date,
            CASE WHEN d.day::date = s.first THEN s.last_ends_at END AS last_ends_at,

@@ -1,3 +1,6 @@
--- The same of the days of scheme $1 that are not closed and have entries after $2.
-SELECT business_date, entries, events, late_events, first_entry, last_entry, frontier
-  FROM business_day WHERE scheme = $1::integer AND state <> 'closed' AND last_entry > $2::bigint
+-- The same of the days of the schemes $1 that are not closed and have entries after $2 of their scheme, in the order of
+-- the schemes.
+SELECT d.scheme, d.business_date, d.entries, d.events, d.late_events, d.first_entry, d.last_entry, d.frontier
+  FROM unnest($1::integer[], $2::bigint[]) AS a(scheme, since)
+  JOIN business_day d ON d.scheme = a.scheme AND d.state <> 'closed' AND d.last_entry > a.since
+ ORDER BY d.scheme

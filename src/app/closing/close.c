@@ -133,7 +133,7 @@ static enum store_result read_cut_day(struct close_run *run, struct head_work *w
 {
     struct closing *closing = &run->closing;
     *closing = (struct closing){.work = work};
-    enum store_result result = store_calendar(work->pg, &work->arena, work->scheme->id, &work->calendar);
+    enum store_result result = head_work_calendar(work);
     if (result != STORE_OK)
         return result;
     closing->day = calendar_day(&work->calendar, run->order->date);

@@ -464,7 +464,7 @@ static enum store_result make_days(struct change *change)
 {
     bool extended;
     struct instant until = {clock_now().us + FUTURE_ALLOWED_US};
-    return store_calendar_extend(change->pg, 0, until, &extended);
+    return store_calendars_extend(change->pg, NULL, 0, until, &extended);
 }
 
 /* An approved proposal is decided even if it makes no difference any more. */

@@ -19,65 +19,54 @@
  * BATCH_LOOKS_UP. */
 #include "app/posting/batch.h"
 
+#include "app/posting/prefetch.h"
 #include "app/posting/record.h"
 
-#include <stdlib.h>
-
-static int compare_schemes(const void *a, const void *b)
-{
-    int32_t left = ((const struct head_request *)a)->scheme, right = ((const struct head_request *)b)->scheme;
-    return (left > right) - (left < right);
-}
-
-/* NULL: the batch has no event of the scheme. */
-static struct head_request *head_request_of(const struct batch *batch, int32_t scheme)
-{
-    for (size_t i = 0; i < batch->scheme_count; i++)
-        if (batch->head_requests[i].scheme == scheme)
-            return &batch->head_requests[i];
-    return NULL;
-}
-
+/* NULL: the batch has no event of the scheme, or no head. */
 static struct scheme_ledger *scheme_ledger_of(const struct batch *batch, int32_t scheme)
 {
-    return &batch->ledgers[head_request_of(batch, scheme) - batch->head_requests];
+    uint32_t place = batch->places[scheme];
+    return place != 0 ? &batch->ledgers[place - 1] : NULL;
+}
+
+/* Notes where each scheme's request is. */
+static void note_places(struct batch *batch)
+{
+    for (size_t i = 0; i < batch->scheme_count; i++)
+        batch->places[batch->head_requests[i].scheme] = (uint32_t)i + 1;
 }
 
 /* Makes one request for each scheme of the batch's events, ascending by scheme. */
 static enum store_result make_head_requests(struct batch *batch)
 {
-    size_t most = batch->snapshot->network.scheme_count;
-    batch->head_requests = arena_array(batch->arena, most, sizeof *batch->head_requests);
-    batch->ledgers = arena_array(batch->arena, most, sizeof *batch->ledgers);
-    if (batch->head_requests == NULL || batch->ledgers == NULL)
+    size_t made = 0;
+    batch->places =
+        arena_array(batch->arena, (size_t)batch->snapshot->network.scheme_ids, sizeof *batch->places);
+    if (batch->places == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < batch->count; i++) {
-        int32_t scheme = batch->submissions[i].scheme->id;
-        struct head_request *request = head_request_of(batch, scheme);
-        if (request == NULL) {
-            request = &batch->head_requests[batch->scheme_count++];
-            request->scheme = scheme;
-        }
-        request->id_count++;
+        uint32_t *place = &batch->places[batch->submissions[i].scheme->id];
+        batch->scheme_count += *place == 0;
+        *place = 1;
     }
-    qsort(batch->head_requests, batch->scheme_count, sizeof *batch->head_requests, compare_schemes);
+    batch->head_requests = arena_array(batch->arena, batch->scheme_count, sizeof *batch->head_requests);
+    batch->ledgers = arena_array(batch->arena, batch->scheme_count, sizeof *batch->ledgers);
+    if (batch->head_requests == NULL || batch->ledgers == NULL)
+        return STORE_FAILED;
+    for (int32_t scheme = 0; made < batch->scheme_count; scheme++)
+        if (batch->places[scheme] != 0)
+            batch->head_requests[made++].scheme = scheme;
+    note_places(batch);
     return STORE_OK;
 }
 
-/* Puts into each request the ids of its scheme's events, to have them looked up. */
-static enum store_result list_ids(struct batch *batch)
+/* Lists the events, to have them looked up. NULL: out of memory. */
+static const struct event_name *list_events(const struct batch *batch)
 {
-    for (size_t i = 0; i < batch->scheme_count; i++) {
-        struct head_request *request = &batch->head_requests[i];
-        struct uuid *ids = arena_array(batch->arena, request->id_count, sizeof *ids);
-        if (ids == NULL)
-            return STORE_FAILED;
-        request->ids = ids;
-        for (size_t p = 0; p < batch->count; p++)
-            if (batch->submissions[p].scheme->id == request->scheme)
-                *ids++ = batch->submissions[p].event->id;
-    }
-    return STORE_OK;
+    struct event_name *names = arena_array(batch->arena, batch->count, sizeof *names);
+    for (size_t i = 0; names != NULL && i < batch->count; i++)
+        names[i] = (struct event_name){batch->submissions[i].scheme->id, batch->submissions[i].event->id};
+    return names;
 }
 
 /* Called before the first write. Takes the heads if the batch has not begun with them. */
@@ -97,43 +86,41 @@ static enum store_result open_scheme_ledger(struct batch *batch, const struct he
                                             struct scheme_ledger *scheme_ledger)
 {
     const struct network *network = &batch->snapshot->network;
-    const struct calendar *calendar;
+    enum store_result result = STORE_OK;
+    size_t proposal_count;
     struct kept_scheme *kept = kept_scheme(batch->kept, request->scheme);
     if (kept == NULL)
         return STORE_FAILED;
-    enum store_result result = kept_calendar(kept, batch->pg, &request->head, batch->now, &calendar);
-    if (result != STORE_OK)
-        return result;
+    const struct known_event *proposals = kept_proposals(kept, &proposal_count);
     scheme_ledger->ledger = (struct ledger){
         .pg = batch->pg,
         .arena = batch->arena,
         .network = network,
         .scheme = network->scheme_by_id[request->scheme],
-        .calendar = calendar,
+        .calendar = kept_calendar(kept),
         .now = batch->now,
         .state = kept_state(kept, request),
         .unwritten = &batch->unwritten,
     };
     ledger_init(&scheme_ledger->ledger);
-    batch->met_replay = batch->met_replay || request->known_count > 0;
-    size_t proposal_count;
-    const struct known_event *proposals = kept_proposals(kept, &proposal_count);
     scheme_ledger_open(scheme_ledger);
-    result = scheme_ledger_know(scheme_ledger, request->known, request->known_count);
-    return result == STORE_OK ? scheme_ledger_know(scheme_ledger, proposals, proposal_count) : result;
+    for (size_t i = 0; i < proposal_count && result == STORE_OK; i++)
+        result = scheme_ledger_know(scheme_ledger, &proposals[i]);
+    return result;
 }
 
-/* Reads, in one query, the balances that the events of one scheme will ask for. */
-static enum store_result prefetch_balances(const struct batch *batch, struct scheme_ledger *scheme_ledger)
+/* Tells the ledgers which events they have already. Those of heads that were not taken are left out. */
+static enum store_result tell_known(struct batch *batch)
 {
-    size_t own = 0;
-    struct submission *submissions = arena_array(batch->arena, batch->count + 1, sizeof *submissions);
-    if (submissions == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < batch->count; i++)
-        if (scheme_ledger_of(batch, batch->submissions[i].scheme->id) == scheme_ledger)
-            submissions[own++] = batch->submissions[i];
-    return scheme_ledger_prefetch(scheme_ledger, submissions, own);
+    enum store_result result = STORE_OK;
+    for (size_t i = 0; i < batch->known_count && result == STORE_OK; i++) {
+        struct scheme_ledger *scheme_ledger = scheme_ledger_of(batch, batch->known[i].scheme);
+        if (scheme_ledger == NULL)
+            continue;
+        batch->met_replay = true;
+        result = scheme_ledger_know(scheme_ledger, &batch->known[i]);
+    }
+    return result;
 }
 
 /* Puts into the requests where this writer last left the heads. False: it does not know that of each head, or
@@ -185,7 +172,7 @@ static void park_held(struct batch *batch)
     size_t posted = 0, opened = 0;
     for (size_t i = 0; i < batch->count; i++) {
         struct submission *submission = &batch->submissions[i];
-        submission->result->parked = !head_request_of(batch, submission->scheme->id)->taken;
+        submission->result->parked = !batch->head_requests[batch->places[submission->scheme->id] - 1].taken;
         if (!submission->result->parked)
             batch->submissions[posted++] = *submission;
     }
@@ -194,10 +181,12 @@ static void park_held(struct batch *batch)
         struct kept_scheme *kept = kept_scheme(batch->kept, batch->head_requests[i].scheme);
         if (kept != NULL)
             kept_note_held(kept, !batch->head_requests[i].taken);
+        batch->places[batch->head_requests[i].scheme] = 0;
         if (batch->head_requests[i].taken)
             batch->head_requests[opened++] = batch->head_requests[i];
     }
     batch->scheme_count = opened;
+    note_places(batch);
 }
 
 /* Waits for a held head only if the batch needs no other head, so that nobody waits in a circle. */
@@ -206,12 +195,18 @@ static enum store_result lock_heads(struct batch *batch, int64_t *version)
     struct batch_begin begin = {
         .requests = batch->head_requests,
         .count = batch->scheme_count,
+        .wanted = batch->way == BATCH_LOOKS_UP ? list_events(batch) : NULL,
+        .wanted_count = batch->count,
         .wait_ms = batch->may_wait && batch->scheme_count == 1 ? HEAD_WAIT_MS : 0,
         .version = *version,
     };
+    if (batch->way == BATCH_LOOKS_UP && begin.wanted == NULL)
+        return STORE_FAILED;
     pg_rollback(batch->pg); /* lets go of an early head that is not for this batch */
     enum store_result result = request_heads(batch->pg, batch->arena, batch->kept, &begin);
     *version = begin.version;
+    batch->known = begin.known;
+    batch->known_count = begin.known_count;
     if (result != STORE_LOCKED || begin.wait_ms == 0)
         return result;
     batch->head_requests[0].taken = false;
@@ -221,10 +216,10 @@ static enum store_result lock_heads(struct batch *batch, int64_t *version)
 static enum store_result take_heads(struct batch *batch)
 {
     int64_t version = batch->early != NULL ? batch->early->version : 0;
-    enum store_result result = batch->way == BATCH_LOOKS_UP ? list_ids(batch) : STORE_OK;
+    enum store_result result = STORE_OK;
     if (uses_early_head(batch))
         batch->head_requests[0] = batch->early->request;
-    else if (result == STORE_OK)
+    else
         result = lock_heads(batch, &version);
     batch->heads_asked = true;
     if (result == STORE_OK)
@@ -234,20 +229,38 @@ static enum store_result take_heads(struct batch *batch)
     return result == STORE_OK && version > batch->snapshot->network.version ? STORE_CONFLICT : result;
 }
 
-/* Takes the heads unless the batch expects them, and opens the ledger of each scheme. */
+/* Opens the ledger of each scheme, under its head or as it is kept. */
 static enum store_result open_ledgers(struct batch *batch)
+{
+    batch->unwritten.shared = batch->shares_heads || batch->met_other_writer;
+    enum store_result result = kept_calendars_renew(batch->kept, batch->pg, batch->arena,
+                                                    batch->head_requests, batch->scheme_count, batch->now);
+    for (size_t i = 0; i < batch->scheme_count && result == STORE_OK; i++)
+        result = open_scheme_ledger(batch, &batch->head_requests[i], &batch->ledgers[i]);
+    return result == STORE_OK ? tell_known(batch) : result;
+}
+
+static enum store_result read_ahead(const struct batch *batch)
+{
+    struct ledger **ledgers = arena_array(batch->arena, batch->count, sizeof(struct ledger *));
+    if (ledgers == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < batch->count; i++)
+        ledgers[i] = &scheme_ledger_of(batch, batch->submissions[i].scheme->id)->ledger;
+    return prefetch(batch->pg, batch->arena, &(struct foreseen){batch->submissions, ledgers, batch->count});
+}
+
+/* Takes the heads unless the batch expects them, and learns what the events depend on. */
+static enum store_result begin(struct batch *batch)
 {
     enum store_result result = make_head_requests(batch);
     if (result == STORE_OK && batch->way == BATCH_EXPECTS_HEADS && !expect_heads(batch))
         batch->way = BATCH_LOOKS_UP;
     if (result == STORE_OK && batch->way != BATCH_EXPECTS_HEADS)
         result = take_heads(batch);
-    batch->unwritten.shared = batch->shares_heads || batch->met_other_writer;
-    for (size_t i = 0; i < batch->scheme_count && result == STORE_OK; i++)
-        result = open_scheme_ledger(batch, &batch->head_requests[i], &batch->ledgers[i]);
-    for (size_t i = 0; i < batch->scheme_count && result == STORE_OK; i++)
-        result = prefetch_balances(batch, &batch->ledgers[i]);
-    return result;
+    if (result == STORE_OK)
+        result = open_ledgers(batch);
+    return result == STORE_OK ? read_ahead(batch) : result;
 }
 
 /* Writes everything and commits, in one round trip. */
@@ -281,7 +294,7 @@ enum store_result batch_post(struct batch *batch)
         .owner = batch,
     };
     unwritten_init(&batch->unwritten);
-    enum store_result result = open_ledgers(batch);
+    enum store_result result = begin(batch);
     for (size_t i = 0; i < batch->count && result == STORE_OK; i++) {
         struct submission *submission = &batch->submissions[i];
         result = record_event(scheme_ledger_of(batch, submission->scheme->id), submission);

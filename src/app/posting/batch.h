@@ -6,6 +6,7 @@
 #include "app/network/snapshot.h"
 #include "app/posting/kept_scheme.h"
 #include "app/posting/scheme_ledger.h"
+
 /* The head of one scheme, taken before the batch is made. If two instances post to the scheme, each waits for
  * the other's batch to end. The events that arrive meanwhile go into its own next batch. */
 struct early_head {
@@ -59,6 +60,9 @@ struct batch {
     struct head_request *head_requests; /* one for each scheme, ascending … */
     struct scheme_ledger *ledgers;      /* … and parallel to them */
     size_t scheme_count;
+    uint32_t *places; /* by scheme: where its request and its ledger are, counted from 1; 0: not here */
+    const struct known_event *known; /* events that the ledgers had already, as far as they were looked up */
+    size_t known_count;
     struct unwritten unwritten; /* by all ledgers */
     /* for the caller */
     bool met_replay;

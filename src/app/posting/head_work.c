@@ -9,13 +9,18 @@
 
 #include <assert.h>
 
+enum store_result head_work_calendar(struct head_work *work)
+{
+    return store_calendars(work->pg, &work->arena,
+                           &(struct calendar_request){work->scheme->id, &work->arena, &work->calendar}, 1);
+}
+
 static enum store_result load_calendar(struct head_work *work)
 {
     bool extended;
     struct instant until = {work->now.us + FUTURE_ALLOWED_US};
-    enum store_result result = store_calendar_extend(work->pg, work->scheme->id, until, &extended);
-    return result == STORE_OK ? store_calendar(work->pg, &work->arena, work->scheme->id, &work->calendar)
-                              : result;
+    enum store_result result = store_calendars_extend(work->pg, &work->scheme->id, 1, until, &extended);
+    return result == STORE_OK ? head_work_calendar(work) : result;
 }
 
 enum store_result head_work_take(struct head_work *work)

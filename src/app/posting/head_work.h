@@ -71,6 +71,9 @@ MUST_CHECK enum store_result head_work_run(struct pg *pg, struct snapshot_cache 
 MUST_CHECK enum store_result head_work_post(struct head_work *work, const struct posting_facts *facts,
                                             int64_t *entry);
 
+/* Reads the calendar, for a `before` that needs it. Step 3 does not read it again. */
+MUST_CHECK enum store_result head_work_calendar(struct head_work *work);
+
 /* Steps 2 and 3, for a `before` that does two works in one transaction. Both steps are done again afterwards,
  * but the calendar is not read again. */
 MUST_CHECK enum store_result head_work_take(struct head_work *work);

@@ -9,6 +9,7 @@
 enum { ACCOUNTS_KEPT_MAX = 100000, DAYS_KEPT_MAX = 64 };
 
 struct kept_scheme {
+    int32_t scheme;
     struct arena calendar_arena;
     struct calendar calendar;
     int64_t calendar_version;      /* 0: no calendar is kept */
@@ -56,6 +57,7 @@ struct kept_scheme *kept_scheme(struct kept_schemes *all, int32_t scheme)
     struct kept_scheme *kept = calloc(1, sizeof *kept);
     if (kept == NULL)
         return NULL;
+    kept->scheme = scheme;
     arena_init(&kept->calendar_arena, 0);
     arena_init(&kept->state_arena, 0);
     arena_init(&kept->recent_arena, 0);
@@ -75,27 +77,88 @@ bool kept_head(const struct kept_scheme *kept, struct instant now, struct head *
            reaches(&kept->calendar, (struct instant){now.us + FUTURE_ALLOWED_US});
 }
 
-enum store_result kept_calendar(struct kept_scheme *kept, struct pg *pg, const struct head *head,
-                                struct instant now, const struct calendar **calendar)
+/* Lists the schemes whose calendars are not current. *stale is in the order of the requests. */
+static enum store_result list_stale(struct kept_schemes *all, const struct head_request *requests,
+                                    size_t count, struct instant until, struct kept_scheme **stale,
+                                    size_t *stale_count)
+{
+    for (size_t i = 0; i < count; i++) {
+        struct kept_scheme *kept = kept_scheme(all, requests[i].scheme);
+        if (kept == NULL)
+            return STORE_FAILED;
+        if (kept->calendar_version == requests[i].head.calendar_version && reaches(&kept->calendar, until))
+            continue;
+        kept->calendar_version = 0;
+        stale[(*stale_count)++] = kept;
+    }
+    return STORE_OK;
+}
+
+/* Gives each scheme its proposals of a list that is in the order of the schemes. */
+static enum store_result give_proposals(struct kept_scheme *const *stale, size_t count,
+                                        const struct known_event *proposals, size_t proposal_count)
+{
+    for (size_t i = 0, p = 0; i < count; i++) {
+        struct kept_scheme *kept = stale[i];
+        size_t first = p;
+        while (p < proposal_count && proposals[p].scheme == kept->scheme)
+            p++;
+        kept->proposal_count = p - first;
+        kept->proposals = arena_array(&kept->calendar_arena, kept->proposal_count, sizeof *kept->proposals);
+        if (kept->proposals == NULL)
+            return STORE_FAILED;
+        for (size_t k = 0; k < kept->proposal_count; k++)
+            kept->proposals[k] = proposals[first + k];
+    }
+    return STORE_OK;
+}
+
+static enum store_result read_calendars(struct kept_scheme *const *stale, size_t count, struct pg *pg,
+                                        struct arena *arena, struct instant until, bool *extended)
+{
+    struct known_event *proposals;
+    size_t proposal_count;
+    int32_t *schemes = arena_array(arena, count, sizeof *schemes);
+    struct calendar_request *wanted = arena_array(arena, count, sizeof *wanted);
+    if (schemes == NULL || wanted == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < count; i++) {
+        arena_reset(&stale[i]->calendar_arena);
+        schemes[i] = stale[i]->scheme;
+        wanted[i] =
+            (struct calendar_request){stale[i]->scheme, &stale[i]->calendar_arena, &stale[i]->calendar};
+    }
+    enum store_result result = store_calendars_extend(pg, schemes, count, until, extended);
+    if (result == STORE_OK)
+        result = store_calendars(pg, arena, wanted, count);
+    if (result == STORE_OK)
+        result = store_proposals(pg, arena, schemes, count, &proposals, &proposal_count);
+    return result == STORE_OK ? give_proposals(stale, count, proposals, proposal_count) : result;
+}
+
+enum store_result kept_calendars_renew(struct kept_schemes *all, struct pg *pg, struct arena *arena,
+                                       const struct head_request *requests, size_t count, struct instant now)
 {
     struct instant until = {now.us + FUTURE_ALLOWED_US};
     bool extended = false;
-    *calendar = &kept->calendar;
-    if (kept->calendar_version == head->calendar_version && reaches(&kept->calendar, until))
-        return STORE_OK;
-    kept->calendar_version = 0;
-    enum store_result result = store_calendar_extend(pg, head->scheme, until, &extended);
-    arena_reset(&kept->calendar_arena);
-    if (result == STORE_OK)
-        result = store_calendar(pg, &kept->calendar_arena, head->scheme, &kept->calendar);
-    if (result == STORE_OK)
-        result =
-            store_proposals(pg, &kept->calendar_arena, head->scheme, &kept->proposals, &kept->proposal_count);
-    /* If this transaction has extended the calendar, a rollback may still undo that. So the calendar is read
+    size_t stale_count = 0;
+    struct kept_scheme **stale = arena_array(arena, count, sizeof(struct kept_scheme *));
+    if (stale == NULL)
+        return STORE_FAILED;
+    enum store_result result = list_stale(all, requests, count, until, stale, &stale_count);
+    if (result != STORE_OK || stale_count == 0)
+        return result;
+    result = read_calendars(stale, stale_count, pg, arena, until, &extended);
+    /* If this transaction has extended a calendar, a rollback may still undo that. So the calendars are read
      * again next time. */
-    if (result == STORE_OK && !extended)
-        kept->calendar_version = head->calendar_version;
+    for (size_t i = 0; i < count && result == STORE_OK && !extended; i++)
+        all->by_id[requests[i].scheme]->calendar_version = requests[i].head.calendar_version;
     return result;
+}
+
+const struct calendar *kept_calendar(const struct kept_scheme *kept)
+{
+    return &kept->calendar;
 }
 
 const struct known_event *kept_proposals(const struct kept_scheme *kept, size_t *count)

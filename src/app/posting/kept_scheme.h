@@ -24,12 +24,15 @@ MUST_CHECK struct kept_scheme *kept_scheme(struct kept_schemes *all, int32_t sch
  * instants that an event may have. */
 MUST_CHECK bool kept_head(const struct kept_scheme *kept, struct instant now, struct head *head);
 
-/* The calendar at the head's version, with the days that an event may have at `now`. Valid until the next
- * call. */
-MUST_CHECK enum store_result kept_calendar(struct kept_scheme *kept, struct pg *pg, const struct head *head,
-                                           struct instant now, const struct calendar **calendar);
+/* Makes the calendars and the proposals of the schemes current at the heads that were found, with the days
+ * that an event may have at `now`. Reads those that are not, in the same statements for all. The rows
+ * are read into memory of `arena` first. */
+MUST_CHECK enum store_result kept_calendars_renew(struct kept_schemes *all, struct pg *pg,
+                                                  struct arena *arena, const struct head_request *requests,
+                                                  size_t count, struct instant now);
 
-/* The proposed events that are not in the ledger, as of the last kept_calendar. */
+/* As kept_calendars_renew has left them: the calendar, and the proposed events that are not in the ledger. */
+const struct calendar *kept_calendar(const struct kept_scheme *kept);
 const struct known_event *kept_proposals(const struct kept_scheme *kept, size_t *count);
 
 /* Whether somebody else held the scheme's head the last time it was asked for. */

@@ -24,37 +24,22 @@ void ledger_init(struct ledger *ledger)
             &(rows)->items[(rows)->count++])                                                                 \
          : NULL)
 
-static enum store_result read_balances(struct ledger *ledger, const int64_t *accounts, size_t count)
+/* First writes the entries that wait; the database's balances do not have them yet. */
+static enum store_result read_balance(struct ledger *ledger, int64_t account)
 {
-    /* First write the entries that wait; the database's balances do not have them yet. */
+    struct account_balance read = {.scheme = ledger->scheme->id, .account = account};
     enum store_result result = ledger_flush(ledger);
-    int64_t *balances = arena_array(ledger->arena, count, sizeof *balances);
-    if (balances == NULL)
-        return STORE_FAILED;
     if (result == STORE_OK)
-        result = store_balances(ledger->pg, ledger->scheme->id, accounts, count, balances);
-    for (size_t i = 0; i < count && result == STORE_OK; i++)
-        result = ledger_state_learn(ledger->state, accounts[i], balances[i]);
-    return result;
-}
-
-enum store_result ledger_prefetch(struct ledger *ledger, const int64_t *accounts, size_t count)
-{
-    uint32_t position;
-    size_t unknown_count = 0;
-    int64_t *unknown = arena_array(ledger->arena, count + 1, sizeof *unknown);
-    if (unknown == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < count; i++)
-        if (!ledger_state_find(ledger->state, accounts[i], &position))
-            unknown[unknown_count++] = accounts[i];
-    return unknown_count > 0 ? read_balances(ledger, unknown, unknown_count) : STORE_OK;
+        result = store_balances(ledger->pg, &read, 1);
+    return result == STORE_OK ? ledger_state_learn(ledger->state, account, read.balance) : result;
 }
 
 enum store_result ledger_balance(struct ledger *ledger, struct account account, int64_t *balance)
 {
     uint32_t position;
-    enum store_result result = ledger_prefetch(ledger, &account.code, 1);
+    enum store_result result = STORE_OK;
+    if (!ledger_state_find(ledger->state, account.code, &position))
+        result = read_balance(ledger, account.code);
     if (result != STORE_OK)
         return result;
     if (!ledger_state_find(ledger->state, account.code, &position))
@@ -65,16 +50,15 @@ enum store_result ledger_balance(struct ledger *ledger, struct account account, 
 
 enum store_result ledger_day(struct ledger *ledger, struct date date, struct day_counters **day)
 {
-    struct ledger_state *state = ledger->state;
-    for (size_t i = 0; i < state->day_count; i++)
-        if (state->days[i].date.days == date.days) {
-            *day = &state->days[i];
-            return STORE_OK;
-        }
-    if (!arena_grow(state->arena, &state->days, state->day_count, &state->day_capacity, sizeof *state->days))
-        return STORE_FAILED;
-    *day = &state->days[state->day_count++];
-    return store_day_counters(ledger->pg, ledger->scheme->id, date, *day);
+    struct day_counters read = {.scheme = ledger->scheme->id, .date = date};
+    *day = ledger_state_day(ledger->state, date);
+    if (*day != NULL)
+        return STORE_OK;
+    enum store_result result = store_day_counters(ledger->pg, &read, 1);
+    if (result != STORE_OK)
+        return result;
+    *day = ledger_state_learn_day(ledger->state, &read);
+    return *day != NULL ? STORE_OK : STORE_FAILED;
 }
 
 static enum store_result add_movement(struct ledger *ledger, struct date date, struct leg leg)

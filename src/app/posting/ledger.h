@@ -43,9 +43,7 @@ struct draft {
 /* The owner has set the first part of the ledger; its rest is zero. */
 void ledger_init(struct ledger *ledger);
 
-/* Reads, in one query, the balances of these cup accounts, unless they are known. */
-MUST_CHECK enum store_result ledger_prefetch(struct ledger *ledger, const int64_t *accounts, size_t count);
-/* The balance, including all that has been appended. */
+/* The balance of a cup account, including all that has been appended. */
 MUST_CHECK enum store_result ledger_balance(struct ledger *ledger, struct account account, int64_t *balance);
 
 /* Appends; *entry is its number. STORE_OUT_OF_RANGE: a sum does not fit. */

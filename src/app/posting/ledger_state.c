@@ -2,6 +2,8 @@
 /* Balances by their accounts, and catching up with what other writers have posted. */
 #include "app/posting/ledger_state.h"
 
+enum { DAYS_AT_FIRST = 2 };
+
 void ledger_state_init(struct ledger_state *state, struct arena *arena, struct arena *recent_arena,
                        const struct head *head)
 {
@@ -38,6 +40,27 @@ bool ledger_state_add(struct ledger_state *state, struct account account, int64_
     uint32_t position;
     return !ledger_state_find(state, account.code, &position) ||
            !__builtin_add_overflow(state->balances[position], amount, &state->balances[position]);
+}
+
+struct day_counters *ledger_state_day(const struct ledger_state *state, struct date date)
+{
+    for (size_t i = 0; i < state->day_count; i++)
+        if (state->days[i].date.days == date.days)
+            return &state->days[i];
+    return NULL;
+}
+
+/* A day's counters are large, and mostly one or two days are open. So there is room for few at first. */
+struct day_counters *ledger_state_learn_day(struct ledger_state *state, const struct day_counters *day)
+{
+    if (state->days == NULL) {
+        state->days = arena_array(state->arena, DAYS_AT_FIRST, sizeof *state->days);
+        state->day_capacity = state->days != NULL ? DAYS_AT_FIRST : 0;
+    }
+    if (!arena_grow(state->arena, &state->days, state->day_count, &state->day_capacity, sizeof *state->days))
+        return NULL;
+    state->days[state->day_count] = *day;
+    return &state->days[state->day_count++];
 }
 
 static bool leads_to_head(const struct ledger_state *state, const struct head_request *request)

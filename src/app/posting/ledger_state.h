@@ -35,6 +35,12 @@ MUST_CHECK enum store_result ledger_state_learn(struct ledger_state *state, int6
 /* Does nothing if the balance is not known. False: the balance would not fit. */
 MUST_CHECK bool ledger_state_add(struct ledger_state *state, struct account account, int64_t amount);
 
+/* The counters of a day. NULL: they are not known. */
+struct day_counters *ledger_state_day(const struct ledger_state *state, struct date date);
+/* From now on the day's counters are known. NULL: out of memory. */
+MUST_CHECK struct day_counters *ledger_state_learn_day(struct ledger_state *state,
+                                                       const struct day_counters *day);
+
 /* After a fold: no movements are beside the balances any more. */
 void ledger_state_forget_recent(struct ledger_state *state);
 

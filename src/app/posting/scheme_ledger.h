@@ -31,16 +31,12 @@ void scheme_ledger_open(struct scheme_ledger *scheme_ledger);
 /* From now on the event is known, and another event with its id is a replay of it. */
 MUST_CHECK enum store_result scheme_ledger_remember(struct scheme_ledger *scheme_ledger,
                                                     const struct remembered_event *event);
-/* The same for events that were read from the database. */
+/* The same for an event that was read from the database. */
 MUST_CHECK enum store_result scheme_ledger_know(struct scheme_ledger *scheme_ledger,
-                                                const struct known_event *known, size_t count);
+                                                const struct known_event *known);
 /* NULL: no event with this id is known. */
 const struct remembered_event *scheme_ledger_find(const struct scheme_ledger *scheme_ledger,
                                                   const struct uuid *id);
-
-/* Reads in one query the balances that these events, all of this scheme, will ask for one by one. */
-MUST_CHECK enum store_result scheme_ledger_prefetch(struct scheme_ledger *scheme_ledger,
-                                                    const struct submission *submissions, size_t count);
 
 /* Keeps an event to be written as a proposal. All that the row points to must live until then. */
 MUST_CHECK enum store_result scheme_ledger_propose(struct scheme_ledger *scheme_ledger,
