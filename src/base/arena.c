@@ -73,6 +73,14 @@ void arena_dispose(struct arena *arena)
     arena_init(arena, arena->maximum);
 }
 
+size_t arena_held(const struct arena *arena)
+{
+    size_t bytes = 0;
+    for (const struct arena_block *block = arena->blocks; block; block = block->next)
+        bytes += sizeof *block + block->capacity;
+    return bytes;
+}
+
 /* Up to the alignment of any type. An allocation of no bytes takes room as well, so that each allocation has
  * its own address. */
 static size_t rounded(size_t size)

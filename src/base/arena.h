@@ -24,6 +24,9 @@ void arena_dispose(struct arena *arena);
 /* Forgets all allocations; keeps one block for the next round. */
 void arena_reset(struct arena *arena);
 
+/* The bytes that it takes from the system, with blocks that are not full. */
+size_t arena_held(const struct arena *arena);
+
 /* NULL: out of memory, or over the maximum. */
 MUST_CHECK void *arena_alloc(struct arena *arena, size_t size);
 /* `count` objects of `size`, checked for overflow. */

@@ -229,13 +229,16 @@ START_TEST(arena_is_zeroed_again_after_reset)
     ck_assert_ptr_nonnull(first);
     memset(first, 0xa5, 100);
     ck_assert_ptr_nonnull(arena_alloc(&arena, 1000000));
+    ck_assert_uint_gt(arena_held(&arena), 1000100);
     arena_reset(&arena);
     ck_assert_uint_eq(arena.used, 0);
+    ck_assert_uint_lt(arena_held(&arena), 10000);
     char *again = arena_alloc(&arena, 100);
     ck_assert_ptr_eq(again, first); /* the block was kept */
     for (int i = 0; i < 100; i++)
         ck_assert_int_eq(again[i], 0);
     arena_dispose(&arena);
+    ck_assert_uint_eq(arena_held(&arena), 0);
 }
 END_TEST
 

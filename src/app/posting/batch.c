@@ -39,23 +39,23 @@ static void note_places(struct batch *batch)
 /* Makes one request for each scheme of the batch's events, ascending by scheme. */
 static enum store_result make_head_requests(struct batch *batch)
 {
-    size_t made = 0;
+    size_t count = 0;
     batch->places =
         arena_array(batch->arena, (size_t)batch->snapshot->network.scheme_ids, sizeof *batch->places);
     if (batch->places == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < batch->count; i++) {
         uint32_t *place = &batch->places[batch->submissions[i].scheme->id];
-        batch->scheme_count += *place == 0;
+        count += *place == 0;
         *place = 1;
     }
-    batch->head_requests = arena_array(batch->arena, batch->scheme_count, sizeof *batch->head_requests);
-    batch->ledgers = arena_array(batch->arena, batch->scheme_count, sizeof *batch->ledgers);
+    batch->head_requests = arena_array(batch->arena, count, sizeof *batch->head_requests);
+    batch->ledgers = arena_array(batch->arena, count, sizeof *batch->ledgers);
     if (batch->head_requests == NULL || batch->ledgers == NULL)
         return STORE_FAILED;
-    for (int32_t scheme = 0; made < batch->scheme_count; scheme++)
+    for (int32_t scheme = 0; batch->scheme_count < count; scheme++)
         if (batch->places[scheme] != 0)
-            batch->head_requests[made++].scheme = scheme;
+            batch->head_requests[batch->scheme_count++].scheme = scheme;
     note_places(batch);
     return STORE_OK;
 }
@@ -198,7 +198,6 @@ static enum store_result lock_heads(struct batch *batch, int64_t *version)
         .wanted = batch->way == BATCH_LOOKS_UP ? list_events(batch) : NULL,
         .wanted_count = batch->count,
         .wait_ms = batch->may_wait && batch->scheme_count == 1 ? HEAD_WAIT_MS : 0,
-        .version = *version,
     };
     if (batch->way == BATCH_LOOKS_UP && begin.wanted == NULL)
         return STORE_FAILED;
@@ -284,6 +283,15 @@ static enum store_result write_and_commit(struct batch *batch)
     return result;
 }
 
+static void measure_kept(const struct batch *batch)
+{
+    for (size_t i = 0; i < batch->scheme_count; i++) {
+        struct kept_scheme *kept = kept_scheme(batch->kept, batch->head_requests[i].scheme);
+        if (kept != NULL)
+            kept_measure(batch->kept, kept);
+    }
+}
+
 enum store_result batch_post(struct batch *batch)
 {
     batch->unwritten = (struct unwritten){
@@ -307,5 +315,6 @@ enum store_result batch_post(struct batch *batch)
     if (result == STORE_OK && batch->count > 0)
         result = write_and_commit(batch);
     unwritten_dispose(&batch->unwritten);
+    measure_kept(batch);
     return result;
 }

@@ -10,6 +10,8 @@ enum { ACCOUNTS_KEPT_MAX = 100000, DAYS_KEPT_MAX = 64 };
 
 struct kept_scheme {
     int32_t scheme;
+    uint64_t last_use; /* of kept_schemes.uses */
+    size_t bytes;      /* as counted in kept_schemes.bytes */
     struct arena calendar_arena;
     struct calendar calendar;
     int64_t calendar_version;      /* 0: no calendar is kept */
@@ -52,12 +54,15 @@ struct kept_scheme *kept_scheme(struct kept_schemes *all, int32_t scheme)
     size_t id = (size_t)scheme;
     if (id >= all->count && !make_room(all, id))
         return NULL;
-    if (all->by_id[id] != NULL)
+    if (all->by_id[id] != NULL) {
+        all->by_id[id]->last_use = ++all->uses;
         return all->by_id[id];
+    }
     struct kept_scheme *kept = calloc(1, sizeof *kept);
     if (kept == NULL)
         return NULL;
     kept->scheme = scheme;
+    kept->last_use = ++all->uses;
     arena_init(&kept->calendar_arena, 0);
     arena_init(&kept->state_arena, 0);
     arena_init(&kept->recent_arena, 0);
@@ -207,4 +212,48 @@ struct ledger_state *kept_state(struct kept_scheme *kept, const struct head_requ
 void kept_state_confirm(struct kept_scheme *kept)
 {
     kept->state_holds = true;
+}
+
+void kept_measure(struct kept_schemes *all, struct kept_scheme *kept)
+{
+    all->bytes -= kept->bytes;
+    kept->bytes = sizeof *kept + arena_held(&kept->calendar_arena) + arena_held(&kept->state_arena) +
+                  arena_held(&kept->recent_arena);
+    all->bytes += kept->bytes;
+}
+
+/* Keeps only whether the head was held. */
+static void forget(struct kept_schemes *all, struct kept_scheme *kept)
+{
+    arena_dispose(&kept->calendar_arena);
+    arena_dispose(&kept->state_arena);
+    arena_dispose(&kept->recent_arena);
+    kept->calendar = (struct calendar){0};
+    kept->calendar_version = 0;
+    kept->proposals = NULL;
+    kept->proposal_count = 0;
+    kept->state_holds = false;
+    kept_measure(all, kept);
+}
+
+/* NULL: nothing is kept that could be forgotten. */
+static struct kept_scheme *least_recently_used(const struct kept_schemes *all)
+{
+    struct kept_scheme *found = NULL;
+    for (size_t i = 0; i < all->count; i++) {
+        struct kept_scheme *kept = all->by_id[i];
+        if (kept != NULL && kept->bytes > sizeof *kept && (found == NULL || kept->last_use < found->last_use))
+            found = kept;
+    }
+    return found;
+}
+
+/* Goes well below the bound, so that not every batch has to look for more. */
+void kept_schemes_trim(struct kept_schemes *all)
+{
+    struct kept_scheme *kept;
+    if (all->bytes_max == 0 || all->bytes <= all->bytes_max)
+        return;
+    while (all->bytes > all->bytes_max / 4 * 3 && (kept = least_recently_used(all)) != NULL)
+        forget(all, kept);
 }

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: ISC */
 /* The writer's copies of each scheme's data. They last from one batch to the next, so that a batch reads only
  * changes. The calendar and the proposed events are current as long as the head has the same calendar
- * version. The state of the ledger is current as long as the head has the same last entry. The writer's own;
- * no other thread touches it. */
+ * version. The state of the ledger is current as long as the head has the same last entry. All copies
+ * together take no more than a bound: copies that were not used for the longest time are forgotten. The
+ * writer's own; no other thread touches it. */
 #ifndef DEPOSITD_APP_POSTING_KEPT_SCHEME_H
 #define DEPOSITD_APP_POSTING_KEPT_SCHEME_H
 
@@ -11,8 +12,12 @@
 struct kept_scheme;
 
 struct kept_schemes {
+    size_t bytes_max; /* set by the owner; 0: no bound */
+    /* its own */
     struct kept_scheme **by_id; /* NULL element: nothing is kept */
     size_t count;
+    size_t bytes;  /* that the copies take */
+    uint64_t uses; /* the number of times that any of them were asked for */
 };
 
 void kept_schemes_dispose(struct kept_schemes *all);
@@ -47,5 +52,10 @@ MUST_CHECK bool kept_since(const struct kept_scheme *kept, int64_t *entry);
  * that call the state is forgotten next time. */
 struct ledger_state *kept_state(struct kept_scheme *kept, const struct head_request *request);
 void kept_state_confirm(struct kept_scheme *kept);
+
+/* Counts what the copies of a scheme take now. Called after each batch that used them, even if it failed. */
+void kept_measure(struct kept_schemes *all, struct kept_scheme *kept);
+/* Forgets copies until the others are within the bound. Called between two batches. */
+void kept_schemes_trim(struct kept_schemes *all);
 
 #endif

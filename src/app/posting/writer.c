@@ -9,11 +9,13 @@
 #include "base/log.h"
 #include "base/memory.h"
 
+enum { KEPT_BYTES_MAX = 128 << 20 };
 enum { CAUTIOUS_BATCHES = 16 /* after a surprise the writer asks the database first, for so many batches */ };
 
 void writer_init(struct writer *writer, struct pg *pg, struct snapshot_cache *snapshots, int64_t post_ms)
 {
     *writer = (struct writer){.pg = pg, .snapshots = snapshots, .post_ms = post_ms};
+    writer->kept.bytes_max = KEPT_BYTES_MAX;
     arena_init(&writer->arena, 0);
 }
 
@@ -229,6 +231,7 @@ void writer_post(struct writer *writer, const struct pending_run *run)
 
 void writer_end_run(struct writer *writer)
 {
+    kept_schemes_trim(&writer->kept);
     arena_reset(&writer->arena);
 }
 

@@ -51,7 +51,7 @@ struct pending_run {
 /* Posts a run: fills the results of its events, or the failures of their jobs. Events may come back parked. A
  * run of no events lets go of the early head. */
 void writer_post(struct writer *writer, const struct pending_run *run);
-/* Empties the writer's arena for the next run. */
+/* Empties the writer's arena for the next run, and forgets copies that are too many. */
 void writer_end_run(struct writer *writer);
 
 /* If another instance posts to the same scheme, takes the scheme's head before the next run is taken from the
