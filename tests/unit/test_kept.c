@@ -117,6 +117,20 @@ START_TEST(the_state_at_another_head_is_not_used)
 }
 END_TEST
 
+START_TEST(after_a_wait_in_vain_there_is_none_until_the_head_was_had)
+{
+    struct kept_schemes all = {0};
+    struct kept_scheme *kept = kept_scheme(&all, 9);
+    ck_assert(kept_may_wait(kept));
+    kept_note_waited_in_vain(kept);
+    kept_note_held(kept, true);
+    ck_assert(!kept_may_wait(kept) && kept_is_held(kept));
+    kept_note_held(kept, false);
+    ck_assert(kept_may_wait(kept) && !kept_is_held(kept));
+    kept_schemes_dispose(&all);
+}
+END_TEST
+
 Suite *file_suite(void)
 {
     Suite *suite = suite_create("kept");
@@ -126,6 +140,7 @@ Suite *file_suite(void)
     tcase_add_test(tests, without_a_bound_nothing_is_forgotten);
     tcase_add_test(tests, copies_of_batches_that_were_not_committed_count);
     tcase_add_test(tests, the_state_at_another_head_is_not_used);
+    tcase_add_test(tests, after_a_wait_in_vain_there_is_none_until_the_head_was_had);
     suite_add_tcase(suite, tests);
     return suite;
 }

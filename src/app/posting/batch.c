@@ -189,7 +189,15 @@ static void park_held(struct batch *batch)
     note_places(batch);
 }
 
-/* Waits for a held head only if the batch needs no other head, so that nobody waits in a circle. */
+/* How long to wait for held heads: only if the batch needs a single one, so that nobody waits in a circle. */
+static int head_wait_ms(const struct batch *batch)
+{
+    if (!batch->may_wait || batch->scheme_count != 1)
+        return 0;
+    const struct kept_scheme *kept = kept_scheme(batch->kept, batch->head_requests[0].scheme);
+    return kept != NULL && kept_may_wait(kept) ? HEAD_WAIT_MS : 0;
+}
+
 static enum store_result lock_heads(struct batch *batch, int64_t *version)
 {
     struct batch_begin begin = {
@@ -197,7 +205,7 @@ static enum store_result lock_heads(struct batch *batch, int64_t *version)
         .count = batch->scheme_count,
         .wanted = batch->way == BATCH_LOOKS_UP ? list_events(batch) : NULL,
         .wanted_count = batch->count,
-        .wait_ms = batch->may_wait && batch->scheme_count == 1 ? HEAD_WAIT_MS : 0,
+        .wait_ms = head_wait_ms(batch),
     };
     if (batch->way == BATCH_LOOKS_UP && begin.wanted == NULL)
         return STORE_FAILED;
@@ -208,6 +216,9 @@ static enum store_result lock_heads(struct batch *batch, int64_t *version)
     batch->known_count = begin.known_count;
     if (result != STORE_LOCKED || begin.wait_ms == 0)
         return result;
+    struct kept_scheme *kept = kept_scheme(batch->kept, batch->head_requests[0].scheme);
+    if (kept != NULL)
+        kept_note_waited_in_vain(kept);
     batch->head_requests[0].taken = false;
     return STORE_OK;
 }

@@ -2,11 +2,16 @@
 /* Copies of calendar and ledger, each with the version or entry of the head at which it is current. */
 #include "app/posting/kept_scheme.h"
 
+#include "base/clock.h"
 #include "store/proposed_store.h"
 
 #include <stdlib.h>
 
 enum { ACCOUNTS_KEPT_MAX = 100000, DAYS_KEPT_MAX = 64 };
+
+/* Between two waits in vain for one head. A wait holds up all schemes for a tenth of a second, so it comes so
+ * seldom that their 99th percentile does not see it. */
+enum { VAIN_WAIT_PAUSE_MS = 20000 };
 
 struct kept_scheme {
     int32_t scheme;
@@ -19,8 +24,9 @@ struct kept_scheme {
     size_t proposal_count;
     struct arena state_arena, recent_arena;
     struct ledger_state state;
-    bool state_holds; /* the last batch on it was committed */
-    bool held;        /* somebody else held the head the last time */
+    bool state_holds;         /* the last batch on it was committed */
+    bool held;                /* somebody else held the head the last time */
+    int64_t no_wait_until_ms; /* of clock_monotonic_ms */
 };
 
 void kept_schemes_dispose(struct kept_schemes *all)
@@ -175,11 +181,23 @@ const struct known_event *kept_proposals(const struct kept_scheme *kept, size_t 
 void kept_note_held(struct kept_scheme *kept, bool held)
 {
     kept->held = held;
+    if (!held)
+        kept->no_wait_until_ms = 0;
 }
 
 bool kept_is_held(const struct kept_scheme *kept)
 {
     return kept->held;
+}
+
+void kept_note_waited_in_vain(struct kept_scheme *kept)
+{
+    kept->no_wait_until_ms = clock_monotonic_ms() + VAIN_WAIT_PAUSE_MS;
+}
+
+bool kept_may_wait(const struct kept_scheme *kept)
+{
+    return clock_monotonic_ms() >= kept->no_wait_until_ms;
 }
 
 bool kept_since(const struct kept_scheme *kept, int64_t *entry)

@@ -43,6 +43,10 @@ const struct known_event *kept_proposals(const struct kept_scheme *kept, size_t 
 /* Whether somebody else held the scheme's head the last time it was asked for. */
 void kept_note_held(struct kept_scheme *kept, bool held);
 bool kept_is_held(const struct kept_scheme *kept);
+/* Whether a wait for the head may be worth while. After a wait in vain, no other wait is for a while, unless
+ * the head was had meanwhile. */
+void kept_note_waited_in_vain(struct kept_scheme *kept);
+bool kept_may_wait(const struct kept_scheme *kept);
 
 /* *entry: the entry up to which the ledger is known. False: nothing is known. */
 MUST_CHECK bool kept_since(const struct kept_scheme *kept, int64_t *entry);
