@@ -36,6 +36,15 @@ FIGURES = [
     ("start-page", "start page of a large network", "ms", AT_MOST, 200, 50),
     ("list", "its slowest list", "ms", AT_MOST, 100, 25),
     ("instances", "2 instances over 1", "/s", AT_LEAST, 0.9, 1.2),
+    ("schemes-10", "single events of 10 schemes, over those of one", "/s", AT_LEAST, 0.95, 1),
+    ("schemes-70", "single events of 70 schemes", "/s", AT_LEAST, 0.9, 1),
+    ("schemes-300", "single events of 300 schemes", "/s", AT_LEAST, 0.8, 0.95),
+    ("schemes-700", "single events of 700 schemes", "/s", AT_LEAST, 0.6, 0.9),
+    ("schemes-10-array", "posts of 500 events of 10 schemes, over one scheme", "/s", AT_LEAST, 0.95, 1),
+    ("schemes-70-array", "posts of 500 events of 70 schemes", "/s", AT_LEAST, 0.9, 1),
+    ("schemes-300-array", "posts of 500 events of 300 schemes", "/s", AT_LEAST, 0.8, 0.95),
+    ("schemes-700-array", "posts of 500 events of 700 schemes", "/s", AT_LEAST, 0.6, 0.9),
+    ("schemes-stalled", "p99 beside a stalled scheme, over none stalled", "ms", AT_MOST, 1.5, 1.1),
 ]
 NAMES = [row[0] for row in FIGURES]
 
@@ -80,22 +89,25 @@ def arguments():
     parser.add_argument(
         "--quick", action="store_true", help="smaller fills, fewer and shorter runs: under three minutes"
     )
-    parser.add_argument("--only", metavar="NAME[,NAME]", help="these figures")
+    parser.add_argument("--only", metavar="NAME[,NAME]", help="these figures; a name's first words stand for several")
     parser.add_argument("--list", action="store_true", help="print the names of the figures")
     parser.add_argument("--keep", action="store_true", help="keep pgbench's tables for the next run")
     parser.add_argument("--seed", type=int, default=random.SystemRandom().getrandbits(31), help="of all that is random")
     chosen = parser.parse_args()
-    chosen.names = chosen.only.split(",") if chosen.only else NAMES
-    unknown = set(chosen.names) - set(NAMES)
-    if unknown:
+    chosen.names = [name for asked in chosen.only.split(",") for name in named(asked)] if chosen.only else NAMES
+    if unknown := [asked for asked in (chosen.only or "").split(",") if asked and not named(asked)]:
         parser.error(f"no figure is named {', '.join(sorted(unknown))}; --list lists them")
     return chosen
+
+
+def named(asked):
+    return [asked] if asked in NAMES else [name for name in NAMES if name.startswith(f"{asked}-")]
 
 
 def main():
     chosen = arguments()
     if chosen.list:
-        print("\n".join(f"{name:<16}{what}" for name, what, *_ in FIGURES))
+        print("\n".join(f"{name:<18}{what}" for name, what, *_ in FIGURES))
         return
     started = time.monotonic()
     print(
@@ -109,7 +121,7 @@ def main():
 
 
 def print_table(results):
-    layout = "{:<16}{:<52}{:>12}{:>12}{:>8}{:>14}{:>7}  {}"
+    layout = "{:<18}{:<52}{:>12}{:>12}{:>8}{:>14}{:>7}  {}"
     print("\n" + layout.format("figure", "", "measured", "baseline", "ratio", "bar", "aim", "met"))
     for name, what, unit, sense, bar, aim in FIGURES:
         if name not in results:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import baseline
 import large_network
 from ledger import Ledger
+from many_schemes import SPREADS, ManySchemes
 
 WARM_UP_SECONDS = 2
 CONNECTIONS, MEMORY_CONNECTIONS = 128, 256
@@ -15,6 +16,10 @@ ARRAY_LINES, ARRAY_CONNECTIONS = 500, 8
 # Each of 100 connections posts about every 100 ms, at random: 1,000/s. A connection waits for its answer before it
 # posts again; wrk puts into its latencies what such waiting left out, should an answer take longer than that.
 PACED_PER_SECOND, PACED_CONNECTIONS, PACED_PAUSE_MS = 1000, 100, 98
+
+
+# Name of the figure for so many schemes, connections, events in a post.
+SPREAD_CLIENTS = [("schemes-{}", CONNECTIONS, 1), ("schemes-{}-array", ARRAY_CONNECTIONS, ARRAY_LINES)]
 
 
 @dataclass
@@ -236,6 +241,48 @@ def instances(stack, wanted, scale, random):
     return {"instances": result}
 
 
+def spread(stack, wanted, scale, random):
+    """The same clients, whose events are of one scheme or spread over many; the baseline is one. They post single
+    events, or arrays. At a pace, the others' 99th percentile beside a scheme whose head somebody holds; the baseline is
+    without it."""
+    ledger, results = ManySchemes(stack, random.getrandbits(64)), {name: Result() for name in wanted}
+    ledger.tidy()
+    for name, connections, lines in SPREAD_CLIENTS:
+        of_client = {n: results[name.format(n)] for n in SPREADS[1:] if name.format(n) in wanted}
+        if of_client:
+            spread_over(ledger, of_client, scale, connections=connections, lines=lines)
+    if "schemes-stalled" in wanted:
+        stalled(ledger, results["schemes-stalled"], scale)
+    return results
+
+
+def spread_over(ledger, results, scale, **client):
+    """`results`: {over how many schemes: Result}"""
+    for schemes in (1, *results):
+        ledger.spread(schemes, WARM_UP_SECONDS, **client)
+    for _ in range(scale.runs):
+        one = ledger.spread(1, scale.seconds, **client)["events_per_s"]
+        line = f"{client['lines']} in a post: one scheme {one:,.0f}/s"
+        for schemes, result in results.items():
+            result.baseline.append(one)
+            result.measured.append(ledger.spread(schemes, scale.seconds, **client)["events_per_s"])
+            line += f"; {schemes} {result.measured[-1]:,.0f}/s ({result.measured[-1] / one:.2f})"
+        note(line)
+
+
+def stalled(ledger, result, scale):
+    def paced_spread():
+        return ledger.spread(SPREADS[-1], scale.seconds, connections=PACED_CONNECTIONS, pause_ms=PACED_PAUSE_MS)[
+            "p99_ms"
+        ]
+
+    for _ in range(scale.runs):
+        result.baseline.append(paced_spread())
+        with ledger.stalled():
+            result.measured.append(paced_spread())
+        note(f"p99 {result.baseline[-1]:.3f} ms; beside a stalled scheme {result.measured[-1]:.3f} ms")
+
+
 GROUPS = [
     (("single", "array", "ndjson"), throughput),
     (("paced",), paced),
@@ -246,4 +293,5 @@ GROUPS = [
     (("close",), close),
     (("start-page", "list"), large_lists),
     (("instances",), instances),
+    ((*(name.format(n) for name, *_ in SPREAD_CLIENTS for n in SPREADS[1:]), "schemes-stalled"), spread),
 ]

@@ -20,7 +20,7 @@ local random, concat = math.random, table.concat
 local hex = {}
 for i = 0, 65535 do hex[i] = string.format("%04x", i) end
 
-local goods, sites, lines, pause_ms, head, now
+local goods, schemes, sites, lines, pause_ms, head, now
 local made = 0
 local ready, taken = {}, 0
 
@@ -31,10 +31,15 @@ local function uuid()
     .. hex[random(0, 65535)] .. hex[random(0, 65535)] .. hex[random(0, 65535)]
 end
 
+local function site()
+  local number = random(0, sites - 1)
+  return schemes and "site-" .. random(0, schemes - 1) .. "-" .. number or "site-" .. number
+end
+
 local function event()
   if made % CLOCK_EVERY == 0 then now = os.date("!%Y-%m-%dT%H:%M:%SZ") end
   made = made + 1
-  return '{"event_id":"' .. uuid() .. '","site":"site-' .. random(0, sites - 1) .. '","occurred_at":"' .. now
+  return '{"event_id":"' .. uuid() .. '","site":"' .. site() .. '","occurred_at":"' .. now
     .. '","kind":' .. goods[random(#goods)] .. "}"
 end
 
@@ -53,10 +58,13 @@ local function make_request()
   return head .. #text .. "\r\n\r\n" .. text
 end
 
--- Arguments: KEY SEED SITES LINES PAUSE_MS GOODS READY; GOODS is mixed or plain, READY how many requests are made at the start.
+-- Arguments: KEY SEED SITES LINES PAUSE_MS GOODS READY; SITES is a number of sites, site-0, site-1 …, or 70x10 for 70 schemes
+-- of 10 sites each, site-0-0 …; GOODS is mixed or plain, READY how many requests are made at the start.
 function init(arguments)
   math.randomseed(tonumber(arguments[2]))
-  sites, lines, pause_ms = tonumber(arguments[3]), tonumber(arguments[4]), tonumber(arguments[5])
+  local spread, each = arguments[3]:match("^(%d+)x(%d+)$")
+  schemes, sites = tonumber(spread), tonumber(each or arguments[3])
+  lines, pause_ms = tonumber(arguments[4]), tonumber(arguments[5])
   goods = arguments[6] == "plain" and PLAIN_ISSUE or GOODS
   head = "POST " .. wrk.path .. " HTTP/1.1\r\nHost: " .. wrk.host .. "\r\nAuthorization: Bearer " .. arguments[1]
     .. "\r\nContent-Type: application/json\r\nContent-Length: "
