@@ -79,6 +79,7 @@ void ledger_state_forget_recent(struct ledger_state *state)
     arena_reset(state->recent_arena);
     movement_sums_init(&state->recent, state->recent_arena);
     state->recent_known = true;
+    state->recent_batches = 0;
 }
 
 static bool take_in(struct ledger_state *state, const struct recent_batch *batch)
@@ -92,8 +93,10 @@ static bool take_in(struct ledger_state *state, const struct recent_batch *batch
     for (size_t i = 0; i < batch->movement_count; i++)
         if (!ledger_state_add(state, batch->movements[i].account, batch->movements[i].amount))
             return false;
-    return batch->last_entry <= state->head.folded_through || !state->recent_known ||
-           movement_sums_add_all(&state->recent, &moved) == STORE_OK;
+    if (batch->last_entry <= state->head.folded_through)
+        return true;
+    state->recent_batches++;
+    return !state->recent_known || movement_sums_add_all(&state->recent, &moved) == STORE_OK;
 }
 
 bool ledger_state_catch_up(struct ledger_state *state, const struct head_request *request)

@@ -18,6 +18,7 @@ struct ledger_state {
     struct arena *recent_arena;  /* emptied at each fold; NULL: the owner always writes at once */
     struct movement_sums recent; /* the movements that are not in the balances yet … */
     bool recent_known;           /* … if all of them are known */
+    int recent_batches;          /* the batches that they are of, since the state was made or folded */
 };
 
 /* The new state knows only the head. It has `recent_arena` for itself. */

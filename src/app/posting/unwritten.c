@@ -4,9 +4,9 @@
 
 #include <assert.h>
 
-/* The most movements of a scheme beside the balances. Readers look through all of them. The batches that made
- * them share the cost of one fold. */
-enum { UNFOLDED_MAX = 4096 };
+/* The most movements of a scheme beside the balances, and the most batches that they are of: each is a row.
+ * Readers look through all of them. The batches that made them share the cost of one fold. */
+enum { UNFOLDED_MAX = 4096, RECENT_BATCHES_MAX = 256 };
 
 /* A batch with at most so many movements, of all its schemes, adds them to the balances at once. It has
  * little to gain by waiting, and a later fold would make somebody wait. If another instance posts as well,
@@ -213,7 +213,7 @@ static enum store_result fold(struct unwritten *unwritten)
         return STORE_FAILED;
     for (size_t i = 0; i < most; i++) {
         struct unwritten_part *part = unwritten->parts[i];
-        if (part->state->head.unfolded <= UNFOLDED_MAX)
+        if (part->state->head.unfolded <= UNFOLDED_MAX && part->state->recent_batches < RECENT_BATCHES_MAX)
             continue;
         parts[count] = part;
         if (part->state->recent_known) {
@@ -236,6 +236,7 @@ static enum store_result note_recent(struct unwritten *unwritten)
     enum store_result result = STORE_OK;
     for (size_t i = 0; i < unwritten->part_count && result == STORE_OK; i++) {
         struct unwritten_part *part = unwritten->parts[i];
+        part->state->recent_batches++;
         if (part->state->recent_known)
             result = movement_sums_add_all(&part->state->recent, &part->sums);
     }
