@@ -169,7 +169,7 @@ struct business_day {
     enum day_state state;
 };
 
-/* The days of a scheme, without gaps, from its first day on. */
+/* The days of a scheme, without gaps: from its first day on, or only the later ones with all that are open. */
 struct calendar {
     const struct business_day *days;
     size_t count;

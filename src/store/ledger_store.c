@@ -61,12 +61,15 @@ static enum store_result give_calendar(const struct calendar_request *request,
 }
 
 enum store_result store_calendars(struct pg *pg, struct arena *arena, const struct calendar_request *requests,
-                                  size_t count)
+                                  size_t count, int closed_days)
 {
     struct calendar_row *rows;
     size_t row_count, given;
-    enum store_result result = pg_ask(pg, &sql_calendars, PG_ARGS(arg_int4s(COLUMN(requests, count, scheme))),
-                                      PG_LIST(arena, take_calendar_row, NULL, &rows, &row_count));
+    enum store_result result =
+        pg_ask(pg, &sql_calendars,
+               PG_ARGS(arg_int4s(COLUMN(requests, count, scheme)),
+                       closed_days == ALL_CLOSED_DAYS ? arg_null() : arg_int(closed_days)),
+               PG_LIST(arena, take_calendar_row, NULL, &rows, &row_count));
     for (size_t i = 0; i < count && result == STORE_OK; i++) {
         result = give_calendar(&requests[i], rows, row_count, &given);
         rows += given;

@@ -30,9 +30,12 @@ struct calendar_request {
     struct arena *arena;
     struct calendar *calendar;
 };
-/* The requests are ascending by scheme. The rows are read into memory of `arena` first. */
+enum { ALL_CLOSED_DAYS = -1 };
+/* Each calendar has the days that are not closed, and as many as `closed_days` before them. The rows are read
+ * into memory of `arena` first. */
 MUST_CHECK enum store_result store_calendars(struct pg *pg, struct arena *arena,
-                                             const struct calendar_request *requests, size_t count);
+                                             const struct calendar_request *requests, size_t count,
+                                             int closed_days);
 /* Creates the missing days up to the day that contains `until`. `schemes` is NULL: for all. *extended: days
  * were missing. */
 MUST_CHECK enum store_result store_calendars_extend(struct pg *pg, const int32_t *schemes, size_t count,

@@ -9,6 +9,7 @@ import network
 from model import DAY, instant
 
 TODAY = date.today()
+LONG_AGO, OPEN_DAY = TODAY - 40 * DAY, TODAY - 4 * DAY
 EARLY = timedelta(minutes=5)  # the next day may exist so long before it begins, because an event may be that far ahead
 # zone, cut-off. These zones are unusual: half an hour, at midnight, or more than an hour.
 ZONES = [
@@ -140,3 +141,65 @@ def test_a_day_without_hours_closes(service):
     closed = [service.admin.close(code, date(2011, 12, d)) for d in (28, 29, 30, 31)]
     assert [s["positions"][0]["amount"] for s in closed] == ["0.00", "2.50", "0.00", "5.00"]
     assert [s["seal"]["entries"] > 0 for s in closed] == [False, True, False, True]
+
+
+def issue(site, day):
+    return network.event("issue", site, network.at(day, zone="UTC"), issued=network.cups(cup_300=1))
+
+
+def test_days_that_closed_long_ago(service):
+    """The writer has only a month of closed days at hand, and asks the database for older ones. Nobody sees a
+    difference."""
+    schemes = ["tern-bay", "skerry"]  # skerry has no entries at first
+    service.admin.load(
+        network.reference(
+            [network.scheme(code, LONG_AGO, {"cup-300": "2.50"}, time_zone="UTC") for code in schemes],
+            {"anchor": ("tern-bay", "hearth"), "gull": ("skerry", "hearth")},
+        )
+    )
+    lent = issue("anchor", LONG_AGO)
+    service.admin.post(lent)
+    for day in (LONG_AGO + n * DAY for n in range((OPEN_DAY - LONG_AGO).days)):
+        for code in schemes:
+            service.admin.close(code, day)
+    check_opening(service.admin)
+    check_reversal(service, lent)
+    check_late_events(service.admin)
+    service.admin.assert_holds()
+
+
+def check_opening(admin):
+    """It finds the scheme's first day, not the first of those at hand."""
+    places = [{"place": "with_customers", "cup_type": "cup-300", "quantity": 1}]
+    for n in range((OPEN_DAY - LONG_AGO).days):
+        when = network.at(LONG_AGO + n * DAY, zone="UTC")
+        opening = network.event("opening", None, when, scheme="skerry", places=places, bank="0.00")
+        status, reason = (422, "opening_not_on_first_day") if n else (409, "first_day_closed")
+        admin.refused("POST", "/v1/events", opening, status, reason)
+
+
+def check_reversal(service, lent):
+    reversal = network.event("reversal", "anchor", network.at(TODAY - DAY, zone="UTC"), reverses=lent["event_id"])
+    till = service.client(service.create_key("till", "pos", sites=["anchor"]))
+    till.refused("POST", "/v1/events", reversal, 403, "reversal_needs_accountant")
+    assert service.admin.post(reversal)["business_date"] == str(TODAY - DAY)
+
+
+def check_late_events(admin):
+    cases = [
+        (issue(site, day), expected)
+        for day, expected in [
+            (TODAY - DAY, TODAY - DAY),
+            (LONG_AGO, OPEN_DAY),
+            (LONG_AGO - DAY, "before_first_day"),
+            (LONG_AGO + 5 * DAY, OPEN_DAY),
+            (OPEN_DAY - DAY, OPEN_DAY),
+        ]
+        for site in ("anchor", "gull")
+    ]
+    results = admin.post_many([posted for posted, _ in cases])
+    for (_, expected), result in zip(cases, results):
+        if expected == "before_first_day":
+            assert result["problem"]["reason"] == expected
+        else:
+            assert (result["business_date"], result["late"]) == (str(expected), expected == OPEN_DAY)

@@ -12,7 +12,8 @@
 enum store_result head_work_calendar(struct head_work *work)
 {
     return store_calendars(work->pg, &work->arena,
-                           &(struct calendar_request){work->scheme->id, &work->arena, &work->calendar}, 1);
+                           &(struct calendar_request){work->scheme->id, &work->arena, &work->calendar}, 1,
+                           ALL_CLOSED_DAYS);
 }
 
 static enum store_result load_calendar(struct head_work *work)

@@ -7,6 +7,9 @@
 
 #include <stdlib.h>
 
+/* Events are seldom a month late. A batch that has such an event reads older days; see prefetch.c. */
+enum { CLOSED_DAYS_KEPT = 31 };
+
 enum { ACCOUNTS_KEPT_MAX = 100000, DAYS_KEPT_MAX = 64 };
 
 /* Between two waits in vain for one head. A wait holds up all schemes for a tenth of a second, so it comes so
@@ -141,7 +144,7 @@ static enum store_result read_calendars(struct kept_scheme *const *stale, size_t
     }
     enum store_result result = store_calendars_extend(pg, schemes, count, until, extended);
     if (result == STORE_OK)
-        result = store_calendars(pg, arena, wanted, count);
+        result = store_calendars(pg, arena, wanted, count, CLOSED_DAYS_KEPT);
     if (result == STORE_OK)
         result = store_proposals(pg, arena, schemes, count, &proposals, &proposal_count);
     return result == STORE_OK ? give_proposals(stale, count, proposals, proposal_count) : result;

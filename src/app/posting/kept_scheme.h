@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
 /* The writer's copies of each scheme's data. They last from one batch to the next, so that a batch reads only
- * changes. The calendar and the proposed events are current as long as the head has the same calendar
- * version. The state of the ledger is current as long as the head has the same last entry. All copies
- * together take no more than a bound: copies that were not used for the longest time are forgotten. The
- * writer's own; no other thread touches it. */
+ * changes. The calendar has the days that are not closed, and a month before them. It and the proposed events
+ * are current as long as the head has the same calendar version. The state of the ledger is current as long
+ * as the head has the same last entry. All copies together take no more than a bound: copies that were not
+ * used for the longest time are forgotten. The writer's own; no other thread touches it. */
 #ifndef DEPOSITD_APP_POSTING_KEPT_SCHEME_H
 #define DEPOSITD_APP_POSTING_KEPT_SCHEME_H
 

@@ -74,6 +74,34 @@ static enum store_result prefetch_balances(struct pg *pg, struct arena *arena,
     return result;
 }
 
+/* Whether the event may ask for a day before those that the writer keeps: its own, or, for an opening, the
+ * first. */
+static bool asks_for_old_days(const struct calendar *calendar, const struct event *event)
+{
+    return calendar->count > 0 &&
+           (event->kind == KIND_OPENING || event->occurred_at.us < calendar->days[0].starts_at.us);
+}
+
+static enum store_result prefetch_calendars(struct pg *pg, struct arena *arena,
+                                            const struct foreseen *foreseen)
+{
+    size_t count = 0;
+    struct calendar_request *requests = arena_array(arena, foreseen->count, sizeof *requests);
+    if (requests == NULL)
+        return STORE_FAILED;
+    for (size_t i = 0; i < foreseen->count; i++) {
+        struct ledger *ledger = foreseen->ledgers[i];
+        if (!asks_for_old_days(ledger->calendar, foreseen->submissions[i].event))
+            continue;
+        struct calendar *whole = arena_alloc(arena, sizeof *whole);
+        if (whole == NULL)
+            return STORE_FAILED;
+        ledger->calendar = whole; /* empty until it is read, so that nothing asks for it twice */
+        requests[count++] = (struct calendar_request){ledger->scheme->id, arena, whole};
+    }
+    return count > 0 ? store_calendars(pg, arena, requests, count, ALL_CLOSED_DAYS) : STORE_OK;
+}
+
 /* The day that an event posts to, unless it is a reversal of an event of a later day. NULL: none. */
 static const struct business_day *posting_day(const struct ledger *ledger, const struct event *event)
 {
@@ -129,5 +157,7 @@ static enum store_result prefetch_days(struct pg *pg, struct arena *arena, const
 enum store_result prefetch(struct pg *pg, struct arena *arena, const struct foreseen *foreseen)
 {
     enum store_result result = prefetch_balances(pg, arena, foreseen);
+    if (result == STORE_OK)
+        result = prefetch_calendars(pg, arena, foreseen);
     return result == STORE_OK ? prefetch_days(pg, arena, foreseen) : result;
 }

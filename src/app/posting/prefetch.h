@@ -14,7 +14,8 @@ struct foreseen {
 };
 
 /* Reads, in one statement each, the balances and the days that the events will ask of their ledgers. The
- * ledgers read all others when they are asked for. */
+ * ledgers read all others when they are asked for. A ledger whose events ask for days that the writer does
+ * not keep gets a calendar with all days. */
 MUST_CHECK enum store_result prefetch(struct pg *pg, struct arena *arena, const struct foreseen *foreseen);
 
 #endif
