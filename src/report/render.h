@@ -73,6 +73,7 @@ struct render {
     /* For a page: */
     struct plot *plot;                /* NULL: there is none */
     void *own;                        /* a layout keeps it from its head to its tail */
+    bool unshown[REPORT_COLUMNS_MAX]; /* columns that a layout has not shown, so they need no explanation */
     const char *main;                 /* column of figures that stays in view; NULL: there is none */
     char above[2][RENDER_ABOVE_SIZE]; /* the first cells of the row before, as far as they fit */
 };

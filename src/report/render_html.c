@@ -284,8 +284,11 @@ static void add_name(struct buffer *page, const struct report_head *about, const
 
 bool render_begin_link(struct render *render, const char *const *cells, size_t column)
 {
-    const char *link = render->head->report->columns[column].link;
-    return link != NULL && render->head->page->leads[column] && open_link(render, cells, link);
+    const struct report_column *about = &render->head->report->columns[column];
+    if (about->link == NULL || !render->head->page->leads[column])
+        return false;
+    return open_link(render, cells, about->link) ||
+           (about->or_link != NULL && open_link(render, cells, about->or_link));
 }
 
 static void add_cell(struct render *render, const char *const *cells, size_t column)
@@ -361,14 +364,25 @@ static void row(struct render *render, const char *const *cells)
 
 /* --- after them ---------------------------------------------------------------------------------------- */
 
-static void add_legend(struct buffer *page, const struct report_head *about)
+static bool explains_column(const struct render *render, size_t column)
 {
-    const struct report *report = about->report;
+    return shows_column(render->head, column) && !render->unshown[column];
+}
+
+static void add_legend(struct render *render)
+{
+    struct buffer *page = &render->text;
+    const struct report *report = render->head->report;
+    size_t first = 0;
+    while (first < render->column_count && !explains_column(render, first))
+        first++;
+    if (first == render->column_count)
+        return;
     buffer_add_text(page, "<section class=\"legend\">\n<h2>");
     html_word(page, "Columns");
     buffer_add_text(page, "</h2>\n<dl>\n");
-    for (size_t i = 0; i < report_column_count(report); i++)
-        if (shows_column(about, i))
+    for (size_t i = first; i < render->column_count; i++)
+        if (explains_column(render, i))
             html_word_fact(page, report->columns[i].name, report->columns[i].title);
     buffer_add_text(page, "</dl>\n</section>\n");
 }
@@ -419,7 +433,7 @@ void render_tail(struct render *render)
         buffer_add_text(page, render->head->page->acts);
     if (render->head->page->note != NULL)
         html_note(page, render->head->page->note);
-    add_legend(page, render->head);
+    add_legend(render);
     buffer_add_text(page, "<p class=\"forms\">");
     html_word(page, render->head->page->next != NULL ? "All rows as" : "The same as");
     buffer_add_char(page, ' ');

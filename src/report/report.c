@@ -47,6 +47,9 @@
 #define TO_PAYMENTS_OF_DAY OF_SCHEME("payments") "&participant={participant}&from={date}&to={date}"
 #define TO_PARTICIPANT     OF_SCHEME("participant-statement") "&participant={participant}&from={date}&to={date}"
 #define TO_FEES            OF_SCHEME("fees") "&site={site}&from={date}&to={date}"
+#define TO_FEES_OF_DAY     OF_SCHEME("fees") "&participant={participant}&from={date}&to={date}"
+#define TO_FEES_OF_PERIOD  OF_SCHEME("fees") "&site={site}&from={from}&to={to}"
+#define TO_SITE_OF_PERIOD  OF_SCHEME("site-statement") "&site={site}&from={from}&to={to}"
 #define TO_SITE            OF_SCHEME("site-statement") "&site={site}&from={date}&to={date}"
 
 #define TOTALS                                                                                               \
@@ -228,6 +231,46 @@ static const struct report reports[] = {
           {"handling_tax", COLUMN_AMOUNT, "Less: tax on it", TO_FEES},
           {"standing_fee", COLUMN_AMOUNT, "Per month, without tax", TO_FEES},
           {"standing_tax", COLUMN_AMOUNT, "Tax on it", TO_FEES}}},
+    {"statement-of-account", "What was in a participant's favour (+) and what it owed (-), as a document",
+     FOR_PARTICIPANT | FOR_OFFICE, true, false, &sql_report_statement_of_account, .layout = &render_statement,
+     .parameters = {FROM, TO, ONE_PARTICIPANT},
+     .columns =
+         {{"participant", COLUMN_TEXT, "Participant"},
+          {"section", COLUMN_TEXT,
+           "operator and participant: the parties; opening; day and payment: each changes the balance; "
+           "closing: the sums of these, and the balance; due: a part of the closing balance; site: the days "
+           "at a site; sites: at all of them"},
+          {"date", COLUMN_TEXT, "Business day", TO_PARTICIPANT},
+          {"site", COLUMN_TEXT, "Site", TO_SITE_OF_PERIOD},
+          {"name", COLUMN_TEXT, "Name of the party or site"},
+          {"item", COLUMN_TEXT,
+           "Of a payment: confirmed, failed, or bank_line, which a person resolved. Of what is due: payment; "
+           "next_settlement: payments that failed, and what else it takes up; not_settled: dealings since "
+           "the last one; other"},
+          {"payment_id", COLUMN_TEXT, "Payment", "/v1/payments/{payment_id}"},
+          {"due_on", COLUMN_TEXT, "Banking day on which the payment is due"},
+          {"status", COLUMN_TEXT, "How far the payment is now"},
+          {"collected", COLUMN_AMOUNT, "Collected at the counter", TO_PARTICIPANT,
+           .or_link = TO_SITE_OF_PERIOD},
+          {"refunded", COLUMN_AMOUNT, "Paid out at the counter", TO_PARTICIPANT,
+           .or_link = TO_SITE_OF_PERIOD},
+          {"service_fee", COLUMN_AMOUNT, "Service fees, per cup issued, without tax", TO_FEES_OF_DAY,
+           .or_link = TO_FEES_OF_PERIOD},
+          {"service_tax", COLUMN_AMOUNT, "Tax on them", TO_FEES_OF_DAY, .or_link = TO_FEES_OF_PERIOD},
+          {"handling_fee", COLUMN_AMOUNT, "Handling fees, per cup returned, without tax", TO_FEES_OF_DAY,
+           .or_link = TO_FEES_OF_PERIOD},
+          {"handling_tax", COLUMN_AMOUNT, "Tax on them", TO_FEES_OF_DAY, .or_link = TO_FEES_OF_PERIOD},
+          {"standing_fee", COLUMN_AMOUNT, "Standing fees, per month, without tax", TO_FEES_OF_DAY,
+           .or_link = TO_FEES_OF_PERIOD},
+          {"standing_tax", COLUMN_AMOUNT, "Tax on them", TO_FEES_OF_DAY, .or_link = TO_FEES_OF_PERIOD},
+          {"transfers_and_losses", COLUMN_AMOUNT, "For cups on deposit, transfers, counts and losses",
+           TO_PARTICIPANT, .or_link = TO_SITE_OF_PERIOD},
+          {"other", COLUMN_AMOUNT, "Anything else, such as journals", TO_PARTICIPANT,
+           .or_link = TO_SITE_OF_PERIOD},
+          {"paid", COLUMN_AMOUNT, "Paid by the participant (+) or to it (-)", "/v1/payments/{payment_id}"},
+          {"amount", COLUMN_AMOUNT, "The sum of the row, or the part of the closing balance",
+           "/v1/payments/{payment_id}", .or_link = TO_SITE_OF_PERIOD},
+          {"balance", COLUMN_AMOUNT, "The balance after it"}}},
     {"fees", "The fees that closes charged, by the row of the terms that gave each",
      FOR_PARTICIPANT | FOR_OFFICE, true, false, &sql_report_fees,
      .parameters = {FROM, TO, ONE_SITE, ONE_PARTICIPANT},
@@ -520,8 +563,7 @@ static const struct report reports[] = {
      {PLOT_BARS, "Return rate", "site", "rate", "cup_type", "target"},
      .parameters = {FROM, TO, ONE_SITE},
      .columns = {{"cup_type", COLUMN_TEXT, "Cup type"},
-                 {"site", COLUMN_TEXT, "Site; empty in the line over all sites",
-                  OF_SCHEME("site-statement") "&site={site}&from={from}&to={to}"},
+                 {"site", COLUMN_TEXT, "Site; empty in the line over all sites", TO_SITE_OF_PERIOD},
                  {"issued", COLUMN_CUPS, "Cups issued in the period, less reversed"},
                  {"returned", COLUMN_CUPS,
                   "Cups returned in the period, whenever and wherever they were issued"},

@@ -337,6 +337,11 @@ REPORTS = {
     "transfers": ("report-transfers", lambda c, half, last: (1, last, None), 20),
     "open things of a scheme": ("report-winding-up", lambda c, half, last: (1, None), 20),
     "statements of a day": ("report-participant-statement", lambda c, half, last: (1, last, last, None, None), 30),
+    "statements of account of a day": (
+        "report-statement-of-account",
+        lambda c, half, last: (1, last, last, None, None),
+        30,
+    ),
     "journal of a day": ("report-journal", lambda c, half, last: (1, last, last, None, None), 1),
     "ledger of a day": ("report-general-ledger", lambda c, half, last: (1, 1 << 48 | 1, last, last, 1, None), 1),
 }

@@ -116,9 +116,18 @@ def reads():
     yield "/v1/participants/{miller}/tax-registration"
     yield f"/v1/participants/{{miller}}/tax-registration/{FIRST}"
     yield "/v1/events?scheme={skerry}"
-    for report in ("site-statement", "stock", "participant-statement", "fees", "payments", "settlement"):
+    for report in (
+        "site-statement",
+        "stock",
+        "participant-statement",
+        "statement-of-account",
+        "fees",
+        "payments",
+        "settlement",
+    ):
         yield f"/v1/reports/{report}?scheme={{skerry}}"
     yield "/v1/reports/participant-statement?scheme=tern-bay&participant={miller}"
+    yield "/v1/reports/statement-of-account?scheme=tern-bay&participant={miller}"
     yield "/v1/reports/fees?scheme=tern-bay&participant={miller}"
     yield "/v1/reports/fees?scheme=tern-bay&site={brick}"
     yield "/v1/reports/payments?scheme=tern-bay&participant={miller}"

@@ -532,6 +532,35 @@ def test_the_changed_account_was_looked_at(month):
 # --- the books --------------------------------------------------------------------------------------------------------
 
 
+def test_statements_of_account(month, pool):
+    """A participant reads its statement of account. Its days, payments and balances are those of the report of its
+    accounts, from its own side, and what is due is the payments that are on the way, and the rest of the balance."""
+    for participant in pool.participants:
+        client = month.clients["participant", participant]
+        accounts, rows = pool.report("participant-statement", client), pool.report("statement-of-account", client)
+        of = {part: [r for r in rows if r["section"] == part] for part in {r["section"] for r in rows}}
+        assert {r["participant"] for r in rows} == {participant}
+        balance = Decimal(of["opening"][0]["balance"])
+        for day in sorted({r["date"] for r in accounts}):
+            lines = [r for r in accounts if r["date"] == day]
+            paid = -sum(Decimal(r["paid"]) for r in lines)
+            assert sum(Decimal(r["paid"]) for r in of.get("payment", []) if r["date"] == day) == paid, day
+            [*shown] = [r for r in rows if r["date"] == day and r["section"] in ("day", "payment")]
+            balance += sum(Decimal(r["amount"]) for r in shown)
+            assert balance == -sum(Decimal(r["closing"]) for r in lines), day
+            assert not shown or Decimal(shown[-1]["balance"]) == balance
+        assert Decimal(of["closing"][0]["balance"]) == balance
+        assert sum(Decimal(r["amount"]) for r in of.get("due", [])) == balance
+        payments = {p["payment_id"]: p for s in pool.settlements.values() for p in s["payments"]}
+        for row in of["payment"]:
+            payment = payments[row["payment_id"]]
+            own = {payment["to"]: -1, payment["from"]: 1}[participant] * Decimal(payment["amount"])
+            undone = row["item"] == "failed"  # after it was confirmed; else nothing had moved
+            assert Decimal(row["paid"]) in ((-own, 0) if undone else (own,)), row
+        confirmed = {r["payment_id"] for r in of["payment"] if r["item"] == "confirmed"}
+        assert confirmed and {r["payment_id"] for r in of.get("due", []) if r["payment_id"]}.isdisjoint(confirmed)
+
+
 def test_statements_of_all_are_the_trial_balance(month, pool):
     """Each participant's own statement, by its own key, and those of all sites: together they are the trial balance of
     every day."""

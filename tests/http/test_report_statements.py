@@ -22,6 +22,7 @@ BY_SITE = {
     "settlement",
     "site-statement",
     "participant-statement",
+    "statement-of-account",
     "participant-journal-summary",
     "fees",
     "payments",

@@ -33,7 +33,14 @@ OFFICE = {
     "recovery",
 }
 BALANCES = ("bank-reconciliation", "deposit-cover", "trial-balance", "stock", "transfers", "ageing")  # as of a day
-OF_PARTICIPANTS = {"settlement", "participant-statement", "participant-journal-summary", "fees", "payments"}
+OF_PARTICIPANTS = {
+    "settlement",
+    "statement-of-account",
+    "participant-statement",
+    "participant-journal-summary",
+    "fees",
+    "payments",
+}
 OF_SITES = {"site-statement", "stock"}
 READERS = {
     "pos": OF_SITES,
@@ -105,6 +112,7 @@ def test_keys_see_their_own(net, role, sites):
         ("site-statement", {"site": "nowhere"}),
         ("payments", {"participant": "miller"}),
         ("participant-statement", {"participant": "nobody"}),
+        ("statement-of-account", {"participant": "miller"}),
         ("participant-journal-summary", {"participant": "miller"}),
     ):
         if name in READERS[role]:

@@ -646,3 +646,55 @@ def test_participant_journal_summary(net):
         if at in totals:
             assert totals[at]["debit"] == totals[at]["credit"]
     assert items.keys() <= statement.keys()
+
+
+FEES = ("service_fee", "service_tax", "handling_fee", "handling_tax", "standing_fee", "standing_tax")
+DEALINGS = ("collected", "refunded", *FEES, "transfers_and_losses", "other")
+
+
+def test_statements_of_account(net):
+    """From the opening to the closing balance of each participant, in its own favour: the days are those of the model,
+    with each fee and tax gross; the sites sum to the days, and what is due to the closing balance."""
+    figures, owed, fees = defaultdict(Counter), defaultdict(Counter), defaultdict(Counter)
+    for row in net.report("participant-statement"):
+        for theirs, ours in (("collected", -1), ("refunded", 1), ("stock", -1), ("other", -1)):
+            figures[row["participant"], row["date"]][theirs] += ours * net.minor(row[theirs])
+    for (day, site), gross in net.model.gross_fees.items():
+        fees[net.model.sites[site]["participant"], str(day)].update(dict(zip(FEES[:4], gross)))
+    for entry in net.model.entries:
+        for account, amount in entry.legs.items():
+            name, _, owner = account.partition("(")
+            if name in ("site_clearing", "settlement_due", "arrears"):
+                code = owner[:-1]
+                owner = net.model.sites[code]["participant"] if name == "site_clearing" else code
+                owed[owner]["opening" if entry.kind == "opening" else str(entry.day)] += amount
+    rows, seen = defaultdict(lambda: defaultdict(list)), 0
+    for row in net.report("statement-of-account"):
+        rows[row["participant"]][row["section"]].append(row)
+    assert rows.keys() == {site["participant"] for site in net.model.sites.values()}
+    for participant, of in rows.items():
+        assert [len(of[part]) for part in ("operator", "participant", "opening", "closing", "sites")] == [1] * 5
+        balance = net.minor(of["opening"][0]["balance"])
+        assert balance == -owed[participant]["opening"]
+        assert [r["date"] for r in of["day"]] == sorted({r["date"] for r in of["day"]}) and not of["payment"]
+        for row in of["day"]:
+            at, said = (participant, row["date"]), {k: net.minor(row[k]) for k in DEALINGS}
+            assert sum(said.values()) == net.minor(row["amount"]) == -owed[participant].pop(row["date"], 0), row
+            balance += net.minor(row["amount"])
+            assert net.minor(row["balance"]) == balance
+            service, service_tax, handling, handling_tax = (fees[at][k] for k in FEES[:4])
+            assert said["service_fee"] + said["standing_fee"] == -service, row
+            assert said["service_tax"] + said["standing_tax"] == -service_tax, row
+            assert (said["handling_fee"], said["handling_tax"]) == (handling, handling_tax), row
+            assert said["transfers_and_losses"] == figures[at]["stock"] and said["other"] == figures[at]["other"]
+            assert (said["collected"], said["refunded"]) == (figures[at]["collected"], figures[at]["refunded"])
+            seen += 1
+        assert not [day for day, n in owed[participant].items() if n and day != "opening"], participant
+        [closing], [all_sites] = of["closing"], of["sites"]
+        assert net.minor(closing["balance"]) == balance == sum(net.minor(r["amount"]) for r in of["due"])
+        for column in (*DEALINGS, "amount"):
+            assert net.minor(closing[column]) == sum(net.minor(r[column]) for r in of["day"]), column
+            assert net.minor(all_sites[column]) == sum(net.minor(r[column]) for r in of["site"]), column
+            if column not in ("other", "amount"):  # journals are of no site
+                assert closing[column] == all_sites[column]
+    assert seen > CLOSED

@@ -31,6 +31,7 @@ INCIDENTAL = {
         "src/http/pages/page_may.c",
         "src/http/pages/page_rules.c",
         "tests/http/test_acts.py",
+        "sql/reports/report-statement-of-account.sql",
         "tests/http/test_event_forms.py",
         "tests/http/test_opening.py",
         "tests/http/test_reports_model.py",

@@ -44,12 +44,15 @@ CALLS = re.compile(
     rf"\([^;{{}}\"]*?((?:{LITERAL}\s*)+)[,)]"
 )
 FOR_MAKERS = ["each has a place to be remembered in"]  # sentences for compilers and logs
-TABLES = ["page_rules.c", "page_acts.c", "page_tasks.c", "page_layouts.c", "report.c", "reason.h", "exceptions.h"]
+TABLES = [
+    *("page_rules.c", "page_acts.c", "page_tasks.c", "page_layouts.c", "report.c", "reason.h", "exceptions.h"),
+    *("render_statement.c", "statement_words.c"),
+]
 
 
 def is_sentence(text):
     """Rather than a name, an address, a pattern or a part of HTML."""
-    return " " in text.strip() and not re.search(r'[<>{}=]|^[/"]|\.h$', text) and text not in FOR_MAKERS
+    return re.search("[A-Za-z]{2} ", text) and not re.search(r'[<>{}=]|^[/"]|\.h$', text) and text not in FOR_MAKERS
 
 
 def words_of_pages():
@@ -61,7 +64,7 @@ def words_of_pages():
                         yield word, path.name
         if path.name in TABLES:
             for word in joined(text):
-                if is_sentence(word) and "%" not in word:
+                if is_sentence(word) and not re.search("%[^1-9]", word):
                     yield word, path.name
 
 

@@ -198,6 +198,8 @@ START_TEST(every_report_is_complete)
         for (size_t c = 0; c < columns; c++) {
             ck_assert_str_ne(report->columns[c].title, "");
             check_link(report, report->columns[c].link);
+            check_link(report, report->columns[c].or_link);
+            ck_assert(report->columns[c].link != NULL || report->columns[c].or_link == NULL);
             for (size_t other = 0; other < c; other++)
                 ck_assert_str_ne(report->columns[other].name, report->columns[c].name);
         }

@@ -93,6 +93,12 @@ static bool find_row_acts(const struct request *request, const struct report *re
     return acts != NULL;
 }
 
+static bool column_leads(const struct request *request, const struct report_column *column)
+{
+    return column->link != NULL && page_leads(request, column->link) &&
+           (column->or_link == NULL || page_leads(request, column->or_link));
+}
+
 bool page_of_report(const struct request *request, const struct scheme *scheme, const struct report *report,
                     struct report_page *page)
 {
@@ -111,6 +117,6 @@ bool page_of_report(const struct request *request, const struct scheme *scheme, 
     for (size_t i = 0; found && i < report_parameter_count(report); i++)
         found = find_choices(request, scheme, &report->parameters[i], &page->choices[i]);
     for (size_t i = 0; i < report_column_count(report); i++)
-        page->leads[i] = report->columns[i].link != NULL && page_leads(request, report->columns[i].link);
+        page->leads[i] = column_leads(request, &report->columns[i]);
     return found && find_acts(request, report, page) && find_row_acts(request, report, page);
 }

@@ -269,6 +269,7 @@ static const struct page_link links[] = {
 
 static const struct page_see starts[] = {
     {"Settlements", "/v1/settlements?scheme={scheme}"},
+    {"Statements", "/v1/reports/statement-of-account?scheme={scheme}"},
     {"Payments", "/v1/payments?scheme={scheme}"},
     {"Days", "/v1/schemes/{scheme}/days"},
     {"Months", "/v1/schemes/{scheme}/months"},
@@ -300,6 +301,7 @@ static const struct {
     {"withdrawable", SURPLUS_NOTE},
     {"settlement", MONEY_NOTE},
     {"site-statement", MONEY_NOTE},
+    {"statement-of-account", MONEY_NOTE},
     {"participant-statement", MONEY_NOTE},
     {"journal-summary", LAW_NOTE},
     {"participant-journal-summary", MONEY_NOTE},
