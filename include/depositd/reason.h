@@ -157,5 +157,7 @@ struct reason_info {
 
 /* Never NULL for a reason of the table. */
 const struct reason_info *reason_info(enum reason reason);
+/* REASON_NONE: no reason has this wire code. */
+enum reason reason_find(const char *code);
 
 #endif

@@ -15,6 +15,8 @@ static const struct {
     {"gln", "GLN"},
     {"iban", "IBAN"},
     {"bic", "BIC"},
+    {"advice", "What to do"},
+    {"retryable", "A retry helps"},
     {"en", "English"},
     {"fr", "French"},
 };

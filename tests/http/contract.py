@@ -118,9 +118,10 @@ class Contract:
         if not content:
             assert not answer.body, f"{where}: a body that the document does not have"
             return
-        # for people, in place of any read with a key and of any problem, as info says in words
+        # for people, in place of any read with a key, of any problem and of its type, as info says in words
         if media == "text/html":
-            assert answer.status >= 400 or (method == "GET" and operation.get("security") != []), f"{where}: a page"
+            public = operation.get("security") == [] and operation["operationId"] != "getProblemType"
+            assert answer.status >= 400 or (method == "GET" and not public), f"{where}: a page"
             return
         assert media in content, f"{where}: {media} is not among {list(content)}"
         if answer.status >= 400:

@@ -512,7 +512,7 @@ def play(service):
     """{operationId: its examples}"""
     do, admin = Recorder(service), service.admin
     public = Client(service)
-    for path in ("/healthz", "/readyz", "/metrics"):
+    for path in ("/healthz", "/readyz", "/metrics", "/problems/day_not_sealed"):
         do(public, "GET", path)
     set_up(do, admin)
     key = do(

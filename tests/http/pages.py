@@ -127,6 +127,8 @@ LABELS = {
     "end_to_end": "End-to-end reference",
     "volume_ml": "Volume, ml",
     "mass_g": "Mass, g",
+    "advice": "What to do",
+    "retryable": "A retry helps",
     **{name: name.upper() for name in ("gln", "iban", "bic")},
 }
 

@@ -21,6 +21,7 @@ FOR_MACHINES = {
     "GET /readyz": "for what watches the process",
     "GET /metrics": "for what watches the process",
     "GET /openapi.json": "for developers of clients",
+    "GET /problems/{}": "the page of each problem leads there: test_problems.py",
     "GET /v1/reference": "all lists in one document, for programs; each list has a page",
     "POST /v1/reference": "all lists in one document, for programs; each thing has a form",
     "GET /v1/sites/{}/day-totals/{}": "the form to enter them leads there",

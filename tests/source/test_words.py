@@ -40,13 +40,14 @@ def entries(path):
 
 # No word without a translation -------------------------------------------------------------------------------
 CALLS = re.compile(
-    r"\b(html_word|html_plain_word|html_say|html_note|html_link|html_name|words_say|add_small|add_alarm|add_total)"
+    r"\b(html_word|html_plain_word|html_say|html_note|html_link|html_name|words_say|add_small|add_alarm|add_total"
+    r"|add_way)"
     rf"\([^;{{}}\"]*?((?:{LITERAL}\s*)+)[,)]"
 )
 FOR_MAKERS = ["each has a place to be remembered in"]  # sentences for compilers and logs
 TABLES = [
-    *("page_rules.c", "page_acts.c", "page_tasks.c", "page_layouts.c", "report.c", "reason.h", "exceptions.h"),
-    *("render_statement.c", "statement_words.c"),
+    *("page_rules.c", "page_acts.c", "page_tasks.c", "page_layouts.c"),
+    *("report.c", "render_statement.c", "statement_words.c", "problem.c", "reason.h", "exceptions.h"),
 ]
 
 

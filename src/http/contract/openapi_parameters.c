@@ -52,6 +52,7 @@ static const struct named_schema schemas[] = {
     {"mine", FLAG_SCHEMA},
     {"waiting", FLAG_SCHEMA},
     {"task", "{\"$ref\":\"#/components/schemas/TaskName\"}"},
+    {"reason", "{\"$ref\":\"#/components/schemas/Reason\"}"},
     {"kind", "{\"$ref\":\"#/components/schemas/EntryKind\"}"},
     {"account", "{\"$ref\":\"#/components/schemas/Account\"}"},
     {"of", "{\"$ref\":\"#/components/schemas/ChangeOf\"}"},
@@ -97,6 +98,7 @@ static const struct named_schema meanings[] = {
     {"file_id", "Id of the payment file"},
     {"line", "Name of the line, as the list of lines gives it"},
     {"bank_statement", "Name of the statement, as the list of statements gives it"},
+    {"reason", "Reason of a problem"},
     {"report", "Name of the report, as the list of reports gives it"},
     {"exception_id", "Id of the exception, as the report of exceptions gives it"},
 };

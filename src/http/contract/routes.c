@@ -3,6 +3,7 @@
  * part of a resource a key may see (its own sites, its own participant). */
 #include "http/contract/routes.h"
 
+#include "http/contract/problem_types.h"
 #include "http/contract/route_reasons.h"
 #include "http/events/handlers.h"
 #include "http/events/opening_lines.h"
@@ -72,7 +73,7 @@ static const struct route routes[] = {
     {LIST("/", FOR_ALL, handle_index, "The network at a glance, and all routes", "Index"),
      .id = "getIndex", .tag = TAG_SERVICE},
     {ROW(METHOD_GET, "/style.css", 0, handle_style, "The pages' style sheet", "Style"), .answer_statuses = {200, 304},
-     .media = 1u << MEDIA_CSS, .at_once = true,
+     .media = 1u << MEDIA_CSS, .at_once = true, .kept = true,
      .id = "getStyleSheet", .tag = TAG_SERVICE},
     {GET("/healthz", 0, handle_healthz, "Whether the process is alive", "Health"), .at_once = true,
      .id = "getLiveness", .tag = TAG_SERVICE},
@@ -84,6 +85,11 @@ static const struct route routes[] = {
      .id = "getMetrics", .tag = TAG_SERVICE},
     {GET("/openapi.json", 0, handle_openapi, "This document", "Document"), .at_once = true,
      .id = "getDocument", .tag = TAG_SERVICE},
+    {GET("/problems/{reason}", 0, handle_problem_type, "What the reason of a problem means, and what to do about it",
+         "ProblemType"),
+     .media = 1u << MEDIA_JSON | 1u << MEDIA_HTML, .at_once = true, .kept = true,
+     .id = "getProblemType", .tag = TAG_SERVICE,
+     .about = "The type of each problem leads here."},
     {LIST("/v1/tasks/{task}", FOR_ALL, handle_tasks_list, "The schemes in which a task waits to be done", "TaskList"),
      .id = "listTasks", .tag = TAG_SERVICE,
      .about = "GET / has the tasks of the caller. Each has a link to the list with exactly the things that it counts. A "

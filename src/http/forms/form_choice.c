@@ -4,7 +4,7 @@
 #include "http/forms/form_choice.h"
 
 #include "http/forms/form_json.h"
-#include "http/pages/page.h"
+#include "http/pages/page_problem.h"
 #include "http/request/json_body.h"
 #include "report/html.h"
 

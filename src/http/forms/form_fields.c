@@ -4,7 +4,7 @@
 #include "http/forms/form_fields.h"
 
 #include "http/forms/form_json.h"
-#include "http/pages/page.h"
+#include "http/pages/page_problem.h"
 #include "report/html.h"
 
 #include <inttypes.h>

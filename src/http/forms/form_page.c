@@ -8,7 +8,7 @@
 #include "http/forms/form_fields.h"
 #include "http/forms/form_file.h"
 #include "http/forms/form_run.h"
-#include "http/pages/page.h"
+#include "http/pages/page_problem.h"
 #include "http/pages/page_view.h"
 #include "http/request/once.h"
 

@@ -7,7 +7,6 @@
 #include "http/pages/page_settlement.h"
 #include "http/pages/page_tasks.h"
 #include "http/pages/page_times.h"
-#include "http/request/problem.h"
 #include "http/request/route.h"
 #include "http/request/slice.h"
 #include "report/html.h"
@@ -182,54 +181,4 @@ void page_of_answer(const struct request *request, struct answer *answer)
     answer->body = text;
     answer->is_page = true;
     answer->etag = NULL; /* the tag is for the JSON, not for the page */
-}
-
-/* --- problems ------------------------------------------------------------------------------------------ */
-
-void page_fault(struct buffer *text, const struct fault *fault)
-{
-    for (size_t i = 0; i < fault->placed; i++)
-        html_text(text, (const char[]){fault->detail[i], '\0'});
-    html_said(text, fault->format, fault->detail + fault->placed);
-}
-
-static void add_faults(const struct faults *faults, struct buffer *text)
-{
-    html_table_begin(text, &(struct html_table){.caption = "What is wrong"});
-    html_column(text, "where", false);
-    html_column(text, "reason", false);
-    html_column(text, "detail", false);
-    html_table_rows(text);
-    for (size_t i = 0; i < faults->count; i++) {
-        const struct fault *fault = &faults->items[i];
-        const char *place = fault_where(fault);
-        buffer_add_text(text, "<tr><td>");
-        html_text(text, place != NULL ? place : "");
-        buffer_printf(text, "</td><td>%s</td><td>", reason_info(fault->reason)->code);
-        page_fault(text, fault);
-        buffer_add_text(text, "</td></tr>\n");
-    }
-    html_table_end(text);
-}
-
-void page_of_problem(const struct faults *faults, const char *request_id, struct buffer *text)
-{
-    char status[16];
-    const struct fault *first = &faults->items[0];
-    const char *place = fault_where(first);
-    html_page_begin(text, &(struct html_page){.title = reason_info(first->reason)->title});
-    snprintf(status, sizeof status, "%d", problem_status(faults));
-    buffer_add_text(text, "<dl class=\"facts\">\n");
-    html_fact_begin(text, "detail");
-    html_text(text, place != NULL ? place : "");
-    buffer_add_text(text, place != NULL && *place != '\0' ? ": " : "");
-    page_fault(text, first);
-    html_fact_end(text);
-    html_fact(text, "reason", reason_info(first->reason)->code);
-    html_fact(text, "status", status);
-    html_fact(text, "request", request_id);
-    buffer_add_text(text, "</dl>\n");
-    if (faults->count > 1)
-        add_faults(faults, text);
-    html_page_end(text);
 }

@@ -9,10 +9,4 @@
 /* If a page is wanted and the handler has left JSON, turns the JSON into a page. */
 void page_of_answer(const struct request *request, struct answer *answer);
 
-/* Adds the sentence of a fault. */
-void page_fault(struct buffer *text, const struct fault *fault);
-
-/* Makes a page of a problem. */
-void page_of_problem(const struct faults *faults, const char *request_id, struct buffer *text);
-
 #endif

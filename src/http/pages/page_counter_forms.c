@@ -6,8 +6,8 @@
 
 #include "base/uri.h"
 #include "depositd/event.h"
-#include "http/pages/page.h"
 #include "http/pages/page_counter_words.h"
+#include "http/pages/page_problem.h"
 #include "http/request/json_body.h"
 #include "http/request/once.h"
 #include "report/html.h"

@@ -80,3 +80,36 @@ bool problem_has_status(int status)
             return true;
     return false;
 }
+
+static const struct {
+    int status;
+    const char *advice;
+} advices[] = {
+    {400, "Correct the request: it is not written as the service can read it."},
+    {401, "Sign in, or send a valid key."},
+    {403, "Use a key that may do this, from the service's own pages."},
+    {404, "Check the address. Either nothing has it, or this key may not know of it."},
+    {405, "Use a method that the header Allow of the answer names."},
+    {406, "Ask for a form that the service has, such as JSON."},
+    {408, "Send it again, without long pauses."},
+    {409, "Look at the thing as it is now, and decide then."},
+    {412, "Read the thing again, and make the change to what it is now."},
+    {413, "Send less at once."},
+    {414, "Send a shorter address."},
+    {415, "Send the body as a type that the operation takes."},
+    {422, "Correct what the answer names, then send it again."},
+    {429, "Wait a little, then send it again."},
+    {431, "Send fewer or shorter header fields."},
+    {500, "Tell the operator of the service, with the id of the request."},
+    {501, "Use a method and a coding that the service has."},
+    {503, "Wait a little, then send it again."},
+    {505, "Use HTTP/1.1."},
+};
+
+const char *problem_advice(enum reason reason)
+{
+    for (size_t i = 0; i < sizeof advices / sizeof advices[0]; i++)
+        if (advices[i].status == reason_info(reason)->status)
+            return advices[i].advice;
+    return NULL;
+}

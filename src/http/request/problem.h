@@ -13,4 +13,7 @@ int problem_status(const struct faults *faults);
 /* Whether any reason has this HTTP status. */
 bool problem_has_status(int status);
 
+/* The advice about a problem: a sentence or two in fixed words. Never NULL for a status of the table. */
+const char *problem_advice(enum reason reason);
+
 #endif

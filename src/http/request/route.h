@@ -75,6 +75,7 @@ struct route {
     bool for_browsers;          /* takes a form and gives a page or leads to one; not in the document */
     bool guessable;             /* its form holds a secret: a client may try only so often */
     bool takes_files;           /* its form may come as multipart/form-data */
+    bool kept;                  /* public and the same for all, so caches may keep its answer for a while */
     bool at_once;               /* public, never blocks, and is answered on the server's own thread */
     const char *id;             /* operationId in the document, the method's name in a generated client */
     const char *about;          /* facts for clients beyond the summary; NULL: none */

@@ -4,7 +4,7 @@
  * handler that may already have recorded something. */
 #include "http/server/reply.h"
 
-#include "http/pages/page.h"
+#include "http/pages/page_problem.h"
 #include "http/pages/page_sign_in.h"
 #include "http/request/media.h"
 #include "http/request/problem.h"
@@ -130,9 +130,22 @@ static void add_disposition(struct reply *reply, const struct answer *answer, in
 static const char *cache_control(const struct exchange *exchange)
 {
     const struct route *route = exchange->request.route;
-    if (route != NULL && route_media(route) == 1u << MEDIA_CSS && exchange->answer.faults.count == 0)
+    if (route != NULL && route->kept && exchange->answer.faults.count == 0)
         return "public, max-age=300";
     return route == NULL || route->roles != 0 || route->for_browsers ? "no-store" : NULL;
+}
+
+/* The fields of the request that the answer depends on (RFC 9110 section 12.5.5). Only an answer that caches
+ * may keep needs the one that chose its form. */
+static void add_vary(struct reply *reply, const struct route *route, bool is_page)
+{
+    if (route == NULL || route->method != METHOD_GET)
+        return;
+    if (route->kept && route_has_choice(route))
+        add_header(reply, MHD_HTTP_HEADER_VARY, MHD_HTTP_HEADER_ACCEPT);
+    add_header(reply, MHD_HTTP_HEADER_VARY,
+               is_page ? MHD_HTTP_HEADER_ACCEPT_ENCODING ", " MHD_HTTP_HEADER_ACCEPT_LANGUAGE
+                       : MHD_HTTP_HEADER_ACCEPT_ENCODING);
 }
 
 static void add_headers(struct reply *reply, const struct exchange *exchange)
@@ -145,10 +158,7 @@ static void add_headers(struct reply *reply, const struct exchange *exchange)
     add_header(reply, "X-Content-Type-Options", "nosniff");
     if (answer->is_coded)
         add_header(reply, MHD_HTTP_HEADER_CONTENT_ENCODING, "gzip");
-    if (exchange->request.route != NULL && exchange->request.route->method == METHOD_GET)
-        add_header(reply, MHD_HTTP_HEADER_VARY,
-                   answer->is_page ? MHD_HTTP_HEADER_ACCEPT_ENCODING ", " MHD_HTTP_HEADER_ACCEPT_LANGUAGE
-                                   : MHD_HTTP_HEADER_ACCEPT_ENCODING);
+    add_vary(reply, exchange->request.route, answer->is_page);
     if (answer->is_page)
         add_page_headers(reply, exchange->request.words);
     else if (answer->media == MEDIA_XML && answer->faults.count == 0)
@@ -191,7 +201,7 @@ static void write_problem(struct exchange *exchange)
                                                    request->route->method != METHOD_GET},
                      &answer->body);
     else
-        page_of_problem(&answer->faults, exchange->request_id, &answer->body);
+        page_of_problem(request, &answer->faults, exchange->request_id, &answer->body);
 }
 
 static struct MHD_Response *make_response(struct exchange *exchange)
