@@ -7,6 +7,7 @@
 
 #include "base/buffer.h"
 #include "report/html.h"
+#include "report/html_fields.h"
 #include "report/report.h"
 
 struct sink {
@@ -27,9 +28,9 @@ struct report_page {
     const struct html_link *pages;
     size_t page_count;
     const char *signed_in, *made;
-    const char *const *schemes; /* that can be asked for; NULL-ended; NULL: too many, any text */
-    const char *const *choices[REPORT_PARAMETERS_MAX]; /* the same for each parameter; NULL: any text */
-    bool leads[REPORT_COLUMNS_MAX];                    /* the reader may follow the column's links */
+    struct html_choices schemes; /* that can be asked for; no codes: too many, any text */
+    struct html_choices choices[REPORT_PARAMETERS_MAX]; /* the same for each parameter */
+    bool leads[REPORT_COLUMNS_MAX];                     /* the reader may follow the column's links */
     const char *(*name_of)(const void *reader, const char *column, const char *code); /* NULL: no name */
     const void *reader;
     const char *note; /* a caution; NULL: none */

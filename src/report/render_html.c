@@ -2,6 +2,7 @@
 /* Reports as pages: the request and a form to change it, the rows as one table, then a picture of them and
  * the meaning of the columns. A cell that repeats the one above steps back; a line of totals steps
  * forward. */
+#include "report/html_fields.h"
 #include "report/plot.h"
 #include "report/render.h"
 
@@ -17,69 +18,25 @@ static bool is_figure_column(const struct render *render, size_t column)
     return render->head->report->columns[column].kind != COLUMN_TEXT;
 }
 
-/* Words of the machine for people, or codes as they are. */
-static void add_choices(struct buffer *page, const char *const *choices, const char *chosen, bool or_any,
-                        bool are_words)
-{
-    if (or_any)
-        html_option(page, "", "all", false);
-    for (; *choices != NULL; choices++) {
-        bool is_chosen = chosen != NULL && strcmp(*choices, chosen) == 0;
-        if (are_words) {
-            html_option(page, *choices, *choices, is_chosen);
-            continue;
-        }
-        buffer_add_text(page, is_chosen ? "<option selected>" : "<option>");
-        html_text(page, *choices);
-        buffer_add_text(page, "</option>");
-    }
-}
-
-static void begin_field(struct buffer *page, const char *name)
-{
-    buffer_add_text(page, "<label>");
-    html_label(page, name);
-    buffer_add_char(page, ' ');
-}
-
-static void add_select(struct buffer *page, const struct report_parameter *parameter,
-                       const char *const *choices, const char *chosen)
-{
-    begin_field(page, parameter->name);
-    html_open(page, "select", "name", parameter->name);
-    add_choices(page, choices, chosen, parameter->otherwise == OR_NULL, parameter->choices != NULL);
-    buffer_add_text(page, "</select></label>\n");
-}
-
-static void add_input(struct buffer *page, const char *name, const char *type, const char *value,
-                      bool required)
-{
-    begin_field(page, name);
-    buffer_printf(page, "<input type=\"%s\" name=\"%s\" value=\"", type, name);
-    html_text(page, value != NULL ? value : "");
-    buffer_printf(page, "\"%s></label>\n", required ? " required" : "");
-}
-
 void render_form(struct buffer *page, const struct report_head *head)
 {
-    static const struct report_parameter scheme = {.name = "scheme", .otherwise = REQUIRED};
     const struct report *report = head->report;
     buffer_printf(page, "<form method=\"get\" action=\"/v1/reports/%s\">\n", report->name);
-    if (head->page->schemes != NULL)
-        add_select(page, &scheme, head->page->schemes, head->scheme);
+    if (head->page->schemes.codes != NULL)
+        html_select_field(page, "scheme", &head->page->schemes, head->scheme, false);
     else
-        add_input(page, "scheme", "text", head->scheme, true);
+        html_input_field(page, "scheme", "text", head->scheme, true);
     for (size_t i = 0; i < report_parameter_count(report); i++) {
         const struct report_parameter *parameter = &report->parameters[i];
-        if (head->page->choices[i] != NULL)
-            add_select(page, parameter, head->page->choices[i], head->arguments[i]);
+        if (head->page->choices[i].codes != NULL)
+            html_select_field(page, parameter->name, &head->page->choices[i], head->arguments[i],
+                              parameter->otherwise == OR_NULL);
         else
-            add_input(page, parameter->name, parameter->kind == PARAMETER_DAY ? "date" : "text",
-                      head->arguments[i], parameter->otherwise == REQUIRED);
+            html_input_field(page, parameter->name, parameter->kind == PARAMETER_DAY ? "date" : "text",
+                             head->arguments[i], parameter->otherwise == REQUIRED);
     }
-    buffer_add_text(page, "<button>");
-    html_word_of(page, "verb", "Show");
-    buffer_add_text(page, "</button>\n</form>\n");
+    html_show_button(page);
+    buffer_add_text(page, "</form>\n");
 }
 
 static void add_asked(struct buffer *page, const struct report_head *head)

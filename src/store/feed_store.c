@@ -107,7 +107,8 @@ enum store_result read_feed(struct pg *pg, struct arena *arena, int32_t scheme, 
     if (result == STORE_OK)
         result = pg_ask(pg, &sql_events_list,
                         PG_ARGS(arg_int(scheme), arg_int(reader.after), arg_int(reader.end), arg_null(),
-                                arg_null(), arg_null(), arg_null(), arg_null(), arg_null(), arg_null()),
+                                arg_null(), arg_null(), arg_null(), arg_null(), arg_null(), arg_null(),
+                                arg_null(), arg_bool(false)),
                         pg_each(NULL, take_entry, &reader));
     if (result == STORE_OK)
         add_cuts_before(&reader, reader.end + 1);

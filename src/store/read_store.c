@@ -64,6 +64,16 @@ static int32_t only_site(const struct visible_sites *visible)
     return !visible->all && visible->count == 1 ? visible->ids[0] : 0;
 }
 
+/* How many entries one slice may look at. An index leads straight to the entries that most filters ask for.
+ * The others have to look at entries that they do not show. */
+static int64_t scan_max(const struct events_filter *filter)
+{
+    bool late = filter->late != NULL && *filter->late;
+    bool has_index = (filter->kind == KIND_NONE || (filter->kind > KIND_EXCHANGE && !late)) &&
+                     (filter->visible.all || filter->site != 0) && filter->from == NULL && filter->to == NULL;
+    return filter->reference != NULL ? REFERENCE_SCAN_MAX : has_index ? INT64_MAX : EVENTS_SCAN_MAX;
+}
+
 /* The part of the range that one slice looks at, from the end where it begins. */
 static struct events_range part_of(const struct events_range *range, bool newest, int64_t most)
 {
@@ -100,14 +110,14 @@ enum store_result read_events(struct pg *pg, const struct events_filter *filter,
                                       pg_one(NULL, take_range, &range));
     if (result != STORE_OK)
         return result;
-    struct events_range part =
-        part_of(&range, slice->way.newest, filter->reference != NULL ? REFERENCE_SCAN_MAX : EVENTS_SCAN_MAX);
+    struct events_range part = part_of(&range, slice->way.newest, scan_max(filter));
     result = read_list_way(pg, SQL_WAYS(sql_events_list),
                            PG_ARGS(arg_int(filter->scheme), arg_int(part.after), arg_int(part.through),
                                    arg_limit(slice->limit), arg_sites(&filter->visible),
                                    arg_id(filter->site != 0 ? filter->site : only_site(&filter->visible)),
                                    arg_id(filter->kind), arg_date_at(filter->from), arg_date_at(filter->to),
-                                   arg_text(filter->reference)),
+                                   arg_text(filter->reference), arg_bool_at(filter->late),
+                                   arg_bool(filter->kind > KIND_EXCHANGE)),
                            slice);
     if (result == STORE_OK)
         go_on_after(&part, &range, slice);

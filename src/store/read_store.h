@@ -65,6 +65,7 @@ struct events_filter {
     enum entry_kind kind;         /* KIND_NONE: any */
     const struct date *from, *to; /* business days; NULL: any */
     const char *reference;        /* NULL: any */
+    const bool *late;             /* whether it is late; NULL: either */
 };
 
 /* Looks at a bounded number of entries. So a slice may have fewer items than the limit, or none, although

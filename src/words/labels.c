@@ -17,6 +17,8 @@ static const struct {
     {"bic", "BIC"},
     {"advice", "What to do"},
     {"retryable", "A retry helps"},
+    {"true", "yes"},
+    {"false", "no"},
     {"en", "English"},
     {"fr", "French"},
 };

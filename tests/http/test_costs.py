@@ -54,6 +54,9 @@ def crowd(shared):
     asked = Asked(shared.database)
     # Not from business_day, because in the last minutes of a day the service adds the next day there.
     asked.last = shared.database.rows("SELECT max(business_date) FROM settlement WHERE scheme = 1")[0][0]
+    [asked.entries_of_last] = shared.database.rows(
+        "SELECT first_entry - 1, last_entry FROM business_day WHERE scheme = 1 AND business_date = %s", asked.last
+    )
     asked.accounts = [
         a for a, in shared.database.rows("SELECT DISTINCT account FROM balance WHERE scheme = 1 ORDER BY" " 1")
     ]
@@ -64,6 +67,10 @@ def crowd(shared):
 
 
 N = (None, None, None)
+
+
+def events(after, through=20000, *, site=None, kind=None, first=None, last=None, late=None):
+    return (1, after, through, ROWS, None, site, kind, first, last, None, late, kind is not None and kind > 3)
 
 
 def days(crowd):
@@ -145,13 +152,26 @@ LISTS = {
     "sessions": ("sessions-list", lambda c, half, last: (1001, -1, ROWS, 0, last, 1800, 14400, 43200)),
     "sessions, far in": ("sessions-list", lambda c, half, last: (1001, 2000, ROWS, 0, last, 1800, 14400, 43200)),
     "a key": ("key-read", lambda c, half, last: ("member-00100", None, 1)),
-    "events": ("events-list", lambda c, half, last: (1, 0, 20000, ROWS, None, None, None, None, None, None)),
-    "events, far in": (
+    "events": ("events-list", lambda c, half, last: events(0)),
+    "events, far in": ("events-list", lambda c, half, last: events(10000)),
+    "events that are late": ("events-list", lambda c, half, last: events(100, late=True)),
+    "events that are not late": ("events-list", lambda c, half, last: events(100, late=False)),
+    "late events of a site": ("events-list", lambda c, half, last: events(0, site=101, late=True)),
+    "events of a kind": ("events-list", lambda c, half, last: events(100, kind=2)),
+    "events of a kind that is rare": ("events-list", lambda c, half, last: events(100, kind=10)),
+    "events of a kind that there is none of": ("events-list", lambda c, half, last: events(0, kind=11)),
+    "events of a rare kind at a site": ("events-list", lambda c, half, last: events(0, site=2, kind=10)),
+    "events of a day": ("events-list", lambda c, half, last: events(*c.entries_of_last, first=last, last=last)),
+    "late events of a day": (
         "events-list",
-        lambda c, half, last: (1, 10000, 20000, ROWS, None, None, None, None, None, None),
+        lambda c, half, last: events(*c.entries_of_last, first=last, last=last, late=True),
     ),
     "cuts in a feed": ("feed-cuts", lambda c, half, last: (1, 0, -1, 10**9, ROWS)),
-    "events of a site": ("events-list", lambda c, half, last: (1, 100, 20000, ROWS, None, 7, None, None, None, None)),
+    "events of a site": ("events-list", lambda c, half, last: events(100, site=7)),
+    "events of a site on a day": (
+        "events-list",
+        lambda c, half, last: events(*c.entries_of_last, site=7, first=last, last=last),
+    ),
     "a counter": ("counter-place", lambda c, half, last: (7, last)),
     "events of a counter": ("counter-events", lambda c, half, last: (7, last, ROWS, None)),
     "sites": ("reference-read-site", lambda c, half, last: (N, None, ROWS, None, None)),

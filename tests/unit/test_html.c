@@ -229,13 +229,13 @@ static void add_to(void *context, const char *bytes, size_t length)
  * memory. */
 static void write_page(void)
 {
-    static const char *const schemes[] = {"skerry", "tern-bay", NULL}, *const sites[] = {"anchor", "a\"c",
-                                                                                         NULL};
+    static const char *const schemes[] = {"skerry", "tern-bay", NULL};
+    static const char *const sites[] = {"anchor", "a\"c", NULL}, *const names[] = {"Anchor <b>", "a\"c"};
     static const struct html_link pages[] = {{"/v1/a?b=1&c=2", "A & B"}};
     const struct report_page page = {.pages = pages,
                                      .page_count = 1,
-                                     .schemes = schemes,
-                                     .choices = {NULL, sites},
+                                     .schemes = {schemes, schemes},
+                                     .choices = {{NULL, NULL}, {sites, names}},
                                      .leads = {true, true, false, false, true},
                                      .note = "Take care."};
     const struct report_head head = {.report = &invented,

@@ -49,6 +49,7 @@ static const struct named_schema schemas[] = {
     {"dry_run", "{\"type\":\"boolean\",\"default\":false}"},
     {"held", FLAG_SCHEMA},
     {"open", FLAG_SCHEMA},
+    {"late", FLAG_SCHEMA},
     {"mine", FLAG_SCHEMA},
     {"waiting", FLAG_SCHEMA},
     {"task", "{\"$ref\":\"#/components/schemas/TaskName\"}"},

@@ -113,6 +113,7 @@ static const struct route routes[] = {
                     {"from", "First business day", false},
                     {"to", "Last business day", false},
                     {"reference", "The client's reference", false},
+                    {"late", "Whether it happened on an earlier day than the day that it posted to", false},
                     ORDERED},
      .id = "listEvents", .tag = TAG_EVENTS,
      .about = "With scheme alone this is the feed: it always gives next, also on the last page, and next "

@@ -82,7 +82,7 @@ static void list_events(const struct request *request, struct answer *answer,
     struct list_slice slice;
     bool is_feed = !slice_goes_both_ways(request, answer->media) && filter->site == 0 &&
                    filter->kind == KIND_NONE && filter->from == NULL && filter->to == NULL &&
-                   filter->reference == NULL;
+                   filter->reference == NULL && filter->late == NULL;
     bool has_cuts = is_feed && filter->visible.all;
     if (!(has_cuts ? slice_begin_feed : slice_begin)(request, answer, &slice))
         return;
@@ -96,10 +96,12 @@ void handle_events_list(const struct request *request, struct answer *answer)
 {
     struct events_filter filter = {.reference = request_query(request, "reference")};
     struct date from = {INT32_MIN}, to = {INT32_MAX};
+    bool late;
     if (!request_visible(request, answer, &filter.visible))
         return;
     const struct scheme *scheme = events_scheme(request, answer, &filter.visible);
-    if (scheme == NULL || !days_asked(request, answer, &from, &to))
+    if (scheme == NULL || !days_asked(request, answer, &from, &to) ||
+        !request_flag(request, answer, "late", &late, &filter.late))
         return;
     site_asked(request, answer, &filter);
     kind_asked(request, answer, &filter);

@@ -3,6 +3,7 @@
 #include "http/pages/page.h"
 
 #include "http/pages/page_acts.h"
+#include "http/pages/page_filter.h"
 #include "http/pages/page_layouts.h"
 #include "http/pages/page_settlement.h"
 #include "http/pages/page_tasks.h"
@@ -158,6 +159,7 @@ static bool write_page(const struct request *request, const struct answer *answe
     view.times = times;
     html_page_begin(text, &page);
     add_asked(&view);
+    page_filter(&view);
     add_content(&view, json);
     page_zone(&view);
     add_end(&view, answer);

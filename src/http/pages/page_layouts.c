@@ -151,7 +151,7 @@ static void add_direct(struct buffer *text, const struct report_head *head)
     buffer_add_text(text, "<p>");
     html_word(text, "As it stands:");
     buffer_init(&target, 1024);
-    for (const char *const *scheme = head->page->schemes; *scheme != NULL; scheme++) {
+    for (const char *const *scheme = head->page->schemes.codes; *scheme != NULL; scheme++) {
         buffer_reset(&target);
         buffer_printf(&target, "/v1/reports/%s?scheme=", head->report->name);
         uri_encode(&target, *scheme);
@@ -175,7 +175,7 @@ static void add_report(struct page_view *view, const struct report *report)
     buffer_add_text(view->text, "</h2>\n<p>");
     html_word(view->text, report->title);
     buffer_add_text(view->text, "</p>\n");
-    if (!needs_more(report) && page.schemes != NULL)
+    if (!needs_more(report) && page.schemes.codes != NULL)
         add_direct(view->text, &head);
     render_form(view->text, &head);
     buffer_add_text(view->text, "</section>\n");

@@ -9,21 +9,21 @@
 
 #include <string.h>
 
-/* *codes is NULL if there are too many. False: out of memory. */
+/* No codes if there are too many. False: out of memory. */
 static bool find_codes(const struct request *request, enum page_choice_of of, const struct scheme *scheme,
-                       const char *const **codes)
+                       struct html_choices *found)
 {
     struct page_choices choices;
-    bool found = page_choices(request, of, of == CHOOSE_SITE ? scheme : NULL, &choices);
-    *codes = found ? choices.codes : NULL;
-    return found;
+    bool whole = page_choices(request, of, of == CHOOSE_SITE ? scheme : NULL, &choices);
+    *found = whole ? (struct html_choices){choices.codes, choices.names} : (struct html_choices){NULL, NULL};
+    return whole;
 }
 
 /* False: out of memory. */
 static bool find_choices(const struct request *request, const struct scheme *scheme,
-                         const struct report_parameter *parameter, const char *const **found)
+                         const struct report_parameter *parameter, struct html_choices *found)
 {
-    *found = NULL;
+    *found = (struct html_choices){NULL, NULL};
     switch (parameter->kind) {
     case PARAMETER_DAY:
     case PARAMETER_ACCOUNT:
@@ -35,7 +35,7 @@ static bool find_choices(const struct request *request, const struct scheme *sch
     case PARAMETER_CUP_TYPE:
         return find_codes(request, CHOOSE_CUP_TYPE, scheme, found);
     case PARAMETER_CHOICE:
-        *found = parameter->choices;
+        found->codes = parameter->choices;
         return true;
     }
     return false;

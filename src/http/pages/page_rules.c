@@ -77,8 +77,11 @@ static const struct page_about abouts[] = {
      .note = LAW_NOTE},
     {.schema = "EntryList",
      .title = "Events",
-     .columns = {"entry", "business_date", "late", "kind", "site", "occurred_at", "amount", "reference",
-                 "event_id"}},
+     .columns = {"entry", "business_date", "late", "kind", "site", "occurred_at", "amount", "tariff",
+                 "clearing", "reference", "event_id"},
+     .filters = {"site", "kind", "business_date", "reference", "late"},
+     .note = "Amount: what the till stated. Tariff: what the cups cost on the day of occurrence. Clearing: "
+             "what the site owes the pool (+) or is owed (-) by the entry."},
     {.schema = "RecordedEvent", .title = "Event", .see = {SEE_ENTRY}},
     {.schema = "RecordedEntry", .title = "Entry", .see = {SEE_ENTRY}},
     {.schema = "Proof",

@@ -12,15 +12,16 @@ struct page_see {
     const char *text, *pattern;
 };
 
-enum { PAGE_COLUMNS_MAX = 14, PAGE_SEE_MAX = 6, PAGE_SUMS_MAX = 2 };
+enum { PAGE_COLUMNS_MAX = 14, PAGE_SEE_MAX = 6, PAGE_SUMS_MAX = 2, PAGE_FILTERS_MAX = 8 };
 
 struct page_about {
     const char *schema;
     const char *title;                     /* NULL: the route's summary */
     const char *columns[PAGE_COLUMNS_MAX]; /* of the table of `items`, and of `rows`; NULL-ended; none: all */
     const char *rows; /* a list within the objects of a list, whose items get lines of their own */
-    const char *sums[PAGE_SUMS_MAX]; /* lists whose columns of amounts are added up */
-    const char *plot_of;             /* the list that is drawn; NULL: none */
+    const char *filters[PAGE_FILTERS_MAX]; /* parameters that a form above the list asks for; NULL-ended */
+    const char *sums[PAGE_SUMS_MAX];       /* lists whose columns of amounts are added up */
+    const char *plot_of;                   /* the list that is drawn; NULL: none */
     struct report_plot plot;
     struct page_see see[PAGE_SEE_MAX];
     const char *note; /* a caution */
