@@ -88,12 +88,18 @@ bool uri_expand(struct buffer *uri, const char *pattern, uri_variable value, voi
         if (*pattern == '\0')
             break;
         size_t length = strcspn(++pattern, "}");
-        const char *text = value(context, pattern, length);
-        if (text == NULL) {
+        bool continues = *pattern == '&';
+        const char *text = value(context, pattern + continues, length - continues);
+        if (text == NULL && !continues) {
             cut_back(uri, before);
             return false;
         }
-        uri_encode(uri, text);
+        if (continues && text != NULL) {
+            buffer_add(uri, pattern, length);
+            buffer_add_char(uri, '=');
+        }
+        if (text != NULL)
+            uri_encode(uri, text);
         pattern += length + 1;
     }
     return true;

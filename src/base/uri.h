@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Percent-encoding (RFC 3986 section 2.1) and URI templates (RFC 6570, level 1). Any thread. */
+/* Percent-encoding (RFC 3986 section 2.1) and URI templates (RFC 6570, level 1,
+ * and of level 3 the continuation of a query, {&variable}). Any thread. */
 #ifndef DEPOSITD_BASE_URI_H
 #define DEPOSITD_BASE_URI_H
 
@@ -20,7 +21,8 @@ typedef const char *(*uri_variable)(void *context, const char *name, size_t leng
 bool uri_part_is(const char *text, const char *part, size_t length);
 
 /* Adds the template with each {variable} replaced by its encoded value. False: one has no value, and nothing
- * was added (where the RFC would leave the place empty: a link that has lost a part leads astray). */
+ * was added (where the RFC would leave the place empty: a link that has lost a part leads astray).
+ * {&variable} adds &variable=value, or nothing if there is no value (RFC 6570 section 3.2.9). */
 MUST_CHECK bool uri_expand(struct buffer *uri, const char *pattern, uri_variable value, void *context);
 
 #endif

@@ -30,8 +30,8 @@ struct report_column {
     const char *name;
     enum column_kind kind;
     const char *title;
-    const char *link;    /* where the cell leads, one level further down; NULL: nowhere. A URI template (RFC
-                            6570, level 1) whose variables are columns of the row, else parameters of the
+    const char *link;    /* where the cell leads, one level further down; NULL: nowhere. A URI template (see
+                            base/uri.h) whose variables are columns of the row, else parameters of the
                             request; a cell without a value for each of them has no link */
     const char *with;    /* a parameter without which the column is empty, and no page shows it; NULL: none */
     const char *or_link; /* where it leads if `link` lacks a value; NULL: nowhere */

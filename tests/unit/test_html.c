@@ -84,11 +84,12 @@ static const char *rfc_6570(void *context, const char *name, size_t length)
 START_TEST(templates_expand_as_rfc_6570_has_it)
 {
     static const char *const cases[][2] = {
-        {"{var}", "value"},      {"{hello}", "Hello%20World%21"},
-        {"{half}", "50%25"},     {"{base}index", "http%3A%2F%2Fexample.com%2Fhome%2Findex"},
-        {"O{who}X", "OfredX"},   {"{path}/here", "%2Ffoo%2Fbar/here"},
-        {"map?{x}", "map?1024"}, {"/v1/a?x={x}&y={y}", "/v1/a?x=1024&y=768"},
-        {"plain", "plain"},      {"", ""},
+        {"{var}", "value"},          {"{hello}", "Hello%20World%21"},
+        {"{half}", "50%25"},         {"{base}index", "http%3A%2F%2Fexample.com%2Fhome%2Findex"},
+        {"O{who}X", "OfredX"},       {"{path}/here", "%2Ffoo%2Fbar/here"},
+        {"map?{x}", "map?1024"},     {"/v1/a?x={x}&y={y}", "/v1/a?x=1024&y=768"},
+        {"plain", "plain"},          {"", ""},
+        {"/a?b{&x}", "/a?b&x=1024"}, {"/a?b{&undef}{&half}", "/a?b&half=50%25"},
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         ck_assert(uri_expand(&text, cases[i][0], rfc_6570, NULL));

@@ -143,11 +143,11 @@ static bool is_asked_for(const struct report *report, const char *name, size_t l
     return length == strlen("scheme") && memcmp(name, "scheme", length) == 0;
 }
 
-/* Each variable of the template is a column or a parameter. */
+/* Each variable of the template is a column or a parameter. {&site} is of site. */
 static void check_link(const struct report *report, const char *link)
 {
     while (link != NULL && (link = strchr(link, '{')) != NULL) {
-        const char *name = ++link;
+        const char *name = link += 1 + (link[1] == '&');
         ck_assert_ptr_nonnull(link = strchr(name, '}'));
         size_t length = (size_t)(link - name);
         ck_assert_msg(is_column(report, name, length) || is_asked_for(report, name, length), "%s: {%.*s}",
