@@ -15,6 +15,10 @@
     {                                                                                                        \
         "from", PARAMETER_DAY, OR_MONTH_AGO, "First business day"                                            \
     }
+#define FROM_TODAY_ON_PAGES                                                                                  \
+    {                                                                                                        \
+        "from", PARAMETER_DAY, OR_TODAY_ON_PAGES, "First business day"                                       \
+    }
 #define TO                                                                                                   \
     {                                                                                                        \
         "to", PARAMETER_DAY, OR_TODAY, "Last business day"                                                   \
@@ -350,7 +354,7 @@ static const struct report reports[] = {
                  {"reference", COLUMN_TEXT, "Reference that the event states"},
                  {"payment_id", COLUMN_TEXT, "Payment that the entry is of", "/v1/payments/{payment_id}"}}},
     {"journal", "All entries with their legs, in their order", FOR_OFFICE, false, true, &sql_report_journal,
-     .parameters = {FROM, TO, ONE_SITE},
+     .parameters = {FROM_TODAY_ON_PAGES, TO, ONE_SITE},
      .columns = {{"entry", COLUMN_CUPS, "Number of the entry", TO_ENTRY},
                  {"date", COLUMN_TEXT, "Business day"},
                  {"kind", COLUMN_TEXT, "Kind of entry"},

@@ -51,6 +51,7 @@ enum parameter_default {
     OR_NULL,           /* the statement gets null: it means all */
     OR_FIRST_ON_PAGES, /* choices only: null, but on pages the first one */
     OR_TODAY,          /* days only: the one that contains now */
+    OR_TODAY_ON_PAGES, /* days only: as the next, but on pages `to` or the day that contains now */
     OR_MONTH_AGO /* days only: 30 days before that, or before `to` where it is earlier; or the scheme's first
                   */
 };

@@ -10,6 +10,7 @@ import pytest
 
 import network
 from network import WORKED_DAY, at, cups, event
+from pages import Page
 
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
 OFFICE = {
@@ -179,6 +180,16 @@ def test_missing_parameters(net):
     net.admin.refused("GET", "/v1/reports/general-ledger?scheme=tern-bay", None, 422, "parameter_missing")
     net.admin.refused("GET", "/v1/reports/journal", None, 422, "parameter_missing")
     net.admin.refused("GET", "/v1/reports/journal?scheme=nowhere", None, 404, "not_found")
+
+
+def test_a_journals_page_is_of_one_day(net):
+    """The day is `to`, or today. JSON is of a month."""
+    today = net.admin.get("/v1/reports/journal", scheme="tern-bay")["to"]
+    for query, day in (({}, today), ({"to": str(NEXT_DAY)}, str(NEXT_DAY))):
+        asked = urlencode({"scheme": "tern-bay", **query})
+        answer = net.admin.send("GET", f"/v1/reports/journal?{asked}", headers={"Accept": "text/html"})
+        facts = Page(answer.body).facts
+        assert (facts["From"], facts["To"]) == (day, day)
 
 
 def test_days_that_are_not_given(net):

@@ -173,12 +173,14 @@ static bool day_otherwise(const struct request *request, struct answer *answer, 
         return false;
     }
     *day = today;
-    if (otherwise != OR_MONTH_AGO)
+    if (otherwise == OR_TODAY)
         return true;
     struct date to;
     const char *text = request_query(request, "to");
     if (text != NULL && date_parse(text, strlen(text), &to) && to.days < today.days)
         *day = to;
+    if (otherwise == OR_TODAY_ON_PAGES && answer->media == MEDIA_HTML)
+        return true;
     day->days = day->days - MONTH_DAYS > first.days ? day->days - MONTH_DAYS : first.days;
     return true;
 }
