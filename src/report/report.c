@@ -66,6 +66,8 @@ static const char *const totals_choices[] = {"shown", "left_out", NULL};
 static const char *const line_choices[] = {"account", "code", NULL};
 static const char *const transfer_states[] = {"in_transit", "short", "over", "late", NULL};
 static const char *const reconciliation_states[] = {"breaks", "in_transit", NULL};
+static const char *const figures_of_sites[] = {"issued", "returned", "collected", "refunded", "fees",
+                                               "tax",    "stock",    "other",     NULL};
 static const char *const exception_states[] = {"open", "resolved", NULL};
 
 static const struct report reports[] = {
@@ -206,6 +208,26 @@ static const struct report reports[] = {
                  {"closing", COLUMN_AMOUNT, "The sum: the opening amount of the next day", TO_LEDGER_OF_DAY},
                  {"account", COLUMN_TEXT, "Account that it is the balance of", TO_LEDGER_OF_DAY},
                  {"settlement", COLUMN_TEXT, "The day, once it is closed", TO_CLOSE}}},
+    {"site-figures",
+     "What the figures of sites are made of: cups that events state, and legs that move amounts", FOR_ALL,
+     true, false, &sql_report_site_figures, .totals = {"figure", {"total"}},
+     .parameters = {FROM_TODAY_ON_PAGES,
+                    TO,
+                    ONE_SITE,
+                    {"figure", PARAMETER_CHOICE, OR_NULL,
+                     "One of the site statement's figures; with it a last line has the sum",
+                     figures_of_sites},
+                    ONE_CUP_TYPE},
+     .columns = {{"date", COLUMN_TEXT, "Business day"},
+                 {"site", COLUMN_TEXT, "Site", TO_SITE},
+                 {"figure", COLUMN_TEXT, "The figure that it is part of, or total"},
+                 {"entry", COLUMN_CUPS, "Number of the entry", TO_ENTRY},
+                 {"kind", COLUMN_TEXT, "Kind of entry"},
+                 {"event_id", COLUMN_TEXT, "Event, unless the close posted it", TO_EVENT},
+                 {"reference", COLUMN_TEXT, "Reference that the event states"},
+                 {"cup_type", COLUMN_TEXT, "Cup type, of cups issued and returned"},
+                 {"cups", COLUMN_CUPS, "Cups, less reversed"},
+                 {"amount", COLUMN_AMOUNT, "Amount, with the sign of the figure"}}},
     {"participant-statement",
      "The amount that a participant owes (+) or is owed (-): at its sites, settled, in arrears",
      FOR_PARTICIPANT | FOR_OFFICE, true, false, &sql_report_participant_statement,

@@ -364,6 +364,8 @@ REPORTS = {
     ),
     "journal of a day": ("report-journal", lambda c, half, last: (1, last, last, None, None), 1),
     "ledger of a day": ("report-general-ledger", lambda c, half, last: (1, 1 << 48 | 1, last, last, 1, None), 1),
+    "figures of a site": ("report-site-figures", lambda c, half, last: (1, last, last, 7, 1, None, None), 20),
+    "figures of all sites": ("report-site-figures", lambda c, half, last: (1, last, last, None, None, None, None), 5),
 }
 
 

@@ -20,6 +20,7 @@ TAKEN = {"day": "date", "account": "bigint"}  # for all other kinds: an id, or t
 BY_SITE = {
     "stock",
     "settlement",
+    "site-figures",
     "site-statement",
     "participant-statement",
     "statement-of-account",

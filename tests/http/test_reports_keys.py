@@ -42,7 +42,7 @@ OF_PARTICIPANTS = {
     "fees",
     "payments",
 }
-OF_SITES = {"site-statement", "stock"}
+OF_SITES = {"site-statement", "site-figures", "stock"}
 READERS = {
     "pos": OF_SITES,
     "participant": OF_SITES | OF_PARTICIPANTS,

@@ -53,6 +53,7 @@ LISTS_OF_TEXTS = {
     ("src/report/html.c", "mains"),
     ("src/report/render_cover.c", "amounts"),
     ("src/report/report.c", "exception_states"),
+    ("src/report/report.c", "figures_of_sites"),
     ("src/report/report.c", "reconciliation_states"),
     ("src/report/report.c", "line_choices"),
     ("src/report/report.c", "totals_choices"),

@@ -70,6 +70,7 @@ static const struct named_schema schemas[] = {
     {"exception_id", TEXT_SCHEMA},
     {"state", TEXT_SCHEMA},
     {"totals", TEXT_SCHEMA},
+    {"figure", TEXT_SCHEMA},
 };
 
 static const char *schema_of(const char *name)

@@ -11,7 +11,7 @@
 
 enum method { METHOD_GET, METHOD_POST, METHOD_PUT, METHOD_DELETE, METHOD_COUNT };
 
-enum { ROUTE_PARAMETERS_MAX = 16 };
+enum { ROUTE_PARAMETERS_MAX = 24 };
 
 /* The groups of operations in the document. X(NAME, word, description) */
 #define TAG_TABLE(X)                                                                                         \
