@@ -1,8 +1,8 @@
--- The amounts that participants owe (+) and are owed (-) at the end of a day, by the time they are overdue.
--- $1 scheme, $2 business day. An amount that a failed payment put back into a position stays as old as that
--- payment, through any number of further failures. Buckets: common practice. Lines with an account add up to
--- the balances of settlement_due and arrears; lines without one are what the last close carried forward, which
--- is not due yet.
+-- The amounts that participants owe (+) and are owed (-) at the end of a day, by the time they are overdue. $1
+-- scheme, $2 business day, $3 the sums 1: shown, 2: left out (null: the same). An amount that a failed payment put
+-- back into a position stays as old as that payment, through any number of further failures. Buckets: common
+-- practice. Lines with an account add up to the balances of settlement_due and arrears; lines without one are what
+-- the last close carried forward, which is not due yet.
 WITH RECURSIVE last_close AS MATERIALIZED (
     SELECT max(business_date) AS business_date FROM settlement WHERE scheme = $1::integer AND business_date <= $2::date),
 failed AS ( -- of a participant's payment of the close of settled_on
@@ -79,13 +79,20 @@ line AS (
     SELECT participant, NULL, amount > arrears, NULL, 0, 0, 0, 0, 0, 0, amount - arrears, amount - arrears,
            CASE WHEN carried_since IS NULL THEN 'pay_day' ELSE 'size' END
       FROM position JOIN last_close USING (business_date)
-     WHERE scheme = $1::integer AND carried AND amount <> arrears)
-SELECT p.code, CASE WHEN receivable THEN 'receivable' ELSE 'payable' END, k.word || format('(%s)', p.code), first_due_on,
+     WHERE scheme = $1::integer AND carried AND amount <> arrears),
+shown AS (
+    SELECT false AS is_total, line.* FROM line
+    UNION ALL
+    SELECT true, NULL, kind, receivable, NULL, sum(current), sum(days_1_7), sum(days_8_30), sum(days_31_60), sum(days_over_60),
+           sum(undated), sum(total), sum(carried), NULL
+      FROM line WHERE $3::integer = 1 AND kind IS NOT NULL GROUP BY kind, receivable)
+SELECT CASE WHEN is_total THEN CASE kind WHEN :account_arrears THEN 'total_arrears' ELSE 'total_due' END ELSE p.code END,
+       CASE WHEN receivable THEN 'receivable' ELSE 'payable' END, k.word || '(' || p.code || ')', first_due_on,
        amount_text(current, decimals), amount_text(days_1_7, decimals), amount_text(days_8_30, decimals),
        amount_text(days_31_60, decimals), amount_text(days_over_60, decimals), amount_text(undated, decimals),
        amount_text(total, decimals), amount_text(carried, decimals), waits_for,
        CASE WHEN waits_for IS NOT NULL
             THEN (SELECT next_pay_day($1::integer, coalesce(c.business_date, $2::date - 1)) FROM last_close c) END
-  FROM line JOIN participant p ON p.id = line.participant LEFT JOIN account_kind k USING (kind), scheme
+  FROM shown LEFT JOIN participant p ON p.id = shown.participant LEFT JOIN account_kind k USING (kind), scheme
  WHERE scheme.id = $1::integer
- ORDER BY receivable DESC, p.code COLLATE "C", kind
+ ORDER BY is_total, receivable DESC, p.code COLLATE "C", kind

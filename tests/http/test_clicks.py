@@ -63,7 +63,7 @@ def why_we_owe_this(office):
     ann.click(r"^/v1/settlements/tern-bay/")
     assert "56.01" in ann.at.root.text
     ann.click(r"^/v1/reports/participant-statement\?.*participant=miller")
-    ann.click(r"^/v1/events\?.*site=brick&business_date=")
+    ann.click(r"^/v1/reports/site-figures\?.*site=brick&")
     assert ann.click(r"^/v1/events/").facts["Site"] == "brick"
     return ann
 
@@ -96,7 +96,7 @@ def dispute_a_line(office):
     miller = Person(office.person("miller-book", key))
     miller.click(r"^/v1/settlements/tern-bay/")
     miller.click(r"^/v1/reports/site-statement\?.*site=brick")
-    miller.click(r"^/v1/events\?.*site=brick&business_date=")
+    miller.click(r"^/v1/reports/site-figures\?.*site=brick&")
     miller.click(r"^/v1/events/[^/]+$|^/v1/events/[^/]+\?")
     assert "Leaf hash" in miller.click("/proof").facts
     return miller

@@ -322,7 +322,7 @@ REPORTS = {
     "trial balance of a period": ("report-trial-balance", lambda c, half, last: (1, last, half), 30),
     "income statement": ("report-income-statement", lambda c, half, last: (1, half, last), 20),
     "tax of a day": ("report-tax", lambda c, half, last: (1, last, last), 60),
-    "ageing": ("report-ageing", lambda c, half, last: (2, last), 40),
+    "ageing": ("report-ageing", lambda c, half, last: (2, last, None), 40),
     "withdrawable": ("report-withdrawable", lambda c, half, last: (1,), 40),
     # a payment by hand from before the first statement is in one figure, and any other in a row
     "bank reconciliation": (
@@ -353,7 +353,7 @@ REPORTS = {
         60,
     ),
     "settlement": ("report-settlement", lambda c, half, last: (1, last, None), 10),
-    "stock": ("report-stock", lambda c, half, last: (1, last, None), 30),
+    "stock": ("report-stock", lambda c, half, last: (1, last, None, None), 30),
     "transfers": ("report-transfers", lambda c, half, last: (1, last, None), 20),
     "open things of a scheme": ("report-winding-up", lambda c, half, last: (1, None), 20),
     "statements of a day": ("report-participant-statement", lambda c, half, last: (1, last, last, None, None), 30),
@@ -363,7 +363,7 @@ REPORTS = {
         30,
     ),
     "journal of a day": ("report-journal", lambda c, half, last: (1, last, last, None, None), 1),
-    "ledger of a day": ("report-general-ledger", lambda c, half, last: (1, 1 << 48 | 1, last, last, 1, None), 1),
+    "ledger of a day": ("report-general-ledger", lambda c, half, last: (1, 1 << 48 | 1, last, last, 1, None, None), 1),
     "figures of a site": ("report-site-figures", lambda c, half, last: (1, last, last, 7, 1, None, None), 20),
     "figures of all sites": ("report-site-figures", lambda c, half, last: (1, last, last, None, None, None, None), 5),
 }

@@ -410,3 +410,42 @@ def test_all_parts_of_figures_come_without_a_sum(books):
     assert None not in entries and entries == sorted(entries)
     of_type = report(books, "site-figures", figure="issued", cup_type="cup-450")
     assert of_type[-1]["cups"] == 12 and {row["cup_type"] for row in of_type[:-1]} == {"cup-450"}
+
+
+@pytest.mark.parametrize(
+    "column, part",
+    [("issued", "counter"), ("refunded", "counter"), ("remeasured", "remeasurements"), ("reversed", "reversals")],
+)
+def test_a_part_of_the_ledger_sums_to_the_liabilitys_figure(books, column, part):
+    for row in report(books, "liability"):
+        rows = report(books, "general-ledger", account=row["account"], part=part, totals="shown")
+        movement, closing = rows[-2:]
+        assert (movement["kind"], closing["kind"]) == ("movement", "closing") and closing["balance"] is None
+        sums = {closing["debit"], closing["credit"], movement["debit"], movement["credit"]}
+        assert Decimal(row[column]).copy_abs() in map(Decimal, sums), (row, rows)
+
+
+def test_the_parts_of_an_account_are_its_legs(books):
+    """Each leg is in one part."""
+    parts = next(
+        p["values"]
+        for r in books.admin.get("/v1/reports")["items"]
+        if r["report"] == "general-ledger"
+        for p in r["parameters"]
+        if p["name"] == "part"
+    )
+    for account in ("site_clearing(anchor)", "customer_deposits(cup-300)", "tax", "settlement_due(hearth)"):
+        legs = [row for row in report(books, "general-ledger", account=account) if row["kind"] != "opening"]
+        apart = [row for part in parts for row in report(books, "general-ledger", account=account, part=part)]
+        assert Counter((r["entry"], r["debit"], r["credit"]) for r in legs) == Counter(
+            (r["entry"], r["debit"], r["credit"]) for r in apart
+        )
+
+
+@pytest.mark.parametrize("fee", ["service", "handling", "standing"])
+def test_fees_of_a_kind_end_with_their_sum(books, fee):
+    *rows, total = report(books, "fees", fee=fee)
+    assert total["fee"] == "total" and {row["fee"] for row in rows} <= {fee}
+    assert Decimal(total["amount"] or 0) == sum(Decimal(row["amount"]) for row in rows)
+    assert Decimal(total["tax"] or 0) == sum(Decimal(row["tax"]) for row in rows if row["tax"])
+    assert rows == [row for row in report(books, "fees") if row["fee"] == fee]

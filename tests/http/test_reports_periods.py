@@ -112,10 +112,12 @@ def owners(accounts):
 def test_the_general_ledger_sums_its_period(books):  # noqa: F811
     """The last line has the sums of the legs, which lead from the opening to the closing balance."""
     for account in books.admin.accounts("tern-bay"):
-        *rows, closing = report(books, "general-ledger", account=account, totals="shown")
+        *rows, movement, closing = report(books, "general-ledger", account=account, totals="shown")
         assert rows == report(books, "general-ledger", account=account)
         assert rows == report(books, "general-ledger", account=account, totals="left_out")
         sums = [sum(Decimal(r[side]) for r in rows if r[side] is not None) for side in ("debit", "credit")]
+        net = [Decimal(movement[side]) for side in ("debit", "credit")]
+        assert movement["kind"] == "movement" and net == [max(sums[0] - sums[1], 0), max(sums[1] - sums[0], 0)]
         assert closing["kind"] == "closing" and [Decimal(closing[side]) for side in ("debit", "credit")] == sums
         assert Decimal(closing["balance"]) == Decimal(rows[0]["balance"]) + sums[0] - sums[1]
         assert closing["balance"] == rows[-1]["balance"] and isinstance(closing["debit"], type(closing["balance"]))

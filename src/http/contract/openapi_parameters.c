@@ -71,6 +71,8 @@ static const struct named_schema schemas[] = {
     {"state", TEXT_SCHEMA},
     {"totals", TEXT_SCHEMA},
     {"figure", TEXT_SCHEMA},
+    {"part", TEXT_SCHEMA},
+    {"fee", TEXT_SCHEMA},
 };
 
 static const char *schema_of(const char *name)

@@ -466,6 +466,8 @@ static const struct route routes[] = {
                     {"state", "A word that the report's description lists", false},
                     {"by", "A word that the report's description lists", false},
                     {"totals", "A word that the report's description lists", false},
+                    {"fee", "A word that the report's description lists", false},
+                    {"part", "A word that the report's description lists", false},
                     {"figure", "A word that the report's description lists", false},
                     {"after", "For pages only: the place where the page goes on", false}},
      .id = "getReport", .tag = TAG_REPORTS, REASONS(REASON_ROLE_NOT_ALLOWED)},
