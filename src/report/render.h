@@ -36,6 +36,7 @@ struct report_page {
     const char *note; /* a caution; NULL: none */
     const char *acts; /* links to what can be done with the rows, as HTML; NULL: none */
     const struct report_act *const *row_acts; /* links of each row; NULL-ended; NULL: none */
+    bool continues;                           /* it begins where another page ended */
     const char *next;                         /* where the rows go on, known at the tail; NULL: they don't */
 };
 
@@ -70,6 +71,7 @@ struct render {
     size_t column_count;
     size_t unit_column; /* column_count: none */
     size_t rows;        /* written so far */
+    size_t totals;      /* of these: lines of totals */
     bool failed;        /* a row was too long, or memory ran out */
     /* For a page: */
     struct plot *plot;                /* NULL: there is none */

@@ -9,6 +9,7 @@
 #include "base/uri.h"
 #include "words/labels.h"
 
+#include <stdio.h>
 #include <string.h>
 
 enum { NARROW = 7 /* columns that a page of paper holds upright */ };
@@ -314,12 +315,24 @@ static void row(struct render *render, const char *const *cells)
             add_row_acts(render, cells);
     }
     buffer_add_text(&render->text, "</tr>\n");
+    render->totals += total;
     if (render->plot != NULL && !total)
         draw(render, cells);
     keep_above(render, cells);
 }
 
 /* --- after them ---------------------------------------------------------------------------------------- */
+
+/* How many rows there are, without lines of totals. */
+static void add_count(struct render *render)
+{
+    const struct report_page *page = render->head->page;
+    char count[24];
+    snprintf(count, sizeof count, "%zu", render->rows - render->totals);
+    buffer_add_text(&render->text, "<dl class=\"facts\">\n");
+    html_fact(&render->text, page->next != NULL || page->continues ? "on_this_page" : "in_all", count);
+    buffer_add_text(&render->text, "</dl>\n");
+}
 
 static bool explains_column(const struct render *render, size_t column)
 {
@@ -371,6 +384,8 @@ static void tail(struct render *render)
         html_table_end(page);
     else
         html_table_end_empty(page);
+    if (render->rows > 0)
+        add_count(render);
     if (render->head->page->next != NULL) {
         buffer_add_text(page, "<p class=\"next\">");
         html_link(page, render->head->page->next, "Next page");

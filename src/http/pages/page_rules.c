@@ -23,6 +23,11 @@
 
 #define JOURNAL       "/v1/reports/journal?scheme={scheme}&from={date}&to={date}"
 #define EVENTS_OF_DAY "/v1/events?scheme={scheme}&business_date={date}"
+#define WHOLE         "&limit=1000"
+#define FIGURE(of)    "/v1/reports/site-figures?scheme={scheme}&site={site}&from={date}&to={date}&figure=" of
+#define LINES_OF      "/v1/bank-lines?scheme={scheme}&bank_statement={bank_statement}" WHOLE
+#define LEDGER_OF     "/v1/reports/general-ledger?scheme={scheme}&account={account}"
+#define PAYMENTS_OF   "/v1/payments?scheme={scheme}&from={date}&to={date}" WHOLE
 
 #define OF_MONTH(report) "/v1/reports/" report "?scheme={scheme}&from={from}&to={to}"
 #define RECONCILIATION   "/v1/reports/bank-reconciliation?scheme={scheme}"
@@ -56,8 +61,8 @@ static const struct page_about abouts[] = {
              {"Payment files", "/v1/settlements/{scheme}/{date}/files"},
              {"The chain of seals", SEALS}},
      .note = MONEY_NOTE},
-    {.schema = "SettlementList", .title = "Settlements", .note = MONEY_NOTE},
-    {.schema = "PaymentList", .title = "Payments", .note = MONEY_NOTE},
+    {.schema = "SettlementList", .title = "Settlements", .sums = {"items"}, .note = MONEY_NOTE},
+    {.schema = "PaymentList", .title = "Payments", .sums = {"items"}, .note = MONEY_NOTE},
     {.schema = "Payment",
      .title = "Payment",
      .note = MONEY_NOTE,
@@ -77,6 +82,7 @@ static const struct page_about abouts[] = {
      .note = LAW_NOTE},
     {.schema = "EntryList",
      .title = "Events",
+     .counts = {{"event", "with_an_event"}, {"late", "late"}},
      .columns = {"entry", "business_date", "late", "kind", "site", "occurred_at", "amount", "tariff",
                  "clearing", "reference", "event_id"},
      .filters = {"site", "kind", "business_date", "reference", "late"},
@@ -138,6 +144,7 @@ static const struct page_about abouts[] = {
              {"All statements", "/v1/bank-statements?scheme={scheme}"}}},
     {.schema = "BankLineList",
      .title = "Lines of bank statements",
+     .sums = {"items"},
      .columns = {"line", "booked_on", "amount", "disposition", "reference", "end_to_end", "payment_id",
                  "participant", "note", "statement", "entry"},
      .see = {{"Open lines", "/v1/bank-lines?scheme={scheme}&open=true"},
@@ -196,33 +203,53 @@ static const struct page_about abouts[] = {
 
 #define STATEMENT_OF(who)                                                                                    \
     "/v1/reports/participant-statement?scheme={scheme}&participant={" who "}&from={date}&to={date}"
-#define SITE_EVENTS  "/v1/events?scheme={scheme}&site={site}&business_date={date}"
-#define SITE_FEES    "/v1/reports/fees?scheme={scheme}&site={site}&from={date}&to={date}"
+
 #define EVENT_OF(id) "/v1/events/{" id "}?scheme={scheme}"
 
 static const struct page_link links[] = {
     {"Settlement", "participant", STATEMENT_OF("participant"), NULL, NULL},
     {"Settlement", "from", STATEMENT_OF("from"), NULL, NULL},
     {"Settlement", "to", STATEMENT_OF("to"), NULL, NULL},
-    {"Settlement", "collected", SITE_EVENTS, NULL, NULL},
-    {"Settlement", "refunded", SITE_EVENTS, NULL, NULL},
-    {"Settlement", "stock", SITE_EVENTS, NULL, NULL},
-    {"Settlement", "other", SITE_EVENTS, NULL, NULL},
-    {"Settlement", "fees", SITE_FEES, NULL, NULL},
-    {"Settlement", "tax", SITE_FEES, NULL, NULL},
     {"Settlement", "position", "/v1/payments?scheme={scheme}&participant={participant}&from={date}&to={date}",
      NULL, NULL},
     {"Settlement", "site", "/v1/reports/site-statement?scheme={scheme}&site={site}&from={date}&to={date}",
      NULL, NULL},
+    {"Settlement", "collected", FIGURE("collected"), NULL, NULL},
+    {"Settlement", "refunded", FIGURE("refunded"), NULL, NULL},
+    {"Settlement", "fees", FIGURE("fees"), NULL, NULL},
+    {"Settlement", "tax", FIGURE("tax"), NULL, NULL},
+    {"Settlement", "stock", FIGURE("stock"), NULL, NULL},
+    {"Settlement", "other", FIGURE("other"), NULL, NULL},
+    {"Settlement", "brought_forward",
+     "/v1/reports/general-ledger?scheme={scheme}&account=site_clearing({site})&from={date}&to={date}", NULL,
+     NULL},
+    {"Settlement", "paid", PAYMENTS_OF, NULL, NULL},
+    {"Settlement", "payments", PAYMENTS_OF, NULL, NULL},
+    {"Settlement", "entries", EVENTS_OF_DAY WHOLE, NULL, NULL},
     {"SettlementList", "date", "/v1/settlements/{scheme}/{date}", NULL, NULL},
+    {"SettlementList", "payments", PAYMENTS_OF, NULL, NULL},
+    {"SettlementList", "paid", PAYMENTS_OF, NULL, NULL},
     {"DayList", "date", "/v1/settlements/{scheme}/{date}", "state", "closed"},
+    {"DayList", "entries", EVENTS_OF_DAY WHOLE, NULL, NULL},
+    {"DayList", "events", EVENTS_OF_DAY WHOLE, NULL, NULL},
+    {"DayList", "late_events", EVENTS_OF_DAY WHOLE, NULL, NULL},
     {"Month", "income", OF_MONTH("income-statement"), NULL, NULL},
     {"Month", "expenses", OF_MONTH("income-statement"), NULL, NULL},
     {"Month", "variance", OF_MONTH("income-statement"), NULL, NULL},
     {"Month", "surplus", OF_MONTH("income-statement"), NULL, NULL},
     {"Month", "tax", OF_MONTH("tax"), NULL, NULL},
-    {"DayList", "entries", JOURNAL, NULL, NULL},
-    {"DayList", "events", EVENTS_OF_DAY, NULL, NULL},
+    {"SealList", "entries", EVENTS_OF_DAY WHOLE, NULL, NULL},
+    {"AccountList", "balance", LEDGER_OF "&to={as_of}", NULL, NULL},
+    {"AccountList", "balance", LEDGER_OF, NULL, NULL},
+    {"BankStatementList", "opening", "/v1/bank-statements/{bank_statement}", NULL, NULL},
+    {"BankStatementList", "booked", LINES_OF, NULL, NULL},
+    {"BankStatementList", "closing", "/v1/bank-statements/{bank_statement}", NULL, NULL},
+    {"BankStatementList", "lines", LINES_OF, NULL, NULL},
+    {"BankStatementList", "open", LINES_OF "&open=true", NULL, NULL},
+    {"BankStatement", "booked", LINES_OF, NULL, NULL},
+    {"BankStatement", "line_count", LINES_OF, NULL, NULL},
+    {"BankStatement", "open", LINES_OF "&open=true", NULL, NULL},
+    {"BankStatement", "expected_opening", "/v1/bank-statements/{previous}", NULL, NULL},
     {"TermsList", "effective_date", "/v1/schemes/{scheme}/terms/{effective_date}", NULL, NULL},
     {"RefundValueList", "effective_date", "/v1/schemes/{scheme}/refund-values/{cup_type}/{effective_date}",
      NULL, NULL},

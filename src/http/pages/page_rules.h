@@ -12,7 +12,18 @@ struct page_see {
     const char *text, *pattern;
 };
 
-enum { PAGE_COLUMNS_MAX = 14, PAGE_SEE_MAX = 6, PAGE_SUMS_MAX = 2, PAGE_FILTERS_MAX = 8 };
+/* How many items of a list have a member that is not false. */
+struct page_count {
+    const char *member, *words;
+};
+
+enum {
+    PAGE_COLUMNS_MAX = 14,
+    PAGE_SEE_MAX = 6,
+    PAGE_SUMS_MAX = 2,
+    PAGE_COUNTS_MAX = 2,
+    PAGE_FILTERS_MAX = 8
+};
 
 struct page_about {
     const char *schema;
@@ -21,7 +32,8 @@ struct page_about {
     const char *rows; /* a list within the objects of a list, whose items get lines of their own */
     const char *filters[PAGE_FILTERS_MAX]; /* parameters that a form above the list asks for; NULL-ended */
     const char *sums[PAGE_SUMS_MAX];       /* lists whose columns of amounts are added up */
-    const char *plot_of;                   /* the list that is drawn; NULL: none */
+    struct page_count counts[PAGE_COUNTS_MAX]; /* stand beside how many items there are */
+    const char *plot_of;                       /* the list that is drawn; NULL: none */
     struct report_plot plot;
     struct page_see see[PAGE_SEE_MAX];
     const char *note; /* a caution */
@@ -36,7 +48,7 @@ struct page_link {
         *is; /* apply only if the member `when` of the same object has the value `is`; NULL: always */
 };
 
-enum { PAGE_LINKS_MAX = 80 };
+enum { PAGE_LINKS_MAX = 96 };
 
 /* The caution that a report's page shows; NULL: none. */
 const char *page_report_note(const char *report);

@@ -92,15 +92,20 @@ static void add_integer(struct buffer *text, const json_t *value)
 static void add_sum(struct buffer *text, const json_t *row)
 {
     const json_t *cups = json_object_get(row, "cups");
+    bool amount = *json_member_text(row, "amount") != '\0';
     html_cell_begin(text, false, "n");
+    if (cups != NULL || amount)
+        html_open(text, "a", "href", json_member_text(row, "href"));
     if (cups != NULL) {
         add_integer(text, cups);
         buffer_add_char(text, ' ');
         html_word(text, "cups");
-    } else if (*json_member_text(row, "amount") != '\0') {
+        buffer_add_text(text, "</a>");
+    } else if (amount) {
         html_figure(text, json_member_text(row, "amount"));
         buffer_add_char(text, ' ');
         html_text(text, json_member_text(row, "currency"));
+        buffer_add_text(text, "</a>");
     }
     html_cell_end(text, false);
 }
@@ -123,7 +128,9 @@ static void add_row(struct buffer *text, const json_t *row, bool first)
     buffer_add_text(text, "<tr>");
     add_words(text, row, first);
     html_cell_begin(text, false, "n");
+    html_open(text, "a", "href", json_member_text(row, "href"));
     add_integer(text, json_object_get(row, "count"));
+    buffer_add_text(text, "</a>");
     html_cell_end(text, false);
     add_sum(text, row);
     html_cell_begin(text, false, NULL);

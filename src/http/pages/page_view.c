@@ -6,6 +6,7 @@
 #include "http/pages/page_acts.h"
 #include "http/pages/page_amounts.h"
 #include "http/pages/page_change.h"
+#include "http/pages/page_counts.h"
 #include "http/pages/page_journal.h"
 #include "http/request/route.h"
 #include "report/html.h"
@@ -318,10 +319,12 @@ void page_table(struct page_view *view, const struct page_scope *scope, const ch
             break;
         add_item(&table, item);
     }
-    if (is_summed(view, name) && json_array_size(list) > 1)
+    if (is_summed(view, name) && (items || json_array_size(list) > 1))
         add_foot(&table, list);
     else
         html_table_end(view->text);
+    if (items)
+        page_counts(view, scope->object);
     if (!items && json_array_size(list) > ROWS_MAX)
         add_cut(view->text, json_array_size(list));
 }

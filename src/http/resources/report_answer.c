@@ -143,8 +143,10 @@ void answer_report(const struct request *request, struct answer *answer, const s
     render_begin(&writer.render, renderer_for(answer->media, report), &head,
                  (struct sink){add_to_body, &answer->body});
     enum store_result result = read_report(request->pg, &query, add_row, &writer);
-    if (writer.part != NULL)
+    if (writer.part != NULL) {
         page.next = next_page(request, &part);
+        page.continues = part.after > 0;
+    }
     if (!render_end(&writer.render))
         result = STORE_FAILED;
     if (result != STORE_OK)
