@@ -97,7 +97,7 @@ static void add_columns(struct render *render)
                                                       : "n",
                            columns[i].kind == COLUMN_AMOUNT ? render->head->currency : NULL);
         if (i == 0 && render->head->page->row_acts != NULL)
-            html_column(&render->text, "action", false);
+            html_column_in(&render->text, "action", "act", NULL);
     }
 }
 
@@ -284,7 +284,7 @@ static void add_cell(struct render *render, const char *const *cells, size_t col
 /* In the second column, so that they are in view on a narrow screen. */
 static void add_row_acts(struct render *render, const char *const *cells)
 {
-    buffer_add_text(&render->text, "<td>");
+    html_cell_begin(&render->text, false, "act");
     for (const struct report_act *const *act = render->head->page->row_acts; *act != NULL; act++) {
         const char *figure = render_cell(render, cells, (*act)->column);
         if (is_empty(figure) || strcmp(figure, "0") == 0 || !open_link(render, cells, (*act)->pattern))
@@ -292,7 +292,7 @@ static void add_row_acts(struct render *render, const char *const *cells)
         html_word(&render->text, (*act)->text);
         buffer_add_text(&render->text, "</a> ");
     }
-    buffer_add_text(&render->text, "</td>");
+    html_cell_end(&render->text, false);
 }
 
 static void draw(struct render *render, const char *const *cells)
@@ -401,8 +401,11 @@ static void tail(struct render *render)
 void render_tail(struct render *render)
 {
     struct buffer *page = &render->text;
-    if (render->head->page->acts != NULL)
+    if (render->head->page->acts != NULL) {
+        buffer_add_text(page, "<p class=\"acts\">");
         buffer_add_text(page, render->head->page->acts);
+        buffer_add_text(page, "</p>\n");
+    }
     if (render->head->page->note != NULL)
         html_note(page, render->head->page->note);
     add_legend(render);

@@ -186,6 +186,7 @@ class ByBrowser:
 
     def read_month(self):
         self.print("Trial balance", f"/v1/reports/trial-balance?scheme={SCHEME}&from={FIRST}&as_of={FIRST + DAY}")
+        self.print("Lines of bank statements", f"/v1/bank-lines?scheme={SCHEME}")
 
     def read_own(self):
         days = f"from={FIRST}&to={FIRST + 4 * DAY}"
@@ -252,3 +253,10 @@ def test_what_is_printed_is_what_the_page_shows(weeks, name):
         if re.search(r"^ *\d+ +\d{4}-\d\d-\d\d ", page, re.M):
             assert words <= set(page.split()), (number, words - set(page.split()))
     assert name != "Journal" or len(pages) > 1
+
+
+def test_paper_has_nothing_to_click(weeks):
+    """The column of actions is on the page and not on paper."""
+    heads, cells, pages = weeks[2]["Lines of bank statements"]
+    assert "Action" in heads and len(cells) > len(heads)
+    assert "Amount" in "".join(pages) and not [page for page in pages if "Action" in page]

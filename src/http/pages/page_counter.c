@@ -93,7 +93,7 @@ static void add_event(const struct counter_view *view, const json_t *event)
     }
     buffer_add_text(view->text, "</td><td class=\"n\">");
     html_figure(view->text, till);
-    buffer_add_text(view->text, "</td><td>");
+    buffer_add_text(view->text, "</td><td class=\"act\">");
     counter_add_undo(view, event, "undo");
     buffer_add_text(view->text, "</td></tr>\n");
 }
@@ -109,7 +109,7 @@ static void add_events(const struct counter_view *view)
     html_column(view->text, "What", false);
     buffer_add_text(view->text, "<th scope=\"col\" class=\"n\">");
     html_say(view->text, "Taken, %1", view->currency);
-    buffer_add_text(view->text, "</th><th scope=\"col\"><span class=\"said\">");
+    buffer_add_text(view->text, "</th><th scope=\"col\" class=\"act\"><span class=\"said\">");
     html_word_of(view->text, "counter", "Undo");
     buffer_add_text(view->text, "</span></th>");
     html_table_rows(view->text);

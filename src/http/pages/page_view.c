@@ -204,10 +204,10 @@ static void add_line(struct table *table, const struct page_scope *at, enum line
     for (size_t i = 0; i < table->count; i++)
         add_cell(table, at, i, line);
     if (table->acts != NULL) {
-        buffer_add_text(text, "<td>");
+        html_cell_begin(text, false, "act");
         if (line == LINE_ALONE || line == LINE_TOTAL)
             page_row_acts(table->view, table->acts, at);
-        buffer_add_text(text, "</td>");
+        html_cell_end(text, false);
     }
     buffer_add_text(text, "</tr>\n");
 }
@@ -242,7 +242,7 @@ static void add_heads(struct table *table)
                        names[i] != NULL ? table->currency : NULL);
     }
     if (table->acts != NULL)
-        html_column(text, "action", false);
+        html_column_in(text, "action", "act", NULL);
 }
 
 static void add_foot(struct table *table, const json_t *list)
@@ -260,7 +260,7 @@ static void add_foot(struct table *table, const json_t *list)
             add_sum(table, list, column->inner ? table->view->about->rows : NULL, column);
         html_cell_end(text, i == 0);
     }
-    buffer_add_text(text, table->acts != NULL ? "<td></td></tr>\n" : "</tr>\n");
+    buffer_add_text(text, table->acts != NULL ? "<td class=\"act\"></td></tr>\n" : "</tr>\n");
     html_table_end_foot(text);
 }
 
