@@ -1,8 +1,10 @@
 -- Facts that a person should look at, and who did, in entry order. $1 scheme, $2 first and $3 last business day, $4
--- site (null: all), $5 1 for open ones, 2 for resolved ones (null: all), $6 the entry to go on after (null: from the
--- first). Open ones are found by the list of them. One of the two parts reads nothing.
+-- site (null: all), $5 1 for open ones, 2 for resolved ones (null: all), $6 order 1: the newest entry first, 2: the
+-- oldest (null: the same), $7 the entry to go on after (null: from the first). Open ones are found by the list of
+-- them. One of the two parts reads nothing.
 WITH span AS MATERIALIZED (
-    SELECT greatest(min(first_entry), $6::bigint + 1) AS first, max(last_entry) AS last FROM business_day
+    SELECT greatest(min(first_entry), CASE WHEN $6::integer = 1 THEN NULL ELSE $7::bigint + 1 END) AS first,
+           least(max(last_entry), CASE WHEN $6::integer = 1 THEN $7::bigint - 1 END) AS last FROM business_day
      WHERE scheme = $1::integer AND business_date BETWEEN $2::date AND $3::date),
 found AS (
     SELECT x.* FROM span JOIN exception x ON x.scheme = $1::integer AND x.entry BETWEEN span.first AND span.last
@@ -25,4 +27,4 @@ SELECT format('%s.%s.%s', scheme.code, x.entry, x.position), x.business_date, x.
  WHERE x.business_date BETWEEN $2::date AND $3::date
    AND ($4::integer IS NULL OR x.site = $4)
    AND ($5::integer IS NULL OR (z.entry IS NULL) = ($5 = 1))
- ORDER BY x.entry, x.position
+ ORDER BY CASE $6::integer WHEN 1 THEN -x.entry ELSE x.entry END, x.position

@@ -1,8 +1,9 @@
 -- Dispatches that are not squared at the end of a day: cups on the road, and cups that came without having
 -- been sent. $1 scheme, $2 business day, $3 only those in a state: 1 in_transit, 2 short, 3 over, 4 late, which
--- have had cups on the road for longer than a day (null: all). The transfers say how it stands now; the
--- statement takes off the receipts, losses and reversals of later days again, so that it costs as much as there
--- are of these. Clocks differ: a receipt may be of an earlier day than its dispatch.
+-- have had cups on the road for longer than a day (null: all), $4 order 1: the newest first, 2: the oldest (null: the
+-- same). The transfers say how it stands now; the statement takes off the receipts, losses and reversals of later days
+-- again, so that it costs as much as there are of these. Clocks differ: a receipt may be of an earlier day than its
+-- dispatch.
 WITH later AS ( -- each entry of a later day that changed a transfer, its cups, and whether a reversal took them back
     SELECT CASE WHEN d.entry IS NULL THEN o.entry
                 ELSE coalesce((SELECT s.number FROM shipment s -- not looked for in a scheme without any
@@ -64,4 +65,4 @@ SELECT stood.business_date, greatest($2::date - stood.business_date, 0), e.entry
    AND CASE $3::integer WHEN 1 THEN received + lost = 0 WHEN 2 THEN received + lost BETWEEN 1 AND sent - 1
                         WHEN 3 THEN received + lost > sent
                         WHEN 4 THEN received + lost < sent AND $2::date - stood.business_date > 1 ELSE true END
- ORDER BY e.entry, abs(dispatch), c.code COLLATE "C", damaged
+ ORDER BY CASE $4::integer WHEN 1 THEN -e.entry ELSE e.entry END, abs(dispatch), c.code COLLATE "C", damaged

@@ -107,7 +107,8 @@ bool render_begin_link(struct render *render, const char *const *cells, size_t c
 void render_head(struct render *render);
 /* The end of the page: the caution, the meaning of the columns, the other forms. */
 void render_tail(struct render *render);
-/* The report's name as a title, and the scheme and arguments behind it. The caller disposes of both. */
+/* The report's name as a title, and behind it the scheme and the arguments that choose its figures. The
+ * caller disposes of both. */
 void render_words(const struct report_head *about, struct buffer *title, struct buffer *detail);
 
 #endif

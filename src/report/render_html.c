@@ -78,7 +78,7 @@ void render_words(const struct report_head *about, struct buffer *title, struct 
     buffer_init(detail, 8192);
     buffer_printf(detail, " %s", about->scheme);
     for (size_t i = 0; i < report_parameter_count(about->report); i++)
-        if (about->arguments[i] != NULL)
+        if (about->arguments[i] != NULL && about->report->parameters[i].otherwise != OR_FIRST_ON_PAGES)
             buffer_printf(detail, " %s", about->arguments[i]);
 }
 

@@ -63,12 +63,18 @@
 #define TO_PART_OF_DAY(part) TO_LEDGER_OF_DAY "&part=" part
 #define TO_BALANCE           OF_SCHEME("general-ledger") "&account={account}&to={as_of}"
 
+#define ORDER                                                                                                \
+    {                                                                                                        \
+        "order", PARAMETER_CHOICE, OR_FIRST_ON_PAGES,                                                        \
+            "newest or oldest: the end that it begins with; oldest unless given, but on pages", orders       \
+    }
 #define TOTALS                                                                                               \
     {                                                                                                        \
         "totals", PARAMETER_CHOICE, OR_NULL, "shown or left_out, for an import; shown unless given",         \
             totals_choices                                                                                   \
     }
 
+static const char *const orders[] = {"newest", "oldest", NULL};
 static const char *const totals_choices[] = {"shown", "left_out", NULL};
 static const char *const line_choices[] = {"account", "code", NULL};
 static const char *const transfer_states[] = {"in_transit", "short", "over", "late", NULL};
@@ -471,7 +477,8 @@ static const struct report reports[] = {
          {AS_OF,
           {"state", PARAMETER_CHOICE, OR_NULL,
            "in_transit, short, over, or late: cups on the road for longer than a day; all unless given",
-           transfer_states}},
+           transfer_states},
+          ORDER},
      .columns = {{"date", COLUMN_TEXT, "Business day of the dispatch"},
                  {"age_days", COLUMN_CUPS, "Days since then"},
                  {"entry", COLUMN_CUPS, "Number of its entry", TO_ENTRY},
@@ -493,7 +500,8 @@ static const struct report reports[] = {
                     TO,
                     ONE_SITE,
                     {"state", PARAMETER_CHOICE, OR_NULL, "open or resolved; both unless given",
-                     exception_states}},
+                     exception_states},
+                    ORDER},
      .columns = {{"exception_id", COLUMN_TEXT, "The id to resolve it by", "/v1/exceptions/{exception_id}"},
                  {"date", COLUMN_TEXT, "Business day"},
                  {"entry", COLUMN_CUPS, "Number of the entry", TO_ENTRY},

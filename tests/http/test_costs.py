@@ -335,7 +335,7 @@ REPORTS = {
         lambda c, half, last: (1, last + timedelta(days=9), 1),
         120,
     ),
-    "open exceptions of a day": ("report-exceptions", lambda c, half, last: (1, last, last, None, 1, None), 20),
+    "open exceptions of a day": ("report-exceptions", lambda c, half, last: (1, last, last, None, 1, 1, None), 20),
     "day totals of closed days": (
         "report-day-totals",
         lambda c, half, last: (1, last - timedelta(days=8), last, None),
@@ -354,7 +354,7 @@ REPORTS = {
     ),
     "settlement": ("report-settlement", lambda c, half, last: (1, last, None), 10),
     "stock": ("report-stock", lambda c, half, last: (1, last, None, None), 30),
-    "transfers": ("report-transfers", lambda c, half, last: (1, last, None), 20),
+    "transfers": ("report-transfers", lambda c, half, last: (1, last, None, 1), 20),
     "open things of a scheme": ("report-winding-up", lambda c, half, last: (1, None), 20),
     "statements of a day": ("report-participant-statement", lambda c, half, last: (1, last, last, None, None), 30),
     "statements of account of a day": (

@@ -67,8 +67,9 @@ REPORTS = {
     "journal": "from={first}&to={today}",
     "journal of a site": "from={first}&to={today}&site=anchor",
     "general-ledger": "account=customer_deposits(cup-300)&from={first}&to={today}&totals=shown",
-    "exceptions": "from={first}&to={today}",
-    "exceptions that are open": "from={first}&to={today}&state=open",
+    "exceptions": "from={first}&to={today}&order=oldest",
+    "exceptions from the newest on": "from={first}&to={today}&order=newest",
+    "exceptions that are open": "from={first}&to={today}&state=open&order=oldest",
     "site-statement": "from={first}&to={today}",
 }
 

@@ -11,6 +11,7 @@ import pytest
 import network
 from harness import Database, new_service
 from network import WORKED_DAY, WORKED_SITES
+from pages import Page
 
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
 # The contract's day, by hand: (site, column) -> on loan, on deposit. On deposit the counter's own legs are the till
@@ -248,6 +249,18 @@ def test_exceptions(books):
     assert {r["state"] for r in rows} == {"open"}
     assert report(books, "exceptions", site="copper") == [r for r in rows if r["site"] == "copper"]
     assert report(books, "exceptions", state="open") == rows and report(books, "exceptions", state="resolved") == []
+
+
+def test_exceptions_from_the_newest_on(books):
+    """Those of one entry stay in their order. Pages begin with the newest unless they are asked."""
+    rows = report(books, "exceptions")
+    newest = report(books, "exceptions", order="newest")
+    assert newest == sorted(rows, key=lambda row: -row["entry"]) != rows
+    assert report(books, "exceptions", order="oldest") == rows
+    target = f"/v1/reports/exceptions?scheme=tern-bay&from={WORKED_DAY}&to={WORKED_DAY}"
+    for query, expected in (("", newest), ("&order=oldest", rows)):
+        page = Page(books.admin.send("GET", target + query, headers={"Accept": "text/html"}).body)
+        assert [row["Exception id"] for row in page.table()] == [row["exception_id"] for row in expected]
 
 
 def test_day_totals_recorded(books):

@@ -309,7 +309,9 @@ def test_transfers(net):
                     key = dispatch, c["cup_type"], c.get("condition", "sound")
                     stood[key] += (sign if original.kind == "dispatch" else -sign) * c["quantity"]
                     came[key, original.kind] += sign * c["quantity"]
-        rows = {(r["event_id"], r["cup_type"], r["condition"]): r for r in net.report("transfers", as_of=day)}
+        oldest, newest = (net.report("transfers", as_of=day, order=order) for order in ("oldest", "newest"))
+        assert newest == sorted(oldest, key=lambda row: -row["entry"]) and net.report("transfers", as_of=day) == oldest
+        rows = {(r["event_id"], r["cup_type"], r["condition"]): r for r in oldest}
         assert {k: r["in_transit"] - r["over"] for k, r in rows.items()} == {k: n for k, n in stood.items() if n}
         assert {k: (r["sent"], r["received"], r["lost"]) for k, r in rows.items()} == {
             k: tuple(came[k, kind] for kind in ("dispatch", "receipt", "transit_loss")) for k in rows

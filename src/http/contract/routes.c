@@ -468,6 +468,7 @@ static const struct route routes[] = {
                     {"totals", "A word that the report's description lists", false},
                     {"fee", "A word that the report's description lists", false},
                     {"part", "A word that the report's description lists", false},
+                    {"order", "The end that it begins with: oldest unless given, but newest on pages", false},
                     {"figure", "A word that the report's description lists", false},
                     {"after", "For pages only: the place where the page goes on", false}},
      .id = "getReport", .tag = TAG_REPORTS, REASONS(REASON_ROLE_NOT_ALLOWED)},
