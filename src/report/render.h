@@ -103,6 +103,9 @@ const char *render_cell(const struct render *render, const char *const *cells, c
  * ends it if this is true. */
 bool render_begin_link(struct render *render, const char *const *cells, size_t column);
 
+/* Begins a link, if all variables of the URI template have a value. The caller ends it if this is true. */
+bool render_open_link(struct render *render, const char *const *cells, const char *link);
+
 /* From the first tag to the form. */
 void render_head(struct render *render);
 /* The end of the page: the caution, the meaning of the columns, the other forms. */

@@ -30,6 +30,25 @@ struct cover {
     bool failed; /* memory ran out, or a sum is too large */
 };
 
+/* Where figures lead: the cups and deposits of a place to the ledger, the lines of the funding to the
+ * accounts of their kind. The rows of sites are of many accounts of two kinds. */
+#define LEDGER   "/v1/reports/general-ledger?scheme={scheme}&to={as_of}&account="
+#define ACCOUNTS "/v1/accounts?scheme={scheme}&as_of={as_of}&limit=1000&account_kind={item}"
+
+static const char *cups_link(enum part part)
+{
+    return part == OF_CUSTOMERS ? LEDGER "with_customers({cup_type})"
+           : part == OF_TRANSIT ? LEDGER "in_transit({cup_type})"
+                                : NULL;
+}
+
+static const char *held_link(enum part part)
+{
+    return part == OF_CUSTOMERS ? LEDGER "customer_deposits({cup_type})"
+           : part == OF_TRANSIT ? LEDGER "transit_deposits({cup_type})"
+                                : NULL;
+}
+
 /* --- rows ---------------------------------------------------------------------------------------------- */
 
 /* "": it is empty. */
@@ -109,50 +128,56 @@ static void row(struct render *render, const char *const *cells)
         add_to(cover, &line->refund_value, cell(render, cells, "refund_value"));
         add_to(cover, &line->required, required);
         add_to(cover, &line->held, held);
-        add_to(cover, &line->to_come, to_come);
     }
+    add_to(cover, &line->to_come, to_come);
     add_to(cover, &line->amount, part == DEPOSITS ? required : part == MONEY ? held : difference);
 }
 
 /* --- cells --------------------------------------------------------------------------------------------- */
 
-/* A link to where the report's column of this name leads; NULL: nowhere. Whether a link was begun. */
-static bool begin_link(struct render *render, const char *column, const char *cup_type)
-{
-    const char *cells[REPORT_COLUMNS_MAX] = {NULL};
-    if (column == NULL)
-        return false;
-    cells[render_column(render, "cup_type")] = cup_type;
-    return render_begin_link(render, cells, render_column(render, column));
-}
+/* A figure and where it leads. */
+struct figure {
+    const char *class; /* of its cell */
+    const char *link;  /* a URI template; NULL: nowhere */
+    const char *name;  /* of the line: its cup type, or the kind of its accounts */
+};
 
-static void add_figure(struct render *render, const char *figure, const char *column)
+static void add_figure(struct render *render, const char *text, const struct figure *figure)
 {
     struct buffer *page = &render->text;
-    bool kept = column != NULL && strcmp(column, "difference") == 0;
-    html_cell_begin(page, false, kept ? "n k" : "n");
-    if (html_is_zero(figure)) {
-        html_nothing(page, figure);
+    const char *cells[REPORT_COLUMNS_MAX] = {NULL};
+    cells[render_column(render, "cup_type")] = cells[render_column(render, "item")] = figure->name;
+    html_cell_begin(page, false, figure->class);
+    if (html_is_zero(text)) {
+        html_nothing(page, text);
     } else {
-        bool linked = begin_link(render, column, NULL);
-        html_figure(page, figure);
+        bool linked = figure->link != NULL && render_open_link(render, cells, figure->link);
+        html_figure(page, text);
         buffer_add_text(page, linked ? "</a>" : "");
     }
     html_cell_end(page, false);
 }
 
-static void add_amount(struct render *render, struct money amount, const char *column)
+static void add_amount_to(struct render *render, struct money amount, const struct figure *figure)
 {
     char text[MONEY_TEXT_MAX];
     money_format(amount, ((const struct cover *)render->own)->decimals, text);
-    add_figure(render, text, column);
+    add_figure(render, text, figure);
+}
+
+static void add_amount(struct render *render, struct money amount)
+{
+    add_amount_to(render, amount, &(struct figure){.class = "n"});
 }
 
 static void add_name(struct render *render, const char *name, const char *cup_type)
 {
     struct buffer *page = &render->text;
     html_cell_begin(page, true, NULL);
-    bool linked = cup_type != NULL && begin_link(render, "cup_type", cup_type);
+    const char *cells[REPORT_COLUMNS_MAX] = {NULL};
+    size_t column = render_column(render, "cup_type");
+    cells[column] = cup_type;
+    bool linked = cup_type != NULL && render_begin_link(render, cells, column);
     if (cup_type != NULL)
         html_text(page, name);
     else
@@ -186,6 +211,12 @@ struct cups_row {
     bool is_total;
 };
 
+/* Whether the ledger has all of the line's amount already. */
+static bool is_posted(const struct line *line)
+{
+    return line->to_come.minor == 0;
+}
+
 static void add_cups_row(struct render *render, const struct cups_row *row, const struct line *line)
 {
     char cups[24];
@@ -200,16 +231,19 @@ static void add_cups_row(struct render *render, const struct cups_row *row, cons
     if (row->where != NULL)
         html_word(&render->text, row->where);
     buffer_add_text(&render->text, "</td>");
+    bool leads = row->cup_type != NULL && !row->is_total;
     if (row->cup_type != NULL) {
-        add_figure(render, cups, "cups");
-        add_amount(render, line->refund_value, NULL);
+        add_figure(render, cups, &(struct figure){"n", leads ? cups_link(line->part) : NULL, row->cup_type});
+        add_amount(render, line->refund_value);
     } else { /* cups of different types are not added up */
         buffer_add_text(&render->text, "<td></td><td></td>");
     }
-    add_amount(render, line->required, NULL);
-    add_amount(render, line->held, "held");
-    add_amount(render, line->to_come, NULL);
-    add_amount(render, difference, "difference");
+    add_amount(render, line->required);
+    add_amount_to(
+        render, line->held,
+        &(struct figure){"n", leads && is_posted(line) ? held_link(line->part) : NULL, row->cup_type});
+    add_amount(render, line->to_come);
+    add_amount_to(render, difference, &(struct figure){.class = "n k"});
     buffer_add_text(&render->text, "</tr>\n");
 }
 
@@ -274,11 +308,20 @@ static void add_cups(struct render *render)
 
 /* --- funding ------------------------------------------------------------------------------------------- */
 
-static void add_funding_row(struct render *render, const char *name, struct money amount, bool is_total)
+/* `link`: as of a figure. */
+static void add_funding_line(struct render *render, const char *name, struct money amount, const char *link)
 {
-    buffer_add_text(&render->text, is_total ? "<tr class=\"total\">" : "<tr>");
+    buffer_add_text(&render->text, "<tr>");
     add_name(render, name, NULL);
-    add_amount(render, amount, is_total ? NULL : "held");
+    add_amount_to(render, amount, &(struct figure){"n", link, name});
+    buffer_add_text(&render->text, "</tr>\n");
+}
+
+static void add_funding_total(struct render *render, const char *name, struct money amount)
+{
+    buffer_add_text(&render->text, "<tr class=\"total\">");
+    add_name(render, name, NULL);
+    add_amount(render, amount);
     buffer_add_text(&render->text, "</tr>\n");
 }
 
@@ -290,10 +333,12 @@ static struct money add_part(struct render *render, enum part part, bool turned)
     for (size_t i = 0; i < cover->count; i++) {
         if (cover->lines[i].part != part)
             continue;
-        struct money amount = cover->lines[i].amount;
+        const struct line *line = &cover->lines[i];
+        struct money amount = line->amount;
         if (turned)
             amount.minor = -amount.minor;
-        add_funding_row(render, cover->lines[i].name, amount, false);
+        add_funding_line(render, line->name, amount,
+                         part != UNEXPLAINED && is_posted(line) ? ACCOUNTS : NULL);
         add_all(cover, &sum, amount);
     }
     return sum;
@@ -317,12 +362,12 @@ static struct money add_funding(struct render *render)
     struct cover *cover = render->own;
     begin_funding(render, "The money that the deposits are held in", "account");
     struct money surplus = add_part(render, MONEY, false);
-    add_funding_row(render, "Money against the deposits", surplus, true);
+    add_funding_total(render, "Money against the deposits", surplus);
     struct money deposits = add_part(render, DEPOSITS, true);
-    add_funding_row(render, "Deposits owed", deposits, true);
+    add_funding_total(render, "Deposits owed", deposits);
     add_all(cover, &surplus, deposits);
     html_table_foot(&render->text);
-    add_funding_row(render, surplus_word(surplus), surplus, true);
+    add_funding_total(render, surplus_word(surplus), surplus);
     html_table_end_foot(&render->text);
     return surplus;
 }
@@ -336,7 +381,7 @@ static void add_causes(struct render *render, struct money surplus)
     struct money sum = add_part(render, CAUSES, false);
     add_all(cover, &sum, add_part(render, UNEXPLAINED, false));
     html_table_foot(&render->text);
-    add_funding_row(render, surplus_word(sum), sum, true);
+    add_funding_total(render, surplus_word(sum), sum);
     html_table_end_foot(&render->text);
 }
 

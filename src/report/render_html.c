@@ -214,8 +214,7 @@ static const char *value_of(void *context, const char *name, size_t length)
     return uri_part_is("scheme", name, length) ? about->scheme : NULL;
 }
 
-/* Adds the link if all of its variables have a value. */
-static bool open_link(struct render *render, const char *const *cells, const char *link)
+bool render_open_link(struct render *render, const char *const *cells, const char *link)
 {
     struct row_values values = {render, cells};
     struct buffer target;
@@ -245,8 +244,8 @@ bool render_begin_link(struct render *render, const char *const *cells, size_t c
     const struct report_column *about = &render->head->report->columns[column];
     if (about->link == NULL || !render->head->page->leads[column])
         return false;
-    return open_link(render, cells, about->link) ||
-           (about->or_link != NULL && open_link(render, cells, about->or_link));
+    return render_open_link(render, cells, about->link) ||
+           (about->or_link != NULL && render_open_link(render, cells, about->or_link));
 }
 
 static void add_cell(struct render *render, const char *const *cells, size_t column)
@@ -287,7 +286,7 @@ static void add_row_acts(struct render *render, const char *const *cells)
     html_cell_begin(&render->text, false, "act");
     for (const struct report_act *const *act = render->head->page->row_acts; *act != NULL; act++) {
         const char *figure = render_cell(render, cells, (*act)->column);
-        if (is_empty(figure) || strcmp(figure, "0") == 0 || !open_link(render, cells, (*act)->pattern))
+        if (is_empty(figure) || strcmp(figure, "0") == 0 || !render_open_link(render, cells, (*act)->pattern))
             continue;
         html_word(&render->text, (*act)->text);
         buffer_add_text(&render->text, "</a> ");

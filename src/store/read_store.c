@@ -269,12 +269,13 @@ enum store_result read_tasks(struct pg *pg, struct arena *arena, const struct ta
                   PG_LIST(arena, take_task, NULL, rows, count));
 }
 
-enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,
-                                struct list_slice *slice)
+enum store_result read_accounts(struct pg *pg, int32_t scheme, enum account_kind kind,
+                                const struct date *as_of, struct list_slice *slice)
 {
-    return read_list_slice(
-        pg, &sql_accounts_list,
-        PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit), arg_date_at(as_of)), slice);
+    return read_list_slice(pg, &sql_accounts_list,
+                           PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit),
+                                   arg_date_at(as_of), arg_id(kind)),
+                           slice);
 }
 
 /* --- reports -------------------------------------------------------------------------------------------- */

@@ -6,6 +6,7 @@
 #define DEPOSITD_STORE_READ_STORE_H
 
 #include "base/buffer.h"
+#include "depositd/account.h"
 #include "depositd/event.h"
 #include "store/json_slice.h"
 #include "store/proposed_store.h"
@@ -164,9 +165,9 @@ struct task_row {
 MUST_CHECK enum store_result read_tasks(struct pg *pg, struct arena *arena, const struct tasks_asked *asked,
                                         struct task_row **rows, size_t *count);
 
-/* `as_of` NULL: now. */
-MUST_CHECK enum store_result read_accounts(struct pg *pg, int32_t scheme, const struct date *as_of,
-                                           struct list_slice *slice);
+/* `as_of` NULL: now. ACCOUNT_NONE: of any kind. */
+MUST_CHECK enum store_result read_accounts(struct pg *pg, int32_t scheme, enum account_kind kind,
+                                           const struct date *as_of, struct list_slice *slice);
 
 struct report_argument {
     enum { ARGUMENT_NULL, ARGUMENT_DAY, ARGUMENT_NUMBER } kind;

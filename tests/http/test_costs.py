@@ -83,9 +83,13 @@ def number(day):
 
 # Each list: its statement and its arguments. `half` is a day half way back, `last` the last closed day.
 LISTS = {
-    "accounts": ("accounts-list", lambda c, half, last: (1, -1, ROWS, None)),
-    "accounts, far in": ("accounts-list", lambda c, half, last: (1, c.accounts[len(c.accounts) // 2], ROWS, None)),
-    "accounts as of a day": ("accounts-list", lambda c, half, last: (1, c.accounts[5], ROWS, half)),
+    "accounts": ("accounts-list", lambda c, half, last: (1, -1, ROWS, None, None)),
+    "accounts of a kind": ("accounts-list", lambda c, half, last: (1, -1, ROWS, last, 4)),
+    "accounts, far in": (
+        "accounts-list",
+        lambda c, half, last: (1, c.accounts[len(c.accounts) // 2], ROWS, None, None),
+    ),
+    "accounts as of a day": ("accounts-list", lambda c, half, last: (1, c.accounts[5], ROWS, half, None)),
     "bank lines": ("bank-lines-list", lambda c, half, last: (1, -1, ROWS, None, None)),
     "bank lines, far in": ("bank-lines-list", lambda c, half, last: (1, 2000, ROWS, None, None)),
     "bank lines, open": ("bank-lines-list", lambda c, half, last: (1, -1, ROWS, True, None)),

@@ -28,7 +28,6 @@ NAMES = {
     *("Previous", "Days since count"),
 }
 BY_DAY = "by the day on which it happened, while lists go by the day posted; `date` leads to these"
-OF_COVER = "of the statement's accounts together; the cup type leads to these by day"
 ROW = "the row is the thing itself, and leads to it"
 SETTING = "people set it"
 ABOVE = "sums or compares the figures beside it"
@@ -170,7 +169,13 @@ JUSTIFIED = {
     REPORTS + "ageing": {"Current": SHARE, "Days 1 7": SHARE},
     REPORTS + "bank-reconciliation": {"Amount": ROW},
     REPORTS + "day-totals": {f"{name} recorded": BY_DAY for name in ("Issued", "Returned", "Collected", "Refunded")},
-    REPORTS + "deposit-cover": {"*": OF_COVER},
+    REPORTS
+    + "deposit-cover": {
+        "Refund value": SETTING,
+        "Required": "cups by their refund value",
+        "Difference": ABOVE,
+        **dict.fromkeys(("Cups", "Held"), "at sites: of two accounts of each site, which the trial balance has"),
+    },
     REPORTS + "exceptions": {"Quantity": ROW},
     REPORTS + "fees": {"Amount": ROW, "Each": SETTING, "Tax": ROW, "Quantity": ROW},
     REPORTS + "general-ledger": {"Debit": ROW, "Credit": ROW, "Balance": ABOVE},

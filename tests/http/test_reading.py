@@ -196,6 +196,17 @@ def test_accounts_page_by_page_and_as_of(books):
     assert set(books.admin.accounts("tern-bay", as_of=WORKED_DAY - timedelta(days=1)).values()) == {0, "0.00"}
 
 
+@pytest.mark.parametrize("query", [{}, {"as_of": WORKED_DAY}, {"limit": 1}])
+def test_accounts_of_a_kind(books, query):
+    whole = books.admin.items("/v1/accounts", **{"scheme": "tern-bay", **query})
+    found = 0
+    for kind in ("bank", "site_clearing", "settlement_due", "customer_deposits", "unaccounted"):
+        listed = books.admin.items("/v1/accounts", **{"scheme": "tern-bay", "account_kind": kind, **query})
+        assert listed == [a for a in whole if a["account"].split("(")[0] == kind]
+        found += len(listed)
+    assert found > 5
+
+
 def test_days(books):
     days = books.admin.items("/v1/schemes/tern-bay/days", limit=1000)
     assert [d["state"] for d in days] == ["closed"] + ["open"] * (len(days) - 1)

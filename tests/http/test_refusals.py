@@ -494,6 +494,7 @@ def test_pages_of_other_sites(net):
             )
         ],
         ("/v1/accounts?scheme=tern-bay&as_of=2026-5-12", "parameter_invalid"),
+        ("/v1/accounts?scheme=tern-bay&account_kind=till", "parameter_invalid"),
         ("/v1/accounts?scheme=Tern%20Bay", None),
         ("/v1/accounts?scheme=%00", None),
         ("/v1/accounts?scheme=%ff%fe", None),

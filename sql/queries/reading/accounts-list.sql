@@ -1,16 +1,20 @@
 -- A slice of the accounts ever touched with their balances, each as JSON, with its number. $1 scheme, after account $2,
--- at most $3, $4 the last business day to count (null: all). The slice's accounts are found by skipping through the key
--- from $2 on. Codes of the office's own ledger are those of that day, or of today.
+-- at most $3, $4 the last business day to count (null: all), $5 the kind of account (null: all). The slice's accounts
+-- are found by skipping through the key from $2 on. Codes of the office's own ledger are those of that day, or of today.
 WITH RECURSIVE folded AS (
-    SELECT min(b.account) AS account, 1 AS place FROM balance b WHERE b.scheme = $1::integer AND b.account > $2::bigint
+    SELECT min(b.account) AS account, 1 AS place FROM balance b
+     WHERE b.scheme = $1::integer AND b.account > greatest($2::bigint, account_of($5::integer, 0, 0) - 1)
+       AND b.account < coalesce(account_of($5::integer + 1, 0, 0), 9223372036854775807)
     UNION ALL
-    SELECT (SELECT min(b.account) FROM balance b WHERE b.scheme = $1::integer AND b.account > f.account), f.place + 1
+    SELECT (SELECT min(b.account) FROM balance b WHERE b.scheme = $1::integer AND b.account > f.account
+               AND b.account < coalesce(account_of($5::integer + 1, 0, 0), 9223372036854775807)), f.place + 1
       FROM folded f WHERE f.account IS NOT NULL AND f.place < $3::integer),
 recent AS MATERIALIZED (
     SELECT account, sum(movement) FILTER (WHERE business_date <= coalesce($4::date, 'infinity')) AS movement FROM recent_balance
      WHERE scheme = $1::integer GROUP BY account),
 slice AS (
-    SELECT account FROM folded WHERE account IS NOT NULL UNION SELECT account FROM recent WHERE account > $2::bigint
+    SELECT account FROM folded WHERE account IS NOT NULL UNION
+    SELECT account FROM recent WHERE account > $2::bigint AND ($5::integer IS NULL OR account_kind_of(account) = $5)
      ORDER BY account LIMIT $3::integer),
 chart AS MATERIALIZED (
     SELECT o.account, o.code, o.name

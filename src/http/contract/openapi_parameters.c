@@ -70,6 +70,7 @@ static const struct named_schema schemas[] = {
     {"exception_id", TEXT_SCHEMA},
     {"state", TEXT_SCHEMA},
     {"totals", TEXT_SCHEMA},
+    {"account_kind", TEXT_SCHEMA},
     {"figure", TEXT_SCHEMA},
     {"part", TEXT_SCHEMA},
     {"fee", TEXT_SCHEMA},

@@ -492,7 +492,7 @@ static const struct route routes[] = {
      .about = "If the operator took out more than was free for it, two people resolve that: the first gets 202 proposed.",
      .id = "resolveException", .tag = TAG_REPORTS, REASONS(REASON_ALREADY_RESOLVED)},
     {GET("/v1/accounts", FOR_OFFICE, handle_accounts_list, "Accounts of a scheme and their balances", "AccountList"),
-     .parameters = {SCHEME, AS_OF, SLICED},
+     .parameters = {SCHEME, AS_OF, {"account_kind", "Kind of account, as site_clearing", false}, SLICED},
      .id = "listAccounts", .tag = TAG_BOOKS},
     {GET("/v1/posting-rules", FOR_ALL, handle_posting_rules, "The rules by which events become legs",
          "PostingRuleList"),

@@ -186,7 +186,7 @@ static const struct page_about abouts[] = {
     {.schema = "RefundValue", .title = "Refund value"},
     {.schema = "OfficeAccountsList", .title = "Codes of the office's ledger, by the day they start"},
     {.schema = "OfficeAccounts", .title = "Codes of the office's ledger"},
-    {.schema = "AccountList", .title = "Accounts"},
+    {.schema = "AccountList", .title = "Accounts", .sums = {"items"}},
     {.schema = "PostingRuleList",
      .title = "Posting rules",
      .note =
