@@ -74,14 +74,25 @@ static void add_facts(const struct faults *faults, const char *request_id, struc
 
 /* --- ways on ------------------------------------------------------------------------------------------- */
 
+/* The parameters that could be decoded: the problem may be that one of them could not. */
+static void keep_decoded(struct request *request)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < request->query_count; i++)
+        if (request->query[i].name != NULL && request->query[i].value != NULL)
+            request->query[kept++] = request->query[i];
+    request->query_count = kept;
+}
+
 /* The request without its parameters if these name a scheme that the key may not know of. Links of the page
  * would else lead to the same problem again. */
 static struct request without_strangers(const struct request *request)
 {
     struct request asked = *request;
     struct buffer code;
+    keep_decoded(&asked);
     buffer_init(&code, CODE_SIZE);
-    bool named = page_fill(request, NULL, "{scheme}", &code);
+    bool named = page_fill(&asked, NULL, "{scheme}", &code) && code.length > 0;
     const struct scheme *scheme = named ? network_scheme(&request->snapshot->network, code.data) : NULL;
     if (scheme == NULL || !request_knows_scheme(request, scheme)) {
         asked.query_count = 0;
