@@ -60,8 +60,9 @@
 #define TO_FIGURE(figure) OF_SCHEME("site-figures") "&site={site}&from={date}&to={date}&figure=" figure
 #define TO_FIGURE_OF_PERIOD(figure)                                                                          \
     OF_SCHEME("site-figures") "&from={from}&to={to}{&site}{&cup_type}&figure=" figure
-#define TO_PART_OF_DAY(part) TO_LEDGER_OF_DAY "&part=" part
-#define TO_BALANCE           OF_SCHEME("general-ledger") "&account={account}&to={as_of}"
+#define TO_SITES_FIGURE(figure) OF_SCHEME("site-figures") "&site={site}&from={from}&to={to}&figure=" figure
+#define TO_PART_OF_DAY(part)    TO_LEDGER_OF_DAY "&part=" part
+#define TO_BALANCE              OF_SCHEME("general-ledger") "&account={account}&to={as_of}"
 
 #define ORDER                                                                                                \
     {                                                                                                        \
@@ -299,10 +300,8 @@ static const struct report reports[] = {
           {"payment_id", COLUMN_TEXT, "Payment", "/v1/payments/{payment_id}"},
           {"due_on", COLUMN_TEXT, "Banking day on which the payment is due"},
           {"status", COLUMN_TEXT, "How far the payment is now"},
-          {"collected", COLUMN_AMOUNT, "Collected at the counter", TO_PARTICIPANT,
-           .or_link = TO_SITE_OF_PERIOD},
-          {"refunded", COLUMN_AMOUNT, "Paid out at the counter", TO_PARTICIPANT,
-           .or_link = TO_SITE_OF_PERIOD},
+          {"collected", COLUMN_AMOUNT, "Collected at the counter", TO_SITES_FIGURE("collected")},
+          {"refunded", COLUMN_AMOUNT, "Paid out at the counter", TO_SITES_FIGURE("refunded")},
           {"service_fee", COLUMN_AMOUNT, "Service fees, per cup issued, without tax",
            TO_FEES_OF_DAY "&fee=service", .or_link = TO_FEES_OF_PERIOD "&fee=service"},
           {"service_tax", COLUMN_AMOUNT, "Tax on them", TO_FEES_OF_DAY "&fee=service",
@@ -316,12 +315,11 @@ static const struct report reports[] = {
           {"standing_tax", COLUMN_AMOUNT, "Tax on them", TO_FEES_OF_DAY "&fee=standing",
            .or_link = TO_FEES_OF_PERIOD "&fee=standing"},
           {"transfers_and_losses", COLUMN_AMOUNT, "For cups on deposit, transfers, counts and losses",
-           TO_PARTICIPANT, .or_link = TO_SITE_OF_PERIOD},
-          {"other", COLUMN_AMOUNT, "Anything else, such as journals", TO_PARTICIPANT,
-           .or_link = TO_SITE_OF_PERIOD},
+           TO_SITES_FIGURE("stock")},
+          {"other", COLUMN_AMOUNT, "Anything else, such as journals", TO_SITES_FIGURE("other")},
           {"paid", COLUMN_AMOUNT, "Paid by the participant (+) or to it (-)", "/v1/payments/{payment_id}"},
           {"amount", COLUMN_AMOUNT, "The sum of the row, or the part of the closing balance",
-           "/v1/payments/{payment_id}", .or_link = TO_SITE_OF_PERIOD},
+           "/v1/payments/{payment_id}"},
           {"balance", COLUMN_AMOUNT, "The balance after it"}}},
     {"fees", "The fees that closes charged, by the row of the terms that gave each",
      FOR_PARTICIPANT | FOR_OFFICE, true, false, &sql_report_fees, .totals = {"fee", {"total"}},

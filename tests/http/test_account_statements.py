@@ -167,9 +167,9 @@ def test_figures_lead_to_their_rows(owners):
     fees_of_site = f"/v1/reports/fees?scheme=tern-bay&site=anchor&from={WORKED_DAY}&to={LAST_DAY}"
     wanted = {
         of_day,
-        fees,
         site,
-        fees_of_site,
+        *(f"{each}&fee=service" for each in (fees, fees_of_site)),
+        site.replace("site-statement", "site-figures") + "&figure=collected",
         *(f"/v1/payments/{owners.payments['hearth', to]}" for to in ("miller", "pool")),
     }
     assert wanted <= set(page.links)

@@ -28,6 +28,7 @@ NAMES = {
     *("Previous", "Days since count"),
 }
 BY_DAY = "by the day on which it happened, while lists go by the day posted; `date` leads to these"
+OF_SITES = "of the participant's sites, to each of which the date leads"
 ROW = "the row is the thing itself, and leads to it"
 SETTING = "people set it"
 ABOVE = "sums or compares the figures beside it"
@@ -121,6 +122,7 @@ COUNTS = {"In all", "On this page", "With an event", "Late"}
 OF_ONE = {  # pages of one thing, whose own figures a list repeats
     "/v1/bank-statements/{bank_statement}",
     "/v1/settlements/{scheme}/{date}",
+    "/v1/payments/{payment_id}",
     "/v1/sites/{site}/day-totals/{date}",
 }
 
@@ -190,6 +192,12 @@ JUSTIFIED = {
     REPORTS + "recovery": {"Retired g": "cups by their mass", "Supplied g": "cups by their mass"},
     REPORTS + "return-rate": {"Difference": ABOVE},
     REPORTS + "site-figures": {"Amount": ROW, "Cups": ROW},
+    REPORTS
+    + "statement-of-account": {
+        **dict.fromkeys(("Collected", "Refunded", "Transfers and losses", "Other"), OF_SITES),
+        "Amount": ABOVE,
+        "Balance": ABOVE,
+    },
     REPORTS + "winding-up": {"Cups": "of places outside sites, which the report of stock has"},
     REPORTS + "withdrawable": {"Balance": "of several accounts, which the trial balance has", "Counted": ABOVE},
 }
