@@ -1,6 +1,7 @@
 -- A slice of the accounts ever touched with their balances, each as JSON, with its number. $1 scheme, after account $2,
 -- at most $3, $4 the last business day to count (null: all), $5 the kind of account (null: all). The slice's accounts
--- are found by skipping through the key from $2 on. Codes of the office's own ledger are those of that day, or of today.
+-- are found by skipping through the key from $2 on. Codes of the office's own ledger are those of that day, or of
+-- today.
 WITH RECURSIVE folded AS (
     SELECT min(b.account) AS account, 1 AS place FROM balance b
      WHERE b.scheme = $1::integer AND b.account > greatest($2::bigint, account_of($5::integer, 0, 0) - 1)
