@@ -49,6 +49,14 @@ enum store_result store_key_renew(struct pg *pg, struct arena *arena, int32_t ke
                   pg_maybe(arena, take_copy, name, NULL));
 }
 
+enum store_result store_key_language(struct pg *pg, struct arena *arena, int32_t key, const char *name,
+                                     const char *language, const char **found)
+{
+    *found = NULL;
+    return pg_ask(pg, &sql_key_language, PG_ARGS(arg_id(key), arg_text(name), arg_text(language)),
+                  pg_maybe(arena, take_copy, found, NULL));
+}
+
 enum store_result store_key_read(struct pg *pg, const char *name, const char *after, int limit,
                                  struct buffer *json, struct json_slice *slice)
 {

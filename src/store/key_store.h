@@ -38,6 +38,11 @@ MUST_CHECK enum store_result store_key_renew(struct pg *pg, struct arena *arena,
                                              const struct sha256 *secret_hash, struct instant now,
                                              const char **name);
 
+/* Changes the language of the pages of a key that is in force: of `key`, or if that is 0 of the key of a
+ * name. `language` NULL: as the browser prefers. *found: the key's name; NULL: it is not in force. */
+MUST_CHECK enum store_result store_key_language(struct pg *pg, struct arena *arena, int32_t key,
+                                                const char *name, const char *language, const char **found);
+
 /* Appends keys to `json`, without their secrets. With a name: the key of that name that is in force. Without
  * a name: all keys after `after`, in force or not; `limit` 0: any number. */
 MUST_CHECK enum store_result store_key_read(struct pg *pg, const char *name, const char *after, int limit,

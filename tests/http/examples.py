@@ -529,6 +529,8 @@ def play(service):
     tell(do, admin, ben, pay(do, admin, ann, ben, payments))
     propose(do, admin, ann)
     browsers(do, admin)
+    do(till, "POST", "/v1/me/language?why=as+at+the+counter", {"language": "fr"})
+    do(admin, "POST", "/v1/keys/anchor-till/language", {})
     do(till, "POST", "/v1/me/renew?why=received+today")
     look(do, admin)
     end_month(do, admin, ann, ben)

@@ -14,7 +14,7 @@ from harness import Client
 TOP = Path(__file__).parents[2]
 VERBS = (
     "get|list|post|put|create|revoke|load|close|approve|release|confirm|fail|withdraw|resolve|run|renew|reject|end"
-    "|cancel|reopen"
+    "|cancel|reopen|set"
 )
 MACHINES = {
     "application/json",

@@ -3,7 +3,7 @@
 translation is marked as English (WCAG 2.2, success criterion 3.1.2), and no such mark is found on any kind of page."""
 import pytest
 
-from browser import Browser
+from browser import Browser, Form
 from office import PEOPLE, Office
 from pages import Page, tidy
 from test_html import KINDS_EACH, kind_of
@@ -110,6 +110,67 @@ def test_a_language_must_be_known(office):
         "POST", "/v1/keys", {"name": "xia", "holder": "xia", "role": "auditor", "language": "xx"}
     )
     assert answer.status == 422 and answer.json["errors"][0]["pointer"] == "/language"
+
+
+# A key's language, changed later --------------------------------------------------------------------------------
+@pytest.fixture
+def zoe(office):
+    """A key without a language, and its browser."""
+    secret = office.service.create_key("zoe", "auditor")
+    yield office.service.client(secret), office.person("zoe", secret)
+    office.admin.send("DELETE", "/v1/keys/zoe")
+
+
+def key_changes(office, name):
+    """The changes of the newest key of that name, without its making and its end."""
+    found = [c for c in office.admin.items("/v1/changes", of="key") if c["name"] == name and "before" in c]
+    return [(c["by"]["key"], c["before"].get("language"), c["after"].get("language"), c.get("why")) for c in found]
+
+
+def test_a_key_changes_its_own_language(office, zoe):
+    """At once, in the session that is open as well. The change is recorded as any other of a key."""
+    client, browser = zoe
+    assert language(get(browser, "/", "en")) == "en"
+    assert client.send("POST", "/v1/me/language?dry_run=true", {"language": "fr"}).json["language"] == "fr"
+    assert "language" not in client.get("/v1/me"), "a dry run changes nothing"
+    made = client.send("POST", "/v1/me/language?why=as+at+home", {"language": "fr"})
+    assert made.status == 200 and (made.json["name"], made.json["language"]) == ("zoe", "fr")
+    assert client.get("/v1/me")["language"] == "fr" and language(get(browser, "/", "en")) == "fr"
+    assert client.send("POST", "/v1/me/language", {}).json.get("language") is None
+    assert language(get(browser, "/", "en")) == "en"
+    assert key_changes(office, "zoe")[-2:] == [("zoe", None, "fr", "as at home"), ("zoe", "fr", None, None)]
+
+
+def test_an_admin_changes_the_language_of_a_key(office, zoe):
+    client, browser = zoe
+    made = office.admin.send("POST", "/v1/keys/zoe/language", {"language": "fr"})
+    assert made.status == 200 and client.get("/v1/me")["language"] == "fr" and language(get(browser, "/")) == "fr"
+    assert key_changes(office, "zoe")[-1] == ("first-admin", None, "fr", None)
+    assert client.send("POST", "/v1/keys/zoe/language", {}).status == 403
+    assert office.admin.send("POST", "/v1/keys/nobody/language", {}).status == 404
+    unknown = office.admin.send("POST", "/v1/keys/zoe/language", {"language": "xx"})
+    assert unknown.status == 422 and unknown.json["errors"][0]["pointer"] == "/language"
+    office.admin.send("DELETE", "/v1/keys/zoe")
+    assert office.admin.send("POST", "/v1/keys/zoe/language", {}).status == 404, "it is revoked"
+
+
+def test_a_person_changes_the_language_in_a_form(office, zoe):
+    """From the page of the own key, and from the list of keys. The form begins with the language that holds."""
+    for browser, start, lands in ((zoe[1], "/v1/me", "fr"), (office.boss, "/v1/keys", "en")):
+        [href] = [h for h in get(browser, start, "en").links if "Language?" in h and ("zoe" in h or start == "/v1/me")]
+        form = Form(browser, get(browser, href, "en"), "/forms/")
+        form.fill({"/language": "fr"}).send()
+        page = get(browser, start, "en")
+        assert language(page) == lands
+        again = Form(
+            browser,
+            get(browser, [h for h in page.links if "Language?" in h and "zoe" in h or "setMy" in h][0]),
+            "/forms/",
+        )
+        assert again.fields["/language"] == "fr"
+        answer = again.fill({"/language": ""}).send()
+        assert answer.status == 303 and answer.headers["Location"].startswith(start)
+        assert "language" not in zoe[0].get("/v1/me")
 
 
 def test_caches_are_told(office):

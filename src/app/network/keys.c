@@ -158,6 +158,28 @@ enum store_result key_renew(struct pg *pg, const struct change_author *author, b
     return transaction_end(pg, result, faults, !dry_run);
 }
 
+enum store_result key_change_language(struct pg *pg, const struct key_language *change,
+                                      const struct change_author *author, bool dry_run, struct buffer *json,
+                                      struct faults *faults)
+{
+    int64_t version;
+    const char *found = NULL, *language = change->has_language ? words_codes[change->language] : NULL;
+    struct json_slice slice;
+    enum store_result result = pg_begin(pg);
+    if (result == STORE_OK)
+        result = store_reference_lock(pg, author, clock_now(), &version);
+    if (result == STORE_OK)
+        result = store_key_language(pg, faults->arena, change->name == NULL ? author->key : 0, change->name,
+                                    language, &found);
+    if (result == STORE_OK && found == NULL && change->name == NULL)
+        faults_refuse(faults, REASON_UNAUTHENTICATED);
+    else if (result == STORE_OK && found == NULL)
+        faults_add(faults, REASON_NOT_FOUND, NULL, "there is no key of this name");
+    else if (result == STORE_OK)
+        result = store_key_read(pg, found, NULL, 0, json, &slice);
+    return transaction_end(pg, result, faults, !dry_run);
+}
+
 enum store_result key_revoke(struct pg *pg, const char *name, const struct change_author *author,
                              bool dry_run, struct faults *faults)
 {

@@ -49,6 +49,19 @@ MUST_CHECK enum store_result key_renew(struct pg *pg, const struct change_author
                                        struct buffer *json, char secret[static KEY_SECRET_SIZE],
                                        struct faults *faults);
 
+struct key_language {
+    const char *name;  /* of the key; NULL: the author's own */
+    int language;      /* of its pages, as an index of words_codes … */
+    bool has_language; /* … if it has one */
+};
+
+/* Changes the language of the pages of a key. `json` gets the key as it is shown. If there is no key with
+ * that name, NOT_FOUND is among the faults. If the author's own key has been revoked meanwhile,
+ * UNAUTHENTICATED is. */
+MUST_CHECK enum store_result key_change_language(struct pg *pg, const struct key_language *change,
+                                                 const struct change_author *author, bool dry_run,
+                                                 struct buffer *json, struct faults *faults);
+
 /* If there is no key with that name, NOT_FOUND is among the faults. */
 MUST_CHECK enum store_result key_revoke(struct pg *pg, const char *name, const struct change_author *author,
                                         bool dry_run, struct faults *faults);

@@ -64,6 +64,7 @@ void handle_changes_list(const struct request *request, struct answer *answer);
 
 /* keys.c */
 void handle_me_renew(const struct request *request, struct answer *answer);
+void handle_me_language(const struct request *request, struct answer *answer);
 
 /* sessions.c */
 void handle_sessions_list(const struct request *request, struct answer *answer);
@@ -80,6 +81,7 @@ void handle_sign_out(const struct request *request, struct answer *answer);
 void handle_keys_list(const struct request *request, struct answer *answer);
 void handle_keys_post(const struct request *request, struct answer *answer);
 void handle_key_delete(const struct request *request, struct answer *answer);
+void handle_key_language(const struct request *request, struct answer *answer);
 
 /* days.c */
 void handle_days_list(const struct request *request, struct answer *answer);

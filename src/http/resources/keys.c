@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* /v1/keys: lists, makes and revokes keys. */
+/* /v1/keys: lists, makes and revokes keys, and changes the language of their pages. */
 #include "app/network/keys.h"
 
 #include "http/request/slice.h"
@@ -61,4 +61,30 @@ void handle_key_delete(const struct request *request, struct answer *answer)
         answer_store_failure(answer, result);
     else
         answer->status = 204;
+}
+
+/* `name` NULL: of the caller's own key. */
+static void change_language(const struct request *request, struct answer *answer, const char *name)
+{
+    struct key_language change;
+    struct change_author author = {.key = request->identity->key};
+    json_t *body = request_json(request, answer);
+    if (body == NULL || !shape_decode(&shape_key_language, body, "", NULL, &change, &answer->faults) ||
+        !request_why(request, answer, &author.why))
+        return;
+    change.name = name;
+    enum store_result result =
+        key_change_language(request->pg, &change, &author, request->dry_run, &answer->body, &answer->faults);
+    if (result != STORE_OK)
+        answer_store_failure(answer, result);
+}
+
+void handle_key_language(const struct request *request, struct answer *answer)
+{
+    change_language(request, answer, request->parts[0]);
+}
+
+void handle_me_language(const struct request *request, struct answer *answer)
+{
+    change_language(request, answer, NULL);
 }

@@ -305,3 +305,10 @@ static const struct field key_fields[] = {
           SAYS("Language of its pages; as the browser prefers unless given")),
 };
 const struct shape shape_key_post = SHAPE("KeyPost", key_request, key_fields, COUNT(key_fields));
+
+static const struct field language_fields[] = {
+    NOTED(key_language, language, FORM_WORD, .words = words_codes,
+          SAYS("Language of its pages; as the browser prefers unless given")),
+};
+const struct shape shape_key_language =
+    SHAPE("KeyLanguage", key_language, language_fields, COUNT(language_fields));

@@ -29,5 +29,6 @@ extern const struct csv_form csv_cup_types, csv_participants, csv_sites, csv_ref
 
 /* Fills struct key_request. */
 extern const struct shape shape_key_post;
+extern const struct shape shape_key_language;
 
 #endif
