@@ -87,6 +87,45 @@ void html_say_figure_with(struct buffer *page, const char *english, const char *
     buffer_dispose(&after);
 }
 
+/* The first place in a pattern; its end if it has no more. */
+static const char *next_place(const char *pattern)
+{
+    const char *at = strchr(pattern, '%');
+    while (at != NULL && (at[1] < '1' || at[1] > '9'))
+        at = strchr(at + 1, '%');
+    return at != NULL ? at : pattern + strlen(pattern);
+}
+
+void html_say_parts(struct buffer *page, const char *english, html_part part, const void *context)
+{
+    const char *pattern = words_find(page->words, NULL, english), *at = pattern != NULL ? pattern : english;
+    while (*at != '\0') {
+        const char *place = next_place(at);
+        struct buffer piece;
+        buffer_init(&piece, SENTENCE_MAX);
+        buffer_add(&piece, at, (size_t)(place - at));
+        if (place > at)
+            add_sentence(page, &piece, pattern != NULL);
+        buffer_dispose(&piece);
+        if (*place != '\0')
+            part(page, place[1] - '0', context);
+        at = *place != '\0' ? place + 2 : place;
+    }
+}
+
+static void add_count(struct buffer *page, int number, const void *count)
+{
+    char text[32];
+    (void)number;
+    snprintf(text, sizeof text, "%lld", (long long)*(const int64_t *)count);
+    html_figure(page, text);
+}
+
+void html_say_count(struct buffer *page, const char *english, int64_t count)
+{
+    html_say_parts(page, english, add_count, &count);
+}
+
 void html_said(struct buffer *page, const char *format, const char *text)
 {
     struct words_part parts[WORDS_PARTS_MAX];

@@ -20,6 +20,12 @@ void html_say_figure_with(struct buffer *page, const char *english, const char *
                           const char *const *parts);
 #define html_say_figure(page, english, figure, second, third)                                                \
     html_say_figure_with((page), (english), (figure), (const char *const[]){(second), (third)})
+/* Writes the part of a sentence that stands in the place %1, %2 … */
+typedef void (*html_part)(struct buffer *page, int number, const void *context);
+/* A sentence whose parts are more than text: links, figures, times. Each is written in its place. */
+void html_say_parts(struct buffer *page, const char *english, html_part part, const void *context);
+/* A sentence with a whole number in the place %1. */
+void html_say_count(struct buffer *page, const char *english, int64_t count);
 /* A text that printf has made for the format, in the page's language. */
 void html_said(struct buffer *page, const char *format, const char *text);
 /* The name of a member or column as a person writes it: "business_date" is "Business date". */

@@ -356,10 +356,10 @@ static void add_legend(struct render *render)
     buffer_add_text(page, "</dl>\n</section>\n");
 }
 
-/* The same report in another form. */
-static void add_form_link(struct buffer *page, const struct report_head *about, const char *format,
-                          const char *text)
+/* The same report in another form: CSV first. */
+static void add_form_link(struct buffer *page, int number, const void *head)
 {
+    const struct report_head *about = head;
     struct buffer target;
     buffer_init(&target, 8192);
     buffer_printf(&target, "/v1/reports/%s?scheme=", about->report->name);
@@ -370,9 +370,9 @@ static void add_form_link(struct buffer *page, const struct report_head *about, 
         buffer_printf(&target, "&%s=", about->report->parameters[i].name);
         uri_encode(&target, about->arguments[i]);
     }
-    buffer_printf(&target, "&format=%s", format);
+    buffer_printf(&target, "&format=%s", number == 1 ? "csv" : "json");
     if (!target.failed)
-        html_link(page, target.data, text);
+        html_link(page, target.data, number == 1 ? "CSV" : "JSON");
     buffer_dispose(&target);
 }
 
@@ -409,13 +409,10 @@ void render_tail(struct render *render)
         html_note(page, render->head->page->note);
     add_legend(render);
     buffer_add_text(page, "<p class=\"forms\">");
-    html_word(page, render->head->page->next != NULL ? "All rows as" : "The same as");
-    buffer_add_char(page, ' ');
-    add_form_link(page, render->head, "csv", "CSV");
-    buffer_add_char(page, ' ');
-    html_word(page, "or");
-    buffer_add_char(page, ' ');
-    add_form_link(page, render->head, "json", "JSON");
+    if (render->head->page->next != NULL)
+        html_say_parts(page, "All rows as %1 or %2", add_form_link, render->head);
+    else
+        html_say_parts(page, "The same as %1 or %2", add_form_link, render->head);
     buffer_add_text(page, "</p>\n");
     html_page_end(page);
 }

@@ -473,7 +473,7 @@ def test_a_participant_reads_in_words_what_comes_of_a_settlement(service):
 
     said = {(who, day): words(who, day) for who in readers for day in (WORKED_DAY, NEXT_DAY)}
     due = f"{NEXT_DAY.day} {NEXT_DAY:%B %Y}"
-    assert said["hearth", WORKED_DAY] == [f"You will pay 101.78 CAD on {due}, in 2 payments."]
+    assert said["hearth", WORKED_DAY] == [f"You will pay 101.78 CAD on {due}. These are 2 payments."]
     assert said["miller", WORKED_DAY] == [f"You will receive 56.01 CAD on {due}."]
     assert said["quay", WORKED_DAY] == ["You are owed 0.41 CAD, carried forward to a later settlement."]
     assert said["miller", NEXT_DAY] == ["Nothing is due."]
@@ -559,6 +559,24 @@ def test_hostile_queries_stay_texts(net, text):
             assert page.facts["Reference"] == text
         elif text in query:
             assert text in page.facts["Detail"]
+
+
+# Forms of a page --------------------------------------------------------------------------------
+@pytest.mark.parametrize(
+    "target, said",
+    [
+        ("/v1/sites/brick", "The same as JSON"),
+        (f"/v1/settlements/tern-bay/{WORKED_DAY}", "The same as JSON or CSV"),
+        ("/v1/reports/stock?scheme=tern-bay", "The same as CSV or JSON"),
+    ],
+)
+def test_a_page_leads_to_its_other_forms(net, target, said):
+    page = net.page(target)
+    [p] = [e for e in page.all("p") if e.has_class("forms")]
+    assert p.said.strip() == said and [a.said for a in p.all("a")] == re.findall("JSON|CSV", said)
+    for a in p.all("a"):
+        media = net.admin.send("GET", a.get("href"), headers=BROWSER).headers["Content-Type"].partition(";")[0]
+        assert media == {"JSON": "application/json", "CSV": "text/csv"}[a.said]
 
 
 # Problems -------------------------------------------------------------------------------------------------------------

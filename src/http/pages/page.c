@@ -84,16 +84,27 @@ static const char *form_target(const struct request *request, const char *name)
     return request_target(request, "format", value);
 }
 
-static void add_form(const struct request *request, struct buffer *text, enum media media, const char *words,
-                     const char *name)
+static const struct {
+    enum media media;
+    const char *word; /* of the medium, for people */
+} forms[] = {{MEDIA_JSON, "JSON"}, {MEDIA_CSV, "CSV"}};
+
+static void add_form(struct buffer *text, int number, const void *request)
 {
-    const char *target = (route_media(request->route) & 1u << media) != 0 ? form_target(request, name) : NULL;
-    if (target == NULL)
-        return;
-    buffer_add_text(text, media == MEDIA_JSON ? "<p class=\"forms\">" : " ");
-    html_word(text, words);
-    buffer_add_char(text, ' ');
-    html_link(text, target, media == MEDIA_CSV ? "CSV" : "JSON");
+    const char *target = form_target(request, media_word(forms[number - 1].media));
+    html_link(text, target != NULL ? target : "", forms[number - 1].word);
+}
+
+/* Leads to the other forms of the page. Each page has JSON. */
+static void add_forms(const struct request *request, struct buffer *text)
+{
+    bool has_csv = (route_media(request->route) & 1u << MEDIA_CSV) != 0;
+    buffer_add_text(text, "<p class=\"forms\">");
+    if (has_csv)
+        html_say_parts(text, "The same as %1 or %2", add_form, request);
+    else
+        html_say_parts(text, "The same as %1", add_form, request);
+    buffer_add_text(text, "</p>\n");
 }
 
 /* The ways on from a slice. A list with an order says what comes there. */
@@ -120,9 +131,7 @@ static void add_end(const struct page_view *view, const struct answer *answer)
     add_ways(view, answer);
     if (view->about->note != NULL)
         html_note(view->text, view->about->note);
-    add_form(view->request, view->text, MEDIA_JSON, "The same as", "json");
-    add_form(view->request, view->text, MEDIA_CSV, "or", "csv");
-    buffer_add_text(view->text, "</p>\n");
+    add_forms(view->request, view->text);
     html_page_end(view->text);
 }
 

@@ -66,6 +66,12 @@ static void add_small(struct buffer *text, const char *words, const char *part)
     buffer_add_text(text, "</small>");
 }
 
+static void add_date(struct buffer *text, int number, const void *date)
+{
+    (void)number;
+    html_date(text, date, false);
+}
+
 static void add_event(const struct counter_view *view, const json_t *event)
 {
     const char *till = json_member_text(event, "till"), *undone_at = json_member_text(event, "undone_at");
@@ -86,9 +92,7 @@ static void add_event(const struct counter_view *view, const json_t *event)
         add_small(view->text, "undone at %1", undone_at);
     if (*late != '\0') {
         buffer_add_text(view->text, " <small>");
-        html_word(view->text, "late, of");
-        buffer_add_char(view->text, ' ');
-        html_date(view->text, late, false);
+        html_say_parts(view->text, "late, of %1", add_date, late);
         buffer_add_text(view->text, "</small>");
     }
     buffer_add_text(view->text, "</td><td class=\"n\">");

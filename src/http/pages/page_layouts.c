@@ -95,11 +95,8 @@ static void add_scheme(struct page_view *view, const struct page_scope *scope)
     buffer_add_text(view->text, "<section>\n<h2>");
     page_value(view, scope, "scheme", json_object_get(scope->object, "scheme"));
     buffer_add_text(view->text, "</h2>\n<p>");
-    html_label(view->text, "business_date");
-    buffer_add_char(view->text, ' ');
-    page_value(view, scope, "", json_object_get(scope->object, "business_date"));
-    buffer_add_text(view->text, ", ");
-    html_say(view->text, "amounts in %1", json_member_text(scope->object, "currency"));
+    html_say(view->text, "Business day %1, amounts in %2", json_member_text(scope->object, "business_date"),
+             json_member_text(scope->object, "currency"));
     buffer_add_text(view->text, "</p>\n<ul class=\"glance\">\n");
     for (size_t i = 0; i < sizeof figures / sizeof figures[0]; i++)
         add_figure(view, scope, &figures[i]);

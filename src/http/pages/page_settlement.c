@@ -292,9 +292,11 @@ static bool are_alike(const struct page_view *view, const json_t *a, const json_
 static void add_number_of_payments(struct buffer *text, size_t count)
 {
     char number[24];
+    if (count < 2)
+        return;
     snprintf(number, sizeof number, "%zu", count);
-    if (count > 1)
-        html_say(text, ", in %1 payments", number);
+    buffer_add_char(text, ' ');
+    html_say(text, "These are %1 payments.", number);
 }
 
 /* One sentence for all payments that are like this one. The first of them says it. */
@@ -316,8 +318,9 @@ static void add_payment_words(struct page_view *view, const struct page_scope *s
         buffer_add_text(view->text, "<p class=\"due\">");
         add_amount_in_words(view, payment_words(first, is_own(view, first, "to")), sum, page_currency(scope),
                             json_member_text(first, "due_on"));
+        buffer_add_char(view->text, '.');
         add_number_of_payments(view->text, json_array_size(alike));
-        buffer_add_text(view->text, ".</p>\n");
+        buffer_add_text(view->text, "</p>\n");
     }
     json_decref(alike);
 }

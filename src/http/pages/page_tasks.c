@@ -97,9 +97,7 @@ static void add_sum(struct buffer *text, const json_t *row)
     if (cups != NULL || amount)
         html_open(text, "a", "href", json_member_text(row, "href"));
     if (cups != NULL) {
-        add_integer(text, cups);
-        buffer_add_char(text, ' ');
-        html_word(text, "cups");
+        html_say_count(text, "%1 cups", json_integer_value(cups));
         buffer_add_text(text, "</a>");
     } else if (amount) {
         html_figure(text, json_member_text(row, "amount"));
@@ -115,11 +113,10 @@ static void add_scheme(struct buffer *text, const json_t *row)
     const json_t *schemes = json_object_get(row, "schemes");
     html_cell_begin(text, false, NULL);
     html_text(text, json_member_text(row, "scheme"));
-    if (schemes != NULL) {
-        add_integer(text, schemes);
-        buffer_add_char(text, ' ');
-        html_word(text, json_integer_value(schemes) == 1 ? "scheme" : "schemes");
-    }
+    if (schemes != NULL && json_integer_value(schemes) == 1)
+        html_say_count(text, "%1 scheme", 1);
+    else if (schemes != NULL)
+        html_say_count(text, "%1 schemes", json_integer_value(schemes));
     html_cell_end(text, false);
 }
 
