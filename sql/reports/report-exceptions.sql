@@ -17,7 +17,9 @@ found AS (
 SELECT format('%s.%s.%s', scheme.code, x.entry, x.position), x.business_date, x.entry,
        (SELECT e.event::json ->> 'event_id' FROM entry e WHERE e.scheme = x.scheme AND e.entry = x.entry),
        x.kind, s.code, c.code, x.quantity, amount_text(x.amount, decimals),
-       CASE WHEN z.entry IS NULL THEN 'open' ELSE 'resolved' END, instant_text(z.resolved_at), k.name, z.by_entry, z.note
+       CASE WHEN z.entry IS NULL THEN 'open' ELSE 'resolved' END,
+       instant_text(z.resolved_at) || to_char(z.resolved_at AT TIME ZONE time_zone, ' YYYY-MM-DD HH24:MI:SS ') || time_zone,
+       k.name, z.by_entry, z.note
   FROM found x
   JOIN scheme ON scheme.id = x.scheme
   LEFT JOIN site s ON s.id = x.site

@@ -2,6 +2,7 @@
 /* The part that all renderers share: passing on the text, row by row. */
 #include "report/render.h"
 
+#include <stdio.h>
 #include <string.h>
 
 enum { ROW_MAX = 1 << 20 };
@@ -66,7 +67,17 @@ bool render_is_integer(const struct render *render, const char *const *cells, si
     case COLUMN_TEXT:
     case COLUMN_RATE:
     case COLUMN_AMOUNT:
+    case COLUMN_TIME:
         break;
     }
     return false;
+}
+
+const char *render_plain_cell(const struct render *render, const char *const *cells, size_t column,
+                              char instant[static RENDER_INSTANT_SIZE])
+{
+    if (render->head->report->columns[column].kind != COLUMN_TIME || cells[column] == NULL)
+        return cells[column];
+    snprintf(instant, RENDER_INSTANT_SIZE, "%.*s", (int)strcspn(cells[column], " "), cells[column]);
+    return instant;
 }

@@ -61,7 +61,7 @@ struct renderer {
 
 extern const struct renderer render_json, render_csv, render_html;
 
-enum { RENDER_ABOVE_SIZE = 64 };
+enum { RENDER_ABOVE_SIZE = 64, RENDER_INSTANT_SIZE = 40, RENDER_ZONE_SIZE = 64 };
 
 struct render {
     const struct renderer *renderer;
@@ -78,6 +78,7 @@ struct render {
     void *own;                        /* a layout keeps it from its head to its tail */
     bool unshown[REPORT_COLUMNS_MAX]; /* columns that a layout has not shown, so they need no explanation */
     const char *main;                 /* column of figures that stays in view; NULL: there is none */
+    char zone[RENDER_ZONE_SIZE];      /* of the clock that shows the times; "": none was shown yet */
     char above[2][RENDER_ABOVE_SIZE]; /* the first cells of the row before, as far as they fit */
 };
 
@@ -90,6 +91,10 @@ MUST_CHECK bool render_end(struct render *render);
 
 /* For renderers: whether the cell is a number of JSON's, an integer, rather than a text. */
 bool render_is_integer(const struct render *render, const char *const *cells, size_t column);
+
+/* For machines: the cell as it came, but of a time only the instant. NULL: it is empty. */
+const char *render_plain_cell(const struct render *render, const char *const *cells, size_t column,
+                              char instant[static RENDER_INSTANT_SIZE]);
 
 /* For pages: the form that asks for a report, filled with the values of this request. */
 void render_form(struct buffer *page, const struct report_head *head);

@@ -68,7 +68,11 @@ static void head(struct render *render)
 
 static void row(struct render *render, const char *const *cells)
 {
-    add_record(render, cells, render->head->scheme, render->head->currency);
+    const char *plain[REPORT_COLUMNS_MAX];
+    char instants[REPORT_COLUMNS_MAX][RENDER_INSTANT_SIZE];
+    for (size_t i = 0; i < render->column_count; i++)
+        plain[i] = render_plain_cell(render, cells, i, instants[i]);
+    add_record(render, plain, render->head->scheme, render->head->currency);
 }
 
 static void tail(struct render *render)

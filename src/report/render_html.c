@@ -12,11 +12,15 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { NARROW = 7 /* columns that a page of paper holds upright */ };
+enum {
+    NARROW = 7,       /* columns that a page of paper holds upright */
+    CLOCK_LENGTH = 19 /* 2026-05-13 07:30:00 */
+};
 
 static bool is_figure_column(const struct render *render, size_t column)
 {
-    return render->head->report->columns[column].kind != COLUMN_TEXT;
+    enum column_kind kind = render->head->report->columns[column].kind;
+    return kind != COLUMN_TEXT && kind != COLUMN_TIME;
 }
 
 void render_form(struct buffer *page, const struct report_head *head)
@@ -248,6 +252,20 @@ bool render_begin_link(struct render *render, const char *const *cells, size_t c
            (about->or_link != NULL && render_open_link(render, cells, about->or_link));
 }
 
+/* Writes a time by the scheme's clock, and notes the zone of that. */
+static void add_time(struct render *render, const char *const *cells, size_t column)
+{
+    char instant[RENDER_INSTANT_SIZE], local[CLOCK_LENGTH + 1] = "";
+    const char *clock = strchr(cells[column], ' ');
+    if (clock != NULL && strlen(clock + 1) > CLOCK_LENGTH) {
+        memcpy(local, clock + 1, CLOCK_LENGTH);
+        snprintf(render->zone, sizeof render->zone, "%s", clock + 1 + CLOCK_LENGTH + 1);
+    }
+    html_open(&render->text, "time", "datetime", render_plain_cell(render, cells, column, instant));
+    html_text(&render->text, local);
+    buffer_add_text(&render->text, "</time>");
+}
+
 static void add_cell(struct render *render, const char *const *cells, size_t column)
 {
     struct buffer *page = &render->text;
@@ -266,6 +284,8 @@ static void add_cell(struct render *render, const char *const *cells, size_t col
         bool linked = render_begin_link(render, cells, column);
         if (render->head->report->columns[column].kind == COLUMN_RATE)
             html_rate(page, cells[column]);
+        else if (render->head->report->columns[column].kind == COLUMN_TIME)
+            add_time(render, cells, column);
         else if (figure)
             html_figure(page, cells[column]);
         else if (says_total(render, cells, column))
@@ -397,6 +417,16 @@ static void tail(struct render *render)
     render_tail(render);
 }
 
+/* Says whose clock the times are those of. */
+static void add_zone(struct render *render)
+{
+    if (*render->zone == '\0')
+        return;
+    buffer_add_text(&render->text, "<p class=\"zone\">");
+    html_say(&render->text, "Times are those of %1.", render->zone);
+    buffer_add_text(&render->text, "</p>\n");
+}
+
 void render_tail(struct render *render)
 {
     struct buffer *page = &render->text;
@@ -408,6 +438,7 @@ void render_tail(struct render *render)
     if (render->head->page->note != NULL)
         html_note(page, render->head->page->note);
     add_legend(render);
+    add_zone(render);
     buffer_add_text(page, "<p class=\"forms\">");
     if (render->head->page->next != NULL)
         html_say_parts(page, "All rows as %1 or %2", add_form_link, render->head);

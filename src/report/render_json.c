@@ -41,6 +41,7 @@ static void head(struct render *render)
 static void row(struct render *render, const char *const *cells)
 {
     struct buffer *text = &render->text;
+    char instant[RENDER_INSTANT_SIZE];
     buffer_add_text(text, render->rows > 0 ? ",\n{" : "\n{");
     for (size_t i = 0; i < render->column_count; i++) {
         if (i > 0)
@@ -52,7 +53,7 @@ static void row(struct render *render, const char *const *cells)
         else if (render_is_integer(render, cells, i))
             buffer_add_text(text, cells[i]);
         else
-            add_string(text, cells[i]);
+            add_string(text, render_plain_cell(render, cells, i, instant));
     }
     buffer_add_char(text, '}');
 }

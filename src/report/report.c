@@ -510,7 +510,7 @@ static const struct report reports[] = {
                  {"quantity", COLUMN_CUPS, "Cups that it is about"},
                  {"amount", COLUMN_AMOUNT, "Amount that it is about"},
                  {"state", COLUMN_TEXT, "open or resolved"},
-                 {"resolved_at", COLUMN_TEXT, "When it was resolved"},
+                 {"resolved_at", COLUMN_TIME, "When it was resolved"},
                  {"resolved_by", COLUMN_TEXT, "Name of the key that resolved it"},
                  {"by_entry", COLUMN_CUPS, "Or the entry that made it good",
                   "/v1/entries/{by_entry}?scheme={scheme}"},
@@ -703,7 +703,8 @@ const char *column_kind_word(enum column_kind kind)
                                         [COLUMN_AMOUNT] = "amount",
                                         [COLUMN_CUPS] = "cups",
                                         [COLUMN_FIGURE] = "figure",
-                                        [COLUMN_RATE] = "rate"};
+                                        [COLUMN_RATE] = "rate",
+                                        [COLUMN_TIME] = "text"};
     return words[kind];
 }
 

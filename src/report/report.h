@@ -23,7 +23,8 @@ enum column_kind {
     COLUMN_AMOUNT, /* decimal, with the currency's decimals */
     COLUMN_CUPS,   /* integer */
     COLUMN_FIGURE, /* an amount where the column `unit` holds the scheme's currency, else cups */
-    COLUMN_RATE    /* decimal fraction: 0.90 is nine of ten */
+    COLUMN_RATE,   /* decimal fraction: 0.90 is nine of ten */
+    COLUMN_TIME    /* an instant, and for pages: a blank, the local time (19 characters), a blank, its zone */
 };
 
 struct report_column {

@@ -26,6 +26,8 @@ def test_a_day_is_approved_by_two(office):
     refused = shown(form(office.boss, approve).send(), 409)
     assert "Nothing was recorded" in refused.source
     before = page(office.ann, approve)
+    assert before.table("How far the payments are")[0]["State"] == "Waiting for approval"
+    assert "By status" not in before.source, "as the settlement's own page shows it"
     amounts = {row["Amount"] for row in before.table("Payments")}
     assert amounts == {p["amount"] for p in office.admin.get(SETTLEMENT)["payments"]}
     assert led_to(Form(office.ann, before, "/forms/").send()) == SETTLEMENT

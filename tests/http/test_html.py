@@ -3,9 +3,10 @@
 valid, accessible and without script. An accountant gets from the index down to an event by links alone."""
 import re
 from collections import Counter
-from datetime import timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
 from urllib.parse import urlencode
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -561,7 +562,7 @@ def test_hostile_queries_stay_texts(net, text):
             assert text in page.facts["Detail"]
 
 
-# Forms of a page --------------------------------------------------------------------------------
+# Forms of a page, choices and times --------------------------------------------------------------------------------
 @pytest.mark.parametrize(
     "target, said",
     [
@@ -577,6 +578,34 @@ def test_a_page_leads_to_its_other_forms(net, target, said):
     for a in p.all("a"):
         media = net.admin.send("GET", a.get("href"), headers=BROWSER).headers["Content-Type"].partition(";")[0]
         assert media == {"JSON": "application/json", "CSV": "text/csv"}[a.said]
+
+
+def test_choices_of_reports_have_names(net):
+    """The code is what the form sends, and what people may know a site by."""
+    page = net.page("/v1/reports/site-statement?scheme=tern-bay&site=brick&from=2001-01-01")
+    names = {s["site"]: s["name"] for s in net.admin.get("/v1/sites")["items"]}
+    [select] = [s for s in page.all("select") if s.get("name") == "site"]
+    shown = {o.get("value"): o.said for o in select.all("option") if o.get("value")}
+    here = ("anchor", "brick", "copper", "dock")
+    assert shown == {code: f"{code} \u00b7 {names[code]}" for code in here}
+    assert [o.get("value") for o in select.all("option") if "selected" in o.attributes] == ["brick"]
+
+
+def test_times_of_reports_are_those_of_the_scheme(net):
+    """A cell has the instant for machines, and shows it by the scheme's clock. JSON and CSV have the instant."""
+    target = f"/v1/reports/exceptions?scheme=tern-bay&from={WORKED_DAY}&to={NEXT_DAY}"
+    assert "Times are those of" not in net.page(target).source, "nothing is resolved yet"
+    first = net.admin.get(target)["items"][0]
+    net.admin.send("POST", f"/v1/exceptions/{first['exception_id']}/resolve", {"note": "counted again"})
+    row = net.admin.get(target)["items"][0]
+    instant = datetime.fromisoformat(row["resolved_at"].replace("Z", "+00:00"))
+    local = instant.astimezone(ZoneInfo("America/St_Johns")).strftime("%Y-%m-%d %H:%M:%S")
+    page = net.page(target)
+    assert page.table()[0]["Resolved at"] == row["resolved_at"]
+    [time] = [t for t in page.all("time") if t.get("datetime") == row["resolved_at"]]
+    assert time.said == local and "Times are those of America/St_Johns." in page.source
+    csv = net.admin.send("GET", f"{target}&format=csv").body.decode()
+    assert f",{row['resolved_at']}," in csv and local not in csv
 
 
 # Problems -------------------------------------------------------------------------------------------------------------

@@ -8,8 +8,9 @@
 #include "http/forms/form_fields.h"
 #include "http/forms/form_file.h"
 #include "http/forms/form_run.h"
+#include "http/pages/page.h"
 #include "http/pages/page_problem.h"
-#include "http/pages/page_view.h"
+#include "http/pages/page_times.h"
 #include "http/request/once.h"
 
 #include <ctype.h>
@@ -82,10 +83,13 @@ static json_t *parsed(const struct answer *answer)
 /* Shows an answer as its own page would. */
 static void add_answer(const struct request *asked, const json_t *json, struct buffer *text)
 {
+    json_t *times = page_times(asked, json);
     struct page_view view = {
-        .request = asked, .about = page_about(asked->route->answer_schema), .text = text};
+        .request = asked, .about = page_about(asked->route->answer_schema), .text = text, .times = times};
     const struct page_scope scope = {.object = json};
-    page_object(&view, &scope);
+    page_thing(&view, &scope);
+    page_zone(&view);
+    json_decref(times);
     if (view.about->note != NULL)
         html_note(text, view.about->note);
 }

@@ -135,6 +135,16 @@ static void add_end(const struct page_view *view, const struct answer *answer)
     html_page_end(view->text);
 }
 
+static bool is_settlement(const struct page_view *view)
+{
+    return strcmp(view->about->schema, "Settlement") == 0;
+}
+
+void page_thing(struct page_view *view, const struct page_scope *scope)
+{
+    (is_settlement(view) ? page_settlement : page_object)(view, scope);
+}
+
 static void add_content(struct page_view *view, const json_t *answer)
 {
     const struct page_scope scope = {.object = answer};
@@ -145,9 +155,8 @@ static void add_content(struct page_view *view, const json_t *answer)
     } else if (strcmp(view->about->schema, "ReportList") == 0) {
         page_layout_reports(view);
     } else {
-        bool is_settlement = strcmp(view->about->schema, "Settlement") == 0;
-        (is_settlement ? page_settlement : page_object)(view, &scope);
-        if (!is_settlement || role_reach(view->request->identity->role) != REACH_PARTICIPANT)
+        page_thing(view, &scope);
+        if (!is_settlement(view) || role_reach(view->request->identity->role) != REACH_PARTICIPANT)
             add_plot(view, answer);
         page_acts(view, &scope);
         add_see(view, &scope);

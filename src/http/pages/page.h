@@ -4,9 +4,12 @@
 #ifndef DEPOSITD_HTTP_PAGES_PAGE_H
 #define DEPOSITD_HTTP_PAGES_PAGE_H
 
-#include "http/request/handler.h"
+#include "http/pages/page_target.h"
 
 /* If a page is wanted and the handler has left JSON, turns the JSON into a page. */
 void page_of_answer(const struct request *request, struct answer *answer);
+
+/* Adds the thing that an answer is, in the layout of its own page. */
+void page_thing(struct page_view *view, const struct page_scope *scope);
 
 #endif
