@@ -157,10 +157,10 @@ def as_if(code, data):
 @pytest.mark.parametrize(
     "code, opening",
     [
-        ("<Cd>OPBD</Cd>", "4.00"),
-        ("<Cd>PRCD</Cd>", "4.00"),  # the last statement's closing
-        ("<Cd>ITBD</Cd>", None),  # interim
-        ("<Cd>OPAV</Cd>", None),  # available
+        ("<Cd>OPBD</Cd>", "4.00"),  # opening booked
+        ("<Cd>PRCD</Cd>", "4.00"),  # previously closed booked: the last statement's closing
+        ("<Cd>ITBD</Cd>", None),  # interim booked
+        ("<Cd>OPAV</Cd>", None),  # opening available
         ("<Prtry>OPBD</Prtry>", None),  # the bank's own code, which only looks like the standard's
     ],
 )
@@ -172,7 +172,15 @@ def test_the_opening_balance(account, code, opening):
     assert proven(account.office)[:2] == [("statement", "closing", "5.00"), ("before", "opening", "-4.00")]
 
 
-@pytest.mark.parametrize("code, closing", [("CLBD", "5.00"), ("CLAV", None), ("ITBD", None), ("XPCD", None)])
+@pytest.mark.parametrize(
+    "code, closing",
+    [
+        ("CLBD", "5.00"),  # closing booked
+        ("CLAV", None),  # closing available
+        ("ITBD", None),  # interim booked
+        ("XPCD", None),  # expected
+    ],
+)
 def test_the_closing_balance(account, code, closing):
     account.holds = Decimal("4.00")
     data = account.books("1.00").replace(b"<Cd>CLBD</Cd>", f"<Cd>{code}</Cd>".encode())

@@ -118,6 +118,24 @@ def reconcile_the_bank(office):
     return ann
 
 
+def close_the_month(office):
+    """One accountant proposes it, and another approves it."""
+    month = f"{WORKED_DAY:%Y-%m}"
+    for day in range(WORKED_DAY.day + 1, 32):
+        office.admin.close("tern-bay", WORKED_DAY.replace(day=day))
+    ann = Person(office.ann)
+    ann.click(r"^/v1/schemes/tern-bay/months$")
+    ann.click(f"^/forms/closeMonth.*{month}")
+    ann.send()
+    ben = Person(office.ben)
+    ben.click(r"^/v1/proposals\?status=open")
+    ben.click("^/forms/approveProposal")
+    ben.send()
+    assert office.admin.get(f"/v1/schemes/tern-bay/months/{month}")["state"] == "closed"
+    ann.clicks += ben.clicks
+    return ann
+
+
 def find_the_cups(office):
     """The cups of a place, and the events that brought them there; and the cups that have not arrived."""
     office.admin.post(event("supply", "brick", utc(datetime.now(timezone.utc)), cups=cups(cup_300=1)))
@@ -136,6 +154,7 @@ TASKS = {
     "prove the cover": prove_the_cover,
     "dispute a line": dispute_a_line,
     "reconcile the bank": reconcile_the_bank,
+    "close the month": close_the_month,
     "find the cups": find_the_cups,
 }
 

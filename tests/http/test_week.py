@@ -8,7 +8,7 @@ import pytest
 from chromium import DESK, Chromium
 from clocks import MovedClock
 from harness import Database
-from week import DAY, FIRST, SCHEME, ByHttp, Week, books
+from week import DAY, FIRST, MONTH, SCHEME, ByHttp, Week, books
 
 
 class ByBrowser:
@@ -142,6 +142,11 @@ class ByBrowser:
     def approve_proposal(self):
         self.task("Changes to approve")
         self.act("Approve")
+
+    def close_month(self):
+        self.open(f"/v1/schemes/{SCHEME}/months")
+        self.chromium.follow("Close for journals", self.chromium.row(MONTH))
+        self.send()
 
     def propose_journal(self, legs, when, reason):
         self.open(f"/v1/journals?scheme={SCHEME}")

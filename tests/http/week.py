@@ -15,6 +15,7 @@ from network import at, cups
 
 SCHEME, ACCOUNT = "tern-bay", "00001000"
 FIRST = date(2025, 9, 29)  # a Monday: the month ends on Tuesday
+MONTH = f"{FIRST:%Y-%m}"
 DAY, ZONE = timedelta(days=1), ZoneInfo("America/St_Johns")
 VALUES = {"cup-300": Decimal("2.50"), "cup-450": Decimal("3.50")}
 PEOPLE = {
@@ -240,11 +241,14 @@ class Week:
             hands.close(3)
 
     def friday(self, hands):
-        """Two payouts are looked up at the bank, which has not told of them yet."""
+        """Two people close September. Two payouts are looked up at the bank, which has not told of them yet."""
         self.now(4, "09:00")
         with hands.of("ann"):
             hands.approve_day(3)
             self.pay(hands, 3)
+            hands.close_month()
+        with hands.of("ben"):
+            hands.approve_proposal()
         self.now(4, "17:00")
         with hands.of("ann"):
             hands.upload(self.bank(4, ("Miller", lambda b: None), ("Quay", lambda b: None)))
@@ -358,6 +362,9 @@ class ByHttp:
         [waiting] = self.client.items("/v1/proposals", status="open")
         self.send("POST", f"/v1/proposals/{waiting['proposal']}/approve")
 
+    def close_month(self):
+        self.send("POST", f"/v1/schemes/{SCHEME}/months/{MONTH}/close", status=[202])
+
     def propose_journal(self, legs, when, reason):
         journal = network.event("journal", None, when, scheme=SCHEME, legs=legs, reason=reason)
         self.send("POST", "/v1/events", journal, [202])
@@ -425,6 +432,7 @@ def books(week):
     """All that the office's ledger says at the end of the week, in texts that two weeks can be compared by."""
     days = {"from": FIRST, "to": FIRST + 4 * DAY, "scheme": SCHEME}
     targets = [f"/v1/settlements/{SCHEME}/{FIRST + n * DAY}" for n in range(4)]
+    targets += [f"/v1/schemes/{SCHEME}/months/{MONTH}"]
     targets += [f"/v1/{part}?scheme={SCHEME}&limit=1000" for part in ("events", "payments", "bank-lines", "accounts")]
     targets += [f"/v1/journals?scheme={SCHEME}&status={s}" for s in ("open", "approved", "withdrawn")]
     targets += ["/v1/changes?limit=1000", "/v1/proposals?status=approved", f"/v1/checks?scheme={SCHEME}"]
