@@ -86,6 +86,7 @@ static const char *const parts_of_ledger[] = {"counter",   "forfeits", "reinstat
                                               "reversals", "settled",  "payments",       "failures",
                                               "other",     NULL};
 static const char *const fee_kinds[] = {"service", "handling", "standing", NULL};
+static const char *const total_states[] = {"missing", NULL};
 static const char *const exception_states[] = {"open", "resolved", NULL};
 
 static const struct report reports[] = {
@@ -515,8 +516,24 @@ static const struct report reports[] = {
                  {"by_entry", COLUMN_CUPS, "Or the entry that made it good",
                   "/v1/entries/{by_entry}?scheme={scheme}"},
                  {"note", COLUMN_TEXT, "The finding"}}},
+    {"counts", "When each site that trades was counted last, the longest ago first", FOR_OFFICE, false, false,
+     &sql_report_counts,
+     .parameters = {{"uncounted_since", PARAMETER_DAY, OR_NULL,
+                     "Only sites that nobody has counted since this day; all unless given"}},
+     .columns = {{"site", COLUMN_TEXT, "Site", "/v1/sites/{site}"},
+                 {"counted", COLUMN_TEXT, "Business day of the last count; empty: it was never counted"},
+                 {"entry", COLUMN_CUPS, "Number of the count's entry", TO_ENTRY},
+                 {"since", COLUMN_TEXT, "The same day, or the first day of a site that was never counted"},
+                 {"days", COLUMN_CUPS, "Days since then"}}},
     {"day-totals", "The tills' own totals against the recorded events, by the day of occurrence", FOR_OFFICE,
-     false, false, &sql_report_day_totals, .parameters = {FROM, TO, ONE_SITE},
+     false, false, &sql_report_day_totals,
+     .parameters = {FROM,
+                    TO,
+                    ONE_SITE,
+                    {"state", PARAMETER_CHOICE, OR_NULL,
+                     "missing: closed days that a till has still to state, after the last one that it "
+                     "stated; all unless given",
+                     total_states}},
      .columns =
          {{"date", COLUMN_TEXT, "Business day in which it happened", TO_EVENTS_OF_DAY},
           {"site", COLUMN_TEXT, "Site", TO_SITE},
@@ -699,12 +716,9 @@ size_t report_parameter_count(const struct report *report)
 
 const char *column_kind_word(enum column_kind kind)
 {
-    static const char *const words[] = {[COLUMN_TEXT] = "text",
-                                        [COLUMN_AMOUNT] = "amount",
-                                        [COLUMN_CUPS] = "cups",
-                                        [COLUMN_FIGURE] = "figure",
-                                        [COLUMN_RATE] = "rate",
-                                        [COLUMN_TIME] = "text"};
+    static const char *const words[] = {
+        [COLUMN_TEXT] = "text",     [COLUMN_AMOUNT] = "amount", [COLUMN_CUPS] = "cups",
+        [COLUMN_FIGURE] = "figure", [COLUMN_RATE] = "rate",     [COLUMN_TIME] = "text"};
     return words[kind];
 }
 

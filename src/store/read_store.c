@@ -256,6 +256,7 @@ static void take_task(struct pg_row *row, void *into)
     task->scheme = row_copy_or_null(row);
     task->first_day = row_copy_or_null(row);
     task->since = row_copy_or_null(row);
+    task->count_before = row_copy_or_null(row);
     task->json = row_copy(row);
 }
 
@@ -265,7 +266,7 @@ enum store_result read_tasks(struct pg *pg, struct arena *arena, const struct ta
     return pg_ask(pg, &sql_tasks,
                   PG_ARGS(arg_int4s(ARRAY(asked->schemes, asked->scheme_count)), arg_int(asked->participant),
                           arg_int(asked->key), arg_texts(ARRAY(asked->tasks, asked->task_count)),
-                          arg_bool(asked->add_up), arg_limit(asked->limit)),
+                          arg_bool(asked->add_up), arg_limit(asked->limit), arg_int(asked->count_days)),
                   PG_LIST(arena, take_task, NULL, rows, count));
 }
 

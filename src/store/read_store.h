@@ -151,16 +151,18 @@ struct tasks_asked {
     int32_t participant, key; /* the reader's; participant 0: none */
     const char *const *tasks; /* their names, in their order */
     size_t task_count;
-    bool add_up; /* gives a row for each task and currency, over all schemes */
-    int limit;   /* one more row than that is given; 0: any number */
+    bool add_up;    /* gives a row for each task and currency, over all schemes */
+    int limit;      /* one more row than that is given; 0: any number */
+    int count_days; /* after which a site is to be counted again */
 };
 /* How many of a task wait. Texts are in the arena. */
 struct task_row {
     const char *task;
-    const char *scheme;    /* its code; NULL: of several schemes, or of none */
-    const char *first_day; /* of the scheme; NULL: none */
-    const char *since;     /* the first day of any of these; NULL: unknown */
-    const char *json;      /* an object, with all but the link */
+    const char *scheme;       /* its code; NULL: of several schemes, or of none */
+    const char *first_day;    /* of the scheme; NULL: none */
+    const char *since;        /* the first day of any of these; NULL: unknown */
+    const char *count_before; /* the day before which a last count is too old; NULL: none */
+    const char *json;         /* an object, with all but the link */
 };
 MUST_CHECK enum store_result read_tasks(struct pg *pg, struct arena *arena, const struct tasks_asked *asked,
                                         struct task_row **rows, size_t *count);

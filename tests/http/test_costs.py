@@ -99,7 +99,10 @@ LISTS = {
     "days, far in": ("days-list", lambda c, half, last: (1, number(half), ROWS, None)),
     "days to close": ("days-list", lambda c, half, last: (1, -1, ROWS, "close")),
     "days without a statement": ("days-list", lambda c, half, last: (1, -1, ROWS, "statement")),
-    "schemes with a task": ("tasks", lambda c, half, last: (c.schemes[1:], 0, 1001, ("exceptions_open",), False, ROWS)),
+    "schemes with a task": (
+        "tasks",
+        lambda c, half, last: (c.schemes[1:], 0, 1001, ("exceptions_open",), False, ROWS, 30),
+    ),
     "today": ("days-current", lambda c, half, last: (1,)),
     "settlements": ("settlements-list", lambda c, half, last: (1, -1, ROWS, None)),
     "settlements of a participant": ("settlements-list", lambda c, half, last: (1, number(half), ROWS, [3, 203])),
@@ -281,10 +284,12 @@ def test_a_page_from_the_newest_on_reads_no_more(crowd, name, mode):
 OFFICE_TASKS = (
     *("days_not_closed", "statements_missing", "bank_lines_open", "payments_held", "payments_to_approve"),
     *("payments_to_send", "payments_unconfirmed", "exceptions_open", "openings_to_approve", "journals_to_approve"),
-    *("proposals_to_approve", "shipments_late", "openings_proposed", "journals_proposed", "proposals_made"),
+    *("proposals_to_approve", "shipments_late", "totals_missing", "sites_to_count"),
+    *("openings_proposed", "journals_proposed", "proposals_made"),
 )
 OWN_TASKS = ("payments_to_make", "payments_to_get")
 PER_THING = 5  # pages: of an index and of the row, for each thing that a task counts
+PER_SITE = 20  # pages: for each site that may have to be counted, or whose till may have to state its totals
 
 
 @pytest.mark.parametrize("mode", ["force_custom_plan", "force_generic_plan"])
@@ -292,7 +297,7 @@ PER_THING = 5  # pages: of an index and of the row, for each thing that a task c
 def test_tasks_read_no_more_than_they_count(crowd, large, mode):
     """Of each scheme some probes, and the things that wait there. They are counted here one by one."""
     schemes = crowd.schemes[:1] if large else crowd.schemes[1:]
-    pages, rows = crowd.pages("tasks", (schemes, 0, 1001, OFFICE_TASKS, False, None), mode)
+    pages, rows = crowd.pages("tasks", (schemes, 0, 1001, OFFICE_TASKS, False, None, 30), mode)
     things = sum(
         crowd.count(f"SELECT count(*) FROM {of} AND scheme = ANY (%s)", schemes)
         for of in (
@@ -305,8 +310,9 @@ def test_tasks_read_no_more_than_they_count(crowd, large, mode):
     ) + crowd.count("SELECT count(*) FROM proposal")
     print(f"large {large}, {mode}: {pages} pages for {rows} rows of {things} things")
     assert rows >= (7 if large else len(schemes))
-    assert pages <= AT_ALL + 40 * len(schemes) + PER_THING * things
-    pages, rows = crowd.pages("tasks", (schemes, 7, 1001, OWN_TASKS, False, None), mode)
+    sites = crowd.count("SELECT count(*) FROM site WHERE scheme = ANY (%s)", schemes)
+    assert pages <= AT_ALL + 40 * len(schemes) + PER_THING * things + PER_SITE * sites
+    pages, rows = crowd.pages("tasks", (schemes, 7, 1001, OWN_TASKS, False, None, 30), mode)
     assert pages <= AT_ALL + 10 * len(schemes) + PER_THING * things
 
 
@@ -342,10 +348,15 @@ REPORTS = {
     "open exceptions of a day": ("report-exceptions", lambda c, half, last: (1, last, last, None, 1, 1, None), 20),
     "day totals of closed days": (
         "report-day-totals",
-        lambda c, half, last: (1, last - timedelta(days=8), last, None),
+        lambda c, half, last: (1, last - timedelta(days=8), last, None, None),
         4,
     ),
-    "day totals of a site": ("report-day-totals", lambda c, half, last: (1, last - timedelta(days=8), last, 7), 20),
+    "day totals of a site": (
+        "report-day-totals",
+        lambda c, half, last: (1, last - timedelta(days=8), last, 7, None),
+        20,
+    ),
+    "when sites were counted": ("report-counts", lambda c, half, last: (1, None), 30),
     "journal summary": (
         "report-journal-summary",
         lambda c, half, last: (1, last - timedelta(days=1), last, None, None),

@@ -10,11 +10,12 @@ import pytest
 
 import bank
 import network
+from harness import new_service
 from network import at, business_day, cups, event
 from pages import Page
 
 FIRST = business_day() - timedelta(days=6)
-ACCOUNT = "00001000"
+ACCOUNT, COUNT_DAYS = "00001000", 4
 PARTIES = {
     name: {
         "bank_account": {"account": f"0000100{n}", "bank_code": "TB-001"},
@@ -57,6 +58,7 @@ class Morning:
         self.pay()
         self.propose()
         self.ship()
+        self.state()
         self.admin.post(event("issue", "gull", day(0), issued=cups(cup_300=3)))
         self.admin.close("skerry", FIRST)
         self.hearth, self.miller = (
@@ -138,6 +140,16 @@ class Morning:
             came = event("receipt", "brick", day(3, "15:00"), cups=cups(cup_300=quantity))
             self.admin.post({**came, "dispatch": dispatch["event_id"]})
 
+    def state(self):
+        """anchor is counted, and its till has stated the first of three closed days. brick is not counted, and dock's
+        count is reversed."""
+        counts = [event("count", s, day(4), cups=[{"cup_type": "cup-300", "counted": 2}]) for s in ("anchor", "dock")]
+        undone = event("reversal", "dock", day(4, "11:00"), reverses=counts[1]["event_id"])
+        for e in [*counts, undone]:
+            self.admin.post(e)
+        stated = {"issued": 40, "returned": 0, "collected": "100.00", "refunded": "0.00"}
+        self.admin.put(f"/v1/sites/anchor/day-totals/{FIRST}", stated)
+
     def readers(self):
         office = {"first": self.admin, "ann": self.ann, "ben": self.ben, "cora": self.auditor}
         return office | {"hearth": self.hearth, "miller": self.miller, "till": self.till}
@@ -148,8 +160,10 @@ def free_of_charge():
 
 
 @pytest.fixture(scope="module")
-def morning(shared):
-    return Morning(shared)
+def morning(module_database):
+    service = new_service(module_database, count_days=COUNT_DAYS)
+    yield Morning(service)
+    service.stop()
 
 
 def rows_behind(client, href):
@@ -240,6 +254,28 @@ def test_days_of_the_bank_without_a_statement(morning):
     assert told_of == ["tern-bay"], "the other schemes read no statements"
     listed = morning.admin.items("/v1/schemes/tern-bay/days", missing="statement")
     assert [d["date"] for d in listed] == [str(d) for d in missing]
+
+
+def test_tills_that_have_not_stated_a_day(morning):
+    """Of tills that state their totals, the closed days after the last one on which they did something."""
+    assert figures(tasks_of(morning.admin)["totals_missing"]) == (2, None, str(FIRST + timedelta(days=1)))
+    days = {"from": FIRST, "to": FIRST + timedelta(days=6)}
+    rows = morning.admin.get("/v1/reports/day-totals", scheme="tern-bay", state="missing", **days)["items"]
+    assert [(r["site"], r["date"]) for r in rows] == [("anchor", str(FIRST + timedelta(days=n))) for n in (1, 2)]
+    every = morning.admin.get("/v1/reports/day-totals", scheme="tern-bay", **days)["items"]
+    assert {r["site"] for r in every if r["issued_stated"] is None} >= {"anchor", "brick", "dock"}
+
+
+def test_sites_that_nobody_has_counted_for_long(morning):
+    """They trade. A count that is reversed is none."""
+    assert figures(tasks_of(morning.admin)["sites_to_count"]) == (2, None, str(FIRST))
+    rows = morning.admin.get("/v1/reports/counts", scheme="tern-bay")["items"]
+    assert {r["site"] for r in rows if r["counted"] is None} == {"brick", "dock"}
+    assert {r["since"] for r in rows if r["counted"] is None} == {str(FIRST)}
+    old = morning.admin.get("/v1/reports/counts", scheme="tern-bay", uncounted_since=FIRST + timedelta(days=1))
+    assert {r["site"] for r in old["items"]} == {"brick", "dock"}
+    none = morning.admin.get("/v1/reports/counts", scheme="tern-bay", uncounted_since=FIRST)
+    assert none["items"] == []
 
 
 def test_who_proposed_may_not_approve(morning):

@@ -25,6 +25,7 @@ OFFICE = {
     "transfers",
     "exceptions",
     "day-totals",
+    "counts",
     "ageing",
     "bank-reconciliation",
     "withdrawable",
@@ -200,8 +201,10 @@ def test_days_that_are_not_given(net):
     long = net.admin.get("/v1/reports/journal", scheme="tern-bay", to=WORKED_DAY + timedelta(days=45))
     assert long["from"] == str(WORKED_DAY + timedelta(days=15))
     for far in ({"from": "1970-01-01", "to": "9999-12-31"}, {"from": "9999-12-31", "to": "1970-01-01"}):
-        for name in READERS["admin"] - {"settlement", "withdrawable", "winding-up", *BALANCES}:
+        for name in READERS["admin"] - {"settlement", "withdrawable", "winding-up", "counts", *BALANCES}:
             assert net.admin.send("GET", target(net, name, **far)).status == 200, (name, far)
+    for day in ("1970-01-01", "9999-12-31"):
+        assert net.admin.send("GET", target(net, "counts", uncounted_since=day)).status == 200
     for name in BALANCES:
         for day in ("1970-01-01", "9999-12-31"):
             assert net.admin.send("GET", target(net, name, as_of=day)).status == 200, (name, day)

@@ -59,6 +59,7 @@ LISTS_OF_TEXTS = {
     ("src/report/report.c", "parts_of_ledger"),
     ("src/report/report.c", "reconciliation_states"),
     ("src/report/report.c", "line_choices"),
+    ("src/report/report.c", "total_states"),
     ("src/report/report.c", "totals_choices"),
     ("src/report/report.c", "transfer_states"),
     ("src/store/change_store.c", "change_words"),

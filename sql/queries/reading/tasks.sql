@@ -1,9 +1,10 @@
 -- The tasks of some schemes: how many things wait, their sum in money or cups, and the first day of any of them.
 -- $1 the schemes, $2 the reader's participant (0: none), $3 its key, $4 the tasks to look for, in their order,
--- $5 whether to add up the schemes, by task and currency; at most $6 rows (null: all). A slice asks for the
--- schemes after the last one before. Each row has the task, the scheme's code (null: of several, or of none),
--- the scheme's first day, the first day of the things, and all as JSON. A task costs a probe of an index in each
--- scheme, or in all, and the things that it counts.
+-- $5 whether to add up the schemes, by task and currency; at most $6 rows (null: all); $7 days after which a site is
+-- to be counted again. A slice asks for the schemes after the last one before. Each row has the task, the scheme's
+-- code (null: of several, or of none), the scheme's first day, the first day of the things, the day before which a
+-- count is too old, and all as JSON. A task costs a probe of an index in each scheme, or in all, and the things that
+-- it counts. Totals that are missing and sites to count cost a probe for each site.
 WITH asked AS (SELECT id, place FROM unnest($1::integer[]) WITH ORDINALITY AS a(id, place)),
 waits AS (
     SELECT s.id AS scheme, w.*
@@ -45,6 +46,31 @@ waits AS (
               AND t.received + t.lost < t.sent
               AND t.business_date < (SELECT d.business_date FROM business_day d
                                       WHERE d.scheme = s.id AND d.starts_at <= now() ORDER BY d.business_date DESC LIMIT 1) - 1
+           UNION ALL -- closed days after the last one that a till has stated, on which it did something
+           SELECT 'totals_missing', count(*), NULL, NULL, min(d.business_date)
+             FROM site t
+            CROSS JOIN LATERAL (SELECT c.business_date FROM settlement c WHERE c.scheme = s.id ORDER BY c.business_date DESC LIMIT 1) AS closed
+            CROSS JOIN LATERAL (SELECT o.business_date FROM day_total o WHERE o.scheme = s.id AND o.site = t.id
+                                 ORDER BY o.business_date DESC LIMIT 1) AS told
+             JOIN business_day d ON d.scheme = s.id AND d.business_date > told.business_date AND d.business_date <= closed.business_date
+            WHERE 'totals_missing' = ANY ($4) AND t.scheme = s.id AND told.business_date >= closed.business_date - 31
+              AND EXISTS (SELECT FROM till_day k WHERE (k.scheme, k.occurred_on, k.site) = (s.id, d.business_date, t.id))
+           UNION ALL -- open sites that have done something since their last count that is not reversed
+           SELECT 'sites_to_count', count(*), NULL, NULL, min(coalesce(counted.business_date, begun.business_date))
+             FROM site t
+            CROSS JOIN LATERAL (SELECT d.business_date FROM business_day d WHERE d.scheme = s.id AND d.starts_at <= now()
+                                 ORDER BY d.business_date DESC LIMIT 1) AS today
+            CROSS JOIN LATERAL (SELECT d.business_date FROM site_day d WHERE d.site = t.id ORDER BY d.business_date LIMIT 1) AS begun
+             LEFT JOIN LATERAL (
+                  SELECT e.business_date FROM entry e
+                   WHERE e.site = t.id AND e.kind = :kind_count
+                     AND NOT EXISTS (SELECT FROM entry_reference r
+                                      WHERE r.scheme = s.id AND r.referred = e.entry AND r.kind = :kind_reversal)
+                   ORDER BY e.entry DESC LIMIT 1) AS counted ON true
+            WHERE 'sites_to_count' = ANY ($4) AND t.scheme = s.id AND t.opened_on <= today.business_date
+              AND (t.closed_on IS NULL OR t.closed_on >= today.business_date)
+              AND coalesce(counted.business_date, begun.business_date) < today.business_date - $7::integer
+              AND EXISTS (SELECT FROM site_day d WHERE d.site = t.id AND d.business_date > coalesce(counted.business_date, '-infinity'))
            ) AS w
     UNION ALL -- of these there may be many: they are read once for all schemes
     SELECT p.scheme, p.task, count(*), sum(p.amount), NULL, min(p.business_date)
@@ -89,6 +115,7 @@ listed AS (
            sum(cups), min(since)
       FROM found WHERE $5::boolean GROUP BY task_place, task, currency, decimals)
 SELECT task, code, (SELECT min(d.business_date) FROM business_day d WHERE d.scheme = listed.scheme), since,
+       (SELECT max(d.business_date) - $7::integer FROM business_day d WHERE d.scheme = listed.scheme AND d.starts_at <= now()),
        json_strip_nulls(json_build_object(
            'task', task, 'scheme', code, 'schemes', schemes, 'count', how_many, 'amount', amount_text(amount, decimals),
            'currency', CASE WHEN amount IS NOT NULL THEN currency END, 'cups', cups, 'since', since))

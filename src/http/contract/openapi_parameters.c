@@ -39,6 +39,7 @@ static const struct named_schema schemas[] = {
     {"as_of", DATE_SCHEMA},
     {"from", DATE_SCHEMA},
     {"to", DATE_SCHEMA},
+    {"uncounted_since", DATE_SCHEMA},
     {"event_id", UUID_SCHEMA},
     {"file_id", UUID_SCHEMA},
     {"entry", "{\"type\":\"integer\",\"minimum\":1}"},

@@ -476,6 +476,7 @@ static const struct route routes[] = {
                     {"part", "A word that the report's description lists", false},
                     {"order", "The end that it begins with: oldest unless given, but newest on pages", false},
                     {"figure", "A word that the report's description lists", false},
+                    {"uncounted_since", "A day, as the report's description says", false},
                     {"after", "For pages only: the place where the page goes on", false}},
      .id = "getReport", .tag = TAG_REPORTS, REASONS(REASON_ROLE_NOT_ALLOWED)},
     {GET("/v1/sites/{site}/day-totals/{date}", FOR_ALL, handle_day_totals_get,

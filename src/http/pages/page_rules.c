@@ -340,6 +340,7 @@ static const struct {
     {"winding-up", LAW_NOTE},
     {"stock", CUPS_NOTE},
     {"transfers", CUPS_NOTE},
+    {"counts", CUPS_NOTE},
     {"return-rate", CLAIMS_NOTE},
     {"recovery", CLAIMS_NOTE},
     {"income-statement", LAW_NOTE},

@@ -11,7 +11,8 @@ struct page_task {
     const char *words;
     const char *meaning; /* a sentence for a person who wonders what counts */
     const char *pattern; /* of the list that has exactly these things; its variables are the scheme, the day
-                            since when (since), and the scheme's first day (first_day) */
+                            since when (since), the scheme's first day (first_day), and the day before which
+                            a count is old (count_before) */
     unsigned roles;      /* that have the task */
 };
 

@@ -38,7 +38,10 @@ static const char *variable(void *context, const char *name, size_t length)
     const struct task_row *row = context;
     const struct {
         const char *name, *value;
-    } variables[] = {{"scheme", row->scheme}, {"first_day", row->first_day}, {"since", row->since}};
+    } variables[] = {{"scheme", row->scheme},
+                     {"first_day", row->first_day},
+                     {"since", row->since},
+                     {"count_before", row->count_before}};
     for (size_t i = 0; i < sizeof variables / sizeof variables[0]; i++)
         if (strlen(variables[i].name) == length && strncmp(variables[i].name, name, length) == 0)
             return variables[i].value;
@@ -67,7 +70,9 @@ bool tasks_add(const struct request *request, struct answer *answer)
     size_t all, count;
     struct task_row *rows;
     const struct page_task *tasks = page_tasks(&all);
-    struct tasks_asked asked = {.key = request->identity->key, .participant = request->identity->participant};
+    struct tasks_asked asked = {.key = request->identity->key,
+                                .participant = request->identity->participant,
+                                .count_days = request->service->config->count_days};
     const char **names = arena_array(request->arena, all, sizeof *names);
     if (names == NULL)
         answer_store_failure(answer, STORE_UNAVAILABLE);
@@ -116,7 +121,9 @@ void handle_tasks_list(const struct request *request, struct answer *answer)
     struct task_row *rows;
     struct key_slice wanted;
     const struct page_task *task = page_task(request->parts[0]);
-    struct tasks_asked asked = {.key = request->identity->key, .participant = request->identity->participant};
+    struct tasks_asked asked = {.key = request->identity->key,
+                                .participant = request->identity->participant,
+                                .count_days = request->service->config->count_days};
     if (task == NULL) {
         answer_not_found(answer);
         return;
