@@ -158,6 +158,11 @@ enum store_result store_add_fee_lines(struct pg *pg, int32_t scheme, struct date
                           arg_int8s(COLUMN(lines, count, each.minor))));
 }
 
+enum store_result store_close_fee_notes(struct pg *pg, int32_t scheme, struct date date)
+{
+    return pg_run(pg, &sql_close_fee_notes, PG_ARGS(arg_int(scheme), arg_date(date)));
+}
+
 enum store_result store_add_payments(struct pg *pg, int32_t scheme, struct date date, struct date due_on,
                                      const struct payment_row *payments, size_t count)
 {

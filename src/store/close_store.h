@@ -72,6 +72,8 @@ MUST_CHECK enum store_result store_cups_through(struct pg *pg, struct arena *are
 
 MUST_CHECK enum store_result store_close_balances(struct pg *pg, int32_t scheme, struct date date);
 MUST_CHECK enum store_result store_close_day(struct pg *pg, int32_t scheme, struct date date);
+/* Issues the fee notes of the month that ends with the date. */
+MUST_CHECK enum store_result store_close_fee_notes(struct pg *pg, int32_t scheme, struct date date);
 
 /* Gives 32 zero bytes if no day is closed yet. */
 MUST_CHECK enum store_result store_previous_seal(struct pg *pg, int32_t scheme, struct sha256 *seal);

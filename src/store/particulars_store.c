@@ -7,13 +7,17 @@
 
 enum { SLICE_ENTRIES = 1000 };
 
-/* The parts that the last columns of a row tell of: whether changes were kept, and whether lines of fees
- * were. */
+/* The parts that the last columns of a row tell of: whether changes were kept, whether lines of fees were,
+ * and whether fee notes were. */
 static size_t part_count(struct pg_row *row)
 {
     bool changes_kept = row_bool(row);
     bool fees_kept = row_bool(row);
-    return fees_kept ? PARTICULARS_PARTS : changes_kept ? PARTICULARS_FEES : PARTICULARS_CHANGES;
+    bool notes_kept = row_bool(row);
+    return notes_kept     ? PARTICULARS_PARTS
+           : fees_kept    ? PARTICULARS_FEE_NOTES
+           : changes_kept ? PARTICULARS_FEES
+                          : PARTICULARS_CHANGES;
 }
 
 static void take_wanting(struct pg_row *row, void *into)
@@ -101,9 +105,12 @@ enum store_result particulars_text(struct pg *pg, struct arena *arena, const str
                                    enum particulars_part part, const char **text)
 {
     static const struct sql *const statements[PARTICULARS_PARTS] = {
-        [PARTICULARS_SITES] = &sql_particulars_sites,       [PARTICULARS_DAY] = &sql_particulars_day,
-        [PARTICULARS_PAYMENTS] = &sql_particulars_payments, [PARTICULARS_CHANGES] = &sql_particulars_changes,
+        [PARTICULARS_SITES] = &sql_particulars_sites,
+        [PARTICULARS_DAY] = &sql_particulars_day,
+        [PARTICULARS_PAYMENTS] = &sql_particulars_payments,
+        [PARTICULARS_CHANGES] = &sql_particulars_changes,
         [PARTICULARS_FEES] = &sql_particulars_fees,
+        [PARTICULARS_FEE_NOTES] = &sql_particulars_fee_notes,
     };
     *text = "";
     return pg_ask(pg, statements[part], PG_ARGS(arg_int(day->scheme), arg_date(day->date)),

@@ -15,6 +15,7 @@ enum particulars_part {
     PARTICULARS_PAYMENTS,   /* their due dates and accounts, and the reasons why they were held */
     PARTICULARS_CHANGES,    /* of reference data and keys, all up to its close */
     PARTICULARS_FEES,       /* the row of the terms that gave each fee, and for how many cups */
+    PARTICULARS_FEE_NOTES,  /* that its close issued */
     PARTICULARS_PARTS
 };
 
@@ -24,7 +25,8 @@ struct particulars_day {
     bool kept;
     struct sha256 seal, previous, digest;
     struct sha256 parts[PARTICULARS_PARTS];
-    size_t part_count; /* fewer for days that were closed before changes, or lines of fees, were kept */
+    size_t part_count; /* fewer for days that were closed before changes, lines of fees, or fee notes were
+                          kept */
     int64_t first_entry, last_entry; /* the day's entries are among these */
 };
 

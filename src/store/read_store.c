@@ -200,6 +200,22 @@ enum store_result read_settlement(struct pg *pg, int32_t scheme, struct date day
                   pg_maybe(NULL, take_text, json, found));
 }
 
+enum store_result read_fee_notes(struct pg *pg, int32_t scheme, int32_t participant,
+                                 const struct visible_sites *visible, struct list_slice *slice)
+{
+    return read_list_way(pg, SQL_WAYS(sql_fee_notes_list),
+                         PG_ARGS(arg_int(scheme), arg_int(slice->after), arg_limit(slice->limit),
+                                 arg_sites(visible), arg_id(participant)),
+                         slice);
+}
+
+enum store_result read_fee_note(struct pg *pg, int32_t scheme, int64_t number,
+                                const struct visible_sites *visible, struct buffer *json, bool *found)
+{
+    return pg_ask(pg, &sql_fee_note_get, PG_ARGS(arg_int(scheme), arg_int(number), arg_sites(visible)),
+                  pg_maybe(NULL, take_text, json, found));
+}
+
 enum store_result read_payment_list(struct pg *pg, const struct payments_filter *filter,
                                     const struct key_slice *wanted, struct buffer *json,
                                     struct json_slice *slice)

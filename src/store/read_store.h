@@ -97,6 +97,13 @@ MUST_CHECK enum store_result read_settlement(struct pg *pg, int32_t scheme, stru
                                              const struct visible_sites *visible, struct buffer *json,
                                              bool *found);
 
+/* `participant` 0: of all that are visible. */
+MUST_CHECK enum store_result read_fee_notes(struct pg *pg, int32_t scheme, int32_t participant,
+                                            const struct visible_sites *visible, struct list_slice *slice);
+MUST_CHECK enum store_result read_fee_note(struct pg *pg, int32_t scheme, int64_t number,
+                                           const struct visible_sites *visible, struct buffer *json,
+                                           bool *found);
+
 struct payments_filter {
     int32_t scheme;
     const char *status;           /* NULL: any */

@@ -10,6 +10,8 @@ static const struct {
 } labels[] = {
     {"rate_7_days", "Within 7 days"},
     {"end_to_end", "End-to-end reference"},
+    {"charged", "Charged by the operator"},
+    {"granted", "Granted to the participant"},
     {"volume_ml", "Volume, ml"},
     {"mass_g", "Mass, g"},
     {"gln", "GLN"},
@@ -82,8 +84,8 @@ bool words_plain(const char *word, char plain[static WORDS_LABEL_SIZE])
 bool words_are_values(const char *member)
 {
     static const char *const names[] = {
-        "totals",      "place", "step",   "waits_for", "side",      "state",   "status",    "kind",
-        "disposition", "role",  "tender", "section",   "direction", "netting", "condition", "verdict"};
+        "totals", "place",  "step",    "waits_for", "side",    "state",     "status",  "kind", "disposition",
+        "role",   "tender", "section", "direction", "netting", "condition", "verdict", "fee"};
     for (size_t i = 0; i < sizeof names / sizeof names[0]; i++)
         if (strcmp(names[i], member) == 0)
             return true;

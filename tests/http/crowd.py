@@ -176,6 +176,12 @@ INSERT INTO position (scheme, business_date, participant, amount, arrears, carri
 SELECT DISTINCT d.scheme, d.business_date, s.participant, 500, 0, false
   FROM crowd_day d JOIN site s ON s.scheme = d.scheme
     WHERE d.closed;
+INSERT INTO fee_note (scheme, number, business_date, participant, operator_name, name, tax_registered)
+SELECT 1, row_number() OVER (ORDER BY business_date, participant), business_date, participant, 'Pool 1', 'Member', true
+  FROM position WHERE scheme = 1;
+INSERT INTO fee_note_line (scheme, number, position, business_date, fee, tax_rate_ppm, amount, tax)
+SELECT scheme, number, position, business_date, (ARRAY['service', 'handling'])[position], 150000, 100, 15
+  FROM fee_note, generate_series(1, 2) AS position;
 CREATE TABLE crowd_payment AS
 SELECT scheme, format('%s-%s-%s', scheme, to_char(business_date, 'YYMMDD'), participant) AS payment_id, business_date,
     participant,

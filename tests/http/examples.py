@@ -467,12 +467,14 @@ def propose(do, admin, ann):
 
 
 def end_month(do, admin, ann, ben):
-    """Two people close the month for journals, after its last day, and reopen it."""
+    """The last day is closed, which issues fee notes. Two people close the month for journals, and reopen it."""
     month = f"{DAY:%Y-%m}"
     day = DAY + timedelta(days=1)
     while day.month == DAY.month:
         admin.close("tern-bay", day)
         day += timedelta(days=1)
+    do(admin, "GET", "/v1/fee-notes?scheme=tern-bay&limit=1")
+    do(admin, "GET", "/v1/fee-notes/tern-bay/1")
     closing = do(ann, "POST", f"/v1/schemes/tern-bay/months/{month}/close").json
     ben.send("POST", f"/v1/proposals/{closing['proposal']}/approve")
     before = DAY.year * 12 + DAY.month + 1  # the place before the next month: the list begins with the month of now

@@ -323,7 +323,8 @@ def test_each_write_is_a_line_of_the_log(loaded):
 
 
 def test_a_network_that_is_older_than_its_changes(database):
-    """Days that were closed before changes were recorded have particulars without changes and lines of fees."""
+    """Days that were closed before changes were recorded have particulars without changes, lines of fees and fee
+    notes."""
     service = new_service(database)
     try:
         service.admin.load(document())
@@ -331,17 +332,18 @@ def test_a_network_that_is_older_than_its_changes(database):
         service.admin.close("tern-bay", FIRST)
         kept = "SELECT count(*) FROM particulars"
         wait_until(lambda: database.rows(kept) == [(1,)])
-        # the state of a day closed before changes were recorded: the clock keeps five parts of it, and not seven
+        # the state of a day closed before changes were recorded: the clock keeps five parts of it, and not eight
         database.run(
             "UPDATE settlement SET last_change = NULL; DELETE FROM cup_day; DELETE FROM till_day; DELETE FROM"
             " particulars; DELETE FROM fee_line;"
-            " INSERT INTO older_fee_lines SELECT scheme, business_date FROM settlement"
+            " INSERT INTO older_fee_lines SELECT scheme, business_date FROM settlement;"
+            " INSERT INTO older_fee_notes SELECT scheme, business_date FROM settlement"
         )
         wait_until(lambda: database.rows(kept) == [(1,)])
         service.admin.assert_holds()
         service.admin.close("tern-bay", FIRST + DAY)
         wait_until(lambda: database.rows(kept) == [(2,)])
-        assert database.rows("SELECT length(parts) FROM particulars ORDER BY business_date") == [(160,), (224,)]
+        assert database.rows("SELECT length(parts) FROM particulars ORDER BY business_date") == [(160,), (256,)]
         service.admin.assert_holds()
     finally:
         service.stop()

@@ -29,6 +29,7 @@ CHECKS = [
     "events_once",
     "site_days_match",
     "fees_match",
+    "fee_notes_match",
     "cup_days_match",
     "transfers_match",
     "funding",
@@ -65,6 +66,8 @@ TABLES = [
     "payment",
     "particulars",
     "fee_line",
+    "fee_note",
+    "fee_note_line",
     "payment_change",
     "proposed_event",
     "cup_day",
@@ -251,7 +254,7 @@ def test_untouched_books_hold(books):
     changes = service.admin.items("/v1/changes", limit=1000)
     # each, and what it left
     assert figures["changes_verify"] >= 2 * len([c for c in changes if c.get("scheme") != "skerry"])
-    assert figures["particulars_verify"] == 1 + 7 + 1  # that the closed day's follow another's; their parts; their link
+    assert figures["particulars_verify"] == 1 + 8 + 1  # that the closed day's follow another's; their parts; their link
     assert all(n > 0 for n in figures.values())
 
 
@@ -491,6 +494,11 @@ TAMPERINGS = {
             "the kind": "fee = 'service'",
         }.items()
     },
+    "a note of no fees is there": (
+        "INSERT INTO fee_note SELECT s.scheme, 1, s.business_date, p.id, NULL, p.name, true FROM settlement s,"
+        f" participant p WHERE s.business_date = '{WORKED_DAY}' AND p.code = 'miller'",
+        {"fee_notes_match", "particulars_verify"},
+    ),
     "the lines of fees are lost": (f"DELETE FROM fee_line WHERE {OF}", {"fees_match", "particulars_verify"}),
     "the tax rate of a closed day is changed": (
         f"UPDATE terms SET tax_rate_ppm = 250000 WHERE {OF}",

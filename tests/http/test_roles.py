@@ -96,6 +96,8 @@ PERMITTED = {
     "GET /v1/entries/{}": ALL,
     "GET /v1/settlements": ("participant", *READERS),
     "GET /v1/settlements/{}/{}": ("participant", *READERS),
+    "GET /v1/fee-notes": ("participant", *READERS),
+    "GET /v1/fee-notes/{}/{}": ("participant", *READERS),
     "GET /v1/accounts": READERS,
     "GET /v1/checks": READERS,
     "GET /v1/seals": READERS,
@@ -258,6 +260,7 @@ def concrete(net, operation):
         "/v1/settlements/{}/{}": ("tern-bay", FIRST),
         "/v1/settlements/{}/{}/approve": ("tern-bay", FIRST),
         "/v1/settlements/{}/{}/files": ("tern-bay", FIRST),
+        "/v1/fee-notes/{}/{}": ("tern-bay", 1),
         "/v1/reports/{}": "deposit-cover",
         "/v1/payments/{}": net.payment,
         **dict.fromkeys(("/v1/bank-statements/{}", "/v1/bank-statements/{}/raw", "/v1/bank-lines/{}"), "tern-bay.1"),
@@ -307,6 +310,7 @@ def concrete(net, operation):
     if operation in (
         "GET /v1/events",
         "GET /v1/settlements",
+        "GET /v1/fee-notes",
         "GET /v1/accounts",
         "GET /v1/seals",
         "GET /v1/reports/{}",
@@ -345,7 +349,7 @@ def test_routes(net, role):
             # A GET finds the thing. A dry run may be refused for its content, but never for its key.
             assert answer.status < 300 or (
                 answer.status in (404, 409, 422)
-                and (method != "GET" or "files" in path or "openings/" in path or "journals/" in path)
+                and (method != "GET" or any(of in path for of in ("files", "openings/", "journals/", "fee-notes/")))
             ), (
                 role,
                 operation,

@@ -145,6 +145,8 @@ def posted(module_database):
         "cup_day",
         "till_day",
         "fee_line",
+        "fee_note",
+        "fee_note_line",
         "particulars",
     ],
 )
@@ -393,6 +395,15 @@ TRIES = {
     "a fee is added to a closed day": (
         f"INSERT INTO fee_line SELECT scheme, business_date, 1, 'standing', business_date, 0, 0, 1, 5 FROM settlement"
         f" WHERE {CLOSED}",
+        REFUSED,
+    ),
+    "a fee note is added to a closed day": (
+        f"INSERT INTO fee_note SELECT scheme, 99, business_date, 1, NULL, 'Mine', true FROM settlement WHERE {CLOSED}",
+        REFUSED,
+    ),
+    "a line is added to a fee note of a closed day": (
+        "INSERT INTO fee_note_line SELECT scheme, 99, 1, business_date, 'service', 0, 5, 0 FROM settlement WHERE"
+        f" {CLOSED}",
         REFUSED,
     ),
     "a registration is put before a closed day": (

@@ -19,6 +19,7 @@ LISTS = {
     "/v1/events": (["", "&site=site-00007", "&kind=return", "&from={half}&to={last}"], "entry"),
     "/v1/seals": ([""], "date"),
     "/v1/settlements": ([""], "date"),
+    "/v1/fee-notes": (["", "&participant=member-00007"], "number"),
     "/v1/schemes/{scheme}/days": (["", "&missing=statement"], "date"),
     "/v1/payments": (
         [

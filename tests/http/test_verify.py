@@ -36,6 +36,8 @@ TABLES = {  # ledger table -> columns of its primary key
     "site_day": ("scheme", "business_date", "site"),
     "reversed_day": ("scheme", "business_date", "site", "original_date"),
     "fee_line": ("scheme", "business_date", "site", "fee", "terms_date", "fee_row", "tax_rate_ppm"),
+    "fee_note": ("scheme", "number"),
+    "fee_note_line": ("scheme", "number", "position"),
     "particulars": ("scheme", "business_date"),
 }
 # A payment's later changes are no figures of the close; rows of their own record them.
@@ -47,6 +49,7 @@ WORDS = {
     ("business_day", "state"): "closing",
     ("payment", "held"): "bank_account_changed",
     ("fee_line", "fee"): "standing",
+    ("fee_note_line", "fee"): "standing",
 }
 
 
@@ -114,6 +117,7 @@ def month(shared):
                     {"cup-300": "2.50", "cup-450": "3.50"},
                     terms=[terms, dearer],
                     variance_limit="2.00",
+                    operator={"name": "Pool of the bay", "bank_account": {"account": "7788", "bank_code": "77"}},
                     stock_terms="on_deposit",
                     more_values=[("cup-300", CHANGE, "3.00")],
                 ),

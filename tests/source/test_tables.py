@@ -44,6 +44,7 @@ LISTS_OF_TEXTS = {
     ("src/http/forms/form_event.c", "members"),
     ("src/http/pages/page_amounts.c", "others"),
     ("src/http/pages/page_change.c", "members"),
+    ("src/http/pages/page_fee_note.c", "sides"),
     ("src/http/pages/page_filter.c", "flags"),
     ("src/http/pages/page_settlement.c", "facts"),
     ("src/http/pages/page_settlement.c", "seal"),

@@ -46,7 +46,7 @@ CALLS = re.compile(
 )
 FOR_MAKERS = ["each has a place to be remembered in"]  # sentences for compilers and logs
 TABLES = [
-    *("page_rules.c", "page_acts.c", "page_tasks.c", "page_layouts.c"),
+    *("page_rules.c", "page_acts.c", "page_tasks.c", "page_layouts.c", "page_fee_note.c"),
     *("report.c", "render_statement.c", "statement_words.c", "problem.c", "reason.h", "exceptions.h"),
 ]
 

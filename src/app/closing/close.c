@@ -109,6 +109,15 @@ static enum store_result load_figures(struct closing *closing)
     return result == STORE_OK ? index_participants(closing) : result;
 }
 
+/* The last close of a month issues its fee notes, from the lines of fees that the closes kept. */
+static enum store_result issue_fee_notes(const struct closing *closing)
+{
+    struct month_day day = date_month_day(closing->day->date);
+    return day.day == day.last
+               ? store_close_fee_notes(closing->work->pg, closing->work->scheme->id, closing->day->date)
+               : STORE_OK;
+}
+
 static enum store_result finish(struct closing *closing)
 {
     struct head_work *work = closing->work;
@@ -117,6 +126,8 @@ static enum store_result finish(struct closing *closing)
     enum store_result result = ledger_flush(&work->ledger);
     if (result == STORE_OK)
         result = store_close_balances(work->pg, scheme, date);
+    if (result == STORE_OK)
+        result = issue_fee_notes(closing);
     if (result == STORE_OK)
         result = close_seal(closing);
     if (result == STORE_OK)

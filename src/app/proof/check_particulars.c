@@ -13,6 +13,7 @@ static const char *const part_names[PARTICULARS_PARTS] = {
     [PARTICULARS_PAYMENTS] = "when its payments are due, to which account, or why they were held",
     [PARTICULARS_CHANGES] = "the changes of reference data and keys until its close",
     [PARTICULARS_FEES] = "the lines of its fees",
+    [PARTICULARS_FEE_NOTES] = "the fee notes that its close issued",
 };
 
 static enum store_result check_day(const struct check_scope *scope, struct check_figures *figures,

@@ -38,6 +38,8 @@ static const struct check checks[] = {
     {"site_days_match", "The figures of a site's day follow from its events and legs",
      &sql_check_site_days_match, NULL},
     {"fees_match", "Fees follow from the events and the terms of their days", &sql_check_fees_match, NULL},
+    {"fee_notes_match", "Fee notes have no gaps, and say what the fees of their months came to",
+     &sql_check_fee_notes_match, NULL},
     {"cup_days_match",
      "The kept figures of a closed day's cups and deposits follow from its events and balances",
      &sql_check_cup_days_match, NULL},

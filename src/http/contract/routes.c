@@ -327,6 +327,15 @@ static const struct route routes[] = {
          "The settlement of a closed day", "Settlement"),
      .media = 1u << MEDIA_JSON | 1u << MEDIA_CSV | 1u << MEDIA_HTML,
      .id = "getSettlement", .tag = TAG_SETTLEMENTS},
+    {GET("/v1/fee-notes", FOR_PARTICIPANT | FOR_OFFICE, handle_fee_notes_list, "Fee notes of a scheme", "FeeNoteList"),
+     .parameters = {SCHEME, {"participant", "Code of a participant; all unless given", false, "Code"}, ORDERED},
+     .id = "listFeeNotes", .tag = TAG_SETTLEMENTS,
+     .about = "The close of a month's last day issues a note for each participant with fees. The numbers of a scheme have no "
+              "gaps, and a note never changes: a later reversal is in a later note. Whether a note serves as a tax "
+              "invoice follows local law: ask a licensed accountant."},
+    {GET("/v1/fee-notes/{scheme}/{number}", FOR_PARTICIPANT | FOR_OFFICE, handle_fee_note_get,
+         "A fee note: the fees of a participant and month with their tax, in both directions", "FeeNote"),
+     .id = "getFeeNote", .tag = TAG_SETTLEMENTS},
 
     /* payments and journals */
     {POST("/v1/settlements/{scheme}/{date}/approve", FOR_STAFF, handle_settlement_approve,

@@ -3,6 +3,7 @@
 #include "http/pages/page.h"
 
 #include "http/pages/page_acts.h"
+#include "http/pages/page_fee_note.h"
 #include "http/pages/page_filter.h"
 #include "http/pages/page_layouts.h"
 #include "http/pages/page_settlement.h"
@@ -135,28 +136,33 @@ static void add_end(const struct page_view *view, const struct answer *answer)
     html_page_end(view->text);
 }
 
-static bool is_settlement(const struct page_view *view)
+static bool is_a(const struct page_view *view, const char *schema)
 {
-    return strcmp(view->about->schema, "Settlement") == 0;
+    return strcmp(view->about->schema, schema) == 0;
 }
 
 void page_thing(struct page_view *view, const struct page_scope *scope)
 {
-    (is_settlement(view) ? page_settlement : page_object)(view, scope);
+    if (is_a(view, "Settlement"))
+        page_settlement(view, scope);
+    else if (is_a(view, "FeeNote"))
+        page_fee_note(view, scope);
+    else
+        page_object(view, scope);
 }
 
 static void add_content(struct page_view *view, const json_t *answer)
 {
     const struct page_scope scope = {.object = answer};
-    if (strcmp(view->about->schema, "Index") == 0) {
+    if (is_a(view, "Index")) {
         page_layout_index(view, &scope);
-    } else if (strcmp(view->about->schema, "TaskList") == 0) {
+    } else if (is_a(view, "TaskList")) {
         page_layout_tasks(view, json_object_get(answer, "items"));
-    } else if (strcmp(view->about->schema, "ReportList") == 0) {
+    } else if (is_a(view, "ReportList")) {
         page_layout_reports(view);
     } else {
         page_thing(view, &scope);
-        if (!is_settlement(view) || role_reach(view->request->identity->role) != REACH_PARTICIPANT)
+        if (!is_a(view, "Settlement") || role_reach(view->request->identity->role) != REACH_PARTICIPANT)
             add_plot(view, answer);
         page_acts(view, &scope);
         add_see(view, &scope);

@@ -16,6 +16,9 @@
     "out at all, is a matter of trust law and licensed practice: the figures need a licensed accountant."
 #define TAX_NOTE                                                                                             \
     "Rates of tax, what is taxed and what a return must say follow local law: ask a licensed accountant."
+#define NOTE_NOTE                                                                                            \
+    "Nothing is due by this note: the settlements of the month have these fees. Whether it serves as a tax " \
+    "invoice, and what an invoice must say, follows local law: ask a licensed accountant."
 #define CUPS_NOTE                                                                                            \
     "Counts say nothing about hygiene: cups go back into service only as local food codes allow, damaged "   \
     "ones never."
@@ -62,6 +65,20 @@ static const struct page_about abouts[] = {
              {"The chain of seals", SEALS}},
      .note = MONEY_NOTE},
     {.schema = "SettlementList", .title = "Settlements", .sums = {"items"}, .note = MONEY_NOTE},
+    {.schema = "FeeNoteList",
+     .title = "Fee notes",
+     .columns = {"number", "month", "participant", "charged", "granted", "balance", "currency"},
+     .note = TAX_NOTE},
+    {.schema = "FeeNote",
+     .title = "Fee note",
+     .sums = {"charged", "granted"},
+     .see =
+         {{"Statement of the month",
+           "/v1/reports/statement-of-account?scheme={scheme}&participant={participant}&from={from}&to={to}"},
+          {"Its fees, day by day",
+           "/v1/reports/fees?scheme={scheme}&participant={participant}&from={from}&to={to}"},
+          {"All fee notes", "/v1/fee-notes?scheme={scheme}"}},
+     .note = NOTE_NOTE},
     {.schema = "PaymentList", .title = "Payments", .sums = {"items"}, .note = MONEY_NOTE},
     {.schema = "Payment",
      .title = "Payment",
@@ -226,6 +243,10 @@ static const struct page_link links[] = {
     {"Settlement", "paid", PAYMENTS_OF, NULL, NULL},
     {"Settlement", "payments", PAYMENTS_OF, NULL, NULL},
     {"Settlement", "entries", EVENTS_OF_DAY WHOLE, NULL, NULL},
+    {"FeeNoteList", "number", "/v1/fee-notes/{scheme}/{number}", NULL, NULL},
+    {"FeeNoteList", "charged", "/v1/fee-notes/{scheme}/{number}", NULL, NULL},
+    {"FeeNoteList", "granted", "/v1/fee-notes/{scheme}/{number}", NULL, NULL},
+    {"FeeNoteList", "balance", "/v1/fee-notes/{scheme}/{number}", NULL, NULL},
     {"SettlementList", "date", "/v1/settlements/{scheme}/{date}", NULL, NULL},
     {"SettlementList", "payments", PAYMENTS_OF, NULL, NULL},
     {"SettlementList", "paid", PAYMENTS_OF, NULL, NULL},
@@ -301,6 +322,7 @@ static const struct page_see starts[] = {
     {"Settlements", "/v1/settlements?scheme={scheme}"},
     {"Statements", "/v1/reports/statement-of-account?scheme={scheme}"},
     {"Payments", "/v1/payments?scheme={scheme}"},
+    {"Fee notes", "/v1/fee-notes?scheme={scheme}"},
     {"Days", "/v1/schemes/{scheme}/days"},
     {"Months", "/v1/schemes/{scheme}/months"},
     {"Events", "/v1/events?scheme={scheme}"},
