@@ -210,11 +210,11 @@ def test_a_replay_comes_to_the_same(service, replica, stock_terms):
     stream, known = StreamWithoutJournals(rng, model, 50), {}
     if rng.random() < 0.5:
         open_scheme((people.admin, people.second), model, stream, known)
-    post_day(people.admin, people.second, model, stream, FIRST_DAY, known)
+    post_day(people.admin, people.second, [(model, stream, known)], FIRST_DAY)
     for day in (FIRST_DAY + n * DAY for n in range(REPLAYED_DAYS)):
         with cut_only(service, day):
             model.close(day)
-            post_day(people.admin, people.second, model, stream, day + DAY, known)
+            post_day(people.admin, people.second, [(model, stream, known)], day + DAY)
     feed = people.admin.feed_with_cuts("tern-bay")
     between = [i for i, item in enumerate(feed) if item["kind"] == "day_cut"]
     assert any(item.get("late") for item in feed) and len(between) == REPLAYED_DAYS

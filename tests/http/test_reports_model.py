@@ -47,7 +47,7 @@ def shared_by_terms(shared):
         if rng.random() < 0.6:
             open_scheme((shared.admin, second), model, stream, known)
         for n in range(CLOSED + 2):
-            post_day(shared.admin, second, model, stream, FIRST_DAY + n * DAY, known)
+            post_day(shared.admin, second, [(model, stream, known)], FIRST_DAY + n * DAY)
             if n < CLOSED:
                 net.closed[FIRST_DAY + n * DAY] = model.close(FIRST_DAY + n * DAY)
                 shared.admin.close(scheme["scheme"], FIRST_DAY + n * DAY)
