@@ -55,8 +55,11 @@ bool form_body_parse(const char *body, size_t length, struct form_body *form, st
     for (size_t at = 0, part; at < length; at += part + 1) {
         const char *next = memchr(body + at, '&', length - at);
         part = next != NULL ? (size_t)(next - body) - at : length - at;
-        if (part > 0 && !read_field(body + at, part, faults->arena, &fields[form->count++]))
+        if (part == 0)
+            continue;
+        if (!read_field(body + at, part, faults->arena, &fields[form->count]))
             return refuse(faults, REASON_BAD_FORMAT, "The form is not percent-encoded UTF-8");
+        form->count++;
     }
     return true;
 }

@@ -19,8 +19,10 @@ struct form_body {
     size_t count;
 };
 
-/* Reads the fields, in their order, into the faults' arena. False: a fault has been added. */
-MUST_CHECK bool form_body_parse(const char *body, size_t length, struct form_body *form, struct faults *faults);
+/* Reads the fields, in their order, into the faults' arena. False: a fault has been added, and the form has
+ * the fields before it. */
+MUST_CHECK bool form_body_parse(const char *body, size_t length, struct form_body *form,
+                                struct faults *faults);
 
 /* The value of the first field of that name; NULL: there is none. */
 const char *form_value(const struct form_body *form, const char *name);

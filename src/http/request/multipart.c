@@ -124,13 +124,14 @@ static bool read_parts(struct text rest, const char *delimiter, struct form_fiel
         skip(&rest, 2);
         if (form->count == PARTS_MAX)
             return refuse(faults, "The form has too many fields");
-        struct form_field *field = &fields[form->count++];
+        struct form_field *field = &fields[form->count];
         field->name = read_head(&rest, faults->arena);
         if (field->name == NULL || !utf8_valid(field->name) || !take_until(&rest, delimiter, &content))
             return refuse(faults, "A part of the form is malformed");
         field->value = copy_text(content, faults->arena);
         if (field->value == NULL)
             return refuse(faults, "The file is not text in UTF-8");
+        form->count++;
     }
     bool ends = starts_with(rest, "--") &&
                 (rest.length == 2 || (rest.length == 4 && rest.at[2] == '\r' && rest.at[3] == '\n'));
