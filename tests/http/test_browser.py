@@ -220,7 +220,7 @@ def test_no_page_is_wider_than_its_window(browser):
     measured = browser.measured()
     assert [(m["target"], m["inner"]) for m in measured] == [(t, w) for w in (PHONE[0], DESK[0]) for t in TARGETS]
     assert {m["styled"] for m in measured} == {"tabular-nums"}, "the style sheet came"
-    assert [m for m in measured if m["scroll"] > m["inner"]] == []
+    assert [(m["target"], m["scroll"]) for m in measured if m["scroll"] > m["inner"]] == []
     phone, desk = (
         [m["scrolling"] for m in measured if m["target"] == TARGETS[1] and m["inner"] == w] for w in (PHONE[0], DESK[0])
     )
