@@ -99,10 +99,13 @@ static void add_words(struct render *render, size_t index)
     money_format(sum, number.scale, text);
     buffer_add_text(&render->text, "<p class=\"due\">");
     say(render, owes ? words->by : words->to, text, statement_cell(render, first, "due_on"));
+    buffer_add_char(&render->text, '.');
     snprintf(text, sizeof text, "%zu", count);
-    if (count > 1)
-        html_say(&render->text, ", in %1 payments", text);
-    buffer_add_text(&render->text, ".</p>\n");
+    if (count > 1) {
+        buffer_add_char(&render->text, ' ');
+        html_say(&render->text, "These are %1 payments.", text);
+    }
+    buffer_add_text(&render->text, "</p>\n");
 }
 
 void statement_words(struct render *render)

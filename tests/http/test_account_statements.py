@@ -102,7 +102,7 @@ def test_the_days_of_the_worked_example(owners):
 def test_what_is_due_in_words(owners):
     """They speak of the payments as they are now, and of what is left at the end of the period."""
     due = f"{NEXT_DAY.day} {NEXT_DAY:%B %Y}"
-    assert owners.words("hearth") == [f"You will pay 101.78 CAD on {due}, in 2 payments."]
+    assert owners.words("hearth") == [f"You will pay 101.78 CAD on {due}. These are 2 payments."]
     assert owners.words("miller") == [f"You will receive 56.01 CAD on {due}."]
     assert owners.words("quay") == ["Not settled yet, you are owed 0.41 CAD."]
     assert owners.words("hearth", WORKED_DAY - timedelta(days=9), WORKED_DAY - timedelta(days=1)) == []
@@ -198,7 +198,7 @@ def test_it_explains_what_it_shows(owners):
     page, due = Page(answer.body), NEXT_DAY.day if NEXT_DAY.day > 1 else "1er"
     assert page.root.first("h1").text == "Relevé de compte"
     [words] = [p.text for p in page.all("p") if p.has_class("due")]
-    assert words.startswith(f"Vous paierez 101.78 CAD le {due} ") and words.endswith(", en 2 paiements.")
+    assert words.startswith(f"Vous paierez 101.78 CAD le {due} ") and words.endswith(" Ce sont 2 paiements.")
     assert not [e.text for e in page.all() if e.get("lang") == "en"]
 
 
