@@ -25,7 +25,7 @@ HTML = {"Accept": "text/html"}
 NAMES = {
     *("Entry", "First entry", "Last entry", "By entry", "Code", "Row", "Account", "Index", "Bytes", "Sequence"),
     *("Rate", "Target", "Tax rate", "Within 7 days", "Return target", "Share of cups", "Share of grams"),
-    *("Previous", "Days since count"),
+    *("Previous", "Days since count", "Days"),
 }
 BY_DAY = "by the day on which it happened, while lists go by the day posted; `date` leads to these"
 OF_SITES = "of the participant's sites, to each of which the date leads"
@@ -154,7 +154,7 @@ JUSTIFIED = {
     "/v1/cup-types": {"*": SETTING},
     "/v1/cup-types/{cup_type}": {"*": SETTING},
     "/v1/entries/{entry}": {"Amount": ROW},
-    "/v1/events": {"Amount": ROW},
+    "/v1/events": {"Amount": ROW, "Tariff": ROW, "Clearing": ROW},
     "/v1/events/{event_id}": {"Amount": ROW, "Cups": ROW, "Quantity": ROW},
     "/v1/events/{event_id}/proof": {"Entries": "the leaves of the proof's tree"},
     "/v1/exceptions/{exception_id}": {"Quantity": ROW},
@@ -194,7 +194,7 @@ JUSTIFIED = {
     REPORTS + "site-figures": {"Amount": ROW, "Cups": ROW},
     REPORTS
     + "statement-of-account": {
-        **dict.fromkeys(("Collected", "Refunded", "Transfers and losses", "Other"), OF_SITES),
+        "Transfers and losses": OF_SITES,
         "Amount": ABOVE,
         "Balance": ABOVE,
     },

