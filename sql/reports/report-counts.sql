@@ -16,7 +16,8 @@ WITH site_count AS (
             ORDER BY e.entry DESC LIMIT 1) AS counted ON true
      WHERE t.scheme = $1::integer AND t.opened_on <= today.business_date
        AND (t.closed_on IS NULL OR t.closed_on >= today.business_date)
-       AND EXISTS (SELECT FROM site_day d WHERE d.site = t.id AND d.business_date > coalesce(counted.business_date, '-infinity')))
+       AND EXISTS (SELECT FROM site_day d WHERE d.site = t.id AND d.business_date > coalesce(counted.business_date, '-infinity')
+                  OFFSET 0))
 SELECT code, counted_on, entry, since, today - since
   FROM site_count
  WHERE $2::date IS NULL OR since < $2

@@ -603,7 +603,7 @@ def test_times_of_reports_are_those_of_the_scheme(net):
     instant = datetime.fromisoformat(row["resolved_at"].replace("Z", "+00:00"))
     local = instant.astimezone(ZoneInfo("America/St_Johns")).strftime("%Y-%m-%d %H:%M:%S")
     page = net.page(target)
-    assert page.table()[0]["Resolved at"] == row["resolved_at"]
+    assert [r["Resolved at"] for r in page.table() if r["Resolved at"]] == [row["resolved_at"]]
     [time] = [t for t in page.all("time") if t.get("datetime") == row["resolved_at"]]
     assert time.said == local and "Times are those of America/St_Johns." in page.source
     csv = net.admin.send("GET", f"{target}&format=csv").body.decode()

@@ -54,7 +54,7 @@ waits AS (
                                  ORDER BY o.business_date DESC LIMIT 1) AS told
              JOIN business_day d ON d.scheme = s.id AND d.business_date > told.business_date AND d.business_date <= closed.business_date
             WHERE 'totals_missing' = ANY ($4) AND t.scheme = s.id AND told.business_date >= closed.business_date - 31
-              AND EXISTS (SELECT FROM till_day k WHERE (k.scheme, k.occurred_on, k.site) = (s.id, d.business_date, t.id))
+              AND EXISTS (SELECT FROM till_day k WHERE (k.scheme, k.occurred_on, k.site) = (s.id, d.business_date, t.id) OFFSET 0)
            UNION ALL -- open sites that have done something since their last count that is not reversed
            SELECT 'sites_to_count', count(*), NULL, NULL, min(coalesce(counted.business_date, begun.business_date))
              FROM site t
@@ -70,7 +70,8 @@ waits AS (
             WHERE 'sites_to_count' = ANY ($4) AND t.scheme = s.id AND t.opened_on <= today.business_date
               AND (t.closed_on IS NULL OR t.closed_on >= today.business_date)
               AND coalesce(counted.business_date, begun.business_date) < today.business_date - $7::integer
-              AND EXISTS (SELECT FROM site_day d WHERE d.site = t.id AND d.business_date > coalesce(counted.business_date, '-infinity'))
+              AND EXISTS (SELECT FROM site_day d WHERE d.site = t.id AND d.business_date > coalesce(counted.business_date, '-infinity')
+                          OFFSET 0)
            ) AS w
     UNION ALL -- of these there may be many: they are read once for all schemes
     SELECT p.scheme, p.task, count(*), sum(p.amount), NULL, min(p.business_date)
