@@ -87,7 +87,7 @@ class Received:
         """The reason of a problem document or of its page; None: it is neither."""
         if self.headers.get("Content-Type") == "application/problem+json":
             return self.json["reason"]
-        found = re.search(rb"<dt>Reason</dt><dd>(\w+)</dd>", self.body)
+        found = re.search(rb"<dt>Reason</dt><dd><a [^>]*><code>(\w+)</code>", self.body)
         return found and found[1].decode()
 
     @property
