@@ -28,7 +28,6 @@ struct intake {
     /* the thread's own */
     struct writer writer;
     struct parking parking;
-    int64_t posted_ms; /* when events were last taken from the queue, of clock_monotonic_ms */
     /* written by the thread, read by any */
     atomic_uint_least64_t batches, events[EVENT_STATUSES];
 };
@@ -144,18 +143,12 @@ static bool is_queue_empty(struct intake *intake)
     return empty;
 }
 
-/* Whether no events came for longer than a wait for a head takes. */
-static bool is_idle(struct intake *intake)
-{
-    return is_queue_empty(intake) && clock_monotonic_ms() - intake->posted_ms > HEAD_WAIT_MS;
-}
-
 /* The writer may wait for a head if another instance seems to have it, which lets go of it soon, or if there
  * is nothing else to do. Without waiting, an instance would starve if its head is nearly always taken. A wait
- * holds up events of other schemes, so a writer that has any does not wait for a single head. */
+ * holds up events of other schemes, so after a wait in vain none is for a while (kept_may_wait). */
 static void retry_parked(struct intake *intake)
 {
-    bool may_wait = writer_assumes_other_writer(&intake->writer) || is_idle(intake);
+    bool may_wait = writer_assumes_other_writer(&intake->writer) || is_queue_empty(intake);
     bool progress = post_jobs(intake, parking_take(&intake->parking, intake->batch_max),
                               may_wait ? HELD_HEADS_AWAITED : HELD_HEADS_ASKED_FOR);
     parking_plan_retry(&intake->parking, progress);
@@ -223,7 +216,6 @@ static void post_queue(struct intake *intake)
     if (is_queue_empty(intake))
         return;
     bool parked = !parking_is_empty(&intake->parking);
-    intake->posted_ms = clock_monotonic_ms();
     writer_take_early_head(&intake->writer);
     (void)post_jobs(intake, take_jobs(intake), HELD_HEADS_SKIPPED);
     /* Try the first parked jobs at once: another instance's batch may be over by then. */
