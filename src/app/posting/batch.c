@@ -56,6 +56,8 @@ static enum store_result make_head_requests(struct batch *batch)
     for (int32_t scheme = 0; batch->scheme_count < count; scheme++)
         if (batch->places[scheme] != 0)
             batch->head_requests[batch->scheme_count++].scheme = scheme;
+    for (size_t i = 0; i < batch->scheme_count; i++)
+        kept_note_events(batch->kept, batch->head_requests[i].scheme);
     note_places(batch);
     return STORE_OK;
 }
@@ -194,8 +196,11 @@ static int head_wait_ms(const struct batch *batch)
 {
     if (!batch->may_wait || batch->scheme_count != 1)
         return 0;
-    const struct kept_scheme *kept = kept_scheme(batch->kept, batch->head_requests[0].scheme);
-    return kept != NULL && kept_may_wait(kept) ? HEAD_WAIT_MS : 0;
+    int32_t scheme = batch->head_requests[0].scheme;
+    const struct kept_scheme *kept = kept_scheme(batch->kept, scheme);
+    if (kept == NULL || !kept_may_wait(kept))
+        return 0;
+    return kept_others_have_events(batch->kept, scheme) ? HEAD_WAIT_BRIEF_MS : HEAD_WAIT_MS;
 }
 
 static enum store_result lock_heads(struct batch *batch, int64_t *version)
@@ -218,7 +223,7 @@ static enum store_result lock_heads(struct batch *batch, int64_t *version)
         return result;
     struct kept_scheme *kept = kept_scheme(batch->kept, batch->head_requests[0].scheme);
     if (kept != NULL)
-        kept_note_waited_in_vain(kept);
+        kept_note_waited_in_vain(kept, begin.wait_ms);
     batch->head_requests[0].taken = false;
     return STORE_OK;
 }

@@ -17,8 +17,9 @@ struct early_head {
 };
 
 /* How long to wait for a held head. An early head is held by another instance, which lets go of it after its
- * batch, so waiting longer pays; if it does not let go, somebody else holds the head. */
-enum { EARLY_HEAD_WAIT_MS = 500, HEAD_WAIT_MS = 100 };
+ * batch, so waiting longer pays; if it does not let go, somebody else holds the head. A wait that holds up
+ * events of other schemes is no longer than a batch. */
+enum { EARLY_HEAD_WAIT_MS = 500, HEAD_WAIT_MS = 100, HEAD_WAIT_BRIEF_MS = 10 };
 
 /* Takes the head of early->scheme. If that fails, the head is not taken, and the batch will find out why.
  * STORE_LOCKED: somebody still holds the head. */

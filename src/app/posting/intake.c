@@ -145,7 +145,8 @@ static bool is_queue_empty(struct intake *intake)
 
 /* The writer may wait for a head if another instance seems to have it, which lets go of it soon, or if there
  * is nothing else to do. Without waiting, an instance would starve if its head is nearly always taken. A wait
- * holds up events of other schemes, so after a wait in vain none is for a while (kept_may_wait). */
+ * holds up events of other schemes, so it is brief if there are any, and after a wait in vain none is for a
+ * while (head_wait_ms). */
 static void retry_parked(struct intake *intake)
 {
     bool may_wait = writer_assumes_other_writer(&intake->writer) || is_queue_empty(intake);

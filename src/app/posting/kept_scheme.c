@@ -12,9 +12,12 @@ enum { CLOSED_DAYS_KEPT = 31 };
 
 enum { ACCOUNTS_KEPT_MAX = 100000, DAYS_KEPT_MAX = 64 };
 
-/* Between two waits in vain for one head. A wait holds up all schemes for a tenth of a second, so it comes so
- * seldom that their 99th percentile does not see it. */
-enum { VAIN_WAIT_PAUSE_MS = 20000 };
+/* Between two waits in vain for one head, so many times as long as the wait. It holds up all schemes, so it
+ * comes so seldom that their 99th percentile does not see it. */
+enum { VAIN_WAIT_PAUSE_FACTOR = 200 };
+
+/* A scheme without events for so long is not held up by a wait. */
+enum { QUIET_MS = 1000 };
 
 struct kept_scheme {
     int32_t scheme;
@@ -193,14 +196,28 @@ bool kept_is_held(const struct kept_scheme *kept)
     return kept->held;
 }
 
-void kept_note_waited_in_vain(struct kept_scheme *kept)
+void kept_note_waited_in_vain(struct kept_scheme *kept, int waited_ms)
 {
-    kept->no_wait_until_ms = clock_monotonic_ms() + VAIN_WAIT_PAUSE_MS;
+    kept->no_wait_until_ms = clock_monotonic_ms() + (int64_t)waited_ms * VAIN_WAIT_PAUSE_FACTOR;
 }
 
 bool kept_may_wait(const struct kept_scheme *kept)
 {
     return clock_monotonic_ms() >= kept->no_wait_until_ms;
+}
+
+void kept_note_events(struct kept_schemes *all, int32_t scheme)
+{
+    if (scheme != all->newest_scheme)
+        all->other_ms = all->newest_ms;
+    all->newest_scheme = scheme;
+    all->newest_ms = clock_monotonic_ms();
+}
+
+bool kept_others_have_events(const struct kept_schemes *all, int32_t scheme)
+{
+    int64_t other_ms = scheme == all->newest_scheme ? all->other_ms : all->newest_ms;
+    return other_ms != 0 && clock_monotonic_ms() - other_ms < QUIET_MS;
 }
 
 bool kept_since(const struct kept_scheme *kept, int64_t *entry)

@@ -18,6 +18,8 @@ struct kept_schemes {
     size_t count;
     size_t bytes;  /* that the copies take */
     uint64_t uses; /* the number of times that any of them were asked for */
+    int32_t newest_scheme; /* that a batch had events of; when it was, and when another scheme's were */
+    int64_t newest_ms, other_ms;
 };
 
 void kept_schemes_dispose(struct kept_schemes *all);
@@ -45,8 +47,11 @@ void kept_note_held(struct kept_scheme *kept, bool held);
 bool kept_is_held(const struct kept_scheme *kept);
 /* Whether a wait for the head may be worth while. After a wait in vain, no other wait is for a while, unless
  * the head was had meanwhile. */
-void kept_note_waited_in_vain(struct kept_scheme *kept);
+void kept_note_waited_in_vain(struct kept_scheme *kept, int waited_ms);
 bool kept_may_wait(const struct kept_scheme *kept);
+/* Whether this writer had events of any other scheme in the last second, which a wait would hold up. */
+void kept_note_events(struct kept_schemes *all, int32_t scheme);
+bool kept_others_have_events(const struct kept_schemes *all, int32_t scheme);
 
 /* *entry: the entry up to which the ledger is known. False: nothing is known. */
 MUST_CHECK bool kept_since(const struct kept_scheme *kept, int64_t *entry);
