@@ -147,11 +147,11 @@ static int run_serve(const struct config *config, struct options *options)
     (void)options;
     block_signals();
     if (service.snapshots != NULL)
-        service.intake = intake_start(config, service.snapshots, &service.stop);
-    if (service.intake != NULL)
+        service.groups = groups_start(config, service.snapshots, &service.stop);
+    if (service.groups != NULL)
         service.closer = closer_start(config, service.snapshots, &service.stop);
     if (service.closer != NULL)
-        service.probe = probe_start(config, service.intake, &service.stop);
+        service.probe = probe_start(config, service.groups, &service.stop);
     if (service.probe != NULL)
         server = server_start(&service, error, sizeof error);
     if (server != NULL) {
@@ -162,7 +162,7 @@ static int run_serve(const struct config *config, struct options *options)
     server_stop(server);
     probe_stop(service.probe);
     closer_stop(service.closer);
-    intake_stop(service.intake);
+    groups_stop(service.groups);
     snapshot_cache_free(service.snapshots);
     return server != NULL ? EXIT_SUCCESS : fail(error);
 }

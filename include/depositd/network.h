@@ -90,6 +90,8 @@ struct terms {
     struct pay_days pay_days;
 };
 
+enum { SCHEME_GROUPS_MAX = 16 };
+
 struct scheme {
     int32_t id;
     char code[CODE_SIZE];
@@ -100,6 +102,7 @@ struct scheme {
     struct money variance_limit;
     int32_t carry_days;
     int32_t close_after_minutes;
+    int32_t group;                     /* 1 to SCHEME_GROUPS_MAX: whose writer posts its events */
     struct instant first_start;        /* of its first business day; the time of loading while it has none */
     struct date closed_on;             /* its last day; DATE_OPEN_ENDED: none is known */
     const struct refund_value *values; /* by cup type, then date */
@@ -169,7 +172,8 @@ struct business_day {
     enum day_state state;
 };
 
-/* The days of a scheme, without gaps: from its first day on, or only the later ones with all that are open. */
+/* The days of a scheme, without gaps: from its first day on, or only the later ones with all that are open.
+ */
 struct calendar {
     const struct business_day *days;
     size_t count;

@@ -73,6 +73,18 @@ void arena_dispose(struct arena *arena)
     arena_init(arena, arena->maximum);
 }
 
+/* The newest block stays in front, because it may have room. */
+void arena_adopt(struct arena *arena, struct arena *other)
+{
+    struct arena_block **place = arena->blocks != NULL ? &arena->blocks->next : &arena->blocks;
+    struct arena_block *rest = *place;
+    *place = other->blocks;
+    while (*place != NULL)
+        place = &(*place)->next;
+    *place = rest;
+    arena_init(other, other->maximum);
+}
+
 size_t arena_held(const struct arena *arena)
 {
     size_t bytes = 0;

@@ -24,6 +24,9 @@ void arena_dispose(struct arena *arena);
 /* Forgets all allocations; keeps one block for the next round. */
 void arena_reset(struct arena *arena);
 
+/* Takes over the allocations of `other`, which is empty then. They don't count towards the maximum. */
+void arena_adopt(struct arena *arena, struct arena *other);
+
 /* The bytes that it takes from the system, with blocks that are not full. */
 size_t arena_held(const struct arena *arena);
 

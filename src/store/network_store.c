@@ -67,6 +67,7 @@ static void take_scheme(struct pg_row *row, void *into)
     scheme->carry_days = row_int32(row);
     scheme->close_after_minutes = row_int32(row);
     scheme->closed_on = row_date_or(row, DATE_OPEN_ENDED);
+    scheme->group = row_int32(row);
     scheme->first_start = row_instant_or(row, clock_now());
 }
 

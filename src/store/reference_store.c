@@ -213,7 +213,7 @@ enum store_result store_put_scheme(struct pg *pg, const struct scheme_row *row, 
                 arg_text(account->iban), arg_text(account->account), arg_text(account->bank_code),
                 arg_text(row->operator.bic), arg_text(row->operator.creditor_id),
                 arg_dates(ARRAY(holidays, row->holidays.count)),
-                arg_date_if(row->has_closed_on, row->closed_on)),
+                arg_date_if(row->has_closed_on, row->closed_on), arg_int_if(row->has_group, row->group)),
         changed);
     if (result != STORE_OK)
         return result;
@@ -241,8 +241,8 @@ enum store_result store_put_terms(struct pg *pg, const char *scheme, const struc
                 arg_bools(COLUMN(fees, count, has_handling_fee)),
                 arg_int8s(COLUMN(fees, count, handling_fee.unscaled)),
                 arg_bools(COLUMN(fees, count, has_monthly_fee)),
-                arg_int8s(COLUMN(fees, count, monthly_fee.unscaled)),
-                arg_int(row->pay_days.weekdays), arg_int(row->pay_days.month_days)),
+                arg_int8s(COLUMN(fees, count, monthly_fee.unscaled)), arg_int(row->pay_days.weekdays),
+                arg_int(row->pay_days.month_days)),
         changed);
 }
 

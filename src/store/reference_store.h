@@ -135,6 +135,8 @@ struct scheme_row {
     struct reference_list holidays; /* of struct date */
     struct date closed_on;
     bool has_closed_on;
+    int64_t group;
+    bool has_group;
     struct reference_list terms, refund_values, office_accounts;
 };
 

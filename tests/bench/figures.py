@@ -19,6 +19,7 @@ PACED_PER_SECOND, PACED_CONNECTIONS, PACED_PAUSE_MS = 1000, 100, 98
 
 
 # Name of the figure for so many schemes, connections, events in a post.
+GROUPED_SCHEMES, SCHEME_GROUPS = 70, 4
 SPREAD_CLIENTS = [("schemes-{}", CONNECTIONS, 1), ("schemes-{}-array", ARRAY_CONNECTIONS, ARRAY_LINES)]
 
 
@@ -244,7 +245,7 @@ def instances(stack, wanted, scale, random):
 def spread(stack, wanted, scale, random):
     """The same clients, whose events are of one scheme or spread over many; the baseline is one. They post single
     events, or arrays. At a pace, the others' 99th percentile beside a scheme whose head somebody holds; the baseline is
-    without it."""
+    without it. Schemes of several groups; the baseline is a single group."""
     ledger, results = ManySchemes(stack, random.getrandbits(64)), {name: Result() for name in wanted}
     ledger.tidy()
     for name, connections, lines in SPREAD_CLIENTS:
@@ -253,6 +254,8 @@ def spread(stack, wanted, scale, random):
             spread_over(ledger, of_client, scale, connections=connections, lines=lines)
     if "schemes-stalled" in wanted:
         stalled(ledger, results["schemes-stalled"], scale)
+    if "groups" in wanted:
+        grouped(ledger, results["groups"], scale)
     return results
 
 
@@ -283,6 +286,19 @@ def stalled(ledger, result, scale):
         note(f"p99 {result.baseline[-1]:.3f} ms; beside a stalled scheme {result.measured[-1]:.3f} ms")
 
 
+def grouped(ledger, result, scale):
+    def spread_in(groups):
+        ledger.group(groups)
+        ledger.spread(GROUPED_SCHEMES, WARM_UP_SECONDS)
+        return ledger.spread(GROUPED_SCHEMES, scale.seconds)["events_per_s"]
+
+    for _ in range(scale.runs):
+        result.baseline.append(spread_in(1))
+        result.measured.append(spread_in(SCHEME_GROUPS))
+        note(f"one group {result.baseline[-1]:,.0f}/s; {SCHEME_GROUPS} groups {result.measured[-1]:,.0f}/s")
+    ledger.group(1)
+
+
 GROUPS = [
     (("single", "array", "ndjson"), throughput),
     (("paced",), paced),
@@ -293,5 +309,5 @@ GROUPS = [
     (("close",), close),
     (("start-page", "list"), large_lists),
     (("instances",), instances),
-    ((*(name.format(n) for name, *_ in SPREAD_CLIENTS for n in SPREADS[1:]), "schemes-stalled"), spread),
+    ((*(name.format(n) for name, *_ in SPREAD_CLIENTS for n in SPREADS[1:]), "schemes-stalled", "groups"), spread),
 ]

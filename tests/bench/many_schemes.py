@@ -51,6 +51,13 @@ class ManySchemes(Ledger):
         self.sites = f"{schemes}x{sites_in_each(schemes)}"
         return self.post(seconds, **more)
 
+    def group(self, groups):
+        """Deals the schemes out to so many groups."""
+        self.database.run(
+            f"UPDATE scheme SET posting_group = id % {groups} + 1;"
+            " UPDATE network_head SET reference_version = reference_version + 1;"
+        )
+
     def _load(self, participants):
         """The first scheme is loaded. The others are copies of its rows, because loading them would take minutes."""
         cut_off = (self.hour - HALF_DAY).strftime("%H:%M")

@@ -116,8 +116,8 @@ class Kind:
         raise NotImplementedError
 
 
-# What may differ between two pages of the same thing: the minute in which each was made, and its times, which are in UTC
-# if memory ran out while they were looked up.
+# Two pages of the same thing may differ in the minute in which they were made. Their times are in UTC if memory ran out
+# while the local ones were looked up.
 MAY_DIFFER = re.compile(rb'<p class="(?:made|zone)">[^<]*</p>\n?|(?<=Z">)[^<]*(?=</time>)')
 
 

@@ -19,13 +19,18 @@ HELD = "bay-4"
 HEAD = f"SELECT FROM scheme_head WHERE scheme = (SELECT id FROM scheme WHERE code = '{HELD}') FOR UPDATE"
 
 
-@pytest.fixture
-def admin(service):
+def load(service, groups):
     """In bay-0 a cup is worth so much that 1,001 of them are beyond the bound of a leg."""
     values = {code: {"cup-300": "10000000.00" if code == CODES[0] else "2.50", "cup-450": "3.50"} for code in CODES}
     sites = {f"{code}-{s}": (code, "hearth") for code in CODES for s in ("anchor", "brick")}
-    service.admin.load(network.reference([network.scheme(c, DAY, values[c]) for c in CODES], sites))
+    schemes = [network.scheme(c, DAY, values[c], group=n % groups + 1) for n, c in enumerate(CODES)]
+    service.admin.load(network.reference(schemes, sites))
     return service.admin
+
+
+@pytest.fixture
+def admin(service):
+    return load(service, groups=1)
 
 
 def site(code, name="anchor"):

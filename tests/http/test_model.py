@@ -754,12 +754,15 @@ def test_random_days(service, seed):
 
 
 def test_random_days_of_many_schemes(service, seed):
-    """The events of all schemes come in the same arrays, so that each batch is of many schemes."""
+    """The events of all schemes come in the same arrays, so that each batch is of many schemes. The schemes are of
+    three groups, so that three writers share each array."""
     rng, days = random.Random(seed), 12
     plans = [
         random_scheme(rng, code, "CAD", rng.choice(ZONES), rng.choice(["on_loan", "on_deposit"]), 0.05, f"n{n}-", days)
         for n, code in enumerate(NAMED[2:])
     ]
+    for scheme, _ in plans:
+        scheme["group"] = rng.randint(1, 3)
     sites = {s: row for _, of_scheme in plans for s, row in of_scheme.items()}
     cup_types = [{"cup_type": c, "name": c, "volume_ml": 300, "mass_g": 50} for c in CUP_TYPES]
     document = network.reference([scheme for scheme, _ in plans], sites, cup_types)

@@ -122,11 +122,27 @@ START_TEST(after_a_wait_in_vain_there_is_none_until_the_head_was_had)
     struct kept_schemes all = {0};
     struct kept_scheme *kept = kept_scheme(&all, 9);
     ck_assert(kept_may_wait(kept));
-    kept_note_waited_in_vain(kept);
+    kept_note_waited_in_vain(kept, 100);
     kept_note_held(kept, true);
     ck_assert(!kept_may_wait(kept) && kept_is_held(kept));
     kept_note_held(kept, false);
     ck_assert(kept_may_wait(kept) && !kept_is_held(kept));
+    kept_schemes_dispose(&all);
+}
+END_TEST
+
+START_TEST(a_scheme_is_alone_when_the_others_were_quiet_for_a_while)
+{
+    enum { LONG_MS = 60000 };
+    struct kept_schemes all = {0};
+    ck_assert(!kept_others_have_events(&all, 1));
+    kept_note_events(&all, 1);
+    kept_note_events(&all, 1);
+    ck_assert(!kept_others_have_events(&all, 1) && kept_others_have_events(&all, 2));
+    kept_note_events(&all, 2);
+    ck_assert(kept_others_have_events(&all, 1) && kept_others_have_events(&all, 2));
+    all.other_ms -= LONG_MS;
+    ck_assert(kept_others_have_events(&all, 1) && !kept_others_have_events(&all, 2));
     kept_schemes_dispose(&all);
 }
 END_TEST
@@ -141,6 +157,7 @@ Suite *file_suite(void)
     tcase_add_test(tests, copies_of_batches_that_were_not_committed_count);
     tcase_add_test(tests, the_state_at_another_head_is_not_used);
     tcase_add_test(tests, after_a_wait_in_vain_there_is_none_until_the_head_was_had);
+    tcase_add_test(tests, a_scheme_is_alone_when_the_others_were_quiet_for_a_while);
     suite_add_tcase(suite, tests);
     return suite;
 }

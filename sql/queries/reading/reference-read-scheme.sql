@@ -12,7 +12,8 @@ SELECT json_strip_nulls(json_build_object(
                'bank_account', CASE WHEN reader.office THEN c.operator->'bank_account' END,
                'bic', CASE WHEN reader.office THEN c.operator->'bic' END,
                'creditor_id', c.operator->'creditor_id') END,
-           'holidays', CASE WHEN cardinality(c.holidays) > 0 THEN c.holidays END, 'closed_on', c.closed_on)),
+           'holidays', CASE WHEN cardinality(c.holidays) > 0 THEN c.holidays END, 'closed_on', c.closed_on,
+           'group', nullif(c.posting_group, 1))),
        c.code
   FROM scheme c, (SELECT $4::integer[] IS NULL AND $5::integer IS NULL AS office) AS reader
  WHERE c.code COLLATE "C" BETWEEN coalesce(($1::text[])[1], '') AND coalesce(($1::text[])[1], '~')

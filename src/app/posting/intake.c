@@ -235,21 +235,36 @@ static void *run(void *argument)
     return NULL;
 }
 
-bool intake_submit(struct intake *intake, struct intake_job *job)
+/* Called under the lock. */
+static bool has_room(const struct intake *intake, const struct intake_job *job)
 {
-    pthread_mutex_lock(&intake->lock);
     bool room = job->beyond_bound ||
                 intake->waiting_events == 0 || /* a job larger than the bound goes alone */
                 intake->waiting_events + job->count <= intake->waiting_max;
-    bool taken = room && !intake->stopping;
-    if (taken) {
-        job->failure = REASON_NONE;
-        job->submitted_ms = clock_monotonic_ms();
-        job_list_append(&intake->queue, job);
-        intake->waiting_events += counted(job);
-        pthread_cond_signal(&intake->wake);
-    }
-    pthread_mutex_unlock(&intake->lock);
+    return room && !intake->stopping;
+}
+
+/* Called under the lock. */
+static void append(struct intake *intake, struct intake_job *job)
+{
+    job->failure = REASON_NONE;
+    job->submitted_ms = clock_monotonic_ms();
+    job_list_append(&intake->queue, job);
+    intake->waiting_events += counted(job);
+    pthread_cond_signal(&intake->wake);
+}
+
+bool intake_submit(const struct intake_place *places, size_t count)
+{
+    bool taken = true;
+    for (size_t i = 0; i < count; i++)
+        pthread_mutex_lock(&places[i].intake->lock);
+    for (size_t i = 0; i < count; i++)
+        taken = taken && has_room(places[i].intake, places[i].job);
+    for (size_t i = 0; i < count && taken; i++)
+        append(places[i].intake, places[i].job);
+    for (size_t i = count; i-- > 0;)
+        pthread_mutex_unlock(&places[i].intake->lock);
     return taken;
 }
 

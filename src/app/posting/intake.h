@@ -20,8 +20,14 @@ MUST_CHECK struct intake *intake_start(const struct config *config, struct snaps
 /* Takes no more jobs, finishes those that wait or are parked, and ends the thread. */
 void intake_stop(struct intake *intake);
 
-/* False: the queue is full, or intake is stopping; `done` will not be called. Never blocks. */
-MUST_CHECK bool intake_submit(struct intake *intake, struct intake_job *job);
+/* Puts each job into the queue beside it, all or none. Several intakes come in the same order from all
+ * callers, each once. False: a queue is full, or an intake is stopping; `done` will not be called. Never
+ * blocks. */
+struct intake_place {
+    struct intake *intake;
+    struct intake_job *job;
+};
+MUST_CHECK bool intake_submit(const struct intake_place *places, size_t count);
 
 /* The work that the writer has done, and the work that waits for it. Read by any thread. */
 struct intake_figures {

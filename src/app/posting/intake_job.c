@@ -39,8 +39,7 @@ size_t job_count_parked(const struct intake_job *job)
     return count;
 }
 
-/* Whether a part of the job was recorded, or waits as a proposal. */
-static bool is_partly_recorded(const struct intake_job *job)
+bool job_is_partly_recorded(const struct intake_job *job)
 {
     for (size_t i = 0; i < job->count; i++)
         if (job->results[i].entry != 0 || job->results[i].status == EVENT_PROPOSED)
@@ -48,23 +47,27 @@ static bool is_partly_recorded(const struct intake_job *job)
     return false;
 }
 
+void job_reject_as_overloaded(struct event_result *result)
+{
+    result->status = EVENT_REJECTED;
+    faults_refuse(&result->faults, REASON_OVERLOADED);
+}
+
 void job_give_up_parked(struct intake_job *job)
 {
-    bool partly = is_partly_recorded(job);
+    bool partly = job_is_partly_recorded(job);
     if (!partly)
         job->failure = REASON_OVERLOADED;
     for (size_t i = 0; i < job->count; i++) {
         struct event_result *result = &job->results[i];
-        if (result->parked && partly) {
-            result->status = EVENT_REJECTED;
-            faults_refuse(&result->faults, REASON_OVERLOADED);
-        }
+        if (result->parked && partly)
+            job_reject_as_overloaded(result);
         result->parked = false;
     }
 }
 
 void job_settle_failure(struct intake_job *job)
 {
-    if (job->failure != REASON_NONE && is_partly_recorded(job))
+    if (job->failure != REASON_NONE && job_is_partly_recorded(job))
         job->failure = REASON_OUTCOME_UNKNOWN;
 }

@@ -38,6 +38,12 @@ struct intake_job *job_list_take(struct job_list *list);
 /* Whether the job has waited longer than this since it was submitted. */
 bool job_is_late(const struct intake_job *job, int64_t wait_ms);
 
+/* Whether a part of the job was recorded, or waits as a proposal. */
+bool job_is_partly_recorded(const struct intake_job *job);
+/* Rejects the event as OVERLOADED: others of its job were recorded, so the job as a whole can't be refused.
+ */
+void job_reject_as_overloaded(struct event_result *result);
+
 /* How many of its events are parked. */
 size_t job_count_parked(const struct intake_job *job);
 

@@ -16,8 +16,8 @@ struct kept_schemes {
     /* its own */
     struct kept_scheme **by_id; /* NULL element: nothing is kept */
     size_t count;
-    size_t bytes;  /* that the copies take */
-    uint64_t uses; /* the number of times that any of them were asked for */
+    size_t bytes;          /* that the copies take */
+    uint64_t uses;         /* the number of times that any of them were asked for */
     int32_t newest_scheme; /* that a batch had events of; when it was, and when another scheme's were */
     int64_t newest_ms, other_ms;
 };

@@ -29,7 +29,7 @@ struct probe {
     int64_t asked_ms, looked_ms; /* looked_ms: when the last look began; 0: there was none yet */
     const char *fault;           /* the fault that the last look saw; NULL: all is well */
     /* fixed, or belongs to the thread */
-    struct intake *intake;
+    struct groups *groups;
     int64_t waiting_max_ms;
     struct pg *pg;
 };
@@ -99,7 +99,7 @@ const char *probe_ask(struct probe *probe)
 {
     struct intake_health writer;
     int64_t now = clock_monotonic_ms();
-    intake_read_health(probe->intake, &writer);
+    groups_read_health(probe->groups, &writer);
     pthread_mutex_lock(&probe->lock);
     if (now - probe->asked_ms >= ASKED_MS)
         pthread_cond_signal(&probe->wake);
@@ -125,14 +125,14 @@ static void probe_free(struct probe *probe)
     free(probe);
 }
 
-struct probe *probe_start(const struct config *config, struct intake *intake, const struct pg_stop *stop)
+struct probe *probe_start(const struct config *config, struct groups *groups, const struct pg_stop *stop)
 {
     struct probe *probe = calloc(1, sizeof *probe);
     if (probe == NULL)
         return NULL;
     pthread_mutex_init(&probe->lock, NULL);
     pthread_cond_init(&probe->wake, NULL);
-    probe->intake = intake;
+    probe->groups = groups;
     probe->asked_ms = clock_monotonic_ms();
     probe->waiting_max_ms = config->post_deadline_ms / 4;
     probe->pg = pg_new(config->dsn, &(struct pg_bounds){.statement_ms = LOOK_MS, .stop = stop});

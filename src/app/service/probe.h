@@ -6,12 +6,12 @@
 #ifndef DEPOSITD_APP_SERVICE_PROBE_H
 #define DEPOSITD_APP_SERVICE_PROBE_H
 
-#include "app/posting/intake.h"
+#include "app/posting/groups.h"
 
 struct probe;
 
 /* NULL: no memory or no thread. */
-MUST_CHECK struct probe *probe_start(const struct config *config, struct intake *intake,
+MUST_CHECK struct probe *probe_start(const struct config *config, struct groups *groups,
                                      const struct pg_stop *stop);
 void probe_stop(struct probe *probe);
 

@@ -5,7 +5,7 @@
 
 #include "app/closing/closer.h"
 #include "app/network/snapshot.h"
-#include "app/posting/intake.h"
+#include "app/posting/groups.h"
 #include "app/service/probe.h"
 #include "base/config.h"
 
@@ -15,7 +15,7 @@ struct service {
     const struct config *config;
     struct pg_stop stop; /* stops all waits for the database */
     struct snapshot_cache *snapshots;
-    struct intake *intake;
+    struct groups *groups;
     struct closer *closer;
     struct probe *probe;
     atomic_flag checking; /* a thread is running the checks: they read all rows, so only one run at a time is

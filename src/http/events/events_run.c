@@ -3,7 +3,7 @@
  * waits here, as it waits for the database elsewhere, and the request stays in its hands. */
 #include "http/events/events_run.h"
 
-#include "app/posting/intake.h"
+#include "app/posting/groups.h"
 #include "http/events/events_post.h"
 
 #include <pthread.h>
@@ -40,7 +40,7 @@ void events_run(const struct request *request, struct answer *answer)
         return;
     posting.job.owner = &wait;
     posting.job.done = end_wait;
-    if (intake_submit(request->service->intake, &posting.job)) {
+    if (groups_submit(request->service->groups, &posting.job)) {
         wait_for_writer(&wait);
         posting_answer(&posting, answer);
     } else {

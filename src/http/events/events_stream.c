@@ -33,7 +33,7 @@ struct lot {
 
 struct events_stream {
     const struct request *request;
-    struct intake *intake;
+    struct groups *groups;
     void (*wake)(void *owner);
     void *owner;
     struct buffer line;    /* the beginning of a line whose rest is still to come */
@@ -81,7 +81,7 @@ static void submit(struct events_stream *stream, struct lot *lot)
     lot->posting.job.owner = lot;
     lot->posting.job.done = lot_posted;
     lot->posting.job.beyond_bound = true;
-    if (intake_submit(stream->intake, &lot->posting.job))
+    if (groups_submit(stream->groups, &lot->posting.job))
         return;
     lot->posting.job.failure = REASON_OVERLOADED;
     lot->state = LOT_POSTED;
@@ -123,7 +123,7 @@ struct events_stream *events_stream_new(const struct request *request, void (*wa
     if (stream == NULL)
         return NULL;
     stream->request = request;
-    stream->intake = request->service->intake;
+    stream->groups = request->service->groups;
     stream->wake = wake;
     stream->owner = owner;
     pthread_mutex_init(&stream->lock, NULL);

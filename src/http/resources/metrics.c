@@ -185,7 +185,7 @@ static bool look_up(const struct request *request, struct figures *figures)
 {
     figures->now = clock_now();
     figures->meters = request->meters;
-    intake_read_figures(request->service->intake, &figures->intake);
+    groups_read_figures(request->service->groups, &figures->intake);
     figures->meters->read_gauges(figures->meters->server, &figures->gauges);
     return closer_view(request->service->closer, request->arena, &figures->clock);
 }

@@ -191,6 +191,8 @@ static const struct field scheme_fields[] = {
              SAYS("Days without payments")),
     NOTED(scheme_row, closed_on, FORM_DATE,
           SAYS("Its last day; from the next day on it takes only returns and the events of accountants")),
+    NOTED(scheme_row, group, FORM_INTEGER, RANGE(1, SCHEME_GROUPS_MAX),
+          SAYS("Whose writer posts its events; schemes of other groups don't wait for them; 1 unless given")),
     OPTIONAL(scheme_row, terms, FORM_LIST, .shape = &shape_terms, RANGE(0, NESTED_LIST_MAX),
              SAYS("By the day they start")),
     OPTIONAL(scheme_row, refund_values, FORM_LIST, .shape = &shape_refund_value, RANGE(0, LIST_MAX),

@@ -197,7 +197,7 @@ static bool go_to_writer(struct exchange *exchange)
         refuse(exchange, REASON_OVERLOADED);
         return decided(exchange);
     }
-    if (!intake_submit(exchange->request.service->intake, &exchange->posting.job)) {
+    if (!groups_submit(exchange->request.service->groups, &exchange->posting.job)) {
         refuse(exchange, REASON_OVERLOADED);
         come_back(exchange, EXCHANGE_DECIDED);
     }

@@ -1,0 +1,110 @@
+/* SPDX-License-Identifier: ISC */
+/* Makes parts of a job, and a whole of its parts. */
+#include "app/posting/split_job.h"
+
+#include "depositd/network.h"
+
+enum { GROUPS = SCHEME_GROUPS_MAX + 1 /* by number, from 1 */ };
+
+static void take_results(struct job_part *part)
+{
+    struct intake_job *whole = part->split->whole;
+    for (size_t i = 0; i < part->job.count; i++) {
+        struct event_result *result = &whole->results[part->places[i]];
+        *result = part->job.results[i];
+        result->faults.arena = whole->arena;
+    }
+    arena_adopt(whole->arena, &part->arena);
+}
+
+/* The failure of the whole job: that of a part, OVERLOADED only if no other. */
+static enum reason failure_of(const struct split_job *split)
+{
+    enum reason failure = REASON_NONE;
+    for (size_t i = 0; i < split->count; i++) {
+        enum reason of_part = split->parts[i].job.failure;
+        if (failure == REASON_NONE || (failure == REASON_OVERLOADED && of_part != REASON_NONE))
+            failure = of_part;
+    }
+    return failure;
+}
+
+/* The events of a part that found no room or no database, while other parts were recorded. */
+static void reject_overloaded(const struct job_part *part)
+{
+    if (part->job.failure != REASON_OVERLOADED)
+        return;
+    for (size_t i = 0; i < part->job.count; i++)
+        job_reject_as_overloaded(&part->split->whole->results[part->places[i]]);
+}
+
+/* Runs on the writer's thread. */
+static void part_done(struct intake_job *job)
+{
+    struct split_job *split = ((struct job_part *)job->owner)->split;
+    struct intake_job *whole = split->whole;
+    if (atomic_fetch_sub(&split->left, 1) > 1)
+        return;
+    for (size_t i = 0; i < split->count; i++)
+        take_results(&split->parts[i]);
+    whole->failure = failure_of(split);
+    if (whole->failure == REASON_OVERLOADED && job_is_partly_recorded(whole)) {
+        whole->failure = REASON_NONE;
+        for (size_t i = 0; i < split->count; i++)
+            reject_overloaded(&split->parts[i]);
+    }
+    job_settle_failure(whole);
+    whole->done(whole);
+}
+
+/* Copies the group's events into a part. False: out of memory. */
+static bool fill(struct job_part *part, const uint8_t *group_of_each, size_t count)
+{
+    struct intake_job *job = &part->job, *whole = part->split->whole;
+    struct event *events = arena_array(whole->arena, count, sizeof *events);
+    struct event_result *results = arena_array(whole->arena, count, sizeof *results);
+    part->places = arena_array(whole->arena, count, sizeof *part->places);
+    if (events == NULL || results == NULL || part->places == NULL)
+        return false;
+    arena_init(&part->arena, 0);
+    *job = (struct intake_job){
+        .arena = &part->arena,
+        .key = whole->key,
+        .dry_run = whole->dry_run,
+        .beyond_bound = whole->beyond_bound,
+        .events = events,
+        .results = results,
+        .done = part_done,
+        .owner = part,
+    };
+    for (size_t i = 0; job->count < count; i++) {
+        if (group_of_each[i] != part->group)
+            continue;
+        part->places[job->count] = i;
+        faults_init(&results[job->count].faults, &part->arena);
+        events[job->count++] = whole->events[i];
+    }
+    return true;
+}
+
+struct split_job *split_job_new(struct intake_job *whole, const uint8_t *group_of_each)
+{
+    size_t counts[GROUPS] = {0};
+    struct split_job *split = arena_alloc(whole->arena, sizeof *split);
+    struct job_part *parts = arena_array(whole->arena, GROUPS, sizeof *parts);
+    if (split == NULL || parts == NULL)
+        return NULL;
+    for (size_t i = 0; i < whole->count; i++)
+        counts[group_of_each[i]]++;
+    *split = (struct split_job){.parts = parts, .whole = whole};
+    for (uint8_t group = 1; group < GROUPS; group++) {
+        if (counts[group] == 0)
+            continue;
+        struct job_part *part = &parts[split->count++];
+        *part = (struct job_part){.group = group, .split = split};
+        if (!fill(part, group_of_each, counts[group]))
+            return NULL;
+    }
+    atomic_init(&split->left, split->count);
+    return split;
+}
