@@ -75,6 +75,8 @@ static const struct setting settings[] = {
     {FIELD(stop_grace_s), INTEGER, "20", 4, 3600,
      "seconds until the service has ended after SIGTERM; work under way by then is cut off"},
     {FIELD(close_by_clock), BOOLEAN, "yes", 0, 0, "whether the service closes business days by itself"},
+    {FIELD(closers), INTEGER, "4", 1, 64,
+     "days of different schemes that are closed at a time, each by a thread with a database connection"},
     {FIELD(count_days), INTEGER, "30", 1, 3660,
      "days without a count after which the start page asks for one of a site that trades"},
     {FIELD(session_idle_minutes), INTEGER, "30", 1, 1440,

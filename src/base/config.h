@@ -43,7 +43,8 @@ struct config {
     int long_deadline_s;  /* that it may take for large work */
     int stop_grace_s;     /* from SIGTERM to the end of the process */
     bool close_by_clock;
-    int count_days; /* after which a site that trades is to be counted again */
+    int closers;              /* threads that close days */
+    int count_days;           /* after which a site that trades is to be counted again */
     int session_idle_minutes; /* after which a browser's session without requests ends */
     int counter_idle_minutes; /* the same for a key of role pos */
     int session_hours;        /* after which it ends in any case */

@@ -14,6 +14,11 @@ enum store_result store_close_lock(struct pg *pg, int32_t scheme)
     return pg_run(pg, &sql_close_lock, PG_ARGS(arg_int(scheme)));
 }
 
+enum store_result store_close_try_lock(struct pg *pg, int32_t scheme, bool *held)
+{
+    return pg_ask(pg, &sql_close_lock_free, PG_ARGS(arg_int(scheme)), pg_one(NULL, take_bool, held));
+}
+
 enum store_result store_close_cut(struct pg *pg, int32_t scheme, struct date date, struct instant now)
 {
     return pg_ask(pg, &sql_close_cut, PG_ARGS(arg_int(scheme), arg_date(date), arg_instant(now)),

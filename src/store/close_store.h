@@ -10,6 +10,8 @@
 #include "store/ledger_store.h"
 
 MUST_CHECK enum store_result store_close_lock(struct pg *pg, int32_t scheme);
+/* Does not wait; *held says whether the lock is held now. */
+MUST_CHECK enum store_result store_close_try_lock(struct pg *pg, int32_t scheme, bool *held);
 /* In a transaction that holds the head row: the feed shows the cut after the last entry so far. */
 MUST_CHECK enum store_result store_close_cut(struct pg *pg, int32_t scheme, struct date date,
                                              struct instant now);

@@ -184,18 +184,21 @@ class Client:
 
 
 class Database:
-    """A new database in the test cluster. Unless it is to be empty, it is a copy of one that the binary under test has
-    migrated, because copying is faster than migrating."""
+    """A new database in the test cluster: an empty one, a copy of another that nobody is connected to, or else a copy
+    of one that the binary under test has migrated, because copying is faster than migrating."""
 
-    def __init__(self, empty=False):
+    def __init__(self, empty=False, copy_of=None):
         host = of_worker(os.environ["DEPOSITD_TEST_PGHOST"])
         self.name = f"depositd_{uuid4().hex[:12]}"
         self.owner_dsn = f"host={host} dbname={self.name} user=postgres"
         self.service_dsn = f"host={host} dbname={self.name} user=depositd_service"
         self._admin_dsn = f"host={host} dbname=postgres user=postgres"
-        self._create() if empty else self._copy("depositd_migrated_" + digest_of(os.environ["DEPOSITD_BINARY"]))
+        if empty or copy_of:
+            self._create(copy_of.name if copy_of else "template1")
+        else:
+            self._copy("depositd_migrated_" + digest_of(os.environ["DEPOSITD_BINARY"]))
 
-    def _create(self, template="template1"):
+    def _create(self, template):
         self.administer(f"CREATE DATABASE {self.name} TEMPLATE {template}")
 
     def _copy(self, migrated):

@@ -15,6 +15,16 @@ struct close_run {
     struct closing closing; /* filled anew in each attempt of the second transaction */
 };
 
+/* Held to the end of the transaction. */
+static enum store_result lock(const struct close_run *run, struct head_work *work)
+{
+    bool held = true;
+    enum store_result result = run->order->leaves_others
+                                   ? store_close_try_lock(work->pg, work->scheme->id, &held)
+                                   : store_close_lock(work->pg, work->scheme->id);
+    return result == STORE_OK && !held ? STORE_LOCKED : result;
+}
+
 /* --- the cut ------------------------------------------------------------------------------------------- */
 
 /* `day` is NULL where the calendar does not have the date. */
@@ -31,6 +41,13 @@ static enum reason refusal(const struct head_work *work, struct date date, const
     if (day > calendar->days && day[-1].state != DAY_CLOSED)
         return REASON_EARLIER_DAY_OPEN;
     return REASON_NONE;
+}
+
+/* Another close holds the head row for a while, so look before waiting for it. */
+static enum store_result leave_to_others(void *context, struct head_work *work, struct faults *faults)
+{
+    (void)faults;
+    return lock(context, work);
 }
 
 /* Runs under the head row, so that the writer sees the cut before or after a batch, never within one. */
@@ -161,7 +178,7 @@ static enum store_result read_cut_day(struct close_run *run, struct head_work *w
 static enum store_result prepare(void *context, struct head_work *work, struct faults *faults)
 {
     struct close_run *run = context;
-    enum store_result result = store_close_lock(work->pg, work->scheme->id);
+    enum store_result result = lock(run, work);
     if (result == STORE_OK && run->order->dry_run)
         result = head_work_take(work);
     if (result == STORE_OK && run->order->dry_run)
@@ -191,6 +208,7 @@ enum store_result close_day(struct pg *pg, struct snapshot_cache *snapshots, con
     const struct head_order cutting = {
         .scheme = order->scheme,
         .key = order->key,
+        .before = order->leaves_others ? leave_to_others : NULL,
         .work = cut,
         .context = &run,
     };

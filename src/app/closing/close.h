@@ -16,6 +16,7 @@ struct close_order {
     struct date date;
     int32_t key; /* the key that closes; 0: the service, by the clock */
     bool dry_run;
+    bool leaves_others; /* if another caller closes a day of the scheme: STORE_LOCKED at once, no waiting */
     /* Reads the settlement in the last transaction, which sees the day as closed. May be NULL. */
     enum store_result (*view)(void *context, struct pg *pg);
     void *context;

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
-/* The clock looks once a second for work, and works until nothing is left. It keeps what it saw. So others
- * can ask how the closes stand while the database is busy or does not answer. */
+/* The clock looks once a second for work, and again as soon as its crew has none left. It keeps what it saw.
+ * So others can ask how the closes stand while the database is busy or does not answer. */
 #include "app/closing/closer.h"
 
-#include "app/closing/close.h"
+#include "app/closing/close_crew.h"
 #include "app/closing/particulars.h"
 #include "base/clock.h"
 #include "base/log.h"
@@ -17,7 +17,7 @@
 #include <time.h>
 
 enum {
-    PAUSE_S = 1,
+    PAUSE_MS = 1000,
     LOOK_MS = 5000,     /* if a look takes longer, the database counts as not answering */
     LATE_S = 300,       /* a close is late if it has been due for longer */
     WARN_AGAIN_S = 3600 /* warnings about one late close come this far apart */
@@ -35,13 +35,15 @@ struct closer {
     pthread_cond_t wake;
     /* under the lock */
     bool stopping;
+    bool look_again;      /* at once … */
+    int64_t next_look_ms; /* … or else at this time */
     bool database_answers;
     struct instant looked_at;
     struct watched *watched; /* in the order of the schemes' ids */
     size_t watched_count;
     /* the clock's own */
-    bool closes; /* a setting; false: only calendars are extended, and particulars kept */
-    struct snapshot_cache *snapshots;
+    bool closes; /* a setting */
+    struct close_crew *crew;
     struct pg *pg;
 };
 
@@ -52,14 +54,6 @@ static bool stopping(void *context)
     bool stop = closer->stopping;
     pthread_mutex_unlock(&closer->lock);
     return stop;
-}
-
-static void report(const struct close_order *order, const struct snapshot *snapshot, enum store_result result)
-{
-    char date[DATE_TEXT_MAX];
-    date_format(order->date, date);
-    log_write(result == STORE_OK ? LOG_INFO : LOG_ERROR, result == STORE_OK ? "day closed" : "day not closed",
-              "scheme", snapshot->network.scheme_by_id[order->scheme]->code, "date", date, NULL);
 }
 
 /* --- the state of the closes ---------------------------------------------------------------------------- */
@@ -116,10 +110,11 @@ static void watch(struct closer *closer, const struct close_work *work, size_t c
     pthread_mutex_unlock(&closer->lock);
 }
 
-static void note_answer(struct closer *closer, enum store_result result)
+static void end_look(struct closer *closer, enum store_result result)
 {
     pthread_mutex_lock(&closer->lock);
     closer->database_answers = result != STORE_UNAVAILABLE && result != STORE_TOO_SLOW;
+    closer->next_look_ms = clock_monotonic_ms() + PAUSE_MS;
     pthread_mutex_unlock(&closer->lock);
 }
 
@@ -139,64 +134,72 @@ bool closer_view(struct closer *closer, struct arena *arena, struct clock_view *
 
 /* --- the work ------------------------------------------------------------------------------------------- */
 
-static bool close_one(struct closer *closer, const struct close_work *work)
+/* Particulars wait for closes, because people wait for these. */
+static bool has_kept_enough(void *context)
 {
-    struct close_order order = {.scheme = work->scheme, .date = work->date};
-    struct arena arena;
-    struct faults faults;
-    arena_init(&arena, 0);
-    faults_init(&faults, &arena);
-    enum store_result result = close_day(closer->pg, closer->snapshots, &order, &faults);
-    const struct snapshot *snapshot = snapshot_hold(closer->snapshots);
-    if (faults.count == 0 && snapshot != NULL)
-        report(&order, snapshot, result);
-    snapshot_release(snapshot);
-    arena_dispose(&arena);
-    return result == STORE_OK && faults.count == 0;
+    struct closer *closer = context;
+    pthread_mutex_lock(&closer->lock);
+    bool enough = closer->stopping || closer->look_again || clock_monotonic_ms() >= closer->next_look_ms;
+    pthread_mutex_unlock(&closer->lock);
+    return enough;
 }
 
-/* Looks at all schemes and works. True: it did something, so look again at once. */
-static bool work_once(struct closer *closer)
+static void keep_particulars(struct closer *closer)
+{
+    const struct particulars_pause pause = {stopping, has_kept_enough, closer};
+    bool kept = true;
+    enum store_result result = STORE_OK;
+    while (result == STORE_OK && kept && !has_kept_enough(closer) && !close_crew_is_behind(closer->crew))
+        result = particulars_keep(closer->pg, &pause, &kept);
+}
+
+/* Looks at all schemes, and gives the crew what it found. */
+static void look(struct closer *closer)
 {
     struct arena arena;
     struct close_work *work;
     size_t count = 0;
-    bool closed = false, kept = false;
     struct instant now = clock_now();
     memory_forget_failures();
     arena_init(&arena, 0);
+    close_crew_begin_look(closer->crew);
     pg_set_deadline(closer->pg, clock_monotonic_ms() + LOOK_MS);
     enum store_result result = pg_ready(closer->pg);
     if (result == STORE_OK)
         result = store_close_work(closer->pg, &arena, now, (struct instant){now.us + FUTURE_ALLOWED_US},
                                   &work, &count);
     pg_set_deadline(closer->pg, 0);
-    note_answer(closer, result);
-    if (result == STORE_OK)
+    end_look(closer, result);
+    if (result == STORE_OK) {
         watch(closer, work, count, now);
-    for (size_t i = 0; i < count && result == STORE_OK && !stopping(closer); i++) {
-        if (work[i].extend)
-            result = close_extend_calendar(closer->pg, closer->snapshots, work[i].scheme);
-        if (work[i].due && closer->closes && result == STORE_OK)
-            closed |= close_one(closer, &work[i]);
+        close_crew_offer(closer->crew, work, count);
     }
-    if (result == STORE_OK && !closed) /* closes come first: people wait for them */
-        result = particulars_keep(closer->pg, &(struct particulars_pause){stopping, closer}, &kept);
     arena_dispose(&arena);
-    return closed || (kept && result == STORE_OK);
+    if (result == STORE_OK)
+        keep_particulars(closer);
+}
+
+/* Runs on a closing thread. */
+static void look_again(void *context)
+{
+    struct closer *closer = context;
+    pthread_mutex_lock(&closer->lock);
+    closer->look_again = true;
+    pthread_cond_signal(&closer->wake);
+    pthread_mutex_unlock(&closer->lock);
 }
 
 /* False: it is time to stop. The clock is monotonic, so setting the time of day back makes no pause
  * longer. */
-static bool pause_a_while(struct closer *closer)
+static bool wait_for_next_look(struct closer *closer)
 {
-    struct timespec until;
-    clock_gettime(CLOCK_MONOTONIC, &until);
-    until.tv_sec += PAUSE_S;
     pthread_mutex_lock(&closer->lock);
-    if (!closer->stopping)
+    int64_t at = closer->next_look_ms;
+    const struct timespec until = {.tv_sec = at / 1000, .tv_nsec = at % 1000 * 1000000};
+    while (!closer->stopping && !closer->look_again && clock_monotonic_ms() < at)
         pthread_cond_clockwait(&closer->wake, &closer->lock, CLOCK_MONOTONIC, &until);
     bool go_on = !closer->stopping;
+    closer->look_again = false;
     pthread_mutex_unlock(&closer->lock);
     return go_on;
 }
@@ -204,15 +207,14 @@ static bool pause_a_while(struct closer *closer)
 static void *run(void *argument)
 {
     struct closer *closer = argument;
-    do {
-        while (!stopping(closer) && work_once(closer))
-            continue;
-    } while (pause_a_while(closer));
+    while (wait_for_next_look(closer))
+        look(closer);
     return NULL;
 }
 
 static void closer_free(struct closer *closer)
 {
+    close_crew_stop(closer->crew);
     pg_free(closer->pg);
     free(closer->watched);
     pthread_cond_destroy(&closer->wake);
@@ -229,10 +231,11 @@ struct closer *closer_start(const struct config *config, struct snapshot_cache *
     pthread_mutex_init(&closer->lock, NULL);
     pthread_cond_init(&closer->wake, NULL);
     closer->closes = config->close_by_clock;
-    closer->snapshots = snapshots;
     closer->pg = pg_new(config->dsn,
                         &(struct pg_bounds){.statement_ms = config->long_deadline_s * 1000, .stop = stop});
-    if (closer->pg == NULL || pthread_create(&closer->thread, NULL, run, closer) != 0) {
+    closer->crew = close_crew_start(config, snapshots, stop, (struct close_crew_owner){look_again, closer});
+    if (closer->pg == NULL || closer->crew == NULL ||
+        pthread_create(&closer->thread, NULL, run, closer) != 0) {
         closer_free(closer);
         return NULL;
     }
@@ -243,6 +246,7 @@ void closer_stop(struct closer *closer)
 {
     if (closer == NULL)
         return;
+    close_crew_halt(closer->crew);
     pthread_mutex_lock(&closer->lock);
     closer->stopping = true;
     pthread_cond_signal(&closer->wake);

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: ISC */
-/* The clock: a thread that keeps every scheme's calendar ahead of now, closes the days that are due, in
- * order, and keeps the particulars of closed days. It makes up for nights that were missed and closes that
- * were broken off. It warns when a close is late. Any number of instances may run a clock. */
+/* The clock: a thread that looks which calendars must be extended and which days are due. Its crew
+ * (close_crew.h) extends and closes them, the days of a scheme in order. The clock keeps the particulars of
+ * closed days. It makes up for nights that were missed and closes that were broken off, and warns when a
+ * close is late. Any number of instances may run a clock. */
 #ifndef DEPOSITD_APP_CLOSING_CLOSER_H
 #define DEPOSITD_APP_CLOSING_CLOSER_H
 
@@ -10,10 +11,10 @@
 
 struct closer;
 
-/* NULL: no memory or no thread. */
+/* NULL: no memory or no threads. */
 MUST_CHECK struct closer *closer_start(const struct config *config, struct snapshot_cache *snapshots,
                                        const struct pg_stop *stop);
-/* Waits until the close under way ends, or all waits for the database are ended (pg_stop). */
+/* Waits until the closes under way end, or all waits for the database are ended (pg_stop). */
 void closer_stop(struct closer *closer);
 
 /* The state of a scheme's closes, as the clock last saw it. */

@@ -81,7 +81,7 @@ enum store_result particulars_keep(struct pg *pg, const struct particulars_pause
     arena_init(&arena, 0);
     enum store_result result = particulars_wanting(pg, &arena, &days, &count);
     *kept = result == STORE_OK && count > 0;
-    for (size_t i = 0; i < count && result == STORE_OK; i++) {
+    for (size_t i = 0; i < count && result == STORE_OK && !pause->enough(pause->context); i++) {
         struct particulars_day *day = &days[i];
         result = particulars_hash(pg, day, pause, day->parts);
         particulars_link(day, day->parts, &day->digest);

@@ -12,10 +12,12 @@
 /* Hashing a large day takes a while. Now and then it asks `wanted` whether to leave off. */
 struct particulars_pause {
     bool (*wanted)(void *context);
+    bool (*enough)(void *context); /* asked between days: whether to begin no other day */
     void *context;
 };
 
-/* Keeps the particulars of the next day of each scheme that lacks them. *kept: there was such a day.
+/* Keeps the particulars of the next day of each scheme that lacks them, until there are enough. *kept: there
+ * was such a day.
  * STORE_CONFLICT: left off because `wanted` said so; the next call begins that day again. Any number of
  * instances may call this. */
 MUST_CHECK enum store_result particulars_keep(struct pg *pg, const struct particulars_pause *pause,
