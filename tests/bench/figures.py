@@ -8,14 +8,15 @@ from dataclasses import dataclass, field
 import baseline
 import large_network
 from ledger import Ledger
-from many_schemes import SPREADS, ManySchemes
+from many_schemes import PACED, SPREADS, ManySchemes
 
 WARM_UP_SECONDS = 2
 CONNECTIONS, MEMORY_CONNECTIONS = 128, 256
 ARRAY_LINES, ARRAY_CONNECTIONS = 500, 8
 # Each of 100 connections posts about every 100 ms, at random: 1,000/s. A connection waits for its answer before it
 # posts again; wrk puts into its latencies what such waiting left out, should an answer take longer than that.
-PACED_PER_SECOND, PACED_CONNECTIONS, PACED_PAUSE_MS = 1000, 100, 98
+PACED_PER_SECOND, PACED_CONNECTIONS, PACED_PAUSE_MS = 1000, *PACED
+NIGHT_DAYS = 4  # that are made up for at once
 
 
 # Name of the figure for so many schemes, connections, events in a post.
@@ -273,16 +274,32 @@ def spread_over(ledger, results, scale, **client):
         note(line)
 
 
-def stalled(ledger, result, scale):
-    def paced_spread():
-        return ledger.spread(SPREADS[-1], scale.seconds, connections=PACED_CONNECTIONS, pause_ms=PACED_PAUSE_MS)[
-            "p99_ms"
-        ]
+def nights(stack, wanted, scale, random):
+    """The same nights of as many schemes, closed by one thread and by as many as there are unless set, while tills post
+    at a pace."""
+    ledger = ManySchemes(stack, random.getrandbits(64), past_days=1 + 2 * scale.closes * NIGHT_DAYS)
+    ledger.trade(scale.closing)
+    ledger.tidy()
+    results = {"closes": Result(), "closes-posting": Result()}
+    for run in range(scale.closes):
+        one = ledger.night(scale.closing, (2 * run + 1) * NIGHT_DAYS, scale.seconds, closers=1)
+        several = ledger.night(scale.closing, (2 * run + 2) * NIGHT_DAYS, scale.seconds)
+        for name, before, now in zip(results, one, several):
+            results[name].baseline.append(before)
+            results[name].measured.append(now)
+        calm = ledger.paced(scale.closing, scale.seconds)
+        note(
+            f"{NIGHT_DAYS} days of {scale.closing} schemes: one thread {one[0]:.2f} s, p99 {one[1]:.3f} ms; several"
+            f" {several[0]:.2f} s, p99 {several[1]:.3f} ms; p99 without a night {calm:.3f} ms"
+        )
+    return {name: results[name] for name in wanted}
 
+
+def stalled(ledger, result, scale):
     for _ in range(scale.runs):
-        result.baseline.append(paced_spread())
+        result.baseline.append(ledger.paced(SPREADS[-1], scale.seconds))
         with ledger.stalled():
-            result.measured.append(paced_spread())
+            result.measured.append(ledger.paced(SPREADS[-1], scale.seconds))
         note(f"p99 {result.baseline[-1]:.3f} ms; beside a stalled scheme {result.measured[-1]:.3f} ms")
 
 
@@ -307,6 +324,7 @@ GROUPS = [
     (("report-stream", "report-memory"), listing),
     (("bytes",), size),
     (("close",), close),
+    (("closes", "closes-posting"), nights),
     (("start-page", "list"), large_lists),
     (("instances",), instances),
     ((*(name.format(n) for name, *_ in SPREAD_CLIENTS for n in SPREADS[1:]), "schemes-stalled", "groups"), spread),

@@ -4,15 +4,20 @@ many sites however many schemes they are of. Scheme n has the sites site-n-0, si
 that includes the scheme asks for."""
 import threading
 from contextlib import contextmanager
+from datetime import timedelta
 
 import network
 import psycopg2
-from ledger import CUPS, HALF_DAY, TERMS, Ledger
+from harness import Service, at_once, wait_until
+from ledger import CUPS, DAY, HALF_DAY, TERMS, Ledger
 
 SITES = 700
 SPREADS = (1, 10, 70, 300, 700)  # over so many schemes
 STALLED = 700  # one scheme more, with one site
 STALLED_CLIENTS = 8
+PACED = 100, 98  # connections, and the milliseconds that each pauses: 1,000 events a second
+TRADING_SITES = 5  # of a scheme, on each day of a night
+YEAR_MINUTES = 365 * 24 * 60
 
 
 # {others}: of each other scheme its number, and how many sites it has.
@@ -46,10 +51,58 @@ def sites_of(number):
 
 
 class ManySchemes(Ledger):
+    closed_through = None  # the last day of the last night
+
     def spread(self, schemes, seconds, **more):
         """As `post` does. The events are spread evenly over the first so many schemes, and over their sites."""
         self.sites = f"{schemes}x{sites_in_each(schemes)}"
         return self.post(seconds, **more)
+
+    def paced(self, schemes, seconds):
+        """The 99th percentile at 1,000 events a second."""
+        connections, pause_ms = PACED
+        return self.spread(schemes, seconds, connections=connections, pause_ms=pause_ms)["p99_ms"]
+
+    # Nights: of the first schemes, closed by the clock of another instance. The others wait for a year.
+
+    def trade(self, schemes):
+        """Some events of each scheme on each day that has ended."""
+        self.database.run(f"UPDATE scheme SET close_after_minutes = {YEAR_MINUTES}")
+        self._record(
+            [
+                network.event("issue", f"site-{n}-{i}", self.time_in(day), issued=network.cups(cup_300=1 + i))
+                for day in self.days[:-1]
+                for n in range(schemes)
+                for i in range(min(sites_of(n), TRADING_SITES))
+            ]
+        )
+
+    def night(self, schemes, days, seconds, **settings):
+        """Lets the first so many days fall due, and posts meanwhile. Returns the seconds from the first close to the
+        last, and the 99th percentile of the posts."""
+        waited = (
+            len(self.days) - 1 - days
+        ) * DAY + HALF_DAY  # since the last of these days ended, by the last full hour
+        self.database.run(
+            f"UPDATE scheme SET close_after_minutes = {waited // timedelta(minutes=1)}"
+            f" WHERE id IN (SELECT id FROM scheme ORDER BY id LIMIT {schemes})"
+        )
+        clock = Service(self.database, close_by_clock="yes", **settings)
+        try:
+            _, p99_ms = at_once(clock.start, lambda: self.paced(schemes, seconds))
+            wait_until(lambda: self._closed(self.days[days - 1]) == schemes, "all are closed")
+        finally:
+            clock.stop()
+        [(span,)] = self.database.rows(
+            "SELECT extract(epoch FROM max(closed_at) - min(closed_at))::float FROM settlement WHERE closed_at >= ("
+            " SELECT min(closed_at) FROM settlement WHERE business_date > coalesce(%s::date, '-infinity'))",
+            self.closed_through,
+        )
+        self.closed_through = self.days[days - 1]
+        return span, p99_ms
+
+    def _closed(self, day):
+        return self.database.rows("SELECT count(*) FROM settlement WHERE business_date = %s", day)[0][0]
 
     def group(self, groups):
         """Deals the schemes out to so many groups."""
@@ -74,9 +127,10 @@ class ManySchemes(Ledger):
         )
 
     def account(self):
-        """As in one scheme. Every entry here is of an event."""
+        """As in one scheme. Every entry here is of an event, or of a close."""
         [(self.in_ledger, heads)] = self.database.rows(
             "SELECT (SELECT count(*) FROM event_id), (SELECT sum(last_entry) FROM scheme_head)"
+            " - (SELECT count(*) FROM entry WHERE event IS NULL)"
         )
         assert heads == self.in_ledger, (heads, self.in_ledger)
         assert (
