@@ -186,7 +186,7 @@ struct event {
     bool amount_stated;
     struct decimal amount;
     enum tender tender;
-    enum bearer bearer;
+    enum bearer bearer;            /* transit_loss; BEARER_NONE: still to be decided */
     char to[CODE_SIZE];            /* dispatch */
     struct uuid refers;            /* receipt, transit_loss: the dispatch; reversal: the event that it
                                       reverses */

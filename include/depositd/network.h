@@ -101,6 +101,7 @@ struct scheme {
     bool variance_limited;
     struct money variance_limit;
     int32_t carry_days;
+    enum bearer loss_bearer; /* unless the loss says another */
     int32_t close_after_minutes;
     int32_t group;                     /* 1 to SCHEME_GROUPS_MAX: whose writer posts its events */
     struct instant first_start;        /* of its first business day; the time of loading while it has none */

@@ -66,6 +66,7 @@ static void take_scheme(struct pg_row *row, void *into)
     scheme->variance_limit.minor = row_int_or_0(row);
     scheme->carry_days = row_int32(row);
     scheme->close_after_minutes = row_int32(row);
+    scheme->loss_bearer = (enum bearer)(row_word(row, loss_bearer_words, BEARER_OPERATOR) + 1);
     scheme->closed_on = row_date_or(row, DATE_OPEN_ENDED);
     scheme->group = row_int32(row);
     scheme->first_start = row_instant_or(row, clock_now());

@@ -10,6 +10,9 @@
 const char *const netting_words[] = {[NETTING_CENTRAL] = "central", [NETTING_DIRECT] = "direct", NULL};
 const char *const bearing_words[] = {"absorb", "charge", NULL};
 const char *const stock_terms_words[] = {[ON_LOAN] = "on_loan", [ON_DEPOSIT] = "on_deposit", NULL};
+#define X(name, word) #word,
+const char *const loss_bearer_words[] = {BEARER_TABLE(X) NULL};
+#undef X
 const char *const site_kind_words[] = {
     [SITE_CAFE] = "cafe",
     [SITE_RETURN_POINT] = "return_point",
@@ -213,7 +216,9 @@ enum store_result store_put_scheme(struct pg *pg, const struct scheme_row *row, 
                 arg_text(account->iban), arg_text(account->account), arg_text(account->bank_code),
                 arg_text(row->operator.bic), arg_text(row->operator.creditor_id),
                 arg_dates(ARRAY(holidays, row->holidays.count)),
-                arg_date_if(row->has_closed_on, row->closed_on), arg_int_if(row->has_group, row->group)),
+                arg_date_if(row->has_closed_on, row->closed_on),
+                arg_text(row->has_loss_bearer ? loss_bearer_words[row->loss_bearer] : NULL),
+                arg_int_if(row->has_group, row->group)),
         changed);
     if (result != STORE_OK)
         return result;

@@ -16,6 +16,7 @@
 extern const char *const netting_words[];
 extern const char *const bearing_words[]; /* shortage_terms, variance_terms */
 extern const char *const stock_terms_words[];
+extern const char *const loss_bearer_words[]; /* one less than enum bearer */
 extern const char *const site_kind_words[];
 
 /* A list as the shapes of JSON bodies fill it. */
@@ -130,6 +131,8 @@ struct scheme_row {
     bool has_variance_limit;
     int64_t carry_days;
     bool has_carry_days;
+    int loss_bearer;
+    bool has_loss_bearer;
     struct scheme_operator operator;
     bool has_operator;
     struct reference_list holidays; /* of struct date */

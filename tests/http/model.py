@@ -348,7 +348,8 @@ class Model:
         sender, receiver = dispatch.event["site"], dispatch.event["to"]
         if event["site"] != sender:
             raise Refused("site_differs")
-        still, bearer = self._open(dispatch), event["bearer"]
+        still = self._open(dispatch)
+        bearer = event.get("bearer") or self.scheme.get("loss_bearer", "receiver")
         for cup, n, _ in self._cups(event, "cups"):
             worth = n * self.value(cup, day)
             then = n * (self.value(cup, dispatch.day) or self.value(cup, day))

@@ -142,6 +142,7 @@ def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix, days=DAY
         stock_terms=stock_terms,
         terms=terms,
         carry_days=rng.choice([4, 15]),
+        loss_bearer=rng.choice(["sender", "receiver", "operator"]),
         closed_on=str(FIRST_DAY + days * 7 // 8 * DAY),
         operator=OPERATORS[code],
         count_tolerance=rng.randint(0, 2),
@@ -320,13 +321,14 @@ class Stream:
     def _transit_loss(self, kind, when):
         dispatch = self._some_dispatch()
         if dispatch:
+            said = self.rng.choice([{}, {}, {"bearer": "sender"}, {"bearer": "receiver"}, {"bearer": "operator"}])
             return self._event(
                 kind,
                 when,
                 dispatch.event["site"],
                 cups=self._part(dispatch.event["cups"]),
                 dispatch=dispatch.event["event_id"],
-                bearer=self.rng.choice(["sender", "receiver", "operator"]),
+                **said,
             )
         return None
 
@@ -678,7 +680,10 @@ def compare_feed(client, model, entries):
         legs = Counter()
         for leg in item["legs"]:
             legs[leg["account"]] += leg["cups"] if "cups" in leg else model.minor(leg["amount"])
-        assert {a: v for a, v in legs.items() if v} == model.by_id[item["event"]["event_id"]].legs, item
+        posted = model.by_id[item["event"]["event_id"]]
+        assert {a: v for a, v in legs.items() if v} == posted.legs, item
+        if item["kind"] == "transit_loss":
+            assert item["event"]["bearer"] == posted.event.get("bearer", model.scheme["loss_bearer"]), item
     service = {"fees", "settle", "remeasurement", "bank_line", "bank_line_resolved"}
     assert {item["kind"] for item in feed if "event" not in item} <= service
 

@@ -68,10 +68,20 @@ def test_defaults(service):
     admin.put("/v1/schemes/tern-bay", SCHEME)
     admin.put("/v1/participants/hearth", {"name": "Hearth"})
     scheme = admin.get("/v1/schemes/tern-bay")
-    assert {k: scheme[k] for k in ("close_after_minutes", "return_target", "carry_days", "count_tolerance")} == {
+    assert {
+        k: scheme[k]
+        for k in (
+            "close_after_minutes",
+            "return_target",
+            "carry_days",
+            "loss_bearer",
+            "count_tolerance",
+        )
+    } == {
         "close_after_minutes": 60,
         "return_target": "0.90",
         "carry_days": 30,
+        "loss_bearer": "receiver",
         "count_tolerance": 0,
     }
     assert admin.get("/v1/participants/hearth")["tax_registered"] is True
@@ -154,6 +164,7 @@ def test_a_network_can_be_carried_elsewhere(service):
         count_tolerance=2,
         variance_limit="50.00",
         carry_days=9,
+        loss_bearer="operator",
         return_target="0.95",
         dual_control=True,
         close_after_minutes=90,
@@ -268,6 +279,7 @@ def rows_of_refusals():
     yield scheme, {**SCHEME, "return_target": "1.1"}, "out_of_range"
     yield scheme, {**SCHEME, "return_target": 0.9}, "wrong_type"
     yield scheme, {**SCHEME, "count_tolerance": -1}, "out_of_range"
+    yield scheme, {**SCHEME, "loss_bearer": "nobody"}, "value_unknown"
     yield scheme, {**SCHEME, "variance_limit": "1.005"}, "amount_decimals"
     yield scheme, {**SCHEME, "holidays": ["2026-02-30"]}, "bad_format"
     yield scheme, {**SCHEME, "scheme": "tern-bay"}, "member_unknown"

@@ -124,7 +124,6 @@ def event_rows(ids):
             for m in ("event_id", "kind", "site", "occurred_at", "issued")
         ],
         ("no cup type", issue(issued=[{"quantity": 1}]), 422, "member_missing"),
-        ("no bearer", anchor("transit_loss", cups=ONE, dispatch=ids["sent"]), 422, "member_missing"),
         *[(f"quantity {q!r}", line(quantity=q), 422, "wrong_type") for q in (2.0, 1.5, "2", True, None, [2])],
         ("amount as a number", issue(amount=2.5), 422, "wrong_type"),
         ("amount as an integer", issue(amount=2), 422, "wrong_type"),

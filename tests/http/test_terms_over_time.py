@@ -15,7 +15,7 @@ OLD = {"service_fee": "0.10", "handling_fee": "0.04", "tax_rate": "0.15"}
 NEW = {"service_fee": "0.25", "handling_fee": "0.02", "tax_rate": "0.10"}
 
 
-def load(service, stock_terms="on_loan", old=(), new=(), **more):
+def load(service, stock_terms="on_loan", old=(), new=(), loss_bearer="receiver", **more):
     """cup-300 is 3.00 on D0 and 4.00 from D1, cup-450 has a value from D1; terms change from D0 to D1."""
     terms = [{"effective_date": str(D0), **dict(old)}, {"effective_date": str(D1), **dict(new)}]
     scheme = network.scheme(
@@ -24,6 +24,7 @@ def load(service, stock_terms="on_loan", old=(), new=(), **more):
         {"cup-300": "3.00"},
         stock_terms=stock_terms,
         terms=terms,
+        loss_bearer=loss_bearer,
         more_values=[("cup-300", D1, "4.00"), ("cup-450", D1, "5.00")],
     )
     service.admin.load(
@@ -156,6 +157,7 @@ def test_a_cup_type_that_is_new_since_has_no_tariff(service):
     assert [e["exception"] for e in admin.post(damage)["exceptions"]] == ["late"]
 
 
+@pytest.mark.parametrize("says", ("the event", "the scheme"))
 @pytest.mark.parametrize(
     "bearer, expected",
     [
@@ -176,16 +178,42 @@ def test_a_cup_type_that_is_new_since_has_no_tariff(service):
         ),
     ],
 )
-def test_a_loss_pays_the_sender_what_it_had_placed(service, bearer, expected):
+def test_a_loss_pays_the_sender_what_it_had_placed(service, bearer, expected, says):
     """20 cups left at 3.00 and are given up at 4.00. Nobody earns the change of value."""
-    admin = load(service, "on_deposit")
+    admin = load(service, "on_deposit", loss_bearer="sender" if says == "the event" else bearer)
     sent = event("dispatch", "anchor", at(D0), cups=cups(cup_300=20), to="dock")
     admin.post_many([event("supply", "anchor", at(D0, "06:00"), cups=cups(cup_300=20)), sent])
     admin.close("tern-bay", D0)
     lost = admin.post(
-        event("transit_loss", "anchor", at(D1), cups=cups(cup_300=20), dispatch=sent["event_id"], bearer=bearer)
+        event(
+            "transit_loss",
+            "anchor",
+            at(D1),
+            cups=cups(cup_300=20),
+            dispatch=sent["event_id"],
+            **({"bearer": bearer} if says == "the event" else {}),
+        )
     )
     assert money(admin, lost) == expected
+    admin.assert_holds()
+
+
+@pytest.mark.parametrize(
+    "bearer, expected",
+    [
+        ("sender", {"site_clearing(anchor)": "80.00", "loss_charges": "-80.00"}),
+        ("receiver", {"site_clearing(dock)": "80.00", "loss_charges": "-80.00"}),
+        ("operator", {}),
+    ],
+)
+def test_on_loan_the_scheme_says_who_pays_for_a_loss(service, bearer, expected):
+    """The table of the accounting contract, on loan: 20 cups at 4.00."""
+    admin = load(service, loss_bearer=bearer)
+    sent = event("dispatch", "anchor", at(D1), cups=cups(cup_300=20), to="dock")
+    admin.post_many([event("supply", "anchor", at(D1, "06:00"), cups=cups(cup_300=20)), sent])
+    lost = admin.post(event("transit_loss", "anchor", at(D1), cups=cups(cup_300=20), dispatch=sent["event_id"]))
+    assert money(admin, lost) == expected
+    assert admin.get(f"/v1/events/{lost['event_id']}")["event"]["bearer"] == bearer
     admin.assert_holds()
 
 

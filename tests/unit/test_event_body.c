@@ -69,7 +69,7 @@ static const struct {
     {"retire", {"site", "cups"}, {"mass_g"}},
     {"dispatch", {"site", "cups", "to"}, {0}},
     {"receipt", {"site", "cups", "dispatch"}, {0}},
-    {"transit_loss", {"site", "cups", "dispatch", "bearer"}, {0}},
+    {"transit_loss", {"site", "cups", "dispatch"}, {"bearer"}},
     {"count", {"site", "cups"}, {0}},
     {"reversal", {"site", "reverses"}, {0}},
     {"forfeit", {"scheme", "cups"}, {0}},
@@ -435,6 +435,10 @@ START_TEST(the_event_holds_what_the_body_says)
     ck_assert(uuid_parse(OTHER, strlen(OTHER), &id));
     ck_assert_mem_eq(&event->refers, &id, sizeof id);
     ck_assert_int_eq(event->bearer, BEARER_RECEIVER);
+    ck_assert(
+        read_text(&reading, HEAD("transit_loss") "\"cups\":[" LINE("2") "],\"dispatch\":\"" OTHER "\"}"));
+    ck_assert_int_eq(event->bearer, BEARER_NONE);
+    ck_assert_ptr_null(strstr(event->text, "bearer"));
     reading_dispose(&reading);
 }
 END_TEST

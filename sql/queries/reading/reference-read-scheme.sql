@@ -6,7 +6,7 @@ SELECT json_strip_nulls(json_build_object(
            'close_after_minutes', c.close_after_minutes, 'stock_terms', c.stock_terms,
            'return_target', rate_text(c.return_target_ppm), 'dual_control', c.dual_control,
            'count_tolerance', c.count_tolerance, 'variance_limit', amount_text(c.variance_limit, c.decimals),
-           'carry_days', c.carry_days,
+           'carry_days', c.carry_days, 'loss_bearer', c.loss_bearer,
            'operator', CASE WHEN c.operator IS NOT NULL THEN json_build_object(
                'name', c.operator->'name',
                'bank_account', CASE WHEN reader.office THEN c.operator->'bank_account' END,

@@ -2,6 +2,7 @@
 /* A replay gets the same answer as the first time. A new event is checked and then becomes an entry. */
 #include "app/posting/record.h"
 
+#include "app/posting/record_bearer.h"
 #include "app/posting/record_check.h"
 #include "app/posting/record_post.h"
 
@@ -16,13 +17,25 @@ static enum store_result give_exceptions(const struct scheme_ledger *scheme_ledg
                : STORE_FAILED;
 }
 
+/* Whether the event has the content of the known one. */
+static enum store_result compare(const struct scheme_ledger *scheme_ledger, const struct event *event,
+                                 const struct known_event *known, bool *same)
+{
+    *same = memcmp(known->digest, event->digest.bytes, sizeof known->digest) == 0;
+    return *same ? STORE_OK : record_bearer_decided(event, scheme_ledger->ledger.arena, known->digest, same);
+}
+
 static enum store_result answer_known(struct scheme_ledger *scheme_ledger, struct submission *submission,
                                       const struct remembered_event *known)
 {
     struct event_result *result = submission->result;
     struct exception *exceptions = NULL;
     size_t count = 0;
-    if (memcmp(known->known.digest, submission->event->digest.bytes, sizeof known->known.digest) != 0) {
+    bool same;
+    enum store_result compared = compare(scheme_ledger, submission->event, &known->known, &same);
+    if (compared != STORE_OK)
+        return compared;
+    if (!same) {
         submission_reject(submission, REASON_EVENT_ID_CONFLICT, "/event_id",
                           "the id belongs to an event with other content");
         return STORE_OK;

@@ -3,6 +3,7 @@
  * its days, its lines with their values, its till amount. */
 #include "app/posting/record_check.h"
 
+#include "app/posting/record_bearer.h"
 #include "app/posting/record_legs.h"
 #include "app/posting/record_opening.h"
 
@@ -438,6 +439,8 @@ enum store_result record_check(struct recording *recording)
         return result;
     find_till(recording);
     result = check_quantities(recording);
+    if (result == STORE_OK && recording->faults->count == 0)
+        result = record_decide_bearer(recording);
     if (result != STORE_OK || recording->faults->count > 0)
         return result;
     return find_facts(recording);

@@ -120,23 +120,37 @@ static void add_shapes(struct buffer *document)
     }
 }
 
-static void add_event(struct buffer *document)
+/* Writes the choice of the schemas of all kinds. A loss is recorded with its bearer, also if it was posted
+ * without: so an event of an answer has another schema. */
+static void add_choice(struct buffer *document, const char *name, const char *loss)
 {
-    member_begin(document, "Event");
+    member_begin(document, name);
     buffer_add_text(document, "{\"type\":\"object\",\"oneOf\":[");
     for (int kind = 0; kind < KIND_LIMIT; kind++)
         if (event_body_shape((enum entry_kind)kind) != NULL) {
             element_begin(document);
-            openapi_reference(document, event_body_shape((enum entry_kind)kind)->name);
+            openapi_reference(
+                document, kind == KIND_TRANSIT_LOSS ? loss : event_body_shape((enum entry_kind)kind)->name);
         }
     buffer_add_text(document, "],\"discriminator\":{\"propertyName\":\"kind\",\"mapping\":{");
     for (int kind = 0; kind < KIND_LIMIT; kind++)
         if (event_body_shape((enum entry_kind)kind) != NULL) {
             member_begin(document, entry_kind_word((enum entry_kind)kind));
             buffer_printf(document, "\"#/components/schemas/%s\"",
-                          event_body_shape((enum entry_kind)kind)->name);
+                          kind == KIND_TRANSIT_LOSS ? loss : event_body_shape((enum entry_kind)kind)->name);
         }
     buffer_add_text(document, "}}}");
+}
+
+static void add_event(struct buffer *document)
+{
+    const char *loss = event_body_shape(KIND_TRANSIT_LOSS)->name, *recorded = "Event_transit_loss_recorded";
+    add_choice(document, "Event", loss);
+    add_choice(document, "EventAsRecorded", recorded);
+    member_begin(document, recorded);
+    buffer_add_text(document, "{\"allOf\":[");
+    openapi_reference(document, loss);
+    buffer_add_text(document, "],\"required\":[\"bearer\"]}");
     member_begin(document, "Events");
     buffer_add_text(document, "{\"type\":\"array\",\"minItems\":1,\"maxItems\":1000,\"items\":");
     openapi_reference(document, "Event");

@@ -22,6 +22,7 @@ struct body {
     bool amount_stated;
     struct decimal amount;
     bool tender_stated;
+    bool bearer_stated;
     int tender, bearer; /* indexes into the words below */
     struct uuid refers;
     int64_t mass_g;
@@ -106,7 +107,8 @@ static const struct shape journal_leg = SHAPE("JournalLeg", struct body_leg, leg
 #define TO {ROW(to, FORM_CODE), REQUIRED, .description = "Code of the site that they are sent to"}
 #define REFERS(member, meaning) {.name = member, .form = FORM_UUID, REQUIRED, \
                                  .offset = offsetof(struct body, refers), .description = meaning}
-#define BEARER {ROW(bearer, FORM_WORD), REQUIRED, .words = bearers, .description = "Bearer of the loss"}
+#define BEARER {ROW(bearer, FORM_WORD), .words = bearers, .present_offset = offsetof(struct body, bearer_stated), \
+                .description = "Bearer of the loss; the scheme's loss_bearer unless given. The event is recorded with it"}
 #define MASS_G {ROW(mass_g, FORM_INTEGER), .minimum = 0, .maximum = MASS_G_MAX, \
                 .description = "Grams retired, as weighed"}
 
@@ -200,7 +202,7 @@ static void fill_event(const struct body *body, struct event *event)
     event->amount_stated = body->amount_stated;
     event->amount = body->amount;
     event->tender = body->tender_stated ? (enum tender)(body->tender + 1) : TENDER_NONE;
-    event->bearer = event->kind == KIND_TRANSIT_LOSS ? (enum bearer)(body->bearer + 1) : BEARER_NONE;
+    event->bearer = body->bearer_stated ? (enum bearer)(body->bearer + 1) : BEARER_NONE;
     event->refers = body->refers;
     event->mass_g = body->mass_g;
     event->reference = body->reference;

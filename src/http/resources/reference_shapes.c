@@ -186,6 +186,8 @@ static const struct field scheme_fields[] = {
           SAYS("A payout is held if the participant's exceptions exceed it; no limit unless given")),
     NOTED(scheme_row, carry_days, FORM_INTEGER, RANGE(0, 3660),
           SAYS("Days for which a small position is carried; 30 unless given")),
+    NOTED(scheme_row, loss_bearer, FORM_WORD, .words = loss_bearer_words,
+          SAYS("Bearer of cups lost on the road, where the loss does not say; receiver unless given")),
     NOTED(scheme_row, operator, FORM_OBJECT, .shape = &shape_operator, SAYS("The operator of the pool")),
     OPTIONAL(scheme_row, holidays, FORM_LIST, .shape = &shape_date, RANGE(0, NESTED_LIST_MAX),
              SAYS("Days without payments")),

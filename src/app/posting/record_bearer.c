@@ -1,0 +1,62 @@
+/* SPDX-License-Identifier: ISC */
+/* A decided event is a copy with the bearer, its own canonical text and its own digest. */
+#include "app/posting/record_bearer.h"
+
+#include "app/posting/canonical.h"
+
+#include <string.h>
+
+enum { EVENT_BYTES_MAX = 16 << 20 };
+
+static bool is_open(const struct event *event)
+{
+    return event->kind == KIND_TRANSIT_LOSS && event->bearer == BEARER_NONE;
+}
+
+/* Makes `decided` of the event. The text is in the arena. */
+static enum store_result decide(const struct event *event, enum bearer bearer, struct arena *arena,
+                                struct event *decided)
+{
+    struct buffer text;
+    *decided = *event;
+    decided->bearer = bearer;
+    buffer_init(&text, EVENT_BYTES_MAX);
+    canonical_event(decided, &text);
+    decided->text = text.failed ? NULL : arena_copy(arena, text.data, text.length);
+    decided->text_length = text.length;
+    buffer_dispose(&text);
+    if (decided->text == NULL)
+        return STORE_FAILED;
+    sha256_of(decided->text, decided->text_length, &decided->digest);
+    return STORE_OK;
+}
+
+enum store_result record_decide_bearer(struct recording *recording)
+{
+    struct arena *arena = recording->ledger->arena;
+    if (!is_open(recording->event))
+        return STORE_OK;
+    struct event *decided = arena_alloc(arena, sizeof *decided);
+    if (decided == NULL)
+        return STORE_FAILED;
+    enum store_result result =
+        decide(recording->event, recording->ledger->scheme->loss_bearer, arena, decided);
+    recording->event = decided;
+    return result;
+}
+
+enum store_result record_bearer_decided(const struct event *event, struct arena *arena,
+                                        const uint8_t digest[static SHA256_SIZE / 2], bool *decided)
+{
+    enum store_result result = STORE_OK;
+    struct event with;
+    *decided = false;
+    if (!is_open(event))
+        return STORE_OK;
+    for (enum bearer bearer = BEARER_SENDER; bearer <= BEARER_OPERATOR && result == STORE_OK && !*decided;
+         bearer++) {
+        result = decide(event, bearer, arena, &with);
+        *decided = result == STORE_OK && memcmp(with.digest.bytes, digest, SHA256_SIZE / 2) == 0;
+    }
+    return result;
+}
