@@ -1,7 +1,7 @@
 -- Check: the lists of open things, of proposals and of payments in transit, and the counts of payments by day, follow
 -- from the rows that they are made from. $1 scheme.
 WITH opened AS (
-    SELECT x.entry, x.position FROM exception x
+    SELECT x.entry, x.position, x.kind, x.site, x.cup_type FROM exception x
      WHERE x.scheme = $1::integer
        AND NOT EXISTS (SELECT FROM exception_resolution z WHERE z.scheme = x.scheme AND z.entry = x.entry AND z.position = x.position)),
 opened_lines AS (SELECT line, statement FROM bank_line_shown WHERE scheme = $1::integer AND open),
@@ -17,6 +17,11 @@ examined AS (
     SELECT format('exception %s.%s is open, or listed as open, but not both', entry, position) AS what,
            o.entry IS NULL OR l.entry IS NULL AS is_broken
       FROM (SELECT entry, position FROM exception_open WHERE scheme = $1::integer) l FULL JOIN opened o USING (entry, position)
+    UNION ALL
+    SELECT format('the count of exception %s.%s is open, or listed as open, but not both', entry, position),
+           (o.site, o.cup_type) IS DISTINCT FROM (l.site, l.cup_type)
+      FROM (SELECT entry, position, site, cup_type FROM count_off_open WHERE scheme = $1::integer) l
+      FULL JOIN (SELECT * FROM opened WHERE kind = 'count_off') o USING (entry, position)
     UNION ALL
     SELECT format('bank line %s is open, or listed as open, but not both', line),
            o.line IS NULL OR l.line IS NULL OR o.statement <> l.statement

@@ -61,6 +61,12 @@
 #define TO_FIGURE_OF_PERIOD(figure)                                                                          \
     OF_SCHEME("site-figures") "&from={from}&to={to}{&site}{&cup_type}&figure=" figure
 #define TO_SITES_FIGURE(figure) OF_SCHEME("site-figures") "&site={site}&from={from}&to={to}&figure=" figure
+/* The entries that a figure of shrinkage sums: of a site, or the losses that the operator bears. */
+#define TO_SHRINKAGE(part)                                                                                   \
+    OF_SCHEME("shrinkage-lines") "&site={site}&cup_type={cup_type}&from={from}&to={to}&part=" part
+#define TO_OPERATORS_LOSSES                                                                                  \
+    OF_SCHEME("shrinkage-lines") "&cup_type={cup_type}&from={from}&to={to}&part=lost_by_operator"
+#define TO_FIGURE_OF_TYPE(figure) TO_SITES_FIGURE(figure) "&cup_type={cup_type}"
 #define TO_PART_OF_DAY(part)    TO_LEDGER_OF_DAY "&part=" part
 #define TO_BALANCE              OF_SCHEME("general-ledger") "&account={account}&to={as_of}"
 
@@ -88,6 +94,8 @@ static const char *const parts_of_ledger[] = {"counter",   "forfeits", "reinstat
 static const char *const fee_kinds[] = {"service", "handling", "standing", NULL};
 static const char *const total_states[] = {"missing", NULL};
 static const char *const exception_states[] = {"open", "resolved", NULL};
+static const char *const count_states[] = {"due", NULL};
+static const char *const shrinkage_parts[] = {"missing", "found", "lost", "all", "lost_by_operator", NULL};
 
 static const struct report reports[] = {
     {"deposit-cover", "Deposits against the refund value of the cups they are for, and what funds them",
@@ -519,12 +527,71 @@ static const struct report reports[] = {
     {"counts", "When each site that trades was counted last, the longest ago first", FOR_OFFICE, false, false,
      &sql_report_counts,
      .parameters = {{"uncounted_since", PARAMETER_DAY, OR_NULL,
-                     "Only sites that nobody has counted since this day; all unless given"}},
+                     "Only sites that nobody has counted since this day; all unless given"},
+                    {"state", PARAMETER_CHOICE, OR_NULL,
+                     "due: of sites that say how often they are counted only those whose days are over, "
+                     "whatever uncounted_since says",
+                     count_states}},
      .columns = {{"site", COLUMN_TEXT, "Site", "/v1/sites/{site}"},
                  {"counted", COLUMN_TEXT, "Business day of the last count; empty: it was never counted"},
                  {"entry", COLUMN_CUPS, "Number of the count's entry", TO_ENTRY},
                  {"since", COLUMN_TEXT, "The same day, or the first day of a site that was never counted"},
-                 {"days", COLUMN_CUPS, "Days since then"}}},
+                 {"days", COLUMN_CUPS, "Days since then"},
+                 {"count_days", COLUMN_CUPS, "Days after which the site says that it is to be counted again"},
+                 {"due_on", COLUMN_TEXT, "The day on which that time ends"}}},
+    {"count-sheet", "Sheets on which to write what is counted at a site", FOR_ALL, true, false,
+     &sql_report_count_sheet, .layout = &render_count_sheet, .parameters = {ONE_SITE},
+     .columns = {{"site", COLUMN_TEXT, "Site", "/v1/sites/{site}"},
+                 {"site_name", COLUMN_TEXT, "Its name"},
+                 {"cup_type", COLUMN_TEXT, "Cup type to count"},
+                 {"name", COLUMN_TEXT, "Its name"},
+                 {"volume_ml", COLUMN_CUPS, "Its volume in millilitres"}}},
+    {"second-counts", "Counts that were off by more than the tolerance, and that nobody has repeated",
+     FOR_OFFICE, false, false, &sql_report_second_counts,
+     .columns = {{"date", COLUMN_TEXT, "Business day of the count",
+                  "/v1/events?scheme={scheme}&site={site}&kind=count&business_date={date}"},
+                 {"site", COLUMN_TEXT, "Site to count again", OF_SCHEME("count-sheet") "&site={site}"},
+                 {"cup_type", COLUMN_TEXT, "Cup type to count again"},
+                 {"entry", COLUMN_CUPS, "Number of the count's entry", TO_ENTRY},
+                 {"event_id", COLUMN_TEXT, "The count", TO_EVENT},
+                 {"difference", COLUMN_CUPS, "Counted less book"},
+                 {"amount", COLUMN_AMOUNT, "Refund value of so many cups on that day"},
+                 {"days", COLUMN_CUPS, "Days since then"},
+                 {"exception_id", COLUMN_TEXT, "Exception of the count, to resolve if the count is right",
+                  "/v1/exceptions/{exception_id}"}}},
+    {"shrinkage", "Cups that are gone: missed or found by counts, and lost in transit", FOR_OFFICE, false,
+     false, &sql_report_shrinkage, .parameters = {FROM, TO, ONE_SITE, ONE_CUP_TYPE},
+     .columns = {{"site", COLUMN_TEXT, "Site; empty: losses that the operator bears", TO_SITE_OF_PERIOD},
+                 {"cup_type", COLUMN_TEXT, "Cup type"},
+                 {"missing", COLUMN_CUPS, "Cups that counts missed, less reversed", TO_SHRINKAGE("missing")},
+                 {"found", COLUMN_CUPS, "Cups that counts found beyond the book, less reversed",
+                  TO_SHRINKAGE("found")},
+                 {"lost", COLUMN_CUPS, "Cups lost in transit, at the site that bears the loss",
+                  TO_SHRINKAGE("lost"), .or_link = TO_OPERATORS_LOSSES},
+                 {"gone", COLUMN_CUPS, "Missing less found, and lost", TO_SHRINKAGE("all"),
+                  .or_link = TO_OPERATORS_LOSSES},
+                 {"amount", COLUMN_AMOUNT, "Refund value of these on the days that the entries posted to",
+                  TO_SHRINKAGE("all"), .or_link = TO_OPERATORS_LOSSES},
+                 {"issued", COLUMN_CUPS, "Cups issued, less reversed", TO_FIGURE_OF_TYPE("issued")},
+                 {"returned", COLUMN_CUPS, "Cups returned, less reversed", TO_FIGURE_OF_TYPE("returned")},
+                 {"rate", COLUMN_RATE, "Cups gone over cups handled, which are those issued and returned"}}},
+    {"shrinkage-lines", "The counts and losses by which cups are gone, with their reversals", FOR_OFFICE,
+     false, false, &sql_report_shrinkage_lines, .totals = {"section", {"total"}},
+     .parameters = {FROM,
+                    TO,
+                    ONE_SITE,
+                    ONE_CUP_TYPE,
+                    {"part", PARAMETER_CHOICE, OR_NULL,
+                     "One of the figures of shrinkage; with it a last line has the sum", shrinkage_parts}},
+     .columns = {{"date", COLUMN_TEXT, "Business day"},
+                 {"site", COLUMN_TEXT, "Site; empty: the operator bears the loss", TO_SITE},
+                 {"cup_type", COLUMN_TEXT, "Cup type"},
+                 {"section", COLUMN_TEXT, "missing or found by a count, lost in transit, or total"},
+                 {"entry", COLUMN_CUPS, "Number of the entry", TO_ENTRY},
+                 {"kind", COLUMN_TEXT, "Kind of entry"},
+                 {"event_id", COLUMN_TEXT, "Event", TO_EVENT},
+                 {"cups", COLUMN_CUPS, "Cups gone (+) or found (-)"},
+                 {"amount", COLUMN_AMOUNT, "Their refund value on that day"}}},
     {"day-totals", "The tills' own totals against the recorded events, by the day of occurrence", FOR_OFFICE,
      false, false, &sql_report_day_totals,
      .parameters = {FROM,

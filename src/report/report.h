@@ -102,7 +102,7 @@ struct report {
 };
 
 /* The layouts of single reports. */
-extern const struct renderer render_cover, render_statement;
+extern const struct renderer render_count_sheet, render_cover, render_statement;
 
 const struct report *reports_all(size_t *count);
 /* NULL: there is none of that name. */

@@ -295,7 +295,8 @@ enum store_result store_put_site(struct pg *pg, const struct site_row *row, bool
                               arg_text(degrees_text(row->has_latitude, row->latitude, latitude)),
                               arg_text(degrees_text(row->has_longitude, row->longitude, longitude)),
                               arg_text(row->gln), arg_codes(COLUMN(stock, row->par_stock.count, cup_type)),
-                              arg_int8s(COLUMN(stock, row->par_stock.count, quantity))),
+                              arg_int8s(COLUMN(stock, row->par_stock.count, quantity)),
+                              arg_int_if(row->has_count_days, row->count_days)),
                       changed);
 }
 

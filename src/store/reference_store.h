@@ -160,6 +160,8 @@ struct site_row {
     bool has_latitude, has_longitude;
     const char *gln;
     struct reference_list par_stock; /* of struct par_stock_row */
+    int64_t count_days;              /* after which it is to be counted again */
+    bool has_count_days;
 };
 
 /* The author of a change of reference data or keys, and the reason. Each change records both. */

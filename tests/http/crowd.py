@@ -160,8 +160,9 @@ SELECT scheme, business_date, coalesce(max(last_entry) OVER (PARTITION BY scheme
 INSERT INTO transfer (scheme, dispatch, cup_type, damaged, business_date, sender, receiver, sent, received)
 SELECT scheme, entry, 1, false, business_date, site, site + 1, 1, (entry % 5000 <> 2)::integer FROM crowd_event
     WHERE kind = 5;
-INSERT INTO exception (scheme, entry, position, business_date, kind, site, quantity, amount)
-SELECT e.scheme, e.entry, 1, e.business_date, 'off_tariff', e.site, 1, 50 FROM crowd_event e
+INSERT INTO exception (scheme, entry, position, business_date, kind, site, cup_type, quantity, amount)
+SELECT e.scheme, e.entry, 1, e.business_date, CASE e.kind WHEN 1 THEN 'count_off' ELSE 'off_tariff' END, e.site, 1, 1,
+       50 FROM crowd_event e
  WHERE (e.scheme = 1 AND e.entry % greatest({entries} / {exceptions}, 1) = 0) OR (e.scheme > 1 AND e.entry <= 2);
 INSERT INTO exception_resolution (scheme, entry, position, resolved_at, resolved_by, note)
 SELECT scheme, entry, 1, now(), 1, 'looked at' FROM exception
@@ -231,6 +232,9 @@ INSERT INTO exception_open
 SELECT scheme, entry, position FROM exception x
  WHERE NOT EXISTS (SELECT FROM exception_resolution z WHERE (z.scheme, z.entry, z.position) = (x.scheme, x.entry,
      x.position));
+INSERT INTO count_off_open
+SELECT scheme, entry, position, site, cup_type FROM exception_open JOIN exception USING (scheme, entry, position)
+ WHERE kind = 'count_off';
 INSERT INTO till_day
 SELECT d.scheme, d.business_date, d.site, d.business_date, d.issued, d.returned, d.collected, d.refunded
   FROM site_day d JOIN particulars p USING (scheme, business_date);

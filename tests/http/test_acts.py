@@ -13,6 +13,7 @@ from office import Office, form, forms_of, led_to, page, shown
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
 JOURNALS = "/v1/journals?scheme=tern-bay"
 TRANSFERS = "/v1/reports/transfers?scheme=tern-bay"
+SECOND_COUNTS = "/v1/reports/second-counts?scheme=tern-bay"
 
 
 @pytest.fixture
@@ -163,6 +164,17 @@ def test_a_shipment_is_offered_to_those_who_may_receive_it(office):
     both = office.person("both-till", office.service.create_key("both-till", "pos", sites=["brick", "dock"]))
     assert offered(sender, target).keys() == set()
     assert offered(both, target).keys() == {"Receive"}
+
+
+def test_a_count_is_repeated_from_its_list(office):
+    """The worked example counts 34 at copper, where the book has 36, and no count may be off."""
+    again = form(office.ann, offered(office.ann, SECOND_COUNTS)["Enter a count"])
+    assert (again.fields["/site"], again.fields["/cups/0/cup_type"]) == ("copper", "cup-300")
+    again.fill({"/cups/0/counted": "34", "/occurred_at": f"{NEXT_DAY}T09:00"})
+    assert led_to(again.send()) == SECOND_COUNTS
+    assert offered(office.ann, SECOND_COUNTS) == {} == offered(office.reader, "/v1/reports/counts?scheme=tern-bay")
+    first = form(office.ann, offered(office.ann, "/v1/reports/counts?scheme=tern-bay")["Enter a count"])
+    assert first.fields["/site"] in ("anchor", "brick", "dock")
 
 
 def test_a_shipment_of_an_opening_is_received(office):

@@ -75,6 +75,7 @@ TABLES = [
     "kind_balance",
     "kind_movement",
     "exception_open",
+    "count_off_open",
     "bank_line",
     "bank_line_resolution",
     "bank_line_open",
@@ -601,6 +602,11 @@ TAMPERINGS = {
         {"balances_match_legs"},
     ),
     "an open exception is not listed": (f"DELETE FROM exception_open WHERE {OF}", {"lists_match"}),
+    "a count that was off is not listed": (f"DELETE FROM count_off_open WHERE {OF}", {"lists_match"}),
+    "a count that was off is listed for another site": (
+        f"UPDATE count_off_open SET site = site + 1 WHERE {OF}",
+        {"lists_match"},
+    ),
     "a resolved exception is listed as open": (
         f"INSERT INTO exception_open SELECT scheme, 999999, 1 FROM scheme_head WHERE {OF}",
         {"lists_match"},

@@ -287,7 +287,7 @@ def test_a_page_from_the_newest_on_reads_no_more(crowd, name, mode):
 OFFICE_TASKS = (
     *("days_not_closed", "statements_missing", "bank_lines_open", "payments_held", "payments_to_approve"),
     *("payments_to_send", "payments_unconfirmed", "exceptions_open", "openings_to_approve", "journals_to_approve"),
-    *("proposals_to_approve", "shipments_late", "totals_missing", "sites_to_count"),
+    *("proposals_to_approve", "shipments_late", "totals_missing", "sites_to_count", "second_counts"),
     *("openings_proposed", "journals_proposed", "proposals_made"),
 )
 OWN_TASKS = ("payments_to_make", "payments_to_get")
@@ -359,7 +359,8 @@ REPORTS = {
         lambda c, half, last: (1, last - timedelta(days=8), last, 7, None),
         20,
     ),
-    "when sites were counted": ("report-counts", lambda c, half, last: (1, None), 30),
+    "when sites were counted": ("report-counts", lambda c, half, last: (1, None, None), 30),
+    "counts to repeat": ("report-second-counts", lambda c, half, last: (1,), 40),
     "journal summary": (
         "report-journal-summary",
         lambda c, half, last: (1, last - timedelta(days=1), last, None, None),

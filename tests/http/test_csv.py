@@ -345,7 +345,7 @@ def test_the_unknown_column_is_answered_with_those_that_there_are(net):
     [fault] = load(net.admin, "/v1/sites", SITE.replace("latitude", "breadth")).json["errors"]
     assert fault["detail"] == (
         "line 1, column breadth: there is no such column, but there are site scheme participant name kind opened_on"
-        " closed_on latitude longitude gln par_stock.CODE"
+        " closed_on latitude longitude gln par_stock.CODE count_days"
     )
 
 

@@ -25,7 +25,7 @@ HTML = {"Accept": "text/html"}
 NAMES = {
     *("Entry", "First entry", "Last entry", "By entry", "Code", "Row", "Account", "Index", "Bytes", "Sequence"),
     *("Rate", "Target", "Tax rate", "Within 7 days", "Return target", "Share of cups", "Share of grams"),
-    *("Previous", "Days since count", "Days"),
+    *("Previous", "Days since count", "Days", "Count days"),
 }
 BY_DAY = "by the day on which it happened, while lists go by the day posted; `date` leads to these"
 OF_SITES = "of the participant's sites, to each of which the date leads"
@@ -170,6 +170,7 @@ JUSTIFIED = {
     "/v1/sites/{site}": {"Quantity": SETTING},
     REPORTS + "ageing": {"Current": SHARE, "Days 1 7": SHARE},
     REPORTS + "bank-reconciliation": {"Amount": ROW},
+    REPORTS + "count-sheet": {"Volume, ml": SETTING},
     REPORTS + "day-totals": {f"{name} recorded": BY_DAY for name in ("Issued", "Returned", "Collected", "Refunded")},
     REPORTS
     + "deposit-cover": {
@@ -191,6 +192,8 @@ JUSTIFIED = {
     REPORTS + "payments": {"Amount": ROW},
     REPORTS + "recovery": {"Retired g": "cups by their mass", "Supplied g": "cups by their mass"},
     REPORTS + "return-rate": {"Difference": ABOVE},
+    REPORTS + "second-counts": {"Difference": ROW, "Amount": ROW},
+    REPORTS + "shrinkage-lines": {"Amount": ROW, "Cups": ROW},
     REPORTS + "site-figures": {"Amount": ROW, "Cups": ROW},
     REPORTS
     + "statement-of-account": {

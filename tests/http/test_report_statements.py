@@ -18,6 +18,7 @@ GIVEN = {
 TAKEN = {"day": "date", "account": "bigint"}  # for all other kinds: an id, or the position of a word
 # take the sites to show
 BY_SITE = {
+    "count-sheet",
     "stock",
     "settlement",
     "site-figures",

@@ -157,7 +157,16 @@ def test_the_service_can_only_append(posted, table, statement):
 
 
 @pytest.mark.parametrize(
-    "table", ["kind_balance", "kind_movement", "exception_open", "bank_line_open", "payment_day", "proposal_listed"]
+    "table",
+    [
+        "kind_balance",
+        "kind_movement",
+        "exception_open",
+        "count_off_open",
+        "bank_line_open",
+        "payment_day",
+        "proposal_listed",
+    ],
 )
 @pytest.mark.parametrize(
     "statement",

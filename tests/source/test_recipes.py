@@ -30,6 +30,7 @@ INCIDENTAL = {
         "deploy/CHANGES.md",
         "sql/queries/reading/tasks.sql",
         "src/http/pages/page_may.c",
+        "src/http/pages/page_report.c",
         "src/http/pages/page_rules.c",
         "tests/http/test_acts.py",
         "sql/reports/report-statement-of-account.sql",

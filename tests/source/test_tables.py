@@ -60,6 +60,8 @@ LISTS_OF_TEXTS = {
     ("src/report/report.c", "parts_of_ledger"),
     ("src/report/report.c", "reconciliation_states"),
     ("src/report/report.c", "line_choices"),
+    ("src/report/report.c", "count_states"),
+    ("src/report/report.c", "shrinkage_parts"),
     ("src/report/report.c", "total_states"),
     ("src/report/report.c", "totals_choices"),
     ("src/report/report.c", "transfer_states"),

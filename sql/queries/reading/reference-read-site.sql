@@ -18,7 +18,7 @@ WITH slice AS (
 SELECT json_strip_nulls(json_build_object(
            'site', s.code, 'scheme', c.code, 'participant', p.code, 'name', s.name, 'kind', s.kind,
            'opened_on', s.opened_on, 'closed_on', s.closed_on, 'latitude', s.latitude, 'longitude', s.longitude,
-           'gln', s.gln, 'par_stock', s.par_stock)),
+           'gln', s.gln, 'par_stock', s.par_stock, 'count_days', s.count_days)),
        s.code
   FROM slice s JOIN scheme c ON c.id = s.scheme JOIN participant p ON p.id = s.participant
  ORDER BY s.code COLLATE "C" LIMIT $3::bigint

@@ -1,10 +1,11 @@
 -- The tasks of some schemes: how many things wait, their sum in money or cups, and the first day of any of them.
 -- $1 the schemes, $2 the reader's participant (0: none), $3 its key, $4 the tasks to look for, in their order,
 -- $5 whether to add up the schemes, by task and currency; at most $6 rows (null: all); $7 days after which a site is
--- to be counted again. A slice asks for the schemes after the last one before. Each row has the task, the scheme's
--- code (null: of several, or of none), the scheme's first day, the first day of the things, the day before which a
--- count is too old, and all as JSON. A task costs a probe of an index in each scheme, or in all, and the things that
--- it counts. Totals that are missing and sites to count cost a probe for each site.
+-- to be counted again, unless it says so itself. A slice asks for the schemes after the last one before. Each row has
+-- the task, the scheme's code (null: of several, or of none), the scheme's first day, the first day of the things, the
+-- day before which a count is too old, and all as JSON. A task costs a probe of an index in each scheme, or in all, and
+-- the things that it counts. Totals that are missing and sites to count cost a probe for each site, and counts to
+-- repeat for each exception of a count.
 WITH asked AS (SELECT id, place FROM unnest($1::integer[]) WITH ORDINALITY AS a(id, place)),
 waits AS (
     SELECT s.id AS scheme, w.*
@@ -69,9 +70,13 @@ waits AS (
                    ORDER BY e.entry DESC LIMIT 1) AS counted ON true
             WHERE 'sites_to_count' = ANY ($4) AND t.scheme = s.id AND t.opened_on <= today.business_date
               AND (t.closed_on IS NULL OR t.closed_on >= today.business_date)
-              AND coalesce(counted.business_date, begun.business_date) < today.business_date - $7::integer
+              AND coalesce(counted.business_date, begun.business_date) < today.business_date - coalesce(t.count_days, $7::integer)
               AND EXISTS (SELECT FROM site_day d WHERE d.site = t.id AND d.business_date > coalesce(counted.business_date, '-infinity')
                           OFFSET 0)
+           UNION ALL
+           SELECT 'second_counts', count(*), NULL, NULL, min(n.business_date)
+             FROM second_counts(s.id) AS n
+            WHERE 'second_counts' = ANY ($4)
            ) AS w
     UNION ALL -- of these there may be many: they are read once for all schemes
     SELECT p.scheme, p.task, count(*), sum(p.amount), NULL, min(p.business_date)

@@ -69,6 +69,10 @@ static const char *name_of(const void *reader, const char *column, const char *c
     "/forms/postEvents?target=%2Fv1%2Fevents&fill=kind%3D" kind "%26%2Fdispatch%3D{event_id}"                \
     "&back=%2Fv1%2Freports%2Ftransfers%3Fscheme%3D{scheme}"
 
+#define COUNTING(report, more)                                                                               \
+    "/forms/postEvents?target=%2Fv1%2Fevents&fill=kind%3Dcount%26%2Fsite%3D{site}" more                      \
+    "&back=%2Fv1%2Freports%2F" report "%3Fscheme%3D{scheme}"
+
 static const struct {
     const char *report;
     enum entry_kind kind; /* that the link's form posts */
@@ -76,6 +80,12 @@ static const struct {
 } row_acts[] = {
     {"transfers", KIND_RECEIPT, {"Receive", ARRIVAL("receipt"), "in_transit"}},
     {"transfers", KIND_TRANSIT_LOSS, {"Lost", ARRIVAL("transit_loss"), "in_transit"}},
+    {"counts", KIND_COUNT, {"Enter a count", COUNTING("counts", ""), "days"}},
+    {"second-counts",
+     KIND_COUNT,
+     {"Enter a count",
+      COUNTING("second-counts", "%26rows%3A%2Fcups%3D1%26%2Fcups%2F0%2Fcup_type%3D{cup_type}"),
+      "difference"}},
 };
 
 /* Finds what the person may do with each row. False: out of memory. */

@@ -11,6 +11,7 @@
 enum { NAME_MAX_LENGTH = 140, ACCOUNT_MAX_LENGTH = 34, ID_MAX_LENGTH = 35, HOLDER_MAX_LENGTH = 100 };
 /* The most elements of a list. The maximum size of the body is another bound. */
 enum { LIST_MAX = 10000, NESTED_LIST_MAX = 1000 };
+enum { COUNT_DAYS_MAX = 3660 };
 
 /* The member of the struct with the field's name, and the field's other properties. */
 #define REQUIRED(type, member, form_, ...)                                                                   \
@@ -217,6 +218,8 @@ static const struct field site_fields[] = {
     OPTIONAL(site_row, gln, FORM_TEXT, RANGE(13, 13), SAYS("GS1 Global Location Number")),
     OPTIONAL(site_row, par_stock, FORM_LIST, .shape = &shape_par_stock, RANGE(0, CUP_LINES_MAX),
              SAYS("The stock that it should have")),
+    NOTED(site_row, count_days, FORM_INTEGER, RANGE(1, COUNT_DAYS_MAX),
+          SAYS("Days after which it is to be counted again; as the service is set up unless given")),
 };
 
 static const struct field tax_registration_fields[] = {
