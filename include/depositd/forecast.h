@@ -35,7 +35,7 @@ enum {
     FORECAST_DAYS_MAX = 7
 };
 
-/* What is asked: the demand of `days` days together, the first of them `ahead` days after the last known
+/* The question: the demand of `days` days together, the first of them `ahead` days after the last known
  * day. */
 struct forecast_span {
     unsigned ahead; /* 1 to FORECAST_AHEAD_MAX */

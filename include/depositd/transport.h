@@ -20,8 +20,8 @@ enum {
     TRANSPORT_NODES_MAX = 16384
 };
 /* The highest cost per unit, and the highest sum of the supply. Their product is an int64. */
-#define TRANSPORT_COST_MAX   INT64_C(1000000000)
-#define TRANSPORT_SUPPLY_MAX INT64_C(4000000000)
+#define TRANSPORT_COST_MAX   INT64_C(100000000000)
+#define TRANSPORT_SUPPLY_MAX INT64_C(10000000)
 
 enum transport_result {
     TRANSPORT_OK = 0,

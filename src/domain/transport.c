@@ -32,6 +32,7 @@ struct transport {
     int64_t artificial;       /* the cost of arcs to and from the root */
     size_t cursor;            /* where the search for an arc goes on: source * (sinks + 1) + sink */
     struct node *tree;
+    int64_t *sink_prices; /* once more the prices of sinks, side by side for the search */
 };
 
 static int64_t arc_cost(const struct transport *problem, size_t tail, size_t head)
@@ -73,6 +74,8 @@ static void node_price(struct transport *problem, int32_t node)
     at->depth = parent->depth + 1;
     at->price = at->up ? parent->price - arc_cost(problem, (size_t)node, (size_t)at->parent)
                        : parent->price + arc_cost(problem, (size_t)at->parent, (size_t)node);
+    if ((size_t)node >= problem->sources)
+        problem->sink_prices[(size_t)node - problem->sources] = at->price;
 }
 
 /* The node after this one in the walk through the tree below `top`; NONE at the end. */
@@ -106,40 +109,46 @@ static void tree_start(struct transport *problem)
     }
 }
 
-static int64_t saving(const struct transport *problem, size_t source, size_t sink, int64_t cost)
+struct entering {
+    int64_t saving;
+    size_t source, sink;
+};
+
+/* Looks at a part of a source's arcs. */
+static void look_at(const struct transport *problem, size_t source, size_t from, size_t end,
+                    struct entering *best)
 {
-    return problem->tree[problem->sources + sink].price - problem->tree[source].price - cost;
+    const int64_t *cost = &problem->cost[source * problem->sinks], *prices = problem->sink_prices;
+    int64_t price = problem->tree[source].price, most = best->saving + price;
+    for (size_t sink = from; sink < end; sink++) {
+        /* The sink of the rest is the last, and costs nothing. */
+        int64_t saving = prices[sink] - (sink < problem->sinks ? cost[sink] : 0);
+        if (saving > most) {
+            most = saving;
+            *best = (struct entering){saving - price, source, sink};
+        }
+    }
 }
 
 /* The best of a block of arcs, from where the last search ended, or of the first block that has any that
  * saves. False: none does, and the plan is the cheapest. */
-static bool find_entering(struct transport *problem, size_t *source, size_t *sink)
+static bool find_entering(struct transport *problem, struct entering *best)
 {
     size_t width = problem->sinks + 1, arcs = problem->sources * width, block = BLOCK_MIN;
     while (block * block < arcs)
         block *= 2;
-    int64_t best = 0;
-    size_t at = problem->cursor, row = at / width, column = at % width;
-    for (size_t looked = 0, in_block = 0; looked < arcs; looked++) {
-        int64_t saved = saving(problem, row, column,
-                               column < problem->sinks ? problem->cost[row * problem->sinks + column] : 0);
-        if (saved > best) {
-            best = saved;
-            *source = row;
-            *sink = column;
-        }
-        if (++column == width) {
-            column = 0;
-            row = row + 1 < problem->sources ? row + 1 : 0;
-        }
-        if (++in_block >= block) {
-            if (best > 0)
-                break;
-            in_block = 0;
-        }
+    *best = (struct entering){0};
+    for (size_t looked = 0, in_block = 0; looked < arcs;) {
+        size_t source = problem->cursor / width, from = problem->cursor % width;
+        size_t part = width - from < block - in_block ? width - from : block - in_block;
+        look_at(problem, source, from, from + part, best);
+        problem->cursor = (problem->cursor + part) % arcs;
+        looked += part;
+        in_block = (in_block + part) % block;
+        if (in_block == 0 && best->saving > 0)
+            break;
     }
-    problem->cursor = row * width + column;
-    return best > 0;
+    return best->saving > 0;
 }
 
 struct pivot {
@@ -249,7 +258,8 @@ enum transport_result transport_new(size_t sources, size_t sinks, const int64_t 
     made->supply = calloc(sources + 1, sizeof *made->supply);
     made->demand = calloc(sinks + 1, sizeof *made->demand);
     made->tree = calloc(made->nodes, sizeof *made->tree);
-    if (made->supply == NULL || made->demand == NULL || made->tree == NULL) {
+    made->sink_prices = calloc(sinks + 1, sizeof *made->sink_prices);
+    if (made->supply == NULL || made->demand == NULL || made->tree == NULL || made->sink_prices == NULL) {
         transport_free(made);
         return TRANSPORT_NO_MEMORY;
     }
@@ -270,6 +280,7 @@ void transport_free(struct transport *problem)
     free(problem->supply);
     free(problem->demand);
     free(problem->tree);
+    free(problem->sink_prices);
     free(problem);
 }
 
@@ -285,9 +296,9 @@ enum transport_result transport_solve(struct transport *problem, const int64_t *
     problem->artificial = (highest + 1) * (int64_t)problem->nodes;
     tree_price(problem, (int32_t)problem->root);
 
-    size_t source, sink;
-    while (problem->sources > 0 && find_entering(problem, &source, &sink)) {
-        struct pivot pivot = {.tail = (int32_t)source, .head = (int32_t)(problem->sources + sink)};
+    struct entering arc;
+    while (problem->sources > 0 && find_entering(problem, &arc)) {
+        struct pivot pivot = {.tail = (int32_t)arc.source, .head = (int32_t)(problem->sources + arc.sink)};
         find_leaving(problem->tree, &pivot);
         change_flows(problem->tree, &pivot);
         change_tree(problem, &pivot);
