@@ -15,6 +15,10 @@ MUST_CHECK bool gln_valid(const char *text);
  * to 16 characters, or none, which names the asset type. */
 MUST_CHECK bool grai_valid(const char *text);
 
+/* The check digit of these digits (GS1 General Specifications, mod 10): the last one has weight 3, the one
+ * before it 1, and so on by turns from the right. */
+char gs1_check_digit(const char *digits);
+
 /* ISO 9362, in the form that the ISO 20022 schemas ask for: 8 or 11 characters. */
 MUST_CHECK bool bic_valid(const char *text);
 

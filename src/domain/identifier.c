@@ -21,6 +21,15 @@ static bool gs1_digits_valid(const char *text, size_t count)
     return sum % 10 == 0;
 }
 
+char gs1_check_digit(const char *digits)
+{
+    unsigned sum = 0;
+    size_t count = strlen(digits);
+    for (size_t i = 0; i < count; i++)
+        sum += (unsigned)(digits[i] - '0') * ((count - i) % 2 == 0 ? 1 : 3);
+    return (char)('0' + (10 - sum % 10) % 10);
+}
+
 bool gln_valid(const char *text)
 {
     return strlen(text) == GLN_DIGITS && gs1_digits_valid(text, GLN_DIGITS);

@@ -39,6 +39,7 @@ PARTIAL = {
 
 # Texts that stand by their position: each list is searched or handed on as a whole, and no enum is an index into it.
 LISTS_OF_TEXTS = {
+    ("src/domain/cup_id.c", "marks"),
     ("src/http/contract/openapi.c", "types"),
     ("src/http/forms/form_event.c", "known"),
     ("src/http/forms/form_event.c", "members"),
