@@ -58,8 +58,10 @@
 
 /* One of the figures of sites: the events and legs that it sums. */
 #define TO_FIGURE(figure) OF_SCHEME("site-figures") "&site={site}&from={date}&to={date}&figure=" figure
-#define TO_FIGURE_OF_PERIOD(figure)                                                                          \
-    OF_SCHEME("site-figures") "&from={from}&to={to}{&site}{&cup_type}&figure=" figure
+#define TO_FLOW(figure)                                                                                      \
+    OF_SCHEME("site-figures") "&from={from}&to={to}{&site}&cup_type={cup_type}&figure=" figure
+#define TO_RETURNS_BY_DAY                                                                                    \
+    OF_SCHEME("return-rate-daily") "&from={first_day}&to={last_day}{&cup_type}&as_of={as_of}"
 #define TO_SITES_FIGURE(figure) OF_SCHEME("site-figures") "&site={site}&from={from}&to={to}&figure=" figure
 /* The entries that a figure of shrinkage sums: of a site, or the losses that the operator bears. */
 #define TO_SHRINKAGE(part)                                                                                   \
@@ -81,8 +83,18 @@
             totals_choices                                                                                   \
     }
 
+#define TOTALS_ON_PAGES(text)                                                                                \
+    {                                                                                                        \
+        "totals", PARAMETER_CHOICE, OR_FIRST_ON_PAGES, text, totals_choices                                  \
+    }
+#define RETURNS_THROUGH                                                                                      \
+    {                                                                                                        \
+        "as_of", PARAMETER_DAY, OR_TODAY, "Business day through which returns count"                         \
+    }
+
 static const char *const orders[] = {"newest", "oldest", NULL};
 static const char *const totals_choices[] = {"shown", "left_out", NULL};
+static const char *const issue_periods[] = {"week", "month", "all", NULL};
 static const char *const line_choices[] = {"account", "code", NULL};
 static const char *const transfer_states[] = {"in_transit", "short", "over", "late", NULL};
 static const char *const reconciliation_states[] = {"breaks", "in_transit", NULL};
@@ -705,38 +717,77 @@ static const struct report reports[] = {
           {"name", COLUMN_TEXT, "Kind of exception, name of a key, number of a bank line, or id of an event"},
           {"next_step", COLUMN_TEXT, "How it comes to an end"}}},
     {"return-rate",
-     "Cups returned of those issued in a period, against the target",
+     "Cups of each period of issue that came back, wherever they did, against the target",
      FOR_OFFICE,
      false,
      false,
      &sql_report_return_rate,
-     {PLOT_BARS, "Return rate", "site", "rate", "cup_type", "target"},
-     .parameters = {FROM, TO, ONE_SITE},
-     .columns = {{"cup_type", COLUMN_TEXT, "Cup type"},
-                 {"site", COLUMN_TEXT, "Site; empty in the line over all sites", TO_SITE_OF_PERIOD},
-                 {"issued", COLUMN_CUPS, "Cups issued in the period, less reversed",
-                  TO_FIGURE_OF_PERIOD("issued")},
-                 {"returned", COLUMN_CUPS,
-                  "Cups returned in the period, whenever and wherever they were issued",
-                  TO_FIGURE_OF_PERIOD("returned")},
-                 {"rate", COLUMN_RATE, "Returned over issued: of the period, not of a cohort"},
+     {PLOT_LINES, "Return rate so far, by the period of issue", "first_day", "rate", "cup_type", "target"},
+     .totals = {"cup_type", {"total"}},
+     .parameters = {{"from", PARAMETER_DAY, OR_NULL,
+                     "First business day of issue; unless given the first of twelve weeks or months"},
+                    TO,
+                    {"by", PARAMETER_CHOICE, OR_NULL,
+                     "Periods: week (from Monday on), month, or all days as one; week unless given",
+                     issue_periods},
+                    ONE_CUP_TYPE,
+                    RETURNS_THROUGH,
+                    TOTALS_ON_PAGES(
+                        "shown: with lines over all cup types; left_out unless given, but on pages")},
+     .columns = {{"first_day", COLUMN_TEXT, "First business day of issue"},
+                 {"last_day", COLUMN_TEXT, "Last business day of issue"},
+                 {"cup_type", COLUMN_TEXT, "Cup type, or total"},
+                 {"issued", COLUMN_CUPS, "Cups issued, less those that reversals took back",
+                  TO_RETURNS_BY_DAY},
+                 {"returned_7", COLUMN_CUPS,
+                  "Of these: came back within 7 days; empty until all have had these", TO_RETURNS_BY_DAY},
+                 {"rate_7", COLUMN_RATE, "Their share"},
+                 {"returned_30", COLUMN_CUPS, "Came back within 30 days; empty until all have had these",
+                  TO_RETURNS_BY_DAY},
+                 {"rate_30", COLUMN_RATE, "Their share"},
+                 {"returned", COLUMN_CUPS, "Came back so far", TO_RETURNS_BY_DAY},
+                 {"rate", COLUMN_RATE, "Their share"},
+                 {"forfeited", COLUMN_CUPS, "Forfeited, less reinstated", TO_RETURNS_BY_DAY},
+                 {"out", COLUMN_CUPS, "Still with customers", TO_RETURNS_BY_DAY},
                  {"target", COLUMN_RATE, "The scheme's target"},
-                 {"difference", COLUMN_RATE, "Rate less target"}}},
+                 {"state", COLUMN_TEXT,
+                  "whole: all of its cups have had 30 days; running: some have not; cut_short: the report "
+                  "leaves out some of its days"}}},
     {"return-rate-daily",
-     "Cups issued and returned each day, and the rate of the week that ends with it",
+     "Cups of each day of issue that came back, wherever they did",
      FOR_OFFICE,
      false,
      false,
      &sql_report_return_rate_daily,
-     {PLOT_LINES, "Return rate of 7 days", "date", "rate_7_days", NULL, "target"},
-     .parameters = {FROM, TO, ONE_CUP_TYPE},
-     .columns = {{"date", COLUMN_TEXT, "Business day", OF_SCHEME("journal") "&from={date}&to={date}"},
-                 {"issued", COLUMN_CUPS, "Cups issued, less reversed",
-                  OF_SCHEME("site-figures") "&from={date}&to={date}{&cup_type}&figure=issued"},
-                 {"returned", COLUMN_CUPS, "Cups returned, less reversed",
-                  OF_SCHEME("site-figures") "&from={date}&to={date}{&cup_type}&figure=returned"},
-                 {"rate_7_days", COLUMN_RATE, "Returned over issued in the 7 days that end with this one"},
+     {PLOT_LINES, "Return rate so far, by the day of issue", "date", "rate", "cup_type", "target"},
+     .totals = {"date", {"total"}},
+     .parameters = {FROM, TO, ONE_CUP_TYPE, RETURNS_THROUGH,
+                    TOTALS_ON_PAGES(
+                        "shown: with a last line of the sums; left_out unless given, but on pages")},
+     .columns = {{"date", COLUMN_TEXT, "Business day of issue, or total"},
+                 {"cup_type", COLUMN_TEXT, "Cup type"},
+                 {"posted", COLUMN_CUPS, "Cups issued as posted to the day, less reversals of that day",
+                  OF_SCHEME("site-figures") "&from={date}&to={date}&cup_type={cup_type}&figure=issued"},
+                 {"issued", COLUMN_CUPS, "Of these, without those that reversals of later days took back"},
+                 {"returned_7", COLUMN_CUPS, "Of these: came back within 7 days"},
+                 {"returned_30", COLUMN_CUPS, "Came back within 30 days"},
+                 {"returned", COLUMN_CUPS, "Came back so far"},
+                 {"rate", COLUMN_RATE, "Their share"},
+                 {"forfeited", COLUMN_CUPS, "Forfeited, less reinstated"},
+                 {"out", COLUMN_CUPS, "Still with customers"},
                  {"target", COLUMN_RATE, "The scheme's target"}}},
+    {"site-flows", "Cups that each site handed out and took back, and the difference", FOR_OFFICE, false,
+     false, &sql_report_site_flows, .totals = {"site", {"total"}},
+     .parameters =
+         {FROM, TO, ONE_SITE, ONE_CUP_TYPE,
+          TOTALS_ON_PAGES(
+              "shown: with last lines of the sums of each cup type; left_out unless given, but on pages")},
+     .columns = {{"site", COLUMN_TEXT, "Site, or total", TO_SITE_OF_PERIOD},
+                 {"cup_type", COLUMN_TEXT, "Cup type"},
+                 {"issued", COLUMN_CUPS, "Cups that it handed out, less reversed", TO_FLOW("issued")},
+                 {"returned", COLUMN_CUPS, "Cups that it took back, wherever they came from",
+                  TO_FLOW("returned")},
+                 {"net", COLUMN_CUPS, "Handed out less taken back"}}},
     {"recovery", "Cups and grams retired, to be made into new things, against those supplied", FOR_OFFICE,
      false, false, &sql_report_recovery, .parameters = {FROM, TO},
      .columns = {{"cup_type", COLUMN_TEXT, "Cup type"},

@@ -83,7 +83,7 @@ struct report_totals {
     const char *words[2];
 };
 
-enum { REPORT_PARAMETERS_MAX = 5, REPORT_COLUMNS_MAX = 24 };
+enum { REPORT_PARAMETERS_MAX = 6, REPORT_COLUMNS_MAX = 24 };
 
 struct report {
     const char *name;

@@ -238,6 +238,11 @@ SELECT scheme, entry, position, site, cup_type FROM exception_open JOIN exceptio
 INSERT INTO till_day
 SELECT d.scheme, d.business_date, d.site, d.business_date, d.issued, d.returned, d.collected, d.refunded
   FROM site_day d JOIN particulars p USING (scheme, business_date);
+INSERT INTO cup_flow
+SELECT scheme, business_date, cup_type, 0, 0, sum(issued), sum(returned), 0, 0 FROM cup_day GROUP BY 1, 2, 3;
+INSERT INTO return_rate_kept (scheme, through, first_day, last_day, issued, returned)
+SELECT scheme, max(business_date), max(business_date) - 37, max(business_date) - 31, 140, 120 FROM particulars
+    GROUP BY 1;
 INSERT INTO bank_line_open SELECT scheme, line, statement FROM bank_line_shown WHERE open;
 INSERT INTO payment_day SELECT scheme, business_date, participant, count(*), sum(amount) FROM payment_side GROUP BY 1,
     2, 3;

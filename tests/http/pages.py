@@ -123,7 +123,10 @@ def tidy(body):
 
 
 LABELS = {
-    "rate_7_days": "Within 7 days",
+    "returned_7": "Back within 7 days",
+    "rate_7": "Rate within 7 days",
+    "returned_30": "Back within 30 days",
+    "rate_30": "Rate within 30 days",
     "end_to_end": "End-to-end reference",
     "volume_ml": "Volume, ml",
     "mass_g": "Mass, g",

@@ -31,6 +31,7 @@ CHECKS = [
     "fees_match",
     "fee_notes_match",
     "cup_days_match",
+    "cup_flows_match",
     "transfers_match",
     "funding",
     "seals_verify",
@@ -72,6 +73,8 @@ TABLES = [
     "proposed_event",
     "cup_day",
     "till_day",
+    "cup_flow",
+    "return_rate_kept",
     "kind_balance",
     "kind_movement",
     "exception_open",
@@ -533,6 +536,22 @@ TAMPERINGS = {
         )
         for column in ("issued", "returned")
     },
+    **{
+        f"{column} of a day's flow is changed": (
+            f"UPDATE cup_flow SET {column} = {column} + 1 WHERE {OF}",
+            {"cup_flows_match"},
+        )
+        for column in ("opened", "opened_forfeited", "issued", "returned", "forfeited", "reinstated")
+    },
+    "a day's flow is lost": (f"DELETE FROM cup_flow WHERE {OF}", {"cup_flows_match"}),
+    **{
+        f"{column} of the kept return rate is changed": (
+            f"UPDATE return_rate_kept SET {column} = {column} - 1 WHERE {OF}",
+            {"cup_flows_match"},
+        )
+        for column in ("first_day", "last_day", "through", "issued", "returned")
+    },
+    "the kept return rate is lost": (f"DELETE FROM return_rate_kept WHERE {OF}", {"cup_flows_match"}),
     "a cup type's day is lost": (f"DELETE FROM cup_day WHERE {OF} AND issued > 0", {"cup_days_match"}),
     **{
         f"{column} of a transfer is changed": (

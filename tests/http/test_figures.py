@@ -24,7 +24,8 @@ HTML = {"Accept": "text/html"}
 # Numbers that name something, rates and ages: they sum nothing.
 NAMES = {
     *("Entry", "First entry", "Last entry", "By entry", "Code", "Row", "Account", "Index", "Bytes", "Sequence"),
-    *("Rate", "Target", "Tax rate", "Within 7 days", "Return target", "Share of cups", "Share of grams"),
+    *("Rate", "Target", "Tax rate", "Return target", "Share of cups", "Share of grams"),
+    *("Return rate", "Rate within 7 days", "Rate within 30 days"),
     *("Previous", "Days since count", "Days", "Count days"),
 }
 BY_DAY = "by the day on which it happened, while lists go by the day posted; `date` leads to these"
@@ -33,6 +34,7 @@ ROW = "the row is the thing itself, and leads to it"
 SETTING = "people set it"
 ABOVE = "sums or compares the figures beside it"
 COUNTED = "counted anew by the check that the row names"
+IN_ORDER = "first in, first out, from the sums of all days since: no event names the cup that it takes"
 SHARE = "a share of a total beside it, which opens the rows"
 
 
@@ -191,9 +193,14 @@ JUSTIFIED = {
     },
     REPORTS + "payments": {"Amount": ROW},
     REPORTS + "recovery": {"Retired g": "cups by their mass", "Supplied g": "cups by their mass"},
-    REPORTS + "return-rate": {"Difference": ABOVE},
     REPORTS + "second-counts": {"Difference": ROW, "Amount": ROW},
     REPORTS + "shrinkage-lines": {"Amount": ROW, "Cups": ROW},
+    REPORTS
+    + "return-rate-daily": {
+        "Issued": "the posted ones beside it, less what reversals of later days took back",
+        **dict.fromkeys(("Back within 7 days", "Back within 30 days", "Returned", "Forfeited", "Out"), IN_ORDER),
+    },
+    REPORTS + "site-flows": {"Net": ABOVE},
     REPORTS + "site-figures": {"Amount": ROW, "Cups": ROW},
     REPORTS
     + "statement-of-account": {

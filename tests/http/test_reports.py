@@ -278,17 +278,34 @@ def test_day_totals_recorded(books):
 
 
 def test_return_rate(books):
-    """Figures of the period: 25 of 34 cup-300, 6 of 12 cup-450; a site that issued none has no rate."""
-    rows = {(r["cup_type"], r["site"]): r for r in report(books, "return-rate")}
-    assert {k: (r["issued"], r["returned"], r["rate"]) for k, r in rows.items() if k[1] is None} == {
-        ("cup-300", None): (34, 25, "0.7353"),
-        ("cup-450", None): (12, 6, "0.5000"),
+    """25 of 34 cup-300 and 6 of 12 cup-450 of the day came back on the same day; no week has passed since."""
+    rows = {r["cup_type"]: r for r in report(books, "return-rate", totals="shown", by="all")}
+    assert {k: (r["issued"], r["returned"], r["rate"], r["out"], r["forfeited"]) for k, r in rows.items()} == {
+        "cup-300": (34, 25, "0.7353", 9, 0),
+        "cup-450": (12, 6, "0.5000", 6, 0),
+        "total": (46, 31, "0.6739", 15, 0),
     }
-    assert rows["cup-300", None]["difference"] == "-0.1647" and {r["target"] for r in rows.values()} == {"0.90"}
-    assert rows["cup-300", "brick"]["rate"] is None and rows["cup-300", "brick"]["returned"] == 22
-    [day] = report(books, "return-rate-daily")
-    assert (day["date"], day["issued"], day["returned"], day["rate_7_days"]) == (str(WORKED_DAY), 46, 31, "0.6739")
-    assert report(books, "return-rate-daily", cup_type="cup-450")[0]["rate_7_days"] == "0.5000"
+    assert {(r["rate_7"], r["returned_30"], r["target"], r["state"]) for r in rows.values()} == {
+        (None, None, "0.90", "running")
+    }
+    daily = report(books, "return-rate-daily")
+    assert [(d["date"], d["cup_type"], d["posted"], d["issued"], d["returned_7"]) for d in daily] == [
+        (str(WORKED_DAY), "cup-300", 34, 34, 25),
+        (str(WORKED_DAY), "cup-450", 12, 12, 6),
+    ]
+
+
+def test_site_flows(books):
+    rows = {(r["site"], r["cup_type"]): (r["issued"], r["returned"], r["net"]) for r in report(books, "site-flows")}
+    assert rows == {
+        ("anchor", "cup-300"): (30, 0, 30),
+        ("anchor", "cup-450"): (10, 0, 10),
+        ("brick", "cup-300"): (0, 22, -22),
+        ("copper", "cup-300"): (4, 0, 4),
+        ("copper", "cup-450"): (0, 6, -6),
+        ("dock", "cup-300"): (0, 3, -3),
+        ("dock", "cup-450"): (2, 0, 2),
+    }
 
 
 def test_recovery(books):

@@ -35,6 +35,7 @@ OFFICE = {
     "winding-up",
     "return-rate",
     "return-rate-daily",
+    "site-flows",
     "recovery",
 }
 BALANCES = ("bank-reconciliation", "deposit-cover", "trial-balance", "stock", "transfers", "ageing")  # as of a day

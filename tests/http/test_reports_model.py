@@ -9,6 +9,7 @@ from fractions import Fraction
 import pytest
 
 import network
+from cup_queue import CupQueue
 from harness import wait_until
 from model import DAY, Model
 from test_model import CUP_TYPES, DAYS, FIRST_DAY, SEED, Stream, open_scheme, post_day, random_scheme
@@ -221,29 +222,85 @@ def test_liability(net):
             assert row["reversed"].strip("0.") == ""
 
 
-def test_return_rates_and_recovery(net):
+def queues(net):
+    legs = opening_legs(net)
+    found = {c: CupQueue(legs.get(f"with_customers({c})", 0), legs.get(f"unaccounted({c})", 0)) for c in CUP_TYPES}
+    moved = defaultdict(Counter)
+    for entry, original, sign in net.done():
+        for kind, member, moves, times in (
+            ("issued", "issued", COUNTER, 1),
+            ("returned", "returned", COUNTER, 1),
+            ("forfeited", "cups", ("forfeit",), 1),
+            ("forfeited", "cups", ("reinstate",), -1),
+        ):
+            for cup, n in lines(original.event, member) if original.kind in moves else ():
+                moved[entry.day, kind][cup] += sign * times * n
+    for (day, kind), cups in sorted(moved.items()):
+        for cup, n in cups.items():
+            found[cup].move(kind, day, n)
+    return found
+
+
+def test_return_rates_by_day(net):
+    """First in, first out, cup by cup. The rule is the contract's; there is no published source."""
+    rows = {(r["date"], r["cup_type"]): r for r in net.report("return-rate-daily")}
+    compared = 0
+    for cup, queue in queues(net).items():
+        for day, fates in queue.fates().items():
+            row = rows.pop((str(day), cup))
+            back = {f[1]: n for f, n in fates.items() if f[0] == "returned"}
+            assert (row["issued"], row["returned"], row["out"]) == (
+                sum(fates.values()),
+                sum(back.values()),
+                fates["out"],
+            ), row
+            assert row["returned_7"] == sum(n for days, n in back.items() if days <= 7)
+            assert row["forfeited"] == row["issued"] - row["returned"] - row["out"]
+            compared += 1
+    assert compared > 0 and not any(r["issued"] for r in rows.values())
+
+
+def test_return_rates_of_weeks(net):
+    expected = defaultdict(Counter)
+    for cup, queue in queues(net).items():
+        for day, fates in queue.fates().items():
+            for name in (cup, "total"):
+                week = expected[max(day - day.weekday() * DAY, FIRST_DAY), name]
+                week["issued"] += sum(fates.values())
+                week["returned"] += sum(n for f, n in fates.items() if f[0] == "returned")
+                week["out"] += fates["out"]
+    rows = net.report("return-rate", totals="shown")
+    assert {
+        (r["first_day"], r["cup_type"]): Counter({k: r[k] for k in ("issued", "returned", "out")}) for r in rows
+    } == {(str(day), cup): week for (day, cup), week in expected.items()}
+    for row in rows:
+        assert row["rate"] == f"{Decimal(row['returned']) / row['issued']:.4f}" or (
+            abs(Decimal(row["rate"]) - Decimal(row["returned"]) / row["issued"]) <= Decimal("0.00005")
+        )
+
+
+def test_site_flows_and_recovery(net):
     counted, moved = Counter(), Counter()
     for _, original, sign in net.done():
         for member in ("issued", "returned") if original.kind in COUNTER else ():
             for cup, n in lines(original.event, member):
                 counted[cup, original.event["site"], member] += sign * n
-                counted[cup, None, member] += sign * n
+                counted[cup, "total", member] += sign * n
         if original.kind in ("supply", "retire"):
             for cup, n in lines(original.event, "cups"):
                 moved[cup, original.kind] += sign * n
     for cup in CUP_TYPES:  # all cups of an opening count as supplied
         moved[cup, "supply"] -= opening_legs(net).get(f"supply({cup})", 0)
         moved[cup, "retire"] += opening_legs(net).get(f"retired({cup})", 0)
-    rows = net.report("return-rate")
+    rows = net.report("site-flows", totals="shown")
     assert {(r["cup_type"], r["site"], m): r[m] for r in rows for m in ("issued", "returned") if r[m]} == {
         k: n for k, n in counted.items() if n
     }
-    for row in rows:
-        assert row["rate"] == (f"{Decimal(row['returned']) / row['issued']:.4f}" if row["issued"] > 0 else None) or (
-            abs(Decimal(row["rate"]) - Decimal(row["returned"]) / row["issued"]) <= Decimal("0.00005")
-        )
+    assert all(r["net"] == r["issued"] - r["returned"] for r in rows)
     daily = net.report("return-rate-daily")
-    assert sum(r["issued"] for r in daily) == sum(n for (_, s, m), n in counted.items() if s is None and m == "issued")
+    assert sum(r["posted"] for r in daily) == sum(
+        n for (_, s, m), n in counted.items() if s == "total" and m == "issued"
+    )
     recovery = {r["cup_type"]: (r["supplied"], r["retired"], r["retired_g"]) for r in net.report("recovery")}
     assert {c: figures for c, figures in recovery.items() if any(figures)} == {  # a supply may have been reversed
         c: (moved[c, "supply"], moved[c, "retire"], 50 * moved[c, "retire"])

@@ -60,6 +60,7 @@ LISTS_OF_TEXTS = {
     ("src/report/report.c", "figures_of_sites"),
     ("src/report/report.c", "parts_of_ledger"),
     ("src/report/report.c", "reconciliation_states"),
+    ("src/report/report.c", "issue_periods"),
     ("src/report/report.c", "line_choices"),
     ("src/report/report.c", "count_states"),
     ("src/report/report.c", "shrinkage_parts"),

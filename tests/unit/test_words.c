@@ -118,8 +118,8 @@ START_TEST(names_have_labels)
     char label[WORDS_LABEL_SIZE], long_name[2 * WORDS_LABEL_SIZE];
     ck_assert(words_label("business_date", label));
     ck_assert_str_eq(label, "Business date");
-    ck_assert(words_label("rate_7_days", label));
-    ck_assert_str_eq(label, "Within 7 days");
+    ck_assert(words_label("rate_7", label));
+    ck_assert_str_eq(label, "Rate within 7 days");
     memset(long_name, 'a', sizeof long_name - 1);
     long_name[sizeof long_name - 1] = '\0';
     ck_assert(!words_label(long_name, label) && !words_plain(long_name, label));

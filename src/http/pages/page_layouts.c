@@ -19,19 +19,24 @@ struct figure {
     const char *member;
     const char *pattern;
     const char *alarm; /* text shown if the figure is not zero; NULL: none */
+    bool is_share;     /* shown in percent */
 };
 
 static const struct figure figures[] = {
-    {"Last close", "last_closed", "date", "/v1/settlements/{scheme}/{date}", NULL},
-    {"Deposits required", "cover", "required", "/v1/reports/deposit-cover?scheme={scheme}", NULL},
-    {"Deposits held", "cover", "held", "/v1/reports/deposit-cover?scheme={scheme}", NULL},
-    {"Held less required", "cover", "difference", "/v1/reports/deposit-cover?scheme={scheme}", "not covered"},
-    {"Cups out", NULL, "cups_out", "/v1/reports/stock?scheme={scheme}", NULL},
-    {"Payments waiting", "payments_waiting", "count", "/v1/payments?scheme={scheme}&waiting=true", NULL},
-    {"Their sum", "payments_waiting", "amount", "/v1/payments?scheme={scheme}&waiting=true", NULL},
-    {"Arrears to the pool", "arrears", "owed", "/v1/reports/ageing?scheme={scheme}", NULL},
-    {"Arrears of the pool", "arrears", "owing", "/v1/reports/ageing?scheme={scheme}", NULL},
-    {"Latest seal", NULL, "seal", "/v1/seals?scheme={scheme}", NULL},
+    {"Last close", "last_closed", "date", "/v1/settlements/{scheme}/{date}", NULL, false},
+    {"Deposits required", "cover", "required", "/v1/reports/deposit-cover?scheme={scheme}", NULL, false},
+    {"Deposits held", "cover", "held", "/v1/reports/deposit-cover?scheme={scheme}", NULL, false},
+    {"Held less required", "cover", "difference", "/v1/reports/deposit-cover?scheme={scheme}", "not covered",
+     false},
+    {"Cups out", NULL, "cups_out", "/v1/reports/stock?scheme={scheme}", NULL, false},
+    {"Return rate", "return_rate", "rate",
+     "/v1/reports/return-rate?scheme={scheme}&from={from}&to={to}&by=all&as_of={as_of}", NULL, true},
+    {"Payments waiting", "payments_waiting", "count", "/v1/payments?scheme={scheme}&waiting=true", NULL,
+     false},
+    {"Their sum", "payments_waiting", "amount", "/v1/payments?scheme={scheme}&waiting=true", NULL, false},
+    {"Arrears to the pool", "arrears", "owed", "/v1/reports/ageing?scheme={scheme}", NULL, false},
+    {"Arrears of the pool", "arrears", "owing", "/v1/reports/ageing?scheme={scheme}", NULL, false},
+    {"Latest seal", NULL, "seal", "/v1/seals?scheme={scheme}", NULL, false},
 };
 
 static bool is_zero(const json_t *value)
@@ -57,7 +62,10 @@ static void add_figure(struct page_view *view, const struct page_scope *scheme, 
     buffer_add_text(view->text, "</span> <b>");
     if (linked)
         html_open(view->text, "a", "href", target.data);
-    page_value(view, &scope, "", value);
+    if (figure->is_share)
+        html_rate(view->text, json_string_value(value));
+    else
+        page_value(view, &scope, "", value);
     if (linked)
         buffer_add_text(view->text, "</a>");
     buffer_add_text(view->text, "</b>");

@@ -22,6 +22,10 @@
 #define CUPS_NOTE                                                                                            \
     "Counts say nothing about hygiene: cups go back into service only as local food codes allow, damaged "   \
     "ones never."
+#define QUEUE_NOTE                                                                                           \
+    "No cup is told from another: of each type, the cups that went out first count as the first to come "    \
+    "back. Cups of an opening are the oldest and belong to no period, and a forfeit takes the oldest cups. " \
+    "Claims about the environment need evidence that local rules accept."
 #define CLAIMS_NOTE "Claims about the environment need evidence that local rules accept."
 
 #define JOURNAL       "/v1/reports/journal?scheme={scheme}&from={date}&to={date}"
@@ -368,7 +372,9 @@ static const struct {
     {"second-counts", CUPS_NOTE},
     {"shrinkage", CUPS_NOTE},
     {"shrinkage-lines", CUPS_NOTE},
-    {"return-rate", CLAIMS_NOTE},
+    {"return-rate", QUEUE_NOTE},
+    {"return-rate-daily", QUEUE_NOTE},
+    {"site-flows", CUPS_NOTE},
     {"recovery", CLAIMS_NOTE},
     {"income-statement", LAW_NOTE},
     {"tax", TAX_NOTE},
