@@ -147,7 +147,10 @@ static int run_serve(const struct config *config, struct options *options)
     (void)options;
     block_signals();
     if (service.snapshots != NULL)
-        service.groups = groups_start(config, service.snapshots, &service.stop);
+        service.feed_watch = feed_watch_start(config, &service.stop);
+    if (service.feed_watch != NULL)
+        service.groups = groups_start(config, service.snapshots, &service.stop,
+                                      (struct intake_listener){feed_watch_notice, service.feed_watch});
     if (service.groups != NULL)
         service.closer = closer_start(config, service.snapshots, &service.stop);
     if (service.closer != NULL)
@@ -163,6 +166,7 @@ static int run_serve(const struct config *config, struct options *options)
     probe_stop(service.probe);
     closer_stop(service.closer);
     groups_stop(service.groups);
+    feed_watch_stop(service.feed_watch);
     snapshot_cache_free(service.snapshots);
     return server != NULL ? EXIT_SUCCESS : fail(error);
 }

@@ -65,6 +65,8 @@ static const struct setting settings[] = {
     {FIELD(batch_events), INTEGER, "2000", 1, 100000, "events in one transaction"},
     {FIELD(read_workers), INTEGER, "4", 1, 256, "threads, and database connections, for reading"},
     {FIELD(queue_reads), INTEGER, "256", 1, 65536, "requests waiting for a read worker before 503"},
+    {FIELD(feed_waiters), INTEGER, "256", 0, 65536,
+     "requests for the feed of many schemes that may wait for news at a time before 503"},
     {FIELD(post_deadline_ms), INTEGER, "20000", 1000, 600000,
      "ms until a post is answered, whatever the database does: half for waiting, half for posting"},
     {FIELD(read_deadline_ms), INTEGER, "15000", 1000, 3600000,

@@ -43,6 +43,7 @@ struct config {
     int long_deadline_s;  /* that it may take for large work */
     int stop_grace_s;     /* from SIGTERM to the end of the process */
     bool close_by_clock;
+    int feed_waiters;         /* readers of the feed that may wait for news at a time */
     int closers;              /* threads that close days */
     int count_days;           /* after which a site that trades is to be counted again */
     int session_idle_minutes; /* after which a browser's session without requests ends */

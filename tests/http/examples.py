@@ -403,6 +403,7 @@ def close(do, admin, till, cora, issue):
     do(admin, "GET", "/v1/entries/1/proof?scheme=tern-bay")
     wait_for_particulars(admin)
     do(admin, "GET", "/v1/seals?scheme=tern-bay")
+    do(admin, "GET", "/v1/feed?schemes=tern-bay&limit=2&wait=30")
     do(admin, "GET", "/v1/checks?scheme=tern-bay")
     return {(p["from"], p["to"]): p["payment_id"] for p in settlement["payments"]}
 

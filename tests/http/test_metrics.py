@@ -169,6 +169,7 @@ def test_events_are_counted_once_by_outcome(net):
     assert {dict(labels)["outcome"] for name, labels in after if name == "depositd_events_total"} == set(more)
     assert value(after, "depositd_batches_total") > value(before, "depositd_batches_total")
     assert value(after, "depositd_queue_events") == value(after, "depositd_reads_waiting") == 0
+    assert value(after, "depositd_feed_waiters") == 0
     assert value(after, "depositd_requests_open") >= 1
 
 

@@ -101,6 +101,7 @@ PERMITTED = {
     "GET /v1/accounts": READERS,
     "GET /v1/checks": READERS,
     "GET /v1/seals": READERS,
+    "GET /v1/feed": READERS,
     "GET /v1/schemes/{}/office-accounts": READERS,  # the office's own ledger
     "GET /v1/schemes/{}/office-accounts/{}": READERS,
     "GET /v1/schemes/{}/months": READERS,
@@ -324,6 +325,8 @@ def concrete(net, operation):
         "POST /v1/bank-statements",
     ):
         path += "?scheme=tern-bay" + ("&site=anchor" if operation == "GET /v1/events" else "")
+    if operation == "GET /v1/feed":
+        path += "?schemes=all"
     if not operation.startswith("GET"):
         path += ("&" if "?" in path else "?") + "dry_run=true"
     return path, body

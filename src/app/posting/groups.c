@@ -14,6 +14,7 @@ struct groups {
     const struct config *config;
     struct snapshot_cache *snapshots;
     const struct pg_stop *stop;
+    struct intake_listener listener;
     pthread_mutex_t starting;
     bool stopping;                          /* under `starting` */
     _Atomic(struct intake *) intakes[ENDS]; /* NULL: not started yet; set under `starting` */
@@ -28,7 +29,7 @@ static struct intake *intake_of(struct groups *groups, int group)
     pthread_mutex_lock(&groups->starting);
     intake = atomic_load(&groups->intakes[group]);
     if (intake == NULL && !groups->stopping) {
-        intake = intake_start(groups->config, groups->snapshots, groups->stop);
+        intake = intake_start(groups->config, groups->snapshots, groups->stop, groups->listener);
         atomic_store(&groups->intakes[group], intake);
     }
     pthread_mutex_unlock(&groups->starting);
@@ -134,7 +135,7 @@ void groups_read_health(struct groups *groups, struct intake_health *health)
 }
 
 struct groups *groups_start(const struct config *config, struct snapshot_cache *snapshots,
-                            const struct pg_stop *stop)
+                            const struct pg_stop *stop, struct intake_listener listener)
 {
     struct groups *groups = calloc(1, sizeof *groups);
     if (groups == NULL)
@@ -142,6 +143,7 @@ struct groups *groups_start(const struct config *config, struct snapshot_cache *
     groups->config = config;
     groups->snapshots = snapshots;
     groups->stop = stop;
+    groups->listener = listener;
     pthread_mutex_init(&groups->starting, NULL);
     if (intake_of(groups, FIRST) == NULL) {
         groups_stop(groups);

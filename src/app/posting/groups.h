@@ -14,9 +14,9 @@
 
 struct groups;
 
-/* NULL: no memory or no thread. */
+/* The listener hears of all groups. NULL: no memory or no thread. */
 MUST_CHECK struct groups *groups_start(const struct config *config, struct snapshot_cache *snapshots,
-                                       const struct pg_stop *stop);
+                                       const struct pg_stop *stop, struct intake_listener listener);
 /* Takes no more jobs, finishes those that wait or are parked, and ends the threads. */
 void groups_stop(struct groups *groups);
 

@@ -16,8 +16,9 @@
 
 struct intake {
     pthread_t thread;
-    size_t waiting_max, batch_max; /* events; set before the thread starts */
-    int64_t half_ms;               /* half of the deadline: for waiting, and for posting; set likewise */
+    size_t waiting_max, batch_max;   /* events; set before the thread starts */
+    int64_t half_ms;                 /* half of the deadline: for waiting, and for posting; set likewise */
+    struct intake_listener listener; /* set likewise */
     pthread_mutex_t lock;
     pthread_cond_t wake;
     /* under the lock */
@@ -73,6 +74,8 @@ static void count_results(struct intake *intake, const struct pending_run *run)
     }
     for (int status = 0; status < EVENT_STATUSES; status++)
         atomic_fetch_add_explicit(&intake->events[status], events[status], memory_order_relaxed);
+    if (events[EVENT_RECORDED] > 0 && intake->listener.recorded != NULL)
+        intake->listener.recorded(intake->listener.context);
     atomic_fetch_add_explicit(&intake->batches, 1, memory_order_relaxed);
 }
 
@@ -277,7 +280,7 @@ static void intake_free(struct intake *intake)
 }
 
 struct intake *intake_start(const struct config *config, struct snapshot_cache *cache,
-                            const struct pg_stop *stop)
+                            const struct pg_stop *stop, struct intake_listener listener)
 {
     struct intake *intake = calloc(1, sizeof *intake);
     if (intake == NULL)
@@ -287,6 +290,7 @@ struct intake *intake_start(const struct config *config, struct snapshot_cache *
     intake->waiting_max = (size_t)config->queue_events;
     intake->batch_max = (size_t)config->batch_events;
     intake->half_ms = config->post_deadline_ms / 2;
+    intake->listener = listener;
     intake->parking = (struct parking){.events_max = intake->waiting_max, .wait_ms = intake->half_ms};
     struct pg *pg =
         pg_new(config->dsn, &(struct pg_bounds){.statement_ms = (int)intake->half_ms, .stop = stop});

@@ -14,9 +14,15 @@
 
 struct intake;
 
+/* Learns when events were recorded. */
+struct intake_listener {
+    void (*recorded)(void *context); /* on the writer's thread, so it must be quick; NULL: nobody listens */
+    void *context;
+};
+
 /* Starts the writer's thread. NULL: no memory or no thread. */
 MUST_CHECK struct intake *intake_start(const struct config *config, struct snapshot_cache *cache,
-                                       const struct pg_stop *stop);
+                                       const struct pg_stop *stop, struct intake_listener listener);
 /* Takes no more jobs, finishes those that wait or are parked, and ends the thread. */
 void intake_stop(struct intake *intake);
 

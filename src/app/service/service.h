@@ -6,6 +6,7 @@
 #include "app/closing/closer.h"
 #include "app/network/snapshot.h"
 #include "app/posting/groups.h"
+#include "app/service/feed_watch.h"
 #include "app/service/probe.h"
 #include "base/config.h"
 
@@ -18,6 +19,7 @@ struct service {
     struct groups *groups;
     struct closer *closer;
     struct probe *probe;
+    struct feed_watch *feed_watch;
     atomic_flag checking; /* a thread is running the checks: they read all rows, so only one run at a time is
                              allowed */
 };

@@ -62,6 +62,8 @@ static const struct named_schema schemas[] = {
     {"why", "{\"type\":\"string\",\"minLength\":1,\"maxLength\":200}"},
     {"by", TEXT_SCHEMA},
     {"cursor", TEXT_SCHEMA},
+    {"schemes", TEXT_SCHEMA},
+    {"wait", "{\"type\":\"integer\",\"minimum\":0,\"maximum\":60,\"default\":0}"},
     {"order", "{\"type\":\"string\",\"enum\":[\"newest\",\"oldest\"],\"default\":\"oldest\"}"},
     {"reference", TEXT_SCHEMA},
     {"If-Match", TEXT_SCHEMA},

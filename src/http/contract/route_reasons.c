@@ -130,9 +130,14 @@ static bool has_parameter(const struct route *route, const char *name)
     return false;
 }
 
+static bool names_scheme(const struct route *route)
+{
+    return has_parameter(route, "scheme") || has_parameter(route, "schemes");
+}
+
 static bool names_something(const struct route *route)
 {
-    return strchr(route->path, '{') != NULL || has_parameter(route, "scheme");
+    return strchr(route->path, '{') != NULL || names_scheme(route);
 }
 
 static bool is_in_row(const struct route *route, enum reason reason)
@@ -172,11 +177,6 @@ static bool may_not_find(const struct route *route)
 static bool asks_database(const struct route *route)
 {
     return !route->at_once;
-}
-
-static bool names_scheme(const struct route *route)
-{
-    return has_parameter(route, "scheme");
 }
 
 static bool heeds_if_match(const struct route *route)

@@ -120,6 +120,17 @@ static const struct route routes[] = {
               "leads to entries that are recorded later. Store next, and ask again from there. To keys that "
               "see all sites the feed also shows the cut of each day (kind day_cut), after the last entry that "
               "was recorded before it. Close the day there in a replay, and every event posts to the same day."},
+    {GET("/v1/feed", FOR_OFFICE, handle_feed, "The feed of many schemes: entries and the cuts of days, in each scheme's order", "Feed"),
+     .media = 1u << MEDIA_JSON,
+     .parameters = {{"schemes", "Codes of schemes, separated by commas; or all", true},
+                    {"wait", "Seconds to wait for news if there is none", false},
+                    SLICED},
+     .id = "readFeed", .tag = TAG_EVENTS,
+     .about = "An answer has the items that come after the places that the cursor has in the schemes, and always "
+              "gives next. Store next, and ask again from there: so a reader misses nothing and sees nothing twice. "
+              "A scheme that is not in the cursor begins at its start; with all this includes new schemes. next has "
+              "places in the schemes that were asked for, and no others. With wait an answer without items comes only "
+              "when the time is over, or the service stops."},
     {GET("/v1/events/{event_id}", FOR_ALL, handle_event_get, "An event with its entry", "RecordedEvent"),
      .parameters = {{"scheme", "Code of the scheme, needed if two schemes have the id", false}},
      .id = "getEvent", .tag = TAG_EVENTS},

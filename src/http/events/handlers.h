@@ -11,6 +11,9 @@ void handle_events_list(const struct request *request, struct answer *answer);
 void handle_event_get(const struct request *request, struct answer *answer);
 void handle_entry_get(const struct request *request, struct answer *answer);
 
+/* feed_get.c */
+void handle_feed(const struct request *request, struct answer *answer);
+
 /* opening_post.c, for the row of a route that posts an event made of lines */
 json_t *opening_of_request(const struct request *request, struct answer *answer);
 

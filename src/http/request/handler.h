@@ -65,6 +65,15 @@ struct request {
         *openapi; /* the OpenAPI document, made at the start, coded if the client likes gzip */
 };
 
+struct feed_place; /* store/feed_store.h */
+
+/* An empty slice of the feed, which may be answered later, when something has come. */
+struct answer_wait {
+    const struct feed_place *places; /* in the order of the schemes' ids */
+    size_t count;
+    int seconds;
+};
+
 struct answer {
     struct arena *arena;              /* the request's */
     int status;                       /* 200 unless the handler says otherwise */
@@ -82,6 +91,7 @@ struct answer {
     int64_t deadline_ms;                   /* how long the database may take for the whole answer */
     const char
         *deadline_setting; /* the setting that deadline_ms comes from; NULL: the answer has no deadline */
+    const struct answer_wait *wait; /* NULL: the answer is to be sent now */
     struct faults faults;
 };
 

@@ -34,7 +34,7 @@ static int limit_of(const char *text)
     return number;
 }
 
-static bool read_limit(const struct request *request, struct answer *answer, int *limit)
+bool slice_read_limit(const struct request *request, struct answer *answer, int *limit)
 {
     const char *text = request_query(request, "limit");
     *limit = text != NULL ? limit_of(text) : LIMIT_DEFAULT;
@@ -167,7 +167,7 @@ static bool begin(const struct request *request, struct answer *answer, bool is_
     const char *cursor;
     *slice = (struct list_slice){.after_day = SLICE_START, .last_day = SLICE_START, .items = &answer->body};
     bool valid = read_way(request, answer, &slice->way, &cursor);
-    valid = read_limit(request, answer, &slice->limit) && valid;
+    valid = slice_read_limit(request, answer, &slice->limit) && valid;
     slice->after = slice->way.newest ? SLICE_END : SLICE_START;
     if (cursor != NULL && !read_number(cursor, &slice->after) && !read_former_number(cursor, &slice->after) &&
         !(is_feed && read_place(cursor, &slice->after, &slice->after_day)))
@@ -209,7 +209,7 @@ bool slice_read_keys(const struct request *request, struct answer *answer, struc
 {
     *slice = (struct key_slice){0};
     bool valid = read_way(request, answer, &slice->asked.way, &slice->after);
-    valid = read_limit(request, answer, &slice->asked.limit) && valid;
+    valid = slice_read_limit(request, answer, &slice->asked.limit) && valid;
     return slice->after == NULL || is_key(slice->after) ? valid : slice_refuse_cursor(answer);
 }
 

@@ -41,6 +41,8 @@ MUST_CHECK bool slice_begin_keys(const struct request *request, struct answer *a
 void slice_end_keys(const struct request *request, struct answer *answer, const struct key_slice *wanted,
                     enum store_result result, const struct json_slice *slice);
 
+/* Reads ?limit=. False: a fault has been added. */
+MUST_CHECK bool slice_read_limit(const struct request *request, struct answer *answer, int *limit);
 /* Adds the member `next`, and the same target as a Link. The next slice begins after `key`. */
 void slice_add_next(const struct request *request, struct answer *answer, const char *key);
 /* Refuses the cursor. Always returns false, so the caller can return its result. */

@@ -14,6 +14,7 @@ struct figures {
     const struct meters *meters;
     struct clock_view clock;
     struct intake_figures intake;
+    size_t feed_waiters;
     struct gauges gauges;
 };
 
@@ -98,6 +99,11 @@ static void write_requests_open(const struct figures *figures, const char *name,
     add_sample(body, name, figures->gauges.requests);
 }
 
+static void write_feed_waiters(const struct figures *figures, const char *name, struct buffer *body)
+{
+    add_sample(body, name, figures->feed_waiters);
+}
+
 static void write_streams_open(const struct figures *figures, const char *name, struct buffer *body)
 {
     add_sample(body, name, figures->gauges.streams);
@@ -165,7 +171,7 @@ static const struct metric {
     {"depositd_last_close_timestamp_seconds", "gauge", "When a day of the scheme was last closed",
      write_last_close},
     {"depositd_clock_looked_timestamp_seconds", "gauge",
-     "When the clock last saw how the closes stand; it looks each second, unless it closes", write_looked},
+     "When the clock last saw how the closes stand; it looks each second", write_looked},
     {"depositd_database_up", "gauge", "Whether the database answered when the clock last asked",
      write_database_up},
     {"depositd_events_total", "counter", "Events answered by this process", write_events},
@@ -176,6 +182,7 @@ static const struct metric {
     {"depositd_requests_open", "gauge", "Requests that are not answered yet, this one among them",
      write_requests_open},
     {"depositd_streams_open", "gauge", "Of these, streams of events", write_streams_open},
+    {"depositd_feed_waiters", "gauge", "Of these, readers of the feed that wait for news", write_feed_waiters},
     {"depositd_http_requests_total", "counter", "Requests ended, by class of status", write_requests},
     {"depositd_http_request_duration_seconds", "histogram",
      "From the head of a request to the end of its answer", write_durations},
@@ -186,6 +193,7 @@ static bool look_up(const struct request *request, struct figures *figures)
     figures->now = clock_now();
     figures->meters = request->meters;
     groups_read_figures(request->service->groups, &figures->intake);
+    figures->feed_waiters = feed_watch_count(request->service->feed_watch);
     figures->meters->read_gauges(figures->meters->server, &figures->gauges);
     return closer_view(request->service->closer, request->arena, &figures->clock);
 }

@@ -20,7 +20,7 @@ static bool refuse(struct answer *answer, enum reason reason, const char *detail
     return false;
 }
 
-static bool check_role(const struct request *request, struct answer *answer)
+bool admission_check_role(const struct request *request, struct answer *answer)
 {
     if (request->route->roles == 0)
         return true;
@@ -222,8 +222,9 @@ static bool check_body(struct request *request, struct answer *answer)
 
 bool admission_check(struct request *request, struct answer *answer)
 {
-    if (!check_role(request, answer) || !check_site(request, answer) || !check_rate(request, answer) ||
-        !check_query(request, answer) || !check_media(request, answer) || !check_body(request, answer))
+    if (!admission_check_role(request, answer) || !check_site(request, answer) ||
+        !check_rate(request, answer) || !check_query(request, answer) || !check_media(request, answer) ||
+        !check_body(request, answer))
         return false;
     if (answer->media == MEDIA_HTML)
         forget_empty(request);

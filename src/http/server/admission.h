@@ -9,5 +9,7 @@
 /* `request` has its route, its identity (NULL: no key was shown), and the names and values of its query as
  * they were sent. This function decodes them. False: faults have been added. */
 MUST_CHECK bool admission_check(struct request *request, struct answer *answer);
+/* Checks the key and its role alone. */
+MUST_CHECK bool admission_check_role(const struct request *request, struct answer *answer);
 
 #endif

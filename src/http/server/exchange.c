@@ -195,7 +195,8 @@ struct exchange *exchange_new(struct exchanges *all, struct MHD_Connection *conn
 void exchange_free(struct exchange *exchange)
 {
     struct exchanges *all = exchange->all;
-    assert(exchange->state != EXCHANGE_WORKING && exchange->state != EXCHANGE_POSTING);
+    assert(exchange->state != EXCHANGE_WORKING && exchange->state != EXCHANGE_WAITING &&
+           exchange->state != EXCHANGE_POSTING);
     if (exchange->long_answer != NULL && !long_answer_leave(exchange->long_answer))
         return; /* the worker notices, and frees it */
     bool streamed = exchange->stream != NULL, was_long = exchange->long_answer != NULL;
@@ -267,6 +268,7 @@ static void wait_for_end(struct exchanges *all, int timeout_s)
 
 void exchanges_drain(struct exchanges *all)
 {
+    feed_watch_end_all(all->service->feed_watch);
     pthread_mutex_lock(&all->lock);
     wait_for_end(all, all->service->config->stop_grace_s / 2);
     atomic_store(&all->hurrying, true);

@@ -30,6 +30,7 @@
 enum exchange_state {
     EXCHANGE_READING,   /* the server's thread has it; the body comes in */
     EXCHANGE_WORKING,   /* away: a read worker has it */
+    EXCHANGE_WAITING,   /* away: an empty slice of the feed waits for news (app/service/feed_watch.h) */
     EXCHANGE_REFRESHED, /* the server's: the snapshot is no older than the events, so they may be posted; more
                            of a stream's body may come in */
     EXCHANGE_POSTING,   /* away: the writer has it */
@@ -75,6 +76,8 @@ struct exchange {
     size_t received;  /* bytes of the body, kept or not */
     unsigned allowed; /* methods of the path, if no route was found */
     struct read_job job;
+    struct feed_waiter waiter;
+    bool admitted; /* by a worker, which then let the exchange wait */
     struct posting posting;
     struct events_stream *stream;    /* NULL: none, or none yet */
     struct long_answer *long_answer; /* NULL: none, or none yet */
@@ -116,10 +119,10 @@ void exchange_resume(struct exchange *exchange);
  * busy the read workers are. */
 void exchanges_gauge(void *all, struct gauges *gauges);
 
-/* Ends all exchanges when the service stops. First it waits, for half of stop_grace_s, until no exchange is
- * open. Then it waits until no exchange is away: workers refuse requests that they have not begun, and cut
- * long answers off. Workers and writer finish the requests that they have begun, unless their waits for the
- * database end earlier. Another second lets the last answers leave. */
+/* Ends all exchanges when the service stops. It ends the waits for news of the feed, and waits, for half of
+ * stop_grace_s, until no exchange is open. Then it waits until no exchange is away: workers refuse requests
+ * that they have not begun, and cut long answers off. Workers and writer finish the requests that they have
+ * begun, unless their waits for the database end earlier. Another second lets the last answers leave. */
 void exchanges_drain(struct exchanges *all);
 
 #endif

@@ -6,6 +6,7 @@
  *     READING -> POSTING -> POSTED -> DECIDED events, if the snapshot at hand knows their key
  *     READING -> WORKING -> REFRESHED -> POSTING or DECIDED     events, if it does not
  *     READING -> POSTING -> READING           a stream of events that waits for the writer
+ *     WORKING -> WAITING -> WORKING or DECIDED      an empty slice of the feed, until there is news or not
  *     WORKING -> DECIDED -> SENT              a long answer, which the worker goes on making: sending.c
  *
  * reply.c makes the last step, from DECIDED to SENT. */
@@ -114,6 +115,26 @@ static void place_faults(struct exchange *exchange)
         csv_body_place_faults(exchange->request.csv, exchange->request.json, &exchange->answer.faults);
 }
 
+/* An exchange that has waited was let in before. Its key may have been revoked meanwhile. */
+static bool admit(struct exchange *exchange)
+{
+    if (exchange->admitted)
+        return admission_check_role(&exchange->request, &exchange->answer);
+    exchange->admitted = outlast(exchange) && admission_check(&exchange->request, &exchange->answer);
+    return exchange->admitted;
+}
+
+/* Makes the answer new after a wait. The request stays as it is. */
+static void forget_answer(struct answer *answer)
+{
+    enum media media = answer->media;
+    struct buffer body = answer->body;
+    struct arena *arena = answer->arena;
+    buffer_reset(&body);
+    *answer = (struct answer){.arena = arena, .status = 200, .media = media, .body = body};
+    faults_init(&answer->faults, arena);
+}
+
 /* Runs on a read worker's thread. Returns the state to come back in. */
 static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
 {
@@ -133,7 +154,7 @@ static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
         return EXCHANGE_REFRESHED;
     request->pg = pg;
     exchange_identify(exchange);
-    if (!outlast(exchange) || !admission_check(request, &exchange->answer))
+    if (!admit(exchange))
         return EXCHANGE_DECIDED;
     exchange->answer.pass_on = sending_pass_on;
     request->route->run(request, &exchange->answer);
@@ -148,15 +169,64 @@ static enum exchange_state serve(struct exchange *exchange, struct pg *pg)
     return EXCHANGE_DECIDED;
 }
 
+static bool is_client_there(struct feed_waiter *waiter)
+{
+    return patience_client_is_there((struct exchange *)((char *)waiter - offsetof(struct exchange, waiter)));
+}
+
+/* Runs on any thread. Without news, or a worker for them, the empty answer that is there is sent. */
+static void end_wait(struct feed_waiter *waiter, bool news)
+{
+    struct exchange *exchange = (struct exchange *)((char *)waiter - offsetof(struct exchange, waiter));
+    exchange->state = EXCHANGE_WORKING;
+    exchange->asked_ms = clock_monotonic_ms();
+    if (!news || !read_pool_submit(exchange->all->pool, &exchange->job))
+        come_back(exchange, EXCHANGE_DECIDED);
+}
+
+/* The whole wait is counted from the first answer on. The watch has the exchange afterwards, or another
+ * thread already. */
+static void wait_for_news(struct exchange *exchange)
+{
+    struct feed_waiter *waiter = &exchange->waiter;
+    const struct answer_wait *wait = exchange->answer.wait;
+    if (waiter->until_ms == 0)
+        waiter->until_ms = clock_monotonic_ms() + wait->seconds * INT64_C(1000);
+    waiter->places = wait->places;
+    waiter->count = wait->count;
+    waiter->is_there = is_client_there;
+    waiter->end = end_wait;
+    exchange->state = EXCHANGE_WAITING;
+    switch (feed_watch_wait(exchange->all->service->feed_watch, waiter)) {
+    case FEED_WAITS:
+        return;
+    case FEED_HAS_NEWS:
+        end_wait(waiter, true);
+        return;
+    case FEED_WAITS_TOO_MANY:
+        refuse(exchange, REASON_OVERLOADED);
+        come_back(exchange, EXCHANGE_DECIDED);
+        return;
+    case FEED_WAIT_IS_OVER:
+        come_back(exchange, EXCHANGE_DECIDED);
+        return;
+    }
+    abort();
+}
+
 static void work(struct read_job *job, struct pg *pg)
 {
     struct exchange *exchange = (struct exchange *)((char *)job - offsetof(struct exchange, job));
     memory_forget_failures();
+    if (exchange->answer.wait != NULL)
+        forget_answer(&exchange->answer);
     enum exchange_state state = serve(exchange, pg);
     patience_end(pg);
     if (state == EXCHANGE_DECIDED)
         distrust(exchange);
-    if (!sending_end(exchange))
+    if (exchange->answer.wait != NULL && exchange->answer.faults.count == 0)
+        wait_for_news(exchange);
+    else if (!sending_end(exchange))
         come_back(exchange, state);
 }
 
@@ -412,6 +482,7 @@ bool exchange_advance(struct exchange *exchange)
     case EXCHANGE_DECIDED:
         return true;
     case EXCHANGE_WORKING:
+    case EXCHANGE_WAITING:
     case EXCHANGE_POSTING:
     case EXCHANGE_SENT:
         break;
