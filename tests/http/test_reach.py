@@ -23,6 +23,7 @@ FOR_MACHINES = {
     "GET /openapi.json": "for developers of clients",
     "GET /problems/{}": "the page of each problem leads there: test_problems.py",
     "GET /v1/reference": "all lists in one document, for programs; each list has a page",
+    "GET /v1/feed": "many schemes in one, for programs; the events of each scheme have a page",
     "POST /v1/reference": "all lists in one document, for programs; each thing has a form",
     "GET /v1/sites/{}/day-totals/{}": "the form to enter them leads there",
     "GET /v1/fee-notes/{}/{}": "the list leads there once a month has ended: test_fee_notes.py",

@@ -132,7 +132,7 @@ START_TEST(no_other_text_is_a_cursor)
 }
 END_TEST
 
-/* Whatever is read is within bounds, and has this text alone. */
+/* Places that are read are within bounds, and have this text alone. */
 START_TEST(random_texts)
 {
     static const char digits[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_";

@@ -12,7 +12,8 @@ SELECT coalesce(h.last_entry > 0
        coalesce(s.time_zone <> $3::text, false),
        coalesce(s.cut_off <> make_time($4::integer / 60, $4::integer % 60, 0), false),
        coalesce(s.stock_terms <> $5::text, false),
-       CASE WHEN EXISTS (SELECT FROM scheme o WHERE o.time_zone = $3::text) THEN true -- the list of names is slow to make
+       CASE WHEN EXISTS (SELECT FROM scheme o WHERE o.time_zone = $3::text)
+            THEN true -- the list of names is slow to make
             ELSE $3::text !~ '^(posix/|right/|(posixrules|localtime|Factory)$)'
                  AND EXISTS (SELECT FROM pg_timezone_names WHERE name = $3::text) END,
        CASE WHEN EXISTS (SELECT FROM terms t WHERE t.scheme = s.id)

@@ -125,7 +125,7 @@ static const struct route routes[] = {
      .parameters = {{"schemes", "Codes of schemes, separated by commas; or all", true},
                     {"wait", "Seconds to wait for news if there is none", false},
                     SLICED},
-     .id = "readFeed", .tag = TAG_EVENTS,
+     .id = "getFeed", .tag = TAG_EVENTS,
      .about = "An answer has the items that come after the places that the cursor has in the schemes, and always "
               "gives next. Store next, and ask again from there: so a reader misses nothing and sees nothing twice. "
               "A scheme that is not in the cursor begins at its start; with all this includes new schemes. next has "
