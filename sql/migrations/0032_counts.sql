@@ -76,7 +76,7 @@ CREATE FUNCTION shrinkage_lines(of_scheme integer, first date, last date)
          WHERE d.scheme = of_scheme AND d.business_date BETWEEN first AND last),
     posted AS (
         SELECT e.*, e.entry AS did_entry, e.kind AS did, e.event AS said, 1 AS sign
-          FROM span JOIN entry e ON e.scheme = of_scheme AND e.kind IN (7, 10) AND e.kind > 3
+          FROM span JOIN entry e ON e.scheme = of_scheme AND (e.kind = 7 OR e.kind = 10) AND e.kind > 3
                                 AND e.entry BETWEEN span.first_entry AND span.last_entry
         UNION ALL
         SELECT e.*, r.entry, r.kind, r.event, -1
@@ -85,7 +85,7 @@ CREATE FUNCTION shrinkage_lines(of_scheme integer, first date, last date)
          CROSS JOIN LATERAL (SELECT o.entry, o.kind, o.event
                                FROM entry_reference f JOIN entry o ON o.scheme = f.scheme AND o.entry = f.referred
                               WHERE f.scheme = of_scheme AND f.entry = e.entry AND f.kind = 11 OFFSET 0) AS r
-         WHERE r.kind IN (7, 10)),
+         WHERE r.kind = 7 OR r.kind = 10),
     moved AS ( -- what the accounts of unaccounted cups took
         SELECT p.entry, p.business_date, p.kind, p.event, p.site, p.did, p.did_entry, p.said, p.sign, account_cup_type(l.account) AS cup_type,
                sum(l.amount)::bigint AS cups
