@@ -188,6 +188,7 @@ struct event {
     enum tender tender;
     enum bearer bearer;            /* transit_loss; BEARER_NONE: still to be decided */
     char to[CODE_SIZE];            /* dispatch */
+    char batch[CODE_SIZE];         /* supply: the batch that its cups were made from; empty: none */
     struct uuid refers;            /* receipt, transit_loss: the dispatch; reversal: the event that it
                                       reverses */
     int64_t mass_g;                /* retire; -1: not stated */

@@ -58,6 +58,7 @@
     X(SAME_SITE, same_site, 422, false, "The two sites are the same")                                        \
     X(SITE_IN_OTHER_SCHEME, site_in_other_scheme, 422, false, "The other site is in another scheme")         \
     X(NOT_A_DISPATCH, not_a_dispatch, 422, false, "The event referred to is not a dispatch")                 \
+    X(BATCH_UNKNOWN, batch_unknown, 422, false, "There is no such batch for a re-maker in the scheme")       \
     /* when it happened */                                                                                   \
     X(OCCURRED_IN_FUTURE, occurred_in_future, 422, false, "The event lies in the future")                    \
     X(SCHEME_NOT_OPEN, scheme_not_open, 422, false, "The scheme has no terms yet")                           \
@@ -130,6 +131,12 @@
     X(TIME_ZONE_UNKNOWN, time_zone_unknown, 422, false, "The time zone is not known")                        \
     X(ALREADY_RESOLVED, already_resolved, 409, false, "The exception was resolved otherwise")                \
     X(EXCEPTION_UNKNOWN, exception_unknown, 422, false, "The exception is not known")                        \
+    /* batches for re-makers */                                                                              \
+    X(BATCH_CONFLICT, batch_conflict, 409, false, "The code is taken by another batch")                      \
+    X(MORE_THAN_RETIRED, more_than_retired, 422, false,                                                      \
+      "More cups than were retired at the site and are in no batch")                                         \
+    X(BATCH_WITHDRAWN, batch_withdrawn, 409, false, "The batch was withdrawn already")                       \
+    X(BATCH_SUPPLIED, batch_supplied, 409, false, "Supplies name the batch: reverse them first")             \
     /* not the client's fault */                                                                             \
     X(INTERNAL_ERROR, internal_error, 500, true, "Something went wrong here; nothing was recorded")          \
     X(SEAL_BROKEN, seal_broken, 500, false,                                                                  \

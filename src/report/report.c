@@ -69,8 +69,8 @@
 #define TO_OPERATORS_LOSSES                                                                                  \
     OF_SCHEME("shrinkage-lines") "&cup_type={cup_type}&from={from}&to={to}&part=lost_by_operator"
 #define TO_FIGURE_OF_TYPE(figure) TO_SITES_FIGURE(figure) "&cup_type={cup_type}"
-#define TO_PART_OF_DAY(part)    TO_LEDGER_OF_DAY "&part=" part
-#define TO_BALANCE              OF_SCHEME("general-ledger") "&account={account}&to={as_of}"
+#define TO_PART_OF_DAY(part)      TO_LEDGER_OF_DAY "&part=" part
+#define TO_BALANCE                OF_SCHEME("general-ledger") "&account={account}&to={as_of}"
 
 #define ORDER                                                                                                \
     {                                                                                                        \
@@ -788,6 +788,22 @@ static const struct report reports[] = {
                  {"returned", COLUMN_CUPS, "Cups that it took back, wherever they came from",
                   TO_FLOW("returned")},
                  {"net", COLUMN_CUPS, "Handed out less taken back"}}},
+    {"damaged-cups", "Damaged cups that wait at sites to be collected", FOR_ALL, true, false,
+     &sql_report_damaged_cups, .parameters = {AS_OF},
+     .columns = {{"site", COLUMN_TEXT, "Site", "/v1/sites/{site}"},
+                 {"participant", COLUMN_TEXT, "Participant that owns it"},
+                 {"cup_type", COLUMN_TEXT, "Cup type"},
+                 {"cups", COLUMN_CUPS, "Damaged cups that are there", TO_BALANCE},
+                 {"since", COLUMN_TEXT, "The first day after the last one that ended without any"},
+                 {"days", COLUMN_CUPS, "Days since then"},
+                 {"account", COLUMN_TEXT, "Account of the damaged cups", TO_BALANCE}}},
+    {"retired-cups", "Cups retired at each site, and those that no batch has taken to a re-maker", FOR_OFFICE,
+     false, false, &sql_report_retired_cups, .parameters = {ONE_SITE},
+     .columns = {{"site", COLUMN_TEXT, "Site", "/v1/events?scheme={scheme}&site={site}&kind=retire"},
+                 {"cup_type", COLUMN_TEXT, "Cup type"},
+                 {"retired", COLUMN_CUPS, "Cups retired there so far, less reversed"},
+                 {"batched", COLUMN_CUPS, "Of these: cups in batches that are not withdrawn"},
+                 {"waiting", COLUMN_CUPS, "The others, which still wait for a batch"}}},
     {"recovery", "Cups and grams retired, to be made into new things, against those supplied", FOR_OFFICE,
      false, false, &sql_report_recovery, .parameters = {FROM, TO},
      .columns = {{"cup_type", COLUMN_TEXT, "Cup type"},
@@ -799,7 +815,17 @@ static const struct report reports[] = {
                  {"retired_g", COLUMN_CUPS, "Grams retired: as stated, of the others by their type"},
                  {"share_of_cups", COLUMN_RATE, "Cups retired over cups supplied in the period"},
                  {"share_of_grams", COLUMN_RATE, "Grams retired over grams supplied in the period"},
-                 {"account", COLUMN_TEXT, "Account of retired cups", TO_LEDGER}}},
+                 {"account", COLUMN_TEXT, "Account of retired cups", TO_LEDGER},
+                 {"in_service", COLUMN_CUPS, "Sound cups at sites and on the road at the end of the period"},
+                 {"with_customers", COLUMN_CUPS, "Cups with customers at the end of the period",
+                  OF_SCHEME("general-ledger") "&account=with_customers({cup_type})&to={to}"},
+                 {"lost", COLUMN_CUPS, "Cups unaccounted for at the end of the period",
+                  OF_SCHEME("general-ledger") "&account=unaccounted({cup_type})&to={to}"},
+                 {"batches", COLUMN_CUPS, "Batches with such cups that were sent in the period"},
+                 {"batched", COLUMN_CUPS, "Cups in these batches"},
+                 {"remade", COLUMN_CUPS, "New cups of supplies that name a batch, less reversed"},
+                 {"return_rate", COLUMN_RATE, "Cups returned over cups issued in the period"},
+                 {"target", COLUMN_RATE, "The scheme's target for it"}}},
 };
 
 const struct report *reports_all(size_t *count)

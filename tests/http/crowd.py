@@ -183,6 +183,10 @@ SELECT 1, row_number() OVER (ORDER BY business_date, participant), business_date
 INSERT INTO fee_note_line (scheme, number, position, business_date, fee, tax_rate_ppm, amount, tax)
 SELECT scheme, number, position, business_date, (ARRAY['service', 'handling'])[position], 150000, 100, 15
   FROM fee_note, generate_series(1, 2) AS position;
+INSERT INTO remaking_batch (scheme, number, code, site, sent_on, remaker, weight_g, recorded_at, recorded_by)
+SELECT 1, n, 'batch-' || n, 1, now()::date, 'Moulding', 960, now(), 1 FROM generate_series(1, 60) AS n;
+INSERT INTO remaking_batch_line (scheme, number, cup_type, quantity)
+SELECT scheme, number, 1, 20 FROM remaking_batch;
 CREATE TABLE crowd_payment AS
 SELECT scheme, format('%s-%s-%s', scheme, to_char(business_date, 'YYMMDD'), participant) AS payment_id, business_date,
     participant,

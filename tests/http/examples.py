@@ -8,7 +8,7 @@ import csv
 import io
 import json
 import re
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta, timezone
 from decimal import Decimal
 from pathlib import Path
 from uuid import NAMESPACE_URL, uuid5
@@ -484,6 +484,19 @@ def end_month(do, admin, ann, ben):
     do(ben, "POST", f"/v1/schemes/tern-bay/months/{month}/reopen", {"reason": "a fee was left out"})
 
 
+def remake(do, admin):
+    """Two cups that broke are retired, and leave for a re-maker; the batch turns out to be wrong."""
+    now = datetime.now(timezone.utc).isoformat()
+    broken = {"site": "anchor", "occurred_at": now, "cups": cups(cup_300=2)}
+    admin.post({**broken, "event_id": uuid("damage-1"), "kind": "damage"})
+    admin.post({**broken, "event_id": uuid("retire-1"), "kind": "retire", "mass_g": 95})
+    batch = {"batch": "tb-1", "site": "anchor", "sent_on": str(DAY), "remaker": "Tern Bay Moulding", "weight_g": 95}
+    do(admin, "POST", "/v1/remaking-batches", {**batch, "cups": cups(cup_300=2)})
+    do(admin, "GET", "/v1/remaking-batches?scheme=tern-bay")
+    do(admin, "GET", "/v1/remaking-batches/tern-bay/tb-1")
+    do(admin, "POST", "/v1/remaking-batches/tern-bay/tb-1/withdraw", {"reason": "it never left"})
+
+
 def look(do, admin):
     do(admin, "GET", "/v1/reports")
     do(admin, "GET", f"/v1/reports/deposit-cover?scheme=tern-bay&as_of={DAY}", name="json")
@@ -537,6 +550,7 @@ def play(service):
     do(till, "POST", "/v1/me/renew?why=received+today")
     look(do, admin)
     end_month(do, admin, ann, ben)
+    remake(do, admin)
     return do.examples
 
 

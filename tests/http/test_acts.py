@@ -13,6 +13,8 @@ from office import Office, form, forms_of, led_to, page, shown
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
 JOURNALS = "/v1/journals?scheme=tern-bay"
 TRANSFERS = "/v1/reports/transfers?scheme=tern-bay"
+DAMAGED = "/v1/reports/damaged-cups?scheme=tern-bay"
+BATCHES = "/v1/remaking-batches?scheme=tern-bay"
 SECOND_COUNTS = "/v1/reports/second-counts?scheme=tern-bay"
 
 
@@ -175,6 +177,33 @@ def test_a_count_is_repeated_from_its_list(office):
     assert offered(office.ann, SECOND_COUNTS) == {} == offered(office.reader, "/v1/reports/counts?scheme=tern-bay")
     first = form(office.ann, offered(office.ann, "/v1/reports/counts?scheme=tern-bay")["Enter a count"])
     assert first.fields["/site"] in ("anchor", "brick", "dock")
+
+
+def test_damaged_cups_are_sent_from_their_list(office):
+    office.admin.post(event("damage", "anchor", at(NEXT_DAY, "08:00"), cups=cups(cup_450=2)))
+    send = form(office.ann, offered(office.ann, DAMAGED)["Send"])
+    lines = {k: v for k, v in send.fields.items() if k.startswith("/cups/") and v}
+    assert lines == {"/cups/0/cup_type": "cup-450", "/cups/0/quantity": "2", "/cups/0/condition": "damaged"}
+    assert send.fields["/site"] == "anchor"
+    assert led_to(send.fill({"/to": "dock", "/occurred_at": f"{NEXT_DAY}T09:00"}).send()) == DAMAGED
+    assert offered(office.ann, DAMAGED) == {}
+
+
+def test_a_batch_goes_to_a_re_maker_and_comes_back(office):
+    """The worked example retires a cup at brick."""
+    new = form(office.ann, offered(office.ann, BATCHES)["New batch"])
+    said = {"/batch": "tb-1", "/site": "brick", "/sent_on": str(NEXT_DAY), "/remaker": "Moulding", "/weight_g": "47"}
+    target = led_to(new.fill({**said, "/cups/0/cup_type": "cup-300", "/cups/0/quantity": "1"}).send())
+    assert target == "/v1/remaking-batches/tern-bay/tb-1" and target in page(office.ann, BATCHES).links
+    acts = offered(office.ann, target)
+    assert acts.keys() == {"Withdraw", "Supply the new cups"} and offered(office.reader, target) == {}
+    supply = form(office.ann, acts["Supply the new cups"])
+    assert supply.fields["/batch"] == "tb-1"
+    supply.fill({"/site": "anchor", "/cups/0/cup_type": "cup-300", "/cups/0/quantity": "9"})
+    led_to(supply.fill({"/occurred_at": f"{NEXT_DAY}T10:00"}).send())
+    assert [(r["Cup type"], r["Quantity"]) for r in page(office.ann, target).table("Re-made")] == [("cup-300", "9")]
+    assert offered(office.ann, target).keys() == {"Supply the new cups"}
+    office.admin.assert_holds("tern-bay")
 
 
 def test_a_shipment_of_an_opening_is_received(office):

@@ -109,6 +109,8 @@ LISTS = {
     "fee notes": ("fee-notes-list", lambda c, half, last: (1, -1, ROWS, None, None)),
     "fee notes, far in": ("fee-notes-list", lambda c, half, last: (1, 1000, ROWS, None, None)),
     "fee notes of a participant": ("fee-notes-list", lambda c, half, last: (1, 4000, ROWS, [3, 203], None)),
+    "batches": ("remaking-batches-list", lambda c, half, last: (1, -1, ROWS)),
+    "batches, far in": ("remaking-batches-list", lambda c, half, last: (1, 30, ROWS)),
     "seals": ("seals-list", lambda c, half, last: (1, number(half), ROWS)),
     "statements": ("statements-list", lambda c, half, last: (1, None, ROWS, None, None)),
     "statements, far in": ("statements-list", lambda c, half, last: (1, f"{half}/1", ROWS, None, None)),

@@ -35,6 +35,7 @@ SETTING = "people set it"
 ABOVE = "sums or compares the figures beside it"
 COUNTED = "counted anew by the check that the row names"
 IN_ORDER = "first in, first out, from the sums of all days since: no event names the cup that it takes"
+OF_BATCHES = "of batches, whose list the start page leads to"
 SHARE = "a share of a total beside it, which opens the rows"
 
 
@@ -192,7 +193,14 @@ JUSTIFIED = {
         **dict.fromkeys(("Opening", "Closing"), "of all lines of the statement, to which date and participant lead"),
     },
     REPORTS + "payments": {"Amount": ROW},
-    REPORTS + "recovery": {"Retired g": "cups by their mass", "Supplied g": "cups by their mass"},
+    REPORTS
+    + "recovery": {
+        **dict.fromkeys(("Retired g", "Supplied g"), "cups by their mass"),
+        "In service": "of all sites and the road, which the report of stock has",
+        **dict.fromkeys(("Batches", "Batched"), OF_BATCHES),
+        "Re-made": "of supplies, whose list names the batch of each",
+    },
+    REPORTS + "retired-cups": {"Retired": "the site leads to its events", "Batched": OF_BATCHES, "Waiting": ABOVE},
     REPORTS + "second-counts": {"Difference": ROW, "Amount": ROW},
     REPORTS + "shrinkage-lines": {"Amount": ROW, "Cups": ROW},
     REPORTS

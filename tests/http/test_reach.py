@@ -27,6 +27,8 @@ FOR_MACHINES = {
     "POST /v1/reference": "all lists in one document, for programs; each thing has a form",
     "GET /v1/sites/{}/day-totals/{}": "the form to enter them leads there",
     "GET /v1/fee-notes/{}/{}": "the list leads there once a month has ended: test_fee_notes.py",
+    "GET /v1/remaking-batches/{}/{}": "the list leads there once there is a batch: test_reports_remaking.py",
+    "POST /v1/remaking-batches/{}/{}/withdraw": "offered for a batch: test_reports_remaking.py",
     "POST /v1/schemes/{}/months/{}/close": "offered once the month has ended: test_months.py",
     "POST /v1/schemes/{}/months/{}/reopen": "offered for a closed month: test_months.py",
     "GET /v1/tasks/{}": "for readers of more than 20 schemes; the start page has all tasks of the others",

@@ -564,6 +564,8 @@ ELSEWHERE = {
     "too_many_requests",
     "already_resolved",
     "exception_unknown",  # test_several_at_once.py
+    *("batch_unknown", "batch_conflict", "more_than_retired"),  # test_reports_remaking.py
+    *("batch_withdrawn", "batch_supplied"),  # the same
     "day_not_sealed",
     "seal_broken",
     # test_framing.py, and of slow requests tests/faults/test_clients.py

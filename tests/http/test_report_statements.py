@@ -19,6 +19,7 @@ TAKEN = {"day": "date", "account": "bigint"}  # for all other kinds: an id, or t
 # take the sites to show
 BY_SITE = {
     "count-sheet",
+    "damaged-cups",
     "stock",
     "settlement",
     "site-figures",

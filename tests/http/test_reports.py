@@ -320,6 +320,13 @@ def test_recovery(books):
         "retired_g": 47,
         "share_of_cups": "0.0050",
         "share_of_grams": "0.0049",
+        # at the sites and on the road, with customers and unaccounted for, as the contract has them
+        "in_service": 70 + 61 + 34 + 22 + 1,
+        "with_customers": 9,
+        "lost": 2,
+        **dict.fromkeys(("batches", "batched", "remade"), 0),
+        "return_rate": "0.7353",  # 25 of 34, without the issue that was reversed
+        "target": "0.90",
     }
     assert (rows["cup-450"]["supplied"], rows["cup-450"]["retired"]) == (60, 0)
 

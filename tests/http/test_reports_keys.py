@@ -37,9 +37,19 @@ OFFICE = {
     "return-rate-daily",
     "site-flows",
     "recovery",
+    "retired-cups",
 }
-BALANCES = ("bank-reconciliation", "deposit-cover", "trial-balance", "stock", "transfers", "ageing")  # as of a day
-WITHOUT_DAYS = ("withdrawable", "winding-up", "counts", "count-sheet", "second-counts")
+BALANCES = (
+    "bank-reconciliation",
+    "deposit-cover",
+    "trial-balance",
+    "stock",
+    "transfers",
+    "ageing",
+    "damaged-cups",
+)  # as of a day
+WITHOUT_DAYS = ("withdrawable", "winding-up", "counts", "count-sheet", "second-counts", "retired-cups")
+MAY_BE_EMPTY = {"damaged-cups"}  # the worked example leaves none
 OF_PARTICIPANTS = {
     "settlement",
     "statement-of-account",
@@ -48,7 +58,7 @@ OF_PARTICIPANTS = {
     "fees",
     "payments",
 }
-OF_SITES = {"site-statement", "site-figures", "stock", "count-sheet"}
+OF_SITES = {"site-statement", "site-figures", "stock", "count-sheet", "damaged-cups"}
 READERS = {
     "pos": OF_SITES,
     "participant": OF_SITES | OF_PARTICIPANTS,
@@ -100,7 +110,7 @@ def test_who_reads_which(net, role):
     for name in OFFICE | OF_PARTICIPANTS | OF_SITES:
         answer = client.send("GET", target(net, name))
         if name in READERS[role]:
-            assert answer.status == 200 and answer.json["items"], name
+            assert answer.status == 200 and (answer.json["items"] or name in MAY_BE_EMPTY), name
         else:
             assert (answer.status, answer.reasons[0]) == (403, "role_not_allowed"), name
 
@@ -229,8 +239,7 @@ def test_postgresql_reads_the_csv(net):
             cursor.execute("CREATE TEMP TABLE csv (" + ", ".join(f'"{c}" text' for c in columns) + ")")
             cursor.copy_expert("COPY csv FROM STDIN (FORMAT csv, HEADER match)", io.StringIO(text))
             cursor.execute("SELECT * FROM csv")
-            assert (
-                cursor.fetchall() == [tuple(None if row[c] is None else str(row[c]) for c in columns) for row in rows]
-                and rows
-            ), name
+            assert cursor.fetchall() == [
+                tuple(None if row[c] is None else str(row[c]) for c in columns) for row in rows
+            ] and (rows or name in MAY_BE_EMPTY), name
         connection.close()

@@ -147,6 +147,9 @@ def posted(module_database):
         "fee_line",
         "fee_note",
         "fee_note_line",
+        "remaking_batch",
+        "remaking_batch_line",
+        "remaking_batch_withdrawal",
         "particulars",
     ],
 )

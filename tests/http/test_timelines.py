@@ -20,6 +20,7 @@ LISTS = {
     "/v1/seals": ([""], "date"),
     "/v1/settlements": ([""], "date"),
     "/v1/fee-notes": (["", "&participant=member-00007"], "number"),
+    "/v1/remaking-batches": ([""], None),
     "/v1/schemes/{scheme}/days": (["", "&missing=statement"], "date"),
     "/v1/payments": (
         [

@@ -57,6 +57,7 @@ INCIDENTAL = {
         "src/http/contract/answers.json",
         "src/http/contract/examples.json",
         "src/http/contract/routes.c",
+        "src/http/pages/page_rules.c",
         "tests/http/test_opening.py",
         "tests/http/test_journals.py",
         "tests/http/test_model.py",

@@ -156,6 +156,7 @@ void canonical_event(const struct event *event, struct buffer *text)
         amount_member(text, "amount", event->amount);
     if (opening != NULL)
         amount_member(text, "bank", opening->bank);
+    string_member(text, "batch", event->batch);
     string_member(text, "bearer", bearer_word(event->bearer));
     lines_member(text, "cups", &event->cups, event->kind == KIND_COUNT);
     if (entry_kind_refers(event->kind) == REFERS_DISPATCH)

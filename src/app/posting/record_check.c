@@ -6,6 +6,7 @@
 #include "app/posting/record_bearer.h"
 #include "app/posting/record_legs.h"
 #include "app/posting/record_opening.h"
+#include "store/remaking_store.h"
 
 #include <assert.h>
 #include <stdio.h>
@@ -148,6 +149,21 @@ static void check_destination(struct recording *recording)
         refuse(recording, REASON_SITE_UNKNOWN, "/to", "there is no such site");
     else if (elsewhere)
         refuse(recording, REASON_SITE_IN_OTHER_SCHEME, "/to", "the site belongs to another scheme");
+}
+
+/* A till may name any batch of its scheme, because the new cups and their papers stand before it. */
+static enum store_result check_batch(struct recording *recording)
+{
+    bool stands = true;
+    const struct ledger *ledger = recording->ledger;
+    const char *batch = recording->event->batch;
+    if (*batch == '\0')
+        return STORE_OK;
+    enum store_result result = store_batch_stands(ledger->pg, ledger->scheme->id, batch, &stands);
+    if (result == STORE_OK && !stands)
+        refuse(recording, REASON_BATCH_UNKNOWN, "/batch",
+               "the scheme has no such batch, or it was withdrawn");
+    return result;
 }
 
 /* A reversal occurs no earlier than on the day of the event that it reverses. */
@@ -421,6 +437,8 @@ enum store_result record_check(struct recording *recording)
 {
     const struct event *event = recording->event;
     enum store_result result = look_up_referred(recording);
+    if (result == STORE_OK)
+        result = check_batch(recording);
     if (result != STORE_OK)
         return result;
     find_days(recording);

@@ -104,6 +104,7 @@ static const struct named_schema meanings[] = {
     {"proposal", "Number of the proposal"},
     {"session", "Number of the session"},
     {"task", "Name of the task, as GET / gives it"},
+    {"batch", "Code of the batch"},
     {"payment_id", "Id of the payment, as the settlement gives it"},
     {"file_id", "Id of the payment file"},
     {"line", "Name of the line, as the list of lines gives it"},

@@ -298,7 +298,7 @@ static const struct route routes[] = {
     {GET("/v1/changes", FOR_OFFICE, handle_changes_list, "Changes of reference data, terms and keys, in their order", "ChangeList"),
      .parameters = {{"scheme", "Code of the scheme; changes of the whole network belong to no scheme", false},
                     {"of", "Kind of thing: cup_type, participant, scheme, terms, refund_value, office_accounts, site, "
-                            "tax_registration, site_kind, month, key or proposal", false},
+                            "tax_registration, site_kind, month, remaking_batch, key or proposal", false},
                     {"by", "Name of a key, or a holder", false},
                     {"from", "First day, in UTC", false}, {"to", "Last day, in UTC", false}, ORDERED},
      .id = "listChanges", .tag = TAG_REFERENCE},
@@ -430,6 +430,28 @@ static const struct route routes[] = {
      .body = &shape_reason, .answer_statuses = {200},
      .parameters = {{"scheme", "Code of the scheme, needed if two schemes have the id", false}},
      .id = "withdrawOpening", .tag = TAG_OPENINGS, REASONS(REASON_PROPOSAL_DECIDED, REASON_SCHEME_NOT_OPEN)},
+
+    /* batches for re-makers */
+    {GET("/v1/remaking-batches", FOR_OFFICE, handle_remaking_batches_list, "Batches of retired cups for re-makers",
+         "RemakingBatchList"),
+     .parameters = {SCHEME, ORDERED},
+     .id = "listRemakingBatches", .tag = TAG_REPORTS},
+    {POST("/v1/remaking-batches", FOR_STAFF, handle_remaking_batch_post,
+          "Records a batch of retired cups that left a site for a re-maker", "RemakingBatch"),
+     .body = &shape_remaking_batch, .answer_statuses = {201, 200}, .located = true,
+     .id = "createRemakingBatch", .tag = TAG_REPORTS,
+     REASONS(REASON_SITE_UNKNOWN, REASON_CUP_TYPE_UNKNOWN, REASON_CUP_TYPE_REPEATED, REASON_OCCURRED_IN_FUTURE,
+             REASON_MORE_THAN_RETIRED, REASON_BATCH_CONFLICT),
+     .about = "The scheme is the site's. A batch holds no more cups than were retired at the site and are in no other "
+              "batch. The same batch again is answered 200 and changes nothing. A batch never changes: withdraw a wrong "
+              "one, and record another. New cups come back as a supply that names the batch."},
+    {GET("/v1/remaking-batches/{scheme}/{batch}", FOR_OFFICE, handle_remaking_batch_get,
+         "A batch of retired cups, with the new cups that came back", "RemakingBatch"),
+     .id = "getRemakingBatch", .tag = TAG_REPORTS},
+    {POST("/v1/remaking-batches/{scheme}/{batch}/withdraw", FOR_STAFF, handle_remaking_batch_withdraw,
+          "Withdraws a wrong batch: its cups may go into another one", "RemakingBatch"),
+     .body = &shape_reason, .answer_statuses = {200},
+     .id = "withdrawRemakingBatch", .tag = TAG_REPORTS, REASONS(REASON_BATCH_WITHDRAWN, REASON_BATCH_SUPPLIED)},
 
     /* the bank */
     {POST("/v1/settlements/{scheme}/{date}/files", FOR_STAFF, handle_file_post,

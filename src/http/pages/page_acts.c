@@ -112,6 +112,10 @@ static const struct act acts[] = {
     {"OfficeAccountsList", NULL, "New codes", METHOD_PUT, "/v1/schemes/{scheme}/office-accounts/{effective_date}", NULL, ALWAYS},
     {"Site", NULL, "Enter the totals of a day", METHOD_PUT, "/v1/sites/{site}/day-totals/{date}", NULL, ALWAYS},
     {"DayTotals", NULL, "Change", METHOD_PUT, "/v1/sites/{site}/day-totals/{date}", NULL, ALWAYS},
+    {"RemakingBatchList", NULL, "New batch", METHOD_POST, "/v1/remaking-batches", NULL, ALWAYS},
+    {"RemakingBatchList", "items", "Withdraw", METHOD_POST, "/v1/remaking-batches/{scheme}/{batch}/withdraw", NULL, {"withdrawn", NULL}, NO_MORE},
+    {"RemakingBatch", NULL, "Withdraw", METHOD_POST, "/v1/remaking-batches/{scheme}/{batch}/withdraw", NULL, {"withdrawn", NULL}, {"remade", NULL}},
+    {"RemakingBatch", NULL, "Supply the new cups", METHOD_POST, "/v1/events", "kind=supply&/batch={batch}", {"withdrawn", NULL}, NO_MORE},
     {"JournalList", NULL, "New journal", METHOD_POST, "/v1/events", "kind=journal&/scheme={scheme}", ALWAYS},
 };
 /* clang-format on */

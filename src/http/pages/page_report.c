@@ -80,6 +80,13 @@ static const struct {
 } row_acts[] = {
     {"transfers", KIND_RECEIPT, {"Receive", ARRIVAL("receipt"), "in_transit"}},
     {"transfers", KIND_TRANSIT_LOSS, {"Lost", ARRIVAL("transit_loss"), "in_transit"}},
+    {"damaged-cups",
+     KIND_DISPATCH,
+     {"Send",
+      "/forms/postEvents?target=%2Fv1%2Fevents&fill=kind%3Ddispatch%26%2Fsite%3D{site}"
+      "%26rows%3A%2Fcups%3D1%26%2Fcups%2F0%2Fcup_type%3D{cup_type}%26%2Fcups%2F0%2Fcondition%3Ddamaged"
+      "%26%2Fcups%2F0%2Fquantity%3D{cups}&back=%2Fv1%2Freports%2Fdamaged-cups%3Fscheme%3D{scheme}",
+      "cups"}},
     {"counts", KIND_COUNT, {"Enter a count", COUNTING("counts", ""), "days"}},
     {"second-counts",
      KIND_COUNT,

@@ -96,6 +96,10 @@ void handle_month_close(const struct request *request, struct answer *answer);
 void handle_month_reopen(const struct request *request, struct answer *answer);
 
 /* settlements.c */
+void handle_remaking_batches_list(const struct request *request, struct answer *answer);
+void handle_remaking_batch_post(const struct request *request, struct answer *answer);
+void handle_remaking_batch_get(const struct request *request, struct answer *answer);
+void handle_remaking_batch_withdraw(const struct request *request, struct answer *answer);
 void handle_fee_notes_list(const struct request *request, struct answer *answer);
 void handle_fee_note_get(const struct request *request, struct answer *answer);
 void handle_settlements_list(const struct request *request, struct answer *answer);
