@@ -186,9 +186,11 @@ struct event {
     bool amount_stated;
     struct decimal amount;
     enum tender tender;
-    enum bearer bearer;            /* transit_loss; BEARER_NONE: still to be decided */
-    char to[CODE_SIZE];            /* dispatch */
-    char batch[CODE_SIZE];         /* supply: the batch that its cups were made from; empty: none */
+    enum bearer bearer;  /* transit_loss; BEARER_NONE: still to be decided */
+    char to[CODE_SIZE];  /* dispatch … */
+    bool names_shipment; /* … which may fulfil a request: */
+    struct uuid shipment;
+    char batch[CODE_SIZE]; /* supply: the batch that its cups were made from; empty: none */
     struct uuid refers;            /* receipt, transit_loss: the dispatch; reversal: the event that it
                                       reverses */
     int64_t mass_g;                /* retire; -1: not stated */

@@ -129,6 +129,8 @@
     X(STARTS_TOO_SOON, starts_too_soon, 422, false, "A new value must start on a later business day")        \
     X(CURRENCY_UNKNOWN, currency_unknown, 422, false, "The currency is not known")                           \
     X(TIME_ZONE_UNKNOWN, time_zone_unknown, 422, false, "The time zone is not known")                        \
+    X(SHIPMENT_CONFLICT, shipment_conflict, 409, false, "The id belongs to another shipment")                \
+    X(SHIPMENT_DONE, shipment_done, 409, false, "Nothing of the shipment is still to be sent")               \
     X(ALREADY_RESOLVED, already_resolved, 409, false, "The exception was resolved otherwise")                \
     X(EXCEPTION_UNKNOWN, exception_unknown, 422, false, "The exception is not known")                        \
     /* batches for re-makers */                                                                              \

@@ -1,5 +1,5 @@
--- Check: the lists of open things, of proposals and of payments in transit, and the counts of payments by day, follow
--- from the rows that they are made from. $1 scheme.
+-- Check: the lists of open things, of proposals, of payments in transit and of requested shipments, and the counts of
+-- payments by day, follow from the rows that they are made from. $1 scheme.
 WITH opened AS (
     SELECT x.entry, x.position, x.kind, x.site, x.cup_type FROM exception x
      WHERE x.scheme = $1::integer
@@ -40,6 +40,11 @@ examined AS (
            b.amount <> (SELECT coalesce(sum(t.moved * e.effect), 0)
                           FROM bank_transit t JOIN bank_effect e USING (scheme, payment_id) WHERE t.scheme = $1::integer AND t.is_before)
       FROM bank_before b WHERE b.scheme = $1::integer
+    UNION ALL
+    SELECT format('shipment %s stands in list %s, or should, but not both', number, list), l.list_again IS DISTINCT FROM p.list_again
+      FROM (SELECT site, list, list AS list_again, number FROM shipment_listed WHERE scheme = $1::integer) l
+      FULL JOIN (SELECT DISTINCT site, list, list AS list_again, number FROM shipment_place WHERE scheme = $1::integer) p
+           USING (site, list, number)
     UNION ALL
     SELECT format('proposal %s is not listed as it stands', number), (l.status, l.scheme) IS DISTINCT FROM (p.status, p.scheme)
       FROM (SELECT * FROM proposal_listed WHERE scheme = $1::integer OR scheme = 0 AND $1::integer = (SELECT min(id) FROM scheme)) l

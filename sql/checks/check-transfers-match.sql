@@ -1,5 +1,5 @@
 -- Check: the cups sent, received and lost of each transfer follow from the events, and the rest of them is in
--- transit. $1 scheme. Reversals take away.
+-- transit; and the shipment that a dispatch fulfils is the one that its event names. $1 scheme. Reversals take away.
 WITH stated AS (
     SELECT coalesce(h.number, d.entry, case_of.entry) AS dispatch, c.id AS cup_type, (line ->> 'condition') IS NOT NULL AS damaged,
            case_of.kind, (line ->> 'quantity')::bigint * sign AS cups
@@ -52,6 +52,11 @@ examined AS (
       LEFT JOIN shipment h ON (h.scheme, h.number) = ($1::integer, k.dispatch)
       LEFT JOIN entry e ON (e.scheme, e.entry) = ($1::integer, coalesce(h.entry, k.dispatch))
       LEFT JOIN (SELECT DISTINCT dispatch, sender, receiver FROM shipped) s ON s.dispatch = k.dispatch
+    UNION ALL
+    SELECT format('the shipment that the dispatch of entry %s fulfils', dispatch), n.shipment IS DISTINCT FROM k.shipment
+      FROM (SELECT entry AS dispatch, (event::json ->> 'shipment')::uuid AS shipment FROM entry
+             WHERE scheme = $1::integer AND kind = :kind_dispatch AND event::json ->> 'shipment' IS NOT NULL) n
+      FULL JOIN (SELECT dispatch, shipment FROM shipment_dispatch WHERE scheme = $1::integer) k USING (dispatch)
     UNION ALL
     SELECT format('what is in transit of %s', t.code), coalesce(road.cups, 0) <> coalesce(k.cups, 0)
       FROM road

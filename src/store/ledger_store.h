@@ -221,6 +221,13 @@ struct reference_row {
     enum entry_kind kind;
 };
 
+/* A dispatch that fulfils a requested shipment. */
+struct fulfilment_row {
+    int32_t scheme;
+    int64_t dispatch;
+    struct uuid shipment;
+};
+
 struct transfer_row {
     int32_t scheme;
     int64_t dispatch;
@@ -275,6 +282,8 @@ struct posting_rows {
     size_t exception_count;
     const struct reference_row *references;
     size_t reference_count;
+    const struct fulfilment_row *fulfilments;
+    size_t fulfilment_count;
     const struct transfer_row *transfers;
     size_t transfer_count;
     const struct forfeited_row *forfeited;

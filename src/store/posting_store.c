@@ -185,6 +185,15 @@ static enum store_result post_references(struct pg *pg, struct arena *arena,
                           arg_int4s(COMPUTED(arena, int32_t, references, count, (int32_t)row->kind))));
 }
 
+static enum store_result post_shipments(struct pg *pg, const struct posting_rows *posting)
+{
+    const struct fulfilment_row *rows = posting->fulfilments;
+    size_t count = posting->fulfilment_count;
+    return pg_run(pg, &sql_post_shipments,
+                  PG_ARGS(arg_int4s(COLUMN(rows, count, scheme)), arg_int8s(COLUMN(rows, count, dispatch)),
+                          arg_uuids(COLUMN(rows, count, shipment))));
+}
+
 /* The shortages are resolved after the references and exceptions of the same run are in. */
 static enum store_result post_transfers(struct pg *pg, const struct posting_rows *posting)
 {
@@ -269,6 +278,8 @@ enum store_result store_post(struct pg *pg, struct arena *arena, const struct po
         result = post_exceptions(pg, arena, rows);
     if (result == STORE_OK && rows->reference_count > 0)
         result = post_references(pg, arena, rows);
+    if (result == STORE_OK && rows->fulfilment_count > 0) /* before the transfers, whose trigger reads it */
+        result = post_shipments(pg, rows);
     if (result == STORE_OK && rows->transfer_count > 0)
         result = post_transfers(pg, rows);
     if (result == STORE_OK)

@@ -187,6 +187,18 @@ INSERT INTO remaking_batch (scheme, number, code, site, sent_on, remaker, weight
 SELECT 1, n, 'batch-' || n, 1, now()::date, 'Moulding', 960, now(), 1 FROM generate_series(1, 60) AS n;
 INSERT INTO remaking_batch_line (scheme, number, cup_type, quantity)
 SELECT scheme, number, 1, 20 FROM remaking_batch;
+INSERT INTO shipment_request (scheme, number, shipment, digest, sender, receiver, wanted_on, requested_at,
+    requested_by)
+SELECT s.scheme, row_number() OVER (PARTITION BY s.scheme ORDER BY d.business_date, s.id),
+    md5(format('%s of %s', d.business_date, s.id))::uuid, '', s.id, n.id, d.business_date, d.business_date, 1
+  FROM crowd_day d JOIN site s ON s.scheme = d.scheme
+  JOIN LATERAL (SELECT id FROM site o WHERE o.scheme = s.scheme AND o.id <> s.id ORDER BY o.id LIMIT 1) AS n ON true
+    WHERE s.id % 5 = 2;
+INSERT INTO shipment_line (scheme, number, cup_type, damaged, cups)
+SELECT scheme, number, 1, false, 10 FROM shipment_request;
+INSERT INTO shipment_withdrawal (scheme, number, withdrawn_at, withdrawn_by, why)
+SELECT scheme, number, wanted_on, 1, 'done otherwise' FROM shipment_request WHERE number % 10 <> 0;
+INSERT INTO shipment_listed SELECT scheme, site, list, number FROM shipment_place;
 CREATE TABLE crowd_payment AS
 SELECT scheme, format('%s-%s-%s', scheme, to_char(business_date, 'YYMMDD'), participant) AS payment_id, business_date,
     participant,

@@ -497,6 +497,37 @@ def remake(do, admin):
     do(admin, "POST", "/v1/remaking-batches/tern-bay/tb-1/withdraw", {"reason": "it never left"})
 
 
+def ship(do, admin, ann):
+    """Cups are asked for, dispatched in part, and the rest is withdrawn."""
+    wanted = {
+        "shipment": uuid("a shipment"),
+        "site": "anchor",
+        "to": "brick",
+        "wanted_on": str(DAY + timedelta(days=1)),
+        "cups": cups(cup_300=10),
+        "note": "by the side door",
+        "bearer": "operator",
+    }
+    do(ann, "POST", "/v1/shipments", {"scheme": "tern-bay", "shipments": [wanted]})
+    sent = event(
+        "dispatch",
+        "for a shipment",
+        "14:00",
+        site="anchor",
+        cups=cups(cup_300=6),
+        to="brick",
+        shipment=uuid("a shipment"),
+    )
+    admin.post(sent)
+    admin.post(
+        event("receipt", "of a shipment", "15:00", site="brick", cups=cups(cup_300=5), dispatch=uuid("for a shipment"))
+    )
+    do(admin, "GET", "/v1/shipments?scheme=tern-bay&state=open")
+    do(admin, "GET", f"/v1/shipments/{uuid('a shipment')}")
+    do(admin, "GET", f"/v1/shipments/{uuid('a shipment')}/packing-list")
+    do(ann, "POST", f"/v1/shipments/{uuid('a shipment')}/withdraw", {"reason": "brick has enough"})
+
+
 def look(do, admin):
     do(admin, "GET", "/v1/reports")
     do(admin, "GET", f"/v1/reports/deposit-cover?scheme=tern-bay&as_of={DAY}", name="json")
@@ -544,6 +575,7 @@ def play(service):
     payments = close(do, admin, till, cora, issue)
     tell(do, admin, ben, pay(do, admin, ann, ben, payments))
     propose(do, admin, ann)
+    ship(do, admin, ann)
     browsers(do, admin)
     do(till, "POST", "/v1/me/language?why=as+at+the+counter", {"language": "fr"})
     do(admin, "POST", "/v1/keys/anchor-till/language", {})

@@ -608,6 +608,9 @@ ELSEWHERE = {
     "month_not_ended",
     "month_closed",
     "month_open",
+    # test_shipments.py
+    "shipment_conflict",
+    "shipment_done",
 }
 
 

@@ -102,6 +102,11 @@ PERMITTED = {
     "GET /v1/remaking-batches/{}/{}": READERS,
     "POST /v1/remaking-batches": BOOKS,
     "POST /v1/remaking-batches/{}/{}/withdraw": BOOKS,
+    "GET /v1/shipments": ALL,
+    "GET /v1/shipments/{}": ALL,
+    "GET /v1/shipments/{}/packing-list": ALL,
+    "POST /v1/shipments": BOOKS,
+    "POST /v1/shipments/{}/withdraw": BOOKS,
     "GET /v1/accounts": READERS,
     "GET /v1/checks": READERS,
     "GET /v1/seals": READERS,
@@ -233,12 +238,20 @@ def net(shared):
     assert answer.status == 200, answer.body
     answer = service.admin.send("PUT", "/v1/schemes/tern-bay", {**SCHEME, "operator": OPERATOR, "dual_control": False})
     assert (answer.status, answer.json["proposal"]) == (202, 1), answer.body
+    answer = service.admin.send("POST", "/v1/shipments", asked_shipment())
+    assert answer.status == 201, answer.body
+    service.shipment = answer.json["items"][0]["shipment"]
     settlement = service.admin.close("tern-bay", FIRST)
     service.payment = next(p["payment_id"] for p in settlement["payments"] if "hearth" in (p["from"], p["to"]))
     return service
 
 
 MAY_BE_ABSENT = ("files", "openings/", "journals/", "fee-notes/", "remaking-batches/")
+
+
+def asked_shipment():
+    wanted = {"site": "anchor", "to": "brick", "wanted_on": str(FIRST), "cups": cups(cup_300=5)}
+    return {"scheme": "tern-bay", "shipments": [wanted]}
 
 
 def concrete(net, operation):
@@ -270,6 +283,7 @@ def concrete(net, operation):
         "/v1/settlements/{}/{}/files": ("tern-bay", FIRST),
         "/v1/fee-notes/{}/{}": ("tern-bay", 1),
         **dict.fromkeys(("/v1/remaking-batches/{}/{}", "/v1/remaking-batches/{}/{}/withdraw"), ("tern-bay", "tb-1")),
+        **{f"/v1/shipments/{{}}{part}": net.shipment for part in ("", "/withdraw", "/packing-list")},
         "/v1/reports/{}": "deposit-cover",
         "/v1/payments/{}": net.payment,
         **dict.fromkeys(("/v1/bank-statements/{}", "/v1/bank-statements/{}/raw", "/v1/bank-lines/{}"), "tern-bay.1"),
@@ -322,6 +336,8 @@ def concrete(net, operation):
         "POST /v1/journals/{}/withdraw": {"reason": "in error"},
         "POST /v1/openings/{}/withdraw": {"reason": "in error"},
         "POST /v1/proposals/{}/withdraw": {"reason": "in error"},
+        "POST /v1/shipments": asked_shipment(),
+        "POST /v1/shipments/{}/withdraw": {"reason": "in error"},
         "POST /v1/schemes/{}/months/{}/reopen": {"reason": "in error"},
     }.get(operation)
     path = path.format(*(filled if isinstance(filled, tuple) else (filled,)))
@@ -330,6 +346,7 @@ def concrete(net, operation):
         "GET /v1/settlements",
         "GET /v1/fee-notes",
         "GET /v1/remaking-batches",
+        "GET /v1/shipments",
         "GET /v1/accounts",
         "GET /v1/seals",
         "GET /v1/reports/{}",

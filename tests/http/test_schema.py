@@ -151,6 +151,10 @@ def posted(module_database):
         "remaking_batch_line",
         "remaking_batch_withdrawal",
         "particulars",
+        "shipment_request",
+        "shipment_line",
+        "shipment_withdrawal",
+        "shipment_dispatch",
     ],
 )
 @pytest.mark.parametrize("statement", ["UPDATE {} SET scheme = scheme", "DELETE FROM {}", "TRUNCATE {}"])
@@ -169,6 +173,7 @@ def test_the_service_can_only_append(posted, table, statement):
         "bank_line_open",
         "payment_day",
         "proposal_listed",
+        "shipment_listed",
     ],
 )
 @pytest.mark.parametrize(

@@ -21,6 +21,7 @@ LISTS = {
     "/v1/settlements": ([""], "date"),
     "/v1/fee-notes": (["", "&participant=member-00007"], "number"),
     "/v1/remaking-batches": ([""], None),
+    "/v1/shipments": (["", "&state=open", "&waits_for=sender", "&site=site-00007", "&overdue=true"], None),
     "/v1/schemes/{scheme}/days": (["", "&missing=statement"], "date"),
     "/v1/payments": (
         [

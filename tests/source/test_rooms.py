@@ -25,7 +25,7 @@ MAY_INCLUDE = {
 }
 # The wings of a room, from the ground up: a file may include from its own wing and from those below.
 WINGS = {
-    "app": ["transaction", "network", "posting", "closing", "office", "proof", "service"],
+    "app": ["transaction", "network", "posting", "closing", "office", "cups", "proof", "service"],
     "http": ["request", "pages", "events", "resources", "forms", "contract", "server"],
 }
 EMBEDDED = {"sql.h": {"store", "app", "report"}, "answers.h": {"http"}, "version.h": {"http", "main.c"}}

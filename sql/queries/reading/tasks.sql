@@ -40,6 +40,15 @@ waits AS (
                       AND j.scheme = s.id AND j.status = 'open') AS j
             WHERE j.task = ANY ($4)
             GROUP BY j.task
+           UNION ALL -- requested shipments of which cups are still to be sent
+           SELECT 'shipments_to_send', count(*), NULL, NULL, min(r.wanted_on)
+             FROM shipment_listed l JOIN shipment_request r ON r.scheme = l.scheme AND r.number = l.number
+            WHERE 'shipments_to_send' = ANY ($4) AND l.scheme = s.id AND l.site = 0 AND l.list = 'sender'
+           UNION ALL
+           SELECT 'shipments_overdue', count(*), NULL, NULL, min(r.wanted_on)
+             FROM shipment_listed l JOIN shipment_request r ON r.scheme = l.scheme AND r.number = l.number
+            WHERE 'shipments_overdue' = ANY ($4) AND l.scheme = s.id AND l.site = 0 AND l.list = 'open'
+              AND r.wanted_on < (SELECT max(d.business_date) FROM business_day d WHERE d.scheme = s.id AND d.starts_at <= now())
            UNION ALL -- on the road for longer than a day, as the day stands that contains now
            SELECT 'shipments_late', count(*), NULL, sum(t.sent - t.received - t.lost), min(t.business_date)
              FROM transfer t

@@ -181,6 +181,8 @@ void canonical_event(const struct event *event, struct buffer *text)
     if (entry_kind_refers(event->kind) == REFERS_REVERSED)
         uuid_member(text, "reverses", &event->refers);
     string_member(text, "scheme", event->scheme);
+    if (event->names_shipment)
+        uuid_member(text, "shipment", &event->shipment);
     if (opening != NULL)
         shipments_member(text, opening);
     string_member(text, "site", event->site);

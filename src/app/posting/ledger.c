@@ -255,6 +255,16 @@ enum store_result ledger_add_reference(struct ledger *ledger, int64_t referred)
     return STORE_OK;
 }
 
+enum store_result ledger_add_shipment(struct ledger *ledger, const struct uuid *shipment)
+{
+    const struct entry_row *entry = last_row(ledger);
+    struct fulfilment_row *row = PUSH(ledger->unwritten, fulfilments, fulfilment_count, fulfilment_capacity);
+    if (row == NULL)
+        return STORE_FAILED;
+    *row = (struct fulfilment_row){entry->scheme, entry->entry, *shipment};
+    return STORE_OK;
+}
+
 enum store_result ledger_add_transfer(struct ledger *ledger, const struct transfer_row *transfer)
 {
     struct transfer_row *row = PUSH(ledger->unwritten, transfers, transfer_count, transfer_capacity);

@@ -53,6 +53,7 @@ MUST_CHECK enum store_result ledger_append(struct ledger *ledger, const struct d
 MUST_CHECK enum store_result ledger_add_exception(struct ledger *ledger, int32_t position,
                                                   struct exception exception);
 MUST_CHECK enum store_result ledger_add_reference(struct ledger *ledger, int64_t referred);
+MUST_CHECK enum store_result ledger_add_shipment(struct ledger *ledger, const struct uuid *shipment);
 MUST_CHECK enum store_result ledger_add_transfer(struct ledger *ledger, const struct transfer_row *row);
 MUST_CHECK enum store_result ledger_add_forfeited(struct ledger *ledger, int32_t cup_type, int64_t cups);
 

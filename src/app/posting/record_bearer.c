@@ -3,6 +3,7 @@
 #include "app/posting/record_bearer.h"
 
 #include "app/posting/canonical.h"
+#include "store/shipment_store.h"
 
 #include <string.h>
 
@@ -31,16 +32,30 @@ static enum store_result decide(const struct event *event, enum bearer bearer, s
     return STORE_OK;
 }
 
+/* The bearer that was agreed for the shipment of the dispatch, or else the scheme's. */
+static enum store_result find_bearer(const struct recording *recording, enum bearer *bearer)
+{
+    const struct ledger *ledger = recording->ledger;
+    enum store_result result =
+        store_shipment_bearer(ledger->pg, ledger->scheme->id, recording->referred.dispatch, bearer);
+    if (*bearer == BEARER_NONE)
+        *bearer = ledger->scheme->loss_bearer;
+    return result;
+}
+
 enum store_result record_decide_bearer(struct recording *recording)
 {
     struct arena *arena = recording->ledger->arena;
+    enum bearer bearer;
     if (!is_open(recording->event))
         return STORE_OK;
     struct event *decided = arena_alloc(arena, sizeof *decided);
     if (decided == NULL)
         return STORE_FAILED;
-    enum store_result result =
-        decide(recording->event, recording->ledger->scheme->loss_bearer, arena, decided);
+    enum store_result result = find_bearer(recording, &bearer);
+    if (result != STORE_OK)
+        return result;
+    result = decide(recording->event, bearer, arena, decided);
     recording->event = decided;
     return result;
 }

@@ -140,7 +140,9 @@ static enum store_result add_effects(struct recording *recording, int64_t entry)
     const struct referred *referred = &recording->referred;
     enum entry_kind kind = recording->event->kind;
     enum store_result result = STORE_OK;
-    if (referred->found)
+    if (recording->event->names_shipment)
+        result = ledger_add_shipment(recording->ledger, &recording->event->shipment);
+    if (result == STORE_OK && referred->found)
         result = ledger_add_reference(recording->ledger,
                                       kind == KIND_REVERSAL ? referred->entry : referred->dispatch);
     if (kind == KIND_REVERSAL) {

@@ -153,6 +153,8 @@ static enum store_result write(struct unwritten *unwritten, const struct gathere
                           .exception_count = unwritten->exception_count,
                           .references = unwritten->references,
                           .reference_count = unwritten->reference_count,
+                          .fulfilments = unwritten->fulfilments,
+                          .fulfilment_count = unwritten->fulfilment_count,
                           .transfers = unwritten->transfers,
                           .transfer_count = unwritten->transfer_count,
                           .forfeited = unwritten->forfeited,
@@ -250,8 +252,8 @@ static void forget_written(struct unwritten *unwritten)
         unwritten->parts[i]->listed = false;
     }
     unwritten->part_count = unwritten->entry_count = unwritten->leg_count = unwritten->exception_count = 0;
-    unwritten->reference_count = unwritten->transfer_count = unwritten->forfeited_count =
-        unwritten->reversed_count = 0;
+    unwritten->reference_count = unwritten->fulfilment_count = unwritten->transfer_count =
+        unwritten->forfeited_count = unwritten->reversed_count = 0;
 }
 
 static bool goes_at_once(const struct unwritten *unwritten)

@@ -32,13 +32,14 @@ struct unwritten {
     struct leg *legs;
     struct exception_row *exceptions;
     struct reference_row *references;
+    struct fulfilment_row *fulfilments;
     struct transfer_row *transfers;
     struct forfeited_row *forfeited;
     struct reversed_row *reversed;
-    size_t part_count, entry_count, leg_count, exception_count, reference_count, transfer_count,
-        forfeited_count, reversed_count;
+    size_t part_count, entry_count, leg_count, exception_count, reference_count, fulfilment_count,
+        transfer_count, forfeited_count, reversed_count;
     size_t part_capacity, entry_capacity, leg_capacity, exception_capacity, reference_capacity,
-        transfer_capacity, forfeited_capacity, reversed_capacity;
+        fulfilment_capacity, transfer_capacity, forfeited_capacity, reversed_capacity;
     struct buffer leaf; /* of the entry that is being appended */
 };
 

@@ -15,6 +15,7 @@
 #include "http/resources/oversight_shapes.h"
 #include "http/resources/payment_shapes.h"
 #include "http/resources/reference_shapes.h"
+#include "http/resources/shipment_shapes.h"
 
 #define ROW(of_method, of_path, for_roles, handle, in_short, answer)                                         \
     .method = of_method, .path = of_path, .roles = for_roles, .run = handle, .summary = in_short,            \
@@ -137,6 +138,36 @@ static const struct route routes[] = {
     {GET("/v1/entries/{entry}", FOR_ALL, handle_entry_get, "An entry by its number, also an entry of a close", "RecordedEntry"),
      .parameters = {SCHEME},
      .id = "getEntry", .tag = TAG_EVENTS},
+
+    /* shipments */
+    {GET("/v1/shipments", FOR_ALL, handle_shipments_list, "Requested shipments by age, and who must act", "ShipmentList"),
+     .parameters = {SCHEME,
+                    {"site", "Code of a site: only shipments that it sends or receives", false},
+                    {"state", "Only those in a state: open, requested, in_transit, short, arrived or withdrawn", false},
+                    {"waits_for", "Only open ones that wait for the sender, the receiver or the accountant", false},
+                    {"overdue", "Whether the day on which they are wanted has passed", false},
+                    ORDERED},
+     .id = "listShipments", .tag = TAG_SHIPMENTS,
+     .about = "The sender must act while cups are still to be sent, the receiver while nothing of a dispatch has come, and "
+              "the accountant when a part of a dispatch has come and the rest is missing."},
+    {POST("/v1/shipments", FOR_STAFF, handle_shipments_post, "Asks for shipments from one site to another, all or none", "ShipmentsKept"),
+     .body = &shape_shipments, .answer_statuses = {201, 200}, .id = "requestShipments", .tag = TAG_SHIPMENTS,
+     REASONS(REASON_SCHEME_UNKNOWN, REASON_SITE_UNKNOWN, REASON_SITE_IN_OTHER_SCHEME, REASON_SAME_SITE,
+             REASON_CUP_TYPE_UNKNOWN, REASON_CUP_TYPE_REPEATED, REASON_VALUE_REPEATED, REASON_SHIPMENT_CONFLICT,
+             REASON_OPENING_PENDING),
+     .about = "A request moves nothing and costs nothing. A dispatch that fulfils it names it. No dispatch or receipt is "
+              "refused because of a request. 200: all of them had been asked for before."},
+    {GET("/v1/shipments/{shipment}", FOR_ALL, handle_shipment_get, "A requested shipment, and what came of it", "Shipment"),
+     .parameters = {{"scheme", "Code of the scheme, needed if two schemes have the id", false}},
+     .id = "getShipment", .tag = TAG_SHIPMENTS},
+    {GET("/v1/shipments/{shipment}/packing-list", FOR_ALL, handle_packing_list,
+         "The packing list of a requested shipment; as a page, to be printed", "PackingList"),
+     .parameters = {{"scheme", "Code of the scheme, needed if two schemes have the id", false}},
+     .id = "getPackingList", .tag = TAG_SHIPMENTS},
+    {POST("/v1/shipments/{shipment}/withdraw", FOR_STAFF, handle_shipment_withdraw, "Withdraws what is still to be sent of a shipment", "Shipment"),
+     .parameters = {{"scheme", "Code of the scheme, needed if two schemes have the id", false}},
+     .body = &shape_reason, .answer_statuses = {200}, .id = "withdrawShipment", .tag = TAG_SHIPMENTS,
+     REASONS(REASON_SHIPMENT_DONE, REASON_OPENING_PENDING)},
 
     /* proofs */
     {GET("/v1/events/{event_id}/proof", FOR_ALL, handle_event_proof, "The proof that an event is under its day's seal", "Proof"),

@@ -24,6 +24,8 @@ struct body {
     bool tender_stated;
     bool bearer_stated;
     int tender, bearer; /* indexes into the words below */
+    bool shipment_stated;
+    struct uuid shipment;
     struct uuid refers;
     int64_t mass_g;
     const char *reference;
@@ -109,7 +111,9 @@ static const struct shape journal_leg = SHAPE("JournalLeg", struct body_leg, leg
 #define REFERS(member, meaning) {.name = member, .form = FORM_UUID, REQUIRED, \
                                  .offset = offsetof(struct body, refers), .description = meaning}
 #define BEARER {ROW(bearer, FORM_WORD), .words = bearers, .present_offset = offsetof(struct body, bearer_stated), \
-                .description = "Bearer of the loss; the scheme's loss_bearer unless given. The event is recorded with it"}
+                .description = "Bearer of the loss; the shipment's or the scheme's unless given. The event is recorded with it"}
+#define SHIPMENT {ROW(shipment, FORM_UUID), .present_offset = offsetof(struct body, shipment_stated), \
+                  .description = "The requested shipment that it fulfils, in whole or in part"}
 #define MASS_G {ROW(mass_g, FORM_INTEGER), .minimum = 0, .maximum = MASS_G_MAX, \
                 .description = "Grams retired, as weighed"}
 
@@ -142,7 +146,7 @@ static const struct shape journal_leg = SHAPE("JournalLeg", struct body_leg, leg
 #define MEMBERS_EXCHANGE     LINES(returned, cups_line_shape), LINES(issued, sound_line), \
                              AMOUNT(-1, "The customer's net payment; negative: it was paid out"), TENDER
 #define MEMBERS_SUPPLY       LINES(cups, sound_line), BATCH
-#define MEMBERS_DISPATCH     LINES(cups, cups_line_shape), TO
+#define MEMBERS_DISPATCH     LINES(cups, cups_line_shape), TO, SHIPMENT
 #define MEMBERS_RECEIPT      LINES(cups, cups_line_shape), REFERS("dispatch", "event_id of the dispatch")
 #define MEMBERS_TRANSIT_LOSS LINES(cups, cups_line_shape), REFERS("dispatch", "event_id of the dispatch"), BEARER
 #define MEMBERS_DAMAGE       LINES(cups, sound_line)
@@ -205,6 +209,8 @@ static void fill_event(const struct body *body, struct event *event)
     event->amount = body->amount;
     event->tender = body->tender_stated ? (enum tender)(body->tender + 1) : TENDER_NONE;
     event->bearer = body->bearer_stated ? (enum bearer)(body->bearer + 1) : BEARER_NONE;
+    event->names_shipment = body->shipment_stated;
+    event->shipment = body->shipment;
     event->refers = body->refers;
     event->mass_g = body->mass_g;
     event->reference = body->reference;

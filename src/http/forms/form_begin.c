@@ -25,15 +25,16 @@ static json_t *text_at(const json_t *object, const char *name)
 
 /* --- a receipt, a loss --------------------------------------------------------------------------------- */
 
-static json_t *lines_on_the_road(const json_t *transfer)
+/* The lines of cups of which some are left, as a member says. */
+static json_t *lines_left(const json_t *list, const char *member)
 {
     size_t index;
     const json_t *line;
     json_t *lines = json_array();
-    json_array_foreach(transfer, index, line)
+    json_array_foreach(list, index, line)
     {
         bool damaged = strcmp(json_member_text(line, "condition"), "damaged") == 0;
-        json_t *quantity = json_object_get(line, "in_transit");
+        json_t *quantity = json_object_get(line, member);
         if (json_integer_value(quantity) > 0)
             json_array_append_new(lines, json_pack("{s:s, s:O, s:s?}", "cup_type",
                                                    json_member_text(line, "cup_type"), "quantity", quantity,
@@ -48,7 +49,7 @@ static void begin_arrival(const json_t *event, bool received, json_t *values)
     const json_t *transfer = json_object_get(event, "transfer");
     const json_t *first = json_array_get(transfer, 0);
     set(values, "site", text_at(first, received ? "receiver" : "sender"));
-    set(values, "cups", lines_on_the_road(transfer));
+    set(values, "cups", lines_left(transfer, "in_transit"));
 }
 
 /* --- a journal that undoes another --------------------------------------------------------------------- */
@@ -86,6 +87,19 @@ static json_t *read_journal(const struct request *request, const json_t *values)
     return form_read_json(request, path, query);
 }
 
+/* --- a dispatch that fulfils a request ----------------------------------------------------------------- */
+
+static json_t *read_shipment_asked(const struct request *request, const json_t *values)
+{
+    char path[sizeof "/v1/shipments/" + UUID_TEXT_MAX] = "/v1/shipments/";
+    struct uuid uuid;
+    const char *id = json_member_text(values, "shipment");
+    if (!uuid_parse(id, strlen(id), &uuid))
+        return NULL;
+    uuid_format(&uuid, path + strlen(path));
+    return form_read_json(request, path, "");
+}
+
 void form_begin(const struct request *request, const char *kind, json_t *values)
 {
     enum entry_kind of = entry_kind_parse(kind);
@@ -100,5 +114,10 @@ void form_begin(const struct request *request, const char *kind, json_t *values)
         if (json_array_size(json_object_get(event, "transfer")) > 0)
             begin_arrival(event, entry_kind_effect(of) == EFFECT_RECEIVED, values);
         json_decref(event);
+    } else if (entry_kind_effect(of) == EFFECT_SENT) {
+        json_t *shipment = read_shipment_asked(request, values);
+        if (shipment != NULL)
+            set(values, "cups", lines_left(json_object_get(shipment, "cups"), "to_send"));
+        json_decref(shipment);
     }
 }

@@ -6,6 +6,7 @@
 #include "http/pages/page_fee_note.h"
 #include "http/pages/page_filter.h"
 #include "http/pages/page_layouts.h"
+#include "http/pages/page_packing_list.h"
 #include "http/pages/page_settlement.h"
 #include "http/pages/page_tasks.h"
 #include "http/pages/page_times.h"
@@ -147,6 +148,8 @@ void page_thing(struct page_view *view, const struct page_scope *scope)
         page_settlement(view, scope);
     else if (is_a(view, "FeeNote"))
         page_fee_note(view, scope);
+    else if (is_a(view, "PackingList"))
+        page_packing_list(view, scope);
     else
         page_object(view, scope);
 }

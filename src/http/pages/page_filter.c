@@ -3,6 +3,7 @@
  * ask for. */
 #include "http/pages/page_filter.h"
 
+#include "app/cups/shipments.h"
 #include "http/pages/page_choices.h"
 #include "http/request/route.h"
 #include "report/html_fields.h"
@@ -65,7 +66,9 @@ static void add_field(struct page_view *view, const char *name)
         add_things(view, name, CHOOSE_SITE, true);
     else if (strcmp(name, "kind") == 0)
         add_kinds(view, name);
-    else if (strcmp(name, "late") == 0)
+    else if (strcmp(name, "state") == 0)
+        add_words(view, name, shipment_states);
+    else if (strcmp(name, "late") == 0 || strcmp(name, "overdue") == 0)
         add_flag(view, name);
     else
         html_input_field(view->text, name, strcmp(name, "business_date") == 0 ? "date" : "text",

@@ -98,14 +98,30 @@ static bool may_give_up(const struct request *request, const struct page_scope *
     return is_on_the_road(scope) && may_post(request, KIND_TRANSIT_LOSS, text_of(scope, "site"));
 }
 
+/* --- shipments ----------------------------------------------------------------------------------------- */
+
+static bool waits_for_sender(const struct request *request, const struct page_scope *scope)
+{
+    size_t index;
+    json_t *actor;
+    (void)request;
+    json_array_foreach(page_member(scope, "waits_for"), index,
+                       actor) if (json_is_string(actor) &&
+                                  strcmp(json_string_value(actor), "sender") == 0) return true;
+    return false;
+}
+
+static bool may_send(const struct request *request, const struct page_scope *scope)
+{
+    return waits_for_sender(request, scope) && may_post(request, KIND_DISPATCH, text_of(scope, "site"));
+}
+
 static const struct {
     const char *what;
     bool (*may)(const struct request *request, const struct page_scope *scope);
 } questions[] = {
-    {MAY_APPROVE, may_approve},
-    {MAY_REVERSE, may_reverse},
-    {MAY_RECEIVE, may_receive},
-    {MAY_GIVE_UP, may_give_up},
+    {MAY_APPROVE, may_approve}, {MAY_REVERSE, may_reverse}, {MAY_RECEIVE, may_receive},
+    {MAY_GIVE_UP, may_give_up}, {MAY_SEND, may_send},       {WAITS_FOR_SENDER, waits_for_sender},
 };
 
 bool page_may(const struct request *request, const char *what, const struct page_scope *scope, bool *known)

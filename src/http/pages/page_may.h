@@ -7,10 +7,12 @@
 #include "http/pages/page_target.h"
 
 /* As a condition of an act, in the place of a member's value. */
-#define MAY_APPROVE "(another person proposed it)"
-#define MAY_REVERSE "(a reversal undoes it)"
-#define MAY_RECEIVE "(its cups may arrive)"
-#define MAY_GIVE_UP "(its cups may be lost)"
+#define MAY_APPROVE      "(another person proposed it)"
+#define MAY_REVERSE      "(a reversal undoes it)"
+#define MAY_RECEIVE      "(its cups may arrive)"
+#define MAY_GIVE_UP      "(its cups may be lost)"
+#define MAY_SEND         "(its cups may be dispatched)"
+#define WAITS_FOR_SENDER "(some are still to be sent)"
 
 /* *known: the text is one of these. */
 bool page_may(const struct request *request, const char *what, const struct page_scope *scope, bool *known);

@@ -36,6 +36,7 @@
 #define LEDGER_OF     "/v1/reports/general-ledger?scheme={scheme}&account={account}"
 #define PAYMENTS_OF   "/v1/payments?scheme={scheme}&from={date}&to={date}" WHOLE
 
+#define SHIPMENT         "/v1/shipments/{shipment}?scheme={scheme}"
 #define OF_MONTH(report) "/v1/reports/" report "?scheme={scheme}&from={from}&to={to}"
 #define RECONCILIATION   "/v1/reports/bank-reconciliation?scheme={scheme}"
 #define SEALS            "/v1/seals?scheme={scheme}"
@@ -119,6 +120,26 @@ static const struct page_about abouts[] = {
      .filters = {"site", "kind", "business_date", "reference", "late"},
      .note = "Amount: what the till stated. Tariff: what the cups cost on the day of occurrence. Clearing: "
              "what the site owes the pool (+) or is owed (-) by the entry."},
+    {.schema = "ShipmentList",
+     .title = "Requested shipments",
+     .columns = {"shipment", "site", "to", "state", "waits_for", "wanted_on", "days_over", "requested",
+                 "dispatched", "received", "lost", "missing", "requested_at", "requested_by"},
+     .filters = {"site", "state", "overdue"},
+     .see = {{"Those that wait for the sender", "/v1/shipments?scheme={scheme}&waits_for=sender"},
+             {"Those that wait for the receiver", "/v1/shipments?scheme={scheme}&waits_for=receiver"},
+             {"Those of which cups are missing", "/v1/shipments?scheme={scheme}&waits_for=accountant"},
+             {"All cups on the road", "/v1/reports/transfers?scheme={scheme}"}},
+     .note = CUPS_NOTE},
+    {.schema = "Shipment",
+     .title = "Requested shipment",
+     .see = {{"Packing list", "/v1/shipments/{shipment}/packing-list?scheme={scheme}"},
+             {"Requested shipments that are open", "/v1/shipments?scheme={scheme}&state=open"},
+             {"All cups on the road", "/v1/reports/transfers?scheme={scheme}"}},
+     .note = CUPS_NOTE},
+    {.schema = "PackingList",
+     .title = "Packing list",
+     .see = {{"The shipment", SHIPMENT}},
+     .note = CUPS_NOTE},
     {.schema = "RecordedEvent", .title = "Event", .see = {SEE_ENTRY}},
     {.schema = "RecordedEntry", .title = "Entry", .see = {SEE_ENTRY}},
     {.schema = "Proof",
@@ -264,6 +285,11 @@ static const struct page_link links[] = {
     {"FeeNoteList", "charged", "/v1/fee-notes/{scheme}/{number}", NULL, NULL},
     {"FeeNoteList", "granted", "/v1/fee-notes/{scheme}/{number}", NULL, NULL},
     {"FeeNoteList", "balance", "/v1/fee-notes/{scheme}/{number}", NULL, NULL},
+    {"ShipmentList", "requested", SHIPMENT, NULL, NULL},
+    {"ShipmentList", "dispatched", SHIPMENT, NULL, NULL},
+    {"ShipmentList", "received", SHIPMENT, NULL, NULL},
+    {"ShipmentList", "lost", SHIPMENT, NULL, NULL},
+    {"ShipmentList", "missing", SHIPMENT, NULL, NULL},
     {"SettlementList", "date", "/v1/settlements/{scheme}/{date}", NULL, NULL},
     {"SettlementList", "payments", PAYMENTS_OF, NULL, NULL},
     {"SettlementList", "paid", PAYMENTS_OF, NULL, NULL},
@@ -322,6 +348,7 @@ static const struct page_link links[] = {
     {NULL, "reverses", EVENT_OF("reverses"), NULL, NULL},
     {NULL, "reversed_by", EVENT_OF("reversed_by"), NULL, NULL},
     {NULL, "dispatch", EVENT_OF("dispatch"), NULL, NULL},
+    {NULL, "shipment", SHIPMENT, NULL, NULL},
     {NULL, "payment_id", "/v1/payments/{payment_id}", NULL, NULL},
     {NULL, "bank_statement", "/v1/bank-statements/{bank_statement}", NULL, NULL},
     {NULL, "return_line", "/v1/bank-lines/{return_line}", NULL, NULL},
@@ -344,6 +371,7 @@ static const struct page_see starts[] = {
     {"Days", "/v1/schemes/{scheme}/days"},
     {"Months", "/v1/schemes/{scheme}/months"},
     {"Events", "/v1/events?scheme={scheme}"},
+    {"Shipments", "/v1/shipments?scheme={scheme}&state=open"},
     {"Accounts", "/v1/accounts?scheme={scheme}"},
     {"Checks", "/v1/checks?scheme={scheme}"},
     {"Seals", SEALS},

@@ -18,6 +18,7 @@ enum { ROUTE_PARAMETERS_MAX = 24 };
     X(SERVICE, "service", "The running service: whether it is up, what it measures, what it offers")         \
     X(EVENTS, "events", "What happened at the counter, and the entries that it became")                      \
     X(PROOFS, "proofs", "Seals of closed days, and proofs that an entry is under one")                       \
+    X(SHIPMENTS, "shipments", "Shipments of cups that people ask for, and what came of them")                \
     X(KEYS, "keys", "Keys, and what the caller's own may see")                                               \
     X(PROPOSALS, "proposals",                                                                                \
       "Writes that take two people: what waits for the second, and what they decide")                        \

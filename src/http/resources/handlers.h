@@ -100,6 +100,11 @@ void handle_remaking_batches_list(const struct request *request, struct answer *
 void handle_remaking_batch_post(const struct request *request, struct answer *answer);
 void handle_remaking_batch_get(const struct request *request, struct answer *answer);
 void handle_remaking_batch_withdraw(const struct request *request, struct answer *answer);
+void handle_shipments_list(const struct request *request, struct answer *answer);
+void handle_shipments_post(const struct request *request, struct answer *answer);
+void handle_shipment_get(const struct request *request, struct answer *answer);
+void handle_packing_list(const struct request *request, struct answer *answer);
+void handle_shipment_withdraw(const struct request *request, struct answer *answer);
 void handle_fee_notes_list(const struct request *request, struct answer *answer);
 void handle_fee_note_get(const struct request *request, struct answer *answer);
 void handle_settlements_list(const struct request *request, struct answer *answer);

@@ -1,0 +1,216 @@
+/* SPDX-License-Identifier: ISC */
+/* Requests are kept under the head row of their scheme. So a dispatch that names a shipment, and the request
+ * of that shipment, are recorded one after the other, and the lists have both. */
+#include "app/cups/shipments.h"
+
+#include <stdio.h>
+#include <string.h>
+
+enum { POINTER_MAX = 96 };
+
+const char *const shipment_states[] = {"open",    "requested", "in_transit", "short",
+                                       "arrived", "withdrawn", NULL};
+const char *const shipment_actors[] = {"sender", "receiver", "accountant", NULL};
+
+/* --- asking ----------------------------------------------------------------------------------------------
+ */
+
+struct asking {
+    struct head_work *work;
+    struct shipments_asked *asked;
+    struct faults *faults;
+    struct shipment_row *rows; /* of all wishes */
+    bool *is_known;
+    struct shipment_cups_row *cups; /* of the new ones */
+    size_t cup_count;
+};
+
+static void refuse(const struct asking *asking, size_t index, enum reason reason, const char *member,
+                   const char *detail)
+{
+    char pointer[POINTER_MAX];
+    snprintf(pointer, sizeof pointer, "/shipments/%zu%s", index, member);
+    faults_add(asking->faults, reason, pointer, "%s", detail);
+}
+
+/* 0: a fault was added. */
+static int32_t find_site(const struct asking *asking, size_t index, const char *member, const char *code)
+{
+    const struct site *site = network_site(asking->work->network, code);
+    if (site == NULL)
+        refuse(asking, index, REASON_SITE_UNKNOWN, member, "there is no such site");
+    else if (site->scheme != asking->work->scheme->id)
+        refuse(asking, index, REASON_SITE_IN_OTHER_SCHEME, member, "the site belongs to another scheme");
+    else
+        return site->id;
+    return 0;
+}
+
+static void find_cups(struct asking *asking, size_t index)
+{
+    char member[POINTER_MAX / 2];
+    const struct shipment_wish *wish = &asking->asked->wishes[index];
+    for (size_t i = 0; i < wish->cups.count; i++) {
+        const struct cup_line *line = &wish->cups.lines[i];
+        const struct cup_type *type = network_cup_type(asking->work->network, line->cup_type);
+        if (type == NULL) {
+            snprintf(member, sizeof member, "/cups/%zu/cup_type", i);
+            refuse(asking, index, REASON_CUP_TYPE_UNKNOWN, member, "there is no such cup type");
+            continue;
+        }
+        asking->cups[asking->cup_count++] =
+            (struct shipment_cups_row){wish->id, type->id, line->damaged, line->quantity.count};
+    }
+}
+
+static void find_row(struct asking *asking, size_t index)
+{
+    const struct shipment_wish *wish = &asking->asked->wishes[index];
+    struct shipment_row *row = &asking->rows[index];
+    *row = (struct shipment_row){.id = wish->id,
+                                 .digest = wish->digest,
+                                 .wanted_on = wish->wanted_on,
+                                 .note = wish->note,
+                                 .bearer = bearer_word(wish->bearer)};
+    row->sender = find_site(asking, index, "/site", wish->site);
+    row->receiver = find_site(asking, index, "/to", wish->to);
+    if (row->sender != 0 && row->sender == row->receiver)
+        refuse(asking, index, REASON_SAME_SITE, "/to", "is the site itself");
+    for (size_t before = 0; before < index; before++)
+        if (memcmp(&wish->id, &asking->asked->wishes[before].id, sizeof wish->id) == 0)
+            refuse(asking, index, REASON_VALUE_REPEATED, "/shipment", "stands in the list already");
+}
+
+/* Marks those that were asked for before. */
+static enum store_result find_known(struct asking *asking)
+{
+    struct known_shipments known;
+    struct shipments_asked *asked = asking->asked;
+    enum store_result result = store_shipments_known(asking->work->pg, &asking->work->arena, asked->scheme,
+                                                     asking->rows, asked->count, &known);
+    if (result != STORE_OK)
+        return result;
+    for (size_t i = 0; i < known.count; i++) {
+        size_t index = (size_t)known.items[i].place - 1;
+        const struct sha256 *stated = &asked->wishes[index].digest;
+        asking->is_known[index] = true;
+        if (memcmp(&known.items[i].digest, stated, sizeof *stated) != 0)
+            refuse(asking, index, REASON_SHIPMENT_CONFLICT, "/shipment",
+                   "the id belongs to a shipment that was asked for otherwise");
+    }
+    asked->known = known.count;
+    return STORE_OK;
+}
+
+static bool make_room(struct asking *asking)
+{
+    size_t cups = 0;
+    struct arena *arena = &asking->work->arena;
+    for (size_t i = 0; i < asking->asked->count; i++)
+        cups += asking->asked->wishes[i].cups.count;
+    asking->rows = arena_array(arena, asking->asked->count + 1, sizeof *asking->rows);
+    asking->is_known = arena_array(arena, asking->asked->count + 1, sizeof *asking->is_known);
+    asking->cups = arena_array(arena, cups + 1, sizeof *asking->cups);
+    return asking->rows != NULL && asking->is_known != NULL && asking->cups != NULL;
+}
+
+/* Leaves the new ones. Returns how many these are. */
+static size_t keep_new(struct asking *asking)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < asking->asked->count; i++) {
+        if (asking->is_known[i])
+            continue;
+        find_cups(asking, i);
+        asking->rows[count++] = asking->rows[i];
+    }
+    return count;
+}
+
+static enum store_result ask_under_head(void *context, struct head_work *work, struct faults *faults)
+{
+    struct asking asking = {.work = work, .asked = context, .faults = faults};
+    if (!make_room(&asking))
+        return STORE_FAILED;
+    memset(asking.is_known, 0, asking.asked->count * sizeof *asking.is_known);
+    for (size_t i = 0; i < asking.asked->count; i++)
+        find_row(&asking, i);
+    enum store_result result = find_known(&asking);
+    if (result != STORE_OK || faults->count > 0)
+        return result;
+    size_t count = keep_new(&asking);
+    if (count == 0 || faults->count > 0)
+        return STORE_OK;
+    result = store_shipments_add(work->pg, work->scheme->id, work->key, work->now, asking.rows, count);
+    return result == STORE_OK
+               ? store_shipment_cups_add(work->pg, work->scheme->id, asking.cups, asking.cup_count)
+               : result;
+}
+
+static enum store_result view_asked(void *context, struct pg *pg)
+{
+    const struct shipments_asked *asked = context;
+    return asked->view(asked->context, pg);
+}
+
+enum store_result shipments_request(struct pg *pg, struct snapshot_cache *snapshots,
+                                    struct shipments_asked *asked, struct faults *faults)
+{
+    const struct head_order order = {
+        .scheme = asked->scheme,
+        .key = asked->key,
+        .dry_run = asked->dry_run,
+        .work = ask_under_head,
+        .view = view_asked,
+        .context = asked,
+    };
+    return head_work_run(pg, snapshots, &order, faults);
+}
+
+/* --- withdrawing -----------------------------------------------------------------------------------------
+ */
+
+static enum store_result withdraw_under_head(void *context, struct head_work *work, struct faults *faults)
+{
+    const struct shipment_withdrawing *withdrawing = context;
+    struct shipment_standing standing;
+    bool found;
+    enum store_result result =
+        store_shipment_find(work->pg, &work->arena, &withdrawing->id, withdrawing->scheme, &standing, &found);
+    if (result != STORE_OK)
+        return result;
+    if (!found) {
+        faults_refuse(faults, REASON_NOT_FOUND);
+        return STORE_OK;
+    }
+    if (standing.withdrawn && standing.withdrawn_by == withdrawing->key && standing.why != NULL &&
+        strcmp(standing.why, withdrawing->why) == 0)
+        return STORE_OK;
+    if (!standing.to_send) {
+        faults_refuse(faults, REASON_SHIPMENT_DONE);
+        return STORE_OK;
+    }
+    standing.withdrawn_by = withdrawing->key;
+    standing.why = withdrawing->why;
+    return store_shipment_withdraw(work->pg, &standing, work->now);
+}
+
+static enum store_result view_withdrawn(void *context, struct pg *pg)
+{
+    const struct shipment_withdrawing *withdrawing = context;
+    return withdrawing->view(withdrawing->context, pg);
+}
+
+enum store_result shipment_withdraw(struct pg *pg, struct snapshot_cache *snapshots,
+                                    struct shipment_withdrawing *withdrawing, struct faults *faults)
+{
+    const struct head_order order = {
+        .scheme = withdrawing->scheme,
+        .key = withdrawing->key,
+        .dry_run = withdrawing->dry_run,
+        .work = withdraw_under_head,
+        .view = view_withdrawn,
+        .context = withdrawing,
+    };
+    return head_work_run(pg, snapshots, &order, faults);
+}
