@@ -85,6 +85,8 @@ TABLES = [
     "exception_resolution",
     "proposal",
     "proposal_decision",
+    "shipment_dispatch",
+    "shipment_listed",
     "payment_day",
     "bank_statement",
     "bank_transit",
@@ -337,6 +339,14 @@ TAMPERINGS = {
     "a position is missing": (
         f"DELETE FROM position WHERE {OF} AND amount = (SELECT max(amount) FROM position WHERE {OF})",
         {"positions_cleared", "seals_verify"},
+    ),
+    "a shipment stands in a list of others": (
+        "INSERT INTO shipment_listed SELECT id, 0, 'open', 99 FROM scheme WHERE code = 'tern-bay'",
+        {"lists_match"},
+    ),
+    "a dispatch fulfils a shipment that it does not name": (
+        "INSERT INTO shipment_dispatch SELECT id, 99, gen_random_uuid() FROM scheme WHERE code = 'tern-bay'",
+        {"transfers_match"},
     ),
     "a payment is changed": (
         f"UPDATE payment SET amount = amount + 1 WHERE {OF} AND amount = (SELECT max(amount) FROM payment WHERE {OF})",

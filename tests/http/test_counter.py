@@ -454,3 +454,66 @@ def test_rates_hold_here_as_elsewhere(database):
         assert statuses[-2] == 303
     finally:
         service.stop()
+
+
+def ask(net, site, to, lines, **more):
+    wanted = {"site": site, "to": to, "wanted_on": str(DAY), "cups": lines, **more}
+    answer = net.admin.send("POST", "/v1/shipments", {"scheme": "tern-bay", "shipments": [wanted]})
+    return answer.json["items"][0]["shipment"]
+
+
+def test_a_shipment_is_sent_with_one_tap_and_received_with_another(net, counter):
+    """The form begins with what is left. The page posts what a till would post."""
+    asked = ask(net, "anchor", "brick", cups(("cup-300", 2), cup_300=10, cup_450=4), note="<by> the side door")
+    counter.open("/counter")
+    [heading] = [h.text for h in counter.page.all("h2") if h.text.startswith("To send")]
+    assert heading.startswith("To send to Brick") and "<by> the side door" in [p.text for p in counter.page.all("p")]
+    form = counter.form("to_send", shipment=asked)
+    assert [form.fields[f"count-{n}"] for n in range(3)] == ["10", "2", "4"]
+    counter.take(form.fill({"count-0": "7", "count-2": "0"}).send(), 200)
+    assert counter.told[0] == "Sent away: 7 × Cup 300 ml, 2 × Cup 300 ml (damaged)."
+    [sent] = feed(net, "dispatch")
+    assert (sent["site"], sent["to"], sent["shipment"]) == ("anchor", "brick", asked)
+    assert sent["cups"] == cups(cup_300=7) + cups(("cup-300", 2))
+    rest = counter.form("to_send", shipment=asked)
+    assert [rest.fields[f"count-{n}"] for n in range(2)] == ["3", "4"]
+    counter.take(rest.send(), 200)
+    assert not [h for h in counter.page.all("h2") if h.text.startswith("To send")]
+
+    there = Counter(net, "brick-till", net.create_key("brick-till", "pos", sites=["brick"]))
+    form = there.form("to_receive", dispatch=sent["event_id"])
+    assert [form.fields[f"count-{n}"] for n in range(2)] == ["7", "2"]
+    there.take(form.fill({"count-0": "5"}).send(), 200)
+    assert there.told[0] == "Arrived: 5 × Cup 300 ml, 2 × Cup 300 ml (damaged)."
+    assert there.form("to_receive", dispatch=sent["event_id"]).fields["count-0"] == "2"
+    shipment = net.admin.get(f"/v1/shipments/{asked}")
+    assert (shipment["state"], shipment["waits_for"]) == ("short", ["receiver", "accountant"])
+    net.admin.assert_holds()
+
+
+def test_a_double_tap_sends_a_shipment_once(net, counter):
+    asked = ask(net, "anchor", "brick", cups(cup_300=10))
+    counter.open("/counter")
+    form = counter.form("to_send", shipment=asked)
+    counter.take(form.send(), 200)
+    counter.take(form.send(), 200)
+    assert "Nothing was recorded again" in counter.told[1] and len(feed(net, "dispatch")) == 1
+
+
+@pytest.mark.parametrize("typed", ("-1", "many", "2.5", "1000001"))
+def test_a_number_of_cups_that_is_none(net, counter, typed):
+    asked = ask(net, "anchor", "brick", cups(cup_300=10))
+    counter.open("/counter")
+    counter.take(counter.form("to_send", shipment=asked).fill({"count-0": typed}).send(), 422)
+    assert counter.told[0] == "Nothing was recorded." and feed(net, "dispatch") == []
+    assert counter.form("to_send", shipment=asked).fields["count-0"] == typed
+
+
+@pytest.mark.parametrize(
+    "broken", ({"line-0": "cup-300/rotten"}, {"line-0": "x" * 5000}, {"to": "anchor"}, {"count-0": "0"})
+)
+def test_a_shipment_s_form_that_was_tampered_with(net, counter, broken):
+    asked = ask(net, "anchor", "brick", cups(cup_300=10))
+    counter.open("/counter")
+    counter.take(counter.form("to_send", shipment=asked).fill(broken).send(), 422)
+    assert counter.told[0] == "Nothing was recorded." and feed(net, "dispatch") == []

@@ -129,7 +129,8 @@ class Morning:
         )
 
     def ship(self):
-        """One arrives, one in part, one not at all, and one has only left."""
+        """One arrives, one in part, one not at all, and one has only left. Three are asked for. The first was
+        wanted before, the second is for later, and the third is on the road."""
         sent = [
             event("dispatch", "anchor", day(n, "13:00"), cups=cups(cup_300=quantity), to="brick")
             for n, quantity in ((3, 4), (3, 6), (4, 5))
@@ -139,6 +140,14 @@ class Morning:
         for dispatch, quantity in ((sent[0], 4), (sent[1], 2)):
             came = event("receipt", "brick", day(3, "15:00"), cups=cups(cup_300=quantity))
             self.admin.post({**came, "dispatch": dispatch["event_id"]})
+        wanted = [
+            {"site": "anchor", "to": "brick", "cups": cups(cup_300=3), "wanted_on": str(FIRST + timedelta(days=n))}
+            for n in (2, 30, 3)
+        ]
+        answer = self.admin.send("POST", "/v1/shipments", {"scheme": "tern-bay", "shipments": wanted})
+        assert answer.status == 201, answer.body
+        fulfils = answer.json["items"][2]["shipment"]
+        self.admin.post({**sent[0], **event("dispatch", "anchor", at(business_day(), "03:00")), "shipment": fulfils})
 
     def state(self):
         """anchor is counted, and its till has stated the first of three closed days. brick is not counted, and dock's
@@ -226,6 +235,8 @@ def test_the_office_sees_what_the_lists_have(morning):
     found = morning.admin.get("/v1/reports/exceptions", scheme="tern-bay", **{"from": FIRST})["items"]
     assert figures(tasks["exceptions_open"]) == (len(found), None, min(r["date"] for r in found))
     assert {r["state"] for r in found} == {"open"}
+    assert figures(tasks["shipments_to_send"]) == (2, None, str(FIRST + timedelta(days=2)))
+    assert figures(tasks["shipments_overdue"]) == (2, None, str(FIRST + timedelta(days=2)))
     late = tasks["shipments_late"]
     assert (late["count"], late["cups"], late["since"]) == (2, 9, str(FIRST + timedelta(days=3)))
 

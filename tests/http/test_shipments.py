@@ -8,7 +8,10 @@ from uuid import uuid4
 import pytest
 
 import network
+from browser import Browser
 from network import at, cups, event
+from office import form, led_to, page
+from pages import Page
 
 DAY = date.today() - timedelta(days=2)
 SITES = {
@@ -242,3 +245,57 @@ def test_what_is_overdue_comes_by_age(admin):
     assert listed(admin, order="newest") == [today["shipment"], late["shipment"]]
     tasks = {t["task"]: (t["count"], t["since"]) for t in admin.get("/")["tasks"]}
     assert tasks["shipments_to_send"] == (2, str(DAY)) and tasks["shipments_overdue"] == (1, str(DAY))
+
+
+def test_a_packing_list_has_both_sites_and_room_for_signatures(service, admin):
+    lines = cups(("cup-300", 2), cup_300=10, cup_450=4)
+    [asked] = ask(admin, wish(cups=lines, note="by the side door"))
+    admin.post(dispatch(4, asked))
+    path = f"/v1/shipments/{asked['shipment']}/packing-list"
+    packing = admin.get(path)
+    assert [packing[side]["site"] for side in ("sender", "receiver")] == ["anchor", "dock"]
+    assert packing["sender"]["participant_name"] == "Hearth" and packing["total"] == 12
+    left = {(c["cup_type"], c["condition"]): (c["requested"], c["to_send"]) for c in packing["cups"]}
+    assert left == {("cup-300", "sound"): (10, 6), ("cup-300", "damaged"): (2, 2), ("cup-450", "sound"): (4, 4)}
+    paper = Page(admin.send("GET", path, headers={"Accept": "text/html"}).body)
+    assert paper.title.startswith("Packing list")
+    rows = paper.table("Cups")
+    assert [(r["Requested"], r["To send"], r["Packed"], r["Arrived"]) for r in rows] == [
+        ("10", "6", "", ""),
+        ("2", "2", "", ""),
+        ("4", "4", "", ""),
+    ]
+    assert len(paper.table("Signatures")) == 3
+    till = service.client(service.create_key("dock-till", "pos", sites=["dock"]))
+    assert till.get(path) == packing
+    other = service.client(service.create_key("brick-till", "pos", sites=["brick"]))
+    other.refused("GET", path, None, 404, "not_found")
+
+
+def offered(browser, target):
+    return {a.text: a.get("href") for a in page(browser, target).all("a") if a.get("href").startswith("/forms/")}
+
+
+def test_the_office_asks_sends_and_withdraws_by_forms(service, admin):
+    ann = Browser(service)
+    assert ann.sign_in("ann", service.create_key("ann", "accountant")).status == 303
+    new = form(ann, offered(ann, "/v1/shipments?scheme=tern-bay")["Ask for a shipment"])
+    filled = {"site": "anchor", "to": "dock", "wanted_on": str(DAY), "note": "by the side door", "bearer": "sender"}
+    new.fill({f"/shipments/0/{name}": value for name, value in filled.items()})
+    target = led_to(new.fill({"/shipments/0/cups/0/cup_type": "cup-300", "/shipments/0/cups/0/quantity": "20"}).send())
+    [asked] = admin.items("/v1/shipments", scheme="tern-bay")
+    assert target == f"/v1/shipments/{asked['shipment']}" and read(admin, asked)["bearer"] == "sender"
+    assert page(ann, target).facts["Note"] == "by the side door"
+
+    send = form(ann, offered(ann, target)["Dispatch"])
+    begun = ("/site", "/to", "/shipment", "/cups/0/cup_type", "/cups/0/quantity")
+    assert [send.fields[f] for f in begun] == ["anchor", "dock", asked["shipment"], "cup-300", "20"]
+    led_to(send.fill({"/cups/0/quantity": "12", "/occurred_at": f"{DAY}T10:00"}).send())
+    assert figures(read(admin, asked)) == {"cup-300": [20, 12, 0, 0, 12, 8]}
+    [row] = page(ann, target).table("Cups")
+    assert [row[c] for c in ("Requested", "Dispatched", "Received", "Lost", "Missing", "To send")][:2] == ["20", "12"]
+
+    end = form(ann, offered(ann, target)["Withdraw"])
+    assert led_to(end.fill({"/reason": "no room"}).send()).startswith(f"/v1/shipments/{asked['shipment']}")
+    assert not {"Dispatch", "Withdraw"} & offered(ann, target).keys()
+    assert read(admin, asked)["why"] == "no room"

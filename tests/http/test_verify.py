@@ -32,7 +32,6 @@ TABLES = {  # ledger table -> columns of its primary key
     "exception": ("scheme", "entry", "position"),
     "entry_reference": ("scheme", "entry"),
     "transfer": ("scheme", "dispatch", "cup_type", "damaged"),
-    "shipment_dispatch": ("scheme", "dispatch"),
     "balance": ("scheme", "account", "business_date"),
     "site_day": ("scheme", "business_date", "site"),
     "reversed_day": ("scheme", "business_date", "site", "original_date"),

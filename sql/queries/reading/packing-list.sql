@@ -24,10 +24,10 @@ SELECT json_strip_nulls(json_build_object(
   JOIN scheme c ON c.id = r.scheme
   JOIN api_key k ON k.id = r.requested_by
  CROSS JOIN LATERAL (
-       SELECT max(json_build_object('site', s.code, 'name', s.name, 'participant', p.code, 'participant_name', p.name,
+       SELECT max(json_build_object('site', s.code, 'name', s.name, 'participant_name', p.name,
                                     'latitude', s.latitude, 'longitude', s.longitude)::text)
                   FILTER (WHERE s.id = r.sender)::json AS sender,
-              max(json_build_object('site', s.code, 'name', s.name, 'participant', p.code, 'participant_name', p.name,
+              max(json_build_object('site', s.code, 'name', s.name, 'participant_name', p.name,
                                     'latitude', s.latitude, 'longitude', s.longitude)::text)
                   FILTER (WHERE s.id = r.receiver)::json AS receiver
          FROM site s JOIN participant p ON p.id = s.participant

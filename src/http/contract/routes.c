@@ -151,12 +151,12 @@ static const struct route routes[] = {
      .about = "The sender must act while cups are still to be sent, the receiver while nothing of a dispatch has come, and "
               "the accountant when a part of a dispatch has come and the rest is missing."},
     {POST("/v1/shipments", FOR_STAFF, handle_shipments_post, "Asks for shipments from one site to another, all or none", "ShipmentsKept"),
-     .body = &shape_shipments, .answer_statuses = {201, 200}, .id = "requestShipments", .tag = TAG_SHIPMENTS,
+     .body = &shape_shipments, .answer_statuses = {201, 200}, .located = true, .id = "createShipments", .tag = TAG_SHIPMENTS,
      REASONS(REASON_SCHEME_UNKNOWN, REASON_SITE_UNKNOWN, REASON_SITE_IN_OTHER_SCHEME, REASON_SAME_SITE,
              REASON_CUP_TYPE_UNKNOWN, REASON_CUP_TYPE_REPEATED, REASON_VALUE_REPEATED, REASON_SHIPMENT_CONFLICT,
              REASON_OPENING_PENDING),
      .about = "A request moves nothing and costs nothing. A dispatch that fulfils it names it. No dispatch or receipt is "
-              "refused because of a request. 200: all of them had been asked for before."},
+              "refused because of a request. 201: Location is the first of them. 200: all of them had been asked for before."},
     {GET("/v1/shipments/{shipment}", FOR_ALL, handle_shipment_get, "A requested shipment, and what came of it", "Shipment"),
      .parameters = {{"scheme", "Code of the scheme, needed if two schemes have the id", false}},
      .id = "getShipment", .tag = TAG_SHIPMENTS},

@@ -3,7 +3,7 @@
 #include "http/pages/page_counter.h"
 
 #include "base/uri.h"
-#include "http/pages/page_counter_forms.h"
+#include "http/pages/page_counter_shipments.h"
 #include "http/pages/page_counter_words.h"
 #include "http/request/json_body.h"
 #include "report/html.h"
@@ -209,6 +209,7 @@ bool page_counter(const struct request *request, const struct counter_page *abou
     if (json_array_size(cups) == 0)
         html_note(text, "No cup type has a refund value today, so there is nothing to record.");
     buffer_add_text(text, "</div>\n");
+    counter_add_shipments(&view);
     add_today(&view);
     html_page_end(text);
     return !text->failed;

@@ -17,13 +17,20 @@
 #define COUNTER_TENDER   "tender"
 #define COUNTER_TEXT     "reference"
 #define COUNTER_REVERSES "reverses"
+#define COUNTER_SHIPMENT "shipment"
+#define COUNTER_DISPATCH "dispatch"
+#define COUNTER_TO       "to"
+#define COUNTER_LINE     "line-"  /* and its index: the cup type of a line, and "/damaged" if it is */
+#define COUNTER_COUNT    "count-" /* and its index: how many */
 
 /* The acts. X(NAME, word, label, kind of event) */
 #define COUNTER_ACT_TABLE(X)                                                                                 \
     X(OUT, out, "Out", ISSUE)                                                                                \
     X(BACK, back, "Back", RETURN)                                                                            \
     X(SWAP, swap, "Swap", EXCHANGE)                                                                          \
-    X(UNDO, undo, "Undo", REVERSAL)
+    X(UNDO, undo, "Undo", REVERSAL)                                                                          \
+    X(SEND, send, "Sent", DISPATCH)                                                                          \
+    X(RECEIVE, receive, "Arrived", RECEIPT)
 
 enum counter_act {
 #define X(NAME, word, label, kind) COUNTER_##NAME,
@@ -35,6 +42,7 @@ enum counter_act {
 /* The data of the page, as counter_store.h reads it. */
 struct counter_page {
     const json_t *place;
+    const json_t *shipments;     /* that the site has to send and to receive */
     const json_t *events;        /* of the day, newest first */
     bool more;                   /* the day has more of them */
     const json_t *told;          /* the event that was just recorded; NULL: none */

@@ -41,12 +41,10 @@ void counter_add_said(const struct counter_view *view,
 /* --- forms -----------------------------------------------------------------------------------------------
  */
 
-/* A form of the page: its kind, and the thing that it is about, which tell it from the others. */
-struct about_form {
-    const char *form;         /* "tap", "more" or "undo" */
-    const char *name, *value; /* the cup type, or the event to undo */
-    const char *act;          /* of a form with one button; NULL: the buttons say */
-};
+const char *counter_act_word(enum counter_act act)
+{
+    return acts[act].word;
+}
 
 static const char *typed(const struct counter_view *view, const char *name)
 {
@@ -59,8 +57,7 @@ static bool has_typed(const struct counter_view *view, const char *name, const c
     return found != NULL && strcmp(found, value) == 0;
 }
 
-/* Whether this is the form that came back with faults. */
-static bool came_back(const struct counter_view *view, const struct about_form *form)
+bool counter_came_back(const struct counter_view *view, const struct about_form *form)
 {
     return view->about->faults != NULL && has_typed(view, COUNTER_FORM, form->form) &&
            has_typed(view, form->name, form->value) &&
@@ -74,9 +71,9 @@ static void add_hidden(struct buffer *text, const char *name, const char *value)
     buffer_add_text(text, "\">");
 }
 
-static void begin_form(const struct counter_view *view, const struct about_form *form, const char *class)
+void counter_begin_form(const struct counter_view *view, const struct about_form *form, const char *class)
 {
-    const char *id = came_back(view, form) ? typed(view, COUNTER_EVENT_ID) : NULL;
+    const char *id = counter_came_back(view, form) ? typed(view, COUNTER_EVENT_ID) : NULL;
     struct uuid known;
     char fresh[UUID_TEXT_MAX];
     if (id == NULL || !uuid_parse(id, strlen(id), &known)) {
@@ -98,7 +95,7 @@ static void add_tap(const struct counter_view *view, const json_t *cup, enum cou
 {
     const struct about_form form = {"tap", COUNTER_CUP_TYPE, json_member_text(cup, "cup_type"),
                                     acts[act].word};
-    begin_form(view, &form, "tap");
+    counter_begin_form(view, &form, "tap");
     add_hidden(view->text, COUNTER_QUANTITY, "1");
     buffer_printf(view->text, "\n<button class=\"%s\"><b>", acts[act].word);
     html_word_of(view->text, "counter", acts[act].label);
@@ -237,13 +234,13 @@ static void add_more(const struct counter_view *view, const json_t *cup)
 {
     const char *cup_type = json_member_text(cup, "cup_type");
     const struct about_form form = {"more", COUNTER_CUP_TYPE, cup_type, NULL};
-    bool again = came_back(view, &form);
+    bool again = counter_came_back(view, &form);
     buffer_printf(view->text, "<details%s><summary>", again ? " open" : "");
     html_word(view->text, "More than one, or damaged");
     buffer_add_text(view->text, "<span class=\"said\">: ");
     html_text(view->text, json_member_text(cup, "name"));
     buffer_add_text(view->text, "</span></summary>\n");
-    begin_form(view, &form, "fields");
+    counter_begin_form(view, &form, "fields");
     add_field(view, cup_type, &fields[0], again);
     add_damaged(view, cup_type, again);
     for (size_t i = 1; i < sizeof fields / sizeof fields[0]; i++)
@@ -281,7 +278,7 @@ void counter_add_undo(const struct counter_view *view, const json_t *event, cons
         strcmp(json_member_text(event, "business_date"),
                json_member_text(view->about->place, "business_date")) != 0)
         return;
-    begin_form(view, &form, "undo");
+    counter_begin_form(view, &form, "undo");
     buffer_add_text(view->text, "<button>");
     html_word_of(view->text, "counter", acts[COUNTER_UNDO].label);
     buffer_add_text(view->text, "<span class=\"said\"> ");

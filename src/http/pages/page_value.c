@@ -29,6 +29,14 @@ static bool is_nobody(const struct request *request, const char *name, const cha
     return false;
 }
 
+/* The other site of a shipment, of which the key sees no more than the name. */
+static bool is_other_site(const struct request *request, const char *name, const char *text)
+{
+    const struct site *site =
+        strcmp(name, "site") == 0 ? network_site(&request->snapshot->network, text) : NULL;
+    return site != NULL && request->identity != NULL && !identity_has_site(request->identity, site);
+}
+
 /* Accounts of a bank have the same name as accounts of the ledger, and so have kinds of these. */
 static bool is_no_account(const struct request *request, const char *name, const char *text)
 {
@@ -38,7 +46,8 @@ static bool is_no_account(const struct request *request, const char *name, const
 
 static bool may_lead(const struct request *request, const char *name, const char *text)
 {
-    return !is_nobody(request, name, text) && !is_no_account(request, name, text);
+    return !is_nobody(request, name, text) && !is_other_site(request, name, text) &&
+           !is_no_account(request, name, text);
 }
 
 bool page_is_code(const char *text)

@@ -12,10 +12,20 @@
 #include "http/request/problem.h"
 #include "store/counter_store.h"
 #include "store/key_store.h"
+#include "store/shipment_store.h"
 
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
-enum { EVENTS_SHOWN = 50, JSON_MAX = 8 << 20, TARGET_MAX = 512, DIGITS_MAX = 15 };
+enum {
+    EVENTS_SHOWN = 50,
+    SHIPMENTS_SHOWN = 20,
+    JSON_MAX = 8 << 20,
+    TARGET_MAX = 512,
+    DIGITS_MAX = 15,
+    FIELD_NAME_MAX = 32
+};
 
 /* --- the page --------------------------------------------------------------------------------------------
  */
@@ -86,24 +96,29 @@ static void write_page(const struct request *request, struct answer *answer, con
 static void show_counter(const struct request *request, struct answer *answer, const struct site *site,
                          const struct faults *faults)
 {
-    struct buffer place, events;
+    struct buffer place, shipments, events;
     struct date day;
     struct counter_page page = {.again = request_query(request, "again") != NULL, .faults = faults};
     if (!find_day(request, answer, site->code, &day))
         return;
     buffer_init(&place, JSON_MAX);
+    buffer_init(&shipments, JSON_MAX);
     buffer_init(&events, JSON_MAX);
     enum store_result result = read_counter_place(request->pg, site->id, day, &place);
     json_t *place_json = parsed(answer, result, &place);
+    result = read_counter_shipments(request->pg, site->id, SHIPMENTS_SHOWN, &shipments);
+    json_t *shipments_json = parsed(answer, result, &shipments);
     result = read_counter_events(request->pg, site->id, day, EVENTS_SHOWN, &events, &page.more);
     json_t *events_json = parsed(answer, result, &events);
     json_t *told = faults == NULL ? read_told(request, answer, site->id) : NULL;
     page.place = place_json;
+    page.shipments = shipments_json;
     page.events = events_json;
     page.told = json_array_get(told, 0);
     page.lost = page.again && told != NULL && page.told == NULL;
     write_page(request, answer, &page);
     json_decref(place_json);
+    json_decref(shipments_json);
     json_decref(events_json);
     json_decref(told);
 }
@@ -186,9 +201,9 @@ static const char *filled(const struct request *request, const char *name)
 }
 
 /* A number that does not fit stays a string, so that the event's shape refuses it. */
-static json_t *quantity_of(const struct request *request)
+static json_t *quantity_of(const struct request *request, const char *name)
 {
-    const char *text = filled(request, COUNTER_QUANTITY);
+    const char *text = filled(request, name);
     size_t digits = text != NULL ? strspn(text, "0123456789") : 0;
     if (text == NULL)
         return NULL;
@@ -199,9 +214,59 @@ static json_t *quantity_of(const struct request *request)
 /* A list of one line. */
 static json_t *line_of(const struct request *request, bool damaged)
 {
-    json_t *line = json_pack("[{s:s*, s:o*, s:s*}]", "cup_type", filled(request, COUNTER_CUP_TYPE),
-                             "quantity", quantity_of(request), "condition", damaged ? "damaged" : NULL);
+    json_t *line =
+        json_pack("[{s:s*, s:o*, s:s*}]", "cup_type", filled(request, COUNTER_CUP_TYPE), "quantity",
+                  quantity_of(request, COUNTER_QUANTITY), "condition", damaged ? "damaged" : NULL);
     return line;
+}
+
+/* A line of a shipment's form; NULL: the form has no such line, or it says that none of these cups were
+ * there. */
+static json_t *cups_line_of(const struct request *request, size_t index, bool *more)
+{
+    char name[FIELD_NAME_MAX], code[CODE_SIZE];
+    snprintf(name, sizeof name, COUNTER_LINE "%zu", index);
+    const char *line = filled(request, name);
+    *more = line != NULL;
+    snprintf(name, sizeof name, COUNTER_COUNT "%zu", index);
+    json_t *quantity = line != NULL ? quantity_of(request, name) : NULL;
+    if (quantity == NULL || (json_is_integer(quantity) && json_integer_value(quantity) == 0)) {
+        json_decref(quantity);
+        return NULL;
+    }
+    const char *condition = strchr(line, '/');
+    snprintf(code, sizeof code, "%.*s", (int)strcspn(line, "/"), line);
+    return json_pack("{s:s, s:o, s:s*}", "cup_type", code, "quantity", quantity, "condition",
+                     condition != NULL ? condition + 1 : NULL);
+}
+
+/* The cups of a shipment's form. NULL: out of memory. */
+static json_t *cups_of(const struct request *request)
+{
+    bool more = true;
+    json_t *cups = json_array();
+    for (size_t i = 0; i < CUP_LINES_MAX && more && cups != NULL; i++) {
+        json_t *line = cups_line_of(request, i, &more);
+        if (line != NULL && json_array_append_new(cups, line) != 0) {
+            json_decref(cups);
+            return NULL;
+        }
+    }
+    return cups;
+}
+
+static bool is_of_shipment(enum counter_act act)
+{
+    return act == COUNTER_SEND || act == COUNTER_RECEIVE;
+}
+
+static bool add_shipment(const struct request *request, enum counter_act act, json_t *event)
+{
+    json_t *named = act == COUNTER_SEND ? json_pack("{s:s*, s:s*}", "to", filled(request, COUNTER_TO),
+                                                    "shipment", filled(request, COUNTER_SHIPMENT))
+                                        : json_pack("{s:s*}", "dispatch", filled(request, COUNTER_DISPATCH));
+    return json_object_update_new(event, named) == 0 &&
+           json_object_set_new(event, "cups", cups_of(request)) == 0;
 }
 
 /* The event that the form stands for. NULL: out of memory. */
@@ -217,11 +282,13 @@ static json_t *event_of(const struct request *request, enum counter_act act)
     if (whole && act == COUNTER_UNDO)
         whole = json_object_update_new(
                     event, json_pack("{s:s*}", "reverses", filled(request, COUNTER_REVERSES))) == 0;
+    if (whole && is_of_shipment(act))
+        whole = add_shipment(request, act, event);
     if (whole && (act == COUNTER_BACK || act == COUNTER_SWAP))
         whole = json_object_set_new(event, "returned", line_of(request, damaged)) == 0;
     if (whole && (act == COUNTER_OUT || act == COUNTER_SWAP))
         whole = json_object_set_new(event, "issued", line_of(request, false)) == 0;
-    if (whole && act != COUNTER_UNDO)
+    if (whole && act != COUNTER_UNDO && !is_of_shipment(act))
         whole =
             json_object_update_new(event, json_pack("{s:s*, s:s*}", "amount", filled(request, COUNTER_AMOUNT),
                                                     "tender", filled(request, COUNTER_TENDER))) == 0;

@@ -214,6 +214,14 @@ static struct shipment_wish *read_wishes(const struct shipments_body *body, cons
     return faults->count == 0 ? wishes : NULL;
 }
 
+/* The address of the shipment. NULL: out of memory. */
+static const char *address_of(const struct request *request, const struct uuid *id)
+{
+    char path[sizeof "/v1/shipments/" + UUID_TEXT_MAX] = "/v1/shipments/";
+    uuid_format(id, path + strlen(path));
+    return arena_copy(request->arena, path, strlen(path));
+}
+
 void handle_shipments_post(const struct request *request, struct answer *answer)
 {
     struct shipments_body body;
@@ -239,6 +247,7 @@ void handle_shipments_post(const struct request *request, struct answer *answer)
     enum store_result result =
         shipments_request(request->pg, request->service->snapshots, &asked, &answer->faults);
     answer->status = asked.known == asked.count ? 200 : 201;
+    answer->location = answer->status == 201 ? address_of(request, &wishes[0].id) : NULL;
     if (result != STORE_OK)
         answer_store_failure(answer, result);
 }
