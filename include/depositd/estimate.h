@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
-/* What is still to come of the cups that were issued, by the chain ladder, and how far that may be off: T.
- * Mack, "Distribution-free calculation of the standard error of chain ladder reserve estimates", ASTIN
- * Bulletin 23 (1993), 213-225. Pure; any thread. These are estimates and never amounts to post, so they are
+/* The cups that may still come back, by the chain ladder, and how far that estimate may be off: T. Mack,
+ * "Distribution-free calculation of the standard error of chain ladder reserve estimates", ASTIN Bulletin 23
+ * (1993), 213-225. Pure; any thread. These are estimates and never amounts to post, so they are
  * floating-point numbers. */
 #ifndef DEPOSITD_ESTIMATE_H
 #define DEPOSITD_ESTIMATE_H

@@ -481,6 +481,7 @@ def end_month(do, admin, ann, ben):
     before = DAY.year * 12 + DAY.month + 1  # the place before the next month: the list begins with the month of now
     do(admin, "GET", f"/v1/schemes/tern-bay/months?limit=1&cursor={before}")
     do(admin, "GET", f"/v1/schemes/tern-bay/months/{month}")
+    do(admin, "GET", "/v1/schemes/tern-bay/returns-to-come/cup-300")
     do(ben, "POST", f"/v1/schemes/tern-bay/months/{month}/reopen", {"reason": "a fee was left out"})
 
 

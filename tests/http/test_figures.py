@@ -169,6 +169,7 @@ JUSTIFIED = {
     "/v1/schemes/{scheme}/refund-values/{cup_type}/{effective_date}": {"Amount": SETTING},
     "/v1/schemes/{scheme}/terms": {"*": SETTING},
     "/v1/schemes/{scheme}/terms/{effective_date}": {"*": SETTING},
+    "/v1/schemes/{scheme}/returns-to-come/{cup_type}": {"*": "an estimate, from the weeks that the return rates have"},
     "/v1/settlements/{scheme}/{date}": {"Amount": ROW, "Approvals needed": SETTING, "Net": ABOVE},
     "/v1/sites/{site}": {"Quantity": SETTING},
     REPORTS + "ageing": {"Current": SHARE, "Days 1 7": SHARE},

@@ -113,6 +113,7 @@ PERMITTED = {
     "GET /v1/feed": READERS,
     "GET /v1/schemes/{}/office-accounts": READERS,  # the office's own ledger
     "GET /v1/schemes/{}/office-accounts/{}": READERS,
+    "GET /v1/schemes/{}/returns-to-come/{}": READERS,
     "GET /v1/schemes/{}/months": READERS,
     "GET /v1/schemes/{}/months/{}": READERS,
     "GET /v1/schemes/{}/days": READERS,  # it counts the events of all: a report
@@ -265,6 +266,7 @@ def concrete(net, operation):
         "/v1/schemes/{}/refund-values/{}/{}": ("tern-bay", "cup-300", FIRST if operation.startswith("GET") else later),
         "/v1/schemes/{}/office-accounts/{}": ("tern-bay", FIRST),
         "/v1/schemes/{}/days/{}/close": ("tern-bay", day),
+        "/v1/schemes/{}/returns-to-come/{}": ("tern-bay", "cup-300"),
         **{f"/v1/schemes/{{}}/months/{{}}{part}": ("tern-bay", f"{FIRST:%Y-%m}") for part in ("", "/close", "/reopen")},
         "/problems/{}": "not_found",
         "/v1/tasks/{}": "payments_to_approve",

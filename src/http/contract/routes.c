@@ -345,6 +345,13 @@ static const struct route routes[] = {
      .answer_statuses = {200},
      .is_long = true, .id = "closeDay", .tag = TAG_SETTLEMENTS, REASONS(REASON_DAY_NOT_ENDED, REASON_EARLIER_DAY_OPEN, REASON_OPENING_PENDING),
      .about = "The service closes days by the clock. This closes a day that has ended without waiting for the clock."},
+    {GET("/v1/schemes/{scheme}/returns-to-come/{cup_type}", FOR_OFFICE, handle_returns_to_come,
+         "Cups of a type that may still come back, by weeks of issue", "ReturnsToCome"),
+     .id = "getReturnsToCome", .tag = TAG_REPORTS,
+     .about = "The chain ladder projects the weeks of issue through the last closed Sunday: from the cups that came back after "
+              "so many weeks to those that will. Bounds are two standard errors (Mack 1993) from it. Without identity, cups "
+              "of a type come back in the order in which they went out. Whether deposits that nobody will claim may be "
+              "recognised is a matter of law and licensed practice."},
     {GET("/v1/schemes/{scheme}/months", FOR_OFFICE, handle_months_list, "Months of a scheme, the newest first", "MonthList"),
      .parameters = {SLICED},
      .id = "listMonths", .tag = TAG_SETTLEMENTS},

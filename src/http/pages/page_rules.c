@@ -26,6 +26,9 @@
     "No cup is told from another: of each type, the cups that went out first count as the first to come "    \
     "back. Cups of an opening are the oldest and belong to no period, and a forfeit takes the oldest cups. " \
     "Claims about the environment need evidence that local rules accept."
+#define TO_COME_NOTE                                                                                         \
+    "An estimate, and no figure of the books. Deposits are other people's money: whether those that nobody " \
+    "will claim may be recognised, and when, is a matter of law and licensed practice."
 #define CLAIMS_NOTE "Claims about the environment need evidence that local rules accept."
 
 #define JOURNAL       "/v1/reports/journal?scheme={scheme}&from={date}&to={date}"
@@ -100,6 +103,12 @@ static const struct page_about abouts[] = {
      .note = MONEY_NOTE,
      .see = {{"Settlement", "/v1/settlements/{scheme}/{date}"}}},
     {.schema = "DayList", .title = "Business days"},
+    {.schema = "ReturnsToCome",
+     .title = "Returns still to come",
+     .plot_of = "weeks",
+     .plot = {PLOT_BARS, "Cups expected back, by the week of issue", "week", "expected", NULL, NULL},
+     .see = {{"Return rates by week", "/v1/reports/return-rate?scheme={scheme}&cup_type={cup_type}"}},
+     .note = TO_COME_NOTE},
     {.schema = "MonthList",
      .title = "Months",
      .columns = {"month", "state", "proposal", "proposed_at", "proposed_by", "decided_at", "decided_by"}},

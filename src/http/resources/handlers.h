@@ -89,6 +89,9 @@ void handle_days_list(const struct request *request, struct answer *answer);
 /* day_close.c */
 void handle_day_close(const struct request *request, struct answer *answer);
 
+/* returns_to_come.c */
+void handle_returns_to_come(const struct request *request, struct answer *answer);
+
 /* months.c */
 void handle_months_list(const struct request *request, struct answer *answer);
 void handle_month_get(const struct request *request, struct answer *answer);
