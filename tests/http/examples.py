@@ -540,6 +540,10 @@ def look(do, admin):
     several = {"ids": [found["exception_id"]], "note": "tills set wrongly"}
     do(admin, "POST", "/v1/exceptions/resolve?dry_run=true", several)
     do(admin, "POST", f"/v1/exceptions/{found['exception_id']}/resolve", {"note": "a till was set wrongly"})
+    do(admin, "GET", "/v1/plans?scheme=tern-bay&box=20&cost_per_km=1.50", name="json")
+    do(admin, "GET", "/v1/plans?scheme=tern-bay&box=20&cost_per_km=1.50&format=csv", name="csv")
+    prices = [{"from": "anchor", "to": "brick", "cost": "4.00"}]
+    do(admin, "POST", "/v1/plans", {"scheme": "tern-bay", "box": 20, "days": 2, "prices": prices})
     do(admin, "GET", f"/v1/accounts?scheme=tern-bay&as_of={DAY}")
     do(admin, "GET", "/v1/posting-rules")
     do(admin, "GET", "/")

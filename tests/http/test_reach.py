@@ -25,6 +25,7 @@ FOR_MACHINES = {
     "GET /v1/reference": "all lists in one document, for programs; each list has a page",
     "GET /v1/feed": "many schemes in one, for programs; the events of each scheme have a page",
     "POST /v1/reference": "all lists in one document, for programs; each thing has a form",
+    "POST /v1/plans": "for programs that know costs of their own; the page of a plan has a form for the rest",
     "GET /v1/sites/{}/day-totals/{}": "the form to enter them leads there",
     "GET /v1/fee-notes/{}/{}": "the list leads there once a month has ended: test_fee_notes.py",
     "GET /v1/remaking-batches/{}/{}": "the list leads there once there is a batch: test_reports_remaking.py",

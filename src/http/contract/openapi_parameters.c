@@ -81,6 +81,13 @@ static const struct named_schema schemas[] = {
     {"figure", TEXT_SCHEMA},
     {"part", TEXT_SCHEMA},
     {"fee", TEXT_SCHEMA},
+    {"days", "{\"type\":\"integer\",\"minimum\":1,\"maximum\":7,\"default\":1}"},
+    {"service_level", "{\"$ref\":\"#/components/schemas/Rate\"}"},
+    {"cost_per_km", "{\"$ref\":\"#/components/schemas/Amount\"}"},
+    {"cost_per_stop", "{\"$ref\":\"#/components/schemas/Amount\"}"},
+    {"minimum_load", "{\"type\":\"integer\",\"minimum\":0}"},
+    {"trip_boxes", "{\"type\":\"integer\",\"minimum\":1}"},
+    {"box", "{\"type\":\"integer\",\"minimum\":1,\"default\":1}"},
 };
 
 static const char *schema_of(const char *name)

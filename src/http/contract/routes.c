@@ -14,6 +14,7 @@
 #include "http/resources/handlers.h"
 #include "http/resources/oversight_shapes.h"
 #include "http/resources/payment_shapes.h"
+#include "http/resources/plan_shapes.h"
 #include "http/resources/reference_shapes.h"
 #include "http/resources/shipment_shapes.h"
 
@@ -63,6 +64,11 @@
     {                                                                                                        \
         "as_of", "The business day at whose end; the one that contains now unless given", false              \
     }
+#define PLAN_ABOUT                                                                                           \
+    "Nothing is recorded. A site gives whole boxes that it has over its par stock, and gets what it lacks. "  \
+    "No plan that brings the same boxes to the same sites costs less than bound; gap is the share of the "    \
+    "cost above it. Counts say nothing about hygiene: cups go back into service only as local food codes "    \
+    "allow."
 /* clang-format off */
 #define WHY    {"why", "Recorded with the change: 1 to 200 characters", false}
 #define MINE   {"mine", "Of open ones: only those that the holder of the key has proposed, or only those of others", false}
@@ -578,6 +584,24 @@ static const struct route routes[] = {
      .body = &shape_exception_resolve, .answer_statuses = {200}, .may_propose = true,
      .about = "If the operator took out more than was free for it, two people resolve that: the first gets 202 proposed.",
      .id = "resolveException", .tag = TAG_REPORTS, REASONS(REASON_ALREADY_RESOLVED)},
+    {GET("/v1/plans", FOR_STAFF, handle_plan, "A plan of moves: which cups to bring where before a business day", "Plan"),
+     .media = 1u << MEDIA_JSON | 1u << MEDIA_CSV | 1u << MEDIA_HTML,
+     .parameters = {SCHEME, {"date", "First business day planned for, at most 8 days ahead; tomorrow's unless given", false},
+                    {"days", "Days that the stock is to last, 1 to 7; 1 unless given", false},
+                    {"service_level", "Wanted probability that the stock lasts, from 0.5 to 0.999; 0.95 unless given", false},
+                    {"cost_per_km", "Of a trip; 1 of the currency unless given", false},
+                    {"cost_per_stop", "Of a trip, besides; 0 unless given", false},
+                    {"minimum_load", "Cups: no trips with fewer between two sites", false},
+                    {"trip_boxes", "The most boxes on one trip; any number unless given", false},
+                    {"box", "Cups per box; 1 unless given", false}},
+     .is_long = true, .id = "getPlan", .tag = TAG_REPORTS, REASONS(REASON_OUT_OF_RANGE),
+     .about = PLAN_ABOUT},
+    {POST("/v1/plans", FOR_STAFF, handle_plan, "A plan of moves, with boxes and costs of the client's own", "Plan"),
+     .media = 1u << MEDIA_JSON | 1u << MEDIA_CSV, .body = &shape_plan_ask, .body_large = true, .answer_statuses = {200},
+     .is_long = true, .id = "makePlan", .tag = TAG_REPORTS,
+     REASONS(REASON_SCHEME_UNKNOWN, REASON_AMOUNT_DECIMALS, REASON_CUP_TYPE_UNKNOWN, REASON_CUP_TYPE_REPEATED, REASON_SITE_UNKNOWN,
+             REASON_SITE_IN_OTHER_SCHEME, REASON_SAME_SITE, REASON_VALUE_REPEATED, REASON_OUT_OF_RANGE),
+     .about = PLAN_ABOUT},
     {GET("/v1/accounts", FOR_OFFICE, handle_accounts_list, "Accounts of a scheme and their balances", "AccountList"),
      .parameters = {SCHEME, AS_OF, {"account_kind", "Kind of account, as site_clearing", false}, SLICED},
      .id = "listAccounts", .tag = TAG_BOOKS},

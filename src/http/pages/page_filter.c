@@ -71,7 +71,8 @@ static void add_field(struct page_view *view, const char *name)
     else if (strcmp(name, "late") == 0 || strcmp(name, "overdue") == 0)
         add_flag(view, name);
     else
-        html_input_field(view->text, name, strcmp(name, "business_date") == 0 ? "date" : "text",
+        html_input_field(view->text, name,
+                         strcmp(name, "business_date") == 0 || strcmp(name, "date") == 0 ? "date" : "text",
                          request_query(view->request, name), false);
 }
 

@@ -169,6 +169,9 @@ void handle_exception_get(const struct request *request, struct answer *answer);
 void handle_exceptions_resolve(const struct request *request, struct answer *answer);
 void handle_exception_resolve(const struct request *request, struct answer *answer);
 
+/* plans.c */
+void handle_plan(const struct request *request, struct answer *answer);
+
 /* accounts.c */
 void handle_accounts_list(const struct request *request, struct answer *answer);
 
