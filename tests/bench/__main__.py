@@ -35,6 +35,8 @@ FIGURES = [
     ("report-memory", "peak memory, journal, large ledger over small one", "MB", AT_MOST, 1.1, 1.02),
     ("start-page", "start page of a large network", "ms", AT_MOST, 200, 50),
     ("list", "its slowest list", "ms", AT_MOST, 100, 25),
+    ("plan", "plan of moves for 2,000 sites and 4 cup types", "s", AT_MOST, 10, 3),
+    ("plan-gap", "its cost above the bound", "%", AT_MOST, 10, 5),
     ("instances", "2 instances over 1", "/s", AT_LEAST, 0.9, 1.2),
     ("schemes-10", "single events of 10 schemes, over those of one", "/s", AT_LEAST, 0.95, 1),
     ("schemes-70", "single events of 70 schemes", "/s", AT_LEAST, 0.9, 1),

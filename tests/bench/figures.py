@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import baseline
 import large_network
+import plans
 from ledger import Ledger
 from many_schemes import PACED, SPREADS, ManySchemes
 
@@ -232,6 +233,12 @@ def large_lists(stack, wanted, scale, random):
     return {name: results[name] for name in wanted}
 
 
+def moves(stack, wanted, scale, random):
+    times, gap = plans.measure(stack, random, scale.list_calls, note)
+    results = {"plan": Result(times), "plan-gap": Result(gap)}
+    return {name: results[name] for name in wanted}
+
+
 def instances(stack, wanted, scale, random):
     ledger, result = Ledger(stack, random.getrandbits(64)), Result()
     both = [ledger.service, ledger.another_instance()]
@@ -326,6 +333,7 @@ GROUPS = [
     (("close",), close),
     (("closes", "closes-posting"), nights),
     (("start-page", "list"), large_lists),
+    (("plan", "plan-gap"), moves),
     (("instances",), instances),
     ((*(name.format(n) for name, *_ in SPREAD_CLIENTS for n in SPREADS[1:]), "schemes-stalled", "groups"), spread),
 ]
