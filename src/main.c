@@ -141,8 +141,10 @@ static int run_serve(const struct config *config, struct options *options)
     char error[MESSAGE_MAX] = "out of memory, or of threads";
     if (is_unfit_database(config, error, sizeof error))
         return fail(error);
-    struct service service = {
-        .config = config, .snapshots = snapshot_cache_new(), .checking = ATOMIC_FLAG_INIT};
+    struct service service = {.config = config,
+                              .snapshots = snapshot_cache_new(),
+                              .checking = ATOMIC_FLAG_INIT,
+                              .planning = ATOMIC_FLAG_INIT};
     struct server *server = NULL;
     (void)options;
     block_signals();

@@ -22,6 +22,7 @@ struct service {
     struct feed_watch *feed_watch;
     atomic_flag checking; /* a thread is running the checks: they read all rows, so only one run at a time is
                              allowed */
+    atomic_flag planning; /* a thread is making a plan of moves, which may take a processor for a minute */
 };
 
 #endif

@@ -68,7 +68,7 @@
     "Nothing is recorded. A site gives whole boxes that it has over its par stock, and gets what it lacks. "  \
     "No plan that brings the same boxes to the same sites costs less than bound; gap is the share of the "    \
     "cost above it. Counts say nothing about hygiene: cups go back into service only as local food codes "    \
-    "allow."
+    "allow. One such request runs at a time; a second is refused as overloaded."
 /* clang-format off */
 #define WHY    {"why", "Recorded with the change: 1 to 200 characters", false}
 #define MINE   {"mine", "Of open ones: only those that the holder of the key has proposed, or only those of others", false}

@@ -282,7 +282,12 @@ static void plan(struct asking *asking)
 {
     struct answer *answer = asking->answer;
     struct cup_plan made;
+    if (atomic_flag_test_and_set(&asking->request->service->planning)) {
+        faults_add(&answer->faults, REASON_OVERLOADED, NULL, "a plan is being made for somebody else");
+        return;
+    }
     enum store_result result = cup_plan_make(asking->request->pg, &asking->question, &made, &answer->faults);
+    atomic_flag_clear(&asking->request->service->planning);
     if (result != STORE_OK) {
         answer_store_failure(answer, result);
     } else if (answer->faults.count == 0 && answer->media == MEDIA_CSV) {
