@@ -56,9 +56,9 @@ static void take_cell(struct pg_row *row, void *into)
     take_history(row, cell);
 }
 
-enum store_result store_plan_cells(struct pg *pg, struct arena *arena, int32_t scheme, struct date from,
-                                   struct date to, struct plan_cell_row **cells, size_t *count)
+enum store_result store_plan_cells(struct pg *pg, struct arena *arena, int32_t scheme, struct plan_days days,
+                                   struct plan_cell_row **cells, size_t *count)
 {
-    return pg_ask(pg, &sql_plan_cells, PG_ARGS(arg_int(scheme), arg_date(from), arg_date(to)),
+    return pg_ask(pg, &sql_plan_cells, PG_ARGS(arg_int(scheme), arg_date(days.from), arg_date(days.to)),
                   PG_LIST(arena, take_cell, NULL, cells, count));
 }

@@ -29,9 +29,14 @@ struct plan_cell_row {
     const int64_t *day, *issued, *returned;
 };
 
+/* The business days of the history. */
+struct plan_days {
+    struct date from, to;
+};
+
 /* By site id, then cup type id. */
 MUST_CHECK enum store_result store_plan_cells(struct pg *pg, struct arena *arena, int32_t scheme,
-                                              struct date from, struct date to, struct plan_cell_row **cells,
+                                              struct plan_days days, struct plan_cell_row **cells,
                                               size_t *count);
 
 #endif

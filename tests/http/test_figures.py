@@ -162,6 +162,7 @@ JUSTIFIED = {
     "/v1/events/{event_id}/proof": {"Entries": "the leaves of the proof's tree"},
     "/v1/exceptions/{exception_id}": {"Quantity": ROW},
     "/v1/payments": {"Amount": ROW, "Approvals": ROW},
+    "/v1/plans": {"*": "a computation on stock, history and the reader's own terms, of which nothing is recorded"},
     "/v1/payments/{payment_id}": {"Amount": ROW},
     "/v1/schemes": {"*": SETTING},
     "/v1/schemes/{scheme}": {"*": SETTING},

@@ -90,6 +90,7 @@ def moves(plan):
 def test_stock_demand_and_par(bay):
     plan = bay.plan(box=20)
     tomorrow = bay.today + DAY
+    assert plan["service_level"] == "0.95" and bay.plan(service_level="0.9125")["service_level"] == "0.9125"
     assert (plan["date"], plan["days"], plan["history_to"]) == (str(tomorrow), 1, str(bay.today - DAY))
     rows = by_site(plan)
     assert set(rows) == {"harbour", "anchor", "brick", "dock", "copper"}

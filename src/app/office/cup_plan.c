@@ -41,8 +41,9 @@ static enum store_result load(struct pg *pg, struct planning *planning)
     enum store_result result = store_plan_sites(pg, &plan->arena, question->scheme->id, question->date,
                                                 &planning->sites, &planning->site_count);
     if (result == STORE_OK)
-        result = store_plan_cells(pg, &plan->arena, question->scheme->id, plan->from, plan->to,
-                                  &planning->rows, &planning->row_count);
+        result =
+            store_plan_cells(pg, &plan->arena, question->scheme->id, (struct plan_days){plan->from, plan->to},
+                             &planning->rows, &planning->row_count);
     return result;
 }
 
@@ -137,7 +138,7 @@ static size_t series_of(const struct plan_cell_row *row, const int64_t *cups,
 }
 
 /* The cups that come in less those that go out on the days after today and before the first that is planned
- * for; what is left of today is not foreseen. */
+ * for. The rest of today is not foreseen. */
 static int64_t expected_change(const struct planning *planning, const struct plan_cell_row *row)
 {
     int32_t between = planning->question->date.days - planning->question->today.days - 1;

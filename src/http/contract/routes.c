@@ -598,7 +598,7 @@ static const struct route routes[] = {
      .about = PLAN_ABOUT},
     {POST("/v1/plans", FOR_STAFF, handle_plan, "A plan of moves, with boxes and costs of the client's own", "Plan"),
      .media = 1u << MEDIA_JSON | 1u << MEDIA_CSV, .body = &shape_plan_ask, .body_large = true, .answer_statuses = {200},
-     .is_long = true, .id = "makePlan", .tag = TAG_REPORTS,
+     .is_long = true, .id = "createPlan", .tag = TAG_REPORTS,
      REASONS(REASON_SCHEME_UNKNOWN, REASON_AMOUNT_DECIMALS, REASON_CUP_TYPE_UNKNOWN, REASON_CUP_TYPE_REPEATED, REASON_SITE_UNKNOWN,
              REASON_SITE_IN_OTHER_SCHEME, REASON_SAME_SITE, REASON_VALUE_REPEATED, REASON_OUT_OF_RANGE),
      .about = PLAN_ABOUT},

@@ -172,6 +172,43 @@ static void add_map(struct page_view *view, const json_t *plan)
     free(map);
 }
 
+/* A line of a shipment, with its way. The figures of the way stand in the first line only. False: no memory.
+ */
+static bool add_line(json_t *lines, const json_t *shipment, json_t *cups, bool first)
+{
+    static const char *const of_way[] = {"distance_km", "trips", "cost"};
+    json_t *line = json_pack("{s:O, s:O}", "from", json_object_get(shipment, "from"), "to",
+                             json_object_get(shipment, "to"));
+    bool made = line != NULL && json_object_update(line, cups) == 0;
+    for (size_t i = 0; i < sizeof of_way / sizeof of_way[0] && made && first; i++) {
+        json_t *figure = json_object_get(shipment, of_way[i]);
+        made = figure == NULL || json_object_set(line, of_way[i], figure) == 0;
+    }
+    if (made)
+        return json_array_append_new(lines, line) == 0;
+    json_decref(line);
+    return false;
+}
+
+/* A line for each cup type of each shipment. False: no memory. */
+static bool unfold(json_t *plan)
+{
+    json_t *lines = json_array(), *shipment, *cups;
+    bool made = lines != NULL;
+    size_t i, k;
+    json_array_foreach(json_object_get(plan, "shipments"), i, shipment)
+    {
+        json_array_foreach(json_object_get(shipment, "cups"), k, cups)
+        {
+            made = made && add_line(lines, shipment, cups, k == 0);
+        }
+    }
+    if (made)
+        return json_object_set_new(plan, "shipments", lines) == 0;
+    json_decref(lines);
+    return false;
+}
+
 /* The table of places says nothing that a reader of the page needs. */
 void page_plan(struct page_view *view, const struct page_scope *scope)
 {
@@ -182,6 +219,8 @@ void page_plan(struct page_view *view, const struct page_scope *scope)
     }
     add_map(view, shown);
     (void)json_object_del(shown, "places");
+    if (!unfold(shown))
+        view->text->failed = true;
     const struct page_scope plan = {.object = shown};
     page_object(view, &plan);
     json_decref(shown);

@@ -68,11 +68,8 @@ static bool is_alarm(const char *text)
 /* Members that are decimal fractions. */
 static bool is_rate(const char *member)
 {
-    static const char *const rates[] = {"tax_rate", "return_target", "service_level", "gap"};
-    for (size_t i = 0; i < sizeof rates / sizeof rates[0]; i++)
-        if (strcmp(member, rates[i]) == 0)
-            return true;
-    return false;
+    return strcmp(member, "tax_rate") == 0 || strcmp(member, "return_target") == 0 ||
+           strcmp(member, "service_level") == 0 || strcmp(member, "gap") == 0;
 }
 
 static void add_text(struct buffer *text, const char *member, const char *value)

@@ -28,6 +28,16 @@ static void add_money(struct buffer *text, const char *name, const struct cup_pl
     buffer_add_char(text, '"');
 }
 
+/* A fraction as 0.95, with the digits that it needs, but at least two. */
+static void add_rate(struct buffer *text, const char *name, struct rate rate)
+{
+    char digits[16];
+    snprintf(digits, sizeof digits, "%06d", rate.ppm % PPM);
+    for (size_t last = 5; last > 1 && digits[last] == '0'; last--)
+        digits[last] = '\0';
+    buffer_printf(text, ",\"%s\":\"%d.%s\"", name, rate.ppm / PPM, digits);
+}
+
 static int64_t trips_of(const struct cup_plan *plan)
 {
     int64_t trips = 0;
@@ -42,8 +52,8 @@ static void add_head(struct buffer *text, const struct cup_plan_question *questi
     buffer_printf(text, "{\"scheme\":\"%s\",\"currency\":\"%s\"", question->scheme->code,
                   question->scheme->currency->code);
     add_date(text, "date", question->date);
-    buffer_printf(text, ",\"days\":%u,\"service_level\":\"%d.%06d\"", question->days,
-                  question->service_level.ppm / PPM, question->service_level.ppm % PPM);
+    buffer_printf(text, ",\"days\":%u", question->days);
+    add_rate(text, "service_level", question->service_level);
     add_date(text, "history_from", plan->from);
     add_date(text, "history_to", plan->to);
     add_money(text, "cost_per_km", question, question->terms.per_km);
@@ -95,6 +105,12 @@ static void add_errors(struct buffer *text, double expected, double error, doubl
         expected, error, error_last_week);
 }
 
+static const char *const sites_by[] = {
+    [FORECAST_LAST_WEEK] = "sites_by_same_day_last_week",
+    [FORECAST_LEVEL] = "sites_by_level",
+    [FORECAST_WEEKLY] = "sites_by_level_and_weekday",
+};
+
 /* The boxes that were asked for and are not to be had: as many would have to be bought, or come back first.
  */
 static void add_types(struct buffer *text, const struct cup_plan *plan)
@@ -107,8 +123,7 @@ static void add_types(struct buffer *text, const struct cup_plan *plan)
                       type->cup_type->code, type->box);
         add_errors(text, type->expected, type->error, type->error_last_week);
         for (int method = 0; method < FORECAST_METHODS; method++)
-            buffer_printf(text, ",\"sites_by_%s\":%" PRId64,
-                          forecast_method_word((enum forecast_method)method), type->sites[method]);
+            buffer_printf(text, ",\"%s\":%" PRId64, sites_by[method], type->sites[method]);
         buffer_printf(text,
                       ",\"surplus\":%" PRId64 ",\"need\":%" PRId64 ",\"moved\":%" PRId64 ",\"left\":%" PRId64
                       ",\"short\":%" PRId64 "}",

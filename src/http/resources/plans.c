@@ -64,7 +64,7 @@ static const struct field fields[] = {
 };
 const struct shape shape_plan_ask = {"PlanAsk", sizeof(struct plan_body), fields, COUNT(fields), false};
 
-/* What a plan is asked with, on the way to cup_plan_make. */
+/* The question of a request, on its way to cup_plan_make. */
 struct asking {
     const struct request *request;
     struct answer *answer;
