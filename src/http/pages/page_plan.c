@@ -11,7 +11,16 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { SITES_MAX = 500, WAYS_MAX = 500, LABELS_MAX = 40, WIDTH = 420, EDGE = 30, RADIUS = 4, HEAD = 7 };
+enum {
+    SITES_MAX = 500,
+    WAYS_MAX = 500,
+    LABELS_MAX = 40,
+    LABEL = 100,
+    WIDTH = 420,
+    EDGE = 30,
+    RADIUS = 4,
+    HEAD = 7
+};
 
 struct place {
     const char *site;
@@ -115,7 +124,6 @@ static void add_sites(const struct map *map, struct buffer *page)
 {
     for (size_t i = 0; i < map->count; i++) {
         const struct place *place = &map->places[i];
-        bool left = place->x < WIDTH / 2.0;
         buffer_add_text(page, "<g><title>");
         html_text(page, place->site);
         buffer_printf(page, "</title><circle class=\"point s%d\" cx=\"%.1f\" cy=\"%.1f\" r=\"%d\"/></g>\n",
@@ -125,8 +133,11 @@ static void add_sites(const struct map *map, struct buffer *page)
                       place->x, place->y, place->gives || place->gets ? RADIUS : RADIUS / 2);
         if (map->count > LABELS_MAX)
             continue;
-        buffer_printf(page, "<text class=\"%s\" x=\"%.1f\" y=\"%.1f\">", left ? "start" : "end",
-                      place->x + (left ? 7 : -7), place->y - 6);
+        buffer_printf(page, "<text class=\"%s\" x=\"%.1f\" y=\"%.1f\">",
+                      place->x < LABEL           ? "start"
+                      : place->x > WIDTH - LABEL ? "end"
+                                                 : "middle",
+                      place->x, place->y - 8);
         html_text(page, place->site);
         buffer_add_text(page, "</text>\n");
     }
