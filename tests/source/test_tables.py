@@ -50,6 +50,7 @@ LISTS_OF_TEXTS = {
     ("src/app/cups/shipments.c", "shipment_actors"),
     ("src/app/cups/shipments.c", "shipment_states"),
     ("src/http/pages/page_packing_list.c", "hands"),
+    ("src/http/pages/page_plan.c", "of_way"),
     ("src/http/pages/page_settlement.c", "facts"),
     ("src/http/pages/page_settlement.c", "seal"),
     ("src/http/pages/page_target.c", "names"),
