@@ -7,6 +7,7 @@
 #define DEPOSITD_EVENT_H
 
 #include "depositd/civil.h"
+#include "depositd/cup_id.h"
 #include "depositd/money.h"
 #include "depositd/role.h"
 #include "depositd/seal.h"
@@ -123,7 +124,9 @@ enum {
 struct cup_line {
     char cup_type[CODE_SIZE];
     bool damaged;
-    struct cups quantity; /* of a count: the cups that were counted, which may be 0 */
+    struct cups quantity;     /* of a count: the cups that were counted, which may be 0 */
+    const struct cup_id *ids; /* of some of these cups; an id may stand twice */
+    size_t id_count;
 };
 
 struct cup_lines {

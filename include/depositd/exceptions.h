@@ -22,7 +22,17 @@
     X(LOSS_OVER, loss_over, "more was lost than was on the road; quantity is the surplus")                   \
     X(COUNT_OFF, count_off, "the count is off by more than the tolerance; quantity is counted less book")    \
     X(TAKEN_OUT_BEYOND, taken_out_beyond,                                                                    \
-      "the operator took out more than was free for it; amount is the excess, and two people resolve it")
+      "the operator took out more than was free for it; amount is the excess, and two people resolve it")    \
+    X(CUP_NOT_OUT, cup_not_out, "a named cup came back that was not with a customer")                        \
+    X(CUP_ISSUED_ELSEWHERE, cup_issued_elsewhere,                                                            \
+      "a named cup was issued that was out, or at another place")                                            \
+    X(CUP_ELSEWHERE, cup_elsewhere, "a named cup was counted at, or left, another place than it was at")     \
+    X(CUP_SUPPLIED_TWICE, cup_supplied_twice, "a named cup was supplied that had been supplied before")      \
+    X(CUP_AFTER_END, cup_after_end, "a named cup was seen after it was retired or lost")                     \
+    X(CUP_OTHER_TYPE, cup_other_type, "the identity of a named cup is of another type than its line")        \
+    X(CUP_TWICE, cup_twice, "a cup is named twice in one event")                                             \
+    X(CUP_NEVER_SUPPLIED, cup_never_supplied,                                                                \
+      "a named cup was never supplied, nor were as many cups of its type without identity")
 
 enum exception_kind {
 #define X(name, word, meaning) EXCEPTION_##name,

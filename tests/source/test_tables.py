@@ -32,6 +32,7 @@ PARTIAL = {
         "FORM_AMOUNT",
         "FORM_NUMBER",
         "FORM_PAY_DAYS",
+        "FORM_CUP_IDS",
         "FORM_OBJECT",
         "FORM_LIST",
     },

@@ -254,8 +254,9 @@ END_TEST
 
 #define HEAD(kind)                                                                                           \
     "{\"event_id\":\"" ID "\",\"kind\":\"" kind "\",\"occurred_at\":\"" INSTANT "\",\"site\":\"anchor\","
-#define LINE(number) "{\"cup_type\":\"cup-300\",\"quantity\":" number "}"
-#define LEG(amount)  "{\"account\":\"bank\",\"amount\":\"" amount "\"}"
+#define LINE(number)       "{\"cup_type\":\"cup-300\",\"quantity\":" number "}"
+#define NAMED(number, ids) "{\"cup_type\":\"cup-300\",\"quantity\":" number ",\"ids\":[" ids "]}"
+#define LEG(amount)        "{\"account\":\"bank\",\"amount\":\"" amount "\"}"
 #define JOURNAL(legs)                                                                                        \
     "{\"event_id\":\"" ID "\",\"kind\":\"journal\",\"occurred_at\":\"" INSTANT "\",\"scheme\":\"tern-bay\"," \
     "\"reason\":\"interest\",\"legs\":[" legs "]}"
@@ -323,6 +324,18 @@ static const struct {
     {HEAD("count") "\"cups\":[{\"cup_type\":\"cup-300\",\"counted\":1},{\"cup_type\":\"cup-300\",\"counted\":"
                    "1}]}",
      "cup_type_repeated /cups/1/cup_type"},
+    /* identities of cups; "00614141123452400" is the one of test_cup_id.c */
+    {HEAD("supply") "\"cups\":[" NAMED("2", "\"00614141123452400\"") "]}", ""},
+    {HEAD("issue") "\"issued\":[" NAMED("1", "\"00614141123452400\",\"00614141123452401\"") "]}",
+     "too_many /issued/0/ids"},
+    {HEAD("issue") "\"issued\":[" NAMED("2", "\"00614141123452400\",\"00614141123452400\"") "]}", ""},
+    {HEAD("return") "\"returned\":[" NAMED("3", "\"00614141123452400\",\"00614141123452\",7") "]}",
+     "bad_format /returned/0/ids/1, wrong_type /returned/0/ids/2"},
+    {HEAD("damage") "\"cups\":[" NAMED("1", "") "]}", "too_few /cups/0/ids"},
+    {HEAD("count") "\"cups\":[{\"cup_type\":\"cup-300\",\"counted\":0,\"ids\":[\"00614141123452400\"]}]}",
+     "too_many /cups/0/ids"},
+    {HEAD("count") "\"cups\":[{\"cup_type\":\"cup-300\",\"counted\":1,\"ids\":[\"00614141123452400\"]}]}",
+     ""},
     /* amounts, as far as they can be told without the currency */
     {ISSUE("\"amount\":\"0\""), ""},
     {ISSUE("\"amount\":\"-0.01\""), "out_of_range /amount"},
@@ -530,6 +543,31 @@ START_TEST(the_text_is_canonical)
 }
 END_TEST
 
+/* All spellings of a cup are one content, and the text has the plain one. */
+START_TEST(the_text_has_one_spelling_of_a_cup)
+{
+    static const char *const spellings[] = {"00614141123452A/1", "(8003)00614141123452A/1",
+                                            "urn:epc:id:grai:0614141.12345.A%2F1",
+                                            "https://example.org/8003/00614141123452A%2F1"};
+    struct reading reading;
+    char body[512];
+    reading_init(&reading);
+    for (size_t i = 0; i < sizeof spellings / sizeof spellings[0]; i++) {
+        snprintf(body, sizeof body,
+                 HEAD("supply") "\"cups\":[{\"cup_type\":\"cup-300\",\"quantity\":2,\"ids\":[\"%s\"]}]}",
+                 spellings[i]);
+        ck_assert_msg(read_text(&reading, body), "%s: %s", body, reading.found);
+        ck_assert_str_eq(
+            reading.event.text,
+            "{\"cups\":[{\"cup_type\":\"cup-300\",\"ids\":[\"00614141123452A/1\"],\"quantity\":2}],"
+            "\"event_id\":\"" ID "\",\"kind\":\"supply\",\"occurred_at\":\"2026-05-12T10:00:00Z\","
+            "\"site\":\"anchor\"}");
+        ck_assert_uint_eq(reading.event.cups.lines[0].id_count, 1);
+    }
+    reading_dispose(&reading);
+}
+END_TEST
+
 /* The answer to an event that can't be read still has the event's id, if it has one. */
 START_TEST(the_id_is_read_whatever_the_rest_is)
 {
@@ -598,6 +636,7 @@ Suite *file_suite(void)
     tcase_add_test(tests, every_tender_and_bearer_is_the_one_it_says);
     tcase_add_test(tests, the_digest_is_of_the_content_not_of_the_bytes);
     tcase_add_test(tests, the_text_is_canonical);
+    tcase_add_test(tests, the_text_has_one_spelling_of_a_cup);
     tcase_add_test(tests, the_id_is_read_whatever_the_rest_is);
     tcase_add_test(tests, without_memory_no_event_is_read);
     suite_add_tcase(suite, tests);

@@ -61,6 +61,20 @@ static void object_begin(struct buffer *text, size_t i)
     buffer_add_text(text, i > 0 ? ",{" : "{");
 }
 
+static void ids_member(struct buffer *text, const struct cup_line *line)
+{
+    if (line->id_count == 0)
+        return;
+    member(text, "ids");
+    buffer_add_char(text, '[');
+    for (size_t i = 0; i < line->id_count; i++) {
+        if (i > 0)
+            buffer_add_char(text, ',');
+        string_value(text, line->ids[i].text);
+    }
+    buffer_add_char(text, ']');
+}
+
 static void lines_member(struct buffer *text, const char *name, const struct cup_lines *lines, bool counted)
 {
     if (lines->count == 0)
@@ -75,6 +89,7 @@ static void lines_member(struct buffer *text, const char *name, const struct cup
         if (counted)
             integer_member(text, "counted", line->quantity.count);
         string_member(text, "cup_type", line->cup_type);
+        ids_member(text, line);
         if (!counted)
             integer_member(text, "quantity", line->quantity.count);
         buffer_add_char(text, '}');
@@ -122,6 +137,7 @@ static void places_member(struct buffer *text, const struct opening *opening)
         if (line->cups.damaged)
             string_member(text, "condition", "damaged");
         string_member(text, "cup_type", line->cups.cup_type);
+        ids_member(text, &line->cups);
         string_member(text, "place", cup_place_word(line->place));
         integer_member(text, "quantity", line->cups.quantity.count);
         string_member(text, "site", line->site);

@@ -51,9 +51,10 @@ static const char *const bearers[] = {BEARER_TABLE(X) NULL};
 #define IN_LINE(member) .name = #member, .required = true, .offset = offsetof(struct body_line, member)
 #define CUP_TYPE {IN_LINE(cup_type), .form = FORM_CODE, .description = "Code of the cup type"}
 #define QUANTITY {IN_LINE(quantity), .form = FORM_INTEGER, .minimum = 1, .maximum = QUANTITY_MAX}
+#define IDS CUP_IDS(struct body_line, ids)
 /* clang-format on */
 
-static const struct field sound_line_fields[] = {CUP_TYPE, QUANTITY};
+static const struct field sound_line_fields[] = {CUP_TYPE, QUANTITY, IDS};
 static const struct field counted_line_fields[] = {
     CUP_TYPE,
     {.name = "counted",
@@ -62,6 +63,7 @@ static const struct field counted_line_fields[] = {
      .offset = offsetof(struct body_line, quantity),
      .maximum = QUANTITY_MAX,
      .description = "Sound cups that the count found"},
+    IDS,
 };
 
 static const struct field leg_fields[] = {

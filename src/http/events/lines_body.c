@@ -27,15 +27,28 @@ static const struct field line_fields[] = {
      .offset = offsetof(struct body_line, condition),
      .words = cup_conditions,
      .description = "sound unless it says damaged"},
+    CUP_IDS(struct body_line, ids),
 };
 
 const struct shape cups_line_shape = SHAPE("Cups", struct body_line, line_fields);
 
 struct cup_line cup_line_of(const struct body_line *line)
 {
-    struct cup_line read = {.damaged = line->condition == CONDITION_DAMAGED, .quantity = {line->quantity}};
+    struct cup_line read = {.damaged = line->condition == CONDITION_DAMAGED,
+                            .quantity = {line->quantity},
+                            .ids = line->ids.items,
+                            .id_count = line->ids.count};
     memcpy(read.cup_type, line->cup_type, CODE_SIZE);
     return read;
+}
+
+void cup_line_check(const struct cup_line *line, const char *pointer, struct faults *faults)
+{
+    char ids[POINTER_MAX + sizeof "/ids"];
+    if ((int64_t)line->id_count <= line->quantity.count)
+        return;
+    snprintf(ids, sizeof ids, "%s/ids", pointer);
+    faults_add(faults, REASON_TOO_MANY, ids, "are more than the cups of the line");
 }
 
 static bool is_same(const struct cup_line *a, const struct cup_line *b)
@@ -67,8 +80,12 @@ void lines_body_read(const char *pointer, const struct shape_list *list, struct 
         faults_add(faults, REASON_OVERLOADED, NULL, "out of memory");
         return;
     }
-    for (size_t i = 0; i < list->count; i++)
+    for (size_t i = 0; i < list->count; i++) {
+        char line[POINTER_MAX];
         read[i] = cup_line_of(&lines[i]);
+        snprintf(line, sizeof line, "%s/%zu", pointer, i);
+        cup_line_check(&read[i], line, faults);
+    }
     *cups = (struct cup_lines){.lines = read, .count = list->count};
     check_once(pointer, read, list->count, faults);
 }

@@ -10,8 +10,18 @@
 struct body_line {
     char cup_type[CODE_SIZE];
     int64_t quantity;
-    int condition; /* index into cup_conditions */
+    int condition;         /* index into cup_conditions */
+    struct shape_list ids; /* of struct cup_id */
 };
+
+/* The row of identities in the shape of a line. */
+#define CUP_IDS(type, member)                                                                                \
+    {                                                                                                        \
+        .name = "ids", .form = FORM_CUP_IDS, .offset = offsetof(type, member), .minimum = 1,                 \
+        .maximum = CUP_IDS_MAX,                                                                              \
+        .description = "Identities of some of the cups: GRAI with serial number, as an element string, an "  \
+                       "EPC URI or a GS1 Digital Link"                                                       \
+    }
 
 #define SHAPE(schema, type, list)                                                                            \
     {                                                                                                        \
@@ -25,7 +35,11 @@ extern const struct shape cups_line_shape;
 
 struct cup_line cup_line_of(const struct body_line *line);
 
-/* Reads the list with this pointer ("/cups"). A fault: a cup type stands in it twice with one condition. */
+/* Adds a fault if the line, whose pointer this is, has more identities than cups. */
+void cup_line_check(const struct cup_line *line, const char *pointer, struct faults *faults);
+
+/* Reads the list with this pointer ("/cups"). Faults: a cup type stands in it twice with one condition; a
+ * line has more identities than cups. */
 void lines_body_read(const char *pointer, const struct shape_list *list, struct cup_lines *cups,
                      struct faults *faults);
 

@@ -62,6 +62,7 @@ static const struct field place_fields[] = {
      .present_offset = offsetof(struct body_place, condition_stated),
      .words = cup_conditions,
      .description = "Of cups at a site: sound unless it says damaged"},
+    CUP_IDS(struct body_place, line.ids),
 };
 
 static const struct field shipment_fields[] = {
@@ -195,6 +196,7 @@ static void check_place(const struct body_place *stated, size_t i, struct faults
 static void read_places(const struct shape_list *list, struct opening *opening, struct faults *faults)
 {
     const struct body_place *stated = list->items;
+    char pointer[POINTER_MAX];
     struct place_line *read = make_array(faults, list->count, sizeof *read);
     struct ordered *sorted = make_array(faults, list->count, sizeof *sorted);
     if (read == NULL || sorted == NULL)
@@ -205,6 +207,8 @@ static void read_places(const struct shape_list *list, struct opening *opening, 
             stated[i].place_stated ? (enum cup_place)(stated[i].place + 1 + PLACE_AT_SITE) : PLACE_AT_SITE;
         memcpy(read[i].site, stated[i].site, CODE_SIZE);
         read[i].cups = cup_line_of(&stated[i].line);
+        snprintf(pointer, sizeof pointer, "/places/%zu", i);
+        cup_line_check(&read[i].cups, pointer, faults);
         sorted[i] = (struct ordered){&read[i], i};
     }
     check_distinct(&places_distinct, sorted, list->count, faults);

@@ -15,12 +15,21 @@ enum { EMPTY_ROWS = 3, MORE_ROWS = 5, LONG_TEXT = 200, VALUE_TEXT_MAX = 160 };
 
 /* --- one input ----------------------------------------------------------------------------------------- */
 
+/* Of a list that is typed into one field, a fault of an element belongs to the field. */
+static bool is_at(const char *place, const char *pointer, bool is_list)
+{
+    size_t length = strlen(pointer);
+    return strncmp(place, pointer, length) == 0 &&
+           (place[length] == '\0' || (is_list && place[length] == '/'));
+}
+
 static const struct fault *fault_of(const struct form_view *view, const char *pointer)
 {
+    bool is_list = strlen(pointer) > 4 && strcmp(pointer + strlen(pointer) - 4, "/ids") == 0;
     for (size_t i = 0; i < view->faults->count; i++) {
         const struct fault *fault = &view->faults->items[i];
         const char *place = fault_where(fault);
-        if (place != NULL && strcmp(place, pointer) == 0)
+        if (place != NULL && is_at(place, pointer, is_list))
             return fault;
     }
     return NULL;
@@ -132,6 +141,7 @@ static const char *attributes_of(const struct field *field)
     case FORM_WORD:
     case FORM_BOOLEAN:
     case FORM_NUMBER:
+    case FORM_CUP_IDS:
     case FORM_OBJECT:
     case FORM_LIST:
         break;
@@ -200,6 +210,22 @@ static const char *text_of(const json_t *value, char number[static VALUE_TEXT_MA
     return number;
 }
 
+/* A scanner types each identity and a line feed. */
+static void add_ids(const struct form_view *view, const struct field *field, const char *pointer,
+                    const json_t *ids)
+{
+    size_t index;
+    const json_t *id;
+    begin_control(view, "textarea", pointer, field->description, false);
+    buffer_add_text(view->text, " rows=\"2\" autocapitalize=\"none\" spellcheck=\"false\">");
+    json_array_foreach(ids, index, id)
+    {
+        html_text(view->text, json_is_string(id) ? json_string_value(id) : "");
+        buffer_add_char(view->text, '\n');
+    }
+    buffer_add_text(view->text, "</textarea>\n");
+}
+
 static void add_scalar(const struct form_view *view, const struct field *field, const char *pointer,
                        const json_t *json)
 {
@@ -210,6 +236,8 @@ static void add_scalar(const struct form_view *view, const struct field *field, 
     add_label(view, pointer, *field->name != '\0' ? field->name : name, field->required);
     if (field->form == FORM_WORD || field->form == FORM_BOOLEAN)
         add_select(view, field, pointer, value);
+    else if (field->form == FORM_CUP_IDS)
+        add_ids(view, field, pointer, json);
     else
         add_input(view, field, pointer, value);
     end_field(view, pointer, field->description);

@@ -56,6 +56,22 @@ static json_t *pay_days_of(const char *text)
     return list;
 }
 
+/* Identities have white space between them, as scanners type them. */
+static json_t *words_of(const char *text)
+{
+    static const char space[] = " \t\r\n";
+    json_t *list = json_array();
+    for (text += strspn(text, space); list != NULL && *text != '\0'; text += strspn(text, space)) {
+        size_t length = strcspn(text, space);
+        if (json_array_append_new(list, json_stringn(text, length)) != 0) {
+            json_decref(list);
+            return NULL;
+        }
+        text += length;
+    }
+    return list;
+}
+
 /* NULL: the field is empty, or there is none. */
 static json_t *scalar_of(struct picking *picking, enum form form, const char *pointer)
 {
@@ -71,6 +87,8 @@ static json_t *scalar_of(struct picking *picking, enum form form, const char *po
         value = boolean_of(text);
     else if (form == FORM_PAY_DAYS)
         value = pay_days_of(text);
+    else if (form == FORM_CUP_IDS)
+        value = words_of(text);
     if (value == NULL)
         value = json_string(text);
     picking->failed = picking->failed || value == NULL;

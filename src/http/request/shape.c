@@ -8,6 +8,7 @@
 
 #include "base/utf8.h"
 #include "depositd/civil.h"
+#include "depositd/cup_id.h"
 #include "depositd/event.h"
 #include "depositd/money.h"
 #include "depositd/pay_days.h"
@@ -370,6 +371,43 @@ static void decode_pay_days(struct walk *walk, const struct place *place, const 
     memcpy(into, &days, sizeof days);
 }
 
+/* NULL: it has too many or too few elements, or memory is lacking, and a fault was added. */
+static void *array_of(struct walk *walk, const struct place *place, const struct field *field,
+                      const json_t *json, size_t size)
+{
+    int64_t count = (int64_t)json_array_size(json);
+    if (!json_is_array(json)) {
+        refuse(walk, place, REASON_WRONG_TYPE, "must be an array");
+        return NULL;
+    }
+    if (count < field->minimum || count > field->maximum) {
+        refuse_range(walk, place, count > field->maximum ? REASON_TOO_MANY : REASON_TOO_FEW,
+                     "the number of its elements must be %lld to %lld", field);
+        return NULL;
+    }
+    void *items = arena_array(walk->faults->arena, (size_t)count, size);
+    if (items == NULL)
+        refuse(walk, place, REASON_OVERLOADED, "out of memory");
+    return items;
+}
+
+static void decode_cup_ids(struct walk *walk, const struct place *place, const struct field *field,
+                           const json_t *json, void *into)
+{
+    size_t length;
+    struct cup_id *ids = array_of(walk, place, field, json, sizeof *ids);
+    if (ids == NULL)
+        return;
+    for (size_t i = 0; i < json_array_size(json); i++) {
+        struct place element = {.parent = place, .index = i};
+        const char *text = string_of(walk, &element, json_array_get(json, i), &length);
+        if (text != NULL && !cup_id_parse(text, length, &ids[i]))
+            refuse(walk, &element, REASON_BAD_FORMAT, "is no GRAI with a serial number (AI 8003)");
+    }
+    struct shape_list list = {.items = ids, .count = json_array_size(json)};
+    memcpy(into, &list, sizeof list);
+}
+
 static void decode_shape(struct walk *walk, const struct place *place, const struct shape *shape,
                          const json_t *json, void *into);
 
@@ -382,24 +420,10 @@ static void decode_object(struct walk *walk, const struct place *place, const st
 static void decode_list(struct walk *walk, const struct place *place, const struct field *field,
                         const json_t *json, void *into)
 {
-    if (!json_is_array(json)) {
-        refuse(walk, place, REASON_WRONG_TYPE, "must be an array");
+    struct shape_list list = {.items = array_of(walk, place, field, json, field->shape->size),
+                              .count = json_array_size(json)};
+    if (list.items == NULL)
         return;
-    }
-    int64_t count = (int64_t)json_array_size(json);
-    if (count < field->minimum || count > field->maximum) {
-        refuse_range(walk, place, count > field->maximum ? REASON_TOO_MANY : REASON_TOO_FEW,
-                     "the number of its elements must be %lld to %lld", field);
-        return;
-    }
-    struct shape_list list = {
-        .items = arena_array(walk->faults->arena, (size_t)count, field->shape->size),
-        .count = (size_t)count,
-    };
-    if (list.items == NULL) {
-        refuse(walk, place, REASON_OVERLOADED, "out of memory");
-        return;
-    }
     for (size_t i = 0; i < list.count; i++) {
         struct place element = {.parent = place, .index = i};
         decode_shape(walk, &element, field->shape, json_array_get(json, i),
@@ -413,7 +437,8 @@ static decoder *const decoders[] = {
     [FORM_INTEGER] = decode_integer,   [FORM_BOOLEAN] = decode_boolean, [FORM_AMOUNT] = decode_amount,
     [FORM_RATE] = decode_rate,         [FORM_NUMBER] = decode_number,   [FORM_UUID] = decode_uuid,
     [FORM_INSTANT] = decode_instant,   [FORM_DATE] = decode_date,       [FORM_TIME] = decode_time,
-    [FORM_PAY_DAYS] = decode_pay_days, [FORM_OBJECT] = decode_object,   [FORM_LIST] = decode_list,
+    [FORM_PAY_DAYS] = decode_pay_days, [FORM_CUP_IDS] = decode_cup_ids, [FORM_OBJECT] = decode_object,
+    [FORM_LIST] = decode_list,
 };
 
 static void decode_field(struct walk *walk, const struct place *place, const struct field *field,

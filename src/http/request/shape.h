@@ -28,6 +28,7 @@ enum form {
     FORM_DATE,     /* YYYY-MM-DD                        -> struct date */
     FORM_TIME,     /* HH:MM, 00:00 to 23:59             -> int64_t minutes */
     FORM_PAY_DAYS, /* daily, list of weekdays or of days of the month -> struct pay_days */
+    FORM_CUP_IDS,  /* list of identities of cups, in any spelling -> struct shape_list of struct cup_id */
     FORM_OBJECT,   /* of shape                          -> embedded struct */
     FORM_LIST      /* min..max elements of shape        -> struct shape_list */
 };

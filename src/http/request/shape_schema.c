@@ -3,6 +3,7 @@
  * shape.c accepts. Both files go through the forms in the same way. */
 #include "http/request/shape_schema.h"
 
+#include "depositd/cup_id.h"
 #include "depositd/pay_days.h"
 
 #include <inttypes.h>
@@ -83,6 +84,10 @@ static void add_keywords(struct buffer *schema, const struct field *field)
         return;
     case FORM_PAY_DAYS:
         add_pay_days(schema);
+        return;
+    case FORM_CUP_IDS:
+        add_range(schema, "array", "minItems", "maxItems", field);
+        buffer_printf(schema, ",\"items\":{\"type\":\"string\",\"maxLength\":%d}", CUP_ID_SPELLING_MAX);
         return;
     case FORM_OBJECT:
         add_reference(schema, field->shape);
