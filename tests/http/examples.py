@@ -333,9 +333,7 @@ def trade(do, admin, till, ann, ben):
     issue = event(
         "issue", "issue-1", "09:00", site="anchor", issued=cups(cup_300=30, cup_450=10), amount="110.00", tender="card"
     )
-    supplies = [
-        event("supply", f"supply-{site}", "06:00", site=site, cups=cups(cup_300=100, cup_450=40)) for site in SITES
-    ]
+    supplies = [event("supply", f"supply-{site}", "06:00", site=site, cups=supplied(site)) for site in SITES]
     stream = [
         event("return", "return-1", "11:00", site="brick", returned=cups(cup_300=10), amount="31.00", tender="cash"),
         event("return", "return-2", "11:30", site="dock", returned=cups(cup_300=2), amount="5.00", tender="cash"),
@@ -529,7 +527,19 @@ def ship(do, admin, ann):
     do(ann, "POST", f"/v1/shipments/{uuid('a shipment')}/withdraw", {"reason": "brick has enough"})
 
 
+def supplied(site):
+    """One of anchor's cups has an identity: GS1's example of a Digital Link of the EPC Tag Data Standard 2.3."""
+    lines = cups(cup_300=100, cup_450=40)
+    if site == "anchor":
+        lines[0]["ids"] = ["https://id.gs1.org/8003/0952114112345432a%2Fb"]
+    return lines
+
+
 def look(do, admin):
+    cup = "/v1/cups/0952114112345432a%2Fb"
+    wait_until(lambda: admin.send("GET", cup).status == 200 and admin.get(cup)["current"])
+    do(admin, "GET", "/v1/cups?limit=1")
+    do(admin, "GET", cup)
     do(admin, "GET", "/v1/reports")
     do(admin, "GET", f"/v1/reports/deposit-cover?scheme=tern-bay&as_of={DAY}", name="json")
     do(admin, "GET", f"/v1/reports/deposit-cover?scheme=tern-bay&as_of={DAY}&format=csv", name="csv")

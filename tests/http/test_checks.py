@@ -33,6 +33,7 @@ CHECKS = [
     "cup_days_match",
     "cup_flows_match",
     "transfers_match",
+    "cups_match",
     "funding",
     "seals_verify",
     "days_match",
@@ -59,6 +60,7 @@ TABLES = [
     "reversed_day",
     "recent_movement",
     "entry_reference",
+    "sighting",
     "transfer",
     "forfeited",
     "exception",
@@ -262,6 +264,7 @@ def test_untouched_books_hold(books):
     assert figures["changes_verify"] >= 2 * len([c for c in changes if c.get("scheme") != "skerry"])
     assert figures["particulars_verify"] == 1 + 8 + 1  # that the closed day's follow another's; their parts; their link
     assert figures.pop("fee_notes_match") == 0  # the month has not ended
+    assert figures.pop("cups_match") == 0  # no event names a cup
     assert all(n > 0 for n in figures.values())
 
 
@@ -509,6 +512,11 @@ TAMPERINGS = {
             "the kind": "fee = 'service'",
         }.items()
     },
+    "a sighting of a cup is made up": (
+        "INSERT INTO sighting SELECT scheme, entry, 1, 1, business_date, occurred_at, kind, site, 0, 0, NULL, false"
+        f" FROM entry WHERE {FIRST_ISSUE}",
+        {"cups_match"},
+    ),
     "a note of no fees is there": (
         "INSERT INTO fee_note SELECT s.scheme, 1, s.business_date, p.id, NULL, p.name, true FROM settlement s,"
         f" participant p WHERE s.business_date = '{WORKED_DAY}' AND p.code = 'miller'",

@@ -3,16 +3,17 @@
 compared with the table of permissions."""
 import re
 from collections import Counter
-from datetime import timedelta
+from datetime import datetime, timedelta, timezone
 from urllib.parse import parse_qsl, urlsplit
 
 import pytest
 
 from browser import Browser
-from network import business_day
+from harness import wait_until
+from network import business_day, event, utc
 from pages import Page
 from test_morning import FIRST, Morning
-from test_roles import PERMITTED, ROLES
+from test_roles import CUP, PERMITTED, ROLES
 
 # Operations that a person need not reach, and why.
 FOR_MACHINES = {
@@ -53,6 +54,9 @@ def morning(shared):
         f"/v1/sites/anchor/day-totals/{FIRST}", {"issued": 2, "returned": 0, "collected": "5.00", "refunded": "0.00"}
     )
     made.do(made.ann, f"/v1/settlements/tern-bay/{FIRST + timedelta(days=1)}/files", {"type": "payouts"})
+    named = [{"cup_type": "cup-300", "quantity": 1, "ids": [CUP]}]
+    made.admin.post(event("supply", "anchor", utc(datetime.now(timezone.utc)), cups=named))
+    wait_until(lambda: made.admin.send("GET", f"/v1/cups/{CUP}").status == 200)
     return made
 
 

@@ -36,6 +36,8 @@ OFFICE = {
     "return-rate",
     "return-rate-daily",
     "site-flows",
+    "trips",
+    "trip-counts",
     "recovery",
     "retired-cups",
 }

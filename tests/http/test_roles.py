@@ -11,12 +11,14 @@ import pytest
 
 import bank
 import network
+from harness import wait_until
 from model import DAY
 from network import at, cups, event
 
 FIRST = date.today() - timedelta(days=3)
 SCHEME = {"currency": "CAD", "time_zone": "America/St_Johns", "cut_off": "03:00", "stock_terms": "on_loan"}
 OPERATOR = {"name": "Tern Bay Cup Pool", "bank_account": {"account": "00001000", "bank_code": "TB-000"}}
+CUP = "07300015200154000000000356"  # GS1's data dictionary, page of `grai` (BDT00000065)
 ROLES = ("pos", "participant", "auditor", "accountant", "admin")
 OPEN = (*ROLES, "no key")
 ALL, READERS, BOOKS, ADMIN = ROLES, ("auditor", "accountant", "admin"), ("accountant", "admin"), ("admin",)
@@ -94,6 +96,8 @@ PERMITTED = {
     "PUT /v1/sites/{}/day-totals/{}": ("pos", *BOOKS),
     "GET /v1/sites/{}/day-totals/{}": ALL,
     "GET /v1/entries/{}": ALL,
+    "GET /v1/cups": ALL,
+    "GET /v1/cups/{}": ALL,
     "GET /v1/settlements": ("participant", *READERS),
     "GET /v1/settlements/{}/{}": ("participant", *READERS),
     "GET /v1/fee-notes": ("participant", *READERS),
@@ -219,7 +223,8 @@ def net(shared):
         **{role: service.create_key(f"the-{role}", role) for role in READERS},
     }
     service.by_role = {role: service.client(key) for role, key in service.keys.items()}
-    service.closed_event = event("issue", "anchor", at(FIRST), issued=cups(cup_300=2))
+    named = [{**cups(cup_300=2)[0], "ids": [CUP]}]
+    service.closed_event = event("issue", "anchor", at(FIRST), issued=named)
     service.others_event = event("issue", "brick", at(FIRST), issued=cups(cup_300=1))
     service.sent = event("dispatch", "anchor", at(FIRST), cups=cups(cup_300=5), to="brick")
     service.admin.post_many(
@@ -245,6 +250,7 @@ def net(shared):
     assert answer.status == 201, answer.body
     service.shipment = answer.json["items"][0]["shipment"]
     settlement = service.admin.close("tern-bay", FIRST)
+    wait_until(lambda: service.admin.send("GET", f"/v1/cups/{CUP}").status == 200)
     service.payment = next(p["payment_id"] for p in settlement["payments"] if "hearth" in (p["from"], p["to"]))
     return service
 
@@ -279,6 +285,7 @@ def concrete(net, operation):
         "/v1/sites/{}/kind": "anchor",
         "/v1/sites/{}/kind/{}": ("anchor", FIRST if operation.startswith("GET") else later),
         "/v1/cup-types/{}": "cup-300",
+        "/v1/cups/{}": CUP,
         "/v1/keys/{}": "the-auditor",
         "/v1/keys/{}/language": "the-auditor",
         "/v1/sites/{}/day-totals/{}": ("anchor", FIRST),

@@ -2,7 +2,7 @@
 -- each id, even if the planner would not: a plan made while the tables were empty must still do when they are large. An
 -- event that two people posted is recorded with who approved it; it is compared as it was proposed. The id of a
 -- shipment of an opening equals no event.
-SELECT known.*, EXISTS (SELECT FROM exception x WHERE x.scheme = known.scheme AND x.entry = known.entry)
+SELECT known.*, EXISTS (SELECT FROM exception x WHERE x.scheme = known.scheme AND x.entry = known.entry AND x.position < 1000)
   FROM unnest($1::integer[], $2::uuid[]) AS wanted(scheme, event_id)
  CROSS JOIN LATERAL (SELECT i.scheme, i.event_id, i.digest, i.entry FROM event_id i
                       WHERE i.scheme = wanted.scheme AND i.event_id = wanted.event_id LIMIT 1) id

@@ -51,7 +51,7 @@ SELECT json_strip_nulls(json_build_object(
                                      'exception', x.kind, 'cup_type', u.name, 'quantity', x.quantity,
                                      'amount', amount_text(x.amount, t.decimals)) ORDER BY x.position)
                             FROM exception x LEFT JOIN cup_type u ON u.id = x.cup_type
-                           WHERE (x.scheme, x.entry) = (t.scheme, t.entry)))),
+                           WHERE (x.scheme, x.entry) = (t.scheme, t.entry) AND x.position < 1000))),
        t.entry
   FROM told t
  CROSS JOIN LATERAL (

@@ -1,6 +1,6 @@
 -- The entries of an event id, in all schemes or one, or an entry by its number. $1 event id, $2 scheme (null: all), $3
 -- the sites to show (null: all), $4 entry (null: by event id). A dispatch, and a shipment of an opening, has the cups
--- that became of it.
+-- that became of it. What came to light later of cups with identity is for keys that see all sites.
 SELECT json_strip_nulls(json_build_object(
            'event', e.event::json, 'scheme', s.code, 'entry', e.entry,
            'kind', (SELECT k.word FROM entry_kind k WHERE k.kind = e.kind), 'business_date', e.business_date, 'late', e.late,
@@ -15,7 +15,7 @@ SELECT json_strip_nulls(json_build_object(
                                      'quantity', x.quantity, 'amount', amount_text(x.amount, s.decimals))
                                      ORDER BY x.position), '[]')
                             FROM exception x LEFT JOIN cup_type c ON c.id = x.cup_type
-                           WHERE (x.scheme, x.entry) = (e.scheme, e.entry)),
+                           WHERE (x.scheme, x.entry) = (e.scheme, e.entry) AND (x.position < 1000 OR $3::integer[] IS NULL)),
            'reversed_by', (SELECT r.event::json ->> 'event_id'
                              FROM entry_reference f JOIN entry r ON (r.scheme, r.entry) = (f.scheme, f.entry)
                             WHERE (f.scheme, f.referred) = (e.scheme, e.entry) AND f.kind = :kind_reversal),

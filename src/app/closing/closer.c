@@ -4,6 +4,7 @@
 #include "app/closing/closer.h"
 
 #include "app/closing/close_crew.h"
+#include "app/closing/cups_follow.h"
 #include "app/closing/particulars.h"
 #include "base/clock.h"
 #include "base/log.h"
@@ -153,6 +154,14 @@ static void keep_particulars(struct closer *closer)
         result = particulars_keep(closer->pg, &pause, &kept);
 }
 
+static void follow_cups(struct closer *closer)
+{
+    bool more = true;
+    enum store_result result = STORE_OK;
+    while (result == STORE_OK && more && !has_kept_enough(closer))
+        result = cups_follow(closer->pg, &more);
+}
+
 /* Looks at all schemes, and gives the crew what it found. */
 static void look(struct closer *closer)
 {
@@ -175,8 +184,10 @@ static void look(struct closer *closer)
         close_crew_offer(closer->crew, work, count);
     }
     arena_dispose(&arena);
-    if (result == STORE_OK)
+    if (result == STORE_OK) {
         keep_particulars(closer);
+        follow_cups(closer);
+    }
 }
 
 /* Runs on a closing thread. */

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* The clock: a thread that looks which calendars must be extended and which days are due. Its crew
  * (close_crew.h) extends and closes them, the days of a scheme in order. The clock keeps the particulars of
- * closed days. It makes up for nights that were missed and closes that were broken off, and warns when a
- * close is late. Any number of instances may run a clock. */
+ * closed days, and follows cups with identity. It makes up for nights that were missed and closes that were
+ * broken off, and warns when a close is late. Any number of instances may run a clock. */
 #ifndef DEPOSITD_APP_CLOSING_CLOSER_H
 #define DEPOSITD_APP_CLOSING_CLOSER_H
 

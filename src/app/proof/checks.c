@@ -48,6 +48,8 @@ static const struct check checks[] = {
      &sql_check_cup_flows_match, NULL},
     {"transfers_match", "Transfers follow from dispatches, receipts and losses", &sql_check_transfers_match,
      NULL},
+    {"cups_match", "The sightings of cups with identity follow from the events that name them",
+     &sql_check_cups_match, NULL},
     {"funding", "The money that stands against the deposits is explained by its causes", &sql_check_funding,
      NULL},
     {"seals_verify", "Sealed days verify from the raw entries", NULL, check_seals},

@@ -545,6 +545,19 @@ static const struct route routes[] = {
      REASONS(REASON_LINE_NOT_OPEN, REASON_PAYMENT_UNKNOWN, REASON_PAYMENT_STATE, REASON_PARTICIPANT_UNKNOWN,
              REASON_SCHEME_NOT_OPEN)},
 
+    /* cups with identity */
+    {GET("/v1/cups", FOR_ALL, handle_cups_list, "Cups with identity, and where each was seen last", "CupList"),
+     .parameters = {{"cup_id", "The identity of a single cup, in any spelling", false}, SLICED},
+     .id = "listCups", .tag = TAG_CUPS,
+     .about = "Events name cups by ids. A key that is bound to sites gets the cups that were seen at these, and the "
+              "whereabouts of those that were seen there last."},
+    {GET("/v1/cups/{cup_id}", FOR_ALL, handle_cup_get, "A cup with identity: where it is, and where it was", "Cup"),
+     .id = "getCup", .tag = TAG_CUPS,
+     .about = "Whereabouts follow from the events that name the cup, in the order in which they happened, without "
+              "those that were reversed. They are derived after the events are recorded; current says whether all "
+              "were looked at. The newest sightings come first, at most 1000. A key that is bound to sites gets the "
+              "sightings at these."},
+
     /* reports and the books */
     {GET("/v1/reports", FOR_ALL, handle_reports_list, "The reports, their parameters and columns", "ReportList"),
      .id = "listReports", .tag = TAG_REPORTS},

@@ -29,6 +29,9 @@
 #define TO_COME_NOTE                                                                                         \
     "An estimate, and no figure of the books. Deposits are other people's money: whether those that nobody " \
     "will claim may be recognised, and when, is a matter of law and licensed practice."
+#define ID_NOTE                                                                                              \
+    "An identity is no personal data until somebody links it with a person: on a receipt, by a card or a "   \
+    "membership. Nothing here links it, and entries can't be erased."
 #define CLAIMS_NOTE "Claims about the environment need evidence that local rules accept."
 
 #define JOURNAL       "/v1/reports/journal?scheme={scheme}&from={date}&to={date}"
@@ -97,6 +100,12 @@ static const struct page_about abouts[] = {
            "/v1/reports/fees?scheme={scheme}&participant={participant}&from={from}&to={to}"},
           {"All fee notes", "/v1/fee-notes?scheme={scheme}"}},
      .note = NOTE_NOTE},
+    {.schema = "CupList",
+     .title = "Cups with identity",
+     .filters = {"cup_id"},
+     .columns = {"cup_id", "cup_type", "place", "site", "since", "scheme", "entry"},
+     .note = CUPS_NOTE},
+    {.schema = "Cup", .title = "Cup", .see = {{"All cups with identity", "/v1/cups"}}, .note = ID_NOTE},
     {.schema = "PaymentList", .title = "Payments", .sums = {"items"}, .note = MONEY_NOTE},
     {.schema = "Payment",
      .title = "Payment",
@@ -372,6 +381,8 @@ static const struct page_link links[] = {
     {NULL, "return_line", "/v1/bank-lines/{return_line}", NULL, NULL},
     {NULL, "line", "/v1/bank-lines/{line}", NULL, NULL},
     {NULL, "exception_id", "/v1/exceptions/{exception_id}", NULL, NULL},
+    {NULL, "cup_id", "/v1/cups/{cup_id}", NULL, NULL},
+    {NULL, "reversed_by_entry", "/v1/entries/{reversed_by_entry}?scheme={scheme}", NULL, NULL},
     {NULL, "proposal", "/v1/proposals/{proposal}", NULL, NULL},
     {NULL, "file_id", "/v1/files/{file_id}", NULL, NULL},
     {NULL, "site", "/v1/sites/{site}", NULL, NULL},
@@ -407,6 +418,7 @@ static const struct page_see starts[] = {
     {"Participants", "/v1/participants"},
     {"Sites", "/v1/sites"},
     {"Cup types", "/v1/cup-types"},
+    {"Cups", "/v1/cups"},
     {"This key", "/v1/me"},
 };
 
@@ -435,6 +447,8 @@ static const struct {
     {"return-rate", QUEUE_NOTE},
     {"return-rate-daily", QUEUE_NOTE},
     {"site-flows", CUPS_NOTE},
+    {"trips", CLAIMS_NOTE},
+    {"trip-counts", CLAIMS_NOTE},
     {"recovery", CLAIMS_NOTE},
     {"damaged-cups", CUPS_NOTE},
     {"retired-cups", CLAIMS_NOTE},

@@ -3,6 +3,7 @@
  * values are escaped. */
 #include "http/pages/page_value.h"
 
+#include "base/uri.h"
 #include "http/pages/page_names.h"
 #include "http/pages/page_times.h"
 #include "report/html.h"
@@ -72,13 +73,27 @@ static bool is_rate(const char *member)
            strcmp(member, "service_level") == 0 || strcmp(member, "gap") == 0;
 }
 
+/* Members that may consist of digits alone, and are no figures. */
+static bool is_identity(const char *member)
+{
+    static const char *const members[] = {"cup_id", "ids", "asset_type", "serial"};
+    for (size_t i = 0; i < sizeof members / sizeof members[0]; i++)
+        if (strcmp(member, members[i]) == 0)
+            return true;
+    return false;
+}
+
 static void add_text(struct buffer *text, const char *member, const char *value)
 {
-    const char *element = page_is_code(value) ? "code" : is_alarm(value) ? "strong" : NULL;
+    const char *element = page_is_code(value) || is_identity(member) ? "code"
+                          : is_alarm(value)                          ? "strong"
+                                                                     : NULL;
     if (element != NULL)
         buffer_printf(text, "<%s>", element);
     if (is_rate(member))
         html_rate(text, value);
+    else if (is_identity(member))
+        html_text(text, value);
     else if (html_is_figure(value))
         html_figure(text, value);
     else
@@ -143,6 +158,29 @@ static void add_object(struct buffer *text, const json_t *value, bool named)
     }
 }
 
+/* Each identity in an event leads to its cup. */
+static void add_ids(struct buffer *text, const json_t *ids)
+{
+    struct buffer target;
+    size_t index;
+    const json_t *id;
+    buffer_init(&target, TARGET_MAX);
+    json_array_foreach(ids, index, id)
+    {
+        const char *cup = json_is_string(id) ? json_string_value(id) : "";
+        buffer_reset(&target);
+        buffer_add_text(&target, "/v1/cups/");
+        uri_encode(&target, cup);
+        buffer_add_text(text, index > 0 ? ", " : "");
+        if (!target.failed)
+            html_open(text, "a", "href", target.data);
+        add_text(text, "ids", cup);
+        if (!target.failed)
+            buffer_add_text(text, "</a>");
+    }
+    buffer_dispose(&target);
+}
+
 /* Adds the value in a single line, with commas between the elements of a list. */
 static void add_compact(struct buffer *text, const char *name, const json_t *value, bool named)
 {
@@ -150,6 +188,8 @@ static void add_compact(struct buffer *text, const char *name, const json_t *val
     size_t index;
     if (json_is_object(value)) {
         add_object(text, value, named);
+    } else if (json_is_array(value) && strcmp(name, "ids") == 0) {
+        add_ids(text, value);
     } else if (json_is_array(value)) {
         json_array_foreach(value, index, member)
         {

@@ -28,6 +28,7 @@ enum { ROUTE_PARAMETERS_MAX = 24 };
     X(JOURNALS, "journals", "Entries by hand, which one person proposes and another approves")               \
     X(OPENINGS, "openings", "The opening of a scheme, which one person proposes and another approves")       \
     X(BANK, "bank", "Files for the bank, and statements from it")                                            \
+    X(CUPS, "cups", "Cups with identity: where they are, and where they were")                              \
     X(REPORTS, "reports", "Reports, the tills' own totals, and exceptions for a person to look at")          \
     X(BOOKS, "books", "Accounts, the posting rules, and the checks that prove the books")
 

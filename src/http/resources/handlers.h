@@ -178,6 +178,10 @@ void handle_accounts_list(const struct request *request, struct answer *answer);
 /* posting_rules.c */
 void handle_posting_rules(const struct request *request, struct answer *answer);
 
+/* cups.c */
+void handle_cups_list(const struct request *request, struct answer *answer);
+void handle_cup_get(const struct request *request, struct answer *answer);
+
 /* checks.c */
 void handle_checks(const struct request *request, struct answer *answer);
 

@@ -1,0 +1,44 @@
+-- Keeps the sightings of cups that receipts of scheme $1 bring without naming any, after entry $2 through $3: a receipt
+-- with which all cups of its dispatch have arrived or are lost brings the cups that the dispatch names and that are still
+-- on the road.
+WITH receipt AS MATERIALIZED (
+    SELECT e.scheme, e.entry, e.business_date, e.occurred_at, e.kind, e.site, f.referred AS dispatch
+      FROM entry e JOIN entry_reference f ON f.scheme = e.scheme AND f.entry = e.entry
+     WHERE e.scheme = $1::integer AND e.entry > $2::bigint AND e.entry <= $3::bigint AND e.kind IN (:kinds_received)
+       AND e.event NOT LIKE '%"ids":[%'
+       AND EXISTS (SELECT FROM sighting s WHERE s.scheme = e.scheme AND s.dispatch = f.referred)),
+-- The cups that had arrived or were lost with the receipt, of each dispatch and cup type.
+arrived AS (
+    SELECT r.entry, account_cup_type(l.account) AS cup_type, -sum(l.amount) AS cups
+      FROM receipt r
+      JOIN entry_reference f ON f.scheme = r.scheme AND f.referred = r.dispatch AND f.entry <= r.entry
+                            AND f.kind IN (:kinds_received, :kinds_lost)
+      JOIN entry a ON a.scheme = f.scheme AND a.entry = f.entry
+     CROSS JOIN LATERAL unnest(a.accounts, a.amounts) AS l(account, amount)
+     WHERE account_kind_of(l.account) = :account_in_transit
+       AND NOT EXISTS (SELECT FROM entry_reference u
+                        WHERE u.scheme = f.scheme AND u.referred = f.entry AND u.entry <= r.entry AND u.kind = :kind_reversal)
+     GROUP BY 1, 2),
+complete AS (
+    SELECT r.* FROM receipt r
+     WHERE NOT EXISTS (
+           SELECT FROM transfer t LEFT JOIN arrived a ON a.entry = r.entry AND a.cup_type = t.cup_type
+            WHERE t.scheme = r.scheme AND t.dispatch = r.dispatch
+            GROUP BY t.cup_type HAVING sum(t.sent) > coalesce(max(a.cups), 0))),
+sent AS (
+    SELECT c.*, s.cup, account_cup_type(s.went_to) AS cup_type,
+           account_kind_of(s.came_from) = :account_damaged
+           OR (s.dispatch < 0 AND NOT EXISTS (SELECT FROM transfer t
+                                               WHERE t.scheme = s.scheme AND t.dispatch = s.dispatch AND NOT t.damaged
+                                                 AND t.cup_type = account_cup_type(s.went_to))) AS damaged,
+           row_number() OVER (PARTITION BY c.entry ORDER BY s.entry, s.position) AS position
+      FROM complete c
+      JOIN sighting s ON s.scheme = c.scheme AND s.dispatch = c.dispatch AND account_kind_of(s.went_to) = :account_in_transit
+                     AND (s.reversed_by IS NULL OR s.reversed_by > c.entry)
+     WHERE NOT EXISTS (SELECT FROM sighting o
+                        WHERE o.scheme = s.scheme AND o.dispatch = s.dispatch AND o.cup = s.cup AND o.entry < c.entry
+                          AND account_kind_of(o.came_from) = :account_in_transit AND o.reversed_by IS NULL))
+INSERT INTO sighting (scheme, entry, position, cup, business_date, occurred_at, kind, site, came_from, went_to, dispatch, brought)
+SELECT scheme, entry, position, cup, business_date, occurred_at, kind, site, account_of(:account_in_transit, 0, cup_type),
+       account_of(CASE WHEN damaged THEN :account_damaged ELSE :account_site_stock END, site, cup_type), dispatch, true
+  FROM sent

@@ -1,0 +1,127 @@
+-- Compares each sighting of the cups that entries of scheme $1 after $2 through $3 concern with the one before it, and
+-- keeps what comes to light. $4: now. A cup is concerned that such an entry names, brings, or takes a sighting of back,
+-- and one whose place before the sighting cups left without being named.
+WITH moved AS MATERIALIZED (
+    SELECT l.account, max(e.entry) AS entry
+      FROM entry e CROSS JOIN LATERAL unnest(e.accounts, e.amounts) AS l(account, amount)
+     WHERE e.scheme = $1::integer AND e.entry > $2::bigint AND e.entry <= $3::bigint AND l.amount < 0
+       AND account_unit(l.account) <> 0
+       AND EXISTS (SELECT FROM cup_finding WHERE NOT ended AND kind <> 'gap' AND left_from IS NOT NULL)
+     GROUP BY l.account),
+concerned AS MATERIALIZED (
+    SELECT cup, max(entry) AS entry
+      FROM (SELECT cup, entry FROM sighting WHERE scheme = $1::integer AND entry > $2::bigint AND entry <= $3::bigint
+            UNION ALL
+            SELECT s.cup, r.entry FROM entry_reference r JOIN sighting s ON s.scheme = r.scheme AND s.entry = r.referred
+             WHERE r.scheme = $1::integer AND r.entry > $2::bigint AND r.entry <= $3::bigint AND r.kind = :kind_reversal
+            UNION ALL
+            SELECT f.cup, m.entry FROM cup_finding f JOIN moved m ON m.account = f.left_from
+             WHERE NOT f.ended AND f.kind <> 'gap') AS any_of
+     GROUP BY cup),
+-- A station is where a cup is looked for: a site, with its sound and its damaged cups; a dispatch; or a place of the scheme.
+walked AS MATERIALIZED (
+    SELECT s.*, c.id, account_kind_of(s.came_from) AS from_kind, account_kind_of(s.went_to) AS to_kind,
+           account_cup_type(s.went_to) AS cup_type,
+           CASE WHEN account_kind_of(s.came_from) IN (:accounts_stock) THEN 'site ' || account_owner(s.came_from)
+                WHEN account_kind_of(s.came_from) = :account_in_transit THEN format('dispatch %s %s', s.scheme, s.dispatch)
+                ELSE account_kind_of(s.came_from)::text END AS from_station,
+           CASE WHEN account_kind_of(s.went_to) IN (:accounts_stock) THEN 'site ' || account_owner(s.went_to)
+                WHEN account_kind_of(s.went_to) = :account_in_transit THEN format('dispatch %s %s', s.scheme, s.dispatch)
+                ELSE account_kind_of(s.went_to)::text END AS to_station
+      FROM seen s JOIN cup c USING (cup) WHERE s.cup IN (SELECT cup FROM concerned)),
+paired AS MATERIALIZED (
+    SELECT w.*, lag(w.to_station) OVER upto AS before_station, lag(w.to_kind) OVER upto AS before_kind,
+           lag(w.went_to) OVER upto AS before_account, lag(w.scheme) OVER upto AS before_scheme,
+           lag(w.entry) OVER upto AS before_entry, lag(w.occurred_at) OVER upto AS before_at,
+           count(*) FILTER (WHERE w.from_kind = :account_supply) OVER (upto ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS supplied,
+           count(*) OVER (PARTITION BY w.scheme, w.entry, w.cup, w.from_kind ORDER BY w.position) > 1 AS again
+      FROM walked w WINDOW upto AS (PARTITION BY w.cup ORDER BY w.place)),
+suspected AS (
+    SELECT p.*, CASE WHEN again THEN 'cup_twice'
+                     WHEN from_kind = :account_supply THEN CASE WHEN supplied > 0 THEN 'cup_supplied_twice' END
+                     WHEN before_station IS NULL THEN 'cup_never_supplied'
+                     WHEN before_station = from_station THEN NULL
+                     WHEN before_kind IN (:account_retired, :account_unaccounted) THEN 'cup_after_end'
+                     WHEN from_kind = :account_with_customers THEN 'cup_not_out'
+                     WHEN to_kind = :account_with_customers THEN 'cup_issued_elsewhere'
+                     ELSE 'cup_elsewhere' END AS kind_found
+      FROM paired p),
+-- Cups of a type that were supplied or opened without ids may be the ones that nobody has named before.
+unnamed AS (
+    SELECT t.cup_type,
+           coalesce((SELECT -sum(b.amount) FROM scheme c
+                      CROSS JOIN LATERAL balance_through(c.id, account_of(:account_supply, 0, t.cup_type), 'infinity') AS b(amount)), 0)
+           - (SELECT count(*) FROM sighting s
+               WHERE s.came_from = account_of(:account_supply, 0, t.cup_type) AND s.reversed_by IS NULL) AS cups
+      FROM (SELECT DISTINCT cup_type FROM suspected WHERE kind_found = 'cup_never_supplied') t),
+strangers AS (
+    SELECT s.scheme, s.entry, s.position,
+           row_number() OVER (PARTITION BY s.cup_type ORDER BY s.occurred_at, s.entry, s.position)
+           + (SELECT count(*) FROM cup k
+               WHERE k.stranger_of = s.cup_type AND k.cup NOT IN (SELECT cup FROM concerned)) > u.cups AS too_many
+      FROM suspected s JOIN unnamed u USING (cup_type)
+     WHERE s.kind_found = 'cup_never_supplied'),
+-- A mismatch is a gap if, since the last sighting, an entry moved cups of the type out of that place and named fewer.
+judged AS (
+    SELECT s.*, CASE
+               WHEN kind_found = 'cup_never_supplied'
+               THEN CASE WHEN (SELECT t.too_many FROM strangers t
+                                WHERE (t.scheme, t.entry, t.position) = (s.scheme, s.entry, s.position)) THEN kind_found END
+               WHEN kind_found IN ('cup_not_out', 'cup_issued_elsewhere', 'cup_elsewhere')
+                    AND EXISTS (
+                        SELECT FROM entry e
+                         WHERE e.scheme = s.before_scheme AND e.occurred_at > s.before_at AND e.occurred_at <= s.occurred_at
+                           AND e.entry >= coalesce((SELECT min(d.first_entry) FROM business_day d
+                                                     WHERE d.scheme = s.before_scheme AND d.ends_at > s.before_at), 0)
+                           AND (account_kind_of(s.before_account) NOT IN (:accounts_stock)
+                                OR e.site = account_owner(s.before_account))
+                           AND e.entry <> s.before_entry AND (e.scheme <> s.scheme OR e.entry <> s.entry)
+                           AND NOT EXISTS (SELECT FROM entry_reference r
+                                            WHERE r.scheme = e.scheme AND r.referred = e.entry AND r.kind = :kind_reversal)
+                           AND (SELECT -sum(l.amount) FROM unnest(e.accounts, e.amounts) AS l(account, amount)
+                                 WHERE l.account = s.before_account AND l.amount < 0)
+                               > (SELECT count(*) FROM sighting n
+                                   WHERE n.scheme = e.scheme AND n.entry = e.entry AND n.came_from = s.before_account))
+               THEN 'gap'
+               ELSE kind_found END AS kind_judged
+      FROM suspected s),
+found AS MATERIALIZED (
+    SELECT cup, scheme, entry, position, kind_judged AS kind_of, before_scheme, before_entry, before_account, site, cup_type
+      FROM judged WHERE kind_judged IS NOT NULL
+    UNION ALL
+    SELECT p.cup, p.scheme, p.entry, p.position, 'cup_other_type', NULL, NULL, NULL, p.site, p.cup_type
+      FROM paired p JOIN cup_type t ON t.id = p.cup_type
+     WHERE left(t.grai, 14) <> left(p.id, 14)),
+stranger AS (
+    UPDATE cup c SET stranger_of = n.stranger_of
+      FROM (SELECT g.cup, (SELECT s.cup_type FROM suspected s WHERE s.cup = g.cup AND s.kind_found = 'cup_never_supplied') AS stranger_of
+              FROM concerned g) n
+     WHERE c.cup = n.cup AND c.stranger_of IS DISTINCT FROM n.stranger_of),
+over AS (
+    UPDATE cup_finding f SET ended = true
+      FROM concerned g
+     WHERE NOT f.ended AND f.cup = g.cup
+       AND NOT EXISTS (SELECT FROM found n WHERE (n.scheme, n.entry, n.position, n.kind_of) = (f.scheme, f.entry, f.position, f.kind))
+    RETURNING f.scheme, f.entry, f.exception, g.entry AS by_entry),
+resolved AS (
+    INSERT INTO exception_resolution (scheme, entry, position, resolved_at, by_entry, note)
+    SELECT o.scheme, o.entry, o.exception, $4::timestamptz, CASE WHEN o.scheme = $1::integer THEN o.by_entry END,
+           'a later entry explains it'
+      FROM over o WHERE o.exception IS NOT NULL
+        ON CONFLICT DO NOTHING),
+fresh AS MATERIALIZED (
+    SELECT n.*, CASE WHEN n.kind_of <> 'gap'
+                     THEN 1000 + coalesce((SELECT max(f.exception) - 999 FROM cup_finding f
+                                            WHERE f.scheme = n.scheme AND f.entry = n.entry), 0)
+                          + row_number() OVER (PARTITION BY n.scheme, n.entry, n.kind_of = 'gap' ORDER BY n.position, n.kind_of) - 1 END AS exception
+      FROM found n
+     WHERE NOT EXISTS (SELECT FROM cup_finding f
+                        WHERE NOT f.ended AND (f.scheme, f.entry, f.position, f.kind) = (n.scheme, n.entry, n.position, n.kind_of))),
+kept AS (
+    INSERT INTO cup_finding (cup, scheme, entry, position, kind, other_scheme, other_entry, left_from, exception)
+    SELECT cup, scheme, entry, position, kind_of, before_scheme, before_entry, before_account, exception FROM fresh)
+INSERT INTO exception (scheme, entry, position, business_date, kind, site, cup_type)
+SELECT f.scheme, f.entry, f.exception,
+       (SELECT max(d.business_date) FROM business_day d WHERE d.scheme = f.scheme AND d.state = 'open' AND d.starts_at <= $4::timestamptz),
+       f.kind_of, f.site, f.cup_type
+  FROM fresh f WHERE f.exception IS NOT NULL

@@ -1,0 +1,70 @@
+-- Keeps the sightings of the cups that entries of scheme $1 name, after entry $2 through $3. A name in the text of an
+-- event begins with a quote that is not escaped, so no reference or reason is taken for a list of cups.
+WITH slice AS MATERIALIZED (
+    SELECT e.scheme, e.entry, e.business_date, e.occurred_at, e.kind, e.site, e.event::jsonb AS event
+      FROM entry e
+     WHERE e.scheme = $1::integer AND e.entry > $2::bigint AND e.entry <= $3::bigint AND e.event LIKE '%"ids":[%'),
+line AS (
+    SELECT s.*, l.line, list.name AS list, list.rank, l.place, NULL::uuid AS shipment
+      FROM slice s
+     CROSS JOIN (VALUES ('returned', 1), ('issued', 2), ('cups', 3), ('places', 4)) AS list(name, rank)
+     CROSS JOIN LATERAL jsonb_array_elements(s.event -> list.name) WITH ORDINALITY AS l(line, place)
+    UNION ALL
+    SELECT s.*, l.line, 'shipments', 5, 1000 * h.place + l.place, (h.stated ->> 'dispatch')::uuid
+      FROM slice s
+     CROSS JOIN LATERAL jsonb_array_elements(s.event -> 'shipments') WITH ORDINALITY AS h(stated, place)
+     CROSS JOIN LATERAL jsonb_array_elements(h.stated -> 'cups') WITH ORDINALITY AS l(line, place)),
+named AS MATERIALIZED (
+    SELECT l.*, i.id, l.line ->> 'condition' IS NOT NULL AS damaged,
+           row_number() OVER (PARTITION BY l.entry ORDER BY l.rank, l.place, i.place) AS position
+      FROM line l CROSS JOIN LATERAL jsonb_array_elements_text(l.line -> 'ids') WITH ORDINALITY AS i(id, place)),
+-- What each list says of its cups: the accounts between which they go.
+rule (kind, list, damaged, opened, came_from, went_to) AS (VALUES
+    (:kind_supply, 'cups', false, NULL, :account_supply, :account_site_stock),
+    (:kind_issue, 'issued', false, NULL, :account_site_stock, :account_with_customers),
+    (:kind_exchange, 'issued', false, NULL, :account_site_stock, :account_with_customers),
+    (:kind_return, 'returned', false, NULL, :account_with_customers, :account_site_stock),
+    (:kind_return, 'returned', true, NULL, :account_with_customers, :account_damaged),
+    (:kind_exchange, 'returned', false, NULL, :account_with_customers, :account_site_stock),
+    (:kind_exchange, 'returned', true, NULL, :account_with_customers, :account_damaged),
+    (:kind_dispatch, 'cups', false, NULL, :account_site_stock, :account_in_transit),
+    (:kind_dispatch, 'cups', true, NULL, :account_damaged, :account_in_transit),
+    (:kind_receipt, 'cups', false, NULL, :account_in_transit, :account_site_stock),
+    (:kind_receipt, 'cups', true, NULL, :account_in_transit, :account_damaged),
+    (:kind_transit_loss, 'cups', false, NULL, :account_in_transit, :account_unaccounted),
+    (:kind_transit_loss, 'cups', true, NULL, :account_in_transit, :account_unaccounted),
+    (:kind_damage, 'cups', false, NULL, :account_site_stock, :account_damaged),
+    (:kind_retire, 'cups', false, NULL, :account_damaged, :account_retired),
+    (:kind_count, 'cups', false, NULL, :account_site_stock, :account_site_stock),
+    (:kind_forfeit, 'cups', false, NULL, :account_with_customers, :account_unaccounted),
+    (:kind_reinstate, 'cups', false, NULL, :account_unaccounted, :account_with_customers),
+    (:kind_opening, 'places', false, NULL, :account_supply, :account_site_stock),
+    (:kind_opening, 'places', true, NULL, :account_supply, :account_damaged),
+    (:kind_opening, 'places', false, 'with_customers', :account_supply, :account_with_customers),
+    (:kind_opening, 'places', false, 'retired', :account_supply, :account_retired),
+    (:kind_opening, 'places', false, 'unaccounted', :account_supply, :account_unaccounted),
+    (:kind_opening, 'shipments', false, NULL, :account_supply, :account_in_transit),
+    (:kind_opening, 'shipments', true, NULL, :account_supply, :account_in_transit)),
+known AS (
+    INSERT INTO cup (id) SELECT DISTINCT id FROM named ORDER BY id ON CONFLICT (id) DO NOTHING RETURNING cup, id),
+numbered AS (
+    SELECT cup, id FROM known
+    UNION ALL
+    SELECT c.cup, c.id FROM cup c WHERE c.id IN (SELECT id FROM named)),
+stated AS (
+    SELECT n.*, c.cup, t.id AS cup_type, r.came_from, r.went_to,
+           CASE WHEN n.list = 'places' THEN (SELECT s.id FROM site s WHERE s.code = n.line ->> 'site') ELSE n.site END AS at,
+           CASE WHEN n.list = 'shipments' THEN (SELECT h.number FROM shipment h WHERE h.scheme = n.scheme AND h.event_id = n.shipment)
+                WHEN n.kind IN (:kinds_sent) THEN n.entry
+                WHEN n.kind IN (:kinds_received, :kinds_lost)
+                THEN (SELECT f.referred FROM entry_reference f WHERE f.scheme = n.scheme AND f.entry = n.entry) END AS dispatch
+      FROM named n
+      JOIN numbered c USING (id)
+      JOIN cup_type t ON t.code = n.line ->> 'cup_type'
+      JOIN rule r ON r.kind = n.kind AND r.list = n.list AND r.damaged = n.damaged
+                 AND r.opened IS NOT DISTINCT FROM n.line ->> 'place')
+INSERT INTO sighting (scheme, entry, position, cup, business_date, occurred_at, kind, site, came_from, went_to, dispatch, brought)
+SELECT scheme, entry, position, cup, business_date, occurred_at, kind, at,
+       account_of(came_from, CASE WHEN came_from IN (:accounts_stock) THEN at ELSE 0 END, cup_type),
+       account_of(went_to, CASE WHEN went_to IN (:accounts_stock) THEN at ELSE 0 END, cup_type), dispatch, false
+  FROM stated
