@@ -1,6 +1,6 @@
--- Check: the sightings of cups with identity follow from the entries that were looked at: as many as an event names, none
--- of an entry that names none and brings none, taken back exactly by the reversals that there are; and each exception of
--- a cup is of a finding. $1 scheme.
+-- Check: the sightings of cups with identity follow from the entries that were looked at: as many as an event
+-- names, none of an entry that names none and brings none, taken back exactly by the reversals that there are; and
+-- each exception of a cup is of a finding. $1 scheme.
 WITH through AS (
     SELECT coalesce((SELECT entry FROM sighting_place WHERE scheme = $1::integer), 0) AS entry),
 named AS (

@@ -1,6 +1,6 @@
--- Check: the columns beside an entry's leaf follow from its event, or for entries of a close from its legs,
--- and from the calendar: site, instant, whether it is late; its key is one that there is; and no exception is
--- of an entry that is not there, or of another day than the entry unless it is of a cup with identity. $1 scheme.
+-- Check: the columns beside an entry's leaf follow from its event, or for entries of a close from its legs, and
+-- from the calendar: site, instant, whether it is late; its key is one that there is; and no exception is of an
+-- entry that is not there, or of another day than the entry unless it is of a cup with identity. $1 scheme.
 WITH stated AS (
     SELECT e.entry, e.business_date, e.kind, e.late, e.site, e.occurred_at, d.starts_at, d.ends_at, e.event IS NULL AS by_service,
            (e.event::json ->> 'occurred_at')::timestamptz AS stated_at, e.event::json ->> 'site' AS code,

@@ -1,8 +1,8 @@
 -- Facts that a person should look at, and who did, in entry order. $1 scheme, $2 first and $3 last business day, $4
 -- site (null: all), $5 1 for open ones, 2 for resolved ones (null: all), $6 order 1: the newest entry first, 2: the
 -- oldest (null: the same), $7 the entry to go on after (null: from the first). Open ones are found by the list of
--- them. One of the first two parts reads nothing. Exceptions of cups with identity are of the day on which they came to
--- light, not of their entry's day.
+-- them. One of the first two parts reads nothing. Exceptions of cups with identity are of the day on which they
+-- came to light, not of their entry's day.
 WITH span AS MATERIALIZED (
     SELECT greatest(min(first_entry), CASE WHEN $6::integer = 1 THEN NULL ELSE $7::bigint + 1 END) AS first,
            least(max(last_entry), CASE WHEN $6::integer = 1 THEN $7::bigint - 1 END) AS last FROM business_day

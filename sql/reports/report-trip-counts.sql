@@ -1,5 +1,6 @@
--- How many cups with identity made how many trips, by cup type: of the cups that were issued on business days $2 through $3
--- of scheme $1, trips that began on these days. $4 cup type (null: all). The report trips says what a trip is.
+-- How many cups with identity made how many trips, by cup type: of the cups that were issued on business days $2
+-- through $3 of scheme $1, trips that began on these days. $4 cup type (null: all). The report trips says what a
+-- trip is.
 WITH issue AS MATERIALIZED (
     SELECT s.*, account_cup_type(s.went_to) AS cup_type, c.code AS scheme_code
       FROM sighting s JOIN scheme c ON c.id = s.scheme

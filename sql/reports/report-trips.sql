@@ -1,6 +1,6 @@
--- Trips of cups with identity, by cup type. A trip is an issue followed by a return, anywhere, before that cup's next issue;
--- it belongs to the scheme and day of the issue. $1 scheme, $2 first and $3 last business day, $4 cup type (null: all). Of
--- cups that were retired in the period, all trips count, from the first.
+-- Trips of cups with identity, by cup type. A trip is an issue followed by a return, anywhere, before that cup's
+-- next issue; it belongs to the scheme and day of the issue. $1 scheme, $2 first and $3 last business day, $4 cup
+-- type (null: all). Of cups that were retired in the period, all trips count, from the first.
 WITH issue AS MATERIALIZED (
     SELECT s.*, account_cup_type(s.went_to) AS cup_type, c.code AS scheme_code
       FROM sighting s JOIN scheme c ON c.id = s.scheme

@@ -25,7 +25,7 @@ enum store_result store_cups_lock(struct pg *pg, bool *locked)
     return pg_ask(pg, &sql_cups_lock, PG_NO_ARGS, pg_one(NULL, take_bool, locked));
 }
 
-/* The place moves first: whoever comes second finds it moved, and keeps nothing. Cups that are named come
+/* The place moves first: the second of two instances finds it moved, and keeps nothing. Cups that are named come
  * before those that a receipt brings, because a dispatch in the same slice names them. */
 enum store_result store_cups_keep(struct pg *pg, const struct cup_slice *slice, struct instant now)
 {

@@ -31,6 +31,7 @@ PLACES = [
         rf"{NUMBER} AS kind\b",
         rf"ARRAY\[[^]]*{NUMBER}[^]]*\]\) AS kind\b",
         rf"\(kind, [^()]*\) AS \(VALUES (?:\([^()]*\), )*\({NUMBER}",
+        rf"_kind\) AS \(VALUES (?:\([^()]*\), )*\([^()]*{NUMBER}",
         rf"\bparticipant, {NUMBER}",  # one of a participant's accounts
     )
 ]

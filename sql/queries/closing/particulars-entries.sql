@@ -1,6 +1,7 @@
--- The entries of day $2 among those of scheme $1 after $3, through $4: the facts that are fixed with them
--- beside their leaves, and their exceptions without those of cups with identity, which come to light later; and how many entries are in the range, of any day. A range, for
--- a LIMIT over a young table may be planned to sort all that is left.
+-- The entries of day $2 among those of scheme $1 after $3, through $4: the facts that are fixed with them beside
+-- their leaves, and their exceptions without those of cups with identity, which come to light later; and how many
+-- entries are in the range, of any day. A range, for a LIMIT over a young table may be planned to sort all that is
+-- left.
 WITH slice AS (
     SELECT entry, business_date, recorded_at, api_key FROM entry
      WHERE scheme = $1::integer AND entry > $3::bigint AND entry <= $4::bigint)

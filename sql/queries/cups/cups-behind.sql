@@ -1,4 +1,5 @@
--- The schemes that have entries which were not looked at for cups: after which entry, and through which at most $1 more.
+-- The schemes that have entries which were not looked at for cups: after which entry, and through which at most $1
+-- more.
 SELECT h.scheme, coalesce(p.entry, 0), least(h.last_entry, coalesce(p.entry, 0) + $1::bigint)
   FROM scheme_head h LEFT JOIN sighting_place p ON p.scheme = h.scheme
  WHERE h.last_entry > coalesce(p.entry, 0)

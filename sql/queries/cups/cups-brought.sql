@@ -1,6 +1,6 @@
--- Keeps the sightings of cups that receipts of scheme $1 bring without naming any, after entry $2 through $3: a receipt
--- with which all cups of its dispatch have arrived or are lost brings the cups that the dispatch names and that are still
--- on the road.
+-- Keeps the sightings of cups that receipts of scheme $1 bring without naming any, after entry $2 through $3: a
+-- receipt with which all cups of its dispatch have arrived or are lost brings the cups that the dispatch names and
+-- that are still on the road.
 WITH receipt AS MATERIALIZED (
     SELECT e.scheme, e.entry, e.business_date, e.occurred_at, e.kind, e.site, f.referred AS dispatch
       FROM entry e JOIN entry_reference f ON f.scheme = e.scheme AND f.entry = e.entry
@@ -40,5 +40,6 @@ sent AS (
                           AND account_kind_of(o.came_from) = :account_in_transit AND o.reversed_by IS NULL))
 INSERT INTO sighting (scheme, entry, position, cup, business_date, occurred_at, kind, site, came_from, went_to, dispatch, brought)
 SELECT scheme, entry, position, cup, business_date, occurred_at, kind, site, account_of(:account_in_transit, 0, cup_type),
-       account_of(CASE WHEN damaged THEN :account_damaged ELSE :account_site_stock END, site, cup_type), dispatch, true
+       CASE WHEN damaged THEN account_of(:account_damaged, site, cup_type)
+            ELSE account_of(:account_site_stock, site, cup_type) END, dispatch, true
   FROM sent

@@ -1,12 +1,12 @@
--- Compares each sighting of the cups that entries of scheme $1 after $2 through $3 concern with the one before it, and
--- keeps what comes to light. $4: now. A cup is concerned that such an entry names, brings, or takes a sighting of back,
--- and one whose place before the sighting cups left without being named.
+-- Compares each sighting of the cups that entries of scheme $1 after $2 through $3 concern with the one before it,
+-- and keeps what comes to light. $4: now. A cup is concerned that such an entry names, brings, or takes a sighting
+-- of back, and one whose place before the sighting cups left without being named.
 WITH moved AS MATERIALIZED (
     SELECT l.account, max(e.entry) AS entry
       FROM entry e CROSS JOIN LATERAL unnest(e.accounts, e.amounts) AS l(account, amount)
      WHERE e.scheme = $1::integer AND e.entry > $2::bigint AND e.entry <= $3::bigint AND l.amount < 0
        AND account_unit(l.account) <> 0
-       AND EXISTS (SELECT FROM cup_finding WHERE NOT ended AND kind <> 'gap' AND left_from IS NOT NULL)
+       AND EXISTS (SELECT FROM cup_finding WHERE NOT ended AND kind <> 'gap')
      GROUP BY l.account),
 concerned AS MATERIALIZED (
     SELECT cup, max(entry) AS entry
@@ -16,9 +16,14 @@ concerned AS MATERIALIZED (
              WHERE r.scheme = $1::integer AND r.entry > $2::bigint AND r.entry <= $3::bigint AND r.kind = :kind_reversal
             UNION ALL
             SELECT f.cup, m.entry FROM cup_finding f JOIN moved m ON m.account = f.left_from
-             WHERE NOT f.ended AND f.kind <> 'gap') AS any_of
+             WHERE NOT f.ended AND f.kind <> 'gap'
+            UNION ALL
+            SELECT f.cup, m.entry
+              FROM cup_finding f JOIN cup k USING (cup) JOIN moved m ON m.account = account_of(:account_supply, 0, k.stranger_of)
+             WHERE NOT f.ended AND f.kind = 'cup_never_supplied') AS any_of
      GROUP BY cup),
--- A station is where a cup is looked for: a site, with its sound and its damaged cups; a dispatch; or a place of the scheme.
+-- A station is where a cup is looked for: a site, with its sound and its damaged cups; a dispatch; or a place of
+-- the scheme.
 walked AS MATERIALIZED (
     SELECT s.*, c.id, account_kind_of(s.came_from) AS from_kind, account_kind_of(s.went_to) AS to_kind,
            account_cup_type(s.went_to) AS cup_type,
@@ -46,11 +51,19 @@ suspected AS (
                      WHEN to_kind = :account_with_customers THEN 'cup_issued_elsewhere'
                      ELSE 'cup_elsewhere' END AS kind_found
       FROM paired p),
--- Cups of a type that were supplied or opened without ids may be the ones that nobody has named before.
+-- Cups of a type that were supplied or opened without ids may be those that nobody has named before. Entries that
+-- were not looked at yet don't count.
 unnamed AS (
     SELECT t.cup_type,
-           coalesce((SELECT -sum(b.amount) FROM scheme c
-                      CROSS JOIN LATERAL balance_through(c.id, account_of(:account_supply, 0, t.cup_type), 'infinity') AS b(amount)), 0)
+           coalesce((SELECT sum(later.amount - b.amount)
+                       FROM scheme c
+                       LEFT JOIN sighting_place p ON p.scheme = c.id
+                      CROSS JOIN LATERAL balance_through(c.id, account_of(:account_supply, 0, t.cup_type), 'infinity') AS b(amount)
+                      CROSS JOIN LATERAL (
+                            SELECT coalesce(sum(l.amount), 0) AS amount
+                              FROM entry e CROSS JOIN LATERAL unnest(e.accounts, e.amounts) AS l(account, amount)
+                             WHERE e.scheme = c.id AND e.entry > coalesce(p.entry, 0)
+                               AND l.account = account_of(:account_supply, 0, t.cup_type)) AS later), 0)
            - (SELECT count(*) FROM sighting s
                WHERE s.came_from = account_of(:account_supply, 0, t.cup_type) AND s.reversed_by IS NULL) AS cups
       FROM (SELECT DISTINCT cup_type FROM suspected WHERE kind_found = 'cup_never_supplied') t),
@@ -61,7 +74,8 @@ strangers AS (
                WHERE k.stranger_of = s.cup_type AND k.cup NOT IN (SELECT cup FROM concerned)) > u.cups AS too_many
       FROM suspected s JOIN unnamed u USING (cup_type)
      WHERE s.kind_found = 'cup_never_supplied'),
--- A mismatch is a gap if, since the last sighting, an entry moved cups of the type out of that place and named fewer.
+-- A mismatch is a gap if, since the last sighting, an entry moved cups of the type out of that place and named
+-- fewer.
 judged AS (
     SELECT s.*, CASE
                WHEN kind_found = 'cup_never_supplied'
@@ -75,6 +89,7 @@ judged AS (
                                                      WHERE d.scheme = s.before_scheme AND d.ends_at > s.before_at), 0)
                            AND (account_kind_of(s.before_account) NOT IN (:accounts_stock)
                                 OR e.site = account_owner(s.before_account))
+                           AND e.entry <= (SELECT l.entry FROM sighting_place l WHERE l.scheme = s.before_scheme)
                            AND e.entry <> s.before_entry AND (e.scheme <> s.scheme OR e.entry <> s.entry)
                            AND NOT EXISTS (SELECT FROM entry_reference r
                                             WHERE r.scheme = e.scheme AND r.referred = e.entry AND r.kind = :kind_reversal)

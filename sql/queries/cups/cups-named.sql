@@ -1,5 +1,5 @@
--- Keeps the sightings of the cups that entries of scheme $1 name, after entry $2 through $3. A name in the text of an
--- event begins with a quote that is not escaped, so no reference or reason is taken for a list of cups.
+-- Keeps the sightings of the cups that entries of scheme $1 name, after entry $2 through $3. A name in the text of
+-- an event begins with a quote that is not escaped, so no reference or reason is taken for a list of cups.
 WITH slice AS MATERIALIZED (
     SELECT e.scheme, e.entry, e.business_date, e.occurred_at, e.kind, e.site, e.event::jsonb AS event
       FROM entry e
@@ -18,8 +18,8 @@ named AS MATERIALIZED (
     SELECT l.*, i.id, l.line ->> 'condition' IS NOT NULL AS damaged,
            row_number() OVER (PARTITION BY l.entry ORDER BY l.rank, l.place, i.place) AS position
       FROM line l CROSS JOIN LATERAL jsonb_array_elements_text(l.line -> 'ids') WITH ORDINALITY AS i(id, place)),
--- What each list says of its cups: the accounts between which they go.
-rule (kind, list, damaged, opened, came_from, went_to) AS (VALUES
+-- Each list moves its cups between two kinds of account.
+rule (kind, list, damaged, opened, from_kind, to_kind) AS (VALUES
     (:kind_supply, 'cups', false, NULL, :account_supply, :account_site_stock),
     (:kind_issue, 'issued', false, NULL, :account_site_stock, :account_with_customers),
     (:kind_exchange, 'issued', false, NULL, :account_site_stock, :account_with_customers),
@@ -52,7 +52,7 @@ numbered AS (
     UNION ALL
     SELECT c.cup, c.id FROM cup c WHERE c.id IN (SELECT id FROM named)),
 stated AS (
-    SELECT n.*, c.cup, t.id AS cup_type, r.came_from, r.went_to,
+    SELECT n.*, c.cup, t.id AS cup_type, r.from_kind, r.to_kind,
            CASE WHEN n.list = 'places' THEN (SELECT s.id FROM site s WHERE s.code = n.line ->> 'site') ELSE n.site END AS at,
            CASE WHEN n.list = 'shipments' THEN (SELECT h.number FROM shipment h WHERE h.scheme = n.scheme AND h.event_id = n.shipment)
                 WHEN n.kind IN (:kinds_sent) THEN n.entry
@@ -65,6 +65,6 @@ stated AS (
                  AND r.opened IS NOT DISTINCT FROM n.line ->> 'place')
 INSERT INTO sighting (scheme, entry, position, cup, business_date, occurred_at, kind, site, came_from, went_to, dispatch, brought)
 SELECT scheme, entry, position, cup, business_date, occurred_at, kind, at,
-       account_of(came_from, CASE WHEN came_from IN (:accounts_stock) THEN at ELSE 0 END, cup_type),
-       account_of(went_to, CASE WHEN went_to IN (:accounts_stock) THEN at ELSE 0 END, cup_type), dispatch, false
+       account_of(from_kind, CASE WHEN from_kind IN (:accounts_stock) THEN at ELSE 0 END, cup_type),
+       account_of(to_kind, CASE WHEN to_kind IN (:accounts_stock) THEN at ELSE 0 END, cup_type), dispatch, false
   FROM stated

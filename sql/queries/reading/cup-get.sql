@@ -1,7 +1,7 @@
--- The cup with identity $1: where it is, and its latest $3 sightings, the newest first. $2 the sites whose sightings to
--- show (null: all); then its whereabouts only if it was seen last at one of them. What came to light about it is for
--- the office. A sighting that was reversed counts for
--- nothing and says so. `current`: no entry waits to be looked at.
+-- The cup with identity $1: where it is, and its latest $3 sightings, the newest first. $2 the sites whose
+-- sightings to show (null: all); then its whereabouts only if it was seen last at one of them. Its gaps and
+-- exceptions are for the office. A sighting that was reversed counts for nothing and says so. `current`: no entry
+-- waits to be looked at.
 WITH asked AS (SELECT cup, id FROM cup WHERE id = $1::text),
 counted AS MATERIALIZED (SELECT s.* FROM asked JOIN seen s USING (cup)),
 last AS (SELECT * FROM counted ORDER BY place DESC LIMIT 1),

@@ -1,6 +1,7 @@
--- The entries of an event id, in all schemes or one, or an entry by its number. $1 event id, $2 scheme (null: all), $3
--- the sites to show (null: all), $4 entry (null: by event id). A dispatch, and a shipment of an opening, has the cups
--- that became of it. What came to light later of cups with identity is for keys that see all sites.
+-- The entries of an event id, in all schemes or one, or an entry by its number. $1 event id, $2 scheme (null: all),
+-- $3 the sites to show (null: all), $4 entry (null: by event id). A dispatch, and a shipment of an opening, has the
+-- cups that became of it. Exceptions of cups with identity, which come to light later, are for keys that see all
+-- sites.
 SELECT json_strip_nulls(json_build_object(
            'event', e.event::json, 'scheme', s.code, 'entry', e.entry,
            'kind', (SELECT k.word FROM entry_kind k WHERE k.kind = e.kind), 'business_date', e.business_date, 'late', e.late,
