@@ -20,7 +20,6 @@ static const struct {
     {"weight_g", "Weight, g"},
     {"remaker", "Re-maker"},
     {"remade", "Re-made"},
-    {"cup_id", "Identity"},
     {"gln", "GLN"},
     {"iban", "IBAN"},
     {"bic", "BIC"},

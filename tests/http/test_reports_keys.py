@@ -9,6 +9,7 @@ import psycopg2
 import pytest
 
 import network
+from harness import wait_until
 from network import WORKED_DAY, at, cups, event
 from pages import Page
 
@@ -66,6 +67,7 @@ READERS = {
     "participant": OF_SITES | OF_PARTICIPANTS,
     **dict.fromkeys(("auditor", "accountant", "admin"), OF_SITES | OF_PARTICIPANTS | OFFICE),
 }
+CUP = "07300015200154000000000356"  # GS1's data dictionary, page of `grai` (BDT00000065)
 IBAN = "DE89370400440532013000"  # the IBAN registry's example
 
 
@@ -84,7 +86,10 @@ def net(shared):
         if participant["participant"] == "miller":
             participant.update({"bank_account": {"iban": IBAN}, "bic": "TERNCATTXXX"})
     shared.admin.load(document)
-    shared.admin.post_many([*network.worked_events(), event("issue", "gull", at(WORKED_DAY), issued=cups(cup_300=1))])
+    worked = network.worked_events()
+    worked[3]["issued"][0]["ids"] = [CUP]
+    shared.admin.post_many([*worked, event("issue", "gull", at(WORKED_DAY), issued=cups(cup_300=1))])
+    wait_until(lambda: shared.admin.send("GET", f"/v1/cups/{CUP}").status == 200)
     shared.admin.close("tern-bay", WORKED_DAY)
     shared.by_role = {
         "pos": shared.client(shared.create_key("copper-till", "pos", sites=["copper"])),
