@@ -382,6 +382,7 @@ static const struct page_link links[] = {
     {NULL, "line", "/v1/bank-lines/{line}", NULL, NULL},
     {NULL, "exception_id", "/v1/exceptions/{exception_id}", NULL, NULL},
     {NULL, "cup_id", "/v1/cups/{cup_id}", NULL, NULL},
+    {NULL, "other_entry", "/v1/entries/{other_entry}?scheme={other_scheme}", NULL, NULL},
     {NULL, "reversed_by_entry", "/v1/entries/{reversed_by_entry}?scheme={scheme}", NULL, NULL},
     {NULL, "proposal", "/v1/proposals/{proposal}", NULL, NULL},
     {NULL, "file_id", "/v1/files/{file_id}", NULL, NULL},
