@@ -176,9 +176,7 @@ def test_every_setting_has_a_row():
 def test_the_figures_of_every_report_are_tested():
     reports = re.findall(r"^    \{\"([a-z-]+)\",", (TOP / "src/report/report.c").read_text(), re.MULTILINE)
     others = {TOP / "tests/http/test_bank_reconciliation.py", TOP / "tests/http/test_cups.py"}
-    paths = {*others, *(TOP / "tests/http").glob("test_reports*.py")} - {
-        TOP / "tests/http/test_reports_keys.py"
-    }
+    paths = {*others, *(TOP / "tests/http").glob("test_reports*.py")} - {TOP / "tests/http/test_reports_keys.py"}
     tests = [path.read_text() for path in paths]
     assert len(reports) > 12
     untested = [name for name in reports if not any(name in text for text in tests)]

@@ -91,12 +91,14 @@ judged AS (
                                 OR e.site = account_owner(s.before_account))
                            AND e.entry <= (SELECT l.entry FROM sighting_place l WHERE l.scheme = s.before_scheme)
                            AND e.entry <> s.before_entry AND (e.scheme <> s.scheme OR e.entry <> s.entry)
+                           AND e.kind <> :kind_reversal
                            AND NOT EXISTS (SELECT FROM entry_reference r
                                             WHERE r.scheme = e.scheme AND r.referred = e.entry AND r.kind = :kind_reversal)
                            AND (SELECT -sum(l.amount) FROM unnest(e.accounts, e.amounts) AS l(account, amount)
                                  WHERE l.account = s.before_account AND l.amount < 0)
                                > (SELECT count(*) FROM sighting n
-                                   WHERE n.scheme = e.scheme AND n.entry = e.entry AND n.came_from = s.before_account))
+                                   WHERE n.scheme = e.scheme AND n.entry = e.entry AND n.came_from = s.before_account
+                                     AND n.went_to <> n.came_from))
                THEN 'gap'
                ELSE kind_found END AS kind_judged
       FROM suspected s),
