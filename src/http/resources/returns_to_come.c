@@ -77,6 +77,16 @@ static void add_test(struct buffer *text, const struct returns_to_come *returns)
                   day, whole(returns->test.expected), whole(returns->test.came), whole(returns->test.error));
 }
 
+/* Before a week is closed there is nothing to project. */
+static void add_nothing(struct buffer *text, const struct scheme *scheme, const struct cup_type *cup_type)
+{
+    buffer_printf(
+        text,
+        "{\"scheme\":\"%s\",\"cup_type\":\"%s\",\"currency\":\"%s\",\"estimate\":\"%s\",\"weeks\":[],"
+        "\"factors\":[]}\n",
+        scheme->code, cup_type->code, scheme->currency->code, estimate_result_word(ESTIMATE_TOO_SHORT));
+}
+
 static void add_answer(struct buffer *text, const struct scheme *scheme, const struct cup_type *cup_type,
                        const struct returns_to_come *returns)
 {
@@ -117,7 +127,7 @@ void handle_returns_to_come(const struct request *request, struct answer *answer
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else if (!found)
-        answer_not_found(answer);
+        add_nothing(&answer->body, scheme, cup_type);
     else
         add_answer(&answer->body, scheme, cup_type, returns);
 }
