@@ -357,3 +357,17 @@ enum store_result read_check(struct pg *pg, struct arena *arena, const struct sq
     *figures = (struct check_figures){0};
     return pg_ask(pg, sql, PG_ARGS(arg_int(scheme)), answer);
 }
+
+enum store_result store_check_run_put(struct pg *pg, const struct check_verdict *verdicts, size_t count)
+{
+    enum store_result result = pg_begin(pg);
+    if (result == STORE_OK)
+        result = pg_run(
+            pg, &sql_check_run_put,
+            PG_ARGS(arg_int4s(COLUMN(verdicts, count, scheme)), arg_int4s(COLUMN(verdicts, count, broken))));
+    if (result == STORE_OK)
+        result = pg_commit(pg);
+    if (result != STORE_OK)
+        pg_rollback(pg);
+    return result;
+}

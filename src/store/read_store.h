@@ -208,5 +208,12 @@ struct check_figures {
 /* *findings: one line for each finding, in memory of the arena. */
 MUST_CHECK enum store_result read_check(struct pg *pg, struct arena *arena, const struct sql *sql,
                                         int32_t scheme, struct check_figures *figures, char **findings);
+/* Keeps how the checks ended: for each scheme, how many are broken. In a transaction of its own. */
+struct check_verdict {
+    int32_t scheme;
+    int32_t broken;
+};
+MUST_CHECK enum store_result store_check_run_put(struct pg *pg, const struct check_verdict *verdicts,
+                                                 size_t count);
 
 #endif

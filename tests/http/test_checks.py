@@ -831,3 +831,27 @@ def test_the_command_line_says_so_too(untouched):
     assert [line.split()[2] for line in said.splitlines() if line.startswith("BROKEN")] == ["entries_gapless"]
     assert "skerry" not in said
     service.run("check", "--scheme", "skerry")
+
+
+def test_the_start_page_keeps_the_last_verdict(untouched):
+    """Whoever ran the checks, and however many there are of other schemes. Where nothing can be written, the checks run
+    all the same, and the verdict before stays."""
+    service, tamperer = untouched
+
+    def kept():
+        return {s["scheme"]: s.get("checks") for s in service.admin.get("/")["schemes"]}
+
+    service.database.run("DELETE FROM check_run")
+    assert kept() == {"skerry": None, "tern-bay": None}
+    assert broken(service) == set()
+    first = kept()
+    assert {(c["verdict"], c["broken"]) for c in first.values()} == {("holds", 0)}
+    tamperer.tamper(f"UPDATE scheme_head SET last_entry = last_entry + 1 WHERE {OF}")
+    service.run("check", "--scheme", "tern-bay", expect=1)
+    assert (kept()["tern-bay"]["verdict"], kept()["tern-bay"]["broken"]) == ("broken", 1)
+    assert kept()["tern-bay"]["checked_at"] >= first["tern-bay"]["checked_at"] and kept()["skerry"] == first["skerry"]
+    page = service.admin.send("GET", "/", headers={"Accept": "text/html"}).body.decode()
+    assert "Last checks" in page and ">broken<" in page.lower()
+    service.database.run("REVOKE INSERT, UPDATE ON check_run FROM depositd_service")
+    before = kept()
+    assert broken(service) == {"entries_gapless"} and kept() == before

@@ -19,6 +19,9 @@ SELECT json_strip_nulls(json_build_object(
                SELECT json_build_object('required', amount_text(c.required, s.decimals), 'held', amount_text(c.held, s.decimals),
                                         'difference', amount_text(c.held - c.required, s.decimals))
                  FROM cover_through(s.id, today.business_date) AS c) END,
+           'checks', CASE WHEN $2 AND checked.scheme IS NOT NULL THEN json_build_object(
+               'verdict', CASE WHEN checked.broken = 0 THEN 'holds' ELSE 'broken' END, 'broken', checked.broken,
+               'checked_at', instant_text(checked.checked_at)) END,
            'return_rate', CASE WHEN $2 AND back.issued > 0 THEN json_build_object(
                'from', back.first_day, 'to', back.last_day, 'as_of', back.through, 'issued', back.issued, 'returned', back.returned,
                'rate', round(back.returned::numeric / back.issued, 4)::text,
@@ -52,6 +55,7 @@ SELECT json_strip_nulls(json_build_object(
        OFFSET 0) AS today
   LEFT JOIN LATERAL (
        SELECT t.business_date, t.closed_at, t.seal FROM settlement t WHERE t.scheme = s.id ORDER BY t.business_date DESC LIMIT 1) AS closed ON true
+  LEFT JOIN check_run checked ON checked.scheme = s.id
   LEFT JOIN return_rate_kept back ON back.scheme = s.id
   LEFT JOIN payment_day made ON made.scheme = s.id AND made.business_date = closed.business_date
                             AND made.participant = CASE WHEN $2 THEN 0 ELSE nullif($3, 0) END

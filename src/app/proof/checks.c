@@ -2,6 +2,7 @@
 /* The table of checks, and the code that runs them. */
 #include "app/proof/checks.h"
 
+#include "base/log.h"
 #include "base/memory.h"
 #include "sql.h"
 #include "store/network_store.h"
@@ -171,6 +172,20 @@ static enum store_result run_all(struct check_scope *scope, const char *code, st
     return STORE_OK;
 }
 
+/* For the start page. A database that takes no writes keeps the verdicts of an earlier run. */
+static void keep_verdicts(struct pg *pg, struct arena *arena, const struct check_results *results)
+{
+    struct check_verdict *verdicts = arena_array(arena, results->count, sizeof *verdicts);
+    size_t count = 0;
+    for (size_t i = 0; i < results->count && verdicts != NULL; i++) {
+        if (count == 0 || verdicts[count - 1].scheme != results->items[i].scheme->id)
+            verdicts[count++].scheme = results->items[i].scheme->id;
+        verdicts[count - 1].broken += results->items[i].broken > 0;
+    }
+    if (count > 0 && store_check_run_put(pg, verdicts, count) != STORE_OK)
+        log_write(LOG_WARNING, "the verdicts of the checks were not kept", "error", pg_last_error(pg), NULL);
+}
+
 enum store_result checks_run(struct pg *pg, struct arena *arena, const char *scheme,
                              const struct check_listener *listener, struct check_results *results)
 {
@@ -186,7 +201,9 @@ enum store_result checks_run(struct pg *pg, struct arena *arena, const char *sch
         result = run_all(&scope, scheme, results);
     if (result == STORE_OK)
         result = pg_commit(pg);
-    if (result != STORE_OK)
+    if (result == STORE_OK)
+        keep_verdicts(pg, arena, results);
+    else
         pg_rollback(pg);
     return result;
 }

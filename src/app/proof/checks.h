@@ -4,7 +4,7 @@
  * Each check is a row of a table. Most checks are a single statement under sql/checks, which computes its
  * figures from the raw entries and never from the data that it checks. The checks that need hashing are
  * functions. All checks run in one read-only transaction, so all see the same moment. Their cost grows with
- * the size of the ledger. */
+ * the size of the ledger. The last verdict of each scheme is kept for the start page. */
 #ifndef DEPOSITD_APP_PROOF_CHECKS_H
 #define DEPOSITD_APP_PROOF_CHECKS_H
 

@@ -12,31 +12,37 @@
 
 /* --- the network at a glance --------------------------------------------------------------------------- */
 
+enum look {
+    LOOK_PLAIN,
+    LOOK_SHARE,  /* in percent */
+    LOOK_COVERED /* an alarm unless it is zero */
+};
+
 /* A figure of a scheme: the member, or the member within a member, and the page that it links to. */
 struct figure {
     const char *title;
     const char *within; /* NULL: a member of the scheme itself */
     const char *member;
     const char *pattern;
-    const char *alarm; /* text shown if the figure is not zero; NULL: none */
-    bool is_share;     /* shown in percent */
+    enum look look;
 };
 
 static const struct figure figures[] = {
-    {"Last close", "last_closed", "date", "/v1/settlements/{scheme}/{date}", NULL, false},
-    {"Deposits required", "cover", "required", "/v1/reports/deposit-cover?scheme={scheme}", NULL, false},
-    {"Deposits held", "cover", "held", "/v1/reports/deposit-cover?scheme={scheme}", NULL, false},
-    {"Held less required", "cover", "difference", "/v1/reports/deposit-cover?scheme={scheme}", "not covered",
-     false},
-    {"Cups out", NULL, "cups_out", "/v1/reports/stock?scheme={scheme}", NULL, false},
+    {"Last close", "last_closed", "date", "/v1/settlements/{scheme}/{date}", LOOK_PLAIN},
+    {"Deposits required", "cover", "required", "/v1/reports/deposit-cover?scheme={scheme}", LOOK_PLAIN},
+    {"Deposits held", "cover", "held", "/v1/reports/deposit-cover?scheme={scheme}", LOOK_PLAIN},
+    {"Held less required", "cover", "difference", "/v1/reports/deposit-cover?scheme={scheme}", LOOK_COVERED},
+    {"Last checks", "checks", "verdict", "/v1/checks?scheme={scheme}", LOOK_PLAIN},
+    {"Checked at", "checks", "checked_at", "/v1/checks?scheme={scheme}", LOOK_PLAIN},
+    {"Cups out", NULL, "cups_out", "/v1/reports/stock?scheme={scheme}", LOOK_PLAIN},
     {"Return rate", "return_rate", "rate",
-     "/v1/reports/return-rate?scheme={scheme}&from={from}&to={to}&by=all&as_of={as_of}", NULL, true},
-    {"Payments waiting", "payments_waiting", "count", "/v1/payments?scheme={scheme}&waiting=true", NULL,
-     false},
-    {"Their sum", "payments_waiting", "amount", "/v1/payments?scheme={scheme}&waiting=true", NULL, false},
-    {"Arrears to the pool", "arrears", "owed", "/v1/reports/ageing?scheme={scheme}", NULL, false},
-    {"Arrears of the pool", "arrears", "owing", "/v1/reports/ageing?scheme={scheme}", NULL, false},
-    {"Latest seal", NULL, "seal", "/v1/seals?scheme={scheme}", NULL, false},
+     "/v1/reports/return-rate?scheme={scheme}&from={from}&to={to}&by=all&as_of={as_of}", LOOK_SHARE},
+    {"Payments waiting", "payments_waiting", "count", "/v1/payments?scheme={scheme}&waiting=true",
+     LOOK_PLAIN},
+    {"Their sum", "payments_waiting", "amount", "/v1/payments?scheme={scheme}&waiting=true", LOOK_PLAIN},
+    {"Arrears to the pool", "arrears", "owed", "/v1/reports/ageing?scheme={scheme}", LOOK_PLAIN},
+    {"Arrears of the pool", "arrears", "owing", "/v1/reports/ageing?scheme={scheme}", LOOK_PLAIN},
+    {"Latest seal", NULL, "seal", "/v1/seals?scheme={scheme}", LOOK_PLAIN},
 };
 
 static bool is_zero(const json_t *value)
@@ -54,7 +60,7 @@ static void add_figure(struct page_view *view, const struct page_scope *scheme, 
     const json_t *value = json_object_get(scope.object, figure->member);
     if (value == NULL)
         return;
-    bool alarm = figure->alarm != NULL && !is_zero(value);
+    bool alarm = figure->look == LOOK_COVERED && !is_zero(value);
     buffer_init(&target, 1024);
     bool linked = page_target(view->request, &scope, figure->pattern, &target);
     buffer_add_text(view->text, alarm ? "<li class=\"alarm\"><span>" : "<li><span>");
@@ -62,16 +68,16 @@ static void add_figure(struct page_view *view, const struct page_scope *scheme, 
     buffer_add_text(view->text, "</span> <b>");
     if (linked)
         html_open(view->text, "a", "href", target.data);
-    if (figure->is_share)
+    if (figure->look == LOOK_SHARE)
         html_rate(view->text, json_string_value(value));
     else
-        page_value(view, &scope, "", value);
+        page_value(view, &scope, strcmp(figure->member, "verdict") == 0 ? "verdict" : "", value);
     if (linked)
         buffer_add_text(view->text, "</a>");
     buffer_add_text(view->text, "</b>");
     if (alarm) {
         buffer_add_text(view->text, " <strong>");
-        html_word(view->text, figure->alarm);
+        html_word(view->text, "not covered");
         buffer_add_text(view->text, "</strong>");
     }
     buffer_add_text(view->text, "</li>\n");
