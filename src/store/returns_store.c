@@ -17,8 +17,8 @@ static void take_fate(struct pg_row *row, void *into)
 }
 
 enum store_result read_fates(struct pg *pg, struct arena *arena, int32_t scheme, int32_t cup_type, int weeks,
-                             struct fate_row **rows, size_t *count)
+                             struct fate_rows *rows)
 {
     return pg_ask(pg, &sql_returns_to_come, PG_ARGS(arg_int(scheme), arg_int(cup_type), arg_int(weeks)),
-                  PG_LIST(arena, take_fate, NULL, rows, count));
+                  PG_LIST(arena, take_fate, NULL, &rows->items, &rows->count));
 }

@@ -17,8 +17,12 @@ struct fate_row {
     int64_t cups;
 };
 
+struct fate_rows {
+    struct fate_row *items; /* in the arena */
+    size_t count;
+};
 /* Of the last `weeks` weeks. No rows: no week has been closed. */
 MUST_CHECK enum store_result read_fates(struct pg *pg, struct arena *arena, int32_t scheme, int32_t cup_type,
-                                        int weeks, struct fate_row **rows, size_t *count);
+                                        int weeks, struct fate_rows *rows);
 
 #endif

@@ -834,8 +834,8 @@ def test_the_command_line_says_so_too(untouched):
 
 
 def test_the_start_page_keeps_the_last_verdict(untouched):
-    """Whoever ran the checks, and however many there are of other schemes. Where nothing can be written, the checks run
-    all the same, and the verdict before stays."""
+    """Each run keeps it for the schemes that it checked, by hand or from the command line. Where nothing can be written,
+    the checks run all the same, and the verdict before stays."""
     service, tamperer = untouched
 
     def kept():

@@ -63,14 +63,14 @@ static void test_on_the_past(struct returns_to_come *returns)
     returns->test.error = projection.total_error;
 }
 
-static void fill(struct returns_to_come *returns, const struct fate_row *rows, size_t count)
+static void fill(struct returns_to_come *returns, const struct fate_rows *rows)
 {
-    returns->first = rows[0].first;
-    returns->last = rows[0].last;
-    returns->out = returns->older_out = rows[0].out;
+    returns->first = rows->items[0].first;
+    returns->last = rows->items[0].last;
+    returns->out = returns->older_out = rows->items[0].out;
     returns->triangle.count = (size_t)(returns->last.days - returns->first.days + 1) / WEEK_DAYS;
-    for (size_t i = 0; i < count; i++)
-        take_row(returns, &rows[i]);
+    for (size_t i = 0; i < rows->count; i++)
+        take_row(returns, &rows->items[i]);
     for (size_t i = 0; i < returns->triangle.count; i++)
         returns->older_out -= returns->weeks[i].out;
 }
@@ -78,14 +78,13 @@ static void fill(struct returns_to_come *returns, const struct fate_row *rows, s
 enum store_result returns_to_come_read(struct pg *pg, struct arena *arena, int32_t scheme, int32_t cup_type,
                                        struct returns_to_come *returns, bool *found)
 {
-    struct fate_row *rows;
-    size_t count;
+    struct fate_rows rows;
     *returns = (struct returns_to_come){0};
-    enum store_result result = read_fates(pg, arena, scheme, cup_type, RETURN_WEEKS, &rows, &count);
-    *found = result == STORE_OK && count > 0;
+    enum store_result result = read_fates(pg, arena, scheme, cup_type, RETURN_WEEKS, &rows);
+    *found = result == STORE_OK && rows.count > 0;
     if (!*found)
         return result;
-    fill(returns, rows, count);
+    fill(returns, &rows);
     returns->result = estimate_project(&returns->triangle, &returns->projection);
     if (returns->result == ESTIMATE_MADE)
         bound(returns);
