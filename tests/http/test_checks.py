@@ -834,7 +834,7 @@ def test_the_command_line_says_so_too(untouched):
 
 
 def test_the_start_page_keeps_the_last_verdict(untouched):
-    """Each run keeps it for the schemes that it checked, by hand or from the command line. Where nothing can be written,
+    """Each run keeps it of each scheme checked, by hand or at the command line. Where nothing can be written,
     the checks run all the same, and the verdict before stays."""
     service, tamperer = untouched
 

@@ -17,7 +17,7 @@
 #include <assert.h>
 #include <string.h>
 
-enum { SHAPES_MAX = 64, PLAIN_WORDS_MAX = 32 };
+enum { SHAPES_MAX = 128, PLAIN_WORDS_MAX = 32 };
 
 /* Components ----------------------------------------------------------------------------------------------
  */
