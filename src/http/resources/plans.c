@@ -15,6 +15,7 @@
 #include <string.h>
 
 enum { LOAD_MAX = 1000000, BOX_MAX = 100000, DIGITS_MAX = 9 };
+enum { MEMBER_SIZE = 64 /* the name of a member, or of a list with a place in it */ };
 
 #define FIELD(type, member, form_, ...)                                                                      \
     {                                                                                                        \
@@ -77,19 +78,19 @@ struct asking {
 /* Adds a fault about a member: of the body, or of the query. */
 static void blame(struct asking *asking, enum reason reason, const char *member, const char *detail)
 {
-    char pointer[CODE_SIZE * 2];
+    char pointer[MEMBER_SIZE + 1]; /* with the slash */
     if (asking->request->route->method == METHOD_GET) {
         faults_add_parameter(&asking->answer->faults, REASON_PARAMETER_INVALID, member, "%s", detail);
         return;
     }
-    snprintf(pointer, sizeof pointer, "/%s", member);
+    snprintf(pointer, sizeof pointer, "/%.*s", MEMBER_SIZE - 1, member);
     faults_add(&asking->answer->faults, reason, pointer, "%s", detail);
 }
 
 static void blame_element(struct asking *asking, enum reason reason, const char *list, size_t index,
                           const char *detail)
 {
-    char member[CODE_SIZE * 2];
+    char member[MEMBER_SIZE];
     snprintf(member, sizeof member, "%s/%zu", list, index);
     blame(asking, reason, member, detail);
 }
