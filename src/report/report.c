@@ -728,7 +728,7 @@ static const struct report reports[] = {
      .parameters = {{"from", PARAMETER_DAY, OR_NULL,
                      "First business day of issue; unless given the first of twelve weeks or months"},
                     TO,
-                    {"by", PARAMETER_CHOICE, OR_NULL,
+                    {"by", PARAMETER_CHOICE, OR_FIRST_ON_PAGES,
                      "Periods: week (from Monday on), month, or all days as one; week unless given",
                      issue_periods},
                     ONE_CUP_TYPE,
