@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: ISC */
-/* Moves of cups between sites: from the stock that each site is expected to have and its par stock, the trips
+/* Moves of cups between sites: from the stock that each site is expected to have and its par stock, the hauls
  * that bring whole boxes to where they are needed, at little cost.
  *
  * A site gives what it has over its par, rounded down to whole boxes, and needs what it lacks, rounded up.
  * Where fewer boxes are to be had than are needed, they are shared in proportion to need (largest remainder).
- * A trip goes from one site to one other, with boxes of all types, and costs the same however full it is: a
+ * A haul goes from one site to one other, with boxes of all types, and costs the same however full it is: a
  * fixed-charge transportation problem, which is NP-hard. Two plans are made, by linear costs and greedily;
  * exchanges make them cheaper, and the cheaper one is taken. The bound is that of the linear relaxation
  * (M. L. Balinski, "Fixed-cost transportation problems", Naval Research Logistics Quarterly 8, 1961). Pure,
@@ -20,8 +20,8 @@ enum {
     MOVES_SITES_MAX = 10000,
     MOVES_PAIRS_MAX = 4000000 /* sites that give times sites that need */
 };
-/* The highest cost of a trip, in minor units, and the most boxes that sites have over, or lack, in all. */
-#define MOVES_TRIP_MAX  INT64_C(1000000000)
+/* The highest cost of a haul, in minor units, and the most boxes that sites have over, or lack, in all. */
+#define MOVES_HAUL_MAX  INT64_C(1000000000)
 #define MOVES_BOXES_MAX INT64_C(10000000)
 
 struct moves_site {
@@ -35,7 +35,7 @@ struct moves_cell {
     int64_t stock, par;
 };
 
-/* The cost of a trip that is stated, in place of one by distance. */
+/* The cost of a haul that is stated, in place of one by distance. */
 struct moves_price {
     uint32_t from, to;
     struct money cost;
@@ -43,8 +43,8 @@ struct moves_price {
 
 struct moves_terms {
     struct money per_km, per_stop;
-    struct cups minimum_load; /* a trip with fewer does not go; 0: none */
-    int64_t trip_boxes;       /* the most that a trip takes; 0: any number */
+    struct cups minimum_load; /* a haul with fewer does not go; 0: none */
+    int64_t haul_boxes;       /* the most that a haul takes; 0: any number */
 };
 
 struct moves_question {
@@ -62,12 +62,12 @@ struct moves_line {
     int64_t boxes;
 };
 
-/* Trips from one site to another, and the lines that they bring together. */
+/* Hauls from one site to another, and the lines that they bring together. */
 struct moves_shipment {
     uint32_t from, to;
-    int64_t trips;
+    int64_t hauls;
     double distance_m; /* below 0: unknown */
-    struct money cost; /* of all its trips */
+    struct money cost; /* of all its hauls */
     size_t first_line, line_count;
 };
 

@@ -1,18 +1,18 @@
 /* SPDX-License-Identifier: ISC */
-/* From stock and par to trips: the sites that give and take, the cost of each pair, the better of two plans.
+/* From stock and par to hauls: the sites that give and take, the cost of each pair, the better of two plans.
  */
 #include "depositd/moves.h"
 
 #include "depositd/transport.h"
-#include "domain/trips_greedy.h"
-#include "domain/trips_relaxed.h"
+#include "domain/hauls_greedy.h"
+#include "domain/hauls_relaxed.h"
 
 #include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-static_assert(MOVES_TRIP_MAX <= RELAXED_TRIP_MAX && MOVES_BOXES_MAX <= TRANSPORT_SUPPLY_MAX &&
+static_assert(MOVES_HAUL_MAX <= RELAXED_HAUL_MAX && MOVES_BOXES_MAX <= TRANSPORT_SUPPLY_MAX &&
                   (int)MOVES_PAIRS_MAX <= (int)TRANSPORT_CELLS_MAX &&
                   (int)MOVES_SITES_MAX <= (int)TRANSPORT_NODES_MAX,
               "the problem of each type is small enough to be solved");
@@ -20,7 +20,7 @@ static_assert(MOVES_TRIP_MAX <= RELAXED_TRIP_MAX && MOVES_BOXES_MAX <= TRANSPORT
 struct planner {
     const struct moves_question *question;
     struct trading trading;
-    struct trips trips;
+    struct hauls hauls;
     struct moves_balance *cells, *types;
 };
 
@@ -90,7 +90,7 @@ static bool find_trading(struct planner *planner)
     struct trading *trading = &planner->trading;
     size_t types = question->types;
     trading->types = types;
-    trading->trip_boxes = question->terms.trip_boxes > 0 ? question->terms.trip_boxes : INT64_MAX;
+    trading->haul_boxes = question->terms.haul_boxes > 0 ? question->terms.haul_boxes : INT64_MAX;
     trading->giver = calloc(question->sites + 1, sizeof *trading->giver);
     trading->taker = calloc(question->sites + 1, sizeof *trading->taker);
     trading->surplus = calloc(question->sites * types + 1, sizeof *trading->surplus);
@@ -129,7 +129,7 @@ static int by_pair(const void *left, const void *right)
     return a->to < b->to ? -1 : a->to > b->to;
 }
 
-static int64_t trip_cost(const struct moves_question *question, uint32_t from, uint32_t to)
+static int64_t haul_cost(const struct moves_question *question, uint32_t from, uint32_t to)
 {
     struct moves_price pair = {.from = from, .to = to};
     const struct moves_price *stated =
@@ -154,9 +154,9 @@ static enum moves_result find_costs(struct planner *planner)
     if (trading->cost == NULL)
         return MOVES_NO_MEMORY;
     for (size_t pair = 0; pair < pairs; pair++) {
-        int64_t cost = trip_cost(planner->question, trading->giver[pair / trading->takers],
+        int64_t cost = haul_cost(planner->question, trading->giver[pair / trading->takers],
                                  trading->taker[pair % trading->takers]);
-        if (cost < 0 || (cost > MOVES_TRIP_MAX && cost != NO_WAY))
+        if (cost < 0 || (cost > MOVES_HAUL_MAX && cost != NO_WAY))
             return MOVES_TOO_LARGE;
         trading->cost[pair] = cost;
     }
@@ -165,43 +165,43 @@ static enum moves_result find_costs(struct planner *planner)
 
 /* Two plans, each made cheaper by exchanges. The one that brings more boxes is taken, then the cheaper one.
  * False: no memory. */
-static bool plan_trips(struct planner *planner, struct money *bound)
+static bool plan_hauls(struct planner *planner, struct money *bound)
 {
     const struct trading *trading = &planner->trading;
-    struct trips greedy = {0};
-    bool made = trips_relaxed(trading, &planner->trips, bound) && trips_greedy(trading, &greedy);
+    struct hauls greedy = {0};
+    bool made = hauls_relaxed(trading, &planner->hauls, bound) && hauls_greedy(trading, &greedy);
     if (made) {
-        trips_improve(trading, &planner->trips);
-        trips_improve(trading, &greedy);
-        int64_t more = trips_boxes(&greedy) - trips_boxes(&planner->trips);
-        if (more > 0 || (more == 0 && trips_cost(trading, &greedy) < trips_cost(trading, &planner->trips))) {
-            struct trips other = planner->trips;
-            planner->trips = greedy;
+        hauls_improve(trading, &planner->hauls);
+        hauls_improve(trading, &greedy);
+        int64_t more = hauls_boxes(&greedy) - hauls_boxes(&planner->hauls);
+        if (more > 0 || (more == 0 && hauls_cost(trading, &greedy) < hauls_cost(trading, &planner->hauls))) {
+            struct hauls other = planner->hauls;
+            planner->hauls = greedy;
             greedy = other;
         }
     }
-    trips_dispose(&greedy);
+    hauls_dispose(&greedy);
     return made;
 }
 
-/* A bound on bringing just the boxes that the trips bring, if these are fewer than the shares. False: no
+/* A bound on bringing just the boxes that the hauls bring, if these are fewer than the shares. False: no
  * memory. */
 static bool find_bound(struct planner *planner, struct money *bound)
 {
     struct trading *trading = &planner->trading;
-    const struct trips *trips = &planner->trips;
-    struct trips unused = {0};
+    const struct hauls *hauls = &planner->hauls;
+    struct hauls unused = {0};
     int64_t shared = 0;
     for (size_t i = 0; i < trading->takers * trading->types; i++)
         shared += trading->share[i];
-    if (shared == trips_boxes(trips))
+    if (shared == hauls_boxes(hauls))
         return true;
     memset(trading->share, 0, trading->takers * trading->types * sizeof *trading->share);
-    for (size_t i = 0; i < trips->count * trading->types; i++)
-        trading->share[trips->trips[i / trading->types].taker * trading->types + i % trading->types] +=
-            trips->boxes[i];
-    bool made = trips_relaxed(trading, &unused, bound);
-    trips_dispose(&unused);
+    for (size_t i = 0; i < hauls->count * trading->types; i++)
+        trading->share[hauls->hauls[i / trading->types].taker * trading->types + i % trading->types] +=
+            hauls->boxes[i];
+    bool made = hauls_relaxed(trading, &unused, bound);
+    hauls_dispose(&unused);
     return made;
 }
 
@@ -213,22 +213,22 @@ static int by_from_to(const void *left, const void *right)
     return a->to < b->to ? -1 : a->to > b->to;
 }
 
-static void write_shipment(struct planner *planner, size_t trip, struct moves *moves)
+static void write_shipment(struct planner *planner, size_t haul, struct moves *moves)
 {
     const struct trading *trading = &planner->trading;
-    const struct trip *at = &planner->trips.trips[trip];
+    const struct haul *at = &planner->hauls.hauls[haul];
     uint32_t from = trading->giver[at->giver], to = trading->taker[at->taker];
     struct moves_shipment *made = &moves->shipments[moves->shipment_count++];
     *made = (struct moves_shipment){
         .from = from,
         .to = to,
-        .trips = trips_times(trading, at->total),
+        .hauls = hauls_times(trading, at->total),
         .distance_m = site_distance(planner->question, from, to),
-        .cost = {trips_times(trading, at->total) * trading->cost[at->giver * trading->takers + at->taker]},
+        .cost = {hauls_times(trading, at->total) * trading->cost[at->giver * trading->takers + at->taker]},
         .first_line = moves->line_count,
     };
     for (size_t type = 0; type < trading->types; type++) {
-        int64_t boxes = planner->trips.boxes[trip * trading->types + type];
+        int64_t boxes = planner->hauls.boxes[haul * trading->types + type];
         if (boxes == 0)
             continue;
         moves->lines[moves->line_count++] = (struct moves_line){(uint32_t)type, boxes};
@@ -242,19 +242,19 @@ static void write_shipment(struct planner *planner, size_t trip, struct moves *m
 
 static enum moves_result write_moves(struct planner *planner, struct moves *moves)
 {
-    const struct trips *trips = &planner->trips;
-    moves->shipments = calloc(trips->count + 1, sizeof *moves->shipments);
-    moves->lines = calloc(trips->count * planner->trading.types + 1, sizeof *moves->lines);
+    const struct hauls *hauls = &planner->hauls;
+    moves->shipments = calloc(hauls->count + 1, sizeof *moves->shipments);
+    moves->lines = calloc(hauls->count * planner->trading.types + 1, sizeof *moves->lines);
     if (moves->shipments == NULL || moves->lines == NULL)
         return MOVES_NO_MEMORY;
     moves->cells = planner->cells;
     moves->types = planner->types;
     planner->cells = planner->types = NULL;
-    for (size_t i = 0; i < trips->count; i++)
-        if (trips->trips[i].total > 0)
+    for (size_t i = 0; i < hauls->count; i++)
+        if (hauls->hauls[i].total > 0)
             write_shipment(planner, i, moves);
     qsort(moves->shipments, moves->shipment_count, sizeof *moves->shipments, by_from_to);
-    moves->cost = (struct money){trips_cost(&planner->trading, trips)};
+    moves->cost = (struct money){hauls_cost(&planner->trading, hauls)};
     return MOVES_OK;
 }
 
@@ -276,9 +276,9 @@ static enum moves_result plan(struct planner *planner, struct moves *moves)
     enum moves_result result = find_costs(planner);
     if (result != MOVES_OK)
         return result;
-    if (!plan_trips(planner, &moves->bound))
+    if (!plan_hauls(planner, &moves->bound))
         return MOVES_NO_MEMORY;
-    trips_drop_small(&planner->trading, &planner->trips, question->box, question->terms.minimum_load.count);
+    hauls_drop_small(&planner->trading, &planner->hauls, question->box, question->terms.minimum_load.count);
     return find_bound(planner, &moves->bound) ? write_moves(planner, moves) : MOVES_NO_MEMORY;
 }
 
@@ -289,14 +289,14 @@ static void planner_dispose(struct planner *planner)
                            trading->surplus, trading->share, trading->cost};
     for (size_t i = 0; i < sizeof owned / sizeof owned[0]; i++)
         free(owned[i]);
-    trips_dispose(&planner->trips);
+    hauls_dispose(&planner->hauls);
 }
 
 enum moves_result moves_plan(const struct moves_question *question, struct moves *moves)
 {
     *moves = (struct moves){0};
     if (question->sites > MOVES_SITES_MAX || question->types > MOVES_TYPES_MAX ||
-        question->terms.per_km.minor > MOVES_TRIP_MAX || question->terms.per_stop.minor > MOVES_TRIP_MAX)
+        question->terms.per_km.minor > MOVES_HAUL_MAX || question->terms.per_stop.minor > MOVES_HAUL_MAX)
         return MOVES_TOO_LARGE;
     struct planner planner = {.question = question};
     enum moves_result result = plan(&planner, moves);

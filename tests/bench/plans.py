@@ -58,7 +58,7 @@ def measure(stack, random, calls, note):
     times = [timed(service.admin, target) / 1000 for _ in range(calls)]
     plan = service.admin.get(target)
     note(
-        f"{SITES:,} sites, {len(TYPES)} cup types: {len(plan['shipments']):,} trips in {min(times):.2f} s, at most"
+        f"{SITES:,} sites, {len(TYPES)} cup types: {len(plan['shipments']):,} hauls in {min(times):.2f} s, at most"
         f" {max(times):.2f} s; cost {plan['cost']}, bound {plan['bound']}"
     )
     return times, [100 * float(plan["gap"])]

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""Plans of moves: stock, foreseen demand and par stock per site and cup type, and the trips that follow. The figures
+"""Plans of moves: stock, foreseen demand and par stock per site and cup type, and the hauls that follow. The figures
 are worked out by hand for a network whose demand repeats each week to the cup, so that any sound forecast finds it.
-How good forecasts and trips are otherwise, the unit tests of the domain compare with other libraries."""
+How good forecasts and hauls are otherwise, the unit tests of the domain compare with other libraries."""
 import math
 from collections import Counter
 from datetime import timedelta
@@ -110,7 +110,7 @@ def test_stock_demand_and_par(bay):
     assert rows["copper"]["par_by"] == "unknown" and "par" not in rows["copper"] and rows["copper"]["need"] == 0
 
 
-def test_trips_and_their_cost(bay):
+def test_hauls_and_their_cost(bay):
     """brick is nearer to anchor than harbour is, harbour is nearer to dock."""
     plan = bay.plan(box=20, cost_per_km="1.50", cost_per_stop="4.00")
     made = moves(plan)
@@ -120,7 +120,7 @@ def test_trips_and_their_cost(bay):
         distance = kilometres(giver, taker)
         cost = round(400 + 150 * distance)
         total += cost
-        assert shipment["distance_km"] == f"{distance:.1f}" and shipment["trips"] == 1
+        assert shipment["distance_km"] == f"{distance:.1f}" and shipment["hauls"] == 1
         assert shipment["cost"] == f"{cost // 100}.{cost % 100:02}"
         [line] = shipment["cups"]
         assert line["quantity"] == line["boxes"] * 20 == by_site(plan)[taker]["gets"]
@@ -166,14 +166,14 @@ def test_costs_and_boxes_of_the_clients_own(bay):
             {"from": "brick", "to": "anchor", "cost": "90.00"},
             {"from": "harbour", "to": "dock", "cost": "1.23"},
         ],
-        "trip_boxes": 1,
+        "haul_boxes": 1,
     }
     plan = bay.ask(**body).json
     made = moves(plan)
     assert set(made) == {("harbour", "anchor"), ("harbour", "dock")}
     assert made["harbour", "dock"]["cost"] == "1.23" and made["harbour", "dock"]["cups"][0]["quantity"] == 40
     boxes = made["harbour", "anchor"]["cups"][0]["boxes"]
-    assert made["harbour", "anchor"]["trips"] == boxes == math.ceil((at_anchor(bay.today + DAY) - 15) / 40)
+    assert made["harbour", "anchor"]["hauls"] == boxes == math.ceil((at_anchor(bay.today + DAY) - 15) / 40)
 
 
 def test_what_is_nowhere_to_be_had_is_short(bay):
@@ -187,7 +187,7 @@ def test_csv_is_the_shipments(bay):
     answer = bay.admin.send("GET", "/v1/plans?scheme=tern-bay&box=20", headers=CSV)
     assert answer.status == 200 and f"plan_tern-bay_{bay.today + DAY}.csv" in answer.headers["Content-Disposition"]
     head, *lines = [line.split(",") for line in answer.body.decode().splitlines()]
-    assert head == "from,to,cup_type,quantity,boxes,distance_km,trips,cost,scheme,currency".split(",")
+    assert head == "from,to,cup_type,quantity,boxes,distance_km,hauls,cost,scheme,currency".split(",")
     plan = bay.plan(box=20)
     assert [(line[0], line[1], line[2], int(line[3]), int(line[4]), line[7]) for line in lines] == [
         (s["from"], s["to"], c["cup_type"], c["quantity"], c["boxes"], s["cost"])
@@ -210,7 +210,7 @@ def test_the_page_has_a_form_a_picture_and_the_caution(bay):
         "cost_per_km",
         "cost_per_stop",
         "minimum_load",
-        "trip_boxes",
+        "haul_boxes",
         "box",
     } <= fields
     [picture] = page.all("svg")
@@ -233,7 +233,7 @@ def test_the_page_has_a_form_a_picture_and_the_caution(bay):
         "cost_per_km=1.5",
         "cost_per_km=-1.50",
         "box=0",
-        "trip_boxes=0",
+        "haul_boxes=0",
         "minimum_load=-1",
     ],
 )

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* Moves: hand-made cases, the rules of every plan on random ones, and their costs against the optimum that a
  * general-purpose solver (GLPK) finds as a mixed-integer programme. Two published transportation problems are
- * met exactly where a trip takes one box, because then its cost is linear. There is no published example of
+ * met exactly where a haul takes one box, because then its cost is linear. There is no published example of
  * the whole. Random cases follow from the seed that is printed; TEST_SEED in the environment sets another. */
 #include "depositd/moves.h"
 
@@ -121,9 +121,9 @@ static void check_shipments(const struct moves_question *question, const struct 
         lines += shipment->line_count;
         ck_assert(shipment->line_count > 0 && each >= 0);
         ck_assert_int_ge(cups, question->terms.minimum_load.count);
-        int64_t most = question->terms.trip_boxes > 0 ? question->terms.trip_boxes : boxes;
-        ck_assert(shipment->trips * most >= boxes && (shipment->trips - 1) * most < boxes);
-        ck_assert_int_eq(shipment->cost.minor, shipment->trips * each);
+        int64_t most = question->terms.haul_boxes > 0 ? question->terms.haul_boxes : boxes;
+        ck_assert(shipment->hauls * most >= boxes && (shipment->hauls - 1) * most < boxes);
+        ck_assert_int_eq(shipment->cost.minor, shipment->hauls * each);
         cost += shipment->cost.minor;
     }
     ck_assert_uint_eq(lines, moves->line_count);
@@ -263,7 +263,7 @@ START_TEST(nothing_to_move)
 }
 END_TEST
 
-/* One box for each trip: a transportation problem, with the costs of the textbooks (see test_transport.c). */
+/* One box for each haul: a transportation problem, with the costs of the textbooks (see test_transport.c). */
 static const struct textbook {
     size_t sources, sinks;
     int64_t supply[3], demand[4], cost[12], optimum;
@@ -290,7 +290,7 @@ START_TEST(textbook_problems)
     for (size_t i = 0; i < book->sources; i++)
         for (size_t k = 0; k < book->sinks; k++)
             price(&asked, (uint32_t)i, (uint32_t)(book->sources + k), book->cost[i * book->sinks + k]);
-    asked.question.terms.trip_boxes = 1;
+    asked.question.terms.haul_boxes = 1;
     struct moves moves = plan(&asked);
     ck_assert_int_eq(moves.bound.minor, book->optimum);
     ck_assert_int_eq(moves.cost.minor, book->optimum);
@@ -309,10 +309,10 @@ static void random_question(struct asked *asked, unsigned *state, size_t sites, 
     }
     asked->question.terms = (struct moves_terms){.per_km = {rand_r(state) % 200},
                                                  .per_stop = {rand_r(state) % 800},
-                                                 .trip_boxes = rand_r(state) % 3 * 4};
+                                                 .haul_boxes = rand_r(state) % 3 * 4};
 }
 
-/* The least cost of bringing exactly the shares. Columns: boxes of each giver, taker and type, then the trips
+/* The least cost of bringing exactly the shares. Columns: boxes of each giver, taker and type, then the hauls
  * of each pair, both whole. */
 static double cheapest_by_glpk(const struct moves_question *question, const struct moves *moves)
 {
@@ -328,7 +328,7 @@ static double cheapest_by_glpk(const struct moves_question *question, const stru
     }
     for (int pair = 0; pair < pairs; pair++) {
         const int from = pair / sites, to = pair % sites, row = 1 + 2 * sites * types + pair;
-        const int trips = 1 + pairs * types + pair;
+        const int hauls = 1 + pairs * types + pair;
         double most = 0;
         for (int type = 0; type < types; type++) {
             const int column = 1 + pair * types + type;
@@ -341,14 +341,14 @@ static double cheapest_by_glpk(const struct moves_question *question, const stru
                             (int[]){0, 1 + from * types + type, 1 + sites * types + to * types + type, row},
                             (double[]){0, 1, 1, 1});
         }
-        if (question->terms.trip_boxes > 0)
-            most = fmin(most, (double)question->terms.trip_boxes);
+        if (question->terms.haul_boxes > 0)
+            most = fmin(most, (double)question->terms.haul_boxes);
         glp_set_row_bnds(problem, row, GLP_UP, 0, 0);
-        glp_set_col_kind(problem, trips, GLP_IV);
-        glp_set_col_bnds(problem, trips, GLP_LO, 0, 0);
-        glp_set_mat_col(problem, trips, 1, (int[]){0, row}, (double[]){0, -most});
+        glp_set_col_kind(problem, hauls, GLP_IV);
+        glp_set_col_bnds(problem, hauls, GLP_LO, 0, 0);
+        glp_set_mat_col(problem, hauls, 1, (int[]){0, row}, (double[]){0, -most});
         if (from != to)
-            glp_set_obj_coef(problem, trips, (double)price_of(question, (uint32_t)from, (uint32_t)to));
+            glp_set_obj_coef(problem, hauls, (double)price_of(question, (uint32_t)from, (uint32_t)to));
     }
     glp_iocp options;
     glp_init_iocp(&options);
@@ -414,10 +414,10 @@ START_TEST(too_large)
     ck_assert_int_eq(moves_plan(&asked.question, &moves), MOVES_TOO_LARGE);
     set(&asked, 0, 0, MOVES_BOXES_MAX, 0);
     set(&asked, 1, 0, 0, MOVES_BOXES_MAX);
-    price(&asked, 0, 1, MOVES_TRIP_MAX);
-    asked.question.terms.trip_boxes = 1;
+    price(&asked, 0, 1, MOVES_HAUL_MAX);
+    asked.question.terms.haul_boxes = 1;
     moves = plan(&asked);
-    ck_assert_int_eq(moves.cost.minor, MOVES_BOXES_MAX * MOVES_TRIP_MAX);
+    ck_assert_int_eq(moves.cost.minor, MOVES_BOXES_MAX * MOVES_HAUL_MAX);
     moves_dispose(&moves);
     asked.prices[0].cost.minor++;
     ck_assert_int_eq(moves_plan(&asked.question, &moves), MOVES_TOO_LARGE);

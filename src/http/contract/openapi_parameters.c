@@ -87,7 +87,7 @@ static const struct named_schema schemas[] = {
     {"cost_per_km", "{\"$ref\":\"#/components/schemas/Amount\"}"},
     {"cost_per_stop", "{\"$ref\":\"#/components/schemas/Amount\"}"},
     {"minimum_load", "{\"type\":\"integer\",\"minimum\":0}"},
-    {"trip_boxes", "{\"type\":\"integer\",\"minimum\":1}"},
+    {"haul_boxes", "{\"type\":\"integer\",\"minimum\":1}"},
     {"box", "{\"type\":\"integer\",\"minimum\":1,\"default\":1}"},
 };
 

@@ -187,7 +187,7 @@ static void add_map(struct page_view *view, const json_t *plan)
  */
 static bool add_line(json_t *lines, const json_t *shipment, json_t *cups, bool first)
 {
-    static const char *const of_way[] = {"distance_km", "trips", "cost"};
+    static const char *const of_way[] = {"distance_km", "hauls", "cost"};
     json_t *line = json_pack("{s:O, s:O}", "from", json_object_get(shipment, "from"), "to",
                              json_object_get(shipment, "to"));
     bool made = line != NULL && json_object_update(line, cups) == 0;

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* A plan of moves as a page: the picture of its trips, then its tables. */
+/* A plan of moves as a page: the picture of its hauls, then its tables. */
 #ifndef DEPOSITD_HTTP_PAGES_PAGE_PLAN_H
 #define DEPOSITD_HTTP_PAGES_PAGE_PLAN_H
 

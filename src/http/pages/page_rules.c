@@ -231,7 +231,7 @@ static const struct page_about abouts[] = {
     {.schema = "Plan",
      .title = "Plan of moves",
      .filters = {"date", "days", "service_level", "cost_per_km", "cost_per_stop", "minimum_load",
-                 "trip_boxes", "box"},
+                 "haul_boxes", "box"},
      .see = {{"Stock", "/v1/reports/stock?scheme={scheme}"},
              {"Transfers", "/v1/reports/transfers?scheme={scheme}"}},
      .note = CUPS_NOTE},

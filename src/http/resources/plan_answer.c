@@ -38,12 +38,12 @@ static void add_rate(struct buffer *text, const char *name, struct rate rate)
     buffer_printf(text, ",\"%s\":\"%d.%s\"", name, rate.ppm / PPM, digits);
 }
 
-static int64_t trips_of(const struct cup_plan *plan)
+static int64_t hauls_of(const struct cup_plan *plan)
 {
-    int64_t trips = 0;
+    int64_t hauls = 0;
     for (size_t i = 0; i < plan->moves.shipment_count; i++)
-        trips += plan->moves.shipments[i].trips;
-    return trips;
+        hauls += plan->moves.shipments[i].hauls;
+    return hauls;
 }
 
 static void add_head(struct buffer *text, const struct cup_plan_question *question,
@@ -59,9 +59,9 @@ static void add_head(struct buffer *text, const struct cup_plan_question *questi
     add_money(text, "cost_per_km", question, question->terms.per_km);
     add_money(text, "cost_per_stop", question, question->terms.per_stop);
     buffer_printf(text, ",\"minimum_load\":%" PRId64, question->terms.minimum_load.count);
-    if (question->terms.trip_boxes > 0)
-        buffer_printf(text, ",\"trip_boxes\":%" PRId64, question->terms.trip_boxes);
-    buffer_printf(text, ",\"trips\":%" PRId64, trips_of(plan));
+    if (question->terms.haul_boxes > 0)
+        buffer_printf(text, ",\"haul_boxes\":%" PRId64, question->terms.haul_boxes);
+    buffer_printf(text, ",\"hauls\":%" PRId64, hauls_of(plan));
     add_money(text, "cost", question, plan->moves.cost);
     add_money(text, "bound", question, plan->moves.bound);
     buffer_printf(text, ",\"gap\":\"%.4f\"", moves_gap(&plan->moves));
@@ -90,7 +90,7 @@ static void add_shipments(struct buffer *text, const struct cup_plan_question *q
         add_lines(text, plan, shipment);
         if (shipment->distance_m >= 0)
             buffer_printf(text, ",\"distance_km\":\"%.1f\"", shipment->distance_m / 1000);
-        buffer_printf(text, ",\"trips\":%" PRId64, shipment->trips);
+        buffer_printf(text, ",\"hauls\":%" PRId64, shipment->hauls);
         add_money(text, "cost", question, shipment->cost);
         buffer_add_char(text, '}');
     }
@@ -191,7 +191,7 @@ void plan_json(struct buffer *text, const struct cup_plan_question *question, co
 /* Codes and figures need no quotes. */
 void plan_csv(struct buffer *text, const struct cup_plan_question *question, const struct cup_plan *plan)
 {
-    buffer_add_text(text, "from,to,cup_type,quantity,boxes,distance_km,trips,cost,scheme,currency\r\n");
+    buffer_add_text(text, "from,to,cup_type,quantity,boxes,distance_km,hauls,cost,scheme,currency\r\n");
     for (size_t i = 0; i < plan->moves.shipment_count; i++) {
         const struct moves_shipment *shipment = &plan->moves.shipments[i];
         for (size_t k = 0; k < shipment->line_count; k++) {
@@ -204,7 +204,7 @@ void plan_csv(struct buffer *text, const struct cup_plan_question *question, con
                 buffer_printf(text, "%.1f", shipment->distance_m / 1000);
             buffer_add_char(text, ',');
             if (k == 0)
-                buffer_add_integer(text, shipment->trips);
+                buffer_add_integer(text, shipment->hauls);
             buffer_add_char(text, ',');
             if (k == 0)
                 add_amount(text, question, shipment->cost);

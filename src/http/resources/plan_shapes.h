@@ -22,7 +22,7 @@ struct plan_body {
     int64_t days;
     struct rate service_level;
     struct decimal cost_per_km, cost_per_stop;
-    int64_t minimum_load, trip_boxes, box;
+    int64_t minimum_load, haul_boxes, box;
     struct shape_list boxes;  /* of struct plan_box_row */
     struct shape_list prices; /* of struct plan_price_row */
     bool has_date, has_cost_per_km, has_cost_per_stop;

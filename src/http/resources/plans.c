@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* /v1/plans: a plan of moves. It is a computation: nothing is recorded, so a page can ask for it by its
- * address (GET). A body (POST) can also state boxes by cup type and the costs of trips. Both are read by one
+ * address (GET). A body (POST) can also state boxes by cup type and the costs of hauls. Both are read by one
  * shape. */
-#include "app/office/cup_plan.h"
+#include "app/cups/cup_plan.h"
 
 #include "http/request/route.h"
 #include "http/resources/handlers.h"
@@ -38,7 +38,7 @@ static const struct shape shape_box = {"PlanBox", sizeof(struct plan_box_row), b
 static const struct field price_fields[] = {
     FIELD(plan_price_row, from, FORM_CODE, MUST, SAYS("A site of the scheme")),
     FIELD(plan_price_row, to, FORM_CODE, MUST, SAYS("Another")),
-    FIELD(plan_price_row, cost, FORM_AMOUNT, MUST, SAYS("Of a trip between the two in this direction")),
+    FIELD(plan_price_row, cost, FORM_AMOUNT, MUST, SAYS("Of a haul between the two in this direction")),
 };
 static const struct shape shape_price = {"PlanPrice", sizeof(struct plan_price_row), price_fields,
                                          COUNT(price_fields), false};
@@ -51,17 +51,17 @@ static const struct field fields[] = {
           SAYS("Days that the stock is to last; 1 unless given")),
     FIELD(plan_body, service_level, FORM_RATE,
           SAYS("Wanted probability that the stock lasts, from 0.5 to 0.999; 0.95 unless given")),
-    NOTED(plan_body, cost_per_km, FORM_AMOUNT, SAYS("Of a trip; 1 of the currency unless given")),
-    NOTED(plan_body, cost_per_stop, FORM_AMOUNT, SAYS("Of a trip, besides; 0 unless given")),
+    NOTED(plan_body, cost_per_km, FORM_AMOUNT, SAYS("Of a haul; 1 of the currency unless given")),
+    NOTED(plan_body, cost_per_stop, FORM_AMOUNT, SAYS("Of a haul, besides; 0 unless given")),
     FIELD(plan_body, minimum_load, FORM_INTEGER, RANGE(0, LOAD_MAX),
-          SAYS("Cups: no trips with fewer between two sites")),
-    FIELD(plan_body, trip_boxes, FORM_INTEGER, RANGE(1, LOAD_MAX),
-          SAYS("The most boxes on one trip; any number unless given")),
+          SAYS("Cups: no hauls with fewer between two sites")),
+    FIELD(plan_body, haul_boxes, FORM_INTEGER, RANGE(1, LOAD_MAX),
+          SAYS("The most boxes on one haul; any number unless given")),
     FIELD(plan_body, box, FORM_INTEGER, RANGE(1, BOX_MAX), SAYS("Cups per box; 1 unless given")),
     FIELD(plan_body, boxes, FORM_LIST, .shape = &shape_box, RANGE(0, MOVES_TYPES_MAX),
           SAYS("Of cup types with other boxes")),
     FIELD(plan_body, prices, FORM_LIST, .shape = &shape_price, RANGE(0, PLAN_PRICES_MAX),
-          SAYS("Trips whose cost does not follow from the distance")),
+          SAYS("Hauls whose cost does not follow from the distance")),
 };
 const struct shape shape_plan_ask = {"PlanAsk", sizeof(struct plan_body), fields, COUNT(fields), false};
 
@@ -151,7 +151,7 @@ static void read_amount(struct asking *asking, const char *member, struct decima
 {
     if (amount.scale != asking->question.scheme->currency->decimals)
         blame(asking, REASON_AMOUNT_DECIMALS, member, "must have exactly the currency's decimals");
-    else if (amount.unscaled < 0 || amount.unscaled > MOVES_TRIP_MAX)
+    else if (amount.unscaled < 0 || amount.unscaled > MOVES_HAUL_MAX)
         blame(asking, REASON_OUT_OF_RANGE, member, "is negative, or too large");
     else
         *into = (struct money){amount.unscaled};
@@ -169,7 +169,7 @@ static void read_terms(struct asking *asking)
     if (body->has_cost_per_stop)
         read_amount(asking, "cost_per_stop", body->cost_per_stop, &terms->per_stop);
     terms->minimum_load.count = body->minimum_load;
-    terms->trip_boxes = body->trip_boxes;
+    terms->haul_boxes = body->haul_boxes;
     asking->question.service_level = body->service_level;
     if (body->service_level.ppm < 500000 || body->service_level.ppm > 999000)
         blame(asking, REASON_OUT_OF_RANGE, "service_level", "must be from 0.5 to 0.999");

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* Batches of retired cups that left a site for a re-maker. People choose the code of a batch, and the scheme
  * follows from the site. */
-#include "app/office/remaking.h"
+#include "app/cups/remaking.h"
 
 #include "base/clock.h"
 #include "http/request/slice.h"

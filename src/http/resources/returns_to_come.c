@@ -2,7 +2,7 @@
 /* GET /v1/schemes/{scheme}/returns-to-come/{cup_type}: the cups that may still come back. */
 #include "http/resources/handlers.h"
 
-#include "app/office/returns_to_come.h"
+#include "app/cups/returns_to_come.h"
 
 #include <math.h>
 

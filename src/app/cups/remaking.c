@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* A batch that is withdrawn keeps its code: the corrected batch needs another one. */
-#include "app/office/remaking.h"
+#include "app/cups/remaking.h"
 
 #include "app/transaction/transaction.h"
 #include "base/clock.h"

@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: ISC */
-/* The greedy plan: again and again the pair whose trip costs least for each box that it can bring (V.
+/* The greedy plan: again and again the pair whose haul costs least for each box that it can bring (V.
  * Chvatal, "A greedy heuristic for the set-covering problem", Mathematics of Operations Research 4, 1979).
  *
  * A pair can bring less and less, so its cost per box only rises. Therefore a heap of the takers,
  * each with its cheapest giver, need not know of changes: if the first has become dearer since it was put
  * there, it looks for its cheapest giver again, and goes back. */
-#include "domain/trips_greedy.h"
+#include "domain/hauls_greedy.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -65,7 +65,7 @@ static double cost_per_box(const struct greedy *greedy, size_t giver, size_t tak
     const struct trading *trading = greedy->trading;
     int64_t cost = trading->cost[giver * trading->takers + taker];
     int64_t boxes = cost == NO_WAY ? 0 : can_bring(greedy, giver, taker);
-    return boxes == 0 ? INFINITY : (double)cost * (double)trips_times(trading, boxes) / (double)boxes;
+    return boxes == 0 ? INFINITY : (double)cost * (double)hauls_times(trading, boxes) / (double)boxes;
 }
 
 static struct pair cheapest_pair(const struct greedy *greedy, uint32_t taker)
@@ -121,7 +121,7 @@ static bool bring_all(struct greedy *greedy, struct pair pair)
     return true;
 }
 
-/* Whole trips round up, so that a cost per box may fall when less is to be brought; then the pair is taken a
+/* Whole hauls round up, so that a cost per box may fall when less is to be brought; then the pair is taken a
  * little late, which is no harm. */
 static bool choose_pairs(struct greedy *greedy)
 {
@@ -145,7 +145,7 @@ static int64_t *copy_of(const int64_t *values, size_t count)
     return copy;
 }
 
-bool trips_greedy(const struct trading *trading, struct trips *trips)
+bool hauls_greedy(const struct trading *trading, struct hauls *hauls)
 {
     struct greedy greedy = {
         .trading = trading,
@@ -156,7 +156,7 @@ bool trips_greedy(const struct trading *trading, struct trips *trips)
     bool made = greedy.left != NULL && greedy.open != NULL && greedy.heap != NULL;
     if (made) {
         fill_heap(&greedy);
-        made = choose_pairs(&greedy) && trips_gather(trading, greedy.flows, greedy.flow_count, trips);
+        made = choose_pairs(&greedy) && hauls_gather(trading, greedy.flows, greedy.flow_count, hauls);
     }
     free(greedy.left);
     free(greedy.open);

@@ -1,20 +1,20 @@
 /* SPDX-License-Identifier: ISC */
 /* The relaxed plan: linear costs per box, and a transportation problem for each cup type. The cost per box of
- * a pair is that of its trip when it brings all that it can, of all types, to any use. So no trips cost less
+ * a pair is that of its haul when it brings all that it can, of all types, to any use. So no hauls cost less
  * than the cheapest flows of all types together, which are a lower bound. */
-#include "domain/trips_relaxed.h"
+#include "domain/hauls_relaxed.h"
 
 #include "depositd/transport.h"
 
 #include <assert.h>
 #include <stdlib.h>
 
-/* The highest cost per box of a trip, scaled. Far above it lies the cost where there is no way. */
+/* The highest cost per box of a haul, scaled. Far above it lies the cost where there is no way. */
 #define DEAREST (TRANSPORT_COST_MAX / 100)
-/* Costs per box are whole: this fine, where the dearest trip leaves room for it. */
+/* Costs per box are whole: this fine, where the dearest haul leaves room for it. */
 #define FINEST INT64_C(65536)
 
-static_assert(DEAREST >= RELAXED_TRIP_MAX, "costs per box are at least as fine as minor units");
+static_assert(DEAREST >= RELAXED_HAUL_MAX, "costs per box are at least as fine as minor units");
 
 struct relaxation {
     const struct trading *trading;
@@ -43,7 +43,7 @@ static void find_slopes(struct relaxation *relaxation)
         int64_t most = 0;
         for (size_t type = 0; type < trading->types; type++)
             most += had[type] < wanted[type] ? had[type] : wanted[type];
-        most = most < trading->trip_boxes ? most : trading->trip_boxes;
+        most = most < trading->haul_boxes ? most : trading->haul_boxes;
         relaxation->slopes[pair] = trading->cost[pair] == NO_WAY || most == 0
                                        ? TRANSPORT_COST_MAX
                                        : trading->cost[pair] * relaxation->scale / most;
@@ -109,7 +109,7 @@ static bool solve_type(struct relaxation *relaxation, uint32_t type)
     return kept;
 }
 
-bool trips_relaxed(const struct trading *trading, struct trips *trips, struct money *bound)
+bool hauls_relaxed(const struct trading *trading, struct hauls *hauls, struct money *bound)
 {
     size_t pairs = trading->givers * trading->takers, nodes = trading->givers + trading->takers;
     struct relaxation relaxation = {
@@ -133,7 +133,7 @@ bool trips_relaxed(const struct trading *trading, struct trips *trips, struct mo
         /* Costs are whole minor units: the bound is rounded up. */
         int64_t whole = relaxation.bound / relaxation.scale;
         *bound = (struct money){whole + (whole * relaxation.scale < relaxation.bound)};
-        made = trips_gather(trading, relaxation.flows, relaxation.flow_count, trips);
+        made = hauls_gather(trading, relaxation.flows, relaxation.flow_count, hauls);
     }
     void *const owned[] = {relaxation.slopes,  relaxation.costs,   relaxation.rows,
                            relaxation.columns, relaxation.amounts, relaxation.flows};

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* Reads the weeks of issue, and has the domain project them. */
-#include "app/office/returns_to_come.h"
+#include "app/cups/returns_to_come.h"
 
 #include "store/returns_store.h"
 

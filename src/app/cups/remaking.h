@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* Batches of retired cups for a re-maker. A batch is a recorded change, so it is made and withdrawn under the
  * locks of these: no cup is retired, and no supply names the batch, in the meantime. */
-#ifndef DEPOSITD_APP_OFFICE_REMAKING_H
-#define DEPOSITD_APP_OFFICE_REMAKING_H
+#ifndef DEPOSITD_APP_CUPS_REMAKING_H
+#define DEPOSITD_APP_CUPS_REMAKING_H
 
 #include "app/transaction/fault.h"
 #include "store/remaking_store.h"

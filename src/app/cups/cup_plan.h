@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: ISC */
 /* A plan of moves: which cups to bring where before a business day. It reads stock and history, foresees the
- * demand of each site and cup type, finds the par stock for a service level, and plans the trips. It records
+ * demand of each site and cup type, finds the par stock for a service level, and plans the hauls. It records
  * nothing. */
-#ifndef DEPOSITD_APP_OFFICE_CUP_PLAN_H
-#define DEPOSITD_APP_OFFICE_CUP_PLAN_H
+#ifndef DEPOSITD_APP_CUPS_CUP_PLAN_H
+#define DEPOSITD_APP_CUPS_CUP_PLAN_H
 
 #include "app/transaction/fault.h"
 #include "depositd/forecast.h"

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* How many of the cups that customers have may still come back: the weeks of issue as the domain's triangle,
  * its projection, and a test of the method on the past. */
-#ifndef DEPOSITD_APP_OFFICE_RETURNS_TO_COME_H
-#define DEPOSITD_APP_OFFICE_RETURNS_TO_COME_H
+#ifndef DEPOSITD_APP_CUPS_RETURNS_TO_COME_H
+#define DEPOSITD_APP_CUPS_RETURNS_TO_COME_H
 
 #include "depositd/civil.h"
 #include "depositd/estimate.h"

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* Reads, asks the domain, and puts its figures beside sites and cup types. */
-#include "app/office/cup_plan.h"
+#include "app/cups/cup_plan.h"
 
 #include "store/plan_store.h"
 
