@@ -85,6 +85,8 @@ class Model:
         self.by_id = {}
         self.arrivals = defaultdict(list)  # dispatch event id -> its receipts and losses
         self.shipments = {}  # dispatch id -> a shipment of the opening, as if it were a dispatch
+        self.agreed = {}  # shipment that people asked for -> who bears its losses, None: not agreed
+        self.bearers = {}  # event id of a loss -> who bears it, as decided when it was posted
         self.paid_out = set()  # participants that have had a payout
         self.stock_legs = defaultdict(list)  # account of sound stock -> (occurred, cups)
         # values from a date on, in place of tax_registered of a participant and kind of a site
@@ -161,8 +163,8 @@ class Model:
     def post(self, event):
         known = self.by_id.get(event["event_id"])
         if known:
-            if {**event, "occurred_at": known.occurred} != {
-                **known.event,
+            if {**self._as_recorded(event), "occurred_at": known.occurred} != {
+                **self._as_recorded(known.event),
                 "occurred_at": instant(event["occurred_at"]),
             }:
                 raise Refused("event_id_conflict")
@@ -203,6 +205,10 @@ class Model:
             "exceptions": exceptions,
         }
         return entry.answer
+
+    def _as_recorded(self, event):
+        """A loss that leaves its bearer open is recorded with the one that was decided on."""
+        return {"bearer": self.bearers[event["event_id"]], **event} if event["event_id"] in self.bearers else event
 
     def _record(self, entry):
         for unit in [None, *self.cup_types]:
@@ -349,7 +355,9 @@ class Model:
         if event["site"] != sender:
             raise Refused("site_differs")
         still = self._open(dispatch)
-        bearer = event.get("bearer") or self.scheme.get("loss_bearer", "receiver")
+        agreed = self.agreed.get(dispatch.event.get("shipment"))
+        bearer = event.get("bearer") or agreed or self.scheme.get("loss_bearer", "receiver")
+        self.bearers[event["event_id"]] = bearer
         for cup, n, _ in self._cups(event, "cups"):
             worth = n * self.value(cup, day)
             then = n * (self.value(cup, dispatch.day) or self.value(cup, day))

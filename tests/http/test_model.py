@@ -4,7 +4,7 @@
 DEPOSITD_MODEL_DAYS (default 60) is how many days, DEPOSITD_MODEL_SEED makes a run repeatable (printed on failure)."""
 import os
 import random
-from collections import Counter
+from collections import Counter, defaultdict
 from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -40,6 +40,7 @@ KINDS = {
     "reinstate": 2,
     "journal": 2,
 }
+BEARERS = ["sender", "receiver", "operator"]
 MANY, DAYS_OF_MANY = 70, 3
 NAMED = ["tern-bay", "eider-sound", *(f"bay-{n}" for n in range(MANY))]
 OPERATORS = {
@@ -142,7 +143,7 @@ def random_scheme(rng, code, currency, zone, stock_terms, unit, prefix, days=DAY
         stock_terms=stock_terms,
         terms=terms,
         carry_days=rng.choice([4, 15]),
-        loss_bearer=rng.choice(["sender", "receiver", "operator"]),
+        loss_bearer=rng.choice(BEARERS),
         closed_on=str(FIRST_DAY + days * 7 // 8 * DAY),
         operator=OPERATORS[code],
         count_tolerance=rng.randint(0, 2),
@@ -158,6 +159,7 @@ class Stream:
     def __init__(self, rng, model, minor_step):
         self.rng, self.model, self.step = rng, model, minor_step
         self.sites = list(model.sites)
+        self.wishes = []  # shipments that dispatches may name; people have asked for some of them
         self.new_since = min(
             date.fromisoformat(v["effective_date"]) for v in model.scheme["refund_values"] if v["cup_type"] == NEW_TYPE
         )
@@ -227,6 +229,9 @@ class Stream:
             replay["occurred_at"] = network.utc(instant(event["occurred_at"]))
         if self.rng.random() < 0.1:
             replay["reference"] = "not the same"  # other content under the same id: refused
+        if event["kind"] == "transit_loss" and self.rng.random() < 0.5:  # the same only if it says what was decided
+            replay.pop("bearer", None)
+            replay |= self.rng.choice([{}, {"bearer": self.rng.choice(BEARERS)}])
         return replay
 
     def _when(self, day):
@@ -287,7 +292,24 @@ class Stream:
 
     def _dispatch(self, kind, when):
         site, to = self.rng.sample(self.sites, 2)
-        return self._event(kind, when, site, cups=self._lines(20, condition=True), to=to)
+        named = {"shipment": self._wish()} if self.rng.random() < 0.6 else {}
+        return self._event(kind, when, site, cups=self._lines(20, condition=True), to=to, **named)
+
+    def _wish(self):
+        if not self.wishes or self.rng.random() < 0.3:
+            self.wishes.append(str(UUID(int=self.rng.getrandbits(128), version=4)))
+        return self.rng.choice(self.wishes[-8:])
+
+    def requests(self, day):
+        """The shipments that people ask for on the day: one that is new, and some that dispatches name already."""
+        rng, latest = self.rng, self.wishes[-8:]
+        self._wish()
+        for shipment in sorted({*latest, self.wishes[-1]} - self.model.agreed.keys()):
+            if rng.random() < 0.5:
+                site, to = rng.sample(self.sites, 2)
+                agreed = rng.choice([{}, *({"bearer": bearer} for bearer in BEARERS)])
+                lines = self._lines(20, condition=True)
+                yield {"shipment": shipment, "site": site, "to": to, "cups": lines, "wanted_on": str(day), **agreed}
 
     def _some_dispatch(self):
         sent = [e for e in self.model.entries[-300:] if e.kind == "dispatch"] + list(self.model.shipments.values())
@@ -321,7 +343,7 @@ class Stream:
     def _transit_loss(self, kind, when):
         dispatch = self._some_dispatch()
         if dispatch:
-            said = self.rng.choice([{}, {}, {"bearer": "sender"}, {"bearer": "receiver"}, {"bearer": "operator"}])
+            said = self.rng.choice([{}, {}, {}, *({"bearer": bearer} for bearer in BEARERS)])
             return self._event(
                 kind,
                 when,
@@ -470,6 +492,36 @@ def post_day(client, second, schemes, day):
         if rng.random() < 0.08 / len(schemes):
             flush()
     flush()
+
+
+def ask_for_shipments(client, model, stream, day):
+    """People ask for shipments, and sometimes change who bears losses for which nothing was agreed."""
+    scheme, wishes = model.scheme["scheme"], list(stream.requests(day))
+    if wishes:
+        answer = client.send("POST", "/v1/shipments", {"scheme": scheme, "shipments": wishes})
+        assert answer.status == 201, answer.body
+        model.agreed |= {wish["shipment"]: wish.get("bearer") for wish in wishes}
+    if stream.rng.random() < 0.2:
+        model.scheme["loss_bearer"] = stream.rng.choice(BEARERS)
+        kept = {k: v for k, v in client.get(f"/v1/schemes/{scheme}").items() if k != "scheme"}
+        client.put(f"/v1/schemes/{scheme}", {**kept, "loss_bearer": model.scheme["loss_bearer"]})
+
+
+def compare_shipments(client, model):
+    """What has come of each shipment that was asked for: the model's dispatches that name it, and their arrivals."""
+    want = defaultdict(Counter)
+    for entry in model.entries:
+        if entry.kind == "dispatch":  # cups may arrive from one that was reversed
+            for one in [*([] if entry.reversed_by else [entry]), *model._arrivals(entry)]:
+                member = {"dispatch": "dispatched", "receipt": "received", "transit_loss": "lost"}[one.kind]
+                for line in one.event["cups"]:
+                    want[entry.event.get("shipment")][member, line["cup_type"]] += line["quantity"]
+    for shipment in model.agreed:
+        have = Counter()
+        for line in client.get(f"/v1/shipments/{shipment}")["cups"]:
+            for member in ("dispatched", "received", "lost"):
+                have[member, line["cup_type"]] += line[member]
+        assert +have == want[shipment], shipment
 
 
 def close_month(client, second, model, day):
@@ -683,7 +735,7 @@ def compare_feed(client, model, entries):
         posted = model.by_id[item["event"]["event_id"]]
         assert {a: v for a, v in legs.items() if v} == posted.legs, item
         if item["kind"] == "transit_loss":
-            assert item["event"]["bearer"] == posted.event.get("bearer", model.scheme["loss_bearer"]), item
+            assert item["event"]["bearer"] == model.bearers[posted.event["event_id"]], item
     service = {"fees", "settle", "remeasurement", "bank_line", "bank_line_resolved"}
     assert {item["kind"] for item in feed if "event" not in item} <= service
 
@@ -734,6 +786,7 @@ def test_random_days(service, seed):
         open_scheme((client, second), models[n], streams[n], entries[n])
     for day in (FIRST_DAY + n * DAY for n in range(DAYS)):
         for model, stream, known, its_bank in zip(models, streams, entries, banks):
+            ask_for_shipments(client, model, stream, day)
             post_day(client, second, [(model, stream, known)], day)
             if rng.random() < 0.3 and day > FIRST_DAY + 5 * DAY:  # journals stand in for statements until then
                 its_bank.day(day)
@@ -751,6 +804,7 @@ def test_random_days(service, seed):
     for model, known in zip(models, entries):
         compare_feed(client, model, known)
         compare_cuts(client, model)
+        compare_shipments(client, model)
         cover = client.items("/v1/reports/deposit-cover", scheme=model.scheme["scheme"], as_of=model.next_day - DAY)
         assert all(
             not row["difference"] or model.minor(row["difference"]) == 0 for row in cover if row["section"] != "funding"

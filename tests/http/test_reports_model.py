@@ -12,7 +12,7 @@ import network
 from cup_queue import CupQueue
 from harness import wait_until
 from model import DAY, Model
-from test_model import CUP_TYPES, DAYS, FIRST_DAY, SEED, Stream, open_scheme, post_day, random_scheme
+from test_model import CUP_TYPES, DAYS, FIRST_DAY, SEED, Stream, ask_for_shipments, open_scheme, post_day, random_scheme
 
 CLOSED = min(DAYS, 20)  # two more days stay open
 COUNTER = ("issue", "return", "exchange")
@@ -48,6 +48,7 @@ def shared_by_terms(shared):
         if rng.random() < 0.6:
             open_scheme((shared.admin, second), model, stream, known)
         for n in range(CLOSED + 2):
+            ask_for_shipments(shared.admin, model, stream, FIRST_DAY + n * DAY)
             post_day(shared.admin, second, [(model, stream, known)], FIRST_DAY + n * DAY)
             if n < CLOSED:
                 net.closed[FIRST_DAY + n * DAY] = model.close(FIRST_DAY + n * DAY)
