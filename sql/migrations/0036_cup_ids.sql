@@ -27,6 +27,7 @@ CREATE INDEX ON sighting (cup, occurred_at);
 CREATE INDEX ON sighting (site, cup);
 CREATE INDEX ON sighting (scheme, business_date);
 CREATE INDEX ON sighting (scheme, dispatch) WHERE dispatch IS NOT NULL;
+CREATE INDEX ON sighting (came_from) WHERE kind IN (4, 15); -- supplies and openings: to count the cups that are named
 
 -- Through which entry each scheme's entries were looked at. Entries that were recorded before this version name no cups.
 CREATE TABLE sighting_place (

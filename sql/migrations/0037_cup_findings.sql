@@ -14,7 +14,7 @@ CREATE TABLE cup_finding (
     other_scheme integer,          -- … and the one before it; null: there is none
     other_entry  bigint,
     left_from    bigint,           -- the account of cups where it was before, as far as known
-    exception    smallint,         -- its position among the exceptions of the entry; null: a gap
+    exception    smallint,         -- its position among the exceptions of the entry; null: a gap, or one too many
     ended        boolean NOT NULL DEFAULT false
 );
 CREATE UNIQUE INDEX ON cup_finding (scheme, entry, position, kind) WHERE NOT ended;

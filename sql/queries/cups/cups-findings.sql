@@ -1,8 +1,8 @@
 -- Compares each sighting of the cups that entries of scheme $1 after $2 through $3 concern with the one before it,
 -- and keeps what comes to light. $4: now. A cup is concerned that such an entry names, brings, or takes a sighting
--- of back, and one whose place before the sighting cups left without being named.
+-- of back, and one whose place before the sighting cups left, until the sighting, without being named.
 WITH moved AS MATERIALIZED (
-    SELECT l.account, max(e.entry) AS entry
+    SELECT l.account, max(e.entry) AS entry, min(e.occurred_at) AS first_at
       FROM entry e CROSS JOIN LATERAL unnest(e.accounts, e.amounts) AS l(account, amount)
      WHERE e.scheme = $1::integer AND e.entry > $2::bigint AND e.entry <= $3::bigint AND l.amount < 0
        AND account_unit(l.account) <> 0
@@ -16,6 +16,7 @@ concerned AS MATERIALIZED (
              WHERE r.scheme = $1::integer AND r.entry > $2::bigint AND r.entry <= $3::bigint AND r.kind = :kind_reversal
             UNION ALL
             SELECT f.cup, m.entry FROM cup_finding f JOIN moved m ON m.account = f.left_from
+              JOIN sighting s ON (s.scheme, s.entry, s.position) = (f.scheme, f.entry, f.position) AND s.occurred_at >= m.first_at
              WHERE NOT f.ended AND f.kind <> 'gap'
             UNION ALL
             SELECT f.cup, m.entry
@@ -33,7 +34,7 @@ walked AS MATERIALIZED (
            CASE WHEN account_kind_of(s.went_to) IN (:accounts_stock) THEN 'site ' || account_owner(s.went_to)
                 WHEN account_kind_of(s.went_to) = :account_in_transit THEN format('dispatch %s %s', s.scheme, s.dispatch)
                 ELSE account_kind_of(s.went_to)::text END AS to_station
-      FROM seen s JOIN cup c USING (cup) WHERE s.cup IN (SELECT cup FROM concerned)),
+      FROM seen s JOIN cup c USING (cup) WHERE s.cup = ANY (ARRAY(SELECT cup FROM concerned))),
 paired AS MATERIALIZED (
     SELECT w.*, lag(w.to_station) OVER upto AS before_station, lag(w.to_kind) OVER upto AS before_kind,
            lag(w.went_to) OVER upto AS before_account, lag(w.scheme) OVER upto AS before_scheme,
@@ -53,7 +54,7 @@ suspected AS (
       FROM paired p),
 -- Cups of a type that were supplied or opened without ids may be those that nobody has named before. Entries that
 -- were not looked at yet don't count.
-unnamed AS (
+unnamed AS MATERIALIZED (
     SELECT t.cup_type,
            coalesce((SELECT sum(later.amount - b.amount)
                        FROM scheme c
@@ -65,9 +66,10 @@ unnamed AS (
                              WHERE e.scheme = c.id AND e.entry > coalesce(p.entry, 0)
                                AND l.account = account_of(:account_supply, 0, t.cup_type)) AS later), 0)
            - (SELECT count(*) FROM sighting s
-               WHERE s.came_from = account_of(:account_supply, 0, t.cup_type) AND s.reversed_by IS NULL) AS cups
+               WHERE s.came_from = account_of(:account_supply, 0, t.cup_type) AND s.kind IN (:kind_supply, :kind_opening)
+                 AND s.reversed_by IS NULL) AS cups
       FROM (SELECT DISTINCT cup_type FROM suspected WHERE kind_found = 'cup_never_supplied') t),
-strangers AS (
+strangers AS MATERIALIZED (
     SELECT s.scheme, s.entry, s.position,
            row_number() OVER (PARTITION BY s.cup_type ORDER BY s.occurred_at, s.entry, s.position)
            + (SELECT count(*) FROM cup k
@@ -79,8 +81,7 @@ strangers AS (
 judged AS (
     SELECT s.*, CASE
                WHEN kind_found = 'cup_never_supplied'
-               THEN CASE WHEN (SELECT t.too_many FROM strangers t
-                                WHERE (t.scheme, t.entry, t.position) = (s.scheme, s.entry, s.position)) THEN kind_found END
+               THEN CASE WHEN t.too_many THEN kind_found END
                WHEN kind_found IN ('cup_not_out', 'cup_issued_elsewhere', 'cup_elsewhere')
                     AND EXISTS (
                         SELECT FROM entry e
@@ -101,7 +102,8 @@ judged AS (
                                      AND n.went_to <> n.came_from))
                THEN 'gap'
                ELSE kind_found END AS kind_judged
-      FROM suspected s),
+      FROM suspected s
+      LEFT JOIN strangers t ON (t.scheme, t.entry, t.position) = (s.scheme, s.entry, s.position)),
 found AS MATERIALIZED (
     SELECT cup, scheme, entry, position, kind_judged AS kind_of, before_scheme, before_entry, before_account, site, cup_type
       FROM judged WHERE kind_judged IS NOT NULL
@@ -111,8 +113,8 @@ found AS MATERIALIZED (
      WHERE left(t.grai, 14) <> left(p.id, 14)),
 stranger AS (
     UPDATE cup c SET stranger_of = n.stranger_of
-      FROM (SELECT g.cup, (SELECT s.cup_type FROM suspected s WHERE s.cup = g.cup AND s.kind_found = 'cup_never_supplied') AS stranger_of
-              FROM concerned g) n
+      FROM (SELECT g.cup, s.cup_type AS stranger_of
+              FROM concerned g LEFT JOIN suspected s ON s.cup = g.cup AND s.kind_found = 'cup_never_supplied') n
      WHERE c.cup = n.cup AND c.stranger_of IS DISTINCT FROM n.stranger_of),
 over AS (
     UPDATE cup_finding f SET ended = true
@@ -126,19 +128,23 @@ resolved AS (
            'a later entry explains it'
       FROM over o WHERE o.exception IS NOT NULL
         ON CONFLICT DO NOTHING),
+-- An entry has room for so many exceptions. A finding beyond them stands without one.
 fresh AS MATERIALIZED (
-    SELECT n.*, CASE WHEN n.kind_of <> 'gap'
-                     THEN 1000 + coalesce((SELECT max(f.exception) - 999 FROM cup_finding f
-                                            WHERE f.scheme = n.scheme AND f.entry = n.entry), 0)
-                          + row_number() OVER (PARTITION BY n.scheme, n.entry, n.kind_of = 'gap' ORDER BY n.position, n.kind_of) - 1 END AS exception
-      FROM found n
-     WHERE NOT EXISTS (SELECT FROM cup_finding f
-                        WHERE NOT f.ended AND (f.scheme, f.entry, f.position, f.kind) = (n.scheme, n.entry, n.position, n.kind_of))),
+    SELECT n.*, CASE WHEN n.number <= 32767 THEN n.number END AS exception
+      FROM (SELECT n.*, CASE WHEN n.kind_of <> 'gap'
+                             THEN 1000 + coalesce((SELECT max(f.exception) - 999 FROM cup_finding f
+                                                    WHERE f.scheme = n.scheme AND f.entry = n.entry), 0)
+                                  + row_number() OVER (PARTITION BY n.scheme, n.entry, n.kind_of = 'gap' ORDER BY n.position, n.kind_of) - 1 END AS number
+              FROM found n
+             WHERE NOT EXISTS (SELECT FROM cup_finding f
+                                WHERE NOT f.ended AND (f.scheme, f.entry, f.position, f.kind) = (n.scheme, n.entry, n.position, n.kind_of))) AS n),
 kept AS (
     INSERT INTO cup_finding (cup, scheme, entry, position, kind, other_scheme, other_entry, left_from, exception)
     SELECT cup, scheme, entry, position, kind_of, before_scheme, before_entry, before_account, exception FROM fresh)
 INSERT INTO exception (scheme, entry, position, business_date, kind, site, cup_type)
 SELECT f.scheme, f.entry, f.exception,
-       (SELECT max(d.business_date) FROM business_day d WHERE d.scheme = f.scheme AND d.state = 'open' AND d.starts_at <= $4::timestamptz),
+       coalesce((SELECT max(d.business_date) FROM business_day d
+                  WHERE d.scheme = f.scheme AND d.state = 'open' AND d.starts_at <= $4::timestamptz),
+                (SELECT max(d.business_date) FROM business_day d WHERE d.scheme = f.scheme)),
        f.kind_of, f.site, f.cup_type
   FROM fresh f WHERE f.exception IS NOT NULL

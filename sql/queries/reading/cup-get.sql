@@ -3,7 +3,7 @@
 -- exceptions are for the office. A sighting that was reversed counts for nothing and says so. `current`: no entry
 -- waits to be looked at.
 WITH asked AS (SELECT cup, id FROM cup WHERE id = $1::text),
-counted AS MATERIALIZED (SELECT s.* FROM asked JOIN seen s USING (cup)),
+counted AS MATERIALIZED (SELECT s.* FROM seen s WHERE s.cup = (SELECT cup FROM asked)),
 last AS (SELECT * FROM counted ORDER BY place DESC LIMIT 1),
 shown AS (
     SELECT s.* FROM asked JOIN sighting s USING (cup) WHERE $2::integer[] IS NULL OR s.site = ANY ($2::integer[])),
