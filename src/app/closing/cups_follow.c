@@ -21,6 +21,13 @@ static enum store_result follow_slice(struct pg *pg, const struct cup_slice *sli
     return result;
 }
 
+/* Whether the other schemes can go on: only the slice failed, not the database. */
+static bool is_for_others(enum store_result result)
+{
+    return result != STORE_UNAVAILABLE && result != STORE_OUTCOME_UNKNOWN;
+}
+
+/* A scheme whose slice fails holds up no other one. Its slice is tried again at the next look. */
 enum store_result cups_follow(struct pg *pg, bool *more)
 {
     struct arena arena;
@@ -29,9 +36,12 @@ enum store_result cups_follow(struct pg *pg, bool *more)
     bool locked = true;
     arena_init(&arena, 0);
     enum store_result result = store_cups_behind(pg, &arena, ENTRIES_AT_ONCE, &slices, &count);
-    for (size_t i = 0; i < count && result == STORE_OK && locked; i++)
-        result = follow_slice(pg, &slices[i], &locked);
+    for (size_t i = 0; i < count && is_for_others(result) && locked; i++) {
+        enum store_result kept = follow_slice(pg, &slices[i], &locked);
+        if (kept != STORE_OK && kept != STORE_CONFLICT)
+            result = kept;
+    }
     *more = count > 0 && locked;
     arena_dispose(&arena);
-    return result == STORE_CONFLICT ? STORE_OK : result;
+    return result;
 }
