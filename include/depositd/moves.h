@@ -18,7 +18,8 @@
 enum {
     MOVES_TYPES_MAX = 64,
     MOVES_SITES_MAX = 10000,
-    MOVES_PAIRS_MAX = 4000000 /* sites that give times sites that need */
+    MOVES_PAIRS_MAX = 4000000, /* sites that give times sites that need */
+    MOVES_WORK_MAX = 64000000  /* these pairs times cup types: the time that a plan takes */
 };
 /* The highest cost of a haul, in minor units, and the most boxes that sites have over, or lack, in all. */
 #define MOVES_HAUL_MAX  INT64_C(1000000000)

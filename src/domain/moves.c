@@ -148,7 +148,7 @@ static enum moves_result find_costs(struct planner *planner)
 {
     struct trading *trading = &planner->trading;
     size_t pairs = trading->givers * trading->takers;
-    if (pairs > MOVES_PAIRS_MAX)
+    if (pairs > MOVES_PAIRS_MAX || pairs * trading->types > MOVES_WORK_MAX)
         return MOVES_TOO_LARGE;
     trading->cost = calloc(pairs + 1, sizeof *trading->cost);
     if (trading->cost == NULL)

@@ -429,6 +429,25 @@ START_TEST(too_large)
 }
 END_TEST
 
+/* Half of the sites give all types to the other half: few enough pairs, but with the types too much work. */
+START_TEST(too_much_work)
+{
+    enum { EACH = 1100, TYPES = 64 };
+    static struct moves_site sites[2 * EACH];
+    static struct moves_cell cells[2 * EACH * TYPES];
+    static int64_t box[TYPES];
+    struct moves moves;
+    _Static_assert(EACH * EACH <= MOVES_PAIRS_MAX && EACH * EACH * TYPES > MOVES_WORK_MAX, "");
+    for (size_t i = 0; i < 2 * EACH * TYPES; i++)
+        cells[i] = (struct moves_cell){true, i / TYPES < EACH, i / TYPES >= EACH};
+    for (size_t type = 0; type < TYPES; type++)
+        box[type] = 1;
+    const struct moves_question question = {
+        .sites = 2 * EACH, .types = TYPES, .site = sites, .cells = cells, .box = box};
+    ck_assert_int_eq(moves_plan(&question, &moves), MOVES_TOO_LARGE);
+}
+END_TEST
+
 Suite *file_suite(void)
 {
     const char *chosen = getenv("TEST_SEED");
@@ -446,6 +465,7 @@ Suite *file_suite(void)
     tcase_add_test(cases, random_plans_against_glpk);
     tcase_add_test(cases, random_plans_keep_the_rules);
     tcase_add_test(cases, too_large);
+    tcase_add_test(cases, too_much_work);
     Suite *suite = suite_create("moves");
     suite_add_tcase(suite, cases);
     return suite;
