@@ -52,13 +52,11 @@ static void take_standing(struct pg_row *row, void *into)
 }
 
 enum store_result store_shipment_find(struct pg *pg, struct arena *arena, const struct uuid *id,
-                                      int32_t scheme, struct shipment_standing *standing, bool *found)
+                                      int32_t scheme, struct shipment_standing *standing, size_t *found)
 {
-    size_t count = 0;
-    enum store_result result = pg_ask(pg, &sql_shipment_find, PG_ARGS(arg_uuid(id), arg_id(scheme)),
-                                      pg_first(arena, take_standing, standing, &count));
-    *found = count > 0;
-    return result;
+    *found = 0;
+    return pg_ask(pg, &sql_shipment_find, PG_ARGS(arg_uuid(id), arg_id(scheme)),
+                  pg_first(arena, take_standing, standing, found));
 }
 
 enum store_result store_shipment_withdraw(struct pg *pg, const struct shipment_standing *standing,

@@ -50,10 +50,10 @@ struct shipment_standing {
     int32_t withdrawn_by; /* by this key, … */
     const char *why;      /* … for this reason */
 };
-/* `scheme` 0: any; the first in the order of schemes. The text is in the arena. */
+/* `scheme` 0: any; the first in the order of schemes. *found: how many have it. The text is in the arena. */
 MUST_CHECK enum store_result store_shipment_find(struct pg *pg, struct arena *arena, const struct uuid *id,
                                                  int32_t scheme, struct shipment_standing *standing,
-                                                 bool *found);
+                                                 size_t *found);
 MUST_CHECK enum store_result store_shipment_withdraw(struct pg *pg, const struct shipment_standing *standing,
                                                      struct instant now);
 

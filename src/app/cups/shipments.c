@@ -174,12 +174,12 @@ static enum store_result withdraw_under_head(void *context, struct head_work *wo
 {
     const struct shipment_withdrawing *withdrawing = context;
     struct shipment_standing standing;
-    bool found;
+    size_t found;
     enum store_result result =
         store_shipment_find(work->pg, &work->arena, &withdrawing->id, withdrawing->scheme, &standing, &found);
     if (result != STORE_OK)
         return result;
-    if (!found) {
+    if (found == 0) {
         faults_refuse(faults, REASON_NOT_FOUND);
         return STORE_OK;
     }

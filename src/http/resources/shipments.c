@@ -93,6 +93,16 @@ static bool named(const struct request *request, struct answer *answer, struct u
     return false;
 }
 
+/* There is no such shipment, or several schemes have one. */
+static void not_one(struct answer *answer, size_t found)
+{
+    if (found == 0)
+        answer_not_found(answer);
+    else
+        faults_add_parameter(&answer->faults, REASON_PARAMETER_MISSING, "scheme",
+                             "several schemes have a shipment with this id");
+}
+
 /* Reads the shipment that the path names. */
 static void get(const struct request *request, struct answer *answer, shipment_reader read)
 {
@@ -105,11 +115,8 @@ static void get(const struct request *request, struct answer *answer, shipment_r
     enum store_result result = read(request->pg, &id, scheme, &visible, &answer->body, &found);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
-    else if (found == 0)
-        answer_not_found(answer);
-    else if (found > 1)
-        faults_add_parameter(&answer->faults, REASON_PARAMETER_MISSING, "scheme",
-                             "several schemes have a shipment with this id");
+    else if (found != 1)
+        not_one(answer, found);
 }
 
 void handle_shipment_get(const struct request *request, struct answer *answer)
@@ -257,14 +264,14 @@ void handle_shipment_withdraw(const struct request *request, struct answer *answ
     struct stated_reason stated;
     struct shipment_standing standing;
     struct shipment_withdrawing withdrawing = {.key = request->identity->key, .dry_run = request->dry_run};
-    bool found = false;
+    size_t found = 0;
     if (!named(request, answer, &withdrawing.id, &withdrawing.scheme) ||
         !shape_decode(&shape_reason, request_json(request, answer), "", NULL, &stated, &answer->faults))
         return;
     enum store_result result = store_shipment_find(request->pg, request->arena, &withdrawing.id,
                                                    withdrawing.scheme, &standing, &found);
-    if (result == STORE_OK && !found) {
-        answer_not_found(answer);
+    if (result == STORE_OK && found != 1) {
+        not_one(answer, found);
         return;
     }
     if (result == STORE_OK) {
