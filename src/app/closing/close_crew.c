@@ -126,12 +126,14 @@ static void end_turn(struct close_crew *crew, const struct turn *taken, bool don
         crew->owner.look_again(crew->owner.context);
 }
 
+/* Another instance may have made the scheme, and the database may be gone before the snapshot was renewed:
+ * then the snapshot does not know the scheme, and nothing is said of it. */
 static void report(const struct close_crew *crew, const struct turn *turn, enum store_result result)
 {
     char date[DATE_TEXT_MAX];
     const struct snapshot *snapshot = snapshot_hold(crew->snapshots);
     date_format(turn->date, date);
-    if (snapshot != NULL)
+    if (snapshot != NULL && turn->scheme < snapshot->network.scheme_ids)
         log_write(result == STORE_OK ? LOG_INFO : LOG_ERROR,
                   result == STORE_OK ? "day closed" : "day not closed", "scheme",
                   snapshot->network.scheme_by_id[turn->scheme]->code, "date", date, NULL);
