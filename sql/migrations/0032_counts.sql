@@ -47,19 +47,21 @@ SELECT x.scheme, x.entry, x.position, x.site, x.cup_type
   FROM exception_open o JOIN exception x USING (scheme, entry, position) WHERE x.kind = 'count_off';
 GRANT SELECT ON count_off_open TO depositd_service;
 
--- The counts that wait for a second one: off by more than the tolerance, neither reversed nor resolved, and no later count of the
--- site names the cup type. A count that changed nothing has no leg, so the event says what was counted.
+-- The counts that wait for a second one: off by more than the tolerance, neither reversed nor resolved, and no count of the site that
+-- was made later names the cup type. A count that changed nothing has no leg, so the event says what was counted.
 CREATE FUNCTION second_counts(of_scheme integer)
     RETURNS TABLE (entry bigint, "position" smallint, business_date date, site integer, cup_type integer, quantity bigint, amount bigint)
     LANGUAGE sql STABLE ROWS 100 AS $$
     SELECT x.entry, x.position, x.business_date, o.site, o.cup_type, x.quantity, x.amount
       FROM count_off_open o
       JOIN exception x ON x.scheme = o.scheme AND x.entry = o.entry AND x.position = o.position
+      JOIN entry first ON first.scheme = o.scheme AND first.entry = o.entry
      CROSS JOIN LATERAL (SELECT format('"cup_type":"%s"', c.code) AS text FROM cup_type c WHERE c.id = o.cup_type) AS named
      WHERE o.scheme = of_scheme
        AND NOT EXISTS (SELECT FROM entry_reference r WHERE r.scheme = of_scheme AND r.referred = o.entry AND r.kind = 11)
        AND NOT EXISTS (SELECT FROM entry e
                         WHERE e.site = o.site AND e.kind = 10 AND e.entry > o.entry AND strpos(e.event, named.text) > 0
+                          AND e.occurred_at >= first.occurred_at
                           AND NOT EXISTS (SELECT FROM entry_reference r
                                            WHERE r.scheme = of_scheme AND r.referred = e.entry AND r.kind = 11)
                        OFFSET 0)

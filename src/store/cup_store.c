@@ -13,10 +13,10 @@ static void take_slice(struct pg_row *row, void *into)
     slice->through = row_int(row);
 }
 
-enum store_result store_cups_behind(struct pg *pg, struct arena *arena, int64_t most,
+enum store_result store_cups_behind(struct pg *pg, struct arena *arena, int64_t most, int32_t last,
                                     struct cup_slice **slices, size_t *count)
 {
-    return pg_ask(pg, &sql_cups_behind, PG_ARGS(arg_int(most)),
+    return pg_ask(pg, &sql_cups_behind, PG_ARGS(arg_int(most), arg_int(last)),
                   PG_LIST(arena, take_slice, NULL, slices, count));
 }
 
@@ -25,8 +25,8 @@ enum store_result store_cups_lock(struct pg *pg, bool *locked)
     return pg_ask(pg, &sql_cups_lock, PG_NO_ARGS, pg_one(NULL, take_bool, locked));
 }
 
-/* The place moves first: the second of two instances finds it moved, and keeps nothing. Cups that are named come
- * before those that a receipt brings, because a dispatch in the same slice names them. */
+/* The place moves first: the second of two instances finds it moved, and keeps nothing. Cups that are named
+ * come before those that a receipt brings, because a dispatch in the same slice names them. */
 enum store_result store_cups_keep(struct pg *pg, const struct cup_slice *slice, struct instant now)
 {
     static const struct sql *const statements[] = {&sql_cups_named, &sql_cups_brought, &sql_cups_reversed};

@@ -11,8 +11,8 @@ struct cup_slice {
     int64_t after, through;
 };
 
-/* The first `most` such entries of each scheme. */
-MUST_CHECK enum store_result store_cups_behind(struct pg *pg, struct arena *arena, int64_t most,
+/* The first `most` such entries of each scheme; the schemes after `last` come first. */
+MUST_CHECK enum store_result store_cups_behind(struct pg *pg, struct arena *arena, int64_t most, int32_t last,
                                                struct cup_slice **slices, size_t *count);
 /* In a transaction. *locked false: another instance looks at entries for cups now. */
 MUST_CHECK enum store_result store_cups_lock(struct pg *pg, bool *locked);

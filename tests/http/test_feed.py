@@ -184,6 +184,15 @@ def test_a_cursor_of_700_schemes_fits_a_request(service):
     assert [item["kind"] for item in items] == ["issue", "day_cut", "settle", "day_cut"] * 700
     assert 2000 < len(last) < 7000
     assert read(service.admin, cursor=last) == {"items": [], "next": last}
+    # Places in more schemes would not fit, so they are refused at once, and not when the cursor has grown too long.
+    database.run(
+        "INSERT INTO scheme SELECT (jsonb_populate_record(s, jsonb_build_object('id', id + 700, 'code', 'bay-700'))).*"
+        " FROM scheme s WHERE code = 'bay-0';"
+        "UPDATE network_head SET reference_version = reference_version + 1;"
+    )
+    wait_until(lambda: len(service.admin.items("/v1/schemes")) == 701, "the service knows the new scheme")
+    refused = service.admin.refused("GET", "/v1/feed?schemes=all", None, 422, "parameter_invalid")
+    assert "at most 700" in refused.body.decode()
 
 
 # Waiting

@@ -150,6 +150,16 @@ def test_a_large_difference_asks_for_a_second_count(net):
     assert asked(net) == [] and task(net, "second_counts") is None
 
 
+def test_a_count_that_comes_late_is_no_second_one(net):
+    """It was made before the one that was off."""
+    net.admin.post(counted("anchor", 8, "20:00", cup_450=1))
+    [row] = asked(net)
+    net.admin.post(counted("anchor", 8, "19:00", cup_450=1 - row[2]))
+    assert [r[:2] for r in asked(net) if r[0] == "anchor"] == [("anchor", "cup-450")]
+    net.admin.post(counted("anchor", 8, "21:00", cup_450=1))
+    assert asked(net) == []
+
+
 def test_a_reversed_count_asks_for_nothing(net):
     wrong = counted("dock", 8, cup_300=7)
     net.admin.post(wrong)

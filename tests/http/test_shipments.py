@@ -19,6 +19,7 @@ SITES = {
     "brick": ("tern-bay", "miller"),
     "dock": ("tern-bay", "quay"),
     "fjord": ("eider-sound", "hearth"),
+    "geyser": ("eider-sound", "quay"),
 }
 LISTS = ("open", "requested", "in_transit", "short", "arrived", "withdrawn")
 
@@ -135,7 +136,8 @@ def test_nothing_is_refused_for_a_request(admin):
             assert admin.post(one)["status"] == "recorded"
             assert admin.post(one)["status"] == "duplicate"
             admin.refused("POST", "/v1/events", {**one, "shipment": str(uuid4())}, 409, "event_id_conflict")
-    assert figures(read(admin, asked)) == {"cup-300": [20, 26, 0, 0, 26, 0], "cup-450": [0, 2, 0, 0, 2, 0]}
+    # The cups from brick fulfil nothing, because anchor was asked.
+    assert figures(read(admin, asked)) == {"cup-300": [20, 25, 0, 0, 25, 0], "cup-450": [0, 2, 0, 0, 2, 0]}
     late = ask(admin, wish(shipment=unknown["shipment"]))[0]
     assert figures(late) == figures(read(admin, asked)) and late["state"] == "in_transit"
     admin.assert_holds()
@@ -153,6 +155,30 @@ def test_the_bearer_that_was_agreed_bears_the_loss(admin, bearer):
     admin.post(stated)
     assert admin.get(f"/v1/events/{stated['event_id']}")["event"]["bearer"] == "operator"
     admin.assert_holds()
+
+
+def test_a_bearer_binds_only_the_sites_that_were_asked(admin):
+    """Or a till could shift its losses to the operator: it would name a shipment of others."""
+    [asked] = ask(admin, wish(bearer="operator"))
+    sent = dispatch(20, asked, site="brick", to="anchor")
+    loss = arrival("transit_loss", 2, sent)
+    admin.post_many([sent, loss])
+    assert admin.get(f"/v1/events/{loss['event_id']}")["event"]["bearer"] == "receiver"
+    assert "in_transit" not in in_lists(admin, asked)[0] and read(admin, asked)["waits_for"] == ["sender"]
+    admin.assert_holds()
+
+
+def test_withdrawing_says_which_of_two(admin):
+    """The same id in two schemes names two shipments."""
+    one = wish(shipment=str(uuid4()))
+    ask(admin, one)
+    other = {**one, "site": "fjord", "to": "geyser"}
+    answer = admin.send("POST", "/v1/shipments", {"scheme": "eider-sound", "shipments": [other]})
+    assert answer.status == 201, answer.body
+    path = f"/v1/shipments/{one['shipment']}/withdraw"
+    admin.refused("POST", path, {"reason": "no room"}, 422, "parameter_missing")
+    assert admin.send("POST", f"{path}?scheme=eider-sound", {"reason": "no room"}).json["state"] == "withdrawn"
+    assert read(admin, {"shipment": f"{one['shipment']}?scheme=tern-bay"})["state"] == "requested"
 
 
 def test_withdrawing(admin):

@@ -45,6 +45,7 @@ struct closer {
     /* the clock's own */
     bool closes; /* a setting */
     struct close_crew *crew;
+    struct cups_follower follower;
     struct pg *pg;
 };
 
@@ -159,7 +160,7 @@ static void follow_cups(struct closer *closer)
     bool more = true;
     enum store_result result = STORE_OK;
     while (result == STORE_OK && more && !has_kept_enough(closer))
-        result = cups_follow(closer->pg, &more);
+        result = cups_follow(closer->pg, &closer->follower, &more);
 }
 
 /* Looks at all schemes, and gives the crew what it found. */
@@ -242,6 +243,7 @@ struct closer *closer_start(const struct config *config, struct snapshot_cache *
     pthread_mutex_init(&closer->lock, NULL);
     pthread_cond_init(&closer->wake, NULL);
     closer->closes = config->close_by_clock;
+    closer->follower = (struct cups_follower){.has_enough = has_kept_enough, .context = closer};
     closer->pg = pg_new(config->dsn,
                         &(struct pg_bounds){.statement_ms = config->long_deadline_s * 1000, .stop = stop});
     closer->crew = close_crew_start(config, snapshots, stop, (struct close_crew_owner){look_again, closer});

@@ -8,7 +8,15 @@
 
 #include "store/pg.h"
 
+struct cups_follower {
+    bool (*has_enough)(void *context); /* asked between two slices: others wait for the connection */
+    void *context;
+    /* its own; zero at first */
+    int64_t entries; /* of a slice; fewer after a slice that took too long */
+    int32_t last;    /* the scheme that was looked at last */
+};
+
 /* Looks at some more entries of each scheme. *more: there was something to look at. */
-MUST_CHECK enum store_result cups_follow(struct pg *pg, bool *more);
+MUST_CHECK enum store_result cups_follow(struct pg *pg, struct cups_follower *follower, bool *more);
 
 #endif

@@ -129,7 +129,7 @@ static const struct route routes[] = {
               "was recorded before it. Close the day there in a replay, and every event posts to the same day."},
     {GET("/v1/feed", FOR_OFFICE, handle_feed, "The feed of many schemes: entries and the cuts of days, in each scheme's order", "Feed"),
      .media = 1u << MEDIA_JSON,
-     .parameters = {{"schemes", "Codes of schemes, separated by commas; or all", true},
+     .parameters = {{"schemes", "Codes of at most 700 schemes, separated by commas; or all", true},
                     {"wait", "Seconds to wait for news if there is none", false},
                     SLICED},
      .id = "getFeed", .tag = TAG_EVENTS,

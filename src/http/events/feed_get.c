@@ -9,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { WAIT_MAX_S = 60 };
+enum { WAIT_MAX_S = 60, FEED_SCHEMES_MAX = 700 };
 
 struct feed_request {
     int limit;
@@ -58,6 +58,20 @@ static bool mark_named(const struct request *request, struct answer *answer, con
     return true;
 }
 
+/* False: a fault was added. The places of more schemes would not fit the head of the next request. */
+static bool check_number(const struct request *request, struct answer *answer, const bool *asked)
+{
+    int count = 0;
+    for (int32_t id = 0; id < request->snapshot->network.scheme_ids; id++)
+        count += asked[id];
+    if (count <= FEED_SCHEMES_MAX)
+        return true;
+    faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "schemes",
+                         "names %d schemes; at most %d have room in a cursor: ask for some at a time", count,
+                         FEED_SCHEMES_MAX);
+    return false;
+}
+
 /* Marks the schemes that are asked for, by id. NULL: a fault was added. */
 static const bool *read_schemes(const struct request *request, struct answer *answer)
 {
@@ -69,9 +83,9 @@ static const bool *read_schemes(const struct request *request, struct answer *an
         return NULL;
     }
     if (strcmp(list, "all") == 0)
-        return known;
+        return check_number(request, answer, known) ? known : NULL;
     memset(asked, 0, (size_t)request->snapshot->network.scheme_ids + 1);
-    return mark_named(request, answer, list, asked) ? asked : NULL;
+    return mark_named(request, answer, list, asked) && check_number(request, answer, asked) ? asked : NULL;
 }
 
 /* Gives each scheme that is asked for its place. A scheme that the cursor does not have begins at its start.
