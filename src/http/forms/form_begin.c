@@ -1,12 +1,14 @@
 /* SPDX-License-Identifier: ISC */
-/* The earlier event is read as its own page would read it, so a key learns nothing that it may not read. */
+/* An earlier thing is read as its own page would read it, so a key learns nothing that it may not read. */
 #include "http/forms/form_begin.h"
 
 #include "http/forms/form_event.h"
 #include "http/forms/form_run.h"
 #include "http/request/json_body.h"
+#include "http/request/once.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* Sets a member that the link has not filled in. */
@@ -84,7 +86,7 @@ static json_t *read_journal(const struct request *request, const json_t *values)
         return NULL;
     uuid_format(&uuid, path + strlen(path));
     snprintf(query, sizeof query, "scheme=%.32s", json_member_text(values, "scheme"));
-    return form_read_json(request, path, query);
+    return form_read_json(request, path, query, NULL);
 }
 
 /* --- a dispatch that fulfils a request ----------------------------------------------------------------- */
@@ -97,7 +99,7 @@ static json_t *read_shipment_asked(const struct request *request, const json_t *
     if (!uuid_parse(id, strlen(id), &uuid))
         return NULL;
     uuid_format(&uuid, path + strlen(path));
-    return form_read_json(request, path, "");
+    return form_read_json(request, path, "", NULL);
 }
 
 void form_begin(const struct request *request, const char *kind, json_t *values)
@@ -110,7 +112,7 @@ void form_begin(const struct request *request, const char *kind, json_t *values)
             begin_opposite(journal, values);
         json_decref(journal);
     } else if (path != NULL && entry_kind_refers(of) == REFERS_DISPATCH) {
-        json_t *event = form_read_json(request, path, "");
+        json_t *event = form_read_json(request, path, "", NULL);
         if (json_array_size(json_object_get(event, "transfer")) > 0)
             begin_arrival(event, entry_kind_effect(of) == EFFECT_RECEIVED, values);
         json_decref(event);
@@ -120,4 +122,58 @@ void form_begin(const struct request *request, const char *kind, json_t *values)
             set(values, "cups", lines_left(json_object_get(shipment, "cups"), "to_send"));
         json_decref(shipment);
     }
+}
+
+/* --- the shipments of a plan --------------------------------------------------------------------------- */
+
+static const char plan_page[] = "/v1/plans?";
+
+bool form_begins_with_plan(const struct request *request, const char *page)
+{
+    return page != NULL && strncmp(page, plan_page, sizeof plan_page - 1) == 0 &&
+           form_value(&request->form, "part") != NULL;
+}
+
+/* Gives each shipment an id. So the same form sent again asks for the same shipments. False: out of memory,
+ * or there are no random numbers. */
+static bool name_shipments(json_t *shipments)
+{
+    size_t index;
+    json_t *shipment;
+    char id[UUID_TEXT_MAX];
+    json_array_foreach(shipments, index, shipment)
+    {
+        if (!once_new(id) || json_object_set_new(shipment, "shipment", json_string(id)) != 0)
+            return false;
+    }
+    return true;
+}
+
+/* The list of shipments of the plan's scheme that are to be sent. NULL: out of memory. */
+static const char *shipments_page(struct arena *arena, const json_t *plan)
+{
+    char page[sizeof "/v1/shipments?state=requested&scheme=" + CODE_SIZE];
+    snprintf(page, sizeof page, "/v1/shipments?state=requested&scheme=%.32s",
+             json_member_text(plan, "scheme"));
+    return arena_copy(arena, page, strlen(page));
+}
+
+json_t *form_begin_shipments(const struct request *request, struct answer *answer, const char **back)
+{
+    struct faults found = {.count = 0};
+    json_t *plan = form_read_json(request, "/v1/plans", *back + sizeof plan_page - 1, &found);
+    size_t part = strtoul(form_value(&request->form, "part"), NULL, 10);
+    json_t *asked = json_incref(json_array_get(json_object_get(plan, "requests"), part - 1));
+    if (plan == NULL && found.count > 0)
+        answer->faults = found;
+    else if (plan == NULL)
+        answer_store_failure(answer, STORE_UNAVAILABLE);
+    else if (asked == NULL)
+        faults_add(&answer->faults, REASON_PRECONDITION_FAILED, NULL,
+                   "It has changed since you looked. Look again");
+    else if (!name_shipments(json_object_get(asked, "shipments")))
+        answer_store_failure(answer, STORE_UNAVAILABLE);
+    *back = plan != NULL ? shipments_page(request->arena, plan) : NULL;
+    json_decref(plan);
+    return asked;
 }

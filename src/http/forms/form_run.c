@@ -192,14 +192,14 @@ static const struct route *thing_route(const struct request *asked, char *path, 
                                                                 : readable(asked, path);
 }
 
-/* Reads the route at the path, as the same person. False: the key may not, or there is no such thing. */
+/* Reads the route at the path, as the same person. False: the key may not, or there is no such thing. What
+ * the route's handler found is in *faults then; NULL: not wanted. */
 static bool read_route(const struct request *asked, const struct route *route, const char *path,
-                       const char *query, struct request *read, struct answer *inner)
+                       const char *query, struct request *read, struct answer *inner, struct faults *faults)
 {
     unsigned allowed;
     struct faults ignored;
-    if (route == NULL || (route->roles & 1u << asked->identity->role) == 0 ||
-        strchr(route->path, '{') == NULL)
+    if (route == NULL || (route->roles & 1u << asked->identity->role) == 0)
         return false;
     begin_request(asked, path, read);
     if (!router_match("GET", path, read, &allowed) || read->route != route)
@@ -209,6 +209,8 @@ static bool read_route(const struct request *asked, const struct route *route, c
     form_run(read, inner);
     if (inner->faults.count == 0 && inner->status == 200 && !inner->body.failed)
         return true;
+    if (faults != NULL)
+        *faults = inner->faults;
     form_answer_free(inner);
     return false;
 }
@@ -218,15 +220,18 @@ bool form_read_thing(const struct request *asked, const struct form_subject *sub
 {
     const char *query;
     char *path = thing_path(asked, subject, &query);
-    return path != NULL && read_route(asked, thing_route(asked, path, query), path, query, read, inner);
+    const struct route *route = path != NULL ? thing_route(asked, path, query) : NULL;
+    return route != NULL && strchr(route->path, '{') != NULL &&
+           read_route(asked, route, path, query, read, inner, NULL);
 }
 
-json_t *form_read_json(const struct request *asked, const char *path, const char *query)
+json_t *form_read_json(const struct request *asked, const char *path, const char *query,
+                       struct faults *faults)
 {
     struct request read;
     struct answer inner;
     json_error_t error;
-    if (!read_route(asked, router_find(METHOD_GET, path), path, query, &read, &inner))
+    if (!read_route(asked, router_find(METHOD_GET, path), path, query, &read, &inner, faults))
         return NULL;
     json_t *json = json_loadb(inner.body.data, inner.body.length, 0, &error);
     form_answer_free(&inner);

@@ -35,6 +35,11 @@ static bool read_fill(struct request *request, struct answer *answer)
     return fields == NULL || form_body_parse(fields, strlen(fields), &request->form, &answer->faults);
 }
 
+static bool is_shipments(const struct route *route)
+{
+    return strcmp(route->id, "createShipments") == 0;
+}
+
 void handle_form_page(const struct request *request, struct answer *answer)
 {
     struct request filled = *request, asked;
@@ -52,9 +57,14 @@ void handle_form_page(const struct request *request, struct answer *answer)
         target = about.route->path;
     if (values != NULL && about.kind != NULL)
         form_begin(&filled, about.kind, values);
+    if (values != NULL && is_shipments(about.route) && form_begins_with_plan(&filled, about.back)) {
+        json_decref(values);
+        values = form_begin_shipments(&filled, answer, &about.back);
+    }
     about.values = values;
     about.asked = target != NULL ? &asked : NULL;
-    if (target == NULL || form_address(request, answer, about.route, target, &asked))
+    if (answer->faults.count == 0 &&
+        (target == NULL || form_address(request, answer, about.route, target, &asked)))
         form_page_write(&filled, &about, answer);
     json_decref(values);
 }

@@ -98,6 +98,7 @@ static const struct act acts[] = {
     {"RecordedEvent", NULL, "Lost on the way", METHOD_POST, "/v1/events", "kind=transit_loss&/dispatch={event_id}&/site={site}", {"kind", MAY_GIVE_UP}, NO_MORE},
     {"RecordedEvent", NULL, "Propose the opposite journal", METHOD_POST, "/v1/events", OPPOSITE_JOURNAL, {"kind", "journal"}, NO_MORE},
     {"ShipmentList", NULL, "Ask for a shipment", METHOD_POST, "/v1/shipments", "/scheme={scheme}", ALWAYS},
+    {"Plan", "requests", "Ask for these shipments", METHOD_POST, "/v1/shipments", "part={request}", ALWAYS},
     {"Shipment", NULL, "Dispatch", METHOD_POST, "/v1/events", "kind=dispatch&/shipment={shipment}&/site={site}&/to={to}", {"waits_for", MAY_SEND}, NO_MORE},
     {"Shipment", NULL, "Withdraw", METHOD_POST, "/v1/shipments/{shipment}/withdraw", "?scheme={scheme}", {"waits_for", WAITS_FOR_SENDER}, NO_MORE},
     {"Journal", NULL, "Approve", METHOD_POST, "/v1/journals/{event_id}/approve", NULL, {"status", "open"}, {"proposed_by", MAY_APPROVE}},

@@ -220,6 +220,41 @@ static bool unfold(json_t *plan)
     return false;
 }
 
+static json_int_t cups_of(const json_t *shipments)
+{
+    size_t i, k;
+    json_t *shipment, *line;
+    json_int_t cups = 0;
+    json_array_foreach((json_t *)shipments, i, shipment)
+    {
+        json_array_foreach(json_object_get(shipment, "cups"), k, line)
+        {
+            cups += json_integer_value(json_object_get(line, "quantity"));
+        }
+    }
+    return cups;
+}
+
+/* A row for each request for shipments, in place of the request itself. False: no memory. */
+static bool count_requests(json_t *plan)
+{
+    json_t *rows = json_array(), *request;
+    bool made = rows != NULL;
+    size_t i;
+    json_array_foreach(json_object_get(plan, "requests"), i, request)
+    {
+        json_t *shipments = json_object_get(request, "shipments");
+        json_t *row = json_pack("{s:I, s:O, s:I, s:I}", "request", (json_int_t)i + 1, "wanted_on",
+                                json_object_get(json_array_get(shipments, 0), "wanted_on"), "shipments",
+                                (json_int_t)json_array_size(shipments), "cups", cups_of(shipments));
+        made = made && json_array_append_new(rows, row) == 0;
+    }
+    if (made)
+        return json_object_set_new(plan, "requests", rows) == 0;
+    json_decref(rows);
+    return false;
+}
+
 /* The table of places says nothing that a reader of the page needs. */
 void page_plan(struct page_view *view, const struct page_scope *scope)
 {
@@ -230,7 +265,7 @@ void page_plan(struct page_view *view, const struct page_scope *scope)
     }
     add_map(view, shown);
     (void)json_object_del(shown, "places");
-    if (!unfold(shown))
+    if (!unfold(shown) || !count_requests(shown))
         view->text->failed = true;
     const struct page_scope plan = {.object = shown};
     page_object(view, &plan);

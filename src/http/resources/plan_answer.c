@@ -3,6 +3,8 @@
  * decimal. */
 #include "http/resources/plan_answer.h"
 
+#include "http/resources/plan_requests.h"
+
 #include <inttypes.h>
 #include <stdio.h>
 
@@ -182,6 +184,9 @@ void plan_json(struct buffer *text, const struct cup_plan_question *question, co
 {
     add_head(text, question, plan);
     add_shipments(text, question, plan);
+    buffer_add_text(text, ",\"requests\":[");
+    plan_requests(text, question, plan);
+    buffer_add_char(text, ']');
     add_types(text, plan);
     add_sites(text, question, plan);
     add_places(text, plan);

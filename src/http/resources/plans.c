@@ -10,12 +10,15 @@
 #include "http/resources/plan_shapes.h"
 #include "store/read_store.h"
 
+#include <assert.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 enum { LOAD_MAX = 1000000, BOX_MAX = 100000, DIGITS_MAX = 9 };
 enum { MEMBER_SIZE = 64 /* the name of a member, or of a list with a place in it */ };
+
+static_assert((int)BOX_MAX <= (int)QUANTITY_MAX, "a line of a shipment takes a box");
 
 #define FIELD(type, member, form_, ...)                                                                      \
     {                                                                                                        \

@@ -4,7 +4,7 @@
 
 #include "http/events/lines_body.h"
 
-enum { SHIPMENTS_MAX = 100, NOTE_MAX_LENGTH = 200 };
+enum { NOTE_MAX_LENGTH = 200 };
 
 #define X(name, word) #word,
 static const char *const bearers[] = {BEARER_TABLE(X) NULL};

@@ -6,6 +6,8 @@
 #include "depositd/event.h"
 #include "http/request/shape.h"
 
+enum { SHIPMENTS_MAX = 100 }; /* of a request */
+
 struct shipment_body {
     char site[CODE_SIZE], to[CODE_SIZE];
     bool has_shipment;
