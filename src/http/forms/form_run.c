@@ -193,9 +193,9 @@ static const struct route *thing_route(const struct request *asked, char *path, 
 }
 
 /* Reads the route at the path, as the same person. False: the key may not, or there is no such thing. What
- * the route's handler found is in *faults then; NULL: not wanted. */
+ * the route's handler found is in inner->faults then. */
 static bool read_route(const struct request *asked, const struct route *route, const char *path,
-                       const char *query, struct request *read, struct answer *inner, struct faults *faults)
+                       const char *query, struct request *read, struct answer *inner)
 {
     unsigned allowed;
     struct faults ignored;
@@ -209,8 +209,6 @@ static bool read_route(const struct request *asked, const struct route *route, c
     form_run(read, inner);
     if (inner->faults.count == 0 && inner->status == 200 && !inner->body.failed)
         return true;
-    if (faults != NULL)
-        *faults = inner->faults;
     form_answer_free(inner);
     return false;
 }
@@ -222,17 +220,20 @@ bool form_read_thing(const struct request *asked, const struct form_subject *sub
     char *path = thing_path(asked, subject, &query);
     const struct route *route = path != NULL ? thing_route(asked, path, query) : NULL;
     return route != NULL && strchr(route->path, '{') != NULL &&
-           read_route(asked, route, path, query, read, inner, NULL);
+           read_route(asked, route, path, query, read, inner);
 }
 
 json_t *form_read_json(const struct request *asked, const char *path, const char *query,
                        struct faults *faults)
 {
     struct request read;
-    struct answer inner;
+    struct answer inner = {.faults = {.count = 0}};
     json_error_t error;
-    if (!read_route(asked, router_find(METHOD_GET, path), path, query, &read, &inner, faults))
+    if (!read_route(asked, router_find(METHOD_GET, path), path, query, &read, &inner)) {
+        if (faults != NULL)
+            *faults = inner.faults;
         return NULL;
+    }
     json_t *json = json_loadb(inner.body.data, inner.body.length, 0, &error);
     form_answer_free(&inner);
     return json;
