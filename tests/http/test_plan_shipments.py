@@ -69,7 +69,7 @@ def ann(shared, admin):
 
 
 def asked_by(plan):
-    """What the plan's requests ask for, by pair of sites."""
+    """The cups in the plan's requests, by pair of sites."""
     return {
         (s["site"], s["to"]): {c["cup_type"]: c["quantity"] for c in s["cups"]}
         for request in plan["requests"]

@@ -192,8 +192,8 @@ static const struct route *thing_route(const struct request *asked, char *path, 
                                                                 : readable(asked, path);
 }
 
-/* Reads the route at the path, as the same person. False: the key may not, or there is no such thing. What
- * the route's handler found is in inner->faults then. */
+/* Reads the route at the path, as the same person. False: the key may not, or there is no such thing. The
+ * faults of the route's handler are in inner->faults then. */
 static bool read_route(const struct request *asked, const struct route *route, const char *path,
                        const char *query, struct request *read, struct answer *inner)
 {

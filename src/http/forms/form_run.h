@@ -46,8 +46,8 @@ MUST_CHECK bool form_read_thing(const struct request *asked, const struct form_s
                                 struct request *read, struct answer *inner);
 
 /* The thing at the path, with the query that it needs ("": none), as the same person reads it. NULL: the key
- * may not, there is none, or out of memory; what the thing's handler found is in *faults (NULL: not wanted),
- * in the arena of the request. */
+ * may not, there is none, or out of memory. *faults then has the faults of the thing's handler, in the arena
+ * of the request. `faults` NULL: they are not wanted. */
 json_t *form_read_json(const struct request *asked, const char *path, const char *query,
                        struct faults *faults);
 
