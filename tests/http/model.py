@@ -12,6 +12,8 @@ from decimal import Decimal
 from fractions import Fraction
 from zoneinfo import ZoneInfo
 
+import named_cups
+
 DECIMALS = {"CAD": 2, "NOK": 2, "NZD": 2, "USD": 2, "ISK": 0, "KWD": 3}  # ISO 4217 list one
 DAY = timedelta(days=1)
 
@@ -161,6 +163,9 @@ class Model:
 
     # Posting -------------------------------------------------------------------------------------------------------
     def post(self, event):
+        if reason := named_cups.fault(event):
+            raise Refused(reason)
+        event = named_cups.with_ids(event, lambda ids: [named_cups.canonical(cup) for cup in ids])
         known = self.by_id.get(event["event_id"])
         if known:
             if {**self._as_recorded(event), "occurred_at": known.occurred} != {
@@ -314,8 +319,11 @@ class Model:
             still.subtract({(cup, damaged): n for cup, n, damaged in self._cups(arrival.event, "cups")})
         return still
 
+    def dispatch(self, event_id):
+        return self.shipments.get(event_id) or self.by_id.get(event_id)
+
     def _dispatch_of(self, event):
-        dispatch = self.shipments.get(event["dispatch"]) or self.by_id.get(event["dispatch"])
+        dispatch = self.dispatch(event["dispatch"])
         if not dispatch:
             raise Refused("event_unknown")
         if dispatch.kind != "dispatch":

@@ -8,12 +8,15 @@ from collections import Counter, defaultdict
 from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
+from urllib.parse import quote
 from uuid import UUID
 
 import pytest
 
 import bank
+import named_cups
 import network
+from harness import wait_until
 from model import DAY, Model, Refused, fewest_payments, instant
 from network import business_day
 
@@ -159,6 +162,7 @@ class Stream:
     def __init__(self, rng, model, minor_step):
         self.rng, self.model, self.step = rng, model, minor_step
         self.sites = list(model.sites)
+        self.names = named_cups.Names(rng, CUP_TYPES)
         self.wishes = []  # shipments that dispatches may name; people have asked for some of them
         self.new_since = min(
             date.fromisoformat(v["effective_date"]) for v in model.scheme["refund_values"] if v["cup_type"] == NEW_TYPE
@@ -183,7 +187,8 @@ class Stream:
                 kind = rng.choices(list(KINDS), KINDS.values())[0]
                 event = getattr(self, "_" + kind, self._plain)(kind, self._when(day))
                 if event:
-                    events.append(event)
+                    sent = self.model.dispatch(event["dispatch"]).event["cups"] if "dispatch" in event else ()
+                    events.append(self.names.name(event, sent))
             if events and (rng.random() < 0.5):
                 yield events.pop()  # posted at once: later events may refer to it
         yield from events
@@ -214,7 +219,7 @@ class Stream:
             for p in rng.sample(owing, rng.randint(0, 3))
         ]
         members = {"shipments": shipments, "due": due}
-        return self._event(
+        opening = self._event(
             "opening",
             self._when(self.model.first_day - 9 * DAY),  # of the first day
             scheme=self.model.scheme["scheme"],
@@ -222,6 +227,7 @@ class Stream:
             bank=self.model.amount(rng.randint(-5000, 90000)),
             **{name: rows for name, rows in members.items() if rows},
         )
+        return self.names.name(opening)
 
     def _replay(self, event):
         replay = dict(reversed(event.items()))
@@ -232,7 +238,12 @@ class Stream:
         if event["kind"] == "transit_loss" and self.rng.random() < 0.5:  # the same only if it says what was decided
             replay.pop("bearer", None)
             replay |= self.rng.choice([{}, {"bearer": self.rng.choice(BEARERS)}])
-        return replay
+        return named_cups.with_ids(replay, self._respelled)
+
+    def _respelled(self, ids):
+        """Mostly the same cups, in other spellings."""
+        cups = [named_cups.respell(self.rng, cup) for cup in ids]
+        return cups if self.rng.random() < 0.95 else cups[1:]
 
     def _when(self, day):
         shift = self.rng.choices([0, -1, -2, -5, 1, 2], [80, 6, 3, 2, 6, 3])[0]
@@ -323,7 +334,8 @@ class Stream:
         rng, part = self.rng, []
         for line in rng.sample(lines, rng.randint(1, len(lines))) if rng.random() < 0.2 else lines:
             n = line["quantity"]
-            part.append({**line, "quantity": rng.choices([n, rng.randint(1, n), n + 1], [60, 35, 5])[0]})
+            unnamed = {k: v for k, v in line.items() if k != "ids"}
+            part.append({**unnamed, "quantity": rng.choices([n, rng.randint(1, n), n + 1], [60, 35, 5])[0]})
         if rng.random() < 0.05:  # broken on the way
             whole = next((line for line in part if "condition" not in line and line["quantity"] > 1), None)
             if whole and not any(c["cup_type"] == whole["cup_type"] and "condition" in c for c in part):
@@ -413,7 +425,9 @@ def sorted_exceptions(exceptions, expected):
 def compare_answer(event, result, expected):
     if isinstance(expected, Refused):
         assert result["status"] == "rejected", (event, result, expected)
-        assert expected.args[0] in [result["problem"]["reason"]], (event, result)
+        problem = result["problem"]
+        reasons = [problem["reason"], *(fault["reason"] for fault in problem.get("errors", []))]
+        assert expected.args[0] in reasons, (event, result)
         return
     have = {k: result.get(k) for k in ("event_id", "status", "business_date", "late")}
     assert have == {k: expected[k] for k in have}, (event, result)
@@ -740,6 +754,18 @@ def compare_feed(client, model, entries):
     assert {item["kind"] for item in feed if "event" not in item} <= service
 
 
+def compare_cups(client, models, entries):
+    """Each cup with identity is where the model's events say, in all schemes; nothing has been seen of others."""
+    want = named_cups.whereabouts([named_cups.Walk(model, known) for model, known in zip(models, entries)])
+    for cup, last in want.items():
+        target = f"/v1/cups/{quote(cup, safe='')}"
+        wait_until(lambda: client.get(target)["current"], "all entries are looked at")
+        found = client.get(target).get("whereabouts")
+        have = found and (found["place"], found.get("site"), found["scheme"], found["entry"])
+        assert have == last, (cup, client.get(target))
+    assert {c["cup_id"] for c in client.items("/v1/cups", limit=1000)} == want.keys()
+
+
 def compare_cuts(client, model):
     """By the cuts that the feed shows, a reader knows where each event posts: to its own day, or if that has been cut
     to the earliest that has not; a reversal not before the entry that it reverses."""
@@ -809,6 +835,7 @@ def test_random_days(service, seed):
         assert all(
             not row["difference"] or model.minor(row["difference"]) == 0 for row in cover if row["section"] != "funding"
         )
+    compare_cups(client, models, entries)
     client.assert_holds()
 
 
