@@ -93,7 +93,9 @@ class Names:
         """Names cups of some lines in place; mostly those of `sent`, the lines of the dispatch of an arrival."""
         rng = self.rng
         before = {(c["cup_type"], "condition" in c): c.get("ids") for c in sent}
-        for _, line in lines_of(event):
+        for name, line in lines_of(event):
+            if name == "shipments" and "condition" in line:
+                continue  # an opening does not keep which of a type that it sends sound and damaged were named
             most = min(line.get("quantity", line.get("counted")), 3)
             if most and rng.random() < 0.3:
                 cups = [self._cup(line["cup_type"]) for _ in range(rng.randint(1, most))]  # now and then the same twice
