@@ -130,6 +130,28 @@ def test_a_receipt_brings_what_its_dispatch_names(net):
     assert [s["brought"] for s in net.cup("A1")["sightings"]] == [True, False, False]
 
 
+def test_what_a_receipt_brings_does_not_depend_on_what_is_looked_at_together(net):
+    """All at once: a receipt that is reversed before the next one, and one more receipt than was sent."""
+    sent = event("dispatch", "anchor", at(net.day, "08:00"), to="dock", cups=named("A1", "A2"))
+    arrived = {"dispatch": sent["event_id"]}
+    first = event("receipt", "dock", at(net.day, "09:00"), **arrived, cups=named("A1", quantity=2))
+    net.admin.post_many(
+        [
+            event("supply", "anchor", at(net.day, "06:00"), cups=named("A1", "A2")),
+            sent,
+            first,
+            event("reversal", "dock", at(net.day, "09:10"), reverses=first["event_id"]),
+            event("receipt", "dock", at(net.day, "09:20"), **arrived, cups=plain(2)),
+            event("receipt", "brick", at(net.day, "09:30"), **arrived, cups=plain(2)),
+        ]
+    )
+    assert net.where("A1") == net.where("A2") == ("site_stock", "dock")
+    assert [(s["kind"], s["brought"]) for s in net.cup("A1")["sightings"]] == [
+        ("receipt", True), ("receipt", False), ("dispatch", False), ("supply", False),
+    ]  # fmt: skip
+    net.admin.assert_holds()
+
+
 def test_an_opening_names_cups_at_its_places(net):
     shipment = "6f1c0000-0000-4000-8000-00000000000b"
     net.admin.send("POST", "/v1/keys", {"name": "bea", "holder": "Bea", "role": "accountant"})
