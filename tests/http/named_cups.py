@@ -73,6 +73,8 @@ def fault(event):
     """The reason for which the ids of an event are refused, or None."""
     for _, line in lines_of(event):
         ids = line.get("ids", [])
+        if "ids" in line and not ids:
+            return "too_few"
         if any(canonical(cup) is None for cup in ids):
             return "bad_format"
         if len(ids) > line.get("quantity", line.get("counted")):
