@@ -88,6 +88,7 @@ class Model:
         self.arrivals = defaultdict(list)  # dispatch event id -> its receipts and losses
         self.shipments = {}  # dispatch id -> a shipment of the opening, as if it were a dispatch
         self.agreed = {}  # shipment that people asked for -> who bears its losses, None: not agreed
+        self.batches = {}  # code of a batch that went to a re-maker -> (site, {cup type: cups})
         self.bearers = {}  # event id of a loss -> who bears it, as decided when it was posted
         self.paid_out = set()  # participants that have had a payout
         self.stock_legs = defaultdict(list)  # account of sound stock -> (occurred, cups)
@@ -290,6 +291,8 @@ class Model:
     # Moving cups
     def _supply(self, event, day, _):
         site, legs = event["site"], Counter()
+        if event.get("batch", None) not in (None, *self.batches):
+            raise Refused("batch_unknown")
         for cup, n, _ in self._cups(event, "cups"):
             legs.update({f"supply({cup})": -n, self._stock(site, cup): n})
             if self.on_deposit:
@@ -398,6 +401,18 @@ class Model:
                 worth = n * self.value(cup, day)
                 legs.update({f"stock_deposits({site},{cup})": worth, f"site_clearing({site})": -worth})
         return legs, []
+
+    def retired_at(self, site):
+        """cup type -> the cups that were retired at the site, reversals taken off"""
+        cups = Counter()
+        for entry in self.entries:
+            if entry.kind == "retire" and not entry.reversed_by and entry.event["site"] == site:
+                cups.update({cup: n for cup, n, _ in self._cups(entry.event, "cups")})
+        return cups
+
+    def batched_at(self, site):
+        """cup type -> the cups that batches took from the site to a re-maker"""
+        return sum((Counter(cups) for at, cups in self.batches.values() if at == site), Counter())
 
     def _count(self, event, day, occurrence):
         site, when, legs, exceptions = event["site"], instant(event["occurred_at"]), Counter(), []

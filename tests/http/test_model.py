@@ -273,7 +273,10 @@ class Stream:
 
     def _plain(self, kind, when):
         """supply, damage, retire"""
-        return self._event(kind, when, self._site(), cups=self._lines(60 if kind == "supply" else 3))
+        made_of = {}
+        if kind == "supply" and self.model.batches and self.rng.random() < 0.6:
+            made_of["batch"] = self.rng.choice([*self.model.batches, "no-such-batch"])
+        return self._event(kind, when, self._site(), cups=self._lines(60 if kind == "supply" else 3), **made_of)
 
     def _stated(self, event):
         """Most tills state the tariff, some state nothing, and some state another amount."""
@@ -519,6 +522,20 @@ def ask_for_shipments(client, model, stream, day):
         model.scheme["loss_bearer"] = stream.rng.choice(BEARERS)
         kept = {k: v for k, v in client.get(f"/v1/schemes/{scheme}").items() if k != "scheme"}
         client.put(f"/v1/schemes/{scheme}", {**kept, "loss_bearer": model.scheme["loss_bearer"]})
+
+
+def send_to_remaker(client, model, rng, day):
+    """A batch takes some of the retired cups of a site to a re-maker."""
+    site = rng.choice(list(model.sites))
+    waiting = model.retired_at(site) - model.batched_at(site)
+    cups = {cup: rng.randint(1, n) for cup, n in sorted(waiting.items())}
+    code = f"{model.scheme['scheme']}-{len(model.batches) + 1}"
+    if cups:
+        lines = [{"cup_type": cup, "quantity": n} for cup, n in cups.items()]
+        batch = {"batch": code, "site": site, "sent_on": str(day), "remaker": "Skerry Moulding", "weight_g": 90}
+        answer = client.send("POST", "/v1/remaking-batches", {**batch, "cups": lines})
+        assert answer.status == 201, answer.body
+        model.batches[code] = site, cups
 
 
 def compare_shipments(client, model):
