@@ -130,6 +130,7 @@ LABELS = {
     "end_to_end": "End-to-end reference",
     "volume_ml": "Volume, ml",
     "mass_g": "Mass, g",
+    "remade": "Re-made",
     "advice": "What to do",
     "retryable": "A retry helps",
     **{name: name.upper() for name in ("gln", "iban", "bic")},

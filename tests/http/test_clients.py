@@ -102,7 +102,7 @@ def test_generated_types_are_known(tool, till):
     types = re.sub(r"/\*.*?\*/", "", (tool.folder / "schema.d.ts").read_text(), flags=re.DOTALL)
     loose = [
         line.strip()
-        for line in types.splitlines()
+        for line in re.sub(r'"[^"\n]*"', '""', types).splitlines()
         if re.search(r"\b(unknown|any|never>)", line)
         and not re.search(r"\[(name|key): string\]: unknown;|^export type (webhooks|\$defs) = ", line)
     ]

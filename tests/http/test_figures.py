@@ -26,7 +26,7 @@ NAMES = {
     *("Entry", "First entry", "Last entry", "By entry", "Code", "Row", "Account", "Index", "Bytes", "Sequence"),
     *("Rate", "Target", "Tax rate", "Return target", "Share of cups", "Share of grams"),
     *("Return rate", "Rate within 7 days", "Rate within 30 days"),
-    *("Previous", "Days since count", "Days", "Count days"),
+    *("Previous", "Days since count", "Days", "Count days", "Latitude", "Longitude"),
 }
 BY_DAY = "by the day on which it happened, while lists go by the day posted; `date` leads to these"
 OF_SITES = "of the participant's sites, to each of which the date leads"
@@ -170,7 +170,6 @@ JUSTIFIED = {
     "/v1/schemes/{scheme}/refund-values/{cup_type}/{effective_date}": {"Amount": SETTING},
     "/v1/schemes/{scheme}/terms": {"*": SETTING},
     "/v1/schemes/{scheme}/terms/{effective_date}": {"*": SETTING},
-    "/v1/schemes/{scheme}/returns-to-come/{cup_type}": {"*": "an estimate, from the weeks that the return rates have"},
     "/v1/settlements/{scheme}/{date}": {"Amount": ROW, "Approvals needed": SETTING, "Net": ABOVE},
     "/v1/sites/{site}": {"Quantity": SETTING},
     REPORTS + "ageing": {"Current": SHARE, "Days 1 7": SHARE},

@@ -62,6 +62,7 @@ JUNK = [
 WORDS = [word for word in JUNK if isinstance(word, str)]
 OF_NAME = {
     "scheme": ["tern-bay"],
+    "schemes": ["all", "tern-bay"],
     "site": ["anchor", "brick", "dock"],
     "participant": ["hearth", "miller", "quay"],
     "cup_type": ["cup-300", "cup-450"],

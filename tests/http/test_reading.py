@@ -13,6 +13,7 @@ import pytest
 
 import network
 from network import WORKED_DAY, at, cups, event
+from test_reports_keys import MAY_BE_EMPTY
 
 NEXT_DAY = WORKED_DAY + timedelta(days=1)
 ODD_REFERENCE = 'till "2"\\ \u00e9/\u2603'
@@ -289,13 +290,14 @@ def test_reports_list_themselves(books):
             if p["name"] != "scheme" and (p["required"] or p["name"] in ("from", "to", "as_of"))
         }
         report = books.admin.get(f"/v1/reports/{name}", scheme="tern-bay", **needed)
-        assert report["columns"] == [c["name"] for c in described["columns"]] and report["items"]
+        assert report["columns"] == [c["name"] for c in described["columns"]]
+        assert report["items"] or name in MAY_BE_EMPTY, name
         rows = get_csv(books.admin, f"/v1/reports/{name}", scheme="tern-bay", **needed)
         ends = {"scheme": "tern-bay", "currency": "CAD"}  # of each line, unless they are columns already
         assert (report["scheme"], report["currency"]) == ("tern-bay", "CAD")
         assert rows == [{k: "" if v is None else str(v) for k, v in {**ends, **i}.items()} for i in report["items"]]
         last = [c for c in ends if c not in report["columns"]]
-        assert list(rows[0]) == [*report["columns"], *last], name
+        assert not rows or list(rows[0]) == [*report["columns"], *last], name
         kinds = {c["name"]: c["kind"] for c in described["columns"]}
         assert all(
             isinstance(v, int) for i in report["items"] for k, v in i.items() if v is not None and kinds[k] == "cups"

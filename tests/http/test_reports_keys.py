@@ -52,7 +52,7 @@ BALANCES = (
     "damaged-cups",
 )  # as of a day
 WITHOUT_DAYS = ("withdrawable", "winding-up", "counts", "count-sheet", "second-counts", "retired-cups")
-MAY_BE_EMPTY = {"damaged-cups"}  # the worked example leaves none
+MAY_BE_EMPTY = {"damaged-cups", "trips", "trip-counts"}  # the worked example leaves none
 OF_PARTICIPANTS = {
     "settlement",
     "statement-of-account",

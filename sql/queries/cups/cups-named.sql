@@ -14,8 +14,11 @@ line AS (
       FROM slice s
      CROSS JOIN LATERAL jsonb_array_elements(s.event -> 'shipments') WITH ORDINALITY AS h(stated, place)
      CROSS JOIN LATERAL jsonb_array_elements(h.stated -> 'cups') WITH ORDINALITY AS l(line, place)),
+-- A line may have a thousand names. It is left behind here, because each of its rows would carry all of them.
 named AS MATERIALIZED (
-    SELECT l.*, i.id, l.line ->> 'condition' IS NOT NULL AS damaged,
+    SELECT l.scheme, l.entry, l.business_date, l.occurred_at, l.kind, l.site, l.list, l.shipment,
+           l.line ->> 'cup_type' AS cup_type_code, l.line ->> 'place' AS opened, l.line ->> 'site' AS place_code,
+           l.line ->> 'condition' IS NOT NULL AS damaged, i.id,
            row_number() OVER (PARTITION BY l.entry ORDER BY l.rank, l.place, i.place) AS position
       FROM line l CROSS JOIN LATERAL jsonb_array_elements_text(l.line -> 'ids') WITH ORDINALITY AS i(id, place)),
 -- Each list moves its cups between two kinds of account.
@@ -53,16 +56,16 @@ numbered AS (
     SELECT c.cup, c.id FROM cup c WHERE c.id IN (SELECT id FROM named)),
 stated AS (
     SELECT n.*, c.cup, t.id AS cup_type, r.from_kind, r.to_kind,
-           CASE WHEN n.list = 'places' THEN (SELECT s.id FROM site s WHERE s.code = n.line ->> 'site') ELSE n.site END AS at,
+           CASE WHEN n.list = 'places' THEN (SELECT s.id FROM site s WHERE s.code = n.place_code) ELSE n.site END AS at,
            CASE WHEN n.list = 'shipments' THEN (SELECT h.number FROM shipment h WHERE h.scheme = n.scheme AND h.event_id = n.shipment)
                 WHEN n.kind IN (:kinds_sent) THEN n.entry
                 WHEN n.kind IN (:kinds_received, :kinds_lost)
                 THEN (SELECT f.referred FROM entry_reference f WHERE f.scheme = n.scheme AND f.entry = n.entry) END AS dispatch
       FROM named n
       JOIN numbered c USING (id)
-      JOIN cup_type t ON t.code = n.line ->> 'cup_type'
+      JOIN cup_type t ON t.code = n.cup_type_code
       JOIN rule r ON r.kind = n.kind AND r.list = n.list AND r.damaged = n.damaged
-                 AND r.opened IS NOT DISTINCT FROM n.line ->> 'place')
+                 AND r.opened IS NOT DISTINCT FROM n.opened)
 INSERT INTO sighting (scheme, entry, position, cup, business_date, occurred_at, kind, site, came_from, went_to, dispatch, brought)
 SELECT scheme, entry, position, cup, business_date, occurred_at, kind, at,
        account_of(from_kind, CASE WHEN from_kind IN (:accounts_stock) THEN at ELSE 0 END, cup_type),

@@ -24,7 +24,8 @@ static enum store_result follow_slice(struct pg *pg, const struct cup_slice *sli
     return result;
 }
 
-/* The next slice is half as long after one that took too long, and then becomes longer again. */
+/* The next slice is half as long after one that took too long, and then becomes longer again. A single entry
+ * may take as long as it needs. */
 static void learn(struct cups_follower *follower, enum store_result result)
 {
     if (result == STORE_TOO_SLOW && follower->entries > 1)
@@ -46,7 +47,7 @@ static enum store_result follow_all(struct pg *pg, struct cups_follower *followe
     for (size_t i = 0; i < count && is_for_others(result) && *locked; i++) {
         if (follower->has_enough(follower->context))
             break;
-        pg_set_deadline(pg, clock_monotonic_ms() + SLICE_MS);
+        pg_set_deadline(pg, follower->entries > 1 ? clock_monotonic_ms() + SLICE_MS : 0);
         enum store_result kept = follow_slice(pg, &slices[i], locked);
         pg_set_deadline(pg, 0);
         learn(follower, kept);
