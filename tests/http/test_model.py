@@ -315,7 +315,7 @@ class Stream:
         return self.rng.choice(self.wishes[-8:])
 
     def requests(self, day):
-        """The shipments that people ask for on the day: one that is new, and some that dispatches name already."""
+        """The shipments that people ask for on the day: a new one, and some that dispatches name already."""
         rng, latest = self.rng, self.wishes[-8:]
         self._wish()
         for shipment in sorted({*latest, self.wishes[-1]} - self.model.agreed.keys()):
@@ -539,7 +539,7 @@ def send_to_remaker(client, model, rng, day):
 
 
 def compare_shipments(client, model):
-    """What has come of each shipment that was asked for: the model's dispatches that name it, and their arrivals."""
+    """Each shipment that was asked for has the model's dispatches that name it, and their arrivals."""
     want = defaultdict(Counter)
     for entry in model.entries:
         if entry.kind == "dispatch":  # cups may arrive from one that was reversed

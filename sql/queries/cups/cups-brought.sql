@@ -1,6 +1,6 @@
 -- Keeps the sightings of cups that receipts of scheme $1 bring without naming any, after entry $2 through $3: a
 -- receipt with which all cups of its dispatch have arrived or are lost brings the cups that the dispatch names and
--- that are still on the road. What other entries did is taken as it stood then, so that nothing depends on which
+-- that are still on the road. Other entries are taken as they stood then, so that nothing depends on which
 -- entries are looked at together; reversals were noted before.
 WITH RECURSIVE receipt AS MATERIALIZED (
     SELECT e.scheme, e.entry, e.business_date, e.occurred_at, e.kind, e.site, f.referred AS dispatch
