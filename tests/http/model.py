@@ -12,8 +12,6 @@ from decimal import Decimal
 from fractions import Fraction
 from zoneinfo import ZoneInfo
 
-import named_cups
-
 DECIMALS = {"CAD": 2, "NOK": 2, "NZD": 2, "USD": 2, "ISK": 0, "KWD": 3}  # ISO 4217 list one
 DAY = timedelta(days=1)
 
@@ -87,9 +85,6 @@ class Model:
         self.by_id = {}
         self.arrivals = defaultdict(list)  # dispatch event id -> its receipts and losses
         self.shipments = {}  # dispatch id -> a shipment of the opening, as if it were a dispatch
-        self.agreed = {}  # shipment that people asked for -> who bears its losses, None: not agreed
-        self.batches = {}  # code of a batch that went to a re-maker -> (site, {cup type: cups})
-        self.bearers = {}  # event id of a loss -> who bears it, as decided when it was posted
         self.paid_out = set()  # participants that have had a payout
         self.stock_legs = defaultdict(list)  # account of sound stock -> (occurred, cups)
         # values from a date on, in place of tax_registered of a participant and kind of a site
@@ -164,13 +159,10 @@ class Model:
 
     # Posting -------------------------------------------------------------------------------------------------------
     def post(self, event):
-        if reason := named_cups.fault(event):
-            raise Refused(reason)
-        event = named_cups.with_ids(event, lambda ids: [named_cups.canonical(cup) for cup in ids])
         known = self.by_id.get(event["event_id"])
         if known:
-            if {**self._as_recorded(event), "occurred_at": known.occurred} != {
-                **self._as_recorded(known.event),
+            if {**event, "occurred_at": known.occurred} != {
+                **known.event,
                 "occurred_at": instant(event["occurred_at"]),
             }:
                 raise Refused("event_id_conflict")
@@ -211,10 +203,6 @@ class Model:
             "exceptions": exceptions,
         }
         return entry.answer
-
-    def _as_recorded(self, event):
-        """A loss that leaves its bearer open is recorded with the one that was decided on."""
-        return {"bearer": self.bearers[event["event_id"]], **event} if event["event_id"] in self.bearers else event
 
     def _record(self, entry):
         for unit in [None, *self.cup_types]:
@@ -291,8 +279,6 @@ class Model:
     # Moving cups
     def _supply(self, event, day, _):
         site, legs = event["site"], Counter()
-        if event.get("batch", None) not in (None, *self.batches):
-            raise Refused("batch_unknown")
         for cup, n, _ in self._cups(event, "cups"):
             legs.update({f"supply({cup})": -n, self._stock(site, cup): n})
             if self.on_deposit:
@@ -322,11 +308,8 @@ class Model:
             still.subtract({(cup, damaged): n for cup, n, damaged in self._cups(arrival.event, "cups")})
         return still
 
-    def dispatch(self, event_id):
-        return self.shipments.get(event_id) or self.by_id.get(event_id)
-
     def _dispatch_of(self, event):
-        dispatch = self.dispatch(event["dispatch"])
+        dispatch = self.shipments.get(event["dispatch"]) or self.by_id.get(event["dispatch"])
         if not dispatch:
             raise Refused("event_unknown")
         if dispatch.kind != "dispatch":
@@ -366,9 +349,7 @@ class Model:
         if event["site"] != sender:
             raise Refused("site_differs")
         still = self._open(dispatch)
-        agreed = self.agreed.get(dispatch.event.get("shipment"))
-        bearer = event.get("bearer") or agreed or self.scheme.get("loss_bearer", "receiver")
-        self.bearers[event["event_id"]] = bearer
+        bearer = event.get("bearer") or self.scheme.get("loss_bearer", "receiver")
         for cup, n, _ in self._cups(event, "cups"):
             worth = n * self.value(cup, day)
             then = n * (self.value(cup, dispatch.day) or self.value(cup, day))
@@ -401,18 +382,6 @@ class Model:
                 worth = n * self.value(cup, day)
                 legs.update({f"stock_deposits({site},{cup})": worth, f"site_clearing({site})": -worth})
         return legs, []
-
-    def retired_at(self, site):
-        """cup type -> the cups that were retired at the site, reversals taken off"""
-        cups = Counter()
-        for entry in self.entries:
-            if entry.kind == "retire" and not entry.reversed_by and entry.event["site"] == site:
-                cups.update({cup: n for cup, n, _ in self._cups(entry.event, "cups")})
-        return cups
-
-    def batched_at(self, site):
-        """cup type -> the cups that batches took from the site to a re-maker"""
-        return sum((Counter(cups) for at, cups in self.batches.values() if at == site), Counter())
 
     def _count(self, event, day, occurrence):
         site, when, legs, exceptions = event["site"], instant(event["occurred_at"]), Counter(), []

@@ -12,8 +12,7 @@ import network
 from cup_queue import CupQueue
 from harness import wait_until
 from model import DAY, Model
-from test_model import CUP_TYPES, DAYS, FIRST_DAY, SEED, Stream
-from test_model import ask_for_shipments, open_scheme, post_day, random_scheme, send_to_remaker
+from test_model import CUP_TYPES, DAYS, FIRST_DAY, SEED, Stream, open_scheme, post_day, random_scheme
 
 CLOSED = min(DAYS, 20)  # two more days stay open
 COUNTER = ("issue", "return", "exchange")
@@ -49,10 +48,7 @@ def shared_by_terms(shared):
         if rng.random() < 0.6:
             open_scheme((shared.admin, second), model, stream, known)
         for n in range(CLOSED + 2):
-            ask_for_shipments(shared.admin, model, stream, FIRST_DAY + n * DAY)
             post_day(shared.admin, second, [(model, stream, known)], FIRST_DAY + n * DAY)
-            for _ in range(2):
-                send_to_remaker(shared.admin, model, rng, FIRST_DAY + n * DAY)
             if n < CLOSED:
                 net.closed[FIRST_DAY + n * DAY] = model.close(FIRST_DAY + n * DAY)
                 shared.admin.close(scheme["scheme"], FIRST_DAY + n * DAY)
@@ -310,27 +306,6 @@ def test_site_flows_and_recovery(net):
         c: (moved[c, "supply"], moved[c, "retire"], 50 * moved[c, "retire"])
         for c in CUP_TYPES
         if moved[c, "supply"] or moved[c, "retire"]
-    }
-
-
-def test_retired_cups_and_batches(net):
-    model, want = net.model, {}
-    for site in model.sites:
-        retired, batched = model.retired_at(site), model.batched_at(site)
-        want |= {(site, c): (retired[c], batched[c], retired[c] - batched[c]) for c in retired.keys() | batched.keys()}
-    rows = net.client.get("/v1/reports/retired-cups", scheme=model.scheme["scheme"])["items"]
-    assert {(r["site"], r["cup_type"]): (r["retired"], r["batched"], r["waiting"]) for r in rows} == want
-    made, sent, batches = Counter(), Counter(), Counter()
-    for _, original, sign in net.done():
-        if "batch" in original.event:
-            for cup, n in lines(original.event, "cups"):
-                made[cup] += sign * n
-    for _, cups in model.batches.values():
-        sent.update(cups)
-        batches.update(cups.keys())
-    rows = {r["cup_type"]: (r["batches"], r["batched"], r["remade"]) for r in net.report("recovery")}
-    assert {c: figures for c, figures in rows.items() if any(figures)} == {
-        c: (batches[c], sent[c], made[c]) for c in CUP_TYPES if batches[c] or made[c]
     }
 
 
