@@ -129,6 +129,7 @@ struct network {
     const struct site *const *site_by_id;
     const struct cup_type *const *cup_type_by_id;
     int32_t scheme_ids, participant_ids, site_ids, cup_type_ids; /* highest id + 1 */
+    int32_t highest_group;                                       /* of any scheme; 0: there is none */
 };
 
 /* By code; NULL: none. */

@@ -1,14 +1,3 @@
 -- Each scheme belongs to a group. The events of a group are posted by a writer of its own.
 
 ALTER TABLE scheme ADD COLUMN posting_group integer NOT NULL DEFAULT 1 CHECK (posting_group BETWEEN 1 AND 16);
-
--- Recorded changes name the group only where it is not the first, so that older ones stay as they are.
-CREATE OR REPLACE FUNCTION scheme_state(c scheme) RETURNS jsonb
-    LANGUAGE sql STABLE
-    RETURN jsonb_strip_nulls(jsonb_build_object(
-        'currency', c.currency, 'time_zone', c.time_zone, 'cut_off', to_char(c.cut_off, 'HH24:MI'),
-        'close_after_minutes', c.close_after_minutes, 'stock_terms', c.stock_terms,
-        'return_target', rate_text(c.return_target_ppm), 'dual_control', c.dual_control,
-        'count_tolerance', c.count_tolerance, 'variance_limit', amount_text(c.variance_limit, c.decimals),
-        'carry_days', c.carry_days, 'operator', c.operator, 'holidays', c.holidays, 'closed_on', c.closed_on,
-        'group', nullif(c.posting_group, 1)));

@@ -3,7 +3,7 @@
 ALTER TABLE scheme ADD COLUMN loss_bearer text NOT NULL DEFAULT 'receiver'
     CHECK (loss_bearer IN ('sender', 'receiver', 'operator'));
 
--- Recorded changes name the bearer only where it is not the receiver, so that older ones stay as they are.
+-- Recorded changes name bearer and group only where they are not the usual ones, so that older changes stay as they are.
 CREATE OR REPLACE FUNCTION scheme_state(c scheme) RETURNS jsonb
     LANGUAGE sql STABLE
     RETURN jsonb_strip_nulls(jsonb_build_object(

@@ -2,8 +2,8 @@
 -- was found; its position begins with 1000, and its day is the one on which it came to light, not the entry's.
 CREATE INDEX ON exception (scheme, business_date, entry, position) WHERE position >= 1000;
 
--- A sighting that does not follow from the one before it: an exception, or a gap, which is counted alone. One that was
--- explained later has ended.
+-- A sighting that does not follow from the sighting before it. It is an exception, or a gap, which is only counted. A
+-- finding that was explained later has ended.
 CREATE TABLE cup_finding (
     number       bigint GENERATED ALWAYS AS IDENTITY PRIMARY KEY,
     cup          bigint NOT NULL,

@@ -96,7 +96,7 @@ static void tree_price(struct transport *problem, int32_t top)
             node_price(problem, node);
 }
 
-/* An arc of zero flow leads up: that is what makes a tree strongly feasible. */
+/* An arc of zero flow leads up. This makes a tree strongly feasible. */
 static void tree_start(struct transport *problem)
 {
     struct node *tree = problem->tree;

@@ -190,6 +190,9 @@ static bool index_by_id(struct arena *arena, const void *items, size_t count, si
 
 static bool index_network(struct network *network, struct arena *arena)
 {
+    for (size_t i = 0; i < network->scheme_count; i++)
+        if (network->schemes[i].group > network->highest_group)
+            network->highest_group = network->schemes[i].group;
     return index_by_id(arena, network->schemes, network->scheme_count, sizeof *network->schemes,
                        &network->scheme_by_id, &network->scheme_ids) &&
            index_by_id(arena, network->participants, network->participant_count,

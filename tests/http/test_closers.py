@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: ISC
 """The nights of many schemes. Their days fall due at once, and several threads of several instances close them. Each
-day is closed once, those of a scheme in order, whoever is killed. The figures are the same as those of one thread."""
+day is closed once, those of a scheme in order, also if instances are killed. One thread gives
+the same figures."""
 import re
 from contextlib import contextmanager
 from datetime import date, timedelta

@@ -3,6 +3,7 @@
 #include "app/posting/groups.h"
 
 #include "app/posting/split_job.h"
+#include "app/posting/submission.h"
 
 #include <pthread.h>
 #include <stdatomic.h>
@@ -39,9 +40,8 @@ static struct intake *intake_of(struct groups *groups, int group)
 /* An event whose scheme this instance does not know is for the first group, which finds out. */
 static uint8_t group_of(const struct network *network, const struct event *event)
 {
-    const struct site *site = *event->site != '\0' ? network_site(network, event->site) : NULL;
     const struct scheme *scheme =
-        site != NULL ? network->scheme_by_id[site->scheme] : network_scheme(network, event->scheme);
+        submission_scheme(network, event, *event->site != '\0' ? network_site(network, event->site) : NULL);
     return scheme != NULL ? (uint8_t)scheme->group : FIRST;
 }
 
@@ -87,12 +87,21 @@ static bool submit_to_several(struct groups *groups, const struct split_job *spl
 }
 
 /* Before the first snapshot every event is for the first group, whose writer makes one. */
+static bool has_one_group(const struct snapshot *snapshot)
+{
+    return snapshot == NULL || snapshot->network.highest_group <= FIRST;
+}
+
 bool groups_submit(struct groups *groups, struct intake_job *job)
 {
     const struct snapshot *snapshot = snapshot_hold(groups->snapshots);
+    if (has_one_group(snapshot)) {
+        snapshot_release(snapshot);
+        return submit_to_one(groups, FIRST, job);
+    }
     uint8_t *group_of_each = arena_array(job->arena, job->count, sizeof *group_of_each);
     bool fit = group_of_each != NULL;
-    bool several = fit && snapshot != NULL && find_groups(&snapshot->network, job, group_of_each);
+    bool several = fit && find_groups(&snapshot->network, job, group_of_each);
     snapshot_release(snapshot);
     if (!fit)
         return false;

@@ -11,6 +11,12 @@ void submission_reject(struct submission *submission, enum reason reason, const 
     faults_add(&submission->result->faults, reason, pointer, "%s", detail);
 }
 
+const struct scheme *submission_scheme(const struct network *network, const struct event *event,
+                                       const struct site *site)
+{
+    return site != NULL ? network->scheme_by_id[site->scheme] : network_scheme(network, event->scheme);
+}
+
 bool submission_admit(const struct network *network, struct submission *submission)
 {
     const struct event *event = submission->event;
@@ -29,8 +35,7 @@ bool submission_admit(const struct network *network, struct submission *submissi
         submission_reject(submission, REASON_SITE_UNKNOWN, "/site", "there is no such site");
         return false;
     }
-    submission->scheme =
-        at_site ? network->scheme_by_id[submission->site->scheme] : network_scheme(network, event->scheme);
+    submission->scheme = submission_scheme(network, event, submission->site);
     if (submission->scheme == NULL)
         submission_reject(submission, REASON_SCHEME_UNKNOWN, "/scheme", "there is no such scheme");
     return submission->scheme != NULL;

@@ -16,6 +16,9 @@ struct submission {
     const struct scheme *scheme; /* the scheme in which it happens */
 };
 
+/* The scheme of an event at this site, or without one (NULL). NULL: there is no such scheme. */
+const struct scheme *submission_scheme(const struct network *network, const struct event *event,
+                                       const struct site *site);
 /* Finds site and scheme, and whether the key may post this. False: the result says why not. */
 MUST_CHECK bool submission_admit(const struct network *network, struct submission *submission);
 
