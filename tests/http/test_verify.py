@@ -183,11 +183,19 @@ def superuser(month, saved):
     cursor = connection.cursor()
     cursor.execute("SET session_replication_role = replica; SET DateStyle = ISO; SET TimeZone = UTC")
     yield cursor
-    unchanged = run_verify(month).returncode == 0
-    for table in TABLES if not unchanged else ():
+    changed_tables = [table for table in TABLES if differs_from_saved(cursor, table)]
+    for table in changed_tables:
         cursor.execute(f"BEGIN; TRUNCATE {table} CASCADE; INSERT INTO {table} SELECT * FROM saved_{table}; COMMIT")
     connection.close()
-    assert unchanged, "the test did not put back what it changed"
+    assert not changed_tables, "the test did not put back what it changed"
+
+
+def differs_from_saved(cursor, table):
+    cursor.execute(
+        f"SELECT EXISTS (TABLE {table} EXCEPT ALL TABLE saved_{table})"
+        f" OR EXISTS (TABLE saved_{table} EXCEPT ALL TABLE {table})"
+    )
+    return cursor.fetchone()[0]
 
 
 def test_an_untouched_month_holds(month):
@@ -343,10 +351,12 @@ EXTREMES = {
 
 @pytest.mark.parametrize("table", TABLES)
 def test_numbers_at_their_ends(month, superuser, table):
-    """Verify names the row even if no sum can hold its value, or its value means nothing."""
+    """Verify names the row even if no sum can hold its value, or its value means nothing. Each run tries one end of
+    each column."""
     rng = random.Random(f"{SEED} {table} ends")
     for column, kind, _ in columns_of(superuser, table):
-        for extreme in EXTREMES.get(kind, ()):
+        if kind in EXTREMES:
+            extreme = rng.choice(EXTREMES[kind])
             row = Row(superuser, table, rng, f"{column} IS NOT NULL")
             before, names = row.value(column), row.names()
             other = before.replace(re.search(r"-?\d+", before)[0], str(extreme), 1)
@@ -390,13 +400,14 @@ DATED = [table for table, key in TABLES.items() if "business_date" in key]
 @pytest.mark.parametrize("date", ["0026-04-14", "1969-12-31", "10000-01-01", "4713-01-01 BC", "infinity", "-infinity"])
 @pytest.mark.parametrize("tables", [[table] for table in DATED] + [DATED], ids="+".join)
 def test_dates_that_the_service_does_not_write(month, superuser, tables, date):
-    """Changes the dates of rows of the first day, of the last day, and of a whole day in all tables."""
-    for day in (FIRST, FIRST + 7 * DAY, FIRST + (DAYS - 1) * DAY):
-        rows = [Row(superuser, table, random.Random(SEED), f"business_date = '{day}'") for table in tables]
-        moved = [row for row in rows if row.ctid and row.set("business_date", date)]
-        if moved:
-            assert_named(month, [str(day), re.escape(date)], f"{tables}: {day} became {date}, seed {SEED}")
-        assert all(row.set("business_date", str(day)) for row in moved)
+    """Changes the dates of rows of one day, in one table or in all: of the first day, the last day, or one between."""
+    rng = random.Random(f"{SEED} {tables} {date}")
+    day = rng.choice([FIRST, FIRST + 7 * DAY, FIRST + (DAYS - 1) * DAY])
+    rows = [Row(superuser, table, rng, f"business_date = '{day}'") for table in tables]
+    moved = [row for row in rows if row.ctid and row.set("business_date", date)]
+    if moved:
+        assert_named(month, [str(day), re.escape(date)], f"{tables}: {day} became {date}, seed {SEED}")
+    assert all(row.set("business_date", str(day)) for row in moved)
 
 
 @pytest.mark.parametrize(
