@@ -39,6 +39,13 @@ enum {
 /* The largest amount that a client may state, and that a leg of an event may have: 10^12 minor units. */
 #define MONEY_STATED_MAX INT64_C(1000000000000)
 
+/* An exact rate of exchange: units of one currency for one unit of another, times 10^12. */
+struct exchange_rate {
+    int64_t e12;
+};
+enum { EXCHANGE_RATE_DECIMALS = 12 };
+#define EXCHANGE_RATE_ONE ((struct exchange_rate){INT64_C(1000000000000)})
+
 struct currency {
     char code[4];
     uint8_t decimals;
@@ -75,6 +82,14 @@ struct money money_tax_rounded(struct tax_sum sum);
  * as zero. A number of more than 18 digits is read as INT64_MAX or -INT64_MAX, unscaled, which is out of
  * every range. False: not such a number. */
 MUST_CHECK bool decimal_parse(const char *text, size_t length, struct decimal *number);
+
+/* Reads  (0|[1-9][0-9]*)(\.[0-9]+)?  above zero, at most EXCHANGE_RATE_DECIMALS decimals. False: it is not
+ * such a number, or is above INT64_MAX / 10^12. */
+MUST_CHECK bool exchange_rate_parse(const char *text, size_t length, struct exchange_rate *rate);
+/* The amount, in a currency of `decimals`, at the rate in one of `other_decimals`: rounded half to even,
+ * once. False: it does not fit. Neither currency has more than 4 decimals. */
+MUST_CHECK bool money_exchange(struct money amount, unsigned decimals, struct exchange_rate rate,
+                               unsigned other_decimals, struct money *other);
 
 /* Writes the amount with exactly `decimals` decimals; returns the length without the NUL. */
 size_t money_format(struct money amount, unsigned decimals, char text[static MONEY_TEXT_MAX]);

@@ -90,6 +90,23 @@ struct terms {
     struct pay_days pay_days;
 };
 
+/* The amount of a cup of one type, in the agreed currency. */
+struct agreement_value {
+    int32_t cup_type;
+    struct money amount;
+};
+
+/* An agreement between two schemes, from a business day of the host on: how much the home owes the host for
+ * each of its cups that the host takes back. All agreements of a pair are in one currency. */
+struct agreement {
+    int32_t home, host; /* schemes */
+    struct date from;
+    bool in_host_currency;     /* else it is in the home's */
+    struct exchange_rate rate; /* units of the other one's currency for one of the agreed currency */
+    const struct agreement_value *values; /* by cup type; none: from that day on nothing is agreed */
+    size_t value_count;
+};
+
 enum { SCHEME_GROUPS_MAX = 16 };
 
 struct scheme {
@@ -112,7 +129,7 @@ struct scheme {
     size_t terms_count;
 };
 
-/* Each array is in ascending order of the codes. */
+/* Each array of things with codes is in ascending order of the codes. */
 struct network {
     int64_t version;
     const struct scheme *schemes;
@@ -123,6 +140,8 @@ struct network {
     size_t site_count;
     const struct cup_type *cup_types;
     size_t cup_type_count;
+    const struct agreement *agreements; /* by home, host and date */
+    size_t agreement_count;
     /* The same by id: index id, NULL where there is none. */
     const struct scheme *const *scheme_by_id;
     const struct participant *const *participant_by_id;
@@ -156,6 +175,18 @@ bool scheme_pays_on(const struct scheme *scheme, struct date day);
 /* The day after the last pay day before this day: from there on nothing has been paid. If there was no pay
  * day, the day of the first terms. */
 struct date scheme_unpaid_from(const struct scheme *scheme, struct date day);
+
+/* The agreement in force on a business day of the host. NULL: there was none by then. It may have no values.
+ */
+const struct agreement *network_agreement(const struct network *network, int32_t home, int32_t host,
+                                          struct date day);
+/* The amount of a cup, in the agreed currency. False: nothing is agreed for the type, or `agreement` is NULL.
+ */
+MUST_CHECK bool agreement_value_of(const struct agreement *agreement, int32_t cup_type, struct money *value);
+/* An amount of the agreed currency in the currency of the pair's scheme with the id, rounded half to even:
+ * unchanged where that is the scheme whose currency is agreed. False: it does not fit. */
+MUST_CHECK bool agreement_in_books(const struct network *network, const struct agreement *agreement,
+                                   int32_t scheme, struct money agreed, struct money *booked);
 
 /* As it is on a business day. */
 bool participant_tax_registered(const struct participant *participant, struct date day);

@@ -9,7 +9,8 @@
 
 __extension__ typedef __int128 wide;
 
-enum { DIGITS_MAX = 18 }; /* 10^18 - 1 is the longest run of nines that fits in 64 bits */
+enum { CURRENCY_DECIMALS_MAX = 4 }; /* of ISO 4217 */
+enum { DIGITS_MAX = 18 };           /* 10^18 - 1 is the longest run of nines that fits in 64 bits */
 
 /* The compiler's checked operations store the wrapped result on overflow, hence the detour in each. */
 bool money_add(struct money a, struct money b, struct money *sum)
@@ -49,7 +50,7 @@ bool cups_add(struct cups a, struct cups b, struct cups *sum)
 }
 
 /* `divisor` > 0. C truncates towards zero, so the remainder has the sign of the numerator. */
-static int64_t divide_half_even(wide numerator, int64_t divisor)
+static wide divide_half_even(wide numerator, int64_t divisor)
 {
     wide quotient = numerator / divisor;
     wide remainder = numerator % divisor;
@@ -57,20 +58,20 @@ static int64_t divide_half_even(wide numerator, int64_t divisor)
 
     if (twice > divisor || (twice == divisor && quotient % 2 != 0))
         quotient += numerator < 0 ? -1 : 1;
-    return (int64_t)quotient;
+    return quotient;
 }
 
 /* With a rate of at most 1 the tax is never larger than the amount, so that neither can overflow. */
 struct money money_tax_on(struct money net, struct rate rate)
 {
     assert(rate.ppm >= 0 && rate.ppm <= PPM);
-    return (struct money){divide_half_even((wide)net.minor * rate.ppm, PPM)};
+    return (struct money){(int64_t)divide_half_even((wide)net.minor * rate.ppm, PPM)};
 }
 
 struct money money_tax_within(struct money gross, struct rate rate)
 {
     assert(rate.ppm >= 0 && rate.ppm <= PPM);
-    return (struct money){divide_half_even((wide)gross.minor * rate.ppm, PPM + rate.ppm)};
+    return (struct money){(int64_t)divide_half_even((wide)gross.minor * rate.ppm, PPM + rate.ppm)};
 }
 
 bool money_tax_add(struct tax_sum *sum, struct money net, struct rate rate)
@@ -86,7 +87,7 @@ bool money_tax_add(struct tax_sum *sum, struct money net, struct rate rate)
 
 struct money money_tax_rounded(struct tax_sum sum)
 {
-    return (struct money){divide_half_even((wide)sum.minor * PPM + sum.millionths, PPM)};
+    return (struct money){(int64_t)divide_half_even((wide)sum.minor * PPM + sum.millionths, PPM)};
 }
 
 /* Appends the first `room` digits at the front of `text` to *value and returns how many there are in all.
@@ -123,6 +124,52 @@ bool decimal_parse(const char *text, size_t length, struct decimal *number)
     if (digits + scale > DIGITS_MAX)
         value = INT64_MAX;
     *number = (struct decimal){.unscaled = negative ? -value : value, .scale = (uint8_t)scale};
+    return true;
+}
+
+bool exchange_rate_parse(const char *text, size_t length, struct exchange_rate *rate)
+{
+    wide value = 0;
+    size_t digits = 0, decimals = 0;
+    bool has_point = false;
+    for (size_t i = 0; i < length; i++) {
+        bool is_point = text[i] == '.' && digits > 0 && !has_point;
+        if (!is_point && (text[i] < '0' || text[i] > '9'))
+            return false;
+        has_point |= is_point;
+        if (is_point)
+            continue;
+        value = value * 10 + (text[i] - '0');
+        digits++;
+        decimals += has_point;
+        if (value > INT64_MAX || decimals > EXCHANGE_RATE_DECIMALS)
+            return false;
+    }
+    if (digits == 0 || (has_point && decimals == 0))
+        return false;
+    if (text[0] == '0' && digits - decimals > 1)
+        return false;
+    for (; decimals < EXCHANGE_RATE_DECIMALS; decimals++)
+        value *= 10; /* below 2^63 * 10^12, which fits in 127 bits */
+    if (value == 0 || value > INT64_MAX)
+        return false;
+    rate->e12 = (int64_t)value;
+    return true;
+}
+
+bool money_exchange(struct money amount, unsigned decimals, struct exchange_rate rate,
+                    unsigned other_decimals, struct money *other)
+{
+    assert(rate.e12 > 0 && decimals <= CURRENCY_DECIMALS_MAX && other_decimals <= CURRENCY_DECIMALS_MAX);
+    /* The rate is of whole units: minor units differ from it by a power of ten, and 10^12 makes up for any.
+     */
+    int64_t divisor = 1;
+    for (unsigned i = other_decimals; i < EXCHANGE_RATE_DECIMALS + decimals; i++)
+        divisor *= 10;
+    wide exchanged = divide_half_even((wide)amount.minor * rate.e12, divisor);
+    if (exchanged > INT64_MAX || exchanged < INT64_MIN)
+        return false;
+    other->minor = (int64_t)exchanged;
     return true;
 }
 

@@ -161,6 +161,55 @@ struct date scheme_unpaid_from(const struct scheme *scheme, struct date day)
     return day;
 }
 
+static int compare_pair(const struct agreement *agreement, int32_t home, int32_t host)
+{
+    if (agreement->home != home)
+        return agreement->home < home ? -1 : 1;
+    return (agreement->host > host) - (agreement->host < host);
+}
+
+const struct agreement *network_agreement(const struct network *network, int32_t home, int32_t host,
+                                          struct date day)
+{
+    /* The last one of the pair that starts no later than the day. */
+    size_t low = 0, high = network->agreement_count;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        const struct agreement *at = &network->agreements[middle];
+        int order = compare_pair(at, home, host);
+        if (order < 0 || (order == 0 && at->from.days <= day.days))
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    if (low == 0 || compare_pair(&network->agreements[low - 1], home, host) != 0)
+        return NULL;
+    return &network->agreements[low - 1];
+}
+
+bool agreement_value_of(const struct agreement *agreement, int32_t cup_type, struct money *value)
+{
+    for (size_t i = 0; agreement != NULL && i < agreement->value_count; i++)
+        if (agreement->values[i].cup_type == cup_type) {
+            *value = agreement->values[i].amount;
+            return true;
+        }
+    return false;
+}
+
+bool agreement_in_books(const struct network *network, const struct agreement *agreement, int32_t scheme,
+                        struct money agreed, struct money *booked)
+{
+    int32_t own = agreement->in_host_currency ? agreement->host : agreement->home;
+    int32_t other = agreement->in_host_currency ? agreement->home : agreement->host;
+    if (scheme == own) {
+        *booked = agreed;
+        return true;
+    }
+    return money_exchange(agreed, network->scheme_by_id[own]->currency->decimals, agreement->rate,
+                          network->scheme_by_id[other]->currency->decimals, booked);
+}
+
 bool participant_tax_registered(const struct participant *participant, struct date day)
 {
     bool registered = participant->tax_registered;

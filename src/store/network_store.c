@@ -275,6 +275,23 @@ static enum store_result load_sites(const struct loader *loader)
     return STORE_OK;
 }
 
+static void take_agreement(struct pg_row *row, void *into)
+{
+    struct agreement *agreement = into;
+    agreement->home = row_int32(row);
+    agreement->host = row_int32(row);
+    agreement->from = row_date(row);
+    agreement->in_host_currency = row_bool(row);
+    agreement->rate.e12 = row_int(row);
+    const int64_t *cup_types = row_ints(row, &agreement->value_count);
+    const int64_t *amounts = row_ints_of(row, agreement->value_count);
+    struct agreement_value *values = arena_array(row->arena, agreement->value_count + 1, sizeof *values);
+    row_check_memory(row, values);
+    for (size_t i = 0; !row->failed && i < agreement->value_count; i++)
+        values[i] = (struct agreement_value){(int32_t)cup_types[i], {amounts[i]}};
+    agreement->values = values;
+}
+
 /* Sites come ordered by key; each key gets its stretch of the one array. */
 static void take_key_site(struct pg_row *row, void *into)
 {
@@ -361,6 +378,9 @@ enum store_result store_network_load(struct pg *pg, struct arena *arena, struct 
         result = load_sites(&loader);
     if (result == STORE_OK)
         result = load_schemes(&loader);
+    if (result == STORE_OK)
+        result = LOAD(&loader, &sql_network_agreements, take_agreement, NULL, &network->agreements,
+                      &network->agreement_count);
     if (result == STORE_OK)
         result = load_keys(&loader, keys);
     if (result == STORE_OK && !index_network(network, arena))

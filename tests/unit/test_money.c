@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: ISC */
 /* Money: checked arithmetic at the ends of 64 bits; tax against IEEE 754's own rounding half to even and
- * against statutory fractions; and the reading and writing of amounts. */
+ * against statutory fractions; and the reading and writing of amounts; exchange against Python's
+ * decimal arithmetic. */
 #include "depositd/money.h"
 
 #include "suite.h"
@@ -296,6 +297,122 @@ START_TEST(what_is_written_is_read_back)
 }
 END_TEST
 
+/* Amounts in minor units, exchanged by the decimal module of Python 3.11: (amount * rate).quantize(…,
+ * ROUND_HALF_EVEN) with 60 digits. Decimals of the currencies are those of ISO 4217. */
+static const struct {
+    int64_t amount;
+    const char *currency, *rate, *other;
+    int64_t exchanged;
+} exchanges[] = {
+    {INT64_C(1), "EUR", "0.5", "EUR", INT64_C(0)},
+    {INT64_C(3), "EUR", "0.5", "EUR", INT64_C(2)},
+    {INT64_C(-1), "EUR", "0.5", "EUR", INT64_C(0)},
+    {INT64_C(-3), "EUR", "0.5", "EUR", INT64_C(-2)},
+    {INT64_C(250), "EUR", "2.755", "KWD", INT64_C(6888)},
+    {INT64_C(5), "EUR", "50", "JPY", INT64_C(2)},
+    {INT64_C(15), "EUR", "10", "JPY", INT64_C(2)},
+    {INT64_C(25), "EUR", "10", "JPY", INT64_C(2)},
+    {INT64_C(-25), "EUR", "10", "JPY", INT64_C(-2)},
+    {INT64_C(1500), "KWD", "3.027", "EUR", INT64_C(454)},
+    {INT64_C(1), "KWD", "0.5", "EUR", INT64_C(0)},
+    {INT64_C(5), "KWD", "1", "EUR", INT64_C(0)},
+    {INT64_C(15), "KWD", "1", "EUR", INT64_C(2)},
+    {INT64_C(25), "KWD", "1", "EUR", INT64_C(2)},
+    {INT64_C(300), "JPY", "0.006173", "EUR", INT64_C(185)},
+    {INT64_C(1), "JPY", "0.0018915", "KWD", INT64_C(2)},
+    {INT64_C(7), "JPY", "0.002", "KWD", INT64_C(14)},
+    {INT64_C(1), "JPY", "0.0025", "KWD", INT64_C(2)},
+    {INT64_C(1), "JPY", "0.000500000001", "KWD", INT64_C(1)},
+    {INT64_C(1), "JPY", "0.0005", "KWD", INT64_C(0)},
+    {INT64_C(1), "JPY", "0.0015", "KWD", INT64_C(2)},
+    {INT64_C(250), "EUR", "1", "EUR", INT64_C(250)},
+    {INT64_C(1234567), "BHD", "39.123456789012", "ISK", INT64_C(48301)},
+    {INT64_C(999999999999), "ISK", "0.006666666667", "EUR", INT64_C(666666666699)},
+    {INT64_C(1000000000000), "KWD", "9223372.036854", "JPY", INT64_C(9223372036854000)},
+    {INT64_C(123456789012345), "EUR", "0.000000000001", "BHD", INT64_C(1235)},
+    {INT64_C(9223372036854775807), "JPY", "1", "JPY", INT64_C(9223372036854775807)},
+    {INT64_C(-9223372036854775807), "KWD", "0.1", "EUR", INT64_C(-92233720368547758)},
+    {INT64_C(35821286), "CAD", "0.066391", "CAD", INT64_C(2378211)},
+    {INT64_C(6404656737), "CAD", "0.046415", "BHD", INT64_C(2972721424)},
+    {INT64_C(-518974292), "JPY", "5.84", "CAD", INT64_C(-303080986528)},
+    {INT64_C(60415), "KWD", "144", "ISK", INT64_C(8700)},
+    {INT64_C(-22183), "BHD", "0.0418", "EUR", INT64_C(-93)},
+    {INT64_C(-706540024), "BHD", "0.000008207", "KWD", INT64_C(-5799)},
+    {INT64_C(37163880), "JPY", "0.0003", "CAD", INT64_C(1114916)},
+    {INT64_C(12995192959), "ISK", "942.08339", "JPY", INT64_C(12242555436519)},
+    {INT64_C(-700965193), "JPY", "88.113", "JPY", INT64_C(-61764146051)},
+    {INT64_C(1504738), "CAD", "0.00577", "BHD", INT64_C(86823)},
+    {INT64_C(-539685), "JPY", "0.0000011", "BHD", INT64_C(-594)},
+};
+
+static bool exchange(int64_t amount, const char *currency, const char *rate_text, const char *other,
+                     struct money *exchanged)
+{
+    struct exchange_rate rate;
+    ck_assert_msg(exchange_rate_parse(rate_text, strlen(rate_text), &rate), "%s", rate_text);
+    return money_exchange(money(amount), currency_find(currency)->decimals, rate,
+                          currency_find(other)->decimals, exchanged);
+}
+
+START_TEST(amounts_are_exchanged_as_the_decimal_module_of_python_does)
+{
+    struct money exchanged = {UNTOUCHED};
+    ck_assert(exchange(exchanges[_i].amount, exchanges[_i].currency, exchanges[_i].rate, exchanges[_i].other,
+                       &exchanged));
+    ck_assert_int_eq(exchanged.minor, exchanges[_i].exchanged);
+}
+END_TEST
+
+START_TEST(an_exchange_that_does_not_fit_is_refused)
+{
+    struct money exchanged = {UNTOUCHED};
+    ck_assert(!exchange(INT64_MAX, "JPY", "1.1", "JPY", &exchanged));
+    ck_assert(!exchange(INT64_MAX, "JPY", "1", "EUR", &exchanged));
+    ck_assert(!exchange(INT64_MIN, "EUR", "9223372.036854775807", "BHD", &exchanged));
+    ck_assert(!exchange(INT64_C(-1000000000000), "EUR", "1234567.000000000001", "KWD", &exchanged));
+    ck_assert_int_eq(exchanged.minor, UNTOUCHED);
+    ck_assert(exchange(INT64_MIN, "JPY", "1", "JPY", &exchanged));
+    ck_assert_int_eq(exchanged.minor, INT64_MIN);
+}
+END_TEST
+
+static const struct {
+    const char *text;
+    int64_t e12; /* 0: it is no rate */
+} rates_read[] = {
+    {"1", INT64_C(1000000000000)},
+    {"0.000000000001", 1},
+    {"149.5", INT64_C(149500000000000)},
+    {"10.000000000000", INT64_C(10000000000000)},
+    {"9223372.036854775807", INT64_MAX},
+    {"9223372.036854775808", 0},
+    {"0.0000000000001", 0}, /* 13 decimals */
+    {"1.0000000000000", 0},
+    {"0", 0},
+    {"0.000", 0},
+    {"-1", 0},
+    {"+1", 0},
+    {"1e3", 0},
+    {"01", 0},
+    {".5", 0},
+    {"5.", 0},
+    {"1.2.3", 0},
+    {"", 0},
+    {".", 0},
+    {" 1", 0},
+    {"1,5", 0},
+    {"99999999999999999999999999999999", 0},
+};
+
+START_TEST(rates_of_exchange_are_read_strictly)
+{
+    struct exchange_rate rate = {0};
+    bool is_rate = exchange_rate_parse(rates_read[_i].text, strlen(rates_read[_i].text), &rate);
+    ck_assert_int_eq(is_rate, rates_read[_i].e12 != 0);
+    ck_assert_int_eq(rate.e12, rates_read[_i].e12);
+}
+END_TEST
+
 Suite *file_suite(void)
 {
     Suite *suite = suite_create("money");
@@ -316,6 +433,11 @@ Suite *file_suite(void)
     tcase_add_test(tests, decimals_end_at_the_length_not_at_a_nul);
     tcase_add_test(tests, amounts_are_written_with_their_decimals);
     tcase_add_test(tests, what_is_written_is_read_back);
+    tcase_add_loop_test(tests, amounts_are_exchanged_as_the_decimal_module_of_python_does, 0,
+                        (int)(sizeof exchanges / sizeof exchanges[0]));
+    tcase_add_test(tests, an_exchange_that_does_not_fit_is_refused);
+    tcase_add_loop_test(tests, rates_of_exchange_are_read_strictly, 0,
+                        (int)(sizeof rates_read / sizeof rates_read[0]));
     suite_add_tcase(suite, tests);
     return suite;
 }
