@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* The chart of accounts. An account is named by one number that says all of it:
  *
- *     kind << 48 | owner << 16 | cup type        (owner: a site's or a participant's id, or 0)
+ *     kind << 48 | owner << 16 | cup type        (owner: the id of a site, a participant or another scheme,
+ *                                                 two schemes as account_pair packs them, or 0)
  *
  * so that no account has to be created, looked up or locked before the first leg is written to it. The unit
  * follows from the kind: the scheme's currency, or cups of the cup type. Kinds and ids are stored: they never
@@ -15,7 +16,16 @@
 #include <stddef.h>
 #include <stdint.h>
 
-enum account_scope { SCOPE_SCHEME, SCOPE_CUP_TYPE, SCOPE_SITE, SCOPE_SITE_CUP_TYPE, SCOPE_PARTICIPANT };
+enum account_scope {
+    SCOPE_SCHEME,
+    SCOPE_CUP_TYPE,
+    SCOPE_SITE,
+    SCOPE_SITE_CUP_TYPE,
+    SCOPE_PARTICIPANT,
+    SCOPE_PAIR,          /* a home and a host; one of them is the ledger's own scheme */
+    SCOPE_OTHER,         /* another scheme … */
+    SCOPE_OTHER_CUP_TYPE /* … and a cup type */
+};
 
 /* Where the cups are that an account counts. The deposit for the cups follows from it, and whether cups may
  * be missing. */
@@ -50,13 +60,17 @@ enum account_journals { JOURNALS_SHUT, JOURNALS_OPEN };
     X(OPERATOR_ACCOUNT, operator_account, 15, SCOPE_SCHEME, equity, MONEY, OPEN)                             \
     X(BANK_CHARGES, bank_charges, 16, SCOPE_SCHEME, expense, MONEY, OPEN)                                    \
     X(INTEREST, interest, 17, SCOPE_SCHEME, income, MONEY, OPEN)                                             \
+    X(BETWEEN_SCHEMES, between_schemes, 18, SCOPE_PAIR, asset, MONEY, SHUT)                                  \
+    X(SETTLEMENT_DUE_SCHEME, settlement_due_scheme, 19, SCOPE_OTHER, asset, MONEY, SHUT)                     \
     X(SUPPLY, supply, 32, SCOPE_CUP_TYPE, source, GONE, SHUT)                                                \
     X(SITE_STOCK, site_stock, 33, SCOPE_SITE_CUP_TYPE, cups, STOCK, SHUT)                                    \
     X(DAMAGED, damaged, 34, SCOPE_SITE_CUP_TYPE, cups, STOCK, SHUT)                                          \
     X(IN_TRANSIT, in_transit, 35, SCOPE_CUP_TYPE, cups, TRANSIT, SHUT)                                       \
     X(WITH_CUSTOMERS, with_customers, 36, SCOPE_CUP_TYPE, cups, OUT, SHUT)                                   \
     X(RETIRED, retired, 37, SCOPE_CUP_TYPE, cups, GONE, SHUT)                                                \
-    X(UNACCOUNTED, unaccounted, 38, SCOPE_CUP_TYPE, cups, GONE, SHUT)
+    X(UNACCOUNTED, unaccounted, 38, SCOPE_CUP_TYPE, cups, GONE, SHUT)                                        \
+    X(VISITING, visiting, 39, SCOPE_OTHER_CUP_TYPE, source, GONE, SHUT)                                      \
+    X(ABROAD, abroad, 40, SCOPE_OTHER_CUP_TYPE, cups, GONE, SHUT)
 
 #define ACCOUNT_FIRST_CUPS ACCOUNT_SUPPLY
 
@@ -79,6 +93,12 @@ struct leg {
 
 /* Parts that the kind's scope does not have are ignored. */
 struct account account_of(enum account_kind kind, int32_t owner, int32_t cup_type);
+
+/* The owner of an account of a pair. The ids of schemes that have agreements are below ACCOUNT_SCHEMES_MAX. */
+enum { ACCOUNT_SCHEMES_MAX = 1 << 15 };
+int32_t account_pair(int32_t home, int32_t host);
+int32_t account_home(struct account account);
+int32_t account_host(struct account account);
 
 enum account_kind account_kind_of(struct account account);
 int32_t account_owner(struct account account);

@@ -68,7 +68,8 @@ enum kind_undo {
     X(REINSTATE, reinstate, 13, BY_STAFF, OTHER, SCHEME, NOTHING, REINSTATED, BY_STAFF, REVERSAL)            \
     X(JOURNAL, journal, 14, BY_STAFF, OTHER, SCHEME, NOTHING, NOTHING, BY_STAFF, JOURNAL)                    \
     X(OPENING, opening, 15, BY_STAFF, OTHER, SCHEME, NOTHING, NOTHING, BY_NOBODY, WHILE_LAST)
-/* The service makes these: at the close, for payments, and for lines of bank statements. */
+/* The service makes these: at the close, for payments, for lines of bank statements, and for cups that another
+ * scheme took back. */
 #define SERVICE_KIND_TABLE(X)                                                                                \
     X(FEES, fees, 20, BY_NOBODY, CLOSE, NOT_STATED, NOTHING, NOTHING, BY_NOBODY, NEVER)                      \
     X(SETTLE, settle, 21, BY_NOBODY, CLOSE, NOT_STATED, NOTHING, NOTHING, BY_NOBODY, NEVER)                  \
@@ -78,7 +79,9 @@ enum kind_undo {
     X(PAYMENT_FAILED, payment_failed, 24, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING, BY_NOBODY, NEVER)  \
     X(BANK_LINE, bank_line, 25, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING, BY_NOBODY, NEVER)            \
     X(BANK_LINE_RESOLVED, bank_line_resolved, 26, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING, BY_NOBODY, \
-      NEVER)
+      NEVER)                                                                                                 \
+    X(RETURN_ABROAD, return_abroad, 27, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING, BY_NOBODY, NEVER)    \
+    X(REVERSAL_ABROAD, reversal_abroad, 28, BY_NOBODY, OTHER, NOT_STATED, NOTHING, NOTHING, BY_NOBODY, NEVER)
 #define ENTRY_KIND_TABLE(X) EVENT_KIND_TABLE(X) SERVICE_KIND_TABLE(X)
 
 enum entry_kind {

@@ -35,7 +35,11 @@ enum rule_each {
     EACH_OPENED_OUT,     /* … with customers, … */
     EACH_OPENED_RETIRED,
     EACH_OPENED_UNACCOUNTED,
-    EACH_DUE /* … and the amounts that participants owe or are owed */
+    EACH_DUE, /* … and the amounts that participants owe or are owed */
+    EACH_VISITING, /* cups handed back that carry another scheme's deposit … */
+    EACH_VISITING_SOUND,
+    EACH_VISITING_DAMAGED,
+    EACH_AGREED /* … and the amounts that are agreed for them, one for each home */
 };
 
 enum rule_terms { ANY_TERMS, IF_ON_LOAN, IF_ON_DEPOSIT };
@@ -70,7 +74,10 @@ enum rule_owner {
     OF_PARTICIPANT,
     OF_PAYER,
     OF_PAYEE,
-    AT_SITE_OF_LINE /* of an opening, which names many sites */
+    AT_SITE_OF_LINE, /* of an opening, which names many sites */
+    OF_HOME,         /* the scheme whose deposit the line's cups carry */
+    OF_HOST,         /* the scheme that took them back */
+    OF_PAIR          /* the two schemes of the agreed amount */
 };
 
 /* n: cups of the line; v: refund value on the posting day; w: on the dispatch's posting day. */
@@ -98,7 +105,8 @@ enum rule_measure {
                the bank */
     REST,   /* the amount that makes the money legs sum to zero */
     MIRROR, /* the reversed leg, negated */
-    STATED  /* the stated leg, or the stated amount due, as it is */
+    STATED, /* the stated leg, or the stated amount due, as it is */
+    AGREED  /* the agreed amount, in the scheme's own currency */
 };
 
 struct posting_rule {
@@ -135,7 +143,8 @@ enum line_list {
     LIST_OPENED_TRANSIT,
     LIST_OPENED_OUT,
     LIST_OPENED_RETIRED,
-    LIST_OPENED_UNACCOUNTED
+    LIST_OPENED_UNACCOUNTED,
+    LIST_VISITING
 };
 
 /* One line of an entry, with all that the rules need to know of its cup type. */
@@ -150,6 +159,7 @@ struct posting_line {
     struct money dispatch_value; /* w; receipts and losses only */
     struct money change;         /* new v - old v; revalued lists only */
     int32_t site;                /* LIST_OPENED_AT_SITE only */
+    int32_t home;                /* LIST_VISITING only: the scheme whose deposit the cups carry */
 };
 
 /* Where a line of the bank's belongs. */
@@ -168,6 +178,15 @@ struct due {
     struct money amount;
 };
 
+/* What the home owes the host for the cups of an entry. */
+struct agreed {
+    int32_t home, host;
+    struct money exact;    /* in the agreed currency; of a reversal below zero */
+    struct money booked;   /* in the currency of the scheme that posts the entry */
+    bool in_host_currency; /* the agreed currency is the host's */
+    int64_t rate_e12;      /* units of the other currency for one of the agreed, times 10^12 */
+};
+
 struct posting_facts {
     enum entry_kind kind;
     enum stock_terms stock_terms;
@@ -184,6 +203,9 @@ struct posting_facts {
     size_t stated_count;
     const struct due *due; /* an opening's */
     size_t due_count;
+    const struct agreed *agreed;
+    size_t agreed_count;
+    int32_t host; /* of an entry that follows a return abroad: the scheme that took the cups back */
     struct money till;
     struct money service_fee, service_tax, handling_fee, handling_tax, standing_fee, standing_tax;
     struct money clearing, arrears;

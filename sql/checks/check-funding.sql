@@ -5,6 +5,8 @@ WITH money AS (
            CASE k.scope WHEN 'site' THEN EXISTS (SELECT FROM site s WHERE s.id = account_owner(account) AND s.scheme = $1::integer)
                         WHEN 'site_cup_type' THEN EXISTS (SELECT FROM site s WHERE s.id = account_owner(account) AND s.scheme = $1::integer)
                         WHEN 'participant' THEN EXISTS (SELECT FROM site s WHERE s.participant = account_owner(account) AND s.scheme = $1::integer)
+                        WHEN 'pair' THEN $1::integer IN (account_home(account), account_host(account))
+                        WHEN 'other' THEN EXISTS (SELECT FROM scheme s WHERE s.id = account_owner(account) AND s.id <> $1::integer)
                         ELSE k.scope IS NOT NULL END AS is_known, amount
       FROM (SELECT account, sum(amount) AS amount FROM leg WHERE scheme = $1::integer AND account_unit(account) = 0 GROUP BY 1) AS stands
       LEFT JOIN account_kind k ON k.kind = account_kind_of(account)),

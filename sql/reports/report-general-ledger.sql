@@ -3,7 +3,7 @@
 -- same), $6 the part whose legs to list, without balances (null: all; the numbers are those of the CASE below), $7 the
 -- entry to go on after (null: from the opening balance); balances and sums are the same then. Where the
 -- legs are: those of a site's accounts in the site's entries (and, of its clearing, in other sites' receipts and
--- losses); those of deposits and cups with customers, and of refund_variance, anywhere; all others in the few entries
+-- losses); those of deposits and cups with customers, of visiting cups, of money between schemes, and of refund_variance, anywhere; all others in the few entries
 -- that are not of the counter. Each of the three has an index in entry order, and the report costs as much as the
 -- entries that it finds there. They are read some thousand numbers at a time, in order, as in the journal: the first
 -- row comes at once, and the running balance needs no sort. Each row has the account's code in the office's own ledger
@@ -51,7 +51,8 @@ listed AS (
                        WHEN e.kind = :kind_payment_failed THEN 8
                        ELSE 9 END AS part
              FROM (SELECT entry, business_date, kind, site, event, accounts, amounts FROM entry
-                    WHERE account_kind_of($2) IN (:account_customer_deposits, :account_refund_variance, :account_with_customers)
+                    WHERE account_kind_of($2) IN (:account_customer_deposits, :account_refund_variance, :account_with_customers,
+                                                   :account_between_schemes, :account_visiting)
                       AND scheme = $1::integer AND entry BETWEEN step.first AND step.first + 4095
                       AND business_date BETWEEN $3 AND $4
                    UNION ALL
@@ -64,7 +65,8 @@ listed AS (
                    UNION ALL
                    SELECT entry, business_date, kind, site, event, accounts, amounts FROM entry
                     WHERE account_kind_of($2) NOT IN (:account_customer_deposits, :account_refund_variance, :account_with_customers,
-                                                       :account_stock_deposits, :account_site_stock, :account_damaged)
+                                                       :account_stock_deposits, :account_site_stock, :account_damaged, :account_between_schemes,
+                                                       :account_visiting)
                       AND kind > :kind_exchange
                       AND (account_kind_of($2) <> :account_site_clearing OR site IS DISTINCT FROM account_owner($2))
                       AND scheme = $1::integer AND entry BETWEEN step.first AND step.first + 4095

@@ -3,7 +3,7 @@
 -- first). Entries are read, joined and sorted some thousand at a time: the first row comes at once, and no
 -- sort grows with the report. The outer loop is over numbers in order, which no plan can turn round.
 WITH known AS MATERIALIZED (
-    SELECT a.account, k.word || coalesce('(' || nullif(concat_ws(',', s.code, p.code, c.code), '') || ')', '') AS name, unit.code AS unit
+    SELECT a.account, k.word || coalesce('(' || nullif(concat_ws(',', s.code, p.code, account_schemes(a.account), c.code), '') || ')', '') AS name, unit.code AS unit
       FROM accounts_of($1::integer) AS a(account)
       JOIN account_kind k ON k.kind = account_kind_of(a.account)
       LEFT JOIN site s ON k.scope IN ('site', 'site_cup_type') AND s.id = account_owner(a.account)

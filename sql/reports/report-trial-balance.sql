@@ -10,7 +10,7 @@ began AS (
 stands AS (
     SELECT b.account, coalesce(unit.code, currency) AS unit, unit.id IS NULL AS is_money, b.amount::numeric,
            coalesce(began.amount, 0)::numeric AS opening,
-           k.word || coalesce('(' || nullif(concat_ws(',', s.code, p.code, c.code), '') || ')', '') AS name,
+           k.word || coalesce('(' || nullif(concat_ws(',', s.code, p.code, account_schemes(b.account), c.code), '') || ')', '') AS name,
            greatest((SELECT max(m.business_date) FROM balance m
                       WHERE m.scheme = $1::integer AND m.account = b.account AND m.business_date <= $2), r.moved_on) AS moved_on
       FROM balances_through($1::integer, $2::date) AS b

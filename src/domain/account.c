@@ -5,7 +5,7 @@
 #include <assert.h>
 #include <string.h>
 
-enum { CUP_TYPE_BITS = 16, OWNER_BITS = 32 };
+enum { CUP_TYPE_BITS = 16, OWNER_BITS = 32, HOST_BITS = 16 };
 
 struct kind_info {
     const char *word;
@@ -39,11 +39,27 @@ struct account account_of(enum account_kind kind, int32_t owner, int32_t cup_typ
     enum account_scope scope = account_kind_scope(kind);
     if (scope == SCOPE_SCHEME || scope == SCOPE_CUP_TYPE)
         owner = 0;
-    if (scope != SCOPE_CUP_TYPE && scope != SCOPE_SITE_CUP_TYPE)
+    if (scope != SCOPE_CUP_TYPE && scope != SCOPE_SITE_CUP_TYPE && scope != SCOPE_OTHER_CUP_TYPE)
         cup_type = 0;
     assert(owner >= 0 && cup_type >= 0 && cup_type < 1 << CUP_TYPE_BITS);
     return (struct account){(int64_t)kind << (OWNER_BITS + CUP_TYPE_BITS) | (int64_t)owner << CUP_TYPE_BITS |
                             cup_type};
+}
+
+int32_t account_pair(int32_t home, int32_t host)
+{
+    assert(home > 0 && home < ACCOUNT_SCHEMES_MAX && host > 0 && host < ACCOUNT_SCHEMES_MAX);
+    return home << HOST_BITS | host;
+}
+
+int32_t account_home(struct account account)
+{
+    return account_owner(account) >> HOST_BITS;
+}
+
+int32_t account_host(struct account account)
+{
+    return account_owner(account) & ((1 << HOST_BITS) - 1);
 }
 
 enum account_kind account_kind_of(struct account account)

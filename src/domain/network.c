@@ -62,9 +62,48 @@ static int32_t id_of(const void *coded)
     return coded != NULL ? ((const struct coded *)coded)->id : 0;
 }
 
-static bool takes_owner(enum account_scope scope)
+static bool takes_cup_type(enum account_scope scope)
 {
-    return scope == SCOPE_SITE || scope == SCOPE_SITE_CUP_TYPE || scope == SCOPE_PARTICIPANT;
+    return scope == SCOPE_CUP_TYPE || scope == SCOPE_SITE_CUP_TYPE || scope == SCOPE_OTHER_CUP_TYPE;
+}
+
+static bool take_scheme(const struct network *network, const char **rest, const char *ends, int32_t *scheme)
+{
+    char code[CODE_SIZE];
+    if (!take_code(rest, ends, code))
+        return false;
+    *scheme = id_of(network_scheme(network, code));
+    return *scheme > 0 && *scheme < ACCOUNT_SCHEMES_MAX;
+}
+
+/* Takes the owner that accounts of this scope have. False: there is no such thing. */
+static bool take_owner(const struct network *network, enum account_scope scope, const char **rest,
+                       int32_t *owner)
+{
+    char code[CODE_SIZE];
+    const char *ends = takes_cup_type(scope) ? "," : ")";
+    int32_t host;
+    switch (scope) {
+    case SCOPE_SITE:
+    case SCOPE_SITE_CUP_TYPE:
+        *owner = take_code(rest, ends, code) ? id_of(network_site(network, code)) : 0;
+        return *owner != 0;
+    case SCOPE_PARTICIPANT:
+        *owner = take_code(rest, ends, code) ? id_of(network_participant(network, code)) : 0;
+        return *owner != 0;
+    case SCOPE_OTHER:
+    case SCOPE_OTHER_CUP_TYPE:
+        return take_scheme(network, rest, ends, owner);
+    case SCOPE_PAIR:
+        if (!take_scheme(network, rest, ",", owner) || !take_scheme(network, rest, ends, &host))
+            return false;
+        *owner = account_pair(*owner, host);
+        return true;
+    case SCOPE_SCHEME:
+    case SCOPE_CUP_TYPE:
+        return true;
+    }
+    abort();
 }
 
 bool network_account(const struct network *network, const char *name, struct account *account)
@@ -78,15 +117,9 @@ bool network_account(const struct network *network, const char *name, struct acc
     enum account_scope scope = account_kind_scope(kind);
     if (scope != SCOPE_SCHEME && *rest++ == '\0')
         return false;
-    if (takes_owner(scope)) {
-        if (!take_code(&rest, scope == SCOPE_SITE_CUP_TYPE ? "," : ")", code))
-            return false;
-        owner = scope == SCOPE_PARTICIPANT ? id_of(network_participant(network, code))
-                                           : id_of(network_site(network, code));
-        if (owner == 0)
-            return false;
-    }
-    if (scope == SCOPE_CUP_TYPE || scope == SCOPE_SITE_CUP_TYPE) {
+    if (!take_owner(network, scope, &rest, &owner))
+        return false;
+    if (takes_cup_type(scope)) {
         if (!take_code(&rest, ")", code))
             return false;
         cup_type = id_of(network_cup_type(network, code));
@@ -115,6 +148,12 @@ bool network_account_is_of(const struct network *network, struct account account
                network->site_by_id[owner]->scheme == scheme;
     case SCOPE_PARTICIPANT:
         return network_takes_part(network, owner, scheme);
+    case SCOPE_PAIR:
+        return account_home(account) != account_host(account) &&
+               (account_home(account) == scheme || account_host(account) == scheme);
+    case SCOPE_OTHER:
+    case SCOPE_OTHER_CUP_TYPE:
+        return owner != scheme;
     case SCOPE_SCHEME:
     case SCOPE_CUP_TYPE:
         return true;

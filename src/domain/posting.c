@@ -86,10 +86,17 @@ static bool line_matches(enum rule_each each, const struct posting_line *line)
         return line->list == LIST_OPENED_RETIRED;
     case EACH_OPENED_UNACCOUNTED:
         return line->list == LIST_OPENED_UNACCOUNTED;
+    case EACH_VISITING:
+        return line->list == LIST_VISITING;
+    case EACH_VISITING_SOUND:
+        return line->list == LIST_VISITING && !line->damaged;
+    case EACH_VISITING_DAMAGED:
+        return line->list == LIST_VISITING && line->damaged;
     case EACH_ENTRY:
     case EACH_REVERSED_LEG:
     case EACH_STATED_LEG:
     case EACH_DUE:
+    case EACH_AGREED:
         return false;
     }
     return false;
@@ -117,12 +124,17 @@ static bool measure_line(enum rule_measure measure, const struct posting_facts *
     return true;
 }
 
+static bool is_at_counter(enum line_list list)
+{
+    return list == LIST_ISSUED || list == LIST_RETURNED || list == LIST_VISITING;
+}
+
 static bool value_net(const struct posting_line *lines, size_t count, bool at_tariff, struct money *net)
 {
     *net = (struct money){0};
     for (size_t i = 0; i < count; i++) {
         struct money part;
-        if (lines[i].list != LIST_ISSUED && lines[i].list != LIST_RETURNED)
+        if (!is_at_counter(lines[i].list))
             continue;
         if (!money_times(at_tariff ? lines[i].tariff : lines[i].value, lines[i].n, &part))
             return false;
@@ -203,6 +215,7 @@ static bool measure_entry(enum rule_measure measure, const struct posting_facts 
     case REST:
     case MIRROR:
     case STATED:
+    case AGREED:
         assert(!"a measure of lines stands in a rule of the entry");
     }
     *amount = money.minor;
@@ -222,6 +235,9 @@ static struct account rule_account(const struct posting_rule *rule, const struct
         [OF_PAYER] = facts->payer,
         [OF_PAYEE] = facts->payee,
         [AT_SITE_OF_LINE] = line != NULL ? line->site : 0,
+        [OF_HOME] = line != NULL ? line->home : 0,
+        [OF_HOST] = facts->host,
+        [OF_PAIR] = 0, /* add_agreed has it */
     };
     return account_of(rule->account, owners[rule->owner], line != NULL ? line->cup_type : 0);
 }
@@ -262,6 +278,18 @@ static bool add_due(const struct posting_rule *rule, const struct posting_facts 
     return true;
 }
 
+static bool add_agreed(const struct posting_rule *rule, const struct posting_facts *facts,
+                       struct leg_list *legs)
+{
+    for (size_t i = 0; i < facts->agreed_count; i++) {
+        const struct agreed *agreed = &facts->agreed[i];
+        if (!add_leg(legs, account_of(rule->account, account_pair(agreed->home, agreed->host), 0), rule->side,
+                     agreed->booked.minor))
+            return false;
+    }
+    return true;
+}
+
 static bool apply_rule(const struct posting_rule *rule, const struct posting_facts *facts, size_t first,
                        struct leg_list *legs)
 {
@@ -272,6 +300,8 @@ static bool apply_rule(const struct posting_rule *rule, const struct posting_fac
         return add_stated(facts, legs);
     if (rule->each == EACH_DUE)
         return add_due(rule, facts, legs);
+    if (rule->each == EACH_AGREED)
+        return add_agreed(rule, facts, legs);
     if (rule->measure == REST)
         return rest_of(legs, first, &amount) && add_leg(legs, rule_account(rule, facts, NULL), DEBIT, amount);
     if (rule->each == EACH_ENTRY)
@@ -310,7 +340,8 @@ enum reason posting_derive(const struct posting_facts *facts, struct leg_list *l
 size_t posting_legs_max(const struct posting_facts *facts)
 {
     /* No kind of entry has more than eight rules for a line, nor more than nine for the entry. */
-    return facts->line_count * 8 + facts->reversed_count + facts->stated_count + facts->due_count + 9;
+    return facts->line_count * 8 + facts->reversed_count + facts->stated_count + facts->due_count +
+           facts->agreed_count + 9;
 }
 
 enum reason posting_tariff(const struct posting_line *lines, size_t count, struct money *tariff,

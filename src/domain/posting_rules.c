@@ -8,6 +8,7 @@
 
 #define ON(kind)   (1u << KIND_##kind)
 #define AT_COUNTER (ON(ISSUE) | ON(RETURN) | ON(EXCHANGE))
+#define REVERSALS  (ON(REVERSAL) | ON(REVERSAL_ABROAD))
 
 /* clang-format off */
 static const struct posting_rule rules[] = {
@@ -17,17 +18,23 @@ static const struct posting_rule rules[] = {
     {ON(SUPPLY), IF_ON_DEPOSIT, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_SITE_CLEARING, AT_SITE, VALUE},
     {ON(SUPPLY), IF_ON_DEPOSIT, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_STOCK_DEPOSITS, AT_SITE, VALUE},
 
-    /* The counter: issue, return, and exchange, which is both at once. The cups … */
+    /* The counter: issue, return, and exchange, which is both at once. The cups, of which some
+     * may carry another scheme's deposit and visit this one, … */
     {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_RETURNED, CREDIT, ACCOUNT_WITH_CUSTOMERS, OF_NOBODY, CUPS},
     {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_RETURNED_SOUND, DEBIT, ACCOUNT_SITE_STOCK, AT_SITE, CUPS},
     {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_RETURNED_DAMAGED, DEBIT, ACCOUNT_DAMAGED, AT_SITE, CUPS},
+    {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_VISITING, CREDIT, ACCOUNT_VISITING, OF_HOME, CUPS},
+    {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_VISITING_SOUND, DEBIT, ACCOUNT_SITE_STOCK, AT_SITE, CUPS},
+    {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_VISITING_DAMAGED, DEBIT, ACCOUNT_DAMAGED, AT_SITE, CUPS},
     {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_ISSUED, CREDIT, ACCOUNT_SITE_STOCK, AT_SITE, CUPS},
     {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_ISSUED, DEBIT, ACCOUNT_WITH_CUSTOMERS, OF_NOBODY, CUPS},
-    /* … the debt to their holders … */
+    /* … the debt to their holders, which of visiting cups is the other scheme's … */
     {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_RETURNED, DEBIT, ACCOUNT_CUSTOMER_DEPOSITS, OF_NOBODY, VALUE},
     {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_ISSUED, CREDIT, ACCOUNT_CUSTOMER_DEPOSITS, OF_NOBODY, VALUE},
+    {AT_COUNTER, ANY_TERMS, ALWAYS, EACH_AGREED, DEBIT, ACCOUNT_BETWEEN_SCHEMES, OF_PAIR, AGREED},
     /* … the site's own deposit, which goes with the cups … */
     {AT_COUNTER, IF_ON_DEPOSIT, ALWAYS, EACH_RETURNED, CREDIT, ACCOUNT_STOCK_DEPOSITS, AT_SITE, VALUE},
+    {AT_COUNTER, IF_ON_DEPOSIT, ALWAYS, EACH_VISITING, CREDIT, ACCOUNT_STOCK_DEPOSITS, AT_SITE, VALUE},
     {AT_COUNTER, IF_ON_DEPOSIT, ALWAYS, EACH_ISSUED, DEBIT, ACCOUNT_STOCK_DEPOSITS, AT_SITE, VALUE},
     /* … and the till. */
     {AT_COUNTER, IF_ON_LOAN, ALWAYS, EACH_ENTRY, DEBIT, ACCOUNT_SITE_CLEARING, AT_SITE, TILL},
@@ -99,6 +106,15 @@ static const struct posting_rule rules[] = {
     /* A reversal mirrors the entry; the cups it moves are then brought to the value now in force. */
     {ON(REVERSAL), ANY_TERMS, ALWAYS, EACH_REVERSED_LEG, CREDIT, ACCOUNT_NONE, OF_NOBODY, MIRROR},
 
+    /* Abroad, a host took back cups that carry this scheme's deposit. The holder has the host's money; the deposit is now
+     * owed to the host, as far as agreed. */
+    {ON(RETURN_ABROAD), ANY_TERMS, ALWAYS, EACH_CUPS, CREDIT, ACCOUNT_WITH_CUSTOMERS, OF_NOBODY, CUPS},
+    {ON(RETURN_ABROAD), ANY_TERMS, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_ABROAD, OF_HOST, CUPS},
+    {ON(RETURN_ABROAD), ANY_TERMS, ALWAYS, EACH_CUPS, DEBIT, ACCOUNT_CUSTOMER_DEPOSITS, OF_NOBODY, VALUE},
+    {ON(RETURN_ABROAD), ANY_TERMS, ALWAYS, EACH_AGREED, CREDIT, ACCOUNT_BETWEEN_SCHEMES, OF_PAIR, AGREED},
+    {ON(RETURN_ABROAD), ANY_TERMS, ALWAYS, EACH_ENTRY, CREDIT, ACCOUNT_REFUND_VARIANCE, OF_NOBODY, REST},
+    {ON(REVERSAL_ABROAD), ANY_TERMS, ALWAYS, EACH_REVERSED_LEG, CREDIT, ACCOUNT_NONE, OF_NOBODY, MIRROR},
+
     /* A payment that the bank confirms: the money has moved, and the amount due is paid. */
     {ON(PAYMENT_CONFIRMED), ANY_TERMS, WHEN_POOL_IS_PAID, EACH_ENTRY, DEBIT, ACCOUNT_BANK, OF_NOBODY, AMOUNT},
     {ON(PAYMENT_CONFIRMED), ANY_TERMS, WHEN_PARTICIPANT_IS_PAID, EACH_ENTRY, DEBIT, ACCOUNT_SETTLEMENT_DUE, OF_PAYEE, AMOUNT},
@@ -127,8 +143,8 @@ static const struct posting_rule rules[] = {
     {ON(JOURNAL), ANY_TERMS, ALWAYS, EACH_STATED_LEG, DEBIT, ACCOUNT_NONE, OF_NOBODY, STATED},
 
     /* Remeasurement: when a refund value changes, the debt for each cup changes with it. */
-    {ON(REMEASUREMENT) | ON(REVERSAL), ANY_TERMS, ALWAYS, EACH_REVALUED_OUT, CREDIT, ACCOUNT_CUSTOMER_DEPOSITS, OF_NOBODY, VALUE_CHANGE},
-    {ON(REMEASUREMENT) | ON(REVERSAL), ANY_TERMS, ALWAYS, EACH_REVALUED_OUT, DEBIT, ACCOUNT_REFUND_VARIANCE, OF_NOBODY, VALUE_CHANGE},
+    {ON(REMEASUREMENT) | REVERSALS, ANY_TERMS, ALWAYS, EACH_REVALUED_OUT, CREDIT, ACCOUNT_CUSTOMER_DEPOSITS, OF_NOBODY, VALUE_CHANGE},
+    {ON(REMEASUREMENT) | REVERSALS, ANY_TERMS, ALWAYS, EACH_REVALUED_OUT, DEBIT, ACCOUNT_REFUND_VARIANCE, OF_NOBODY, VALUE_CHANGE},
     {ON(REMEASUREMENT) | ON(REVERSAL), IF_ON_DEPOSIT, ALWAYS, EACH_REVALUED_STOCK, CREDIT, ACCOUNT_STOCK_DEPOSITS, AT_SITE, VALUE_CHANGE},
     {ON(REMEASUREMENT) | ON(REVERSAL), IF_ON_DEPOSIT, ALWAYS, EACH_REVALUED_STOCK, DEBIT, ACCOUNT_SITE_CLEARING, AT_SITE, VALUE_CHANGE},
     {ON(REMEASUREMENT) | ON(REVERSAL), IF_ON_DEPOSIT, ALWAYS, EACH_REVALUED_TRANSIT, CREDIT, ACCOUNT_TRANSIT_DEPOSITS, OF_NOBODY, VALUE_CHANGE},
@@ -198,6 +214,10 @@ const char *rule_each_word(enum rule_each each)
         [EACH_OPENED_RETIRED] = "opened, retired",
         [EACH_OPENED_UNACCOUNTED] = "opened, unaccounted",
         [EACH_DUE] = "due",
+        [EACH_VISITING] = "returned, of another home",
+        [EACH_VISITING_SOUND] = "returned, of another home, sound",
+        [EACH_VISITING_DAMAGED] = "returned, of another home, damaged",
+        [EACH_AGREED] = "home",
     };
     return words[each];
 }
@@ -246,6 +266,9 @@ const char *rule_owner_word(enum rule_owner owner)
         [OF_PAYER] = "payer",
         [OF_PAYEE] = "payee",
         [AT_SITE_OF_LINE] = "site of the line",
+        [OF_HOME] = "home",
+        [OF_HOST] = "host",
+        [OF_PAIR] = "home and host",
     };
     return words[owner];
 }
@@ -276,6 +299,7 @@ const char *rule_measure_word(enum rule_measure measure)
         [REST] = "rest",
         [MIRROR] = "mirror of the leg",
         [STATED] = "as stated",
+        [AGREED] = "n w as agreed for the home, in the scheme's own currency",
     };
     return words[measure];
 }

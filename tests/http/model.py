@@ -24,6 +24,8 @@ DEPOSITS_FOR = {
     "with_customers": "customer_deposits",
     "retired": None,
     "unaccounted": None,
+    "visiting": None,
+    "abroad": None,
 }
 
 

@@ -56,6 +56,7 @@ def test_the_tables_are_read():
         "account_supply": "32",
         "account_first_cups": "32",
         "account_unaccounted": "38",
+        "account_abroad": "40",
     }.items() <= NAMES.items()
     assert {"kinds_counter": "1,2,3", "kinds_close": "20,21", "accounts_stock": "33,34"}.items() <= NAMES.items()
     for header, prefix in zip(HEADERS, ("kind_", "account_")):

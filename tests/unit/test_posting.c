@@ -20,6 +20,7 @@ struct posting_case {
     struct leg reversed[ITEMS_MAX];
     struct leg stated[ITEMS_MAX];
     struct due due[ITEMS_MAX];
+    struct agreed agreed[ITEMS_MAX];
     struct leg expected[ITEMS_MAX];
     size_t expected_count;
 };
@@ -56,7 +57,11 @@ static struct leg read_leg(const char *text)
     enum account_kind kind = account_named(word);
     if (*text == '(') {
         enum account_scope scope = account_kind_scope(kind);
-        if (scope == SCOPE_SITE_CUP_TYPE)
+        if (scope == SCOPE_PAIR) {
+            int host;
+            ck_assert_int_eq(sscanf(text, "(%d,%d)%n", &owner, &host, &used), 2);
+            owner = account_pair(owner, host);
+        } else if (scope == SCOPE_SITE_CUP_TYPE || scope == SCOPE_OTHER_CUP_TYPE)
             ck_assert_int_eq(sscanf(text, "(%d,%d)%n", &owner, &cup_type, &used), 2);
         else
             ck_assert_int_eq(sscanf(text, "(%d)%n", scope == SCOPE_CUP_TYPE ? &cup_type : &owner, &used), 1);
@@ -83,6 +88,8 @@ static void read_line(struct posting_case *one, enum line_list list, const char 
         line->dispatch_value.minor = other;
     if (sscanf(text, "/%lld", &other) == 1)
         line->site = (int32_t)other;
+    if (sscanf(text, "+%lld", &other) == 1)
+        line->home = (int32_t)other;
 }
 
 static enum line_target target_named(const char *text)
@@ -102,7 +109,7 @@ static void read_fact(struct posting_case *one, const char *text)
 {
     static const char *const lists[] = {"issued", "returned", "cups",   "counted", "out",
                                         "stock",  "transit",  "type",   "placed",  "shipped",
-                                        "held",   "gone",     "missing"};
+                                        "held",   "gone",     "missing", "visiting"};
     struct posting_facts *facts = &one->facts;
     char word[20];
     int used;
@@ -137,7 +144,12 @@ static void read_fact(struct posting_case *one, const char *text)
     else if (strcmp(word, "due") == 0) {
         struct due *due = &one->due[facts->due_count++];
         ck_assert_int_eq(sscanf(text, "%d %ld", &due->participant, &due->amount.minor), 2);
-    } else if (strcmp(word, "payer") == 0)
+    } else if (strcmp(word, "agreed") == 0) {
+        struct agreed *agreed = &one->agreed[facts->agreed_count++];
+        ck_assert_int_eq(sscanf(text, "%d %d %ld", &agreed->home, &agreed->host, &agreed->booked.minor), 3);
+    } else if (strcmp(word, "host") == 0)
+        facts->host = (int32_t)number;
+    else if (strcmp(word, "payer") == 0)
         facts->payer = (int32_t)number;
     else if (strcmp(word, "payee") == 0)
         facts->payee = (int32_t)number;
@@ -183,6 +195,7 @@ static void read_case(char *line)
         .reversed = one->reversed,
         .stated = one->stated,
         .due = one->due,
+        .agreed = one->agreed,
     };
     /* Commas stand between facts, and also within the brackets of an account. */
     for (char *at = part[2]; (at = strstr(at, ", ")) != NULL;)
@@ -280,7 +293,9 @@ static bool can_happen(const struct posting_rule *rule, enum entry_kind kind)
 {
     bool issues = rule->each == EACH_ISSUED;
     bool returns = rule->each == EACH_RETURNED || rule->each == EACH_RETURNED_SOUND ||
-                   rule->each == EACH_RETURNED_DAMAGED;
+                   rule->each == EACH_RETURNED_DAMAGED || rule->each == EACH_VISITING ||
+                   rule->each == EACH_VISITING_SOUND || rule->each == EACH_VISITING_DAMAGED ||
+                   rule->each == EACH_AGREED;
     return !(kind == KIND_RETURN && issues) && !(kind == KIND_ISSUE && returns);
 }
 

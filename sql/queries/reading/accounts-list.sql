@@ -37,7 +37,7 @@ stands AS (
             WHERE b.scheme = $1::integer AND b.account = slice.account AND b.business_date <= coalesce($4::date, 'infinity')
               AND b.business_date > coalesce(closed.business_date, '-infinity')) since ON true)
 SELECT json_strip_nulls(json_build_object(
-           'account', k.word || coalesce('(' || nullif(concat_ws(',', s.code, p.code, c.code), '') || ')', ''),
+           'account', k.word || coalesce('(' || nullif(concat_ws(',', s.code, p.code, account_schemes(stands.account), c.code), '') || ')', ''),
            'unit', coalesce(unit.code, currency),
            'balance', CASE WHEN unit.id IS NULL THEN to_json(amount_text(balance, decimals)) ELSE to_json(balance) END,
            'code', coalesce(own.code, kind.code), 'name', coalesce(own.name, kind.name))),

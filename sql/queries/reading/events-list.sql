@@ -67,7 +67,7 @@ slice AS (
       ORDER BY entry :onward LIMIT $4::integer)),
 legs AS (
     SELECT entry, json_agg(json_build_object(
-               'account', k.word || coalesce('(' || nullif(concat_ws(',', s.code, p.code, c.code), '') || ')', ''),
+               'account', k.word || coalesce('(' || nullif(concat_ws(',', s.code, p.code, account_schemes(l.account), c.code), '') || ')', ''),
                CASE WHEN l.account >> 48 < :account_first_cups THEN 'amount' ELSE 'cups' END,
                CASE WHEN l.account >> 48 < :account_first_cups THEN to_json(amount_text(l.amount, decimals))
                     ELSE to_json(l.amount) END)

@@ -241,6 +241,17 @@ void canonical_account(const struct network *network, struct account account, st
     case SCOPE_PARTICIPANT:
         buffer_printf(text, "(%s)", network->participant_by_id[owner]->code);
         break;
+    case SCOPE_PAIR:
+        buffer_printf(text, "(%s,%s)", network->scheme_by_id[account_home(account)]->code,
+                      network->scheme_by_id[account_host(account)]->code);
+        break;
+    case SCOPE_OTHER:
+        buffer_printf(text, "(%s)", network->scheme_by_id[owner]->code);
+        break;
+    case SCOPE_OTHER_CUP_TYPE:
+        buffer_printf(text, "(%s,%s)", network->scheme_by_id[owner]->code,
+                      cup_type_code(network, account_cup_type(account)));
+        break;
     }
 }
 

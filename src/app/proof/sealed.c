@@ -5,6 +5,13 @@
 #include "app/closing/close_document.h"
 #include "app/posting/canonical.h"
 
+#include <stdlib.h>
+
+static bool scheme_is_known(const struct network *network, int32_t scheme)
+{
+    return scheme < network->scheme_ids && network->scheme_by_id[scheme] != NULL;
+}
+
 /* Whether the network has the things that the account's number refers to, and the number has no parts that
  * the account's name lacks. Otherwise two numbers would have the same leaf. */
 static bool account_is_known(const struct network *network, struct account account)
@@ -15,13 +22,26 @@ static bool account_is_known(const struct network *network, struct account accou
         account_of(kind, owner, cup_type).code != account.code)
         return false;
     enum account_scope scope = account_kind_scope(kind);
-    if (scope == SCOPE_CUP_TYPE || scope == SCOPE_SITE_CUP_TYPE)
+    if (scope == SCOPE_CUP_TYPE || scope == SCOPE_SITE_CUP_TYPE || scope == SCOPE_OTHER_CUP_TYPE)
         if (cup_type >= network->cup_type_ids || network->cup_type_by_id[cup_type] == NULL)
             return false;
-    if (scope == SCOPE_SITE || scope == SCOPE_SITE_CUP_TYPE)
+    switch (scope) {
+    case SCOPE_SITE:
+    case SCOPE_SITE_CUP_TYPE:
         return owner < network->site_ids && network->site_by_id[owner] != NULL;
-    return scope != SCOPE_PARTICIPANT ||
-           (owner < network->participant_ids && network->participant_by_id[owner] != NULL);
+    case SCOPE_PARTICIPANT:
+        return owner < network->participant_ids && network->participant_by_id[owner] != NULL;
+    case SCOPE_PAIR:
+        return scheme_is_known(network, account_home(account)) &&
+               scheme_is_known(network, account_host(account));
+    case SCOPE_OTHER:
+    case SCOPE_OTHER_CUP_TYPE:
+        return scheme_is_known(network, owner);
+    case SCOPE_SCHEME:
+    case SCOPE_CUP_TYPE:
+        return true;
+    }
+    abort();
 }
 
 bool sealed_leaf(const struct network *network, const struct scheme *scheme, const struct leaf_row *row,
