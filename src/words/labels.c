@@ -23,6 +23,18 @@ static const struct {
     {"gln", "GLN"},
     {"iban", "IBAN"},
     {"bic", "BIC"},
+    {"wash", "Waiting for a wash"},
+    {"out_counted", "Of these in service"},
+    {"sites_unknown", "Sites without a par stock"},
+    {"demand_mean", "Demand per day"},
+    {"demand_sd", "Standard deviation"},
+    {"time_out_days", "Days out"},
+    {"time_out_by", "Days out found by"},
+    {"time_out_trips", "From so many trips"},
+    {"loss_rate_by", "Loss rate found by"},
+    {"uses_to_pay", "Uses until it has paid"},
+    {"uses_to_weigh", "Uses until the mass is equal"},
+    {"disposable_mass_g", "Mass of a disposable cup, g"},
     {"advice", "What to do"},
     {"retryable", "A retry helps"},
     {"true", "yes"},
@@ -90,9 +102,10 @@ bool words_plain(const char *word, char plain[static WORDS_LABEL_SIZE])
 bool words_are_values(const char *member)
 {
     static const char *const names[] = {
-        "totals",    "place",       "step", "waits_for", "side",     "state",     "status",
-        "kind",      "disposition", "role", "tender",    "section",  "direction", "netting",
-        "condition", "verdict",     "fee",  "method",    "quantile", "par_by",    "estimate"};
+        "totals",     "place",       "step",        "waits_for",    "side",        "state",     "status",
+        "kind",       "disposition", "role",        "tender",       "section",     "direction", "netting",
+        "condition",  "verdict",     "fee",         "method",       "quantile",    "par_by",    "estimate",
+        "assumption", "source",      "time_out_by", "loss_rate_by", "peak_weekday"};
     for (size_t i = 0; i < sizeof names / sizeof names[0]; i++)
         if (strcmp(names[i], member) == 0)
             return true;

@@ -554,6 +554,9 @@ def look(do, admin):
     do(admin, "GET", "/v1/plans?scheme=tern-bay&box=20&cost_per_km=1.50&format=csv", name="csv")
     prices = [{"from": "anchor", "to": "brick", "cost": "4.00"}]
     do(admin, "POST", "/v1/plans", {"scheme": "tern-bay", "box": 20, "days": 2, "prices": prices})
+    prices = "cup_price=1.80&trip_cost=0.05&disposable_price=0.13&disposable_mass_g=11.5"
+    do(admin, "GET", f"/v1/purchases?scheme=tern-bay&service_level=0.98&{prices}", name="json")
+    do(admin, "GET", f"/v1/purchases?scheme=tern-bay&{prices}&format=csv", name="csv")
     do(admin, "GET", f"/v1/accounts?scheme=tern-bay&as_of={DAY}")
     do(admin, "GET", "/v1/posting-rules")
     do(admin, "GET", "/")

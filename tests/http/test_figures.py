@@ -163,6 +163,9 @@ JUSTIFIED = {
     "/v1/exceptions/{exception_id}": {"Quantity": ROW},
     "/v1/payments": {"Amount": ROW, "Approvals": ROW},
     "/v1/plans": {"*": "a computation on stock, history and the reader's own terms, of which nothing is recorded"},
+    "/v1/purchases": {
+        "*": "a computation on the scheme's past and the reader's own terms, of which nothing is recorded"
+    },
     "/v1/payments/{payment_id}": {"Amount": ROW},
     "/v1/schemes": {"*": SETTING},
     "/v1/schemes/{scheme}": {"*": SETTING},

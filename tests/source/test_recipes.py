@@ -37,6 +37,7 @@ INCIDENTAL = {
         "tests/http/test_cups.py",
         "tests/http/test_event_forms.py",
         "tests/http/test_opening.py",
+        "tests/http/test_purchases.py",
         "tests/http/test_reports_model.py",
         "tests/http/test_verify.py",
     },

@@ -118,10 +118,7 @@ static bool find_types(struct planning *planning)
     return true;
 }
 
-/* The cups of each day, from the first on which any were issued. Returns the number of days. A day on which
- * reversals took back more than was issued counts as none. */
-static size_t series_of(const struct plan_cell_row *row, const int64_t *cups,
-                        double series[PLAN_HISTORY_DAYS])
+size_t cup_plan_series(const struct plan_cell_row *row, const int64_t *cups, double series[PLAN_HISTORY_DAYS])
 {
     double all[PLAN_HISTORY_DAYS] = {0};
     int64_t first = PLAN_HISTORY_DAYS;
@@ -147,9 +144,9 @@ static int64_t expected_change(const struct planning *planning, const struct pla
     if (between < 1)
         return 0;
     const struct forecast_span span = {.ahead = 2, .days = (unsigned)between};
-    size_t days = series_of(row, row->issued, issued);
-    bool known = series_of(row, row->returned, returned) == days && forecast_make(issued, days, span, &out) &&
-                 forecast_make(returned, days, span, &in);
+    size_t days = cup_plan_series(row, row->issued, issued);
+    bool known = cup_plan_series(row, row->returned, returned) == days &&
+                 forecast_make(issued, days, span, &out) && forecast_make(returned, days, span, &in);
     return known ? llround(in.expected - out.expected) : 0;
 }
 
@@ -161,7 +158,7 @@ static void foresee(const struct planning *planning, const struct plan_cell_row 
                                        .days = question->days};
     double issued[PLAN_HISTORY_DAYS];
     struct forecast forecast;
-    size_t days = series_of(row, row->issued, issued);
+    size_t days = cup_plan_series(row, row->issued, issued);
     cell->basis = days == 0 ? PLAN_NO_DEMAND : PLAN_UNKNOWN;
     if (days == 0 || !forecast_make(issued, days, span, &forecast))
         return;

@@ -87,6 +87,12 @@ struct cup_plan {
     struct moves moves; /* sites are places, types are types */
 };
 
+/* The cups of each day, from the first on which any were issued. Returns the number of days. A day on which
+ * reversals took back more than was issued counts as none. */
+struct plan_cell_row; /* store/plan_store.h */
+size_t cup_plan_series(const struct plan_cell_row *row, const int64_t *cups,
+                       double series[PLAN_HISTORY_DAYS]);
+
 /* Fills `plan`, for cup_plan_dispose, whatever the result. Faults: the plan is too large. */
 MUST_CHECK enum store_result cup_plan_make(struct pg *pg, const struct cup_plan_question *question,
                                            struct cup_plan *plan, struct faults *faults);

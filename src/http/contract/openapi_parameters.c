@@ -88,6 +88,15 @@ static const struct named_schema schemas[] = {
     {"cost_per_stop", "{\"$ref\":\"#/components/schemas/Amount\"}"},
     {"minimum_load", "{\"type\":\"integer\",\"minimum\":0}"},
     {"haul_boxes", "{\"type\":\"integer\",\"minimum\":1}"},
+    {"stock_days", "{\"type\":\"integer\",\"minimum\":1,\"maximum\":14,\"default\":1}"},
+    {"wash_days", "{\"type\":\"integer\",\"minimum\":0,\"maximum\":30,\"default\":0}"},
+    {"horizon_days", "{\"type\":\"integer\",\"minimum\":1,\"maximum\":731,\"default\":90}"},
+    {"growth", "{\"$ref\":\"#/components/schemas/SignedDecimal\"}"},
+    {"loss_rate", "{\"$ref\":\"#/components/schemas/Rate\"}"},
+    {"cup_price", "{\"$ref\":\"#/components/schemas/Amount\"}"},
+    {"trip_cost", "{\"$ref\":\"#/components/schemas/Amount\"}"},
+    {"disposable_price", "{\"$ref\":\"#/components/schemas/Amount\"}"},
+    {"disposable_mass_g", "{\"$ref\":\"#/components/schemas/SignedDecimal\"}"},
     {"box", "{\"type\":\"integer\",\"minimum\":1,\"default\":1}"},
 };
 

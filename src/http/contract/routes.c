@@ -69,6 +69,12 @@
     "No plan that brings the same boxes to the same sites costs less than bound; gap is the share of the "    \
     "cost above it. Counts say nothing about hygiene: cups go back into service only as local food codes "    \
     "allow. One such request runs at a time; a second is refused as overloaded."
+#define PURCHASE_ABOUT                                                                                       \
+    "Nothing is recorded. Cups out follow from Little's law (J. D. C. Little, 1961): demand per day times days "  \
+    "out. The par stock of a site is its mean demand and as many standard deviations as the normal "         \
+    "distribution has at the service level. Measured figures are of the last 84 business days. Uses are "    \
+    "issues, trips are returns. The figures say nothing about the environment: such claims need evidence "   \
+    "that local rules accept."
 /* clang-format off */
 #define WHY    {"why", "Recorded with the change: 1 to 200 characters", false}
 #define MINE   {"mine", "Of open ones: only those that the holder of the key has proposed, or only those of others", false}
@@ -615,6 +621,21 @@ static const struct route routes[] = {
      REASONS(REASON_SCHEME_UNKNOWN, REASON_AMOUNT_DECIMALS, REASON_CUP_TYPE_UNKNOWN, REASON_CUP_TYPE_REPEATED, REASON_SITE_UNKNOWN,
              REASON_SITE_IN_OTHER_SCHEME, REASON_SAME_SITE, REASON_VALUE_REPEATED, REASON_OUT_OF_RANGE),
      .about = PLAN_ABOUT},
+    {GET("/v1/purchases", FOR_STAFF, handle_purchases, "What to buy: how many cups of each type, and what a trip costs", "Purchases"),
+     .media = 1u << MEDIA_JSON | 1u << MEDIA_CSV | 1u << MEDIA_HTML,
+     .parameters = {SCHEME, {"cup_type", "Code of a cup type; all unless given", false},
+                    {"service_level", "Wanted probability that a site's stock lasts, from 0.5 to 0.999; 0.95 unless given", false},
+                    {"stock_days", "Days that a site's stock is to last, 1 to 14; 1 unless given", false},
+                    {"wash_days", "Days that a returned cup waits for its wash beyond the night, 0 to 30; 0 unless given", false},
+                    {"horizon_days", "Days over which losses are replaced and demand grows, 1 to 731; 90 unless given", false},
+                    {"growth", "Of demand by the end of the horizon, as a part: 0.1 is a tenth more; 0 unless given", false},
+                    {"loss_rate", "Cups lost for good per cup issued; measured in the scheme's past unless given", false},
+                    {"cup_price", "Of a new cup, as the operator states it", false},
+                    {"trip_cost", "Of washing and carrying a cup for one use, as the operator states it; 0 unless given", false},
+                    {"disposable_price", "Of a disposable cup, as the operator states it", false},
+                    {"disposable_mass_g", "Mass in grams of a disposable cup, as the operator states it", false}},
+     .is_long = true, .id = "getPurchases", .tag = TAG_REPORTS,
+     .about = PURCHASE_ABOUT},
     {GET("/v1/accounts", FOR_OFFICE, handle_accounts_list, "Accounts of a scheme and their balances", "AccountList"),
      .parameters = {SCHEME, AS_OF, {"account_kind", "Kind of account, as site_clearing", false}, SLICED},
      .id = "listAccounts", .tag = TAG_BOOKS},

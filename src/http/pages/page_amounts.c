@@ -12,8 +12,8 @@ static bool amount_of(const json_t *value, struct decimal *amount)
 
 bool page_is_amount(const char *name, const json_t *value)
 {
-    static const char *const others[] = {"rate",        "target", "latitude", "longitude",
-                                         "distance_km", "demand", "error"};
+    static const char *const others[] = {"rate",   "target", "latitude", "longitude", "distance_km",
+                                         "demand", "error",  "days",     "per_cup",   "uses"};
     struct decimal amount;
     for (size_t i = 0; i < sizeof others / sizeof others[0]; i++)
         if (strstr(name, others[i]) != NULL)

@@ -64,6 +64,8 @@ static void add_field(struct page_view *view, const char *name)
 {
     if (strcmp(name, "site") == 0)
         add_things(view, name, CHOOSE_SITE, true);
+    else if (strcmp(name, "cup_type") == 0)
+        add_things(view, name, CHOOSE_CUP_TYPE, true);
     else if (strcmp(name, "kind") == 0)
         add_kinds(view, name);
     else if (strcmp(name, "state") == 0)

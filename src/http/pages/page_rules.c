@@ -32,6 +32,11 @@
 #define ID_NOTE                                                                                              \
     "An identity is no personal data until somebody links it with a person: on a receipt, by a card or a "   \
     "membership. Nothing here links it, and entries can't be erased."
+#define PURCHASE_NOTE                                                                                        \
+    "An estimate from the scheme's past and from what its operator states, and no figure of the books. "     \
+    "Uses "                                                                                                  \
+    "are compared with the price and the mass of a disposable cup as stated, and with nothing else. Claims " \
+    "about the environment need evidence that local rules accept."
 #define CLAIMS_NOTE "Claims about the environment need evidence that local rules accept."
 
 #define JOURNAL       "/v1/reports/journal?scheme={scheme}&from={date}&to={date}"
@@ -234,8 +239,25 @@ static const struct page_about abouts[] = {
                  "haul_boxes", "box"},
      .see = {{"Stock", "/v1/reports/stock?scheme={scheme}"},
              {"Transfers", "/v1/reports/transfers?scheme={scheme}"},
-             {"Shipments", "/v1/shipments?scheme={scheme}&state=open"}},
+             {"Shipments", "/v1/shipments?scheme={scheme}&state=open"},
+             {"What to buy", "/v1/purchases?scheme={scheme}"}},
      .note = CUPS_NOTE},
+    {.schema = "Purchases",
+     .title = "What to buy",
+     .filters = {"cup_type", "service_level", "stock_days", "wash_days", "horizon_days", "growth",
+                 "loss_rate", "cup_price", "trip_cost", "disposable_price", "disposable_mass_g"},
+     .plot_of = "cup_types",
+     .plot = {PLOT_BARS, "Cups needed by the end of the horizon; the mark: in service now", "cup_type",
+              "needed", NULL, "in_service"},
+     .see = {{"Plan of moves", "/v1/plans?scheme={scheme}"},
+             {"Stock", "/v1/reports/stock?scheme={scheme}"},
+             {"Return rates by week", "/v1/reports/return-rate?scheme={scheme}"},
+             {"Trips of cups with identity",
+              "/v1/reports/trips?scheme={scheme}&from={history_from}&to={history_to}"},
+             {"Cups that are gone",
+              "/v1/reports/shrinkage?scheme={scheme}&from={history_from}&to={history_to}"},
+             {"Recovery", "/v1/reports/recovery?scheme={scheme}"}},
+     .note = PURCHASE_NOTE},
     {.schema = "DayTotals", .title = "Totals of a day, as the till has them"},
     {.schema = "Me", .title = "This key", .see = {{"Browsers that signed in", "/v1/me/sessions"}}},
     {.schema = "Scheme",
@@ -342,6 +364,11 @@ static const struct page_link links[] = {
     {"BankStatement", "expected_opening", "/v1/bank-statements/{previous}", NULL, NULL},
     {"Plan", "stock", "/v1/reports/general-ledger?scheme={scheme}&account=site_stock({site},{cup_type})",
      NULL, NULL},
+    {"Purchases", "on_road", "/v1/reports/transfers?scheme={scheme}", NULL, NULL},
+    {"Purchases", "with_customers",
+     "/v1/reports/general-ledger?scheme={scheme}&account=with_customers({cup_type})", NULL, NULL},
+    {"Purchases", "supplied", "/v1/reports/general-ledger?scheme={scheme}&account=supply({cup_type})", NULL,
+     NULL},
     {"TermsList", "effective_date", "/v1/schemes/{scheme}/terms/{effective_date}", NULL, NULL},
     {"RefundValueList", "effective_date", "/v1/schemes/{scheme}/refund-values/{cup_type}/{effective_date}",
      NULL, NULL},
@@ -412,6 +439,7 @@ static const struct page_see starts[] = {
     {"Changes", "/v1/changes"},
     {"Keys", "/v1/keys"},
     {"Plan", "/v1/plans?scheme={scheme}"},
+    {"Purchases", "/v1/purchases?scheme={scheme}"},
     {"Bank", "/v1/bank-statements?scheme={scheme}"},
     {"Bank lines", "/v1/bank-lines?scheme={scheme}"},
     {"Reconciliation", RECONCILIATION},

@@ -22,7 +22,7 @@ enum {
     PAGE_SEE_MAX = 6,
     PAGE_SUMS_MAX = 2,
     PAGE_COUNTS_MAX = 2,
-    PAGE_FILTERS_MAX = 8
+    PAGE_FILTERS_MAX = 11
 };
 
 struct page_about {
@@ -48,7 +48,7 @@ struct page_link {
         *is; /* apply only if the member `when` of the same object has the value `is`; NULL: always */
 };
 
-enum { PAGE_LINKS_MAX = 96 };
+enum { PAGE_LINKS_MAX = 112 };
 
 /* The caution that a report's page shows; NULL: none. */
 const char *page_report_note(const char *report);

@@ -70,7 +70,8 @@ static bool is_alarm(const char *text)
 static bool is_rate(const char *member)
 {
     return strcmp(member, "tax_rate") == 0 || strcmp(member, "return_target") == 0 ||
-           strcmp(member, "service_level") == 0 || strcmp(member, "gap") == 0;
+           strcmp(member, "service_level") == 0 || strcmp(member, "gap") == 0 ||
+           strcmp(member, "loss_rate") == 0;
 }
 
 /* Members that may consist of digits alone, and are no figures. */

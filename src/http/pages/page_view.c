@@ -332,6 +332,14 @@ void page_table(struct page_view *view, const struct page_scope *scope, const ch
 /* --- pictures --------------------------------------------------------------------------------------------
  */
 
+/* The level that an item is to reach, as text in `text`. NULL: none. */
+static const char *target_of(const json_t *item, const struct report_plot *about, char text[static 32])
+{
+    const json_t *target = about->target != NULL ? json_object_get(item, about->target) : NULL;
+    snprintf(text, 32, "%lld", json_integer_value(target));
+    return json_is_integer(target) ? text : NULL;
+}
+
 void page_plot(const struct page_view *view, const json_t *list)
 {
     const struct report_plot *about = &view->about->plot;
@@ -345,10 +353,11 @@ void page_plot(const struct page_view *view, const json_t *list)
     json_array_foreach(list, index, item)
     {
         const json_t *value = json_object_get(item, about->y);
-        char number[32];
+        char number[32], target[32];
         snprintf(number, sizeof number, "%lld", json_integer_value(value));
         plot_add(plot, json_string_value(json_object_get(item, about->x)),
-                 json_is_integer(value) ? number : json_string_value(value), NULL, NULL);
+                 json_is_integer(value) ? number : json_string_value(value), NULL,
+                 target_of(item, about, target));
     }
     plot_write(plot, view->text);
     plot_free(plot);

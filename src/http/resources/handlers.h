@@ -172,6 +172,9 @@ void handle_exception_resolve(const struct request *request, struct answer *answ
 /* plans.c */
 void handle_plan(const struct request *request, struct answer *answer);
 
+/* purchases.c */
+void handle_purchases(const struct request *request, struct answer *answer);
+
 /* accounts.c */
 void handle_accounts_list(const struct request *request, struct answer *answer);
 

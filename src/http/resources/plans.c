@@ -4,6 +4,7 @@
  * shape. */
 #include "app/cups/cup_plan.h"
 
+#include "http/request/query_body.h"
 #include "http/request/route.h"
 #include "http/resources/handlers.h"
 #include "http/resources/plan_answer.h"
@@ -15,7 +16,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { LOAD_MAX = 1000000, BOX_MAX = 100000, DIGITS_MAX = 9 };
+enum { LOAD_MAX = 1000000, BOX_MAX = 100000 };
 enum { MEMBER_SIZE = 64 /* the name of a member, or of a list with a place in it */ };
 
 static_assert((int)BOX_MAX <= (int)QUANTITY_MAX, "a line of a shipment takes a box");
@@ -98,53 +99,13 @@ static void blame_element(struct asking *asking, enum reason reason, const char 
     blame(asking, reason, member, detail);
 }
 
-/* The query as the body that would ask the same. NULL: out of memory. */
-static json_t *body_of_query(const struct request *request)
-{
-    json_t *body = json_object();
-    for (size_t i = 0; i < COUNT(fields) && body != NULL; i++) {
-        const char *text = request_query(request, fields[i].name);
-        if (text == NULL)
-            continue;
-        size_t length = strlen(text);
-        bool number = fields[i].form == FORM_INTEGER && length >= 1 && length <= DIGITS_MAX &&
-                      strspn(text, "0123456789") == length;
-        json_t *value = number ? json_integer(strtoll(text, NULL, 10)) : json_string(text);
-        if (value == NULL || json_object_set_new(body, fields[i].name, value) != 0) {
-            json_decref(body);
-            return NULL;
-        }
-    }
-    return body;
-}
-
 static const struct plan_body defaults = {.days = 1, .service_level = {950000}, .box = 1};
-
-/* False: a fault has been added. */
-static bool read_query(struct asking *asking)
-{
-    struct faults faults;
-    faults_init(&faults, asking->request->arena);
-    json_t *json = body_of_query(asking->request);
-    if (json == NULL) {
-        faults_refuse(&asking->answer->faults, REASON_OVERLOADED);
-        return false;
-    }
-    if (!shape_decode(&shape_plan_ask, json, "", &defaults, &asking->body, &faults))
-        for (size_t i = 0; i < faults.count; i++)
-            faults_add_parameter(&asking->answer->faults,
-                                 faults.items[i].reason == REASON_MEMBER_MISSING ? REASON_PARAMETER_MISSING
-                                                                                 : REASON_PARAMETER_INVALID,
-                                 faults.items[i].pointer + 1, "%s", faults.items[i].detail);
-    json_decref(json);
-    return asking->answer->faults.count == 0;
-}
 
 static bool read_asked(struct asking *asking)
 {
     const struct request *request = asking->request;
     if (request->route->method == METHOD_GET)
-        return read_query(asking);
+        return query_decode(request, asking->answer, &shape_plan_ask, &defaults, &asking->body);
     json_t *json = request_json(request, asking->answer);
     return json != NULL &&
            shape_decode(&shape_plan_ask, json, "", &defaults, &asking->body, &asking->answer->faults);
