@@ -1,5 +1,5 @@
--- Check: the lists of open things, of proposals, of payments in transit and of requested shipments, and the counts of
--- payments by day, follow from the rows that they are made from. $1 scheme.
+-- Check: the lists of open things, of proposals, of payments in transit and of requested shipments, the counts of
+-- payments by day, and the sums of shipments follow from the rows that they are made from. $1 scheme.
 WITH opened AS (
     SELECT x.entry, x.position, x.kind, x.site, x.cup_type FROM exception x
      WHERE x.scheme = $1::integer
@@ -13,6 +13,14 @@ proposed AS (
     SELECT DISTINCT s AS scheme, p.number, coalesce(d.decision, 'open') AS status
       FROM proposal p LEFT JOIN proposal_decision d ON d.proposal = p.number CROSS JOIN unnest(0 || p.schemes) AS s
      WHERE s = $1::integer OR s = 0 AND $1::integer = (SELECT min(id) FROM scheme)),
+moved AS (
+    SELECT d.shipment, d.dispatch, d.stands, t.sender, t.receiver, t.cup_type, t.damaged, t.sent, t.received, t.lost,
+           greatest(t.sent - t.received - t.lost, 0) AS missing
+      FROM shipment_dispatch d JOIN transfer t USING (scheme, dispatch) WHERE d.scheme = $1::integer),
+moved_whole AS (
+    SELECT shipment, dispatch, sender, receiver, max(stands) AS stands,
+           CASE WHEN sum(missing) > 0 THEN CASE WHEN sum(received + lost) > 0 THEN 'short' ELSE 'on_road' END END AS should
+      FROM moved GROUP BY 1, 2, 3, 4),
 examined AS (
     SELECT format('exception %s.%s is open, or listed as open, but not both', entry, position) AS what,
            o.entry IS NULL OR l.entry IS NULL AS is_broken
@@ -45,6 +53,22 @@ examined AS (
       FROM (SELECT site, list, list AS list_again, number FROM shipment_listed WHERE scheme = $1::integer) l
       FULL JOIN (SELECT DISTINCT site, list, list AS list_again, number FROM shipment_place WHERE scheme = $1::integer) p
            USING (site, list, number)
+    UNION ALL
+    SELECT format('shipment %s is not summed as its dispatches moved', shipment),
+           (k.sent, k.received, k.lost, k.missing) IS DISTINCT FROM (m.sent::bigint, m.received::bigint, m.lost::bigint, m.missing::bigint)
+      FROM (SELECT * FROM shipment_sum WHERE scheme = $1::integer) k
+      FULL JOIN (SELECT shipment, sender, receiver, cup_type, damaged, sum(sent) AS sent, sum(received) AS received,
+                        sum(lost) AS lost, sum(missing) AS missing FROM moved GROUP BY 1, 2, 3, 4, 5) m
+           USING (shipment, sender, receiver, cup_type, damaged)
+    UNION ALL
+    SELECT format('the dispatch of entry %s is not said to stand as it does', dispatch), stands IS DISTINCT FROM should FROM moved_whole
+    UNION ALL
+    SELECT format('shipment %s is not said to stand as its dispatches do', shipment),
+           (coalesce(k.on_road, 0), coalesce(k.short, 0)) <> (coalesce(m.on_road, 0), coalesce(m.short, 0))
+      FROM (SELECT * FROM shipment_stands WHERE scheme = $1::integer) k
+      FULL JOIN (SELECT shipment, sender, receiver, count(*) FILTER (WHERE should = 'on_road') AS on_road,
+                        count(*) FILTER (WHERE should = 'short') AS short FROM moved_whole GROUP BY 1, 2, 3) m
+           USING (shipment, sender, receiver)
     UNION ALL
     SELECT format('proposal %s is not listed as it stands', number), (l.status, l.scheme) IS DISTINCT FROM (p.status, p.scheme)
       FROM (SELECT * FROM proposal_listed WHERE scheme = $1::integer OR scheme = 0 AND $1::integer = (SELECT min(id) FROM scheme)) l

@@ -1,22 +1,7 @@
--- Trips of cups with identity, by cup type. A trip is an issue followed by a return, anywhere, before that cup's
--- next issue; it belongs to the scheme and day of the issue. $1 scheme, $2 first and $3 last business day, $4 cup
--- type (null: all). Of cups that were retired in the period, all trips count, from the first.
-WITH issue AS MATERIALIZED (
-    SELECT s.*, account_cup_type(s.went_to) AS cup_type, c.code AS scheme_code
-      FROM sighting s JOIN scheme c ON c.id = s.scheme
-     WHERE s.scheme = $1::integer AND s.business_date BETWEEN $2::date AND $3::date AND s.reversed_by IS NULL
-       AND s.kind IN (:kind_issue, :kind_exchange) AND account_kind_of(s.went_to) = :account_with_customers
-       AND ($4::integer IS NULL OR account_cup_type(s.went_to) = $4::integer)),
-trip AS (
-    SELECT i.cup, i.cup_type, n.hours
-      FROM issue i
-      LEFT JOIN LATERAL (
-           SELECT account_kind_of(n.went_to) <> :account_with_customers AS is_return,
-                  extract(epoch FROM n.occurred_at - i.occurred_at) / 3600 AS hours
-             FROM sighting n JOIN scheme c ON c.id = n.scheme
-            WHERE n.cup = i.cup AND n.reversed_by IS NULL AND n.kind IN (:kinds_counter) AND n.occurred_at >= i.occurred_at
-              AND (n.occurred_at, c.code COLLATE "C", n.entry, n.position) > (i.occurred_at, i.scheme_code COLLATE "C", i.entry, i.position)
-            ORDER BY n.occurred_at, c.code COLLATE "C", n.entry, n.position LIMIT 1) n ON n.is_return),
+-- Trips of cups with identity, by cup type, as trips_of says what a trip is. $1 scheme, $2 first and $3 last business
+-- day, $4 cup type (null: all). Of cups that were retired in the period, all trips count, from the first.
+WITH trip AS MATERIALIZED (
+    SELECT * FROM trips_of($1::integer, $2::date, $3::date, $4::integer)),
 each AS (
     SELECT t.cup_type, t.cup, count(*) AS issues, count(hours) AS trips,
            (SELECT min(s.occurred_at) FROM sighting s WHERE s.cup = t.cup AND s.reversed_by IS NULL) AS first_seen

@@ -89,6 +89,8 @@ TABLES = [
     "proposal_decision",
     "shipment_dispatch",
     "shipment_listed",
+    "shipment_sum",
+    "shipment_stands",
     "payment_day",
     "bank_statement",
     "bank_transit",
@@ -345,6 +347,15 @@ TAMPERINGS = {
     ),
     "a shipment stands in a list of others": (
         "INSERT INTO shipment_listed SELECT id, 0, 'open', 99 FROM scheme WHERE code = 'tern-bay'",
+        {"lists_match"},
+    ),
+    "a shipment is not summed as its dispatches moved": (
+        "INSERT INTO shipment_sum SELECT id, gen_random_uuid(), 1, 2, 1, false, 1, 0, 0, 1 FROM scheme"
+        " WHERE code = 'tern-bay'",
+        {"lists_match"},
+    ),
+    "a shipment is said to wait for a dispatch that is none": (
+        "INSERT INTO shipment_stands SELECT id, gen_random_uuid(), 1, 2, 1, 0 FROM scheme WHERE code = 'tern-bay'",
         {"lists_match"},
     ),
     "a dispatch fulfils a shipment that it does not name": (

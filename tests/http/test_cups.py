@@ -164,7 +164,12 @@ def test_an_opening_names_cups_at_its_places(net):
             {"place": "with_customers", **named("A4")[0]},
             {"place": "retired", **named("A5")[0]},
         ],
-        shipments=[{"dispatch": shipment, "site": "anchor", "to": "dock", "cups": named("A6", quantity=2)}],
+        shipments=[
+            {
+                "dispatch": shipment, "site": "anchor", "to": "dock",
+                "cups": named("A6", quantity=2) + named("A7", condition="damaged"),
+            },
+        ],
     )  # fmt: skip
     assert net.admin.send("POST", "/v1/events", stated).status == 202
     assert other.send("POST", f"/v1/openings/{stated['event_id']}/approve?scheme=tern-bay", {}).status == 200
@@ -172,8 +177,9 @@ def test_an_opening_names_cups_at_its_places(net):
         ("site_stock", "anchor"), ("site_stock", "anchor"), ("damaged", "anchor"), ("with_customers", None),
         ("retired", None), ("in_transit", None),
     ]  # fmt: skip
-    net.post("receipt", "dock", "08:00", dispatch=shipment, cups=[{"cup_type": "cup-300", "quantity": 2}])
+    net.post("receipt", "dock", "08:00", dispatch=shipment, cups=plain(2) + plain(1, condition="damaged"))
     assert net.where("A6") == ("site_stock", "dock")
+    assert net.where("A7") == ("damaged", "dock")
 
 
 SPELLINGS = [
@@ -369,6 +375,68 @@ def test_a_gap_is_counted_and_no_exception(net):
     net.post("count", "dock", "10:20", cups=plain_counted(3))  # A1 may be among the two that are missing
     net.post("count", "anchor", "11:00", cups=named("A1", counted=1))
     assert found(net) == [("cup_elsewhere", "A1", "resolved")] and net.cup("A1")["gaps"] == 3
+
+
+def test_a_gap_is_looked_at_again_when_the_entry_that_explains_it_is_reversed(net):
+    net.post("supply", "anchor", "06:00", cups=named("A1", quantity=50))
+    sold = net.post("issue", "anchor", "07:00", issued=plain(3))  # one of these may have been A1
+    net.post("return", "brick", "08:00", returned=named("A1"))
+    assert found(net) == [] and net.cup("A1")["gaps"] == 1
+    again = net.post("issue", "anchor", "07:10", issued=plain(1))  # or this one
+    net.post("reversal", "anchor", "09:00", reverses=sold["event_id"])
+    assert found(net) == [] and net.cup("A1")["gaps"] == 1, "the other issue explains it as well"
+    net.post("reversal", "anchor", "09:10", reverses=again["event_id"])
+    assert found(net) == [("cup_not_out", "A1", "open")] and net.cup("A1")["gaps"] == 0
+    net.post("issue", "anchor", "07:20", issued=plain(1))
+    assert found(net) == [("cup_not_out", "A1", "resolved")] and net.cup("A1")["gaps"] == 1
+
+
+def test_a_finding_that_stands_follows_the_latest_sighting_before_it(net):
+    net.post("supply", "anchor", "06:00", cups=named("A1", quantity=9))
+    net.post("supply", "dock", "06:00", cups=plain(9))
+    sold = net.post("issue", "brick", "11:00", issued=named("A1"))
+    back = net.post("count", "dock", "10:00", cups=named("A1", counted=9))  # late: now it was at the dock before
+    entries = {e["event_id"]: net.admin.get(f"/v1/events/{e['event_id']}")["entry"] for e in (sold, back)}
+    net.followed()
+    rows = [r for r in net.admin.items("/v1/reports/exceptions", scheme="tern-bay", state="open") if r["cup_id"]]
+    assert [(r["kind"], r["entry"]) for r in rows] == [
+        ("cup_issued_elsewhere", entries[sold["event_id"]]),
+        ("cup_elsewhere", entries[back["event_id"]]),
+    ]
+    shown = net.admin.get(f"/v1/exceptions/{rows[0]['exception_id']}")
+    assert shown["other_entry"] == entries[back["event_id"]]
+    net.post("dispatch", "dock", "10:30", to="brick", cups=plain(2))  # may have sent it
+    assert found(net, state="open") == [("cup_elsewhere", "A1", "open")] and net.cup("A1")["gaps"] == 1
+
+
+def test_cups_of_another_dispatch_explain_nothing(net):
+    net.post("supply", "anchor", "06:00", cups=named("A1", quantity=50))
+    sent = [net.post("dispatch", "anchor", "07:00", to="dock", cups=c) for c in (named("A1", quantity=9), plain(9))]
+    net.post("receipt", "dock", "08:00", dispatch=sent[1]["event_id"], cups=plain(9))
+    net.post("return", "brick", "09:00", returned=named("A1"))
+    assert found(net) == [("cup_not_out", "A1", "open")] and net.cup("A1")["gaps"] == 0
+    net.post("receipt", "dock", "08:10", dispatch=sent[0]["event_id"], cups=plain(4))  # in part: A1 may be among them
+    assert found(net) == [("cup_not_out", "A1", "resolved")] and net.cup("A1")["gaps"] == 1
+
+
+def test_a_cup_that_one_event_names_as_sound_and_as_damaged_is_named_twice(net):
+    net.post("supply", "anchor", "06:00", cups=named("A1", quantity=9))
+    net.post("dispatch", "anchor", "07:00", to="dock", cups=named("A1") + named("A1", condition="damaged"))
+    assert found(net) == [("cup_twice", "A1", "open")]
+
+
+def test_a_person_has_resolved_what_an_event_explains_and_a_reversal_brings_back(net):
+    """It was resolved once, and stays so. After the reversal it is another exception, which is open."""
+    net.post("supply", "anchor", "06:00", cups=named("A1"))
+    net.post("return", "brick", "11:00", returned=named("A1"))
+    net.followed()
+    [listed] = [r for r in net.admin.items("/v1/reports/exceptions", scheme="tern-bay") if r["cup_id"]]
+    assert net.admin.send("POST", f"/v1/exceptions/{listed['exception_id']}/resolve", {"note": "seen"}).status == 200
+    issue = net.post("issue", "anchor", "10:00", issued=named("A1"))
+    assert found(net) == [("cup_not_out", "A1", "resolved")]
+    assert net.admin.get(f"/v1/exceptions/{listed['exception_id']}")["resolved"]["note"] == "seen"
+    net.post("reversal", "anchor", "12:00", reverses=issue["event_id"])
+    assert found(net) == [("cup_not_out", "A1", "resolved"), ("cup_not_out", "A1", "open")]
 
 
 def test_a_reversal_is_no_gap(net):

@@ -5,6 +5,7 @@ practice, no source."""
 from datetime import date, timedelta
 from uuid import uuid4
 
+import psycopg2
 import pytest
 
 import network
@@ -123,7 +124,8 @@ def test_reversals_open_a_shipment_again(admin):
 
 def test_nothing_is_refused_for_a_request(admin):
     """A dispatch may name a shipment of other sites, one that is withdrawn, or one that nobody has asked for, and may
-    send other cups and more than were asked for."""
+    send other cups and more than were asked for. It counts for the request only if it goes between the two sites that
+    were asked, as only these are bound by the agreed bearer."""
     [asked, gone] = ask(admin, wish(), wish())
     admin.send("POST", f"/v1/shipments/{gone['shipment']}/withdraw", {"reason": "not needed"})
     unknown = {"shipment": str(uuid4())}
@@ -131,14 +133,66 @@ def test_nothing_is_refused_for_a_request(admin):
         for one in (
             dispatch(25, named),
             dispatch(1, named, site="brick"),
-            event("dispatch", "anchor", at(DAY), cups=cups(("cup-450", 2)), to="brick", shipment=named["shipment"]),
+            event("dispatch", "anchor", at(DAY), cups=cups(cup_450=2), to="brick", shipment=named["shipment"]),
+            event("dispatch", "anchor", at(DAY), cups=cups(cup_450=3), to="dock", shipment=named["shipment"]),
         ):
             assert admin.post(one)["status"] == "recorded"
             assert admin.post(one)["status"] == "duplicate"
             admin.refused("POST", "/v1/events", {**one, "shipment": str(uuid4())}, 409, "event_id_conflict")
-    assert figures(read(admin, asked)) == {"cup-300": [20, 26, 0, 0, 26, 0], "cup-450": [0, 2, 0, 0, 2, 0]}
+    shown = read(admin, asked)
+    assert figures(shown) == {"cup-300": [20, 25, 0, 0, 25, 0], "cup-450": [0, 3, 0, 0, 3, 0]}
+    assert [(e["site"], e["quantity"]) for e in shown["events"]] == [("anchor", 25), ("anchor", 3)]
     late = ask(admin, wish(shipment=unknown["shipment"]))[0]
     assert figures(late) == figures(read(admin, asked)) and late["state"] == "in_transit"
+    admin.assert_holds()
+
+
+def test_cups_of_other_sites_leave_a_request_open(admin):
+    """A sender that is to send 20 cups has not done so because somebody else, or it to somebody else, sent 20."""
+    [asked] = ask(admin, wish())
+    strange = [dispatch(20, asked, site="brick"), dispatch(20, asked, to="brick")]
+    admin.post_many(strange)
+    admin.post(arrival("receipt", 20, strange[0]))
+    assert figures(read(admin, asked)) == {"cup-300": [20, 0, 0, 0, 0, 20]}
+    assert in_lists(admin, asked) == ({"open", "requested"}, {"sender"})
+    [listed_] = admin.items("/v1/shipments", scheme="tern-bay")
+    assert (listed_["dispatched"], listed_["received"]) == (0, 0)
+    paper = admin.get(f"/v1/shipments/{asked['shipment']}/packing-list")
+    assert paper["total"] == 20
+    admin.assert_holds()
+
+
+def rows_read(service, statement):
+    """The rows that the statement and its triggers read of the tables of shipments. It is taken back."""
+    connection = psycopg2.connect(service.database.owner_dsn)
+    with connection.cursor() as cursor:
+        cursor.execute(statement)
+        cursor.execute(
+            "SELECT sum(seq_tup_read + idx_tup_fetch) FROM pg_stat_xact_user_tables"
+            " WHERE relname = 'transfer' OR relname LIKE 'shipment%'"
+        )
+        read_rows = cursor.fetchone()[0]
+    connection.rollback()
+    connection.close()
+    return read_rows
+
+
+def test_a_dispatch_costs_the_same_however_many_name_its_shipment(service, admin):
+    [asked] = ask(admin, wish())
+    sent = [dispatch(1, asked) for _ in range(1500)]
+    cost = []
+    for part in (sent[:20], sent[20:1000], sent[1000:]):
+        admin.post_many(part)
+        [(scheme, last)] = service.database.rows("SELECT scheme, max(dispatch) FROM shipment_dispatch GROUP BY 1")
+        service.database.run("ANALYZE")
+        arrives = f"UPDATE transfer SET received = 1 WHERE scheme = {scheme} AND dispatch = {last}"
+        cost.append(rows_read(service, arrives))
+    assert cost[2] < 60, cost
+    admin.post_many([arrival("receipt", 1, one) for one in sent[:700]])
+    admin.post_many([event("reversal", "anchor", at(DAY, "12:00"), reverses=s["event_id"]) for s in sent[700:900]])
+    [row] = admin.items("/v1/shipments", scheme="tern-bay")
+    assert [row[m] for m in ("dispatched", "received", "lost", "missing")] == [1300, 700, 0, 600]
+    assert in_lists(admin, asked) == ({"open", "in_transit"}, {"receiver"})
     admin.assert_holds()
 
 

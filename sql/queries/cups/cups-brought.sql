@@ -29,13 +29,18 @@ complete AS (
 sent AS (
     SELECT c.*, s.cup, account_cup_type(s.went_to) AS cup_type,
            account_kind_of(s.came_from) = :account_damaged
-           OR (s.dispatch < 0 AND NOT EXISTS (SELECT FROM transfer t
-                                               WHERE t.scheme = s.scheme AND t.dispatch = s.dispatch AND NOT t.damaged
-                                                 AND t.cup_type = account_cup_type(s.went_to))) AS damaged,
+           OR (s.dispatch < 0 AND EXISTS (
+               SELECT FROM entry o
+                 JOIN shipment h ON h.scheme = s.scheme AND h.number = s.dispatch
+                CROSS JOIN LATERAL jsonb_array_elements(o.event::jsonb -> 'shipments') AS p(stated)
+                CROSS JOIN LATERAL jsonb_array_elements(p.stated -> 'cups') AS l(line)
+                WHERE o.scheme = s.scheme AND o.entry = s.entry AND (p.stated ->> 'dispatch')::uuid = h.event_id
+                  AND l.line ->> 'condition' IS NOT NULL AND l.line -> 'ids' ? k.id)) AS damaged,
            row_number() OVER (PARTITION BY c.entry ORDER BY s.entry, s.position) AS position
       FROM complete c
       JOIN sighting s ON s.scheme = c.scheme AND s.dispatch = c.dispatch AND account_kind_of(s.went_to) = :account_in_transit
                      AND (s.reversed_by IS NULL OR s.reversed_by > c.entry)
+      JOIN cup k ON k.cup = s.cup
      WHERE NOT EXISTS (SELECT FROM sighting o
                         WHERE o.scheme = s.scheme AND o.dispatch = s.dispatch AND o.cup = s.cup AND o.entry < c.entry
                           AND account_kind_of(o.came_from) = :account_in_transit

@@ -1,6 +1,7 @@
 -- Compares each sighting of the cups that entries of scheme $1 after $2 through $3 concern with the one before it,
 -- and keeps what comes to light. $4: now. A cup is concerned that such an entry names, brings, or takes a sighting
--- of back, and one whose place before the sighting cups left, until the sighting, without being named.
+-- of back; one whose place before the sighting cups left, until the sighting, without being named; and one whose gap
+-- is explained by an entry that was reversed.
 WITH moved AS MATERIALIZED (
     SELECT l.account, max(e.entry) AS entry, min(e.occurred_at) AS first_at
       FROM entry e CROSS JOIN LATERAL unnest(e.accounts, e.amounts) AS l(account, amount)
@@ -14,6 +15,10 @@ concerned AS MATERIALIZED (
             UNION ALL
             SELECT s.cup, r.entry FROM entry_reference r JOIN sighting s ON s.scheme = r.scheme AND s.entry = r.referred
              WHERE r.scheme = $1::integer AND r.entry > $2::bigint AND r.entry <= $3::bigint AND r.kind = :kind_reversal
+            UNION ALL
+            SELECT f.cup, r.entry FROM entry_reference r JOIN cup_finding f ON f.other_scheme = r.scheme AND f.explained_by = r.referred
+             WHERE r.scheme = $1::integer AND r.entry > $2::bigint AND r.entry <= $3::bigint AND r.kind = :kind_reversal
+               AND NOT f.ended AND f.kind = 'gap'
             UNION ALL
             SELECT f.cup, m.entry FROM cup_finding f JOIN moved m ON m.account = f.left_from
               JOIN sighting s ON (s.scheme, s.entry, s.position) = (f.scheme, f.entry, f.position) AND s.occurred_at >= m.first_at
@@ -39,8 +44,9 @@ paired AS MATERIALIZED (
     SELECT w.*, lag(w.to_station) OVER upto AS before_station, lag(w.to_kind) OVER upto AS before_kind,
            lag(w.went_to) OVER upto AS before_account, lag(w.scheme) OVER upto AS before_scheme,
            lag(w.entry) OVER upto AS before_entry, lag(w.occurred_at) OVER upto AS before_at,
+           lag(w.dispatch) OVER upto AS before_dispatch,
            count(*) FILTER (WHERE w.from_kind = :account_supply) OVER (upto ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS supplied,
-           count(*) OVER (PARTITION BY w.scheme, w.entry, w.cup, w.from_kind ORDER BY w.position) > 1 AS again
+           count(*) OVER (PARTITION BY w.scheme, w.entry, w.cup, w.from_station ORDER BY w.position) > 1 AS again
       FROM walked w WINDOW upto AS (PARTITION BY w.cup ORDER BY w.place)),
 suspected AS (
     SELECT p.*, CASE WHEN again THEN 'cup_twice'
@@ -77,38 +83,42 @@ strangers AS MATERIALIZED (
       FROM suspected s JOIN unnamed u USING (cup_type)
      WHERE s.kind_found = 'cup_never_supplied'),
 -- A mismatch is a gap if, since the last sighting, an entry moved cups of the type out of that place and named
--- fewer.
+-- fewer. From the road it moves only cups of its own dispatch.
 judged AS (
-    SELECT s.*, CASE
-               WHEN kind_found = 'cup_never_supplied'
-               THEN CASE WHEN t.too_many THEN kind_found END
-               WHEN kind_found IN ('cup_not_out', 'cup_issued_elsewhere', 'cup_elsewhere')
-                    AND EXISTS (
-                        SELECT FROM entry e
-                         WHERE e.scheme = s.before_scheme AND e.occurred_at > s.before_at AND e.occurred_at <= s.occurred_at
-                           AND e.entry >= coalesce((SELECT min(d.first_entry) FROM business_day d
-                                                     WHERE d.scheme = s.before_scheme AND d.ends_at > s.before_at), 0)
-                           AND (account_kind_of(s.before_account) NOT IN (:accounts_stock)
-                                OR e.site = account_owner(s.before_account))
-                           AND e.entry <= (SELECT l.entry FROM sighting_place l WHERE l.scheme = s.before_scheme)
-                           AND e.entry <> s.before_entry AND (e.scheme <> s.scheme OR e.entry <> s.entry)
-                           AND e.kind <> :kind_reversal
-                           AND NOT EXISTS (SELECT FROM entry_reference r
-                                            WHERE r.scheme = e.scheme AND r.referred = e.entry AND r.kind = :kind_reversal)
-                           AND (SELECT -sum(l.amount) FROM unnest(e.accounts, e.amounts) AS l(account, amount)
-                                 WHERE l.account = s.before_account AND l.amount < 0)
-                               > (SELECT count(*) FROM sighting n
-                                   WHERE n.scheme = e.scheme AND n.entry = e.entry AND n.came_from = s.before_account
-                                     AND n.went_to <> n.came_from))
-               THEN 'gap'
-               ELSE kind_found END AS kind_judged
+    SELECT s.*, w.entry AS explained_by,
+           CASE WHEN kind_found = 'cup_never_supplied' THEN CASE WHEN t.too_many THEN kind_found END
+                WHEN w.entry IS NOT NULL THEN 'gap'
+                ELSE kind_found END AS kind_judged
       FROM suspected s
-      LEFT JOIN strangers t ON (t.scheme, t.entry, t.position) = (s.scheme, s.entry, s.position)),
+      LEFT JOIN strangers t ON (t.scheme, t.entry, t.position) = (s.scheme, s.entry, s.position)
+      LEFT JOIN LATERAL (
+           SELECT e.entry FROM entry e
+            WHERE s.kind_found IN ('cup_not_out', 'cup_issued_elsewhere', 'cup_elsewhere')
+              AND e.scheme = s.before_scheme AND e.occurred_at > s.before_at AND e.occurred_at <= s.occurred_at
+              AND e.entry >= coalesce((SELECT min(d.first_entry) FROM business_day d
+                                        WHERE d.scheme = s.before_scheme AND d.ends_at > s.before_at), 0)
+              AND (account_kind_of(s.before_account) NOT IN (:accounts_stock)
+                   OR e.site = account_owner(s.before_account))
+              AND (account_kind_of(s.before_account) <> :account_in_transit
+                   OR EXISTS (SELECT FROM entry_reference r
+                               WHERE r.scheme = e.scheme AND r.entry = e.entry AND r.referred = s.before_dispatch))
+              AND e.entry <= (SELECT l.entry FROM sighting_place l WHERE l.scheme = s.before_scheme)
+              AND e.entry <> s.before_entry AND (e.scheme <> s.scheme OR e.entry <> s.entry)
+              AND e.kind <> :kind_reversal
+              AND NOT EXISTS (SELECT FROM entry_reference r
+                               WHERE r.scheme = e.scheme AND r.referred = e.entry AND r.kind = :kind_reversal)
+              AND (SELECT -sum(l.amount) FROM unnest(e.accounts, e.amounts) AS l(account, amount)
+                    WHERE l.account = s.before_account AND l.amount < 0)
+                  > (SELECT count(*) FROM sighting n
+                      WHERE n.scheme = e.scheme AND n.entry = e.entry AND n.came_from = s.before_account
+                        AND n.went_to <> n.came_from)
+            LIMIT 1) w ON true),
 found AS MATERIALIZED (
-    SELECT cup, scheme, entry, position, kind_judged AS kind_of, before_scheme, before_entry, before_account, site, cup_type
+    SELECT cup, scheme, entry, position, kind_judged AS kind_of, before_scheme, before_entry, before_account, explained_by,
+           site, cup_type
       FROM judged WHERE kind_judged IS NOT NULL
     UNION ALL
-    SELECT p.cup, p.scheme, p.entry, p.position, 'cup_other_type', NULL, NULL, NULL, p.site, p.cup_type
+    SELECT p.cup, p.scheme, p.entry, p.position, 'cup_other_type', NULL, NULL, NULL, NULL, p.site, p.cup_type
       FROM paired p JOIN cup_type t ON t.id = p.cup_type
      WHERE left(t.grai, 14) <> left(p.id, 14)),
 stranger AS (
@@ -138,9 +148,18 @@ fresh AS MATERIALIZED (
               FROM found n
              WHERE NOT EXISTS (SELECT FROM cup_finding f
                                 WHERE NOT f.ended AND (f.scheme, f.entry, f.position, f.kind) = (n.scheme, n.entry, n.position, n.kind_of))) AS n),
+-- A finding may stand on, and yet follow another sighting than before: one that was posted late, or is left after a
+-- reversal.
+follows AS (
+    UPDATE cup_finding f
+       SET other_scheme = n.before_scheme, other_entry = n.before_entry, left_from = n.before_account, explained_by = n.explained_by
+      FROM found n
+     WHERE NOT f.ended AND (f.scheme, f.entry, f.position, f.kind) = (n.scheme, n.entry, n.position, n.kind_of)
+       AND (f.other_scheme, f.other_entry, f.left_from, f.explained_by)
+           IS DISTINCT FROM (n.before_scheme, n.before_entry, n.before_account, n.explained_by)),
 kept AS (
-    INSERT INTO cup_finding (cup, scheme, entry, position, kind, other_scheme, other_entry, left_from, exception)
-    SELECT cup, scheme, entry, position, kind_of, before_scheme, before_entry, before_account, exception FROM fresh)
+    INSERT INTO cup_finding (cup, scheme, entry, position, kind, other_scheme, other_entry, left_from, explained_by, exception)
+    SELECT cup, scheme, entry, position, kind_of, before_scheme, before_entry, before_account, explained_by, exception FROM fresh)
 INSERT INTO exception (scheme, entry, position, business_date, kind, site, cup_type)
 SELECT f.scheme, f.entry, f.exception,
        coalesce((SELECT max(d.business_date) FROM business_day d

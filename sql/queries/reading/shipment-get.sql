@@ -39,6 +39,8 @@ SELECT json_strip_nulls(json_build_object(
                         JOIN entry e ON e.scheme = d.scheme AND e.entry = o.entry
                        CROSS JOIN LATERAL json_array_elements(e.event::json -> 'cups') WITH ORDINALITY AS lines(line, place)
                        WHERE d.scheme = r.scheme AND d.shipment = r.shipment
+                         AND EXISTS (SELECT FROM transfer t WHERE t.scheme = d.scheme AND t.dispatch = d.dispatch
+                                                              AND t.sender = r.sender AND t.receiver = r.receiver)
                          AND ($3::integer[] IS NULL OR e.site = ANY ($3)))))
   FROM shipment_request r
   JOIN scheme c ON c.id = r.scheme
