@@ -12,6 +12,8 @@ from decimal import Decimal
 from fractions import Fraction
 from zoneinfo import ZoneInfo
 
+import named_cups
+
 DECIMALS = {"CAD": 2, "NOK": 2, "NZD": 2, "USD": 2, "ISK": 0, "KWD": 3}  # ISO 4217 list one
 DAY = timedelta(days=1)
 
@@ -87,6 +89,9 @@ class Model:
         self.by_id = {}
         self.arrivals = defaultdict(list)  # dispatch event id -> its receipts and losses
         self.shipments = {}  # dispatch id -> a shipment of the opening, as if it were a dispatch
+        self.asked_for = {}  # shipment -> the request, as people stated it
+        self.batches = {}  # code of a batch that went to a re-maker -> (site, {cup type: cups})
+        self.bearers = {}  # event id of a loss -> who bears it, as decided when it was posted
         self.paid_out = set()  # participants that have had a payout
         self.stock_legs = defaultdict(list)  # account of sound stock -> (occurred, cups)
         # values from a date on, in place of tax_registered of a participant and kind of a site
@@ -161,10 +166,13 @@ class Model:
 
     # Posting -------------------------------------------------------------------------------------------------------
     def post(self, event):
+        if reason := named_cups.fault(event):
+            raise Refused(reason)
+        event = named_cups.with_ids(event, lambda ids: [named_cups.canonical(cup) for cup in ids])
         known = self.by_id.get(event["event_id"])
         if known:
-            if {**event, "occurred_at": known.occurred} != {
-                **known.event,
+            if {**self._as_recorded(event), "occurred_at": known.occurred} != {
+                **self._as_recorded(known.event),
                 "occurred_at": instant(event["occurred_at"]),
             }:
                 raise Refused("event_id_conflict")
@@ -205,6 +213,10 @@ class Model:
             "exceptions": exceptions,
         }
         return entry.answer
+
+    def _as_recorded(self, event):
+        """A loss that leaves its bearer open is recorded with the one that was decided on."""
+        return {"bearer": self.bearers[event["event_id"]], **event} if event["event_id"] in self.bearers else event
 
     def _record(self, entry):
         for unit in [None, *self.cup_types]:
@@ -281,6 +293,8 @@ class Model:
     # Moving cups
     def _supply(self, event, day, _):
         site, legs = event["site"], Counter()
+        if event.get("batch", None) not in (None, *self.batches):
+            raise Refused("batch_unknown")
         for cup, n, _ in self._cups(event, "cups"):
             legs.update({f"supply({cup})": -n, self._stock(site, cup): n})
             if self.on_deposit:
@@ -310,13 +324,26 @@ class Model:
             still.subtract({(cup, damaged): n for cup, n, damaged in self._cups(arrival.event, "cups")})
         return still
 
+    def dispatch(self, event_id):
+        return self.shipments.get(event_id) or self.by_id.get(event_id)
+
     def _dispatch_of(self, event):
-        dispatch = self.shipments.get(event["dispatch"]) or self.by_id.get(event["dispatch"])
+        dispatch = self.dispatch(event["dispatch"])
         if not dispatch:
             raise Refused("event_unknown")
         if dispatch.kind != "dispatch":
             raise Refused("not_a_dispatch")
         return dispatch
+
+    def fulfils(self, dispatch):
+        """The request that a dispatch names, if it goes between the two sites that were asked; else None."""
+        request = self.asked_for.get(dispatch.event.get("shipment"), {})
+        way = [dispatch.event.get(end) for end in ("site", "to")]
+        return request if way == [request.get("site"), request.get("to")] else None
+
+    def _agreed_bearer(self, dispatch):
+        """An agreement binds the two sites that were asked. Other sites may name the shipment, but are not bound."""
+        return (self.fulfils(dispatch) or {}).get("bearer")
 
     def _more_than(self, still, event, name):
         over = []
@@ -351,7 +378,8 @@ class Model:
         if event["site"] != sender:
             raise Refused("site_differs")
         still = self._open(dispatch)
-        bearer = event.get("bearer") or self.scheme.get("loss_bearer", "receiver")
+        bearer = event.get("bearer") or self._agreed_bearer(dispatch) or self.scheme.get("loss_bearer", "receiver")
+        self.bearers[event["event_id"]] = bearer
         for cup, n, _ in self._cups(event, "cups"):
             worth = n * self.value(cup, day)
             then = n * (self.value(cup, dispatch.day) or self.value(cup, day))
@@ -384,6 +412,18 @@ class Model:
                 worth = n * self.value(cup, day)
                 legs.update({f"stock_deposits({site},{cup})": worth, f"site_clearing({site})": -worth})
         return legs, []
+
+    def retired_at(self, site):
+        """cup type -> the cups that were retired at the site, reversals taken off"""
+        cups = Counter()
+        for entry in self.entries:
+            if entry.kind == "retire" and not entry.reversed_by and entry.event["site"] == site:
+                cups.update({cup: n for cup, n, _ in self._cups(entry.event, "cups")})
+        return cups
+
+    def batched_at(self, site):
+        """cup type -> the cups that batches took from the site to a re-maker"""
+        return sum((Counter(cups) for at, cups in self.batches.values() if at == site), Counter())
 
     def _count(self, event, day, occurrence):
         site, when, legs, exceptions = event["site"], instant(event["occurred_at"]), Counter(), []

@@ -5,6 +5,7 @@ from datetime import date
 
 import pytest
 
+import named_cups
 import network
 import test_model
 from model import DAY, Model, Refused, day_start, fewest_payments, instant
@@ -94,6 +95,16 @@ def test_random_days_keep_deposits_covered(stock_terms, currency, unit):
         "receipt_short",
         "count_off",
     }
+
+
+# Asset types: the GRAI of GS1's data dictionary page of `grai` (BDT00000065, 2021-11-16), and that of gs1/EPCIS's
+# urn:epc:id:grai:4012345.55555.987.
+def test_names_of_cups():
+    assert named_cups.canonical("urn:epc:id:grai:4012345.55555.987") == "04012345555554987"
+    cup = "07300015200154a/5"
+    for spelling in (cup, f"(8003){cup}", f"https://example.org/8003/{cup.replace('/', '%2F')}", f"]Q3\x1d8003{cup}"):
+        assert named_cups.canonical(spelling) == cup
+    assert [named_cups.canonical(text) for text in named_cups.MALFORMED] == [None] * len(named_cups.MALFORMED)
 
 
 # Own small instances of the check values (section 7), and a zero position that takes no part.

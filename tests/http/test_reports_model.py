@@ -3,16 +3,21 @@
 only from the naive model's events. DEPOSITD_MODEL_DAYS and DEPOSITD_MODEL_SEED as in test_model.py."""
 import random
 from collections import Counter, defaultdict
+from datetime import timedelta
 from decimal import Decimal
 from fractions import Fraction
+from statistics import median
+from urllib.parse import quote
 
 import pytest
 
+import named_cups
 import network
 from cup_queue import CupQueue
 from harness import wait_until
 from model import DAY, Model
-from test_model import CUP_TYPES, DAYS, FIRST_DAY, SEED, Stream, open_scheme, post_day, random_scheme
+from test_model import CUP_TYPES, DAYS, FIRST_DAY, SEED, Stream
+from test_model import ask_for_shipments, open_scheme, post_day, random_scheme, send_to_remaker
 
 CLOSED = min(DAYS, 20)  # two more days stay open
 COUNTER = ("issue", "return", "exchange")
@@ -32,7 +37,8 @@ def shared_by_terms(shared):
         "on_loan": random_scheme(rng, "tern-bay", "CAD", "America/St_Johns", "on_loan", 0.05, "a"),
         "on_deposit": random_scheme(rng, "eider-sound", "ISK", "Atlantic/Reykjavik", "on_deposit", 10, "b"),
     }
-    cup_types = [{"cup_type": c, "name": c, "volume_ml": 300, "mass_g": 50} for c in CUP_TYPES]
+    types = {c: named_cups.asset(n) for n, c in enumerate(CUP_TYPES)}
+    cup_types = [{"cup_type": c, "name": c, "volume_ml": 300, "mass_g": 50, "grai": types[c]} for c in CUP_TYPES]
     document = network.reference(
         [s for s, _ in plans.values()],
         {site: row for _, sites in plans.values() for site, row in sites.items()},
@@ -44,14 +50,20 @@ def shared_by_terms(shared):
     for terms, (scheme, _) in plans.items():
         model = Model(document, scheme["scheme"])
         nets[terms] = net = Net(shared.admin, model)
-        stream, known = Stream(rng, model, 10**model.decimals // 2 or 10), {}
+        stream, known = Stream(rng, model, 10**model.decimals // 2 or 10), net.known
         if rng.random() < 0.6:
             open_scheme((shared.admin, second), model, stream, known)
         for n in range(CLOSED + 2):
+            ask_for_shipments(shared.admin, model, stream, FIRST_DAY + n * DAY)
             post_day(shared.admin, second, [(model, stream, known)], FIRST_DAY + n * DAY)
+            for _ in range(2):
+                send_to_remaker(shared.admin, model, rng, FIRST_DAY + n * DAY)
             if n < CLOSED:
                 net.closed[FIRST_DAY + n * DAY] = model.close(FIRST_DAY + n * DAY)
                 shared.admin.close(scheme["scheme"], FIRST_DAY + n * DAY)
+    walks = [named_cups.Walk(net.model, net.known) for net in nets.values()]
+    for net in nets.values():
+        net.walks = walks
     return nets.__getitem__
 
 
@@ -59,6 +71,8 @@ class Net:
     def __init__(self, client, model):
         self.client, self.model = client, model
         self.closed = {}  # day -> what the model's close gave
+        self.known = {}  # event id -> entry
+        self.walks = []  # of all schemes, because cups with identity cross them
         self.first, self.last = FIRST_DAY, FIRST_DAY + (CLOSED + 4) * DAY
 
     def report(self, name, **query):
@@ -307,6 +321,99 @@ def test_site_flows_and_recovery(net):
         for c in CUP_TYPES
         if moved[c, "supply"] or moved[c, "retire"]
     }
+
+
+def test_retired_cups_and_batches(net):
+    model, want = net.model, {}
+    for site in model.sites:
+        retired, batched = model.retired_at(site), model.batched_at(site)
+        want |= {(site, c): (retired[c], batched[c], retired[c] - batched[c]) for c in retired.keys() | batched.keys()}
+    rows = net.client.get("/v1/reports/retired-cups", scheme=model.scheme["scheme"])["items"]
+    assert {(r["site"], r["cup_type"]): (r["retired"], r["batched"], r["waiting"]) for r in rows} == want
+    made, sent, batches = Counter(), Counter(), Counter()
+    for _, original, sign in net.done():
+        if "batch" in original.event:
+            for cup, n in lines(original.event, "cups"):
+                made[cup] += sign * n
+    for _, cups in model.batches.values():
+        sent.update(cups)
+        batches.update(cups.keys())
+    rows = {r["cup_type"]: (r["batches"], r["batched"], r["remade"]) for r in net.report("recovery")}
+    assert {c: figures for c, figures in rows.items() if any(figures)} == {
+        c: (batches[c], sent[c], made[c]) for c in CUP_TYPES if batches[c] or made[c]
+    }
+
+
+def followed(net):
+    """Waits until all entries were looked at for cups with identity."""
+    [some] = net.client.items("/v1/cups", limit=1)[:1]
+    wait_until(lambda: net.client.get(f"/v1/cups/{quote(some['cup_id'], safe='')}")["current"])
+
+
+def test_trips(net):
+    """Of each cup by itself: an issue, and the return anywhere that is the cup's next event of the counter."""
+    followed(net)
+    scheme, of_type, retired = net.model.scheme["scheme"], defaultdict(list), defaultdict(set)
+    for issue, back in named_cups.trips(net.walks, scheme):
+        if net.first <= issue.day <= net.last:
+            of_type[issue.went_to.cup_type].append((issue, back))
+    for cup, sightings in named_cups.by_cup(net.walks).items():
+        for s in sightings:
+            if s.kind == "retire" and s.scheme == scheme and net.first <= s.day <= net.last:
+                retired[s.went_to.cup_type].add(cup)
+    lived = Counter(issue.cup for issue, back in named_cups.trips(net.walks, None) if back)
+    rows = {r["cup_type"]: r for r in net.report("trips")}
+    assert rows.keys() == of_type.keys() | retired.keys() and of_type
+    counts = defaultdict(dict)
+    for row in net.report("trip-counts"):
+        counts[row["cup_type"]][row["trips"]] = row["cups"]
+    for cup_type, row in rows.items():
+        trips = of_type[cup_type]
+        made = Counter(issue.cup for issue, back in trips if back)
+        cups = {issue.cup for issue, _ in trips}
+        assert (row["cups"] or 0, row["issues"] or 0, row["trips"] or 0) == (len(cups), len(trips), made.total()), row
+        assert counts[cup_type] == Counter(made[cup] for cup in cups), row
+        hours = sorted((back.at - issue.at) / timedelta(hours=1) for issue, back in trips if back)
+        if hours:
+            assert abs(float(row["hours_out"]) - sum(hours) / len(hours)) < 0.0501, row
+            assert abs(float(row["hours_out_half"]) - median(hours)) < 0.0501, row
+        gone = retired[cup_type]
+        assert (row["retired"] or 0) == len(gone), row
+        if gone:
+            assert abs(float(row["trips_until_retired"]) - sum(lived[cup] for cup in gone) / len(gone)) < 0.0051, row
+
+
+def test_shrinkage(net):
+    """Counts miss and find cups, and transits lose them, at the site that bears the loss. Reversals take it back."""
+    model, want, handled = net.model, defaultdict(Counter), defaultdict(Counter)
+    for entry, original, sign in net.done():
+        event = original.event
+        for member in ("issued", "returned") if original.kind in COUNTER else ():
+            for cup, n in lines(event, member):
+                handled[event["site"], cup][member] += sign * n
+        if original.kind not in ("count", "transit_loss"):
+            continue
+        site = event["site"]
+        if original.kind == "transit_loss":
+            sent = model.dispatch(event["dispatch"]).event
+            site = {"sender": sent["site"], "receiver": sent["to"]}.get(model.bearers[event["event_id"]])
+        for account, cups in entry.legs.items():
+            if account.startswith("unaccounted("):
+                cup = model.unit(account)
+                what = "lost" if original.kind == "transit_loss" else "missing" if cups * sign > 0 else "found"
+                want[site, cup].update({what: -cups if what == "found" else cups, "gone": cups})
+                want[site, cup]["amount"] += cups * model.value(cup, entry.day)
+    rows = {(r["site"], r["cup_type"]): r for r in net.report("shrinkage")}
+    assert rows.keys() == want.keys() and want
+    for at, row in rows.items():
+        figures = {k: row[k] for k in ("missing", "found", "lost", "gone")}
+        assert figures == {k: want[at][k] for k in figures}, row
+        assert net.minor(row["amount"]) == want[at]["amount"], row
+        assert (row["issued"], row["returned"]) == (handled[at]["issued"], handled[at]["returned"]), row
+    for part in ("missing", "found", "lost"):
+        *listed, total = net.report("shrinkage-lines", part=part)
+        assert total["cups"] == sum(r["cups"] for r in listed)
+        assert abs(total["cups"]) == abs(sum(want[at][part] for at in want))
 
 
 def till_of(net, entry, original):
