@@ -13,6 +13,7 @@ static const char *const what_words[PROPOSAL_WHATS] = {
     [PROPOSAL_BANK_LINE] = "bank_line",
     [PROPOSAL_EXCEPTION] = "exception",
     [PROPOSAL_MONTH] = "month",
+    [PROPOSAL_AGREEMENT] = "agreement",
 };
 
 enum store_result store_changes_last(struct pg *pg, int64_t *number)

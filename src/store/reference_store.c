@@ -336,6 +336,7 @@ static const struct {
     [REFERENCE_OFFICE_ACCOUNTS] = {&sql_reference_read_office_accounts, true},
     [REFERENCE_TAX_REGISTRATION] = {&sql_reference_read_tax_registration, true},
     [REFERENCE_SITE_KIND] = {&sql_reference_read_site_kind, true},
+    [REFERENCE_AGREEMENT] = {&sql_reference_read_agreement, true},
 };
 
 enum store_result store_reference_read(struct pg *pg, const struct reference_query *query,

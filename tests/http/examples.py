@@ -565,6 +565,25 @@ def look(do, admin):
     do(admin, "DELETE", "/v1/keys/anchor-till?why=replaced")
 
 
+def agree(do, admin, ann):
+    """Each of two operators signs for how much one pays out for the other's cups."""
+    scheme = {
+        "scheme": "eider-sound",
+        "currency": "ISK",
+        "time_zone": "Atlantic/Reykjavik",
+        "cut_off": "03:00",
+        "stock_terms": "on_loan",
+    }
+    admin.load({"schemes": [scheme]})
+    path = f"/v1/schemes/tern-bay/agreements/eider-sound/{date.today() + timedelta(days=9)}"
+    values = [{"cup_type": "cup-300", "amount": "240"}, {"cup_type": "cup-450", "amount": "340"}]
+    asked = {"currency": "ISK", "rate": "0.0105", "values": values, "signs_for": "tern-bay"}
+    proposed = do(admin, "PUT", path, asked).json
+    assert ann.send("POST", f"/v1/proposals/{proposed['proposal']}/approve").status == 200
+    do(admin, "GET", path)
+    do(admin, "GET", "/v1/schemes/eider-sound/agreements")
+
+
 def browsers(do, admin):
     """The administrator signs in at two screens, and ends the session that was left open at the first."""
     for _ in range(2):
@@ -601,6 +620,7 @@ def play(service):
     look(do, admin)
     end_month(do, admin, ann, ben)
     remake(do, admin)
+    agree(do, admin, ann)
     return do.examples
 
 

@@ -245,6 +245,10 @@ LISTS = {
         "reference-read-office-accounts",
         lambda c, half, last: (("bay-0001", None, None), None, ROWS, None, None),
     ),
+    "agreements": (
+        "reference-read-agreement",
+        lambda c, half, last: (("bay-0001", None, None), None, ROWS, None, None),
+    ),
     "terms": ("reference-read-terms", lambda c, half, last: (("bay-0001", None, None), None, ROWS, [7], None)),
     "a till's key": ("me-read", lambda c, half, last: (1007,)),
     "schemes at a glance": ("glance", lambda c, half, last: (c.schemes[1 : ROWS + 1], True, 0, True)),

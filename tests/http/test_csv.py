@@ -121,6 +121,7 @@ COUNTS = {
     "office_accounts": 0,
     "tax_registrations": 0,
     "site_kinds": 0,
+    "agreements": 0,
 }
 
 

@@ -55,6 +55,7 @@ def test_what_is_given_is_taken(shared, document):
         "office_accounts": 0,
         "tax_registrations": 0,
         "site_kinds": 0,
+        "agreements": 0,
     }
     assert shared.admin.send("GET", "/v1/reference").body == given.body
     till = shared.client(shared.create_key("till", "pos", sites=["site-7"]))

@@ -136,6 +136,7 @@ def test_a_document_is_all_or_nothing(service):
         "office_accounts": 0,
         "tax_registrations": 0,
         "site_kinds": 0,
+        "agreements": 0,
     }
     assert admin.load({"sites": []})["sites"] == 0
 

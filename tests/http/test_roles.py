@@ -74,6 +74,7 @@ PERMITTED = {
             "schemes/{}/terms/{}",
             "schemes/{}/refund-values/{}/{}",
             "schemes/{}/office-accounts/{}",
+            "schemes/{}/agreements/{}/{}",
             "participants/{}",
             "participants/{}/tax-registration/{}",
             "sites/{}",
@@ -117,6 +118,8 @@ PERMITTED = {
     "GET /v1/feed": READERS,
     "GET /v1/schemes/{}/office-accounts": READERS,  # the office's own ledger
     "GET /v1/schemes/{}/office-accounts/{}": READERS,
+    "GET /v1/schemes/{}/agreements": READERS,  # between operators
+    "GET /v1/schemes/{}/agreements/{}/{}": READERS,
     "GET /v1/schemes/{}/returns-to-come/{}": READERS,
     "GET /v1/schemes/{}/months": READERS,
     "GET /v1/schemes/{}/months/{}": READERS,
@@ -256,7 +259,7 @@ def net(shared):
     return service
 
 
-MAY_BE_ABSENT = ("files", "openings/", "journals/", "fee-notes/", "remaking-batches/")
+MAY_BE_ABSENT = ("files", "agreements/", "openings/", "journals/", "fee-notes/", "remaking-batches/")
 
 
 def asked_shipment():
@@ -274,6 +277,7 @@ def concrete(net, operation):
         "/v1/schemes/{}/terms/{}": ("tern-bay", FIRST if operation.startswith("GET") else later),
         "/v1/schemes/{}/refund-values/{}/{}": ("tern-bay", "cup-300", FIRST if operation.startswith("GET") else later),
         "/v1/schemes/{}/office-accounts/{}": ("tern-bay", FIRST),
+        "/v1/schemes/{}/agreements/{}/{}": ("tern-bay", "skerry", later),
         "/v1/schemes/{}/days/{}/close": ("tern-bay", day),
         "/v1/schemes/{}/returns-to-come/{}": ("tern-bay", "cup-300"),
         **{f"/v1/schemes/{{}}/months/{{}}{part}": ("tern-bay", f"{FIRST:%Y-%m}") for part in ("", "/close", "/reopen")},
@@ -309,6 +313,7 @@ def concrete(net, operation):
         "PUT /v1/schemes/{}/terms/{}": network.TERMS,
         "PUT /v1/schemes/{}/refund-values/{}/{}": {"amount": "3.00"},
         "PUT /v1/schemes/{}/office-accounts/{}": {"accounts": []},
+        "PUT /v1/schemes/{}/agreements/{}/{}": {"currency": "CAD", "rate": "1", "values": [], "signs_for": "skerry"},
         "PUT /v1/participants/{}": {"name": "Hearth"},
         "PUT /v1/participants/{}/tax-registration/{}": {"tax_registered": False},
         "PUT /v1/sites/{}/kind/{}": {"kind": "hub"},

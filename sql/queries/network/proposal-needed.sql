@@ -1,7 +1,7 @@
 -- The changes after number $1, which are this transaction's, that need two people, because they weaken the
 -- control of two in a scheme where that is in force: dual control is on (before these changes) and something
--- has been posted. One row, if there is any: the changes, how many others there are, and the schemes
--- concerned. $2: the roles whose keys are made by two people.
+-- has been posted; or because each of two schemes signs. One row, if there is any: the changes, how many others there are,
+-- and the schemes concerned. $2: the roles whose keys are made by two people.
 WITH made AS (
     SELECT * FROM reference_change WHERE number > $1::bigint),
 in_force AS (
@@ -10,7 +10,7 @@ in_force AS (
                       WHERE m.of_what = 'scheme' AND m.subject = s.id AND m.before IS NOT NULL ORDER BY m.number LIMIT 1),
                     s.dual_control)),
 weakening AS (
-    SELECT m.*, ARRAY(
+    SELECT m.*, CASE m.of_what WHEN 'agreement' THEN ARRAY[m.scheme, m.subject] ELSE ARRAY(
                SELECT f.id FROM in_force f
                 WHERE CASE m.of_what
                       WHEN 'key' THEN m.before IS NULL AND m.after->>'role' = ANY ($2::text[])
@@ -22,7 +22,7 @@ weakening AS (
                                 OR (m.before->'operator') - 'name' IS DISTINCT FROM (m.after->'operator') - 'name'
                                 OR m.before ? 'variance_limit'
                                    AND coalesce((m.after->>'variance_limit')::numeric > (m.before->>'variance_limit')::numeric, true))
-                      ELSE false END) AS schemes
+                      ELSE false END) END AS schemes
       FROM made m)
 SELECT jsonb_agg(jsonb_strip_nulls(jsonb_build_object(
            'of', w.of_what, 'name', w.name, 'scheme', s.code, 'before', members_that_differ(w.before, w.after),

@@ -3,10 +3,12 @@
 -- last day. Exactly one row: whether anything is posted or closed; whether $2, $3, $4, $5 change it; whether the
 -- database knows the zone by an IANA name; the decimals that its terms and refund values are written in, null: none
 -- are; whether it takes over a bank account that another scheme has; and whether something is posted and $9 ends it
--- earlier, in the past or within 5 minutes. An opening that is proposed counts as posted.
+-- earlier, in the past or within 5 minutes. An opening that is proposed counts as posted, and so does an agreement with
+-- another scheme.
 SELECT coalesce(h.last_entry > 0
                 OR EXISTS (SELECT FROM proposed_event w
                             WHERE w.scheme = s.id AND w.kind = :kind_opening AND w.status = 'open')
+                OR EXISTS (SELECT FROM agreement a WHERE s.id IN (a.home, a.host))
                 OR EXISTS (SELECT FROM business_day d WHERE d.scheme = s.id AND d.state <> 'open'), false),
        coalesce(s.currency <> $2::text, false),
        coalesce(s.time_zone <> $3::text, false),

@@ -37,6 +37,7 @@ static enum store_result begin_approval(struct pg *pg, struct control *control, 
     enum store_result result = find_open(pg, control, PROPOSAL_APPROVED, &kept, faults);
     if (result != STORE_OK || faults->count > 0 || control->decided)
         return result;
+    control->proposed_by = kept.proposed_by;
     struct key_act proposing = {kept.proposed_by, kept.proposed_at};
     if (key_acts_by_one_person(control->origins, proposing,
                                (struct key_act){control->author.key, control->now}))

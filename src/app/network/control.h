@@ -26,9 +26,10 @@ struct control {
     const struct key_origins *origins;
     struct buffer *json; /* gets the proposal that was kept or approved */
     /* The calls set the members below. */
-    bool proposed;    /* the write was not carried out but proposed … */
-    bool was_already; /* … and had been proposed before */
-    bool decided;     /* this key approved it before, so nothing is left to do */
+    int32_t proposed_by; /* for an approval: the key that made the proposal */
+    bool proposed;       /* the write was not carried out but proposed … */
+    bool was_already;    /* … and had been proposed before */
+    bool decided;        /* this key approved it before, so nothing is left to do */
     int64_t since;
 };
 

@@ -5,6 +5,7 @@
  * rolled back in the end. */
 #include "app/network/reference.h"
 
+#include "app/network/agreements.h"
 #include "app/network/office_accounts.h"
 #include "app/network/reference_fees.h"
 #include "app/transaction/transaction.h"
@@ -12,6 +13,7 @@
 #include "depositd/identifier.h"
 #include "payment/iban.h"
 #include "payment/latin.h"
+#include "store/agreement_store.h"
 #include "store/ledger_store.h"
 
 #include <stdio.h>
@@ -268,7 +270,7 @@ static enum store_result put_refund_value(struct change *change, const void *giv
     return STORE_OK;
 }
 
-static bool scheme_in_document(const struct change *change, const char *code)
+bool document_has_scheme(const struct change *change, const char *code)
 {
     if (change->document == NULL)
         return false;
@@ -282,7 +284,7 @@ static bool scheme_in_document(const struct change *change, const char *code)
 static void check_site(struct change *change, const struct site_row *row, const struct site_facts *facts)
 {
     static const char fixed[] = "can't change any more: a site that is sold gets a new code";
-    if (!facts->scheme_known && !scheme_in_document(change, row->scheme))
+    if (!facts->scheme_known && !document_has_scheme(change, row->scheme))
         blame(change, REASON_SCHEME_UNKNOWN, "/scheme", "is not known");
     if (!facts->participant_known)
         blame(change, REASON_PARTICIPANT_UNKNOWN, "/participant", "is not known");
@@ -367,6 +369,8 @@ static const struct {
                                     KEY_SIZE(tax_registration_row, effective_date), put_tax_registration},
     [REFERENCE_SITE_KIND] = {"site_kinds", sizeof(struct site_kind_row),
                              KEY_SIZE(site_kind_row, effective_date), put_site_kind},
+    [REFERENCE_AGREEMENT] = {"agreements", sizeof(struct agreement_row),
+                             KEY_SIZE(agreement_row, effective_date), put_agreement},
 };
 
 static int compare_rows(const void *a, const void *b, void *key_size)
@@ -441,6 +445,8 @@ static enum store_result put_document(struct change *change, const struct refere
         result = put_list(change, REFERENCE_TAX_REGISTRATION, &document->tax_registrations);
     if (result == STORE_OK)
         result = put_list(change, REFERENCE_SITE_KIND, &document->site_kinds);
+    if (result == STORE_OK)
+        result = put_list(change, REFERENCE_AGREEMENT, &document->agreements);
     return result == STORE_OK ? put_all_office_accounts(change, document) : result;
 }
 
@@ -451,7 +457,12 @@ static enum store_result begin(struct change *change, struct control *control)
     enum store_result result = pg_begin(change->pg);
     if (result == STORE_OK)
         result = store_reference_lock(change->pg, &control->author, control->now, &change->version);
-    return result == STORE_OK ? control_begin(change->pg, control, change->faults) : result;
+    if (result == STORE_OK)
+        result = control_begin(change->pg, control, change->faults);
+    bool is_approval = control->origins != NULL;
+    change->proposed_by = is_approval ? control->proposed_by : control->author.key;
+    change->approved_by = is_approval ? control->author.key : 0;
+    return result;
 }
 
 static bool has_work(const struct change *change, const struct control *control)

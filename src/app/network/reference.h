@@ -12,7 +12,7 @@
 
 /* The document of POST /v1/reference; or refund values by themselves, all of one scheme. */
 struct reference {
-    struct reference_list cup_types, participants, schemes, sites, tax_registrations, site_kinds;
+    struct reference_list cup_types, participants, schemes, sites, tax_registrations, site_kinds, agreements;
     const char *scheme; /* whose refund values follow; NULL: none do */
     struct reference_list refund_values;
 };

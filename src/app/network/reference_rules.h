@@ -17,6 +17,8 @@ struct change {
     const struct reference *document; /* NULL: a single thing is put */
     const char *scheme;               /* the scheme whose terms and refund values are put */
     int64_t version;
+    int32_t proposed_by;   /* the key that asks for it, or asked for what is approved now */
+    int32_t approved_by;   /* 0: nobody has yet */
     char place[PLACE_MAX]; /* pointer of the current row */
     bool made_difference;
     /* Facts about the scheme around terms and refund values, if the document gives it. */
@@ -32,6 +34,8 @@ void blame_name(struct change *change, enum reason reason, const char *member, c
 /* Adds a fault of an element of a list in the current row. */
 void blame_element(struct change *change, enum reason reason, const char *list, size_t index,
                    const char *member, const char *detail);
+/* Whether the document that is taken gives the scheme, be it with faults. */
+bool document_has_scheme(const struct change *change, const char *code);
 void blame_too_soon(struct change *change);
 void check_amount(struct change *change, const char *member, struct decimal amount, int decimals);
 

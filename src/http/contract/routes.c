@@ -273,6 +273,22 @@ static const struct route routes[] = {
      .about = "The list is whole: an account that it does not name, by itself or by its kind, has no code from "
               "that day on. It changes no figure, so it may also be set or mended for days that are closed; "
               "the changes tell who did so."},
+    {LIST("/v1/schemes/{scheme}/agreements", FOR_OFFICE, handle_agreements_list,
+          "Agreements with other schemes, by home, host and the day they start", "AgreementList"),
+     .id = "listAgreements", .tag = TAG_REFERENCE,
+     .about = "The agreements in which the scheme is the home, and those in which it is the host."},
+    {GET("/v1/schemes/{home}/agreements/{host}/{effective_date}", FOR_OFFICE, handle_agreement_get,
+         "An agreement that starts on a day", "Agreement"),
+     .id = "getAgreement", .tag = TAG_REFERENCE, .tagged = true},
+    {PUT("/v1/schemes/{home}/agreements/{host}/{effective_date}", handle_agreement_put,
+         "Agrees on what a host pays out for cups of another scheme from a day on", shape_agreement_put, "Agreement"),
+     .may_propose = true, .id = "putAgreement", .tag = TAG_REFERENCE,
+     REASONS(REASON_AMOUNT_DECIMALS, REASON_CURRENCY_UNKNOWN, REASON_CUP_TYPE_UNKNOWN, REASON_CUP_TYPE_REPEATED,
+             REASON_FIXED_ONCE_POSTED, REASON_STARTS_TOO_SOON),
+     .about = "Two people sign, one for each scheme: this proposes the agreement and signs it for the scheme that "
+              "signs_for names, and another person's approval of the proposal signs it for the other one. The day must be a "
+              "business day of the host that begins more than 5 minutes after that, unless nothing has been posted in "
+              "either scheme. The agreement holds until the next one of the same home and host."},
     {LIST("/v1/participants", FOR_ALL, handle_participants_list, "All participants, by code", "ParticipantList"),
      .id = "listParticipants", .tag = TAG_REFERENCE},
     {LOAD("/v1/participants", handle_reference_post, "participants", csv_participants),
@@ -341,7 +357,7 @@ static const struct route routes[] = {
     {GET("/v1/changes", FOR_OFFICE, handle_changes_list, "Changes of reference data, terms and keys, in their order", "ChangeList"),
      .parameters = {{"scheme", "Code of the scheme; changes of the whole network belong to no scheme", false},
                     {"of", "Kind of thing: cup_type, participant, scheme, terms, refund_value, office_accounts, site, "
-                            "tax_registration, site_kind, month, remaking_batch, key or proposal", false},
+                            "tax_registration, site_kind, month, remaking_batch, agreement, key or proposal", false},
                     {"by", "Name of a key, or a holder", false},
                     {"from", "First day, in UTC", false}, {"to", "Last day, in UTC", false}, ORDERED},
      .id = "listChanges", .tag = TAG_REFERENCE},

@@ -12,6 +12,9 @@ static const struct {
     enum option_list list;
 } fields[] = {
     {"scheme", NULL, OPTIONS_SCHEMES},
+    {"home", NULL, OPTIONS_SCHEMES},
+    {"host", NULL, OPTIONS_SCHEMES},
+    {"signs_for", NULL, OPTIONS_SCHEMES},
     {"site", NULL, OPTIONS_SITES},
     {"sites", NULL, OPTIONS_SITES},
     {"to", NULL, OPTIONS_SITES},

@@ -114,6 +114,8 @@ static const struct act acts[] = {
     {"SiteKindList", NULL, "New kind", METHOD_PUT, "/v1/sites/{site}/kind/{effective_date}", NULL, ALWAYS},
     {"OfficeAccounts", NULL, "Change", METHOD_PUT, "/v1/schemes/{scheme}/office-accounts/{effective_date}", NULL, ALWAYS},
     {"OfficeAccountsList", NULL, "New codes", METHOD_PUT, "/v1/schemes/{scheme}/office-accounts/{effective_date}", NULL, ALWAYS},
+    {"Agreement", NULL, "Change", METHOD_PUT, "/v1/schemes/{home}/agreements/{host}/{effective_date}", NULL, ALWAYS},
+    {"AgreementList", NULL, "New agreement", METHOD_PUT, "/v1/schemes/{home}/agreements/{host}/{effective_date}", NULL, ALWAYS},
     {"Site", NULL, "Enter the totals of a day", METHOD_PUT, "/v1/sites/{site}/day-totals/{date}", NULL, ALWAYS},
     {"DayTotals", NULL, "Change", METHOD_PUT, "/v1/sites/{site}/day-totals/{date}", NULL, ALWAYS},
     {"RemakingBatchList", NULL, "New batch", METHOD_POST, "/v1/remaking-batches", NULL, ALWAYS},

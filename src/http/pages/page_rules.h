@@ -19,7 +19,7 @@ struct page_count {
 
 enum {
     PAGE_COLUMNS_MAX = 14,
-    PAGE_SEE_MAX = 6,
+    PAGE_SEE_MAX = 7,
     PAGE_SUMS_MAX = 2,
     PAGE_COUNTS_MAX = 2,
     PAGE_FILTERS_MAX = 11

@@ -37,6 +37,9 @@ void handle_refund_value_put(const struct request *request, struct answer *answe
 void handle_office_accounts_list(const struct request *request, struct answer *answer);
 void handle_office_accounts_get(const struct request *request, struct answer *answer);
 void handle_office_accounts_put(const struct request *request, struct answer *answer);
+void handle_agreements_list(const struct request *request, struct answer *answer);
+void handle_agreement_get(const struct request *request, struct answer *answer);
+void handle_agreement_put(const struct request *request, struct answer *answer);
 void handle_participants_list(const struct request *request, struct answer *answer);
 void handle_participant_get(const struct request *request, struct answer *answer);
 void handle_participant_put(const struct request *request, struct answer *answer);

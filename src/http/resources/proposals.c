@@ -70,7 +70,7 @@ void handle_proposal_approve(const struct request *request, struct answer *answe
         [PROPOSAL_REFERENCE] = approve_document,  [PROPOSAL_SCHEME] = approve_put,
         [PROPOSAL_PARTICIPANT] = approve_put,     [PROPOSAL_KEY] = approve_key,
         [PROPOSAL_BANK_LINE] = approve_bank_line, [PROPOSAL_EXCEPTION] = approve_exception,
-        [PROPOSAL_MONTH] = approve_month,
+        [PROPOSAL_MONTH] = approve_month,         [PROPOSAL_AGREEMENT] = approve_put,
     };
     struct control control;
     struct kept_write kept;

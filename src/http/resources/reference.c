@@ -8,6 +8,7 @@
 #include "http/resources/handlers.h"
 #include "http/resources/proposing.h"
 #include "http/resources/reference_shapes.h"
+#include "store/agreement_store.h"
 
 #include <string.h>
 
@@ -33,7 +34,7 @@ static const struct {
     const struct shape *shape; /* the shape of a body to be put */
     bool of_scheme;            /* the first part of the path is the scheme's code */
     size_t part_count;
-    struct part parts[2]; /* the parts of the path after the scheme's code */
+    struct part parts[3]; /* the parts of the path after the scheme's code */
     bool of_owner;        /* the first part names a thing of this kind, which must be there: */
     enum reference_kind owner;
 } kinds[] = {
@@ -63,6 +64,13 @@ static const struct {
                              {CODE(site_kind_row, site), DATE(site_kind_row, effective_date)},
                              true,
                              REFERENCE_SITE},
+    [REFERENCE_AGREEMENT] = {&shape_agreement_put,
+                             false,
+                             3,
+                             {CODE(agreement_row, home), CODE(agreement_row, host),
+                              DATE(agreement_row, effective_date)},
+                             true,
+                             REFERENCE_SCHEME},
 };
 
 static struct reference_query query_of(const struct request *request, enum reference_kind kind)
@@ -172,11 +180,42 @@ static void *read_row(const struct request *request, const json_t *body, const c
     return valid && answer->faults.count == 0 ? row : NULL;
 }
 
+/* What a proposal to put a thing of the kind is. Only these kinds are ever proposed by themselves. */
+static enum proposal_what proposal_of(enum reference_kind kind)
+{
+    return kind == REFERENCE_SCHEME      ? PROPOSAL_SCHEME
+           : kind == REFERENCE_AGREEMENT ? PROPOSAL_AGREEMENT
+                                         : PROPOSAL_PARTICIPANT;
+}
+
+/* The thing's name in a proposal: the first part of its path, or all parts of an agreement's. */
+static const char *name_of(const struct request *request, enum reference_kind kind)
+{
+    struct buffer name;
+    if (kind != REFERENCE_AGREEMENT)
+        return request->parts[0];
+    buffer_init(&name, SHOWN_MAX);
+    buffer_printf(&name, "%s/%s/%s", request->parts[0], request->parts[1], request->parts[2]);
+    const char *copy = name.failed ? NULL : arena_copy(request->arena, name.data, name.length);
+    buffer_dispose(&name);
+    return copy != NULL ? copy : "";
+}
+
+/* The parts of the name that a proposal keeps. */
+static void split_name(const struct request *request, const char *name,
+                       const char *names[static REFERENCE_NAMES_MAX])
+{
+    for (size_t i = 0; i < REFERENCE_NAMES_MAX; i++) {
+        size_t length = strcspn(name, "/");
+        names[i] = length > 0 ? arena_copy(request->arena, name, length) : NULL;
+        name += length + (name[length] == '/');
+    }
+}
+
 static void put(const struct request *request, struct answer *answer, enum reference_kind kind)
 {
     struct reference_shown shown = {.json = &answer->body};
-    enum proposal_what what = kind == REFERENCE_SCHEME ? PROPOSAL_SCHEME : PROPOSAL_PARTICIPANT;
-    struct control control = control_of(request, answer, what, request->parts[0]);
+    struct control control = control_of(request, answer, proposal_of(kind), name_of(request, kind));
     struct reference_put change = {
         .kind = kind,
         .row = read_row(request, request->json, request->parts, answer, kind),
@@ -202,18 +241,22 @@ static void put(const struct request *request, struct answer *answer, enum refer
 void approve_put(const struct request *request, struct answer *answer, const struct kept_write *kept,
                  json_t *body, struct control *control)
 {
-    enum reference_kind kind = kept->what == PROPOSAL_SCHEME ? REFERENCE_SCHEME : REFERENCE_PARTICIPANT;
+    enum reference_kind kind = kept->what == PROPOSAL_SCHEME      ? REFERENCE_SCHEME
+                               : kept->what == PROPOSAL_AGREEMENT ? REFERENCE_AGREEMENT
+                                                                  : REFERENCE_PARTICIPANT;
+    const char *names[REFERENCE_NAMES_MAX];
+    split_name(request, kept->name, names);
     struct buffer unshown;
     struct reference_shown shown = {.json = &unshown};
     struct reference_put change = {
         .kind = kind,
-        .names = {kept->name},
-        .row = read_row(request, body, &kept->name, answer, kind),
+        .row = read_row(request, body, names, answer, kind),
         .control = control,
         .reader = request->identity,
     };
     if (change.row == NULL)
         return;
+    memcpy(change.names, names, sizeof change.names);
     buffer_init(&unshown, SHOWN_MAX);
     enum store_result result = reference_put(request->pg, &change, &shown, &answer->faults);
     buffer_dispose(&unshown);
@@ -253,6 +296,8 @@ LIST(site_kinds, REFERENCE_SITE_KIND)
 SHOW_AND_PUT(site_kind, REFERENCE_SITE_KIND)
 LIST(cup_types, REFERENCE_CUP_TYPE)
 SHOW_AND_PUT(cup_type, REFERENCE_CUP_TYPE)
+LIST(agreements, REFERENCE_AGREEMENT)
+SHOW_AND_PUT(agreement, REFERENCE_AGREEMENT)
 
 /* ---- the document ---- */
 
@@ -344,6 +389,8 @@ void handle_reference_get(const struct request *request, struct answer *answer)
         add_list(&document, ",\"sites\":[", REFERENCE_SITE, NULL);
         add_list(&document, ",\"tax_registrations\":[", REFERENCE_TAX_REGISTRATION, NULL);
         add_list(&document, ",\"site_kinds\":[", REFERENCE_SITE_KIND, NULL);
+        if (role_reach(request->identity->role) == REACH_EVERYTHING)
+            add_list(&document, ",\"agreements\":[", REFERENCE_AGREEMENT, NULL);
         add_text(&document, "}");
     }
     if (result == STORE_OK && !document.over)
@@ -365,10 +412,11 @@ static void answer_taken(const struct reference *document, struct answer *answer
     buffer_printf(
         &answer->body,
         "{\"schemes\":%zu,\"participants\":%zu,\"sites\":%zu,\"cup_types\":%zu,\"terms\":%zu,"
-        "\"refund_values\":%zu,\"office_accounts\":%zu,\"tax_registrations\":%zu,\"site_kinds\":%zu}",
+        "\"refund_values\":%zu,\"office_accounts\":%zu,\"tax_registrations\":%zu,\"site_kinds\":%zu,"
+        "\"agreements\":%zu}",
         document->schemes.count, document->participants.count, document->sites.count,
         document->cup_types.count, terms, refund_values, office_accounts, document->tax_registrations.count,
-        document->site_kinds.count);
+        document->site_kinds.count, document->agreements.count);
 }
 
 /* `scheme` is the one whose refund values the shape takes; NULL: it takes the document of all lists. */

@@ -5,13 +5,14 @@
 
 #include "app/network/keys.h"
 #include "app/network/reference.h"
+#include "store/agreement_store.h"
 #include "words/words.h"
 
 /* Lengths as the ISO 20022 messages have them (Max140Text, Max34Text, Max35Text). */
 enum { NAME_MAX_LENGTH = 140, ACCOUNT_MAX_LENGTH = 34, ID_MAX_LENGTH = 35, HOLDER_MAX_LENGTH = 100 };
 /* The most elements of a list. The maximum size of the body is another bound. */
 enum { LIST_MAX = 10000, NESTED_LIST_MAX = 1000 };
-enum { COUNT_DAYS_MAX = 3660 };
+enum { COUNT_DAYS_MAX = 3660, RATE_MAX_LENGTH = 32 };
 
 /* The member of the struct with the field's name, and the field's other properties. */
 #define REQUIRED(type, member, form_, ...)                                                                   \
@@ -233,6 +234,40 @@ static const struct field site_kind_fields[] = {
     REQUIRED(site_kind_row, kind, FORM_WORD, .words = site_kind_words, SAYS("Kind of site")),
 };
 
+static const struct field agreement_value_fields[] = {
+    REQUIRED(agreement_value_row, cup_type, FORM_CODE, SAYS("Once in the list")),
+    REQUIRED(agreement_value_row, amount, FORM_AMOUNT, RANGE(1, 1),
+             SAYS("Owed for each such cup of the home that the host takes back, in the agreed currency")),
+};
+static const struct shape shape_agreement_value =
+    SHAPE("AgreementValue", agreement_value_row, agreement_value_fields, COUNT(agreement_value_fields));
+
+static const struct field agreement_fields[] = {
+    REQUIRED(agreement_row, home, FORM_CODE, SAYS("Code of the scheme whose deposit the cups carry")),
+    REQUIRED(agreement_row, host, FORM_CODE, SAYS("Code of the scheme that takes them back")),
+    REQUIRED(agreement_row, effective_date, FORM_DATE,
+             SAYS("The business day of the host from which it holds")),
+    REQUIRED(agreement_row, currency, FORM_TEXT, RANGE(3, 3),
+             SAYS("ISO 4217: that of one of the two schemes, and the same in all their agreements")),
+    REQUIRED(agreement_row, rate, FORM_TEXT, RANGE(1, RATE_MAX_LENGTH),
+             SAYS("Units of the other scheme's currency for one unit of this one, with at most 12 decimals; "
+                  "1 if they are "
+                  "the same")),
+    REQUIRED(agreement_row, values, FORM_LIST, .shape = &shape_agreement_value, RANGE(0, CUP_LINES_MAX),
+             SAYS("The amount for each cup type that the host takes back; none: the agreement ends")),
+    OPTIONAL(agreement_row, signs_for, FORM_CODE,
+             SAYS("The scheme for which the proposer signs; who approves signs for the other one. May be "
+                  "missing where "
+                  "nothing changes")),
+};
+enum { AGREEMENT_NAMES = 3 };
+
+const struct shape shape_agreement_put =
+    SHAPE("AgreementPut", agreement_row, agreement_fields + AGREEMENT_NAMES,
+          COUNT(agreement_fields) - AGREEMENT_NAMES);
+static const struct shape shape_agreement =
+    SHAPE("ReferenceAgreement", agreement_row, agreement_fields, COUNT(agreement_fields));
+
 const struct shape shape_tax_registration_put =
     SHAPE("TaxRegistrationPut", tax_registration_row, tax_registration_fields + 2, 1);
 const struct shape shape_site_kind_put = SHAPE("SiteKindPut", site_kind_row, site_kind_fields + 2, 1);
@@ -276,6 +311,8 @@ static const struct field reference_fields[] = {
              SAYS("Later registrations of participants for tax, by the day they start")),
     OPTIONAL(reference, site_kinds, FORM_LIST, .shape = &shape_site_kind, RANGE(0, LIST_MAX),
              SAYS("Later kinds of sites, by the day they start")),
+    OPTIONAL(reference, agreements, FORM_LIST, .shape = &shape_agreement, RANGE(0, LIST_MAX),
+             SAYS("Agreements between two schemes, by the day they start")),
 };
 const struct shape shape_reference =
     SHAPE("ReferenceDocument", reference, reference_fields, COUNT(reference_fields));

@@ -17,6 +17,7 @@ extern const struct shape shape_office_accounts_put;
 extern const struct shape shape_site_put;
 extern const struct shape shape_tax_registration_put;
 extern const struct shape shape_site_kind_put;
+extern const struct shape shape_agreement_put;
 
 /* Fills struct reference with the reference document. */
 extern const struct shape shape_reference;

@@ -1,0 +1,12 @@
+/* SPDX-License-Identifier: ISC */
+/* The rules for agreements between two schemes. Private to this wing. */
+#ifndef DEPOSITD_APP_NETWORK_AGREEMENTS_H
+#define DEPOSITD_APP_NETWORK_AGREEMENTS_H
+
+#include "app/network/reference_rules.h"
+
+/* Puts a struct agreement_row. It always takes two people: its proposer signs for the scheme that the row
+ * says, and who approves the proposal signs for the other one. */
+MUST_CHECK enum store_result put_agreement(struct change *change, const void *row);
+
+#endif
