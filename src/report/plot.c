@@ -293,6 +293,17 @@ static void add_name(struct buffer *text, const char *column, bool begins)
         text->data[start] = (char)(text->data[start] - 'A' + 'a');
 }
 
+/* The label of x: words for people where it is a word of the machine. */
+static const char *label_of(const struct plot *plot, const struct words *words, const struct point *point,
+                            char plain[static WORDS_LABEL_SIZE])
+{
+    const char *text;
+    if (!words_are_values(plot->about->x) || !words_plain(point->label, plain))
+        return point->label;
+    text = words_find(words, plot->about->x, plain);
+    return text != NULL ? text : plain;
+}
+
 /* The figure with a true minus sign. */
 static const char *signed_figure(const struct point *point, char text[static LABEL_SIZE + 2])
 {
@@ -306,6 +317,7 @@ static void describe(const struct plot *plot, struct buffer *text)
 {
     const struct point *least = &plot->points[0], *most = least;
     char lowest[LABEL_SIZE + 2], highest[LABEL_SIZE + 2];
+    char first[WORDS_LABEL_SIZE], last[WORDS_LABEL_SIZE];
     struct buffer y, x;
     for (size_t i = 0; i < plot->count; i++) {
         least = plot->points[i].value < least->value ? &plot->points[i] : least;
@@ -318,8 +330,8 @@ static void describe(const struct plot *plot, struct buffer *text)
     add_name(&x, plot->about->x, false);
     if (!y.failed && !x.failed)
         words_say(text, "%1 by %2: least %3 (%4), most %5 (%6). The figures are those of the table.", y.data,
-                  x.data, signed_figure(least, lowest), least->label, signed_figure(most, highest),
-                  most->label);
+                  x.data, signed_figure(least, lowest), label_of(plot, text->words, least, first),
+                  signed_figure(most, highest), label_of(plot, text->words, most, last));
     buffer_dispose(&y);
     buffer_dispose(&x);
 }
@@ -469,8 +481,11 @@ static void add_bar(struct buffer *page, const struct scale *x, const struct poi
     add_attribute(page, "width", llabs(end - zero));
     add_attribute(page, "height", BAR_STEP - 60);
     buffer_add_text(page, "/>\n");
-    if (point->has_target)
-        add_line(page, "target", position(x, point->target), top, position(x, point->target), top + BAR_STEP);
+    if (point->has_target) {
+        int64_t at = position(x, point->target); /* it may stand on the bar, so it has the paper around it */
+        add_line(page, "halo", at, top + 10, at, top + BAR_STEP - 10);
+        add_line(page, "target", at, top + 10, at, top + BAR_STEP - 10);
+    }
     add_text(page, "end", WIDTH, top + 125, point->figure);
 }
 
@@ -487,9 +502,10 @@ static void draw_bars(const struct plot *plot, struct buffer *page)
     add_axis_name(page, "name start", 0, 100, plot->about->x);
     add_axis_name(page, "name end", WIDTH, 100, plot->about->y);
     for (size_t i = 0; i < plot->count; i++) {
+        char plain[WORDS_LABEL_SIZE];
         int64_t top = BARS_TOP - 60 + (int64_t)i * BAR_STEP;
         if (i == 0 || strcmp(plot->points[i].label, plot->points[i - 1].label) != 0)
-            add_text(page, "start", 0, top + 125, plot->points[i].label);
+            add_text(page, "start", 0, top + 125, label_of(plot, page->words, &plot->points[i], plain));
         add_bar(page, &x, &plot->points[i], top);
     }
     add_line(page, "axis", position(&x, 0), BARS_TOP - 100, position(&x, 0), height - GAP);

@@ -317,8 +317,11 @@ static void add_row_acts(struct render *render, const char *const *cells)
 static void draw(struct render *render, const char *const *cells)
 {
     const struct report_plot *about = &render->head->report->plot;
-    plot_add(render->plot, render_cell(render, cells, about->x), render_cell(render, cells, about->y),
-             render_cell(render, cells, about->series), render_cell(render, cells, about->target));
+    const char *x = render_cell(render, cells, about->x), *left_out = render->head->report->not_drawn;
+    if (left_out != NULL && x != NULL && strcmp(x, left_out) == 0)
+        return;
+    plot_add(render->plot, x, render_cell(render, cells, about->y), render_cell(render, cells, about->series),
+             render_cell(render, cells, about->target));
 }
 
 static void row(struct render *render, const char *const *cells)

@@ -93,6 +93,7 @@ struct report {
     bool by_entry; /* its rows are in the order of their column `entry`, after one of which it can go on */
     const struct sql *sql;
     struct report_plot plot;
+    const char *not_drawn; /* the picture leaves out rows with this value of its x; NULL: none */
     struct report_totals totals;
     const struct renderer *layout; /* of its page, which has all rows; NULL: a table of some rows */
     const char

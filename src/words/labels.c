@@ -20,6 +20,7 @@ static const struct {
     {"weight_g", "Weight, g"},
     {"remaker", "Re-maker"},
     {"remade", "Re-made"},
+    {"days_over", "Days late"},
     {"gln", "GLN"},
     {"iban", "IBAN"},
     {"bic", "BIC"},

@@ -102,6 +102,23 @@ class Page(HTMLParser):
                 return [dict(zip(heads, row)) for row in rows]
         raise AssertionError(f"no table {caption!r}")
 
+    def bars(self):
+        """The bars of its first picture: the label to the left, which several may share, the series, and the figure."""
+        svg, label = self.root.first("svg"), None
+        [key] = [ul for ul in self.all("ul") if ul.has_class("key")] or [None]
+        series = [li.text for li in key.all("li") if not li.has_class("target")] if key else []
+        marks = [e for e in svg.children if e.tag in ("text", "rect") and not e.has_class("name")]
+        found = []
+        for mark in marks:
+            if mark.tag == "rect":
+                place = int(mark.get("class").removeprefix("bar s"))
+                found.append((label, series[place] if series else None))
+            elif mark.has_class("start"):
+                label = mark.text
+            else:
+                found[-1] += (mark.text,)
+        return found
+
     @property
     def facts(self):
         """The terms of all definition lists, with their descriptions."""
@@ -131,6 +148,7 @@ LABELS = {
     "volume_ml": "Volume, ml",
     "mass_g": "Mass, g",
     "remade": "Re-made",
+    "days_over": "Days late",
     "advice": "What to do",
     "retryable": "A retry helps",
     **{name: name.upper() for name in ("gln", "iban", "bic")},

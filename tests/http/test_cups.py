@@ -649,3 +649,31 @@ def test_a_walk_by_hand_finds_the_same(net):
     rows = net.admin.items("/v1/reports/exceptions", scheme="tern-bay", state="open")
     assert {(r["kind"], r["cup_id"], r["entry"]) for r in rows if r["cup_id"]} == walk.found
     net.admin.assert_holds()
+
+
+def test_the_journey_of_a_cup_is_a_picture(net):
+    """A line that goes from lane to lane, in the order in which things happened, and a mark for each sighting that
+    counts."""
+    net.post("supply", "anchor", "06:00", cups=named("A1", "A2"))
+    html = {"Accept": "text/html"}
+    net.followed()
+    target = f"/v1/cups/{SMALL}A1"
+    assert Page(net.admin.send("GET", target, headers=html).body).all("svg") == [], "one place is no journey"
+    net.post("return", "brick", "12:00", returned=named("A1", condition="damaged"))
+    net.post("issue", "anchor", "09:00", issued=named("A1"))  # posted later, happened before
+    wrong = net.post("count", "dock", "13:00", cups=named("A1", counted=1))
+    net.post("reversal", "dock", "14:00", reverses=wrong["event_id"])
+    net.followed()
+    page = Page(net.admin.send("GET", target, headers=html).body)
+    [svg] = page.all("svg")
+    lanes = [t.text for t in svg.all("text")]
+    assert lanes[:3] == ["anchor", "with customers", "damaged"] and lanes[3:] == [str(net.day)]
+    y = [float(line.get("y1")) for line in svg.all("line")]
+    points = [tuple(map(float, point.split(","))) for point in svg.first("polyline").get("points").split()]
+    left, right = points[0][0], points[-1][0]
+    half = left + (right - left) / 2  # 09:00 is half way from 06:00 to 12:00
+    expected = [(left, y[0]), (half, y[0]), (half, y[1]), (right, y[1]), (right, y[2])]
+    assert [(round(a), b) for a, b in points] == [(round(a), b) for a, b in expected]
+    told = [g.first("title").text.split()[-1] for g in svg.all("g")]
+    assert told == ["supply", "issue", "return"], "a sighting that was taken back is not there"
+    assert svg.first("desc").text.startswith(f"From {net.day} to {net.day} it was seen 3 times, at 3 places.")

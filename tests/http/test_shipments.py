@@ -10,7 +10,7 @@ import pytest
 
 import network
 from browser import Browser
-from network import at, cups, event
+from network import at, business_day, cups, event
 from office import form, led_to, page
 from pages import Page
 
@@ -348,6 +348,33 @@ def test_a_packing_list_has_both_sites_and_room_for_signatures(service, admin):
     assert till.get(path) == packing
     other = service.client(service.create_key("brick-till", "pos", sites=["brick"]))
     other.refused("GET", path, None, 404, "not_found")
+
+
+def test_the_picture_counts_who_must_act_and_for_how_long(service, admin):
+    """The days late are those between the day that was wanted and the business day that contains now."""
+    today = business_day()
+    days = [today + timedelta(days=n) for n in (1, 0, -1, -3, -8, -9)]
+    asked = ask(admin, *(wish(wanted_on=str(day)) for day in days))
+    sent = [dispatch(20, asked[n]) for n in (3, 4)]
+    admin.post_many([*sent, arrival("receipt", 15, sent[1])])
+    html = {"Accept": "text/html"}
+    open_ones = Page(admin.send("GET", "/v1/shipments?scheme=tern-bay&state=open", headers=html).body)
+    assert open_ones.bars() == [
+        ("not late", "sender", "2"),
+        ("1 or 2 days", "sender", "1"),
+        ("3 to 7 days", "receiver", "1"),
+        ("more than 7 days", "sender", "1"),
+        ("more than 7 days", "accountant", "1"),
+    ]
+    assert open_ones.root.first("desc").text.startswith(
+        "Shipments by days late: least 1 (1 or 2 days), most 2 (not late)"
+    )
+    target = f"/v1/shipments/{asked[4]['shipment']}"
+    one = Page(admin.send("GET", target, headers=html).body)
+    steps = [("requested", "20"), ("dispatched", "20"), ("received", "15"), ("missing", "5")]
+    assert [(step, figure) for step, _, figure in one.bars()] == steps
+    gone = Page(admin.send("GET", "/v1/shipments?scheme=tern-bay&state=withdrawn", headers=html).body)
+    assert gone.all("svg") == [], "nothing waits"
 
 
 def offered(browser, target):

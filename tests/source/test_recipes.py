@@ -32,6 +32,7 @@ INCIDENTAL = {
         "src/http/pages/page_may.c",
         "src/http/pages/page_report.c",
         "src/http/pages/page_rules.c",
+        "src/report/report.c",
         "tests/http/test_acts.py",
         "sql/reports/report-statement-of-account.sql",
         "tests/http/test_cups.py",

@@ -54,6 +54,7 @@ LISTS_OF_TEXTS = {
     ("src/http/pages/page_plan.c", "of_way"),
     ("src/http/pages/page_settlement.c", "facts"),
     ("src/http/pages/page_settlement.c", "seal"),
+    ("src/http/pages/page_shipments.c", "steps"),
     ("src/http/pages/page_target.c", "names"),
     ("src/http/pages/page_value.c", "members"),
     ("src/http/pages/page_value.c", "words"),

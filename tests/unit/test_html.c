@@ -147,6 +147,24 @@ START_TEST(bars_start_at_zero_on_either_side)
 }
 END_TEST
 
+START_TEST(bars_say_places_in_words_and_bear_a_mark)
+{
+    static const struct report_plot about = {PLOT_BARS, "Cups", "place", "cups", "cup_type", "goal"};
+    struct plot *plot = plot_of(&about);
+    plot_add(plot, "with_customers", "10", "cup-300", "5");
+    plot_add(plot, "anchor-2", "4", "cup-450", NULL);
+    plot_write(plot, &text);
+    plot_free(plot);
+    /* 14 characters of label, 2 of figure: from 101.2 to 400.4 for 0 to 10, so that 5 is at 250.8. */
+    ck_assert_ptr_nonnull(strstr(text.data, ">with customers</text>"));
+    ck_assert_ptr_nonnull(strstr(text.data, "least 4 (anchor-2), most 10 (with customers)."));
+    ck_assert_ptr_null(strstr(text.data, "with_customers"));
+    ck_assert_ptr_nonnull(strstr(text.data, "<line class=\"halo\" x1=\"250.8\" y1=\"21.0\" x2=\"250.8\""));
+    ck_assert_ptr_nonnull(strstr(text.data, "<line class=\"target\" x1=\"250.8\" y1=\"21.0\" x2=\"250.8\""));
+    ck_assert_uint_eq(occurrences("class=\"target\""), 1);
+}
+END_TEST
+
 START_TEST(lines_lie_where_their_days_are)
 {
     static const struct report_plot about = {PLOT_LINES, "Held", "day", "held", "cup_type", "goal"};
@@ -283,6 +301,7 @@ Suite *file_suite(void)
     tcase_add_test(tests, templates_expand_as_rfc_6570_has_it);
     tcase_add_test(tests, bytes_are_percent_encoded_in_upper_case);
     tcase_add_test(tests, bars_start_at_zero_on_either_side);
+    tcase_add_test(tests, bars_say_places_in_words_and_bear_a_mark);
     tcase_add_test(tests, lines_lie_where_their_days_are);
     tcase_add_test(tests, a_picture_is_bounded_and_says_so);
     tcase_add_test(tests, where_there_is_nothing_to_draw_there_is_no_figure);

@@ -3,12 +3,14 @@
 #include "http/pages/page.h"
 
 #include "http/pages/page_acts.h"
+#include "http/pages/page_cup.h"
 #include "http/pages/page_fee_note.h"
 #include "http/pages/page_filter.h"
 #include "http/pages/page_layouts.h"
 #include "http/pages/page_packing_list.h"
 #include "http/pages/page_plan.h"
 #include "http/pages/page_settlement.h"
+#include "http/pages/page_shipments.h"
 #include "http/pages/page_tasks.h"
 #include "http/pages/page_times.h"
 #include "http/request/route.h"
@@ -153,6 +155,12 @@ void page_thing(struct page_view *view, const struct page_scope *scope)
         page_packing_list(view, scope);
     else if (is_a(view, "Plan"))
         page_plan(view, scope);
+    else if (is_a(view, "Cup"))
+        page_cup(view, scope);
+    else if (is_a(view, "ShipmentList"))
+        page_shipments(view, scope);
+    else if (is_a(view, "Shipment"))
+        page_shipment(view, scope);
     else
         page_object(view, scope);
 }

@@ -146,7 +146,7 @@ static const struct page_about abouts[] = {
     {.schema = "ShipmentList",
      .title = "Requested shipments",
      .columns = {"shipment", "site", "to", "state", "waits_for", "wanted_on", "days_over", "requested",
-                 "dispatched", "received", "lost", "missing", "requested_at", "requested_by"},
+                 "dispatched", "received", "lost", "missing"},
      .filters = {"site", "state", "overdue"},
      .see = {{"Those that wait for the sender", "/v1/shipments?scheme={scheme}&waits_for=sender"},
              {"Those that wait for the receiver", "/v1/shipments?scheme={scheme}&waits_for=receiver"},
