@@ -203,15 +203,16 @@ struct row_values {
     const char *const *cells;
 };
 
-/* A variable of a link: a column of the row, else a parameter of the request. The word for a total names
- * nothing. */
+/* A variable of a link: a column of the row, else a parameter of the request. The word for a total names what
+ * the request has asked for. */
 static const char *value_of(void *context, const char *name, size_t length)
 {
     const struct row_values *row = context;
     const struct report_head *about = row->render->head;
     for (size_t i = 0; i < row->render->column_count; i++)
-        if (uri_part_is(about->report->columns[i].name, name, length))
-            return is_empty(row->cells[i]) || says_total(row->render, row->cells, i) ? NULL : row->cells[i];
+        if (uri_part_is(about->report->columns[i].name, name, length) &&
+            !says_total(row->render, row->cells, i))
+            return is_empty(row->cells[i]) ? NULL : row->cells[i];
     for (size_t i = 0; i < report_parameter_count(about->report); i++)
         if (uri_part_is(about->report->parameters[i].name, name, length))
             return about->arguments[i];
