@@ -48,7 +48,11 @@ class Morning:
         first = [p for p in payments if p.get("held") == {"reason": "first_payout", "released": False}]
         for payment in first:
             self.client.post(f"/v1/payments/{payment['payment_id']}/release", key="accountant")
-        return [f"the accountant looks at {len(first)} first payouts and releases them"] if first else []
+        return (
+            [f"the accountant looks at {counted(first, 'payouts')}, the first to its participant, and releases it"]
+            if first
+            else []
+        )
 
     def instruct(self, path, payments, done):
         """Makes a file for each kind of payment that there is. Returns the orders that a bank finds in them."""
@@ -84,8 +88,8 @@ class Morning:
         taken = self.client.post_xml(f"/v1/bank-statements?scheme={self.scheme}", text, key=APPROVER)
         done.append(
             f"the bank's statement confirms {taken['confirmed']}"
-            + (f", {taken['returned']} of which came back and is in arrears" if taken["returned"] else "")
-            + (f", and has {taken['unmatched']} line that names no payment" if taken["unmatched"] else "")
+            + (", of which one came back and is in arrears" if taken["returned"] else "")
+            + (", and has one line that names no payment" if taken["unmatched"] else "")
         )
 
     def confirm_direct(self, payments, done):

@@ -44,11 +44,8 @@ def table(columns, rows, words=1, indent=4, keep=()):
 
 
 def settlement(answer):
-    currency, seal = answer["currency"], answer["seal"]
-    print(
-        f"\n  {answer['scheme']} is closed: {seal['entries']:,} entries, seal {seal['seal'][:16]}...  "
-        f"(amounts in {currency})"
-    )
+    currency = answer["currency"]
+    print(f"\n  {answer['scheme']} closes, amounts in {currency}:")
     figures = ["brought_forward", "collected", "refunded", "fees", "tax", "stock", "other"]
     rows = []
     for position in answer["positions"]:
@@ -151,9 +148,33 @@ def exceptions(found):
 
 
 def checks(answer):
-    heading(f"The books' invariants, checked by the service: {answer['verdict']}")
-    rows = [
-        [item["scheme"], item["check"], item["verdict"], f"{item['examined']:,}", f"{item['broken']:,}"]
-        for item in answer["items"]
-    ]
-    table(["scheme", "check", "verdict", "examined", "broken"], rows, words=3, keep=("examined", "broken"))
+    """The count of each check, over all schemes. A check that does not hold has a line with its scheme."""
+    heading(f"The books' invariants, proven from the raw rows: {answer['verdict']}", "things examined")
+    examined, bad = {}, []
+    for item in answer["items"]:
+        examined[item["check"]] = examined.get(item["check"], 0) + item["examined"]
+        if item["verdict"] != "holds":
+            bad.append(f"{item['scheme']}: {item['check']} is {item['verdict']}, {item['broken']:,} things")
+    cells = [f"{check:<22}{count:>7,}" for check, count in examined.items()]
+    rows = (len(cells) + 2) // 3
+    for row in range(rows):
+        print(("    " + "  ".join(f"{cell:<29}" for cell in cells[row::rows])).rstrip())
+    for line in bad:
+        print(f"    {line}")
+
+
+def day(scheme, outcomes, seconds, answer):
+    """A day in a line: its events, the payments of its close, and the seal."""
+    posted = [f"{outcomes['recorded']:,} events"]
+    posted += [f"{outcomes[outcome]:,} {outcome}" for outcome in ("duplicate", "rejected") if outcomes[outcome]]
+    paid = sum(Decimal(payment["amount"]) for payment in answer["payments"])
+    print(
+        f"  {scheme:<12} {', '.join(posted)} ({seconds:.1f} s); {len(answer['payments'])} payments,"
+        f" {paid:,} {answer['currency']}; seal {answer['seal']['seal'][:8]}"
+    )
+
+
+def where_to_look(places):
+    heading("Where to look in a browser", "each page has a picture")
+    for what, address in places:
+        print(f"  {what:<27} {address}")

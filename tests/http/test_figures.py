@@ -26,7 +26,8 @@ NAMES = {
     *("Entry", "First entry", "Last entry", "By entry", "Code", "Row", "Account", "Index", "Bytes", "Sequence"),
     *("Rate", "Target", "Tax rate", "Return target", "Share of cups", "Share of grams"),
     *("Return rate", "Rate within 7 days", "Rate within 30 days"),
-    *("Previous", "Days since count", "Days", "Count days", "Latitude", "Longitude"),
+    *("Previous", "Days since count", "Days", "Age days", "Days late", "Count days", "Latitude", "Longitude"),
+    *("Serial", "Asset type"),
 }
 BY_DAY = "by the day on which it happened, while lists go by the day posted; `date` leads to these"
 OF_SITES = "of the participant's sites, to each of which the date leads"
@@ -36,6 +37,8 @@ ABOVE = "sums or compares the figures beside it"
 COUNTED = "counted anew by the check that the row names"
 IN_ORDER = "first in, first out, from the sums of all days since: no event names the cup that it takes"
 OF_BATCHES = "of batches, whose list the start page leads to"
+OF_EVENTS = "of the dispatch and of the events that refer to it, which its page has"
+COUNTED_ON = "between sightings that stand below each other"
 SHARE = "a share of a total beside it, which opens the rows"
 
 
@@ -116,17 +119,21 @@ class Crawl:
             found += [f.value for f in self.figures_of(target, page)]  # a single row is its own total
         if kind == "/v1/reports/general-ledger":
             found += [number(row["Balance"]) for row in page.table() if row["Kind"] == "opening"]
+        if kind in SUMMED:
+            found.append(sum(number(row[SUMMED[kind]]) for row in page.table()))
         if kind in OF_ONE:
             found += [f.value for f in self.figures_of(target, page)]
         return found
 
 
 COUNTS = {"In all", "On this page", "With an event", "Late"}
+SUMMED = {"/v1/reports/transfers": "In transit"}  # cups of several types, of which the page shows no sum
 OF_ONE = {  # pages of one thing, whose own figures a list repeats
     "/v1/bank-statements/{bank_statement}",
     "/v1/settlements/{scheme}/{date}",
     "/v1/payments/{payment_id}",
     "/v1/sites/{site}/day-totals/{date}",
+    "/v1/shipments/{shipment}",
 }
 
 
@@ -156,7 +163,8 @@ JUSTIFIED = {
     "/v1/checks": {"Examined": COUNTED},
     "/v1/cup-types": {"*": SETTING},
     "/v1/cup-types/{cup_type}": {"*": SETTING},
-    "/v1/entries/{entry}": {"Amount": ROW},
+    "/v1/cups/{cup_id}": {"Sighting count": "of the table below it", "Gaps": COUNTED_ON},
+    "/v1/entries/{entry}": {"Amount": ROW, "Cups": ROW},
     "/v1/events": {"Amount": ROW, "Tariff": ROW, "Clearing": ROW},
     "/v1/events/{event_id}": {"Amount": ROW, "Cups": ROW, "Quantity": ROW},
     "/v1/events/{event_id}/proof": {"Entries": "the leaves of the proof's tree"},
@@ -174,6 +182,9 @@ JUSTIFIED = {
     "/v1/schemes/{scheme}/terms": {"*": SETTING},
     "/v1/schemes/{scheme}/terms/{effective_date}": {"*": SETTING},
     "/v1/settlements/{scheme}/{date}": {"Amount": ROW, "Approvals needed": SETTING, "Net": ABOVE},
+    "/v1/schemes/{scheme}/returns-to-come/{cup_type}": dict.fromkeys(("Back", "Issued", "Out"), IN_ORDER),
+    "/v1/shipments/{shipment}": {"Requested": SETTING, "*": OF_EVENTS},
+    "/v1/shipments/{shipment}/packing-list": {"*": "a page to print, and to write on"},
     "/v1/sites/{site}": {"Quantity": SETTING},
     REPORTS + "ageing": {"Current": SHARE, "Days 1 7": SHARE},
     REPORTS + "bank-reconciliation": {"Amount": ROW},
@@ -220,6 +231,7 @@ JUSTIFIED = {
         "Amount": ABOVE,
         "Balance": ABOVE,
     },
+    REPORTS + "transfers": dict.fromkeys(("Sent", "Received", "Lost"), OF_EVENTS),
     REPORTS + "winding-up": {"Cups": "of places outside sites, which the report of stock has"},
     REPORTS + "withdrawable": {"Balance": "of several accounts, which the trial balance has", "Counted": ABOVE},
 }
