@@ -1,5 +1,5 @@
--- Agreements between two schemes: for how much a host pays out cups that carry another scheme's deposit. Two holders sign
--- each, one for either scheme.
+-- Agreements between two schemes: for how much a host pays out cups that carry another scheme's deposit. Two holders
+-- sign each, one for either scheme.
 
 -- The amount of a cup by type, in minor units of the agreed currency. No cup types: from that day on nothing is agreed.
 CREATE TABLE agreement (
@@ -25,8 +25,8 @@ CREATE VIEW agreement_value AS
       FROM agreement a CROSS JOIN LATERAL unnest(a.cup_types, a.amounts) AS v(cup_type, amount);
 GRANT SELECT ON agreement_value TO depositd_service;
 
--- Rows of days that are closed at the host stand; the rows of a pair are all in one currency; two people signed. Deferred:
--- the service writes first, and then says why it may not.
+-- Rows of days that are closed at the host stand; the rows of a pair are all in one currency; two people signed.
+-- Deferred: the service writes first, and then says why it may not.
 CREATE FUNCTION agreement_guard() RETURNS trigger LANGUAGE plpgsql AS $$
 BEGIN
     IF EXISTS (SELECT FROM business_day d

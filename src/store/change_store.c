@@ -6,7 +6,8 @@
 
 const char *const change_words[] = {
     "cup_type", "participant",      "scheme",    "terms",           "site",  "refund_value",   "key",
-    "proposal", "tax_registration", "site_kind", "office_accounts", "month", "remaking_batch", "agreement", NULL};
+    "proposal", "tax_registration", "site_kind", "office_accounts", "month", "remaking_batch", "agreement",
+    NULL};
 
 enum store_result read_changes(struct pg *pg, const struct changes_filter *filter, struct list_slice *slice)
 {

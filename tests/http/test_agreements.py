@@ -223,7 +223,9 @@ def test_what_is_refused(net):
         assert answer.status in (404, 422) and reason in answer.reasons, f"{path} {body}: {answer.body}"
     assert net.ada.items("/v1/proposals") == []
     row = {"home": "tern-bay", "host": "nowhere", "effective_date": str(LATER), **ASKED}
-    answer = net.ada.send("POST", "/v1/reference", {"agreements": [row, {**row, "home": "nowhere", "host": "tern-bay"}]})
+    answer = net.ada.send(
+        "POST", "/v1/reference", {"agreements": [row, {**row, "home": "nowhere", "host": "tern-bay"}]}
+    )
     assert {(e["pointer"], e["reason"]) for e in answer.json["errors"]} == {
         ("/agreements/0/host", "scheme_unknown"),
         ("/agreements/1/home", "scheme_unknown"),

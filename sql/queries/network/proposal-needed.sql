@@ -1,7 +1,7 @@
--- The changes after number $1, which are this transaction's, that need two people, because they weaken the
--- control of two in a scheme where that is in force: dual control is on (before these changes) and something
--- has been posted; or because each of two schemes signs. One row, if there is any: the changes, how many others there are,
--- and the schemes concerned. $2: the roles whose keys are made by two people.
+-- The changes after number $1, which are this transaction's, that need two people, because they weaken the control of
+-- two in a scheme where that is in force: dual control is on (before these changes) and something has been posted; or
+-- because each of two schemes signs. One row, if there is any: the changes, how many others there are, and the schemes
+-- concerned. $2: the roles whose keys are made by two people.
 WITH made AS (
     SELECT * FROM reference_change WHERE number > $1::bigint),
 in_force AS (

@@ -1,8 +1,8 @@
--- The facts that an agreement between two schemes depends on. $1: the home's code, $2: the host's; $3: the business day of
--- the host that it starts on; $4: codes of cup types. Exactly one row: currency and decimals of the home, then of the host
--- (null: it is not known); whether anything is posted or closed in either; whether the day begins more than 5 minutes from
--- now; the currency of the pair's agreements of other days (null: there are none); and which cup types are not known, as
--- places from 0. An opening that is proposed counts as posted.
+-- The facts that an agreement between two schemes depends on. $1: the home's code, $2: the host's; $3: the business
+-- day of the host that it starts on; $4: codes of cup types. Exactly one row: currency and decimals of the home, then
+-- of the host (null: it is not known); whether anything is posted or closed in either; whether the day begins more
+-- than 5 minutes from now; the currency of the pair's agreements of other days (null: there are none); and which cup
+-- types are not known, as places from 0. An opening that is proposed counts as posted.
 SELECT o.currency, o.decimals, h.currency, h.decimals,
        EXISTS (SELECT FROM scheme_head n WHERE n.scheme IN (o.id, h.id) AND n.last_entry > 0)
        OR EXISTS (SELECT FROM proposed_event p WHERE p.scheme IN (o.id, h.id) AND p.kind = :kind_opening AND p.status = 'open')

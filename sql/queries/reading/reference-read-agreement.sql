@@ -1,6 +1,7 @@
--- Agreements between schemes as JSON, each with the key that slices go by. $1: {home, host, effective date}; {scheme}: all
--- in which it is home or host; {}: all, without their signers. $2: the key to begin after; $3: the most rows; null: no such
--- bound. The reader: $4 its sites, null: not a till; $5 its participant, null: not one. Only the office sees them.
+-- Agreements between schemes as JSON, each with the key that slices go by. $1: {home, host, effective date}; {scheme}:
+-- all in which it is home or host; {}: all, without their signers. $2: the key to begin after; $3: the most rows;
+-- null: no such bound. The reader: $4 its sites, null: not a till; $5 its participant, null: not one. Only the office
+-- sees them.
 SELECT jsonb_build_object('home', o.code, 'host', h.code, 'effective_date', a.effective_date) || agreement_terms(a)
        || CASE WHEN ($1::text[])[1] IS NULL THEN '{}' ELSE agreement_signers(a) END,
        key
