@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""Agreements between two schemes, which two people sign, one for each. The rules are the accounting contract's. Contracts
-that two parties sign are common practice; there is no published source. Currencies and their decimals are ISO 4217's."""
+"""Agreements between two schemes, which two people sign, one for each. The rules are the accounting contract's.
+Contracts that two parties sign are common practice; there is no published source. Currencies and their decimals are
+those of ISO 4217."""
 from datetime import date, timedelta
 
 import psycopg2

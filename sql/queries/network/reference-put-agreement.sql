@@ -1,7 +1,7 @@
 -- Makes or changes what two schemes agree on from a business day on; touches no row when nothing changes. $1: the
 -- home's code, $2: the host's; $3: effective_date; $4: whether it is in the host's currency; $5: the rate, times
--- 10^12; $6: codes of cup types and $7: their amounts in minor units; who signed for $8: the home, $9: the host (null:
--- nobody yet).
+-- 10^12; $6: codes of cup types and $7: their amounts in minor units; the keys that signed for
+-- the home, $8, and the host, $9 (null: nobody yet).
 MERGE INTO agreement AS held
 USING (SELECT o.id AS home, h.id AS host, $3::date AS effective_date, $4::boolean AS in_host_currency, $5::bigint AS rate_e12,
               coalesce(sorted.cup_types, '{}') AS cup_types, coalesce(sorted.amounts, '{}') AS amounts,

@@ -8,7 +8,7 @@
 #include <stdio.h>
 #include <string.h>
 
-/* Whether both schemes are there to agree. In a document a scheme with a fault is missing, and was blamed. */
+/* Whether both schemes are there to agree. */
 static bool check_parties(struct change *change, const struct agreement_row *row,
                           const struct agreement_facts *facts)
 {
@@ -16,9 +16,9 @@ static bool check_parties(struct change *change, const struct agreement_row *row
     bool is_one = strcmp(row->home, row->host) == 0;
     if (!both && change->document == NULL)
         faults_add(change->faults, REASON_NOT_FOUND, NULL, "there is no such scheme");
-    if (facts->home.currency == NULL && change->document != NULL && !document_has_scheme(change, row->home))
+    if (facts->home.currency == NULL && change->document != NULL)
         blame(change, REASON_SCHEME_UNKNOWN, "/home", "is not known");
-    if (facts->host.currency == NULL && change->document != NULL && !document_has_scheme(change, row->host))
+    if (facts->host.currency == NULL && change->document != NULL)
         blame(change, REASON_SCHEME_UNKNOWN, "/host", "is not known");
     if (both && is_one)
         blame_name(change, REASON_VALUE_UNKNOWN, "/host",

@@ -6,7 +6,7 @@
 #include "app/network/reference_rules.h"
 
 /* Puts a struct agreement_row. It always takes two people: its proposer signs for the scheme that the row
- * says, and who approves the proposal signs for the other one. */
+ * says, and the approver signs for the other one. */
 MUST_CHECK enum store_result put_agreement(struct change *change, const void *row);
 
 #endif

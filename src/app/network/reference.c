@@ -270,7 +270,7 @@ static enum store_result put_refund_value(struct change *change, const void *giv
     return STORE_OK;
 }
 
-bool document_has_scheme(const struct change *change, const char *code)
+static bool scheme_in_document(const struct change *change, const char *code)
 {
     if (change->document == NULL)
         return false;
@@ -284,7 +284,7 @@ bool document_has_scheme(const struct change *change, const char *code)
 static void check_site(struct change *change, const struct site_row *row, const struct site_facts *facts)
 {
     static const char fixed[] = "can't change any more: a site that is sold gets a new code";
-    if (!facts->scheme_known && !document_has_scheme(change, row->scheme))
+    if (!facts->scheme_known && !scheme_in_document(change, row->scheme))
         blame(change, REASON_SCHEME_UNKNOWN, "/scheme", "is not known");
     if (!facts->participant_known)
         blame(change, REASON_PARTICIPANT_UNKNOWN, "/participant", "is not known");

@@ -34,8 +34,6 @@ void blame_name(struct change *change, enum reason reason, const char *member, c
 /* Adds a fault of an element of a list in the current row. */
 void blame_element(struct change *change, enum reason reason, const char *list, size_t index,
                    const char *member, const char *detail);
-/* Whether the document that is taken gives the scheme, be it with faults. */
-bool document_has_scheme(const struct change *change, const char *code);
 void blame_too_soon(struct change *change);
 void check_amount(struct change *change, const char *member, struct decimal amount, int decimals);
 

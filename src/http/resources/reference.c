@@ -180,7 +180,7 @@ static void *read_row(const struct request *request, const json_t *body, const c
     return valid && answer->faults.count == 0 ? row : NULL;
 }
 
-/* What a proposal to put a thing of the kind is. Only these kinds are ever proposed by themselves. */
+/* The kind of a proposal to put a thing. Only these things are ever proposed by themselves. */
 static enum proposal_what proposal_of(enum reference_kind kind)
 {
     return kind == REFERENCE_SCHEME      ? PROPOSAL_SCHEME

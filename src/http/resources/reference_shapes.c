@@ -256,7 +256,7 @@ static const struct field agreement_fields[] = {
     REQUIRED(agreement_row, values, FORM_LIST, .shape = &shape_agreement_value, RANGE(0, CUP_LINES_MAX),
              SAYS("The amount for each cup type that the host takes back; none: the agreement ends")),
     OPTIONAL(agreement_row, signs_for, FORM_CODE,
-             SAYS("The scheme for which the proposer signs; who approves signs for the other one. May be "
+             SAYS("The scheme for which the proposer signs; its approver signs for the other one. May be "
                   "missing where "
                   "nothing changes")),
 };
