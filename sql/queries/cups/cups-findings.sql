@@ -48,7 +48,7 @@ paired AS MATERIALIZED (
            count(*) FILTER (WHERE w.from_kind = :account_supply) OVER (upto ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS supplied,
            count(*) OVER (PARTITION BY w.scheme, w.entry, w.cup, w.from_station ORDER BY w.position) > 1 AS again
       FROM walked w WINDOW upto AS (PARTITION BY w.cup ORDER BY w.place)),
-suspected AS (
+matched AS (
     SELECT p.*, CASE WHEN again THEN 'cup_twice'
                      WHEN from_kind = :account_supply THEN CASE WHEN supplied > 0 THEN 'cup_supplied_twice' END
                      WHEN before_station IS NULL THEN 'cup_never_supplied'
@@ -58,6 +58,9 @@ suspected AS (
                      WHEN to_kind = :account_with_customers THEN 'cup_issued_elsewhere'
                      ELSE 'cup_elsewhere' END AS kind_found
       FROM paired p),
+suspected AS MATERIALIZED (
+    SELECT m.*, row_number() OVER (PARTITION BY kind_found, cup_type ORDER BY occurred_at, entry, position) AS of_kind
+      FROM matched m),
 -- Cups of a type that were supplied or opened without ids may be those that nobody has named before. Entries that
 -- were not looked at yet don't count.
 unnamed AS MATERIALIZED (
@@ -73,32 +76,29 @@ unnamed AS MATERIALIZED (
                                AND l.account = account_of(:account_supply, 0, t.cup_type)) AS later), 0)
            - (SELECT count(*) FROM sighting s
                WHERE s.came_from = account_of(:account_supply, 0, t.cup_type) AND s.kind IN (:kind_supply, :kind_opening)
-                 AND s.reversed_by IS NULL) AS cups
+                 AND s.reversed_by IS NULL)
+           - (SELECT count(*) FROM cup k
+               WHERE k.stranger_of = t.cup_type AND k.cup NOT IN (SELECT cup FROM concerned)) AS cups
       FROM (SELECT DISTINCT cup_type FROM suspected WHERE kind_found = 'cup_never_supplied') t),
-strangers AS MATERIALIZED (
-    SELECT s.scheme, s.entry, s.position,
-           row_number() OVER (PARTITION BY s.cup_type ORDER BY s.occurred_at, s.entry, s.position)
-           + (SELECT count(*) FROM cup k
-               WHERE k.stranger_of = s.cup_type AND k.cup NOT IN (SELECT cup FROM concerned)) > u.cups AS too_many
-      FROM suspected s JOIN unnamed u USING (cup_type)
-     WHERE s.kind_found = 'cup_never_supplied'),
 -- A mismatch is a gap if, since the last sighting, an entry moved cups of the type out of that place and named
 -- fewer. From the road it moves only cups of its own dispatch.
 judged AS (
     SELECT s.*, w.entry AS explained_by,
-           CASE WHEN kind_found = 'cup_never_supplied' THEN CASE WHEN t.too_many THEN kind_found END
+           CASE WHEN kind_found = 'cup_never_supplied'
+                THEN CASE WHEN s.of_kind > (SELECT u.cups FROM unnamed u WHERE u.cup_type = s.cup_type) THEN kind_found END
                 WHEN w.entry IS NOT NULL THEN 'gap'
                 ELSE kind_found END AS kind_judged
       FROM suspected s
-      LEFT JOIN strangers t ON (t.scheme, t.entry, t.position) = (s.scheme, s.entry, s.position)
       LEFT JOIN LATERAL (
-           SELECT e.entry FROM entry e
+           SELECT e.entry
+             FROM (SELECT f.* FROM entry f
+                    WHERE account_kind_of(s.before_account) IN (:accounts_stock) AND f.site = account_owner(s.before_account)
+                   UNION ALL
+                   SELECT f.* FROM entry f WHERE account_kind_of(s.before_account) NOT IN (:accounts_stock)) AS e
             WHERE s.kind_found IN ('cup_not_out', 'cup_issued_elsewhere', 'cup_elsewhere')
               AND e.scheme = s.before_scheme AND e.occurred_at > s.before_at AND e.occurred_at <= s.occurred_at
               AND e.entry >= coalesce((SELECT min(d.first_entry) FROM business_day d
                                         WHERE d.scheme = s.before_scheme AND d.ends_at > s.before_at), 0)
-              AND (account_kind_of(s.before_account) NOT IN (:accounts_stock)
-                   OR e.site = account_owner(s.before_account))
               AND (account_kind_of(s.before_account) <> :account_in_transit
                    OR EXISTS (SELECT FROM entry_reference r
                                WHERE r.scheme = e.scheme AND r.entry = e.entry AND r.referred = s.before_dispatch))
@@ -123,8 +123,11 @@ found AS MATERIALIZED (
      WHERE left(t.grai, 14) <> left(p.id, 14)),
 stranger AS (
     UPDATE cup c SET stranger_of = n.stranger_of
-      FROM (SELECT g.cup, s.cup_type AS stranger_of
-              FROM concerned g LEFT JOIN suspected s ON s.cup = g.cup AND s.kind_found = 'cup_never_supplied') n
+      FROM (SELECT cup, max(stranger_of) AS stranger_of
+              FROM (SELECT cup, NULL::integer AS stranger_of FROM concerned
+                    UNION ALL
+                    SELECT cup, cup_type FROM suspected WHERE kind_found = 'cup_never_supplied') AS either
+             GROUP BY cup) n
      WHERE c.cup = n.cup AND c.stranger_of IS DISTINCT FROM n.stranger_of),
 over AS (
     UPDATE cup_finding f SET ended = true

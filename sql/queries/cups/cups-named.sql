@@ -4,7 +4,7 @@ WITH slice AS MATERIALIZED (
     SELECT e.scheme, e.entry, e.business_date, e.occurred_at, e.kind, e.site, e.event::jsonb AS event
       FROM entry e
      WHERE e.scheme = $1::integer AND e.entry > $2::bigint AND e.entry <= $3::bigint AND e.event LIKE '%"ids":[%'),
-line AS (
+stated AS (
     SELECT s.*, l.line, list.name AS list, list.rank, l.place, NULL::uuid AS shipment
       FROM slice s
      CROSS JOIN (VALUES ('returned', 1), ('issued', 2), ('cups', 3), ('places', 4)) AS list(name, rank)
@@ -14,13 +14,15 @@ line AS (
       FROM slice s
      CROSS JOIN LATERAL jsonb_array_elements(s.event -> 'shipments') WITH ORDINALITY AS h(stated, place)
      CROSS JOIN LATERAL jsonb_array_elements(h.stated -> 'cups') WITH ORDINALITY AS l(line, place)),
--- A line may have a thousand names. It is left behind here, because each of its rows would carry all of them.
+-- A line may have a thousand names. It is taken apart before they are, because each of their rows would carry it.
+line AS MATERIALIZED (
+    SELECT scheme, entry, business_date, occurred_at, kind, site, list, rank, place, shipment, line ->> 'cup_type' AS cup_type_code,
+           line ->> 'place' AS opened, line ->> 'site' AS place_code, line ->> 'condition' IS NOT NULL AS damaged, line -> 'ids' AS ids
+      FROM stated),
 named AS MATERIALIZED (
-    SELECT l.scheme, l.entry, l.business_date, l.occurred_at, l.kind, l.site, l.list, l.shipment,
-           l.line ->> 'cup_type' AS cup_type_code, l.line ->> 'place' AS opened, l.line ->> 'site' AS place_code,
-           l.line ->> 'condition' IS NOT NULL AS damaged, i.id,
-           row_number() OVER (PARTITION BY l.entry ORDER BY l.rank, l.place, i.place) AS position
-      FROM line l CROSS JOIN LATERAL jsonb_array_elements_text(l.line -> 'ids') WITH ORDINALITY AS i(id, place)),
+    SELECT l.scheme, l.entry, l.business_date, l.occurred_at, l.kind, l.site, l.list, l.shipment, l.cup_type_code, l.opened,
+           l.place_code, l.damaged, i.id, row_number() OVER (PARTITION BY l.entry ORDER BY l.rank, l.place, i.place) AS position
+      FROM line l CROSS JOIN LATERAL jsonb_array_elements_text(l.ids) WITH ORDINALITY AS i(id, place)),
 -- Each list moves its cups between two kinds of account.
 rule (kind, list, damaged, opened, from_kind, to_kind) AS (VALUES
     (:kind_supply, 'cups', false, NULL, :account_supply, :account_site_stock),
@@ -50,19 +52,17 @@ rule (kind, list, damaged, opened, from_kind, to_kind) AS (VALUES
     (:kind_opening, 'shipments', true, NULL, :account_supply, :account_in_transit)),
 known AS (
     INSERT INTO cup (id) SELECT DISTINCT id FROM named ORDER BY id ON CONFLICT (id) DO NOTHING RETURNING cup, id),
-numbered AS (
-    SELECT cup, id FROM known
-    UNION ALL
-    SELECT c.cup, c.id FROM cup c WHERE c.id IN (SELECT id FROM named)),
-stated AS (
-    SELECT n.*, c.cup, t.id AS cup_type, r.from_kind, r.to_kind,
+-- Each name is looked up by itself, in an index. A join would read all cups that there are.
+numbered AS MATERIALIZED (
+    SELECT n.*, coalesce(k.cup, (SELECT c.cup FROM cup c WHERE c.id = n.id)) AS cup FROM named n LEFT JOIN known k USING (id)),
+placed AS (
+    SELECT n.*, t.id AS cup_type, r.from_kind, r.to_kind,
            CASE WHEN n.list = 'places' THEN (SELECT s.id FROM site s WHERE s.code = n.place_code) ELSE n.site END AS at,
            CASE WHEN n.list = 'shipments' THEN (SELECT h.number FROM shipment h WHERE h.scheme = n.scheme AND h.event_id = n.shipment)
                 WHEN n.kind IN (:kinds_sent) THEN n.entry
                 WHEN n.kind IN (:kinds_received, :kinds_lost)
                 THEN (SELECT f.referred FROM entry_reference f WHERE f.scheme = n.scheme AND f.entry = n.entry) END AS dispatch
-      FROM named n
-      JOIN numbered c USING (id)
+      FROM numbered n
       JOIN cup_type t ON t.code = n.cup_type_code
       JOIN rule r ON r.kind = n.kind AND r.list = n.list AND r.damaged = n.damaged
                  AND r.opened IS NOT DISTINCT FROM n.opened)
@@ -70,4 +70,4 @@ INSERT INTO sighting (scheme, entry, position, cup, business_date, occurred_at, 
 SELECT scheme, entry, position, cup, business_date, occurred_at, kind, at,
        account_of(from_kind, CASE WHEN from_kind IN (:accounts_stock) THEN at ELSE 0 END, cup_type),
        account_of(to_kind, CASE WHEN to_kind IN (:accounts_stock) THEN at ELSE 0 END, cup_type), dispatch, false
-  FROM stated
+  FROM placed
