@@ -22,10 +22,16 @@ FIGURES = [
     ("single", "single events, 128 connections, over TPC-B", "/s", AT_LEAST, 4, 12),
     ("array", "posts of 500, over TPC-B", "/s", AT_LEAST, 8, 25),
     ("ndjson", "NDJSON stream, over TPC-B", "/s", AT_LEAST, 8, 25),
+    ("limit", "posts of 500, over a bare insert of their rows", "/s", AT_LEAST, 0.7, 0.9),
+    ("against-single", "single events, over another binary's", "/s", AT_LEAST, 0.95, 1),
+    ("against-array", "posts of 500, over another binary's", "/s", AT_LEAST, 0.95, 1),
     ("paced", "p99 at 1,000/s, over a durable insert", "ms", AT_MOST, 16, 4),
     ("stored", "single events on a large ledger, over an empty one", "/s", AT_LEAST, 0.8, 0.95),
     ("memory", "peak resident memory, 256 connections", "MB", AT_MOST, 48, 24),
     ("memory-bulk", "peak resident memory, NDJSON stream", "MB", AT_MOST, 96, 48),
+    ("cups", "single events that name cups, 1M known, over 10k", "/s", AT_LEAST, 0.9, 1),
+    ("cups-follower", "follower's time for each", "µs", AT_MOST, 1.25, 1.1),
+    ("cups-pages", "database pages for each, posted and followed", "", AT_MOST, 1.25, 1.1),
     ("bytes", "database bytes per issue of one cup type", "B", AT_MOST, 900, 500),
     ("close", "close of a day with ten times the events", "s", AT_MOST, 1.5, 1.1),
     ("trial-balance", "trial balance, large ledger over small one", "ms", AT_MOST, 1.5, 1.1),
@@ -37,6 +43,10 @@ FIGURES = [
     ("list", "its slowest list", "ms", AT_MOST, 100, 25),
     ("plan", "plan of moves for 2,000 sites and 4 cup types", "s", AT_MOST, 10, 3),
     ("plan-gap", "its cost above the bound", "%", AT_MOST, 10, 5),
+    ("week-close", "p99 of a close, in a week around the world", "ms", AT_MOST, 1000, 250),
+    ("week-posting", "p99 of a single event, in that week", "ms", AT_MOST, 250, 100),
+    ("week-memory", "peak resident memory, in that week", "MB", AT_MOST, 96, 64),
+    ("week-bytes", "its database, over its events", "B", AT_MOST, 1500, 1000),
     ("instances", "2 instances over 1", "/s", AT_LEAST, 0.9, 1.2),
     ("schemes-10", "single events of 10 schemes, over those of one", "/s", AT_LEAST, 0.95, 1),
     ("schemes-70", "single events of 70 schemes", "/s", AT_LEAST, 0.9, 1),
@@ -65,10 +75,15 @@ FULL = SimpleNamespace(
     close_sites=10_000,
     close_events=(100_000, 1_000_000),
     closes=5,
+    known=(10_000, 1_000_000),
+    named=20_000,
     closing=700,
     report_calls=15,
     network="full",
     list_calls=15,
+    week_sites=10_000,
+    week_events=30,
+    week_tick=0.25,
 )
 QUICK = SimpleNamespace(
     runs=5,
@@ -82,10 +97,15 @@ QUICK = SimpleNamespace(
     close_sites=1_000,
     close_events=(10_000, 100_000),
     closes=2,
+    known=(5_000, 100_000),
+    named=8_000,
     closing=70,
     report_calls=7,
     network="quick",
     list_calls=7,
+    week_sites=1_000,
+    week_events=4,
+    week_tick=0.04,
 )
 
 
@@ -99,11 +119,20 @@ def arguments():
     parser.add_argument("--only", metavar="NAME[,NAME]", help="these figures; a name's first words stand for several")
     parser.add_argument("--list", action="store_true", help="print the names of the figures")
     parser.add_argument("--keep", action="store_true", help="keep pgbench's tables for the next run")
+    parser.add_argument(
+        "--against", metavar="BINARY", help="an earlier depositd, for the figures against-*, which need it"
+    )
     parser.add_argument("--seed", type=int, default=random.SystemRandom().getrandbits(31), help="of all that is random")
     chosen = parser.parse_args()
     chosen.names = [name for asked in chosen.only.split(",") for name in named(asked)] if chosen.only else NAMES
+    if not chosen.against and not chosen.only:
+        chosen.names = [name for name in NAMES if name not in figures.AGAINST_CLIENTS]
     if unknown := [asked for asked in (chosen.only or "").split(",") if asked and not named(asked)]:
         parser.error(f"no figure is named {', '.join(sorted(unknown))}; --list lists them")
+    if not chosen.against and any(name in figures.AGAINST_CLIENTS for name in chosen.names):
+        parser.error("against-* compares with another binary: name it by --against")
+    chosen.scale = QUICK if chosen.quick else FULL
+    chosen.scale.against = chosen.against and str(Path(chosen.against).resolve())
     return chosen
 
 
@@ -122,7 +151,7 @@ def main():
         f" {'quick: smaller and shorter than the figures are defined' if chosen.quick else 'full'}"
     )
     baseline.remove_leftovers()
-    results = figures.measure(chosen.names, QUICK if chosen.quick else FULL, random.Random(chosen.seed))
+    results = figures.measure(chosen.names, chosen.scale, random.Random(chosen.seed))
     print_table(results)
     print(f"{time.monotonic() - started:.0f} s")
 

@@ -1,13 +1,18 @@
 # SPDX-License-Identifier: ISC
 """The measurement of each figure: runs of the measurement and of its baseline in turn, on the same server."""
+import os
 import statistics
 import time
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 
 import baseline
 import large_network
 import plans
+import simulated_week
+from bare import BATCH, Bare
+from harness import wait_until
+from known_cups import KnownCups
 from ledger import Ledger
 from many_schemes import PACED, SPREADS, ManySchemes
 
@@ -23,6 +28,13 @@ NIGHT_DAYS = 4  # that are made up for at once
 # Name of the figure for so many schemes, connections, events in a post.
 GROUPED_SCHEMES, SCHEME_GROUPS = 70, 4
 SPREAD_CLIENTS = [("schemes-{}", CONNECTIONS, 1), ("schemes-{}-array", ARRAY_CONNECTIONS, ARRAY_LINES)]
+
+
+# Of the figures that compare with another binary.
+AGAINST_CLIENTS = {
+    "against-single": {"connections": CONNECTIONS},
+    "against-array": {"connections": ARRAY_CONNECTIONS, "lines": ARRAY_LINES},
+}
 
 
 @dataclass
@@ -72,6 +84,53 @@ def throughput(stack, wanted, scale, random):
                 line += f"; {name} {result.measured[-1]:,.0f}/s ({result.measured[-1] / tps:.2f})"
         note(line)
     return results
+
+
+def against(stack, wanted, scale, random):
+    """Another binary, which --against names, and this one in turn. Each has a ledger of its own, of its own version."""
+    if not scale.against:
+        return dict.fromkeys(wanted)
+    with binary(scale.against):
+        other = Ledger(stack, random.getrandbits(64))
+    pair, results = (other, Ledger(stack, random.getrandbits(64))), {name: Result() for name in wanted}
+    for name, result in results.items():
+        client = AGAINST_CLIENTS[name]
+        for ledger in pair:
+            ledger.post(WARM_UP_SECONDS, **client)
+        for n in range(scale.runs):
+            sides = list(zip(pair, (result.baseline, result.measured)))
+            for ledger, rates in sides if n % 2 == 0 else reversed(sides):
+                rates.append(ledger.post(scale.seconds, **client)["events_per_s"])
+            ratio = result.measured[-1] / result.baseline[-1]
+            note(f"{name}: {result.baseline[-1]:,.0f}/s; now {result.measured[-1]:,.0f}/s ({ratio:.2f})")
+    return results
+
+
+@contextmanager
+def binary(path):
+    """Databases and services that are made meanwhile are of this binary."""
+    own = os.environ["DEPOSITD_BINARY"]
+    os.environ["DEPOSITD_BINARY"] = path
+    try:
+        yield
+    finally:
+        os.environ["DEPOSITD_BINARY"] = own
+
+
+def limit(stack, wanted, scale, random):
+    """Posts of arrays, and PostgreSQL alone with the same rows."""
+    ledger, result = Ledger(stack, random.getrandbits(64)), Result()
+    loaded = ledger.last_entry
+    ledger.post(WARM_UP_SECONDS, ARRAY_CONNECTIONS, ARRAY_LINES)
+    bare = Bare(stack, ledger, loaded)
+    bare.insert(WARM_UP_SECONDS)
+    note(f"rows of {bare.text} bytes of text and {bare.legs} legs, {BATCH:,} in a transaction")
+    for _ in range(scale.runs):
+        result.baseline.append(bare.insert(scale.seconds))
+        result.measured.append(ledger.post(scale.seconds, ARRAY_CONNECTIONS, ARRAY_LINES)["events_per_s"])
+        ratio = result.measured[-1] / result.baseline[-1]
+        note(f"bare {result.baseline[-1]:,.0f}/s; posts {result.measured[-1]:,.0f}/s ({ratio:.2f})")
+    return {"limit": result}
 
 
 def paced(stack, wanted, scale, random):
@@ -233,6 +292,11 @@ def large_lists(stack, wanted, scale, random):
     return {name: results[name] for name in wanted}
 
 
+def week(stack, wanted, scale, random):
+    values = simulated_week.measure(stack, random, scale, note)
+    return {name: Result([values[name]]) for name in wanted}
+
+
 def moves(stack, wanted, scale, random):
     times, gap = plans.measure(stack, random, scale.list_calls, note)
     results = {"plan": Result(times), "plan-gap": Result(gap)}
@@ -323,17 +387,48 @@ def grouped(ledger, result, scale):
     ledger.group(1)
 
 
+def known_cups(stack, wanted, scale, random):
+    """Two ledgers, the second of which knows a hundred times as many cups. Single events that name cups; then the time
+    that the follower needs for an entry that does, and the pages that such an event costs in all."""
+    few, many = ledgers = [KnownCups(stack, random.getrandbits(64), known, scale.known[0]) for known in scale.known]
+    for ledger in ledgers:
+        note(f"{ledger.known:,} cups known, in {ledger.supply():.1f} s")
+        ledger.tidy()
+        ledger.trade(WARM_UP_SECONDS, CONNECTIONS)
+        wait_until(ledger.has_followed, "all is followed")
+    results = {name: Result() for name in ("cups", "cups-follower", "cups-pages")}
+    for _ in range(scale.runs):
+        for ledger, side in ((few, "baseline"), (many, "measured")):
+            for name, value in zip(results, named_events(ledger, scale)):
+                getattr(results[name], side).append(value)
+        rate, follower, pages = (f"{r.baseline[-1]:,.1f} and {r.measured[-1]:,.1f}" for r in results.values())
+        note(f"{rate} events/s; follower {follower} µs an entry; {pages} pages an event")
+    return {name: results[name] for name in wanted}
+
+
+def named_events(ledger, scale):
+    rate = ledger.trade(scale.seconds, CONNECTIONS)
+    wait_until(ledger.has_followed, "all is followed")
+    pages = ledger.pages()
+    ledger.fill_named(scale.named)
+    return rate, ledger.follow(), (ledger.pages() - pages) / scale.named
+
+
 GROUPS = [
     (("single", "array", "ndjson"), throughput),
+    (("limit",), limit),
+    (tuple(AGAINST_CLIENTS), against),
     (("paced",), paced),
     (("stored", *REPORTS), large),
     (("memory", "memory-bulk"), memory),
     (("report-stream", "report-memory"), listing),
+    (("cups", "cups-follower", "cups-pages"), known_cups),
     (("bytes",), size),
     (("close",), close),
     (("closes", "closes-posting"), nights),
     (("start-page", "list"), large_lists),
     (("plan", "plan-gap"), moves),
+    (("week-close", "week-posting", "week-memory", "week-bytes"), week),
     (("instances",), instances),
     ((*(name.format(n) for name, *_ in SPREAD_CLIENTS for n in SPREADS[1:]), "schemes-stalled", "groups"), spread),
 ]

@@ -27,6 +27,8 @@ HALF_DAY, DAY = timedelta(hours=12), timedelta(days=1)
 class Ledger:
     """One scheme, whose open business day began twelve hours before the last full hour."""
 
+    cup_types = network.CUPS
+
     def __init__(self, stack, seed, sites=200, participants=20, past_days=0):
         self.stack, self.sites, self.random = stack, sites, random.Random(seed)
         self.acknowledged = self.unanswered = self.in_ledger = self.last_entry = 0
@@ -60,7 +62,9 @@ class Ledger:
             cut_off=(self.hour - HALF_DAY).strftime("%H:%M"),
         )
         document = network.reference(
-            [scheme], {f"site-{n}": ("tern-bay", f"member-{n % participants}") for n in range(self.sites)}
+            [scheme],
+            {f"site-{n}": ("tern-bay", f"member-{n % participants}") for n in range(self.sites)},
+            self.cup_types,
         )
         sites, admin = document.pop("sites"), self.service.admin
         admin.load(document)
@@ -231,13 +235,10 @@ class Ledger:
     # Figures of the service and its database
 
     def peak_memory_mb(self, service=None):
-        """The highest resident memory that the service's process has had, in millions of bytes."""
-        status = Path(f"/proc/{(service or self.service).process.pid}/status").read_text()
-        return int(re.search(r"^VmHWM:\s+(\d+) kB", status, re.MULTILINE)[1]) * 1024 / 1e6
+        return peak_memory_mb(service or self.service)
 
     def size_bytes(self):
-        sql("CHECKPOINT")
-        return sql("SELECT pg_database_size(current_database())", self.database.name)[0][0]
+        return size_bytes(self.database)
 
     def tidy(self):
         """Does the work that autovacuum does within a minute or so of a fill, and makes a checkpoint, so that none
@@ -277,6 +278,17 @@ class Ledger:
         connection.close()
         assert response.status == 200 and beginning.count(b"\n") > 1, beginning
         return seconds
+
+
+def peak_memory_mb(service):
+    """The highest resident memory that the service's process has had, in millions of bytes."""
+    status = Path(f"/proc/{service.process.pid}/status").read_text()
+    return int(re.search(r"^VmHWM:\s+(\d+) kB", status, re.MULTILINE)[1]) * 1024 / 1e6
+
+
+def size_bytes(database):
+    sql("CHECKPOINT")
+    return sql("SELECT pg_database_size(current_database())", database.name)[0][0]
 
 
 def filled(form, ids):

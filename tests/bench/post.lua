@@ -14,6 +14,7 @@ local GOODS = {
   '"return","returned":[{"cup_type":"cup-300","quantity":1}],"amount":"2.50","tender":"cash"',
 }
 local PLAIN_ISSUE = { GOODS[1] } -- what the size of an event is told by
+local OUT, STRIDE = 504, 7919    -- as in known_cups.py
 local CLOCK_EVERY = 64           -- events that share a look at the clock
 
 local random, concat = math.random, table.concat
@@ -21,6 +22,7 @@ local hex = {}
 for i = 0, 65535 do hex[i] = string.format("%04x", i) end
 
 local goods, schemes, sites, lines, pause_ms, head, now
+local asset_type, in_play, apart -- of the cups that events name, if they do: how many, and how far apart their numbers
 local made = 0
 local ready, taken = {}, 0
 
@@ -36,11 +38,24 @@ local function site()
   return schemes and "site-" .. random(0, schemes - 1) .. "-" .. number or "site-" .. number
 end
 
+-- Each cup is issued at its site, and comes back there when as many others as are out have been issued after it. One
+-- turn in eight names no cup.
+local function named_cup()
+  local turn, back = math.floor(made / 2), made % 2 == 1
+  if turn % 8 == 7 or back and turn < OUT then return site(), GOODS[back and 5 or 1] end
+  local number = (back and turn - OUT or turn) * STRIDE % in_play
+  number = number * apart + number % apart
+  return "site-" .. number % sites, string.format(
+    back and '"return","returned":[{"cup_type":"cup-300","quantity":1,"ids":["%s%07d"]}]'
+      or '"issue","issued":[{"cup_type":"cup-300","quantity":1,"ids":["%s%07d"]}]', asset_type, number)
+end
+
 local function event()
-  if made % CLOCK_EVERY == 0 then now = os.date("!%Y-%m-%dT%H:%M:%SZ") end
+  if made % CLOCK_EVERY == 0 or not now then now = os.date("!%Y-%m-%dT%H:%M:%SZ") end
+  local at, what
+  if asset_type then at, what = named_cup() else at, what = site(), goods[random(#goods)] end
   made = made + 1
-  return '{"event_id":"' .. uuid() .. '","site":"' .. site() .. '","occurred_at":"' .. now
-    .. '","kind":' .. goods[random(#goods)] .. "}"
+  return '{"event_id":"' .. uuid() .. '","site":"' .. at .. '","occurred_at":"' .. now .. '","kind":' .. what .. "}"
 end
 
 local function body()
@@ -58,14 +73,17 @@ local function make_request()
   return head .. #text .. "\r\n\r\n" .. text
 end
 
--- Arguments: KEY SEED SITES LINES PAUSE_MS GOODS READY; SITES is a number of sites, site-0, site-1 …, or 70x10 for 70 schemes
--- of 10 sites each, site-0-0 …; GOODS is mixed or plain, READY how many requests are made at the start.
+-- Arguments: KEY SEED SITES LINES PAUSE_MS GOODS READY; SITES is a number of sites, site-0, site-1 …, or 70x10 for 70
+-- schemes of 10 sites each, site-0-0 …; GOODS is mixed, plain, or named:ASSET_TYPE:IN_PLAY:APART:BEGUN for events that
+-- name one of so many cups each, going on after so many such events. READY is how many requests are made at the start.
 function init(arguments)
   math.randomseed(tonumber(arguments[2]))
   local spread, each = arguments[3]:match("^(%d+)x(%d+)$")
   schemes, sites = tonumber(spread), tonumber(each or arguments[3])
   lines, pause_ms = tonumber(arguments[4]), tonumber(arguments[5])
   goods = arguments[6] == "plain" and PLAIN_ISSUE or GOODS
+  local of_type, cups, step, begun = arguments[6]:match("^named:(%d+):(%d+):(%d+):(%d+)$")
+  asset_type, in_play, apart, made = of_type, tonumber(cups), tonumber(step), tonumber(begun) or 0
   head = "POST " .. wrk.path .. " HTTP/1.1\r\nHost: " .. wrk.host .. "\r\nAuthorization: Bearer " .. arguments[1]
     .. "\r\nContent-Type: application/json\r\nContent-Length: "
   if pause_ms > 0 then delay = random_pause end -- wrk looks for this name after init

@@ -42,7 +42,7 @@ PAGES = (
     "src/report/",
     "src/store/",
     "tests/README.md",
-    "tests/bench/decisions/",
+    "tests/bench/",
 )
 HABITS = {
     "a clause is the subject": r"^(?:and |but |so |then )?(?:what|whatever|who|whoever)\b(?! if\b| for\b)[^?]*$",
