@@ -94,7 +94,8 @@ struct leg {
 /* Parts that the kind's scope does not have are ignored. */
 struct account account_of(enum account_kind kind, int32_t owner, int32_t cup_type);
 
-/* The owner of an account of a pair. The ids of schemes that have agreements are below ACCOUNT_SCHEMES_MAX. */
+/* The owner of an account of a pair. The ids of schemes that have agreements are below ACCOUNT_SCHEMES_MAX.
+ */
 enum { ACCOUNT_SCHEMES_MAX = 1 << 15 };
 int32_t account_pair(int32_t home, int32_t host);
 int32_t account_home(struct account account);

@@ -68,8 +68,8 @@ enum kind_undo {
     X(REINSTATE, reinstate, 13, BY_STAFF, OTHER, SCHEME, NOTHING, REINSTATED, BY_STAFF, REVERSAL)            \
     X(JOURNAL, journal, 14, BY_STAFF, OTHER, SCHEME, NOTHING, NOTHING, BY_STAFF, JOURNAL)                    \
     X(OPENING, opening, 15, BY_STAFF, OTHER, SCHEME, NOTHING, NOTHING, BY_NOBODY, WHILE_LAST)
-/* The service makes these: at the close, for payments, for lines of bank statements, and for cups that another
- * scheme took back. */
+/* The service makes these: at the close, for payments, for lines of bank statements, and for cups that
+ * another scheme took back. */
 #define SERVICE_KIND_TABLE(X)                                                                                \
     X(FEES, fees, 20, BY_NOBODY, CLOSE, NOT_STATED, NOTHING, NOTHING, BY_NOBODY, NEVER)                      \
     X(SETTLE, settle, 21, BY_NOBODY, CLOSE, NOT_STATED, NOTHING, NOTHING, BY_NOBODY, NEVER)                  \
@@ -127,6 +127,7 @@ enum {
 struct cup_line {
     char cup_type[CODE_SIZE];
     bool damaged;
+    char home[CODE_SIZE];     /* returned cups: the scheme whose deposit they carry; empty: this one's */
     struct cups quantity;     /* of a count: the cups that were counted, which may be 0 */
     const struct cup_id *ids; /* of some of these cups; an id may stand twice */
     size_t id_count;
@@ -196,7 +197,7 @@ struct event {
     char to[CODE_SIZE];  /* dispatch … */
     bool names_shipment; /* … which may fulfil a request: */
     struct uuid shipment;
-    char batch[CODE_SIZE]; /* supply: the batch that its cups were made from; empty: none */
+    char batch[CODE_SIZE];         /* supply: the batch that its cups were made from; empty: none */
     struct uuid refers;            /* receipt, transit_loss: the dispatch; reversal: the event that it
                                       reverses */
     int64_t mass_g;                /* retire; -1: not stated */

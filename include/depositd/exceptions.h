@@ -32,7 +32,9 @@
     X(CUP_OTHER_TYPE, cup_other_type, "the identity of a named cup is of another type than its line")        \
     X(CUP_TWICE, cup_twice, "a cup is named twice in one event")                                             \
     X(CUP_NEVER_SUPPLIED, cup_never_supplied,                                                                \
-      "a named cup was never supplied, nor were as many cups of its type without identity")
+      "a named cup was never supplied, nor were as many cups of its type without identity")                  \
+    X(HOME_DIFFERS, home_differs, "a named cup was last issued in another scheme than its line says")        \
+    X(VISITOR_ISSUED, visitor_issued, "a named cup was issued that visits from another scheme")
 
 enum exception_kind {
 #define X(name, word, meaning) EXCEPTION_##name,

@@ -35,7 +35,7 @@ enum rule_each {
     EACH_OPENED_OUT,     /* … with customers, … */
     EACH_OPENED_RETIRED,
     EACH_OPENED_UNACCOUNTED,
-    EACH_DUE, /* … and the amounts that participants owe or are owed */
+    EACH_DUE,      /* … and the amounts that participants owe or are owed */
     EACH_VISITING, /* cups handed back that carry another scheme's deposit … */
     EACH_VISITING_SOUND,
     EACH_VISITING_DAMAGED,
@@ -178,13 +178,21 @@ struct due {
     struct money amount;
 };
 
-/* What the home owes the host for the cups of an entry. */
+/* The debt of the home to the host for the cups of an entry. */
 struct agreed {
     int32_t home, host;
     struct money exact;    /* in the agreed currency; of a reversal below zero */
     struct money booked;   /* in the currency of the scheme that posts the entry */
     bool in_host_currency; /* the agreed currency is the host's */
     int64_t rate_e12;      /* units of the other currency for one of the agreed, times 10^12 */
+};
+
+/* The entry of the host that an entry of the home follows. */
+struct followed {
+    int32_t host;
+    int64_t entry;
+    struct uuid event_id;
+    struct sha256 hash; /* of its leaf */
 };
 
 struct posting_facts {

@@ -67,6 +67,7 @@
       "The scheme has ended: it takes returns and the events of accountants")                                \
     X(SITE_NOT_OPEN, site_not_open, 422, false, "The site was not yet open")                                 \
     X(NO_REFUND_VALUE, no_refund_value, 422, false, "The cup type had no refund value in the scheme")        \
+    X(NOT_AGREED, not_agreed, 422, false, "The schemes have agreed nothing for such cups")                   \
     /* reversal, retire, forfeit, reinstate */                                                               \
     X(SITE_DIFFERS, site_differs, 422, false, "The site is not the reversed event's")                        \
     X(REVERSAL_OF_REVERSAL, reversal_of_reversal, 422, false, "A reversal can't be reversed")                \

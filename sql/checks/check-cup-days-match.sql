@@ -31,7 +31,8 @@ examined AS (
                                       unnest(ARRAY[:account_customer_deposits, :account_supply, :account_retired]) AS kind)
              GROUP BY 1, 2) b
       FULL JOIN (SELECT business_date, cup_type, sum(deposits_issued - deposits_refunded - deposits_forfeited + deposits_reinstated
-                                                     + deposits_remeasured + deposits_reversed + deposits_opened) AS deposits,
+                                                     + deposits_remeasured + deposits_reversed + deposits_opened
+                                                     - deposits_abroad) AS deposits,
                           sum(supplied) AS supplied, sum(retired) AS retired
                    FROM kept GROUP BY 1, 2) k USING (business_date, cup_type))
 SELECT count(*), count(*) FILTER (WHERE is_broken),

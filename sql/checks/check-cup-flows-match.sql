@@ -20,8 +20,22 @@ stated AS (
       FROM posted
      CROSS JOIN LATERAL (
            SELECT member, line ->> 'cup_type' AS code, (line ->> 'quantity')::bigint AS quantity
-             FROM unnest(ARRAY['issued', 'returned', 'cups']) AS member, json_array_elements(event -> member) AS line) AS line
+             FROM unnest(ARRAY['issued', 'returned', 'cups']) AS member, json_array_elements(event -> member) AS line
+            WHERE line ->> 'home' IS NULL) AS line
       JOIN cup_type c ON c.code = line.code
+     GROUP BY 1, 2),
+abroad AS ( -- cups that hosts took back, by the events of the hosts that the entries follow
+    SELECT e.business_date, c.id AS cup_type,
+           sum((line ->> 'quantity')::bigint * CASE e.kind WHEN :kind_reversal_abroad THEN -1 ELSE 1 END) AS returned
+      FROM entry e JOIN days USING (business_date)
+      JOIN scheme own ON own.id = e.scheme
+      JOIN followed_entry f ON f.scheme = e.scheme AND f.entry = e.entry
+      JOIN entry k ON k.scheme = f.host AND k.entry = f.host_entry
+      LEFT JOIN entry_reference r ON k.kind = :kind_reversal AND r.scheme = k.scheme AND r.entry = k.entry
+      LEFT JOIN entry o ON o.scheme = r.scheme AND o.entry = r.referred
+     CROSS JOIN json_array_elements(coalesce(o.event, k.event)::json -> 'returned') AS line
+      JOIN cup_type c ON c.code = line ->> 'cup_type'
+     WHERE e.scheme = $1 AND line ->> 'home' = own.code
      GROUP BY 1, 2),
 opened AS (
     SELECT business_date, account_cup_type(l.account) AS cup_type, sum(l.amount) AS opened,
@@ -37,10 +51,11 @@ examined AS (
     SELECT business_date, format('%s on %s', (SELECT code FROM cup_type WHERE id = cup_type), business_date) AS what,
            (coalesce(k.issued, 0), coalesce(k.returned, 0), coalesce(k.forfeited, 0), coalesce(k.reinstated, 0),
             coalesce(k.opened, 0), coalesce(k.opened_forfeited, 0), coalesce(k.moved, 0))
-           IS DISTINCT FROM (coalesce(s.issued, 0), coalesce(s.returned, 0), coalesce(s.forfeited, 0), coalesce(s.reinstated, 0),
+           IS DISTINCT FROM (coalesce(s.issued, 0), coalesce(s.returned, 0) + coalesce(a.returned, 0), coalesce(s.forfeited, 0), coalesce(s.reinstated, 0),
                              coalesce(o.opened, 0), coalesce(o.opened_forfeited, 0), coalesce(m.movement, 0)) AS is_broken
       FROM kept k
       FULL JOIN stated s USING (business_date, cup_type)
+      FULL JOIN abroad a USING (business_date, cup_type)
       FULL JOIN opened o USING (business_date, cup_type)
       FULL JOIN (SELECT business_date, account_cup_type(account) AS cup_type, movement
                    FROM balance JOIN days USING (business_date)

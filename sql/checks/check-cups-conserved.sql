@@ -1,5 +1,6 @@
--- Check: every cup that the events supplied is somewhere, and the cups forfeited less those reinstated are
--- the cups that can still be reinstated. $1 scheme. Reversals take away.
+-- Check: every cup that the events supplied, or that visits, is somewhere; the cups that returns brought from other
+-- schemes are those that visit; and the cups forfeited less those reinstated are the cups that can still be
+-- reinstated. $1 scheme. Reversals take away.
 WITH stated AS (
     SELECT line ->> 'cup_type' AS code, coalesce(o.kind, e.kind) AS kind,
            (line ->> 'quantity')::bigint * CASE e.kind WHEN :kind_reversal THEN -1 ELSE 1 END AS cups
@@ -33,12 +34,29 @@ withdrawn AS (
 somewhere AS (
     SELECT c.code, sum(amount) AS cups
       FROM leg JOIN cup_type c ON c.id = account_unit(account)
-     WHERE scheme = $1::integer AND account_kind_of(account) <> :account_supply
+     WHERE scheme = $1::integer AND account_kind_of(account) NOT IN (:account_supply, :account_visiting)
      GROUP BY 1),
 kept AS (SELECT c.code, f.cups FROM forfeited f JOIN cup_type c ON c.id = f.cup_type WHERE f.scheme = $1::integer),
+visits AS ( -- by the events; and by the account
+    SELECT line ->> 'cup_type' AS code, (line ->> 'quantity')::bigint * CASE e.kind WHEN :kind_reversal THEN -1 ELSE 1 END AS cups
+      FROM agreed_amount a -- has each entry that concerns another scheme
+      JOIN entry e ON e.scheme = a.scheme AND e.entry = a.entry
+      JOIN scheme h ON h.id = a.home
+      LEFT JOIN entry_reference r ON e.kind = :kind_reversal AND r.scheme = e.scheme AND r.entry = e.entry
+      LEFT JOIN entry o ON o.scheme = r.scheme AND o.entry = r.referred
+     CROSS JOIN json_array_elements(coalesce(o.event, e.event)::json -> 'returned') AS line
+     WHERE a.scheme = $1::integer AND a.host = $1 AND line ->> 'home' = h.code),
+visiting AS (
+    SELECT c.code, -sum(amount) AS cups
+      FROM leg JOIN cup_type c ON c.id = account_unit(account)
+     WHERE scheme = $1::integer AND account_kind_of(account) = :account_visiting
+     GROUP BY 1),
 compared AS (
-    SELECT code, 'supplied' AS what, coalesce(a.cups, 0) AS stated, coalesce(b.cups, 0) AS found
-      FROM supplied a FULL JOIN somewhere b USING (code)
+    SELECT code, 'supplied or visit' AS what, coalesce(a.cups, 0) + coalesce(v.cups, 0) AS stated, coalesce(b.cups, 0) AS found
+      FROM supplied a FULL JOIN visiting v USING (code) FULL JOIN somewhere b USING (code)
+    UNION ALL
+    SELECT code, 'brought from other schemes', coalesce(a.cups, 0), coalesce(b.cups, 0)
+      FROM (SELECT code, sum(cups) AS cups FROM visits GROUP BY 1) a FULL JOIN visiting b USING (code)
     UNION ALL
     SELECT code, 'forfeited', coalesce(a.cups, 0), coalesce(b.cups, 0)
       FROM withdrawn a FULL JOIN kept b USING (code))

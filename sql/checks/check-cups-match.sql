@@ -17,12 +17,26 @@ seen_at AS (
     SELECT s.entry, count(*) FILTER (WHERE NOT s.brought) AS sightings,
            bool_or(s.reversed_by IS DISTINCT FROM (
                SELECT r.entry FROM entry_reference r
-                WHERE r.scheme = s.scheme AND r.referred = s.entry AND r.kind = :kind_reversal AND r.entry <= t.entry)) AS other_reversal
+                WHERE r.scheme = s.scheme AND r.referred = s.entry AND r.kind = :kind_reversal AND r.entry <= t.entry)) AS other_reversal,
+           bool_or(s.home IS NOT NULL AND NOT EXISTS (
+               SELECT FROM entry e
+                 CROSS JOIN LATERAL jsonb_array_elements(e.event::jsonb -> 'returned') AS line
+                 JOIN scheme h ON h.id = s.home AND h.code = line ->> 'home'
+                WHERE e.scheme = s.scheme AND e.entry = s.entry AND line -> 'ids' ? (SELECT c.id FROM cup c WHERE c.cup = s.cup))
+               OR s.home IS NULL AND NOT s.brought AND account_kind_of(s.came_from) = :account_with_customers AND EXISTS (
+               SELECT FROM entry e
+                 CROSS JOIN LATERAL jsonb_array_elements(e.event::jsonb -> 'returned') AS line
+                WHERE e.scheme = s.scheme AND e.entry = s.entry AND e.event LIKE '%"home":%' AND line ->> 'home' IS NOT NULL
+                  AND line -> 'ids' ? (SELECT c.id FROM cup c WHERE c.cup = s.cup)
+                  AND NOT EXISTS (SELECT FROM jsonb_array_elements(e.event::jsonb -> 'returned') AS other
+                                   WHERE other ->> 'home' IS NULL
+                                     AND other -> 'ids' ? (SELECT c.id FROM cup c WHERE c.cup = s.cup)))) AS other_home
       FROM through t JOIN sighting s ON s.scheme = $1::integer GROUP BY 1),
 examined AS (
     SELECT coalesce(n.entry, s.entry) AS entry,
            format('entry %s has not the sightings of cups that its event names', coalesce(n.entry, s.entry)) AS what,
-           coalesce(n.ids, 0) <> coalesce(s.sightings, 0) OR coalesce(n.missing, 0) > 0 OR coalesce(s.other_reversal, false) AS is_broken
+           coalesce(n.ids, 0) <> coalesce(s.sightings, 0) OR coalesce(n.missing, 0) > 0 OR coalesce(s.other_reversal, false)
+           OR coalesce(s.other_home, false) AS is_broken
       FROM named n FULL JOIN seen_at s USING (entry)
     UNION ALL
     SELECT x.entry, format('exception %s of entry %s is of no cup with identity', x.position, x.entry), f.number IS NULL

@@ -28,7 +28,7 @@ examined AS (
     SELECT format('entry %s does not refer to what its event names', entry),
            s.referred IS NULL OR s.referred IS DISTINCT FROM r.referred OR s.kind IS DISTINCT FROM r.kind
       FROM referring s
-      FULL JOIN (SELECT entry, referred, kind FROM entry_reference WHERE scheme = $1::integer) r USING (entry))
+      FULL JOIN (SELECT entry, referred, kind FROM entry_reference WHERE scheme = $1::integer AND kind <> :kind_reversal_abroad) r USING (entry))
 SELECT count(*), count(*) FILTER (WHERE is_broken),
        first_lines(array_agg(what ORDER BY what) FILTER (WHERE is_broken))
   FROM examined

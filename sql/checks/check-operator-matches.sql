@@ -63,7 +63,8 @@ due AS ( -- a site's dealings, and what it has still to place because values hav
               FROM on_deposit, stands s JOIN site t ON t.id = s.owner JOIN worth w USING (nth, cup_type)
              WHERE is_so AND s.kind IN (:account_site_stock, :account_damaged)
             UNION ALL
-            SELECT s.nth, s.owner, s.kind, s.amount FROM stands s WHERE s.kind IN (:account_settlement_due, :account_arrears)) AS dealing
+            SELECT s.nth, s.owner, s.kind, s.amount FROM stands s
+             WHERE s.kind IN (:account_settlement_due, :account_arrears, :account_between_schemes, :account_settlement_due_scheme)) AS dealing
      GROUP BY 1, 2, 3),
 gone AS ( -- lines of which nobody had said what they were
     SELECT t.nth, sum(l.amount) AS amount

@@ -1,13 +1,14 @@
 -- One account's opening balance and legs, in entry order, with the balance after each; then, if asked for, the sums of
 -- the period. $1 scheme, $2 account, $3 first and $4 last business day, $5 the sums 1: shown, 2: left out (null: the
 -- same), $6 the part whose legs to list, without balances (null: all; the numbers are those of the CASE below), $7 the
--- entry to go on after (null: from the opening balance); balances and sums are the same then. Where the
--- legs are: those of a site's accounts in the site's entries (and, of its clearing, in other sites' receipts and
--- losses); those of deposits and cups with customers, of visiting cups, of money between schemes, and of refund_variance, anywhere; all others in the few entries
--- that are not of the counter. Each of the three has an index in entry order, and the report costs as much as the
--- entries that it finds there. They are read some thousand numbers at a time, in order, as in the journal: the first
--- row comes at once, and the running balance needs no sort. Each row has the account's code in the office's own ledger
--- on its day, and, if there are no more than two, the sites and participants of the entry's other accounts.
+-- entry to go on after (null: from the opening balance); balances and sums are the same then. Where the legs are:
+-- those of a site's accounts in the site's entries (and, of its clearing, in other sites' receipts and losses); those
+-- of deposits and cups with customers, of visiting cups, of money between schemes, and of refund_variance, anywhere;
+-- all others in the few entries that are not of the counter. Each of the three has an index in entry order, and the
+-- report costs as much as the entries that it finds there. They are read some thousand numbers at a time, in order, as
+-- in the journal: the first row comes at once, and the running balance needs no sort. Each row has the account's code
+-- in the office's own ledger on its day, and, if there are no more than two, the sites and participants of the entry's
+-- other accounts.
 WITH of_scheme AS (
     SELECT decimals, account_unit($2::bigint) = 0 AS is_money,
            coalesce((SELECT code FROM cup_type WHERE cup_type.id = account_unit($2)), currency) AS unit
@@ -45,10 +46,11 @@ listed AS (
                        WHEN e.kind = :kind_forfeit THEN 2
                        WHEN e.kind = :kind_reinstate THEN 3
                        WHEN e.kind = :kind_remeasurement OR l.position > o.mirrored THEN 4
-                       WHEN e.kind = :kind_reversal THEN 5
+                       WHEN e.kind IN (:kind_reversal, :kind_reversal_abroad) THEN 5
                        WHEN e.kind = :kind_settle THEN 6
                        WHEN e.kind IN (:kind_payment_confirmed, :kind_bank_line_resolved) THEN 7
                        WHEN e.kind = :kind_payment_failed THEN 8
+                       WHEN e.kind = :kind_return_abroad THEN 10
                        ELSE 9 END AS part
              FROM (SELECT entry, business_date, kind, site, event, accounts, amounts FROM entry
                     WHERE account_kind_of($2) IN (:account_customer_deposits, :account_refund_variance, :account_with_customers,
@@ -87,8 +89,8 @@ listed AS (
              LEFT JOIN LATERAL ( -- how many legs of a reversal mirror the reversed entry's; further ones remeasure
                   SELECT cardinality(r.accounts) AS mirrored
                     FROM entry_reference f JOIN entry r ON r.scheme = f.scheme AND r.entry = f.referred
-                   WHERE $6::integer IS NOT NULL AND e.kind = :kind_reversal
-                     AND f.scheme = $1::integer AND f.entry = e.entry AND f.kind = :kind_reversal
+                   WHERE $6::integer IS NOT NULL AND e.kind IN (:kind_reversal, :kind_reversal_abroad)
+                     AND f.scheme = $1::integer AND f.entry = e.entry AND f.kind = e.kind
                   OFFSET 0) AS o ON true
             CROSS JOIN LATERAL unnest(e.accounts, e.amounts) WITH ORDINALITY AS l(account, amount, position)
             WHERE l.account = $2

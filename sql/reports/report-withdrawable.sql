@@ -12,10 +12,11 @@ named AS (
            CASE k.scope WHEN 'site_cup_type' THEN NULL
                         WHEN 'site' THEN (SELECT CASE count(*) WHEN 1 THEN k.word || '(' || min(s.code) || ')' END
                                             FROM site s WHERE s.scheme = $1::integer AND s.participant = l.participant)
-                        ELSE k.word || coalesce('(' || coalesce(p.code, c.code) || ')', '') END AS account
+                        ELSE k.word || coalesce('(' || coalesce(p.code, account_schemes(account_of(l.kind, l.participant, 0)), c.code) || ')', '')
+                        END AS account
       FROM line l
       JOIN account_kind k ON k.kind = l.kind
-      LEFT JOIN participant p ON p.id = l.participant
+      LEFT JOIN participant p ON p.id = l.participant AND k.scope IN ('site', 'site_cup_type', 'participant')
       LEFT JOIN cup_type c ON c.id = l.cup_type),
 total AS (SELECT sum(counted) AS amount FROM line),
 listed AS (
@@ -26,5 +27,5 @@ listed AS (
     SELECT 3, 'shortfall', 0, NULL, NULL, NULL, NULL, NULL, greatest(-amount, 0) FROM total)
 SELECT step, item, account, participant, cup_type, amount_text(balance, decimals), amount_text(counted, decimals)
   FROM listed, of_scheme
- ORDER BY part, array_position(ARRAY['bank', 'deposits', 'due_to_participants', 'due_from_participants', 'tax', 'not_identified',
-                                     'left_unidentified'], step), kind, participant COLLATE "C", cup_type COLLATE "C"
+ ORDER BY part, array_position(ARRAY['bank', 'deposits', 'due_to_participants', 'due_from_participants', 'due_to_schemes',
+                                     'due_from_schemes', 'tax', 'not_identified', 'left_unidentified'], step), kind, participant COLLATE "C", cup_type COLLATE "C"

@@ -431,9 +431,21 @@ static void add_zone(struct render *render)
     buffer_add_text(&render->text, "</p>\n");
 }
 
+/* Lines for people to sign on, on paper. */
+static void add_signatures(struct render *render)
+{
+    const char *const *lines = render->head->report->signatures;
+    for (; lines != NULL && *lines != NULL; lines++) {
+        buffer_add_text(&render->text, "<p class=\"write\">");
+        html_word(&render->text, *lines);
+        buffer_add_text(&render->text, "</p>\n");
+    }
+}
+
 void render_tail(struct render *render)
 {
     struct buffer *page = &render->text;
+    add_signatures(render);
     if (render->head->page->acts != NULL) {
         buffer_add_text(page, "<p class=\"acts\">");
         buffer_add_text(page, render->head->page->acts);

@@ -100,9 +100,11 @@ static const char *const transfer_states[] = {"in_transit", "short", "over", "la
 static const char *const reconciliation_states[] = {"breaks", "in_transit", NULL};
 static const char *const figures_of_sites[] = {"issued", "returned", "collected", "refunded", "fees",
                                                "tax",    "stock",    "other",     NULL};
-static const char *const parts_of_ledger[] = {"counter",   "forfeits", "reinstatements", "remeasurements",
-                                              "reversals", "settled",  "payments",       "failures",
-                                              "other",     NULL};
+static const char *const parts_of_ledger[] = {
+    "counter",  "forfeits", "reinstatements", "remeasurements", "reversals", "settled",
+    "payments", "failures", "other",          "abroad",         NULL};
+static const char *const signatures_of_two[] = {"For the home: name, date, signature",
+                                                "For the host: name, date, signature", NULL};
 static const char *const fee_kinds[] = {"service", "handling", "standing", NULL};
 static const char *const total_states[] = {"missing", NULL};
 static const char *const exception_states[] = {"open", "resolved", NULL};
@@ -401,6 +403,8 @@ static const struct report reports[] = {
                  {"remeasured", COLUMN_AMOUNT, "Change by a new refund value",
                   TO_PART_OF_DAY("remeasurements")},
                  {"reversed", COLUMN_AMOUNT, "By reversals of any of these", TO_PART_OF_DAY("reversals")},
+                 {"refunded_abroad", COLUMN_AMOUNT, "Less: for cups that another scheme took back",
+                  TO_PART_OF_DAY("abroad")},
                  {"closing", COLUMN_AMOUNT, "The sum: the opening amount of the next day", TO_LEDGER_OF_DAY},
                  {"cups_out", COLUMN_CUPS, "Cups with customers at the end of the day",
                   OF_SCHEME("general-ledger") "&account=with_customers({cup_type})&from={date}&to={date}"},
@@ -694,21 +698,49 @@ static const struct report reports[] = {
           {"amount", COLUMN_AMOUNT,
            "Adds to the ledger (+), or takes from it (-); the last row is the sum of all before it",
            OF_SCHEME("general-ledger") "&account={account}&to={date}"}}},
+    {"between-schemes",
+     "Cups of one scheme at another, and what the two owe each other for them",
+     FOR_OFFICE,
+     false,
+     false,
+     &sql_report_between_schemes,
+     {PLOT_BARS, "Cups that visit, by cup type", "item", "visiting", "host", NULL},
+     .signatures = signatures_of_two,
+     .totals = {"item", {"money"}},
+     .columns = {{"home", COLUMN_TEXT, "Scheme whose deposit the cups carry"},
+                 {"host", COLUMN_TEXT, "Scheme in which they came back"},
+                 {"item", COLUMN_TEXT, "Cup type, or money"},
+                 {"visiting", COLUMN_CUPS, "Cups of the home in the host's books",
+                  "/v1/reports/general-ledger?scheme={host}&account=visiting({home},{item})"},
+                 {"on_the_way", COLUMN_CUPS, "Of these, sent home, and neither received nor lost yet"},
+                 {"abroad", COLUMN_CUPS, "Cups at the host in the home's books",
+                  "/v1/reports/general-ledger?scheme={home}&account=abroad({host},{item})"},
+                 {"to_follow", COLUMN_CUPS, "Cups of returns that are not in the home's books yet"},
+                 {"agreed", COLUMN_TEXT, "What all returns so far came to, exact, in the agreed currency"},
+                 {"currency", COLUMN_TEXT, "The agreed currency"},
+                 {"to_follow_amount", COLUMN_TEXT, "Of that, not in the home's books yet"},
+                 {"by_host", COLUMN_TEXT, "What the home owes by the host's books",
+                  "/v1/reports/general-ledger?scheme={host}&account=between_schemes({home},{host})"},
+                 {"host_currency", COLUMN_TEXT, "Currency of the host's books"},
+                 {"by_home", COLUMN_TEXT, "What the home owes by its own books",
+                  "/v1/reports/general-ledger?scheme={home}&account=between_schemes({home},{host})"},
+                 {"home_currency", COLUMN_TEXT, "Currency of the home's books"}}},
     {"withdrawable", "The amount that the operator could take out now without touching money of others",
      FOR_OFFICE, false, false, &sql_report_withdrawable, .totals = {"step", {"withdrawable", "shortfall"}},
-     .columns = {{"step", COLUMN_TEXT,
-                  "bank; deposits, due_to_participants, tax and not_identified, which are taken off; "
-                  "due_from_participants and left_unidentified, which do not count; and the result: "
-                  "withdrawable or shortfall"},
-                 {"item", COLUMN_TEXT, "Kind of account"},
-                 {"account", COLUMN_TEXT, "The account, if it is only one",
-                  OF_SCHEME("general-ledger") "&account={account}"},
-                 {"participant", COLUMN_TEXT, "Participant, over all its sites",
-                  OF_SCHEME("participant-statement") "&participant={participant}"},
-                 {"cup_type", COLUMN_TEXT, "Cup type", OF_SCHEME("deposit-cover")},
-                 {"balance", COLUMN_AMOUNT, "What there is or others owe (+), or what is owed to others (-)",
-                  OF_SCHEME("general-ledger") "&account={account}"},
-                 {"counted", COLUMN_AMOUNT, "What of it counts; in the result the sum"}}},
+     .columns =
+         {{"step", COLUMN_TEXT,
+           "bank; deposits, due_to_participants, due_to_schemes, tax and not_identified, which are taken "
+           "off; due_from_participants, due_from_schemes and left_unidentified, which do not count; and "
+           "the result: withdrawable or shortfall"},
+          {"item", COLUMN_TEXT, "Kind of account"},
+          {"account", COLUMN_TEXT, "The account, if it is only one",
+           OF_SCHEME("general-ledger") "&account={account}"},
+          {"participant", COLUMN_TEXT, "Participant, over all its sites",
+           OF_SCHEME("participant-statement") "&participant={participant}"},
+          {"cup_type", COLUMN_TEXT, "Cup type", OF_SCHEME("deposit-cover")},
+          {"balance", COLUMN_AMOUNT, "What there is or others owe (+), or what is owed to others (-)",
+           OF_SCHEME("general-ledger") "&account={account}"},
+          {"counted", COLUMN_AMOUNT, "What of it counts; in the result the sum"}}},
     {"winding-up", "The things that are still open, with the next step: of a participant, or of the scheme",
      FOR_OFFICE, false, false, &sql_report_winding_up, .parameters = {ONE_PARTICIPANT},
      .columns =

@@ -95,6 +95,7 @@ struct report {
     struct report_plot plot;
     const char *not_drawn; /* the picture leaves out rows with this value of its x; NULL: none */
     struct report_totals totals;
+    const char *const *signatures; /* lines to sign on, at the end of its page, NULL-ended; NULL: none */
     const struct renderer *layout; /* of its page, which has all rows; NULL: a table of some rows */
     const char
         *page; /* another page that has these figures, as a URI template; NULL: the report has its own */

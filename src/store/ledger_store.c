@@ -443,3 +443,47 @@ enum store_result store_forfeited(struct pg *pg, int32_t scheme, int32_t cup_typ
     return pg_ask(pg, &sql_forfeited, PG_ARGS(arg_int(scheme), arg_int(cup_type)),
                   pg_maybe(NULL, take_int, cups, NULL));
 }
+
+static void take_agreed(struct pg_row *row, void *into)
+{
+    struct agreed *agreed = into;
+    agreed->home = row_int32(row);
+    agreed->host = row_int32(row);
+    agreed->exact.minor = row_int(row);
+    agreed->in_host_currency = row_bool(row);
+    agreed->rate_e12 = row_int(row);
+}
+
+enum store_result store_agreed_of(struct pg *pg, struct arena *arena, int32_t scheme, int64_t entry,
+                                  struct agreed **agreed, size_t *count)
+{
+    return pg_ask(pg, &sql_agreed_of, PG_ARGS(arg_int(scheme), arg_int(entry)),
+                  PG_LIST(arena, take_agreed, NULL, agreed, count));
+}
+
+struct posting_day {
+    struct date date;
+    bool begun;
+};
+
+static void take_posting_day(struct pg_row *row, void *into)
+{
+    struct posting_day *day = into;
+    bool known = !row_is_null(row);
+    if (known)
+        day->date = row_date(row);
+    else
+        row_skip(row);
+    day->begun = row_bool(row) && known;
+}
+
+enum store_result store_posting_day(struct pg *pg, int32_t scheme, struct instant instant, struct date *date,
+                                    bool *begun)
+{
+    struct posting_day day = {0};
+    enum store_result result = pg_ask(pg, &sql_posting_day, PG_ARGS(arg_int(scheme), arg_instant(instant)),
+                                      pg_one(NULL, take_posting_day, &day));
+    *date = day.date;
+    *begun = day.begun;
+    return result;
+}

@@ -253,6 +253,27 @@ struct reversed_row {
     int64_t issued, returned;
 };
 
+/* The agreed amount of an entry for one home; and the host's entry that an entry follows. */
+struct agreed_row {
+    int32_t scheme;
+    int64_t entry;
+    struct agreed agreed;
+};
+
+struct followed_row {
+    int32_t scheme;
+    int64_t entry;
+    struct followed followed;
+};
+
+/* The agreed amounts of an entry, by home. `booked` is zero, because the legs have it. */
+MUST_CHECK enum store_result store_agreed_of(struct pg *pg, struct arena *arena, int32_t scheme,
+                                             int64_t entry, struct agreed **agreed, size_t *count);
+/* The business day of a scheme to which a return at that instant would post by now. *begun: the scheme had
+ * business days by then; without any, *date is not set. */
+MUST_CHECK enum store_result store_posting_day(struct pg *pg, int32_t scheme, struct instant instant,
+                                               struct date *date, bool *begun);
+
 /* A scheme in which entries are posted: its head after them, and which of the movements and site days below
  * are its own. */
 struct posted_scheme {
@@ -290,6 +311,10 @@ struct posting_rows {
     size_t forfeited_count;
     const struct reversed_row *reversed;
     size_t reversed_count;
+    const struct agreed_row *agreed;
+    size_t agreed_count;
+    const struct followed_row *followed;
+    size_t followed_count;
     const struct day_counters *const *days; /* that the entries are in */
     size_t day_count;
 };

@@ -236,6 +236,32 @@ static enum store_result post_cups(struct pg *pg, const struct posting_rows *pos
     return result;
 }
 
+static enum store_result post_between(struct pg *pg, const struct posting_rows *posting)
+{
+    enum store_result result = STORE_OK;
+    const struct agreed_row *agreed = posting->agreed;
+    const struct followed_row *followed = posting->followed;
+    size_t agreed_count = posting->agreed_count, count = posting->followed_count;
+    if (agreed_count > 0)
+        result = pg_run(pg, &sql_post_agreed,
+                        PG_ARGS(arg_int4s(COLUMN(agreed, agreed_count, scheme)),
+                                arg_int8s(COLUMN(agreed, agreed_count, entry)),
+                                arg_int4s(COLUMN(agreed, agreed_count, agreed.home)),
+                                arg_int4s(COLUMN(agreed, agreed_count, agreed.host)),
+                                arg_int8s(COLUMN(agreed, agreed_count, agreed.exact.minor)),
+                                arg_bools(COLUMN(agreed, agreed_count, agreed.in_host_currency)),
+                                arg_int8s(COLUMN(agreed, agreed_count, agreed.rate_e12))));
+    if (result == STORE_OK && count > 0)
+        result = pg_run(
+            pg, &sql_post_followed,
+            PG_ARGS(arg_int4s(COLUMN(followed, count, scheme)), arg_int8s(COLUMN(followed, count, entry)),
+                    arg_int4s(COLUMN(followed, count, followed.host)),
+                    arg_int8s(COLUMN(followed, count, followed.entry)),
+                    arg_uuids(COLUMN(followed, count, followed.event_id)),
+                    arg_bytes_array(followed->followed.hash.bytes, SHA256_SIZE, count, sizeof *followed)));
+    return result;
+}
+
 static struct blob frontier_blob(const struct frontier *frontier)
 {
     return (struct blob){frontier->nodes, frontier_node_count(frontier) * SHA256_SIZE};
@@ -284,6 +310,8 @@ enum store_result store_post(struct pg *pg, struct arena *arena, const struct po
         result = post_transfers(pg, rows);
     if (result == STORE_OK)
         result = post_cups(pg, rows);
+    if (result == STORE_OK)
+        result = post_between(pg, rows);
     if (result == STORE_OK)
         result = post_days(pg, arena, rows);
     if (result == STORE_OK)

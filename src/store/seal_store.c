@@ -48,6 +48,8 @@ static void take_leaf(struct pg_row *row, void *into)
     const char *amounts = row_text(row);
     row_hashes(row, leaf->hash.bytes, SHA256_SIZE);
     leaf->sound = row_bool(row);
+    leaf->agreed = row_copy_or_null(row);
+    leaf->followed = row_copy_or_null(row);
     if (!leaf->sound)
         return;
     struct stored_legs list = row_legs_of_texts(row, accounts, amounts);

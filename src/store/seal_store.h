@@ -28,6 +28,7 @@ struct leaf_row {
                           read */
     struct leg *legs;
     size_t leg_count;
+    const char *agreed, *followed; /* as in the leaf; NULL: none */
     struct sha256 hash;
 };
 struct leaf_range {

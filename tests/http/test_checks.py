@@ -10,6 +10,7 @@ import pytest
 
 import bank
 import network
+from between import agree, followed
 from harness import wait_until
 from network import WORKED_DAY, at, cups, event
 
@@ -20,6 +21,9 @@ CHECKS = [
     "balances_match_legs",
     "deposit_cover",
     "cups_conserved",
+    "between_cups",
+    "between_money",
+    "between_follows",
     "positions_cleared",
     "payments_match",
     "bank_reconciles",
@@ -95,6 +99,9 @@ TABLES = [
     "bank_statement",
     "bank_transit",
     "bank_before",
+    "agreed_amount",
+    "followed_entry",
+    "following_place",
 ]
 
 
@@ -184,6 +191,16 @@ def take_out(service, accountant):
     accountant.agreed(service.admin, "POST", f"/v1/exceptions/{first}/resolve", {"note": "the owner pays it back"})
 
 
+def back_abroad(service):
+    """Two cups of tern-bay come back at skerry, and one of these returns is reversed."""
+    agree(service, WORKED_DAY, {"cup-300": 190}, home="tern-bay", host="skerry")
+    home = [{"cup_type": "cup-300", "quantity": 1, "home": "tern-bay"}]
+    returns = [event("return", "gull", at(NEXT_DAY, clock), returned=home) for clock in ("10:00", "10:10")]
+    for sent in [*returns, event("reversal", "gull", at(NEXT_DAY, "10:20"), reverses=returns[1]["event_id"])]:
+        service.admin.post(sent)
+    followed(service)
+
+
 def wait_for_particulars(service):
     """They are kept a moment after the close. From then on everything about a closed day is fixed."""
     missing = "SELECT FROM settlement LEFT JOIN particulars p USING (scheme, business_date) WHERE p.digest IS NULL"
@@ -218,6 +235,7 @@ def books(shared):
         ]
     )
     take_out(shared, pay(shared))
+    back_abroad(shared)
     wait_for_particulars(shared)
     tamperer = Tamperer(shared.database)
     yield shared, tamperer
@@ -394,6 +412,23 @@ TAMPERINGS = {
             ("approved", "instructed"),
         )
     },
+    "an agreed amount is changed": (
+        f"UPDATE agreed_amount SET amount = amount + 1 WHERE {OF} AND entry = (SELECT min(entry) FROM agreed_amount"
+        f" WHERE {OF})",
+        {"between_money", "between_follows", "seals_verify"},
+    ),
+    "it is lost which entry of a host was followed": (
+        f"DELETE FROM followed_entry WHERE {OF} AND entry = (SELECT min(entry) FROM followed_entry WHERE {OF})",
+        {"between_cups", "between_follows", "seals_verify"},
+    ),
+    "the place that a home has reached is moved back": (
+        "UPDATE following_place SET entry = entry - 1",
+        {"between_cups", "between_money", "between_follows"},
+    ),
+    "a followed entry names another leaf": (
+        f"UPDATE followed_entry SET hash = sha256(hash) WHERE {OF}",
+        {"between_follows", "seals_verify"},
+    ),
     "a payment is said to be released": (f"UPDATE payment SET released = true WHERE {OF}", {"payments_match"}),
     **{
         f"the {change} of a payment is lost": (

@@ -33,6 +33,7 @@ OFFICE = {
     "ageing",
     "bank-reconciliation",
     "withdrawable",
+    "between-schemes",
     "winding-up",
     "return-rate",
     "return-rate-daily",
@@ -51,8 +52,8 @@ BALANCES = (
     "ageing",
     "damaged-cups",
 )  # as of a day
-WITHOUT_DAYS = ("withdrawable", "winding-up", "counts", "count-sheet", "second-counts", "retired-cups")
-MAY_BE_EMPTY = {"damaged-cups", "trips", "trip-counts"}  # the worked example leaves none
+WITHOUT_DAYS = ("withdrawable", "between-schemes", "winding-up", "counts", "count-sheet", "second-counts", "retired-cups")
+MAY_BE_EMPTY = {"between-schemes", "damaged-cups", "trips", "trip-counts"}  # the worked example leaves none
 OF_PARTICIPANTS = {
     "settlement",
     "statement-of-account",

@@ -155,6 +155,8 @@ def posted(module_database):
         "shipment_line",
         "shipment_withdrawal",
         "shipment_dispatch",
+        "agreed_amount",
+        "followed_entry",
     ],
 )
 @pytest.mark.parametrize("statement", ["UPDATE {} SET scheme = scheme", "DELETE FROM {}", "TRUNCATE {}"])

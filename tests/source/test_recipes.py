@@ -35,6 +35,7 @@ INCIDENTAL = {
         "src/report/report.c",
         "tests/http/test_acts.py",
         "sql/reports/report-statement-of-account.sql",
+        "tests/http/test_checks.py",
         "tests/http/test_cups.py",
         "tests/http/test_event_forms.py",
         "tests/http/test_opening.py",

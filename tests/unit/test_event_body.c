@@ -255,6 +255,7 @@ END_TEST
 #define HEAD(kind)                                                                                           \
     "{\"event_id\":\"" ID "\",\"kind\":\"" kind "\",\"occurred_at\":\"" INSTANT "\",\"site\":\"anchor\","
 #define LINE(number)       "{\"cup_type\":\"cup-300\",\"quantity\":" number "}"
+#define OF_HOME(code)      "{\"cup_type\":\"cup-300\",\"quantity\":1,\"home\":\"" code "\"}"
 #define NAMED(number, ids) "{\"cup_type\":\"cup-300\",\"quantity\":" number ",\"ids\":[" ids "]}"
 #define LEG(amount)        "{\"account\":\"bank\",\"amount\":\"" amount "\"}"
 #define JOURNAL(legs)                                                                                        \
@@ -311,6 +312,12 @@ static const struct {
     {HEAD("return") "\"returned\":[" LINE(
          "1") ",{\"cup_type\":\"cup-300\",\"quantity\":1,\"condition\":\"sound\"}]}",
      "cup_type_repeated /returned/1/cup_type"},
+    /* and once for each scheme whose deposit it carries */
+    {HEAD("return") "\"returned\":[" LINE("1") "," OF_HOME("skerry") "," OF_HOME("eider") "]}", ""},
+    {HEAD("return") "\"returned\":[" OF_HOME("skerry") "," OF_HOME("skerry") "]}",
+     "cup_type_repeated /returned/1/cup_type"},
+    {HEAD("return") "\"returned\":[" OF_HOME("no code") "]}", "bad_format /returned/0/home"},
+    {HEAD("issue") "\"issued\":[" OF_HOME("skerry") "]}", "member_unknown /issued/0/home"},
     {HEAD("exchange") "\"returned\":[" LINE("1") "],\"issued\":[" LINE("1") "]}", ""},
     {HEAD("count") "\"cups\":[{\"cup_type\":\"cup-300\",\"counted\":0}]}", ""},
     {HEAD("count") "\"cups\":[{\"cup_type\":\"cup-300\",\"counted\":1000000}]}", ""},
@@ -444,6 +451,12 @@ START_TEST(the_event_holds_what_the_body_says)
     ck_assert_str_eq(event->returned.lines[0].cup_type, "cup-450");
     ck_assert(event->returned.lines[0].damaged && event->returned.lines[0].quantity.count == 3);
     ck_assert(!event->issued.lines[0].damaged && event->cups.count == 0);
+    ck_assert_str_eq(event->returned.lines[0].home, "");
+
+    ck_assert(read_text(&reading, HEAD("return") "\"returned\":[" OF_HOME("skerry") "]}"));
+    ck_assert_str_eq(event->returned.lines[0].home, "skerry");
+    ck_assert_ptr_nonnull(
+        strstr(event->text, "{\"cup_type\":\"cup-300\",\"home\":\"skerry\",\"quantity\":1}"));
 
     ck_assert(read_text(&reading, HEAD("transit_loss") "\"cups\":[" LINE("2") "],\"dispatch\":\"" OTHER
                                                                               "\",\"bearer\":\"receiver\"}"));

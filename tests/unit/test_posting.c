@@ -107,8 +107,8 @@ static enum line_target target_named(const char *text)
 
 static void read_fact(struct posting_case *one, const char *text)
 {
-    static const char *const lists[] = {"issued", "returned", "cups",   "counted", "out",
-                                        "stock",  "transit",  "type",   "placed",  "shipped",
+    static const char *const lists[] = {"issued", "returned", "cups",    "counted", "out",
+                                        "stock",  "transit",  "type",    "placed",  "shipped",
                                         "held",   "gone",     "missing", "visiting"};
     struct posting_facts *facts = &one->facts;
     char word[20];

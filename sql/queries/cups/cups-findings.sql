@@ -45,9 +45,19 @@ paired AS MATERIALIZED (
            lag(w.went_to) OVER upto AS before_account, lag(w.scheme) OVER upto AS before_scheme,
            lag(w.entry) OVER upto AS before_entry, lag(w.occurred_at) OVER upto AS before_at,
            lag(w.dispatch) OVER upto AS before_dispatch,
+           count(*) FILTER (WHERE w.to_kind = :account_with_customers) OVER (upto ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS issues,
+           count(*) FILTER (WHERE w.from_kind = :account_with_customers AND w.kind IN (:kinds_counter))
+               OVER (upto ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS returns,
            count(*) FILTER (WHERE w.from_kind = :account_supply) OVER (upto ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS supplied,
            count(*) OVER (PARTITION BY w.scheme, w.entry, w.cup, w.from_station ORDER BY w.position) > 1 AS again
       FROM walked w WINDOW upto AS (PARTITION BY w.cup ORDER BY w.place)),
+-- Each time that a cup went out, and each time that it came back with the deposit of a scheme.
+issued AS MATERIALIZED (
+    SELECT w.cup, w.scheme, w.entry, row_number() OVER (PARTITION BY w.cup ORDER BY w.place) AS nth
+      FROM walked w WHERE w.to_kind = :account_with_customers),
+returned AS MATERIALIZED (
+    SELECT w.cup, w.scheme, w.entry, coalesce(w.home, w.scheme) AS home, row_number() OVER (PARTITION BY w.cup ORDER BY w.place) AS nth
+      FROM walked w WHERE w.from_kind = :account_with_customers AND w.kind IN (:kinds_counter)),
 matched AS (
     SELECT p.*, CASE WHEN again THEN 'cup_twice'
                      WHEN from_kind = :account_supply THEN CASE WHEN supplied > 0 THEN 'cup_supplied_twice' END
@@ -120,7 +130,15 @@ found AS MATERIALIZED (
     UNION ALL
     SELECT p.cup, p.scheme, p.entry, p.position, 'cup_other_type', NULL, NULL, NULL, NULL, p.site, p.cup_type
       FROM paired p JOIN cup_type t ON t.id = p.cup_type
-     WHERE left(t.grai, 14) <> left(p.id, 14)),
+     WHERE left(t.grai, 14) <> left(p.id, 14)
+    UNION ALL -- its last issue was in another scheme than the one whose deposit it is said to carry
+    SELECT p.cup, p.scheme, p.entry, p.position, 'home_differs', i.scheme, i.entry, NULL, p.site, p.cup_type
+      FROM paired p JOIN issued i ON i.cup = p.cup AND i.nth = p.issues
+     WHERE p.from_kind = :account_with_customers AND p.kind IN (:kinds_counter) AND i.scheme <> coalesce(p.home, p.scheme)
+    UNION ALL -- it visits: it came back with another scheme's deposit than that of the scheme that issues it now
+    SELECT p.cup, p.scheme, p.entry, p.position, 'visitor_issued', r.scheme, r.entry, NULL, p.site, p.cup_type
+      FROM paired p JOIN returned r ON r.cup = p.cup AND r.nth = p.returns
+     WHERE p.to_kind = :account_with_customers AND p.kind IN (:kinds_counter) AND r.home <> p.scheme AND r.scheme = p.scheme),
 stranger AS (
     UPDATE cup c SET stranger_of = n.stranger_of
       FROM (SELECT cup, max(stranger_of) AS stranger_of

@@ -17,11 +17,13 @@ stated AS (
 -- A line may have a thousand names. It is taken apart before they are, because each of their rows would carry it.
 line AS MATERIALIZED (
     SELECT scheme, entry, business_date, occurred_at, kind, site, list, rank, place, shipment, line ->> 'cup_type' AS cup_type_code,
-           line ->> 'place' AS opened, line ->> 'site' AS place_code, line ->> 'condition' IS NOT NULL AS damaged, line -> 'ids' AS ids
+           line ->> 'place' AS opened, line ->> 'site' AS place_code, line ->> 'condition' IS NOT NULL AS damaged,
+           line ->> 'home' AS home_code, line -> 'ids' AS ids
       FROM stated),
 named AS MATERIALIZED (
     SELECT l.scheme, l.entry, l.business_date, l.occurred_at, l.kind, l.site, l.list, l.shipment, l.cup_type_code, l.opened,
-           l.place_code, l.damaged, i.id, row_number() OVER (PARTITION BY l.entry ORDER BY l.rank, l.place, i.place) AS position
+           l.place_code, l.damaged, l.home_code, i.id,
+           row_number() OVER (PARTITION BY l.entry ORDER BY l.rank, l.place, i.place) AS position
       FROM line l CROSS JOIN LATERAL jsonb_array_elements_text(l.ids) WITH ORDINALITY AS i(id, place)),
 -- Each list moves its cups between two kinds of account.
 rule (kind, list, damaged, opened, from_kind, to_kind) AS (VALUES
@@ -66,8 +68,10 @@ placed AS (
       JOIN cup_type t ON t.code = n.cup_type_code
       JOIN rule r ON r.kind = n.kind AND r.list = n.list AND r.damaged = n.damaged
                  AND r.opened IS NOT DISTINCT FROM n.opened)
-INSERT INTO sighting (scheme, entry, position, cup, business_date, occurred_at, kind, site, came_from, went_to, dispatch, brought)
+INSERT INTO sighting (scheme, entry, position, cup, business_date, occurred_at, kind, site, came_from, went_to, dispatch, brought,
+                      home)
 SELECT scheme, entry, position, cup, business_date, occurred_at, kind, at,
        account_of(from_kind, CASE WHEN from_kind IN (:accounts_stock) THEN at ELSE 0 END, cup_type),
-       account_of(to_kind, CASE WHEN to_kind IN (:accounts_stock) THEN at ELSE 0 END, cup_type), dispatch, false
+       account_of(to_kind, CASE WHEN to_kind IN (:accounts_stock) THEN at ELSE 0 END, cup_type), dispatch, false,
+       (SELECT h.id FROM scheme h WHERE h.code = home_code)
   FROM placed

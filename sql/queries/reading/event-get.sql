@@ -11,6 +11,8 @@ SELECT json_strip_nulls(json_build_object(
                                CASE WHEN account_unit(account) = 0 THEN to_json(amount_text(amount, s.decimals))
                                     ELSE to_json(amount) END) ORDER BY position), '[]')
                       FROM unnest(e.accounts, e.amounts) WITH ORDINALITY AS leg(account, amount, position)),
+           'agreed', CASE WHEN $3::integer[] IS NULL THEN agreed_text(e.scheme, e.entry)::json END,
+           'follows', followed_text(e.scheme, e.entry)::json,
            'balance_sheet', CASE WHEN e.kind = :kind_opening THEN balance_sheet(e.scheme, e.accounts, e.amounts) END,
            'exceptions', (SELECT coalesce(json_agg(json_build_object('exception', x.kind, 'cup_type', c.code,
                                      'quantity', x.quantity, 'amount', amount_text(x.amount, s.decimals))

@@ -96,7 +96,11 @@ money AS (
              FROM unnest(s.accounts, s.amounts) AS l(account, amount)) AS moved)
 SELECT json_strip_nulls(json_build_object(
            'entry', entry, 'business_date', business_date, 'late', late, 'recorded_at', instant_text(recorded_at),
-           'kind', k.word, 'event', event::json, 'tariff', amount_text(tariff, decimals),
+           'kind', k.word, 'event', event::json, 'agreed',
+           CASE WHEN $5::integer[] IS NULL AND kind IN (:kind_return, :kind_exchange, :kind_reversal, :kind_return_abroad, :kind_reversal_abroad)
+                THEN agreed_text($1::integer, entry)::json END,
+           'follows', CASE WHEN kind IN (:kind_return_abroad, :kind_reversal_abroad) THEN followed_text($1::integer, entry)::json END,
+           'tariff', amount_text(tariff, decimals),
            'clearing', amount_text(clearing, decimals), 'legs', coalesce(items, '[]'))),
        entry
   FROM slice CROSS JOIN of_scheme JOIN entry_kind k USING (kind) LEFT JOIN legs USING (entry) LEFT JOIN money USING (entry)

@@ -6,6 +6,7 @@
 #include "app/closing/close_crew.h"
 #include "app/closing/cups_follow.h"
 #include "app/closing/particulars.h"
+#include "app/closing/returns_follow.h"
 #include "base/clock.h"
 #include "base/log.h"
 #include "base/memory.h"
@@ -46,6 +47,7 @@ struct closer {
     bool closes; /* a setting */
     struct close_crew *crew;
     struct cups_follower follower;
+    struct returns_follower returns;
     struct pg *pg;
 };
 
@@ -163,6 +165,15 @@ static void follow_cups(struct closer *closer)
         result = cups_follow(closer->pg, &closer->follower, &more);
 }
 
+/* Comes before all else that the clock does between looks: the books of two schemes differ until then. */
+static void follow_returns(struct closer *closer)
+{
+    bool more = true;
+    enum store_result result = STORE_OK;
+    while (result == STORE_OK && more && !has_kept_enough(closer))
+        result = returns_follow(closer->pg, &closer->returns, &more);
+}
+
 /* Looks at all schemes, and gives the crew what it found. */
 static void look(struct closer *closer)
 {
@@ -186,6 +197,7 @@ static void look(struct closer *closer)
     }
     arena_dispose(&arena);
     if (result == STORE_OK) {
+        follow_returns(closer);
         keep_particulars(closer);
         follow_cups(closer);
     }
@@ -244,6 +256,8 @@ struct closer *closer_start(const struct config *config, struct snapshot_cache *
     pthread_cond_init(&closer->wake, NULL);
     closer->closes = config->close_by_clock;
     closer->follower = (struct cups_follower){.has_enough = has_kept_enough, .context = closer};
+    closer->returns =
+        (struct returns_follower){.has_enough = has_kept_enough, .context = closer, .snapshots = snapshots};
     closer->pg = pg_new(config->dsn,
                         &(struct pg_bounds){.statement_ms = config->long_deadline_s * 1000, .stop = stop});
     closer->crew = close_crew_start(config, snapshots, stop, (struct close_crew_owner){look_again, closer});

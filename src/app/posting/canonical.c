@@ -5,6 +5,9 @@
 #include <assert.h>
 #include <string.h>
 
+enum { RATE_DECIMALS = 12 };
+#define RATE_ONE_E12 INT64_C(1000000000000)
+
 /* A comma unless this is the first member, then the name. */
 static void member(struct buffer *text, const char *name)
 {
@@ -89,6 +92,7 @@ static void lines_member(struct buffer *text, const char *name, const struct cup
         if (counted)
             integer_member(text, "counted", line->quantity.count);
         string_member(text, "cup_type", line->cup_type);
+        string_member(text, "home", line->home);
         ids_member(text, line);
         if (!counted)
             integer_member(text, "quantity", line->quantity.count);
@@ -271,18 +275,71 @@ static void leg_object(const struct canonical_entry *entry, const struct leg *le
     buffer_add_char(text, '}');
 }
 
+/* 1.085 */
+static void rate_member(struct buffer *text, int64_t rate_e12)
+{
+    int64_t decimals = rate_e12 % RATE_ONE_E12;
+    int digits = RATE_DECIMALS;
+    for (; digits > 0 && decimals % 10 == 0; digits--)
+        decimals /= 10;
+    member(text, "rate");
+    buffer_printf(text, "\"%lld", (long long)(rate_e12 / RATE_ONE_E12));
+    if (digits > 0)
+        buffer_printf(text, ".%0*lld", digits, (long long)decimals);
+    buffer_add_char(text, '"');
+}
+
+void canonical_agreed(const struct network *network, const struct agreed *agreed, size_t count,
+                      struct buffer *text)
+{
+    buffer_add_char(text, '[');
+    for (size_t i = 0; i < count; i++) {
+        const struct scheme *home = network->scheme_by_id[agreed[i].home];
+        const struct scheme *host = network->scheme_by_id[agreed[i].host];
+        const struct currency *currency = agreed[i].in_host_currency ? host->currency : home->currency;
+        object_begin(text, i);
+        amount_member(text, "amount", (struct decimal){agreed[i].exact.minor, currency->decimals});
+        string_member(text, "currency", currency->code);
+        string_member(text, "currency_of", agreed[i].in_host_currency ? "host" : "home");
+        string_member(text, "home", home->code);
+        string_member(text, "host", host->code);
+        rate_member(text, agreed[i].rate_e12);
+        buffer_add_char(text, '}');
+    }
+    buffer_add_char(text, ']');
+}
+
+void canonical_followed(const struct network *network, const struct followed *followed, struct buffer *text)
+{
+    char hash[SHA256_HEX_MAX];
+    sha256_hex(&followed->hash, hash);
+    buffer_add_char(text, '{');
+    integer_member(text, "entry", followed->entry);
+    uuid_member(text, "event_id", &followed->event_id);
+    string_member(text, "hash", hash);
+    string_member(text, "scheme", network->scheme_by_id[followed->host]->code);
+    buffer_add_char(text, '}');
+}
+
+static void text_member(struct buffer *text, const char *name, const char *json)
+{
+    if (json == NULL)
+        return;
+    member(text, name);
+    buffer_add_text(text, json);
+}
+
 void canonical_leaf(const struct canonical_entry *entry, struct buffer *text)
 {
     char date[DATE_TEXT_MAX];
     date_format(entry->business_date, date);
     buffer_add_char(text, '{');
+    text_member(text, "agreed", entry->agreed);
     string_member(text, "business_date", date);
     member(text, "entry");
     buffer_add_integer(text, entry->entry);
-    if (entry->event != NULL) {
-        member(text, "event");
-        buffer_add_text(text, entry->event);
-    }
+    text_member(text, "event", entry->event);
+    text_member(text, "follows", entry->followed);
     string_member(text, "kind", entry_kind_word(entry->kind));
     member(text, "legs");
     buffer_add_char(text, '[');

@@ -21,13 +21,22 @@ struct canonical_entry {
     int64_t entry;
     struct date business_date;
     enum entry_kind kind;
-    const char *event; /* canonical text; NULL: an entry of the close */
+    const char *event;    /* canonical text; NULL: an entry of the close */
+    const char *agreed;   /* by canonical_agreed; NULL: nothing is agreed */
+    const char *followed; /* by canonical_followed; NULL: it follows no other scheme's entry */
     const struct leg *legs;
     size_t leg_count;
 };
 
-/* {"business_date":…,"entry":…,"event":{…},"kind":…,"legs":[…],"scheme":…} */
+/* {"agreed":[…],"business_date":…,"entry":…,"event":{…},"follows":{…},"kind":…,"legs":[…],"scheme":…} */
 void canonical_leaf(const struct canonical_entry *entry, struct buffer *text);
+
+/* [{"amount":…,"currency":…,"currency_of":"host","home":…,"host":…,"rate":…},…] The database writes the same
+ * text: agreed_text in migration 0041. */
+void canonical_agreed(const struct network *network, const struct agreed *agreed, size_t count,
+                      struct buffer *text);
+/* {"entry":…,"event_id":…,"hash":…,"scheme":…} Likewise: followed_text. */
+void canonical_followed(const struct network *network, const struct followed *followed, struct buffer *text);
 
 /* site_stock(anchor,cup-300) */
 void canonical_account(const struct network *network, struct account account, struct buffer *text);

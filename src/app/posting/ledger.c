@@ -125,10 +125,35 @@ static enum store_result add_reversed(struct ledger *ledger, const struct draft 
     return STORE_OK;
 }
 
+/* The text of what is agreed, and of what is followed. NULL without a failure: there is neither. */
+static enum store_result write_between(struct ledger *ledger, const struct draft *draft, const char **agreed,
+                                       const char **followed)
+{
+    struct buffer *text = &ledger->unwritten->leaf;
+    buffer_reset(text);
+    if (draft->agreed_count > 0)
+        canonical_agreed(ledger->network, draft->agreed, draft->agreed_count, text);
+    *agreed =
+        draft->agreed_count > 0 && !text->failed ? arena_copy(ledger->arena, text->data, text->length) : NULL;
+    if (draft->agreed_count > 0 && *agreed == NULL)
+        return STORE_FAILED;
+    *followed = NULL;
+    if (draft->followed == NULL)
+        return STORE_OK;
+    buffer_reset(text);
+    canonical_followed(ledger->network, draft->followed, text);
+    *followed = !text->failed ? arena_copy(ledger->arena, text->data, text->length) : NULL;
+    return *followed != NULL ? STORE_OK : STORE_FAILED;
+}
+
 static enum store_result hash_leaf(struct ledger *ledger, const struct draft *draft, int64_t entry,
                                    struct sha256 *hash)
 {
     struct buffer *leaf = &ledger->unwritten->leaf;
+    const char *agreed, *followed;
+    enum store_result result = write_between(ledger, draft, &agreed, &followed);
+    if (result != STORE_OK)
+        return result;
     buffer_reset(leaf);
     canonical_leaf(
         &(struct canonical_entry){
@@ -138,6 +163,8 @@ static enum store_result hash_leaf(struct ledger *ledger, const struct draft *dr
             .business_date = draft->business_date,
             .kind = draft->kind,
             .event = draft->event != NULL ? draft->event->text : NULL,
+            .agreed = agreed,
+            .followed = followed,
             .legs = draft->legs,
             .leg_count = draft->leg_count,
         },
@@ -182,6 +209,25 @@ static bool push_legs(struct unwritten *unwritten, const struct leg *legs, size_
     return true;
 }
 
+/* Keeps what is agreed and what is followed, for rows of their own. */
+static bool push_between(struct ledger *ledger, const struct draft *draft, int64_t entry)
+{
+    struct unwritten *unwritten = ledger->unwritten;
+    int32_t scheme = ledger->scheme->id;
+    for (size_t i = 0; i < draft->agreed_count; i++) {
+        struct agreed_row *row = PUSH(unwritten, agreed, agreed_count, agreed_capacity);
+        if (row == NULL)
+            return false;
+        *row = (struct agreed_row){scheme, entry, draft->agreed[i]};
+    }
+    if (draft->followed == NULL)
+        return true;
+    struct followed_row *row = PUSH(unwritten, followed, followed_count, followed_capacity);
+    if (row != NULL)
+        *row = (struct followed_row){scheme, entry, *draft->followed};
+    return row != NULL;
+}
+
 enum store_result ledger_append(struct ledger *ledger, const struct draft *draft, int64_t *entry)
 {
     struct day_counters *day;
@@ -207,6 +253,8 @@ enum store_result ledger_append(struct ledger *ledger, const struct draft *draft
     if (row == NULL || !push_legs(unwritten, draft->legs, draft->leg_count))
         return STORE_FAILED;
     *entry = ++ledger->state->head.last_entry;
+    if (!push_between(ledger, draft, *entry))
+        return STORE_FAILED;
     count_in_day(day, draft, *entry, &hash);
     *row = (struct entry_row){
         .scheme = ledger->scheme->id,

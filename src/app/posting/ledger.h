@@ -38,6 +38,9 @@ struct draft {
     struct date mirrored_date;     /* … its posting day, … */
     size_t mirrored_count;         /* … and how many of the legs, the first ones, mirror its legs */
     int64_t fees, tax;             /* of a fees entry: the site owes these */
+    const struct agreed *agreed;   /* copied; by home */
+    size_t agreed_count;
+    const struct followed *followed; /* NULL: it follows no entry of another scheme */
 };
 
 /* The owner has set the first part of the ledger; its rest is zero. */

@@ -4,6 +4,7 @@
 
 #include "app/posting/record_bearer.h"
 #include "app/posting/record_check.h"
+#include "app/posting/record_home.h"
 #include "app/posting/record_post.h"
 
 #include <string.h>
@@ -73,6 +74,9 @@ static bool takes_two(const struct recording *recording)
 
 enum store_result record_event(struct scheme_ledger *scheme_ledger, struct submission *submission)
 {
+    enum store_result named = record_drop_own_home(scheme_ledger, submission);
+    if (named != STORE_OK)
+        return named;
     const struct remembered_event *known = scheme_ledger_find(scheme_ledger, &submission->event->id);
     if (known != NULL)
         return answer_known(scheme_ledger, submission, known);

@@ -14,22 +14,27 @@ static bool is_open(const struct event *event)
     return event->kind == KIND_TRANSIT_LOSS && event->bearer == BEARER_NONE;
 }
 
+enum store_result record_write_anew(struct event *event, struct arena *arena)
+{
+    struct buffer text;
+    buffer_init(&text, EVENT_BYTES_MAX);
+    canonical_event(event, &text);
+    event->text = text.failed ? NULL : arena_copy(arena, text.data, text.length);
+    event->text_length = text.length;
+    buffer_dispose(&text);
+    if (event->text == NULL)
+        return STORE_FAILED;
+    sha256_of(event->text, event->text_length, &event->digest);
+    return STORE_OK;
+}
+
 /* Makes `decided` of the event. The text is in the arena. */
 static enum store_result decide(const struct event *event, enum bearer bearer, struct arena *arena,
                                 struct event *decided)
 {
-    struct buffer text;
     *decided = *event;
     decided->bearer = bearer;
-    buffer_init(&text, EVENT_BYTES_MAX);
-    canonical_event(decided, &text);
-    decided->text = text.failed ? NULL : arena_copy(arena, text.data, text.length);
-    decided->text_length = text.length;
-    buffer_dispose(&text);
-    if (decided->text == NULL)
-        return STORE_FAILED;
-    sha256_of(decided->text, decided->text_length, &decided->digest);
-    return STORE_OK;
+    return record_write_anew(decided, arena);
 }
 
 /* The bearer that was agreed for the shipment of the dispatch, or else the scheme's. */

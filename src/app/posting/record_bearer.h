@@ -15,4 +15,7 @@ MUST_CHECK enum store_result record_bearer_decided(const struct event *event, st
                                                    const uint8_t digest[static SHA256_SIZE / 2],
                                                    bool *decided);
 
+/* Writes the text and the digest of an event anew, after a member has changed. The text is in the arena. */
+MUST_CHECK enum store_result record_write_anew(struct event *event, struct arena *arena);
+
 #endif

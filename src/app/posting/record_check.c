@@ -4,6 +4,7 @@
 #include "app/posting/record_check.h"
 
 #include "app/posting/record_bearer.h"
+#include "app/posting/record_home.h"
 #include "app/posting/record_legs.h"
 #include "app/posting/record_opening.h"
 #include "store/remaking_store.h"
@@ -220,7 +221,7 @@ static void check_end(struct recording *recording)
 static bool find_values(const struct recording *recording, struct posting_line *line)
 {
     const struct scheme *scheme = recording->ledger->scheme;
-    bool at_counter = line->list == LIST_ISSUED || line->list == LIST_RETURNED;
+    bool at_counter = line->list == LIST_ISSUED || line->list == LIST_RETURNED || line->list == LIST_VISITING;
     if (!scheme_value(scheme, line->cup_type, recording->posting->date, &line->value))
         return false;
     if (!scheme_value(scheme, line->cup_type, recording->occurrence->date, &line->tariff)) {
@@ -241,12 +242,16 @@ static void add_line(struct recording *recording, enum line_list list, const cha
     const struct cup_type *type = network_cup_type(ledger->network, cups->cup_type);
     struct posting_line line = {.list = list, .damaged = cups->damaged, .n = cups->quantity};
     snprintf(pointer, sizeof pointer, "/%s/%zu/cup_type", name, index);
+    if (*cups->home != '\0')
+        line.list = LIST_VISITING;
     if (type == NULL) {
         refuse(recording, REASON_CUP_TYPE_UNKNOWN, pointer, "there is no such cup type");
         return;
     }
     line.cup_type = type->id;
     if (recording->posting == NULL)
+        return;
+    if (line.list == LIST_VISITING && !record_find_home(recording, cups, index, &line.home))
         return;
     if (!find_values(recording, &line)) {
         refuse(recording, REASON_NO_REFUND_VALUE, pointer,
@@ -270,6 +275,8 @@ static enum store_result find_lines(struct recording *recording)
         event->issued.count + event->returned.count + event->cups.count + recording->referred.leg_count;
     recording->lines = arena_array(recording->ledger->arena, most + 1, sizeof *recording->lines);
     if (recording->lines == NULL)
+        return STORE_FAILED;
+    if (!record_begin_homes(recording))
         return STORE_FAILED;
     add_lines(recording, LIST_RETURNED, "returned", &event->returned);
     add_lines(recording, LIST_ISSUED, "issued", &event->issued);
@@ -430,6 +437,8 @@ static enum store_result find_facts(struct recording *recording)
     }
     facts->stated = recording->stated;
     facts->stated_count = recording->event->leg_count;
+    facts->agreed = recording->agreed;
+    facts->agreed_count = recording->agreed_count;
     return STORE_OK;
 }
 
@@ -453,6 +462,8 @@ enum store_result record_check(struct recording *recording)
     result = event->kind == KIND_OPENING ? record_opening(recording) : find_lines(recording);
     if (result == STORE_OK && event->kind == KIND_JOURNAL)
         result = record_find_legs(recording);
+    if (result == STORE_OK)
+        result = record_find_agreed(recording);
     if (result != STORE_OK || recording->faults->count > 0)
         return result;
     find_till(recording);

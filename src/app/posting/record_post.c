@@ -177,6 +177,8 @@ static enum store_result append(struct recording *recording, int64_t *entry)
                              .mirrored_kind = recording->referred.kind,
                              .mirrored_date = recording->referred.business_date,
                              .mirrored_count = recording->facts.reversed_count,
+                             .agreed = recording->agreed,
+                             .agreed_count = recording->agreed_count,
                          },
                          entry);
 }

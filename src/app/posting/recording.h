@@ -20,7 +20,9 @@ struct recording {
     struct transfer transfer; /* of a receipt's or a loss's dispatch */
     struct posting_line *lines;
     size_t line_count;
-    struct leg *stated; /* of a journal */
+    struct leg *stated;    /* of a journal */
+    struct agreed *agreed; /* for returned cups that carry another scheme's deposit, by home */
+    size_t agreed_count;
     struct posting_facts facts;
     struct exception_facts exception_facts;
     struct leg_list legs;

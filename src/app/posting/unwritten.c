@@ -161,6 +161,10 @@ static enum store_result write(struct unwritten *unwritten, const struct gathere
                           .forfeited_count = unwritten->forfeited_count,
                           .reversed = unwritten->reversed,
                           .reversed_count = unwritten->reversed_count,
+                          .agreed = unwritten->agreed,
+                          .agreed_count = unwritten->agreed_count,
+                          .followed = unwritten->followed,
+                          .followed_count = unwritten->followed_count,
                           .days = days,
                           .day_count = day_count,
                       });
@@ -253,7 +257,8 @@ static void forget_written(struct unwritten *unwritten)
     }
     unwritten->part_count = unwritten->entry_count = unwritten->leg_count = unwritten->exception_count = 0;
     unwritten->reference_count = unwritten->fulfilment_count = unwritten->transfer_count =
-        unwritten->forfeited_count = unwritten->reversed_count = 0;
+        unwritten->forfeited_count = unwritten->reversed_count = unwritten->agreed_count =
+            unwritten->followed_count = 0;
 }
 
 static bool goes_at_once(const struct unwritten *unwritten)

@@ -36,10 +36,13 @@ struct unwritten {
     struct transfer_row *transfers;
     struct forfeited_row *forfeited;
     struct reversed_row *reversed;
+    struct agreed_row *agreed;
+    struct followed_row *followed;
     size_t part_count, entry_count, leg_count, exception_count, reference_count, fulfilment_count,
-        transfer_count, forfeited_count, reversed_count;
+        transfer_count, forfeited_count, reversed_count, agreed_count, followed_count;
     size_t part_capacity, entry_capacity, leg_capacity, exception_capacity, reference_capacity,
-        fulfilment_capacity, transfer_capacity, forfeited_capacity, reversed_capacity;
+        fulfilment_capacity, transfer_capacity, forfeited_capacity, reversed_capacity, agreed_capacity,
+        followed_capacity;
     struct buffer leaf; /* of the entry that is being appended */
 };
 

@@ -62,6 +62,8 @@ bool sealed_leaf(const struct network *network, const struct scheme *scheme, con
             .business_date = row->business_date,
             .kind = row->kind,
             .event = row->event,
+            .agreed = row->agreed,
+            .followed = row->followed,
             .legs = row->legs,
             .leg_count = row->leg_count,
         },

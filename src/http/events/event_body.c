@@ -104,7 +104,7 @@ static const struct shape journal_leg = SHAPE("JournalLeg", struct body_leg, leg
 #define SITE_OF_REVERSED {ROW(site, FORM_CODE), .description = "As in the original"}
 #define SCHEME_OF_REVERSED {ROW(scheme, FORM_CODE), .description = "As in the original, if that names a scheme"}
 #define LINES(list, element) {ROW(list, FORM_LIST), REQUIRED, .minimum = 1, .maximum = CUP_LINES_MAX, \
-                              .shape = &element, .description = "Each cup type, with its condition, once"}
+                              .shape = &element, .description = "Each cup type, with its condition and home, once"}
 #define AMOUNT(sign, meaning) {ROW(amount, FORM_AMOUNT), .minimum = sign, .maximum = 1, \
                                .present_offset = offsetof(struct body, amount_stated), .description = meaning}
 #define TENDER {ROW(tender, FORM_WORD), .words = tenders, .present_offset = offsetof(struct body, tender_stated)}
@@ -144,8 +144,8 @@ static const struct shape journal_leg = SHAPE("JournalLeg", struct body_leg, leg
 /* The members besides event_id, kind, occurred_at, the place, and reference. The compiler demands
  * a macro for each kind that clients post. */
 #define MEMBERS_ISSUE        LINES(issued, sound_line), AMOUNT(0, "The customer's payment"), TENDER
-#define MEMBERS_RETURN       LINES(returned, cups_line_shape), AMOUNT(0, "The amount paid out"), TENDER
-#define MEMBERS_EXCHANGE     LINES(returned, cups_line_shape), LINES(issued, sound_line), \
+#define MEMBERS_RETURN       LINES(returned, returned_line_shape), AMOUNT(0, "The amount paid out"), TENDER
+#define MEMBERS_EXCHANGE     LINES(returned, returned_line_shape), LINES(issued, sound_line), \
                              AMOUNT(-1, "The customer's net payment; negative: it was paid out"), TENDER
 #define MEMBERS_SUPPLY       LINES(cups, sound_line), BATCH
 #define MEMBERS_DISPATCH     LINES(cups, cups_line_shape), TO, SHIPMENT

@@ -10,27 +10,22 @@ enum { POINTER_MAX = 96 };
 enum condition { CONDITION_SOUND, CONDITION_DAMAGED };
 const char *const cup_conditions[] = {[CONDITION_SOUND] = "sound", [CONDITION_DAMAGED] = "damaged", NULL};
 
-static const struct field line_fields[] = {
-    {.name = "cup_type",
-     .form = FORM_CODE,
-     .required = true,
-     .offset = offsetof(struct body_line, cup_type),
-     .description = "Code of the cup type"},
-    {.name = "quantity",
-     .form = FORM_INTEGER,
-     .required = true,
-     .offset = offsetof(struct body_line, quantity),
-     .minimum = 1,
-     .maximum = QUANTITY_MAX},
-    {.name = "condition",
-     .form = FORM_WORD,
-     .offset = offsetof(struct body_line, condition),
-     .words = cup_conditions,
-     .description = "sound unless it says damaged"},
-    CUP_IDS(struct body_line, ids),
-};
+/* clang-format off */
+#define IN_LINE(member, of_form) .name = #member, .form = of_form, .offset = offsetof(struct body_line, member)
+#define CUP_TYPE {IN_LINE(cup_type, FORM_CODE), .required = true, .description = "Code of the cup type"}
+#define QUANTITY {IN_LINE(quantity, FORM_INTEGER), .required = true, .minimum = 1, .maximum = QUANTITY_MAX}
+#define CONDITION {IN_LINE(condition, FORM_WORD), .words = cup_conditions, \
+                   .description = "sound unless it says damaged"}
+#define HOME {IN_LINE(home, FORM_CODE), \
+              .description = "Code of the scheme whose deposit the cups carry; the site's own unless given"}
+/* clang-format on */
+
+static const struct field line_fields[] = {CUP_TYPE, QUANTITY, CONDITION, CUP_IDS(struct body_line, ids)};
+static const struct field returned_fields[] = {CUP_TYPE, QUANTITY, CONDITION, HOME,
+                                               CUP_IDS(struct body_line, ids)};
 
 const struct shape cups_line_shape = SHAPE("Cups", struct body_line, line_fields);
+const struct shape returned_line_shape = SHAPE("ReturnedCups", struct body_line, returned_fields);
 
 struct cup_line cup_line_of(const struct body_line *line)
 {
@@ -39,6 +34,7 @@ struct cup_line cup_line_of(const struct body_line *line)
                             .ids = line->ids.items,
                             .id_count = line->ids.count};
     memcpy(read.cup_type, line->cup_type, CODE_SIZE);
+    memcpy(read.home, line->home, CODE_SIZE);
     return read;
 }
 
@@ -53,7 +49,7 @@ void cup_line_check(const struct cup_line *line, const char *pointer, struct fau
 
 static bool is_same(const struct cup_line *a, const struct cup_line *b)
 {
-    return a->damaged == b->damaged && strcmp(a->cup_type, b->cup_type) == 0;
+    return a->damaged == b->damaged && strcmp(a->cup_type, b->cup_type) == 0 && strcmp(a->home, b->home) == 0;
 }
 
 /* Lists have at most a hundred lines, so comparing each with each is as fast as sorting. */

@@ -10,6 +10,7 @@
 struct body_line {
     char cup_type[CODE_SIZE];
     int64_t quantity;
+    char home[CODE_SIZE];
     int condition;         /* index into cup_conditions */
     struct shape_list ids; /* of struct cup_id */
 };
@@ -32,14 +33,16 @@ struct body_line {
 extern const char *const cup_conditions[];
 /* Lines whose cups may be damaged. */
 extern const struct shape cups_line_shape;
+/* Lines of cups that customers hand back, which may carry another scheme's deposit. */
+extern const struct shape returned_line_shape;
 
 struct cup_line cup_line_of(const struct body_line *line);
 
 /* Adds a fault if the line, whose pointer this is, has more identities than cups. */
 void cup_line_check(const struct cup_line *line, const char *pointer, struct faults *faults);
 
-/* Reads the list with this pointer ("/cups"). Faults: a cup type stands in it twice with one condition; a
- * line has more identities than cups. */
+/* Reads the list with this pointer ("/cups"). Faults: a cup type stands in it twice with one condition and
+ * home; a line has more identities than cups. */
 void lines_body_read(const char *pointer, const struct shape_list *list, struct cup_lines *cups,
                      struct faults *faults);
 
