@@ -10,6 +10,7 @@ from collections import Counter, defaultdict
 from datetime import date, datetime, time, timedelta, timezone
 from decimal import Decimal
 from fractions import Fraction
+from itertools import repeat
 from zoneinfo import ZoneInfo
 
 import named_cups
@@ -63,6 +64,7 @@ class Entry:
         self.legs = {account: value for account, value in legs.items() if value}
         self.answer = None
         self.reversed_by = None
+        self.agreed = {}  # home of returned cups -> minor units that it owes, in the agreed currency
 
 
 class Model:
@@ -105,6 +107,10 @@ class Model:
         # The bank's statements: last day, what it opens and closes with, and its lines
         self.statements = []
         self.has_read_statement = False
+        # Agreements with other schemes, and the models of these, by code
+        self.agreements, self.others = [], {}
+        self.reached = Counter()  # host -> how many of its entries were looked at for cups of this scheme
+        self.followers = {}  # event id of a host -> the entry that followed it
 
     # Reference data ------------------------------------------------------------------------------------------------
     def minor(self, amount):
@@ -184,12 +190,12 @@ class Model:
         day = max(occurrence, self.next_day)
         if self.has_ended(occurrence) and kind in ("issue", "exchange", "supply"):
             raise Refused("scheme_ended")
-        if any(
-            self.value(c["cup_type"], day) is None
-            for m in ("returned", "issued", "cups", "places")
-            for c in event.get(m, [])
-        ):
-            raise Refused("no_refund_value")
+        for c in (c for m in ("returned", "issued", "cups", "places") for c in event.get(m, [])):
+            if "home" in c:
+                self._agreement(c, occurrence)
+            if self.value(c["cup_type"], day) is None:
+                raise Refused("no_refund_value")
+        self._homes_can_follow(event, occurred)
         legs, exceptions = getattr(self, "_" + kind)(event, day, occurrence)
         if occurrence < self.next_day:
             exceptions.append({"exception": "late"})
@@ -197,6 +203,7 @@ class Model:
         if site and occurrence.isoformat() > site.get("closed_on", "9999-12-31"):
             exceptions.append({"exception": "site_closed"})
         entry = self._record(Entry(kind, event, occurred, day, legs))
+        entry.agreed = self._agreed(event, occurrence)
         exceptions += self._negative_stock(entry)
         if kind in ("return", "exchange"):  # the balance that the entry takes from customers
             exceptions += [
@@ -260,8 +267,11 @@ class Model:
         site, legs, exceptions = event["site"], Counter(), []
         tariff = deposits = 0
         without = set()
+        homes = [c.get("home") for c in event.get("returned", [])]
         for sign, member in ((1, "issued"), (-1, "returned")):
-            for cup, n, damaged in self._cups(event, member):
+            for (cup, n, damaged), home in zip(
+                self._cups(event, member), homes if member == "returned" else repeat(None)
+            ):
                 worth = n * self.value(cup, day)
                 then = self.value(cup, occurrence)
                 if then is None:
@@ -269,8 +279,11 @@ class Model:
                 tariff += sign * n * (self.value(cup, day) if then is None else then)
                 deposits += sign * worth
                 legs.update({self._stock(site, cup, damaged): -sign * n})
-                legs.update({f"with_customers({cup})": sign * n})
-                legs.update({f"customer_deposits({cup})": -sign * worth})
+                if home:
+                    legs.update({f"visiting({home},{cup})": -n})
+                else:
+                    legs.update({f"with_customers({cup})": sign * n})
+                    legs.update({f"customer_deposits({cup})": -sign * worth})
                 if self.on_deposit:
                     legs.update({f"stock_deposits({site},{cup})": sign * worth})
                 self.counted[day, site][day, member, cup] += n
@@ -285,10 +298,81 @@ class Model:
             exceptions.append({"exception": "late_tariff", "amount": self.amount(tariff - deposits)})
         exceptions += [{"exception": "no_tariff", "cup_type": cup} for cup in sorted(without)]
         legs[f"site_clearing({site})"] += till - (deposits if self.on_deposit else 0)
-        legs["refund_variance"] += deposits - till
+        for home, exact in self._agreed(event, occurrence).items():
+            legs[f"between_schemes({home},{self.code})"] += self._booked(
+                exact, self._in_force_with(home, self.code, occurrence)
+            )
+        legs["refund_variance"] -= sum(v for a, v in legs.items() if not self.unit(a))
         return legs, exceptions
 
     _issue = _return = _exchange = _counter
+
+    # Cups that carry another scheme's deposit, their home
+    @property
+    def code(self):
+        return self.scheme["scheme"]
+
+    def _in_force_with(self, home, host, day):
+        rows = [
+            a
+            for a in self.agreements
+            if (a["home"], a["host"]) == (home, host) and a["effective_date"] <= day.isoformat()
+        ]
+        return self._in_force(rows, day) if rows else {"values": {}}
+
+    def _agreement(self, line, occurrence):
+        each = self._in_force_with(line["home"], self.code, occurrence)["values"].get(line["cup_type"])
+        if each is None:
+            raise Refused("not_agreed")
+        return each
+
+    def _homes_can_follow(self, event, occurred):
+        for line in (c for c in event.get("returned", []) if "home" in c):
+            home = self.others[line["home"]]
+            if occurred < home.start(home.first_day):
+                raise Refused("before_first_day")
+            if home.value(line["cup_type"], max(home.day_of(occurred), home.next_day)) is None:
+                raise Refused("no_refund_value")
+
+    def _agreed(self, event, occurrence):
+        if event["kind"] == "reversal":
+            return {home: -exact for home, exact in self.by_id[event["reverses"]].agreed.items()}
+        agreed = Counter()
+        for line in (c for c in event.get("returned", []) if "home" in c):
+            agreed[line["home"]] += line["quantity"] * self._agreement(line, occurrence)
+        return dict(agreed)
+
+    def _booked(self, exact, agreement):
+        """In this scheme's currency. The scheme with the other currency rounds half to even, as Fraction does."""
+        if agreement["of"] == ("host" if agreement["host"] == self.code else "home"):
+            return exact
+        other = self.others[agreement["home"] if agreement["host"] == self.code else agreement["host"]]
+        return round(Fraction(exact, 10**other.decimals) * Fraction(agreement["rate"]) * 10**self.decimals)
+
+    def follow(self, host):
+        """Books what the host has recorded of this scheme's cups since the last time, one for one."""
+        for entry in host.entries[self.reached[host.code] :]:
+            if self.code not in entry.agreed:
+                continue
+            if entry.kind == "reversal":
+                mine = self.followers[entry.event["reverses"]]
+                day = max(self.day_of(entry.occurred), mine.day, self.next_day)
+                legs = Counter({account: -value for account, value in mine.legs.items()})
+                legs.update(self._remeasured({a: v for a, v in legs.items() if self.unit(a)}, mine.day, day))
+                self._record(Entry("reversal_abroad", None, entry.occurred, day, legs))
+                continue
+            day, legs = max(self.day_of(entry.occurred), self.next_day), Counter()
+            for line in (c for c in entry.event["returned"] if c.get("home") == self.code):
+                cup, n = line["cup_type"], line["quantity"]
+                legs.update({f"with_customers({cup})": -n, f"abroad({host.code},{cup})": n})
+                legs.update({f"customer_deposits({cup})": n * self.value(cup, day)})
+            agreement = self._in_force_with(self.code, host.code, host.day_of(entry.occurred))
+            legs[f"between_schemes({self.code},{host.code})"] -= self._booked(entry.agreed[self.code], agreement)
+            legs["refund_variance"] -= sum(v for a, v in legs.items() if not self.unit(a))
+            self.followers[entry.event["event_id"]] = self._record(
+                Entry("return_abroad", None, entry.occurred, day, legs)
+            )
+        self.reached[host.code] = len(host.entries)
 
     # Moving cups
     def _supply(self, event, day, _):
@@ -538,6 +622,7 @@ class Model:
             for due in (dealings, have[f"settlement_due({participant})"], have[f"arrears({participant})"]):
                 owed += max(-due, 0)
         owed += max(-have["tax"], 0)
+        owed += sum(max(-v, 0) for a, v in have.items() if a.startswith(("between_schemes(", "settlement_due_scheme(")))
         unidentified = -have["bank_suspense"] + sum(-a for a in self.bank_lines.values() if a < 0)
         return have["bank"] - owed - max(unidentified, 0)
 

@@ -16,6 +16,7 @@ import pytest
 import bank
 import named_cups
 import network
+from between import agree, followed
 from harness import wait_until
 from model import DAY, Model, Refused, fewest_payments, instant
 from network import business_day
@@ -296,13 +297,22 @@ class Stream:
     def _issue(self, kind, when):
         return self._stated(self._event(kind, when, self._site(), issued=self._lines(8)))
 
+    def _returned(self, most):
+        """Some cups carry the deposit of another scheme."""
+        lines = self._lines(most, damaged=True)
+        for other in self.model.others:
+            for line in lines:
+                if self.rng.random() < 0.2:
+                    line["home"] = other
+            if self.rng.random() < 0.1 and "home" not in lines[0]:
+                lines.append({**lines[0], "quantity": self.rng.randint(1, 3), "home": other})
+        return lines
+
     def _return(self, kind, when):
-        return self._stated(self._event(kind, when, self._site(), returned=self._lines(8, damaged=True)))
+        return self._stated(self._event(kind, when, self._site(), returned=self._returned(8)))
 
     def _exchange(self, kind, when):
-        return self._stated(
-            self._event(kind, when, self._site(), returned=self._lines(4, damaged=True), issued=self._lines(4))
-        )
+        return self._stated(self._event(kind, when, self._site(), returned=self._returned(4), issued=self._lines(4)))
 
     def _dispatch(self, kind, when):
         """Most name a shipment, and most of these go the way that was asked."""
@@ -773,7 +783,7 @@ def compare_feed(client, model, entries):
         assert {a: v for a, v in legs.items() if v} == posted.legs, item
         if item["kind"] == "transit_loss":
             assert item["event"]["bearer"] == model.bearers[posted.event["event_id"]], item
-    service = {"fees", "settle", "remeasurement", "bank_line", "bank_line_resolved"}
+    service = {"fees", "settle", "remeasurement", "bank_line", "bank_line_resolved", "return_abroad", "reversal_abroad"}
     assert {item["kind"] for item in feed if "event" not in item} <= service
 
 
@@ -815,6 +825,31 @@ def compare_cuts(client, model):
     assert opened == model.next_day
 
 
+def random_agreements(rng, service, models, days):
+    """Each of two schemes takes back the other's cups. What is agreed changes now and then, and ends for a while."""
+    first, second = models
+    for home, host, of, units in ((first, second, "host", "0.01"), (second, first, "home", "0.0097")):
+        day = FIRST_DAY
+        while day < FIRST_DAY + days * DAY:
+            types = rng.choice([CUP_TYPES, CUP_TYPES, CUP_TYPES, CUP_TYPES[:2], []])
+            in_books = host if of == "host" else home
+            values = {c: rng.randint(20, 90) * (5 if in_books.decimals else 10) for c in types}
+            rate = str(Decimal(units) * rng.randint(9000, 11000) / 10000)
+            agree(service, day, values, home.code, host.code, of, rate)
+            row = {
+                "home": home.code,
+                "host": host.code,
+                "effective_date": str(day),
+                "of": of,
+                "rate": rate,
+                "values": values,
+            }
+            for model in models:
+                model.agreements.append(row)
+            day += rng.randint(5, 21) * DAY
+    first.others, second.others = {second.code: second}, {first.code: first}
+
+
 @pytest.fixture(scope="module")
 def seed():
     print(f"DEPOSITD_MODEL_SEED={SEED} DEPOSITD_MODEL_DAYS={DAYS}")
@@ -845,11 +880,15 @@ def test_random_days(service, seed):
     entries = [{}, {}]
     for n in rng.sample((0, 1), rng.choice([1, 1, 2])):
         open_scheme((client, second), models[n], streams[n], entries[n])
+    random_agreements(rng, service, models, DAYS)
     for day in (FIRST_DAY + n * DAY for n in range(DAYS)):
         for model, stream, known, its_bank in zip(models, streams, entries, banks):
             ask_for_shipments(client, model, stream, day)
             post_day(client, second, [(model, stream, known)], day)
             send_to_remaker(client, model, rng, day)
+            followed(service)
+            for home in model.others.values():
+                home.follow(model)
             if rng.random() < 0.3 and day > FIRST_DAY + 5 * DAY:  # journals stand in for statements until then
                 its_bank.day(day)
             expected = model.close(day)
