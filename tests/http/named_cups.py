@@ -97,12 +97,13 @@ class Names:
         return asset_type + self.rng.choice(["1", "2", "3", "04", "a/5", "B%6", "7", "8"])
 
     def name(self, event, sent=()):
-        """Names cups of some lines in place; mostly those of `sent`, the lines of the dispatch of an arrival."""
+        """Names cups of some lines in place; mostly those of `sent`, the lines of the dispatch of an arrival. Cups that
+        carry another scheme's deposit stay without names."""
         rng = self.rng
         before = {(c["cup_type"], "condition" in c): c.get("ids") for c in sent}
         for _, line in lines_of(event):
             most = min(line.get("quantity", line.get("counted")), 3)
-            if most and rng.random() < 0.3:
+            if most and "home" not in line and rng.random() < 0.3:
                 cups = [self._cup(line["cup_type"]) for _ in range(rng.randint(1, most))]  # now and then the same twice
                 known = before.get((line["cup_type"], "condition" in line))
                 if known and rng.random() < 0.8:
@@ -241,6 +242,8 @@ class Walk:
         for number, entry, sightings in self.done():
             out = Counter()
             for line, place, _ in moves_of(entry.kind, entry.event):
+                if "home" in line:  # they leave the customers of their home, see below
+                    continue
                 if entry.kind == "count":  # the cups that it missed
                     out[place] -= min(entry.legs.get(f"site_stock({place.owner},{place.cup_type})", 0), 0)
                 else:
@@ -249,6 +252,11 @@ class Walk:
             for place, cups in out.items():
                 if cups > 0:
                     found[place].append((entry.occurred, number))
+        for entry in self.model.followers.values():
+            for account, cups in entry.legs.items():
+                if entry.reversed_by is None and account.startswith("with_customers("):
+                    place = Place("with_customers", None, account[len("with_customers(") : -1])
+                    found[place].append((entry.occurred, None))
         return found
 
 
@@ -294,7 +302,7 @@ def findings(walks, types):
     nobody has supplied, all stand here: some may have been supplied without a name."""
     unnamed, found = {walk.scheme: walk.unnamed_out() for walk in walks}, {}
     for cup, sightings in by_cup(walks).items():
-        found[cup], before, been_supplied, here = Counter(), None, False, Counter()
+        found[cup], before, been_supplied, issued_in, here = Counter(), None, False, None, Counter()
         for s in sightings:
             here[s.scheme, s.entry, s.came_from.station(s.scheme)] += 1
             again = here[s.scheme, s.entry, s.came_from.station(s.scheme)] > 1
@@ -307,6 +315,10 @@ def findings(walks, types):
                 found[cup][kind, s.scheme, s.entry] += 1
             if s.cup[:14] != types[s.went_to.cup_type]:
                 found[cup]["cup_other_type", s.scheme, s.entry] += 1
+            if s.kind in COUNTER and s.came_from.kind == "with_customers" and issued_in not in (None, s.scheme):
+                found[cup]["home_differs", s.scheme, s.entry] += 1
+            if s.went_to.kind == "with_customers":
+                issued_in = s.scheme
             been_supplied |= s.came_from.kind == "supply"
             before = s
     return found

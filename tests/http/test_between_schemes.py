@@ -264,3 +264,20 @@ def test_cups_with_identity_tell_their_home(service, day):
     assert found_of_cups(database) == [("visitor_issued", HOST, HOST)]
     followed(service)
     admin.assert_holds()
+
+
+def test_an_opening_that_waits_for_a_second_person_delays_the_home(service, day):
+    admin, database = service.admin, service.database
+    second = service.client(service.create_key("second", "accountant"))
+    admin.load(two_schemes(day))
+    agree(service, day, {"cup-300": 170}, rate="1.4625")
+    places = [{"place": "with_customers", "cup_type": "cup-300", "quantity": 10}]
+    opening = event("opening", None, at(day, "04:00"), scheme=HOME, places=places, bank="25.00")
+    assert admin.send("POST", "/v1/events", opening).status == 202
+    admin.post(event("return", "ferry", at_host(day, "06:00"), returned=home(cup_300=2)))
+    assert found_of_cups(database) == [] and behind(database) == 1 and admin.feed(HOME) == []
+    assert second.send("POST", f"/v1/openings/{opening['event_id']}/approve").status == 200
+    followed(service)
+    assert [e["kind"] for e in admin.feed(HOME)] == ["opening", "return_abroad"]
+    assert admin.accounts(HOME)["with_customers(cup-300)"] == 8
+    admin.assert_holds()

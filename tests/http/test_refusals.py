@@ -216,6 +216,10 @@ def event_rows(ids):
         ("before the first day", issue(occurred_at=at(FIRST - DAY)), 422, "before_first_day"),
         ("long before", issue(occurred_at="0001-01-01T00:00:00Z"), 422, None),
         ("no refund value", line(cup_type="cup-new"), 422, "no_refund_value"),
+        *[
+            (f"home {home}", anchor("return", returned=[{**ONE[0], "home": home}]), 422, "not_agreed")
+            for home in ("eider-sound", "no-such-scheme")
+        ],
         (
             "no refund value in this scheme",
             event("issue", "holm", at(OPEN), issued=cups(cup_450=1)),
