@@ -356,6 +356,7 @@ class Model:
                 continue
             if entry.kind == "reversal":
                 mine = self.followers[entry.event["reverses"]]
+                mine.reversed_by = entry.event["event_id"]
                 day = max(self.day_of(entry.occurred), mine.day, self.next_day)
                 legs = Counter({account: -value for account, value in mine.legs.items()})
                 legs.update(self._remeasured({a: v for a, v in legs.items() if self.unit(a)}, mine.day, day))

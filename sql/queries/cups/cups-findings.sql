@@ -17,7 +17,7 @@ concerned AS MATERIALIZED (
              WHERE r.scheme = $1::integer AND r.entry > $2::bigint AND r.entry <= $3::bigint AND r.kind = :kind_reversal
             UNION ALL
             SELECT f.cup, r.entry FROM entry_reference r JOIN cup_finding f ON f.other_scheme = r.scheme AND f.explained_by = r.referred
-             WHERE r.scheme = $1::integer AND r.entry > $2::bigint AND r.entry <= $3::bigint AND r.kind = :kind_reversal
+             WHERE r.scheme = $1::integer AND r.entry > $2::bigint AND r.entry <= $3::bigint AND r.kind IN (:kind_reversal, :kind_reversal_abroad)
                AND NOT f.ended AND f.kind = 'gap'
             UNION ALL
             SELECT f.cup, m.entry FROM cup_finding f JOIN moved m ON m.account = f.left_from
@@ -114,9 +114,9 @@ judged AS (
                                WHERE r.scheme = e.scheme AND r.entry = e.entry AND r.referred = s.before_dispatch))
               AND e.entry <= (SELECT l.entry FROM sighting_place l WHERE l.scheme = s.before_scheme)
               AND e.entry <> s.before_entry AND (e.scheme <> s.scheme OR e.entry <> s.entry)
-              AND e.kind <> :kind_reversal
+              AND e.kind NOT IN (:kind_reversal, :kind_reversal_abroad)
               AND NOT EXISTS (SELECT FROM entry_reference r
-                               WHERE r.scheme = e.scheme AND r.referred = e.entry AND r.kind = :kind_reversal)
+                               WHERE r.scheme = e.scheme AND r.referred = e.entry AND r.kind IN (:kind_reversal, :kind_reversal_abroad))
               AND (SELECT -sum(l.amount) FROM unnest(e.accounts, e.amounts) AS l(account, amount)
                     WHERE l.account = s.before_account AND l.amount < 0)
                   > (SELECT count(*) FROM sighting n
