@@ -1,8 +1,8 @@
--- What two schemes owe each other, and where the cups are that are not in their own: for each pair of home and host a
--- row for each cup type, and one for the money. $1 scheme, as home or host. Both operators read the same rows.
--- `on_the_way`: sent home by the host, and neither received nor lost yet. `to_follow`: of the host's returns that are
--- not in the home's books yet. The money is what the host's entries have agreed, exact, less what was paid; beside it
--- the balances of both books.
+-- The debts of two schemes to each other, and the cups of each at the other: for each pair of home and host a row for
+-- each cup type, and one for the money. $1 scheme, as home or host. Both operators read the same rows. `on_the_way`:
+-- sent home by the host, and neither received nor lost yet. `to_follow`: of the host's returns that are not in the
+-- home's books yet. The money is the exact sum that the host's entries have agreed; beside it stand the balances of
+-- both books.
 WITH pair AS (SELECT home, host, entry AS place FROM following_place WHERE $1::integer IN (home, host)),
 visiting AS (
     SELECT p.home, p.host, account_cup_type(b.account) AS cup_type, -b.amount AS cups

@@ -717,7 +717,7 @@ static const struct report reports[] = {
                   "/v1/reports/general-ledger?scheme={home}&account=abroad({host},{item})"},
                  {"to_follow", COLUMN_CUPS, "Cups of returns that are not in the home's books yet"},
                  {"agreed", COLUMN_TEXT, "What all returns so far came to, exact, in the agreed currency"},
-                 {"currency", COLUMN_TEXT, "The agreed currency"},
+                 {"agreed_currency", COLUMN_TEXT, "The agreed currency"},
                  {"to_follow_amount", COLUMN_TEXT, "Of that, not in the home's books yet"},
                  {"by_host", COLUMN_TEXT, "What the home owes by the host's books",
                   "/v1/reports/general-ledger?scheme={host}&account=between_schemes({home},{host})"},

@@ -12,10 +12,10 @@ TYPES = ("cup-300", "cup-350", "cup-450", "lid-90")
 HISTORY = f"""
     INSERT INTO cup_day (scheme, business_date, site, cup_type, issued, returned, supplied, retired, weighed, weighed_g,
                          deposits_issued, deposits_refunded, deposits_forfeited, deposits_reinstated,
-                         deposits_remeasured, deposits_reversed, deposits_opened)
+                         deposits_remeasured, deposits_reversed, deposits_opened, deposits_abroad)
     SELECT 1, current_date - n.day, s.id, c.id, (10 + (s.id * 7 + c.id * 13) % 30)
            * CASE WHEN extract(isodow FROM current_date - n.day) > 5 THEN 2 ELSE 1 END + (random() * 12)::integer,
-           0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0
+           0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0
       FROM generate_series(2, {DAYS}) AS n(day) CROSS JOIN site s CROSS JOIN cup_type c
      WHERE s.kind = 'cafe'
 """

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""The service is killed while cups come back in another scheme than their own, and while their home follows. In the end
-each return, and each reversal of one, was followed exactly once and in the host's order, and both ledgers agree. The two
-schemes are of two groups, so that each has a writer of its own."""
+"""The service is killed while cups come back in another scheme than their own, and while their home follows. In the
+end each return, and each reversal of one, was followed exactly once and in the host's order, and both ledgers agree.
+The two schemes are of two groups, so that each has a writer of its own."""
 import http.client
 import time
 from datetime import timedelta

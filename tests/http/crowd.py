@@ -99,7 +99,7 @@ INSERT INTO particulars (scheme, business_date, previous, parts, digest)
 SELECT scheme, business_date, sha256('p'), sha256('a'), sha256('d') FROM settlement;
 INSERT INTO site_day (scheme, business_date, site, issued, returned, collected, refunded, fees, tax)
 SELECT d.scheme, d.business_date, s.id, 10, 8, 2500, 2000, 68, 10 FROM crowd_day d JOIN site s ON s.scheme = d.scheme;
-INSERT INTO cup_day SELECT d.scheme, d.business_date, s.id, c, 10, 8, 0, 0, 0, 0, 2500, 2000, 0, 0, 0, 0, 0
+INSERT INTO cup_day SELECT d.scheme, d.business_date, s.id, c, 10, 8, 0, 0, 0, 0, 2500, 2000, 0, 0, 0, 0, 0, 0
   FROM crowd_day d JOIN site s ON s.scheme = d.scheme, generate_series(1, 2) AS c WHERE d.closed;
 """
 

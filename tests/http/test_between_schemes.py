@@ -23,8 +23,8 @@ AGREED = {
     "host": {"rate": "1.4625", "w": 170, "exact": "6.80", "currency": "EUR", "at_host": "6.80", "at_home": "9.94"},
     "home": {"rate": "0.685", "w": 240, "exact": "9.60", "currency": "CAD", "at_host": "6.58", "at_home": "9.60"},
 }
-# The host's counter pays 5 x 1.80 = 9.00 for four visiting cups and one of its own. The agreed amount and the deposit of
-# 1.80 on its own cup stand against that. The rest is variance.
+# The host's counter pays 5 x 1.80 = 9.00 for four visiting cups and one of its own. The agreed amount and the deposit
+# of 1.80 on its own cup stand against that. The rest is variance.
 HOST_VARIANCE = {"host": "0.40", "home": "0.62"}
 # At home the deposits on four cups, 10.00, end. Less the debt to the host, the rest is variance (a gain is below 0).
 HOME_VARIANCE = {"host": "-0.06", "home": "-0.40"}
@@ -227,7 +227,7 @@ def test_each_is_followed_once_by_several_instances_and_after_a_kill(database, d
 
 
 def found_of_cups(database):
-    """The open exceptions of cups with identity, once all entries were looked at: (kind, scheme, entry of its cause)."""
+    """The open exceptions of cups with identity, once all entries were looked at: (kind, scheme, other scheme)."""
     behind_cups = """SELECT FROM scheme_head h LEFT JOIN sighting_place p USING (scheme)
                       WHERE h.last_entry > coalesce(p.entry, 0)"""
     wait_until(lambda: not database.rows(behind_cups), "all entries were looked at")
@@ -240,8 +240,8 @@ def found_of_cups(database):
 
 
 def test_cups_with_identity_tell_their_home(service, day):
-    """A cup that tern-bay issued comes back at petrel-island: with tern-bay as its home nothing comes to light. Without,
-    its home differs. petrel-island then issues it, though it visits."""
+    """A cup that tern-bay issued comes back at petrel-island: with tern-bay as its home nothing comes to light.
+    Without, its home differs. petrel-island then issues it, though it visits."""
     admin, database = service.admin, service.database
     document = two_schemes(day)
     document["cup_types"] = TYPES

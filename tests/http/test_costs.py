@@ -184,6 +184,7 @@ LISTS = {
         "events-list",
         lambda c, half, last: events(*c.entries_of_last, first=last, last=last, late=True),
     ),
+    "entries to follow, none": ("follow-entries", lambda c, half, last: (1, 2, 0, ROWS)),
     "the end of a feed": ("feed-ends", lambda c, half, last: ([1],)),
     "cuts in a feed": ("feed-cuts", lambda c, half, last: (1, 0, -1, 10**9, ROWS)),
     "events of a site": ("events-list", lambda c, half, last: events(100, site=7)),

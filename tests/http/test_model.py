@@ -826,7 +826,8 @@ def compare_cuts(client, model):
 
 
 def random_agreements(rng, service, models, days):
-    """Each of two schemes takes back the other's cups. What is agreed changes now and then, and ends for a while."""
+    """Each of two schemes takes back the other's cups. Their agreements change now and then, and end for
+    a while."""
     first, second = models
     for home, host, of, units in ((first, second, "host", "0.01"), (second, first, "home", "0.0097")):
         day = FIRST_DAY

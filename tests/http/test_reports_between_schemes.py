@@ -20,7 +20,7 @@ def test_the_report_says_what_both_books_have(service):
             **pair,
             "item": "money",
             "agreed": "6.80",
-            "currency": "EUR",
+            "agreed_currency": "EUR",
             "to_follow_amount": "0.00",
             "by_host": "6.80",
             "host_currency": "EUR",
@@ -50,7 +50,7 @@ def test_the_report_says_what_both_books_have(service):
         for scheme in (HOME, HOST)
     }
     assert rates == {HOME: [(10, 4)], HOST: [(10, 1)]}
-    # What is owed to the host can't be taken out of the pool.
+    # The debt to the host can't be taken out of the pool.
     steps = {
         r["step"]: r for r in admin.items("/v1/reports/withdrawable", scheme=HOME) if r["step"].endswith("_schemes")
     }

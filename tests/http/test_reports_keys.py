@@ -52,7 +52,15 @@ BALANCES = (
     "ageing",
     "damaged-cups",
 )  # as of a day
-WITHOUT_DAYS = ("withdrawable", "between-schemes", "winding-up", "counts", "count-sheet", "second-counts", "retired-cups")
+WITHOUT_DAYS = (
+    "withdrawable",
+    "between-schemes",
+    "winding-up",
+    "counts",
+    "count-sheet",
+    "second-counts",
+    "retired-cups",
+)
 MAY_BE_EMPTY = {"between-schemes", "damaged-cups", "trips", "trip-counts"}  # the worked example leaves none
 OF_PARTICIPANTS = {
     "settlement",

@@ -61,6 +61,7 @@ LISTS_OF_TEXTS = {
     ("src/report/html.c", "mains"),
     ("src/report/render_cover.c", "amounts"),
     ("src/report/report.c", "exception_states"),
+    ("src/report/report.c", "signatures_of_two"),
     ("src/report/report.c", "orders"),
     ("src/report/report.c", "fee_kinds"),
     ("src/report/report.c", "figures_of_sites"),

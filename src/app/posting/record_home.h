@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: ISC */
-/* Returned cups that carry the deposit of another scheme, their home: what the two schemes have agreed.
+/* Returned cups that carry the deposit of another scheme, their home, and the amounts agreed for them.
  * Private to the files record*.c. */
 #ifndef DEPOSITD_APP_POSTING_RECORD_HOME_H
 #define DEPOSITD_APP_POSTING_RECORD_HOME_H
