@@ -109,13 +109,15 @@ def test_cups_travel_and_one_is_read_twice(fortnight):
     lanes = [t.text for t in fortnight.page("a cup that travelled").root.first("svg").all("text")]
     assert "with customers" in lanes and len(lanes) > 4
     twice = fortnight.json("the cup that was read twice")
-    assert [(x["exception"], x["open"]) for x in twice["exceptions"]] == [("cup_not_out", True)]
+    # Others may have come and gone: tills of several participants post a slice of the day one after the other.
+    [waits] = [x for x in twice["exceptions"] if x["open"]]
+    assert waits["exception"] == "cup_not_out"
     reads = [(s["site"], s["occurred_at"]) for s in reversed(twice["sightings"]) if s["kind"] == "return"]
     assert any([a[0], b[0]] == ["brick", "copper"] for a, b in zip(reads, reads[1:]))
     # GS1's prefix 952 is for demonstrations and examples (its table of prefixes, from memory).
     assert {c["cup_id"][:4] for c in fortnight.admin.items("/v1/cups", limit=1000)} == {"0952"}
-    [row] = fortnight.page("the cup that was read twice").table("Exceptions")
-    assert (row["Exception"], row["Exception id"]) == ("cup_not_out", twice["exceptions"][0]["exception_id"])
+    shown = fortnight.page("the cup that was read twice").table("Exceptions")
+    assert ("cup_not_out", waits["exception_id"]) in [(row["Exception"], row["Exception id"]) for row in shown]
 
 
 def test_the_picture_of_trips_is_that_of_the_cups(fortnight):
