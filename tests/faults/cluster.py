@@ -43,6 +43,15 @@ class Cluster:
         """Stops it like a power cut: no checkpoint, so the next start recovers from the log."""
         library("private_cluster_halt", self.folder, "immediate")
 
+    def kill(self):
+        """Kills the postmaster. Its processes end when they notice; only then can another be started. Until somebody
+        collects the dead postmaster its number is taken, so its lock file has to go."""
+        data = Path(self.host, "data")
+        lock = data / "postmaster.pid"
+        os.kill(int(lock.read_text().split()[0]), signal.SIGKILL)
+        wait_until(lambda: not any(works_in(data, process) for process in Path("/proc").iterdir()), "all of them end")
+        lock.unlink()
+
     def start(self):
         library("private_cluster_resume", self.folder)
 
@@ -70,6 +79,14 @@ class Cluster:
         except psycopg2.OperationalError:
             return False
         return True
+
+
+def works_in(folder, process):
+    """Whether a process, a folder of /proc, works in the folder. Each of a server's works in that of its data."""
+    try:
+        return process.name.isdigit() and (process / "cwd").readlink() == folder
+    except OSError:  # it has ended
+        return False
 
 
 @contextmanager

@@ -11,8 +11,9 @@ from harness import SANITIZER
 
 ENTRIES = (
     "SELECT entry, business_date::text, late, event FROM entry JOIN scheme ON scheme.id = entry.scheme"
-    " WHERE code = 'tern-bay' AND entry > %s ORDER BY entry"
+    " WHERE code = %s AND entry > %s ORDER BY entry"
 )
+LAST = "SELECT coalesce(max(entry), 0) FROM entry JOIN scheme ON scheme.id = entry.scheme WHERE code = %s"
 
 
 def content(event):
@@ -21,16 +22,21 @@ def content(event):
 
 
 class Auditor:
-    """Follows the feed from proof to proof, so each proof reads only new entries."""
+    """Follows the feed of a scheme from proof to proof, so each proof reads only new entries."""
 
-    def __init__(self, load):
-        self.load, self.book = load, load.book
+    def __init__(self, load, scheme="tern-bay"):
+        self.load, self.book, self.scheme = load, load.book, scheme
         self.cursor, self.last, self.entries, self.close_items = {}, 0, {}, []
 
     def prove(self, service=None):
         """Runs while the tills go on: all events acknowledged until now must be there."""
         service = service or self.load.services[0]
-        acknowledged = dict(self.book.answers)
+        self.prove_entries(service)
+        service.client(self.load.key).assert_holds(self.scheme)
+        self.assert_quiet()
+
+    def prove_entries(self, service):
+        acknowledged = self.answers()
         before = self.last
         items = self.read_on(service)
         for event_id, answer in acknowledged.items():
@@ -38,16 +44,22 @@ class Auditor:
                 self.entries.get(event_id) == answer
             ), f"{event_id} was answered {answer}: {self.entries.get(event_id)}"
         self.compare_with_database(service.database, before, items)
-        service.client(self.load.key).assert_holds("tern-bay")
-        self.assert_quiet()
+
+    def answers(self):
+        """Of the events of the scheme that were acknowledged until now."""
+        return {i: answer for i, answer in dict(self.book.answers).items() if self.load.scheme_of(i) == self.scheme}
 
     def prove_all(self):
         """Runs after the tills have ended: the ledger has the events that were sent, except the refused events, and
         reads as it did before."""
         self.prove()
-        assert self.entries.keys() == self.book.sent.keys() - self.book.refused
-        assert self.entries == self.book.answers
-        again = Auditor(self.load)
+        self.prove_all_entries()
+
+    def prove_all_entries(self):
+        sent = {i for i in self.book.sent if self.load.scheme_of(i) == self.scheme}
+        assert self.entries.keys() == sent - self.book.refused
+        assert self.entries == self.answers()
+        again = Auditor(self.load, self.scheme)
         for service in self.load.services:
             again.cursor, again.last, again.entries, again.close_items = {}, 0, {}, []
             items = again.read_on(service)
@@ -56,10 +68,10 @@ class Auditor:
 
     def read_on(self, service):
         """Follows the feed up to the present last entry. The page with that entry may bring more."""
-        [(goal,)] = service.database.rows("SELECT coalesce(max(entry), 0) FROM entry")
+        [(goal,)] = service.database.rows(LAST, self.scheme)
         client, items = service.client(self.load.key, checked=False), []
         while self.last < goal:
-            page = client.get("/v1/events", scheme="tern-bay", limit=1000, **self.cursor)
+            page = client.get("/v1/events", scheme=self.scheme, limit=1000, **self.cursor)
             assert page["items"], f"the feed ends at {self.last}, not at {goal}"
             self.cursor = {"cursor": page["next"]}
             items += [item for item in page["items"] if item["kind"] != "day_cut"]
@@ -84,7 +96,7 @@ class Auditor:
 
     def compare_with_database(self, database, after, items):
         with watching(database) as query:
-            rows = query(ENTRIES, after)[: len(items)]  # it may have grown since the feed was read
+            rows = query(ENTRIES, self.scheme, after)[: len(items)]  # it may have grown since the feed was read
         assert [(entry, day, late, event and json.loads(event)) for entry, day, late, event in rows] == [
             (i["entry"], i["business_date"], i["late"], i.get("event")) for i in items
         ]
@@ -96,6 +108,26 @@ class Auditor:
             with open(service.log.name, errors="replace") as log:
                 spoken = [line for line in log if SANITIZER.search(line)]
             assert not spoken, spoken[:5]
+
+
+class Auditors:
+    """An auditor of each scheme. The checks run for all schemes at once."""
+
+    def __init__(self, load):
+        self.load = load
+        self.each = [Auditor(load, scheme) for scheme in sorted({scheme for scheme, _ in load.sites.values()})]
+
+    def prove(self, service=None):
+        service = service or self.load.services[0]
+        for auditor in self.each:
+            auditor.prove_entries(service)
+        service.client(self.load.key).assert_holds()
+        self.each[0].assert_quiet()
+
+    def prove_all(self):
+        self.prove()
+        for auditor in self.each:
+            auditor.prove_all_entries()
 
 
 class Footprint:

@@ -32,6 +32,15 @@ def reference(first_day, **more):
     return network.reference([network.scheme("tern-bay", first_day, values, **more)], SITES)
 
 
+def many_schemes(first_day, schemes, groups):
+    """So many networks, dealt out to groups, and their sites."""
+    values = {"cup-300": "2.50", "cup-450": "3.50"}
+    codes = [f"bay-{n:02}" for n in range(schemes)]
+    sites = {f"{code}-{site}": (code, who) for code in codes for site, (_, who) in list(SITES.items())[:3]}
+    rows = [network.scheme(code, first_day, values, group=n % groups + 1) for n, code in enumerate(codes)]
+    return network.reference(rows, sites), sites
+
+
 @dataclass
 class Book:
     """The events that all tills have sent, and their answers."""
@@ -46,6 +55,9 @@ class Book:
 
     def note_result(self, result):
         event_id, sent = result["event_id"], self.sent[result["event_id"]]
+        if result["status"] == "rejected" and result["problem"]["retryable"]:  # only this part of the request failed
+            self.count("overloaded")
+            return
         if result["status"] == "rejected":
             assert sent["site"] == "nowhere" and result["problem"]["reason"] == "site_unknown", (sent, result)
             self.refused.add(event_id)
@@ -66,8 +78,8 @@ class Book:
 class Trade:
     """The trade of a counter, by its own random numbers."""
 
-    def __init__(self, rng, days):
-        self.rng, self.days, self.trips, self.undoable, self.out = rng, days, 0, [], []
+    def __init__(self, rng, days, sites):
+        self.rng, self.days, self.sites, self.trips, self.undoable, self.out = rng, days, sites, 0, [], []
 
     def next_event(self):
         made = getattr(self, "_" + self.rng.choices(list(KINDS), KINDS.values())[0])()
@@ -85,7 +97,7 @@ class Trade:
         return event(kind, site or self._site(), when, **members)
 
     def _site(self):
-        return self.rng.choice(list(SITES))
+        return self.rng.choice(list(self.sites))
 
     def _cups(self):
         return cups(**{self.rng.choice(("cup_300", "cup_450")): self.rng.randint(1, 5)})
@@ -101,7 +113,10 @@ class Trade:
         return self._at("exchange", returned=self._cups(), issued=self._cups(), amount="0.00")
 
     def _dispatch(self):
-        origin, to = self.rng.sample(list(SITES), 2)
+        origin = self._site()
+        to = self.rng.choice(
+            [s for s, (scheme, _) in self.sites.items() if s != origin and scheme == self.sites[origin][0]]
+        )
         return self._at("dispatch", origin, cups=self._cups(), to=to)
 
     def _receipt(self):
@@ -123,7 +138,7 @@ class Trade:
 class Till(threading.Thread):
     def __init__(self, load, rng):
         super().__init__(daemon=True)
-        self.load, self.book, self.rng, self.trade = load, load.book, rng, Trade(rng, load.days)
+        self.load, self.book, self.rng, self.trade = load, load.book, rng, Trade(rng, load.days, load.sites)
         self.unanswered = 0
         self.clients = [service.client(load.key, checked=False) for service in load.services]
 
@@ -204,8 +219,10 @@ class Till(threading.Thread):
 class Load:
     """Tills that post until the context ends. It ends only when each event has its final answer."""
 
-    def __init__(self, services, rng, days, tills=6, forms=FORMS, many=10, book=None):
-        """`many`: events in an array or a stream; `book`: the book of an earlier load of the same ledger."""
+    def __init__(self, services, rng, days, tills=6, forms=FORMS, many=10, book=None, sites=None):
+        """`many`: events in an array or a stream; `book`: the book of an earlier load of the same ledger; `sites`:
+        where the tills are, if not in tern-bay."""
+        self.sites = sites or SITES
         self.services, self.key, self.days, self.forms, self.many = services, services[0].admin_key, days, forms, many
         self.book, self.stopping, self.abandoned = book or Book(), threading.Event(), False
         self.tills = [Till(self, random.Random(rng.getrandbits(64))) for _ in range(tills)]
@@ -222,6 +239,10 @@ class Load:
             till.join()
         if not raised[0]:
             self.raise_errors()
+
+    def scheme_of(self, event_id):
+        """None: it names a site that is nowhere."""
+        return self.sites.get(self.book.sent[event_id]["site"], (None,))[0]
 
     def raise_errors(self):
         if self.book.errors:
