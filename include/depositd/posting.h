@@ -60,7 +60,8 @@ enum rule_when {
     WHEN_FOR_ARREARS,
     WHEN_FOR_CHARGES,
     WHEN_FOR_INTEREST,
-    WHEN_FOR_OPERATOR
+    WHEN_FOR_OPERATOR,
+    WHEN_FOR_BETWEEN
 };
 
 enum rule_side { DEBIT, CREDIT };
@@ -169,7 +170,8 @@ enum line_target {
     LINE_FOR_ARREARS,
     LINE_FOR_CHARGES, /* the bank's charges */
     LINE_FOR_INTEREST,
-    LINE_FOR_OPERATOR /* the operator's own money */
+    LINE_FOR_OPERATOR, /* the operator's own money */
+    LINE_FOR_BETWEEN   /* what another scheme owes this one */
 };
 
 /* An amount that a participant owes (positive) or is owed when a scheme opens. */

@@ -29,7 +29,7 @@ static bool rule_applies(const struct posting_rule *rule, const struct posting_f
     case WHEN_POOL_PAYS:
         return facts->payer == 0;
     case WHEN_POOL_IS_PAID:
-        return facts->payee == 0;
+        return facts->payee == 0 && facts->host == 0;
     case WHEN_FOR_SETTLEMENT:
         return facts->target == LINE_FOR_SETTLEMENT;
     case WHEN_FOR_ARREARS:
@@ -40,6 +40,8 @@ static bool rule_applies(const struct posting_rule *rule, const struct posting_f
         return facts->target == LINE_FOR_INTEREST;
     case WHEN_FOR_OPERATOR:
         return facts->target == LINE_FOR_OPERATOR;
+    case WHEN_FOR_BETWEEN:
+        return facts->target == LINE_FOR_BETWEEN;
     }
     assert(!"a rule's condition is one of the enum");
     return false;
@@ -283,8 +285,8 @@ static bool add_agreed(const struct posting_rule *rule, const struct posting_fac
 {
     for (size_t i = 0; i < facts->agreed_count; i++) {
         const struct agreed *agreed = &facts->agreed[i];
-        if (!add_leg(legs, account_of(rule->account, account_pair(agreed->home, agreed->host), 0), rule->side,
-                     agreed->booked.minor))
+        int32_t owner = rule->owner == OF_HOST ? agreed->host : account_pair(agreed->home, agreed->host);
+        if (!add_leg(legs, account_of(rule->account, owner, 0), rule->side, agreed->booked.minor))
             return false;
     }
     return true;

@@ -97,7 +97,7 @@ static enum line_target target_named(const char *text)
     static const char *const targets[] = {
         [LINE_FOR_SETTLEMENT] = "settlement", [LINE_FOR_ARREARS] = "arrears",
         [LINE_FOR_CHARGES] = "charges",       [LINE_FOR_INTEREST] = "interest",
-        [LINE_FOR_OPERATOR] = "operator",
+        [LINE_FOR_OPERATOR] = "operator",     [LINE_FOR_BETWEEN] = "between",
     };
     for (size_t i = LINE_FOR_SETTLEMENT; i < sizeof targets / sizeof targets[0]; i++)
         if (strcmp(text, targets[i]) == 0)
@@ -268,12 +268,13 @@ static bool condition_met(enum rule_when when, const struct posting_facts *facts
            (when == WHEN_PARTICIPANT_PAYS && facts->payer != 0) ||
            (when == WHEN_PARTICIPANT_IS_PAID && facts->payee != 0) ||
            (when == WHEN_POOL_PAYS && facts->payer == 0) ||
-           (when == WHEN_POOL_IS_PAID && facts->payee == 0) ||
+           (when == WHEN_POOL_IS_PAID && facts->payee == 0 && facts->host == 0) ||
            (when == WHEN_FOR_SETTLEMENT && facts->target == LINE_FOR_SETTLEMENT) ||
            (when == WHEN_FOR_ARREARS && facts->target == LINE_FOR_ARREARS) ||
            (when == WHEN_FOR_CHARGES && facts->target == LINE_FOR_CHARGES) ||
            (when == WHEN_FOR_INTEREST && facts->target == LINE_FOR_INTEREST) ||
-           (when == WHEN_FOR_OPERATOR && facts->target == LINE_FOR_OPERATOR);
+           (when == WHEN_FOR_OPERATOR && facts->target == LINE_FOR_OPERATOR) ||
+           (when == WHEN_FOR_BETWEEN && facts->target == LINE_FOR_BETWEEN);
 }
 
 static bool case_shows(const struct posting_case *one, const struct posting_rule *rule, enum entry_kind kind,

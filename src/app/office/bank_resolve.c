@@ -133,9 +133,13 @@ static enum store_result note_taken_out(struct resolving *resolving)
 static enum store_result resolve_for_scheme(struct resolving *resolving)
 {
     static const enum account_kind accounts[] = {
-        [LINE_OF_NOBODY] = ACCOUNT_NONE,        [LINE_FOR_SETTLEMENT] = ACCOUNT_SETTLEMENT_DUE,
-        [LINE_FOR_ARREARS] = ACCOUNT_ARREARS,   [LINE_FOR_CHARGES] = ACCOUNT_BANK_CHARGES,
-        [LINE_FOR_INTEREST] = ACCOUNT_INTEREST, [LINE_FOR_OPERATOR] = ACCOUNT_OPERATOR_ACCOUNT,
+        [LINE_OF_NOBODY] = ACCOUNT_NONE,
+        [LINE_FOR_SETTLEMENT] = ACCOUNT_SETTLEMENT_DUE,
+        [LINE_FOR_ARREARS] = ACCOUNT_ARREARS,
+        [LINE_FOR_CHARGES] = ACCOUNT_BANK_CHARGES,
+        [LINE_FOR_INTEREST] = ACCOUNT_INTEREST,
+        [LINE_FOR_OPERATOR] = ACCOUNT_OPERATOR_ACCOUNT,
+        [LINE_FOR_BETWEEN] = ACCOUNT_BETWEEN_SCHEMES,
     };
     enum line_target target = resolving->order->target;
     if (target == LINE_FOR_OPERATOR && resolving->order->control->origins == NULL)
