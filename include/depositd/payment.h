@@ -57,6 +57,11 @@ struct payment {
     bool dual_control; /* of its day, since the cut */
     int32_t closed_by; /* the key that closed its day; 0: the service, by the clock */
     struct instant closed_at;
+    int32_t host; /* another scheme, whose pool is paid; 0: none. Then there is no payer and no payee, and: */
+    bool in_own_currency; /* it is instructed in the currency of the books */
+    struct money agreed;  /* as it is instructed */
+    int32_t signed_by;    /* the key that signed the agreement for the scheme; only its holder releases it. 0:
+                             nobody */
     const struct payment_act *acts;
     size_t act_count;
 };
@@ -69,8 +74,8 @@ struct payment_decision {
 
 /* Whether this key may make this change of the payment at this instant, and the outcome. An act that the key
  * has done already, and that has had its effect, is no fault: a client that lost the answer may ask again.
- * PAYMENT_STATE, PAYMENT_HELD, PAYMENT_NOT_HELD, PAYMENT_DIRECT; under dual control APPROVER_CLOSED_DAY and
- * SECOND_KEY_NEEDED.
+ * PAYMENT_STATE, PAYMENT_HELD, PAYMENT_NOT_HELD, PAYMENT_DIRECT, SIGNER_NEEDED; under dual control
+ * APPROVER_CLOSED_DAY and SECOND_KEY_NEEDED.
  *
  * Dual control: a payment leaves when a person has approved it who neither closed its day nor released it;
  * where the service closed the day by the clock, when two persons have approved it. */

@@ -97,6 +97,8 @@
     X(PROPOSAL_DECIDED, proposal_decided, 409, false, "It was approved or withdrawn already")                \
     /* payments */                                                                                           \
     X(PAYMENT_STATE, payment_state, 409, false, "The payment's status does not allow this")                  \
+    X(SIGNER_NEEDED, signer_needed, 403, false,                                                              \
+      "Only who signed the agreement for the scheme may release this payment")                               \
     X(PAYMENT_HELD, payment_held, 409, false, "The payment is held until somebody releases it")              \
     X(PAYMENT_NOT_HELD, payment_not_held, 409, false, "The payment is not held")                             \
     X(PAYMENT_DIRECT, payment_direct, 409, false, "A payment between participants goes into no file")        \

@@ -2,18 +2,17 @@
 -- confirmed or failed, or a journal or an opening; each line is taken once; and each statement's sums are those of its
 -- lines. Faults of the bank's own statements are no faults of the books: the report bank-reconciliation shows them. $1
 -- scheme.
-WITH pool_payment AS (
-    SELECT payment_id, CASE WHEN payee IS NULL THEN amount ELSE -amount END AS effect
-      FROM payment WHERE scheme = $1::integer AND (payer IS NULL OR payee IS NULL)),
+WITH of_pool AS (
+    SELECT payment_id, effect FROM bank_effect WHERE scheme = $1::integer),
 confirmed AS (SELECT DISTINCT payment_id FROM payment_change WHERE scheme = $1::integer AND change = 'confirm'),
 changed AS ( -- by hand, or by a line
     SELECT c.entry, c.payment_id, c.change = 'fail' AS is_return, CASE c.change WHEN 'confirm' THEN p.effect ELSE -p.effect END AS amount
-      FROM payment_change c JOIN pool_payment p USING (payment_id) JOIN confirmed USING (payment_id)
+      FROM payment_change c JOIN of_pool p USING (payment_id) JOIN confirmed USING (payment_id)
      WHERE c.scheme = $1::integer AND c.change IN ('confirm', 'fail')),
 taken_back AS ( -- the part of a line that a person found to be a payment
     SELECT e.entry, r.payment_id, r.came_back AS is_return, CASE WHEN r.came_back THEN p.effect ELSE -p.effect END AS amount
       FROM bank_line_resolution r
-      LEFT JOIN pool_payment p USING (payment_id)
+      LEFT JOIN of_pool p USING (payment_id)
       LEFT JOIN entry e ON e.scheme = r.scheme AND e.entry = ANY (r.entries) AND e.kind = :kind_bank_line
      WHERE r.scheme = $1::integer AND r.payment_id IS NOT NULL),
 cause AS (

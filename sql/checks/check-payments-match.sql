@@ -1,7 +1,8 @@
 -- Check: for each participant, the amount settled and not yet paid is the sum of its payments that are
 -- neither confirmed nor failed, less the bank lines that were resolved to it; each payment's status follows
 -- from its last change; and each confirmation and each failure is one entry that moves the payment's amount
--- between its parties. $1 scheme.
+-- between its parties. What is due to another scheme's pool is the sum of the payments to it that are neither confirmed nor
+-- failed. $1 scheme.
 WITH due AS (
     SELECT account_owner(account) AS participant, sum(amount) AS amount
       FROM leg WHERE scheme = $1::integer AND account_kind_of(account) = :account_settlement_due GROUP BY 1),
@@ -52,9 +53,23 @@ posted AS (
     SELECT entry, kind, string_agg(account || ' ' || amount, ',' ORDER BY account) FILTER (WHERE amount <> 0) AS legs
       FROM (SELECT e.entry, e.kind, l.account, sum(l.amount) AS amount
               FROM entry e CROSS JOIN unnest(accounts, amounts) AS l(account, amount)
-             WHERE e.scheme = $1::integer AND e.kind IN (:kind_payment_confirmed, :kind_payment_failed) GROUP BY 1, 2, 3) AS leg
+             WHERE e.scheme = $1::integer AND e.kind IN (:kind_payment_confirmed, :kind_payment_failed)
+               AND NOT EXISTS (SELECT FROM pool_change o WHERE o.entry = e.entry) GROUP BY 1, 2, 3) AS leg
      GROUP BY 1, 2),
+pool_change AS MATERIALIZED (
+    SELECT c.entry FROM payment_change c JOIN pool_payment o USING (scheme, payment_id)
+     WHERE c.scheme = $1::integer AND c.entry IS NOT NULL),
+pool_due AS (
+    SELECT account_owner(account) AS host, -sum(amount) AS amount
+      FROM leg WHERE scheme = $1::integer AND account_kind_of(account) = :account_settlement_due_scheme GROUP BY 1),
+pool_expected AS (
+    SELECT host, sum(amount) AS amount FROM pool_payment
+     WHERE scheme = $1::integer AND status NOT IN ('confirmed', 'failed') GROUP BY 1),
 examined AS (
+    SELECT format('what is due to the pool of %s is not the sum of its payments', h.code) AS what,
+           coalesce(pool_due.amount, 0) <> coalesce(pool_expected.amount, 0) AS is_broken
+      FROM pool_due FULL JOIN pool_expected USING (host) LEFT JOIN scheme h ON h.id = host
+    UNION ALL
     SELECT format('what is due of %s is not the sum of its payments', coalesce(c.code, participant::text)) AS what,
            coalesce(due.amount, 0) <> coalesce(expected.amount, 0) AS is_broken
       FROM due FULL JOIN expected USING (participant) LEFT JOIN participant c ON c.id = participant
@@ -65,7 +80,9 @@ examined AS (
                           WHEN 'fail' THEN p.status <> 'failed'
                           ELSE p.status <> 'computed' AND (p.status <> 'approved' OR coalesce(d.approvals, 0) = 0)
                                OR p.status = 'computed' AND d.approvals > 1 END
-      FROM (SELECT payment_id, status, released FROM payment WHERE scheme = $1::integer) p FULL JOIN done d USING (payment_id)
+      FROM (SELECT payment_id, status, released FROM payment WHERE scheme = $1::integer
+            UNION ALL
+            SELECT payment_id, status, released FROM pool_payment WHERE scheme = $1::integer) p FULL JOIN done d USING (payment_id)
     UNION ALL
     SELECT CASE WHEN x.payment_id IS NULL THEN format('entry %s is of no payment', entry)
                 ELSE format('payment %s has not the entry for what was done to it', x.payment_id) END,

@@ -87,8 +87,20 @@ static bool is_repeated(const struct payment *payment, enum payment_change chang
            !(change == CHANGE_APPROVE && payment->status == PAYMENT_COMPUTED);
 }
 
-static enum reason check_release(const struct payment *payment)
+/* A key that is not known might be anybody's: it is not the signer's. */
+static bool is_signers(const struct payment *payment, int32_t key, const struct key_origins *origins)
 {
+    int32_t signer = payment->signed_by;
+    bool known = key > 0 && key < origins->key_ids && signer > 0 && signer < origins->key_ids;
+    return known && origins->by_key[key].holder != 0 &&
+           origins->by_key[key].holder == origins->by_key[signer].holder;
+}
+
+static enum reason check_release(const struct payment *payment, struct key_act by,
+                                 const struct key_origins *origins)
+{
+    if (payment->host != 0 && !payment->released && !is_signers(payment, by.key, origins))
+        return REASON_SIGNER_NEEDED;
     if (!payment->held)
         return REASON_PAYMENT_NOT_HELD;
     return payment->released ? REASON_PAYMENT_STATE : REASON_NONE;
@@ -149,7 +161,7 @@ enum reason payment_decide(const struct payment *payment, enum payment_change ch
     decision->posts = transition->posts;
     switch (change) {
     case CHANGE_RELEASE:
-        return check_release(payment);
+        return check_release(payment, by, origins);
     case CHANGE_APPROVE:
         return check_approve(payment, by, origins, decision);
     case CHANGE_INSTRUCT:

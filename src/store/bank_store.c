@@ -187,6 +187,15 @@ static void take_payment(struct pg_row *row, void *into)
     payment->confirmed = row_bool(row);
     payment->taken = row_bool(row);
     payment->came_back = row_bool(row);
+    payment->host = row_int32_or_0(row);
+    payment->in_own_currency = row_bool(row);
+}
+
+enum store_result store_between_booked(struct pg *pg, int32_t host, int32_t home, int64_t line,
+                                       struct money *booked)
+{
+    return pg_ask(pg, &sql_between_booked, PG_ARGS(arg_int(host), arg_int(home), arg_int(line)),
+                  pg_one(NULL, take_int, &booked->minor));
 }
 
 enum store_result store_bank_payments(struct pg *pg, struct arena *arena, int32_t scheme,

@@ -114,6 +114,8 @@ struct bank_payment {
     enum payment_status status;
     int32_t payer, payee; /* 0: the pool */
     struct money amount;
+    int32_t host;          /* another scheme, whose pool is paid; 0: none */
+    bool in_own_currency;  /* else `amount` is as the bank booked it, and 0 until it is confirmed */
     bool confirmed;        /* was confirmed, even if it has failed since */
     bool taken, came_back; /* some line paid it; some line returned it */
 };
@@ -157,6 +159,11 @@ struct bank_line {
 /* *found false: there is no line with this number. */
 MUST_CHECK enum store_result store_find_line(struct pg *pg, int32_t scheme, int64_t number,
                                              struct bank_line *line, bool *found);
+
+/* What a host has in its books for the returns that a line of its bank pays, which is a payment of that home.
+ */
+MUST_CHECK enum store_result store_between_booked(struct pg *pg, int32_t host, int32_t home, int64_t line,
+                                                  struct money *booked);
 
 /* Whether the scheme has ever read a statement of the bank. */
 MUST_CHECK enum store_result store_reads_statements(struct pg *pg, int32_t scheme, bool *reads);

@@ -179,6 +179,36 @@ enum store_result store_add_payments(struct pg *pg, int32_t scheme, struct date 
                 arg_texts(COLUMN(payments, count, held))));
 }
 
+enum store_result store_add_pool_payments(struct pg *pg, int32_t scheme, struct date date, struct date due_on,
+                                          const struct payment_row *payments, size_t count)
+{
+    return pg_run(pg, &sql_close_pool_payments,
+                  PG_ARGS(arg_int(scheme), arg_date(date), arg_date(due_on),
+                          arg_codes(COLUMN(payments, count, payment_id)),
+                          arg_int4s(COLUMN(payments, count, host)),
+                          arg_int8s(COLUMN(payments, count, amount.minor)),
+                          arg_int8s(COLUMN(payments, count, agreed.minor)),
+                          arg_bools(COLUMN(payments, count, in_host_currency)),
+                          arg_int8s(COLUMN(payments, count, agreed_through.minor))));
+}
+
+static void take_between(struct pg_row *row, void *into)
+{
+    struct payment_row *due = into;
+    due->host = row_int32(row);
+    due->amount.minor = row_int(row);
+    due->agreed.minor = row_int(row);
+    due->agreed_through.minor = row_int(row);
+    due->in_host_currency = row_bool(row);
+}
+
+enum store_result store_between_due(struct pg *pg, struct arena *arena, int32_t scheme, struct date date,
+                                    struct payment_row **due, size_t *count)
+{
+    return pg_ask(pg, &sql_close_between, DAY_ARGS(scheme, date),
+                  PG_LIST(arena, take_between, NULL, due, count));
+}
+
 static void take_work(struct pg_row *row, void *into)
 {
     struct close_work *work = into;

@@ -99,8 +99,16 @@ struct payment_row {
     char payment_id[36];
     int32_t payer, payee; /* 0: the pool */
     struct money amount;
-    const char *held; /* NULL: not held */
+    const char *held;      /* NULL: not held */
+    int32_t host;          /* the pool pays this scheme's pool, and then …; 0: it does not */
+    struct money agreed;   /* … this in the agreed currency, … */
+    bool in_host_currency; /* … which is the host's, else the scheme's own */
+    struct money agreed_through;
 };
+
+/* What the scheme owes each host through a day: `host`, `amount` in its books, and the members after that. */
+MUST_CHECK enum store_result store_between_due(struct pg *pg, struct arena *arena, int32_t scheme,
+                                               struct date date, struct payment_row **due, size_t *count);
 
 MUST_CHECK enum store_result store_add_settlement(struct pg *pg, const struct settlement_row *settlement);
 MUST_CHECK enum store_result store_add_positions(struct pg *pg, int32_t scheme, struct date date,
@@ -110,6 +118,10 @@ MUST_CHECK enum store_result store_add_fee_lines(struct pg *pg, int32_t scheme, 
 MUST_CHECK enum store_result store_add_payments(struct pg *pg, int32_t scheme, struct date date,
                                                 struct date due_on, const struct payment_row *payments,
                                                 size_t count);
+
+MUST_CHECK enum store_result store_add_pool_payments(struct pg *pg, int32_t scheme, struct date date,
+                                                     struct date due_on, const struct payment_row *payments,
+                                                     size_t count);
 
 /* The clock's work for one scheme, and the state of the scheme's closes. */
 struct close_work {

@@ -29,6 +29,10 @@ static void take_payment(struct pg_row *row, void *into)
     const int64_t *keys = row_ints_of(row, payment->act_count);
     payment->closed_at = row_instant(row);
     const int64_t *instants = row_ints_of(row, payment->act_count);
+    payment->host = row_int32_or_0(row);
+    payment->in_own_currency = row_bool(row);
+    payment->agreed.minor = row_int(row);
+    payment->signed_by = row_int32_or_0(row);
     struct payment_act *acts = arena_array(row->arena, payment->act_count + 1, sizeof *acts);
     row_check_memory(row, acts);
     for (size_t i = 0; !row->failed && i < payment->act_count; i++)
@@ -82,6 +86,6 @@ enum store_result store_payment_change(struct pg *pg, const struct payment_chang
                   PG_ARGS(arg_int(row->scheme), arg_text(row->payment_id),
                           arg_text(payment_status_word(row->status)), arg_instant(row->changed_at),
                           arg_int(row->key), arg_text(payment_change_word(row->change)), arg_text(row->note),
-                          arg_int(row->entry)),
+                          arg_int(row->entry), arg_int(row->booked.minor)),
                   pg_touches_one());
 }

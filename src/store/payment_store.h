@@ -36,6 +36,7 @@ struct payment_change_row {
     int32_t key;      /* 0: the service */
     const char *note; /* NULL: none */
     int64_t entry;    /* 0: none */
+    struct money booked; /* of a confirmation by hand: as the bank booked it; 0: not said */
 };
 MUST_CHECK enum store_result store_payment_change(struct pg *pg, const struct payment_change_row *row);
 

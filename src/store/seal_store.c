@@ -113,6 +113,9 @@ static void take_payment(struct pg_row *row, void *into)
     payment->payer = row_int32(row);
     payment->payee = row_int32(row);
     payment->amount.minor = row_int(row);
+    payment->host = row_int32(row);
+    payment->agreed.minor = row_int(row);
+    payment->in_host_currency = row_bool(row);
 }
 
 enum store_result read_payments(struct pg *pg, struct arena *arena, int32_t scheme, struct date day,

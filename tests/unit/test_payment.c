@@ -352,6 +352,32 @@ START_TEST(each_rule_of_who_may)
 }
 END_TEST
 
+/* Ann holds the keys 1 and 3, Ben key 2. Ann signed with key 1. */
+START_TEST(only_the_signer_releases_a_payment_to_another_pool)
+{
+    static const struct key_origin by_key[] = {
+        {0}, {1, 0, {INT64_MAX}}, {2, 0, {INT64_MAX}}, {1, 0, {INT64_MAX}}};
+    const struct key_origins of_keys = {by_key, 4};
+    struct payment payment = {.status = PAYMENT_COMPUTED, .held = true, .host = 7, .signed_by = 1};
+    struct payment_decision decision;
+    const struct instant at = {1};
+    ck_assert_int_eq(payment_decide(&payment, CHANGE_RELEASE, (struct key_act){2, at}, &of_keys, &decision),
+                     REASON_SIGNER_NEEDED);
+    ck_assert_int_eq(payment_decide(&payment, CHANGE_RELEASE, (struct key_act){1, at}, &of_keys, &decision),
+                     REASON_NONE);
+    ck_assert_int_eq(payment_decide(&payment, CHANGE_RELEASE, (struct key_act){3, at}, &of_keys, &decision),
+                     REASON_NONE);
+    ck_assert_int_eq(payment_decide(&payment, CHANGE_RELEASE, (struct key_act){9, at}, &of_keys, &decision),
+                     REASON_SIGNER_NEEDED);
+    payment.signed_by = 0;
+    ck_assert_int_eq(payment_decide(&payment, CHANGE_RELEASE, (struct key_act){1, at}, &of_keys, &decision),
+                     REASON_SIGNER_NEEDED);
+    payment.host = 0;
+    ck_assert_int_eq(payment_decide(&payment, CHANGE_RELEASE, (struct key_act){2, at}, &of_keys, &decision),
+                     REASON_NONE);
+}
+END_TEST
+
 Suite *file_suite(void)
 {
     Suite *suite = suite_create("payment");
@@ -359,6 +385,7 @@ Suite *file_suite(void)
     tcase_add_test(tests, each_change_in_each_state);
     tcase_add_test(tests, words_are_read_back);
     tcase_add_loop_test(tests, each_rule_of_who_may, 0, RULES);
+    tcase_add_test(tests, only_the_signer_releases_a_payment_to_another_pool);
     suite_add_tcase(suite, tests);
     return suite;
 }

@@ -53,6 +53,19 @@ paid AS MATERIALIZED (
       FROM payment LEFT JOIN participant f ON f.id = payer LEFT JOIN participant t ON t.id = payee
      WHERE scheme = $1::integer AND business_date = $2::date
        AND ($3::integer[] IS NULL OR payer IN (SELECT participant FROM own) OR payee IN (SELECT participant FROM own)))
+pooled AS MATERIALIZED ( -- beside the netting; the office's alone
+    SELECT p.payment_id, 'pool/' || h.code AS payee, p.amount, p.due_on, p.status, p.released,
+           json_build_object('amount', amount_text(p.agreed, c.decimals), 'currency', c.currency) AS agreed,
+           CASE WHEN p.status = 'computed' THEN (SELECT nullif(count(*), 0) FROM payment_change c
+                 WHERE (c.scheme, c.payment_id) = (p.scheme, p.payment_id) AND c.change = 'approve') END AS approvals
+      FROM pool_payment p
+      JOIN scheme h ON h.id = p.host
+      JOIN scheme c ON c.id = CASE WHEN p.in_host_currency THEN p.host ELSE p.scheme END
+     WHERE p.scheme = $1::integer AND p.business_date = $2::date AND $3::integer[] IS NULL),
+shown AS (
+    SELECT payment_id, payer, payee, amount, due_on, status, approvals, held, released, NULL::json AS agreed FROM paid
+    UNION ALL
+    SELECT payment_id, 'pool', payee, amount, due_on, status, approvals, 'between_schemes', released, agreed FROM pooled)
 SELECT json_strip_nulls(json_build_object(
     'scheme', code, 'date', s.business_date, 'currency', currency, 'closed_at', instant_text(closed_at),
     'closed_by', CASE WHEN $3::integer[] IS NULL THEN (SELECT k.name FROM api_key k WHERE k.id = s.closed_by) END,
@@ -67,12 +80,12 @@ SELECT json_strip_nulls(json_build_object(
             'participant', at_close.code, 'amount', amount_text(amount, decimals)) ORDER BY at_close.code COLLATE "C"), '[]')
         FROM at_close WHERE carried),
     'payments', (SELECT coalesce(json_agg(json_build_object(
-            'payment_id', payment_id, 'from', payer, 'to', payee, 'amount', amount_text(amount, decimals), 'due_on', due_on,
+            'payment_id', payment_id, 'from', payer, 'to', payee, 'amount', amount_text(amount, decimals), 'agreed', agreed, 'due_on', due_on,
             'status', status, 'approvals', approvals,
             'line', CASE WHEN $3::integer[] IS NULL THEN bank_line_of($1::integer, payment_id, false) END,
             'held', CASE WHEN held IS NOT NULL THEN json_build_object('reason', held, 'released', released) END)
             ORDER BY payer COLLATE "C", payee COLLATE "C"), '[]')
-        FROM paid),
+        FROM shown),
     'totals', (SELECT json_build_object(
             'owed', amount_text(coalesce(sum(greatest(amount, 0)), 0), decimals),
             'owing', amount_text(coalesce(sum(greatest(-amount, 0)), 0), decimals),

@@ -24,6 +24,9 @@ void close_document_write(const struct close_document *document, struct buffer *
 
 /* How the document names a party to a payment: "pool" for 0, else the participant's code. "?" stands for a
  * participant that does not exist; only a tampered row names one. */
+/* Writes the party that is paid: as above, or pool/CODE for another scheme's pool. */
+void close_document_payee(const struct network *network, const struct payment_row *payment,
+                          struct buffer *text);
 const char *close_document_party(const struct network *network, int32_t participant);
 
 #endif

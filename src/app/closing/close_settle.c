@@ -2,6 +2,7 @@
 /* The figures of a close: fees, positions and which of them wait, settle entries, payments. */
 #include "app/closing/close_settle.h"
 
+#include "app/closing/close_between.h"
 #include "app/closing/close_document.h"
 #include "app/closing/close_fees.h"
 
@@ -101,9 +102,9 @@ static void name_payment(const struct closing *closing, struct payment_row *paym
     struct sha256 digest;
     date_format(closing->day->date, date);
     buffer_init(&text, 1024);
-    buffer_printf(&text, "%s %s %s %s", work->scheme->code, date,
-                  close_document_party(work->network, payment->payer),
-                  close_document_party(work->network, payment->payee));
+    buffer_printf(&text, "%s %s %s ", work->scheme->code, date,
+                  close_document_party(work->network, payment->payer));
+    close_document_payee(work->network, payment, &text);
     sha256_of(text.data, text.length, &digest);
     buffer_dispose(&text);
     sha256_hex(&digest, hex);
@@ -139,7 +140,8 @@ static enum store_result find_payments(struct closing *closing)
     size_t count = closing->participant_count;
     struct money *settled = arena_array(&work->arena, count + 1, sizeof *settled);
     struct netting_payment *netted = arena_array(&work->arena, count + 1, sizeof *netted);
-    closing->payments = arena_array(&work->arena, count + 1, sizeof *closing->payments);
+    closing->payments =
+        arena_array(&work->arena, count + closing->pool_payment_count + 1, sizeof *closing->payments);
     if (settled == NULL || netted == NULL || closing->payments == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < count; i++)
@@ -157,8 +159,18 @@ static enum store_result find_payments(struct closing *closing)
         payment->held = held(closing, payment->payee);
         name_payment(closing, payment);
     }
-    qsort(closing->payments, closing->payment_count, sizeof *closing->payments, compare_payments);
+    closing->netted_count = closing->payment_count;
+    for (size_t i = 0; i < closing->pool_payment_count; i++) {
+        name_payment(closing, &closing->pool_payments[i]);
+        closing->payments[closing->payment_count++] = closing->pool_payments[i];
+    }
     return STORE_OK;
+}
+
+/* The order of the seal. */
+static void sort_payments(struct closing *closing)
+{
+    qsort(closing->payments, closing->payment_count, sizeof *closing->payments, compare_payments);
 }
 
 static enum store_result store_figures(struct closing *closing)
@@ -171,9 +183,15 @@ static enum store_result store_figures(struct closing *closing)
         store_add_positions(work->pg, scheme, date, closing->positions, closing->participant_count);
     if (result == STORE_OK)
         result = store_holidays(work->pg, &work->arena, scheme, date, &holidays, &holiday_count);
-    if (result == STORE_OK && closing->payment_count > 0)
-        result = store_add_payments(work->pg, scheme, date, payment_due_on(date, holidays, holiday_count),
-                                    closing->payments, closing->payment_count);
+    if (result != STORE_OK)
+        return result;
+    struct date due_on = payment_due_on(date, holidays, holiday_count);
+    if (closing->netted_count > 0)
+        result = store_add_payments(work->pg, scheme, date, due_on, closing->payments, closing->netted_count);
+    if (result == STORE_OK && closing->pool_payment_count > 0)
+        result = store_add_pool_payments(work->pg, scheme, date, due_on, closing->pool_payments,
+                                         closing->pool_payment_count);
+    sort_payments(closing);
     return result;
 }
 
@@ -184,6 +202,8 @@ enum store_result close_settle(struct closing *closing)
         result = find_positions(closing);
     if (result == STORE_OK)
         result = settle(closing);
+    if (result == STORE_OK)
+        result = close_between(closing);
     if (result == STORE_OK)
         result = find_payments(closing);
     return result == STORE_OK ? store_figures(closing) : result;

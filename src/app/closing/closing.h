@@ -23,6 +23,9 @@ struct closing {
     int32_t *participant_index; /* by participant id: its place in the arrays, or -1 */
     struct payment_row *payments;
     size_t payment_count;
+    size_t netted_count; /* those among participants and the pool, which come first until all are sorted */
+    struct payment_row *pool_payments; /* to other schemes; among `payments` as well in the end */
+    size_t pool_payment_count;
 };
 
 /* The last instant of the day. Entries of the close are said to have occurred then. */

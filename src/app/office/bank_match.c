@@ -127,7 +127,8 @@ bool bank_payment_is_direct(const struct bank_payment *payment)
 
 struct money bank_payment_effect(const struct bank_payment *payment)
 {
-    return (struct money){payment->payee == 0 ? payment->amount.minor : -payment->amount.minor};
+    bool is_paid_in = payment->payee == 0 && payment->host == 0;
+    return (struct money){is_paid_in ? payment->amount.minor : -payment->amount.minor};
 }
 
 bool bank_same_sign(struct money a, struct money b)
@@ -147,7 +148,9 @@ enum store_result bank_payment_change(struct head_work *work, struct bank_paymen
                                       enum payment_change change, const char *note, struct faults *faults,
                                       int64_t *entry)
 {
-    enum store_result result = payments_change(work, payment->payment_id, change, note, faults);
+    struct money booked = {change == CHANGE_CONFIRM ? payment->amount.minor : 0};
+    enum store_result result =
+        payments_change_booked(work, payment->payment_id, change, booked, note, faults);
     *entry = work->state.head.last_entry; /* a confirmation or failure appends one entry, unless refused */
     payment->confirmed = true;            /* only a confirmed payment is failed here */
     payment->status = change == CHANGE_CONFIRM ? PAYMENT_CONFIRMED : PAYMENT_FAILED;
@@ -167,7 +170,10 @@ static enum store_result take_payment(struct matching *matching, struct bank_pay
                                       struct bank_line_row *row)
 {
     int64_t moved = llabs(row->amount.minor);
-    if (!is_expected(payment) || payment->taken || !bank_same_sign(row->amount, bank_payment_effect(payment)))
+    /* Of a payment in another currency only a person can tell that the amount is the bank's exchange of it.
+     */
+    if (!is_expected(payment) || payment->taken || payment->amount.minor == 0 ||
+        !bank_same_sign(row->amount, bank_payment_effect(payment)))
         return suspend(matching, row, "unmatched");
     if (moved != payment->amount.minor)
         return suspend(matching, row, moved < payment->amount.minor ? "underpaid" : "overpaid");

@@ -48,11 +48,28 @@ static enum store_result change_by_line(struct resolving *resolving, struct bank
                                &resolving->entries[resolving->row.entry_count++]);
 }
 
+/* Another pool has no arrears for a difference. A payment in another currency takes the amount that the bank
+ * booked. */
+static bool fits_pool_payment(struct resolving *resolving, struct bank_payment *payment)
+{
+    bool is_unknown = !payment->in_own_currency && !payment->confirmed && resolving->amount.minor < 0;
+    if (is_unknown)
+        payment->amount.minor = -resolving->amount.minor;
+    if (payment->amount.minor ==
+        (resolving->amount.minor < 0 ? -resolving->amount.minor : resolving->amount.minor))
+        return true;
+    faults_add(resolving->faults, REASON_OUT_OF_RANGE, "/payment_id",
+               "is a payment to another pool, which only a line of its whole amount can be");
+    return false;
+}
+
 /* The line was this payment, or its return. The payment's own entry moves the account `bank`, so the entry of
  * the line is taken back by as much. The rest, by which the line is over or under, becomes the participant's
  * arrears, which the next pay day settles. */
 static enum store_result resolve_as(struct resolving *resolving, struct bank_payment *payment)
 {
+    if (payment->host != 0 && !fits_pool_payment(resolving, payment))
+        return STORE_OK;
     struct money moved = bank_payment_effect(payment);
     resolving->row.payment_id = payment->payment_id;
     resolving->row.came_back = !bank_same_sign(resolving->amount, moved);
@@ -130,6 +147,41 @@ static enum store_result note_taken_out(struct resolving *resolving)
         (struct exception){.kind = EXCEPTION_TAKEN_OUT_BEYOND, .has_amount = true, .amount = beyond});
 }
 
+/* Another scheme owed it. In the agreed currency the amount is what it is; in the other one, the books have
+ * the returns that were paid at the rates of their days. */
+static enum store_result resolve_between(struct resolving *resolving)
+{
+    const struct bank_line_order *order = resolving->order;
+    struct head_work *work = resolving->work;
+    const struct scheme *home = order->other != NULL ? network_scheme(work->network, order->other) : NULL;
+    const struct agreement *agreement =
+        home != NULL ? network_agreement(work->network, home->id, work->scheme->id, (struct date){INT32_MAX})
+                     : NULL;
+    if (agreement == NULL) {
+        faults_add(resolving->faults, REASON_SCHEME_UNKNOWN, "/scheme",
+                   "has no agreement with this one as its host");
+        return STORE_OK;
+    }
+    if (order->control->origins == NULL)
+        return propose(resolving);
+    struct agreed agreed = {.home = home->id, .host = work->scheme->id, .booked = resolving->amount};
+    enum store_result result = STORE_OK;
+    if (!agreement->in_host_currency && home->currency != work->scheme->currency)
+        result = store_between_booked(work->pg, work->scheme->id, home->id, order->line, &agreed.booked);
+    struct posting_facts facts = {
+        .kind = KIND_BANK_LINE_RESOLVED,
+        .stock_terms = work->scheme->stock_terms,
+        .amount = resolving->amount,
+        .target = LINE_FOR_BETWEEN,
+        .agreed = &agreed,
+        .agreed_count = 1,
+    };
+    resolving->row.account = account_kind_word(ACCOUNT_BETWEEN_SCHEMES);
+    return result == STORE_OK
+               ? head_work_post(work, &facts, &resolving->entries[resolving->row.entry_count++])
+               : result;
+}
+
 static enum store_result resolve_for_scheme(struct resolving *resolving)
 {
     static const enum account_kind accounts[] = {
@@ -153,6 +205,8 @@ static enum store_result resolve_as_stated(struct resolving *resolving)
 {
     if (resolving->order->payment_id != NULL)
         return resolve_as_payment(resolving);
+    if (resolving->order->target == LINE_FOR_BETWEEN)
+        return resolve_between(resolving);
     return resolving->order->target == LINE_FOR_ARREARS ? resolve_for_participant(resolving)
                                                         : resolve_for_scheme(resolving);
 }

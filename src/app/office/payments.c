@@ -10,14 +10,19 @@
 
 /* Appends the entry of a change. The failure of a confirmed payment also mirrors the confirmation's legs. */
 static enum store_result post_change(struct head_work *work, const char *payment_id,
-                                     const struct payment *payment, enum entry_kind kind, int64_t *entry)
+                                     const struct payment *payment, enum entry_kind kind, struct money booked,
+                                     int64_t *entry)
 {
+    const struct agreed agreed = {.home = work->scheme->id, .host = payment->host, .booked = payment->amount};
     struct posting_facts facts = {
         .kind = kind,
         .stock_terms = work->scheme->stock_terms,
         .payer = payment->payer,
         .payee = payment->payee,
-        .amount = payment->amount,
+        .amount = booked.minor != 0 ? booked : payment->amount,
+        .host = payment->host,
+        .agreed = &agreed,
+        .agreed_count = payment->host != 0,
     };
     struct leg *confirmed = NULL;
     enum store_result result = STORE_OK;
@@ -33,7 +38,7 @@ static enum store_result post_change(struct head_work *work, const char *payment
 
 static enum store_result apply(struct head_work *work, const char *payment_id, const struct payment *payment,
                                enum payment_change change, const struct payment_decision *decision,
-                               const char *note)
+                               struct money booked, const char *note)
 {
     struct payment_change_row row = {
         .scheme = work->scheme->id,
@@ -43,18 +48,29 @@ static enum store_result apply(struct head_work *work, const char *payment_id, c
         .changed_at = work->now,
         .key = work->key,
         .note = note,
+        .booked = booked,
     };
     enum store_result result = STORE_OK;
     if (decision->done_before)
         return STORE_OK;
     if (decision->posts != KIND_NONE)
-        result = post_change(work, payment_id, payment, decision->posts, &row.entry);
+        result = post_change(work, payment_id, payment, decision->posts, booked, &row.entry);
     return result == STORE_OK ? store_payment_change(work->pg, &row) : result;
+}
+
+/* The bank tells what it booked for a payment in another currency. Any other payment is confirmed with its
+ * own amount. */
+static enum reason check_booked(const struct payment *payment, struct money booked)
+{
+    if (payment->host != 0 && !payment->in_own_currency)
+        return booked.minor > 0 ? REASON_NONE : REASON_MEMBER_MISSING;
+    return booked.minor == 0 || booked.minor == payment->amount.minor ? REASON_NONE : REASON_OUT_OF_RANGE;
 }
 
 /* *reason says why the change is refused, unless it is REASON_NONE; then nothing was done. */
 static enum store_result change_payment(struct head_work *work, const char *payment_id,
-                                        enum payment_change change, const char *note, enum reason *reason)
+                                        enum payment_change change, struct money booked, const char *note,
+                                        enum reason *reason)
 {
     struct payment payment;
     struct payment_decision decision;
@@ -66,14 +82,24 @@ static enum store_result change_payment(struct head_work *work, const char *paym
     *reason = found ? payment_decide(&payment, change, (struct key_act){work->key, work->now},
                                      &work->snapshot->keys.origins, &decision)
                     : REASON_NOT_FOUND;
-    return *reason == REASON_NONE ? apply(work, payment_id, &payment, change, &decision, note) : STORE_OK;
+    if (*reason == REASON_NONE && change == CHANGE_CONFIRM && !decision.done_before)
+        *reason = check_booked(&payment, booked);
+    return *reason == REASON_NONE ? apply(work, payment_id, &payment, change, &decision, booked, note)
+                                  : STORE_OK;
 }
 
 enum store_result payments_change(struct head_work *work, const char *payment_id, enum payment_change change,
                                   const char *note, struct faults *faults)
 {
+    return payments_change_booked(work, payment_id, change, (struct money){0}, note, faults);
+}
+
+enum store_result payments_change_booked(struct head_work *work, const char *payment_id,
+                                         enum payment_change change, struct money booked, const char *note,
+                                         struct faults *faults)
+{
     enum reason reason = REASON_NONE;
-    enum store_result result = change_payment(work, payment_id, change, note, &reason);
+    enum store_result result = change_payment(work, payment_id, change, booked, note, &reason);
     if (result == STORE_OK && reason != REASON_NONE)
         faults_refuse(faults, reason);
     return result;
@@ -91,7 +117,7 @@ enum store_result payments_approve_day(struct head_work *work, struct date day, 
         faults_refuse(faults, REASON_NOT_FOUND);
     for (size_t i = 0; i < payments.count && result == STORE_OK; i++) {
         enum reason reason = REASON_NONE;
-        result = change_payment(work, payments.ids[i], CHANGE_APPROVE, note, &reason);
+        result = change_payment(work, payments.ids[i], CHANGE_APPROVE, (struct money){0}, note, &reason);
         approved += reason == REASON_NONE;
         if (reason == REASON_APPROVER_CLOSED_DAY || reason == REASON_SECOND_KEY_NEEDED)
             waiting = reason;
@@ -115,7 +141,7 @@ static enum store_result approve_named(struct head_work *work, const struct comp
     struct payment payment;
     bool found;
     if (is_among(waiting, id))
-        return change_payment(work, id, CHANGE_APPROVE, note, reason);
+        return change_payment(work, id, CHANGE_APPROVE, (struct money){0}, note, reason);
     enum store_result result = store_payment(work->pg, &work->arena, work->scheme->id, id, &payment, &found);
     *reason = found ? REASON_PAYMENT_STATE : REASON_PAYMENT_UNKNOWN;
     return result;

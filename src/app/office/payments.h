@@ -14,6 +14,13 @@ MUST_CHECK enum store_result payments_change(struct head_work *work, const char 
                                              enum payment_change change, const char *note,
                                              struct faults *faults);
 
+/* The same, where `booked` is the amount that the bank booked; 0: not said. A payment in another currency
+ * than the books is only confirmed with it (MEMBER_MISSING), and any other is confirmed with its own amount
+ * (OUT_OF_RANGE). */
+MUST_CHECK enum store_result payments_change_booked(struct head_work *work, const char *payment_id,
+                                                    enum payment_change change, struct money booked,
+                                                    const char *note, struct faults *faults);
+
 /* Approves all payments of a day that the key may approve now; held payments stay as they are. NOT_FOUND: the
  * day is not closed. APPROVER_CLOSED_DAY, SECOND_KEY_NEEDED: this key may approve none of them, for this
  * reason. */

@@ -7,11 +7,9 @@ enum { PAYMENT_ID_MAX = 35 };
 static const char *const file_words[] = {
     [FILE_PAYOUTS] = "payouts", [FILE_COLLECTIONS] = "collections", NULL};
 static const char *const account_words[] = {
-    [RESOLVE_ARREARS] = "arrears",
-    [RESOLVE_CHARGES] = "bank_charges",
-    [RESOLVE_INTEREST] = "interest",
-    [RESOLVE_OPERATOR] = "operator_account",
-    NULL,
+    [RESOLVE_ARREARS] = "arrears",         [RESOLVE_CHARGES] = "bank_charges",
+    [RESOLVE_INTEREST] = "interest",       [RESOLVE_OPERATOR] = "operator_account",
+    [RESOLVE_BETWEEN] = "between_schemes", NULL,
 };
 
 static const struct field file_fields[] = {
@@ -46,8 +44,14 @@ static const struct field resolve_fields[] = {
      .present_offset = offsetof(struct resolve_request, has_account),
      .words = account_words,
      .description = "Or the account that the amount belongs to: bank_charges, interest, or operator_account "
-                    "for the operator's own money, which takes two people. arrears may be named with "
-                    "participant"},
+                    "for the operator's own money, or between_schemes with scheme, which take two people. "
+                    "arrears may be "
+                    "named with participant"},
+    {.name = "scheme",
+     .form = FORM_CODE,
+     .offset = offsetof(struct resolve_request, scheme),
+     .present_offset = offsetof(struct resolve_request, has_scheme),
+     .description = "For between_schemes: the scheme that paid for its cups, which this one took back"},
     {.name = "note",
      .form = FORM_TEXT,
      .required = true,

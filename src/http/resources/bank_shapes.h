@@ -13,7 +13,13 @@ struct file_request {
 };
 
 /* The accounts by which a line may be resolved. The first needs a participant. */
-enum resolve_account { RESOLVE_ARREARS, RESOLVE_CHARGES, RESOLVE_INTEREST, RESOLVE_OPERATOR };
+enum resolve_account {
+    RESOLVE_ARREARS,
+    RESOLVE_CHARGES,
+    RESOLVE_INTEREST,
+    RESOLVE_OPERATOR,
+    RESOLVE_BETWEEN
+};
 
 struct resolve_request {
     const char *payment_id;      /* the line is for this payment; NULL: it is not for a payment */
@@ -21,6 +27,8 @@ struct resolve_request {
     bool has_participant;
     int account; /* enum resolve_account */
     bool has_account;
+    char scheme[CODE_SIZE]; /* the line is what this scheme owed */
+    bool has_scheme;
     const char *note;
 };
 

@@ -38,6 +38,12 @@ static void check_target(const struct resolve_request *asked, struct faults *fau
         faults_add(faults, REASON_MEMBER_UNKNOWN, "/participant", "is not known beside a payment_id");
     if (asked->payment_id != NULL && asked->has_account)
         faults_add(faults, REASON_MEMBER_UNKNOWN, "/account", "is not known beside a payment_id");
+    bool between = asked->payment_id == NULL && asked->has_account && asked->account == RESOLVE_BETWEEN;
+    if (between && !asked->has_scheme)
+        faults_add(faults, REASON_MEMBER_MISSING, "/scheme", "give the scheme that owed it");
+    if (!between && asked->has_scheme)
+        faults_add(faults, REASON_MEMBER_UNKNOWN, "/scheme",
+                   "is known beside the account between_schemes only");
     if (asked->payment_id == NULL && asked->has_participant && for_scheme)
         faults_add(faults, REASON_MEMBER_UNKNOWN, "/participant", "is not known beside this account");
     if (asked->payment_id == NULL && !asked->has_participant && !for_scheme)
@@ -47,14 +53,14 @@ static void check_target(const struct resolve_request *asked, struct faults *fau
 static void fill_order(const struct resolve_request *asked, struct bank_line_order *order)
 {
     static const enum line_target targets[] = {
-        [RESOLVE_ARREARS] = LINE_FOR_ARREARS,
-        [RESOLVE_CHARGES] = LINE_FOR_CHARGES,
-        [RESOLVE_INTEREST] = LINE_FOR_INTEREST,
-        [RESOLVE_OPERATOR] = LINE_FOR_OPERATOR,
+        [RESOLVE_ARREARS] = LINE_FOR_ARREARS,   [RESOLVE_CHARGES] = LINE_FOR_CHARGES,
+        [RESOLVE_INTEREST] = LINE_FOR_INTEREST, [RESOLVE_OPERATOR] = LINE_FOR_OPERATOR,
+        [RESOLVE_BETWEEN] = LINE_FOR_BETWEEN,
     };
     order->payment_id = asked->payment_id;
     order->participant = asked->participant;
     order->target = asked->has_account ? targets[asked->account] : LINE_FOR_ARREARS;
+    order->other = asked->scheme;
     order->note = asked->note;
 }
 

@@ -20,6 +20,22 @@ const struct shape shape_reason = {"StatedReason", sizeof(struct stated_reason),
                                    .bare = false};
 const struct shape shape_note = {"Note", sizeof(struct stated_reason), note_field, 1, .bare = false};
 
+static const struct field confirm_fields[] = {
+    REASON(false),
+    {.name = "amount",
+     .form = FORM_AMOUNT,
+     .offset = offsetof(struct stated_confirmation, amount),
+     .present_offset = offsetof(struct stated_confirmation, has_amount),
+     .minimum = 1,
+     .maximum = 1,
+     .description = "As the bank booked it in the scheme's currency; needed for a payment to another pool "
+                    "that is instructed in "
+                    "another currency"},
+};
+_Static_assert(offsetof(struct stated_confirmation, stated) == 0, "the reason's place is the same");
+const struct shape shape_confirm = {"PaymentConfirm", sizeof(struct stated_confirmation), confirm_fields, 2,
+                                    .bare = false};
+
 static const struct field id_field[] = {
     {.name = "", .form = FORM_TEXT, .minimum = 1, .maximum = PAYMENT_ID_CHARACTERS}};
 static const struct shape shape_payment_id = {"PaymentId", sizeof(const char *), id_field, 1, .bare = true};

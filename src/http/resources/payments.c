@@ -116,7 +116,7 @@ void handle_payment_get(const struct request *request, struct answer *answer)
 struct doing {
     const struct request *request;
     struct answer *answer;
-    struct stated_reason stated;
+    struct stated_confirmation stated; /* of a change other than a confirmation: the reason alone */
     enum payment_change change;
     const char *payment_id; /* NULL: all payments of a day */
     int32_t scheme;
@@ -128,11 +128,13 @@ static enum store_result change_under_head(void *context, struct head_work *work
 {
     const struct doing *doing = context;
     if (doing->payment_id != NULL)
-        return payments_change(work, doing->payment_id, doing->change, doing->stated.reason, faults);
+        return payments_change_booked(work, doing->payment_id, doing->change,
+                                      (struct money){doing->stated.amount.unscaled},
+                                      doing->stated.stated.reason, faults);
     if (doing->ids.count == 0)
-        return payments_approve_day(work, doing->day, doing->stated.reason, faults);
-    return payments_approve_some(work, doing->day, doing->ids.items, doing->ids.count, doing->stated.reason,
-                                 faults);
+        return payments_approve_day(work, doing->day, doing->stated.stated.reason, faults);
+    return payments_approve_some(work, doing->day, doing->ids.items, doing->ids.count,
+                                 doing->stated.stated.reason, faults);
 }
 
 /* Runs in the transaction, so that a dry run can show the result. */
@@ -187,9 +189,24 @@ void handle_settlement_approve(const struct request *request, struct answer *ans
         !shape_decode(&shape_approve, request->json, "", NULL, &stated, &answer->faults))
         return;
     doing.scheme = scheme->id;
-    doing.stated.reason = stated.reason;
+    doing.stated.stated.reason = stated.reason;
     doing.ids = stated.payments;
     run(&doing);
+}
+
+/* Whether the amount, if there is one, has the decimals of the scheme's currency. If not, the answer says so.
+ */
+static bool amount_is_of(const struct request *request, struct answer *answer, const struct doing *doing)
+{
+    const struct network *network = &request->snapshot->network;
+    if (!doing->stated.has_amount || doing->scheme >= network->scheme_ids ||
+        network->scheme_by_id[doing->scheme] == NULL)
+        return true;
+    unsigned decimals = network->scheme_by_id[doing->scheme]->currency->decimals;
+    if (doing->stated.amount.scale == decimals && doing->stated.amount.unscaled <= MONEY_STATED_MAX)
+        return true;
+    faults_add(&answer->faults, REASON_AMOUNT_DECIMALS, "/amount", "must have exactly %u decimals", decimals);
+    return false;
 }
 
 static void change(const struct request *request, struct answer *answer, enum payment_change what)
@@ -206,7 +223,7 @@ static void change(const struct request *request, struct answer *answer, enum pa
         answer_store_failure(answer, result);
     else if (doing.scheme == 0)
         answer_not_found(answer);
-    else
+    else if (amount_is_of(request, answer, &doing))
         run(&doing);
 }
 
