@@ -1,4 +1,5 @@
--- Payments from the pool of a scheme to the pool of a host that took its cups back: beside the netting, and not counted in it.
+-- Payments from the pool of a scheme to the pool of a host that took its cups back: beside the netting, and not
+-- counted in it.
 
 -- An account of a pair has 16 bits for each scheme.
 ALTER TABLE agreement ADD CHECK (home < 32768 AND host < 32768);
@@ -22,8 +23,8 @@ CREATE INDEX ON pool_payment (payment_id);
 CREATE INDEX ON pool_payment (scheme, business_date);
 CREATE TRIGGER payment_guard BEFORE UPDATE ON pool_payment FOR EACH ROW EXECUTE FUNCTION payment_guard();
 
--- What was done to them stands among the changes of payments. A payment in another currency than the books is confirmed with
--- the amount that the bank booked.
+-- What was done to them stands among the changes of payments. A payment in another currency than the books is
+-- confirmed with the amount that the bank booked.
 ALTER TABLE payment_change ADD COLUMN booked bigint CHECK (booked > 0);
 
 CREATE FUNCTION pool_payment_is_added() RETURNS trigger LANGUAGE plpgsql AS $$

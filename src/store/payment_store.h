@@ -33,9 +33,9 @@ struct payment_change_row {
     enum payment_status status; /* the new status */
     enum payment_change change;
     struct instant changed_at;
-    int32_t key;      /* 0: the service */
-    const char *note; /* NULL: none */
-    int64_t entry;    /* 0: none */
+    int32_t key;         /* 0: the service */
+    const char *note;    /* NULL: none */
+    int64_t entry;       /* 0: none */
     struct money booked; /* of a confirmation by hand: as the bank booked it; 0: not said */
 };
 MUST_CHECK enum store_result store_payment_change(struct pg *pg, const struct payment_change_row *row);

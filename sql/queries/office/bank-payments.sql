@@ -1,7 +1,7 @@
--- The payments of scheme $1 among the ids $2, by id: the facts that match a bank line with them. Whether each
--- was ever confirmed; whether a line, or a resolved one, was taken for it, and for its return. Last, of a payment to another
--- scheme's pool that scheme, and whether it is instructed in the currency of the books: if not, its amount is known only when
--- it was confirmed, and is 0 before.
+-- The payments of scheme $1 among the ids $2, by id: the facts that match a bank line with them. Whether each was ever
+-- confirmed; whether a line, or a resolved one, was taken for it, and for its return. Last, of a payment to another
+-- scheme's pool that scheme, and whether it is instructed in the currency of the books: if not, its amount is known
+-- only when it was confirmed, and is 0 before.
 WITH taken AS (
     SELECT payment_id, returned FROM bank_line
      WHERE scheme = $1::integer AND payment_id = ANY ($2::text[]) AND disposition IN ('matched', 'returned')

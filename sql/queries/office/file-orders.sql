@@ -1,7 +1,8 @@
 -- The approved payments of day $2 of scheme $1 that are collections ($3) or payouts, with the other party as the bank
--- is to know it; and, first, whether the day is closed. Then: whether a payout's account is another than the one at the
--- close, by which it was or was not held; and whether a collection is the first under its mandate, among those that did
--- not fail.
+-- is to know it; and, first, whether the day is closed. Then: whether a payout's account is another than the one at
+-- the close, by which it was or was not held; and whether a collection is the first under its mandate, among those
+-- that did not fail. A payout may be to another scheme's pool, whose operator is the other party; one in another
+-- currency goes in no file.
 SELECT t.scheme IS NOT NULL, p.payment_id, p.amount, p.due_on, q.code, q.name,
        q.bank_account->>'iban', q.bank_account->>'account', q.bank_account->>'bank_code', q.bic,
        q.mandate->>'id', q.mandate->>'signed_on',
@@ -10,7 +11,17 @@ SELECT t.scheme IS NOT NULL, p.payment_id, p.amount, p.due_on, q.code, q.name,
                     WHERE f.scheme = p.scheme AND o.payer = p.payer AND f.mandate = q.mandate->>'id' AND o.status <> 'failed')
   FROM (VALUES ($1::integer, $2::date)) AS asked(scheme, business_date)
   LEFT JOIN settlement t USING (scheme, business_date)
-  LEFT JOIN payment p ON (p.scheme, p.business_date) = (asked.scheme, asked.business_date) AND p.status = 'approved'
+  LEFT JOIN (SELECT scheme, business_date, payment_id, status, payer, payee, amount, due_on, bank_account, NULL::integer AS host
+               FROM payment
+             UNION ALL
+             SELECT o.scheme, business_date, payment_id, status, NULL, 0, amount, due_on, NULL, host
+               FROM pool_payment o JOIN scheme h ON h.id = o.scheme JOIN scheme k ON k.id = o.host
+              WHERE h.currency = k.currency OR NOT o.in_host_currency) AS p
+         ON (p.scheme, p.business_date) = (asked.scheme, asked.business_date) AND p.status = 'approved'
                      AND CASE WHEN $3::boolean THEN p.payee IS NULL ELSE p.payer IS NULL END
-  LEFT JOIN participant q ON q.id = coalesce(p.payer, p.payee)
+  LEFT JOIN LATERAL (
+       SELECT code, name, bank_account, bic, mandate FROM participant WHERE id = coalesce(p.payer, p.payee)
+       UNION ALL
+       SELECT 'pool/' || code, coalesce(operator->>'name', code), operator->'bank_account', operator->>'bic', NULL
+         FROM scheme WHERE id = p.host) AS q ON true
  ORDER BY p.payment_id COLLATE "C"

@@ -1,7 +1,7 @@
--- Payment $2 of scheme $1, with the facts that decide which changes it allows: whether its day is under dual
--- control, who closed its day and when, and what was done to it by whom (0: the service) and when. Of a payment to another
--- scheme's pool also: that scheme, whether the agreed currency is this scheme's own, the amount in it, and the key that signed
--- the agreement for the scheme.
+-- Payment $2 of scheme $1, with the facts that decide which changes it allows: whether its day is under dual control,
+-- who closed its day and when, and what was done to it by whom (0: the service) and when. Of a payment to another
+-- scheme's pool also: that scheme, whether the agreed currency is this scheme's own, the amount in it, and the key
+-- that signed the agreement for the scheme.
 SELECT p.status, p.held, p.released, p.payer, p.payee, p.amount, d.dual_control, t.closed_by,
        (SELECT array_agg(array_position(ARRAY['release', 'approve', 'instruct', 'confirm', 'fail'], c.change) - 1 ORDER BY c.position)
           FROM payment_change c WHERE (c.scheme, c.payment_id) = (p.scheme, p.payment_id)),
