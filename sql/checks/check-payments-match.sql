@@ -49,6 +49,9 @@ expected_entry AS (
     SELECT payment_id, entry, CASE change WHEN 'confirm' THEN :kind_payment_confirmed ELSE :kind_payment_failed END AS kind,
            string_agg(account || ' ' || amount, ',' ORDER BY account) FILTER (WHERE amount <> 0) AS legs
       FROM moves GROUP BY 1, 2, 3),
+pool_change AS MATERIALIZED (
+    SELECT c.entry FROM payment_change c JOIN pool_payment o USING (scheme, payment_id)
+     WHERE c.scheme = $1::integer AND c.entry IS NOT NULL),
 posted AS (
     SELECT entry, kind, string_agg(account || ' ' || amount, ',' ORDER BY account) FILTER (WHERE amount <> 0) AS legs
       FROM (SELECT e.entry, e.kind, l.account, sum(l.amount) AS amount
@@ -56,9 +59,6 @@ posted AS (
              WHERE e.scheme = $1::integer AND e.kind IN (:kind_payment_confirmed, :kind_payment_failed)
                AND NOT EXISTS (SELECT FROM pool_change o WHERE o.entry = e.entry) GROUP BY 1, 2, 3) AS leg
      GROUP BY 1, 2),
-pool_change AS MATERIALIZED (
-    SELECT c.entry FROM payment_change c JOIN pool_payment o USING (scheme, payment_id)
-     WHERE c.scheme = $1::integer AND c.entry IS NOT NULL),
 pool_due AS (
     SELECT account_owner(account) AS host, -sum(amount) AS amount
       FROM leg WHERE scheme = $1::integer AND account_kind_of(account) = :account_settlement_due_scheme GROUP BY 1),

@@ -52,7 +52,7 @@ paid AS MATERIALIZED (
                  WHERE (c.scheme, c.payment_id) = (payment.scheme, payment.payment_id) AND c.change = 'approve') END AS approvals
       FROM payment LEFT JOIN participant f ON f.id = payer LEFT JOIN participant t ON t.id = payee
      WHERE scheme = $1::integer AND business_date = $2::date
-       AND ($3::integer[] IS NULL OR payer IN (SELECT participant FROM own) OR payee IN (SELECT participant FROM own)))
+       AND ($3::integer[] IS NULL OR payer IN (SELECT participant FROM own) OR payee IN (SELECT participant FROM own))),
 pooled AS MATERIALIZED ( -- beside the netting; the office's alone
     SELECT p.payment_id, 'pool/' || h.code AS payee, p.amount, p.due_on, p.status, p.released,
            json_build_object('amount', amount_text(p.agreed, c.decimals), 'currency', c.currency) AS agreed,

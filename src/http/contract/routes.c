@@ -564,7 +564,7 @@ static const struct route routes[] = {
           "Resolves a bank line: names the payment, participant or account that it is for, and takes it out of bank_suspense", "BankLine"),
      .body = &shape_resolve, .answer_statuses = {200}, .may_propose = true,
      .id = "resolveBankLine", .tag = TAG_BANK,
-     REASONS(REASON_LINE_NOT_OPEN, REASON_PAYMENT_UNKNOWN, REASON_PAYMENT_STATE, REASON_PARTICIPANT_UNKNOWN,
+     REASONS(REASON_LINE_NOT_OPEN, REASON_PAYMENT_UNKNOWN, REASON_PAYMENT_STATE, REASON_PARTICIPANT_UNKNOWN, REASON_SCHEME_UNKNOWN,
              REASON_SCHEME_NOT_OPEN)},
 
     /* cups with identity */
