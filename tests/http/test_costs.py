@@ -351,7 +351,6 @@ REPORTS = {
     "tax of a day": ("report-tax", lambda c, half, last: (1, last, last), 60),
     "ageing": ("report-ageing", lambda c, half, last: (2, last, None), 40),
     "withdrawable": ("report-withdrawable", lambda c, half, last: (1,), 40),
-    "between schemes": ("report-between-schemes", lambda c, half, last: (1,), 20),
     # a payment by hand from before the first statement is in one figure, and any other in a row
     "bank reconciliation": (
         "report-bank-reconciliation",

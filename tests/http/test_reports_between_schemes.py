@@ -31,7 +31,9 @@ def test_the_report_says_what_both_books_have(service):
     for scheme in (HOME, HOST):
         found = admin.items("/v1/reports/between-schemes", scheme=scheme)
         assert [{k: v for k, v in row.items() if v is not None} for row in found] == rows
-    page = admin.send("GET", f"/v1/reports/between-schemes?scheme={HOME}", headers={"Accept": "text/html"}).text
+    page = admin.send(
+        "GET", f"/v1/reports/between-schemes?scheme={HOME}", headers={"Accept": "text/html"}
+    ).body.decode()
     assert page.count('class="write"') == 2 and "<svg" in page
     # 6.80 was paid out for 10.00 of deposits: the liability says so, and the return rate counts the cups.
     [line] = admin.items("/v1/reports/liability", scheme=HOME, to=str(day), **{"from": str(day), "cup_type": "cup-300"})
