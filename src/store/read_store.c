@@ -270,6 +270,7 @@ static void take_task(struct pg_row *row, void *into)
     struct task_row *task = into;
     task->task = row_copy(row);
     task->scheme = row_copy_or_null(row);
+    task->how_many = row_int(row);
     task->first_day = row_copy_or_null(row);
     task->since = row_copy_or_null(row);
     task->count_before = row_copy_or_null(row);

@@ -166,6 +166,7 @@ struct tasks_asked {
 struct task_row {
     const char *task;
     const char *scheme;       /* its code; NULL: of several schemes, or of none */
+    int64_t how_many;
     const char *first_day;    /* of the scheme; NULL: none */
     const char *since;        /* the first day of any of these; NULL: unknown */
     const char *count_before; /* the day before which a last count is too old; NULL: none */

@@ -103,10 +103,10 @@ bool words_plain(const char *word, char plain[static WORDS_LABEL_SIZE])
 bool words_are_values(const char *member)
 {
     static const char *const names[] = {
-        "totals",     "place",       "step",        "waits_for",    "side",        "state",     "status",
-        "kind",       "disposition", "role",        "tender",       "section",     "direction", "netting",
-        "condition",  "verdict",     "fee",         "method",       "quantile",    "par_by",    "estimate",
-        "assumption", "source",      "time_out_by", "loss_rate_by", "peak_weekday"};
+        "totals",     "place",       "step",   "waits_for",   "side",         "state",       "status",
+        "kind",       "disposition", "role",   "tender",      "section",      "direction",   "netting",
+        "condition",  "verdict",     "fee",    "method",      "quantile",     "par_by",      "estimate",
+        "assumption", "worst",       "source", "time_out_by", "loss_rate_by", "peak_weekday"};
     for (size_t i = 0; i < sizeof names / sizeof names[0]; i++)
         if (strcmp(names[i], member) == 0)
             return true;

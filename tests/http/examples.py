@@ -561,6 +561,8 @@ def look(do, admin):
     do(admin, "GET", "/v1/posting-rules")
     do(admin, "GET", "/")
     do(admin, "GET", "/v1/tasks/exceptions_open")
+    do(admin, "GET", "/v1/office?sum_in=EUR&rates=CAD:0.68&rate_day=2026-05-12", name="json")
+    do(admin, "GET", "/v1/office?format=csv", name="csv")
     do(admin, "GET", "/v1/keys")
     do(admin, "DELETE", "/v1/keys/anchor-till?why=replaced")
 

@@ -334,6 +334,15 @@ def test_tasks_read_no_more_than_they_count(crowd, large, mode):
 
 
 @pytest.mark.parametrize("mode", ["force_custom_plan", "force_generic_plan"])
+def test_the_page_of_all_schemes_reads_some_pages_of_each(crowd, mode):
+    """Of each scheme a few sums that are kept, the accounts in arrears, and the payments that wait."""
+    pages, rows = crowd.pages("overview", (crowd.schemes,), mode)
+    waiting = crowd.count("SELECT count(*) FROM payment WHERE status NOT IN ('confirmed', 'failed')")
+    print(f"all schemes, {mode}: {pages} pages for {rows} rows, {waiting} payments wait")
+    assert rows == len(crowd.schemes) and pages <= AT_ALL + PER_SCHEME * rows + PER_THING * waiting
+
+
+@pytest.mark.parametrize("mode", ["force_custom_plan", "force_generic_plan"])
 def test_candidates_are_looked_for_among_the_newest(crowd, mode):
     """However many payments there are: at most 500 of each of four statuses, by an index."""
     [(line,)] = crowd.open_line

@@ -169,6 +169,7 @@ JUSTIFIED = {
     "/v1/events/{event_id}": {"Amount": ROW, "Cups": ROW, "Quantity": ROW},
     "/v1/events/{event_id}/proof": {"Entries": "the leaves of the proof's tree"},
     "/v1/exceptions/{exception_id}": {"Quantity": ROW},
+    "/v1/office": {"*": "of payments by side, which the list of payments has, or sums over schemes"},
     "/v1/payments": {"Amount": ROW, "Approvals": ROW},
     "/v1/plans": {"*": "a computation on stock, history and the reader's own terms, of which nothing is recorded"},
     "/v1/purchases": {

@@ -155,6 +155,7 @@ PERMITTED = {
     "GET /v1/plans": BOOKS,
     "POST /v1/plans": BOOKS,
     "GET /v1/purchases": BOOKS,
+    "GET /v1/office": READERS,
     "GET /v1/settlements/{}/{}/files": READERS,
     "GET /v1/bank-statements": READERS,
     "GET /v1/bank-statements/{}": READERS,

@@ -2,8 +2,8 @@
 -- $1 the schemes, $2 the reader's participant (0: none), $3 its key, $4 the tasks to look for, in their order,
 -- $5 whether to add up the schemes, by task and currency; at most $6 rows (null: all); $7 days after which a site is
 -- to be counted again, unless it says so itself. A slice asks for the schemes after the last one before. Each row has
--- the task, the scheme's code (null: of several, or of none), the scheme's first day, the first day of the things, the
--- day before which a count is too old, and all as JSON. A task costs a probe of an index in each scheme, or in all, and
+-- the task, the scheme's code (null: of several, or of none), how many things, the scheme's first day, the first day of
+-- the things, the day before which a count is too old, and all as JSON. A task costs a probe of an index in each scheme, or in all, and
 -- the things that it counts. Totals that are missing and sites to count cost a probe for each site, and counts to
 -- repeat for each exception of a count.
 WITH asked AS (SELECT id, place FROM unnest($1::integer[]) WITH ORDINALITY AS a(id, place)),
@@ -129,7 +129,7 @@ listed AS (
     SELECT task_place, min(place), task, NULL, NULL, nullif(count(scheme), 0), currency, decimals, sum(how_many), sum(amount),
            sum(cups), min(since)
       FROM found WHERE $5::boolean GROUP BY task_place, task, currency, decimals)
-SELECT task, code, (SELECT min(d.business_date) FROM business_day d WHERE d.scheme = listed.scheme), since,
+SELECT task, code, how_many, (SELECT min(d.business_date) FROM business_day d WHERE d.scheme = listed.scheme), since,
        (SELECT max(d.business_date) - $7::integer FROM business_day d WHERE d.scheme = listed.scheme AND d.starts_at <= now()),
        json_strip_nulls(json_build_object(
            'task', task, 'scheme', code, 'schemes', schemes, 'count', how_many, 'amount', amount_text(amount, decimals),

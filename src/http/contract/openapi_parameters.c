@@ -28,6 +28,7 @@ struct named_schema {
 #define DATE_SCHEMA "{\"type\":\"string\",\"format\":\"date\"}"
 #define UUID_SCHEMA "{\"type\":\"string\",\"format\":\"uuid\"}"
 #define TEXT_SCHEMA "{\"type\":\"string\",\"minLength\":1}"
+#define CURRENCY_SCHEMA "{\"type\":\"string\",\"pattern\":\"^[A-Z]{3}$\"}"
 #define FLAG_SCHEMA "{\"type\":\"boolean\"}"
 
 /* All others are codes. */
@@ -88,6 +89,10 @@ static const struct named_schema schemas[] = {
     {"cost_per_stop", "{\"$ref\":\"#/components/schemas/Amount\"}"},
     {"minimum_load", "{\"type\":\"integer\",\"minimum\":0}"},
     {"haul_boxes", "{\"type\":\"integer\",\"minimum\":1}"},
+    {"currency", CURRENCY_SCHEMA},
+    {"sum_in", CURRENCY_SCHEMA},
+    {"rates", TEXT_SCHEMA},
+    {"rate_day", DATE_SCHEMA},
     {"stock_days", "{\"type\":\"integer\",\"minimum\":1,\"maximum\":14,\"default\":1}"},
     {"wash_days", "{\"type\":\"integer\",\"minimum\":0,\"maximum\":30,\"default\":0}"},
     {"horizon_days", "{\"type\":\"integer\",\"minimum\":1,\"maximum\":731,\"default\":90}"},

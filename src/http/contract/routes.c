@@ -107,6 +107,18 @@ static const struct route routes[] = {
      .id = "listTasks", .tag = TAG_SERVICE,
      .about = "GET / has the tasks of the caller. Each has a link to the list with exactly the things that it counts. A "
               "task that the caller's role does not have waits nowhere."},
+    {GET("/v1/office", FOR_OFFICE, handle_office, "All schemes: what is uncovered, late, owed and open in each, the worst first", "Office"),
+     .media = 1u << MEDIA_JSON | 1u << MEDIA_CSV | 1u << MEDIA_HTML,
+     .parameters = {{"state", "Only schemes that are uncovered, late, owed, open, or clear of all of these", false},
+                    {"currency", "Only schemes of this currency", false},
+                    {"sum_in", "The currency in which to add up all schemes", false},
+                    {"rates", "The price of one unit of each other currency in sum_in, as CAD:0.68,ISK:0.0067", false},
+                    {"rate_day", "The day that the rates are of", false}},
+     .is_long = true, .id = "getOffice", .tag = TAG_SERVICE, REASONS(REASON_OUT_OF_RANGE),
+     .about = "The order: schemes whose pool is short, then those with more days that should be closed, more payments "
+              "overdue, arrears, more open things, and last the code. Amounts have no part in it, because currencies "
+              "differ. Amounts of different currencies are added only with sum_in, at rates and a day that the caller "
+              "states; each is rounded half to even once per currency."},
 
     /* events */
     {POST("/v1/events", FOR_POS | FOR_STAFF, NULL, "Posts one event, an array of up to 1000, or a stream of any number", "Posted"),

@@ -7,6 +7,7 @@
 #include "http/pages/page_fee_note.h"
 #include "http/pages/page_filter.h"
 #include "http/pages/page_layouts.h"
+#include "http/pages/page_office.h"
 #include "http/pages/page_packing_list.h"
 #include "http/pages/page_plan.h"
 #include "http/pages/page_settlement.h"
@@ -153,6 +154,8 @@ void page_thing(struct page_view *view, const struct page_scope *scope)
         page_fee_note(view, scope);
     else if (is_a(view, "PackingList"))
         page_packing_list(view, scope);
+    else if (is_a(view, "Office"))
+        page_office(view, scope);
     else if (is_a(view, "Plan"))
         page_plan(view, scope);
     else if (is_a(view, "Cup"))

@@ -4,6 +4,7 @@
 #include "http/pages/page_filter.h"
 
 #include "app/cups/shipments.h"
+#include "app/office/overview.h"
 #include "http/pages/page_choices.h"
 #include "http/request/route.h"
 #include "report/html_fields.h"
@@ -69,12 +70,15 @@ static void add_field(struct page_view *view, const char *name)
     else if (strcmp(name, "kind") == 0)
         add_kinds(view, name);
     else if (strcmp(name, "state") == 0)
-        add_words(view, name, shipment_states);
+        add_words(view, name, strcmp(view->about->schema, "Office") == 0 ? overview_states : shipment_states);
     else if (strcmp(name, "late") == 0 || strcmp(name, "overdue") == 0)
         add_flag(view, name);
     else
         html_input_field(view->text, name,
-                         strcmp(name, "business_date") == 0 || strcmp(name, "date") == 0 ? "date" : "text",
+                         strcmp(name, "business_date") == 0 || strcmp(name, "date") == 0 ||
+                                 strcmp(name, "rate_day") == 0
+                             ? "date"
+                             : "text",
                          request_query(view->request, name), false);
 }
 

@@ -37,6 +37,10 @@
     "Uses "                                                                                                  \
     "are compared with the price and the mass of a disposable cup as stated, and with nothing else. Claims " \
     "about the environment need evidence that local rules accept."
+#define OFFICE_NOTE                                                                                          \
+    "The worst first: schemes whose pool is short, then those with more days to close, more payments "       \
+    "overdue, arrears, and more open things. Deposits are other people's money: the figures need a "         \
+    "licensed accountant."
 #define CLAIMS_NOTE "Claims about the environment need evidence that local rules accept."
 
 #define JOURNAL       "/v1/reports/journal?scheme={scheme}&from={date}&to={date}"
@@ -65,6 +69,13 @@ static const struct page_about abouts[] = {
      .title = "Today",
      .plot = {PLOT_LINES, "Cups with customers at the end of each closed day", "date", "cups", NULL, NULL}},
     {.schema = "TaskList", .title = "Where it waits"},
+    {.schema = "Office",
+     .title = "All schemes",
+     .columns = {"scheme", "worst", "currency", "uncovered", "days_not_closed", "late_events",
+                 "sites_to_count", "to_collect", "to_pay", "arrears_to_pool", "arrears_of_pool",
+                 "payments_overdue", "exceptions_open", "journals_open", "openings_open", "bank_lines_open"},
+     .filters = {"state", "currency", "sum_in", "rates", "rate_day"},
+     .note = OFFICE_NOTE},
     {.schema = "Settlement",
      .title = "Settlement",
      .columns = {"site", "brought_forward", "collected", "refunded", "fees", "tax", "stock", "other", "net"},
@@ -314,6 +325,18 @@ static const struct page_about abouts[] = {
 #define EVENT_OF(id) "/v1/events/{" id "}?scheme={scheme}"
 
 static const struct page_link links[] = {
+    {"Office", "uncovered", "/v1/reports/deposit-cover?scheme={scheme}", NULL, NULL},
+    {"Office", "days_not_closed", "/v1/schemes/{scheme}/days?missing=close", NULL, NULL},
+    {"Office", "late_events", "/v1/events?scheme={scheme}&late=true&from={late_from}" WHOLE, NULL, NULL},
+    {"Office", "sites_to_count",
+     "/v1/reports/counts?scheme={scheme}&state=due&uncounted_since={count_before}", NULL, NULL},
+    {"Office", "arrears_to_pool", "/v1/reports/ageing?scheme={scheme}", NULL, NULL},
+    {"Office", "arrears_of_pool", "/v1/reports/ageing?scheme={scheme}", NULL, NULL},
+    {"Office", "exceptions_open", "/v1/reports/exceptions?scheme={scheme}&state=open&from={first_day}", NULL,
+     NULL},
+    {"Office", "journals_open", "/v1/journals?scheme={scheme}&status=open", NULL, NULL},
+    {"Office", "openings_open", "/v1/openings?scheme={scheme}&status=open", NULL, NULL},
+    {"Office", "bank_lines_open", "/v1/bank-lines?scheme={scheme}&open=true" WHOLE, NULL, NULL},
     {"Settlement", "participant", STATEMENT_OF("participant"), NULL, NULL},
     {"Settlement", "from", STATEMENT_OF("from"), NULL, NULL},
     {"Settlement", "to", STATEMENT_OF("to"), NULL, NULL},
@@ -452,6 +475,7 @@ static const struct page_see starts[] = {
     {"Reconciliation", RECONCILIATION},
     {"Reports", "/v1/reports"},
     {"Schemes", "/v1/schemes"},
+    {"All schemes", "/v1/office"},
     {"Participants", "/v1/participants"},
     {"Sites", "/v1/sites"},
     {"Cup types", "/v1/cup-types"},

@@ -18,7 +18,7 @@ struct page_count {
 };
 
 enum {
-    PAGE_COLUMNS_MAX = 14,
+    PAGE_COLUMNS_MAX = 16,
     PAGE_SEE_MAX = 7,
     PAGE_SUMS_MAX = 2,
     PAGE_COUNTS_MAX = 2,
@@ -48,7 +48,7 @@ struct page_link {
         *is; /* apply only if the member `when` of the same object has the value `is`; NULL: always */
 };
 
-enum { PAGE_LINKS_MAX = 112 };
+enum { PAGE_LINKS_MAX = 128 };
 
 /* The caution that a report's page shows; NULL: none. */
 const char *page_report_note(const char *report);

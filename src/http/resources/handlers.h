@@ -175,6 +175,9 @@ void handle_exception_resolve(const struct request *request, struct answer *answ
 /* plans.c */
 void handle_plan(const struct request *request, struct answer *answer);
 
+/* office.c */
+void handle_office(const struct request *request, struct answer *answer);
+
 /* purchases.c */
 void handle_purchases(const struct request *request, struct answer *answer);
 
