@@ -18,7 +18,8 @@ bool page_is_amount(const char *name, const json_t *value)
     for (size_t i = 0; i < sizeof others / sizeof others[0]; i++)
         if (strstr(name, others[i]) != NULL)
             return false;
-    return amount_of(value, &amount);
+    /* The value of an assumption may be an amount or another figure. */
+    return strcmp(name, "value") != 0 && amount_of(value, &amount);
 }
 
 const char *page_currency(const struct page_scope *scope)
