@@ -1,11 +1,11 @@
--- The tasks of some schemes: how many things wait, their sum in money or cups, and the first day of any of them.
--- $1 the schemes, $2 the reader's participant (0: none), $3 its key, $4 the tasks to look for, in their order,
--- $5 whether to add up the schemes, by task and currency; at most $6 rows (null: all); $7 days after which a site is
--- to be counted again, unless it says so itself. A slice asks for the schemes after the last one before. Each row has
--- the task, the scheme's code (null: of several, or of none), how many things, the scheme's first day, the first day of
--- the things, the day before which a count is too old, and all as JSON. A task costs a probe of an index in each scheme, or in all, and
--- the things that it counts. Totals that are missing and sites to count cost a probe for each site, and counts to
--- repeat for each exception of a count.
+-- The tasks of some schemes: how many things wait, their sum in money or cups, and the first day of any of them. $1
+-- the schemes, $2 the reader's participant (0: none), $3 its key, $4 the tasks to look for, in their order, $5
+-- whether to add up the schemes, by task and currency; at most $6 rows (null: all); $7 days after which a site is to
+-- be counted again, unless it says so itself. A slice asks for the schemes after the last one before. Each row has
+-- the task, the scheme's code (null: of several, or of none), how many things, the scheme's first day, the first day
+-- of the things, the day before which a count is too old, and all as JSON. A task costs a probe of an index in each
+-- scheme, or in all, and the things that it counts. Totals that are missing and sites to count cost a probe for each
+-- site, and counts to repeat for each exception of a count.
 WITH asked AS (SELECT id, place FROM unnest($1::integer[]) WITH ORDINALITY AS a(id, place)),
 waits AS (
     SELECT s.id AS scheme, w.*
