@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: ISC
-"""Payments from the pool of a scheme to the pool of a host that took its cups back. The accounting contract has the rules; the
-figures are worked by hand. Netting by payment between two operators is common practice; there is no published source."""
+"""Payments from the pool of a scheme to the pool of a host that took its cups back. The accounting contract has the
+rules; the figures are worked by hand. Paying what one operator owes another on fixed days is common practice; there is
+no published source."""
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -21,8 +22,8 @@ def operator(name, account):
 
 
 class Network:
-    """tern-bay's cups come back at skerry, which has the same currency, and at eider-sound, which has another. Ada signs for
-    tern-bay, Ann for both hosts."""
+    """tern-bay's cups come back at skerry, which has the same currency, and at eider-sound, which has another. Ada
+    signs for tern-bay, Ann for both hosts."""
 
     def __init__(self, service, terms, minimum="0.00"):
         self.service, self.ada = service, service.admin
