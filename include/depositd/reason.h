@@ -73,6 +73,7 @@
     X(REVERSAL_OF_REVERSAL, reversal_of_reversal, 422, false, "A reversal can't be reversed")                \
     X(ALREADY_REVERSED, already_reversed, 422, false, "The event is reversed already")                       \
     X(DISPATCH_ARRIVED, dispatch_arrived, 422, false, "Part of the dispatch has arrived or is lost")         \
+    X(RETIRED_IN_BATCH, retired_in_batch, 422, false, "A batch has taken the retired cups to a re-maker")    \
     X(REVERSAL_NEEDS_ACCOUNTANT, reversal_needs_accountant, 403, false,                                      \
       "This reversal is for an accountant")                                                                  \
     X(RETIRE_NEEDS_HUB, retire_needs_hub, 403, false, "A till retires cups at a hub only")                   \

@@ -53,6 +53,12 @@ enum store_result store_remaking_withdraw(struct pg *pg, const struct remaking_b
                           arg_int(batch->key), arg_text(batch->reason)));
 }
 
+enum store_result store_retired_in_batch(struct pg *pg, int32_t scheme, int64_t entry, bool *in_batch)
+{
+    return pg_ask(pg, &sql_retired_in_batch, PG_ARGS(arg_int(scheme), arg_int(entry)),
+                  pg_one(NULL, take_bool, in_batch));
+}
+
 enum store_result store_batch_stands(struct pg *pg, int32_t scheme, const char *code, bool *stands)
 {
     return pg_ask(pg, &sql_batch_stands, PG_ARGS(arg_int(scheme), arg_text(code)),

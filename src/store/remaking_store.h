@@ -37,6 +37,9 @@ MUST_CHECK enum store_result store_remaking_withdraw(struct pg *pg, const struct
                                                      int64_t number);
 
 /* Whether the scheme has a batch of this code that is not withdrawn. */
+/* Whether batches need the cups that the entry retired. */
+MUST_CHECK enum store_result store_retired_in_batch(struct pg *pg, int32_t scheme, int64_t entry,
+                                                    bool *in_batch);
 MUST_CHECK enum store_result store_batch_stands(struct pg *pg, int32_t scheme, const char *code,
                                                 bool *stands);
 

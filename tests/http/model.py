@@ -721,6 +721,11 @@ class Model:
             raise Refused("already_reversed")
         if original.kind == "dispatch" and self._arrivals(original):
             raise Refused("dispatch_arrived")
+        if original.kind == "retire":  # cups that a batch has taken away stay retired
+            site = original.event["site"]
+            left = {cup: n - self.batched_at(site)[cup] for cup, n in self.retired_at(site).items()}
+            if any(self.batched_at(site)[cup] and n > left[cup] for cup, n, _ in self._cups(original.event, "cups")):
+                raise Refused("retired_in_batch")
         if original.kind in ("forfeit", "reinstate"):  # the reversal obeys the other's rules
             self._must_be_there("reinstate" if original.kind == "forfeit" else "forfeit", original.event)
         return original

@@ -788,8 +788,8 @@ def compare_feed(client, model, entries):
 
 
 def compare_cups(client, models, entries, types):
-    """Each cup with identity is where the model's events say, in all schemes; nothing has been seen of others. What
-    does not follow is an open exception or a gap."""
+    """Each cup with identity is where the model's events say, in all schemes; nothing has been seen of others. A
+    sighting that does not follow from the one before is an open exception or a gap."""
     walks = [named_cups.Walk(model, known) for model, known in zip(models, entries)]
     want, found = named_cups.whereabouts(walks), named_cups.findings(walks, types)
     assert {c["cup_id"] for c in client.items("/v1/cups", limit=1000)} == want.keys()

@@ -569,7 +569,7 @@ ELSEWHERE = {
     "already_resolved",
     "exception_unknown",  # test_several_at_once.py
     *("batch_unknown", "batch_conflict", "more_than_retired"),  # test_reports_remaking.py
-    *("batch_withdrawn", "batch_supplied"),  # the same
+    *("batch_withdrawn", "batch_supplied", "retired_in_batch"),  # the same
     "day_not_sealed",
     "seal_broken",
     # test_framing.py, and of slow requests tests/faults/test_clients.py

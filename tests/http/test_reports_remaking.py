@@ -232,6 +232,25 @@ def test_recovery(net):
     assert [(r["batches"], r["remade"], r["retired"]) for r in earlier] == [(0, 0, 6)]
 
 
+def test_a_retirement_stands_while_a_batch_needs_its_cups(net):
+    """As a dispatch does whose cups have arrived: the cups have left. Other cups of the type may stand in for them."""
+    retired = [event("retire", "wash", at(day(8), f"{8 + n:02}:00"), cups=cups(cup_450=n + 2)) for n in range(2)]
+    undo = event("reversal", "wash", at(day(8), "18:00"), reverses=retired[0]["event_id"])
+    net.admin.post(retired[0])
+    posted(net, batch("tb-4", weight_g=120, cups=[{"cup_type": "cup-450", "quantity": 2}]), 201)
+    refused = net.admin.refused("POST", "/v1/events", undo, 422, "retired_in_batch")
+    assert [e["pointer"] for e in refused.json["errors"]] == ["/reverses"]
+    net.admin.post(retired[1])
+    assert net.admin.post(undo)["status"] == "recorded", "the three cups that were retired later are enough"
+    assert net.admin.post(undo)["status"] == "duplicate"
+    other = event("reversal", "wash", at(day(8), "18:00"), reverses=retired[1]["event_id"])
+    net.admin.refused("POST", "/v1/events", other, 422, "retired_in_batch")
+    posted(net, {"reason": "It never left"}, 200, f"{BATCHES}/tern-bay/tb-4/withdraw")
+    net.admin.post(other)
+    assert "cup-450" not in waiting(net)
+    net.admin.assert_holds("tern-bay")
+
+
 def test_pages(net):
     """They carry the cautions, and lead to each other."""
     listed = Page(net.admin.send("GET", f"{BATCHES}?scheme=tern-bay", headers=HTML).body)

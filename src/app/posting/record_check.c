@@ -410,6 +410,23 @@ static enum store_result check_quantities(struct recording *recording)
     return result;
 }
 
+/* Cups of a batch have left for the re-maker. Before their retirement is reversed, the batch is withdrawn, or
+ * the cups that did leave are retired. */
+static enum store_result check_retired(struct recording *recording)
+{
+    bool in_batch = false;
+    const struct ledger *ledger = recording->ledger;
+    const struct referred *referred = &recording->referred;
+    if (entry_kind_refers(recording->event->kind) != REFERS_REVERSED || referred->kind != KIND_RETIRE)
+        return STORE_OK;
+    enum store_result result =
+        store_retired_in_batch(ledger->pg, ledger->scheme->id, referred->entry, &in_batch);
+    if (result == STORE_OK && in_batch)
+        refuse(recording, REASON_RETIRED_IN_BATCH, "/reverses",
+               "batches have more cups than would be retired at the site; withdraw a batch first");
+    return result;
+}
+
 static enum store_result find_facts(struct recording *recording)
 {
     const struct submission *submission = recording->submission;
@@ -468,6 +485,8 @@ enum store_result record_check(struct recording *recording)
         return result;
     find_till(recording);
     result = check_quantities(recording);
+    if (result == STORE_OK)
+        result = check_retired(recording);
     if (result == STORE_OK && recording->faults->count == 0)
         result = record_decide_bearer(recording);
     if (result != STORE_OK || recording->faults->count > 0)
