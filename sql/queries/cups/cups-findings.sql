@@ -1,7 +1,7 @@
 -- Compares each sighting of the cups that entries of scheme $1 after $2 through $3 concern with the one before it,
 -- and keeps what comes to light. $4: now. A cup is concerned that such an entry names, brings, or takes a sighting
--- of back; one whose place before the sighting cups left, until the sighting, without being named; and one whose gap
--- is explained by an entry that was reversed.
+-- of back. So is a cup whose place before the sighting cups left, until the sighting, without being named, and a cup
+-- whose gap is explained by an entry that was reversed.
 WITH moved AS MATERIALIZED (
     SELECT l.account, max(e.entry) AS entry, min(e.occurred_at) AS first_at
       FROM entry e CROSS JOIN LATERAL unnest(e.accounts, e.amounts) AS l(account, amount)
