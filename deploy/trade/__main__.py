@@ -16,6 +16,7 @@ from datetime import datetime, timedelta, timezone
 from decimal import Decimal
 from pathlib import Path
 
+import abroad
 import fortnight
 import pages
 from client import Client
@@ -146,7 +147,7 @@ def told(scheme, index):
     days = STORY[scheme]
     if index < len(days):
         return days[index]["told"]
-    return fortnight.TOLD.get(index, "") if scheme == "tern-bay" else ""
+    return (fortnight if scheme == "tern-bay" else abroad).TOLD.get(index, "")
 
 
 def trade(client, posters, mornings, date, index):
@@ -199,6 +200,7 @@ def where_to_look(url, poster):
         ("trips of numbered cups", f"{url}/v1/reports/trip-counts{scheme}"),
         ("broken cups made new", f"{url}/v1/reports/recovery{scheme}"),
         ("cups that come back", f"{url}/v1/reports/return-rate{scheme}"),
+        ("cups at the other scheme", f"{url}/v1/reports/between-schemes{scheme}"),
         ("a plan on the map", f"{url}/v1/plans?scheme=eider-sound&box={fortnight.BOX}"),
     ]
 
@@ -212,7 +214,11 @@ def main(url, key_folder, bustle="1"):
     floors[0].day = first_day + timedelta(days=NAMED_VANS_FROM)
     grai = next(cup["grai"] for cup in network["cup_types"] if cup["cup_type"] == CUP_TYPE)
     names = Names(grai, floors[0].at(0))
-    posters = [Poster(client, floors[0], names, Fortnight(client, floors[0], names)), Poster(client, floors[1])]
+    posters = [
+        Poster(client, floors[0], names, Fortnight(client, floors[0], names)),
+        Poster(client, floors[1], story=abroad.Abroad(*floors)),
+    ]
+    pages.paragraph("agreement", abroad.sign(client, network, first_day))
     mornings = {scheme["scheme"]: Morning(client, scheme) for scheme in network["schemes"]}
     open_books(client, floors[1], mornings[second["scheme"]], second["currency"])
     pages.paragraph(

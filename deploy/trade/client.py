@@ -20,6 +20,9 @@ class Client:
     def post(self, path, body=None, key="admin"):
         return self.request("POST", path, key, body)
 
+    def put(self, path, body, key="admin"):
+        return self.request("PUT", path, key, body)
+
     def post_xml(self, path, body, key="admin"):
         return json.loads(self.send("POST", path, key, body, "application/xml"))
 

@@ -145,6 +145,21 @@ def test_broken_cups_come_back_as_new_ones(fortnight):
     assert len(marks) == len(rows)
 
 
+def test_cups_come_back_in_the_other_scheme(fortnight):
+    """Five cup-300 at 240 ISK and two cup-450 at 340, as two people agreed: 1880 ISK. The rate of 0.0105 gives 10.08,
+    2.52 and 7.14 CAD for the three returns."""
+    [agreed] = fortnight.admin.items("/v1/schemes/tern-bay/agreements")
+    assert {agreed[f"signed_for_{side}"]["holder"] for side in ("home", "host")} == {"Odile", "Tom"}
+    rows = fortnight.json("cups at the other scheme")["items"]
+    assert {r["item"]: (r["visiting"], r["abroad"]) for r in rows if r["item"] != "money"} == {
+        "cup-300": (5, 5),
+        "cup-450": (2, 2),
+    }
+    [money] = [r for r in rows if r["item"] == "money"]
+    assert (money["agreed"], money["by_host"], money["by_home"]) == ("1880", "1880", "19.74")
+    assert fortnight.page("cups at the other scheme").bars()[0][-1] == "5"
+
+
 def test_the_plan_was_carried_out(fortnight):
     """Its shipments have arrived, as many cups as the demo says; a new plan has other moves, or none."""
     said = re.search(r"([\d,]+) cups on (\d+) ways cost", fortnight.told)
