@@ -180,7 +180,7 @@ CREATE FUNCTION trips_of(of_scheme integer, first date, last date, of_type integ
               AND (n.occurred_at, c.code COLLATE "C", n.entry, n.position) > (i.occurred_at, h.code COLLATE "C", i.entry, i.position)
             ORDER BY n.occurred_at, c.code COLLATE "C", n.entry, n.position LIMIT 1) n ON n.is_return
      WHERE i.scheme = of_scheme AND i.business_date BETWEEN first AND last AND i.reversed_by IS NULL
-       AND i.kind IN (1, 3) AND account_kind_of(i.went_to) = 36
+       AND (i.kind = 1 OR i.kind = 3) AND account_kind_of(i.went_to) = 36
        AND (of_type IS NULL OR account_cup_type(i.went_to) = of_type)
 $$;
 

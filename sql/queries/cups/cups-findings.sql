@@ -169,8 +169,8 @@ fresh AS MATERIALIZED (
               FROM found n
              WHERE NOT EXISTS (SELECT FROM cup_finding f
                                 WHERE NOT f.ended AND (f.scheme, f.entry, f.position, f.kind) = (n.scheme, n.entry, n.position, n.kind_of))) AS n),
--- A finding may stand on, and yet follow another sighting than before: one that was posted late, or is left after a
--- reversal.
+-- A finding may stand on, and yet follow another sighting than before: a sighting that was posted late, or that is
+-- left after a reversal.
 follows AS (
     UPDATE cup_finding f
        SET other_scheme = n.before_scheme, other_entry = n.before_entry, left_from = n.before_account, explained_by = n.explained_by
