@@ -132,11 +132,11 @@ found AS MATERIALIZED (
       FROM paired p JOIN cup_type t ON t.id = p.cup_type
      WHERE left(t.grai, 14) <> left(p.id, 14)
     UNION ALL -- its last issue was in another scheme than the one whose deposit it is said to carry
-    SELECT p.cup, p.scheme, p.entry, p.position, 'home_differs', i.scheme, i.entry, NULL, p.site, p.cup_type
+    SELECT p.cup, p.scheme, p.entry, p.position, 'home_differs', i.scheme, i.entry, NULL, NULL, p.site, p.cup_type
       FROM paired p JOIN issued i ON i.cup = p.cup AND i.nth = p.issues
      WHERE p.from_kind = :account_with_customers AND p.kind IN (:kinds_counter) AND i.scheme <> coalesce(p.home, p.scheme)
     UNION ALL -- it visits: it came back with another scheme's deposit than that of the scheme that issues it now
-    SELECT p.cup, p.scheme, p.entry, p.position, 'visitor_issued', r.scheme, r.entry, NULL, p.site, p.cup_type
+    SELECT p.cup, p.scheme, p.entry, p.position, 'visitor_issued', r.scheme, r.entry, NULL, NULL, p.site, p.cup_type
       FROM paired p JOIN returned r ON r.cup = p.cup AND r.nth = p.returns
      WHERE p.to_kind = :account_with_customers AND p.kind IN (:kinds_counter) AND r.home <> p.scheme AND r.scheme = p.scheme),
 stranger AS (
