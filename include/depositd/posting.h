@@ -171,7 +171,7 @@ enum line_target {
     LINE_FOR_CHARGES, /* the bank's charges */
     LINE_FOR_INTEREST,
     LINE_FOR_OPERATOR, /* the operator's own money */
-    LINE_FOR_BETWEEN   /* what another scheme owes this one */
+    LINE_FOR_BETWEEN   /* the debt of another scheme to this one */
 };
 
 /* An amount that a participant owes (positive) or is owed when a scheme opens. */

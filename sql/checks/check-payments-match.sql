@@ -1,8 +1,8 @@
 -- Check: for each participant, the amount settled and not yet paid is the sum of its payments that are neither
 -- confirmed nor failed, less the bank lines that were resolved to it; each payment's status follows from its last
 -- change; and each confirmation and each failure is one entry that moves the payment's amount between its parties.
--- What is due to another scheme's pool is the sum of the payments to it that are neither confirmed nor failed. $1
--- scheme.
+-- The amount due to another scheme's pool is the sum of the payments to it that are neither confirmed nor failed.
+-- $1 scheme.
 WITH due AS (
     SELECT account_owner(account) AS participant, sum(amount) AS amount
       FROM leg WHERE scheme = $1::integer AND account_kind_of(account) = :account_settlement_due GROUP BY 1),

@@ -160,7 +160,8 @@ struct bank_line {
 MUST_CHECK enum store_result store_find_line(struct pg *pg, int32_t scheme, int64_t number,
                                              struct bank_line *line, bool *found);
 
-/* What a host has in its books for the returns that a line of its bank pays, which is a payment of that home.
+/* The amount that a host has in its books for the returns that a line of its bank, a payment of that home,
+ * pays.
  */
 MUST_CHECK enum store_result store_between_booked(struct pg *pg, int32_t host, int32_t home, int64_t line,
                                                   struct money *booked);

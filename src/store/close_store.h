@@ -106,7 +106,8 @@ struct payment_row {
     struct money agreed_through;
 };
 
-/* What the scheme owes each host through a day: `host`, `amount` in its books, and the members after that. */
+/* The debts of the scheme to each host through a day: `host`, `amount` in its books, and the members after
+ * that. */
 MUST_CHECK enum store_result store_between_due(struct pg *pg, struct arena *arena, int32_t scheme,
                                                struct date date, struct payment_row **due, size_t *count);
 

@@ -58,6 +58,7 @@ INCIDENTAL = {
     },
     "an account": {
         "deploy/trade/floor.py",
+        "sql/checks/check-payments-match.sql",
         "sql/reports/report-winding-up.sql",
         "src/http/contract/answers.json",
         "src/http/contract/examples.json",

@@ -1,6 +1,6 @@
--- What scheme $1 owes each host through day $2: the host, in minor units of the books, of the agreed currency, and all
--- that was ever agreed through that day; whether the agreed currency is the host's. A payment that failed is owed
--- again. Costs by the days since the last payment to each host.
+-- The debt of scheme $1 to each host through day $2: the host; the debt in minor units of the books, and of the agreed
+-- currency; all that was ever agreed through that day; and whether the agreed currency is the host's. A payment that
+-- failed is owed again. Costs by the days since the last payment to each host.
 SELECT f.host,
        -folded_balance_through($1::integer, account_of(:account_between_schemes, $1::integer << 16 | f.host, 0), $2::date),
        coalesce(last.agreed_through, 0) + more.amount - paid.amount,

@@ -1,6 +1,6 @@
--- What host $1 has in its books for the returns that line $3 of its bank pays, which is a payment of home $2: all
--- returns that the home had followed through the day of the payment, less what earlier lines paid. Of a line that
--- names no such payment: its own amount.
+-- Line $3 of the bank of host $1 is a payment of home $2. The amount that the host has in its books for the returns
+-- that the line pays: all returns that the home had followed through the day of the payment, less those that earlier
+-- lines paid. If the line names no such payment, its own amount.
 SELECT coalesce((SELECT sum(l.amount)
                    FROM pool_payment p
                    JOIN followed_entry f ON f.scheme = p.scheme AND f.host = p.host

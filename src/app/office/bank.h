@@ -37,7 +37,7 @@ struct bank_line_order {
     const char *payment_id;  /* the line was this payment, or its return; NULL: … */
     enum line_target target; /* … it was for this: any of the scheme's accounts, or … */
     const char *participant; /* … LINE_FOR_ARREARS: money of this participant */
-    const char *other;       /* … LINE_FOR_BETWEEN: what this scheme owed */
+    const char *other;       /* … LINE_FOR_BETWEEN: a debt of this scheme */
     const char *note;
     struct control *control; /* a participant's line that names no payment takes two people, and so does each
                                 of the operator's own */

@@ -36,25 +36,32 @@ static enum store_result post_change(struct head_work *work, const char *payment
     return result == STORE_OK ? head_work_post(work, &facts, entry) : result;
 }
 
-static enum store_result apply(struct head_work *work, const char *payment_id, const struct payment *payment,
-                               enum payment_change change, const struct payment_decision *decision,
-                               struct money booked, const char *note)
+/* A change that somebody asks for. */
+struct asked_change {
+    const char *payment_id;
+    enum payment_change change;
+    struct money booked; /* 0: not stated */
+    const char *note;
+};
+
+static enum store_result apply(struct head_work *work, const struct asked_change *asked,
+                               const struct payment *payment, const struct payment_decision *decision)
 {
     struct payment_change_row row = {
         .scheme = work->scheme->id,
-        .payment_id = payment_id,
+        .payment_id = asked->payment_id,
         .status = decision->to,
-        .change = change,
+        .change = asked->change,
         .changed_at = work->now,
         .key = work->key,
-        .note = note,
-        .booked = booked,
+        .note = asked->note,
+        .booked = asked->booked,
     };
     enum store_result result = STORE_OK;
     if (decision->done_before)
         return STORE_OK;
     if (decision->posts != KIND_NONE)
-        result = post_change(work, payment_id, payment, decision->posts, booked, &row.entry);
+        result = post_change(work, asked->payment_id, payment, decision->posts, asked->booked, &row.entry);
     return result == STORE_OK ? store_payment_change(work->pg, &row) : result;
 }
 
@@ -68,24 +75,22 @@ static enum reason check_booked(const struct payment *payment, struct money book
 }
 
 /* *reason says why the change is refused, unless it is REASON_NONE; then nothing was done. */
-static enum store_result change_payment(struct head_work *work, const char *payment_id,
-                                        enum payment_change change, struct money booked, const char *note,
+static enum store_result change_payment(struct head_work *work, const struct asked_change *asked,
                                         enum reason *reason)
 {
     struct payment payment;
     struct payment_decision decision;
     bool found;
     enum store_result result =
-        store_payment(work->pg, &work->arena, work->scheme->id, payment_id, &payment, &found);
+        store_payment(work->pg, &work->arena, work->scheme->id, asked->payment_id, &payment, &found);
     if (result != STORE_OK)
         return result;
-    *reason = found ? payment_decide(&payment, change, (struct key_act){work->key, work->now},
+    *reason = found ? payment_decide(&payment, asked->change, (struct key_act){work->key, work->now},
                                      &work->snapshot->keys.origins, &decision)
                     : REASON_NOT_FOUND;
-    if (*reason == REASON_NONE && change == CHANGE_CONFIRM && !decision.done_before)
-        *reason = check_booked(&payment, booked);
-    return *reason == REASON_NONE ? apply(work, payment_id, &payment, change, &decision, booked, note)
-                                  : STORE_OK;
+    if (*reason == REASON_NONE && asked->change == CHANGE_CONFIRM && !decision.done_before)
+        *reason = check_booked(&payment, asked->booked);
+    return *reason == REASON_NONE ? apply(work, asked, &payment, &decision) : STORE_OK;
 }
 
 enum store_result payments_change(struct head_work *work, const char *payment_id, enum payment_change change,
@@ -99,7 +104,8 @@ enum store_result payments_change_booked(struct head_work *work, const char *pay
                                          struct faults *faults)
 {
     enum reason reason = REASON_NONE;
-    enum store_result result = change_payment(work, payment_id, change, booked, note, &reason);
+    const struct asked_change asked = {payment_id, change, booked, note};
+    enum store_result result = change_payment(work, &asked, &reason);
     if (result == STORE_OK && reason != REASON_NONE)
         faults_refuse(faults, reason);
     return result;
@@ -117,7 +123,8 @@ enum store_result payments_approve_day(struct head_work *work, struct date day, 
         faults_refuse(faults, REASON_NOT_FOUND);
     for (size_t i = 0; i < payments.count && result == STORE_OK; i++) {
         enum reason reason = REASON_NONE;
-        result = change_payment(work, payments.ids[i], CHANGE_APPROVE, (struct money){0}, note, &reason);
+        const struct asked_change asked = {payments.ids[i], CHANGE_APPROVE, {0}, note};
+        result = change_payment(work, &asked, &reason);
         approved += reason == REASON_NONE;
         if (reason == REASON_APPROVER_CLOSED_DAY || reason == REASON_SECOND_KEY_NEEDED)
             waiting = reason;
@@ -141,7 +148,7 @@ static enum store_result approve_named(struct head_work *work, const struct comp
     struct payment payment;
     bool found;
     if (is_among(waiting, id))
-        return change_payment(work, id, CHANGE_APPROVE, (struct money){0}, note, reason);
+        return change_payment(work, &(struct asked_change){id, CHANGE_APPROVE, {0}, note}, reason);
     enum store_result result = store_payment(work->pg, &work->arena, work->scheme->id, id, &payment, &found);
     *reason = found ? REASON_PAYMENT_STATE : REASON_PAYMENT_UNKNOWN;
     return result;
