@@ -18,4 +18,9 @@ struct changes_filter {
 MUST_CHECK enum store_result read_changes(struct pg *pg, const struct changes_filter *filter,
                                           struct list_slice *slice);
 
+/* Appends the changes of this transaction after number `since` to `json`, member by member, as a list of at
+ * most `limit`. `more`: how many members are left out. */
+MUST_CHECK enum store_result read_changes_made(struct pg *pg, int64_t since, int limit, struct buffer *json,
+                                               int64_t *more);
+
 #endif

@@ -30,12 +30,14 @@ struct bank_account {
     const char *account, *bank_code;
 };
 
-/* Each row begins with the codes and dates that name it, in the order of the path. */
+/* Each row begins with the codes and dates that name it, in the order of the path. A row `is_faulty` if
+ * members are lacking that the shape of a body requires, or could not be read. */
 struct cup_type_row {
     char cup_type[CODE_SIZE];
     const char *name;
     int64_t volume_ml, mass_g;
     const char *grai;
+    bool is_faulty;
 };
 
 struct mandate {
@@ -52,6 +54,7 @@ struct participant_row {
     bool tax_registered, has_tax_registered;
     struct mandate mandate;
     bool has_mandate;
+    bool is_faulty;
 };
 
 /* A dated value of a participant, and one of a site. */
@@ -59,12 +62,14 @@ struct tax_registration_row {
     char participant[CODE_SIZE];
     struct date effective_date;
     bool tax_registered;
+    bool is_faulty;
 };
 
 struct site_kind_row {
     char site[CODE_SIZE];
     struct date effective_date;
     int kind;
+    bool is_faulty;
 };
 
 /* The most rows of fees in one document of terms. */
@@ -89,12 +94,14 @@ struct terms_row {
     struct rate tax_rate;
     int shortage_terms, variance_terms;
     struct pay_days pay_days;
+    bool is_faulty;
 };
 
 struct refund_value_row {
     char cup_type[CODE_SIZE];
     struct date effective_date;
     struct decimal amount;
+    bool is_faulty;
 };
 
 /* The code and name that the office's own ledger has for an account. */
@@ -106,6 +113,7 @@ struct office_account_row {
 struct office_accounts_row {
     struct date effective_date;
     struct reference_list accounts; /* of struct office_account_row */
+    bool is_faulty;
 };
 
 struct scheme_operator {
@@ -141,6 +149,7 @@ struct scheme_row {
     int64_t group;
     bool has_group;
     struct reference_list terms, refund_values, office_accounts;
+    bool is_faulty;
 };
 
 struct par_stock_row {
@@ -162,6 +171,7 @@ struct site_row {
     struct reference_list par_stock; /* of struct par_stock_row */
     int64_t count_days;              /* after which it is to be counted again */
     bool has_count_days;
+    bool is_faulty;
 };
 
 /* The author of a change of reference data or keys, and the reason. Each change records both. */
@@ -171,105 +181,34 @@ struct change_author {
     int64_t proposal; /* the proposal that this approves; 0: none */
 };
 
-/* Begins a change within the current transaction: raises the version of the reference data and locks the head
- * row of every scheme. So no event is posted between the reads of the change and its commit. */
+/* Begins a change within the current transaction, which is the only one of reference data then. Raises the
+ * version of the data, and locks the heads of the schemes that have no entry. Other schemes post meanwhile:
+ * they see nothing of the change before the commit. */
+MUST_CHECK enum store_result store_reference_begin(struct pg *pg, const struct change_author *author,
+                                                   struct instant now, int64_t *version);
+/* Locks the head row of every scheme, and tells their next writers of the version. So no event is posted from
+ * here to the commit. */
+MUST_CHECK enum store_result store_reference_hold(struct pg *pg, int64_t version);
+/* Lets the database check now what is dated. Otherwise it does so at the commit. */
+MUST_CHECK enum store_result store_reference_check_dates(struct pg *pg);
+/* Begins and holds: no event is posted between the reads of the change and its commit. */
 MUST_CHECK enum store_result store_reference_lock(struct pg *pg, const struct change_author *author,
                                                   struct instant now, int64_t *version);
+/* The schemes without entries, whose heads the change holds. */
+MUST_CHECK enum store_result store_reference_unused(struct pg *pg, struct arena *arena, int32_t **schemes,
+                                                    size_t *count);
 
-struct scheme_facts {
-    bool posted_or_closed;
-    bool currency_changes, time_zone_changes, cut_off_changes, stock_terms_changes;
-    bool time_zone_known;
-    bool ends_too_soon;       /* its last day changes to an earlier one, which does not end in time */
-    int decimals_in_use;      /* of its terms and refund values; -1: there are none */
-    bool shares_bank_account; /* its operator's would be that of another scheme, and was not before */
+/* Rows of one kind, on which one statement works. Memory that a function needs for them comes from its
+ * arena. */
+struct reference_item {
+    const void *row;        /* struct KIND_row */
+    const char *scheme;     /* whose dated value it is; NULL: the kind is no scheme's */
+    const int64_t *numbers; /* of the accounts of an office_accounts_row that is put */
 };
-MUST_CHECK enum store_result store_scheme_facts(struct pg *pg, const struct scheme_row *row,
-                                                struct scheme_facts *facts);
-
-/* The facts that decide whether a value may hold from a business day on. */
-struct dating_facts {
-    bool scheme_known, cup_type_known;
-    int decimals; /* of a known scheme */
-    bool posted;
-    bool posted_or_closed;
-    bool starts_in_time;    /* the day starts more than 5 minutes from now */
-    bool first_of_open_day; /* no value of the cup type holds by then, and the day still takes entries */
-    bool too_long_ago;      /* for a scheme to begin */
-    bool before_the_days_made;
+struct reference_items {
+    const struct reference_item *items;
+    size_t count; /* not 0 */
 };
-/* `cup_type` NULL: terms are to hold. */
-MUST_CHECK enum store_result store_dating_facts(struct pg *pg, const char *scheme, const char *cup_type,
-                                                struct date effective_date, struct dating_facts *facts);
-
-struct site_facts {
-    bool scheme_known, participant_known;
-    bool scheme_changes, participant_changes;
-    bool posted;                /* read only if scheme or participant changes */
-    bool kind_fixed;            /* the kind changes, and something depends on it */
-    int64_t *unknown_cup_types; /* indices into par_stock, in memory of the arena */
-    size_t unknown_cup_type_count;
-};
-MUST_CHECK enum store_result store_site_facts(struct pg *pg, struct arena *arena, const struct site_row *row,
-                                              struct site_facts *facts);
-
-/* The numbers of the accounts, in memory of the arena; 0: the scheme has no such account. */
-struct office_accounts_facts {
-    bool scheme_known;
-    int64_t *numbers;
-    size_t count;
-};
-MUST_CHECK enum store_result store_office_accounts_facts(struct pg *pg, struct arena *arena,
-                                                         const char *scheme,
-                                                         const struct office_accounts_row *row,
-                                                         struct office_accounts_facts *facts);
-
-/* Whether another registration for tax is given, and something depends on the one that there is. */
-MUST_CHECK enum store_result store_registration_fixed(struct pg *pg, const struct participant_row *row,
-                                                      bool *fixed);
-
-/* The facts that a value of a participant, or of a site, from a date on depends on. */
-struct starting_facts {
-    bool known;
-    bool has_begun; /* or begins within 5 minutes, in a scheme concerned that has entries or closed days */
-};
-/* One of the codes is NULL. */
-MUST_CHECK enum store_result store_starting_facts(struct pg *pg, const char *participant, const char *site,
-                                                  struct date effective_date, struct starting_facts *facts);
-
-/* Which codes in the rows of fees are not known: indices into the rows, in memory of the arena. */
-struct fee_facts {
-    int64_t *unknown_participants, *unknown_cup_types;
-    size_t unknown_participant_count, unknown_cup_type_count;
-};
-MUST_CHECK enum store_result store_fee_facts(struct pg *pg, struct arena *arena,
-                                             const struct reference_list *fees, struct fee_facts *facts);
-
-/* Each of these makes or changes one row. It sets `changed` if that made a difference, and never clears it.
- * The caller sees to it that everything exists which the row refers to. */
-MUST_CHECK enum store_result store_put_cup_type(struct pg *pg, const struct cup_type_row *row, bool *changed);
-MUST_CHECK enum store_result store_put_participant(struct pg *pg, const struct participant_row *row,
-                                                   bool *changed);
-/* Also gives a new scheme its head row. */
-MUST_CHECK enum store_result store_put_scheme(struct pg *pg, const struct scheme_row *row, unsigned decimals,
-                                              int64_t version, bool *changed);
-MUST_CHECK enum store_result store_put_terms(struct pg *pg, const char *scheme, const struct terms_row *row,
-                                             bool *changed);
-MUST_CHECK enum store_result store_put_refund_value(struct pg *pg, const char *scheme,
-                                                    const struct refund_value_row *row, bool *changed);
-/* `numbers` are those of the row's accounts. */
-MUST_CHECK enum store_result store_put_office_accounts(struct pg *pg, const char *scheme,
-                                                       const struct office_accounts_row *row,
-                                                       const int64_t *numbers, bool *changed);
-MUST_CHECK enum store_result store_put_site(struct pg *pg, const struct site_row *row, bool *changed);
-
-MUST_CHECK enum store_result store_put_tax_registration(struct pg *pg, const struct tax_registration_row *row,
-                                                        bool *changed);
-MUST_CHECK enum store_result store_put_site_kind(struct pg *pg, const struct site_kind_row *row,
-                                                 bool *changed);
-
-/* Drops the business days of a scheme in which nothing is posted and no day is closing or closed. */
-MUST_CHECK enum store_result store_forget_days(struct pg *pg, const char *scheme);
 
 enum reference_kind {
     REFERENCE_CUP_TYPE,
@@ -281,7 +220,8 @@ enum reference_kind {
     REFERENCE_OFFICE_ACCOUNTS,
     REFERENCE_TAX_REGISTRATION,
     REFERENCE_SITE_KIND,
-    REFERENCE_AGREEMENT
+    REFERENCE_AGREEMENT,
+    REFERENCE_KINDS
 };
 
 enum { REFERENCE_NAMES_MAX = 3 };
@@ -292,6 +232,8 @@ struct reference_query {
     const char *names[REFERENCE_NAMES_MAX]; /* as in the path; NULL: all */
     const char *after;                      /* key of the last row seen; NULL: from the first */
     int limit;                              /* 0: none */
+    int32_t scheme;      /* of sites; of participants: with sites in it; 0: any, as for other kinds */
+    int32_t participant; /* of sites; 0: any */
 };
 
 /* Appends the rows to `json` as objects with commas between them. */

@@ -1,4 +1,3 @@
--- The head of a scheme that has none yet. $1: the scheme's code, $2: the version of the reference data.
+-- The heads of the schemes that have none yet. $1: the version of the reference data.
 INSERT INTO scheme_head (scheme, reference_version)
-SELECT id, $2 FROM scheme WHERE code = $1::text
-ON CONFLICT DO NOTHING
+SELECT id, $1::bigint FROM scheme s WHERE NOT EXISTS (SELECT FROM scheme_head h WHERE h.scheme = s.id) ORDER BY id

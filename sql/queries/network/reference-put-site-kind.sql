@@ -1,9 +1,12 @@
--- Makes or changes the kind of a site from a date on; touches no row when nothing changes. $1: the site's code,
--- $2: effective_date, $3: kind.
-MERGE INTO site_kind AS held
-USING (SELECT id AS site, $2::date AS effective_date, $3::text AS kind FROM site WHERE code = $1::text) AS given
-   ON held.site = given.site AND held.effective_date = given.effective_date
- WHEN MATCHED AND held.kind <> given.kind THEN
-      UPDATE SET kind = given.kind
- WHEN NOT MATCHED THEN
-      INSERT (site, effective_date, kind) VALUES (given.site, given.effective_date, given.kind)
+-- Makes or changes kinds of sites from a date on; a row where nothing changes stays as it is. Arrays, with an element
+-- for each: $1 the site's code, $2 effective_date, $3 kind. Gives the places, from 0, of those that differ.
+WITH given AS MATERIALIZED (
+    SELECT g.place, s.id AS site, g.effective_date, g.kind
+      FROM unnest($1::text[], $2::date[], $3::text[]) WITH ORDINALITY AS g(site, effective_date, kind, place)
+      JOIN site s ON s.code = g.site),
+put AS (
+    INSERT INTO site_kind AS held (site, effective_date, kind)
+    SELECT site, effective_date, kind FROM given ORDER BY place
+    ON CONFLICT (site, effective_date) DO UPDATE SET kind = excluded.kind WHERE held.kind <> excluded.kind
+    RETURNING site, effective_date)
+SELECT given.place - 1 FROM put JOIN given USING (site, effective_date) ORDER BY given.place

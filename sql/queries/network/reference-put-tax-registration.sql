@@ -1,11 +1,15 @@
--- Makes or changes a participant's registration for tax from a date on; touches no row when nothing changes. $1: the
--- participant's code, $2: effective_date, $3: tax_registered.
-MERGE INTO tax_registration AS held
-USING (SELECT id AS participant, $2::date AS effective_date, $3::boolean AS tax_registered
-         FROM participant WHERE code = $1::text) AS given
-   ON held.participant = given.participant AND held.effective_date = given.effective_date
- WHEN MATCHED AND held.tax_registered <> given.tax_registered THEN
-      UPDATE SET tax_registered = given.tax_registered
- WHEN NOT MATCHED THEN
-      INSERT (participant, effective_date, tax_registered)
-      VALUES (given.participant, given.effective_date, given.tax_registered)
+-- Makes or changes participants' registrations for tax from a date on; a row where nothing changes stays as it is.
+-- Arrays, with an element for each: $1 the participant's code, $2 effective_date, $3 tax_registered. Gives the places,
+-- from 0, of those that differ.
+WITH given AS MATERIALIZED (
+    SELECT g.place, p.id AS participant, g.effective_date, g.tax_registered
+      FROM unnest($1::text[], $2::date[], $3::boolean[]) WITH ORDINALITY AS g(participant, effective_date, tax_registered, place)
+      JOIN participant p ON p.code = g.participant),
+put AS (
+    INSERT INTO tax_registration AS held (participant, effective_date, tax_registered)
+    SELECT participant, effective_date, tax_registered FROM given ORDER BY place
+    ON CONFLICT (participant, effective_date) DO UPDATE
+       SET tax_registered = excluded.tax_registered
+     WHERE held.tax_registered <> excluded.tax_registered
+    RETURNING participant, effective_date)
+SELECT given.place - 1 FROM put JOIN given USING (participant, effective_date) ORDER BY given.place

@@ -5,8 +5,8 @@
 
 #include "app/network/reference_rules.h"
 
-/* Puts a struct agreement_row. It always takes two people: its proposer signs for the scheme that the row
- * says, and the approver signs for the other one. */
-MUST_CHECK enum store_result put_agreement(struct change *change, const void *row);
+/* An agreement always takes two people: its proposer signs for the scheme that the row says, and the approver
+ * signs for the other one. */
+MUST_CHECK put_listing put_agreements;
 
 #endif

@@ -21,6 +21,9 @@ struct control {
     struct change_author author;
     struct instant now;
     bool dry_run;
+    struct buffer
+        *changes; /* of a dry run: gets the changes that it would make, as a JSON list; NULL: nobody asks */
+    int64_t more_changes; /* that are not in the list */
     /* For an approval: says which acts are by the same person. NULL: this is not an approval. `author` has
      * the proposal's number. */
     const struct key_origins *origins;

@@ -77,11 +77,11 @@ static int compare_codes(const void *a, const void *b, void *context)
 }
 
 bool office_accounts_check(const struct office_accounts_row *row, const int64_t *numbers, const char *place,
-                           struct faults *faults)
+                           struct arena *scratch, struct faults *faults)
 {
     size_t count = row->accounts.count;
     struct check check = {row->accounts.items, numbers, place, faults};
-    size_t *order = arena_array(faults->arena, count + 1, sizeof *order);
+    size_t *order = arena_array(scratch, count + 1, sizeof *order);
     if (order == NULL || (numbers == NULL && count > 0))
         return false;
     for (size_t i = 0; i < count; i++) {

@@ -8,8 +8,8 @@
 #include "store/reference_store.h"
 
 /* `numbers`: those of the row's accounts, 0 where there is none. Adds a fault for each rule that is broken;
- * `place` is the pointer of the row in the body. False: out of memory. */
+ * `place` is the pointer of the row in the body; `scratch` gives memory. False: out of memory. */
 MUST_CHECK bool office_accounts_check(const struct office_accounts_row *row, const int64_t *numbers,
-                                      const char *place, struct faults *faults);
+                                      const char *place, struct arena *scratch, struct faults *faults);
 
 #endif

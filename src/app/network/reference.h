@@ -8,6 +8,7 @@
 #define DEPOSITD_APP_NETWORK_REFERENCE_H
 
 #include "app/network/control.h"
+#include "app/network/snapshot.h"
 #include "store/reference_store.h"
 
 /* The document of POST /v1/reference; or refund values by themselves, all of one scheme. */
@@ -19,14 +20,16 @@ struct reference {
 
 /* Faults carry pointers into the document. STORE_OK with faults, or if control has `proposed` the change:
  * nothing was changed. */
-MUST_CHECK enum store_result reference_apply(struct pg *pg, const struct reference *document,
-                                             struct control *control, struct faults *faults);
+MUST_CHECK enum store_result reference_apply(struct pg *pg, struct snapshot_cache *snapshots,
+                                             const struct reference *document, struct control *control,
+                                             struct faults *faults);
 
 /* A thing of any kind, named by the codes and dates of its path. */
 struct reference_put {
     enum reference_kind kind;
     const char *names[REFERENCE_NAMES_MAX];
     void *row;            /* a struct KIND_row, names included */
+    bool is_faulty;       /* faults were added for its shape: it is checked for others, and not put */
     const char *if_match; /* the header's value; NULL: none */
     struct control *control;
     const struct identity *reader; /* the identity that the thing is shown to */
@@ -42,8 +45,9 @@ struct reference_shown {
 
 /* Afterwards `shown` has the thing in its new state. If its old state does not match if_match,
  * PRECONDITION_FAILED is among the faults. If control has `proposed` the change, nothing is shown. */
-MUST_CHECK enum store_result reference_put(struct pg *pg, const struct reference_put *put,
-                                           struct reference_shown *shown, struct faults *faults);
+MUST_CHECK enum store_result reference_put(struct pg *pg, struct snapshot_cache *snapshots,
+                                           const struct reference_put *put, struct reference_shown *shown,
+                                           struct faults *faults);
 
 /* The entity tag of a representation: a quoted hash of it. */
 void reference_tag(const struct buffer *json, char tag[static REFERENCE_TAG_SIZE]);

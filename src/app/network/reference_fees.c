@@ -23,7 +23,7 @@ static void check_fee_row(struct change *change, const struct fee_row_row *row, 
     check_fee(change, index, "service_fee", row->has_service_fee, row->service_fee, decimals);
     check_fee(change, index, "handling_fee", row->has_handling_fee, row->handling_fee, decimals);
     check_fee(change, index, "monthly_fee", row->has_monthly_fee, row->monthly_fee, decimals);
-    if (!row->has_service_fee && !row->has_handling_fee && !row->has_monthly_fee)
+    if (!change->row_is_faulty && !row->has_service_fee && !row->has_handling_fee && !row->has_monthly_fee)
         blame_element(change, REASON_MEMBER_MISSING, "fees", index, "",
                       "states none of service_fee, handling_fee and monthly_fee");
     if (row->has_monthly_fee && *row->cup_type != '\0')
@@ -49,7 +49,7 @@ static int compare_fee_rows(const void *a, const void *b)
 static enum store_result check_fee_repeats(struct change *change, const struct reference_list *fees)
 {
     const struct fee_row_row *rows = fees->items;
-    const struct fee_row_row **sorted = arena_array(change->arena, fees->count + 1, sizeof *sorted);
+    const struct fee_row_row **sorted = arena_array(change->scratch, fees->count + 1, sizeof *sorted);
     if (sorted == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < fees->count; i++)
@@ -64,71 +64,146 @@ static enum store_result check_fee_repeats(struct change *change, const struct r
     return STORE_OK;
 }
 
-enum store_result check_fee_rows(struct change *change, const struct reference_list *fees, int decimals)
+/* Which terms and which of their rows of fees name a participant and a cup type. */
+struct fee_place {
+    size_t terms, row;
+};
+
+static size_t list_fees(const struct listing *listing, struct named_codes *named, struct fee_place *places)
 {
-    const struct fee_row_row *rows = fees->items;
-    struct fee_facts facts;
-    if (fees->count == 0)
-        return STORE_OK;
-    enum store_result result = store_fee_facts(change->pg, change->arena, fees, &facts);
+    size_t count = 0;
+    for (size_t i = 0; i < listing->count; i++) {
+        const struct terms_row *terms = listing->rows[i].row;
+        const struct fee_row_row *rows = terms->fees.items;
+        for (size_t k = 0; k < terms->fees.count; k++, count++)
+            if (named != NULL && places != NULL) {
+                memcpy(named[count].participant, rows[k].participant, CODE_SIZE);
+                memcpy(named[count].cup_type, rows[k].cup_type, CODE_SIZE);
+                places[count] = (struct fee_place){i, k};
+            }
+    }
+    return count;
+}
+
+static void blame_unknown(struct change *change, const struct listing *listing, const struct fee_place *place,
+                          enum reason reason, const char *member)
+{
+    check_row(change, listing, place->terms);
+    blame_element(change, reason, "fees", place->row, member, "is not known");
+    listing->rows[place->terms].left_out = true;
+}
+
+static enum store_result check_named(struct change *change, const struct listing *listing, size_t count)
+{
+    struct unknown_codes unknown;
+    struct named_codes *named = arena_array(change->scratch, count, sizeof *named);
+    struct fee_place *places = arena_array(change->scratch, count, sizeof *places);
+    if (named == NULL || places == NULL)
+        return STORE_FAILED;
+    (void)list_fees(listing, named, places);
+    enum store_result result = store_unknown_codes(change->pg, change->scratch, named, count, &unknown);
     if (result != STORE_OK)
         return result;
-    for (size_t i = 0; i < fees->count; i++)
-        check_fee_row(change, &rows[i], i, decimals);
-    for (size_t i = 0; i < facts.unknown_participant_count; i++)
-        blame_element(change, REASON_PARTICIPANT_UNKNOWN, "fees", (size_t)facts.unknown_participants[i],
-                      "/participant", "is not known");
-    for (size_t i = 0; i < facts.unknown_cup_type_count; i++)
-        blame_element(change, REASON_CUP_TYPE_UNKNOWN, "fees", (size_t)facts.unknown_cup_types[i],
-                      "/cup_type", "is not known");
-    return check_fee_repeats(change, fees);
+    for (size_t i = 0; i < unknown.participant_count; i++) {
+        size_t at = (size_t)unknown.participants[i];
+        if (!is_named(change, REFERENCE_PARTICIPANT, named[at].participant))
+            blame_unknown(change, listing, &places[at], REASON_PARTICIPANT_UNKNOWN, "/participant");
+    }
+    for (size_t i = 0; i < unknown.cup_type_count; i++) {
+        size_t at = (size_t)unknown.cup_types[i];
+        if (!is_named(change, REFERENCE_CUP_TYPE, named[at].cup_type))
+            blame_unknown(change, listing, &places[at], REASON_CUP_TYPE_UNKNOWN, "/cup_type");
+    }
+    return STORE_OK;
+}
+
+static enum store_result check_fees_of(struct change *change, const struct listing *listing, size_t i,
+                                       int decimals)
+{
+    const struct reference_list *fees = &((const struct terms_row *)listing->rows[i].row)->fees;
+    const struct fee_row_row *rows = fees->items;
+    if (fees->count == 0)
+        return STORE_OK;
+    check_row(change, listing, i);
+    for (size_t k = 0; k < fees->count; k++)
+        check_fee_row(change, &rows[k], k, decimals);
+    return listing->rows[i].is_faulty ? STORE_OK : check_fee_repeats(change, fees);
+}
+
+enum store_result check_fees(struct change *change, const struct listing *listing,
+                             const struct dating_facts *facts)
+{
+    size_t count = list_fees(listing, NULL, NULL);
+    enum store_result result = count > 0 ? check_named(change, listing, count) : STORE_OK;
+    for (size_t i = 0; result == STORE_OK && i < listing->count; i++)
+        if (facts[i].scheme_known || listing->rows[i].in_scheme)
+            result = check_fees_of(change, listing, i, facts[i].decimals);
+    change->place[0] = '\0';
+    change->row_is_faulty = false;
+    return result;
 }
 
 /* ---- dated values of participants and sites ---- */
 
-/* Whether there is a row to put the value under. `code` is that of `what`, "participant" or "site". */
-static bool can_start(struct change *change, const char *what, const struct starting_facts *facts)
+/* Says if there is nothing to put the value under. `code` is that of the participant, or of the site. */
+static void check_owner(struct change *change, bool of_site, const char *code,
+                        const struct starting_facts *facts)
 {
-    char member[PLACE_MAX];
-    snprintf(member, sizeof member, "/%s", what);
-    if (!facts->known && change->document != NULL)
-        blame(change, *what == 's' ? REASON_SITE_UNKNOWN : REASON_PARTICIPANT_UNKNOWN, member,
-              "is not known");
-    else if (!facts->known)
-        faults_add(change->faults, REASON_NOT_FOUND, NULL, "there is no such %s", what);
-    return facts->known;
+    if (facts->known || is_named(change, of_site ? REFERENCE_SITE : REFERENCE_PARTICIPANT, code))
+        return;
+    if (change->document == NULL)
+        faults_add(change->faults, REASON_NOT_FOUND, NULL, "there is no such %s",
+                   of_site ? "site" : "participant");
+    else if (of_site)
+        blame(change, REASON_SITE_UNKNOWN, "/site", "is not known");
+    else
+        blame(change, REASON_PARTICIPANT_UNKNOWN, "/participant", "is not known");
 }
 
-static void note_start(struct change *change, bool differs, const struct starting_facts *facts)
+static enum store_result put_starting(struct change *change, const struct listing *listing,
+                                      const struct starting_value *values, bool of_site,
+                                      reference_put_items *put)
 {
-    change->made_difference = change->made_difference || differs;
-    if (differs && facts->has_begun)
-        blame_too_soon(change);
-}
-
-enum store_result put_tax_registration(struct change *change, const void *given)
-{
-    const struct tax_registration_row *row = given;
-    struct starting_facts facts;
-    bool differs = false;
-    enum store_result result =
-        store_starting_facts(change->pg, row->participant, NULL, row->effective_date, &facts);
-    if (result != STORE_OK || !can_start(change, "participant", &facts))
-        return result;
-    result = store_put_tax_registration(change->pg, row, &differs);
-    note_start(change, differs, &facts);
+    struct outcome outcome;
+    struct starting_facts *facts = facts_for(change, listing, sizeof *facts);
+    if (facts == NULL || values == NULL)
+        return STORE_FAILED;
+    enum store_result result = store_starting_facts(change->pg, values, listing->count, facts);
+    for (size_t i = 0; result == STORE_OK && i < listing->count; i++) {
+        size_t faults_before = faults_found(change->faults);
+        check_row(change, listing, i);
+        check_owner(change, of_site, of_site ? values[i].site : values[i].participant, &facts[i]);
+        end_row(change, listing, i, faults_before);
+    }
+    if (result == STORE_OK)
+        result = put_rows(change, listing, NULL, put, &outcome);
+    for (size_t k = 0; result == STORE_OK && k < outcome.count; k++) {
+        check_row(change, listing, outcome.differing[k]);
+        if (facts[outcome.differing[k]].has_begun)
+            blame_too_soon(change);
+    }
+    change->place[0] = '\0';
     return result;
 }
 
-enum store_result put_site_kind(struct change *change, const void *given)
+enum store_result put_tax_registrations(struct change *change, const struct listing *listing)
 {
-    const struct site_kind_row *row = given;
-    struct starting_facts facts;
-    bool differs = false;
-    enum store_result result = store_starting_facts(change->pg, NULL, row->site, row->effective_date, &facts);
-    if (result != STORE_OK || !can_start(change, "site", &facts))
-        return result;
-    result = store_put_site_kind(change->pg, row, &differs);
-    note_start(change, differs, &facts);
-    return result;
+    struct starting_value *values = arena_array(change->scratch, listing->count, sizeof *values);
+    for (size_t i = 0; values != NULL && i < listing->count; i++) {
+        const struct tax_registration_row *row = listing->rows[i].row;
+        memcpy(values[i].participant, row->participant, CODE_SIZE);
+        values[i].effective_date = row->effective_date;
+    }
+    return put_starting(change, listing, values, false, store_put_tax_registrations);
+}
+
+enum store_result put_site_kinds(struct change *change, const struct listing *listing)
+{
+    struct starting_value *values = arena_array(change->scratch, listing->count, sizeof *values);
+    for (size_t i = 0; values != NULL && i < listing->count; i++) {
+        const struct site_kind_row *row = listing->rows[i].row;
+        memcpy(values[i].site, row->site, CODE_SIZE);
+        values[i].effective_date = row->effective_date;
+    }
+    return put_starting(change, listing, values, true, store_put_site_kinds);
 }

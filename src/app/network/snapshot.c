@@ -61,29 +61,44 @@ void snapshot_release(const struct snapshot *snapshot)
     free(held);
 }
 
-static enum store_result load(struct pg *pg, struct held_snapshot **loaded)
+enum store_result snapshot_prepare(struct pg *pg, struct held_snapshot **prepared)
 {
     struct held_snapshot *held = calloc(1, sizeof *held);
     if (held == NULL)
         return STORE_FAILED;
     arena_init(&held->arena, 0);
     atomic_init(&held->holders, 1);
-    enum store_result result = pg_begin_read(pg);
+    enum store_result result =
+        store_network_load(pg, &held->arena, &held->snapshot.network, &held->snapshot.keys);
     if (result == STORE_OK)
-        result = store_network_load(pg, &held->arena, &held->snapshot.network, &held->snapshot.keys);
-    if (result == STORE_OK)
-        result = pg_commit(pg);
-    if (result != STORE_OK) {
-        pg_rollback(pg);
-        snapshot_release(&held->snapshot);
-        return result;
-    }
-    *loaded = held;
-    return STORE_OK;
+        *prepared = held;
+    else
+        snapshot_drop(held);
+    return result;
 }
 
-/* Puts the snapshot in place, unless another thread has put a newer snapshot there. */
-static void replace(struct snapshot_cache *cache, struct held_snapshot *loaded)
+void snapshot_drop(struct held_snapshot *prepared)
+{
+    snapshot_release(&prepared->snapshot);
+}
+
+static enum store_result load(struct pg *pg, struct held_snapshot **loaded)
+{
+    enum store_result result = pg_begin_read(pg);
+    *loaded = NULL;
+    if (result == STORE_OK)
+        result = snapshot_prepare(pg, loaded);
+    if (result == STORE_OK)
+        result = pg_commit(pg);
+    if (result == STORE_OK)
+        return STORE_OK;
+    pg_rollback(pg);
+    if (*loaded != NULL)
+        snapshot_drop(*loaded);
+    return result;
+}
+
+void snapshot_install(struct snapshot_cache *cache, struct held_snapshot *loaded)
 {
     pthread_mutex_lock(&cache->lock);
     struct held_snapshot *old = cache->current;
@@ -119,7 +134,7 @@ enum store_result snapshot_refresh(struct snapshot_cache *cache, struct pg *pg)
     struct held_snapshot *loaded;
     result = load(pg, &loaded);
     if (result == STORE_OK)
-        replace(cache, loaded);
+        snapshot_install(cache, loaded);
     return result;
 }
 

@@ -27,6 +27,13 @@ void snapshot_release(const struct snapshot *snapshot);
  * returns a snapshot at least as new as the moment of the call. */
 MUST_CHECK enum store_result snapshot_refresh(struct snapshot_cache *cache, struct pg *pg);
 
+/* For a transaction that changes the data: loads the snapshot as it will be after the commit. It must then be
+ * installed, unless a newer one is there; or dropped, if there was no commit. */
+struct held_snapshot;
+MUST_CHECK enum store_result snapshot_prepare(struct pg *pg, struct held_snapshot **prepared);
+void snapshot_install(struct snapshot_cache *cache, struct held_snapshot *prepared);
+void snapshot_drop(struct held_snapshot *prepared);
+
 /* The identity with this secret, or NULL. */
 const struct identity *snapshot_identity(const struct snapshot *snapshot, const struct sha256 *secret_hash);
 /* The identity of a key by the key's id, unless the key is revoked; or NULL. */

@@ -21,6 +21,28 @@ void faults_init(struct faults *faults, struct arena *arena)
     *faults = (struct faults){.arena = arena};
 }
 
+size_t faults_found(const struct faults *faults)
+{
+    return faults->count + faults->dropped;
+}
+
+bool faults_are_full(const struct faults *faults)
+{
+    return faults->count == FAULTS_MAX;
+}
+
+bool faults_have(const struct faults *faults, const char *pointer)
+{
+    for (size_t i = 0; i < faults->count; i++) {
+        const char *there = faults->items[i].pointer;
+        size_t length = there != NULL ? strlen(there) : 0;
+        if (length > 0 && strncmp(pointer, there, length) == 0 &&
+            (pointer[length] == '/' || pointer[length] == '\0'))
+            return true;
+    }
+    return false;
+}
+
 /* A ready-made fault for each reason, for use when there is no memory to make one. */
 static struct fault whole[REASON_COUNT] = {
 #define X(name, code, status, retryable, title)                                                              \
@@ -33,6 +55,7 @@ void faults_replace(struct faults *faults, enum reason reason)
 {
     faults->items = &whole[reason];
     faults->count = 1;
+    faults->dropped = 0;
     faults->closed = true;
 }
 
@@ -52,8 +75,12 @@ static PRINTF_LIKE(5, 0) void add(struct faults *faults, enum reason reason, con
                                   const char *parameter, const char *format, va_list arguments)
 {
     char detail[DETAIL_MAX];
-    if (faults->count == FAULTS_MAX || faults->closed)
+    if (faults->closed)
         return;
+    if (faults->count == FAULTS_MAX) {
+        faults->dropped++;
+        return;
+    }
     if (arena_grow(faults->arena, &faults->items, faults->count, &faults->capacity, sizeof *faults->items)) {
         vsnprintf(detail, sizeof detail, format, arguments);
         faults->items[faults->count++] = (struct fault){

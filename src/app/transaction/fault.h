@@ -10,7 +10,7 @@
 #include "base/arena.h"
 #include "depositd/reason.h"
 
-enum { FAULTS_MAX = 50 }; /* further ones are dropped */
+enum { FAULTS_MAX = 50 }; /* further ones are only counted */
 
 struct fault {
     enum reason reason;
@@ -25,12 +25,19 @@ struct faults {
     struct arena *arena;
     struct fault *items;
     size_t count, capacity;
-    bool closed;   /* nothing is added any more */
-    bool in_words; /* each detail begins with the place, in words that say more than the pointer */
+    size_t dropped; /* faults that were found after the list was full */
+    bool closed;    /* nothing is added any more */
+    bool in_words;  /* each detail begins with the place, in words that say more than the pointer */
 };
 
 /* The query parameter or the pointer of a fault; NULL: it concerns the whole request. */
 const char *fault_where(const struct fault *fault);
+
+/* All that were found, listed or not. */
+size_t faults_found(const struct faults *faults);
+bool faults_are_full(const struct faults *faults);
+/* Whether a fault is listed at the pointer, or at something around it. */
+bool faults_have(const struct faults *faults, const char *pointer);
 
 void faults_init(struct faults *faults, struct arena *arena);
 void faults_add(struct faults *faults, enum reason reason, const char *pointer, const char *format, ...)

@@ -301,7 +301,8 @@ static const struct route routes[] = {
               "signs_for names, and another person's approval of the proposal signs it for the other one. The day must be a "
               "business day of the host that begins more than 5 minutes after that, unless nothing has been posted in "
               "either scheme. The agreement holds until the next one of the same home and host."},
-    {LIST("/v1/participants", FOR_ALL, handle_participants_list, "All participants, by code", "ParticipantList"),
+    {GET("/v1/participants", FOR_ALL, handle_participants_list, "All participants, by code", "ParticipantList"),
+     .parameters = {{"scheme", "Code of a scheme: the participants with sites in it; all unless given", false}, SLICED},
      .id = "listParticipants", .tag = TAG_REFERENCE},
     {LOAD("/v1/participants", handle_reference_post, "participants", csv_participants),
      .may_propose = true, .id = "loadParticipants", .tag = TAG_REFERENCE, REASONS(REASON_NAME_TAKEN)},
@@ -321,7 +322,9 @@ static const struct route routes[] = {
      .id = "putTaxRegistration", .tag = TAG_REFERENCE, REASONS(REASON_STARTS_TOO_SOON),
      .about = "Until the first of these days tax_registered of the participant holds. The day must not have begun, nor "
               "begin within 5 minutes, in any scheme in which the participant has a site."},
-    {LIST("/v1/sites", FOR_ALL, handle_sites_list, "All sites, by code", "SiteList"),
+    {GET("/v1/sites", FOR_ALL, handle_sites_list, "All sites, by code", "SiteList"),
+     .parameters = {{"scheme", "Code of a scheme; sites of all unless given", false},
+                    {"participant", "Code of a participant; sites of all unless given", false, "Code"}, SLICED},
      .id = "listSites", .tag = TAG_REFERENCE},
     {LOAD("/v1/sites", handle_reference_post, "sites", csv_sites),
      .id = "loadSites", .tag = TAG_REFERENCE,

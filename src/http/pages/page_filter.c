@@ -13,7 +13,7 @@
 
 enum { KIND_WORDS_MAX = KIND_LIMIT + 1 };
 
-/* The scheme whose sites there are to choose from; NULL: any. */
+/* The scheme whose sites or participants there are to choose from; NULL: any. */
 static const struct scheme *scheme_asked(const struct request *request)
 {
     const char *code = request_query(request, "scheme");
@@ -26,7 +26,7 @@ static void add_things(struct page_view *view, const char *name, enum page_choic
     const struct request *request = view->request;
     const char *chosen = request_query(request, name);
     struct page_choices found;
-    if (!page_choices(request, of, of == CHOOSE_SITE ? scheme_asked(request) : NULL, &found)) {
+    if (!page_choices(request, of, of == CHOOSE_SCHEME ? NULL : scheme_asked(request), &found)) {
         view->text->failed = true;
         return;
     }
@@ -67,6 +67,10 @@ static void add_field(struct page_view *view, const char *name)
         add_things(view, name, CHOOSE_SITE, true);
     else if (strcmp(name, "cup_type") == 0)
         add_things(view, name, CHOOSE_CUP_TYPE, true);
+    else if (strcmp(name, "scheme") == 0)
+        add_things(view, name, CHOOSE_SCHEME, true);
+    else if (strcmp(name, "participant") == 0)
+        add_things(view, name, CHOOSE_PARTICIPANT, true);
     else if (strcmp(name, "kind") == 0)
         add_kinds(view, name);
     else if (strcmp(name, "state") == 0)

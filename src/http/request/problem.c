@@ -40,6 +40,8 @@ static void add_errors(struct buffer *document, const struct faults *faults)
         if (has_place(&faults->items[i]))
             add_error(document, &faults->items[i]);
     buffer_add_char(document, ']');
+    if (faults->dropped > 0)
+        member_integer(document, "more_errors", (int64_t)faults->dropped);
 }
 
 /* Puts the place in front of the detail, unless it is there. In the list of errors, the place has its own

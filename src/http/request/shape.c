@@ -27,7 +27,8 @@ struct place {
 
 struct walk {
     struct faults *faults;
-    bool failed;
+    bool failed;        /* a fault was found, since the element began that notes its own */
+    bool failed_within; /* an element that notes its own faults had some */
 };
 
 typedef void decoder(struct walk *walk, const struct place *place, const struct field *field,
@@ -417,6 +418,21 @@ static void decode_object(struct walk *walk, const struct place *place, const st
     decode_shape(walk, place, field->shape, json, into);
 }
 
+static void decode_element(struct walk *walk, const struct place *place, const struct field *field,
+                           const json_t *json, void *into)
+{
+    bool failed_before = walk->failed;
+    if (field->faulty_offset == 0) {
+        decode_shape(walk, place, field->shape, json, into);
+        return;
+    }
+    walk->failed = false;
+    decode_shape(walk, place, field->shape, json, into);
+    *(bool *)((char *)into + field->faulty_offset) = walk->failed;
+    walk->failed_within = walk->failed_within || walk->failed;
+    walk->failed = failed_before;
+}
+
 static void decode_list(struct walk *walk, const struct place *place, const struct field *field,
                         const json_t *json, void *into)
 {
@@ -426,8 +442,8 @@ static void decode_list(struct walk *walk, const struct place *place, const stru
         return;
     for (size_t i = 0; i < list.count; i++) {
         struct place element = {.parent = place, .index = i};
-        decode_shape(walk, &element, field->shape, json_array_get(json, i),
-                     (char *)list.items + i * field->shape->size);
+        decode_element(walk, &element, field, json_array_get(json, i),
+                       (char *)list.items + i * field->shape->size);
     }
     memcpy(into, &list, sizeof list);
 }
@@ -508,5 +524,5 @@ bool shape_decode(const struct shape *shape, const json_t *json, const char *poi
     else
         memset(into, 0, shape->size);
     decode_shape(&walk, &root, shape, json, into);
-    return !walk.failed;
+    return !walk.failed && !walk.failed_within;
 }

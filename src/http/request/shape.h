@@ -48,6 +48,9 @@ struct field {
     const struct shape *shape; /* FORM_OBJECT: its shape; FORM_LIST: the shape of each element */
     size_t present_offset;     /* of a bool that says whether the member was there; 0: there is none */
     const char *description;   /* for the document */
+    /* FORM_LIST: of a bool in each element's struct; 0: there is none. It becomes true if the element has a
+     * fault of its own. A fault in a list within the element is not, if that list notes faults as well. */
+    size_t faulty_offset;
 };
 
 struct shape {

@@ -12,7 +12,7 @@
 
 #include <string.h>
 
-enum { SHOWN_MAX = 1 << 20 };
+enum { SHOWN_MAX = 1 << 20, CHANGES_MAX = 16 << 20 };
 
 /* A part of the path, and the member of the row that keeps it. */
 struct part {
@@ -113,13 +113,48 @@ static bool owner_is_known(const struct request *request, struct answer *answer,
     return result == STORE_OK && slice.count > 0;
 }
 
+/* A key that is bound to sites knows their participants. */
+static bool knows_participant(const struct request *request, const struct participant *participant)
+{
+    const struct network *network = &request->snapshot->network;
+    if (identity_has_all(request->identity) || request->identity->participant == participant->id)
+        return true;
+    for (size_t i = 0; i < network->site_count; i++)
+        if (network->sites[i].participant == participant->id &&
+            identity_has_site(request->identity, &network->sites[i]))
+            return true;
+    return false;
+}
+
+/* Reads ?scheme= and ?participant=, which only the routes of lists take that have them. A thing that the key
+ * may not know of is answered as one that is not there. */
+static bool filters_are_known(const struct request *request, struct answer *answer,
+                              struct reference_query *query)
+{
+    const char *scheme_code = request_query(request, "scheme");
+    const char *participant_code = request_query(request, "participant");
+    if (scheme_code != NULL) {
+        const struct scheme *scheme = request_scheme(request, answer, scheme_code);
+        query->scheme = scheme != NULL ? scheme->id : 0;
+    }
+    if (participant_code != NULL) {
+        const struct participant *participant =
+            network_participant(&request->snapshot->network, participant_code);
+        if (participant == NULL || !knows_participant(request, participant))
+            answer_not_found(answer);
+        else
+            query->participant = participant->id;
+    }
+    return answer->faults.count == 0;
+}
+
 static void list(const struct request *request, struct answer *answer, enum reference_kind kind)
 {
     struct reference_query query = query_of(request, kind);
     struct key_slice wanted;
     struct json_slice slice;
     if (!scheme_is_known(request, answer, kind) || !owner_is_known(request, answer, kind) ||
-        !slice_begin_keys(request, answer, &wanted))
+        !filters_are_known(request, answer, &query) || !slice_begin_keys(request, answer, &wanted))
         return;
     query.after = wanted.after;
     query.limit = wanted.asked.limit;
@@ -160,9 +195,10 @@ static void read_part(const struct part *part, const char *text, void *row, stru
         memcpy(into, text, strlen(text) + 1);
 }
 
-/* The row that the body and the path describe together; NULL: a fault has been added. */
+/* The row that the body and the path describe together. `valid`: the body has its shape; if not, members are
+ * lacking. NULL: there is no row. */
 static void *read_row(const struct request *request, const json_t *body, const char *const *names,
-                      struct answer *answer, enum reference_kind kind)
+                      struct answer *answer, enum reference_kind kind, bool *valid)
 {
     const struct shape *shape = kinds[kind].shape;
     void *row = arena_alloc(request->arena, shape->size);
@@ -174,10 +210,23 @@ static void *read_row(const struct request *request, const json_t *body, const c
         faults_add(&answer->faults, REASON_NOT_JSON, "", "there is no body");
         return NULL;
     }
-    bool valid = shape_decode(shape, body, "", NULL, row, &answer->faults);
+    *valid = shape_decode(shape, body, "", NULL, row, &answer->faults);
+    size_t faults_before = answer->faults.count;
     for (size_t i = 0; i < kinds[kind].part_count; i++)
         read_part(&kinds[kind].parts[i], names[i + kinds[kind].of_scheme], row, &answer->faults);
-    return valid && answer->faults.count == 0 ? row : NULL;
+    return answer->faults.count == faults_before ? row : NULL;
+}
+
+/* Adds to the answer of a dry run what it would change. Its buffer is empty otherwise. */
+static void add_changes(const struct request *request, struct answer *answer, const struct control *control)
+{
+    if (!request->dry_run || control->proposed || answer->faults.count > 0)
+        return;
+    object_reopen(&answer->body);
+    buffer_add_text(&answer->body, ",\"changes\":");
+    buffer_add(&answer->body, control->changes->data, control->changes->length);
+    buffer_printf(&answer->body, ",\"more_changes\":%lld}", (long long)control->more_changes);
+    answer->body.failed = answer->body.failed || control->changes->failed;
 }
 
 /* The kind of a proposal to put a thing. Only these things are ever proposed by themselves. */
@@ -214,19 +263,25 @@ static void split_name(const struct request *request, const char *name,
 
 static void put(const struct request *request, struct answer *answer, enum reference_kind kind)
 {
+    struct buffer changes;
     struct reference_shown shown = {.json = &answer->body};
     struct control control = control_of(request, answer, proposal_of(kind), name_of(request, kind));
+    bool valid = false;
     struct reference_put change = {
         .kind = kind,
-        .row = read_row(request, request->json, request->parts, answer, kind),
+        .row = read_row(request, request->json, request->parts, answer, kind, &valid),
         .if_match = request->if_match,
         .control = &control,
         .reader = request->identity,
     };
     if (!request_why(request, answer, &control.author.why) || change.row == NULL)
         return;
+    change.is_faulty = !valid;
+    buffer_init(&changes, CHANGES_MAX);
+    control.changes = &changes;
     memcpy(change.names, request->parts, sizeof change.names);
-    enum store_result result = reference_put(request->pg, &change, &shown, &answer->faults);
+    enum store_result result =
+        reference_put(request->pg, request->service->snapshots, &change, &shown, &answer->faults);
     if (result != STORE_OK) {
         answer_store_failure(answer, result);
     } else if (control.proposed) {
@@ -235,7 +290,9 @@ static void put(const struct request *request, struct answer *answer, enum refer
         answer->status = shown.created ? 201 : 200;
         answer->location = shown.created ? request->path : NULL;
         set_tag(answer, shown.tag);
+        add_changes(request, answer, &control);
     }
+    buffer_dispose(&changes);
 }
 
 void approve_put(const struct request *request, struct answer *answer, const struct kept_write *kept,
@@ -247,18 +304,20 @@ void approve_put(const struct request *request, struct answer *answer, const str
     const char *names[REFERENCE_NAMES_MAX];
     split_name(request, kept->name, names);
     struct buffer unshown;
+    bool valid = false;
     struct reference_shown shown = {.json = &unshown};
     struct reference_put change = {
         .kind = kind,
-        .row = read_row(request, body, names, answer, kind),
+        .row = read_row(request, body, names, answer, kind, &valid),
         .control = control,
         .reader = request->identity,
     };
-    if (change.row == NULL)
+    if (change.row == NULL || !valid)
         return;
     memcpy(change.names, names, sizeof change.names);
     buffer_init(&unshown, SHOWN_MAX);
-    enum store_result result = reference_put(request->pg, &change, &shown, &answer->faults);
+    enum store_result result =
+        reference_put(request->pg, request->service->snapshots, &change, &shown, &answer->faults);
     buffer_dispose(&unshown);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
@@ -424,19 +483,27 @@ static void take_document(const struct request *request, struct answer *answer, 
                           const char *scheme)
 {
     struct reference document;
+    struct buffer changes;
     json_t *body = request_json(request, answer);
     struct control control = control_of(request, answer, PROPOSAL_REFERENCE, "");
-    if (body == NULL || !shape_decode(shape, body, "", NULL, &document, &answer->faults) ||
-        !request_why(request, answer, &control.author.why))
+    if (body == NULL || !request_why(request, answer, &control.author.why))
         return;
+    /* Faults of the shape do not hide what else is wrong: the rows know which of them have some. */
+    (void)!shape_decode(shape, body, "", NULL, &document, &answer->faults);
     document.scheme = scheme;
-    enum store_result result = reference_apply(request->pg, &document, &control, &answer->faults);
+    buffer_init(&changes, CHANGES_MAX);
+    control.changes = &changes;
+    enum store_result result =
+        reference_apply(request->pg, request->service->snapshots, &document, &control, &answer->faults);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
     else if (control.proposed)
         answer_proposed(request, answer);
     else
         answer_taken(&document, answer);
+    if (result == STORE_OK)
+        add_changes(request, answer, &control);
+    buffer_dispose(&changes);
 }
 
 void handle_reference_post(const struct request *request, struct answer *answer)
@@ -458,7 +525,8 @@ void approve_document(const struct request *request, struct answer *answer, cons
     (void)kept;
     if (!shape_decode(&shape_reference, body, "", NULL, &document, &answer->faults))
         return;
-    enum store_result result = reference_apply(request->pg, &document, control, &answer->faults);
+    enum store_result result =
+        reference_apply(request->pg, request->service->snapshots, &document, control, &answer->faults);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
 }

@@ -29,6 +29,8 @@ enum { COUNT_DAYS_MAX = 3660, RATE_MAX_LENGTH = 32 };
     OPTIONAL(type, member, form_, .present_offset = offsetof(struct type, has_##member), __VA_ARGS__)
 #define RANGE(from, to) .minimum = from, .maximum = to
 #define SAYS(text)      .description = text
+/* A list of rows that note whether they have a fault. */
+#define ROWS(shape_, type) .shape = shape_, .faulty_offset = offsetof(struct type, is_faulty)
 
 #define COUNT(array) (sizeof(array) / sizeof(array)[0])
 #define SHAPE(shape_name, type, first, count)                                                                \
@@ -197,11 +199,11 @@ static const struct field scheme_fields[] = {
           SAYS("Its last day; from the next day on it takes only returns and the events of accountants")),
     NOTED(scheme_row, group, FORM_INTEGER, RANGE(1, SCHEME_GROUPS_MAX),
           SAYS("Whose writer posts its events; schemes of other groups don't wait for them; 1 unless given")),
-    OPTIONAL(scheme_row, terms, FORM_LIST, .shape = &shape_terms, RANGE(0, NESTED_LIST_MAX),
+    OPTIONAL(scheme_row, terms, FORM_LIST, ROWS(&shape_terms, terms_row), RANGE(0, NESTED_LIST_MAX),
              SAYS("By the day they start")),
-    OPTIONAL(scheme_row, refund_values, FORM_LIST, .shape = &shape_refund_value, RANGE(0, LIST_MAX),
-             SAYS("By cup type and the day they start")),
-    OPTIONAL(scheme_row, office_accounts, FORM_LIST, .shape = &shape_office_accounts,
+    OPTIONAL(scheme_row, refund_values, FORM_LIST, ROWS(&shape_refund_value, refund_value_row),
+             RANGE(0, LIST_MAX), SAYS("By cup type and the day they start")),
+    OPTIONAL(scheme_row, office_accounts, FORM_LIST, ROWS(&shape_office_accounts, office_accounts_row),
              RANGE(0, NESTED_LIST_MAX), SAYS("Codes of the office's own ledger, by the day they start")),
 };
 enum { SCHEME_LISTS = 3 };
@@ -299,27 +301,27 @@ static const struct shape shape_site_kind =
     SHAPE("ReferenceSiteKind", site_kind_row, site_kind_fields, COUNT(site_kind_fields));
 
 static const struct field reference_fields[] = {
-    OPTIONAL(reference, cup_types, FORM_LIST, .shape = &shape_cup_type, RANGE(0, LIST_MAX),
+    OPTIONAL(reference, cup_types, FORM_LIST, ROWS(&shape_cup_type, cup_type_row), RANGE(0, LIST_MAX),
              SAYS("Cup types")),
-    OPTIONAL(reference, participants, FORM_LIST, .shape = &shape_participant, RANGE(0, LIST_MAX),
-             SAYS("Participants, who own sites")),
-    OPTIONAL(reference, schemes, FORM_LIST, .shape = &shape_scheme, RANGE(0, NESTED_LIST_MAX),
+    OPTIONAL(reference, participants, FORM_LIST, ROWS(&shape_participant, participant_row),
+             RANGE(0, LIST_MAX), SAYS("Participants, who own sites")),
+    OPTIONAL(reference, schemes, FORM_LIST, ROWS(&shape_scheme, scheme_row), RANGE(0, NESTED_LIST_MAX),
              SAYS("Deposit pools")),
-    OPTIONAL(reference, sites, FORM_LIST, .shape = &shape_site, RANGE(0, LIST_MAX),
+    OPTIONAL(reference, sites, FORM_LIST, ROWS(&shape_site, site_row), RANGE(0, LIST_MAX),
              SAYS("Sites, where cups change hands")),
-    OPTIONAL(reference, tax_registrations, FORM_LIST, .shape = &shape_tax_registration, RANGE(0, LIST_MAX),
-             SAYS("Later registrations of participants for tax, by the day they start")),
-    OPTIONAL(reference, site_kinds, FORM_LIST, .shape = &shape_site_kind, RANGE(0, LIST_MAX),
+    OPTIONAL(reference, tax_registrations, FORM_LIST, ROWS(&shape_tax_registration, tax_registration_row),
+             RANGE(0, LIST_MAX), SAYS("Later registrations of participants for tax, by the day they start")),
+    OPTIONAL(reference, site_kinds, FORM_LIST, ROWS(&shape_site_kind, site_kind_row), RANGE(0, LIST_MAX),
              SAYS("Later kinds of sites, by the day they start")),
-    OPTIONAL(reference, agreements, FORM_LIST, .shape = &shape_agreement, RANGE(0, LIST_MAX),
+    OPTIONAL(reference, agreements, FORM_LIST, ROWS(&shape_agreement, agreement_row), RANGE(0, LIST_MAX),
              SAYS("Agreements between two schemes, by the day they start")),
 };
 const struct shape shape_reference =
     SHAPE("ReferenceDocument", reference, reference_fields, COUNT(reference_fields));
 
 static const struct field refund_values_fields[] = {
-    REQUIRED(reference, refund_values, FORM_LIST, .shape = &shape_refund_value, RANGE(0, LIST_MAX),
-             SAYS("By cup type and the day they start")),
+    REQUIRED(reference, refund_values, FORM_LIST, ROWS(&shape_refund_value, refund_value_row),
+             RANGE(0, LIST_MAX), SAYS("By cup type and the day they start")),
 };
 const struct shape shape_refund_values =
     SHAPE("RefundValuesDocument", reference, refund_values_fields, COUNT(refund_values_fields));
