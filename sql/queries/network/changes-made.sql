@@ -1,5 +1,5 @@
--- The changes after number $1, which are this transaction's, member by member, as a JSON list of at most $2; and how many
--- members there are beyond. A member that was not there has no from, and a member that is gone has no to.
+-- The changes after number $1, which are this transaction's, member by member, as a JSON list of at most $2; and how
+-- many members there are beyond. A member that was not there has no from, and a member that is gone has no to.
 WITH member AS (
     SELECT c.number, m.key,
            json_strip_nulls(json_build_object('of', c.of_what, 'name', c.name, 'scheme', s.code, 'member', m.key,

@@ -11,7 +11,7 @@
 
 #include "http/request/csv_columns.h"
 
-enum { CSV_ROWS_MAX = 10000 };
+enum { CSV_ROWS_MAX = 50000 };
 
 /* How the lines of a route become its JSON. */
 struct csv_form {

@@ -11,7 +11,7 @@
 /* Lengths as the ISO 20022 messages have them (Max140Text, Max34Text, Max35Text). */
 enum { NAME_MAX_LENGTH = 140, ACCOUNT_MAX_LENGTH = 34, ID_MAX_LENGTH = 35, HOLDER_MAX_LENGTH = 100 };
 /* The most elements of a list. The maximum size of the body is another bound. */
-enum { LIST_MAX = 10000, NESTED_LIST_MAX = 1000 };
+enum { LIST_MAX = 50000, NESTED_LIST_MAX = 1000 };
 enum { COUNT_DAYS_MAX = 3660, RATE_MAX_LENGTH = 32 };
 
 /* The member of the struct with the field's name, and the field's other properties. */
