@@ -70,8 +70,7 @@ enum store_result store_put_agreements(struct pg *pg, struct arena *arena, struc
                 arg_dates(COLUMN(rows, count, row.effective_date)),
                 arg_bools(COLUMN(rows, count, in_host_currency)), arg_int8s(COLUMN(rows, count, rate.e12)),
                 arg_int4s(COLUMN(rows, count, home_signed_by)),
-                arg_int4s(COLUMN(rows, count, host_signed_by)),
-                arg_int8s(COLUMN(values, value_count, place)),
+                arg_int4s(COLUMN(rows, count, host_signed_by)), arg_int8s(COLUMN(values, value_count, place)),
                 arg_codes(COLUMN(values, value_count, value.cup_type)),
                 arg_int8s(COLUMN(values, value_count, value.amount.unscaled))),
         PG_LIST(arena, take_int, NULL, &differing->items, &differing->count));

@@ -43,7 +43,7 @@ struct signed_agreement {
     struct exchange_rate rate;
     int32_t home_signed_by, host_signed_by; /* keys; 0: nobody yet */
 };
-/* Puts each struct signed_agreement. One that differs only in its signers stays as it is. */
+/* Puts each struct signed_agreement. An agreement that differs only in its signers stays as it is. */
 MUST_CHECK reference_put_items store_put_agreements;
 
 #endif

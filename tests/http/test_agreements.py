@@ -248,6 +248,101 @@ def test_the_currency_of_a_pair_never_changes(net):
     assert net.agree(back, {**other, "rate": "95"})["currency"] == "CAD", "the other direction stands alone"
 
 
+def row(home="tern-bay", host="eider-sound", days=0, **members):
+    """A row of the document."""
+    return {"home": home, "host": host, "effective_date": str(LATER + timedelta(days=days)), **ASKED, **members}
+
+
+def faults(answer):
+    return {(e["pointer"], e["reason"]) for e in answer.json["errors"]}
+
+
+def test_many_in_one_document(net):
+    net.trade()
+    days = [row(days=n, rate=f"0.01{n:02}1", values=ASKED["values"][n % 2 :]) for n in range(30)]
+    back = [row("eider-sound", "tern-bay", n, signs_for="eider-sound") for n in range(2)]
+    answer = net.ada.send("POST", "/v1/reference", {"agreements": days + back})
+    assert answer.status == 202 and len(answer.json["changes"]) == 32 and answer.json["others"] == 0, answer.body
+    assert net.ada.items("/v1/schemes/tern-bay/agreements") == []
+    assert net.sign(answer.json).status == 200
+    held = net.ada.items("/v1/schemes/tern-bay/agreements")
+    terms = ("home", "host", "effective_date", *AGREED)
+    assert [{m: h[m] for m in terms} for h in held] == [{m: r[m] for m in terms} for r in back + days]
+    assert {(h["home"], h["signed_for_home"]["key"], h["signed_for_host"]["key"]) for h in held} == {
+        ("tern-bay", "first-admin", "ann"),
+        ("eider-sound", "first-admin", "ann"),
+    }
+    kept = net.ada.items("/v1/changes", of="agreement")
+    assert [c["name"] for c in kept] == [f"{r['host']}/{r['effective_date']}" for r in days + back]
+    assert net.ada.load({"agreements": days + back})["agreements"] == 32
+    days[7]["rate"] = "0.02"
+    answer = net.ada.send("POST", "/v1/reference", {"agreements": days + back})
+    [change] = answer.json["changes"]
+    assert (change["name"], change["after"]["rate"]) == (f"eider-sound/{days[7]['effective_date']}", "0.02")
+    net.ada.assert_holds()
+
+
+def test_a_document_is_answered_with_all_faults(net):
+    net.trade()
+    value = {"cup_type": "cup-999", "amount": "1"}
+    short = row(days=1, values=[value, {"cup_type": "cup-300"}])
+    del short["rate"]
+    rows = [
+        row(days=2, rate="x", values=[value]),
+        short,
+        row(host="nowhere", signs_for="nowhere"),
+        row(days=-1000),
+        row(days=3, currency="CAD", values=[]),
+        {m: v for m, v in row(days=4).items() if m != "signs_for"},
+    ]
+    answer = net.ada.send("POST", "/v1/reference", {"agreements": rows})
+    assert faults(answer) == {
+        ("/agreements/0/rate", "bad_format"),
+        ("/agreements/0/values/0/cup_type", "cup_type_unknown"),
+        ("/agreements/1/rate", "member_missing"),
+        ("/agreements/1/values/0/cup_type", "cup_type_unknown"),
+        ("/agreements/1/values/1/amount", "member_missing"),
+        ("/agreements/2/host", "scheme_unknown"),
+        ("/agreements/3/effective_date", "starts_too_soon"),
+        ("/agreements/4/currency", "fixed_once_posted"),
+        ("/agreements/5/signs_for", "member_missing"),
+    }
+    assert net.ada.items("/v1/proposals") == []
+
+
+def test_a_scheme_with_a_fault_is_blamed_alone(net):
+    given = document()
+    given["schemes"][2] = {**given["schemes"][2], "scheme": "cairn", "time_zone": "Nowhere/Else"}
+    given["agreements"] = [row(host="cairn", currency="CAD", rate="1", values=[])]
+    answer = net.ada.send("POST", "/v1/reference", given)
+    assert faults(answer) == {("/schemes/2/time_zone", "time_zone_unknown")}
+
+
+def test_a_pair_has_one_currency_within_a_document(net):
+    """Also where none of its agreements was there before; rows are judged as if they came in turn."""
+    cent = {"currency": "CAD", "rate": "95", "values": []}
+    rows = [row(), row(days=1, **cent), row("eider-sound", "tern-bay", **cent)]
+    answer = net.ada.send("POST", "/v1/reference", {"agreements": rows})
+    assert faults(answer) == {("/agreements/1/currency", "fixed_once_posted")}
+    net.agree()
+    answer = net.ada.send("POST", "/v1/reference", {"agreements": [row(**cent), row(days=1)]})
+    assert faults(answer) == {("/agreements/1/currency", "fixed_once_posted")}
+    answer = net.ada.send("POST", "/v1/reference", {"agreements": [row(**cent), row(days=1, **cent)]})
+    assert net.sign(answer.json).status == 200, "while all of them change"
+    assert {a["currency"] for a in net.ada.items("/v1/schemes/tern-bay/agreements")} == {"CAD"}
+
+
+def test_a_dry_run_leaves_nothing(net):
+    answer = net.ada.send("POST", "/v1/reference?dry_run=true", {"agreements": [row()]})
+    assert answer.status == 202 and [c["of"] for c in answer.json["changes"]] == ["agreement"], answer.body
+    assert net.ada.items("/v1/proposals") == [] and net.ada.send("GET", PATH).status == 404
+    net.agree()
+    assert net.ada.send("PUT", f"{PATH}?dry_run=true", ASKED).json["changes"] == []
+    answer = net.ada.send("PUT", f"{PATH}?dry_run=true", {**ASKED, "rate": "0.02"})
+    assert answer.json["changes"][0]["after"] == {"rate": "0.02"}, answer.body
+    assert net.ada.get(PATH)["rate"] == AGREED["rate"]
+
+
 UNSIGNED = (
     "UPDATE agreement SET home_signed_by = host_signed_by",
     "UPDATE agreement SET host_signed_by = NULL",

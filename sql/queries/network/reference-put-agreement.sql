@@ -1,8 +1,8 @@
 -- Makes or changes what pairs of schemes agree on from business days on; a row where nothing but the signers changes
 -- stays as it is. Arrays, with an element for each: $1 the home's code, $2 the host's, $3 effective_date, $4 whether it
--- is in the host's currency, $5 the rate times 10^12, the keys that signed for the home, $6, and the host, $7 (0: nobody
--- yet). Of all amounts: $8 the place of the agreement, from 1, $9 the cup type's code, $10 the amount in minor units.
--- Gives the places, from 0, of those that differ.
+-- is in the host's currency, $5 the rate times 10^12, the keys that signed for the home, $6, and the host, $7 (0:
+-- nobody yet). Of all amounts: $8 the place of the agreement, from 1, $9 the cup type's code, $10 the amount in minor
+-- units. Gives the places, from 0, of those that differ.
 WITH amount AS MATERIALIZED (
     SELECT u.agreement, array_agg(c.id ORDER BY c.id) AS cup_types, array_agg(u.amount ORDER BY c.id) AS amounts
       FROM unnest($8::bigint[], $9::text[], $10::bigint[]) AS u(agreement, code, amount)
