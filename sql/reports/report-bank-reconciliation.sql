@@ -60,7 +60,8 @@ payment_off AS (
            c.moved * c.effect AS off,
            CASE WHEN c.is_early THEN 'posted_before' WHEN c.unpaid > 0 THEN 'confirmed_by_hand' WHEN c.moved - c.unpaid < 0 THEN 'failed_by_hand' ELSE 'posted_later' END AS item
       FROM compared c
-      LEFT JOIN payment p ON p.scheme = $1::integer AND p.payment_id = c.payment_id -- none: to another pool
+      LEFT JOIN LATERAL (SELECT * FROM payment q WHERE q.scheme = $1::integer AND q.payment_id = c.payment_id OFFSET 0) AS p
+             ON true -- none: it is to another pool
       LEFT JOIN participant f ON f.id = p.payer
       LEFT JOIN participant t ON t.id = p.payee
       LEFT JOIN bank_statement s ON s.scheme = $1::integer AND s.statement = c.statement

@@ -315,11 +315,19 @@ static void add_row_acts(struct render *render, const char *const *cells)
     html_cell_end(&render->text, false);
 }
 
+static bool is_left_out(const struct report *report, const char *x)
+{
+    for (size_t i = 0; i < sizeof report->not_drawn / sizeof report->not_drawn[0]; i++)
+        if (report->not_drawn[i] != NULL && x != NULL && strcmp(x, report->not_drawn[i]) == 0)
+            return true;
+    return false;
+}
+
 static void draw(struct render *render, const char *const *cells)
 {
     const struct report_plot *about = &render->head->report->plot;
-    const char *x = render_cell(render, cells, about->x), *left_out = render->head->report->not_drawn;
-    if (left_out != NULL && x != NULL && strcmp(x, left_out) == 0)
+    const char *x = render_cell(render, cells, about->x);
+    if (is_left_out(render->head->report, x))
         return;
     plot_add(render->plot, x, render_cell(render, cells, about->y), render_cell(render, cells, about->series),
              render_cell(render, cells, about->target));

@@ -93,7 +93,7 @@ struct report {
     bool by_entry; /* its rows are in the order of their column `entry`, after one of which it can go on */
     const struct sql *sql;
     struct report_plot plot;
-    const char *not_drawn; /* the picture leaves out rows with this value of its x; NULL: none */
+    const char *not_drawn[2]; /* the picture leaves out rows with these values of its x */
     struct report_totals totals;
     const char *const *signatures; /* lines to sign on, at the end of its page, NULL-ended; NULL: none */
     const struct renderer *layout; /* of its page, which has all rows; NULL: a table of some rows */

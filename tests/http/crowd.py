@@ -154,6 +154,7 @@ UPDATE business_day d SET entries = n, events = n, first_entry = first, last_ent
   FROM (SELECT scheme, business_date, count(*) AS n, min(entry) AS first, max(entry) AS last FROM crowd_event
       GROUP BY 1, 2) e
  WHERE (e.scheme, e.business_date) = (d.scheme, d.business_date);
+INSERT INTO following_place (home, host, entry) SELECT 1, scheme, last_entry FROM scheme_head WHERE scheme = 2;
 INSERT INTO day_cut (scheme, business_date, after_entry, recorded_at)
 SELECT scheme, business_date, coalesce(max(last_entry) OVER (PARTITION BY scheme ORDER BY business_date), 0), ends_at
   FROM business_day WHERE state <> 'open';
@@ -184,7 +185,8 @@ INSERT INTO fee_note_line (scheme, number, position, business_date, fee, tax_rat
 SELECT scheme, number, position, business_date, (ARRAY['service', 'handling'])[position], 150000, 100, 15
   FROM fee_note, generate_series(1, 2) AS position;
 INSERT INTO remaking_batch (scheme, number, code, site, sent_on, remaker, weight_g, recorded_at, recorded_by)
-SELECT 1, n, 'batch-' || n, 1, now()::date, 'Moulding', 960, now(), 1 FROM generate_series(1, 60) AS n;
+SELECT 1, n, 'batch-' || n, 1, closed.last, 'Moulding', 960, now(), 1
+  FROM generate_series(1, 60) AS n, (SELECT max(business_date) AS last FROM crowd_day WHERE scheme = 1 AND closed) AS closed;
 INSERT INTO remaking_batch_line (scheme, number, cup_type, quantity)
 SELECT scheme, number, 1, 20 FROM remaking_batch;
 INSERT INTO shipment_request (scheme, number, shipment, digest, sender, receiver, wanted_on, requested_at,

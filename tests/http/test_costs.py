@@ -399,7 +399,9 @@ REPORTS = {
     ),
     "settlement": ("report-settlement", lambda c, half, last: (1, last, None), 10),
     "stock": ("report-stock", lambda c, half, last: (1, last, None, None), 30),
-    "recovery of a day": ("report-recovery", lambda c, half, last: (1, last, last), 60),
+    # without the day in its plan, PostgreSQL reads the sums of all sites' days instead of those of one
+    "recovery of a day": ("report-recovery", lambda c, half, last: (1, last, last), 700),
+    "between two schemes": ("report-between-schemes", lambda c, half, last: (1,), 40),
     "transfers": ("report-transfers", lambda c, half, last: (1, last, None, 1), 20),
     "open things of a scheme": ("report-winding-up", lambda c, half, last: (1, None), 20),
     "statements of a day": ("report-participant-statement", lambda c, half, last: (1, last, last, None, None), 30),

@@ -132,6 +132,7 @@ OF_ONE = {  # pages of one thing, whose own figures a list repeats
     "/v1/bank-statements/{bank_statement}",
     "/v1/settlements/{scheme}/{date}",
     "/v1/payments/{payment_id}",
+    "/v1/reports/income-statement",  # of a month, whose variance is a single account
     "/v1/sites/{site}/day-totals/{date}",
     "/v1/shipments/{shipment}",
 }
@@ -182,6 +183,7 @@ JUSTIFIED = {
     "/v1/schemes/{scheme}/refund-values/{cup_type}/{effective_date}": {"Amount": SETTING},
     "/v1/schemes/{scheme}/terms": {"*": SETTING},
     "/v1/schemes/{scheme}/terms/{effective_date}": {"*": SETTING},
+    "/v1/schemes/{home}/agreements/{host}/{effective_date}": {"*": SETTING},
     "/v1/settlements/{scheme}/{date}": {"Amount": ROW, "Approvals needed": SETTING, "Net": ABOVE},
     "/v1/schemes/{scheme}/returns-to-come/{cup_type}": dict.fromkeys(("Back", "Issued", "Out"), IN_ORDER),
     "/v1/shipments/{shipment}": {"Requested": SETTING, "*": OF_EVENTS},
@@ -217,7 +219,6 @@ JUSTIFIED = {
         "Re-made": "of supplies, whose list names the batch of each",
     },
     REPORTS + "retired-cups": {"Retired": "the site leads to its events", "Batched": OF_BATCHES, "Waiting": ABOVE},
-    REPORTS + "second-counts": {"Difference": ROW, "Amount": ROW},
     REPORTS + "shrinkage-lines": {"Amount": ROW, "Cups": ROW},
     REPORTS
     + "return-rate-daily": {

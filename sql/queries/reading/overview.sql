@@ -25,7 +25,8 @@ SELECT s.id, today.business_date, coalesce(pool.surplus, 0)::bigint, open.late_e
        OFFSET 0) AS today
  CROSS JOIN LATERAL (
        SELECT sum(k.amount) AS surplus FROM kinds_through(s.id, today.business_date) AS k
-        WHERE k.kind BETWEEN :account_customer_deposits AND :account_bank_suspense) AS pool
+        WHERE k.kind BETWEEN :account_customer_deposits AND :account_bank_suspense
+           OR k.kind IN (:account_between_schemes, :account_settlement_due_scheme)) AS pool
  CROSS JOIN LATERAL (
        SELECT coalesce(sum(d.late_events), 0)::bigint AS late_events, min(d.business_date) AS first_day
          FROM business_day d WHERE d.scheme = s.id AND d.state <> 'closed' AND d.late_events > 0) AS open
