@@ -111,6 +111,7 @@ class Model:
         self.agreements, self.others = [], {}
         self.reached = Counter()  # host -> how many of its entries were looked at for cups of this scheme
         self.followers = {}  # event id of a host -> the entry that followed it
+        self.agreed_to, self.paid_to = Counter(), Counter()  # (host, day) and host -> minor units, agreed currency
 
     # Reference data ------------------------------------------------------------------------------------------------
     def minor(self, amount):
@@ -360,6 +361,7 @@ class Model:
                 day = max(self.day_of(entry.occurred), mine.day, self.next_day)
                 legs = Counter({account: -value for account, value in mine.legs.items()})
                 legs.update(self._remeasured({a: v for a, v in legs.items() if self.unit(a)}, mine.day, day))
+                self.agreed_to[host.code, day] += entry.agreed[self.code]
                 self._record(Entry("reversal_abroad", None, entry.occurred, day, legs))
                 continue
             day, legs = max(self.day_of(entry.occurred), self.next_day), Counter()
@@ -370,6 +372,7 @@ class Model:
             agreement = self._in_force_with(self.code, host.code, host.day_of(entry.occurred))
             legs[f"between_schemes({self.code},{host.code})"] -= self._booked(entry.agreed[self.code], agreement)
             legs["refund_variance"] -= sum(v for a, v in legs.items() if not self.unit(a))
+            self.agreed_to[host.code, day] += entry.agreed[self.code]
             self.followers[entry.event["event_id"]] = self._record(
                 Entry("return_abroad", None, entry.occurred, day, legs)
             )
@@ -840,6 +843,21 @@ class Model:
             figures |= {f"{fee}_fee": amount[fee], f"{fee}_tax": tax[fee]}
         return figures, {line: n for line, n in lines.items() if n}
 
+    def _pay_pools(self, day, minimum):
+        """host -> the payment to its pool. Less than the minimum waits, and so does what is in this scheme's favour, in
+        its books or in the agreed currency. A payment stays unpaid here, as nobody releases it."""
+        paid = {}
+        for host in self.others if self.pays_on(day) else ():
+            account = f"between_schemes({self.code},{host})"
+            owed = -self.through(day)[account]
+            agreed = sum(n for (to, d), n in self.agreed_to.items() if to == host and d <= day) - self.paid_to[host]
+            if owed > 0 and agreed > 0 and owed >= minimum:
+                paid[host] = owed
+                self.paid_to[host] += agreed
+                legs = {account: owed, f"settlement_due_scheme({host})": -owed}
+                self._record(Entry("settle", None, None, day, Counter(legs)))
+        return paid
+
     def close(self, day):
         assert day == self.next_day
         terms, opening = self.terms(day), self.through(day - DAY)
@@ -885,6 +903,7 @@ class Model:
                 due = arrears[participant]
                 legs = {f"arrears({participant})": -due, f"settlement_due({participant})": due}
                 self._record(Entry("settle", None, None, day, Counter(legs)))
+        to_pools = self._pay_pools(day, self.minor(terms["minimum_payment"]))
         through = self.through(day)
         cups = {a: n for a, n in through.items() if self.unit(a)}
         self._record(Entry("remeasurement", None, None, day + DAY, self._remeasured(cups, day, day + DAY)))
@@ -893,6 +912,7 @@ class Model:
         )
         self.next_day = day + DAY
         return {
+            "to_pools": to_pools,
             "positions": positions,
             "arrears": arrears,
             "carried": carried,

@@ -798,7 +798,7 @@ CHAIN_ANEW = """
         ),
         (
             "DELETE FROM reference_change WHERE number = (SELECT max(number) FROM reference_change)",
-            "proposal 3 is not what",
+            "agreement skerry/2026-05-12 is not what",
         ),
         ("DELETE FROM reference_change WHERE number = 3", "change 4 does not follow"),
         ("UPDATE reference_change SET why = 'agreed by all' WHERE number = 3", "change 3 does not follow"),

@@ -734,6 +734,14 @@ def compare_settlement(model, settlement, expected):
         {p: a for p, a in expected["positions"].items() if p not in expected["carried"]},
         expected["netting"],
     )
+    compare_pool_payments(model, settlement, expected["to_pools"])
+
+
+def compare_pool_payments(model, settlement, expected):
+    """One to each host's pool, held until the person releases it who signed for this scheme."""
+    payments = [p for p in settlement["payments"] if p["to"].startswith("pool/")]
+    assert {p["to"]: p["amount"] for p in payments} == {f"pool/{h}": model.amount(a) for h, a in expected.items()}
+    assert all(p["from"] == "pool" and p["held"] for p in payments), payments
 
 
 def compare_fee_rows(model, rows, expected):
@@ -748,7 +756,8 @@ def compare_fee_rows(model, rows, expected):
 
 def compare_payments(model, settlement, settled, netting):
     paid = Counter()
-    payments = [(p["from"], p["to"], model.minor(p["amount"])) for p in settlement["payments"]]
+    between = [p for p in settlement["payments"] if not p["to"].startswith("pool/")]
+    payments = [(p["from"], p["to"], model.minor(p["amount"])) for p in between]
     for debtor, creditor, amount in payments:
         assert amount > 0
         paid[debtor] += amount
@@ -761,10 +770,10 @@ def compare_payments(model, settlement, settled, netting):
     else:
         assert not {p[0] for p in payments} & {p[1] for p in payments}, "one both pays and receives"
         assert len(payments) == fewest_payments([*settled.values(), pool])
-    for payment in settlement["payments"]:
+    for payment in between:
         first = model.opened and payment["to"] != "pool" and payment["to"] not in model.paid_out
         assert payment.get("held") == ({"reason": "first_payout", "released": False} if first else None), payment
-    model.paid_out |= {p["to"] for p in settlement["payments"]}
+    model.paid_out |= {p["to"] for p in between}
     totals = settlement["totals"]
     assert totals["payments"] == len(payments) and model.minor(totals["paid"]) == sum(p[2] for p in payments)
 

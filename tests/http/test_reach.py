@@ -8,6 +8,7 @@ from urllib.parse import parse_qsl, urlsplit
 
 import pytest
 
+from between import agree
 from browser import Browser
 from harness import wait_until
 from network import business_day, event, utc
@@ -54,6 +55,7 @@ def morning(shared):
         f"/v1/sites/anchor/day-totals/{FIRST}", {"issued": 2, "returned": 0, "collected": "5.00", "refunded": "0.00"}
     )
     made.do(made.ann, f"/v1/settlements/tern-bay/{FIRST + timedelta(days=1)}/files", {"type": "payouts"})
+    agree(made.service, later, {"cup-300": 240}, "tern-bay", "skerry", rate="0.0105")
     named = [{"cup_type": "cup-300", "quantity": 1, "ids": [CUP]}]
     made.admin.post(event("supply", "anchor", utc(datetime.now(timezone.utc)), cups=named))
     wait_until(lambda: made.admin.send("GET", f"/v1/cups/{CUP}").status == 200)

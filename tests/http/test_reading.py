@@ -356,6 +356,7 @@ def test_the_cover_is_exact_and_funded(books, day):
     assert len(lines) == len(funding) and lines.keys() - {"surplus", "unexplained"} >= accounts.keys()
     deposits = {a for a in lines if a.endswith("_deposits")}
     assets = {"bank", "bank_suspense", "settlement_due", "site_clearing", "arrears"}
+    assets |= {"between_schemes", "settlement_due_scheme"}
     assert {a: Decimal(lines[a]["required"]) for a in deposits} == {a: -accounts[a] for a in deposits}
     assert {a: Decimal(lines[a]["held"]) for a in assets} == {a: accounts[a] for a in assets}
     causes = lines.keys() - deposits - assets - {"surplus", "unexplained"}

@@ -549,6 +549,8 @@ def test_request_ids(net):
 
 # Reasons that other files test (reference, close, keys, stream, oversight), or that no client can provoke.
 ELSEWHERE = {
+    # test_pool_payments.py
+    "signer_needed",
     "day_not_ended",
     "earlier_day_open",
     "fixed_once_posted",

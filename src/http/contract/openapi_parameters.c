@@ -116,6 +116,8 @@ static const char *schema_of(const char *name)
 /* Descriptions of the parts of paths, which have none in the table of routes. */
 static const struct named_schema meanings[] = {
     {"scheme", "Code of the scheme"},
+    {"home", "Code of the scheme whose deposit the cups carry"},
+    {"host", "Code of the scheme that takes them back"},
     {"participant", "Code of the participant"},
     {"site", "Code of the site"},
     {"cup_type", "Code of the cup type"},
