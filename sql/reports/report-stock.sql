@@ -33,5 +33,5 @@ SELECT site, place, c.code, sound, damaged, negative, counted.business_date, $2 
                            WHERE r.scheme = $1::integer AND r.referred = e.entry AND r.kind = :kind_reversal)
         ORDER BY e.entry DESC LIMIT 1) counted ON true
  ORDER BY is_total, site COLLATE "C" NULLS LAST,
-          array_position(ARRAY['with_customers', 'in_transit', 'abroad', 'retired', 'unaccounted', 'supply', 'visiting'], place),
+          array_position(ARRAY['with_customers', 'in_transit', 'retired', 'unaccounted', 'supply', 'abroad', 'visiting'], place),
           c.code COLLATE "C", line.account

@@ -191,7 +191,7 @@ static const struct report reports[] = {
      .columns =
          {{"site", COLUMN_TEXT, "Site; empty for places outside sites"},
           {"place", COLUMN_TEXT,
-           "with_customers, in_transit, abroad, retired, unaccounted, supply or visiting; empty at a site"},
+           "with_customers, in_transit, retired, unaccounted or supply; abroad or visiting; empty at a site"},
           {"cup_type", COLUMN_TEXT, "Cup type"},
           {"sound", COLUMN_CUPS, "Cups", TO_BALANCE},
           {"damaged", COLUMN_CUPS, "Damaged cups",

@@ -45,12 +45,13 @@ class Cluster:
 
     def kill(self):
         """Kills the postmaster. Its processes end when they notice; only then can another be started. Until somebody
-        collects the dead postmaster its number is taken, so its lock file has to go."""
+        collects the dead postmaster its number is taken, so its lock files have to go."""
         data = Path(self.host, "data")
         lock = data / "postmaster.pid"
         os.kill(int(lock.read_text().split()[0]), signal.SIGKILL)
         wait_until(lambda: not any(works_in(data, process) for process in Path("/proc").iterdir()), "all of them end")
-        lock.unlink()
+        for left in [lock, *Path(self.host).glob(".s.PGSQL.*.lock")]:
+            left.unlink()
 
     def start(self):
         library("private_cluster_resume", self.folder)

@@ -186,7 +186,8 @@ SELECT scheme, number, position, business_date, (ARRAY['service', 'handling'])[p
   FROM fee_note, generate_series(1, 2) AS position;
 INSERT INTO remaking_batch (scheme, number, code, site, sent_on, remaker, weight_g, recorded_at, recorded_by)
 SELECT 1, n, 'batch-' || n, 1, closed.last, 'Moulding', 960, now(), 1
-  FROM generate_series(1, 60) AS n, (SELECT max(business_date) AS last FROM crowd_day WHERE scheme = 1 AND closed) AS closed;
+  FROM generate_series(1, 60) AS n,
+       (SELECT max(business_date) AS last FROM crowd_day WHERE scheme = 1 AND closed) AS closed;
 INSERT INTO remaking_batch_line (scheme, number, cup_type, quantity)
 SELECT scheme, number, 1, 20 FROM remaking_batch;
 INSERT INTO shipment_request (scheme, number, shipment, digest, sender, receiver, wanted_on, requested_at,

@@ -67,6 +67,7 @@ INCIDENTAL = {
         "tests/http/test_opening.py",
         "tests/http/test_journals.py",
         "tests/http/test_model.py",
+        "tests/http/test_reading.py",
         "tests/http/test_reports_model.py",
         "tests/http/test_reports_periods.py",
     },
