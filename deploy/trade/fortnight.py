@@ -15,7 +15,7 @@ STORE, BOX, SMALL_LOAD = "netloft", 12, 24
 # By day of the demo: the text for a reader, and the methods that make it happen, in their order. Each returns events.
 TOLD = {
     4: "The office asks the store for five shipments, by tomorrow.",
-    5: "One arrives whole, one four cups short, one with cups of the wrong type. One never arrives. One is forgotten.",
+    5: "One shipment arrives whole. One is four cups short. One has cups of the wrong type. Two do not arrive.",
     6: "Ferry's count of last night comes after the close, and misses five cups. Broken cups leave for a re-maker.",
     7: "One cup's number is read at brick, and six minutes later at copper.",
     8: "The store sends the right type after all. A numbered cup breaks at anchor.",

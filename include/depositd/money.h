@@ -90,6 +90,10 @@ MUST_CHECK bool exchange_rate_parse(const char *text, size_t length, struct exch
  * once. False: it does not fit. Neither currency has more than 4 decimals. */
 MUST_CHECK bool money_exchange(struct money amount, unsigned decimals, struct exchange_rate rate,
                                unsigned other_decimals, struct money *other);
+/* The same at a rate that somebody states: the price of one unit of `from` in units of `to`, more than 0.
+ * False: too large. */
+MUST_CHECK bool money_exchange_at(struct money amount, const struct currency *from, const struct currency *to,
+                                  struct decimal rate, struct money *sum);
 
 /* Writes the amount with exactly `decimals` decimals; returns the length without the NUL. */
 size_t money_format(struct money amount, unsigned decimals, char text[static MONEY_TEXT_MAX]);

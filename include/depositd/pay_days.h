@@ -19,6 +19,7 @@ struct pay_days {
 /* By enum weekday, mon to sun; NULL-ended. */
 extern const char *const weekday_words[];
 
+enum weekday weekday_of(struct date date);
 bool pay_days_include(struct pay_days days, struct date date);
 
 #endif

@@ -13,13 +13,13 @@
 
 #include "depositd/civil.h"
 #include "depositd/money.h"
+#include "depositd/pay_days.h"
 
 enum {
     PURCHASE_DAYS_MIN = 28,      /* of history, below which there is no estimate for a cup type */
     PURCHASE_SITE_DAYS_MIN = 14, /* and for a site */
     PURCHASE_TRIPS_MIN = 30,     /* of known cups, below which their time out is not taken */
-    PURCHASE_WINDOW = 14,        /* days over which demand then and now are compared */
-    PURCHASE_WEEK = 7
+    PURCHASE_WINDOW = 14         /* days over which demand then and now are compared */
 };
 
 struct purchase_terms {
@@ -33,9 +33,9 @@ struct purchase_terms {
 /* The cups issued on the days of a history. */
 struct daily_demand {
     size_t days;
-    double mean, sd;       /* sd: of a sample, so 0 for a single day */
-    unsigned peak_weekday; /* 0: Monday; the first of those with the highest mean */
-    double peak;           /* the mean of that weekday */
+    double mean, sd;           /* sd: of a sample, so 0 for a single day */
+    enum weekday peak_weekday; /* the first of those with the highest mean */
+    double peak;               /* the mean of that weekday */
 };
 /* `first` is the date of the first day; days > 0. */
 struct daily_demand purchase_demand(const double *cups, size_t days, struct date first);

@@ -20,11 +20,6 @@ CREATE INDEX ON agreement (host);
 GRANT SELECT, INSERT ON agreement TO depositd_service;
 GRANT UPDATE (in_host_currency, rate_e12, cup_types, amounts, home_signed_by, host_signed_by) ON agreement TO depositd_service;
 
-CREATE VIEW agreement_value AS
-    SELECT a.home, a.host, a.effective_date, v.cup_type, v.amount
-      FROM agreement a CROSS JOIN LATERAL unnest(a.cup_types, a.amounts) AS v(cup_type, amount);
-GRANT SELECT ON agreement_value TO depositd_service;
-
 -- Rows of days that are closed at the host stand; the rows of a pair are all in one currency; two people signed.
 -- Deferred: the service writes first, and then says why it may not.
 CREATE FUNCTION agreement_guard() RETURNS trigger LANGUAGE plpgsql AS $$
@@ -68,25 +63,7 @@ CREATE FUNCTION agreement_name(a agreement) RETURNS text
     LANGUAGE sql STABLE
     RETURN (SELECT format('%s/%s', s.code, to_char(a.effective_date, 'YYYY-MM-DD')) FROM scheme s WHERE s.id = a.host);
 
--- Changes of it are the home scheme's, and kept like those of any reference data.
-CREATE FUNCTION keep_agreement() RETURNS trigger LANGUAGE plpgsql AS $$
-DECLARE
-    c reference_change;
-BEGIN
-    c.of_what := 'agreement';
-    c.scheme := coalesce(NEW.home, OLD.home);
-    c.subject := coalesce(NEW.host, OLD.host);
-    c.name := CASE WHEN TG_OP = 'DELETE' THEN agreement_name(OLD) ELSE agreement_name(NEW) END;
-    c.before := CASE WHEN TG_OP <> 'INSERT' THEN agreement_terms(OLD) || agreement_signers(OLD) END;
-    c.after := CASE WHEN TG_OP <> 'DELETE' THEN agreement_terms(NEW) || agreement_signers(NEW) END;
-    IF c.before IS DISTINCT FROM c.after THEN
-        PERFORM add_change(c);
-    END IF;
-    RETURN NULL;
-END $$;
-CREATE TRIGGER keep_change AFTER INSERT OR UPDATE OR DELETE ON agreement
-    FOR EACH ROW EXECUTE FUNCTION keep_agreement();
-
+-- Changes of it are the home scheme's: 0044_changes_at_once.sql keeps them.
 DO $$
 DECLARE
     known text := (SELECT pg_get_expr(conbin, conrelid) FROM pg_constraint

@@ -85,7 +85,7 @@ CREATE FUNCTION agreed_text(of_scheme integer, of_entry bigint) RETURNS text
     RETURN (SELECT '[' || string_agg(format('{"amount":"%s","currency":"%s","currency_of":"%s","home":"%s","host":"%s","rate":"%s"}',
                                             amount_text(a.amount, c.decimals), c.currency,
                                             CASE WHEN a.in_host_currency THEN 'host' ELSE 'home' END, h.code, k.code,
-                                            trim_scale(a.rate_e12 / 1000000000000::numeric)), ',' ORDER BY a.home, a.host) || ']'
+                                            exchange_rate_text(a.rate_e12)), ',' ORDER BY a.home, a.host) || ']'
               FROM agreed_amount a
               JOIN scheme h ON h.id = a.home
               JOIN scheme k ON k.id = a.host

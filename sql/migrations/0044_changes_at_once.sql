@@ -1,5 +1,5 @@
--- Changes of reference data are kept once a statement, for all rows that it made, changed or removed. What is kept of
--- each is as before. Lists of sites and participants are read by scheme and by participant.
+-- One trigger for each statement keeps the changes of reference data, those of all rows that the statement touched.
+-- Each change says the same as before. Lists of sites and participants are read by scheme and by participant.
 
 -- A link of the chain, as change_digest makes it. `state` is the digest of the row before, null at the first row, which
 -- follows `previous`. PL/pgSQL, which keeps a plan where a function in SQL would make one for each row.
@@ -109,7 +109,7 @@ BEGIN
             ('agreement', 'ROW((r).home, (r).host, (r).effective_date)', '(r).home', 'agreement_name(r)', '(r).host',
              'agreement_terms(r) || agreement_signers(r)'))
             AS of_table(name, key, scheme, code, subject, state) LOOP
-        EXECUTE format('DROP TRIGGER keep_change ON %I', kept.name);
+        EXECUTE format('DROP TRIGGER IF EXISTS keep_change ON %I', kept.name);
         EXECUTE format('CREATE TRIGGER keep_inserted AFTER INSERT ON %1$I REFERENCING NEW TABLE AS made
                         FOR EACH STATEMENT EXECUTE FUNCTION keep_changes(%1$L, %2$L, %3$L, %4$L, %5$L, %6$L)',
                        kept.name, kept.key, kept.scheme, kept.code, kept.subject, kept.state);
@@ -124,7 +124,6 @@ END $$;
 DROP FUNCTION keep_office_accounts();
 DROP FUNCTION keep_tax_registration_change();
 DROP FUNCTION keep_site_kind_change();
-DROP FUNCTION keep_agreement();
 
 -- Keys still go one by one: they are few, and their secrets are part of the change.
 CREATE OR REPLACE FUNCTION keep_change() RETURNS trigger LANGUAGE plpgsql AS $$

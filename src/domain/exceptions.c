@@ -99,7 +99,7 @@ static void find_below_zero(struct finder *finder)
             add_quantity(finder, EXCEPTION_NEGATIVE_STOCK, account_cup_type(account), after);
             break;
         case HOLDS_OUT:
-            if (entry_kind_activity(kind) == ACTIVITY_COUNTER)
+            if (entry_kind_activity(kind) == ACTIVITY_COUNTER || kind == KIND_RETURN_ABROAD)
                 add_quantity(finder, EXCEPTION_OVER_RETURNED, account_cup_type(account), after);
             break;
         case HOLDS_TRANSIT:

@@ -157,20 +157,40 @@ bool exchange_rate_parse(const char *text, size_t length, struct exchange_rate *
     return true;
 }
 
-bool money_exchange(struct money amount, unsigned decimals, struct exchange_rate rate,
-                    unsigned other_decimals, struct money *other)
+static bool fits(wide minor)
 {
-    assert(rate.e12 > 0 && decimals <= CURRENCY_DECIMALS_MAX && other_decimals <= CURRENCY_DECIMALS_MAX);
-    /* The rate is of whole units: minor units differ from it by a power of ten, and 10^12 makes up for any.
-     */
+    return minor <= INT64_MAX && minor >= INT64_MIN;
+}
+
+/* amount * rate / 10^scale, of whole units: minor units differ from them by a power of ten. */
+static bool exchange(struct money amount, unsigned decimals, struct decimal rate, unsigned other_decimals,
+                     struct money *other)
+{
+    assert(rate.unscaled > 0 && decimals <= CURRENCY_DECIMALS_MAX && other_decimals <= CURRENCY_DECIMALS_MAX);
+    wide exchanged = (wide)amount.minor * rate.unscaled;
     int64_t divisor = 1;
-    for (unsigned i = other_decimals; i < EXCHANGE_RATE_DECIMALS + decimals; i++)
+    for (unsigned i = decimals + rate.scale; i < other_decimals && fits(exchanged); i++)
+        exchanged *= 10;
+    for (unsigned i = other_decimals; i < decimals + rate.scale; i++)
         divisor *= 10;
-    wide exchanged = divide_half_even((wide)amount.minor * rate.e12, divisor);
-    if (exchanged > INT64_MAX || exchanged < INT64_MIN)
+    exchanged = divide_half_even(exchanged, divisor);
+    if (!fits(exchanged))
         return false;
     other->minor = (int64_t)exchanged;
     return true;
+}
+
+bool money_exchange(struct money amount, unsigned decimals, struct exchange_rate rate,
+                    unsigned other_decimals, struct money *other)
+{
+    return exchange(amount, decimals, (struct decimal){rate.e12, EXCHANGE_RATE_DECIMALS}, other_decimals,
+                    other);
+}
+
+bool money_exchange_at(struct money amount, const struct currency *from, const struct currency *to,
+                       struct decimal rate, struct money *sum)
+{
+    return rate.unscaled <= MONEY_STATED_MAX && exchange(amount, from->decimals, rate, to->decimals, sum);
 }
 
 size_t money_format(struct money amount, unsigned decimals, char text[static MONEY_TEXT_MAX])

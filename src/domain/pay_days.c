@@ -8,7 +8,7 @@ const char *const weekday_words[] = {
 };
 
 /* 1970-01-01 was a Thursday. */
-static enum weekday weekday_of(struct date date)
+enum weekday weekday_of(struct date date)
 {
     return (enum weekday)((date.days % WEEKDAYS + WEEKDAYS + THURSDAY) % WEEKDAYS);
 }

@@ -15,30 +15,28 @@ static int64_t whole_up(double cups)
     return whole > 0 ? (int64_t)fmin(whole, 1e15) : 0;
 }
 
-/* 1970-01-01 was a Thursday. */
-static unsigned weekday_of(struct date date)
+/* Of a history whose first day is a `first`. 0: it has no such day. */
+static double mean_of_weekday(const double *cups, size_t days, enum weekday first, enum weekday weekday)
 {
-    return (unsigned)(((date.days + 3) % PURCHASE_WEEK + PURCHASE_WEEK) % PURCHASE_WEEK);
+    double sum = 0;
+    size_t count = 0;
+    for (size_t day = (weekday + WEEKDAYS - first) % WEEKDAYS; day < days; day += WEEKDAYS, count++)
+        sum += cups[day];
+    return count > 0 ? sum / (double)count : 0;
 }
 
 struct daily_demand purchase_demand(const double *cups, size_t days, struct date first)
 {
-    struct daily_demand demand = {.days = days};
-    double of_weekday[PURCHASE_WEEK] = {0}, squares = 0;
-    size_t count[PURCHASE_WEEK] = {0};
-    unsigned begin = weekday_of(first);
+    struct daily_demand demand = {.days = days, .peak = -1};
+    double squares = 0;
     assert(days > 0);
-    for (size_t day = 0; day < days; day++) {
+    for (size_t day = 0; day < days; day++)
         demand.mean += cups[day] / (double)days;
-        of_weekday[(begin + day) % PURCHASE_WEEK] += cups[day];
-        count[(begin + day) % PURCHASE_WEEK]++;
-    }
     for (size_t day = 0; day < days; day++)
         squares += (cups[day] - demand.mean) * (cups[day] - demand.mean);
     demand.sd = days > 1 ? sqrt(squares / (double)(days - 1)) : 0;
-    demand.peak = -1;
-    for (unsigned weekday = 0; weekday < PURCHASE_WEEK; weekday++) {
-        double mean = count[weekday] > 0 ? of_weekday[weekday] / (double)count[weekday] : 0;
+    for (enum weekday weekday = MONDAY; weekday < WEEKDAYS; weekday++) {
+        double mean = mean_of_weekday(cups, days, weekday_of(first), weekday);
         if (mean > demand.peak) {
             demand.peak = mean;
             demand.peak_weekday = weekday;

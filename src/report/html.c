@@ -228,6 +228,15 @@ void html_table_end_empty(struct buffer *page)
     buffer_add_text(page, "</p>\n");
 }
 
+void html_picture_begin(struct buffer *page, const char *caption, int width, double height)
+{
+    buffer_add_text(page, "<figure>\n<figcaption>");
+    html_word(page, caption);
+    buffer_printf(page, "</figcaption>\n<svg role=\"img\" viewBox=\"0 0 %d %.0f\">\n<title>", width, height);
+    html_plain_word(page, caption);
+    buffer_add_text(page, "</title>\n<desc>");
+}
+
 void html_note(struct buffer *page, const char *text)
 {
     buffer_add_text(page, "<p class=\"note\">");

@@ -72,6 +72,9 @@ void html_table_foot(struct buffer *page);
 void html_table_end_foot(struct buffer *page);
 /* In place of these, where there are no rows. */
 void html_table_end_empty(struct buffer *page);
+/* A picture of its own, to its description for readers who can't see it: the caller writes this, then
+ * "</desc>", the shapes and "</svg>", and ends the figure. The caption is fixed words. */
+void html_picture_begin(struct buffer *page, const char *caption, int width, double height);
 /* A caution, in fixed words. */
 void html_note(struct buffer *page, const char *text);
 

@@ -194,8 +194,8 @@ def test_an_exchange_joins_a_return_of_visiting_cups_with_an_issue(service, day)
 
 
 def test_each_is_followed_once_by_several_instances_and_after_a_kill(database, day):
-    """Two instances run a clock each. One is killed again and again while returns come in. The schemes are of two
-    groups, so that each has a writer of its own, and tern-bay trades meanwhile."""
+    """Two instances run, each with a clock. One of them is killed again and again while returns come in. The two
+    schemes are of different groups, so each has a writer of its own. Tern-bay trades meanwhile."""
     service, other = new_service(database), None
     admin = service.admin
     try:

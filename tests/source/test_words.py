@@ -41,7 +41,7 @@ def entries(path):
 # No word without a translation -------------------------------------------------------------------------------
 CALLS = re.compile(
     r"\b(html_word|html_plain_word|html_say|html_say_parts|html_say_count|html_note|html_link|html_name|words_say"
-    r"|add_small|add_alarm|add_total|add_way)"
+    r"|html_picture_begin|add_small|add_alarm|add_total|add_way)"
     rf"\([^;{{}}\"]*?((?:{LITERAL}\s*)+)[,)]"
 )
 FOR_MAKERS = ["each has a place to be remembered in"]  # sentences for compilers and logs

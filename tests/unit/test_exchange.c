@@ -2,7 +2,7 @@
 /* Sums in another currency. The rates are the irrevocable ones of Council Regulations (EC) 2866/98 and (EU)
  * 2022/1208: one euro is 6.55957 French francs, 1936.27 Italian lire, 7.53450 Croatian kuna (from memory);
  * currencies of today with as many decimals stand in for them. */
-#include "depositd/exchange.h"
+#include "depositd/money.h"
 
 #include "suite.h"
 
@@ -26,8 +26,8 @@ START_TEST(fixed_rates)
 {
     struct money sum;
     const struct currency *from = currency_find(cases[_i].from), *to = currency_find(cases[_i].to);
-    ck_assert(exchange_at((struct money){cases[_i].minor}, from, to,
-                          (struct decimal){cases[_i].rate, cases[_i].scale}, &sum));
+    ck_assert(money_exchange_at((struct money){cases[_i].minor}, from, to,
+                                (struct decimal){cases[_i].rate, cases[_i].scale}, &sum));
     ck_assert_int_eq(sum.minor, cases[_i].sum);
 }
 END_TEST
@@ -36,10 +36,11 @@ START_TEST(too_large)
 {
     struct money sum;
     const struct currency *cad = currency_find("CAD"), *eur = currency_find("EUR");
-    ck_assert(!exchange_at((struct money){INT64_MAX}, cad, eur, (struct decimal){2, 0}, &sum));
-    ck_assert(!exchange_at((struct money){INT64_MIN}, cad, eur, (struct decimal){2, 0}, &sum));
-    ck_assert(!exchange_at((struct money){1}, cad, eur, (struct decimal){MONEY_STATED_MAX + 1, 0}, &sum));
-    ck_assert(exchange_at((struct money){INT64_MAX}, cad, eur, (struct decimal){1, 0}, &sum));
+    ck_assert(!money_exchange_at((struct money){INT64_MAX}, cad, eur, (struct decimal){2, 0}, &sum));
+    ck_assert(!money_exchange_at((struct money){INT64_MIN}, cad, eur, (struct decimal){2, 0}, &sum));
+    ck_assert(
+        !money_exchange_at((struct money){1}, cad, eur, (struct decimal){MONEY_STATED_MAX + 1, 0}, &sum));
+    ck_assert(money_exchange_at((struct money){INT64_MAX}, cad, eur, (struct decimal){1, 0}, &sum));
     ck_assert_int_eq(sum.minor, INT64_MAX);
 }
 END_TEST

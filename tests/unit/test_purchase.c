@@ -7,14 +7,14 @@
 static const struct date monday = {20000 - 20000 % 7 + 4}; /* 1970-01-05 was a Monday, and day 4 */
 
 /* Five days with 8 cups and two with 15: mean 10 and, over four weeks, sd sqrt(280 / 27) = 3.2203. */
-static const double week[PURCHASE_WEEK] = {8, 8, 8, 8, 8, 15, 15};
+static const double week[WEEKDAYS] = {8, 8, 8, 8, 8, 15, 15};
 
 static struct daily_demand of_weeks(size_t weeks)
 {
-    double cups[20 * PURCHASE_WEEK];
-    for (size_t day = 0; day < weeks * PURCHASE_WEEK; day++)
-        cups[day] = week[day % PURCHASE_WEEK];
-    return purchase_demand(cups, weeks * PURCHASE_WEEK, monday);
+    double cups[20 * WEEKDAYS];
+    for (size_t day = 0; day < weeks * WEEKDAYS; day++)
+        cups[day] = week[day % WEEKDAYS];
+    return purchase_demand(cups, weeks * WEEKDAYS, monday);
 }
 
 START_TEST(demand_by_hand)

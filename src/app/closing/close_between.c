@@ -32,7 +32,8 @@ enum store_result close_between(struct closing *closing)
     struct payment_row *due;
     size_t count;
     closing->pool_payment_count = 0;
-    if (!pay_days_include(closing->terms->pay_days, closing->day->date))
+    if (work->network->agreement_count == 0 ||
+        !pay_days_include(closing->terms->pay_days, closing->day->date))
         return STORE_OK;
     enum store_result result =
         store_between_due(work->pg, &work->arena, work->scheme->id, closing->day->date, &due, &count);

@@ -12,7 +12,7 @@
 enum {
     ENTRIES_MAX = 500, /* of a transaction */
     HEAD_WAIT_MS =
-        500 /* the clock has other work; the head is the writer's most of the time in a busy scheme */
+        500 /* the head is the writer's most of the time in a busy scheme; the clock has other work */
 };
 
 struct following {
@@ -38,54 +38,33 @@ static const struct business_day *day_of(const struct calendar *calendar, struct
                                                        : &calendar->days[calendar->count - 1];
 }
 
-/* The agreed amount in the home's books. */
-static bool book(const struct head_work *work, struct agreed *agreed)
+static struct draft draft_of(const struct entry_to_follow *entry, const struct agreed *agreed,
+                             const struct business_day *posting)
 {
-    const struct agreement rated = {.home = agreed->home,
-                                    .host = agreed->host,
-                                    .in_host_currency = agreed->in_host_currency,
-                                    .rate = {agreed->rate_e12}};
-    return agreement_in_books(work->network, &rated, work->scheme->id, agreed->exact, &agreed->booked);
-}
-
-/* How many cups customers will hold of each type, if that is below zero: noted once for each type. */
-static enum store_result find_over_returned(struct head_work *work, const struct posting_facts *facts,
-                                            struct exception *found, size_t *count)
-{
-    *count = 0;
-    for (size_t i = 0; i < facts->line_count; i++) {
-        int32_t cup_type = facts->lines[i].cup_type;
-        int64_t out;
-        bool seen = false;
-        for (size_t before = 0; before < i; before++)
-            seen = seen || facts->lines[before].cup_type == cup_type;
-        if (seen)
-            continue;
-        enum store_result result =
-            ledger_balance(&work->ledger, account_of(ACCOUNT_WITH_CUSTOMERS, 0, cup_type), &out);
-        if (result != STORE_OK)
-            return result;
-        for (size_t l = i; l < facts->line_count; l++)
-            out -= facts->lines[l].cup_type == cup_type ? facts->lines[l].n.count : 0;
-        if (out < 0)
-            found[(*count)++] = (struct exception){
-                .kind = EXCEPTION_OVER_RETURNED, .cup_type = cup_type, .has_quantity = true, .quantity = out};
-    }
-    return STORE_OK;
-}
-
-static enum store_result append(struct head_work *work, const struct posting_facts *facts,
-                                const struct entry_to_follow *entry, const struct agreed *agreed,
-                                const struct business_day *posting, int64_t *number)
-{
-    struct draft draft = {
+    return (struct draft){
         .business_date = posting->date,
         .occurred_at = entry->occurred_at,
         .agreed = agreed,
         .agreed_count = 1,
         .followed = &entry->followed,
     };
-    return post_facts(&work->ledger, facts, &draft, number);
+}
+
+/* A return abroad is no reason for any other exception than over_returned. */
+static enum store_result find_exceptions(struct head_work *work, const struct posting_facts *facts,
+                                         const struct leg_list *legs, struct exception **found, size_t *count)
+{
+    int64_t *after;
+    enum store_result result = post_balances_after(&work->ledger, legs, &after);
+    if (result != STORE_OK)
+        return result;
+    const struct exception_facts of_entry = {
+        .posting = facts, .legs = legs->legs, .leg_count = legs->count, .balances_after = after};
+    *found = arena_array(&work->arena, exceptions_max(facts->line_count, legs->count, 0), sizeof **found);
+    if (*found == NULL)
+        return STORE_FAILED;
+    *count = exceptions_find(&of_entry, *found);
+    return STORE_OK;
 }
 
 static enum store_result follow_return(struct head_work *work, const struct entry_to_follow *entry)
@@ -94,7 +73,8 @@ static enum store_result follow_return(struct head_work *work, const struct entr
     const struct business_day *posting = day != NULL ? calendar_posting_day(&work->calendar, day) : NULL;
     struct agreed agreed = entry->agreed;
     struct posting_line *lines = arena_array(&work->arena, entry->cup_count + 1, sizeof *lines);
-    struct exception *exceptions = arena_array(&work->arena, entry->cup_count + 1, sizeof *exceptions);
+    struct exception *exceptions;
+    struct leg_list legs;
     struct posting_facts facts = {.kind = KIND_RETURN_ABROAD,
                                   .stock_terms = work->scheme->stock_terms,
                                   .host = agreed.host,
@@ -104,9 +84,9 @@ static enum store_result follow_return(struct head_work *work, const struct entr
                                   .agreed_count = 1};
     size_t exception_count;
     int64_t number;
-    if (lines == NULL || exceptions == NULL || posting == NULL)
+    if (lines == NULL || posting == NULL)
         return STORE_FAILED;
-    if (!book(work, &agreed))
+    if (!post_book_agreed(&work->ledger, &agreed))
         return STORE_OUT_OF_RANGE;
     for (size_t i = 0; i < entry->cup_count; i++) {
         lines[i] = (struct posting_line){
@@ -114,9 +94,12 @@ static enum store_result follow_return(struct head_work *work, const struct entr
         if (!scheme_value(work->scheme, lines[i].cup_type, posting->date, &lines[i].value))
             return STORE_FAILED; /* the host has seen to it that there is one */
     }
-    enum store_result result = find_over_returned(work, &facts, exceptions, &exception_count);
+    struct draft draft = draft_of(entry, &agreed, posting);
+    enum store_result result = post_derive(&work->ledger, &facts, &legs);
     if (result == STORE_OK)
-        result = append(work, &facts, entry, &agreed, posting, &number);
+        result = find_exceptions(work, &facts, &legs, &exceptions, &exception_count);
+    if (result == STORE_OK)
+        result = post_legs(&work->ledger, &facts, &legs, &draft, &number);
     for (size_t i = 0; i < exception_count && result == STORE_OK; i++)
         result = ledger_add_exception(&work->ledger, (int32_t)i, exceptions[i]);
     return result;
@@ -171,8 +154,9 @@ static enum store_result follow_reversal(struct head_work *work, const struct en
                                   .reversed = reversed.legs,
                                   .reversed_count = reversed.leg_count};
     result = find_revalued(work, &reversed, posting->date, &facts);
+    struct draft draft = draft_of(entry, &entry->agreed, posting);
     if (result == STORE_OK)
-        result = append(work, &facts, entry, &entry->agreed, posting, &number);
+        result = post_facts(&work->ledger, &facts, &draft, &number);
     return result == STORE_OK ? ledger_add_reference(&work->ledger, reversed.entry) : result;
 }
 

@@ -173,12 +173,12 @@ static double mean_of(const double *cups, size_t days)
 static int64_t never_returned(const struct purchase_type_row *row, const struct type_days *days,
                               const struct purchase_type *type)
 {
-    size_t weeks = type->demand.days / 2 / PURCHASE_WEEK, moment = PLAN_HISTORY_DAYS - weeks * PURCHASE_WEEK;
+    size_t weeks = type->demand.days / 2 / WEEKDAYS, moment = PLAN_HISTORY_DAYS - weeks * WEEKDAYS;
     struct purchase_change change = {
         .demand_then = mean_of(days->issued + moment - PURCHASE_WINDOW, PURCHASE_WINDOW),
         .demand_now = mean_of(days->issued + PLAN_HISTORY_DAYS - PURCHASE_WINDOW, PURCHASE_WINDOW),
         .time_out = type->time_out,
-        .days = weeks * PURCHASE_WEEK,
+        .days = weeks * WEEKDAYS,
         .of_days = type->demand.days};
     for (size_t week = 0; week < weeks && week < row->weeks; week++)
         change.more_out += row->more_out[week];

@@ -266,8 +266,8 @@ static enum store_result make_days(struct change *change)
     return store_calendars_extend(change->pg, schemes, count, until, &extended);
 }
 
-/* Does all that takes long before it takes the heads of the schemes that trade: for the commit alone. The
- * next copy of the data is among it, so that whoever posts next need not read it. */
+/* The heads of the schemes that trade are taken last, for the commit alone. All that takes long comes before,
+ * also the next snapshot, so that the writers find it ready. */
 static enum store_result commit(struct change *change, struct snapshot_cache *snapshots)
 {
     struct held_snapshot *next = NULL;

@@ -247,7 +247,7 @@ bool overview_in_one(const struct overview *overview, const struct currency *cur
             struct money amount = sums->amounts[k];
             if (sums->currency != currency) {
                 assert(rate != NULL);
-                added = exchange_at(sums->amounts[k], sums->currency, currency, rate->rate, &amount);
+                added = money_exchange_at(sums->amounts[k], sums->currency, currency, rate->rate, &amount);
             }
             added = added && money_add(one->amounts[k], amount, &one->amounts[k]);
         }

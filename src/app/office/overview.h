@@ -5,7 +5,7 @@
 #define DEPOSITD_APP_OFFICE_OVERVIEW_H
 
 #include "app/transaction/fault.h"
-#include "depositd/exchange.h"
+#include "depositd/money.h"
 #include "depositd/network.h"
 #include "store/overview_store.h"
 

@@ -3,6 +3,7 @@
  * the entry. The scheme with the other currency converts it once for each event and home. */
 #include "app/posting/record_home.h"
 
+#include "app/posting/post_facts.h"
 #include "app/posting/record_bearer.h"
 
 #include <stdio.h>
@@ -135,15 +136,6 @@ static enum store_result check_home(struct recording *recording, const struct sc
     return result;
 }
 
-static void book(struct recording *recording, struct agreed *agreed)
-{
-    const struct ledger *ledger = recording->ledger;
-    const struct agreement *agreement =
-        network_agreement(ledger->network, agreed->home, agreed->host, recording->occurrence->date);
-    if (!agreement_in_books(ledger->network, agreement, ledger->scheme->id, agreed->exact, &agreed->booked))
-        faults_add(recording->faults, REASON_OUT_OF_RANGE, "/returned", "the agreed amount is too large");
-}
-
 static bool moves_between_schemes(const struct referred *referred)
 {
     for (size_t i = 0; i < referred->leg_count; i++)
@@ -173,7 +165,8 @@ enum store_result record_find_agreed(struct recording *recording)
         return take_back(recording);
     for (size_t i = 0; i < recording->agreed_count && result == STORE_OK; i++) {
         result = check_home(recording, network->scheme_by_id[recording->agreed[i].home]);
-        book(recording, &recording->agreed[i]);
+        if (!post_book_agreed(recording->ledger, &recording->agreed[i]))
+            faults_add(recording->faults, REASON_OUT_OF_RANGE, "/returned", "the agreed amount is too large");
     }
     return result;
 }

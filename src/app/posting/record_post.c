@@ -16,40 +16,6 @@ static enum store_result derive_legs(struct recording *recording)
     return STORE_OK;
 }
 
-static bool may_fall_below_zero(struct account account)
-{
-    switch (account_kind_holds(account_kind_of(account))) {
-    case HOLDS_STOCK:
-    case HOLDS_OUT:
-        return true;
-    case HOLDS_TRANSIT:
-    case HOLDS_GONE:
-    case HOLDS_MONEY:
-        return false;
-    }
-    abort();
-}
-
-/* Finds the balances that the cup accounts of the legs will have. */
-static enum store_result balances_after(struct recording *recording, int64_t **after)
-{
-    const struct leg_list *legs = &recording->legs;
-    *after = arena_array(recording->ledger->arena, legs->count + 1, sizeof **after);
-    if (*after == NULL)
-        return STORE_FAILED;
-    for (size_t i = 0; i < legs->count; i++) {
-        if (!may_fall_below_zero(legs->legs[i].account))
-            continue;
-        enum store_result result = ledger_balance(recording->ledger, legs->legs[i].account, &(*after)[i]);
-        if (result != STORE_OK)
-            return result;
-        for (size_t l = 0; l < legs->count; l++)
-            if (legs->legs[l].account.code == legs->legs[i].account.code)
-                (*after)[i] += legs->legs[l].amount;
-    }
-    return STORE_OK;
-}
-
 /* For the reversal of a receipt or a loss: takes its cups back out of the dispatch's state. */
 static void take_back_arrival(struct recording *recording)
 {
@@ -71,7 +37,7 @@ static enum store_result find_exceptions(struct recording *recording, struct exc
     struct exception_facts *facts = &recording->exception_facts;
     const struct submission *submission = recording->submission;
     int64_t *after;
-    enum store_result result = balances_after(recording, &after);
+    enum store_result result = post_balances_after(recording->ledger, &recording->legs, &after);
     if (result != STORE_OK)
         return result;
     facts->posting = &recording->facts;

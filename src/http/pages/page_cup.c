@@ -183,12 +183,7 @@ static void draw(const struct journey *journey, struct buffer *page)
     char times[24], places[24];
     snprintf(times, sizeof times, "%zu", journey->count);
     snprintf(places, sizeof places, "%zu", journey->lane_count);
-    buffer_add_text(page, "<figure>\n<figcaption>");
-    html_word(page, "The cup's journey");
-    buffer_printf(page, "</figcaption>\n<svg role=\"img\" viewBox=\"0 0 %d %.0f\">\n<title>", WIDTH,
-                  height + FEET);
-    html_plain_word(page, "The cup's journey");
-    buffer_add_text(page, "</title>\n<desc>");
+    html_picture_begin(page, "The cup's journey", WIDTH, height + FEET);
     html_say(page, "From %1 to %2 it was seen %3 times, at %4 places. They are in the table of sightings.",
              first->day, last->day, times, places);
     buffer_add_text(page, "</desc>\n");

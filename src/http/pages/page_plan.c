@@ -148,12 +148,7 @@ static void draw(struct map *map, struct buffer *page, const json_t *plan)
     const json_t *shipments = json_object_get(plan, "shipments");
     char ways[24];
     snprintf(ways, sizeof ways, "%zu", json_array_size(shipments));
-    buffer_add_text(page, "<figure>\n<figcaption>");
-    html_word(page, "Sites, north at the top, and the ways of the cups");
-    buffer_printf(page, "</figcaption>\n<svg role=\"img\" viewBox=\"0 0 %d %.0f\">\n<title>", WIDTH,
-                  map->height);
-    html_plain_word(page, "Sites, north at the top, and the ways of the cups");
-    buffer_add_text(page, "</title>\n<desc>");
+    html_picture_begin(page, "Sites, north at the top, and the ways of the cups", WIDTH, map->height);
     html_say(page, "An arrow for each of %1 ways. They are in the table of shipments.", ways);
     buffer_add_text(page, "</desc>\n");
     add_arrows(map, page, shipments);

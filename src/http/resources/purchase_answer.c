@@ -89,9 +89,9 @@ static const char *source_word(enum assumption_source source)
     return words[source];
 }
 
-static const char *const weekdays[PURCHASE_WEEK] = {
-    [0] = "monday", [1] = "tuesday",  [2] = "wednesday", [3] = "thursday",
-    [4] = "friday", [5] = "saturday", [6] = "sunday"};
+static const char *const weekdays[] = {
+    [MONDAY] = "monday", [TUESDAY] = "tuesday",   [WEDNESDAY] = "wednesday", [THURSDAY] = "thursday",
+    [FRIDAY] = "friday", [SATURDAY] = "saturday", [SUNDAY] = "sunday",       [WEEKDAYS] = NULL};
 
 /* --- the figures of a cup type ---------------------------------------------------------------------------
  */
