@@ -801,8 +801,11 @@ def compare_cups(client, models, entries, types):
     sighting that does not follow from the one before is an open exception or a gap."""
     walks = [named_cups.Walk(model, known) for model, known in zip(models, entries)]
     want, found = named_cups.whereabouts(walks), named_cups.findings(walks, types)
+    one = f"/v1/cups/{quote(min(want), safe='')}"
+    wait_until(
+        lambda: client.send("GET", one).status == 200 and client.get(one)["current"], "all entries are looked at"
+    )
     assert {c["cup_id"] for c in client.items("/v1/cups", limit=1000)} == want.keys()
-    wait_until(lambda: client.get(f"/v1/cups/{quote(min(want), safe='')}")["current"], "all entries are looked at")
     strangers, open_strangers = Counter(), Counter()
     for cup, last in want.items():
         shown = client.get(f"/v1/cups/{quote(cup, safe='')}")
