@@ -165,9 +165,11 @@ def print_table(results):
         row = ["-", "-", "-"]
         met = "not there yet"
         if result := results[name]:
-            measured, against = statistics.median(result.measured), statistics.median(result.baseline or [0])
-            figure = measured / against if against else measured
-            row = [amount(measured, unit), amount(against, unit) if against else "", f"{figure:.2f}" if against else ""]
+            figure = measured = statistics.median(result.measured)
+            row = [amount(measured, unit), "", ""]
+            if result.baseline:
+                figure = statistics.median(m / b for m, b in zip(result.measured, result.baseline, strict=True))
+                row[1:] = amount(statistics.median(result.baseline), unit), f"{figure:.2f}"
             met = verdict(figure, sense, bar, aim)
         print(layout.format(name, what, *row, f"{sense} {bar}", aim, met))
 

@@ -377,8 +377,8 @@ def stalled(ledger, result, scale):
 def grouped(ledger, result, scale):
     def spread_in(groups):
         ledger.group(groups)
-        ledger.spread(GROUPED_SCHEMES, WARM_UP_SECONDS)
-        return ledger.spread(GROUPED_SCHEMES, scale.seconds)["events_per_s"]
+        ledger.spread(GROUPED_SCHEMES, WARM_UP_SECONDS, connections=CONNECTIONS)
+        return ledger.spread(GROUPED_SCHEMES, scale.seconds, connections=CONNECTIONS)["events_per_s"]
 
     for _ in range(scale.runs):
         result.baseline.append(spread_in(1))
