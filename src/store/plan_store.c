@@ -53,12 +53,15 @@ static void take_cell(struct pg_row *row, void *into)
     cell->stock = row_int(row);
     cell->states_par = !row_is_null(row);
     cell->par = row_int_or_0(row);
+    cell->awaited = row_int(row);
+    cell->promised = row_int(row);
     take_history(row, cell);
 }
 
 enum store_result store_plan_cells(struct pg *pg, struct arena *arena, int32_t scheme, struct plan_days days,
                                    struct plan_cell_row **cells, size_t *count)
 {
-    return pg_ask(pg, &sql_plan_cells, PG_ARGS(arg_int(scheme), arg_date(days.from), arg_date(days.to)),
+    return pg_ask(pg, &sql_plan_cells,
+                  PG_ARGS(arg_int(scheme), arg_date(days.from), arg_date(days.to), arg_date(days.wanted_by)),
                   PG_LIST(arena, take_cell, NULL, cells, count));
 }

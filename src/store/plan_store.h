@@ -25,13 +25,16 @@ struct plan_cell_row {
     int64_t stock; /* sound cups, by the book */
     bool states_par;
     int64_t par;
+    int64_t awaited;  /* cups on the road to it, or asked for */
+    int64_t promised; /* cups asked for from it, and not sent yet */
     size_t days;
     const int64_t *day, *issued, *returned;
 };
 
-/* The business days of the history. */
+/* The business days of the history, and the day by which a request must be wanted to count at its receiver.
+ */
 struct plan_days {
-    struct date from, to;
+    struct date from, to, wanted_by;
 };
 
 /* By site id, then cup type id. */

@@ -41,9 +41,9 @@ static enum store_result load(struct pg *pg, struct planning *planning)
     enum store_result result = store_plan_sites(pg, &plan->arena, question->scheme->id, question->date,
                                                 &planning->sites, &planning->site_count);
     if (result == STORE_OK)
-        result =
-            store_plan_cells(pg, &plan->arena, question->scheme->id, (struct plan_days){plan->from, plan->to},
-                             &planning->rows, &planning->row_count);
+        result = store_plan_cells(pg, &plan->arena, question->scheme->id,
+                                  (struct plan_days){plan->from, plan->to, question->date}, &planning->rows,
+                                  &planning->row_count);
     return result;
 }
 
@@ -171,24 +171,37 @@ static void foresee(const struct planning *planning, const struct plan_cell_row 
     cell->par = forecast_par(&forecast, question->service_level, &cell->par_basis);
 }
 
+/* Cups that are promised to others are gone, also those that have yet to come. Cups on their way fill a site
+ * up to its par stock; they are no surplus, because nobody can send what has not come. */
+static void expect_stock(const struct planning *planning, const struct plan_cell_row *row,
+                         struct cup_plan_cell *cell)
+{
+    int64_t here, expected;
+    if (__builtin_add_overflow(row->stock, expected_change(planning, row), &here))
+        here = row->stock;
+    expected = (here > 0 ? here : 0) - row->promised;
+    int64_t lack = cell->par - expected;
+    if (lack > 0)
+        expected += row->awaited < lack ? row->awaited : lack;
+    cell->expected_stock = expected > 0 ? expected : 0;
+}
+
 static struct cup_plan_cell make_cell(const struct planning *planning, const struct plan_cell_row *row,
                                       bool ended)
 {
     struct cup_plan_cell cell = {.site = planning->question->network->site_by_id[row->site],
                                  .cup_type = planning->question->network->cup_type_by_id[row->cup_type],
-                                 .stock = row->stock};
-    int64_t expected;
-    if (__builtin_add_overflow(row->stock, expected_change(planning, row), &expected))
-        expected = row->stock;
-    cell.expected_stock = expected > 0 ? expected : 0;
+                                 .stock = row->stock,
+                                 .awaited = row->awaited,
+                                 .promised = row->promised};
     cell.basis = PLAN_NO_DEMAND;
-    if (ended) /* it hands out nothing any more */
-        return cell;
-    foresee(planning, row, &cell);
-    if (row->states_par && (!cell.foreseen || row->par >= cell.par)) {
+    if (!ended) /* else it hands out nothing any more */
+        foresee(planning, row, &cell);
+    if (!ended && row->states_par && (!cell.foreseen || row->par >= cell.par)) {
         cell.basis = PLAN_STATED;
         cell.par = row->par;
     }
+    expect_stock(planning, row, &cell);
     return cell;
 }
 

@@ -50,8 +50,9 @@ const char *plan_basis_word(enum plan_basis basis);
 struct cup_plan_cell {
     const struct site *site;
     const struct cup_type *cup_type;
-    int64_t stock;          /* sound cups now, by the book */
-    int64_t expected_stock; /* at the start of the day that is planned for, never below 0 */
+    int64_t stock;             /* sound cups now, by the book */
+    int64_t awaited, promised; /* cups on their way or asked for: to it, and from it */
+    int64_t expected_stock;    /* at the start of the day that is planned for, never below 0 */
     int64_t par;
     enum plan_basis basis;
     bool foreseen; /* the next ones are known */

@@ -67,7 +67,8 @@
 #define PLAN_ABOUT                                                                                           \
     "Nothing is recorded. A site gives whole boxes that it has over its par stock, and gets what it lacks. "  \
     "No plan that brings the same boxes to the same sites costs less than bound; gap is the share of the "    \
-    "cost above it. Counts say nothing about hygiene: cups go back into service only as local food codes "    \
+    "cost above it. Cups asked for or on the road count at their receiver up to its par stock, and not at "   \
+    "their sender. Counts say nothing about hygiene: cups go back into service only as local food codes "    \
     "allow. One such request runs at a time; a second is refused as overloaded."
 #define PURCHASE_ABOUT                                                                                       \
     "Nothing is recorded. Cups out follow from Little's law (J. D. C. Little, 1961): demand per day times days "  \

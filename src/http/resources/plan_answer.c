@@ -147,9 +147,11 @@ static void add_sites(struct buffer *text, const struct cup_plan_question *quest
     for (size_t i = 0; i < plan->cell_count; i++) {
         const struct cup_plan_cell *cell = &plan->cells[i];
         int64_t box = box_of(question, cell);
-        buffer_printf(
-            text, "%s{\"site\":\"%s\",\"cup_type\":\"%s\",\"stock\":%" PRId64 ",\"expected_stock\":%" PRId64,
-            i > 0 ? ",\n" : "\n", cell->site->code, cell->cup_type->code, cell->stock, cell->expected_stock);
+        buffer_printf(text,
+                      "%s{\"site\":\"%s\",\"cup_type\":\"%s\",\"stock\":%" PRId64 ",\"awaited\":%" PRId64
+                      ",\"promised\":%" PRId64 ",\"expected_stock\":%" PRId64,
+                      i > 0 ? ",\n" : "\n", cell->site->code, cell->cup_type->code, cell->stock,
+                      cell->awaited, cell->promised, cell->expected_stock);
         if (cell->foreseen) {
             add_errors(text, cell->expected, cell->error, cell->error_last_week);
             buffer_printf(text, ",\"method\":\"%s\",\"quantile\":\"%s\"", forecast_method_word(cell->method),
