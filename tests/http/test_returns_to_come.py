@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: ISC
 """Cups that may still come back. The projection itself stands against published triangles in
 tests/unit/test_estimate.c; here, a network whose future is known."""
+import csv
+import io
 from datetime import date, timedelta
 
 import pytest
@@ -108,6 +110,20 @@ def test_the_method_is_tested_on_the_past(bay):
     rows = [w["back_by_week"] for w in answer["weeks"]][: WEEKS - ago]
     known = [len(row) - ago - 1 for row in rows]
     assert test["came"] == sum(row[min(k + ago, WEEKS - ago - 1)] - row[k] for row, k in zip(rows, known))
+
+
+def test_its_csv_has_the_weeks(bay):
+    close_through(bay, bay.first + timedelta(days=7 * WEEKS - 1))
+    answer = bay.admin.send("GET", TARGET, headers={"Accept": "text/csv"})
+    lines = list(csv.DictReader(io.StringIO(answer.body.decode())))
+    weeks = bay.admin.get(TARGET)["weeks"]
+    told = {"scheme": "petrel-bay", "cup_type": "cup-300", "currency": "CAD"}
+    assert lines == [
+        {**{name: str(value) for name, value in week.items() if name != "back_by_week"}, **told} for week in weeks
+    ]
+    empty = bay.admin.send("GET", TARGET.replace("cup-300", "cup-450"), headers={"Accept": "text/csv"})
+    rows = list(csv.DictReader(io.StringIO(empty.body.decode())))
+    assert len(rows) == WEEKS and {row["expected"] for row in rows} == {""}
 
 
 def test_its_page(bay):

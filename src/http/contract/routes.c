@@ -391,6 +391,7 @@ static const struct route routes[] = {
      .about = "The service closes days by the clock. This closes a day that has ended without waiting for the clock."},
     {GET("/v1/schemes/{scheme}/returns-to-come/{cup_type}", FOR_OFFICE, handle_returns_to_come,
          "Cups of a type that may still come back, by weeks of issue", "ReturnsToCome"),
+     .media = 1u << MEDIA_JSON | 1u << MEDIA_CSV | 1u << MEDIA_HTML,
      .id = "getReturnsToCome", .tag = TAG_REPORTS,
      .about = "The chain ladder projects the weeks of issue through the last closed Sunday: from the cups that came back after "
               "so many weeks to those that will. Bounds are two standard errors (Mack 1993) from it. Without identity, cups "

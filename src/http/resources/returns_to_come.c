@@ -14,12 +14,22 @@ static long long whole(double cups)
     return llround(cups);
 }
 
-/* The estimate with its bounds, none of which is beyond zero or the cups that are out. */
+/* An estimate in whole cups with its bounds, none of which is beyond zero or the cups that are out. */
+struct bounds {
+    long long expected, low, high, unclaimed;
+};
+
+static struct bounds bounds_of(double expected, double error, double out)
+{
+    return (struct bounds){whole(expected), whole(fmax(expected - ERRORS * error, 0)),
+                           whole(fmin(expected + ERRORS * error, out)), whole(out) - whole(expected)};
+}
+
 static void add_estimate(struct buffer *text, double expected, double error, double out)
 {
-    double low = fmax(expected - ERRORS * error, 0), high = fmin(expected + ERRORS * error, out);
+    struct bounds bounds = bounds_of(expected, error, out);
     buffer_printf(text, ",\"expected\":%lld,\"expected_low\":%lld,\"expected_high\":%lld,\"unclaimed\":%lld",
-                  whole(expected), whole(low), whole(high), whole(out) - whole(expected));
+                  bounds.expected, bounds.low, bounds.high, bounds.unclaimed);
 }
 
 static void add_week(struct buffer *text, const struct returns_to_come *returns, size_t i)
@@ -109,6 +119,38 @@ static void add_answer(struct buffer *text, const struct scheme *scheme, const s
     buffer_add_text(text, "}\n");
 }
 
+/* A line for each week of issue. Codes and figures need no quotes. */
+static void add_lines(struct buffer *text, const struct scheme *scheme, const struct cup_type *cup_type,
+                      const struct returns_to_come *returns)
+{
+    buffer_add_text(text,
+                    "week,issued,back,forfeited,out,expected,expected_low,expected_high,unclaimed,cup_type,"
+                    "scheme,currency\r\n");
+    for (size_t i = 0; i < returns->triangle.count; i++) {
+        char day[DATE_TEXT_MAX];
+        const struct return_week *week = &returns->weeks[i];
+        date_format((struct date){returns->first.days + 7 * (int32_t)i}, day);
+        buffer_printf(text, "%s,%lld,%lld,%lld,%lld,", day, (long long)week->issued, (long long)week->back,
+                      (long long)week->forfeited, (long long)week->out);
+        if (returns->result == ESTIMATE_MADE) {
+            struct bounds bounds =
+                bounds_of(returns->projection.to_come[i], returns->projection.error[i], (double)week->out);
+            buffer_printf(text, "%lld,%lld,%lld,%lld", bounds.expected, bounds.low, bounds.high,
+                          bounds.unclaimed);
+        } else {
+            buffer_add_text(text, ",,,");
+        }
+        buffer_printf(text, ",%s,%s,%s\r\n", cup_type->code, scheme->code, scheme->currency->code);
+    }
+}
+
+static void add_csv(struct answer *answer, const struct scheme *scheme, const struct cup_type *cup_type,
+                    const struct returns_to_come *returns)
+{
+    add_lines(&answer->body, scheme, cup_type, returns);
+    answer->file_name = "returns_to_come.csv";
+}
+
 void handle_returns_to_come(const struct request *request, struct answer *answer)
 {
     bool found;
@@ -126,6 +168,8 @@ void handle_returns_to_come(const struct request *request, struct answer *answer
                                                                       cup_type->id, returns, &found);
     if (result != STORE_OK)
         answer_store_failure(answer, result);
+    else if (answer->media == MEDIA_CSV)
+        add_csv(answer, scheme, cup_type, returns);
     else if (!found)
         add_nothing(&answer->body, scheme, cup_type);
     else
