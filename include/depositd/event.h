@@ -200,6 +200,7 @@ struct event {
     char batch[CODE_SIZE];         /* supply: the batch that its cups were made from; empty: none */
     struct uuid refers;            /* receipt, transit_loss: the dispatch; reversal: the event that it
                                       reverses */
+    char host[CODE_SIZE];          /* receipt, transit_loss: the scheme of the dispatch; empty: this one */
     int64_t mass_g;                /* retire; -1: not stated */
     const char *reference;         /* NULL: none */
     const struct stated_leg *legs; /* journal … */

@@ -49,6 +49,11 @@ enum rule_when {
     WHEN_SENDER_BEARS,
     WHEN_RECEIVER_BEARS,
     WHEN_OPERATOR_BEARS,
+    WHEN_RECEIVER_BEARS_FROM_HOST,
+    /* A shipment: within the scheme, sent home by the host, or received by the home. */
+    WHEN_WITHIN_SCHEME,
+    WHEN_SENT_HOME,
+    WHEN_FROM_HOST,
     WHEN_SHORTAGES_CHARGED,
     /* A payment: a collection from a participant, a payout to one, or from one straight to another. */
     WHEN_PARTICIPANT_PAYS,
@@ -160,7 +165,7 @@ struct posting_line {
     struct money dispatch_value; /* w; receipts and losses only */
     struct money change;         /* new v - old v; revalued lists only */
     int32_t site;                /* LIST_OPENED_AT_SITE only */
-    int32_t home;                /* LIST_VISITING only: the scheme whose deposit the cups carry */
+    int32_t home;                /* LIST_VISITING, and cups sent home: the scheme whose deposit they carry */
 };
 
 /* Where a line of the bank's belongs. */
@@ -215,7 +220,9 @@ struct posting_facts {
     size_t due_count;
     const struct agreed *agreed;
     size_t agreed_count;
-    int32_t host; /* of an entry that follows a return abroad: the scheme that took the cups back */
+    int32_t host; /* of an entry that follows a return abroad: the scheme that took the cups back; of a
+                     receipt or a loss of cups that it sends home: that scheme */
+    int32_t home; /* of a dispatch to another scheme's site: that scheme */
     struct money till;
     struct money service_fee, service_tax, handling_fee, handling_tax, standing_fee, standing_tax;
     struct money clearing, arrears;

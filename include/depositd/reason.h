@@ -68,6 +68,7 @@
     X(SITE_NOT_OPEN, site_not_open, 422, false, "The site was not yet open")                                 \
     X(NO_REFUND_VALUE, no_refund_value, 422, false, "The cup type had no refund value in the scheme")        \
     X(NOT_AGREED, not_agreed, 422, false, "The schemes have agreed nothing for such cups")                   \
+    X(BEARER_IN_OTHER_SCHEME, bearer_in_other_scheme, 422, false, "The bearer belongs to another scheme")    \
     /* reversal, retire, forfeit, reinstate */                                                               \
     X(SITE_DIFFERS, site_differs, 422, false, "The site is not the reversed event's")                        \
     X(REVERSAL_OF_REVERSAL, reversal_of_reversal, 422, false, "A reversal can't be reversed")                \

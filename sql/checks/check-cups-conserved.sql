@@ -1,6 +1,6 @@
 -- Check: every cup that the events supplied, or that visits, is somewhere; the cups that returns brought from other
--- schemes are those that visit; and the cups forfeited less those reinstated are the cups that can still be
--- reinstated. $1 scheme. Reversals take away.
+-- schemes, less those sent home, are those that visit; and the cups forfeited less those reinstated are the cups that
+-- can still be reinstated. $1 scheme. Reversals take away.
 WITH stated AS (
     SELECT line ->> 'cup_type' AS code, coalesce(o.kind, e.kind) AS kind,
            (line ->> 'quantity')::bigint * CASE e.kind WHEN :kind_reversal THEN -1 ELSE 1 END AS cups
@@ -45,7 +45,14 @@ visits AS ( -- by the events; and by the account
       LEFT JOIN entry_reference r ON e.kind = :kind_reversal AND r.scheme = e.scheme AND r.entry = e.entry
       LEFT JOIN entry o ON o.scheme = r.scheme AND o.entry = r.referred
      CROSS JOIN json_array_elements(coalesce(o.event, e.event)::json -> 'returned') AS line
-     WHERE a.scheme = $1::integer AND a.host = $1 AND line ->> 'home' = h.code),
+     WHERE a.scheme = $1::integer AND a.host = $1 AND line ->> 'home' = h.code
+    UNION ALL -- less those that were sent home
+    SELECT line ->> 'cup_type', -(line ->> 'quantity')::bigint * CASE WHEN u.entry IS NULL THEN 1 ELSE 0 END
+      FROM entry e
+      JOIN site r ON r.code = e.event::json ->> 'to' AND r.scheme <> e.scheme
+      LEFT JOIN entry_reference u ON u.scheme = e.scheme AND u.referred = e.entry AND u.kind = :kind_reversal
+     CROSS JOIN json_array_elements(e.event::json -> 'cups') AS line
+     WHERE e.scheme = $1::integer AND e.kind = :kind_dispatch),
 visiting AS (
     SELECT c.code, -sum(amount) AS cups
       FROM leg JOIN cup_type c ON c.id = account_unit(account)
@@ -55,7 +62,7 @@ compared AS (
     SELECT code, 'supplied or visit' AS what, coalesce(a.cups, 0) + coalesce(v.cups, 0) AS stated, coalesce(b.cups, 0) AS found
       FROM supplied a FULL JOIN visiting v USING (code) FULL JOIN somewhere b USING (code)
     UNION ALL
-    SELECT code, 'brought from other schemes', coalesce(a.cups, 0), coalesce(b.cups, 0)
+    SELECT code, 'brought from other schemes and not sent home', coalesce(a.cups, 0), coalesce(b.cups, 0)
       FROM (SELECT code, sum(cups) AS cups FROM visits GROUP BY 1) a FULL JOIN visiting b USING (code)
     UNION ALL
     SELECT code, 'forfeited', coalesce(a.cups, 0), coalesce(b.cups, 0)

@@ -1,9 +1,10 @@
 -- Check: every event is in the ledger exactly once, under its id and with its digest, and refers to the event
--- that it names. $1 scheme.
+-- that it names, if that is of the same scheme. $1 scheme.
 WITH stated AS (
     SELECT entry, kind, (event::json ->> 'event_id')::uuid AS event_id,
            substring(sha256(convert_to(event, 'UTF8')) FOR 16) AS digest,
-           coalesce(event::json ->> 'dispatch', event::json ->> 'reverses')::uuid AS refers
+           CASE WHEN event::json ->> 'host' IS NULL
+                THEN coalesce(event::json ->> 'dispatch', event::json ->> 'reverses')::uuid END AS refers
       FROM entry WHERE scheme = $1::integer AND event IS NOT NULL
     UNION ALL -- the shipments of an opening have ids of their own, which receipts and losses name
     SELECT e.entry, NULL, (line ->> 'dispatch')::uuid, substring(sha256(convert_to(e.event, 'UTF8')) FOR 16), NULL

@@ -1,5 +1,7 @@
 -- Check: the cups sent, received and lost of each transfer follow from the events, and the rest of them is in
--- transit; and the shipment that a dispatch fulfils is the one that its event names. $1 scheme. Reversals take away.
+-- transit, unless they were sent home; the shipment that a dispatch fulfils is the one that its event names; and a
+-- receipt or a loss of cups that another scheme sent home is noted with the dispatch that its event names. $1 scheme.
+-- Reversals take away.
 WITH stated AS (
     SELECT coalesce(h.number, d.entry, case_of.entry) AS dispatch, c.id AS cup_type, (line ->> 'condition') IS NOT NULL AS damaged,
            case_of.kind, (line ->> 'quantity')::bigint * sign AS cups
@@ -14,7 +16,17 @@ WITH stated AS (
       LEFT JOIN event_id d ON d.scheme = $1::integer AND d.event_id = (event ->> 'dispatch')::uuid
       LEFT JOIN shipment h ON h.scheme = d.scheme AND h.event_id = d.event_id
      CROSS JOIN json_array_elements(event -> 'cups') AS line
-      JOIN cup_type c ON c.code = line ->> 'cup_type'),
+      JOIN cup_type c ON c.code = line ->> 'cup_type'
+     WHERE event ->> 'host' IS NULL
+    UNION ALL -- and by the entries of other schemes, the homes of the cups
+    SELECT f.dispatch, c.id, (line ->> 'condition') IS NOT NULL, e.kind,
+           (line ->> 'quantity')::bigint * CASE WHEN u.entry IS NULL THEN 1 ELSE 0 END
+      FROM host_dispatch f
+      JOIN entry e ON e.scheme = f.scheme AND e.entry = f.entry
+      LEFT JOIN entry_reference u ON u.scheme = f.scheme AND u.referred = f.entry AND u.kind = :kind_reversal
+     CROSS JOIN json_array_elements(e.event::json -> 'cups') AS line
+      JOIN cup_type c ON c.code = line ->> 'cup_type'
+     WHERE f.host = $1::integer),
 shipped AS ( -- the shipments of an opening, and nothing of one that is reversed
     SELECT h.number AS dispatch, c.id AS cup_type, (line ->> 'condition') IS NOT NULL AS damaged, :kind_dispatch AS kind,
            (line ->> 'quantity')::bigint * CASE WHEN r.entry IS NULL THEN 1 ELSE 0 END AS cups,
@@ -45,9 +57,10 @@ examined AS (
       FROM computed c FULL JOIN kept k USING (dispatch, cup_type, damaged)
     UNION ALL
     SELECT format('the dispatch of entry %s is another site''s, or of another day', k.dispatch),
-           (k.business_date, k.sender, k.receiver)
+           (k.business_date, k.sender, k.receiver, k.home)
            IS DISTINCT FROM (e.business_date, coalesce(e.site, (SELECT id FROM site WHERE code = s.sender)),
-                             (SELECT id FROM site WHERE code = coalesce(s.receiver, e.event::json ->> 'to')))
+                             (SELECT id FROM site WHERE code = coalesce(s.receiver, e.event::json ->> 'to')),
+                             nullif((SELECT scheme FROM site WHERE code = coalesce(s.receiver, e.event::json ->> 'to')), $1::integer))
       FROM kept k
       LEFT JOIN shipment h ON (h.scheme, h.number) = ($1::integer, k.dispatch)
       LEFT JOIN entry e ON (e.scheme, e.entry) = ($1::integer, coalesce(h.entry, k.dispatch))
@@ -58,9 +71,18 @@ examined AS (
              WHERE scheme = $1::integer AND kind = :kind_dispatch AND event::json ->> 'shipment' IS NOT NULL) n
       FULL JOIN (SELECT dispatch, shipment FROM shipment_dispatch WHERE scheme = $1::integer) k USING (dispatch)
     UNION ALL
+    SELECT format('the dispatch of another scheme that entry %s is about', entry),
+           (n.host, n.dispatch, n.kind) IS DISTINCT FROM (k.host, k.dispatch, k.kind::integer)
+      FROM (SELECT e.entry, e.kind::integer AS kind, s.id AS host, i.entry AS dispatch
+              FROM entry e
+              LEFT JOIN scheme s ON s.code = e.event::json ->> 'host'
+              LEFT JOIN event_id i ON i.scheme = s.id AND i.event_id = (e.event::json ->> 'dispatch')::uuid
+             WHERE e.scheme = $1::integer AND e.kind IN (:kind_receipt, :kind_transit_loss) AND e.event::json ->> 'host' IS NOT NULL) n
+      FULL JOIN (SELECT * FROM host_dispatch WHERE scheme = $1::integer) k USING (entry)
+    UNION ALL
     SELECT format('what is in transit of %s', t.code), coalesce(road.cups, 0) <> coalesce(k.cups, 0)
       FROM road
-      FULL JOIN (SELECT cup_type, sum(sent::numeric - received - lost) AS cups FROM kept GROUP BY 1) k USING (cup_type)
+      FULL JOIN (SELECT cup_type, sum(sent::numeric - received - lost) AS cups FROM kept WHERE home IS NULL GROUP BY 1) k USING (cup_type)
       LEFT JOIN cup_type t ON t.id = cup_type)
 SELECT count(*), count(*) FILTER (WHERE is_broken),
        first_lines(array_agg(what ORDER BY what) FILTER (WHERE is_broken))

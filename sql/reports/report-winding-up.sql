@@ -52,6 +52,11 @@ item AS (
     SELECT CASE b.kind WHEN :account_damaged THEN 'damaged_at_site' ELSE 'cups_at_site' END, s.participant, s.id, b.cup_type,
            b.amount, NULL, NULL, b.account, NULL, NULL, NULL
       FROM stands b JOIN site s ON s.id = b.owner WHERE b.kind IN (:account_site_stock, :account_damaged)
+    UNION ALL -- cups that another scheme sent home, of the receiver
+    SELECT 'on_the_road', s.participant, s.id, t.cup_type, t.sent - t.received - t.lost, NULL, t.business_date,
+           account_of(:account_abroad, t.scheme, t.cup_type), NULL, NULL, NULL
+      FROM transfer t JOIN site s ON s.id = t.receiver
+     WHERE t.home = $1::integer AND t.sent <> t.received + t.lost AND ($2::integer IS NULL OR s.participant = $2)
     UNION ALL -- of the sender; of the receiver only if the sender is not shown
     SELECT 'on_the_road', s.participant, s.id, t.cup_type, t.sent - t.received - t.lost, NULL, t.business_date,
            account_of(:account_in_transit, 0, t.cup_type), NULL, t.dispatch, NULL
@@ -59,7 +64,7 @@ item AS (
       JOIN LATERAL (SELECT id, participant FROM site
                      WHERE id IN (t.sender, t.receiver) AND ($2::integer IS NULL OR participant = $2)
                      ORDER BY id <> t.sender LIMIT 1) s ON true
-     WHERE t.scheme = $1::integer AND t.sent <> t.received + t.lost
+     WHERE t.scheme = $1::integer AND t.home IS NULL AND t.sent <> t.received + t.lost
     UNION ALL
     SELECT 'not_settled', s.participant, s.id, NULL, NULL, b.amount, n.day, b.account,
            NULL, NULL, NULL

@@ -110,6 +110,24 @@ static void find_below_zero(struct finder *finder)
     }
 }
 
+/* The cups of another scheme that are gone, beyond those that came. Such an account is looked at once, as
+ * above. */
+static void find_beyond_visiting(struct finder *finder)
+{
+    const struct exception_facts *facts = finder->facts;
+    for (size_t i = 0; i < facts->leg_count; i++) {
+        struct account account = facts->legs[i].account;
+        bool is_first = true;
+        if (account_kind_of(account) != ACCOUNT_VISITING || facts->legs[i].amount <= 0)
+            continue;
+        for (size_t before = 0; before < i; before++)
+            is_first = is_first && facts->legs[before].account.code != account.code;
+        if (is_first && facts->balances_after[i] > 0)
+            add_quantity(finder, EXCEPTION_BEYOND_VISITING, account_cup_type(account),
+                         facts->balances_after[i]);
+    }
+}
+
 static int64_t moved_of(const struct posting_facts *posting, int32_t cup_type, bool damaged)
 {
     int64_t moved = 0;
@@ -207,6 +225,7 @@ size_t exceptions_find(const struct exception_facts *facts, struct exception *fo
     find_off_tariff(&finder);
     find_late_tariff(&finder);
     find_below_zero(&finder);
+    find_beyond_visiting(&finder);
     find_of_transfer(&finder);
     if (facts->posting->kind == KIND_REVERSAL)
         find_short_again(&finder);

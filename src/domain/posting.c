@@ -15,11 +15,19 @@ static bool rule_applies(const struct posting_rule *rule, const struct posting_f
     case ALWAYS:
         return true;
     case WHEN_SENDER_BEARS:
-        return facts->bearer == BEARER_SENDER;
+        return facts->bearer == BEARER_SENDER && facts->host == 0;
     case WHEN_RECEIVER_BEARS:
-        return facts->bearer == BEARER_RECEIVER;
+        return facts->bearer == BEARER_RECEIVER && facts->host == 0;
     case WHEN_OPERATOR_BEARS:
-        return facts->bearer == BEARER_OPERATOR;
+        return facts->bearer == BEARER_OPERATOR && facts->host == 0;
+    case WHEN_RECEIVER_BEARS_FROM_HOST:
+        return facts->bearer == BEARER_RECEIVER && facts->host != 0;
+    case WHEN_WITHIN_SCHEME:
+        return facts->home == 0 && facts->host == 0;
+    case WHEN_SENT_HOME:
+        return facts->home != 0;
+    case WHEN_FROM_HOST:
+        return facts->host != 0;
     case WHEN_SHORTAGES_CHARGED:
         return facts->charge_shortages;
     case WHEN_PARTICIPANT_PAYS:

@@ -385,6 +385,7 @@ static void take_referred(struct pg_row *row, void *into)
     referred->reversed = row_bool(row);
     referred->arrived = row_bool(row);
     referred->refers = row_int_or_0(row);
+    referred->host = row_int32_or_0(row);
     referred->dispatch = row_int_or_0(row);
     take_moved_cups(row, referred);
 }
@@ -395,37 +396,6 @@ enum store_result store_referred(struct pg *pg, struct arena *arena, int32_t sch
     *referred = (struct referred){0};
     return pg_ask(pg, &sql_referred, PG_ARGS(arg_int(scheme), arg_uuid(id)),
                   pg_maybe(arena, take_referred, referred, &referred->found));
-}
-
-/* All lines have the same parties and the same day. */
-static void take_transfer_line(struct pg_row *row, void *into)
-{
-    struct transfer_open *line = into;
-    struct transfer *transfer = row->shared;
-    line->cup_type = row_int32(row);
-    line->damaged = row_bool(row);
-    line->sent = row_int(row);
-    line->received = row_int(row);
-    line->lost = row_int(row);
-    if (row->index > 0) {
-        row_skip_rest(row);
-        return;
-    }
-    transfer->sender = row_int32(row);
-    transfer->receiver = row_int32(row);
-    transfer->business_date = row_date(row);
-}
-
-enum store_result store_transfer(struct pg *pg, struct arena *arena, int32_t scheme, int64_t dispatch,
-                                 struct transfer *transfer)
-{
-    *transfer = (struct transfer){0};
-    enum store_result result =
-        pg_ask(pg, &sql_transfer, PG_ARGS(arg_int(scheme), arg_int(dispatch)),
-               PG_LIST(arena, take_transfer_line, transfer, &transfer->lines, &transfer->line_count));
-    if (result == STORE_OK && transfer->line_count == 0)
-        return STORE_FAILED; /* every dispatch has at least one line */
-    return result;
 }
 
 enum store_result store_book_after(struct pg *pg, struct arena *arena, const struct book_moment *moment,

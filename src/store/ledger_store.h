@@ -160,6 +160,7 @@ struct referred {
     bool reversed;
     bool arrived;     /* has receipts or losses that are not reversed */
     int64_t refers;   /* the entry, or the shipment, that this one refers to; 0: none */
+    int32_t host;     /* the scheme of that entry, if it is another one's dispatch; else 0 */
     int64_t dispatch; /* the number of the dispatch: its entry, or below 0 that of an opening's shipment; 0:
                          it is no dispatch */
     struct moved_cups *cups;
@@ -171,6 +172,7 @@ MUST_CHECK enum store_result store_referred(struct pg *pg, struct arena *arena, 
 
 struct transfer {
     int32_t sender, receiver;
+    int32_t home; /* the scheme of the receiver, if it is another one; else 0 */
     struct date business_date;
     struct transfer_open *lines;
     size_t line_count;
@@ -179,6 +181,9 @@ struct transfer {
 /* `dispatch` as in struct referred. */
 MUST_CHECK enum store_result store_transfer(struct pg *pg, struct arena *arena, int32_t scheme,
                                             int64_t dispatch, struct transfer *transfer);
+/* Until the commit nobody else sends cups from one of the schemes to the other, receives such cups, or takes
+ * that back. */
+MUST_CHECK enum store_result store_pair_hold(struct pg *pg, int32_t scheme, int32_t other);
 
 struct book_moment {
     int32_t scheme, site;
@@ -217,6 +222,7 @@ struct exception_row {
 
 struct reference_row {
     int32_t scheme;
+    int32_t host; /* the scheme of the referred entry, if it is another one; else 0 */
     int64_t referred, entry;
     enum entry_kind kind;
 };
@@ -235,6 +241,7 @@ struct transfer_row {
     bool damaged;
     struct date business_date;
     int32_t sender, receiver;
+    int32_t home;                 /* the scheme of the receiver, if it is another one; else 0 */
     int64_t sent, received, lost; /* the numbers to add */
 };
 

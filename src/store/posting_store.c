@@ -182,7 +182,8 @@ static enum store_result post_references(struct pg *pg, struct arena *arena,
                   PG_ARGS(arg_int4s(COLUMN(references, count, scheme)),
                           arg_int8s(COLUMN(references, count, referred)),
                           arg_int8s(COLUMN(references, count, entry)),
-                          arg_int4s(COMPUTED(arena, int32_t, references, count, (int32_t)row->kind))));
+                          arg_int4s(COMPUTED(arena, int32_t, references, count, (int32_t)row->kind)),
+                          arg_int4s(COLUMN(references, count, host))));
 }
 
 static enum store_result post_shipments(struct pg *pg, const struct posting_rows *posting)
@@ -206,7 +207,7 @@ static enum store_result post_transfers(struct pg *pg, const struct posting_rows
                 arg_dates(COLUMN(transfers, count, business_date)),
                 arg_int4s(COLUMN(transfers, count, sender)), arg_int4s(COLUMN(transfers, count, receiver)),
                 arg_int8s(COLUMN(transfers, count, sent)), arg_int8s(COLUMN(transfers, count, received)),
-                arg_int8s(COLUMN(transfers, count, lost))));
+                arg_int8s(COLUMN(transfers, count, lost)), arg_int4s(COLUMN(transfers, count, home))));
     if (result != STORE_OK)
         return result;
     return pg_run(pg, &sql_post_shortages_resolved,

@@ -77,3 +77,37 @@ def test_killed_while_a_home_follows(service, rng, rounds):
         == -service.admin.accounts(HOME)[f"abroad({HOST},cup-300)"]
     )
     service.admin.assert_holds()
+
+
+def sent_home_of(rng, day, turn):
+    """Dispatches home and the receipts of those of the turn before."""
+    when = at_host(day, f"{6 + turn % 12:02}:30")
+    return [event("dispatch", "ferry", when, cups=cups(cup_300=rng.randint(1, 3)), to="anchor") for _ in range(30)]
+
+
+def test_killed_while_a_home_receives(service, rng, rounds):
+    """The service is killed while cups go home and are received there. Each receipt is counted exactly once in the
+    dispatch of the other scheme."""
+    day = business_day() - timedelta(days=1)
+    document = two_schemes(day, "on_deposit", "on_loan")
+    for scheme, group in zip(document["schemes"], (1, 2)):
+        scheme["group"] = group
+    service.admin.load(document)
+    agree(service, day, {"cup-300": 170}, rate="1.4625")
+    before = []
+    for turn in rounds(10):
+        sent = sent_home_of(rng, day, turn)
+        came = [
+            event("receipt", "anchor", at(day, "21:00"), cups=one["cups"], dispatch=one["event_id"], host=HOST)
+            for one in before
+        ]
+        came += [event("reversal", "anchor", at(day, "22:00"), reverses=one["event_id"]) for one in came[:5]]
+        posting = Posting(service, sent + came)
+        posting.start()
+        time.sleep(rng.uniform(0, 1))
+        service.kill()
+        service.start()
+        posting.join()
+        assert {a["status"] for a in posting.answers} <= {"recorded", "duplicate"}, posting.answers
+        before = sent
+    service.admin.assert_holds()

@@ -205,7 +205,7 @@ class Model:
             exceptions.append({"exception": "site_closed"})
         entry = self._record(Entry(kind, event, occurred, day, legs))
         entry.agreed = self._agreed(event, occurrence)
-        exceptions += self._negative_stock(entry)
+        exceptions += self._negative_stock(entry) + self._beyond_visiting(entry)
         if kind in ("return", "exchange"):  # the balance that the entry takes from customers
             exceptions += [
                 {"exception": "over_returned", "cup_type": self.unit(a)}
@@ -231,7 +231,7 @@ class Model:
             assert sum(v for a, v in entry.legs.items() if self.unit(a) == unit) == 0, (entry.kind, entry.legs)
         self.entries.append(entry)
         if entry.kind in ("receipt", "transit_loss"):
-            self.arrivals[entry.event["dispatch"]].append(entry)
+            self.sender_of(entry.event).arrivals[entry.event["dispatch"]].append(entry)
         for account, value in entry.legs.items():
             if account.startswith("site_stock("):
                 # an opening is as of the start of its day, whatever instant in that day it states
@@ -253,6 +253,13 @@ class Model:
             {"exception": "negative_stock", "cup_type": self.unit(a), "quantity": self.balances[a]}
             for a, v in entry.legs.items()
             if a.startswith(("site_stock(", "damaged(")) and v < 0 and self.balances[a] < 0
+        ]
+
+    def _beyond_visiting(self, entry):
+        return [
+            {"exception": "beyond_visiting", "cup_type": self.unit(a), "quantity": self.balances[a]}
+            for a, v in entry.legs.items()
+            if a.startswith("visiting(") and v > 0 and self.balances[a] > 0
         ]
 
     @staticmethod
@@ -390,14 +397,31 @@ class Model:
                 legs.update({f"site_clearing({site})": worth, f"stock_deposits({site},{cup})": -worth})
         return legs, []
 
-    def _dispatch(self, event, day, _):
-        site, legs = event["site"], Counter()
+    def _home_of(self, site):
+        """The other scheme that the site belongs to, or None."""
+        return next((code for code, other in self.others.items() if site in other.sites), None)
+
+    def _ever_agreed(self, home, host, day="9999-12-31"):
+        return any((a["home"], a["host"]) == (home, host) and a["effective_date"] <= str(day) for a in self.agreements)
+
+    def _dispatch(self, event, day, occurrence):
+        """Cups that go to another scheme's site visit, and go home."""
+        site, legs, home = event["site"], Counter(), self._home_of(event["to"])
+        if home and not self._ever_agreed(home, self.code, occurrence):
+            raise Refused("site_in_other_scheme")
         for cup, n, damaged in self._cups(event, "cups"):
-            legs.update({self._stock(site, cup, damaged): -n, f"in_transit({cup})": n})
+            legs.update(
+                {self._stock(site, cup, damaged): -n, f"visiting({home},{cup})" if home else f"in_transit({cup})": n}
+            )
             if self.on_deposit:
                 worth = n * self.value(cup, day)
-                legs.update({f"stock_deposits({site},{cup})": worth, f"transit_deposits({cup})": -worth})
+                legs.update({f"stock_deposits({site},{cup})": worth})
+                legs.update({f"site_clearing({site})" if home else f"transit_deposits({cup})": -worth})
         return legs, []
+
+    def sender_of(self, event):
+        """The model of the scheme that sent the cups which arrive, or are lost."""
+        return self.others[event["host"]] if "host" in event else self
 
     def _arrivals(self, dispatch):
         return [e for e in self.arrivals[dispatch.event["event_id"]] if not e.reversed_by]
@@ -416,11 +440,17 @@ class Model:
         return self.shipments.get(event_id) or self.by_id.get(event_id)
 
     def _dispatch_of(self, event):
-        dispatch = self.dispatch(event["dispatch"])
+        if "host" in event and not self._ever_agreed(self.code, event["host"]):
+            raise Refused("not_agreed")
+        dispatch = self.sender_of(event).dispatch(event["dispatch"])
         if not dispatch:
+            raise Refused("event_unknown")
+        if "host" in event and dispatch.event.get("to") not in self.sites:
             raise Refused("event_unknown")
         if dispatch.kind != "dispatch":
             raise Refused("not_a_dispatch")
+        if "host" not in event and dispatch.event["to"] not in self.sites:
+            raise Refused("site_in_other_scheme")
         return dispatch
 
     def fulfils(self, dispatch):
@@ -443,11 +473,16 @@ class Model:
 
     def _receipt(self, event, day, _):
         site, dispatch, legs, exceptions = event["site"], self._dispatch_of(event), Counter(), []
-        sender = dispatch.event["site"]
-        still = self._open(dispatch)
+        sender, host = dispatch.event["site"], event.get("host")
+        still = self.sender_of(event)._open(dispatch)
         for cup, n, damaged in self._cups(event, "cups"):
-            legs.update({f"in_transit({cup})": -n, self._stock(site, cup, damaged): n})
-            if self.on_deposit:
+            legs.update(
+                {f"abroad({host},{cup})" if host else f"in_transit({cup})": -n, self._stock(site, cup, damaged): n}
+            )
+            if self.on_deposit and host:
+                worth = n * self.value(cup, day)
+                legs.update({f"stock_deposits({site},{cup})": -worth, f"site_clearing({site})": worth})
+            elif self.on_deposit:
                 worth, then = n * self.value(cup, day), n * (self.value(cup, dispatch.day) or self.value(cup, day))
                 legs.update({f"transit_deposits({cup})": worth, f"stock_deposits({site},{cup})": -worth})
                 legs.update({f"site_clearing({site})": worth})
@@ -462,13 +497,21 @@ class Model:
 
     def _transit_loss(self, event, day, _):
         dispatch, legs = self._dispatch_of(event), Counter()
-        sender, receiver = dispatch.event["site"], dispatch.event["to"]
-        if event["site"] != sender:
+        sender, receiver, host = dispatch.event["site"], dispatch.event["to"], event.get("host")
+        if event["site"] != (receiver if host else sender):
             raise Refused("site_differs")
-        still = self._open(dispatch)
-        bearer = event.get("bearer") or self._agreed_bearer(dispatch) or self.scheme.get("loss_bearer", "receiver")
+        still = self.sender_of(event)._open(dispatch)
+        agreed = self.sender_of(event)._agreed_bearer(dispatch)
+        bearer = event.get("bearer") or agreed or self.scheme.get("loss_bearer", "receiver")
+        if host and bearer == "sender":
+            raise Refused("bearer_in_other_scheme")
         self.bearers[event["event_id"]] = bearer
-        for cup, n, _ in self._cups(event, "cups"):
+        for cup, n, _ in self._cups(event, "cups") if host else ():
+            legs.update({f"abroad({host},{cup})": -n, f"unaccounted({cup})": n})
+            if bearer == "receiver":
+                worth = n * self.value(cup, day)
+                legs.update({f"site_clearing({receiver})": worth, "loss_charges": -worth})
+        for cup, n, _ in () if host else self._cups(event, "cups"):
             worth = n * self.value(cup, day)
             then = n * (self.value(cup, dispatch.day) or self.value(cup, day))
             legs.update({f"in_transit({cup})": -n, f"unaccounted({cup})": n})
@@ -744,10 +787,11 @@ class Model:
         if original.kind not in ("receipt", "transit_loss"):
             return legs, []
         dispatch = self._dispatch_of(original.event)  # cups that have arrived in part are short again
-        arrived = any(e.kind == "receipt" for e in self._arrivals(dispatch))
+        sender = self.sender_of(original.event)
+        arrived = any(e.kind == "receipt" for e in sender._arrivals(dispatch))
         return legs, [
             {"exception": "receipt_short", "cup_type": c, "quantity": n}
-            for (c, _), n in self._open(dispatch).items()
+            for (c, _), n in sender._open(dispatch).items()
             if n > 0 and arrived
         ]
 

@@ -143,9 +143,9 @@ class Place(NamedTuple):
     owner: str | None
     cup_type: str
 
-    def station(self, scheme):
+    def station(self):
         """Where one looks for a cup: at a site, sound or damaged; on a dispatch; or in a place of any scheme."""
-        return ("site" if self.kind in STOCK else self.kind, self.owner, scheme if self.kind == "in_transit" else None)
+        return ("site" if self.kind in STOCK else self.kind, self.owner)
 
 
 class Sighting(NamedTuple):
@@ -204,15 +204,15 @@ class Walk:
         ]
         self.seen.append((number, entry, sightings))
 
-    def _sent(self, dispatch_id):
-        """The lines of a dispatch, or of a shipment of an opening."""
-        dispatch = self.model.dispatch(dispatch_id)
-        return dispatch.event["event_id"], dispatch.event["cups"]
+    def _sent(self, arrival):
+        """The dispatch, or a shipment of an opening: of its own scheme, or of the host that sent cups home."""
+        return self.model.sender_of(arrival).dispatch(arrival["dispatch"])
 
     def _brought(self, receipt):
         """The cups of the dispatch that are still on the road, if all of its cups have arrived with this receipt."""
-        event_id, lines = self._sent(receipt.event["dispatch"])
-        if event_id in self.undone:
+        sent = self._sent(receipt.event)
+        lines = sent.event["cups"]
+        if sent.event["event_id"] in self.undone or ("host" in receipt.event and sent.reversed_by):
             return []
         came = [(e, cups) for event, e, cups in self.came[receipt.event["dispatch"]] if event not in self.undone]
         still = Counter()
@@ -288,7 +288,7 @@ def _mismatch(s, before, been_supplied):
         return "cup_supplied_twice" if been_supplied else None
     if not before:
         return "cup_never_supplied"
-    if s.came_from.station(s.scheme) == before.went_to.station(before.scheme):
+    if s.came_from.station() == before.went_to.station():
         return None
     if before.went_to.kind in ("retired", "unaccounted"):
         return "cup_after_end"
@@ -304,13 +304,15 @@ def findings(walks, types):
     for cup, sightings in by_cup(walks).items():
         found[cup], before, been_supplied, issued_in, here = Counter(), None, False, None, Counter()
         for s in sightings:
-            here[s.scheme, s.entry, s.came_from.station(s.scheme)] += 1
-            again = here[s.scheme, s.entry, s.came_from.station(s.scheme)] > 1
+            here[s.scheme, s.entry, s.came_from.station()] += 1
+            again = here[s.scheme, s.entry, s.came_from.station()] > 1
             kind = "cup_twice" if again else _mismatch(s, before, been_supplied)
             if kind in ("cup_not_out", "cup_issued_elsewhere", "cup_elsewhere"):
-                own = {n for of, n in (before[1:3], s[1:3]) if of == before.scheme}
-                moved = unnamed[before.scheme][before.went_to]
-                kind = "gap" if any(before.at < at <= s.at and n not in own for at, n in moved) else kind
+                # cups on the road leave it where they arrive, which may be in another scheme
+                of = unnamed if before.went_to.kind == "in_transit" else [before.scheme]
+                moved = [(at, (scheme, n)) for scheme in of for at, n in unnamed[scheme][before.went_to]]
+                own = {before[1:3], s[1:3]}
+                kind = "gap" if any(before.at < at <= s.at and entry not in own for at, entry in moved) else kind
             if kind:
                 found[cup][kind, s.scheme, s.entry] += 1
             if s.cup[:14] != types[s.went_to.cup_type]:

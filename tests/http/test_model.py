@@ -188,11 +188,16 @@ class Stream:
                 kind = rng.choices(list(KINDS), KINDS.values())[0]
                 event = getattr(self, "_" + kind, self._plain)(kind, self._when(day))
                 if event:
-                    sent = self.model.dispatch(event["dispatch"]).event["cups"] if "dispatch" in event else ()
-                    events.append(self.names.name(event, sent))
+                    events.append(self.names.name(event, self._sent_with(event)))
             if events and (rng.random() < 0.5):
                 yield events.pop()  # posted at once: later events may refer to it
         yield from events
+
+    def _sent_with(self, event):
+        """The lines of the dispatch that an event is about."""
+        if "dispatch" not in event:
+            return ()
+        return self.model.sender_of(event).dispatch(event["dispatch"]).event["cups"]
 
     def opening(self):
         """A network that already runs might state this on its first day."""
@@ -323,7 +328,12 @@ class Stream:
         return self._event(kind, when, way[0], cups=self._lines(20, condition=True), to=way[1], **named)
 
     def _way(self):
-        return self.rng.sample(self.sites, 2)
+        """Now and then to a site of another scheme, whose cups visit."""
+        site, to = self.rng.sample(self.sites, 2)
+        for other in self.model.others.values():
+            if self.rng.random() < 0.25:
+                to = self.rng.choice(list(other.sites))
+        return site, to
 
     def _wish(self):
         """(shipment, way): a new one, or one of the last."""
@@ -337,16 +347,25 @@ class Stream:
         self._wish()
         for shipment, (site, to) in list(self.wishes.items())[-8:]:
             if shipment not in self.model.asked_for and rng.random() < 0.5:
-                agreed = rng.choice([{}, *({"bearer": bearer} for bearer in BEARERS)])
+                bearers = BEARERS if to in self.model.sites else BEARERS[1:]
+                agreed = rng.choice([{}, *({"bearer": bearer} for bearer in bearers)])
                 lines = self._lines(20, condition=True)
                 yield {"shipment": shipment, "site": site, "to": to, "cups": lines, "wanted_on": str(day), **agreed}
 
     def _some_dispatch(self):
-        sent = [e for e in self.model.entries[-300:] if e.kind == "dispatch"] + list(self.model.shipments.values())
-        undone = [e for e in sent if not e.reversed_by and any(n > 0 for n in self.model._open(e).values())]
-        return (
-            self.rng.choice(undone) if undone and self.rng.random() < 0.9 else self.rng.choice(sent) if sent else None
-        )
+        """(dispatch, how an arrival of it names the scheme that sent it), mostly one of which cups are on the road. Now
+        and then the arrival is not its home's."""
+        own = [e for e in self.model.entries[-300:] if e.kind == "dispatch"] + list(self.model.shipments.values())
+        sent = [(e, self.model, {}) for e in own if e.event["to"] in self.sites or self.rng.random() < 0.05]
+        for code, host in self.model.others.items():
+            theirs = [e for e in host.entries[-300:] if e.kind == "dispatch"]
+            sent += [
+                (e, host, {"host": code}) for e in theirs if e.event["to"] in self.sites or self.rng.random() < 0.01
+            ]
+        undone = [s for s in sent if not s[0].reversed_by and any(n > 0 for n in s[1]._open(s[0]).values())]
+        chosen = undone if undone and self.rng.random() < 0.9 else sent
+        dispatch, _, named = self.rng.choice(chosen) if chosen else (None, None, {})
+        return dispatch, named
 
     def _part(self, lines):
         """Sometimes everything, sometimes a part, sometimes more."""
@@ -363,24 +382,29 @@ class Stream:
         return part
 
     def _receipt(self, kind, when):
-        dispatch = self._some_dispatch()
+        dispatch, named = self._some_dispatch()
         if dispatch:
-            site = dispatch.event["to"] if self.rng.random() < 0.9 else self._site()
+            there = dispatch.event["to"] in self.sites and self.rng.random() < 0.9
+            site = dispatch.event["to"] if there else self._site()
             return self._event(
-                kind, when, site, cups=self._part(dispatch.event["cups"]), dispatch=dispatch.event["event_id"]
+                kind, when, site, cups=self._part(dispatch.event["cups"]), dispatch=dispatch.event["event_id"], **named
             )
         return None
 
+    def _site_of(self, dispatch):
+        return dispatch.event["site"] if dispatch.event["site"] in self.sites else self._site()
+
     def _transit_loss(self, kind, when):
-        dispatch = self._some_dispatch()
+        dispatch, named = self._some_dispatch()
         if dispatch:
             said = self.rng.choice([{}, {}, {}, *({"bearer": bearer} for bearer in BEARERS)])
             return self._event(
                 kind,
                 when,
-                dispatch.event["site"],
+                dispatch.event["to"] if named and dispatch.event["to"] in self.sites else self._site_of(dispatch),
                 cups=self._part(dispatch.event["cups"]),
                 dispatch=dispatch.event["event_id"],
+                **named,
                 **said,
             )
         return None

@@ -614,6 +614,7 @@ ELSEWHERE = {
     "month_not_ended",
     "month_closed",
     "month_open",
+    "bearer_in_other_scheme",  # test_sent_home.py
     # test_shipments.py
     "shipment_conflict",
     "shipment_done",

@@ -149,6 +149,8 @@ static void read_fact(struct posting_case *one, const char *text)
         ck_assert_int_eq(sscanf(text, "%d %d %ld", &agreed->home, &agreed->host, &agreed->booked.minor), 3);
     } else if (strcmp(word, "host") == 0)
         facts->host = (int32_t)number;
+    else if (strcmp(word, "home") == 0)
+        facts->home = (int32_t)number;
     else if (strcmp(word, "payer") == 0)
         facts->payer = (int32_t)number;
     else if (strcmp(word, "payee") == 0)
@@ -261,9 +263,13 @@ END_TEST
 
 static bool condition_met(enum rule_when when, const struct posting_facts *facts)
 {
-    return when == ALWAYS || (when == WHEN_SENDER_BEARS && facts->bearer == BEARER_SENDER) ||
-           (when == WHEN_RECEIVER_BEARS && facts->bearer == BEARER_RECEIVER) ||
-           (when == WHEN_OPERATOR_BEARS && facts->bearer == BEARER_OPERATOR) ||
+    bool within = facts->host == 0;
+    return when == ALWAYS || (when == WHEN_SENDER_BEARS && facts->bearer == BEARER_SENDER && within) ||
+           (when == WHEN_RECEIVER_BEARS && facts->bearer == BEARER_RECEIVER && within) ||
+           (when == WHEN_OPERATOR_BEARS && facts->bearer == BEARER_OPERATOR && within) ||
+           (when == WHEN_RECEIVER_BEARS_FROM_HOST && facts->bearer == BEARER_RECEIVER && !within) ||
+           (when == WHEN_WITHIN_SCHEME && within && facts->home == 0) ||
+           (when == WHEN_SENT_HOME && facts->home != 0) || (when == WHEN_FROM_HOST && !within) ||
            (when == WHEN_SHORTAGES_CHARGED && facts->charge_shortages) ||
            (when == WHEN_PARTICIPANT_PAYS && facts->payer != 0) ||
            (when == WHEN_PARTICIPANT_IS_PAID && facts->payee != 0) ||

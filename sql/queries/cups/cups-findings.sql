@@ -8,7 +8,14 @@ WITH moved AS MATERIALIZED (
      WHERE e.scheme = $1::integer AND e.entry > $2::bigint AND e.entry <= $3::bigint AND l.amount < 0
        AND account_unit(l.account) <> 0
        AND EXISTS (SELECT FROM cup_finding WHERE NOT ended AND kind <> 'gap')
-     GROUP BY l.account),
+     GROUP BY l.account
+    UNION ALL -- receipts and losses take cups that another scheme sent home from the road
+    SELECT account_of(:account_in_transit, 0, account_cup_type(l.account)), max(e.entry), min(e.occurred_at)
+      FROM host_dispatch h
+      JOIN entry e ON e.scheme = h.scheme AND e.entry = h.entry
+     CROSS JOIN LATERAL unnest(e.accounts, e.amounts) AS l(account, amount)
+     WHERE h.scheme = $1::integer AND h.entry > $2::bigint AND h.entry <= $3::bigint AND account_kind_of(l.account) = :account_abroad
+     GROUP BY 1),
 concerned AS MATERIALIZED (
     SELECT cup, max(entry) AS entry
       FROM (SELECT cup, entry FROM sighting WHERE scheme = $1::integer AND entry > $2::bigint AND entry <= $3::bigint
@@ -18,6 +25,14 @@ concerned AS MATERIALIZED (
             UNION ALL
             SELECT f.cup, r.entry FROM entry_reference r JOIN cup_finding f ON f.other_scheme = r.scheme AND f.explained_by = r.referred
              WHERE r.scheme = $1::integer AND r.entry > $2::bigint AND r.entry <= $3::bigint AND r.kind IN (:kind_reversal, :kind_reversal_abroad)
+               AND NOT f.ended AND f.kind = 'gap'
+            UNION ALL -- an arrival in the home explained it, and was reversed
+            SELECT f.cup, r.entry
+              FROM entry_reference r
+              JOIN host_dispatch h ON h.scheme = r.scheme AND h.entry = r.referred
+              JOIN sighting b ON b.scheme = h.host AND b.host IS NULL AND b.dispatch = h.dispatch
+              JOIN cup_finding f ON f.cup = b.cup AND f.other_scheme = b.scheme AND f.other_entry = b.entry
+             WHERE r.scheme = $1::integer AND r.entry > $2::bigint AND r.entry <= $3::bigint AND r.kind = :kind_reversal
                AND NOT f.ended AND f.kind = 'gap'
             UNION ALL
             SELECT f.cup, m.entry FROM cup_finding f JOIN moved m ON m.account = f.left_from
@@ -34,7 +49,8 @@ walked AS MATERIALIZED (
     SELECT s.*, c.id, account_kind_of(s.came_from) AS from_kind, account_kind_of(s.went_to) AS to_kind,
            account_cup_type(s.went_to) AS cup_type,
            CASE WHEN account_kind_of(s.came_from) IN (:accounts_stock) THEN 'site ' || account_owner(s.came_from)
-                WHEN account_kind_of(s.came_from) = :account_in_transit THEN format('dispatch %s %s', s.scheme, s.dispatch)
+                WHEN account_kind_of(s.came_from) = :account_in_transit
+                THEN format('dispatch %s %s', coalesce(s.host, s.scheme), s.dispatch)
                 ELSE account_kind_of(s.came_from)::text END AS from_station,
            CASE WHEN account_kind_of(s.went_to) IN (:accounts_stock) THEN 'site ' || account_owner(s.went_to)
                 WHEN account_kind_of(s.went_to) = :account_in_transit THEN format('dispatch %s %s', s.scheme, s.dispatch)
@@ -96,7 +112,7 @@ judged AS (
     SELECT s.*, w.entry AS explained_by,
            CASE WHEN kind_found = 'cup_never_supplied'
                 THEN CASE WHEN s.of_kind > (SELECT u.cups FROM unnamed u WHERE u.cup_type = s.cup_type) THEN kind_found END
-                WHEN w.entry IS NOT NULL THEN 'gap'
+                WHEN w.entry IS NOT NULL OR came.home THEN 'gap'
                 ELSE kind_found END AS kind_judged
       FROM suspected s
       LEFT JOIN LATERAL (
@@ -122,7 +138,24 @@ judged AS (
                   > (SELECT count(*) FROM sighting n
                       WHERE n.scheme = e.scheme AND n.entry = e.entry AND n.came_from = s.before_account
                         AND n.went_to <> n.came_from)
-            LIMIT 1) w ON true),
+            LIMIT 1) w ON true
+      LEFT JOIN LATERAL ( -- an arrival in the home of cups that the scheme before had sent there
+           SELECT true AS home
+             FROM host_dispatch h
+             JOIN entry e ON e.scheme = h.scheme AND e.entry = h.entry
+            WHERE s.kind_found IN ('cup_not_out', 'cup_issued_elsewhere', 'cup_elsewhere')
+              AND account_kind_of(s.before_account) = :account_in_transit AND h.host = s.before_scheme AND h.dispatch = s.before_dispatch
+              AND e.occurred_at > s.before_at AND e.occurred_at <= s.occurred_at
+              AND e.entry <= (SELECT l.entry FROM sighting_place l WHERE l.scheme = e.scheme)
+              AND (e.entry <> s.entry OR e.scheme <> s.scheme)
+              AND NOT EXISTS (SELECT FROM entry_reference r
+                               WHERE r.scheme = e.scheme AND r.referred = e.entry AND r.kind = :kind_reversal)
+              AND (SELECT -sum(l.amount) FROM unnest(e.accounts, e.amounts) AS l(account, amount)
+                    WHERE account_kind_of(l.account) = :account_abroad AND account_cup_type(l.account) = account_cup_type(s.before_account))
+                  > (SELECT count(*) FROM sighting n
+                      WHERE n.scheme = e.scheme AND n.entry = e.entry AND n.came_from = s.before_account
+                        AND n.went_to <> n.came_from)
+            LIMIT 1) came ON true),
 found AS MATERIALIZED (
     SELECT cup, scheme, entry, position, kind_judged AS kind_of, before_scheme, before_entry, before_account, explained_by,
            site, cup_type

@@ -63,15 +63,17 @@ placed AS (
            CASE WHEN n.list = 'shipments' THEN (SELECT h.number FROM shipment h WHERE h.scheme = n.scheme AND h.event_id = n.shipment)
                 WHEN n.kind IN (:kinds_sent) THEN n.entry
                 WHEN n.kind IN (:kinds_received, :kinds_lost)
-                THEN (SELECT f.referred FROM entry_reference f WHERE f.scheme = n.scheme AND f.entry = n.entry) END AS dispatch
+                THEN coalesce((SELECT f.referred FROM entry_reference f WHERE f.scheme = n.scheme AND f.entry = n.entry), a.dispatch)
+           END AS dispatch, a.host
       FROM numbered n
+      LEFT JOIN host_dispatch a ON a.scheme = n.scheme AND a.entry = n.entry
       JOIN cup_type t ON t.code = n.cup_type_code
       JOIN rule r ON r.kind = n.kind AND r.list = n.list AND r.damaged = n.damaged
                  AND r.opened IS NOT DISTINCT FROM n.opened)
 INSERT INTO sighting (scheme, entry, position, cup, business_date, occurred_at, kind, site, came_from, went_to, dispatch, brought,
-                      home)
+                      home, host)
 SELECT scheme, entry, position, cup, business_date, occurred_at, kind, at,
        account_of(from_kind, CASE WHEN from_kind IN (:accounts_stock) THEN at ELSE 0 END, cup_type),
        account_of(to_kind, CASE WHEN to_kind IN (:accounts_stock) THEN at ELSE 0 END, cup_type), dispatch, false,
-       (SELECT h.id FROM scheme h WHERE h.code = home_code)
+       (SELECT h.id FROM scheme h WHERE h.code = home_code), host
   FROM placed

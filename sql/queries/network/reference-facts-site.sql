@@ -10,7 +10,7 @@ SELECT s.id IS NOT NULL,
        coalesce(o.kind <> g.kind, false),
        CASE WHEN (o.scheme, o.participant) <> (s.id, p.id) -- transfers are not keyed by site
             THEN EXISTS (SELECT FROM entry e WHERE e.site = o.id)
-              OR EXISTS (SELECT FROM transfer t WHERE t.scheme = o.scheme AND o.id IN (t.sender, t.receiver))
+              OR EXISTS (SELECT FROM transfer t WHERE o.scheme IN (t.scheme, t.home) AND o.id IN (t.sender, t.receiver))
               OR EXISTS (SELECT FROM balance b, unnest(ARRAY[:accounts_stock]) AS kind
                           WHERE b.scheme = o.scheme AND b.account BETWEEN account_of(kind, o.id, 0) AND account_of(kind, o.id, 65535))
               OR EXISTS (SELECT FROM proposed_event w

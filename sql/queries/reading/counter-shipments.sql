@@ -1,5 +1,5 @@
 -- The shipments that a site still has to send, and the dispatches that it still has to receive, as JSON: at most $2 of
--- each, the oldest first. $1 site.
+-- each, the oldest first. $1 site. Cups that come home have the scheme that sent them, `host`.
 WITH here AS (SELECT s.id AS site, s.scheme, c.time_zone FROM site s JOIN scheme c ON c.id = s.scheme WHERE s.id = $1::integer)
 SELECT json_build_object(
     'to_send', (
@@ -24,7 +24,7 @@ SELECT json_build_object(
           JOIN site t ON t.id = r.receiver),
     'to_receive', (
         SELECT coalesce(json_agg(json_strip_nulls(json_build_object(
-                   'dispatch', sent.event_id, 'from', f.code, 'from_name', f.name,
+                   'dispatch', sent.event_id, 'host', n.host, 'from', f.code, 'from_name', f.name,
                    'sent_on', (sent.occurred_at AT TIME ZONE n.time_zone)::date,
                    'lines', (SELECT json_agg(json_build_object(
                                         'cup_type', u.code, 'name', u.name, 'quantity', t.sent - t.received - t.lost,
@@ -32,11 +32,12 @@ SELECT json_build_object(
                                         ORDER BY u.volume_ml, u.code, t.damaged)
                                FROM transfer t JOIN cup_type u ON u.id = t.cup_type
                               WHERE t.scheme = n.scheme AND t.dispatch = n.dispatch AND t.sent > t.received + t.lost)))
-                   ORDER BY n.dispatch), '[]')
-          FROM (SELECT DISTINCT t.scheme, t.dispatch, t.sender, here.time_zone
+                   ORDER BY n.dispatch, n.scheme), '[]')
+          FROM (SELECT DISTINCT t.scheme, t.dispatch, t.sender, here.time_zone,
+                       CASE WHEN t.scheme <> here.scheme THEN (SELECT k.code FROM scheme k WHERE k.id = t.scheme) END AS host
                   FROM here JOIN transfer t ON t.receiver = here.site AND t.sent <> t.received + t.lost
-                 WHERE t.scheme = here.scheme AND t.sent > t.received + t.lost
-                 ORDER BY t.dispatch LIMIT $2) AS n
+                 WHERE t.sent > t.received + t.lost
+                 ORDER BY t.dispatch, t.scheme LIMIT $2) AS n
           JOIN site f ON f.id = n.sender
          CROSS JOIN LATERAL (
                SELECT coalesce((SELECT h.event_id FROM shipment h WHERE h.scheme = n.scheme AND h.number = n.dispatch),

@@ -24,13 +24,14 @@ SELECT json_strip_nulls(json_build_object(
                             WHERE (f.scheme, f.referred) = (e.scheme, e.entry) AND f.kind = :kind_reversal),
            'transfer', (SELECT json_agg(json_build_object(
                                    'cup_type', c.code, 'condition', CASE WHEN t.damaged THEN 'damaged' ELSE 'sound' END,
-                                   'sender', f.code, 'receiver', r.code, 'sent', t.sent, 'received', t.received, 'lost', t.lost,
+                                   'sender', f.code, 'receiver', r.code, 'home', h.code, 'sent', t.sent, 'received', t.received, 'lost', t.lost,
                                    'in_transit', greatest(t.sent - t.received - t.lost, 0))
                                    ORDER BY c.code COLLATE "C", t.damaged)
                           FROM transfer t
                           JOIN cup_type c ON c.id = t.cup_type
                           JOIN site f ON f.id = t.sender
                           JOIN site r ON r.id = t.receiver
+                          LEFT JOIN scheme h ON h.id = t.home
                          WHERE t.scheme = e.scheme
                            AND t.dispatch = coalesce((SELECT h.number FROM shipment h
                                                        WHERE h.scheme = e.scheme AND h.event_id = $1::uuid),

@@ -29,14 +29,16 @@ SELECT json_strip_nulls(json_build_object(
                                           'reversed_by', (SELECT v.event::json ->> 'event_id'
                                                             FROM entry_reference f JOIN entry v ON v.scheme = f.scheme AND v.entry = f.entry
                                                            WHERE f.scheme = e.scheme AND f.referred = e.entry AND f.kind = :kind_reversal))
-                                          ORDER BY e.entry, place), '[]')
+                                          ORDER BY e.scheme <> d.scheme, e.entry, place), '[]')
                         FROM shipment_dispatch d
                        CROSS JOIN LATERAL (
-                             SELECT d.dispatch AS entry
+                             SELECT d.scheme, d.dispatch AS entry
                              UNION ALL
-                             SELECT f.entry FROM entry_reference f
-                              WHERE f.scheme = d.scheme AND f.referred = d.dispatch AND f.kind <> :kind_reversal) AS o
-                        JOIN entry e ON e.scheme = d.scheme AND e.entry = o.entry
+                             SELECT f.scheme, f.entry FROM entry_reference f
+                              WHERE f.scheme = d.scheme AND f.referred = d.dispatch AND f.kind <> :kind_reversal
+                             UNION ALL
+                             SELECT h.scheme, h.entry FROM host_dispatch h WHERE h.host = d.scheme AND h.dispatch = d.dispatch) AS o
+                        JOIN entry e ON e.scheme = o.scheme AND e.entry = o.entry
                        CROSS JOIN LATERAL json_array_elements(e.event::json -> 'cups') WITH ORDINALITY AS lines(line, place)
                        WHERE d.scheme = r.scheme AND d.shipment = r.shipment
                          AND EXISTS (SELECT FROM transfer t WHERE t.scheme = d.scheme AND t.dispatch = d.dispatch

@@ -51,8 +51,10 @@ waits AS (
               AND r.wanted_on < (SELECT max(d.business_date) FROM business_day d WHERE d.scheme = s.id AND d.starts_at <= now())
            UNION ALL -- on the road for longer than a day, as the day stands that contains now
            SELECT 'shipments_late', count(*), NULL, sum(t.sent - t.received - t.lost), min(t.business_date)
-             FROM transfer t
-            WHERE 'shipments_late' = ANY ($4) AND t.scheme = s.id AND t.sent <> t.received + t.lost
+             FROM (SELECT o.* FROM transfer o WHERE o.scheme = s.id AND o.home IS NULL AND o.sent <> o.received + o.lost
+                   UNION ALL -- cups that other schemes sent home
+                   SELECT o.* FROM transfer o WHERE o.home = s.id AND o.sent <> o.received + o.lost) AS t
+            WHERE 'shipments_late' = ANY ($4)
               AND t.received + t.lost < t.sent
               AND t.business_date < (SELECT d.business_date FROM business_day d
                                       WHERE d.scheme = s.id AND d.starts_at <= now() ORDER BY d.business_date DESC LIMIT 1) - 1

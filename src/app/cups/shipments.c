@@ -33,14 +33,38 @@ static void refuse(const struct asking *asking, size_t index, enum reason reason
     faults_add(asking->faults, reason, pointer, "%s", detail);
 }
 
+/* Cups that visit may be sent home, once anything was agreed for them. */
+static bool is_home(const struct asking *asking, const struct site *receiver, struct date wanted_on)
+{
+    const struct head_work *work = asking->work;
+    return network_agreement(work->network, receiver->scheme, work->scheme->id, wanted_on) != NULL;
+}
+
 /* 0: a fault was added. */
-static int32_t find_site(const struct asking *asking, size_t index, const char *member, const char *code)
+static int32_t find_sender(const struct asking *asking, size_t index, const char *code)
 {
     const struct site *site = network_site(asking->work->network, code);
     if (site == NULL)
-        refuse(asking, index, REASON_SITE_UNKNOWN, member, "there is no such site");
+        refuse(asking, index, REASON_SITE_UNKNOWN, "/site", "there is no such site");
     else if (site->scheme != asking->work->scheme->id)
-        refuse(asking, index, REASON_SITE_IN_OTHER_SCHEME, member, "the site belongs to another scheme");
+        refuse(asking, index, REASON_SITE_IN_OTHER_SCHEME, "/site", "the site belongs to another scheme");
+    else
+        return site->id;
+    return 0;
+}
+
+static int32_t find_receiver(const struct asking *asking, size_t index, const struct shipment_wish *wish)
+{
+    const struct site *site = network_site(asking->work->network, wish->to);
+    bool elsewhere = site != NULL && site->scheme != asking->work->scheme->id;
+    if (site == NULL)
+        refuse(asking, index, REASON_SITE_UNKNOWN, "/to", "there is no such site");
+    else if (elsewhere && !is_home(asking, site, wish->wanted_on))
+        refuse(asking, index, REASON_SITE_IN_OTHER_SCHEME, "/to",
+               "the site belongs to another scheme, with which nothing was agreed for cups that visit");
+    else if (elsewhere && wish->bearer == BEARER_SENDER)
+        refuse(asking, index, REASON_BEARER_IN_OTHER_SCHEME, "/bearer",
+               "the home gives up what is lost, and cannot charge a site of another scheme");
     else
         return site->id;
     return 0;
@@ -72,8 +96,8 @@ static void find_row(struct asking *asking, size_t index)
                                  .wanted_on = wish->wanted_on,
                                  .note = wish->note,
                                  .bearer = bearer_word(wish->bearer)};
-    row->sender = find_site(asking, index, "/site", wish->site);
-    row->receiver = find_site(asking, index, "/to", wish->to);
+    row->sender = find_sender(asking, index, wish->site);
+    row->receiver = find_receiver(asking, index, wish);
     if (row->sender != 0 && row->sender == row->receiver)
         refuse(asking, index, REASON_SAME_SITE, "/to", "is the site itself");
     for (size_t before = 0; before < index; before++)

@@ -168,13 +168,26 @@ static bool uses_early_head(const struct batch *batch)
            batch->head_requests[0].scheme == batch->early->scheme;
 }
 
+static bool is_held(const struct batch *batch, const struct scheme *scheme)
+{
+    uint32_t place = batch->places[scheme->id];
+    return place != 0 && !batch->head_requests[place - 1].taken;
+}
+
+/* A receipt may name a dispatch that another scheme sends in the same batch: then it comes after it. */
+static bool waits_for_host(const struct batch *batch, const struct submission *submission)
+{
+    const struct scheme *host = network_scheme(&batch->snapshot->network, submission->event->host);
+    return host != NULL && is_held(batch, host);
+}
+
 /* Takes out of the batch the schemes whose heads somebody else holds, and marks their events as parked. */
 static void park_held(struct batch *batch)
 {
     size_t posted = 0, opened = 0;
     for (size_t i = 0; i < batch->count; i++) {
         struct submission *submission = &batch->submissions[i];
-        submission->result->parked = !batch->head_requests[batch->places[submission->scheme->id] - 1].taken;
+        submission->result->parked = is_held(batch, submission->scheme) || waits_for_host(batch, submission);
         if (!submission->result->parked)
             batch->submissions[posted++] = *submission;
     }

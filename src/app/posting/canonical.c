@@ -184,6 +184,7 @@ void canonical_event(const struct event *event, struct buffer *text)
     if (opening != NULL)
         due_member(text, opening);
     uuid_member(text, "event_id", &event->id);
+    string_member(text, "host", event->host);
     lines_member(text, "issued", &event->issued, false);
     string_member(text, "kind", entry_kind_word(event->kind));
     stated_legs_member(text, event);

@@ -293,14 +293,28 @@ enum store_result ledger_add_exception(struct ledger *ledger, int32_t position, 
     return STORE_OK;
 }
 
-enum store_result ledger_add_reference(struct ledger *ledger, int64_t referred)
+static enum store_result add_reference(struct ledger *ledger, int32_t host, int64_t referred)
 {
     const struct entry_row *entry = last_row(ledger);
     struct reference_row *row = PUSH(ledger->unwritten, references, reference_count, reference_capacity);
     if (row == NULL)
         return STORE_FAILED;
-    *row = (struct reference_row){entry->scheme, referred, entry->entry, entry->kind};
+    *row = (struct reference_row){.scheme = entry->scheme,
+                                  .host = host,
+                                  .referred = referred,
+                                  .entry = entry->entry,
+                                  .kind = entry->kind};
     return STORE_OK;
+}
+
+enum store_result ledger_add_reference(struct ledger *ledger, int64_t referred)
+{
+    return add_reference(ledger, 0, referred);
+}
+
+enum store_result ledger_add_host_dispatch(struct ledger *ledger, int32_t host, int64_t dispatch)
+{
+    return add_reference(ledger, host, dispatch);
 }
 
 enum store_result ledger_add_shipment(struct ledger *ledger, const struct uuid *shipment)
@@ -319,7 +333,6 @@ enum store_result ledger_add_transfer(struct ledger *ledger, const struct transf
     if (row == NULL)
         return STORE_FAILED;
     *row = *transfer;
-    row->scheme = ledger->scheme->id;
     return STORE_OK;
 }
 
@@ -335,4 +348,10 @@ enum store_result ledger_add_forfeited(struct ledger *ledger, int32_t cup_type, 
 enum store_result ledger_flush(struct ledger *ledger)
 {
     return unwritten_flush(ledger->unwritten);
+}
+
+enum store_result ledger_begin(struct ledger *ledger)
+{
+    const struct unwritten *unwritten = ledger->unwritten;
+    return unwritten->before_write != NULL ? unwritten->before_write(unwritten->owner) : STORE_OK;
 }

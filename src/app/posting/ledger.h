@@ -56,12 +56,17 @@ MUST_CHECK enum store_result ledger_append(struct ledger *ledger, const struct d
 MUST_CHECK enum store_result ledger_add_exception(struct ledger *ledger, int32_t position,
                                                   struct exception exception);
 MUST_CHECK enum store_result ledger_add_reference(struct ledger *ledger, int64_t referred);
+/* The same for a dispatch of another scheme, the host. */
+MUST_CHECK enum store_result ledger_add_host_dispatch(struct ledger *ledger, int32_t host, int64_t dispatch);
 MUST_CHECK enum store_result ledger_add_shipment(struct ledger *ledger, const struct uuid *shipment);
 MUST_CHECK enum store_result ledger_add_transfer(struct ledger *ledger, const struct transfer_row *row);
 MUST_CHECK enum store_result ledger_add_forfeited(struct ledger *ledger, int32_t cup_type, int64_t cups);
 
 /* Writes all that waits, also of the transaction's other ledgers. */
 MUST_CHECK enum store_result ledger_flush(struct ledger *ledger);
+
+/* Begins the transaction, if that was left until the first write. Row locks hold from then on. */
+MUST_CHECK enum store_result ledger_begin(struct ledger *ledger);
 
 /* The counters and the frontier of a day, including all that has been appended. */
 MUST_CHECK enum store_result ledger_day(struct ledger *ledger, struct date date, struct day_counters **day);

@@ -14,9 +14,12 @@ enum store_result post_derive(const struct ledger *ledger, const struct posting_
     return posting_derive(facts, legs) == REASON_NONE ? STORE_OK : STORE_OUT_OF_RANGE;
 }
 
-static bool may_fall_below_zero(struct account account)
+/* Whether the balance tells that cups are missing: it may fall below zero, or cups that visit leave. */
+static bool tells_of_missing(struct leg leg)
 {
-    switch (account_kind_holds(account_kind_of(account))) {
+    if (account_kind_of(leg.account) == ACCOUNT_VISITING)
+        return leg.amount > 0;
+    switch (account_kind_holds(account_kind_of(leg.account))) {
     case HOLDS_STOCK:
     case HOLDS_OUT:
         return true;
@@ -34,7 +37,7 @@ enum store_result post_balances_after(struct ledger *ledger, const struct leg_li
     if (*after == NULL)
         return STORE_FAILED;
     for (size_t i = 0; i < legs->count; i++) {
-        if (!may_fall_below_zero(legs->legs[i].account))
+        if (!tells_of_missing(legs->legs[i]))
             continue;
         enum store_result result = ledger_balance(ledger, legs->legs[i].account, &(*after)[i]);
         if (result != STORE_OK)

@@ -13,7 +13,7 @@ MUST_CHECK enum store_result post_derive(const struct ledger *ledger, const stru
                                          struct leg_list *legs);
 
 /* The balances that the accounts of the legs will have, in the ledger's memory: of those that may fall below
- * zero. */
+ * zero, and of cups that visit where they leave. */
 MUST_CHECK enum store_result post_balances_after(struct ledger *ledger, const struct leg_list *legs,
                                                  int64_t **after);
 

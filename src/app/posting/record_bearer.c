@@ -3,6 +3,7 @@
 #include "app/posting/record_bearer.h"
 
 #include "app/posting/canonical.h"
+#include "app/posting/record_refer.h"
 #include "store/shipment_store.h"
 
 #include <string.h>
@@ -42,13 +43,22 @@ static enum store_result find_bearer(const struct recording *recording, enum bea
 {
     const struct ledger *ledger = recording->ledger;
     enum store_result result =
-        store_shipment_bearer(ledger->pg, ledger->scheme->id, recording->referred.dispatch, bearer);
+        store_shipment_bearer(ledger->pg, recording->sent_in, recording->referred.dispatch, bearer);
     if (*bearer == BEARER_NONE)
         *bearer = ledger->scheme->loss_bearer;
     return result;
 }
 
-enum store_result record_decide_bearer(struct recording *recording)
+/* The sender of cups that come home is a site of the host, which this scheme can charge nothing. */
+static void check_bearer(struct recording *recording)
+{
+    if (recording->event->kind == KIND_TRANSIT_LOSS && record_is_between(recording) &&
+        recording->event->bearer == BEARER_SENDER)
+        faults_add(recording->faults, REASON_BEARER_IN_OTHER_SCHEME, "/bearer",
+                   "the sender is of another scheme: the receiver or the operator bears the loss");
+}
+
+static enum store_result decide_bearer(struct recording *recording)
 {
     struct arena *arena = recording->ledger->arena;
     enum bearer bearer;
@@ -62,6 +72,14 @@ enum store_result record_decide_bearer(struct recording *recording)
         return result;
     result = decide(recording->event, bearer, arena, decided);
     recording->event = decided;
+    return result;
+}
+
+enum store_result record_decide_bearer(struct recording *recording)
+{
+    enum store_result result = decide_bearer(recording);
+    if (result == STORE_OK)
+        check_bearer(recording);
     return result;
 }
 

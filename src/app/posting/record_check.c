@@ -1,12 +1,13 @@
 /* SPDX-License-Identifier: ISC */
-/* The ladder of checks. On the way it gathers the facts for the domain: the event that this one refers to,
- * its days, its lines with their values, its till amount. */
+/* The ladder of checks. On the way it gathers the facts for the domain: its days, its lines with their
+ * values, its till amount. */
 #include "app/posting/record_check.h"
 
 #include "app/posting/record_bearer.h"
 #include "app/posting/record_home.h"
 #include "app/posting/record_legs.h"
 #include "app/posting/record_opening.h"
+#include "app/posting/record_refer.h"
 #include "store/remaking_store.h"
 
 #include <assert.h>
@@ -17,139 +18,6 @@ enum { POINTER_MAX = 64 };
 static void refuse(struct recording *recording, enum reason reason, const char *pointer, const char *detail)
 {
     faults_add(recording->faults, reason, pointer, "%s", detail);
-}
-
-/* Whether the key is for some sites only. */
-static bool is_bound(const struct recording *recording)
-{
-    return !identity_has_all(recording->submission->identity);
-}
-
-/* If a till names an event of a site that is not its own, the refusal says that there is no such event.
- * Otherwise refusals would tell the till which ids are taken, of which kind, and where. In a receipt it may
- * name any dispatch of its scheme, because the cups stand before it. */
-static bool may_know_of_referred(const struct recording *recording)
-{
-    const struct referred *referred = &recording->referred;
-    const struct network *network = recording->ledger->network;
-    if (!is_bound(recording) || (recording->event->kind == KIND_RECEIPT && referred->dispatch != 0))
-        return true;
-    const struct site *site = referred->site < network->site_ids ? network->site_by_id[referred->site] : NULL;
-    return site != NULL && identity_has_site(recording->submission->identity, site);
-}
-
-/* Writes the waiting entries first, because the event that is referred to may be in the same batch. */
-static enum store_result look_up_referred(struct recording *recording)
-{
-    struct ledger *ledger = recording->ledger;
-    if (entry_kind_refers(recording->event->kind) == REFERS_NOTHING)
-        return STORE_OK;
-    enum store_result result = ledger_flush(ledger);
-    if (result == STORE_OK)
-        result = store_referred(ledger->pg, ledger->arena, ledger->scheme->id, &recording->event->refers,
-                                &recording->referred);
-    if (result == STORE_OK && recording->referred.found && !may_know_of_referred(recording))
-        recording->referred = (struct referred){.found = false};
-    if (result != STORE_OK || !recording->referred.found)
-        return result;
-    const struct referred *referred = &recording->referred;
-    bool reverses = entry_kind_refers(recording->event->kind) == REFERS_REVERSED;
-    int64_t dispatch = referred->dispatch;
-    if (reverses && entry_kind_refers(referred->kind) == REFERS_DISPATCH)
-        dispatch = referred->refers;
-    return dispatch != 0
-               ? store_transfer(ledger->pg, ledger->arena, ledger->scheme->id, dispatch, &recording->transfer)
-               : STORE_OK;
-}
-
-static void check_dispatch(struct recording *recording)
-{
-    const struct event *event = recording->event;
-    if (!recording->referred.found)
-        refuse(recording, REASON_EVENT_UNKNOWN, "/dispatch", "the scheme has no event with this id");
-    else if (recording->referred.dispatch == 0)
-        refuse(recording, REASON_NOT_A_DISPATCH, "/dispatch", "the event with this id is not a dispatch");
-    else if (event->kind == KIND_TRANSIT_LOSS &&
-             recording->submission->site->id != recording->transfer.sender)
-        refuse(recording, REASON_SITE_DIFFERS, "/site", "the dispatch left from another site");
-}
-
-/* The calendar lacks only closed days. */
-static enum day_state state_of_day(const struct recording *recording, struct date date)
-{
-    const struct calendar *calendar = recording->ledger->calendar;
-    const struct business_day *day = calendar_day(calendar, date);
-    assert(day != NULL || date.days < calendar->days[0].date.days);
-    return day != NULL ? day->state : DAY_CLOSED;
-}
-
-static bool needs_accountant(const struct recording *recording)
-{
-    const struct submission *submission = recording->submission;
-    const struct referred *referred = &recording->referred;
-    if (is_bound(recording) && state_of_day(recording, referred->business_date) != DAY_OPEN)
-        return true;
-    return access_post(submission->identity, referred->kind, submission->site,
-                       instant_date(submission->event->occurred_at)) != REASON_NONE;
-}
-
-/* Only as a whole, and while it is the only entry. */
-static bool opening_is_reversible(const struct recording *recording)
-{
-    const struct referred *referred = &recording->referred;
-    return referred->dispatch == 0 &&
-           (referred->reversed || recording->ledger->state->head.last_entry == referred->entry);
-}
-
-static void check_reversal(struct recording *recording)
-{
-    const struct referred *referred = &recording->referred;
-    if (!referred->found)
-        refuse(recording, REASON_EVENT_UNKNOWN, "/reverses", "the scheme has no event with this id");
-    else if (referred->site != (recording->submission->site != NULL ? recording->submission->site->id : 0))
-        refuse(recording, REASON_SITE_DIFFERS, "/site", "the event to reverse is another site's");
-    else if (entry_kind_undo(referred->kind) == UNDO_JOURNAL)
-        refuse(recording, REASON_REVERSAL_OF_JOURNAL, "/reverses", "a journal is undone by another journal");
-    else if (entry_kind_undo(referred->kind) == UNDO_WHILE_LAST && !opening_is_reversible(recording))
-        refuse(recording, REASON_OPENING_STANDS, "/reverses",
-               referred->dispatch != 0 ? "is a shipment of the opening, which is reversed as a whole"
-                                       : "other entries follow the opening; counts and journals correct it");
-    else if (entry_kind_undo(referred->kind) == UNDO_NEVER)
-        refuse(recording, REASON_REVERSAL_OF_REVERSAL, "/reverses", "the event is itself a reversal");
-    else if (referred->reversed)
-        refuse(recording, REASON_ALREADY_REVERSED, "/reverses", "the event is reversed already");
-    else if (referred->kind == KIND_DISPATCH && referred->arrived)
-        refuse(recording, REASON_DISPATCH_ARRIVED, "/reverses", "reverse its receipts and losses first");
-    else if (needs_accountant(recording))
-        refuse(recording, REASON_REVERSAL_NEEDS_ACCOUNTANT, "/reverses",
-               "a till reverses its own events of an open day only");
-}
-
-static void check_reference(struct recording *recording)
-{
-    switch (entry_kind_refers(recording->event->kind)) {
-    case REFERS_DISPATCH:
-        check_dispatch(recording);
-        break;
-    case REFERS_REVERSED:
-        check_reversal(recording);
-        break;
-    case REFERS_NOTHING:
-        break;
-    }
-}
-
-static void check_destination(struct recording *recording)
-{
-    const struct ledger *ledger = recording->ledger;
-    recording->to = network_site(ledger->network, recording->event->to);
-    bool elsewhere = recording->to != NULL && recording->to->scheme != ledger->scheme->id;
-    if (elsewhere && is_bound(recording)) /* the key may not know which sites other schemes have */
-        recording->to = NULL;
-    if (recording->to == NULL)
-        refuse(recording, REASON_SITE_UNKNOWN, "/to", "there is no such site");
-    else if (elsewhere)
-        refuse(recording, REASON_SITE_IN_OTHER_SCHEME, "/to", "the site belongs to another scheme");
 }
 
 /* A till may name any batch of its scheme, because the new cups and their papers stand before it. */
@@ -228,7 +96,7 @@ static bool find_values(const struct recording *recording, struct posting_line *
         line->tariff = line->value;
         line->without_tariff = at_counter;
     }
-    if (recording->referred.dispatch != 0 &&
+    if (recording->referred.dispatch != 0 && !record_is_between(recording) &&
         !scheme_value(scheme, line->cup_type, recording->transfer.business_date, &line->dispatch_value))
         line->dispatch_value = line->value; /* a type that was not in the dispatch, and new since */
     return true;
@@ -240,7 +108,8 @@ static void add_line(struct recording *recording, enum line_list list, const cha
     char pointer[POINTER_MAX];
     const struct ledger *ledger = recording->ledger;
     const struct cup_type *type = network_cup_type(ledger->network, cups->cup_type);
-    struct posting_line line = {.list = list, .damaged = cups->damaged, .n = cups->quantity};
+    struct posting_line line = {
+        .list = list, .damaged = cups->damaged, .n = cups->quantity, .home = recording->home};
     snprintf(pointer, sizeof pointer, "/%s/%zu/cup_type", name, index);
     if (*cups->home != '\0')
         line.list = LIST_VISITING;
@@ -446,6 +315,8 @@ static enum store_result find_facts(struct recording *recording)
     facts->site = submission->site != NULL ? submission->site->id : 0;
     facts->sender = recording->transfer.sender;
     facts->receiver = recording->transfer.receiver;
+    facts->home = recording->home;
+    facts->host = *recording->event->host != '\0' ? recording->sent_in : 0;
     facts->lines = recording->lines;
     facts->line_count = recording->line_count;
     if (facts->kind == KIND_REVERSAL) {
@@ -462,15 +333,15 @@ static enum store_result find_facts(struct recording *recording)
 enum store_result record_check(struct recording *recording)
 {
     const struct event *event = recording->event;
-    enum store_result result = look_up_referred(recording);
+    enum store_result result = record_find_referred(recording);
     if (result == STORE_OK)
         result = check_batch(recording);
     if (result != STORE_OK)
         return result;
     find_days(recording);
-    check_reference(recording);
+    record_check_referred(recording);
     if (event->kind == KIND_DISPATCH)
-        check_destination(recording);
+        record_find_destination(recording);
     if (recording->occurrence != NULL) {
         check_open(recording, recording->submission->site, "/site");
         check_open(recording, recording->to, "/to");

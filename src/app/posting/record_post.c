@@ -70,12 +70,14 @@ static enum store_result add_transfer(struct recording *recording, enum kind_eff
     return ledger_add_transfer(
         recording->ledger,
         &(struct transfer_row){
+            .scheme = fresh ? recording->ledger->scheme->id : recording->sent_in,
             .dispatch = dispatch,
             .cup_type = cup_type,
             .damaged = damaged,
             .business_date = fresh ? recording->posting->date : recording->transfer.business_date,
             .sender = fresh ? recording->submission->site->id : recording->transfer.sender,
             .receiver = fresh ? recording->to->id : recording->transfer.receiver,
+            .home = fresh ? recording->home : recording->transfer.home,
             .sent = effect == EFFECT_SENT ? quantity : 0,
             .received = effect == EFFECT_RECEIVED ? quantity : 0,
             .lost = effect == EFFECT_LOST ? quantity : 0,
@@ -101,6 +103,16 @@ static enum store_result add_effect(struct recording *recording, enum kind_effec
     abort();
 }
 
+static enum store_result add_reference(struct recording *recording)
+{
+    const struct referred *referred = &recording->referred;
+    if (recording->event->kind == KIND_REVERSAL)
+        return ledger_add_reference(recording->ledger, referred->entry);
+    if (recording->facts.host != 0)
+        return ledger_add_host_dispatch(recording->ledger, recording->facts.host, referred->dispatch);
+    return ledger_add_reference(recording->ledger, referred->dispatch);
+}
+
 static enum store_result add_effects(struct recording *recording, int64_t entry)
 {
     const struct referred *referred = &recording->referred;
@@ -109,8 +121,7 @@ static enum store_result add_effects(struct recording *recording, int64_t entry)
     if (recording->event->names_shipment)
         result = ledger_add_shipment(recording->ledger, &recording->event->shipment);
     if (result == STORE_OK && referred->found)
-        result = ledger_add_reference(recording->ledger,
-                                      kind == KIND_REVERSAL ? referred->entry : referred->dispatch);
+        result = add_reference(recording);
     if (kind == KIND_REVERSAL) {
         int64_t dispatch = referred->kind == KIND_DISPATCH ? referred->entry : referred->refers;
         for (size_t i = 0; i < referred->cup_count && result == STORE_OK; i++)

@@ -17,7 +17,10 @@ struct recording {
     const struct terms *terms, *terms_then; /* of the posting day; of the day of occurrence */
     const struct site *to;
     struct referred referred;
-    struct transfer transfer; /* of a receipt's or a loss's dispatch */
+    struct transfer transfer; /* of a receipt's or a loss's dispatch, … */
+    int32_t sent_in;          /* … the scheme of that dispatch, which may be another one, … */
+    int64_t dispatch;         /* … and its number there; 0: none */
+    int32_t home;             /* of a dispatch to another scheme's site: that scheme; else 0 */
     struct posting_line *lines;
     size_t line_count;
     struct leg *stated;    /* of a journal */

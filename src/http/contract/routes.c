@@ -65,13 +65,14 @@
         "as_of", "The business day at whose end; the one that contains now unless given", false              \
     }
 #define PLAN_ABOUT                                                                                           \
-    "Nothing is recorded. A site gives whole boxes that it has over its par stock, and gets what it lacks. "  \
-    "No plan that brings the same boxes to the same sites costs less than bound; gap is the share of the "    \
-    "cost above it. Cups asked for or on the road count at their receiver up to its par stock, and not at "   \
+    "Nothing is recorded. A site gives whole boxes that it has over its par stock, and gets what it lacks. " \
+    "No plan that brings the same boxes to the same sites costs less than bound; gap is the share of the "   \
+    "cost above it. Cups asked for or on the road count at their receiver up to its par stock, and not at "  \
     "their sender. Counts say nothing about hygiene: cups go back into service only as local food codes "    \
     "allow. One such request runs at a time; a second is refused as overloaded."
 #define PURCHASE_ABOUT                                                                                       \
-    "Nothing is recorded. Cups out follow from Little's law (J. D. C. Little, 1961): demand per day times days "  \
+    "Nothing is recorded. Cups out follow from Little's law (J. D. C. Little, 1961): demand per day times "  \
+    "days "                                                                                                  \
     "out. The par stock of a site is its mean demand and as many standard deviations as the normal "         \
     "distribution has at the service level. Measured figures are of the last 84 business days. Uses are "    \
     "issues, trips are returns. The figures say nothing about the environment: such claims need evidence "   \
@@ -177,7 +178,7 @@ static const struct route routes[] = {
               "the accountant when a part of a dispatch has come and the rest is missing."},
     {POST("/v1/shipments", FOR_STAFF, handle_shipments_post, "Asks for shipments from one site to another, all or none", "ShipmentsKept"),
      .body = &shape_shipments, .answer_statuses = {201, 200}, .located = true, .id = "createShipments", .tag = TAG_SHIPMENTS,
-     REASONS(REASON_SCHEME_UNKNOWN, REASON_SITE_UNKNOWN, REASON_SITE_IN_OTHER_SCHEME, REASON_SAME_SITE,
+     REASONS(REASON_SCHEME_UNKNOWN, REASON_SITE_UNKNOWN, REASON_SITE_IN_OTHER_SCHEME, REASON_BEARER_IN_OTHER_SCHEME, REASON_SAME_SITE,
              REASON_CUP_TYPE_UNKNOWN, REASON_CUP_TYPE_REPEATED, REASON_VALUE_REPEATED, REASON_SHIPMENT_CONFLICT,
              REASON_OPENING_PENDING),
      .about = "A request moves nothing and costs nothing. A dispatch that fulfils it names it. No dispatch or receipt is "

@@ -16,7 +16,7 @@ enum { MASS_G_MAX = 1000000000 };
 struct body {
     struct uuid event_id;
     int kind;
-    char site[CODE_SIZE], scheme[CODE_SIZE], to[CODE_SIZE], batch[CODE_SIZE];
+    char site[CODE_SIZE], scheme[CODE_SIZE], to[CODE_SIZE], batch[CODE_SIZE], host[CODE_SIZE];
     struct instant occurred_at;
     struct shape_list issued, returned, cups;
     bool amount_stated;
@@ -109,6 +109,7 @@ static const struct shape journal_leg = SHAPE("JournalLeg", struct body_leg, leg
                                .present_offset = offsetof(struct body, amount_stated), .description = meaning}
 #define TENDER {ROW(tender, FORM_WORD), .words = tenders, .present_offset = offsetof(struct body, tender_stated)}
 #define TO {ROW(to, FORM_CODE), REQUIRED, .description = "Code of the site that they are sent to"}
+#define HOST {ROW(host, FORM_CODE), .description = "Code of the scheme that sent them, if it is another one: cups that it sends home"}
 #define BATCH {ROW(batch, FORM_CODE), .description = "Code of the batch of retired cups that they were made from"}
 #define REFERS(member, meaning) {.name = member, .form = FORM_UUID, REQUIRED, \
                                  .offset = offsetof(struct body, refers), .description = meaning}
@@ -149,8 +150,8 @@ static const struct shape journal_leg = SHAPE("JournalLeg", struct body_leg, leg
                              AMOUNT(-1, "The customer's net payment; negative: it was paid out"), TENDER
 #define MEMBERS_SUPPLY       LINES(cups, sound_line), BATCH
 #define MEMBERS_DISPATCH     LINES(cups, cups_line_shape), TO, SHIPMENT
-#define MEMBERS_RECEIPT      LINES(cups, cups_line_shape), REFERS("dispatch", "event_id of the dispatch")
-#define MEMBERS_TRANSIT_LOSS LINES(cups, cups_line_shape), REFERS("dispatch", "event_id of the dispatch"), BEARER
+#define MEMBERS_RECEIPT      LINES(cups, cups_line_shape), REFERS("dispatch", "event_id of the dispatch"), HOST
+#define MEMBERS_TRANSIT_LOSS LINES(cups, cups_line_shape), REFERS("dispatch", "event_id of the dispatch"), HOST, BEARER
 #define MEMBERS_DAMAGE       LINES(cups, sound_line)
 #define MEMBERS_RETIRE       LINES(cups, sound_line), MASS_G
 #define MEMBERS_COUNT        LINES(cups, counted_line)
@@ -206,6 +207,7 @@ static void fill_event(const struct body *body, struct event *event)
     memcpy(event->scheme, body->scheme, CODE_SIZE);
     memcpy(event->to, body->to, CODE_SIZE);
     memcpy(event->batch, body->batch, CODE_SIZE);
+    memcpy(event->host, body->host, CODE_SIZE);
     event->occurred_at = body->occurred_at;
     event->amount_stated = body->amount_stated;
     event->amount = body->amount;

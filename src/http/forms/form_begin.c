@@ -45,12 +45,16 @@ static json_t *lines_left(const json_t *list, const char *member)
     return lines;
 }
 
-/* A receipt is at the site that the cups were sent to, a loss at the site that sent them. */
+/* A receipt is at the site that the cups were sent to, a loss at the site that sent them. Cups that were sent
+ * home are received, and given up, in their home. */
 static void begin_arrival(const json_t *event, bool received, json_t *values)
 {
     const json_t *transfer = json_object_get(event, "transfer");
     const json_t *first = json_array_get(transfer, 0);
-    set(values, "site", text_at(first, received ? "receiver" : "sender"));
+    bool home = json_object_get(first, "home") != NULL;
+    set(values, "site", text_at(first, received || home ? "receiver" : "sender"));
+    if (home)
+        set(values, "host", text_at(event, "scheme"));
     set(values, "cups", lines_left(transfer, "in_transit"));
 }
 

@@ -95,7 +95,7 @@ static const struct act acts[] = {
     {"RecordedEvent", NULL, "Reverse", METHOD_POST, "/v1/events", "kind=reversal&/reverses={event_id}&/site={site}", {"kind", MAY_REVERSE}, NO_MORE},
     {"RecordedEvent", NULL, "Reverse", METHOD_POST, "/v1/events", "kind=reversal&/reverses={event_id}&/scheme={scheme}", {"kind", MAY_REVERSE}, {"site", NULL}},
     {"RecordedEvent", NULL, "Receive", METHOD_POST, "/v1/events", "kind=receipt&/dispatch={event_id}&/site={to}", {"kind", MAY_RECEIVE}, NO_MORE},
-    {"RecordedEvent", NULL, "Lost on the way", METHOD_POST, "/v1/events", "kind=transit_loss&/dispatch={event_id}&/site={site}", {"kind", MAY_GIVE_UP}, NO_MORE},
+    {"RecordedEvent", NULL, "Lost on the way", METHOD_POST, "/v1/events", "kind=transit_loss&/dispatch={event_id}", {"kind", MAY_GIVE_UP}, NO_MORE},
     {"RecordedEvent", NULL, "Propose the opposite journal", METHOD_POST, "/v1/events", OPPOSITE_JOURNAL, {"kind", "journal"}, NO_MORE},
     {"ShipmentList", NULL, "Ask for a shipment", METHOD_POST, "/v1/shipments", "/scheme={scheme}", ALWAYS},
     {"Plan", "requests", "Ask for these shipments", METHOD_POST, "/v1/shipments", "part={request}", ALWAYS},

@@ -20,6 +20,7 @@
 #define COUNTER_SHIPMENT "shipment"
 #define COUNTER_DISPATCH "dispatch"
 #define COUNTER_TO       "to"
+#define COUNTER_HOST     "host"
 #define COUNTER_LINE     "line-"  /* and its index: the cup type of a line, and "/damaged" if it is */
 #define COUNTER_COUNT    "count-" /* and its index: how many */
 

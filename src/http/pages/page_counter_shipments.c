@@ -105,6 +105,8 @@ static void add_shipment(const struct counter_view *view, const struct side *sid
     counter_begin_form(view, &form, "fields");
     if (side->act == COUNTER_SEND)
         add_hidden(view->text, COUNTER_TO, json_member_text(shipment, "to"), false);
+    if (json_object_get(shipment, "host") != NULL)
+        add_hidden(view->text, COUNTER_HOST, json_member_text(shipment, "host"), false);
     json_array_foreach(json_object_get(shipment, "lines"), index, line)
         add_line(view, id, line, index, again);
     buffer_add_text(view->text, "<div class=\"taps\"><button><b>");

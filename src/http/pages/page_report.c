@@ -80,6 +80,8 @@ static const struct {
 } row_acts[] = {
     {"transfers", KIND_RECEIPT, {"Receive", ARRIVAL("receipt"), "in_transit"}},
     {"transfers", KIND_TRANSIT_LOSS, {"Lost", ARRIVAL("transit_loss"), "in_transit"}},
+    {"transfers", KIND_RECEIPT, {"Receive", ARRIVAL("receipt"), "on_the_way"}},
+    {"transfers", KIND_TRANSIT_LOSS, {"Lost", ARRIVAL("transit_loss"), "on_the_way"}},
     {"damaged-cups",
      KIND_DISPATCH,
      {"Send",

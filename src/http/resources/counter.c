@@ -262,9 +262,11 @@ static bool is_of_shipment(enum counter_act act)
 
 static bool add_shipment(const struct request *request, enum counter_act act, json_t *event)
 {
-    json_t *named = act == COUNTER_SEND ? json_pack("{s:s*, s:s*}", "to", filled(request, COUNTER_TO),
-                                                    "shipment", filled(request, COUNTER_SHIPMENT))
-                                        : json_pack("{s:s*}", "dispatch", filled(request, COUNTER_DISPATCH));
+    json_t *named = act == COUNTER_SEND
+                        ? json_pack("{s:s*, s:s*}", "to", filled(request, COUNTER_TO), "shipment",
+                                    filled(request, COUNTER_SHIPMENT))
+                        : json_pack("{s:s*, s:s*}", "dispatch", filled(request, COUNTER_DISPATCH), "host",
+                                    filled(request, COUNTER_HOST));
     return json_object_update_new(event, named) == 0 &&
            json_object_set_new(event, "cups", cups_of(request)) == 0;
 }
