@@ -40,6 +40,7 @@ class Booking:
     reversal: bool = False
     details: tuple = ()  # (end to end, amount) each, where it books many together
     day: str = ""  # on which it is booked; the statement's unless given
+    instructed: str = ""  # "960 ISK", where the bank exchanged it
 
 
 def _texts(element, namespace, path):
@@ -115,10 +116,12 @@ def _amount(amount, currency):
     return f'<Amt Ccy="{currency}">{abs(amount)}</Amt><CdtDbtInd>{_sign(amount)}</CdtDbtInd>'
 
 
-def _detail(end_to_end, amount, currency, reason):
+def _detail(end_to_end, amount, currency, reason, instructed):
     refs = f"<Refs><EndToEndId>{escape(end_to_end)}</EndToEndId></Refs>" if end_to_end else ""
     back = f"<RtrInf><Rsn><Cd>{reason}</Cd></Rsn></RtrInf>" if reason else ""
-    return f"<TxDtls>{refs}{_amount(amount, currency)}{back}</TxDtls>"
+    size, _, other = instructed.partition(" ")
+    said = f'<AmtDtls><InstdAmt><Amt Ccy="{other}">{size}</Amt></InstdAmt></AmtDtls>' if instructed else ""
+    return f"<TxDtls>{refs}{_amount(amount, currency)}{said}{back}</TxDtls>"
 
 
 def _entry(booking, currency, day):
@@ -129,7 +132,7 @@ def _entry(booking, currency, day):
         f"<Ntry>{_amount(booking.amount, currency)}{reversal}<Sts><Cd>{booking.status}</Cd></Sts>"
         f"<BookgDt><Dt>{booking.day or day}</Dt></BookgDt>{reference}<BkTxCd><Prtry><Cd>TRF</Cd></Prtry></BkTxCd>"
         + "<NtryDtls>"
-        + "".join(_detail(e, a, currency, booking.return_reason) for e, a in details)
+        + "".join(_detail(e, a, currency, booking.return_reason, booking.instructed) for e, a in details)
         + "</NtryDtls></Ntry>"
     )
 

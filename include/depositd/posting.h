@@ -60,7 +60,8 @@ enum rule_when {
     WHEN_PARTICIPANT_IS_PAID,
     WHEN_POOL_PAYS,
     WHEN_POOL_IS_PAID,
-    /* The resolution of a bank line. */
+    /* A bank line, and its resolution. */
+    WHEN_FOR_NOBODY,
     WHEN_FOR_SETTLEMENT,
     WHEN_FOR_ARREARS,
     WHEN_FOR_CHARGES,

@@ -17,7 +17,7 @@ taken_back AS ( -- the part of a line that a person found to be a payment
      WHERE r.scheme = $1::integer AND r.payment_id IS NOT NULL),
 cause AS (
     SELECT entry, amount, 'bank_line' AS word FROM bank_line
-     WHERE scheme = $1::integer AND disposition IN ('unmatched', 'underpaid', 'overpaid')
+     WHERE scheme = $1::integer AND disposition IN ('unmatched', 'underpaid', 'overpaid', 'between_schemes')
     UNION ALL
     SELECT entry, amount, 'bank_line' FROM taken_back
     UNION ALL

@@ -1,45 +1,55 @@
--- Check: each entry between schemes books the exact agreed amount, in the other currency at the kept rate, half to
--- even; a reversal takes back what its entry booked; of each pair the exact amounts of both books agree, with those
--- that the home has still to follow. $1 scheme, whose entries these are, and which is the home of the pairs.
-WITH stated AS (
-    SELECT a.scheme, a.entry, a.home, a.host, a.amount,
-           CASE WHEN a.in_host_currency = (a.scheme = a.host) THEN a.amount
-                ELSE round_half_even(a.amount * (a.rate_e12 / 1000000000000::numeric)
-                                     * power(10::numeric, own.decimals - other.decimals)) END
-           * CASE WHEN a.scheme = a.host THEN 1 ELSE -1 END AS booked
-      FROM agreed_amount a
-      JOIN scheme own ON own.id = a.scheme
-      JOIN scheme other ON other.id = CASE WHEN a.scheme = a.host THEN a.home ELSE a.host END
-     WHERE a.scheme = $1::integer),
-posted AS (
-    SELECT l.entry, account_home(l.account) AS home, account_host(l.account) AS host, sum(l.amount) AS booked
-      FROM leg l JOIN entry e USING (scheme, entry)
-     WHERE l.scheme = $1 AND account_kind_of(l.account) = :account_between_schemes
-       AND e.kind IN (:kinds_counter, :kind_reversal, :kind_return_abroad, :kind_reversal_abroad)
-     GROUP BY 1, 2, 3),
-pair AS (SELECT home, host, entry AS place FROM following_place WHERE home = $1),
-exact AS (
-    SELECT p.home, p.host,
-           (SELECT coalesce(sum(a.amount), 0) FROM agreed_amount a
-             WHERE a.scheme = p.host AND a.home = p.home AND a.host = p.host) AS owed_to_host,
-           (SELECT coalesce(sum(a.amount), 0) FROM agreed_amount a
-             WHERE a.scheme = p.home AND a.home = p.home AND a.host = p.host) AS owed_by_home,
+-- Check: of each pair, in the agreed currency, what the host is owed is what the home owes (not settled, and settled
+-- and not paid), with the returns that the home has still to follow and the payments that its bank has booked and the
+-- host's has not. In the books of a scheme with that currency, these sums are the balances. Of each payment under way
+-- both banks tell what is kept of it, and the host's no more than it is. $1 scheme, as home. It costs by pairs and by
+-- what is under way.
+WITH pair AS (
+    SELECT f.home, f.host, f.entry AS place, h.code AS home_code, k.code AS host_code,
+           h.currency = k.currency OR NOT a.in_host_currency AS is_homes, h.currency = k.currency OR a.in_host_currency AS is_hosts
+      FROM following_place f
+      JOIN scheme h ON h.id = f.home
+      JOIN scheme k ON k.id = f.host
+     CROSS JOIN LATERAL (SELECT g.in_host_currency FROM agreement g WHERE g.home = f.home AND g.host = f.host LIMIT 1) AS a
+     WHERE f.home = $1::integer),
+sums AS (
+    SELECT p.*, k.owed AS owed_to_host, h.owed AS not_settled, h.due AS settled,
            (SELECT coalesce(sum(a.amount), 0) FROM agreed_amount a
              WHERE a.scheme = p.host AND a.home = p.home AND a.host = p.host AND a.entry > p.place) AS to_follow,
-           (SELECT count(DISTINCT a.in_host_currency) FROM agreed_amount a
-             WHERE a.scheme IN (p.home, p.host) AND a.home = p.home AND a.host = p.host) AS currencies
-      FROM pair p),
+           (SELECT coalesce(sum(t.by_home - t.by_host), 0) FROM between_transit t
+             WHERE t.home = p.home AND t.host = p.host) AS under_way,
+           balance_through(p.host, account_of(:account_between_schemes, p.home << 16 | p.host, 0), 'infinity') AS host_books,
+           -balance_through(p.home, account_of(:account_between_schemes, p.home << 16 | p.host, 0), 'infinity') AS home_books,
+           -balance_through(p.home, account_of(:account_settlement_due_scheme, p.host, 0), 'infinity') AS due_books
+      FROM pair p
+     CROSS JOIN LATERAL between_through(p.host, p.home, p.host, 'infinity') AS k
+     CROSS JOIN LATERAL between_through(p.home, p.home, p.host, 'infinity') AS h),
+under_way AS (
+    SELECT t.*, o.agreed, o.status,
+           (SELECT coalesce(sum(b.agreed), 0) FROM between_booked b
+             WHERE b.payment_id = t.payment_id AND b.home = t.home AND b.scheme = t.host) AS told
+      FROM pair p
+      JOIN between_transit t ON t.home = p.home AND t.host = p.host
+      LEFT JOIN pool_payment o ON o.scheme = t.home AND o.payment_id = t.payment_id AND o.host = t.host),
 examined AS (
-    SELECT format('entry %s does not book what is agreed', coalesce(s.entry, p.entry)) AS what,
-           coalesce(s.booked, 0) <> coalesce(p.booked, 0) AS is_broken
-      FROM stated s FULL JOIN posted p USING (entry, home, host)
+    SELECT format('%s is owed %s, but %s owes it %s, with what is still to follow and what is under way between their banks',
+                  host_code, owed_to_host, home_code, not_settled + settled + to_follow + under_way) AS what,
+           owed_to_host <> not_settled + settled + to_follow + under_way AS is_broken
+      FROM sums
     UNION ALL
-    SELECT format('%s owes %s %s by its own books and those to follow, but %s by the other''s', h.code, k.code,
-                  owed_by_home + to_follow, owed_to_host), owed_by_home + to_follow <> owed_to_host
-      FROM exact JOIN scheme h ON h.id = home JOIN scheme k ON k.id = host
+    SELECT format('%s is owed %s by %s, and has %s in its books', host_code, owed_to_host, home_code, host_books), owed_to_host <> host_books
+      FROM sums WHERE is_hosts
     UNION ALL
-    SELECT format('%s and %s have agreed in two currencies', h.code, k.code), currencies > 1
-      FROM exact JOIN scheme h ON h.id = home JOIN scheme k ON k.id = host)
+    SELECT format('%s owes %s %s and has settled %s, but has %s and %s in its books', home_code, host_code, not_settled, settled, home_books,
+                  due_books), (not_settled, settled) <> (home_books, due_books)
+      FROM sums WHERE is_homes
+    UNION ALL
+    SELECT format('lines of the bank of %s are more than payment %s of %s', p.host_code, t.payment_id, p.home_code),
+           (t.told BETWEEN 0 AND t.agreed) IS NOT TRUE
+      FROM under_way t JOIN pair p USING (home, host)
+    UNION ALL
+    SELECT format('payment %s of %s to %s is not under way as both banks tell it', t.payment_id, p.home_code, p.host_code),
+           (t.by_home - t.by_host = CASE t.status WHEN 'confirmed' THEN t.agreed ELSE 0 END - t.told) IS NOT TRUE
+      FROM under_way t JOIN pair p USING (home, host))
 SELECT count(*), count(*) FILTER (WHERE is_broken),
        first_lines(array_agg(what ORDER BY what) FILTER (WHERE is_broken))
   FROM examined

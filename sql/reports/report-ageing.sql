@@ -2,7 +2,8 @@
 -- scheme, $2 business day, $3 the sums 1: shown, 2: left out (null: the same). An amount that a failed payment put
 -- back into a position stays as old as that payment, through any number of further failures. Buckets: common
 -- practice. Lines with an account add up to the balances of settlement_due and arrears; lines without one are what
--- the last close carried forward, which is not due yet.
+-- the last close carried forward, which is not due yet. Payments to another scheme's pool have no participant; their
+-- account names the scheme.
 WITH RECURSIVE last_close AS MATERIALIZED (
     SELECT max(business_date) AS business_date FROM settlement WHERE scheme = $1::integer AND business_date <= $2::date),
 failed AS ( -- of a participant's payment of the close of settled_on
@@ -65,6 +66,18 @@ aged AS (
     UNION ALL -- movements by bank lines that a person resolved, without a due date
     SELECT participant, kind, NULL, coalesce(s.amount, 0) - coalesce(p.amount, 0)
       FROM stands s FULL JOIN (SELECT participant, kind, sum(amount) AS amount FROM part GROUP BY 1, 2) p USING (participant, kind)),
+pool_unpaid AS ( -- not paid yet, or only after the day
+    SELECT p.host, p.due_on, p.amount
+      FROM pool_payment p
+     WHERE p.scheme = $1::integer AND p.business_date <= $2::date
+       AND p.payment_id IN (
+           SELECT o.payment_id FROM pool_payment o WHERE o.scheme = $1::integer AND o.status IN ('computed', 'approved', 'instructed')
+           UNION ALL
+           SELECT c.payment_id FROM payment_change c
+            WHERE c.scheme = $1::integer
+              AND c.entry >= (SELECT min(first_entry) FROM business_day WHERE scheme = $1::integer AND business_date > $2))
+       AND NOT EXISTS (SELECT FROM payment_change c JOIN entry e ON e.scheme = c.scheme AND e.entry = c.entry
+                        WHERE c.scheme = p.scheme AND c.payment_id = p.payment_id AND e.business_date <= $2)),
 line AS (
     SELECT participant, kind, amount > 0 AS receivable, min(due_on) AS first_due_on,
            coalesce(sum(amount) FILTER (WHERE $2 - due_on <= 0), 0) AS current,
@@ -73,26 +86,34 @@ line AS (
            coalesce(sum(amount) FILTER (WHERE $2 - due_on BETWEEN 31 AND 60), 0) AS days_31_60,
            coalesce(sum(amount) FILTER (WHERE $2 - due_on > 60), 0) AS days_over_60,
            coalesce(sum(amount) FILTER (WHERE due_on IS NULL), 0) AS undated, sum(amount) AS total,
-           0 AS carried, CASE WHEN kind = :account_arrears THEN 'pay_day' END AS waits_for
+           0 AS carried, CASE WHEN kind = :account_arrears THEN 'pay_day' END AS waits_for, NULL::integer AS host
       FROM aged WHERE amount <> 0 GROUP BY 1, 2, 3
     UNION ALL
     SELECT participant, NULL, amount > arrears, NULL, 0, 0, 0, 0, 0, 0, amount - arrears, amount - arrears,
-           CASE WHEN carried_since IS NULL THEN 'pay_day' ELSE 'size' END
+           CASE WHEN carried_since IS NULL THEN 'pay_day' ELSE 'size' END, NULL
       FROM position JOIN last_close USING (business_date)
-     WHERE scheme = $1::integer AND carried AND amount <> arrears),
+     WHERE scheme = $1::integer AND carried AND amount <> arrears
+    UNION ALL
+    SELECT NULL, :account_settlement_due_scheme AS kind, false, min(due_on), coalesce(sum(-amount) FILTER (WHERE $2 - due_on <= 0), 0),
+           coalesce(sum(-amount) FILTER (WHERE $2 - due_on BETWEEN 1 AND 7), 0),
+           coalesce(sum(-amount) FILTER (WHERE $2 - due_on BETWEEN 8 AND 30), 0),
+           coalesce(sum(-amount) FILTER (WHERE $2 - due_on BETWEEN 31 AND 60), 0),
+           coalesce(sum(-amount) FILTER (WHERE $2 - due_on > 60), 0), 0, sum(-amount), 0, NULL, host
+      FROM pool_unpaid GROUP BY host),
 shown AS (
     SELECT false AS is_total, line.* FROM line
     UNION ALL
-    SELECT true, NULL, kind, receivable, NULL, sum(current), sum(days_1_7), sum(days_8_30), sum(days_31_60), sum(days_over_60),
-           sum(undated), sum(total), sum(carried), NULL
-      FROM line WHERE $3::integer = 1 AND kind IS NOT NULL GROUP BY kind, receivable)
+    SELECT true, NULL, max(kind), receivable, NULL, sum(current), sum(days_1_7), sum(days_8_30), sum(days_31_60), sum(days_over_60),
+           sum(undated), sum(total), sum(carried), NULL, NULL
+      FROM line WHERE $3::integer = 1 AND kind IS NOT NULL GROUP BY kind = :account_arrears, receivable)
 SELECT CASE WHEN is_total THEN CASE kind WHEN :account_arrears THEN 'total_arrears' ELSE 'total_due' END ELSE p.code END,
-       CASE WHEN receivable THEN 'receivable' ELSE 'payable' END, k.word || '(' || p.code || ')', first_due_on,
-       amount_text(current, decimals), amount_text(days_1_7, decimals), amount_text(days_8_30, decimals),
-       amount_text(days_31_60, decimals), amount_text(days_over_60, decimals), amount_text(undated, decimals),
-       amount_text(total, decimals), amount_text(carried, decimals), waits_for,
+       CASE WHEN receivable THEN 'receivable' ELSE 'payable' END, k.word || '(' || coalesce(p.code, h.code) || ')', first_due_on,
+       amount_text(current, scheme.decimals), amount_text(days_1_7, scheme.decimals), amount_text(days_8_30, scheme.decimals),
+       amount_text(days_31_60, scheme.decimals), amount_text(days_over_60, scheme.decimals), amount_text(undated, scheme.decimals),
+       amount_text(total, scheme.decimals), amount_text(carried, scheme.decimals), waits_for,
        CASE WHEN waits_for IS NOT NULL
             THEN (SELECT next_pay_day($1::integer, coalesce(c.business_date, $2::date - 1)) FROM last_close c) END
-  FROM shown LEFT JOIN participant p ON p.id = shown.participant LEFT JOIN account_kind k USING (kind), scheme
+  FROM shown LEFT JOIN participant p ON p.id = shown.participant LEFT JOIN scheme h ON h.id = shown.host
+  LEFT JOIN account_kind k USING (kind), scheme
  WHERE scheme.id = $1::integer
- ORDER BY is_total, receivable DESC, p.code COLLATE "C", kind
+ ORDER BY is_total, receivable DESC, p.code COLLATE "C", kind, h.code COLLATE "C"

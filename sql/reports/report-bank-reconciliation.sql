@@ -83,7 +83,7 @@ line_off AS (
       JOIN entry e ON e.scheme = $1::integer AND e.entry = l.entry
       LEFT JOIN bank_line_resolution r ON r.scheme = l.scheme AND r.line = l.line
       LEFT JOIN participant p ON p.id = r.participant
-     WHERE l.disposition IN ('unmatched', 'underpaid', 'overpaid') AND (e.business_date <= $2::date) = (s.last_day > $2::date)),
+     WHERE l.disposition IN ('unmatched', 'underpaid', 'overpaid', 'between_schemes') AND (e.business_date <= $2::date) = (s.last_day > $2::date)),
 -- Journals and openings say what there was at the bank before it was read.
 said AS (
     SELECT e.entry, e.business_date, k.word, sum(l.amount) AS amount

@@ -38,6 +38,8 @@ static bool rule_applies(const struct posting_rule *rule, const struct posting_f
         return facts->payer == 0;
     case WHEN_POOL_IS_PAID:
         return facts->payee == 0 && facts->host == 0;
+    case WHEN_FOR_NOBODY:
+        return facts->target == LINE_OF_NOBODY;
     case WHEN_FOR_SETTLEMENT:
         return facts->target == LINE_FOR_SETTLEMENT;
     case WHEN_FOR_ARREARS:

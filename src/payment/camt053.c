@@ -59,6 +59,7 @@ static void note_currency(struct reading *reading)
         return;
     xmlChar *code = xmlTextReaderGetAttribute(reading->reader, (const xmlChar *)"Ccy");
     reading->other_currency = code == NULL || strcmp((const char *)code, reading->currency->code) != 0;
+    reading->amount_currency = code != NULL ? currency_find((const char *)code) : NULL;
     xmlFree(code);
 }
 

@@ -111,6 +111,7 @@ static struct camt_line *append_line(struct reading *reading)
             .booked_on = entry->booked_on,
             .reference = entry->bank_reference,
             .entry_reference = entry->reference,
+            .instructed = entry->instructed,
         };
     return line;
 }
@@ -128,6 +129,8 @@ static void add_detail(struct reading *reading, const struct detail *detail, int
     line->end_to_end = has_reference ? detail->end_to_end : NULL;
     if (detail->reference != NULL)
         line->reference = detail->reference;
+    if (detail->has_instructed || reading->entry.detail_count > 1)
+        line->instructed = detail->instructed;
     if (amount != NULL)
         line->amount = *amount;
 }

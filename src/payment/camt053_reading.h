@@ -29,14 +29,16 @@ struct signed_amount {
 
 struct detail {
     struct signed_amount amount, transaction; /* TxDtls/Amt, or else AmtDtls/TxAmt/Amt */
-    bool returned;
+    struct camt_instructed instructed;
+    bool returned, has_instructed;
     const char *end_to_end, *reference, *return_reason;
 };
 
 struct entry {
     struct signed_amount amount;
+    struct camt_instructed instructed;
     const char *status, *reference, *bank_reference;
-    bool reversal, dated;
+    bool reversal, dated, has_instructed;
     struct date booked_on;
     struct detail *details;
     size_t detail_count, detail_capacity;
@@ -52,8 +54,9 @@ struct reading {
     size_t ends[CAMT053_DEPTH_MAX]; /* of the path, before each element */
     size_t path_length;
     char path[CAMT053_PATH_MAX];
-    struct buffer text;  /* of the current element, since it or its last child began */
-    bool other_currency; /* the current amount is in another currency */
+    struct buffer text;                     /* of the current element, since it or its last child began */
+    bool other_currency;                    /* the current amount is in another currency */
+    const struct currency *amount_currency; /* its currency; NULL: none that we know */
     struct camt_balance balance;
     struct signed_amount balance_amount;
     bool balance_dated;

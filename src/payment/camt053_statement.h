@@ -18,6 +18,13 @@ enum camt_result {
     CAMT_CURRENCY   /* an entry or a balance of another currency */
 };
 
+/* The amount that was instructed, which the bank exchanges if it is in another currency than the account's.
+ */
+struct camt_instructed {
+    const struct currency *currency; /* NULL: not said, or no amount of a currency that we know */
+    struct money amount;
+};
+
 /* A line that can be matched: an entry, or a transaction of an entry that books several together. */
 struct camt_line {
     struct money amount; /* credits positive, as the account's owner sees it */
@@ -31,6 +38,7 @@ struct camt_line {
     const char *entry_reference; /* within the statement; NULL: none */
     const char *return_reason;   /* NULL: none */
     int32_t part;                /* 0, 1 … within the entry */
+    struct camt_instructed instructed;
 };
 
 struct camt_balance {

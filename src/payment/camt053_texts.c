@@ -79,6 +79,18 @@ static void keep_own_amount(struct reading *reading, struct signed_amount *into,
                        reading->currency->code);
 }
 
+/* It may be in any currency. An amount that its currency can't have matches no payment. */
+static void keep_instructed(struct reading *reading, bool *has, struct camt_instructed *into,
+                            const char *text)
+{
+    const struct currency *currency = reading->amount_currency;
+    if (*has)
+        camt053_refuse_element(reading, "stands twice");
+    *has = true;
+    if (currency != NULL && read_size(text, currency->decimals, &into->amount))
+        into->currency = currency;
+}
+
 static void keep_sign(struct reading *reading, struct signed_amount *into, const char *text)
 {
     if (into->has_sign)
@@ -198,6 +210,11 @@ static void take_entry_amount(struct reading *reading, const char *text)
     keep_own_amount(reading, &reading->entry.amount, text);
 }
 
+static void take_entry_instructed(struct reading *reading, const char *text)
+{
+    keep_instructed(reading, &reading->entry.has_instructed, &reading->entry.instructed, text);
+}
+
 static void take_entry_sign(struct reading *reading, const char *text)
 {
     keep_sign(reading, &reading->entry.amount, text);
@@ -245,6 +262,12 @@ static void take_transaction_amount(struct reading *reading, const char *text)
     keep_amount(reading, &camt053_detail(reading)->transaction, text);
 }
 
+static void take_detail_instructed(struct reading *reading, const char *text)
+{
+    struct detail *detail = camt053_detail(reading);
+    keep_instructed(reading, &detail->has_instructed, &detail->instructed, text);
+}
+
 static void take_return_reason(struct reading *reading, const char *text)
 {
     keep_reference(reading, &camt053_detail(reading)->return_reason, text);
@@ -271,6 +294,7 @@ static const struct {
     {CAMT053_ENTRY "NtryRef", take_entry_reference},
     {CAMT053_ENTRY "AcctSvcrRef", take_bank_reference},
     {CAMT053_ENTRY "Amt", take_entry_amount},
+    {CAMT053_ENTRY "AmtDtls/InstdAmt/Amt", take_entry_instructed},
     {CAMT053_ENTRY "CdtDbtInd", take_entry_sign},
     {CAMT053_ENTRY "RvslInd", take_reversal},
     {CAMT053_ENTRY "Sts/Cd", take_status},
@@ -282,6 +306,7 @@ static const struct {
     {CAMT053_DETAIL "Amt", take_detail_amount},
     {CAMT053_DETAIL "CdtDbtInd", take_detail_sign},
     {CAMT053_DETAIL "AmtDtls/TxAmt/Amt", take_transaction_amount},
+    {CAMT053_DETAIL "AmtDtls/InstdAmt/Amt", take_detail_instructed},
     {CAMT053_DETAIL "RtrInf/Rsn/Cd", take_return_reason},
     {CAMT053_DETAIL "RtrInf/Rsn/Prtry", take_return_reason},
 };

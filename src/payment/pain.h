@@ -34,12 +34,13 @@ struct pain_order {
     const char *mandate_id;
     struct date mandate_signed_on;
     bool first;
+    const struct currency *currency; /* in which it is instructed; NULL: the file's, which is the account's */
 };
 
 struct pain_file {
     const char *message_id; /* at most PAIN_MESSAGE_ID_MAX characters */
     struct instant created_at;
-    const struct currency *currency;
+    const struct currency *currency; /* of the operator's account */
     struct pain_party operator;
     const char *creditor_id;   /* for collections */
     const char *purpose;       /* the purpose of the payments, in the bank's characters, at most 140 */

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* Credit transfers, a block for each date. */
+/* Credit transfers, a block for each date and currency. An order in another currency than the account's is
+ * the standard's InstdAmt in that currency; the bank exchanges it. */
 #include "payment/pain001.h"
 
 #include "payment/pain_writer.h"
@@ -9,7 +10,7 @@ static void add_transfer(struct pain_writer *writer, const struct pain_order *or
     pain_open(writer, "CdtTrfTxInf");
     pain_references(writer, order);
     pain_open(writer, "Amt");
-    pain_instructed(writer, order->amount);
+    pain_instructed(writer, order);
     pain_close(writer);
     if (order->party.bic != NULL || order->party.bank_code != NULL)
         pain_agent(writer, "CdtrAgt", &order->party);
@@ -22,8 +23,9 @@ static void add_transfer(struct pain_writer *writer, const struct pain_order *or
 static void add_block(struct pain_writer *writer, size_t block, size_t first, size_t end)
 {
     const struct pain_file *file = writer->file;
+    bool sepa = writer->sepa && pain_currency(file, &file->orders[first]) == file->currency;
     pain_open_block(writer, "TRF", block, first, end);
-    if (writer->sepa) {
+    if (sepa) {
         pain_open(writer, "PmtTpInf");
         pain_wrapped(writer, "SvcLvl", "Cd", "SEPA");
         pain_close(writer);
@@ -34,7 +36,7 @@ static void add_block(struct pain_writer *writer, size_t block, size_t first, si
     pain_name(writer, "Dbtr", file->operator.name);
     pain_account(writer, "DbtrAcct", &file->operator);
     pain_agent(writer, "DbtrAgt", &file->operator);
-    if (writer->sepa)
+    if (sepa)
         pain_text(writer, "ChrgBr", "SLEV");
     for (size_t i = first; i < end; i++)
         add_transfer(writer, &file->orders[i]);

@@ -23,7 +23,7 @@ static void add_collection(struct pain_writer *writer, const struct pain_order *
 {
     pain_open(writer, "DrctDbtTxInf");
     pain_references(writer, order);
-    pain_instructed(writer, order->amount);
+    pain_instructed(writer, order);
     pain_open(writer, "DrctDbtTx");
     pain_open(writer, "MndtRltdInf");
     pain_text(writer, "MndtId", order->mandate_id);

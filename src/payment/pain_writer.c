@@ -59,14 +59,19 @@ void pain_name(struct pain_writer *writer, const char *element, const char *name
     pain_wrapped(writer, element, "Nm", text);
 }
 
-void pain_instructed(struct pain_writer *writer, struct money amount)
+const struct currency *pain_currency(const struct pain_file *file, const struct pain_order *order)
+{
+    return order->currency != NULL ? order->currency : file->currency;
+}
+
+void pain_instructed(struct pain_writer *writer, const struct pain_order *order)
 {
     char text[MONEY_TEXT_MAX];
-    money_format(amount, writer->file->currency->decimals, text);
+    const struct currency *currency = pain_currency(writer->file, order);
+    money_format(order->amount, currency->decimals, text);
     pain_open(writer, "InstdAmt");
     if (!writer->failed)
-        note(writer, xmlTextWriterWriteAttribute(writer->xml, xml_text("Ccy"),
-                                                 xml_text(writer->file->currency->code)));
+        note(writer, xmlTextWriterWriteAttribute(writer->xml, xml_text("Ccy"), xml_text(currency->code)));
     if (!writer->failed)
         note(writer, xmlTextWriterWriteString(writer->xml, xml_text(text)));
     pain_close(writer);
@@ -109,6 +114,14 @@ void pain_remittance(struct pain_writer *writer)
     pain_wrapped(writer, "RmtInf", "Ustrd", writer->file->purpose);
 }
 
+/* The file's own currency, NULL, comes first. */
+static int compare_currencies(const struct currency *one, const struct currency *other)
+{
+    if (one == NULL || other == NULL)
+        return one == NULL ? -1 : 1;
+    return strcmp(one->code, other->code);
+}
+
 static int compare_orders(const void *a, const void *b)
 {
     const struct pain_order *one = a, *other = b;
@@ -116,15 +129,33 @@ static int compare_orders(const void *a, const void *b)
         return one->due_on.days < other->due_on.days ? -1 : 1;
     if (one->first != other->first)
         return one->first ? -1 : 1;
+    if (one->currency != other->currency)
+        return compare_currencies(one->currency, other->currency);
     return strcmp(one->end_to_end, other->end_to_end);
 }
 
-static bool sum(const struct pain_file *file, size_t first, size_t end, struct money *total)
+static unsigned decimals_of(const struct pain_file *file, size_t first, size_t end)
+{
+    unsigned decimals = 0;
+    for (size_t i = first; i < end; i++)
+        if (pain_currency(file, &file->orders[i])->decimals > decimals)
+            decimals = pain_currency(file, &file->orders[i])->decimals;
+    return decimals;
+}
+
+/* A control sum adds up the numbers, irrespective of their currencies. */
+static bool sum(const struct pain_file *file, size_t first, size_t end, unsigned decimals,
+                struct money *total)
 {
     *total = (struct money){0};
-    for (size_t i = first; i < end; i++)
-        if (!money_add(*total, file->orders[i].amount, total))
+    for (size_t i = first; i < end; i++) {
+        struct money amount = file->orders[i].amount;
+        for (unsigned d = pain_currency(file, &file->orders[i])->decimals; d < decimals; d++)
+            if (!money_times(amount, (struct cups){10}, &amount))
+                return false;
+        if (!money_add(*total, amount, total))
             return false;
+    }
     return true;
 }
 
@@ -132,7 +163,8 @@ size_t pain_block_end(const struct pain_file *file, size_t first)
 {
     size_t end = first + 1;
     while (end < file->count && file->orders[end].due_on.days == file->orders[first].due_on.days &&
-           file->orders[end].first == file->orders[first].first)
+           file->orders[end].first == file->orders[first].first &&
+           file->orders[end].currency == file->orders[first].currency)
         end++;
     return end;
 }
@@ -141,11 +173,12 @@ static void add_totals(struct pain_writer *writer, size_t first, size_t end)
 {
     char count[24], amount[MONEY_TEXT_MAX];
     struct money total;
-    writer->failed = writer->failed || !sum(writer->file, first, end, &total);
+    unsigned decimals = decimals_of(writer->file, first, end);
+    writer->failed = writer->failed || !sum(writer->file, first, end, decimals, &total);
     if (writer->failed)
         return;
     snprintf(count, sizeof count, "%zu", end - first);
-    money_format(total, writer->file->currency->decimals, amount);
+    money_format(total, decimals, amount);
     pain_text(writer, "NbOfTxs", count);
     pain_text(writer, "CtrlSum", amount);
 }
@@ -163,12 +196,14 @@ void pain_open_block(struct pain_writer *writer, const char *method, size_t bloc
     add_totals(writer, first, end);
 }
 
-/* The Single Euro Payments Area is for euro between IBANs. Its codes mean nothing elsewhere. */
+/* The Single Euro Payments Area is for euro between IBANs. Its codes mean nothing elsewhere. Orders in
+ * another currency have blocks of their own. */
 static bool is_sepa(const struct pain_file *file)
 {
     bool sepa = strcmp(file->currency->code, "EUR") == 0 && file->operator.iban != NULL;
     for (size_t i = 0; i < file->count; i++)
-        sepa = sepa && file->orders[i].party.iban != NULL;
+        sepa = sepa && (file->orders[i].party.iban != NULL ||
+                        pain_currency(file, &file->orders[i]) != file->currency);
     return sepa;
 }
 

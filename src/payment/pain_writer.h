@@ -16,8 +16,11 @@ struct pain_writer {
     bool failed;
 };
 
-/* Sorts the file's orders (by date, use of the mandate, and reference) and begins the document: its root, the
- * message's element and the group header. */
+/* The currency in which an order is instructed. */
+const struct currency *pain_currency(const struct pain_file *file, const struct pain_order *order);
+
+/* Sorts the file's orders (by date, use of the mandate, currency, and reference) and begins the document: its
+ * root, the message's element and the group header. */
 void pain_begin(struct pain_writer *writer, struct pain_file *file, const char *namespace,
                 const char *message);
 /* Ends the document, adds it to the buffer and frees the writer. False: a call has failed. */
@@ -30,7 +33,7 @@ void pain_text(struct pain_writer *writer, const char *element, const char *text
 void pain_wrapped(struct pain_writer *writer, const char *element, const char *inner, const char *text);
 void pain_date(struct pain_writer *writer, const char *element, struct date date);
 void pain_name(struct pain_writer *writer, const char *element, const char *name);
-void pain_instructed(struct pain_writer *writer, struct money amount);
+void pain_instructed(struct pain_writer *writer, const struct pain_order *order);
 void pain_account(struct pain_writer *writer, const char *element, const struct pain_party *party);
 void pain_agent(struct pain_writer *writer, const char *element, const struct pain_party *party);
 void pain_references(struct pain_writer *writer, const struct pain_order *order);

@@ -61,6 +61,9 @@ static void take_order(struct pg_row *row, void *into)
     take_text_date(row, &order->mandate_signed_on);
     order->account_changed = row_bool(row);
     order->first = row_bool(row);
+    order->instructed.minor = row_int(row);
+    order->currency = currency_find(row_text(row));
+    row_check(row, order->currency != NULL);
 }
 
 enum store_result store_bank_orders(struct pg *pg, struct arena *arena, int32_t scheme, struct date day,
@@ -189,13 +192,49 @@ static void take_payment(struct pg_row *row, void *into)
     payment->came_back = row_bool(row);
     payment->host = row_int32_or_0(row);
     payment->in_own_currency = row_bool(row);
+    payment->agreed.minor = row_int(row);
+    payment->agreed_currency = currency_find(row_text(row));
+    row_check(row, payment->agreed_currency != NULL);
 }
 
-enum store_result store_between_booked(struct pg *pg, int32_t host, int32_t home, int64_t line,
-                                       struct money *booked)
+static void take_pool_payment(struct pg_row *row, void *into)
 {
-    return pg_ask(pg, &sql_between_booked, PG_ARGS(arg_int(host), arg_int(home), arg_int(line)),
-                  pg_one(NULL, take_int, &booked->minor));
+    struct bank_pool_payment *payment = into;
+    payment->payment_id = row_copy(row);
+    payment->home = row_int32(row);
+    row_check(row, payment_status_parse(row_text(row), &payment->status));
+    payment->agreed.minor = row_int(row);
+    payment->in_own_currency = row_bool(row);
+    payment->currency = currency_find(row_text(row));
+    row_check(row, payment->currency != NULL);
+    payment->host_booked.minor = row_int(row);
+    payment->paid.minor = row_int(row);
+    payment->paid_booked.minor = row_int(row);
+}
+
+enum store_result store_bank_pool_payments(struct pg *pg, struct arena *arena, int32_t host,
+                                           const struct payment_ids *ids, struct bank_pool_payment **payments,
+                                           size_t *found)
+{
+    return pg_ask(pg, &sql_bank_pool_payments,
+                  PG_ARGS(arg_int(host), arg_texts(ARRAY(ids->items, ids->count))),
+                  PG_LIST(arena, take_pool_payment, NULL, payments, found));
+}
+
+enum store_result store_between_line_payment(struct pg *pg, struct arena *arena, int32_t host, int32_t home,
+                                             int64_t line, const char **payment_id)
+{
+    *payment_id = NULL;
+    return pg_ask(pg, &sql_between_line_payment, PG_ARGS(arg_int(host), arg_int(home), arg_int(line)),
+                  pg_maybe(arena, take_copy, payment_id, NULL));
+}
+
+enum store_result store_add_between_booked(struct pg *pg, int32_t host, int64_t line, struct date day,
+                                           const struct between_booked_row *row)
+{
+    return pg_run(pg, &sql_between_booked_add,
+                  PG_ARGS(arg_int(host), arg_int(line), arg_int(row->home), arg_text(row->payment_id),
+                          arg_date(day), arg_int(row->agreed.minor), arg_int(row->booked.minor)));
 }
 
 enum store_result store_bank_payments(struct pg *pg, struct arena *arena, int32_t scheme,
@@ -222,7 +261,7 @@ enum store_result store_lines_seen(struct pg *pg, struct arena *arena, int32_t s
 }
 
 enum store_result store_add_lines(struct pg *pg, int32_t scheme, const struct statement_numbers *numbers,
-                                  const struct bank_line_row *rows, size_t count)
+                                  struct date day, const struct bank_line_row *rows, size_t count)
 {
     return pg_run(
         pg, &sql_bank_lines_add,
@@ -231,7 +270,10 @@ enum store_result store_add_lines(struct pg *pg, int32_t scheme, const struct st
                 arg_texts(COLUMN(rows, count, end_to_end)), arg_texts(COLUMN(rows, count, reference)),
                 arg_bools(COLUMN(rows, count, returned)), arg_texts(COLUMN(rows, count, return_reason)),
                 arg_texts(COLUMN(rows, count, identity)), arg_texts(COLUMN(rows, count, disposition)),
-                arg_texts(COLUMN(rows, count, payment_id)), arg_int8s(COLUMN(rows, count, entry))));
+                arg_texts(COLUMN(rows, count, payment_id)), arg_int8s(COLUMN(rows, count, entry)),
+                arg_date(day), arg_int4s(COLUMN(rows, count, between.home)),
+                arg_int8s(COLUMN(rows, count, between.agreed.minor)),
+                arg_int8s(COLUMN(rows, count, between.booked.minor))));
 }
 
 static void take_line(struct pg_row *row, void *into)

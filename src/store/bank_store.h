@@ -26,7 +26,9 @@ MUST_CHECK enum store_result store_bank_operator(struct pg *pg, struct arena *ar
 /* An approved payment, and its party other than the pool. */
 struct bank_order {
     const char *payment_id;
-    struct money amount;
+    struct money amount;             /* in the books */
+    struct money instructed;         /* the same, or what was agreed with another pool … */
+    const struct currency *currency; /* … in this currency */
     struct date due_on;
     const char *participant; /* its code */
     struct bank_party party;
@@ -114,10 +116,12 @@ struct bank_payment {
     enum payment_status status;
     int32_t payer, payee; /* 0: the pool */
     struct money amount;
-    int32_t host;          /* another scheme, whose pool is paid; 0: none */
-    bool in_own_currency;  /* else `amount` is as the bank booked it, and 0 until it is confirmed */
-    bool confirmed;        /* was confirmed, even if it has failed since */
-    bool taken, came_back; /* some line paid it; some line returned it */
+    int32_t host;         /* another scheme, whose pool is paid; 0: none */
+    bool in_own_currency; /* else `amount` is as the bank booked it, and 0 until it is confirmed */
+    struct money agreed;  /* as it is instructed, … */
+    const struct currency *agreed_currency; /* … in this currency */
+    bool confirmed;                         /* was confirmed, even if it has failed since */
+    bool taken, came_back;                  /* some line paid it; some line returned it */
 };
 struct payment_ids {
     const char *const *items;
@@ -127,6 +131,34 @@ struct payment_ids {
 MUST_CHECK enum store_result store_bank_payments(struct pg *pg, struct arena *arena, int32_t scheme,
                                                  const struct payment_ids *ids,
                                                  struct bank_payment **payments, size_t *found);
+
+/* A payment of another scheme's pool, the home's, to this one's. */
+struct bank_pool_payment {
+    const char *payment_id;
+    int32_t home;
+    enum payment_status status;
+    struct money agreed;             /* as it is instructed, … */
+    const struct currency *currency; /* … in this currency, … */
+    bool in_own_currency;            /* … which is this scheme's, or else the home's */
+    struct money host_booked;        /* for the same returns in this scheme's books */
+    struct money paid, paid_booked;  /* by lines before: of the agreed amount, and of host_booked */
+};
+/* The payments that have these ids, ordered by id (strcmp). */
+MUST_CHECK enum store_result store_bank_pool_payments(struct pg *pg, struct arena *arena, int32_t host,
+                                                      const struct payment_ids *ids,
+                                                      struct bank_pool_payment **payments, size_t *found);
+/* The payment of the home that a line of the host's bank was, as far as can be told: the line names it, or it
+ * is the oldest that lacks exactly the line's amount, or the only one that is not paid. NULL: none. */
+MUST_CHECK enum store_result store_between_line_payment(struct pg *pg, struct arena *arena, int32_t host,
+                                                        int32_t home, int64_t line, const char **payment_id);
+
+/* The part of such a payment that a line of the bank has paid. */
+struct between_booked_row {
+    int32_t home; /* 0: it was none */
+    const char *payment_id;
+    struct money agreed,
+        booked; /* of the agreed amount, and in the host's books; of money that went back below zero */
+};
 
 /* The indices of those identities with which a line is kept already. */
 struct lines_seen {
@@ -146,9 +178,11 @@ struct bank_line_row {
     const char *disposition;
     const char *payment_id; /* NULL: none */
     int64_t entry;          /* 0: none */
+    struct between_booked_row between;
 };
+/* `day`: of their entries. */
 MUST_CHECK enum store_result store_add_lines(struct pg *pg, int32_t scheme,
-                                             const struct statement_numbers *numbers,
+                                             const struct statement_numbers *numbers, struct date day,
                                              const struct bank_line_row *rows, size_t count);
 
 /* A line that is kept. */
@@ -160,11 +194,10 @@ struct bank_line {
 MUST_CHECK enum store_result store_find_line(struct pg *pg, int32_t scheme, int64_t number,
                                              struct bank_line *line, bool *found);
 
-/* The amount that a host has in its books for the returns that a line of its bank, a payment of that home,
- * pays.
+/* Keeps that a line which two people have resolved paid what another scheme owed; its entry posted to `day`.
  */
-MUST_CHECK enum store_result store_between_booked(struct pg *pg, int32_t host, int32_t home, int64_t line,
-                                                  struct money *booked);
+MUST_CHECK enum store_result store_add_between_booked(struct pg *pg, int32_t host, int64_t line,
+                                                      struct date day, const struct between_booked_row *row);
 
 /* Whether the scheme has ever read a statement of the bank. */
 MUST_CHECK enum store_result store_reads_statements(struct pg *pg, int32_t scheme, bool *reads);

@@ -189,7 +189,7 @@ enum store_result store_add_pool_payments(struct pg *pg, int32_t scheme, struct 
                           arg_int8s(COLUMN(payments, count, amount.minor)),
                           arg_int8s(COLUMN(payments, count, agreed.minor)),
                           arg_bools(COLUMN(payments, count, in_host_currency)),
-                          arg_int8s(COLUMN(payments, count, agreed_through.minor))));
+                          arg_int8s(COLUMN(payments, count, host_booked.minor))));
 }
 
 static void take_between(struct pg_row *row, void *into)
@@ -198,7 +198,7 @@ static void take_between(struct pg_row *row, void *into)
     due->host = row_int32(row);
     due->amount.minor = row_int(row);
     due->agreed.minor = row_int(row);
-    due->agreed_through.minor = row_int(row);
+    due->host_booked.minor = row_int(row);
     due->in_host_currency = row_bool(row);
 }
 

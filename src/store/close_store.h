@@ -99,11 +99,11 @@ struct payment_row {
     char payment_id[36];
     int32_t payer, payee; /* 0: the pool */
     struct money amount;
-    const char *held;      /* NULL: not held */
-    int32_t host;          /* the pool pays this scheme's pool, and then …; 0: it does not */
-    struct money agreed;   /* … this in the agreed currency, … */
-    bool in_host_currency; /* … which is the host's, else the scheme's own */
-    struct money agreed_through;
+    const char *held;         /* NULL: not held */
+    int32_t host;             /* the pool pays this scheme's pool, and then …; 0: it does not */
+    struct money agreed;      /* … this in the agreed currency, … */
+    bool in_host_currency;    /* … which is the host's, else the scheme's own */
+    struct money host_booked; /* the same returns in the host's books, in its own currency */
 };
 
 /* The debts of the scheme to each host through a day: `host`, `amount` in its books, and the members after

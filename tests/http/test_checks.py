@@ -23,6 +23,7 @@ CHECKS = [
     "cups_conserved",
     "between_cups",
     "between_money",
+    "between_books",
     "between_follows",
     "positions_cleared",
     "payments_match",
@@ -102,6 +103,10 @@ TABLES = [
     "agreed_amount",
     "followed_entry",
     "following_place",
+    "pool_payment",
+    "between_day",
+    "between_transit",
+    "between_booked",
 ]
 
 
@@ -415,7 +420,7 @@ TAMPERINGS = {
     "an agreed amount is changed": (
         f"UPDATE agreed_amount SET amount = amount + 1 WHERE {OF} AND entry = (SELECT min(entry) FROM agreed_amount"
         f" WHERE {OF})",
-        {"between_money", "between_follows", "seals_verify"},
+        {"between_books", "between_follows", "seals_verify"},
     ),
     "it is lost which entry of a host was followed": (
         f"DELETE FROM followed_entry WHERE {OF} AND entry = (SELECT min(entry) FROM followed_entry WHERE {OF})",

@@ -122,43 +122,57 @@ LISTS = {
     "statements, far in": ("statements-list", lambda c, half, last: (1, f"{half}/1", ROWS, None, None)),
     "statements of days": ("statements-list", lambda c, half, last: (1, None, ROWS, half, last)),
     "a statement": ("statement-get", lambda c, half, last: (1, 5, ROWS)),
-    "payments": ("payments-list", lambda c, half, last: (1, None, ROWS, None, None, None, None, None, None, None)),
+    "payments": (
+        "payments-list",
+        lambda c, half, last: (1, None, ROWS, None, None, None, None, None, None, None, None),
+    ),
+    "payments to other pools": (
+        "payments-list",
+        lambda c, half, last: (1, f"{half}/x", ROWS, None, None, None, None, None, None, None, True),
+    ),
+    "payments to other pools that wait": (
+        "payments-list",
+        lambda c, half, last: (1, None, 3, None, None, None, None, None, True, None, True),
+    ),
     "payments, far in": (
         "payments-list",
-        lambda c, half, last: (1, f"{half}/x", ROWS, None, None, None, None, None, None, None),
+        lambda c, half, last: (1, f"{half}/x", ROWS, None, None, None, None, None, None, None, None),
     ),
     "payments from a day": (
         "payments-list",
-        lambda c, half, last: (1, None, ROWS, None, None, None, half, None, None, None),
+        lambda c, half, last: (1, None, ROWS, None, None, None, half, None, None, None, None),
     ),
     "payments that failed": (
         "payments-list",
-        lambda c, half, last: (1, f"{half}/x", ROWS, "failed", None, None, None, None, None, None),
+        lambda c, half, last: (1, f"{half}/x", ROWS, "failed", None, None, None, None, None, None, None),
     ),
     "payments that wait": (
         "payments-list",
-        lambda c, half, last: (1, None, ROWS, "computed", None, None, None, None, None, None),
+        lambda c, half, last: (1, None, ROWS, "computed", None, None, None, None, None, None, None),
     ),
     "payments of no such status": (
         "payments-list",
-        lambda c, half, last: (1, None, ROWS, "instructed", None, None, None, None, None, None),
+        lambda c, half, last: (1, None, ROWS, "instructed", None, None, None, None, None, None, None),
     ),
-    "payments held": ("payments-list", lambda c, half, last: (1, None, ROWS, None, True, None, None, None, None, None)),
+    "payments held": (
+        "payments-list",
+        lambda c, half, last: (1, None, ROWS, None, True, None, None, None, None, None, None),
+    ),
     "payments not held": (
         "payments-list",
-        lambda c, half, last: (1, None, ROWS, None, False, None, None, None, None, None),
+        lambda c, half, last: (1, None, ROWS, None, False, None, None, None, None, None, None),
     ),
     "payments of a participant": (
         "payments-list",
-        lambda c, half, last: (1, f"{half}/x", ROWS, None, None, 7, None, None, None, None),
+        lambda c, half, last: (1, f"{half}/x", ROWS, None, None, 7, None, None, None, None, None),
     ),
     "payments that wait, in any state": (
         "payments-list",
-        lambda c, half, last: (1, None, ROWS, None, None, None, None, None, True, None),
+        lambda c, half, last: (1, None, ROWS, None, None, None, None, None, True, None, None),
     ),
     "payments that a participant makes": (
         "payments-list",
-        lambda c, half, last: (1, None, ROWS, None, None, 7, last - timedelta(days=2), None, True, "payer"),
+        lambda c, half, last: (1, None, ROWS, None, None, 7, last - timedelta(days=2), None, True, "payer", None),
     ),
     "journals, open": ("proposed-list", lambda c, half, last: (1, -1, ROWS, "open", True, False, 1001)),
     "journals, approved": ("proposed-list", lambda c, half, last: (1, 1000, ROWS, "approved", True, None, 1)),
@@ -424,6 +438,14 @@ def test_a_report_reads_no_more_than_it_shows(crowd, name, mode):
     pages, rows = crowd.pages(statement, values(crowd, *days(crowd)), mode, "reports")
     print(f"{name}, {mode}: {pages} pages for {rows} rows")
     assert rows > 0 and pages <= AT_ALL + per_row * rows
+
+
+@pytest.mark.parametrize("mode", ["force_custom_plan", "force_generic_plan"])
+def test_what_two_schemes_owe_costs_by_what_is_under_way(crowd, mode):
+    """The check adds up no entry and no payment that both banks have told."""
+    pages, _ = crowd.pages("check-between-money", (1,), mode, "checks")
+    print(f"{mode}: {pages} pages")
+    assert pages <= AT_ALL + 200
 
 
 def test_every_report_that_reads_entries_is_among_them():

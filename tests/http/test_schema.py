@@ -157,6 +157,7 @@ def posted(module_database):
         "shipment_dispatch",
         "agreed_amount",
         "followed_entry",
+        "between_booked",
     ],
 )
 @pytest.mark.parametrize("statement", ["UPDATE {} SET scheme = scheme", "DELETE FROM {}", "TRUNCATE {}"])
@@ -176,6 +177,8 @@ def test_the_service_can_only_append(posted, table, statement):
         "payment_day",
         "proposal_listed",
         "shipment_listed",
+        "between_day",
+        "between_transit",
     ],
 )
 @pytest.mark.parametrize(

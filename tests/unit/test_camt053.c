@@ -49,10 +49,15 @@ static void describe_line(const struct camt_line *line, struct buffer *text)
     money_format(line->amount, 2, amount);
     if (line->dated)
         date_format(line->booked_on, booked_on);
-    buffer_printf(text, "  %s %s e2e=%s bank=%s entry=%s/%d%s%s%s why=%s\n", amount, booked_on,
+    buffer_printf(text, "  %s %s e2e=%s bank=%s entry=%s/%d%s%s%s why=%s", amount, booked_on,
                   or_dash(line->end_to_end), or_dash(line->reference), or_dash(line->entry_reference),
                   (int)line->part, line->booked ? "" : " not-booked", line->returned ? " returned" : "",
                   line->unsplit ? " unsplit" : "", or_dash(line->return_reason));
+    if (line->instructed.currency != NULL) {
+        money_format(line->instructed.amount, line->instructed.currency->decimals, amount);
+        buffer_printf(text, " instructed=%s %s", amount, line->instructed.currency->code);
+    }
+    buffer_add_char(text, '\n');
 }
 
 static void describe(const struct camt_document *document, struct buffer *text)
@@ -122,6 +127,18 @@ static const struct {
     {"camt053-foreign.xml", "S-1 iban=GB29NWBK60161331926819 account=- CAD OPBD=100.00@2026-05-14 "
                             "CLBD=154.59@2026-05-14\n"
                             "  1.00 2026-05-14 e2e=p-1 bank=- entry=-/0 why=-\n"},
+    /* An amount that its currency can't have, and a currency that there is not, say nothing. A transaction's
+     * own amount counts before its entry's, and the entry's is no amount of one of several. */
+    {"camt053-instructed.xml", "S-1 iban=GB29NWBK60161331926819 account=- CAD OPBD=100.00@2026-05-14 "
+                               "CLBD=154.59@2026-05-14\n"
+                               "  -10.31 2026-05-14 e2e=p-1 bank=- entry=-/0 why=- instructed=960 ISK\n"
+                               "  -10.31 2026-05-14 e2e=p-2 bank=- entry=-/0 why=- instructed=7.125 KWD\n"
+                               "  10.00 2026-05-14 e2e=p-3 bank=- entry=-/0 why=- instructed=9.20 EUR\n"
+                               "  20.00 2026-05-14 e2e=p-4 bank=- entry=-/1 why=-\n"
+                               "  5.00 2026-05-14 e2e=p-5 bank=- entry=-/0 why=-\n"
+                               "  5.00 2026-05-14 e2e=p-6 bank=- entry=-/0 why=-\n"
+                               "  5.00 2026-05-14 e2e=- bank=- entry=-/0 why=- instructed=5.10 CAD\n"
+                               "  5.00 2026-05-14 e2e=p-7 bank=- entry=-/0 why=- instructed=4.00 EUR\n"},
 };
 
 START_TEST(statements_are_read)
@@ -247,6 +264,7 @@ static const struct {
     {"no-status", CAMT_INVALID},
     {"bad-reversal", CAMT_INVALID},
     {"two-amounts", CAMT_INVALID},
+    {"two-instructed", CAMT_INVALID},
     {"split-amount", CAMT_INVALID},
     {"bare-balance", CAMT_INVALID},
     {"amount-0", CAMT_INVALID},

@@ -55,21 +55,24 @@ static void make_orders(struct pain_order orders[static 4])
          {"Quay", "GB29NWBK60161331926819", NULL, NULL, NULL},
          "M-4",
          day("2026-01-05"),
-         false},
+         false,
+         NULL},
         {"p-2",
          {5601},
          day("2026-05-14"),
          {"Miller", NULL, "12-34/5", "TB-002", NULL},
          "M/2",
          day("2026-01-03"),
-         false},
+         false,
+         NULL},
         {"p-1",
          {41},
          day("2026-05-14"),
          {"Dock <&> \u00d8re", "NO9386011117947", NULL, NULL, "AGRIFRPP882"},
          "M-1",
          day("2026-01-02"),
-         true},
+         true,
+         NULL},
         {"p-3",
          {123456789012},
          day("2026-05-14"),
@@ -77,7 +80,8 @@ static void make_orders(struct pain_order orders[static 4])
           NULL, "7", "8", "AGRIFRPP"},
          "M-3",
          day("2026-01-04"),
-         false},
+         false,
+         NULL},
     };
     memcpy(orders, made, sizeof made);
 }
@@ -149,6 +153,28 @@ START_TEST(euro_and_krona)
 }
 END_TEST
 
+/* The debt to another pool is instructed as it was agreed, and the bank exchanges it. Orders in another
+ * currency have a block of their own, without the euro area's codes. A control sum adds up numbers
+ * irrespective of their currencies (ISO 20022, CtrlSum). */
+START_TEST(other_currencies)
+{
+    struct pain_order orders[4];
+    make_orders(orders);
+    orders[1] = orders[0];
+    orders[1].end_to_end = "p-5";
+    orders[1].amount.minor = 960;
+    orders[1].currency = currency_find("ISK");
+    orders[3] = orders[1];
+    orders[3].end_to_end = "p-6";
+    orders[3].amount.minor = 12345;
+    orders[3].currency = currency_find("KWD");
+    struct pain_file file = file_of(orders, 4);
+    file.operator= with_iban;
+    file.currency = currency_find("EUR");
+    check_golden(pain001_write, &file, "pain001-currencies.xml");
+}
+END_TEST
+
 START_TEST(order_of_orders_makes_no_difference)
 {
     struct pain_order orders[4], turned[4];
@@ -191,6 +217,7 @@ Suite *file_suite(void)
     tcase_add_test(tcase, payouts);
     tcase_add_test(tcase, collections);
     tcase_add_test(tcase, euro_and_krona);
+    tcase_add_test(tcase, other_currencies);
     tcase_add_test(tcase, order_of_orders_makes_no_difference);
     tcase_add_test(tcase, what_does_not_fit_is_refused);
     suite_add_tcase(suite, tcase);

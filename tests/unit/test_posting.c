@@ -275,6 +275,7 @@ static bool condition_met(enum rule_when when, const struct posting_facts *facts
            (when == WHEN_PARTICIPANT_IS_PAID && facts->payee != 0) ||
            (when == WHEN_POOL_PAYS && facts->payer == 0) ||
            (when == WHEN_POOL_IS_PAID && facts->payee == 0 && facts->host == 0) ||
+           (when == WHEN_FOR_NOBODY && facts->target == LINE_OF_NOBODY) ||
            (when == WHEN_FOR_SETTLEMENT && facts->target == LINE_FOR_SETTLEMENT) ||
            (when == WHEN_FOR_ARREARS && facts->target == LINE_FOR_ARREARS) ||
            (when == WHEN_FOR_CHARGES && facts->target == LINE_FOR_CHARGES) ||

@@ -17,6 +17,7 @@ SELECT json_build_object(
           JOIN scheme s ON s.id = t.scheme),
     'confirmed', count(*) FILTER (WHERE disposition = 'matched'),
     'returned', count(*) FILTER (WHERE disposition = 'returned'),
+    'between_schemes', count(*) FILTER (WHERE disposition = 'between_schemes'),
     'unmatched', count(*) FILTER (WHERE disposition = 'unmatched'),
     'underpaid', count(*) FILTER (WHERE disposition = 'underpaid'),
     'overpaid', count(*) FILTER (WHERE disposition = 'overpaid'),

@@ -109,7 +109,8 @@ static enum store_result take_new(struct taking *taking, const struct camt_state
     if (result == STORE_OK)
         result = keep_statement(taking, statement, &row, lines, &numbers);
     if (result == STORE_OK)
-        result = store_add_lines(work->pg, work->scheme->id, &numbers, lines, statement->line_count);
+        result = store_add_lines(work->pg, work->scheme->id, &numbers, work->today->date, lines,
+                                 statement->line_count);
     *number = numbers.statement;
     return result;
 }

@@ -34,7 +34,8 @@ struct bank_line_order {
     int32_t key;
     bool dry_run;
     int64_t line;
-    const char *payment_id;  /* the line was this payment, or its return; NULL: … */
+    const char *payment_id; /* the line was this payment, or its return; NULL: …; with LINE_FOR_BETWEEN, the
+                               other scheme's payment, if the line does not name it */
     enum line_target target; /* … it was for this: any of the scheme's accounts, or … */
     const char *participant; /* … LINE_FOR_ARREARS: money of this participant */
     const char *other;       /* … LINE_FOR_BETWEEN: a debt of this scheme */

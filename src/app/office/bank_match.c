@@ -6,6 +6,7 @@
  * that entry exists, and the line posts nothing. Every other line is booked against bank_suspense. */
 #include "app/office/bank_match.h"
 
+#include "app/office/bank_between.h"
 #include "app/office/bank_digest.h"
 #include "app/office/bank_line.h"
 
@@ -23,6 +24,8 @@ struct matching {
     bool *repeated;             /* by line: whether an earlier statement had it */
     struct bank_payment *payments;
     size_t payment_count;
+    struct bank_pool_payment *from_pools; /* payments of other schemes' pools to this one's */
+    size_t from_pool_count;
 };
 
 /* ---- lines that an earlier statement had ---- */
@@ -111,13 +114,23 @@ static enum store_result find_payments(struct matching *matching)
     for (size_t i = 0; i < statement->line_count; i++)
         if (statement->lines[i].end_to_end != NULL)
             ids[count++] = statement->lines[i].end_to_end;
-    return store_bank_payments(work->pg, &work->arena, work->scheme->id, &(struct payment_ids){ids, count},
-                               &matching->payments, &matching->payment_count);
+    const struct payment_ids named = {ids, count};
+    enum store_result result = store_bank_payments(work->pg, &work->arena, work->scheme->id, &named,
+                                                   &matching->payments, &matching->payment_count);
+    if (result == STORE_OK && work->network->agreement_count > 0)
+        result = store_bank_pool_payments(work->pg, &work->arena, work->scheme->id, &named,
+                                          &matching->from_pools, &matching->from_pool_count);
+    return result;
 }
 
 static int compare_payment(const void *id, const void *payment)
 {
     return strcmp(id, ((const struct bank_payment *)payment)->payment_id);
+}
+
+static int compare_pool_payment(const void *id, const void *payment)
+{
+    return strcmp(id, ((const struct bank_pool_payment *)payment)->payment_id);
 }
 
 bool bank_payment_is_direct(const struct bank_payment *payment)
@@ -164,14 +177,22 @@ static bool is_expected(const struct bank_payment *payment)
     return payment->confirmed || payment->status == PAYMENT_APPROVED || payment->status == PAYMENT_INSTRUCTED;
 }
 
+/* The line of a payment in another currency tells the amount that the bank booked, if it says that the agreed
+ * amount was instructed. Otherwise only a person can tell that it is the bank's exchange of it. */
+static void learn_amount(struct bank_payment *payment, const struct camt_line *line)
+{
+    if (!payment->in_own_currency && !payment->confirmed && line->amount.minor < 0 &&
+        bank_between_instructed(line, payment->agreed, payment->agreed_currency))
+        payment->amount.minor = -line->amount.minor;
+}
+
 /* The line names the payment and is no return. It is the payment's money if direction and amount are the
  * payment's. */
 static enum store_result take_payment(struct matching *matching, struct bank_payment *payment,
-                                      struct bank_line_row *row)
+                                      const struct camt_line *line, struct bank_line_row *row)
 {
     int64_t moved = llabs(row->amount.minor);
-    /* Of a payment in another currency only a person can tell that the amount is the bank's exchange of it.
-     */
+    learn_amount(payment, line);
     if (!is_expected(payment) || payment->taken || payment->amount.minor == 0 ||
         !bank_same_sign(row->amount, bank_payment_effect(payment)))
         return suspend(matching, row, "unmatched");
@@ -211,6 +232,27 @@ static struct bank_payment *payment_of(const struct matching *matching, const st
                    compare_payment);
 }
 
+static struct bank_pool_payment *from_pool(const struct matching *matching, const struct camt_line *line)
+{
+    if (line->end_to_end == NULL || matching->from_pool_count == 0)
+        return NULL;
+    return bsearch(line->end_to_end, matching->from_pools, matching->from_pool_count,
+                   sizeof *matching->from_pools, compare_pool_payment);
+}
+
+/* The line names a payment of another pool to this one. */
+static enum store_result take_from_pool(struct matching *matching, struct bank_pool_payment *payment,
+                                        const struct camt_line *line, struct bank_line_row *row)
+{
+    const char *disposition = bank_between_judge(payment, line);
+    if (disposition != NULL)
+        return suspend(matching, row, disposition);
+    row->disposition = "between_schemes";
+    row->payment_id = payment->payment_id;
+    return bank_between_post(matching->work, KIND_BANK_LINE, payment, row->amount, &row->between,
+                             &row->entry);
+}
+
 static const char repeated[] = "repeated";
 
 bool bank_line_is_repeated(const struct bank_line_row *row)
@@ -233,9 +275,12 @@ static enum store_result take_line(struct matching *matching, size_t i)
         row->disposition = repeated;
         return STORE_OK;
     }
+    struct bank_pool_payment *of_pool = payment == NULL ? from_pool(matching, line) : NULL;
+    if (of_pool != NULL)
+        return take_from_pool(matching, of_pool, line, row);
     if (payment == NULL || bank_payment_is_direct(payment))
         return suspend(matching, row, "unmatched");
-    return line->returned ? take_return(matching, payment, row) : take_payment(matching, payment, row);
+    return line->returned ? take_return(matching, payment, row) : take_payment(matching, payment, line, row);
 }
 
 /* Payments first, then returns: a statement may list a return before its payment. */

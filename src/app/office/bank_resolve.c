@@ -2,6 +2,7 @@
 /* Resolving a line that waits in bank_suspense: a person says what it was, and its amount goes there. */
 #include "app/office/bank.h"
 
+#include "app/office/bank_between.h"
 #include "app/office/bank_line.h"
 #include "app/office/bank_match.h"
 
@@ -15,6 +16,7 @@ struct resolving {
     bool is_stranger;    /* it names no payment of ours */
     struct bank_resolution_row row;
     int64_t entries[ENTRIES_MAX];
+    struct between_booked_row between; /* its part of another pool's payment */
 };
 
 static enum store_result book_suspense(struct resolving *resolving, struct money amount)
@@ -147,39 +149,52 @@ static enum store_result note_taken_out(struct resolving *resolving)
         (struct exception){.kind = EXCEPTION_TAKEN_OUT_BEYOND, .has_amount = true, .amount = beyond});
 }
 
-/* Another scheme owed it. In the agreed currency the amount is what it is; in the other one, the books have
- * the returns that were paid at the rates of their days. */
+/* The payment of the home that the line was, by its id as the person or the line states it, or because no
+ * other can be meant. *payment NULL: there is none. */
+static enum store_result find_pool_payment(struct resolving *resolving, const struct scheme *home,
+                                           struct bank_pool_payment **payment)
+{
+    struct head_work *work = resolving->work;
+    const char *id = resolving->order->payment_id;
+    size_t found = 0;
+    enum store_result result = STORE_OK;
+    if (id == NULL)
+        result = store_between_line_payment(work->pg, &work->arena, work->scheme->id, home->id,
+                                            resolving->order->line, &id);
+    if (result == STORE_OK && id != NULL)
+        result = store_bank_pool_payments(work->pg, &work->arena, work->scheme->id,
+                                          &(struct payment_ids){&id, 1}, payment, &found);
+    if (found == 0 || (*payment)->home != home->id)
+        *payment = NULL;
+    return result;
+}
+
+/* Another scheme owed it, and two people say which of its payments it was. */
 static enum store_result resolve_between(struct resolving *resolving)
 {
     const struct bank_line_order *order = resolving->order;
     struct head_work *work = resolving->work;
     const struct scheme *home = order->other != NULL ? network_scheme(work->network, order->other) : NULL;
-    const struct agreement *agreement =
-        home != NULL ? network_agreement(work->network, home->id, work->scheme->id, (struct date){INT32_MAX})
-                     : NULL;
-    if (agreement == NULL) {
+    struct bank_pool_payment *payment = NULL;
+    if (home == NULL ||
+        network_agreement(work->network, home->id, work->scheme->id, (struct date){INT32_MAX}) == NULL) {
         faults_add(resolving->faults, REASON_SCHEME_UNKNOWN, "/scheme",
                    "has no agreement with this one as its host");
         return STORE_OK;
     }
+    enum store_result result = find_pool_payment(resolving, home, &payment);
+    if (result != STORE_OK)
+        return result;
+    if (payment == NULL) {
+        faults_add(resolving->faults, REASON_PAYMENT_UNKNOWN, "/payment_id",
+                   "give the payment of that scheme's pool that the line was");
+        return STORE_OK;
+    }
     if (order->control->origins == NULL)
         return propose(resolving);
-    struct agreed agreed = {.home = home->id, .host = work->scheme->id, .booked = resolving->amount};
-    enum store_result result = STORE_OK;
-    if (!agreement->in_host_currency && home->currency != work->scheme->currency)
-        result = store_between_booked(work->pg, work->scheme->id, home->id, order->line, &agreed.booked);
-    struct posting_facts facts = {
-        .kind = KIND_BANK_LINE_RESOLVED,
-        .stock_terms = work->scheme->stock_terms,
-        .amount = resolving->amount,
-        .target = LINE_FOR_BETWEEN,
-        .agreed = &agreed,
-        .agreed_count = 1,
-    };
     resolving->row.account = account_kind_word(ACCOUNT_BETWEEN_SCHEMES);
-    return result == STORE_OK
-               ? head_work_post(work, &facts, &resolving->entries[resolving->row.entry_count++])
-               : result;
+    return bank_between_post(work, KIND_BANK_LINE_RESOLVED, payment, resolving->amount, &resolving->between,
+                             &resolving->entries[resolving->row.entry_count++]);
 }
 
 static enum store_result resolve_for_scheme(struct resolving *resolving)
@@ -203,10 +218,10 @@ static enum store_result resolve_for_scheme(struct resolving *resolving)
 
 static enum store_result resolve_as_stated(struct resolving *resolving)
 {
-    if (resolving->order->payment_id != NULL)
-        return resolve_as_payment(resolving);
     if (resolving->order->target == LINE_FOR_BETWEEN)
         return resolve_between(resolving);
+    if (resolving->order->payment_id != NULL)
+        return resolve_as_payment(resolving);
     return resolving->order->target == LINE_FOR_ARREARS ? resolve_for_participant(resolving)
                                                         : resolve_for_scheme(resolving);
 }
@@ -236,6 +251,9 @@ static enum store_result resolve_open(struct resolving *resolving)
     if (result != STORE_OK || resolving->faults->count > 0 || control->proposed)
         return result;
     result = store_add_resolution(work->pg, &resolving->row);
+    if (result == STORE_OK && resolving->between.home != 0)
+        result = store_add_between_booked(work->pg, work->scheme->id, resolving->order->line,
+                                          work->today->date, &resolving->between);
     return result == STORE_OK && control->origins != NULL ? control_end(work->pg, &work->arena, control)
                                                           : result;
 }
@@ -245,6 +263,7 @@ static enum store_result resolve(void *context, struct head_work *work, struct f
     struct resolving *resolving = context;
     resolving->work = work;
     resolving->faults = faults;
+    resolving->between = (struct between_booked_row){0};
     resolving->row = (struct bank_resolution_row){
         .scheme = work->scheme->id,
         .line = resolving->order->line,

@@ -112,12 +112,13 @@ static struct pain_order *pain_orders(struct making *making)
         const struct bank_order *order = &making->orders.items[i];
         orders[i] = (struct pain_order){
             .end_to_end = order->payment_id,
-            .amount = order->amount,
+            .amount = order->instructed,
             .due_on = order->due_on,
             .party = pain_party_of(&order->party),
             .mandate_id = order->mandate_id,
             .mandate_signed_on = order->mandate_signed_on,
             .first = making->order->collections && order->first,
+            .currency = order->currency != making->work->scheme->currency ? order->currency : NULL,
         };
     }
     return orders;

@@ -31,7 +31,8 @@ static const struct field resolve_fields[] = {
      .maximum = PAYMENT_ID_MAX,
      .description =
          "The payment that the line was for: it is confirmed, or fails if the line is its return; a "
-         "difference goes to the participant's arrears"},
+         "difference goes to the participant's arrears. With between_schemes: the other pool's payment, if "
+         "the line does not name it"},
     {.name = "participant",
      .form = FORM_CODE,
      .offset = offsetof(struct resolve_request, participant),

@@ -36,9 +36,9 @@ static void check_target(const struct resolve_request *asked, struct faults *fau
     bool for_scheme = asked->has_account && asked->account != RESOLVE_ARREARS;
     if (asked->payment_id != NULL && asked->has_participant)
         faults_add(faults, REASON_MEMBER_UNKNOWN, "/participant", "is not known beside a payment_id");
-    if (asked->payment_id != NULL && asked->has_account)
+    bool between = asked->has_account && asked->account == RESOLVE_BETWEEN;
+    if (asked->payment_id != NULL && asked->has_account && !between)
         faults_add(faults, REASON_MEMBER_UNKNOWN, "/account", "is not known beside a payment_id");
-    bool between = asked->payment_id == NULL && asked->has_account && asked->account == RESOLVE_BETWEEN;
     if (between && !asked->has_scheme)
         faults_add(faults, REASON_MEMBER_MISSING, "/scheme", "give the scheme that owed it");
     if (!between && asked->has_scheme)
