@@ -220,13 +220,13 @@ enum store_result read_payment_list(struct pg *pg, const struct payments_filter 
                                     const struct key_slice *wanted, struct buffer *json,
                                     struct json_slice *slice)
 {
-    return json_slice_read_way(pg, SQL_WAYS(sql_payments_list), &wanted->asked,
-                               PG_ARGS(arg_int(filter->scheme), arg_text(wanted->after),
-                                       arg_limit(wanted->asked.limit), arg_text(filter->status),
-                                       arg_bool_at(filter->held), arg_id(filter->participant),
-                                       arg_date_at(filter->from), arg_date_at(filter->to),
-                                       arg_bool_at(filter->waiting), arg_text(filter->side)),
-                               json, slice);
+    return json_slice_read_way(
+        pg, SQL_WAYS(sql_payments_list), &wanted->asked,
+        PG_ARGS(arg_int(filter->scheme), arg_text(wanted->after), arg_limit(wanted->asked.limit),
+                arg_text(filter->status), arg_bool_at(filter->held), arg_id(filter->participant),
+                arg_date_at(filter->from), arg_date_at(filter->to), arg_bool_at(filter->waiting),
+                arg_text(filter->side), arg_bool_at(filter->to_pools)),
+        json, slice);
 }
 
 enum store_result read_payment(struct pg *pg, const char *payment_id, const struct visible_sites *visible,

@@ -112,6 +112,7 @@ struct payments_filter {
     const struct date *from, *to; /* business days; NULL: any */
     const bool *waiting;          /* whether it is neither confirmed nor failed; NULL: either */
     const char *side;             /* of the participant: payer or payee; NULL: either */
+    const bool *to_pools;         /* whether it is to another scheme's pool; NULL: either */
 };
 
 /* A slice of a list in the order of a text such as a code. */
@@ -165,7 +166,7 @@ struct tasks_asked {
 /* How many of a task wait. Texts are in the arena. */
 struct task_row {
     const char *task;
-    const char *scheme;       /* its code; NULL: of several schemes, or of none */
+    const char *scheme; /* its code; NULL: of several schemes, or of none */
     int64_t how_many;
     const char *first_day;    /* of the scheme; NULL: none */
     const char *since;        /* the first day of any of these; NULL: unknown */

@@ -60,8 +60,12 @@ SELECT json_strip_nulls(json_build_object(
   LEFT JOIN payment_day made ON made.scheme = s.id AND made.business_date = closed.business_date
                             AND made.participant = CASE WHEN $2 THEN 0 ELSE nullif($3, 0) END
  CROSS JOIN LATERAL (
-       SELECT count(*) AS payments, coalesce(sum(p.amount), 0) AS amount FROM payment p
-        WHERE p.scheme = s.id AND p.status NOT IN ('confirmed', 'failed') AND shows_money AND ($2 OR $3 IN (p.payer, p.payee))) AS waiting
+       SELECT count(*) AS payments, coalesce(sum(p.amount), 0) AS amount
+         FROM (SELECT p.amount FROM payment p
+                WHERE p.scheme = s.id AND p.status NOT IN ('confirmed', 'failed') AND shows_money AND ($2 OR $3 IN (p.payer, p.payee))
+               UNION ALL
+               SELECT p.amount FROM pool_payment p
+                WHERE p.scheme = s.id AND p.status IN ('computed', 'approved', 'instructed') AND shows_money AND $2) AS p) AS waiting
  CROSS JOIN LATERAL (
        SELECT sum(greatest(b.amount, 0)) AS owed, sum(greatest(-b.amount, 0)) AS owing
          FROM balances_between(s.id, account_of(:account_arrears, CASE WHEN $2 THEN 0 ELSE $3 END, 0),

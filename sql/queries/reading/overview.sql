@@ -1,16 +1,19 @@
 -- The money of some schemes for the page of all schemes, in their order. $1 the schemes. Each row has the business day
 -- that contains now. Then comes the pool's money less the deposits that it holds, by the book through that day
 -- (negative: it is short). Then come late events of days that are not closed, and the first of these days. Of payments
--- that are neither confirmed nor failed it has the sums that participants pay and get, and how many were due before
--- today. Last come arrears to the pool and of the pool. Money is in minor units. A scheme costs some probes of indexes,
--- one more for each account of arrears, and one for each payment that waits.
+-- that are neither confirmed nor failed it has the sums that participants pay, and that they and other pools get, and
+-- how many were due before today. Last come arrears to the pool and of the pool. Money is in minor units. A scheme
+-- costs some probes of indexes, one more for each account of arrears, and one for each payment that waits.
 WITH asked AS (SELECT id, place FROM unnest($1::integer[]) WITH ORDINALITY AS a(id, place)),
 waits AS (
     SELECT p.scheme, coalesce(sum(p.amount) FILTER (WHERE p.payer IS NOT NULL), 0) AS to_collect,
            coalesce(sum(p.amount) FILTER (WHERE p.payee IS NOT NULL), 0) AS to_pay,
            count(*) FILTER (WHERE p.due_on < (now() AT TIME ZONE s.time_zone)::date) AS overdue
-      FROM payment p JOIN scheme s ON s.id = p.scheme
-     WHERE p.scheme = ANY ($1) AND p.status NOT IN ('confirmed', 'failed')
+      FROM (SELECT scheme, payer, payee, amount, due_on FROM payment
+             WHERE scheme = ANY ($1) AND status NOT IN ('confirmed', 'failed')
+            UNION ALL -- to another pool: as if to a participant
+            SELECT scheme, NULL, 0, amount, due_on FROM pool_payment
+             WHERE scheme = ANY ($1) AND status IN ('computed', 'approved', 'instructed')) AS p JOIN scheme s ON s.id = p.scheme
      GROUP BY p.scheme)
 SELECT s.id, today.business_date, coalesce(pool.surplus, 0)::bigint, open.late_events, open.first_day,
        coalesce(w.to_collect, 0)::bigint, coalesce(w.to_pay, 0)::bigint, coalesce(w.overdue, 0),

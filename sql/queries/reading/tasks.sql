@@ -100,7 +100,14 @@ waits AS (
              WHERE $4 && ARRAY['payments_held', 'payments_to_approve', 'payments_to_send', 'payments_unconfirmed',
                                'payments_to_make', 'payments_to_get']
                AND p.scheme = ANY ($1) AND p.status NOT IN ('confirmed', 'failed')
-               AND ($2 = 0 OR $2 IN (p.payer, p.payee))) AS p
+               AND ($2 = 0 OR $2 IN (p.payer, p.payee))
+            UNION ALL -- to other pools
+            SELECT p.scheme, p.amount, p.business_date,
+                   CASE WHEN p.status = 'approved' THEN 'payments_to_send' WHEN p.status = 'instructed' THEN 'payments_unconfirmed'
+                        WHEN NOT p.released THEN 'payments_held' ELSE 'payments_to_approve' END
+              FROM pool_payment p
+             WHERE $4 && ARRAY['payments_held', 'payments_to_approve', 'payments_to_send', 'payments_unconfirmed']
+               AND p.scheme = ANY ($1) AND p.status IN ('computed', 'approved', 'instructed') AND $2 = 0) AS p
      WHERE p.task = ANY ($4)
      GROUP BY p.scheme, p.task
     UNION ALL -- since the day of the first entry that has one

@@ -25,11 +25,11 @@ struct named_schema {
     const char *schema;
 };
 
-#define DATE_SCHEMA "{\"type\":\"string\",\"format\":\"date\"}"
-#define UUID_SCHEMA "{\"type\":\"string\",\"format\":\"uuid\"}"
-#define TEXT_SCHEMA "{\"type\":\"string\",\"minLength\":1}"
+#define DATE_SCHEMA     "{\"type\":\"string\",\"format\":\"date\"}"
+#define UUID_SCHEMA     "{\"type\":\"string\",\"format\":\"uuid\"}"
+#define TEXT_SCHEMA     "{\"type\":\"string\",\"minLength\":1}"
 #define CURRENCY_SCHEMA "{\"type\":\"string\",\"pattern\":\"^[A-Z]{3}$\"}"
-#define FLAG_SCHEMA "{\"type\":\"boolean\"}"
+#define FLAG_SCHEMA     "{\"type\":\"boolean\"}"
 
 /* All others are codes. */
 static const struct named_schema schemas[] = {
@@ -56,6 +56,7 @@ static const struct named_schema schemas[] = {
     {"late", FLAG_SCHEMA},
     {"mine", FLAG_SCHEMA},
     {"waiting", FLAG_SCHEMA},
+    {"to_pools", FLAG_SCHEMA},
     {"overdue", FLAG_SCHEMA},
     {"waits_for", "{\"type\":\"string\",\"enum\":[\"sender\",\"receiver\",\"accountant\"]}"},
     {"task", "{\"$ref\":\"#/components/schemas/TaskName\"}"},

@@ -444,6 +444,7 @@ static const struct route routes[] = {
      .parameters = {SCHEME, {"status", "Its status", false, "PaymentStatus"},
                     {"held", "Whether it is held and not released", false},
                     {"waiting", "Whether it is neither confirmed nor failed", false},
+                    {"to_pools", "Whether it is to another scheme's pool, beside the netting", false},
                     {"participant", "Code of the participant that pays or is paid", false},
                     {"side", "Whether the participant is the payer or the payee; either unless given", false, "PaymentSide"},
                     {"from", "First business day", false}, {"to", "Last business day", false}, ORDERED},

@@ -49,7 +49,7 @@
 #define FIGURE(of)    "/v1/reports/site-figures?scheme={scheme}&site={site}&from={date}&to={date}&figure=" of
 #define LINES_OF      "/v1/bank-lines?scheme={scheme}&bank_statement={bank_statement}" WHOLE
 #define LEDGER_OF     "/v1/reports/general-ledger?scheme={scheme}&account={account}"
-#define PAYMENTS_OF   "/v1/payments?scheme={scheme}&from={date}&to={date}" WHOLE
+#define PAYMENTS_OF   "/v1/payments?scheme={scheme}&from={date}&to={date}&to_pools=false" WHOLE
 
 #define SHIPMENT         "/v1/shipments/{shipment}?scheme={scheme}"
 #define OF_MONTH(report) "/v1/reports/" report "?scheme={scheme}&from={from}&to={to}"

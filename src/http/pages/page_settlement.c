@@ -196,6 +196,8 @@ static void add_meanings(struct page_view *view, const struct page_scope *scope)
     html_table_end_foot(view->text);
 }
 
+#define OF_NETTING "/v1/payments?scheme={scheme}&from={date}&to={date}&to_pools=false"
+
 static void add_status(struct page_view *view, const struct page_scope *scope, const char *words,
                        const char *status)
 {
@@ -209,11 +211,8 @@ static void add_status(struct page_view *view, const struct page_scope *scope, c
     here = json_object_get(sum, "payments");
     snprintf(count, sizeof count, "%lld", json_integer_value(here));
     buffer_init(&target, 1024);
-    bool leads =
-        page_target(view->request, &inner,
-                    status != NULL ? "/v1/payments?scheme={scheme}&from={date}&to={date}&status={status}"
-                                   : "/v1/payments?scheme={scheme}&from={date}&to={date}",
-                    &target);
+    bool leads = page_target(view->request, &inner,
+                             status != NULL ? OF_NETTING "&status={status}" : OF_NETTING, &target);
     add_totals_row(view,
                    &(struct totals_row){words, count, amount_in(sum, status != NULL ? "amount" : "paid"),
                                         leads ? target.data : NULL, status == NULL});
@@ -373,6 +372,14 @@ static void add_members(struct page_view *view, const json_t *settlement, const 
     json_decref(members);
 }
 
+static bool pays_other_pools(const json_t *payments)
+{
+    size_t i;
+    const json_t *payment;
+    json_array_foreach(payments, i, payment) if (json_object_get(payment, "agreed") != NULL) return true;
+    return false;
+}
+
 void page_settlement(struct page_view *view, const struct page_scope *scope)
 {
     static const char *const facts[] = {"currency",         "closed_at",    "closed_by",
@@ -394,5 +401,9 @@ void page_settlement(struct page_view *view, const struct page_scope *scope)
                                 "have a minus. Each row adds up.");
     if (json_array_size(payments) > 0)
         page_table(view, scope, "payments", payments);
+    if (pays_other_pools(payments))
+        html_note(view->text,
+                  "Payments to another scheme's pool stand beside the netting and are not counted "
+                  "in the totals above. The person who signed the agreement releases them.");
     add_members(view, scope->object, seal);
 }

@@ -16,7 +16,7 @@ enum { PAYMENT_ID_MAX = 35 };
 
 /* Keeps the parameters while the statement runs. */
 struct asked {
-    bool held, waiting;
+    bool held, waiting, to_pools;
     struct date from, to;
 };
 
@@ -29,7 +29,8 @@ static bool state_asked(const struct request *request, struct answer *answer, st
         faults_add_parameter(&answer->faults, REASON_PARAMETER_INVALID, "status",
                              "is no status of a payment");
     return request_flag(request, answer, "held", &asked->held, &filter->held) &&
-           request_flag(request, answer, "waiting", &asked->waiting, &filter->waiting);
+           request_flag(request, answer, "waiting", &asked->waiting, &filter->waiting) &&
+           request_flag(request, answer, "to_pools", &asked->to_pools, &filter->to_pools);
 }
 
 /* A participant's key knows of no other participant. */
