@@ -268,6 +268,7 @@ FAULTY = {
             ("/4/par_stock.cup-300", "out_of_range"),
             ("/4/site", "member_missing"),
             ("/4/name", "member_missing"),
+            ("/4/par_stock.cup-7", "cup_type_unknown"),
         ],
     ),
     "faults of the CSV and of cells at once": (
@@ -291,15 +292,44 @@ FAULTY = {
             ("/12", "not_csv"),
         ],
     ),
-    "the shape before the rules": (
+    "the shape and the rules at once": (
         "/v1/participants",
         PERSON + f"a,A,{IBAN[:-1]}1,\npool,P,,\na,Again,,\n" + f'"b","B\n\nB",{IBAN},\nc,C,nl12,\n',
-        [("/8/bank_account.iban", "bad_format")],
+        [
+            ("/2/bank_account.iban", "bad_format"),
+            ("/3/participant", "value_unknown"),
+            ("/4", "name_taken"),
+            ("/8/bank_account.iban", "bad_format"),
+        ],
+    ),
+    "the CSV, the shape and the rules at once": (
+        "/v1/sites",
+        SITE.encode()
+        + b"fog,nowhere,hearth,N,kiosk,2025-04-01,,,1\n"
+        + b"mist,tern-bay,nobody,N,cafe,2025-04-01,,,\n"
+        + b"rain,nowhere,hearth,N\xe6,cafe,2025-04-01,,,1\n"
+        + b"hail,tern-bay,hearth\n"
+        + b'snow,"tern"-bay,nobody,,cafe,2025-04-01,,,"\n',
+        [
+            ("/2/kind", "value_unknown"),
+            ("/2/scheme", "scheme_unknown"),
+            ("/2/par_stock.cup-7", "cup_type_unknown"),
+            ("/3/participant", "participant_unknown"),
+            ("/4/name", "not_csv"),
+            ("/4/scheme", "scheme_unknown"),
+            ("/4/par_stock.cup-7", "cup_type_unknown"),
+            ("/5", "not_csv"),
+            ("/6/scheme", "not_csv"),
+            ("/6/par_stock.cup-7", "not_csv"),
+            ("/6/name", "member_missing"),
+            ("/6/participant", "participant_unknown"),
+            ("/6/par_stock.cup-7", "cup_type_unknown"),
+        ],
     ),
     "rules over reference data": (
         "/v1/participants",
         PERSON + f'"b","B\n\nB",,\na,A,{IBAN[:-1]}1,\npool,P,,\na,Again,,\n',
-        [("/7", "name_taken"), ("/5/bank_account.iban", "bad_format"), ("/6/participant", "value_unknown")],
+        [("/5/bank_account.iban", "bad_format"), ("/6/participant", "value_unknown"), ("/7", "name_taken")],
     ),
     "an account without its bank": (
         "/v1/participants",
@@ -319,7 +349,7 @@ FAULTY = {
         "/v1/schemes/tern-bay/refund-values",
         f"effective_date,amount,cup_type\n{FIRST + 40 * DAY},2.5,cup-300\n{FIRST + 40 * DAY},2.50,cup-7\n"
         f"{FIRST + 40 * DAY},2.50,cup-300\n",
-        [("/4", "name_taken"), ("/2/amount", "amount_decimals"), ("/3/cup_type", "cup_type_unknown")],
+        [("/2/amount", "amount_decimals"), ("/3/cup_type", "cup_type_unknown"), ("/4", "name_taken")],
     ),
     "a decimal comma": (
         "/v1/schemes/tern-bay/refund-values",

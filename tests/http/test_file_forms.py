@@ -121,7 +121,10 @@ def test_a_spreadsheet_is_uploaded(office):
     """Its faults name line and column."""
     [link] = [f for f in forms_of(page(office.boss, "/v1/cup-types")) if "loadCupTypes" in f]
     again = shown(upload(form(office.boss, link), "cup_type,name,volume_ml,mass_g\ncup-600,Bucket,much,90\n"), 422)
-    assert "/2/volume_ml" in again.root.text
+    assert "/2/volume_ml" in again.root.text and "beyond this list" not in again.root.text
+    many = "".join(f"cup-{n},Bucket,much,90\n" for n in range(60))
+    again = shown(upload(Form(office.boss, again, "/forms/"), "cup_type,name,volume_ml,mass_g\n" + many), 422)
+    assert "/51/volume_ml" in again.root.text and "Faults beyond this list: 10" in again.root.text
     sent = Form(office.boss, again, "/forms/")
     sheet = "cup_type,name,volume_ml,mass_g\ncup-600,Bucket,600,90\n"
     assert [led_to(upload(sent, sheet)) for _ in range(2)] == ["/v1/cup-types"] * 2

@@ -324,6 +324,8 @@ def test_faults_beyond_the_list_are_counted(service):
     document["sites"][7]["kind"] = "kiosk"
     problem, _ = faults_of(service, document)
     assert len(problem["errors"]) == 50 and problem["more_errors"] >= 121 - 1 - 50
+    page = service.admin.send("POST", "/v1/reference", document, {"Accept": "text/html, */*;q=0.1"}).body.decode()
+    assert page.count("<tr>") == 1 + 50 and f"Faults beyond this list: {problem['more_errors']}" in page
     document["sites"] = document["sites"][:40]
     problem, _ = faults_of(service, document)
     assert len(problem["errors"]) == 41 and "more_errors" not in problem

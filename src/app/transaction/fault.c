@@ -7,6 +7,7 @@
 
 #include <stdarg.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 enum { DETAIL_MAX = 300 };
@@ -137,4 +138,21 @@ void faults_place(struct faults *faults, size_t index, const char *pointer, cons
     faults->in_words = true;
     if (memory_has_failed())
         faults_replace(faults, REASON_OVERLOADED);
+}
+
+/* The line that a fault was placed at; 0: it concerns the whole, or another part of the request. */
+static unsigned long line_of(const struct fault *fault)
+{
+    return fault->pointer != NULL && fault->pointer[0] == '/' ? strtoul(fault->pointer + 1, NULL, 10) : 0;
+}
+
+void faults_order_by_line(struct faults *faults)
+{
+    for (size_t i = 1; i < faults->count; i++) {
+        struct fault fault = faults->items[i];
+        size_t k = i;
+        for (; k > 0 && line_of(&faults->items[k - 1]) > line_of(&fault); k--)
+            faults->items[k] = faults->items[k - 1];
+        faults->items[k] = fault;
+    }
 }

@@ -48,6 +48,9 @@ void faults_refuse(struct faults *faults, enum reason reason);
 void faults_format(struct faults *faults, const char *format);
 /* Says in another way where fault `index` stands: by the pointer, and in words before its detail. */
 void faults_place(struct faults *faults, size_t index, const char *pointer, const char *words);
+/* Puts faults whose pointer begins with /line in the order of their lines, after the others. Faults of a line
+ * keep the order in which they were found. */
+void faults_order_by_line(struct faults *faults);
 /* Puts one fault in place of all that were added and will be added. Takes no memory. */
 void faults_replace(struct faults *faults, enum reason reason);
 void faults_add_parameter(struct faults *faults, enum reason reason, const char *parameter,

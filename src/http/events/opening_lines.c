@@ -324,7 +324,8 @@ json_t *opening_of_lines(const json_t *json, const struct opening_head *head, st
                             .due = json_array(),
                             .body = body,
                             .faults = faults};
-    add_lines(&making, json_object_get(json, csv_opening.list));
+    if (csv_body_check(&csv_opening, json, faults))
+        add_lines(&making, json_object_get(json, csv_opening.list));
     check_whole(&making);
     json_t *event = json_pack("{s:s, s:s, s:s, s:O, s:O?}", "kind", "opening", "scheme", head->scheme,
                               "occurred_at", head->occurred_at, "places", making.places, "bank", making.bank);

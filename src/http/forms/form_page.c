@@ -71,7 +71,9 @@ static void add_faults(const struct faults *faults, bool has_fields, struct buff
         page_fault(text, fault);
         buffer_add_text(text, "</li>\n");
     }
-    buffer_add_text(text, "</ul></section>\n");
+    buffer_add_text(text, "</ul>\n");
+    page_more_faults(text, faults);
+    buffer_add_text(text, "</section>\n");
 }
 
 static json_t *parsed(const struct answer *answer)

@@ -110,11 +110,13 @@ void form_query(const struct request *request, struct request *asked)
     }
 }
 
-void form_run(const struct request *asked, struct answer *inner)
+void form_run(const struct request *asked, const struct faults *found, struct answer *inner)
 {
     *inner = (struct answer){.arena = asked->arena, .status = 200, .media = MEDIA_JSON};
     buffer_init(&inner->body, FORM_ANSWER_MAX);
     faults_init(&inner->faults, asked->arena);
+    if (found != NULL)
+        inner->faults = *found;
     if (asked->route->run == NULL)
         events_run(asked, inner);
     else
@@ -206,7 +208,7 @@ static bool read_route(const struct request *asked, const struct route *route, c
         return false;
     faults_init(&ignored, asked->arena);
     take_query(read, query, &ignored);
-    form_run(read, inner);
+    form_run(read, NULL, inner);
     if (inner->faults.count == 0 && inner->status == 200 && !inner->body.failed)
         return true;
     form_answer_free(inner);

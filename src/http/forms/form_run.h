@@ -28,8 +28,9 @@ const char *form_path(const struct request *request, const struct route *route);
 /* Takes the fields "?name" as the parameters of the operation's query. */
 void form_query(const struct request *request, struct request *asked);
 
-/* Runs the handler of a request that was made here. form_answer_free ends the answer. */
-void form_run(const struct request *asked, struct answer *inner);
+/* Runs the handler of a request that was made here. `found`: faults that its body has already; NULL: none.
+ * form_answer_free ends the answer. */
+void form_run(const struct request *asked, const struct faults *found, struct answer *inner);
 void form_answer_free(struct answer *inner);
 
 /* Facts of the form that say what it is about. */

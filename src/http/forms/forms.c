@@ -78,8 +78,9 @@ struct sent {
     const struct route *route;
     struct request asked;
     struct form_page page;
-    json_t *values; /* of the fields */
-    json_t *event;  /* made of the values, or of a spreadsheet; NULL: it is neither */
+    json_t *values;      /* of the fields */
+    json_t *event;       /* made of the values, or of a spreadsheet; NULL: it is neither */
+    struct faults found; /* in the spreadsheet, when it was read */
     struct uuid once;
 };
 
@@ -114,16 +115,15 @@ static bool read_values(struct sent *sent)
 }
 
 /* Puts the event that the lines are in the place of these. False: faults were added. */
-static bool make_event(struct sent *sent, struct faults *faults)
+static bool make_event(struct sent *sent)
 {
-    struct answer made = {.arena = sent->asked.arena};
+    struct answer made = {.arena = sent->asked.arena, .faults = sent->found};
     if (sent->route->event_of_lines == NULL)
         return true;
-    faults_init(&made.faults, sent->asked.arena);
     json_t *event = sent->route->event_of_lines(&sent->asked, &made);
-    *faults = made.faults;
+    sent->found = made.faults;
     if (event == NULL) {
-        csv_body_place_faults(sent->asked.csv, sent->asked.json, faults);
+        csv_body_place_faults(sent->asked.csv, sent->asked.json, &sent->found);
         return false;
     }
     json_decref(sent->event);
@@ -136,23 +136,22 @@ static bool make_event(struct sent *sent, struct faults *faults)
 static bool take_file(struct sent *sent)
 {
     struct request *asked = &sent->asked;
-    struct faults faults;
     const char *file = form_value(&sent->request->form, "file");
     asked->body = file != NULL ? file : "";
     asked->body_length = strlen(asked->body);
     if (sent->route->csv_body == NULL)
         return true;
-    faults_init(&faults, sent->request->arena);
+    faults_init(&sent->found, sent->request->arena);
     asked->csv = arena_alloc(asked->arena, sizeof *asked->csv);
     if (asked->csv == NULL)
-        faults_refuse(&faults, REASON_OVERLOADED);
+        faults_refuse(&sent->found, REASON_OVERLOADED);
     else
         sent->event =
-            csv_body_read(sent->route->csv_body, asked->body, asked->body_length, asked->csv, &faults);
+            csv_body_read(sent->route->csv_body, asked->body, asked->body_length, asked->csv, &sent->found);
     asked->json = sent->event;
-    if (sent->event != NULL && make_event(sent, &faults))
+    if (sent->event != NULL && make_event(sent))
         return true;
-    show_again(sent, &faults, problem_status(&faults));
+    show_again(sent, &sent->found, problem_status(&sent->found));
     return false;
 }
 
@@ -259,7 +258,7 @@ static void do_operation(struct sent *sent)
         show_again(sent, &changed, 412);
         return;
     }
-    form_run(&sent->asked, &inner);
+    form_run(&sent->asked, sent->asked.csv != NULL ? &sent->found : NULL, &inner);
     if (sent->asked.csv != NULL)
         csv_body_place_faults(sent->asked.csv, sent->asked.json, &inner.faults);
     if (inner.faults.count > 0) {

@@ -23,6 +23,15 @@ void page_fault(struct buffer *text, const struct fault *fault)
     html_said(text, fault->format, fault->detail + fault->placed);
 }
 
+void page_more_faults(struct buffer *text, const struct faults *faults)
+{
+    if (faults->dropped == 0)
+        return;
+    buffer_add_text(text, "<p>");
+    html_say_count(text, "Faults beyond this list: %1", (int64_t)faults->dropped);
+    buffer_add_text(text, "</p>\n");
+}
+
 /* The wire code, which leads to the page about it. */
 static void add_reason(struct buffer *text, enum reason reason)
 {
@@ -49,6 +58,7 @@ static void add_faults(const struct faults *faults, struct buffer *text)
         buffer_add_text(text, "</td></tr>\n");
     }
     html_table_end(text);
+    page_more_faults(text, faults);
 }
 
 static void add_facts(const struct faults *faults, const char *request_id, struct buffer *text)

@@ -7,8 +7,11 @@
 
 /* Adds the sentence of a fault. */
 void page_fault(struct buffer *text, const struct fault *fault);
+/* How many faults were found beyond those of the list, if any. */
+void page_more_faults(struct buffer *text, const struct faults *faults);
 
-/* Makes a page of the problem that the request has met. The request may lack a route, a key and a snapshot. */
+/* Makes a page of the problem that the request has met. The request may lack a route, a key and a snapshot.
+ */
 void page_of_problem(const struct request *request, const struct faults *faults, const char *request_id,
                      struct buffer *text);
 

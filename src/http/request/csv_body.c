@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: ISC */
 /* A cell becomes the JSON that its field's form asks for. A cell that is none, such as a quantity of "ten",
- * becomes a string, so that the shape refuses it in its own words. */
+ * becomes a string, so that the shape refuses it in its own words. A cell that is no CSV becomes an object
+ * that keeps its fault. The shape refuses it, because no cell is an object, and this fault is then told in
+ * place of the shape's. */
 #include "http/request/csv_body.h"
 
 #include "base/memory.h"
@@ -11,7 +13,7 @@
 #include <string.h>
 #include <strings.h>
 
-enum { PLACE_MAX = 128, NAMES_MAX = 260, SCRATCH_MAX = 1 << 20 };
+enum { PLACE_MAX = 128, NAMES_MAX = 260 };
 
 /* One body while it is read. */
 struct reading {
@@ -19,9 +21,11 @@ struct reading {
     struct csv csv;
     json_t *rows;
     struct faults *faults;
-    struct arena scratch; /* for what a single row is decoded into */
-    bool over;            /* the rest is not read */
+    bool over; /* the rest is not read */
 };
+
+/* The member of the object that stands for a cell that is no CSV: its value is the enum csv_fault. */
+static const char fault_member[] = "fault";
 
 /* ---- places ---- */
 
@@ -47,10 +51,9 @@ static void blame(struct reading *reading, enum reason reason, size_t line, cons
     reading->faults->in_words = true;
 }
 
-static void blame_cell(struct reading *reading, size_t line, const char *column, enum csv_fault fault)
+static enum reason reason_of(enum csv_fault fault)
 {
-    enum reason reason = fault == CSV_CELL_TOO_LONG ? REASON_TOO_LONG : REASON_NOT_CSV;
-    blame(reading, reason, line, column, csv_fault_detail(fault));
+    return fault == CSV_CELL_TOO_LONG ? REASON_TOO_LONG : REASON_NOT_CSV;
 }
 
 /* Finds the row that a pointer into the list leads to. Returns the rest of the pointer; NULL: it leads to no
@@ -105,6 +108,35 @@ void csv_body_add_origin(struct csv_body *body, struct arena *arena, const struc
         body->origins[body->origin_count++] = *origin;
 }
 
+/* The value that a pointer leads to; NULL: none. The names of members need no escapes. */
+static const json_t *value_at(const json_t *json, const char *pointer)
+{
+    char token[CODE_SIZE];
+    while (json != NULL && *pointer == '/') {
+        size_t length = strcspn(++pointer, "/");
+        if (length >= sizeof token)
+            return NULL;
+        memcpy(token, pointer, length);
+        token[length] = '\0';
+        json = json_is_array(json) ? json_array_get(json, strtoul(token, NULL, 10))
+                                   : json_object_get(json, token);
+        pointer += length;
+    }
+    return json;
+}
+
+/* Tells the fault of a cell that is no CSV in place of the one that its shape has found. */
+static void restate(const json_t *json, struct fault *fault)
+{
+    const json_t *kept =
+        fault->pointer != NULL ? json_object_get(value_at(json, fault->pointer), fault_member) : NULL;
+    if (kept == NULL)
+        return;
+    enum csv_fault found = (enum csv_fault)json_integer_value(kept);
+    fault->reason = reason_of(found);
+    fault->detail = fault->format = csv_fault_detail(found);
+}
+
 void csv_body_place_faults(const struct csv_body *body, const json_t *json, struct faults *faults)
 {
     for (size_t i = 0; i < faults->count; i++) {
@@ -113,9 +145,11 @@ void csv_body_place_faults(const struct csv_body *body, const json_t *json, stru
         if (!find_in_list(body, json, faults->items[i].pointer, &row, column) &&
             !find_origin(body, faults->items[i].pointer, &row, column))
             continue;
+        restate(json, &faults->items[i]);
         describe(body->lines[row], column, pointer, words);
         faults_place(faults, i, pointer, words);
     }
+    faults_order_by_line(faults);
 }
 
 /* ---- the header ---- */
@@ -133,7 +167,7 @@ static void refuse_column(struct reading *reading, const struct csv_cell *cell, 
     bool can_be_shown =
         cell->length > 0 && cell->length < CODE_SIZE && strspn(cell->text, plain) == cell->length;
     if (cell->fault != CSV_FINE) {
-        blame_cell(reading, line, number, cell->fault);
+        blame(reading, reason_of(cell->fault), line, number, csv_fault_detail(cell->fault));
         return;
     }
     buffer_init(&names, NAMES_MAX);
@@ -215,6 +249,8 @@ static json_t *number_of(const struct csv_cell *cell)
 static json_t *value_of(enum form form, const struct csv_cell *cell)
 {
     json_t *value = NULL;
+    if (cell->fault != CSV_FINE)
+        return json_pack("{s:i}", fault_member, (int)cell->fault);
     if (form == FORM_INTEGER || form == FORM_NUMBER)
         value = number_of(cell);
     else if (form == FORM_BOOLEAN && strcasecmp(cell->text, "true") == 0)
@@ -258,38 +294,15 @@ static bool is_empty(const struct csv_record *record)
     return record->count <= CSV_CELLS_MAX;
 }
 
-/* Checks the row by itself, so that its faults are found together with those of the CSV. */
-static void check_row(struct reading *reading, const json_t *row, size_t line)
-{
-    const struct csv_form *form = reading->body->form;
-    struct faults found;
-    faults_init(&found, &reading->scratch);
-    void *into = arena_alloc(&reading->scratch, form->row->size);
-    if (into != NULL && !shape_decode(form->row, row, "", NULL, into, &found))
-        for (size_t i = 0; i < found.count; i++) {
-            char column[CSV_NAME_SIZE] = "";
-            const char *pointer = found.items[i].pointer;
-            if (pointer != NULL && *pointer == '/')
-                csv_column_name(form->row, row, pointer + 1, column);
-            blame(reading, found.items[i].reason, line, column, found.items[i].detail);
-        }
-    arena_reset(&reading->scratch);
-}
-
 static void add_row(struct reading *reading, const struct csv_record *record)
 {
     struct csv_body *body = reading->body;
-    size_t faults_before = reading->faults->count;
     json_t *row = json_object();
     for (size_t i = 0; i < body->column_count; i++) {
         const struct csv_cell *cell = &record->cells[i];
-        if (cell->fault != CSV_FINE)
-            blame_cell(reading, record->line, body->columns[i].name, cell->fault);
-        else if (cell->length > 0)
+        if (cell->fault != CSV_FINE || cell->length > 0)
             set_member(row, &body->columns[i], cell);
     }
-    if (reading->faults->count == faults_before)
-        check_row(reading, row, record->line);
     if (arena_grow(reading->faults->arena, &body->lines, body->line_count, &body->line_capacity,
                    sizeof *body->lines))
         body->lines[body->line_count++] = record->line;
@@ -315,29 +328,31 @@ static void read_row(struct reading *reading, const struct csv_record *record)
     }
 }
 
-static void read_all(struct reading *reading)
+/* False: the text is not read to its end. */
+static bool read_all(struct reading *reading)
 {
     struct csv_record record;
     if (!read_header(reading))
-        return;
+        return false;
     while (!reading->over && csv_read(&reading->csv, &record))
         read_row(reading, &record);
+    return !reading->over;
 }
 
 /* Reads from a copy of the text, because cells are made in place. */
-static void read_text(struct reading *reading, const char *text, size_t length)
+static bool read_text(struct reading *reading, const char *text, size_t length)
 {
     struct buffer copy;
     char nothing[1] = "";
+    bool whole = false;
     buffer_init(&copy, length);
     buffer_add(&copy, length > 0 ? text : nothing, length);
-    arena_init(&reading->scratch, SCRATCH_MAX);
     if (!copy.failed) {
         csv_begin(&reading->csv, copy.data != NULL ? copy.data : nothing, copy.length);
-        read_all(reading);
+        whole = read_all(reading);
     }
-    arena_dispose(&reading->scratch);
     buffer_dispose(&copy);
+    return whole;
 }
 
 json_t *csv_body_read(const struct csv_form *form, const char *text, size_t length, struct csv_body *body,
@@ -345,12 +360,29 @@ json_t *csv_body_read(const struct csv_form *form, const char *text, size_t leng
 {
     struct reading reading = {.body = body, .rows = json_array(), .faults = faults};
     *body = (struct csv_body){.form = form};
-    read_text(&reading, text, length);
+    bool whole = read_text(&reading, text, length);
     json_t *json = json_pack("{s:o}", form->list, reading.rows);
     if (json == NULL || memory_has_failed())
         faults_replace(faults, REASON_OVERLOADED);
-    if (faults->count == 0)
+    else if (whole)
         return json;
     json_decref(json);
     return NULL;
+}
+
+bool csv_body_check(const struct csv_form *form, const json_t *json, struct faults *faults)
+{
+    size_t i;
+    json_t *row;
+    char pointer[PLACE_MAX];
+    void *into = arena_alloc(faults->arena, form->row->size);
+    if (into == NULL)
+        faults_refuse(faults, REASON_OVERLOADED);
+    json_array_foreach(json_object_get(json, form->list), i, row)
+    {
+        snprintf(pointer, sizeof pointer, "/%s/%zu", form->list, i);
+        if (into != NULL)
+            (void)!shape_decode(form->row, row, pointer, NULL, into, faults);
+    }
+    return faults->count == 0;
 }

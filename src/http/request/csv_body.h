@@ -37,14 +37,20 @@ struct csv_body {
     size_t origin_count, origin_capacity;
 };
 
-/* Makes JSON of the text, and checks each object by its shape. NULL: faults were added. */
+/* Makes JSON of the text. Faults of cells are found by those who check the objects by their shape. A line
+ * with another number of cells than the first is left out, and a fault was added for it, so the JSON may come
+ * with faults. NULL: faults were added, and nothing more can be said about the text. */
 MUST_CHECK json_t *csv_body_read(const struct csv_form *form, const char *text, size_t length,
                                  struct csv_body *body, struct faults *faults);
+
+/* Checks each object of the JSON by its shape, for those who make something else of the objects. False: there
+ * are faults, these or others. */
+MUST_CHECK bool csv_body_check(const struct csv_form *form, const json_t *json, struct faults *faults);
 
 /* Notes that a part of another JSON was made of a row. Memory comes from the arena. */
 void csv_body_add_origin(struct csv_body *body, struct arena *arena, const struct csv_origin *origin);
 
-/* Makes faults that point into the JSON point into the CSV. */
+/* Makes faults that point into the JSON point into the CSV, in the order of its lines. */
 void csv_body_place_faults(const struct csv_body *body, const json_t *json, struct faults *faults);
 
 #endif
