@@ -131,6 +131,8 @@
       "The entry's business day is not closed yet: it has no seal")                                          \
     X(FIXED_ONCE_POSTED, fixed_once_posted, 409, false, "This can't change once anything is posted")         \
     X(NAME_TAKEN, name_taken, 409, false, "The name is taken")                                               \
+    X(TWO_PEOPLE_NEEDED, two_people_needed, 409, false,                                                      \
+      "A change takes two people: send it by itself as JSON, so that it waits for the second")               \
     X(STARTS_TOO_SOON, starts_too_soon, 422, false, "A new value must start on a later business day")        \
     X(CURRENCY_UNKNOWN, currency_unknown, 422, false, "The currency is not known")                           \
     X(TIME_ZONE_UNKNOWN, time_zone_unknown, 422, false, "The time zone is not known")                        \

@@ -23,8 +23,9 @@ struct row_starts {
 struct slice_reader {
     struct buffer *json;
     struct json_slice *slice;
-    size_t limit;             /* 0: none */
-    struct row_starts *turns; /* NULL: the rows are shown as they come, with commas between them */
+    size_t limit;                  /* 0: none */
+    struct row_starts *turns;      /* NULL: the rows are shown as they come, with commas between them, … */
+    const struct row_dress *dress; /* … or in this */
 };
 
 static void take_item(struct pg_row *row, void *into)
@@ -38,20 +39,32 @@ static void take_item(struct pg_row *row, void *into)
     }
     if (reader->turns != NULL)
         reader->turns->starts[slice->count] = reader->json->length;
+    else if (reader->dress != NULL)
+        buffer_add_text(reader->json, reader->dress->begin);
     else if (slice->count > 0)
         buffer_add_char(reader->json, ',');
     row_append(row, reader->json);
+    if (reader->dress != NULL)
+        buffer_add_text(reader->json, reader->dress->end);
     row_text_into(row, slice->last, sizeof slice->last);
     if (slice->count++ == 0)
         memcpy(slice->first, slice->last, sizeof slice->first);
 }
 
+enum store_result json_slice_read_dressed(struct pg *pg, const struct sql *sql, struct pg_args args,
+                                          const struct rows_asked *asked, struct buffer *json,
+                                          struct json_slice *slice)
+{
+    struct slice_reader reader = {json, slice, asked->limit > 0 ? (size_t)asked->limit : 0, NULL,
+                                  asked->dress};
+    *slice = (struct json_slice){0};
+    return pg_ask(pg, sql, args, pg_each(NULL, take_item, &reader));
+}
+
 enum store_result json_slice_read(struct pg *pg, const struct sql *sql, struct pg_args args, int limit,
                                   struct buffer *json, struct json_slice *slice)
 {
-    struct slice_reader reader = {json, slice, limit > 0 ? (size_t)limit : 0, NULL};
-    *slice = (struct json_slice){0};
-    return pg_ask(pg, sql, args, pg_each(NULL, take_item, &reader));
+    return json_slice_read_dressed(pg, sql, args, &(struct rows_asked){.limit = limit}, json, slice);
 }
 
 /* Adds the rows from the last one that came to the first. */
@@ -72,7 +85,7 @@ static enum store_result read_turned(struct pg *pg, const struct sql *sql, struc
 {
     struct buffer rows;
     struct row_starts turns;
-    struct slice_reader reader = {&rows, slice, (size_t)limit, &turns};
+    struct slice_reader reader = {&rows, slice, (size_t)limit, &turns, NULL};
     assert(limit > 0 && limit <= TURNED_MAX);
     *slice = (struct json_slice){0};
     buffer_init(&rows, json->maximum);

@@ -37,6 +37,20 @@ struct slice_asked {
 /* How many rows the query may give; `limit` 0: any number. */
 struct pg_arg arg_limit(int limit);
 
+/* Texts before and after each row, in place of commas between them. */
+struct row_dress {
+    const char *begin, *end;
+};
+
+struct rows_asked {
+    int limit;                     /* 0: none */
+    const struct row_dress *dress; /* NULL: commas between the rows */
+};
+
+/* Runs a query and appends its rows to `json` in their dress. */
+MUST_CHECK enum store_result json_slice_read_dressed(struct pg *pg, const struct sql *sql,
+                                                     struct pg_args args, const struct rows_asked *asked,
+                                                     struct buffer *json, struct json_slice *slice);
 /* Runs a query and appends its rows to `json` with commas between them. */
 MUST_CHECK enum store_result json_slice_read(struct pg *pg, const struct sql *sql, struct pg_args args,
                                              int limit, struct buffer *json, struct json_slice *slice);

@@ -85,5 +85,6 @@ enum store_result store_reference_read(struct pg *pg, const struct reference_que
         arg_int_if(reach == REACH_PARTICIPANT, reader->participant), arg_id(query->scheme),
         arg_id(query->participant));
     args.count = reads[query->kind].parameters;
-    return json_slice_read(pg, reads[query->kind].sql, args, query->limit, json, slice);
+    const struct rows_asked asked = {query->limit, query->dress};
+    return json_slice_read_dressed(pg, reads[query->kind].sql, args, &asked, json, slice);
 }

@@ -234,9 +234,10 @@ struct reference_query {
     int limit;                              /* 0: none */
     int32_t scheme;      /* of sites; of participants: with sites in it; 0: any, as for other kinds */
     int32_t participant; /* of sites; 0: any */
+    const struct row_dress *dress; /* NULL: commas between the rows */
 };
 
-/* Appends the rows to `json` as objects with commas between them. */
+/* Appends the rows to `json` as objects. */
 MUST_CHECK enum store_result store_reference_read(struct pg *pg, const struct reference_query *query,
                                                   struct buffer *json, struct json_slice *slice);
 

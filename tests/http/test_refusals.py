@@ -592,6 +592,7 @@ ELSEWHERE = {
     "payment_direct",
     "reversal_of_journal",
     "not_csv",  # test_csv.py
+    "two_people_needed",  # test_reference_lines.py
     # test_opening.py
     "opening_pending",
     "opening_stands",

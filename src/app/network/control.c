@@ -47,7 +47,7 @@ static enum store_result begin_approval(struct pg *pg, struct control *control, 
 
 enum store_result control_begin(struct pg *pg, struct control *control, struct faults *faults)
 {
-    control->proposed = control->was_already = control->decided = false;
+    control->proposed = control->was_already = control->refused = control->decided = false;
     if (control->origins != NULL)
         return begin_approval(pg, control, faults);
     enum store_result result = store_changes_last(pg, &control->since);
@@ -94,6 +94,9 @@ enum store_result control_end(struct pg *pg, struct arena *arena, struct control
     enum store_result result = store_weakening(pg, arena, control->since, &weakening);
     if (result != STORE_OK || weakening.changes == NULL)
         return result;
+    control->refused = control->by_one;
+    if (control->refused)
+        return STORE_OK;
     result = pg_back_to_mark(pg);
     return result == STORE_OK ? control_propose(pg, control, &weakening) : result;
 }

@@ -21,6 +21,7 @@ struct control {
     struct change_author author;
     struct instant now;
     bool dry_run;
+    bool by_one; /* the write can't be kept as a proposal: if it takes two people, it is refused */
     struct buffer
         *changes; /* of a dry run: gets the changes that it would make, as a JSON list; NULL: nobody asks */
     int64_t more_changes; /* that are not in the list */
@@ -32,6 +33,7 @@ struct control {
     int32_t proposed_by; /* for an approval: the key that made the proposal */
     bool proposed;       /* the write was not carried out but proposed … */
     bool was_already;    /* … and had been proposed before */
+    bool refused;        /* … or had to be, and may not */
     bool decided;        /* this key approved it before, so nothing is left to do */
     int64_t since;
 };

@@ -97,9 +97,52 @@ static enum store_result check_repeats(struct change *change, const struct listi
     return STORE_OK;
 }
 
+/* The same for a list whose things may also stand in a document before. */
+static enum store_result check_seen(struct change *change, const struct listing *listing)
+{
+    bool before = false;
+    for (size_t i = 0; i < listing->count; i++) {
+        struct listed *listed = &listing->rows[i];
+        if (is_nameless(listed))
+            continue;
+        if (!seen_add(change->before, listing->kind, listed->row, kinds[listing->kind].key_size, &before))
+            return STORE_FAILED;
+        if (!before)
+            continue;
+        check_row(change, listing, i);
+        blame(change, REASON_NAME_TAKEN, "", "stands in the document before");
+        listed->left_out = true;
+    }
+    change->place[0] = '\0';
+    change->row_is_faulty = false;
+    return STORE_OK;
+}
+
+/* Remembers the codes of rows with a fault, so that nothing in a document that follows is blamed for them. */
+static enum store_result note_faulty(struct change *change, const struct listing *listing)
+{
+    bool before;
+    for (size_t i = 0; i < listing->count; i++) {
+        const char *code = listing->rows[i].row;
+        if (listing->rows[i].left_out &&
+            !seen_add(&change->faulty, listing->kind, code, strlen(code), &before))
+            return STORE_FAILED;
+    }
+    return STORE_OK;
+}
+
+/* Rows of a scheme stand in one document with it. */
+static enum store_result check_names(struct change *change, const struct listing *listing)
+{
+    if (listing->count == 0)
+        return STORE_OK;
+    return change->before != NULL && listing->rows[0].scheme == NULL ? check_seen(change, listing)
+                                                                     : check_repeats(change, listing);
+}
+
 static enum store_result put_rows_of(struct change *change, const struct listing *listing)
 {
-    enum store_result result = listing->count > 0 ? check_repeats(change, listing) : STORE_OK;
+    enum store_result result = check_names(change, listing);
     for (size_t from = 0; from < listing->count && result == STORE_OK; from += ROWS_AT_ONCE) {
         size_t left = listing->count - from;
         struct listing part = {listing->kind, listing->rows + from,
@@ -107,6 +150,8 @@ static enum store_result put_rows_of(struct change *change, const struct listing
         arena_reset(change->scratch);
         result = kinds[listing->kind].put(change, &part);
     }
+    if (result == STORE_OK && change->before != NULL && kinds[listing->kind].key_size == CODE_SIZE)
+        result = note_faulty(change, listing);
     return result;
 }
 
@@ -200,7 +245,21 @@ static enum store_result put_lists(struct change *change, struct arena *lists,
         result = put_list(change, lists, REFERENCE_SITE_KIND, &document->site_kinds, NULL, &listing);
     if (result == STORE_OK)
         result = put_list(change, lists, REFERENCE_AGREEMENT, &document->agreements, NULL, &listing);
-    return result == STORE_OK ? put_nested(change, lists, &schemes, REFERENCE_OFFICE_ACCOUNTS) : result;
+    return result == STORE_OK && document->part == REFERENCE_WHOLE
+               ? put_nested(change, lists, &schemes, REFERENCE_OFFICE_ACCOUNTS)
+               : result;
+}
+
+/* Puts only the office's codes of schemes that were put before. */
+static enum store_result put_office(struct change *change, struct arena *lists,
+                                    const struct reference *document)
+{
+    struct listing schemes = {REFERENCE_SCHEME,
+                              arena_array(lists, document->schemes.count, sizeof(struct listed)), 0};
+    if (schemes.rows == NULL)
+        return STORE_FAILED;
+    list_rows(&schemes, &document->schemes, &(struct listed){.scheme = NULL});
+    return put_nested(change, lists, &schemes, REFERENCE_OFFICE_ACCOUNTS);
 }
 
 static int compare_codes(const void *a, const void *b)
@@ -226,13 +285,31 @@ static enum store_result put_document(struct change *change, const struct refere
     struct arena lists;
     enum store_result result = STORE_FAILED;
     arena_init(&lists, 0);
-    if (note_names(change, &lists, REFERENCE_CUP_TYPE, &document->cup_types) &&
-        note_names(change, &lists, REFERENCE_PARTICIPANT, &document->participants) &&
-        note_names(change, &lists, REFERENCE_SCHEME, &document->schemes) &&
-        note_names(change, &lists, REFERENCE_SITE, &document->sites))
+    change->document = document;
+    if (document->part == REFERENCE_OFFICE_ACCOUNTS_ALONE)
+        result = put_office(change, &lists, document);
+    else if (note_names(change, &lists, REFERENCE_CUP_TYPE, &document->cup_types) &&
+             note_names(change, &lists, REFERENCE_PARTICIPANT, &document->participants) &&
+             note_names(change, &lists, REFERENCE_SCHEME, &document->schemes) &&
+             note_names(change, &lists, REFERENCE_SITE, &document->sites))
         result = put_lists(change, &lists, document);
     arena_dispose(&lists);
+    memset(change->named, 0, sizeof change->named);
     return result;
+}
+
+/* So many faults are enough to say that the document is another one. */
+enum { FAULTS_LOOKED_FOR = 10000 };
+
+static enum store_result put_pieces(struct change *change, struct reference_pieces *pieces)
+{
+    struct reference piece;
+    enum store_result result = STORE_OK;
+    while (result == STORE_OK && faults_found(change->faults) <= FAULTS_LOOKED_FOR &&
+           pieces->next(pieces, &piece))
+        result = put_document(change, &piece);
+    change->document = NULL;
+    return pieces->failed ? STORE_FAILED : result;
 }
 
 /* ---- the transaction ---- */
@@ -308,6 +385,10 @@ static enum store_result finish(struct change *change, enum store_result result,
         result = list_changes(change, control);
     if (result == STORE_OK && done)
         result = control_end(change->pg, change->scratch, control);
+    if (control->refused) {
+        faults_refuse(change->faults, REASON_TWO_PEOPLE_NEEDED);
+        done = false;
+    }
     if (result == STORE_OK && done && !control->dry_run && !control->proposed)
         result = commit(change, snapshots);
     result =
@@ -322,12 +403,30 @@ enum store_result reference_apply(struct pg *pg, struct snapshot_cache *snapshot
 {
     bool has_work;
     struct arena scratch;
-    struct change change = {.pg = pg, .scratch = &scratch, .faults = faults, .document = document};
+    struct change change = {.pg = pg, .scratch = &scratch, .faults = faults};
     arena_init(&scratch, 0);
     enum store_result result = begin(&change, control, &has_work);
     if (has_work)
         result = put_document(&change, document);
     return finish(&change, result, control, snapshots);
+}
+
+enum store_result reference_apply_pieces(struct pg *pg, struct snapshot_cache *snapshots,
+                                         struct reference_pieces *pieces, struct control *control,
+                                         struct faults *faults)
+{
+    bool has_work;
+    struct arena scratch;
+    struct seen before = {0};
+    struct change change = {.pg = pg, .scratch = &scratch, .faults = faults, .before = &before};
+    arena_init(&scratch, 0);
+    enum store_result result = begin(&change, control, &has_work);
+    if (has_work)
+        result = put_pieces(&change, pieces);
+    result = finish(&change, result, control, snapshots);
+    seen_dispose(&before);
+    seen_dispose(&change.faulty);
+    return result;
 }
 
 void reference_tag(const struct buffer *json, char tag[static REFERENCE_TAG_SIZE])

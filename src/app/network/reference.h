@@ -11,8 +11,13 @@
 #include "app/network/snapshot.h"
 #include "store/reference_store.h"
 
+/* The part of a document that is put. A document that comes in pieces has the office's codes last, because
+ * they may name the accounts of sites. */
+enum reference_part { REFERENCE_WHOLE, REFERENCE_BUT_OFFICE_ACCOUNTS, REFERENCE_OFFICE_ACCOUNTS_ALONE };
+
 /* The document of POST /v1/reference; or refund values by themselves, all of one scheme. */
 struct reference {
+    enum reference_part part;
     struct reference_list cup_types, participants, schemes, sites, tax_registrations, site_kinds, agreements;
     const char *scheme; /* whose refund values follow; NULL: none do */
     struct reference_list refund_values;
@@ -23,6 +28,20 @@ struct reference {
 MUST_CHECK enum store_result reference_apply(struct pg *pg, struct snapshot_cache *snapshots,
                                              const struct reference *document, struct control *control,
                                              struct faults *faults);
+
+/* A document in pieces. Each piece refers only to things of itself and of pieces before, and things of
+ * different pieces have different names. */
+struct reference_pieces {
+    /* Gives the next piece, which stays as it is until the next call; the faults of the one before are
+     * there then. False: there are no more. */
+    bool (*next)(struct reference_pieces *pieces, struct reference *piece);
+    bool failed; /* a piece could not be read */
+};
+/* The same for a document in pieces: all in one transaction, all or nothing. The memory that it takes grows
+ * only by some bytes for the name of each thing. */
+MUST_CHECK enum store_result reference_apply_pieces(struct pg *pg, struct snapshot_cache *snapshots,
+                                                    struct reference_pieces *pieces, struct control *control,
+                                                    struct faults *faults);
 
 /* A thing of any kind, named by the codes and dates of its path. */
 struct reference_put {

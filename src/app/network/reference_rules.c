@@ -115,8 +115,9 @@ static int compare_code(const void *code, const void *element)
 bool is_named(const struct change *change, enum reference_kind kind, const char *code)
 {
     const struct sorted_codes *named = &change->named[kind];
-    return named->count > 0 &&
-           bsearch(code, named->codes, named->count, sizeof *named->codes, compare_code) != NULL;
+    return (named->count > 0 &&
+            bsearch(code, named->codes, named->count, sizeof *named->codes, compare_code) != NULL) ||
+           seen_has(&change->faulty, kind, code, strlen(code));
 }
 
 /* ---- faults ---- */

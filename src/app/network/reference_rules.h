@@ -4,6 +4,7 @@
 #ifndef DEPOSITD_APP_NETWORK_REFERENCE_RULES_H
 #define DEPOSITD_APP_NETWORK_REFERENCE_RULES_H
 
+#include "app/network/reference_seen.h"
 #include "app/transaction/fault.h"
 #include "store/reference_facts_store.h"
 #include "store/reference_put_store.h"
@@ -29,6 +30,8 @@ struct change {
     bool made_difference;
     bool holds_heads; /* of all schemes, not only of those without entries */
     struct sorted_codes named[REFERENCE_KINDS];
+    struct seen *before; /* names in documents before this one; NULL: there are none */
+    struct seen faulty;  /* codes of theirs that are not put, because of a fault */
     /* Of the row that is checked: */
     char place[PLACE_MAX]; /* its pointer */
     bool row_is_faulty;
@@ -81,7 +84,7 @@ MUST_CHECK enum store_result put_rows(struct change *change, const struct listin
 /* Some rule depends on what is not posted, though its scheme trades: from here on nobody posts. */
 MUST_CHECK enum store_result hold_heads(struct change *change);
 
-/* Whether the document has a row for the code. Such a row may have a fault, and not be put. */
+/* Whether a document has a row for the code. Such a row may have a fault, and not be put. */
 bool is_named(const struct change *change, enum reference_kind kind, const char *code);
 
 /* Adds a fault of the current row; `member` is "" or "/name…". If the shape of the row has a fault at the

@@ -82,6 +82,11 @@ static void add_json_body(struct buffer *document, const json_t *examples, const
     begin_body(document, "application/json");
     openapi_reference(document, route->body->name);
     end_body(document, examples, route, "application/json");
+    if (!route->takes_lines)
+        return;
+    begin_body(document, "application/x-ndjson");
+    openapi_lines(document, route->body->name, "Any number of lines, each a document; all are taken as one");
+    end_body(document, examples, route, "application/x-ndjson");
 }
 
 static void add_column(void *text, const struct csv_column *column)

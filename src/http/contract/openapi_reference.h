@@ -7,5 +7,7 @@
 
 /* Adds {"$ref":…}. */
 void openapi_reference(struct buffer *document, const char *schema);
+/* Adds the schema of lines (NDJSON), each of which has the schema. */
+void openapi_lines(struct buffer *document, const char *schema, const char *description);
 
 #endif

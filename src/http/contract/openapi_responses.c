@@ -239,7 +239,9 @@ static void add_media(struct buffer *document, const json_t *examples, const str
     type[length] = '\0';
     begin_media(document, type);
     bool is_schema = media == MEDIA_JSON || (route_media(route) & 1u << MEDIA_JSON) == 0;
-    if (is_schema)
+    if (media == MEDIA_NDJSON)
+        openapi_lines(document, route->line_schema, "Any number of lines, each a document of a single thing");
+    else if (is_schema)
         openapi_reference(document, schema_of(route, status));
     else
         buffer_add_text(document, "{\"type\":\"string\"}");

@@ -240,11 +240,16 @@ static const struct route routes[] = {
 
     /* reference data */
     {GET("/v1/reference", FOR_ALL, handle_reference_get, "All reference data in one document", "Reference"),
-     .id = "getReference", .tag = TAG_REFERENCE},
+     .media = 1u << MEDIA_JSON | 1u << MEDIA_NDJSON | 1u << MEDIA_HTML, .line_schema = "ReferenceDocument",
+     .id = "getReference", .tag = TAG_REFERENCE,
+     .about = "As application/x-ndjson, each line is a document of a single thing; POST takes these lines again."},
     {POST("/v1/reference", FOR_ADMIN, handle_reference_post, "Takes a document of reference data, all or nothing",
           "ReferenceTaken"),
-     .body = &shape_reference, .body_large = true, .answer_statuses = {200}, .parameters = {WHY}, .may_propose = true,
-     .is_long = true, .id = "loadReference", .tag = TAG_REFERENCE, .reasons = reference_reasons},
+     .body = &shape_reference, .body_large = true, .takes_lines = true, .answer_statuses = {200}, .parameters = {WHY},
+     .may_propose = true, .is_long = true, .id = "loadReference", .tag = TAG_REFERENCE, .reasons = reference_reasons,
+     .about = "As application/x-ndjson, each line is a document, and all lines are taken as one, all or nothing. There may be "
+              "any number of lines, in any order. A fault's pointer is then /line/list/index. Lines with a change that "
+              "takes two people are refused: such a change goes by itself, as JSON."},
     {LIST("/v1/schemes", FOR_ALL, handle_schemes_list, "All schemes, by code", "SchemeList"),
      .id = "listSchemes", .tag = TAG_REFERENCE},
     {GET("/v1/schemes/{scheme}", FOR_ALL, handle_scheme_get, "A scheme", "Scheme"),

@@ -46,6 +46,8 @@ struct request {
     struct codings codings; /* that the client accepts for the answer */
     bool cross_site;        /* a page of another site may have made a browser send the request with the key */
     bool stream;            /* the body and the answer are NDJSON */
+    bool lines;             /* the body is NDJSON, and stands in a file: */
+    int lines_file;         /* for pread; -1: it was not kept */
     const char *body;
     size_t body_length;
     json_t *json;                    /* the body, if the route takes one; belongs to the request */

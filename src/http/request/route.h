@@ -59,11 +59,13 @@ struct route {
     const struct shape *body;        /* NULL: the request has no body */
     bool body_optional;              /* the request may come without a body */
     bool body_large;                 /* the body may have max_reference_bytes, if the key may use the route */
+    bool takes_lines;                /* the body may come as lines (NDJSON), each of which is such a body */
     const struct csv_form *csv_body; /* the CSV that the route takes instead; NULL: it takes none */
     /* Makes the event to post of the CSV; NULL: the route posts none. NULL as its result: faults were added.
      */
     json_t *(*event_of_lines)(const struct request *request, struct answer *answer);
     const char *xml_body;      /* a name for the XML that the route takes instead; NULL: it takes none */
+    const char *line_schema;   /* of a line of the answer as NDJSON; NULL: it has no such answer */
     const char *answer_schema; /* name of a component schema; NULL: 204, no content */
     int answer_statuses[3];    /* successes: 200, 201 …; 0-ended */
     unsigned media;            /* set of 1u << enum media; 0: the usual set, see route_media */

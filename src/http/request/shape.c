@@ -27,8 +27,9 @@ struct place {
 
 struct walk {
     struct faults *faults;
-    bool failed;        /* a fault was found, since the element began that notes its own */
-    bool failed_within; /* an element that notes its own faults had some */
+    struct arena *arena; /* gets texts and lists */
+    bool failed;         /* a fault was found, since the element began that notes its own */
+    bool failed_within;  /* an element that notes its own faults had some */
 };
 
 typedef void decoder(struct walk *walk, const struct place *place, const struct field *field,
@@ -142,7 +143,7 @@ static void decode_text(struct walk *walk, const struct place *place, const stru
         refuse_range(walk, place, REASON_BAD_FORMAT, "its length in characters must be %lld to %lld", field);
         return;
     }
-    const char *copy = arena_copy(walk->faults->arena, text, length);
+    const char *copy = arena_copy(walk->arena, text, length);
     if (copy == NULL)
         refuse(walk, place, REASON_OVERLOADED, "out of memory");
     memcpy(into, &copy, sizeof copy);
@@ -386,7 +387,7 @@ static void *array_of(struct walk *walk, const struct place *place, const struct
                      "the number of its elements must be %lld to %lld", field);
         return NULL;
     }
-    void *items = arena_array(walk->faults->arena, (size_t)count, size);
+    void *items = arena_array(walk->arena, (size_t)count, size);
     if (items == NULL)
         refuse(walk, place, REASON_OVERLOADED, "out of memory");
     return items;
@@ -514,15 +515,29 @@ static void decode_shape(struct walk *walk, const struct place *place, const str
     refuse_missing(walk, place, shape, seen);
 }
 
+static bool decode_whole(struct walk *walk, const struct shape *shape, const json_t *json,
+                         const char *pointer, void *into)
+{
+    struct place root = {.name = pointer};
+    decode_shape(walk, &root, shape, json, into);
+    return !walk->failed && !walk->failed_within;
+}
+
 bool shape_decode(const struct shape *shape, const json_t *json, const char *pointer, const void *defaults,
                   void *into, struct faults *faults)
 {
-    struct walk walk = {.faults = faults};
-    struct place root = {.name = pointer};
+    struct walk walk = {.faults = faults, .arena = faults->arena};
     if (defaults != NULL)
         memcpy(into, defaults, shape->size);
     else
         memset(into, 0, shape->size);
-    decode_shape(&walk, &root, shape, json, into);
-    return !walk.failed && !walk.failed_within;
+    return decode_whole(&walk, shape, json, pointer, into);
+}
+
+bool shape_decode_within(struct arena *arena, const struct shape *shape, const json_t *json,
+                         const char *pointer, void *into, struct faults *faults)
+{
+    struct walk walk = {.faults = faults, .arena = arena};
+    memset(into, 0, shape->size);
+    return decode_whole(&walk, shape, json, pointer, into);
 }

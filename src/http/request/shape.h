@@ -4,7 +4,7 @@
  *
  * A walk over such a table checks a body (all its faults at once, each with its pointer) and fills the
  * struct. Another walk writes the JSON Schema for the OpenAPI document. Strings and lists are put into the
- * given arena. */
+ * arena of the faults, unless another one is given. */
 #ifndef DEPOSITD_HTTP_REQUEST_SHAPE_H
 #define DEPOSITD_HTTP_REQUEST_SHAPE_H
 
@@ -70,5 +70,8 @@ bool shape_is_code(const char *text, size_t length);
  * NULL). Faults go to `faults`, with pointers that begin with `pointer`. True: no fault was added. */
 MUST_CHECK bool shape_decode(const struct shape *shape, const json_t *json, const char *pointer,
                              const void *defaults, void *into, struct faults *faults);
+/* The same from zeros, with texts and lists in memory of the arena, which may end before the faults do. */
+MUST_CHECK bool shape_decode_within(struct arena *arena, const struct shape *shape, const json_t *json,
+                                    const char *pointer, void *into, struct faults *faults);
 
 #endif

@@ -75,6 +75,12 @@ void spool_settle(struct spool *spool)
         move_to_file(spool);
 }
 
+int spool_finish(struct spool *spool)
+{
+    move_to_file(spool);
+    return spool->failed ? -1 : spool->file;
+}
+
 static struct MHD_Response *response_of_file(struct spool *spool)
 {
     if (spool->waiting.length > 0)

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
-/* An answer of any length. A short answer stays in memory. A longer answer goes to a file without a name,
- * which takes room on the disk only while it is in use. */
+/* An answer, or a body, of any length. A short one stays in memory. A longer one goes to a file without a
+ * name, which takes room on the disk only while it is in use. */
 #ifndef DEPOSITD_HTTP_REQUEST_SPOOL_H
 #define DEPOSITD_HTTP_REQUEST_SPOOL_H
 
@@ -27,6 +27,10 @@ void spool_dispose(struct spool *spool);
 struct buffer *spool_buffer(struct spool *spool);
 /* Moves the waiting bytes to the file, if they are many. */
 void spool_settle(struct spool *spool);
+
+/* Moves all bytes to the file, so that they can be read there by pread. The spool keeps the file. -1: the
+ * spool has failed. */
+MUST_CHECK int spool_finish(struct spool *spool);
 
 /* Makes the response from everything that was added, and empties the spool. NULL: the spool has failed, or
  * out of memory. */

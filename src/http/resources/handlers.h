@@ -21,10 +21,12 @@ void handle_openapi(const struct request *request, struct answer *answer);
 /* me.c */
 void handle_me(const struct request *request, struct answer *answer);
 
-/* reference.c */
+/* reference_document.c */
 void handle_reference_get(const struct request *request, struct answer *answer);
 void handle_reference_post(const struct request *request, struct answer *answer);
 void handle_refund_values_post(const struct request *request, struct answer *answer);
+
+/* reference.c */
 void handle_schemes_list(const struct request *request, struct answer *answer);
 void handle_scheme_get(const struct request *request, struct answer *answer);
 void handle_scheme_put(const struct request *request, struct answer *answer);

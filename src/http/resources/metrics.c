@@ -181,7 +181,7 @@ static const struct metric {
     {"depositd_reads_running", "gauge", "Requests on a read worker", write_reads_running},
     {"depositd_requests_open", "gauge", "Requests that are not answered yet, this one among them",
      write_requests_open},
-    {"depositd_streams_open", "gauge", "Of these, streams of events", write_streams_open},
+    {"depositd_streams_open", "gauge", "Of these, bodies that come as NDJSON", write_streams_open},
     {"depositd_feed_waiters", "gauge", "Of these, readers of the feed that wait for news", write_feed_waiters},
     {"depositd_http_requests_total", "counter", "Requests ended, by class of status", write_requests},
     {"depositd_http_request_duration_seconds", "histogram",

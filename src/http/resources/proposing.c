@@ -3,6 +3,7 @@
 #include "http/resources/proposing.h"
 
 #include "base/clock.h"
+#include "http/request/json_text.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -55,4 +56,15 @@ void answer_proposed(const struct request *request, struct answer *answer)
     answer->status = 202;
     if (request->dry_run)
         answer_mark_dry_run(answer);
+}
+
+void answer_changes(const struct request *request, struct answer *answer, const struct control *control)
+{
+    if (!request->dry_run || control->proposed || answer->faults.count > 0)
+        return;
+    object_reopen(&answer->body);
+    buffer_add_text(&answer->body, ",\"changes\":");
+    buffer_add(&answer->body, control->changes->data, control->changes->length);
+    buffer_printf(&answer->body, ",\"more_changes\":%lld}", (long long)control->more_changes);
+    answer->body.failed = answer->body.failed || control->changes->failed;
 }

@@ -16,6 +16,10 @@ struct control control_of(const struct request *request, struct answer *answer, 
 /* Gives the answer for a write that control has `proposed`. */
 void answer_proposed(const struct request *request, struct answer *answer);
 
+enum { CHANGES_MAX = 16 << 20 }; /* bytes of the changes of a dry run */
+/* Adds to the answer of a dry run what it would change. The buffer of the changes is empty otherwise. */
+void answer_changes(const struct request *request, struct answer *answer, const struct control *control);
+
 /* The status that ?status= asks for, or "open". NULL: there is no such status, and `fault` has been added. */
 const char *proposal_status_asked(const struct request *request, struct answer *answer, const char *fault);
 

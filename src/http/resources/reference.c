@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* Reference data: lists, shows and puts each kind of thing in the same way, by a table of the differences.
- * Also reads and applies the document that holds all of them. */
+ * reference_document.c has the document that holds all of them. */
 #include "app/network/reference.h"
 
 #include "http/request/json_text.h"
@@ -12,7 +12,7 @@
 
 #include <string.h>
 
-enum { SHOWN_MAX = 1 << 20, CHANGES_MAX = 16 << 20 };
+enum { SHOWN_MAX = 1 << 20 };
 
 /* A part of the path, and the member of the row that keeps it. */
 struct part {
@@ -217,18 +217,6 @@ static void *read_row(const struct request *request, const json_t *body, const c
     return answer->faults.count == faults_before ? row : NULL;
 }
 
-/* Adds to the answer of a dry run what it would change. Its buffer is empty otherwise. */
-static void add_changes(const struct request *request, struct answer *answer, const struct control *control)
-{
-    if (!request->dry_run || control->proposed || answer->faults.count > 0)
-        return;
-    object_reopen(&answer->body);
-    buffer_add_text(&answer->body, ",\"changes\":");
-    buffer_add(&answer->body, control->changes->data, control->changes->length);
-    buffer_printf(&answer->body, ",\"more_changes\":%lld}", (long long)control->more_changes);
-    answer->body.failed = answer->body.failed || control->changes->failed;
-}
-
 /* The kind of a proposal to put a thing. Only these things are ever proposed by themselves. */
 static enum proposal_what proposal_of(enum reference_kind kind)
 {
@@ -290,7 +278,7 @@ static void put(const struct request *request, struct answer *answer, enum refer
         answer->status = shown.created ? 201 : 200;
         answer->location = shown.created ? request->path : NULL;
         set_tag(answer, shown.tag);
-        add_changes(request, answer, &control);
+        answer_changes(request, answer, &control);
     }
     buffer_dispose(&changes);
 }
@@ -357,176 +345,3 @@ LIST(cup_types, REFERENCE_CUP_TYPE)
 SHOW_AND_PUT(cup_type, REFERENCE_CUP_TYPE)
 LIST(agreements, REFERENCE_AGREEMENT)
 SHOW_AND_PUT(agreement, REFERENCE_AGREEMENT)
-
-/* ---- the document ---- */
-
-enum { PIECE_ROWS = 500 };
-
-/* The document while it is made. It may be long, so it is sent piece by piece, unless a page is to be made
- * from the whole. */
-struct document {
-    const struct request *request;
-    struct answer *answer;
-    bool over; /* stop here: the database failed, a fault says why, or the client has gone */
-};
-
-static void add_text(struct document *document, const char *text)
-{
-    if (!document->over)
-        buffer_add_text(&document->answer->body, text);
-}
-
-static void read_piece(struct document *document, const struct reference_query *query,
-                       struct json_slice *slice)
-{
-    struct answer *answer = document->answer;
-    enum store_result result = read_into(document->request, query, &answer->body, slice);
-    if (result != STORE_OK)
-        answer_store_failure(answer, result);
-    document->over = result != STORE_OK;
-}
-
-static void send_piece(struct document *document)
-{
-    document->over =
-        document->over || (document->answer->media != MEDIA_HTML && !answer_goes_on(document->answer));
-}
-
-static void add_list(struct document *document, const char *opening, enum reference_kind kind,
-                     const char *scheme)
-{
-    struct reference_query query = {
-        .kind = kind, .reader = document->request->identity, .names = {scheme}, .limit = PIECE_ROWS};
-    struct json_slice slice = {.more = true};
-    char last[SLICE_KEY_SIZE];
-    add_text(document, opening);
-    while (slice.more && !document->over) {
-        if (query.after != NULL)
-            add_text(document, ",");
-        read_piece(document, &query, &slice);
-        query.after = strcpy(last, slice.last);
-        send_piece(document);
-    }
-    add_text(document, "]");
-}
-
-/* Reads the schemes in turn. The dated lists of each are inserted before its closing brace; the codes of the
- * office's ledger only for the office. */
-static void add_schemes(struct document *document)
-{
-    struct reference_query query = {
-        .kind = REFERENCE_SCHEME, .reader = document->request->identity, .limit = 1};
-    struct json_slice slice = {.more = true};
-    char scheme[SLICE_KEY_SIZE];
-    add_text(document, ",\"schemes\":[");
-    while (slice.more && !document->over) {
-        if (query.after != NULL)
-            add_text(document, ",");
-        read_piece(document, &query, &slice);
-        if (document->over || slice.count == 0)
-            break;
-        query.after = strcpy(scheme, slice.last);
-        object_reopen(&document->answer->body);
-        add_list(document, ",\"terms\":[", REFERENCE_TERMS, scheme);
-        add_list(document, ",\"refund_values\":[", REFERENCE_REFUND_VALUE, scheme);
-        if (role_reach(document->request->identity->role) == REACH_EVERYTHING)
-            add_list(document, ",\"office_accounts\":[", REFERENCE_OFFICE_ACCOUNTS, scheme);
-        add_text(document, "}");
-    }
-    add_text(document, "]");
-}
-
-/* All parts come from the same view of the data. */
-void handle_reference_get(const struct request *request, struct answer *answer)
-{
-    struct document document = {.request = request, .answer = answer};
-    enum store_result result = pg_begin_read(request->pg);
-    if (result == STORE_OK) {
-        add_list(&document, "{\"cup_types\":[", REFERENCE_CUP_TYPE, NULL);
-        add_list(&document, ",\"participants\":[", REFERENCE_PARTICIPANT, NULL);
-        add_schemes(&document);
-        add_list(&document, ",\"sites\":[", REFERENCE_SITE, NULL);
-        add_list(&document, ",\"tax_registrations\":[", REFERENCE_TAX_REGISTRATION, NULL);
-        add_list(&document, ",\"site_kinds\":[", REFERENCE_SITE_KIND, NULL);
-        if (role_reach(request->identity->role) == REACH_EVERYTHING)
-            add_list(&document, ",\"agreements\":[", REFERENCE_AGREEMENT, NULL);
-        add_text(&document, "}");
-    }
-    if (result == STORE_OK && !document.over)
-        result = pg_commit(request->pg);
-    pg_rollback(request->pg);
-    if (result != STORE_OK)
-        answer_store_failure(answer, result);
-}
-
-static void answer_taken(const struct reference *document, struct answer *answer)
-{
-    size_t terms = 0, refund_values = document->refund_values.count, office_accounts = 0;
-    const struct scheme_row *schemes = document->schemes.items;
-    for (size_t i = 0; i < document->schemes.count; i++) {
-        terms += schemes[i].terms.count;
-        refund_values += schemes[i].refund_values.count;
-        office_accounts += schemes[i].office_accounts.count;
-    }
-    buffer_printf(
-        &answer->body,
-        "{\"schemes\":%zu,\"participants\":%zu,\"sites\":%zu,\"cup_types\":%zu,\"terms\":%zu,"
-        "\"refund_values\":%zu,\"office_accounts\":%zu,\"tax_registrations\":%zu,\"site_kinds\":%zu,"
-        "\"agreements\":%zu}",
-        document->schemes.count, document->participants.count, document->sites.count,
-        document->cup_types.count, terms, refund_values, office_accounts, document->tax_registrations.count,
-        document->site_kinds.count, document->agreements.count);
-}
-
-/* `scheme` is the one whose refund values the shape takes; NULL: it takes the document of all lists. */
-static void take_document(const struct request *request, struct answer *answer, const struct shape *shape,
-                          const char *scheme)
-{
-    struct reference document;
-    struct buffer changes;
-    json_t *body = request_json(request, answer);
-    struct control control = control_of(request, answer, PROPOSAL_REFERENCE, "");
-    if (body == NULL || !request_why(request, answer, &control.author.why))
-        return;
-    /* Faults of the shape do not hide what else is wrong: the rows know which of them have some. */
-    (void)!shape_decode(shape, body, "", NULL, &document, &answer->faults);
-    document.scheme = scheme;
-    buffer_init(&changes, CHANGES_MAX);
-    control.changes = &changes;
-    enum store_result result =
-        reference_apply(request->pg, request->service->snapshots, &document, &control, &answer->faults);
-    if (result != STORE_OK)
-        answer_store_failure(answer, result);
-    else if (control.proposed)
-        answer_proposed(request, answer);
-    else
-        answer_taken(&document, answer);
-    if (result == STORE_OK)
-        add_changes(request, answer, &control);
-    buffer_dispose(&changes);
-}
-
-void handle_reference_post(const struct request *request, struct answer *answer)
-{
-    take_document(request, answer, &shape_reference, NULL);
-}
-
-void handle_refund_values_post(const struct request *request, struct answer *answer)
-{
-    const struct scheme *scheme = request_scheme(request, answer, request->parts[0]);
-    if (scheme != NULL)
-        take_document(request, answer, &shape_refund_values, request->parts[0]);
-}
-
-void approve_document(const struct request *request, struct answer *answer, const struct kept_write *kept,
-                      json_t *body, struct control *control)
-{
-    struct reference document;
-    (void)kept;
-    if (!shape_decode(&shape_reference, body, "", NULL, &document, &answer->faults))
-        return;
-    enum store_result result =
-        reference_apply(request->pg, request->service->snapshots, &document, control, &answer->faults);
-    if (result != STORE_OK)
-        answer_store_failure(answer, result);
-}

@@ -214,6 +214,9 @@ static bool check_body(struct request *request, struct answer *answer)
         return refuse(answer, REASON_UNSUPPORTED_MEDIA_TYPE, "The body must come without a Content-Encoding");
     if (request->stream)
         return true;
+    if (request->lines)
+        return request->lines_file >= 0 ||
+               refuse(answer, REASON_OVERLOADED, reason_info(REASON_OVERLOADED)->title);
     if (!media_is(MEDIA_JSON, request->content_type))
         return refuse(answer, REASON_UNSUPPORTED_MEDIA_TYPE, "The body must be application/json");
     request->json = json_body_parse(request->body, request->body_length, &answer->faults);

@@ -114,6 +114,9 @@ static bool read_head(struct exchange *exchange, const char *method, const char 
         request->client = client_of(exchange->connection);
     request->stream = request->route != NULL && exchange_posts_events(exchange) &&
                       request->route->csv_body == NULL && media_is(MEDIA_NDJSON, request->content_type);
+    request->lines = request->route != NULL && request->route->takes_lines &&
+                     media_is(MEDIA_NDJSON, request->content_type);
+    request->lines_file = -1;
     return true;
 }
 
@@ -141,6 +144,25 @@ static bool count_unknown_large(struct exchange *exchange)
     return exchange->unknown_large;
 }
 
+size_t exchange_body_maximum(const struct exchange *exchange)
+{
+    return exchange->keeps_lines ? (size_t)exchange->lines.maximum : exchange->body.maximum;
+}
+
+/* Lines are kept in a file, so that there may be any number of them. */
+static void keep_lines(struct exchange *exchange)
+{
+    struct exchanges *all = exchange->all;
+    const struct config *config = all->service->config;
+    pthread_mutex_lock(&all->lock);
+    exchange->keeps_lines = all->streams < (size_t)config->max_streams;
+    all->streams += exchange->keeps_lines;
+    pthread_mutex_unlock(&all->lock);
+    exchange->no_room = !exchange->keeps_lines;
+    if (exchange->keeps_lines)
+        spool_init(&exchange->lines, config->spool_folder, (uint64_t)config->spool_megabytes << 20);
+}
+
 /* Allows a large body only to a key that may use the route, so that strangers cannot fill the memory. A key
  * that the snapshot does not know may be new, so a few of those are allowed. */
 static void allow_large_body(struct exchange *exchange)
@@ -152,7 +174,9 @@ static void allow_large_body(struct exchange *exchange)
     const struct identity *identity = exchange->request.identity;
     bool allowed =
         identity != NULL ? (route->roles & 1u << identity->role) != 0 : count_unknown_large(exchange);
-    if (allowed)
+    if (allowed && exchange->request.lines)
+        keep_lines(exchange);
+    else if (allowed)
         exchange->body.maximum = (size_t)exchange->all->service->config->max_reference_bytes;
 }
 
@@ -199,7 +223,8 @@ void exchange_free(struct exchange *exchange)
            exchange->state != EXCHANGE_POSTING);
     if (exchange->long_answer != NULL && !long_answer_leave(exchange->long_answer))
         return; /* the worker notices, and frees it */
-    bool streamed = exchange->stream != NULL, was_long = exchange->long_answer != NULL;
+    bool streamed = exchange->stream != NULL || exchange->keeps_lines,
+         was_long = exchange->long_answer != NULL;
     bool unknown_large = exchange->unknown_large;
     events_stream_free(exchange->stream);
     long_answer_free(exchange->long_answer);
@@ -208,6 +233,8 @@ void exchange_free(struct exchange *exchange)
     json_decref(exchange->request.json);
     snapshot_release(exchange->request.snapshot);
     buffer_dispose(&exchange->body);
+    if (exchange->keeps_lines)
+        spool_dispose(&exchange->lines);
     buffer_dispose(&exchange->answer.body);
     buffer_dispose(&exchange->coded);
     gzip_free(exchange->gzip);

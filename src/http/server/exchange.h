@@ -19,6 +19,7 @@
 #include "http/events/events_stream.h"
 #include "http/request/handler.h"
 #include "http/request/meters.h"
+#include "http/request/spool.h"
 #include "http/server/auth.h"
 #include "http/server/gzip.h"
 #include "http/server/long_answer.h"
@@ -73,8 +74,11 @@ struct exchange {
     struct credentials credentials;
     int32_t session_key; /* of the session in force; 0: none, or not asked for yet */
     struct buffer body;
-    size_t received;  /* bytes of the body, kept or not */
-    unsigned allowed; /* methods of the path, if no route was found */
+    struct spool lines; /* gets the body in its place, … */
+    bool keeps_lines;   /* … if this is so; counted in exchanges.streams */
+    bool no_room;       /* the body would be kept there, but too many others are */
+    size_t received;    /* bytes of the body, kept or not */
+    unsigned allowed;   /* methods of the path, if no route was found */
     struct read_job job;
     struct feed_waiter waiter;
     bool admitted; /* by a worker, which then let the exchange wait */
@@ -106,6 +110,8 @@ void exchange_free(struct exchange *exchange);
 
 /* Whether the request posts events. The writer handles these, not a handler. */
 bool exchange_posts_events(const struct exchange *exchange);
+/* The most bytes that the request's body may have. */
+size_t exchange_body_maximum(const struct exchange *exchange);
 /* Takes the newest snapshot, and looks up the caller's key in it. The key of a session is known only after a
  * worker has found the session. */
 void exchange_identify(struct exchange *exchange);

@@ -41,13 +41,26 @@ static void refuse(struct exchange *exchange, enum reason reason)
     faults_refuse(&exchange->answer.faults, reason);
 }
 
+/* How much of a body is read at most. */
+static size_t drained(const struct exchange *exchange, bool client_waits)
+{
+    size_t maximum = exchange_body_maximum(exchange);
+    size_t beyond = exchange->body.maximum * (exchange->keeps_lines ? DRAINED_BODIES : DRAINED_BODIES - 1);
+    return client_waits ? maximum : maximum + beyond;
+}
+
 bool exchange_refuses_body(struct exchange *exchange)
 {
     if (exchange->request.stream)
         return false;
+    if (exchange->no_room) {
+        refuse(exchange, REASON_OVERLOADED);
+        exchange->state = EXCHANGE_DECIDED;
+        return true;
+    }
     const char *announced = header(exchange, MHD_HTTP_HEADER_CONTENT_LENGTH);
     bool client_waits = header(exchange, MHD_HTTP_HEADER_EXPECT) != NULL;
-    size_t most = exchange->body.maximum * (client_waits ? 1 : DRAINED_BODIES);
+    size_t most = drained(exchange, client_waits);
     if (announced == NULL || strtoull(announced, NULL, 10) <= most)
         return false;
     refuse(exchange, REASON_BODY_TOO_LARGE);
@@ -423,17 +436,32 @@ void exchange_refuse(struct exchange *exchange, enum reason reason, const char *
     exchange->state = EXCHANGE_DECIDED;
 }
 
+static void keep_piece(struct spool *lines, const char *data, size_t length)
+{
+    buffer_add(spool_buffer(lines), data, length);
+    spool_settle(lines);
+}
+
+static void forget_body(struct exchange *exchange)
+{
+    buffer_dispose(&exchange->body);
+    if (exchange->keeps_lines)
+        spool_dispose(&exchange->lines);
+}
+
 bool exchange_receive(struct exchange *exchange, const char *data, size_t *length)
 {
     if (exchange->request.stream)
         return receive_stream(exchange, data, length);
     exchange->received += *length;
-    if (exchange->received <= exchange->body.maximum)
-        buffer_add(&exchange->body, data, *length);
+    if (exchange->received > exchange_body_maximum(exchange))
+        forget_body(exchange);
+    else if (exchange->keeps_lines)
+        keep_piece(&exchange->lines, data, *length);
     else
-        buffer_dispose(&exchange->body);
+        buffer_add(&exchange->body, data, *length);
     *length = 0;
-    return exchange->received <= exchange->body.maximum * DRAINED_BODIES;
+    return exchange->received <= drained(exchange, false);
 }
 
 static bool answer_at_once(struct exchange *exchange)
@@ -459,9 +487,11 @@ static bool begin(struct exchange *exchange)
         return refuse_whole(exchange, exchange->allowed != 0 ? REASON_METHOD_NOT_ALLOWED : REASON_NOT_FOUND);
     if (request->stream)
         return end_stream(exchange);
-    if (exchange->received > exchange->body.maximum)
+    if (exchange->received > exchange_body_maximum(exchange))
         return refuse_whole(exchange, REASON_BODY_TOO_LARGE);
-    if (exchange->body.failed)
+    if (exchange->keeps_lines)
+        request->lines_file = spool_finish(&exchange->lines);
+    if (exchange->body.failed || (exchange->keeps_lines && request->lines_file < 0))
         return refuse_whole(exchange, REASON_OVERLOADED);
     if (exchange_posts_events(exchange))
         return post_events(exchange);
