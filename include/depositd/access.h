@@ -48,6 +48,9 @@ struct key_act {
  * keys, at the instants of the acts, have a person in common. A key that is not known might be anybody's. */
 bool key_acts_by_one_person(const struct key_origins *origins, struct key_act a, struct key_act b);
 
+/* Whether the key stood for its holder alone at the instant of the act. */
+bool key_is_its_holders(const struct key_origins *origins, struct key_act act);
+
 /* All keys in force, and where all keys come from. */
 struct keyring {
     const struct identity *identities; /* in ascending order of secret_hash */

@@ -73,6 +73,16 @@ bool key_acts_by_one_person(const struct key_origins *origins, struct key_act a,
     return false;
 }
 
+bool key_is_its_holders(const struct key_origins *origins, struct key_act act)
+{
+    for (int32_t key = act.key; key != 0; key = maker_of(origins, key, act.at)) {
+        const struct key_origin *origin = origin_of(origins, key);
+        if (origin == NULL || origin->holder != origins->by_key[act.key].holder)
+            return false;
+    }
+    return act.key != 0;
+}
+
 enum reason access_post(const struct identity *identity, enum entry_kind kind, const struct site *site,
                         struct date day)
 {

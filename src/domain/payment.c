@@ -87,19 +87,19 @@ static bool is_repeated(const struct payment *payment, enum payment_change chang
            !(change == CHANGE_APPROVE && payment->status == PAYMENT_COMPUTED);
 }
 
-/* A key that is not known might be anybody's: it is not the signer's. */
-static bool is_signers(const struct payment *payment, int32_t key, const struct key_origins *origins)
+/* Somebody may have made a key in the signer's name: until the signer has renewed its secret, it is not the
+ * signer's. */
+static bool is_signers(const struct payment *payment, struct key_act by, const struct key_origins *origins)
 {
     int32_t signer = payment->signed_by;
-    bool known = key > 0 && key < origins->key_ids && signer > 0 && signer < origins->key_ids;
-    return known && origins->by_key[key].holder != 0 &&
-           origins->by_key[key].holder == origins->by_key[signer].holder;
+    return signer > 0 && signer < origins->key_ids && key_is_its_holders(origins, by) &&
+           origins->by_key[by.key].holder == origins->by_key[signer].holder;
 }
 
 static enum reason check_release(const struct payment *payment, struct key_act by,
                                  const struct key_origins *origins)
 {
-    if (payment->host != 0 && !payment->released && !is_signers(payment, by.key, origins))
+    if (payment->host != 0 && !payment->released && !is_signers(payment, by, origins))
         return REASON_SIGNER_NEEDED;
     if (!payment->held)
         return REASON_PAYMENT_NOT_HELD;

@@ -352,12 +352,12 @@ START_TEST(each_rule_of_who_may)
 }
 END_TEST
 
-/* Ann holds the keys 1 and 3, Ben key 2. Ann signed with key 1. */
+/* Ann holds the keys 1, 3 and 4, Ben key 2. Ann signed with key 1. Ben made key 4, whose secret Ann renews later. */
 START_TEST(only_the_signer_releases_a_payment_to_another_pool)
 {
     static const struct key_origin by_key[] = {
-        {0}, {1, 0, {INT64_MAX}}, {2, 0, {INT64_MAX}}, {1, 0, {INT64_MAX}}};
-    const struct key_origins of_keys = {by_key, 4};
+        {0}, {1, 0, {INT64_MAX}}, {2, 0, {INT64_MAX}}, {1, 0, {INT64_MAX}}, {1, 2, {5}}};
+    const struct key_origins of_keys = {by_key, 5};
     struct payment payment = {.status = PAYMENT_COMPUTED, .held = true, .host = 7, .signed_by = 1};
     struct payment_decision decision;
     const struct instant at = {1};
@@ -366,6 +366,10 @@ START_TEST(only_the_signer_releases_a_payment_to_another_pool)
     ck_assert_int_eq(payment_decide(&payment, CHANGE_RELEASE, (struct key_act){1, at}, &of_keys, &decision),
                      REASON_NONE);
     ck_assert_int_eq(payment_decide(&payment, CHANGE_RELEASE, (struct key_act){3, at}, &of_keys, &decision),
+                     REASON_NONE);
+    ck_assert_int_eq(payment_decide(&payment, CHANGE_RELEASE, (struct key_act){4, at}, &of_keys, &decision),
+                     REASON_SIGNER_NEEDED);
+    ck_assert_int_eq(payment_decide(&payment, CHANGE_RELEASE, (struct key_act){4, {5}}, &of_keys, &decision),
                      REASON_NONE);
     ck_assert_int_eq(payment_decide(&payment, CHANGE_RELEASE, (struct key_act){9, at}, &of_keys, &decision),
                      REASON_SIGNER_NEEDED);
