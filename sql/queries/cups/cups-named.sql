@@ -52,11 +52,14 @@ rule (kind, list, damaged, opened, from_kind, to_kind) AS (VALUES
     (:kind_opening, 'places', false, 'unaccounted', :account_supply, :account_unaccounted),
     (:kind_opening, 'shipments', false, NULL, :account_supply, :account_in_transit),
     (:kind_opening, 'shipments', true, NULL, :account_supply, :account_in_transit)),
-known AS (
-    INSERT INTO cup (id) SELECT DISTINCT id FROM named ORDER BY id ON CONFLICT (id) DO NOTHING RETURNING cup, id),
 -- Each name is looked up by itself, in an index. A join would read all cups that there are.
+found AS MATERIALIZED (
+    SELECT d.id, (SELECT c.cup FROM cup c WHERE c.id = d.id) AS cup FROM (SELECT DISTINCT id FROM named) AS d),
+new AS (
+    INSERT INTO cup (id) SELECT id FROM found WHERE cup IS NULL ORDER BY id RETURNING cup, id),
 numbered AS MATERIALIZED (
-    SELECT n.*, coalesce(k.cup, (SELECT c.cup FROM cup c WHERE c.id = n.id)) AS cup FROM named n LEFT JOIN known k USING (id)),
+    SELECT n.*, k.cup
+      FROM named n JOIN (SELECT id, cup FROM found WHERE cup IS NOT NULL UNION ALL SELECT id, cup FROM new) AS k USING (id)),
 placed AS (
     SELECT n.*, t.id AS cup_type, r.from_kind, r.to_kind,
            CASE WHEN n.list = 'places' THEN (SELECT s.id FROM site s WHERE s.code = n.place_code) ELSE n.site END AS at,
