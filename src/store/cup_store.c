@@ -27,11 +27,12 @@ enum store_result store_cups_lock(struct pg *pg, bool *locked)
 
 /* The place moves first: the second of two instances finds it moved, and keeps nothing. Cups that are named
  * come before those that a receipt brings, because a dispatch in the same slice names them. Reversals are
- * noted before these, because what was reversed by then counts for nothing, and again for these. */
+ * noted before these, because what was reversed by then counts for nothing, and again for these. The cups
+ * supplied and moved without names follow from all sightings, and findings follow from these. */
 enum store_result store_cups_keep(struct pg *pg, const struct cup_slice *slice, struct instant now)
 {
     static const struct sql *const statements[] = {&sql_cups_named, &sql_cups_reversed, &sql_cups_brought,
-                                                   &sql_cups_reversed};
+                                                   &sql_cups_reversed, &sql_cups_supplied, &sql_cups_unnamed};
     struct pg_args args = PG_ARGS(arg_int(slice->scheme), arg_int(slice->after), arg_int(slice->through));
     int64_t moved = 0;
     enum store_result result = pg_ask(pg, &sql_cups_move, args, pg_touched(&moved));

@@ -299,7 +299,7 @@ def _mismatch(s, before, been_supplied):
 
 def findings(walks, types):
     """cup -> Counter of (exception or gap, scheme, entry). `types`: the asset type of each cup type. Of cups that
-    nobody has supplied, all stand here: some may have been supplied without a name."""
+    nobody has supplied, all stand here: `strangers` tells how many of them are exceptions."""
     unnamed, found = {walk.scheme: walk.unnamed_out() for walk in walks}, {}
     for cup, sightings in by_cup(walks).items():
         found[cup], before, been_supplied, issued_in, here = Counter(), None, False, None, Counter()
@@ -324,6 +324,21 @@ def findings(walks, types):
             been_supplied |= s.came_from.kind == "supply"
             before = s
     return found
+
+
+def strangers(walks):
+    """cup -> its type, of each cup that was named before anybody supplied it; and cup type -> how many of them are more
+    than were supplied or opened without names."""
+    unnamed, types = Counter(), {}
+    for walk in walks:
+        for _, entry, sightings in walk.done():
+            for line, place, _ in moves_of(entry.kind, entry.event):
+                unnamed[place.cup_type] += line["quantity"] if place.kind == "supply" else 0
+            unnamed.subtract(s.came_from.cup_type for s in sightings if s.came_from.kind == "supply")
+    for cup, sightings in by_cup(walks).items():
+        if sightings and sightings[0].came_from.kind != "supply":
+            types[cup] = sightings[0].went_to.cup_type
+    return types, {t: n - unnamed[t] for t, n in Counter(types.values()).items() if n > unnamed[t]}
 
 
 def trips(walks, scheme):

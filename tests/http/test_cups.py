@@ -457,6 +457,45 @@ def test_as_many_strangers_as_were_supplied_without_identity(net):
     assert found(net) == [("cup_never_supplied", "X2", "resolved")]
 
 
+def test_a_reversal_leaves_room_for_fewer_strangers(net):
+    """It comes to light with the reversal. The strangers that turned up last are those beyond."""
+    more = net.post("supply", "anchor", "06:00", cups=plain(2))
+    net.post("supply", "anchor", "06:10", cups=plain(1))
+    for n in range(3):
+        net.post("issue", "anchor", f"0{7 + n}:00", issued=named(f"X{n}"))
+    assert found(net) == []
+    net.post("reversal", "anchor", "10:00", reverses=more["event_id"])
+    assert found(net) == [("cup_never_supplied", "X1", "open"), ("cup_never_supplied", "X2", "open")]
+    net.post("supply", "brick", "06:20", cups=plain(1))
+    assert found(net, state="open") == [("cup_never_supplied", "X2", "open")]
+    net.post("supply", "brick", "06:30", cups=named("A1", quantity=3))
+    assert found(net, state="open") == []
+    net.admin.assert_holds()
+
+
+def test_a_stranger_that_is_seen_again_stays_what_it_was(net):
+    """There is room for two, so only the third is beyond, however often the first two turn up."""
+    net.post("supply", "anchor", "06:00", cups=plain(2))
+    for n in range(3):
+        net.post("issue", "anchor", f"0{7 + n}:00", issued=named(f"X{n}"))
+    for n in range(2):
+        net.post("return", "anchor", f"1{n}:00", returned=named(f"X{n}"))
+        assert found(net) == [("cup_never_supplied", "X2", "open")]
+    net.admin.assert_holds()
+
+
+def test_a_stranger_that_is_supplied_by_name_after_all_makes_room(net):
+    net.post("supply", "anchor", "06:00", cups=plain(1))
+    for n in range(2):
+        net.post("issue", "anchor", f"0{7 + n}:00", issued=named(f"X{n}"))
+    assert found(net) == [("cup_never_supplied", "X1", "open")]
+    late = net.post("supply", "anchor", "06:30", cups=named("X0"))
+    assert found(net, state="open") == []
+    net.post("reversal", "anchor", "12:00", reverses=late["event_id"])
+    assert found(net, state="open") == [("cup_never_supplied", "X0", "open")], "X1 has taken the room"
+    net.admin.assert_holds()
+
+
 def test_exceptions_of_cups_leave_closed_days_as_they_were(net):
     sold = net.post("issue", "anchor", "09:00", issued=named("A1"))
     net.admin.close("tern-bay", net.day)
@@ -531,6 +570,8 @@ def test_the_check_finds_sightings_that_no_event_gives(net):
     sent = net.post("dispatch", "anchor", "08:00", to="dock", cups=named("A2", quantity=2))
     net.post("receipt", "dock", "09:00", dispatch=sent["event_id"], cups=plain(2))
     net.post("reversal", "anchor", "09:30", reverses=issue["event_id"])
+    net.post("return", "anchor", "09:40", returned=plain(1))
+    net.post("return", "anchor", "09:50", returned=plain(1))
     net.followed()
     net.admin.assert_holds()
     for tampering in (
@@ -539,15 +580,23 @@ def test_the_check_finds_sightings_that_no_event_gives(net):
         "UPDATE sighting SET occurred_at = occurred_at + interval '1 second' WHERE entry = 2",
         "UPDATE cup_finding SET kind = 'gap'",
         "DELETE FROM sighting WHERE entry = 4",
+        "UPDATE cup_supply SET unnamed = unnamed + 1",
+        "DELETE FROM cup_supply",
+        "UPDATE stranger_sum SET beyond = beyond + 1",
+        "UPDATE stranger_sum SET covered = covered - 1, beyond = beyond + 1; UPDATE cup SET stranger_beyond = true"
+        " WHERE stranger_of IS NOT NULL",
+        "UPDATE unnamed_stretch SET last_at = first_at",
+        "DELETE FROM unnamed_stretch",
     ):
-        net.service.database.run(
-            "CREATE TABLE saved AS TABLE sighting; CREATE TABLE kept AS TABLE cup_finding; " + tampering
-        )
+        kept = ("sighting", "cup_finding", "cup_supply", "stranger_sum", "unnamed_stretch", "cup")
+        net.service.database.run("".join(f"CREATE TABLE saved_{t} AS TABLE {t};" for t in kept) + tampering)
         answer = net.admin.get("/v1/checks", scheme="tern-bay")
         assert [c["check"] for c in answer["items"] if c["verdict"] != "holds"] == ["cups_match"], tampering
         net.service.database.run(
-            "DELETE FROM sighting; INSERT INTO sighting TABLE saved; DROP TABLE saved; DELETE FROM cup_finding;"
-            " INSERT INTO cup_finding OVERRIDING SYSTEM VALUE TABLE kept; DROP TABLE kept"
+            "".join(
+                f"DELETE FROM {t}; INSERT INTO {t} OVERRIDING SYSTEM VALUE TABLE saved_{t}; DROP TABLE saved_{t};"
+                for t in kept
+            )
         )
     net.admin.assert_holds()
 

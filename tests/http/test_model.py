@@ -830,7 +830,8 @@ def compare_cups(client, models, entries, types):
         lambda: client.send("GET", one).status == 200 and client.get(one)["current"], "all entries are looked at"
     )
     assert {c["cup_id"] for c in client.items("/v1/cups", limit=1000)} == want.keys()
-    strangers, open_strangers = Counter(), Counter()
+    strangers, beyond = named_cups.strangers(walks)
+    open_strangers = Counter()
     for cup, last in want.items():
         shown = client.get(f"/v1/cups/{quote(cup, safe='')}")
         at = shown.get("whereabouts")
@@ -841,9 +842,9 @@ def compare_cups(client, models, entries, types):
         expected = found[cup] - Counter(strange) - Counter(gaps)
         assert open_ - Counter(strange) == expected, (cup, shown, found[cup])
         assert shown["gaps"] == sum(gaps.values()), (cup, shown, gaps)
-        strangers[shown.get("cup_type")] += len(strange)
-        open_strangers[shown.get("cup_type")] += sum((open_ & Counter(strange)).values())
-    assert all(n <= strangers[cup_type] for cup_type, n in open_strangers.items())
+        assert len(strange) == (cup in strangers)
+        open_strangers[strangers.get(cup)] += sum((open_ & Counter(strange)).values())
+    assert +open_strangers == beyond
 
 
 def compare_cuts(client, model):

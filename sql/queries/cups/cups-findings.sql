@@ -1,7 +1,8 @@
 -- Compares each sighting of the cups that entries of scheme $1 after $2 through $3 concern with the one before it,
 -- and keeps what comes to light. $4: now. A cup is concerned that such an entry names, brings, or takes a sighting
 -- of back. So is a cup whose place before the sighting cups left, until the sighting, without being named, and a cup
--- whose gap is explained by an entry that was reversed.
+-- whose gap is explained by an entry that was reversed. A cup that was named before anybody supplied it is a
+-- stranger. Some strangers are concerned if there is room for more of them, or for fewer.
 WITH moved AS MATERIALIZED (
     SELECT l.account, max(e.entry) AS entry, min(e.occurred_at) AS first_at
       FROM entry e CROSS JOIN LATERAL unnest(e.accounts, e.amounts) AS l(account, amount)
@@ -16,7 +17,7 @@ WITH moved AS MATERIALIZED (
      CROSS JOIN LATERAL unnest(e.accounts, e.amounts) AS l(account, amount)
      WHERE h.scheme = $1::integer AND h.entry > $2::bigint AND h.entry <= $3::bigint AND account_kind_of(l.account) = :account_abroad
      GROUP BY 1),
-concerned AS MATERIALIZED (
+touched AS MATERIALIZED (
     SELECT cup, max(entry) AS entry
       FROM (SELECT cup, entry FROM sighting WHERE scheme = $1::integer AND entry > $2::bigint AND entry <= $3::bigint
             UNION ALL
@@ -37,16 +38,41 @@ concerned AS MATERIALIZED (
             UNION ALL
             SELECT f.cup, m.entry FROM cup_finding f JOIN moved m ON m.account = f.left_from
               JOIN sighting s ON (s.scheme, s.entry, s.position) = (f.scheme, f.entry, f.position) AND s.occurred_at >= m.first_at
-             WHERE NOT f.ended AND f.kind <> 'gap'
-            UNION ALL
-            SELECT f.cup, m.entry
-              FROM cup_finding f JOIN cup k USING (cup) JOIN moved m ON m.account = account_of(:account_supply, 0, k.stranger_of)
-             WHERE NOT f.ended AND f.kind = 'cup_never_supplied') AS any_of
+             WHERE NOT f.ended AND f.kind <> 'gap') AS any_of
      GROUP BY cup),
+-- With what is known of each. It is looked up by itself: a join would read all cups that there are. Strangers that are
+-- covered were supplied or opened without names, as far as known; those beyond are exceptions.
+named AS MATERIALIZED (
+    SELECT t.cup, t.entry, k.id, k.stranger_of, k.stranger_beyond
+      FROM touched t
+     CROSS JOIN LATERAL (SELECT c.id, c.stranger_of, c.stranger_beyond FROM cup c WHERE c.cup = t.cup OFFSET 0) AS k),
+-- The room for other strangers than these: how many more are covered than now. Below 0: how many fewer.
+room AS MATERIALIZED (
+    SELECT t.cup_type, max(t.entry) AS entry,
+           coalesce((SELECT sum(s.unnamed) FROM cup_supply s WHERE s.cup_type = t.cup_type), 0)
+           - coalesce((SELECT g.covered FROM stranger_sum g WHERE g.cup_type = t.cup_type), 0)
+           + (SELECT count(*) FROM named n WHERE n.stranger_of = t.cup_type AND NOT n.stranger_beyond) AS cups
+      FROM (SELECT cup_type, entry FROM cup_supply WHERE scheme = $1::integer AND entry > $2::bigint
+            UNION ALL
+            SELECT stranger_of, $3::bigint FROM named WHERE stranger_of IS NOT NULL) AS t
+     GROUP BY 1),
+others AS MATERIALIZED (
+    SELECT k.cup, r.entry, k.id, k.stranger_of, k.stranger_beyond
+      FROM room r
+     CROSS JOIN LATERAL (
+           (SELECT * FROM cup c
+             WHERE c.stranger_of = r.cup_type AND NOT c.stranger_beyond AND c.cup NOT IN (SELECT cup FROM touched)
+             ORDER BY c.cup DESC LIMIT greatest(-r.cups, 0)::bigint)
+           UNION ALL
+           (SELECT * FROM cup c
+             WHERE c.stranger_of = r.cup_type AND c.stranger_beyond AND c.cup NOT IN (SELECT cup FROM touched)
+             ORDER BY c.cup LIMIT greatest(r.cups, 0)::bigint)) AS k),
+concerned AS MATERIALIZED (
+    SELECT * FROM named UNION ALL SELECT * FROM others),
 -- A station is where a cup is looked for: a site, with its sound and its damaged cups; a dispatch; or a place of
 -- the scheme.
 walked AS MATERIALIZED (
-    SELECT s.*, c.id, account_kind_of(s.came_from) AS from_kind, account_kind_of(s.went_to) AS to_kind,
+    SELECT s.*, g.id, account_kind_of(s.came_from) AS from_kind, account_kind_of(s.went_to) AS to_kind,
            account_cup_type(s.went_to) AS cup_type,
            CASE WHEN account_kind_of(s.came_from) IN (:accounts_stock) THEN 'site ' || account_owner(s.came_from)
                 WHEN account_kind_of(s.came_from) = :account_in_transit
@@ -55,7 +81,7 @@ walked AS MATERIALIZED (
            CASE WHEN account_kind_of(s.went_to) IN (:accounts_stock) THEN 'site ' || account_owner(s.went_to)
                 WHEN account_kind_of(s.went_to) = :account_in_transit THEN format('dispatch %s %s', s.scheme, s.dispatch)
                 ELSE account_kind_of(s.went_to)::text END AS to_station
-      FROM seen s JOIN cup c USING (cup) WHERE s.cup = ANY (ARRAY(SELECT cup FROM concerned))),
+      FROM seen s JOIN concerned g USING (cup) WHERE s.cup = ANY (ARRAY(SELECT cup FROM concerned))),
 paired AS MATERIALIZED (
     SELECT w.*, lag(w.to_station) OVER upto AS before_station, lag(w.to_kind) OVER upto AS before_kind,
            lag(w.went_to) OVER upto AS before_account, lag(w.scheme) OVER upto AS before_scheme,
@@ -91,24 +117,14 @@ suspected AS MATERIALIZED (
 -- were not looked at yet don't count.
 unnamed AS MATERIALIZED (
     SELECT t.cup_type,
-           coalesce((SELECT sum(later.amount - b.amount)
-                       FROM scheme c
-                       LEFT JOIN sighting_place p ON p.scheme = c.id
-                      CROSS JOIN LATERAL balance_through(c.id, account_of(:account_supply, 0, t.cup_type), 'infinity') AS b(amount)
-                      CROSS JOIN LATERAL (
-                            SELECT coalesce(sum(l.amount), 0) AS amount
-                              FROM entry e CROSS JOIN LATERAL unnest(e.accounts, e.amounts) AS l(account, amount)
-                             WHERE e.scheme = c.id AND e.entry > coalesce(p.entry, 0)
-                               AND l.account = account_of(:account_supply, 0, t.cup_type)) AS later), 0)
-           - (SELECT count(*) FROM sighting s
-               WHERE s.came_from = account_of(:account_supply, 0, t.cup_type) AND s.kind IN (:kind_supply, :kind_opening)
-                 AND s.reversed_by IS NULL)
-           - (SELECT count(*) FROM cup k
-               WHERE k.stranger_of = t.cup_type AND k.cup NOT IN (SELECT cup FROM concerned)) AS cups
+           coalesce((SELECT sum(s.unnamed) FROM cup_supply s WHERE s.cup_type = t.cup_type), 0)
+           - coalesce((SELECT g.covered FROM stranger_sum g WHERE g.cup_type = t.cup_type), 0)
+           + (SELECT count(*) FROM concerned g WHERE g.stranger_of = t.cup_type AND NOT g.stranger_beyond) AS cups
       FROM (SELECT DISTINCT cup_type FROM suspected WHERE kind_found = 'cup_never_supplied') t),
 -- A mismatch is a gap if, since the last sighting, an entry moved cups of the type out of that place and named
--- fewer. From the road it moves only cups of its own dispatch.
-judged AS (
+-- fewer. At a site it is an entry of the site, from the road one of the cup's own dispatch, and elsewhere it is in a
+-- stretch that is known to have such entries.
+judged AS MATERIALIZED (
     SELECT s.*, w.entry AS explained_by,
            CASE WHEN kind_found = 'cup_never_supplied'
                 THEN CASE WHEN s.of_kind > (SELECT u.cups FROM unnamed u WHERE u.cup_type = s.cup_type) THEN kind_found END
@@ -119,15 +135,20 @@ judged AS (
            SELECT e.entry
              FROM (SELECT f.* FROM entry f
                     WHERE account_kind_of(s.before_account) IN (:accounts_stock) AND f.site = account_owner(s.before_account)
+                      AND f.entry >= coalesce((SELECT min(d.first_entry) FROM business_day d
+                                                WHERE d.scheme = s.before_scheme AND d.ends_at > s.before_at), 0)
                    UNION ALL
-                   SELECT f.* FROM entry f WHERE account_kind_of(s.before_account) NOT IN (:accounts_stock)) AS e
+                   SELECT f.* FROM entry_reference r JOIN entry f ON f.scheme = r.scheme AND f.entry = r.entry
+                    WHERE account_kind_of(s.before_account) = :account_in_transit
+                      AND r.scheme = s.before_scheme AND r.referred = s.before_dispatch
+                   UNION ALL
+                   SELECT f.* FROM unnamed_stretch u
+                     JOIN entry f ON f.scheme = u.scheme AND f.entry BETWEEN u.first_entry AND u.last_entry
+                    WHERE account_kind_of(s.before_account) NOT IN (:accounts_stock, :account_in_transit)
+                      AND u.scheme = s.before_scheme AND u.account = s.before_account
+                      AND u.last_at > s.before_at AND u.first_at <= s.occurred_at) AS e
             WHERE s.kind_found IN ('cup_not_out', 'cup_issued_elsewhere', 'cup_elsewhere')
               AND e.scheme = s.before_scheme AND e.occurred_at > s.before_at AND e.occurred_at <= s.occurred_at
-              AND e.entry >= coalesce((SELECT min(d.first_entry) FROM business_day d
-                                        WHERE d.scheme = s.before_scheme AND d.ends_at > s.before_at), 0)
-              AND (account_kind_of(s.before_account) <> :account_in_transit
-                   OR EXISTS (SELECT FROM entry_reference r
-                               WHERE r.scheme = e.scheme AND r.entry = e.entry AND r.referred = s.before_dispatch))
               AND e.entry <= (SELECT l.entry FROM sighting_place l WHERE l.scheme = s.before_scheme)
               AND e.entry <> s.before_entry AND (e.scheme <> s.scheme OR e.entry <> s.entry)
               AND e.kind NOT IN (:kind_reversal, :kind_reversal_abroad)
@@ -172,18 +193,27 @@ found AS MATERIALIZED (
     SELECT p.cup, p.scheme, p.entry, p.position, 'visitor_issued', r.scheme, r.entry, NULL, NULL, p.site, p.cup_type
       FROM paired p JOIN returned r ON r.cup = p.cup AND r.nth = p.returns
      WHERE p.to_kind = :account_with_customers AND p.kind IN (:kinds_counter) AND r.home <> p.scheme AND r.scheme = p.scheme),
+-- Each cup with the stranger that it was until now, and the one that it is from now on.
+turned AS MATERIALIZED (
+    SELECT g.cup, g.stranger_of AS was_of, g.stranger_beyond AS was_beyond, j.cup_type AS is_of, j.kind_judged IS NOT NULL AS is_beyond
+      FROM concerned g LEFT JOIN judged j ON j.cup = g.cup AND j.kind_found = 'cup_never_supplied'),
 stranger AS (
-    UPDATE cup c SET stranger_of = n.stranger_of
-      FROM (SELECT cup, max(stranger_of) AS stranger_of
-              FROM (SELECT cup, NULL::integer AS stranger_of FROM concerned
-                    UNION ALL
-                    SELECT cup, cup_type FROM suspected WHERE kind_found = 'cup_never_supplied') AS either
-             GROUP BY cup) n
-     WHERE c.cup = n.cup AND c.stranger_of IS DISTINCT FROM n.stranger_of),
+    UPDATE cup c SET stranger_of = t.is_of, stranger_beyond = t.is_beyond
+      FROM turned t
+     WHERE c.cup = ANY (ARRAY(SELECT cup FROM turned WHERE (was_of, was_beyond) IS DISTINCT FROM (is_of, is_beyond))) AND c.cup = t.cup),
+summed AS (
+    INSERT INTO stranger_sum AS g (cup_type, covered, beyond)
+    SELECT cup_type, coalesce(sum(cups) FILTER (WHERE NOT beyond), 0), coalesce(sum(cups) FILTER (WHERE beyond), 0)
+      FROM (SELECT was_of AS cup_type, was_beyond AS beyond, -1 AS cups FROM turned
+            UNION ALL
+            SELECT is_of, is_beyond, 1 FROM turned) AS change
+     WHERE cup_type IS NOT NULL
+     GROUP BY 1
+        ON CONFLICT (cup_type) DO UPDATE SET covered = g.covered + excluded.covered, beyond = g.beyond + excluded.beyond),
 over AS (
     UPDATE cup_finding f SET ended = true
       FROM concerned g
-     WHERE NOT f.ended AND f.cup = g.cup
+     WHERE NOT f.ended AND f.cup = ANY (ARRAY(SELECT cup FROM concerned)) AND f.cup = g.cup
        AND NOT EXISTS (SELECT FROM found n WHERE (n.scheme, n.entry, n.position, n.kind_of) = (f.scheme, f.entry, f.position, f.kind))
     RETURNING f.scheme, f.entry, f.exception, g.entry AS by_entry),
 resolved AS (
