@@ -5,6 +5,7 @@ import json
 import os
 import random
 from datetime import datetime, timedelta
+from pathlib import Path
 from urllib.parse import quote
 
 import pytest
@@ -13,6 +14,7 @@ from harness import Service, wait_until
 from network import at, business_day, event, reference, scheme
 from pages import Page
 
+MIGRATION = Path(__file__).parents[2] / "sql/migrations/0047_known_cups.sql"
 SITES = {
     "anchor": ("tern-bay", "hearth"),
     "brick": ("tern-bay", "miller"),
@@ -598,6 +600,31 @@ def test_the_check_finds_sightings_that_no_event_gives(net):
                 for t in kept
             )
         )
+    net.admin.assert_holds()
+
+
+def test_what_an_older_version_followed_is_taken_over(net):
+    """The migration derives from the rows of an older version what the follower keeps; the check derives it anew."""
+    more = net.post("supply", "anchor", "06:00", cups=plain(2))
+    net.post("supply", "anchor", "06:10", cups=named("A1", "A2", quantity=3))
+    for n in range(3):
+        net.post("issue", "anchor", f"0{7 + n}:00", issued=named(f"X{n}", quantity=2))
+    net.post("return", "anchor", "10:00", returned=named("A1", quantity=3))
+    back = net.post("return", "anchor", "10:10", returned=plain(1))
+    for reversed_ in (more, back):
+        net.post("reversal", "anchor", "11:00", reverses=reversed_["event_id"])
+    net.post("supply", "anchor", "06:20", cups=named("A3"))
+    net.followed()
+    kept = ("cup_supply ORDER BY 1, 2", "stranger_sum", "unnamed_stretch ORDER BY 1, 2, 3", "cup ORDER BY 1")
+    columns = dict.fromkeys(kept, "*") | {kept[0]: "scheme, cup_type, unnamed"}
+    before = [net.service.database.rows(f"SELECT {columns[t]} FROM {t}") for t in kept]
+    assert all(before)
+    derived = MIGRATION.read_text().partition("INSERT INTO cup_supply")[1:]
+    net.service.database.run(
+        "DELETE FROM cup_supply; DELETE FROM stranger_sum; DELETE FROM unnamed_stretch;"
+        " UPDATE cup SET stranger_beyond = false; " + "".join(derived).partition("GRANT")[0]
+    )
+    assert [net.service.database.rows(f"SELECT {columns[t]} FROM {t}") for t in kept] == before
     net.admin.assert_holds()
 
 
