@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 import baseline
 import large_network
+import loads
 import plans
 import simulated_week
 from bare import BATCH, Bare
@@ -297,6 +298,44 @@ def week(stack, wanted, scale, random):
     return {name: Result([values[name]]) for name in wanted}
 
 
+def loading(stack, wanted, scale, random):
+    """New networks, each loaded once; then posts at a pace, with loads and without, in turn."""
+    results = {name: Result() for name in ("load-sites", "load-schemes", "load-bare", "load-posting")}
+    for _ in range(scale.loads if any(name != "load-posting" for name in wanted) else 0):
+        with ExitStack() as each:
+            of_sites = loads.Network(each)
+            seconds, bare = of_sites.load_sites(), of_sites.bare_seconds()
+            schemes = loads.Network(each).load_schemes()
+        results["load-sites"].measured.append(seconds)
+        results["load-schemes"].measured.append(schemes)
+        results["load-bare"].measured.append(seconds)
+        results["load-bare"].baseline.append(bare)
+        note(
+            f"{loads.SITES:,} sites {seconds:.2f} s, their rows alone {bare:.3f} s; {loads.SCHEMES} schemes"
+            f" {schemes:.2f} s"
+        )
+    if "load-posting" in wanted:
+        load_posting(stack, results["load-posting"], scale, random)
+    return {name: results[name] for name in wanted}
+
+
+def load_posting(stack, result, scale, random):
+    ledger = Ledger(stack, random.getrandbits(64))
+
+    def p99_ms():
+        return ledger.post(scale.seconds, PACED_CONNECTIONS, pause_ms=PACED_PAUSE_MS)["p99_ms"]
+
+    ledger.post(WARM_UP_SECONDS, PACED_CONNECTIONS, pause_ms=PACED_PAUSE_MS)
+    for _ in range(scale.runs):
+        result.baseline.append(p99_ms())
+        with loads.beside_loads(ledger) as taken:
+            result.measured.append(p99_ms())
+        note(
+            f"p99 {result.baseline[-1]:.3f} ms; beside {len(taken)} loads of {statistics.median(taken):.2f} s"
+            f" {result.measured[-1]:.3f} ms"
+        )
+
+
 def moves(stack, wanted, scale, random):
     times, gap = plans.measure(stack, random, scale.list_calls, note)
     results = {"plan": Result(times), "plan-gap": Result(gap)}
@@ -426,6 +465,7 @@ GROUPS = [
     (("bytes",), size),
     (("close",), close),
     (("closes", "closes-posting"), nights),
+    (("load-sites", "load-schemes", "load-bare", "load-posting"), loading),
     (("start-page", "list"), large_lists),
     (("plan", "plan-gap"), moves),
     (("week-close", "week-posting", "week-memory", "week-bytes"), week),
