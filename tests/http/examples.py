@@ -245,6 +245,8 @@ def set_up(do, admin):
     do(admin, "PUT", "/v1/participants/hearth", without(participant, "participant"))
     do(admin, "PUT", "/v1/sites/anchor", without(site, "site"))
     do(admin, "POST", "/v1/reference", document)
+    lines = [json.dumps({list_name: [thing]}) + "\n" for list_name, things in document.items() for thing in things]
+    do(admin, "POST", "/v1/reference", "".join(lines), name="lines", type="application/x-ndjson")
     for path, rows in {
         "cup-types": document["cup_types"],
         "participants": document["participants"],
@@ -286,6 +288,7 @@ def set_up(do, admin):
         "/v1/cup-types",
     ):
         do(admin, "GET", path)
+    do(admin, "GET", "/v1/reference", name="lines", Accept="application/x-ndjson")
 
 
 def open_and_withdraw(do, ann, ben):
