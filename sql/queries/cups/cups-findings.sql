@@ -72,7 +72,7 @@ concerned AS MATERIALIZED (
 -- A station is where a cup is looked for: a site, with its sound and its damaged cups; a dispatch; or a place of
 -- the scheme.
 walked AS MATERIALIZED (
-    SELECT s.*, g.id, account_kind_of(s.came_from) AS from_kind, account_kind_of(s.went_to) AS to_kind,
+    SELECT s.*, c.id, account_kind_of(s.came_from) AS from_kind, account_kind_of(s.went_to) AS to_kind,
            account_cup_type(s.went_to) AS cup_type,
            CASE WHEN account_kind_of(s.came_from) IN (:accounts_stock) THEN 'site ' || account_owner(s.came_from)
                 WHEN account_kind_of(s.came_from) = :account_in_transit
@@ -81,7 +81,7 @@ walked AS MATERIALIZED (
            CASE WHEN account_kind_of(s.went_to) IN (:accounts_stock) THEN 'site ' || account_owner(s.went_to)
                 WHEN account_kind_of(s.went_to) = :account_in_transit THEN format('dispatch %s %s', s.scheme, s.dispatch)
                 ELSE account_kind_of(s.went_to)::text END AS to_station
-      FROM seen s JOIN concerned g USING (cup) WHERE s.cup = ANY (ARRAY(SELECT cup FROM concerned))),
+      FROM seen s JOIN cup c USING (cup) WHERE s.cup = ANY (ARRAY(SELECT cup FROM concerned))),
 paired AS MATERIALIZED (
     SELECT w.*, lag(w.to_station) OVER upto AS before_station, lag(w.to_kind) OVER upto AS before_kind,
            lag(w.went_to) OVER upto AS before_account, lag(w.scheme) OVER upto AS before_scheme,
