@@ -393,7 +393,9 @@ def test_a_statement_made_of_the_files_settles_everything(office, netting, stock
     taken = office.take(data)
     assert {k: taken[k] for k in taken if k != "statements"} == {
         "confirmed": len(bookings),
-        **dict.fromkeys(("returned", "unmatched", "underpaid", "overpaid", "repeated", "ignored"), 0),
+        **dict.fromkeys(
+            ("returned", "between_schemes", "unmatched", "underpaid", "overpaid", "repeated", "ignored"), 0
+        ),
     }
     total = sum(b.amount for b in bookings)
     assert office.balances() == {"bank": str(total)}
