@@ -214,7 +214,8 @@ SELECT scheme, payment_id, position, now(), 1, (ARRAY['approve', 'instruct', CAS
     ELSE 'confirm' END])[position],
        CASE position WHEN 3 THEN 1 END
   FROM crowd_payment, generate_series(1, 3) AS position WHERE status <> 'computed';
-INSERT INTO agreement (home, host, effective_date, in_host_currency, rate_e12, cup_types, amounts, home_signed_by, host_signed_by)
+INSERT INTO agreement (home, host, effective_date, in_host_currency, rate_e12, cup_types, amounts, home_signed_by,
+                       host_signed_by)
 VALUES (1, 2, {today} - {days}, true, 1000000000000, '{{1}}', '{{230}}', 1, 1);
 INSERT INTO agreed_amount (scheme, entry, home, host, amount, in_host_currency, rate_e12)
 SELECT scheme, entry, 1, 2, 230, true, 1000000000000 FROM entry WHERE scheme IN (1, 2);
@@ -225,7 +226,8 @@ SELECT d.scheme, 1, 2, d.business_date, 230, 0, 230, CASE WHEN d.closed THEN 230
 INSERT INTO between_booked
 SELECT 2, n, 1, format('pool-%s', n), {today} - {days} + n, 230, 230 FROM generate_series(1, {days} - 3) AS n;
 INSERT INTO between_transit SELECT 1, format('pool-%s', n), 2, 230, 0 FROM generate_series({days} - 2, {days}) AS n;
-INSERT INTO pool_payment (scheme, payment_id, business_date, host, amount, agreed, in_host_currency, host_booked, due_on, status)
+INSERT INTO pool_payment (scheme, payment_id, business_date, host, amount, agreed, in_host_currency, host_booked, due_on,
+                          status)
 SELECT 1, format('pool-%s', n), {today} - {days} + n - 1, 2, 230, 230, true, 230, {today} - {days} + n,
        CASE WHEN n <= {days} - 3 THEN 'confirmed' ELSE 'computed' END
   FROM generate_series(1, {days}) AS n;

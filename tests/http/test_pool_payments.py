@@ -285,8 +285,8 @@ def test_a_bank_says_what_it_was_instructed_to_exchange(service):
 
 @pytest.mark.parametrize("by", ["its line", "two people"])
 def test_a_host_bears_the_exchange_of_what_was_agreed_in_the_homes_currency(service, by):
-    """1 and 3 cups at 2.40 CAD are 2.40 and 7.20 CAD, and at 97.5 ISK for one CAD 234 and 702 ISK. The host's bank books
-    930 ISK for 9.60 CAD, so 6 ISK are missing."""
+    """1 and 3 cups at 2.40 CAD are 2.40 and 7.20 CAD, and at 97.5 ISK for one CAD 234 and 702 ISK. The host's bank
+    books 930 ISK for 9.60 CAD, so 6 ISK are missing."""
     net = Network(service, far=IN_DOLLARS)
     net.take_back("eider-1", 1, D0, "250", "13:00")
     payment = ready(net, "eider-sound", 3, "750")
@@ -445,8 +445,12 @@ HOST, PAIR = "(SELECT id FROM scheme WHERE code = 'skerry')", "(SELECT id FROM s
 ACCOUNT = f"account_of(18, {PAIR} << 16 | {HOST}, 0)"
 BROKEN = {
     "what the host is owed": f"UPDATE between_day SET owed = owed + 1 WHERE scheme = {HOST}",
-    "what the host is owed, in its books": f"UPDATE balance SET movement = movement + 1 WHERE scheme = {HOST} AND account = {ACCOUNT}",
-    "what the home has not settled": f"UPDATE between_day SET owed = owed + 1, owed_closing = owed_closing + 1 WHERE scheme = {PAIR}",
+    "what the host is owed, in its books": (
+        f"UPDATE balance SET movement = movement + 1 WHERE scheme = {HOST} AND account = {ACCOUNT}"
+    ),
+    "what the home has not settled": (
+        f"UPDATE between_day SET owed = owed + 1, owed_closing = owed_closing + 1 WHERE scheme = {PAIR}"
+    ),
     "the same, in its books": f"UPDATE balance SET closing = closing + 1 WHERE scheme = {PAIR} AND account = {ACCOUNT}",
     "what the home has settled": f"UPDATE between_day SET due_closing = due_closing - 1 WHERE scheme = {PAIR}",
     "what is to follow": "UPDATE following_place SET entry = entry - 1",
