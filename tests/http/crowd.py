@@ -226,8 +226,8 @@ SELECT d.scheme, 1, 2, d.business_date, 230, 0, 230, CASE WHEN d.closed THEN 230
 INSERT INTO between_booked
 SELECT 2, n, 1, format('pool-%s', n), {today} - {days} + n, 230, 230 FROM generate_series(1, {days} - 3) AS n;
 INSERT INTO between_transit SELECT 1, format('pool-%s', n), 2, 230, 0 FROM generate_series({days} - 2, {days}) AS n;
-INSERT INTO pool_payment (scheme, payment_id, business_date, host, amount, agreed, in_host_currency, host_booked, due_on,
-                          status)
+INSERT INTO pool_payment (scheme, payment_id, business_date, host, amount, agreed, in_host_currency, host_booked,
+                          due_on, status)
 SELECT 1, format('pool-%s', n), {today} - {days} + n - 1, 2, 230, 230, true, 230, {today} - {days} + n,
        CASE WHEN n <= {days} - 3 THEN 'confirmed' ELSE 'computed' END
   FROM generate_series(1, {days}) AS n;

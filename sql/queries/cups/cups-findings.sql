@@ -93,13 +93,17 @@ paired AS MATERIALIZED (
            count(*) FILTER (WHERE w.from_kind = :account_supply) OVER (upto ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS supplied,
            count(*) OVER (PARTITION BY w.scheme, w.entry, w.cup, w.from_station ORDER BY w.position) > 1 AS again
       FROM walked w WINDOW upto AS (PARTITION BY w.cup ORDER BY w.place)),
--- Each time that a cup went out, and each time that it came back with the deposit of a scheme.
+-- The cups that more than one scheme has to do with. Most cups are not among them, and cost no more below.
+shared AS MATERIALIZED (
+    SELECT cup FROM walked GROUP BY cup
+    HAVING min(least(scheme, home)) <> max(greatest(scheme, home))),
+-- Each time that such a cup went out, and each time that it came back with the deposit of a scheme.
 issued AS MATERIALIZED (
     SELECT w.cup, w.scheme, w.entry, row_number() OVER (PARTITION BY w.cup ORDER BY w.place) AS nth
-      FROM walked w WHERE w.to_kind = :account_with_customers),
+      FROM walked w WHERE w.to_kind = :account_with_customers AND w.cup IN (SELECT cup FROM shared)),
 returned AS MATERIALIZED (
     SELECT w.cup, w.scheme, w.entry, coalesce(w.home, w.scheme) AS home, row_number() OVER (PARTITION BY w.cup ORDER BY w.place) AS nth
-      FROM walked w WHERE w.from_kind = :account_with_customers AND w.kind IN (:kinds_counter)),
+      FROM walked w WHERE w.from_kind = :account_with_customers AND w.kind IN (:kinds_counter) AND w.cup IN (SELECT cup FROM shared)),
 matched AS (
     SELECT p.*, CASE WHEN again THEN 'cup_twice'
                      WHEN from_kind = :account_supply THEN CASE WHEN supplied > 0 THEN 'cup_supplied_twice' END
