@@ -150,6 +150,7 @@ class World:
                 scheme.late.setdefault(now + DAY, []).append(event)
             else:
                 events.append(event)
+        scheme.undelivered += [e for e in events if e["kind"] == "dispatch"]
         return events
 
     def one(self, now, rng):
@@ -165,7 +166,8 @@ class World:
         return [{"cup_type": self.rng.choice(CUPS), "quantity": self.rng.choice((1, 1, 1, 2, 3))}]
 
     def _sale(self, scheme, now):
-        """More cups go out than come back. Dispatches arrive later, in whole."""
+        """More cups go out than come back. Dispatches arrive in whole, in a later quarter of an hour, because the events
+        of one quarter are posted in any order."""
         drawn, site = self.rng.random(), self.rng.choice(scheme.sites)
         if drawn < 0.48:
             return self._event("issue", site, now, issued=self._cups())
@@ -179,9 +181,7 @@ class World:
         to = self.rng.choice(scheme.sites)
         if to == site:
             return self._event("issue", site, now, issued=self._cups())
-        sent = self._event("dispatch", site, now, cups=network.cups(cup_300=20), to=to)
-        scheme.undelivered.append(sent)
-        return sent
+        return self._event("dispatch", site, now, cups=network.cups(cup_300=20), to=to)
 
 
 def new_event(rng, kind, site, when, **members):
