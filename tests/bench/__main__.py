@@ -87,7 +87,7 @@ FULL = SimpleNamespace(
     network="full",
     list_calls=15,
     week_sites=10_000,
-    week_events=30,
+    week_events=10,
     week_tick=0.25,
 )
 QUICK = SimpleNamespace(

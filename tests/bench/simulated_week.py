@@ -121,7 +121,7 @@ class Week:
         """All checks hold, and the ledger has what was posted, once."""
         [(events,)] = self.database.rows("SELECT count(*) FROM event_id")
         assert events == self.posted + len(self.single_ms), (events, self.posted, len(self.single_ms))
-        self.service.run("check")
+        self.service.run("check", patience=3600)
         return events
 
 

@@ -265,9 +265,9 @@ class Service:
         }
         self.log = tempfile.NamedTemporaryFile(prefix="depositd-", suffix=".log")
 
-    def run(self, *arguments, expect=0):
+    def run(self, *arguments, expect=0, patience=600):
         done = subprocess.run(
-            [self.binary, *arguments], env=self.environment, capture_output=True, text=True, timeout=600
+            [self.binary, *arguments], env=self.environment, capture_output=True, text=True, timeout=patience
         )
         assert done.returncode == expect and not SANITIZER.search(done.stderr), (
             arguments,
