@@ -214,9 +214,10 @@ def main(url, key_folder, bustle="1"):
     floors[0].day = first_day + timedelta(days=NAMED_VANS_FROM)
     grai = next(cup["grai"] for cup in network["cup_types"] if cup["cup_type"] == CUP_TYPE)
     names = Names(grai, floors[0].at(0))
+    travellers = abroad.Abroad(*floors)
     posters = [
-        Poster(client, floors[0], names, Fortnight(client, floors[0], names)),
-        Poster(client, floors[1], story=abroad.Abroad(*floors)),
+        Poster(client, floors[0], names, Fortnight(client, floors[0], names, travellers)),
+        Poster(client, floors[1], story=travellers),
     ]
     pages.paragraph("agreement", abroad.sign(client, network, first_day))
     mornings = {scheme["scheme"]: Morning(client, scheme) for scheme in network["schemes"]}

@@ -21,7 +21,7 @@ TOLD = {
     8: "The store sends the right type after all. A numbered cup breaks at anchor.",
     9: "The four cups are not found: plover bears the loss. The missing shipment is closed at the store's cost.",
     10: "The re-maker's new cups arrive, and go into service.",
-    11: "Of two more shipments one arrives nine cups short, and one is still on the road.",
+    11: "Of two more shipments one arrives nine cups short, and one is still on the road. Four cups come home from gull.",
     12: "The bank takes a collection back, and books a stranger's money.",
     13: "The last day. Its payments wait for you. One more shipment is asked for, by tomorrow.",
 }
@@ -33,7 +33,7 @@ MADE = {
     8: ("send_right_type", "break_named"),
     9: ("close_losses",),
     10: ("supply_remade",),
-    11: ("ask_again",),
+    11: ("ask_again", "welcome_home"),
     13: ("ask_for_tomorrow",),
 }
 
@@ -43,10 +43,11 @@ def cups(cup_type, quantity):
 
 
 class Fortnight:
-    def __init__(self, client, floor, names):
+    def __init__(self, client, floor, names, abroad):
         self.client = client
         self.floor = floor
         self.names = names
+        self.abroad = abroad
         self.shipments = {}  # its name in the story: its id
         self.vans = {}  # likewise: its dispatch
         self.batch = None
@@ -137,6 +138,9 @@ class Fortnight:
             self.send("on the road", "anchor", cups("cup-450", 24), 5.6),
         ]
         return [*vans, self.arrive("nine short", 6.7, cups("cup-300", 31))]
+
+    def welcome_home(self):
+        return self.abroad.come_home(6.9)
 
     def ask_for_tomorrow(self):
         self.ask_for({"tomorrow": ("mill", "cup-300", 36, {})}, self.floor.day + timedelta(days=2))

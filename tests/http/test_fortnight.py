@@ -147,17 +147,17 @@ def test_broken_cups_come_back_as_new_ones(fortnight):
 
 def test_cups_come_back_in_the_other_scheme(fortnight):
     """Five cup-300 at 240 ISK and two cup-450 at 340, as two people agreed: 1880 ISK. The rate of 0.0105 gives 10.08,
-    2.52 and 7.14 CAD for the three returns."""
+    2.52 and 7.14 CAD for the three returns. A van brought four cup-300 home."""
     [agreed] = fortnight.admin.items("/v1/schemes/tern-bay/agreements")
     assert {agreed[f"signed_for_{side}"]["holder"] for side in ("home", "host")} == {"Odile", "Tom"}
     rows = fortnight.json("cups at the other scheme")["items"]
-    assert {r["item"]: (r["visiting"], r["abroad"]) for r in rows if r["item"] != "money"} == {
-        "cup-300": (5, 5),
-        "cup-450": (2, 2),
+    assert {r["item"]: (r["visiting"], r["on_the_way"], r["abroad"]) for r in rows if r["item"] != "money"} == {
+        "cup-300": (1, 0, 1),
+        "cup-450": (2, 0, 2),
     }
     [money] = [r for r in rows if r["item"] == "money"]
     assert (money["agreed"], money["by_host"], money["by_home"]) == ("1880", "1880", "19.74")
-    assert fortnight.page("cups at the other scheme").bars()[0][-1] == "5"
+    assert fortnight.page("cups at the other scheme").bars()[0][-1] == "1"
 
 
 def test_the_plan_was_carried_out(fortnight):
