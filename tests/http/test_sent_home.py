@@ -113,12 +113,13 @@ def test_only_where_there_was_an_agreement(service, day):
 
 
 def test_cups_go_home_also_after_the_end_of_the_agreement(service, day):
+    """The host's day begins half an hour before the day at home, so the first half hour of today is past there."""
     admin = start(service, day)
     today = day + timedelta(days=1)
     agree(service, today, {})
-    back = event("return", "ferry", at_host(today, "03:30"), returned=home(cup_300=1))
+    back = event("return", "ferry", at_host(today, "03:10"), returned=home(cup_300=1))
     admin.refused("POST", "/v1/events", back, 422, "not_agreed")
-    assert exceptions(admin.post(dispatch(today, "03:40", cup_300=3))) == []
+    assert exceptions(admin.post(dispatch(today, "03:20", cup_300=3))) == []
     admin.assert_holds()
 
 
