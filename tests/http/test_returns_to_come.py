@@ -52,15 +52,25 @@ def close_through(bay, through):
 TARGET = "/v1/schemes/petrel-bay/returns-to-come/cup-300"
 
 
+def csv_of(bay, target):
+    answer = bay.admin.send("GET", target, headers={"Accept": "text/csv"})
+    assert answer.status == 200
+    return list(csv.DictReader(io.StringIO(answer.body.decode())))
+
+
 def test_too_little_history_gives_no_number(bay):
     """Before a week is closed there is nothing, and three weeks are too few."""
     answer = bay.admin.get(TARGET)
     assert (answer["estimate"], answer["weeks"], answer["factors"]) == ("too_short", [], [])
+    assert csv_of(bay, TARGET) == []
     close_through(bay, bay.first + timedelta(days=20))
     answer = bay.admin.get(TARGET)
     assert (answer["estimate"], len(answer["weeks"]), answer["factors"]) == ("too_short", 3, [])
     assert not answer.keys() & {"expected", "unclaimed", "unclaimed_deposits", "back_test"}
     assert not answer["weeks"][0].keys() & {"expected", "unclaimed"}
+    lines = csv_of(bay, TARGET)
+    assert len(lines) == 3 + 1 and {(line["estimate"], line["expected"]) for line in lines} == {("too_short", "")}
+    assert sum(int(line["out"]) for line in lines) == answer["out"]
 
 
 def naive(bay):
@@ -114,16 +124,18 @@ def test_the_method_is_tested_on_the_past(bay):
 
 def test_its_csv_has_the_weeks(bay):
     close_through(bay, bay.first + timedelta(days=7 * WEEKS - 1))
-    answer = bay.admin.send("GET", TARGET, headers={"Accept": "text/csv"})
-    lines = list(csv.DictReader(io.StringIO(answer.body.decode())))
+    lines = csv_of(bay, TARGET)
     weeks = bay.admin.get(TARGET)["weeks"]
-    told = {"scheme": "petrel-bay", "cup_type": "cup-300", "currency": "CAD"}
+    told = {"scheme": "petrel-bay", "cup_type": "cup-300", "currency": "CAD", "estimate": "made"}
+    nothing = {"week": "", "issued": "", "back": "", "forfeited": ""}
+    older = {**nothing, **dict.fromkeys(("out", "expected", "expected_low", "expected_high", "unclaimed"), 0)}
     assert lines == [
-        {**{name: str(value) for name, value in week.items() if name != "back_by_week"}, **told} for week in weeks
+        {**{name: str(value) for name, value in week.items() if name != "back_by_week"}, **told}
+        for week in [*weeks, older]
     ]
-    empty = bay.admin.send("GET", TARGET.replace("cup-300", "cup-450"), headers={"Accept": "text/csv"})
-    rows = list(csv.DictReader(io.StringIO(empty.body.decode())))
-    assert len(rows) == WEEKS and {row["expected"] for row in rows} == {""}
+    rows = csv_of(bay, TARGET.replace("cup-300", "cup-450"))
+    assert len(rows) == WEEKS + 1 and {row["expected"] for row in rows} == {""}
+    assert {row["estimate"] for row in rows} == {"too_thin"}
 
 
 def test_its_page(bay):

@@ -119,29 +119,41 @@ static void add_answer(struct buffer *text, const struct scheme *scheme, const s
     buffer_add_text(text, "}\n");
 }
 
-/* A line for each week of issue. Codes and figures need no quotes. */
+static void add_line_end(struct buffer *text, const struct scheme *scheme, const struct cup_type *cup_type,
+                         const struct returns_to_come *returns, const struct bounds *bounds)
+{
+    if (returns->result == ESTIMATE_MADE)
+        buffer_printf(text, "%lld,%lld,%lld,%lld", bounds->expected, bounds->low, bounds->high,
+                      bounds->unclaimed);
+    else
+        buffer_add_text(text, ",,,");
+    buffer_printf(text, ",%s,%s,%s,%s\r\n", estimate_result_word(returns->result), cup_type->code,
+                  scheme->code, scheme->currency->code);
+}
+
+/* A line for each week of issue, and one for the older cups that are out: none of these is expected back.
+ * Codes and figures need no quotes. */
 static void add_lines(struct buffer *text, const struct scheme *scheme, const struct cup_type *cup_type,
                       const struct returns_to_come *returns)
 {
     buffer_add_text(text,
-                    "week,issued,back,forfeited,out,expected,expected_low,expected_high,unclaimed,cup_type,"
-                    "scheme,currency\r\n");
+                    "week,issued,back,forfeited,out,expected,expected_low,expected_high,unclaimed,estimate,"
+                    "cup_type,scheme,currency\r\n");
     for (size_t i = 0; i < returns->triangle.count; i++) {
         char day[DATE_TEXT_MAX];
         const struct return_week *week = &returns->weeks[i];
         date_format((struct date){returns->first.days + 7 * (int32_t)i}, day);
         buffer_printf(text, "%s,%lld,%lld,%lld,%lld,", day, (long long)week->issued, (long long)week->back,
                       (long long)week->forfeited, (long long)week->out);
-        if (returns->result == ESTIMATE_MADE) {
-            struct bounds bounds =
-                bounds_of(returns->projection.to_come[i], returns->projection.error[i], (double)week->out);
-            buffer_printf(text, "%lld,%lld,%lld,%lld", bounds.expected, bounds.low, bounds.high,
-                          bounds.unclaimed);
-        } else {
-            buffer_add_text(text, ",,,");
-        }
-        buffer_printf(text, ",%s,%s,%s\r\n", cup_type->code, scheme->code, scheme->currency->code);
+        const struct bounds bounds =
+            bounds_of(returns->projection.to_come[i], returns->projection.error[i], (double)week->out);
+        add_line_end(text, scheme, cup_type, returns, &bounds);
     }
+    if (returns->triangle.count == 0) /* nothing is known yet */
+        return;
+    const struct bounds older = bounds_of(0, 0, (double)returns->older_out);
+    buffer_printf(text, ",,,,%lld,", (long long)returns->older_out);
+    add_line_end(text, scheme, cup_type, returns, &older);
 }
 
 static void add_csv(struct answer *answer, const struct scheme *scheme, const struct cup_type *cup_type,
