@@ -61,7 +61,8 @@ static void take_cell(struct pg_row *row, void *into)
 enum store_result store_plan_cells(struct pg *pg, struct arena *arena, int32_t scheme, struct plan_days days,
                                    struct plan_cell_row **cells, size_t *count)
 {
-    return pg_ask(pg, &sql_plan_cells,
-                  PG_ARGS(arg_int(scheme), arg_date(days.from), arg_date(days.to), arg_date(days.wanted_by)),
-                  PG_LIST(arena, take_cell, NULL, cells, count));
+    return pg_ask(
+        pg, &sql_plan_cells,
+        PG_ARGS(arg_int(scheme), arg_date(days.from), arg_date(days.to), arg_date_at(days.wanted_by)),
+        PG_LIST(arena, take_cell, NULL, cells, count));
 }

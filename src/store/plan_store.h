@@ -31,10 +31,11 @@ struct plan_cell_row {
     const int64_t *day, *issued, *returned;
 };
 
-/* The business days of the history, and the day by which a request must be wanted to count at its receiver.
- */
+/* The business days of the history through yesterday, and the day by which a request must be wanted to count
+ * at its receiver. NULL: shipments do not count at all. */
 struct plan_days {
-    struct date from, to, wanted_by;
+    struct date from, to;
+    const struct date *wanted_by;
 };
 
 /* By site id, then cup type id. */

@@ -448,6 +448,24 @@ def test_what_two_schemes_owe_costs_by_what_is_under_way(crowd, mode):
     assert pages <= AT_ALL + 200
 
 
+@pytest.mark.parametrize("mode", ["force_custom_plan", "force_generic_plan"])
+def test_a_plan_reads_no_old_dispatches(crowd, mode):
+    """Some never balance, because more arrived than was sent, or because nobody gives up the rest."""
+    last = crowd.last
+    values = (1, last - timedelta(days=1), last, last)
+    before, rows = crowd.pages("plan-cells", values, mode)
+    crowd.cursor.execute("BEGIN")
+    crowd.cursor.execute(
+        """INSERT INTO transfer (scheme, dispatch, cup_type, damaged, business_date, sender, receiver, sent, received)
+           SELECT 1, -n, 1, false, %s, 1, 2, 1, 2 FROM generate_series(1, 20000) AS n""",
+        [last - timedelta(days=30)],  # before all entries
+    )
+    after, rows_after = crowd.pages("plan-cells", values, mode)
+    crowd.cursor.execute("ROLLBACK")
+    print(f"{mode}: {before} pages for {rows} rows, {after} with old dispatches")
+    assert rows == rows_after > 0 and after <= before + 20
+
+
 def test_every_report_that_reads_entries_is_among_them():
     """All others read figures that are kept by account or by day."""
     reading = {

@@ -18,12 +18,14 @@ TODAY = business_day()
 PLAN = "/v1/plans?scheme=tern-bay&box=20"
 WORD = "Ask for these shipments"
 MANY = 120
+HISTORY = 42  # days
 
 # Sites with their par stock of each cup type. Invented, on an open sea. Nothing is issued, so the par stock is all that
 # they need.
-BAY = {"harbour": 0, "anchor": 35, "dock": 30}
+BAY = {"harbour": 0, "anchor": 35, "dock": 30, "jetty": 0}
 SOUND = {"inlet": 0} | {f"site-{n:03}": 10 for n in range(MANY)}
 SHOAL = {"shallow": 0, "deep": 1000000}
+ROCK = {"ledge": 30, "cave": 0}
 
 
 def sites(scheme, par, cup_types):
@@ -40,15 +42,18 @@ def sites(scheme, par, cup_types):
 
 @pytest.fixture(scope="module")
 def admin(shared):
-    """In each of three schemes, the first site has cups for the others, which have none."""
-    first = TODAY - 20 * DAY
+    """In each of three schemes, the first site has cups for the others, which have none. In the fourth, ledge issues 15
+    cups a day and has 10 left."""
+    first = TODAY - HISTORY * DAY
     values = {"cup-300": "2.50", "cup-450": "3.50"}
     shared.admin.load(
         network.reference(
-            [network.scheme(scheme, first, values) for scheme in ("tern-bay", "eider-sound", "cod-shoal")],
+            [network.scheme(scheme, first, values) for scheme in ("tern-bay", "eider-sound", "cod-shoal", "gull-rock")],
             sites("tern-bay", BAY, ("cup-300", "cup-450"))
             | sites("eider-sound", SOUND, ("cup-300",))
-            | sites("cod-shoal", SHOAL, ("cup-300",)),
+            | sites("cod-shoal", SHOAL, ("cup-300",))
+            | sites("gull-rock", ROCK, ("cup-300",))
+            | {"pier": ("tern-bay", "quay", {"closed_on": str(TODAY - 2 * DAY)})},
         )
     )
     for site, lines in (
@@ -56,8 +61,12 @@ def admin(shared):
         ("inlet", cups(cup_300=5000)),
         ("shallow", cups(cup_300=1000000)),
         ("shallow", cups(cup_300=1000000)),
+        ("ledge", cups(cup_300=HISTORY * 15 + 10)),
+        ("cave", cups(cup_300=100)),
     ):
-        shared.admin.post(event("supply", site, at(first), cups=lines))
+        shared.admin.post(event("supply", site, at(first, "08:00"), cups=lines))
+    days = [first + n * DAY for n in range(HISTORY)]
+    shared.admin.post_many([event("issue", "ledge", at(day), issued=cups(cup_300=15)) for day in days])
     return shared.admin
 
 
@@ -144,7 +153,8 @@ def test_cups_that_are_asked_for_are_not_planned_again(admin):
 
 
 def test_awaited_cups_are_no_surplus_and_wait_for_their_day(admin):
-    """dock lacks 30. It is asked to get 100, of which it has no more than 30 by then; in a later week it has none."""
+    """dock has a par stock of 30 and no cups. If it waits for 100, it is expected to have 30: it lacks none, and
+    has none to give. If these cups are wanted in a week only, it still lacks 30 tomorrow."""
     line = {"site": "harbour", "to": "dock", "cups": cups(cup_300=100)}
     ask_for(admin, {**line, "wanted_on": str(TODAY)})
     plan = admin.get(PLAN)
@@ -156,6 +166,73 @@ def test_awaited_cups_are_no_surplus_and_wait_for_their_day(admin):
     plan = admin.get(PLAN)
     assert cells(plan)["dock", "cup-300"]["awaited"] == 0 and cells(plan)["dock", "cup-300"]["need"] == 40
     assert cells(plan)["harbour", "cup-300"]["promised"] == 100
+
+
+@pytest.mark.parametrize(
+    "first, wanted, counts", [(0, 0, True), (0, 1, False), (1, 0, True), (1, 1, False), (4, 3, True)]
+)
+def test_cups_that_leave_on_the_first_day_are_not_there_at_its_start(admin, first, wanted, counts):
+    """For a plan of today, those that are wanted today count: the plan's own are wanted then."""
+    ask_for(admin, {"site": "harbour", "to": "dock", "wanted_on": str(TODAY + wanted * DAY), "cups": cups(cup_300=20)})
+    plan = cells(admin.get(f"{PLAN}&date={TODAY + first * DAY}"))
+    assert plan["dock", "cup-300"]["awaited"] == (20 if counts else 0)
+    assert plan["harbour", "cup-300"]["promised"] == 20
+
+
+@pytest.mark.parametrize("age, counted", [(7, 20), (8, 0)])
+def test_what_is_older_than_a_week_counts_no_more(admin, age, counted):
+    """Seven days before today, or eight."""
+    before = cells(admin.get(PLAN))
+    day = TODAY - age * DAY
+    [late] = ask_for(admin, {"site": "harbour", "to": "dock", "wanted_on": str(day), "cups": cups(cup_300=20)})
+    plan = cells(admin.get(f"{PLAN}&date={TODAY + 8 * DAY}"))
+    assert (plan["dock", "cup-300"]["awaited"], plan["harbour", "cup-300"]["promised"]) == (counted, counted)
+    assert admin.send("POST", f"/v1/shipments/{late}/withdraw", {"reason": "nobody sends it"}).status == 200
+    sent = event("dispatch", "harbour", at(day), to="dock", cups=cups(cup_300=20))
+    admin.post(sent)
+    assert cells(admin.get(PLAN))["dock", "cup-300"]["awaited"] == counted
+    undo(admin, sent)
+    assert cells(admin.get(PLAN)) == before
+
+
+def test_cups_on_the_road_meet_the_demand_until_the_first_day(admin):
+    """ledge has 10 cups, and 40 are on the road to it. Two days issue 15 each, so 20 are there on the third day: 10
+    fewer than its par stock of 30."""
+    sent = event("dispatch", "cave", at(TODAY - DAY), to="ledge", cups=cups(cup_300=40))
+    admin.post(sent)
+    ledge = cells(admin.get(f"/v1/plans?scheme=gull-rock&box=10&date={TODAY + 3 * DAY}"))["ledge", "cup-300"]
+    assert (ledge["stock"], ledge["awaited"], ledge["par"], ledge["par_by"]) == (10, 40, 30, "stated")
+    assert (ledge["expected_stock"], ledge["need"]) == (20, 10)
+    undo(admin, sent)
+    ledge = cells(admin.get(f"/v1/plans?scheme=gull-rock&box=10&date={TODAY + 3 * DAY}"))["ledge", "cup-300"]
+    assert (ledge["expected_stock"], ledge["need"]) == (0, 30), "demand that is not met is lost"
+
+
+def test_who_has_promised_more_than_it_has_needs_the_rest(admin):
+    """anchor has none. It needs 100 for its promise and 35 for its par stock: seven boxes. Then dock lacks none."""
+    ask_for(admin, {"site": "anchor", "to": "dock", "wanted_on": str(TODAY), "cups": cups(cup_300=100)})
+    plan = admin.get(PLAN)
+    anchor, dock = cells(plan)["anchor", "cup-300"], cells(plan)["dock", "cup-300"]
+    assert (anchor["promised"], anchor["expected_stock"], anchor["par"], anchor["need"]) == (100, 0, 35, 140)
+    assert (dock["awaited"], dock["expected_stock"], dock["need"]) == (100, 30, 0)
+    assert planned(plan)["harbour", "anchor"]["cup-300"] == 140
+
+
+def test_a_site_that_has_ended_gets_nothing_for_its_promises(admin):
+    ask_for(admin, {"site": "pier", "to": "dock", "wanted_on": str(TODAY), "cups": cups(cup_300=100)})
+    pier = cells(admin.get(PLAN))["pier", "cup-300"]
+    assert (pier["promised"], pier["expected_stock"], pier["need"]) == (100, 0, 0)
+
+
+def test_a_site_that_has_had_no_cups_yet_is_in_the_plan(admin):
+    """jetty has neither a stock, a par stock, nor a history."""
+    assert ("jetty", "cup-300") not in cells(admin.get(PLAN))
+    ask_for(admin, {"site": "harbour", "to": "jetty", "wanted_on": str(TODAY), "cups": cups(cup_300=20)})
+    jetty = cells(admin.get(PLAN))["jetty", "cup-300"]
+    assert (jetty["awaited"], jetty["promised"], jetty["stock"], jetty["need"]) == (20, 0, 0, 0)
+    ask_for(admin, {"site": "jetty", "to": "dock", "wanted_on": str(TODAY), "cups": cups(cup_300=50)})
+    jetty = cells(admin.get(PLAN))["jetty", "cup-300"]
+    assert (jetty["awaited"], jetty["promised"], jetty["need"]) == (20, 50, 40)
 
 
 def test_a_request_that_is_sent_in_part_counts_once(admin):

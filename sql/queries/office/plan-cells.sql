@@ -1,8 +1,10 @@
--- Each cup type of each site of scheme $1 that has sound cups there now, has a stated par stock, or was issued or
--- returned in the business days $2 through $3: the stock, the par stock, the cups that are on their way there or
--- asked for, the cups that are asked for from there and not sent yet, and the days (from 0) with the cups issued and
--- returned. Requests count at their receiver if they are wanted by day $4, and dispatches if nothing of them has come
--- and they are at most a week old: of an older one somebody has to find the cups. By site, then cup type.
+-- Each cup type of each site of scheme $1 that has sound cups there now, has a stated par stock, is awaited there or
+-- promised from there, or was issued or returned in the business days $2 through $3: the stock, the par stock, the cups
+-- that are on their way there or asked for (awaited), the cups that are asked for from there and not sent yet
+-- (promised), and the days (from 0) with the cups issued and returned. Requests count at their receiver if they are
+-- wanted by day $4, and dispatches if nothing of them has come. On the day after $3, those older than a week count no
+-- more: somebody has to withdraw such a request, and to find the cups of such a dispatch. $4 null: no shipment is read,
+-- and nothing is awaited or promised. By site, then cup type.
 WITH flow AS (
     SELECT d.site, d.cup_type, array_agg(d.business_date - $2::date ORDER BY d.business_date) AS days,
            array_agg(d.issued ORDER BY d.business_date) AS issued, array_agg(d.returned ORDER BY d.business_date) AS returned
@@ -26,21 +28,25 @@ asked AS ( -- requested and not sent yet
       FROM shipment_listed d
       JOIN shipment_request r ON r.scheme = d.scheme AND r.number = d.number
       JOIN shipment_line l ON l.scheme = d.scheme AND l.number = d.number AND NOT l.damaged
-     WHERE d.scheme = $1::integer AND d.site = 0 AND d.list = 'sender'),
+     WHERE $4::date IS NOT NULL AND d.scheme = $1::integer AND d.site = 0 AND d.list = 'sender'
+       AND r.wanted_on > $3::date - 7),
 awaited AS (
-    SELECT site, cup_type, sum(cups)::bigint AS cups
+    SELECT coming.site, coming.cup_type, sum(coming.cups)::bigint AS cups
       FROM (SELECT a.receiver AS site, a.cup_type, a.cups FROM asked a WHERE a.cups > 0 AND a.wanted_on <= $4::date
             UNION ALL
             SELECT t.receiver, t.cup_type, t.sent FROM transfer t
-             WHERE t.scheme = $1::integer AND t.sent <> t.received + t.lost AND t.sent > 0
+             WHERE $4::date IS NOT NULL AND t.scheme = $1::integer AND t.sent <> t.received + t.lost AND t.sent > 0
                AND NOT t.damaged AND t.business_date > $3::date - 7
-               AND NOT EXISTS (SELECT FROM transfer o WHERE o.scheme = t.scheme AND o.dispatch = t.dispatch
-                                                        AND o.received + o.lost > 0)) AS coming
+               AND t.dispatch >= (SELECT min(d.first_entry) FROM business_day d -- so that older ones are not read
+                                   WHERE d.scheme = $1::integer AND d.business_date > $3::date - 7)
+               AND (SELECT max(o.received + o.lost) FROM transfer o -- a probe for each, and no join with all
+                     WHERE o.scheme = t.scheme AND o.dispatch = t.dispatch) = 0) AS coming
+      JOIN site s ON s.id = coming.site AND s.scheme = $1::integer -- others go home
      GROUP BY 1, 2),
 promised AS (
     SELECT a.sender AS site, a.cup_type, sum(a.cups)::bigint AS cups FROM asked a WHERE a.cups > 0 GROUP BY 1, 2)
 SELECT site, cup_type, coalesce(stock.amount, 0)::bigint, stated.par, coalesce(awaited.cups, 0), coalesce(promised.cups, 0),
        flow.days, flow.issued, flow.returned
   FROM flow FULL JOIN stock USING (site, cup_type) FULL JOIN stated USING (site, cup_type)
-  LEFT JOIN awaited USING (site, cup_type) LEFT JOIN promised USING (site, cup_type)
+  FULL JOIN awaited USING (site, cup_type) FULL JOIN promised USING (site, cup_type)
  ORDER BY site, cup_type

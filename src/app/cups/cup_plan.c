@@ -38,11 +38,14 @@ static enum store_result load(struct pg *pg, struct planning *planning)
     struct cup_plan *plan = planning->plan;
     plan->to = (struct date){question->today.days - 1};
     plan->from = (struct date){question->today.days - PLAN_HISTORY_DAYS};
+    plan->leave = question->date;
+    if (question->date.days > question->today.days)
+        plan->leave.days--;
     enum store_result result = store_plan_sites(pg, &plan->arena, question->scheme->id, question->date,
                                                 &planning->sites, &planning->site_count);
     if (result == STORE_OK)
         result = store_plan_cells(pg, &plan->arena, question->scheme->id,
-                                  (struct plan_days){plan->from, plan->to, question->date}, &planning->rows,
+                                  (struct plan_days){plan->from, plan->to, &plan->leave}, &planning->rows,
                                   &planning->row_count);
     return result;
 }
@@ -171,19 +174,28 @@ static void foresee(const struct planning *planning, const struct plan_cell_row 
     cell->par = forecast_par(&forecast, question->service_level, &cell->par_basis);
 }
 
+/* Far beyond all cups, and so small that a few of them can be added up. */
+static int64_t bounded(int64_t cups)
+{
+    const int64_t most = INT64_MAX / 8;
+    return cups > most ? most : cups < -most ? -most : cups;
+}
+
 /* Cups that are promised to others are gone, also those that have yet to come. Cups on their way fill a site
- * up to its par stock; they are no surplus, because nobody can send what has not come. */
-static void expect_stock(const struct planning *planning, const struct plan_cell_row *row,
+ * up to its par stock; they are no surplus, because nobody can send what has not come. A site that then
+ * lacks cups for its promises owes them: it needs them besides its par stock. Demand that it could not meet
+ * is lost, and owed to nobody. */
+static void expect_stock(const struct planning *planning, const struct plan_cell_row *row, bool ended,
                          struct cup_plan_cell *cell)
 {
-    int64_t here, expected;
-    if (__builtin_add_overflow(row->stock, expected_change(planning, row), &here))
-        here = row->stock;
-    expected = (here > 0 ? here : 0) - row->promised;
-    int64_t lack = cell->par - expected;
+    int64_t stock = bounded(row->stock > 0 ? row->stock : 0), promised = bounded(row->promised);
+    int64_t expected = stock + bounded(expected_change(planning, row)) - promised;
+    int64_t lack = bounded(cell->par) - expected, awaited = bounded(row->awaited);
     if (lack > 0)
-        expected += row->awaited < lack ? row->awaited : lack;
+        expected += awaited < lack ? awaited : lack;
     cell->expected_stock = expected > 0 ? expected : 0;
+    if (expected < 0 && !ended) /* an ended site gets nothing any more */
+        cell->owed = -expected < promised ? -expected : promised;
 }
 
 static struct cup_plan_cell make_cell(const struct planning *planning, const struct plan_cell_row *row,
@@ -201,7 +213,7 @@ static struct cup_plan_cell make_cell(const struct planning *planning, const str
         cell.basis = PLAN_STATED;
         cell.par = row->par;
     }
-    expect_stock(planning, row, &cell);
+    expect_stock(planning, row, ended, &cell);
     return cell;
 }
 
@@ -282,7 +294,8 @@ static bool make_question(struct planning *planning, struct asked *asked)
     for (size_t i = 0; i < plan->cell_count; i++) {
         const struct cup_plan_cell *cell = &plan->cells[i];
         asked->cells[cell_index(planning, cell)] =
-            (struct moves_cell){cell->basis != PLAN_UNKNOWN, cell->expected_stock, cell->par};
+            (struct moves_cell){cell->basis != PLAN_UNKNOWN || cell->owed > 0, cell->expected_stock,
+                                bounded(cell->par) + cell->owed};
     }
     asked->question = (struct moves_question){.sites = plan->place_count,
                                               .types = plan->type_count,

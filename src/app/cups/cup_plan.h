@@ -36,7 +36,7 @@ struct cup_plan_question {
     X(FORECAST, "forecast")                                                                                  \
     X(STATED, "stated") /* the site's own par_stock, which is more than the forecast's, or stands alone */   \
     X(NO_DEMAND, "no_demand") /* nothing was issued there */                                                 \
-    X(UNKNOWN, "unknown")     /* the history is too short, and none is stated: it takes no part */
+    X(UNKNOWN, "unknown")     /* the history is too short, and none is stated: it gets what it owes only */
 
 enum plan_basis {
 #define X(name, word) PLAN_##name,
@@ -53,6 +53,7 @@ struct cup_plan_cell {
     int64_t stock;             /* sound cups now, by the book */
     int64_t awaited, promised; /* cups on their way or asked for: to it, and from it */
     int64_t expected_stock;    /* at the start of the day that is planned for, never below 0 */
+    int64_t owed;              /* of the promised: that it will not have by then */
     int64_t par;
     enum plan_basis basis;
     bool foreseen; /* the next ones are known */
@@ -79,6 +80,7 @@ struct cup_plan_place {
 struct cup_plan {
     struct arena arena;
     struct date from, to; /* the history */
+    struct date leave;    /* the day by which cups leave that shall be there at the start of the first day */
     struct cup_plan_place *places;
     size_t place_count;
     struct cup_plan_cell *cells; /* by site code, then cup type code */

@@ -57,7 +57,7 @@ static enum store_result load(struct pg *pg, struct buying *buying)
     int32_t scheme = buying->question->scheme->id, today = buying->question->today.days;
     purchases->to = (struct date){today - 1};
     purchases->from = (struct date){today - PLAN_HISTORY_DAYS};
-    const struct plan_days days = {purchases->from, purchases->to, buying->question->today};
+    const struct plan_days days = {purchases->from, purchases->to, NULL};
     enum store_result result = store_plan_sites(pg, &purchases->arena, scheme, buying->question->today,
                                                 &buying->sites, &buying->site_count);
     if (result == STORE_OK)

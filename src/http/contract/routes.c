@@ -67,9 +67,9 @@
 #define PLAN_ABOUT                                                                                           \
     "Nothing is recorded. A site gives whole boxes that it has over its par stock, and gets what it lacks. " \
     "No plan that brings the same boxes to the same sites costs less than bound; gap is the share of the "   \
-    "cost above it. Cups asked for or on the road count at their receiver up to its par stock, and not at "  \
-    "their sender. Counts say nothing about hygiene: cups go back into service only as local food codes "    \
-    "allow. One such request runs at a time; a second is refused as overloaded."
+    "cost above it. Cups asked for or on the road count at their receiver up to its par stock, and no "      \
+    "longer count at their sender. Counts say nothing about hygiene: cups go back into service only as "     \
+    "local food codes allow. One such request runs at a time; a second is refused as overloaded."
 #define PURCHASE_ABOUT                                                                                       \
     "Nothing is recorded. Cups out follow from Little's law (J. D. C. Little, 1961): demand per day times "  \
     "days "                                                                                                  \
@@ -401,8 +401,9 @@ static const struct route routes[] = {
      .id = "getReturnsToCome", .tag = TAG_REPORTS,
      .about = "The chain ladder projects the weeks of issue through the last closed Sunday: from the cups that came back after "
               "so many weeks to those that will. Bounds are two standard errors (Mack 1993) from it. Without identity, cups "
-              "of a type come back in the order in which they went out. Whether deposits that nobody will claim may be "
-              "recognised is a matter of law and licensed practice."},
+              "of a type come back in the order in which they went out. CSV has a line for each week. Its last line has no "
+              "week: it has the older cups that are out. Whether deposits that nobody will claim may be recognised is "
+              "a matter of law and licensed practice."},
     {GET("/v1/schemes/{scheme}/months", FOR_OFFICE, handle_months_list, "Months of a scheme, the newest first", "MonthList"),
      .parameters = {SLICED},
      .id = "listMonths", .tag = TAG_SETTLEMENTS},

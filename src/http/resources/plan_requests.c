@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: ISC */
 /* Each pair of sites becomes a shipment. It becomes several only if a line would have more cups than a line
- * may have. The cups should leave on the day before the first day that is planned for. */
+ * may have. The cups should leave on the plan's day for it. */
 #include "http/resources/plan_requests.h"
 
 #include "http/request/form_body.h"
@@ -80,8 +80,7 @@ static void add_part(struct writing *writing, const struct moves_shipment *shipm
 void plan_requests(struct buffer *text, const struct cup_plan_question *question, const struct cup_plan *plan)
 {
     struct writing writing = {.text = text, .plan = plan, .scheme = question->scheme->code};
-    bool ahead = question->date.days > question->today.days;
-    date_format(ahead ? (struct date){question->date.days - 1} : question->date, writing.wanted_on);
+    date_format(plan->leave, writing.wanted_on);
     for (size_t i = 0; i < plan->moves.shipment_count; i++) {
         const struct moves_shipment *shipment = &plan->moves.shipments[i];
         for (int64_t part = 0; lines_in(&writing, shipment, part) > 0; part++)
