@@ -30,6 +30,8 @@ enum { MESSAGE_MAX = 1024, KEY_SITES_MAX = 1000 };
 struct options {
     const char *config_path;
     const char *scheme;
+    bool has_month;
+    struct check_period month;
     struct key_request key;
     char sites[KEY_SITES_MAX][CODE_SIZE];
     const char *operands[2];
@@ -256,7 +258,7 @@ static int run_check(const struct config *config, struct options *options)
     struct pg *pg = connection_of(config, config->dsn);
     arena_init(&arena, 0);
     enum store_result result =
-        pg != NULL ? checks_run(pg, &arena, options->scheme, NULL, &results) : STORE_FAILED;
+        pg != NULL ? checks_run(pg, &arena, options->scheme, NULL, NULL, &results) : STORE_FAILED;
     int status = result == STORE_OK ? EXIT_SUCCESS : fail(error_of(pg));
     for (size_t i = 0; result == STORE_OK && i < results.count; i++) {
         const struct check_result *item = &results.items[i];
@@ -289,11 +291,11 @@ static size_t count_schemes(const struct check_results *results)
 }
 
 /* Returns the exit status. */
-static int print_verified(const struct check_results *results)
+static int print_verified(const struct check_period *period, const struct check_results *results)
 {
     long long examined = 0, findings = 0;
     size_t check_count;
-    (void)checks_all(&check_count);
+    (void)checks_of(period, &check_count);
     for (size_t i = 0; i < results->count; i++) {
         examined += results->items[i].examined;
         findings += results->items[i].broken;
@@ -311,14 +313,15 @@ static int run_verify(const struct config *config, struct options *options)
     struct pg *pg = connection_of(config, config->dsn);
     int status = EXIT_NOT_RUN;
     arena_init(&arena, 0);
+    const struct check_period *period = options->has_month ? &options->month : NULL;
     enum store_result result =
-        pg != NULL ? checks_run(pg, &arena, options->scheme, &printer, &results) : STORE_FAILED;
+        pg != NULL ? checks_run(pg, &arena, options->scheme, period, &printer, &results) : STORE_FAILED;
     if (result != STORE_OK)
         fail(error_of(pg));
     else if (!has_asked_scheme(options, &results))
         fail("there is no such scheme");
     else
-        status = print_verified(&results);
+        status = print_verified(period, &results);
     arena_dispose(&arena);
     pg_free(pg);
     return status;
@@ -332,8 +335,8 @@ static const struct command commands[] = {
      "make a key and print its secret, this once", "rspH", run_key_create},
     {"close", "SCHEME DATE", 2, "close a business day", "", run_close},
     {"check", "[--scheme CODE]", 0, "prove from the raw rows that the books are right", "S", run_check},
-    {"verify", "[--scheme CODE]", 0,
-     "recompute seals and all derived figures, and name each thing that is wrong", "S", run_verify},
+    {"verify", "[--scheme CODE] [--month YYYY-MM]", 0,
+     "recompute seals and all derived figures, and name each thing that is wrong", "SM", run_verify},
 };
 
 /* --- the command line ---------------------------------------------------------------------------------- */
@@ -376,7 +379,12 @@ static int print_help(const struct command *command)
              "positions, the particulars of closed days. A person who can write to the database can\n"
              "also write seals. So compare the last seal and particulars with those that you gave to\n"
              "others before. Changes of reference data and keys are sealed with the next day that\n"
-             "closes. No seal covers later changes of a payment or an exception.");
+             "closes. No seal covers later changes of a payment or an exception.\n\n"
+             "With --month the command reads the entries of one business month and no others. It checks\n"
+             "their leaves, roots and seals from the seal before the month on, their particulars, that\n"
+             "they balance and book what was agreed with other schemes, and that they lead from the\n"
+             "balances before the month to those at its end.\n"
+             "It does not find what stands outside of the month, nor what only all entries tell.");
     if (command->run == run_serve) {
         puts("\nThe settings with their defaults follow. Set them in the file that --config names, or in\n"
              "the environment as DEPOSITD_ and the name in capitals. The environment wins.\n");
@@ -393,6 +401,16 @@ static bool add_site(struct options *options, const char *code)
     return true;
 }
 
+static bool take_month(const char *text, struct check_period *month)
+{
+    char first[DATE_TEXT_MAX];
+    int length = snprintf(first, sizeof first, "%s-01", text);
+    if (length < 0 || (size_t)length >= sizeof first || !date_parse(first, (size_t)length, &month->first))
+        return false;
+    month->last = (struct date){month->first.days + (int32_t)date_month_day(month->first).last - 1};
+    return true;
+}
+
 /* False: it is wrong, and has been said so. */
 static bool take_option(struct options *options, int letter)
 {
@@ -404,6 +422,11 @@ static bool take_option(struct options *options, int letter)
     case 'S':
         options->scheme = optarg;
         return true;
+    case 'M':
+        options->has_month = take_month(optarg, &options->month);
+        if (!options->has_month)
+            fprintf(stderr, "depositd: %s is not a month like 2026-11\n", optarg);
+        return options->has_month;
     case 'r':
         if (role_parse(optarg, &role)) {
             options->key.role = (int)role;
@@ -427,10 +450,15 @@ static bool take_option(struct options *options, int letter)
 static bool parse(const struct command *command, int argc, char **argv, struct options *options, bool *help)
 {
     static const struct option long_options[] = {
-        {"config", required_argument, NULL, 'c'},      {"help", no_argument, NULL, 'h'},
-        {"role", required_argument, NULL, 'r'},        {"site", required_argument, NULL, 's'},
-        {"participant", required_argument, NULL, 'p'}, {"holder", required_argument, NULL, 'H'},
-        {"scheme", required_argument, NULL, 'S'},      {NULL, 0, NULL, 0},
+        {"config", required_argument, NULL, 'c'},
+        {"help", no_argument, NULL, 'h'},
+        {"role", required_argument, NULL, 'r'},
+        {"site", required_argument, NULL, 's'},
+        {"participant", required_argument, NULL, 'p'},
+        {"holder", required_argument, NULL, 'H'},
+        {"scheme", required_argument, NULL, 'S'},
+        {"month", required_argument, NULL, 'M'},
+        {NULL, 0, NULL, 0},
     };
     int letter;
     options->key.role = -1;

@@ -359,6 +359,16 @@ enum store_result read_check(struct pg *pg, struct arena *arena, const struct sq
     return pg_ask(pg, sql, PG_ARGS(arg_int(scheme)), answer);
 }
 
+enum store_result read_check_of_days(struct pg *pg, struct arena *arena, const struct sql *sql,
+                                     const struct check_days *days, struct check_figures *figures,
+                                     char **findings)
+{
+    struct pg_answer answer = pg_one(arena, take_check, figures);
+    answer.shared = findings;
+    *figures = (struct check_figures){0};
+    return pg_ask(pg, sql, PG_ARGS(arg_int(days->scheme), arg_date(days->first), arg_date(days->last)), answer);
+}
+
 enum store_result store_check_run_put(struct pg *pg, const struct check_verdict *verdicts, size_t count)
 {
     enum store_result result = pg_begin(pg);

@@ -210,6 +210,14 @@ struct check_figures {
 /* *findings: one line for each finding, in memory of the arena. */
 MUST_CHECK enum store_result read_check(struct pg *pg, struct arena *arena, const struct sql *sql,
                                         int32_t scheme, struct check_figures *figures, char **findings);
+/* The same of some business days alone. */
+struct check_days {
+    int32_t scheme;
+    struct date first, last;
+};
+MUST_CHECK enum store_result read_check_of_days(struct pg *pg, struct arena *arena, const struct sql *sql,
+                                                const struct check_days *days, struct check_figures *figures,
+                                                char **findings);
 /* Keeps how the checks ended: for each scheme, how many are broken. In a transaction of its own. */
 struct check_verdict {
     int32_t scheme;

@@ -62,10 +62,24 @@ static enum store_result read_range(struct pg *pg, struct arena *arena, const st
                                     struct leaf_row **leaves, size_t *count)
 {
     int64_t after = range->after;
-    int64_t through = after < INT64_MAX - range->limit ? after + range->limit : INT64_MAX;
+    int64_t through = after < range->through - range->limit ? after + range->limit : range->through;
     return pg_ask(pg, &sql_check_seal_leaves,
                   PG_ARGS(arg_int(range->scheme), arg_int(after), arg_int(through)),
                   PG_LIST(arena, take_leaf, NULL, leaves, count));
+}
+
+static void take_leaf_range(struct pg_row *row, void *into)
+{
+    struct leaf_range *range = into;
+    range->after = row_int(row);
+    range->through = row_int(row);
+}
+
+enum store_result read_leaf_range(struct pg *pg, struct date first, struct date last, struct leaf_range *range)
+{
+    return pg_ask(pg, &sql_check_seal_range,
+                  PG_ARGS(arg_int(range->scheme), arg_date(first), arg_date(last)),
+                  pg_one(NULL, take_leaf_range, range));
 }
 
 /* The number of the next entry; 0: there is none. */
@@ -85,7 +99,7 @@ enum store_result read_leaves(struct pg *pg, struct arena *arena, const struct l
     /* There is a gap, or the end. */
     result = pg_ask(pg, &sql_check_seal_next, PG_ARGS(arg_int(range->scheme), arg_int(range->after)),
                     pg_one(NULL, take_next_entry, &next));
-    if (result != STORE_OK || next == 0)
+    if (result != STORE_OK || next == 0 || next > range->through)
         return result;
     beyond.after = next - 1;
     return read_range(pg, arena, &beyond, leaves, count);

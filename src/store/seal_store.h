@@ -33,9 +33,12 @@ struct leaf_row {
 };
 struct leaf_range {
     int32_t scheme;
-    int64_t after; /* the entry before the range */
+    int64_t after, through; /* the entry before the range, and its last one */
     int limit;
 };
+/* Sets the range to the entries of some business days, and those recorded between them. */
+MUST_CHECK enum store_result read_leaf_range(struct pg *pg, struct date first, struct date last,
+                                             struct leaf_range *range);
 /* Reads the next entries of the range, in their order. If there are none, the range is at its end. Runs up to
  * three statements. */
 MUST_CHECK enum store_result read_leaves(struct pg *pg, struct arena *arena, const struct leaf_range *range,

@@ -30,13 +30,17 @@ class Asked:
 
     def pages(self, name, values, mode, folder="queries", way=embed.FORTH):
         """The pages that a statement read, without planning, and the rows that it gave."""
+        plan = self.plan(name, values, mode, folder, way)
+        return plan["Shared Hit Blocks"] + plan["Shared Read Blocks"], plan["Actual Rows"]
+
+    def plan(self, name, values, mode, folder, way=embed.FORTH):
+        """The plan that a statement ran with."""
         self.cursor.execute(f"DEALLOCATE ALL; SET plan_cache_mode = {mode}")
         self.cursor.execute("PREPARE asked AS " + statement_text(next((SQL / folder).rglob(f"{name}.sql")), way))
         call = "EXECUTE asked (" + ", ".join(self.literal(v) for v in values) + ")"
         self.cursor.execute(call)  # so that a function's first call in a connection does not count the catalog
         self.cursor.execute("EXPLAIN (ANALYZE, BUFFERS, TIMING off, FORMAT JSON) " + call)
-        plan = self.cursor.fetchone()[0][0]["Plan"]
-        return plan["Shared Hit Blocks"] + plan["Shared Read Blocks"], plan["Actual Rows"]
+        return self.cursor.fetchone()[0][0]["Plan"]
 
     def count(self, statement, *values):
         self.cursor.execute(statement, values)
@@ -464,6 +468,24 @@ def test_a_plan_reads_no_old_dispatches(crowd, mode):
     crowd.cursor.execute("ROLLBACK")
     print(f"{mode}: {before} pages for {rows} rows, {after} with old dispatches")
     assert rows == rows_after > 0 and after <= before + 20
+
+
+def nodes(plan):
+    yield plan
+    for below in plan.get("Plans", ()):
+        yield from nodes(below)
+
+
+@pytest.mark.parametrize("mode", ["force_custom_plan", "force_generic_plan"])
+def test_the_check_of_some_days_reads_no_other_entries(crowd, mode):
+    """Of 20,000 entries it takes those of one day, once, by the primary key."""
+    plan = crowd.plan("check-month-matches", (1, crowd.last, crowd.last), mode, "checks")
+    first, last = crowd.entries_of_last
+    scans = [node for node in nodes(plan) if node.get("Relation Name") == "entry"]
+    print(f"{mode}: {[(scan['Node Type'], scan['Actual Rows']) for scan in scans]}")
+    [scan] = scans
+    assert scan.get("Index Name") == "entry_pkey" and scan.get("Rows Removed by Filter", 0) == 0
+    assert 0 < scan["Actual Rows"] * scan["Actual Loops"] == last - first <= CROWD.entries / 2
 
 
 def test_every_report_that_reads_entries_is_among_them():

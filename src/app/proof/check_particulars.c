@@ -36,6 +36,11 @@ static enum store_result check_day(const struct check_scope *scope, struct check
     return STORE_OK;
 }
 
+static bool is_asked(const struct check_period *period, struct date date)
+{
+    return period == NULL || (date.days >= period->first.days && date.days <= period->last.days);
+}
+
 /* The latest days may not have their particulars yet, but there must be no gap before a day that has them. */
 enum store_result check_particulars(const struct check_scope *scope, struct check_figures *figures)
 {
@@ -45,6 +50,10 @@ enum store_result check_particulars(const struct check_scope *scope, struct chec
     char date[DATE_TEXT_MAX], wanting[DATE_TEXT_MAX] = "";
     enum store_result result = particulars_days(scope->pg, scope->arena, scope->scheme->id, &days, &count);
     for (size_t i = 0; i < count && result == STORE_OK; i++) {
+        if (!is_asked(scope->period, days[i].date)) {
+            previous = days[i].digest;
+            continue;
+        }
         date_format(days[i].date, date);
         if (!days[i].kept) {
             strcpy(wanting, date);

@@ -17,6 +17,7 @@ struct verification {
     struct sealed_day *days; /* in ascending order */
     size_t day_count;
     struct frontier *frontiers; /* parallel to the days */
+    struct sha256 previous;     /* the seal before the first of the days */
 };
 
 static int compare_day(const void *date, const void *day)
@@ -37,6 +38,8 @@ static void verify_leaf(struct verification *v, const struct leaf_row *row, stru
     struct sha256 hash = {{0}};
     char date[DATE_TEXT_MAX] = "no business day";
     struct frontier *frontier = frontier_of(v, row->business_date);
+    if (frontier == NULL && v->scope->period != NULL)
+        return; /* an entry of another month, recorded between */
     bool written = sealed_leaf(v->scope->network, v->scope->scheme, row, text);
     if (written)
         merkle_leaf(text->data, text->length, &hash);
@@ -57,8 +60,10 @@ static enum store_result verify_leaves(struct verification *v)
     struct buffer text;
     struct leaf_row *rows;
     size_t count = 1;
-    struct leaf_range range = {v->scope->scheme->id, INT64_MIN, LEAVES_AT_ONCE};
+    struct leaf_range range = {v->scope->scheme->id, INT64_MIN, INT64_MAX, LEAVES_AT_ONCE};
     enum store_result result = STORE_OK;
+    if (v->scope->period != NULL)
+        result = read_leaf_range(v->scope->pg, v->scope->period->first, v->scope->period->last, &range);
     arena_init(&arena, 0);
     buffer_init(&text, LEAF_MAX);
     while (count > 0 && result == STORE_OK) {
@@ -107,7 +112,7 @@ static enum store_result verify_seal(struct verification *v, const struct sealed
 
 static enum store_result verify_days(struct verification *v)
 {
-    struct sha256 previous = {{0}};
+    struct sha256 previous = v->previous;
     enum store_result result = STORE_OK;
     for (size_t i = 0; i < v->day_count && result == STORE_OK; i++) {
         const struct sealed_day *day = &v->days[i];
@@ -126,6 +131,19 @@ static enum store_result verify_days(struct verification *v)
     return result;
 }
 
+/* Leaves only the days of the period. */
+static void keep_period(struct verification *v, const struct check_period *period)
+{
+    while (v->day_count > 0 && v->days->date.days < period->first.days) {
+        if (v->days->sealed)
+            v->previous = v->days->seal;
+        v->days++;
+        v->day_count--;
+    }
+    while (v->day_count > 0 && v->days[v->day_count - 1].date.days > period->last.days)
+        v->day_count--;
+}
+
 enum store_result check_seals(const struct check_scope *scope, struct check_figures *figures)
 {
     struct verification v = {.scope = scope, .figures = figures};
@@ -133,6 +151,8 @@ enum store_result check_seals(const struct check_scope *scope, struct check_figu
         read_sealed_days(scope->pg, scope->arena, scope->scheme->id, &v.days, &v.day_count);
     if (result != STORE_OK)
         return result;
+    if (scope->period != NULL)
+        keep_period(&v, scope->period);
     v.frontiers = calloc(v.day_count + 1, sizeof *v.frontiers);
     if (v.frontiers == NULL)
         return STORE_FAILED;

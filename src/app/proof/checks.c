@@ -74,12 +74,21 @@ static const struct check checks[] = {
      check_particulars},
 };
 
-enum { CHECK_COUNT = sizeof checks / sizeof checks[0] };
+static const struct check period_checks[] = {
+    {"month_matches",
+     "The entries of the month balance, and lead from the balances before it to those at its end",
+     &sql_check_month_matches, NULL},
+    {"seals_verify", "Sealed days verify from the raw entries, and follow the seal before them", NULL,
+     check_seals},
+    {"particulars_verify", "The other facts that were fixed with a closed day have not changed", NULL,
+     check_particulars},
+};
 
-const struct check *checks_all(size_t *count)
+const struct check *checks_of(const struct check_period *period, size_t *count)
 {
-    *count = CHECK_COUNT;
-    return checks;
+    *count =
+        period != NULL ? sizeof period_checks / sizeof period_checks[0] : sizeof checks / sizeof checks[0];
+    return period != NULL ? period_checks : checks;
 }
 
 static void tell(const struct check_scope *scope, const char *finding)
@@ -134,7 +143,13 @@ static enum store_result run_sql(const struct check_scope *scope, struct check_f
     enum store_result result = pg_mark(scope->pg);
     if (result != STORE_OK)
         return result;
-    result = read_check(scope->pg, scope->arena, scope->check->sql, scope->scheme->id, figures, &lines);
+    if (scope->period == NULL)
+        result = read_check(scope->pg, scope->arena, scope->check->sql, scope->scheme->id, figures, &lines);
+    else
+        result = read_check_of_days(
+            scope->pg, scope->arena, scope->check->sql,
+            &(struct check_days){scope->scheme->id, scope->period->first, scope->period->last}, figures,
+            &lines);
     if (result == STORE_REFUSED || result == STORE_OUT_OF_RANGE)
         return could_not_compute(scope, figures);
     if (result == STORE_OK)
@@ -159,18 +174,19 @@ static enum store_result run(const struct check_scope *scope, struct check_resul
 static enum store_result run_all(struct check_scope *scope, const char *code, struct check_results *results)
 {
     const struct network *network = scope->network;
+    size_t count;
+    const struct check *table = checks_of(scope->period, &count);
     *results = (struct check_results){.hold = true};
-    results->items =
-        arena_array(scope->arena, network->scheme_count * CHECK_COUNT + 1, sizeof *results->items);
+    results->items = arena_array(scope->arena, network->scheme_count * count + 1, sizeof *results->items);
     if (results->items == NULL)
         return STORE_FAILED;
     for (size_t s = 0; s < network->scheme_count; s++) {
         scope->scheme = &network->schemes[s];
         if (code != NULL && strcmp(code, scope->scheme->code) != 0)
             continue;
-        for (size_t i = 0; i < CHECK_COUNT; i++) {
+        for (size_t i = 0; i < count; i++) {
             struct check_result *result = &results->items[results->count++];
-            scope->check = &checks[i];
+            scope->check = &table[i];
             enum store_result stored = run(scope, result);
             if (stored != STORE_OK)
                 return stored;
@@ -195,13 +211,15 @@ static void keep_verdicts(struct pg *pg, struct arena *arena, const struct check
 }
 
 enum store_result checks_run(struct pg *pg, struct arena *arena, const char *scheme,
-                             const struct check_listener *listener, struct check_results *results)
+                             const struct check_period *period, const struct check_listener *listener,
+                             struct check_results *results)
 {
     struct network *network = arena_alloc(arena, sizeof *network);
     struct keyring keys;
     if (network == NULL)
         return STORE_FAILED;
-    struct check_scope scope = {.pg = pg, .arena = arena, .network = network, .listener = listener};
+    struct check_scope scope = {
+        .period = period, .pg = pg, .arena = arena, .network = network, .listener = listener};
     enum store_result result = pg_begin_read(pg);
     if (result == STORE_OK)
         result = store_network_load(pg, arena, network, &keys);
@@ -209,9 +227,9 @@ enum store_result checks_run(struct pg *pg, struct arena *arena, const char *sch
         result = run_all(&scope, scheme, results);
     if (result == STORE_OK)
         result = pg_commit(pg);
-    if (result == STORE_OK)
-        keep_verdicts(pg, arena, results);
-    else
+    if (result != STORE_OK)
         pg_rollback(pg);
+    else if (period == NULL)
+        keep_verdicts(pg, arena, results);
     return result;
 }

@@ -19,7 +19,13 @@ struct check_listener {
     void *context;
 };
 
+/* Business days that are checked alone. */
+struct check_period {
+    struct date first, last;
+};
+
 struct check_scope {
+    const struct check_period *period; /* NULL: all days */
     struct pg *pg;
     struct arena *arena;
     const struct network *network;
@@ -35,7 +41,8 @@ struct check {
     enum store_result (*run)(const struct check_scope *scope, struct check_figures *figures);
 };
 
-const struct check *checks_all(size_t *count);
+/* Those of a period, or of all days if it is NULL. */
+const struct check *checks_of(const struct check_period *period, size_t *count);
 
 struct check_result {
     const struct check *check;
@@ -51,8 +58,10 @@ struct check_results {
 };
 
 /* Checks a single scheme, or all if the code is NULL. An unknown code gives no results. Results are in the
- * arena. */
+ * arena. With a period only the checks of it run. These read its entries, and no others; they take it for
+ * granted that the day before the period is as it was sealed. */
 MUST_CHECK enum store_result checks_run(struct pg *pg, struct arena *arena, const char *scheme,
+                                        const struct check_period *period,
                                         const struct check_listener *listener, struct check_results *results);
 
 /* For the checks that are functions: counts the examined things, and reports the findings. */

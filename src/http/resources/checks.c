@@ -27,7 +27,7 @@ void handle_checks(const struct request *request, struct answer *answer)
         faults_add(&answer->faults, REASON_OVERLOADED, NULL, "checks are being run for somebody else");
         return;
     }
-    enum store_result result = checks_run(request->pg, request->arena, code, NULL, &results);
+    enum store_result result = checks_run(request->pg, request->arena, code, NULL, NULL, &results);
     atomic_flag_clear(&request->service->checking);
     if (result != STORE_OK) {
         answer_store_failure(answer, result);
