@@ -81,6 +81,26 @@ def test_days_close_in_order_and_once(service):
     assert [s["date"] for s in admin.items("/v1/settlements", scheme="tern-bay")].count(str(D0)) == 1
 
 
+LONG = 34  # days: more than those that are closed and that a close reads
+
+
+def test_a_day_that_was_closed_long_ago(service):
+    admin, start = service.admin, business_day() - (LONG + 3) * DAY
+    schemes = [network.scheme("tern-bay", start, {"cup-300": "2.50"})]
+    admin.load(network.reference(schemes, {"anchor": ("tern-bay", "hearth")}))
+    admin.post(issue("anchor", 2, start))
+    closes = [admin.close("tern-bay", start + n * DAY) for n in range(LONG)]
+    assert [c["date"] for c in closes] == [str(start + n * DAY) for n in range(LONG)]
+    assert payments(closes[0]) == {("hearth", "pool"): "5.00"}
+    for n in (0, 1, LONG - 1):
+        assert admin.close("tern-bay", start + n * DAY) == closes[n]
+    close = "/v1/schemes/tern-bay/days/{}/close".format
+    assert admin.send("POST", close(start) + "?dry_run=true").status == 200
+    admin.refused("POST", close(start - DAY), None, 404, "not_found")
+    admin.refused("POST", close(start + (LONG + 1) * DAY), None, 409, "earlier_day_open")
+    admin.assert_holds()
+
+
 def test_a_key_that_is_revoked_meanwhile_closes_nothing(service):
     """The key was in force when the close began, and is revoked between its two transactions. The day stays cut, until
     another key closes it."""

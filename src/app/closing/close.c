@@ -10,6 +10,8 @@
 
 #include <assert.h>
 
+enum { CLOSED_DAYS_READ = 31 };
+
 struct close_run {
     const struct close_order *order;
     struct closing closing; /* filled anew in each attempt of the second transaction */
@@ -26,6 +28,19 @@ static enum store_result lock(const struct close_run *run, struct head_work *wor
 }
 
 /* --- the cut ------------------------------------------------------------------------------------------- */
+
+/* Days that were closed long ago are read only if one of them is asked for. *day: NULL if there is none. */
+static enum store_result find_day(struct head_work *work, struct date date, const struct business_day **day)
+{
+    const struct calendar *calendar = &work->calendar;
+    enum store_result result = STORE_OK;
+    if (work->closed_days > 0 && calendar->count > 0 && date.days < calendar->days[0].date.days) {
+        work->closed_days = 0;
+        result = head_work_calendar(work);
+    }
+    *day = result == STORE_OK ? calendar_day(calendar, date) : NULL;
+    return result;
+}
 
 /* `day` is NULL where the calendar does not have the date. */
 static enum reason refusal(const struct head_work *work, struct date date, const struct business_day *day)
@@ -55,7 +70,10 @@ static enum store_result cut(void *context, struct head_work *work, struct fault
 {
     const struct close_run *run = context;
     struct date date = run->order->date;
-    const struct business_day *day = calendar_day(&work->calendar, date);
+    const struct business_day *day;
+    enum store_result result = find_day(work, date, &day);
+    if (result != STORE_OK)
+        return result;
     enum reason reason = refusal(work, date, day);
     if (reason != REASON_NONE) {
         faults_add(faults, reason, "", "%s", reason_info(reason)->title);
@@ -63,7 +81,7 @@ static enum store_result cut(void *context, struct head_work *work, struct fault
     }
     if (day->state != DAY_OPEN)
         return STORE_OK;
-    enum store_result result = store_close_cut(work->pg, work->scheme->id, date, work->now);
+    result = store_close_cut(work->pg, work->scheme->id, date, work->now);
     if (result == STORE_OK) /* recent movements that follow are of later days only */
         result = store_fold(work->pg, &work->scheme->id, 1);
     return result == STORE_OK ? store_calendar_changed(work->pg, work->scheme->id) : result;
@@ -162,9 +180,10 @@ static enum store_result read_cut_day(struct close_run *run, struct head_work *w
     struct closing *closing = &run->closing;
     *closing = (struct closing){.work = work};
     enum store_result result = head_work_calendar(work);
+    if (result == STORE_OK)
+        result = find_day(work, run->order->date, &closing->day);
     if (result != STORE_OK)
         return result;
-    closing->day = calendar_day(&work->calendar, run->order->date);
     work->done = closing->day->state == DAY_CLOSED;
     if (work->done)
         return STORE_OK;
@@ -208,6 +227,7 @@ enum store_result close_day(struct pg *pg, struct snapshot_cache *snapshots, con
     const struct head_order cutting = {
         .scheme = order->scheme,
         .key = order->key,
+        .closed_days = CLOSED_DAYS_READ,
         .before = order->leaves_others ? leave_to_others : NULL,
         .work = cut,
         .context = &run,
@@ -216,6 +236,7 @@ enum store_result close_day(struct pg *pg, struct snapshot_cache *snapshots, con
         .scheme = order->scheme,
         .key = order->key,
         .dry_run = order->dry_run,
+        .closed_days = CLOSED_DAYS_READ,
         .before = prepare,
         .work = settle_and_finish,
         .view = view,

@@ -13,7 +13,7 @@ enum store_result head_work_calendar(struct head_work *work)
 {
     return store_calendars(work->pg, &work->arena,
                            &(struct calendar_request){work->scheme->id, &work->arena, &work->calendar}, 1,
-                           ALL_CLOSED_DAYS);
+                           work->closed_days > 0 ? work->closed_days : ALL_CLOSED_DAYS);
 }
 
 static enum store_result load_calendar(struct head_work *work)
@@ -120,7 +120,8 @@ static enum store_result attempt(struct head_work *work, const struct head_order
 static enum store_result attempt_anew(struct pg *pg, struct snapshot_cache *snapshots,
                                       const struct head_order *order, struct faults *faults)
 {
-    struct head_work work = {.pg = pg, .key = order->key, .now = clock_now()};
+    struct head_work work = {
+        .pg = pg, .key = order->key, .now = clock_now(), .closed_days = order->closed_days};
     enum store_result result = snapshot_refresh(snapshots, pg);
     if (result != STORE_OK)
         return result;

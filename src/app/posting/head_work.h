@@ -36,6 +36,7 @@ struct head_work {
     const struct scheme *scheme;
     int32_t key; /* the key that acts; 0: the service */
     struct instant now;
+    int closed_days;                  /* as in the order, until the work reads the calendar again */
     struct calendar calendar;         /* from step 3 on, or set by `before`: then step 3 is left out */
     const struct business_day *today; /* where an entry of now posts; set if the order `posts_now` */
     struct ledger_state state;        /* from step 2 on */
@@ -48,6 +49,8 @@ struct head_order {
     int32_t scheme;
     int32_t key; /* 0: the service. UNAUTHENTICATED: the key is not in force any more */
     bool dry_run;
+    /* How many closed days the calendar has before the first day that is not closed. 0: all. */
+    int closed_days;
     /* The work posts entries of now, or is refused: SCHEME_NOT_OPEN if now is in no business day,
      * OUT_OF_RANGE if a balance would become too large. */
     bool posts_now;
