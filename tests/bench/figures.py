@@ -11,6 +11,7 @@ import large_network
 import loads
 import plans
 import simulated_week
+import years
 from bare import BATCH, Bare
 from harness import wait_until
 from known_cups import KnownCups
@@ -293,6 +294,11 @@ def large_lists(stack, wanted, scale, random):
     return {name: results[name] for name in wanted}
 
 
+def of_years(stack, wanted, scale, random):
+    values = years.measure(stack, wanted, scale, random, note)
+    return {name: Result(*both) for name, both in values.items()}
+
+
 def week(stack, wanted, scale, random):
     values = simulated_week.measure(stack, random, scale, note)
     return {name: Result([values[name]]) for name in wanted}
@@ -464,6 +470,7 @@ GROUPS = [
     (("cups", "cups-follower", "cups-pages"), known_cups),
     (("bytes",), size),
     (("close",), close),
+    (("years-read", *years.POSTS, "years-close"), of_years),
     (("closes", "closes-posting"), nights),
     (("load-sites", "load-schemes", "load-bare", "load-posting"), loading),
     (("start-page", "list"), large_lists),
