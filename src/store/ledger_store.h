@@ -181,9 +181,9 @@ struct transfer {
 /* `dispatch` as in struct referred. */
 MUST_CHECK enum store_result store_transfer(struct pg *pg, struct arena *arena, int32_t scheme,
                                             int64_t dispatch, struct transfer *transfer);
-/* Until the commit nobody else sends cups from one of the schemes to the other, receives such cups, or takes
- * that back. */
-MUST_CHECK enum store_result store_pair_hold(struct pg *pg, int32_t scheme, int32_t other);
+/* Until the commit nobody else sends cups from the host home, receives such cups, or takes that back. *held is
+ * false if somebody else has it: nobody waits for it here. */
+MUST_CHECK enum store_result store_pair_hold(struct pg *pg, int32_t host, int32_t home, bool *held);
 
 struct book_moment {
     int32_t scheme, site;

@@ -36,7 +36,7 @@ enum store_result store_transfer(struct pg *pg, struct arena *arena, int32_t sch
     return result;
 }
 
-enum store_result store_pair_hold(struct pg *pg, int32_t scheme, int32_t other)
+enum store_result store_pair_hold(struct pg *pg, int32_t host, int32_t home, bool *held)
 {
-    return pg_run(pg, &sql_pair_hold, PG_ARGS(arg_int(scheme), arg_int(other)));
+    return pg_ask(pg, &sql_pair_hold, PG_ARGS(arg_int(host), arg_int(home)), pg_one(NULL, take_bool, held));
 }

@@ -174,21 +174,14 @@ static bool is_held(const struct batch *batch, const struct scheme *scheme)
     return place != 0 && !batch->head_requests[place - 1].taken;
 }
 
-/* A receipt may name a dispatch that another scheme sends in the same batch: then it comes after it. */
-static bool waits_for_host(const struct batch *batch, const struct submission *submission)
-{
-    const struct scheme *host = network_scheme(&batch->snapshot->network, submission->event->host);
-    return host != NULL && is_held(batch, host);
-}
-
-/* Takes out of the batch the schemes whose heads somebody else holds, and marks their events as parked. */
+/* Takes out of the batch the schemes whose heads somebody else holds, and parks their events. */
 static void park_held(struct batch *batch)
 {
     size_t posted = 0, opened = 0;
+    waiting_begin(&batch->waiting);
     for (size_t i = 0; i < batch->count; i++) {
-        struct submission *submission = &batch->submissions[i];
-        submission->result->parked = is_held(batch, submission->scheme) || waits_for_host(batch, submission);
-        if (!submission->result->parked)
+        const struct submission *submission = &batch->submissions[i];
+        if (!waiting_meets(&batch->waiting, submission, is_held(batch, submission->scheme)))
             batch->submissions[posted++] = *submission;
     }
     batch->count = posted;
@@ -321,6 +314,22 @@ static void measure_kept(const struct batch *batch)
     }
 }
 
+/* An event that was not looked up may be a replay, and a replay must not be refused. A proposal is kept under
+ * the heads, which BATCH_EXPECTS_HEADS may not hold yet. */
+static enum store_result record_one(struct batch *batch, struct submission *submission)
+{
+    const struct event_result *outcome = submission->result;
+    if (waiting_meets(&batch->waiting, submission, false))
+        return STORE_OK;
+    enum store_result result = record_event(scheme_ledger_of(batch, submission->scheme->id), submission);
+    if (result == STORE_OK && outcome->parked)
+        waiting_add(&batch->waiting, submission);
+    if (result == STORE_OK && batch->way != BATCH_LOOKS_UP &&
+        (outcome->faults.count > 0 || outcome->status == EVENT_PROPOSED))
+        return STORE_CONFLICT;
+    return result;
+}
+
 enum store_result batch_post(struct batch *batch)
 {
     batch->unwritten = (struct unwritten){
@@ -332,15 +341,9 @@ enum store_result batch_post(struct batch *batch)
     };
     unwritten_init(&batch->unwritten);
     enum store_result result = begin(batch);
-    for (size_t i = 0; i < batch->count && result == STORE_OK; i++) {
-        struct submission *submission = &batch->submissions[i];
-        result = record_event(scheme_ledger_of(batch, submission->scheme->id), submission);
-        /* An event that was not looked up may be a replay, and a replay must not be refused. A proposal is
-         * kept under the heads, which BATCH_EXPECTS_HEADS may not hold yet. */
-        if (result == STORE_OK && batch->way != BATCH_LOOKS_UP &&
-            (submission->result->faults.count > 0 || submission->result->status == EVENT_PROPOSED))
-            result = STORE_CONFLICT;
-    }
+    waiting_begin(&batch->waiting);
+    for (size_t i = 0; i < batch->count && result == STORE_OK; i++)
+        result = record_one(batch, &batch->submissions[i]);
     if (result == STORE_OK && batch->count > 0)
         result = write_and_commit(batch);
     unwritten_dispose(&batch->unwritten);

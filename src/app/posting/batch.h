@@ -6,6 +6,7 @@
 #include "app/network/snapshot.h"
 #include "app/posting/kept_scheme.h"
 #include "app/posting/scheme_ledger.h"
+#include "app/posting/waiting.h"
 
 /* The head of one scheme, taken before the batch is made. If two instances post to the scheme, each waits for
  * the other's batch to end. The events that arrive meanwhile go into its own next batch. */
@@ -56,6 +57,7 @@ struct batch {
     bool shares_heads;              /* other instances take these heads as well, as far as the caller knows */
     struct submission *submissions; /* that were admitted */
     size_t count;
+    struct waiting waiting;
     /* the batch's own */
     bool heads_asked;                   /* whether a statement that takes the heads was sent */
     struct head_request *head_requests; /* one for each scheme, ascending … */
@@ -70,7 +72,7 @@ struct batch {
     bool met_other_writer; /* another instance has posted since this writer's last batch */
 };
 
-/* Fills the results. Events of schemes whose heads others hold are marked as parked and not posted. May leave
+/* Fills the results. Events that must wait for what others hold are marked as parked and not posted. May leave
  * a transaction open, which the caller rolls back. STORE_CONFLICT: nothing was recorded; post the batch again
  * as BATCH_LOOKS_UP with a current snapshot. */
 MUST_CHECK enum store_result batch_post(struct batch *batch);

@@ -30,7 +30,7 @@ struct event_result {
     const struct exception *exceptions;     /* from the job's arena */
     const char *const *exception_cup_types; /* codes, parallel; NULL element: none */
     unsigned decimals;                      /* of the scheme's currency, for the exceptions' amounts */
-    bool parked;                            /* the writer's own: the event waits for its scheme's head */
+    bool parked;                            /* the writer's own: the event waits for what others hold */
     size_t exception_count;
     const char *balance_sheet; /* of a proposed opening or its reversal: JSON; from the job's arena */
     struct faults faults;      /* why it was rejected */

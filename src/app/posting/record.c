@@ -93,7 +93,7 @@ enum store_result record_event(struct scheme_ledger *scheme_ledger, struct submi
         .faults = &submission->result->faults,
     };
     enum store_result result = record_check(&recording);
-    if (result == STORE_OK && recording.faults->count == 0)
+    if (result == STORE_OK && recording.faults->count == 0 && !submission->result->parked)
         result = takes_two(&recording) ? record_propose(&recording) : record_post(&recording);
     if (result == STORE_OK && recording.faults->count > 0)
         submission->result->status = EVENT_REJECTED;

@@ -334,14 +334,16 @@ enum store_result record_check(struct recording *recording)
 {
     const struct event *event = recording->event;
     enum store_result result = record_find_referred(recording);
-    if (result == STORE_OK)
+    if (result == STORE_OK && !record_is_parked(recording))
         result = check_batch(recording);
-    if (result != STORE_OK)
+    if (result != STORE_OK || record_is_parked(recording))
         return result;
     find_days(recording);
     record_check_referred(recording);
     if (event->kind == KIND_DISPATCH)
-        record_find_destination(recording);
+        result = record_find_destination(recording);
+    if (result != STORE_OK || record_is_parked(recording))
+        return result;
     if (recording->occurrence != NULL) {
         check_open(recording, recording->submission->site, "/site");
         check_open(recording, recording->to, "/to");

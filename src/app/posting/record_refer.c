@@ -1,7 +1,9 @@
 /* SPDX-License-Identifier: ISC */
 /* A receipt or a loss names a dispatch, and a reversal any event. Cups that a host sends home are received in
- * another scheme than the one that sent them, which may have another writer. So a row of the two schemes is
- * held: if a dispatch arrives while it is reversed, the second writer sees what the first one did. */
+ * another scheme than the one that sent them, which may have another writer. So a row for what goes from the
+ * one to the other is held: if a dispatch arrives while it is reversed, the second writer sees what the first
+ * one did. A writer holds the heads of its batch, so it never waits for that row. If another transaction has
+ * it, the event is parked. */
 #include "app/posting/record_refer.h"
 
 #include <assert.h>
@@ -76,14 +78,28 @@ static enum store_result read_referred(struct recording *recording, int32_t sche
                                     : STORE_OK;
 }
 
-/* Reads again, because another writer may have changed it until the two schemes were held. */
-static enum store_result hold_both(struct recording *recording, int32_t scheme)
+bool record_is_parked(const struct recording *recording)
 {
+    return recording->submission->result->parked;
+}
+
+/* Parks the event if somebody else holds what goes from the host home. */
+static enum store_result hold_pair(struct recording *recording, int32_t host, int32_t home)
+{
+    bool held = true;
     struct ledger *ledger = recording->ledger;
     enum store_result result = ledger_begin(ledger);
     if (result == STORE_OK)
-        result = store_pair_hold(ledger->pg, recording->sent_in, recording->transfer.home);
-    return result == STORE_OK ? read_referred(recording, scheme) : result;
+        result = store_pair_hold(ledger->pg, host, home, &held);
+    recording->submission->result->parked = !held;
+    return result;
+}
+
+/* Reads again, because another writer may have changed it until the pair was held. */
+static enum store_result hold_and_read(struct recording *recording, int32_t scheme)
+{
+    enum store_result result = hold_pair(recording, recording->sent_in, recording->transfer.home);
+    return result == STORE_OK && !record_is_parked(recording) ? read_referred(recording, scheme) : result;
 }
 
 /* Writes the waiting entries first, because the event that is referred to may be in the same batch. */
@@ -97,7 +113,7 @@ enum store_result record_find_referred(struct recording *recording)
     if (result == STORE_OK)
         result = read_referred(recording, scheme);
     if (result == STORE_OK && record_is_between(recording))
-        result = hold_both(recording, scheme);
+        result = hold_and_read(recording, scheme);
     if (result == STORE_OK && names_host(recording) && recording->transfer.home != ledger->scheme->id) {
         recording->referred = (struct referred){.found = false};
         recording->transfer = (struct transfer){0};
@@ -199,7 +215,7 @@ void record_check_referred(struct recording *recording)
 
 /* Visiting cups may go home as soon as anything was agreed for them, also after the agreement's end. A till
  * may not know which other sites there are. */
-void record_find_destination(struct recording *recording)
+static void find_destination(struct recording *recording)
 {
     const struct ledger *ledger = recording->ledger;
     const struct site *to = network_site(ledger->network, recording->event->to);
@@ -215,4 +231,14 @@ void record_find_destination(struct recording *recording)
     else if (elsewhere && recording->occurrence != NULL)
         refuse(recording, REASON_SITE_IN_OTHER_SCHEME, "/to",
                "the site belongs to another scheme, with which nothing was agreed for cups that visit");
+}
+
+/* Also a dispatch holds the pair, so that whatever goes from the host home is recorded by one writer at a time:
+ * the requests of such shipments, too, are moved in the order in which the pair is held. */
+enum store_result record_find_destination(struct recording *recording)
+{
+    find_destination(recording);
+    return recording->home != 0 && recording->faults->count == 0
+               ? hold_pair(recording, recording->ledger->scheme->id, recording->home)
+               : STORE_OK;
 }

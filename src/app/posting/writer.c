@@ -52,25 +52,33 @@ static bool was_held(const struct writer *writer, int32_t scheme)
     return id < all->count && all->by_id[id] != NULL && kept_is_held(all->by_id[id]);
 }
 
+static bool is_skipped(const struct writer *writer, const struct pending_run *run,
+                       const struct submission *submission)
+{
+    return run->held == HELD_HEADS_SKIPPED && was_held(writer, submission->scheme->id);
+}
+
 /* Finds site, scheme and permission of each event, and puts into the batch those that may be posted now.
  * *turned_away: some may not be posted at all. False: out of memory. */
 static bool admit(const struct writer *writer, struct batch *batch, const struct pending_run *run,
                   bool *turned_away)
 {
     batch->submissions = arena_array(batch->arena, run->count, sizeof *batch->submissions);
-    for (size_t i = 0; i < run->count && batch->submissions != NULL; i++) {
+    if (batch->submissions == NULL ||
+        !waiting_init(&batch->waiting, batch->arena, &batch->snapshot->network, run->count))
+        return false;
+    waiting_begin(&batch->waiting);
+    for (size_t i = 0; i < run->count; i++) {
         struct submission submission = run->events[i].submission;
         submission.identity = snapshot_key(batch->snapshot, run->events[i].job->key);
         if (submission.identity == NULL)
             run->events[i].job->failure = REASON_UNAUTHENTICATED;
         if (submission.identity == NULL || !submission_admit(&batch->snapshot->network, &submission))
             *turned_away = true;
-        else if (run->held == HELD_HEADS_SKIPPED && was_held(writer, submission.scheme->id))
-            submission.result->parked = true;
-        else
+        else if (!waiting_meets(&batch->waiting, &submission, is_skipped(writer, run, &submission)))
             batch->submissions[batch->count++] = submission;
     }
-    return batch->submissions != NULL;
+    return true;
 }
 
 static void count_down(int *batches, bool met_again)
