@@ -20,10 +20,10 @@ enum store_result store_pairs_behind(struct pg *pg, struct arena *arena, struct 
                   PG_LIST(arena, take_pair, NULL, pairs, count));
 }
 
-enum store_result store_following_take(struct pg *pg, struct pair_behind pair, int64_t *entry)
+enum store_result store_following_take(struct pg *pg, struct pair_behind pair, int64_t *entry, bool *taken)
 {
     return pg_ask(pg, &sql_follow_take, PG_ARGS(arg_int(pair.home), arg_int(pair.host)),
-                  pg_one(NULL, take_int, entry));
+                  pg_maybe(NULL, take_int, entry, taken));
 }
 
 enum store_result store_following_move(struct pg *pg, struct pair_behind pair, int64_t entry)

@@ -16,7 +16,8 @@ MUST_CHECK enum store_result store_pairs_behind(struct pg *pg, struct arena *are
                                                 struct pair_behind **pairs, size_t *count);
 
 /* Takes the place of a pair, and holds it until the commit: the host's last entry that was followed. */
-MUST_CHECK enum store_result store_following_take(struct pg *pg, struct pair_behind pair, int64_t *entry);
+MUST_CHECK enum store_result store_following_take(struct pg *pg, struct pair_behind pair, int64_t *entry,
+                                                  bool *taken);
 MUST_CHECK enum store_result store_following_move(struct pg *pg, struct pair_behind pair, int64_t entry);
 
 /* An entry of the host, as far as it concerns the home. */

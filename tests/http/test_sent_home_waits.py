@@ -1,19 +1,26 @@
 # SPDX-License-Identifier: ISC
-"""What waits when cups go home while somebody holds the head of the sending scheme, or what goes from it to the home.
+"""Cups go home while somebody holds the head of the sending scheme, or the row of the two schemes. Some events wait.
 The order of a request holds for the events of a scheme, and nothing else waits. The expected answers follow from that
 rule; there is no published source for them."""
 from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
 
 import pytest
 
 from between import HOST, at_host
 from harness import new_service, wait_until
-from network import at, cups, event
-from test_sent_home import day, dispatch, exceptions, receipt, start  # noqa: F401 (day is a fixture)
+from network import at, business_day, cups, event
+from test_sent_home import dispatch, exceptions, receipt, start
 from test_waits import locked
 
 HEAD_OF_HOST = f"SELECT FROM scheme_head WHERE scheme = (SELECT id FROM scheme WHERE code = '{HOST}') FOR UPDATE"
 PAIR = "SELECT FROM following_place FOR NO KEY UPDATE"
+
+
+@pytest.fixture
+def day():
+    """The business day before today's: all of it is past."""
+    return business_day() - timedelta(days=1)
 
 
 def issue(site, when):
@@ -25,8 +32,8 @@ def told_of(answers):
 
 
 def test_what_depends_on_a_dispatch_that_waits(service, day):
-    """The head of the host is held, and was held the time before. anchor has 40 cups, and counts 44 after both receipts;
-    the receipt is reversed last."""
+    """The head of the host is held, and was held the time before. anchor has 40 cups, and counts 44 after both
+    receipts. The second one is reversed last."""
     admin = start(service, day)
     before = dispatch(day, cup_300=1)
     admin.post(before)
@@ -52,7 +59,7 @@ def test_what_depends_on_a_dispatch_that_waits(service, day):
 
 @pytest.mark.parametrize("groups", [(1, 1), (1, 2)])
 def test_nobody_waits_for_the_pair(service, day, groups):
-    """A session stands still that holds what goes from the host home. Both schemes trade on. The receipt waits, and so
+    """A session stands still that holds the row of the pair. Both schemes trade on. The receipt waits, and so
     do the later events of its request at the home, a dispatch, and the receipt of that one."""
     admin = start(service, day, groups=groups)
     sent = dispatch(day, cup_300=2)

@@ -174,8 +174,12 @@ static enum store_result follow(void *context, struct head_work *work, struct fa
     struct entry_to_follow *entries;
     size_t count = 0;
     int64_t after = 0;
+    bool taken;
     (void)faults;
-    enum store_result result = store_following_take(work->pg, following->pair, &after);
+    enum store_result result = store_following_take(work->pg, following->pair, &after, &taken);
+    following->more = false;
+    if (result != STORE_OK || !taken) /* cups go home just now: the next turn follows */
+        return result;
     const struct follow_range range = {following->pair, after, ENTRIES_MAX};
     if (result == STORE_OK)
         result = store_entries_to_follow(work->pg, &work->arena, &range, &entries, &count);
