@@ -21,7 +21,7 @@
     X(RECEIPT_SHORT, receipt_short, "part of the dispatch is still missing; quantity is that part")          \
     X(LOSS_OVER, loss_over, "more was lost than was on the road; quantity is the surplus")                   \
     X(BEYOND_VISITING, beyond_visiting,                                                                      \
-      "more cups of another scheme left than visit; quantity is the surplus")                                \
+      "more cups of another scheme left than visit; quantity is how many of these")                                \
     X(COUNT_OFF, count_off, "the count is off by more than the tolerance; quantity is counted less book")    \
     X(TAKEN_OUT_BEYOND, taken_out_beyond,                                                                    \
       "the operator took out more than was free for it; amount is the excess, and two people resolve it")    \

@@ -29,8 +29,9 @@ CREATE VIEW seen AS
      WHERE s.reversed_by IS NULL;
 GRANT SELECT ON seen TO depositd_service;
 
--- The home counts its receipts without the host's head, so two writers may move one request. The second waits for the first
--- here, and then sees what it did.
+-- The home counts its receipts without the host's head, so two writers may move one request. Both hold the row of
+-- following_place for what goes from the host home, and so does a withdrawal: they come here one after the other. Whoever
+-- comes without it waits here for the first one, and then sees what that one did.
 CREATE OR REPLACE FUNCTION shipment_list_anew(of_scheme integer, of_number integer) RETURNS void LANGUAGE plpgsql AS $$
 BEGIN
     PERFORM FROM shipment_request r WHERE r.scheme = of_scheme AND r.number = of_number FOR NO KEY UPDATE;
@@ -41,6 +42,66 @@ BEGIN
     INSERT INTO shipment_listed
     SELECT p.scheme, p.site, p.list, p.number FROM shipment_place p WHERE p.scheme = of_scheme AND p.number = of_number
         ON CONFLICT DO NOTHING;
+END $$;
+
+-- The lists in which a request stands. If a part of what goes to another scheme is missing, the sender's accountant can do
+-- nothing: the other one has the exception receipt_short.
+CREATE OR REPLACE VIEW shipment_place AS
+    SELECT s.scheme, p.site, l.list, s.number
+      FROM shipment_standing s
+     CROSS JOIN LATERAL (SELECT t.scheme <> s.scheme AS goes_home FROM site t WHERE t.id = s.receiver) AS way
+     CROSS JOIN LATERAL (VALUES ('all', true),
+                                (CASE WHEN s.short THEN 'short' WHEN s.on_road THEN 'in_transit' WHEN s.to_send THEN 'requested'
+                                      WHEN s.withdrawn THEN 'withdrawn' ELSE 'arrived' END, true),
+                                ('open', s.to_send OR s.on_road OR s.short), ('sender', s.to_send),
+                                ('receiver', s.on_road), ('accountant', s.short AND NOT way.goes_home)) AS l(list, stands)
+     CROSS JOIN LATERAL (VALUES (0), (s.sender), (s.receiver)) AS p(site)
+     WHERE l.stands;
+
+-- Moves only the request of the two sites that the cups go between: no dispatch within a scheme touches a request of cups
+-- that go home. Always in the same order.
+CREATE OR REPLACE FUNCTION shipment_moved() RETURNS trigger LANGUAGE plpgsql SECURITY DEFINER SET search_path FROM CURRENT AS $$
+DECLARE
+    named shipment_dispatch[] := ARRAY(
+        SELECT d FROM (SELECT DISTINCT i.scheme, i.dispatch FROM inserted i) AS t
+         CROSS JOIN LATERAL (SELECT * FROM shipment_dispatch k
+                              WHERE k.scheme = t.scheme AND k.dispatch = t.dispatch LIMIT 1) AS d);
+BEGIN
+    IF named = '{}' THEN
+        RETURN NULL;
+    END IF;
+    IF TG_OP = 'INSERT' THEN
+        INSERT INTO shipment_sum AS s
+        SELECT d.scheme, d.shipment, i.sender, i.receiver, i.cup_type, i.damaged, sum(i.sent), sum(i.received), sum(i.lost),
+               sum(greatest(i.sent - i.received - i.lost, 0))
+          FROM unnest(named) d JOIN inserted i ON (i.scheme, i.dispatch) = (d.scheme, d.dispatch)
+         GROUP BY 1, 2, 3, 4, 5, 6
+            ON CONFLICT (scheme, shipment, sender, receiver, cup_type, damaged) DO UPDATE
+           SET sent = s.sent + excluded.sent, received = s.received + excluded.received, lost = s.lost + excluded.lost,
+               missing = s.missing + excluded.missing;
+    ELSE
+        UPDATE shipment_sum s
+           SET sent = s.sent + m.sent, received = s.received + m.received, lost = s.lost + m.lost, missing = s.missing + m.missing
+          FROM (SELECT d.scheme, d.shipment, i.sender, i.receiver, i.cup_type, i.damaged, sum(i.sent - o.sent) AS sent,
+                       sum(i.received - o.received) AS received, sum(i.lost - o.lost) AS lost,
+                       sum(greatest(i.sent - i.received - i.lost, 0) - greatest(o.sent - o.received - o.lost, 0)) AS missing
+                  FROM unnest(named) d
+                  JOIN inserted i ON (i.scheme, i.dispatch) = (d.scheme, d.dispatch)
+                  JOIN replaced o ON (o.scheme, o.dispatch, o.cup_type, o.damaged) = (i.scheme, i.dispatch, i.cup_type, i.damaged)
+                 GROUP BY 1, 2, 3, 4, 5, 6) AS m
+         WHERE (s.scheme, s.shipment, s.sender, s.receiver, s.cup_type, s.damaged)
+             = (m.scheme, m.shipment, m.sender, m.receiver, m.cup_type, m.damaged);
+    END IF;
+    PERFORM shipment_stand_anew(named);
+    PERFORM shipment_list_anew(m.scheme, m.number)
+       FROM (SELECT DISTINCT q.scheme, q.number
+               FROM (SELECT DISTINCT d.scheme, d.shipment, i.sender, i.receiver
+                       FROM unnest(named) d JOIN inserted i ON (i.scheme, i.dispatch) = (d.scheme, d.dispatch)) AS d
+              CROSS JOIN LATERAL (SELECT r.scheme, r.number FROM shipment_request r
+                                   WHERE r.scheme = d.scheme AND r.shipment = d.shipment
+                                     AND r.sender = d.sender AND r.receiver = d.receiver LIMIT 1) AS q
+              ORDER BY 1, 2) AS m;
+    RETURN NULL;
 END $$;
 
 -- The bearer of a loss of cups that another scheme sent home is a site of that dispatch.

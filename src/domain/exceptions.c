@@ -118,13 +118,16 @@ static void find_beyond_visiting(struct finder *finder)
     for (size_t i = 0; i < facts->leg_count; i++) {
         struct account account = facts->legs[i].account;
         bool is_first = true;
+        int64_t taken = 0;
         if (account_kind_of(account) != ACCOUNT_VISITING || facts->legs[i].amount <= 0)
             continue;
+        for (size_t leg = 0; leg < facts->leg_count; leg++)
+            taken += facts->legs[leg].account.code == account.code ? facts->legs[leg].amount : 0;
         for (size_t before = 0; before < i; before++)
             is_first = is_first && facts->legs[before].account.code != account.code;
         if (is_first && facts->balances_after[i] > 0)
             add_quantity(finder, EXCEPTION_BEYOND_VISITING, account_cup_type(account),
-                         facts->balances_after[i]);
+                         facts->balances_after[i] < taken ? facts->balances_after[i] : taken);
     }
 }
 
@@ -225,7 +228,8 @@ size_t exceptions_find(const struct exception_facts *facts, struct exception *fo
     find_off_tariff(&finder);
     find_late_tariff(&finder);
     find_below_zero(&finder);
-    find_beyond_visiting(&finder);
+    if (entry_kind_effect(facts->posting->kind) == EFFECT_SENT)
+        find_beyond_visiting(&finder);
     find_of_transfer(&finder);
     if (facts->posting->kind == KIND_REVERSAL)
         find_short_again(&finder);

@@ -49,6 +49,7 @@ static void take_standing(struct pg_row *row, void *into)
     standing->withdrawn = row_bool(row);
     standing->withdrawn_by = row_int32_or_0(row);
     standing->why = row_copy_or_null(row);
+    standing->receiving = row_int32(row);
 }
 
 enum store_result store_shipment_find(struct pg *pg, struct arena *arena, const struct uuid *id,

@@ -49,6 +49,7 @@ struct shipment_standing {
     bool withdrawn;       /* … unless it is withdrawn: */
     int32_t withdrawn_by; /* by this key, … */
     const char *why;      /* … for this reason */
+    int32_t receiving;    /* the scheme of the receiver */
 };
 /* `scheme` 0: any; the first in the order of schemes. *found: how many have it. The text is in the arena. */
 MUST_CHECK enum store_result store_shipment_find(struct pg *pg, struct arena *arena, const struct uuid *id,

@@ -196,7 +196,7 @@ class Model:
                 self._agreement(c, occurrence)
             if self.value(c["cup_type"], day) is None:
                 raise Refused("no_refund_value")
-        self._homes_can_follow(event, occurred)
+        self._homes_can_follow(event, occurred, occurrence)
         legs, exceptions = getattr(self, "_" + kind)(event, day, occurrence)
         if occurrence < self.next_day:
             exceptions.append({"exception": "late"})
@@ -256,10 +256,11 @@ class Model:
         ]
 
     def _beyond_visiting(self, entry):
+        """How many of the cups that this dispatch sends home are more than visited."""
         return [
-            {"exception": "beyond_visiting", "cup_type": self.unit(a), "quantity": self.balances[a]}
+            {"exception": "beyond_visiting", "cup_type": self.unit(a), "quantity": min(v, self.balances[a])}
             for a, v in entry.legs.items()
-            if a.startswith("visiting(") and v > 0 and self.balances[a] > 0
+            if entry.kind == "dispatch" and a.startswith("visiting(") and self.balances[a] > 0
         ]
 
     @staticmethod
@@ -334,9 +335,13 @@ class Model:
             raise Refused("not_agreed")
         return each
 
-    def _homes_can_follow(self, event, occurred):
-        for line in (c for c in event.get("returned", []) if "home" in c):
-            home = self.others[line["home"]]
+    def _homes_can_follow(self, event, occurred, occurrence):
+        lines = [(line, line["home"]) for line in event.get("returned", []) if "home" in line]
+        to = self._home_of(event["to"]) if event["kind"] == "dispatch" else None
+        if to and self._ever_agreed(to, self.code, occurrence):
+            lines += [(line, to) for line in event["cups"]]
+        for line, code in lines:
+            home = self.others[code]
             if occurred < home.start(home.first_day):
                 raise Refused("before_first_day")
             if home.value(line["cup_type"], max(home.day_of(occurred), home.next_day)) is None:

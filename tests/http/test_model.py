@@ -347,9 +347,11 @@ class Stream:
         self._wish()
         for shipment, (site, to) in list(self.wishes.items())[-8:]:
             if shipment not in self.model.asked_for and rng.random() < 0.5:
-                bearers = BEARERS if to in self.model.sites else BEARERS[1:]
-                agreed = rng.choice([{}, *({"bearer": bearer} for bearer in bearers)])
+                home = self.model.others.get(self.model._home_of(to))
+                agreed = rng.choice([{}, *({"bearer": bearer} for bearer in BEARERS)]) if home is None else {}
                 lines = self._lines(20, condition=True)
+                if home is not None and any(home.value(line["cup_type"], day) is None for line in lines):
+                    continue  # it could not receive them
                 yield {"shipment": shipment, "site": site, "to": to, "cups": lines, "wanted_on": str(day), **agreed}
 
     def _some_dispatch(self):

@@ -125,10 +125,35 @@ def test_cups_go_home_also_after_the_end_of_the_agreement(service, day):
 
 def test_more_than_visit_is_a_fact(service, day):
     admin = start(service, day)
-    assert exceptions(admin.post(dispatch(day, cup_300=6))) == [("beyond_visiting", 2)]
-    assert admin.accounts(HOST)[VISITING] == 2
+    assert exceptions(admin.post(dispatch(day, cup_300=7))) == [("beyond_visiting", 3)]
+    assert exceptions(admin.post(dispatch(day, cup_300=1))) == [("beyond_visiting", 1)]
+    assert admin.accounts(HOST)[VISITING] == 4
+    back = event("return", "ferry", at_host(day, "12:00"), returned=home(cup_300=1))
+    assert exceptions(admin.post(back)) == []
+    # Each dispatch has said how many of its own cups were too many. A reversal sends none.
+    assert exceptions(admin.post(event("reversal", "ferry", at_host(day, "12:10"), reverses=back["event_id"]))) == []
+    assert admin.accounts(HOST)[VISITING] == 4
     sent = dispatch(day, cup_450=2)
     assert ("beyond_visiting", 2) in exceptions(admin.post(sent))
+    admin.assert_holds()
+
+
+def test_the_home_must_know_the_cups(service, day):
+    """A cup type without a value in the home could neither be received there nor be given up."""
+    admin, document = service.admin, two_schemes(day)
+    small = {"cup_type": "cup-200", "name": "Cup 200 ml", "volume_ml": 200, "mass_g": 40}
+    document["cup_types"] = [*document["cup_types"], small]
+    in_host = document["schemes"][1]["refund_values"]
+    in_host.append({**in_host[0], "cup_type": "cup-200", "amount": "1.00"})
+    admin.load(document)
+    agree(service, day, {"cup-300": 170}, rate="1.4625")
+    admin.post(event("supply", "ferry", at_host(day, "04:00"), cups=cups(cup_200=5)))
+    admin.refused("POST", "/v1/events", dispatch(day, cup_200=1), 422, "no_refund_value")
+    assert admin.post(dispatch(day, to="light", cup_200=1))["status"] == "recorded"
+    wish = {"shipment": str(uuid4()), "site": "ferry", "to": "anchor", "cups": cups(cup_200=1), "wanted_on": str(day)}
+    admin.refused("POST", "/v1/shipments", {"scheme": HOST, "shipments": [wish]}, 422, "no_refund_value")
+    within = {"scheme": HOST, "shipments": [{**wish, "to": "light"}]}
+    assert admin.send("POST", "/v1/shipments", within).status == 201
     admin.assert_holds()
 
 
@@ -186,7 +211,8 @@ def test_reversals(service, day, stock_terms):
         return event("reversal", site, clock, reverses=of["event_id"])
 
     back = undo(sent, "ferry", at_host(day, "11:00"))
-    admin.refused("POST", "/v1/events", back, 422, "dispatch_arrived")
+    refused = admin.refused("POST", "/v1/events", back, 422, "dispatch_arrived")
+    assert "the home must first reverse" in refused.json["detail"]
     assert exceptions(admin.post(undo(lost, "anchor", at(day, "11:00")))) == [("receipt_short", 1)]
     admin.refused("POST", "/v1/events", back, 422, "dispatch_arrived")
     admin.post(undo(came, "anchor", at(day, "11:10")))
@@ -303,10 +329,13 @@ def test_people_ask_for_a_shipment_home(service, day):
     def ask(scheme=HOST, **more):
         return "POST", "/v1/shipments", {"scheme": scheme, "shipments": [{**wish, **more}]}
 
-    admin.refused(*ask(bearer="sender"), 422, "bearer_in_other_scheme")
+    for bearer in ("sender", "receiver", "operator"):  # the home decides
+        admin.refused(*ask(bearer=bearer), 422, "bearer_in_other_scheme")
     back = {"shipment": str(uuid4()), "site": "anchor", "to": "ferry"}
     admin.refused(*ask(HOME, **back), 422, "site_in_other_scheme")
-    assert admin.send(*ask(bearer="receiver")).status == 201
+    assert admin.send(*ask()).status == 201
+    # A request of before the rule may state one. It binds nobody.
+    service.database.run("UPDATE shipment_request SET bearer = 'operator'")
     sent = {**dispatch(day), "shipment": shipment}
     admin.post(sent)
 
@@ -319,8 +348,13 @@ def test_people_ask_for_a_shipment_home(service, day):
     page = browser.send("GET", "/counter").text
     assert sent["event_id"] in page and f'name="host" value="{HOST}"' in page
     assert till.post(receipt(day, sent, cup_300=2))["status"] == "recorded"
-    assert stands() == ("short", ["accountant"], (3, 2, 0, 1), ["receipt"])
-    # The bearer that was agreed for the shipment bears the loss.
+    # The host's accountant can do nothing. The home's has the exception.
+    assert stands() == ("short", None, (3, 2, 0, 1), ["receipt"])
+    assert admin.items("/v1/shipments", scheme=HOST, waits_for="accountant") == []
+    told = {s: admin.get("/v1/reports/exceptions", scheme=s, state="open")["items"] for s in (HOME, HOST)}
+    assert [(x["kind"], x["quantity"]) for x in told[HOME]] == [("receipt_short", 1)]
+    assert "receipt_short" not in [x["kind"] for x in told[HOST]]
+    # The home's own rule decides who bears the loss: the receiver.
     admin.post(loss(day, sent, None, cup_300=1))
     assert stands() == ("arrived", None, (3, 2, 1, 0), ["receipt", "transit_loss"])
     assert admin.accounts(HOME)["loss_charges"] == "-2.50"

@@ -62,12 +62,49 @@ static int32_t find_receiver(const struct asking *asking, size_t index, const st
     else if (elsewhere && !is_home(asking, site, wish->wanted_on))
         refuse(asking, index, REASON_SITE_IN_OTHER_SCHEME, "/to",
                "the site belongs to another scheme, with which nothing was agreed for cups that visit");
-    else if (elsewhere && wish->bearer == BEARER_SENDER)
+    else if (elsewhere && wish->bearer != BEARER_NONE)
         refuse(asking, index, REASON_BEARER_IN_OTHER_SCHEME, "/bearer",
-               "the home gives up what is lost, and cannot charge a site of another scheme");
+               "only the receiver's scheme decides who bears what is lost on the way to it");
     else
         return site->id;
     return 0;
+}
+
+/* The day on which the receiver's scheme would receive the cups, at the earliest. *begun: it has begun. */
+static enum store_result find_arrival(const struct asking *asking, size_t index, struct date *day, bool *begun)
+{
+    const struct head_work *work = asking->work;
+    const struct shipment_wish *wish = &asking->asked->wishes[index];
+    const struct site *receiver = network_site(work->network, wish->to);
+    enum store_result result = store_posting_day(work->pg, receiver->scheme, work->now, day, begun);
+    if (*begun && wish->wanted_on.days > day->days)
+        *day = wish->wanted_on;
+    return result;
+}
+
+/* Refuses cups that another scheme could not receive, as a dispatch of them would be. */
+static enum store_result check_home(const struct asking *asking, size_t index)
+{
+    char member[POINTER_MAX / 2];
+    struct date day;
+    bool begun = false;
+    struct money value;
+    const struct shipment_wish *wish = &asking->asked->wishes[index];
+    const struct network *network = asking->work->network;
+    const struct site *receiver = network_site(network, wish->to);
+    if (receiver == NULL || receiver->scheme == asking->work->scheme->id)
+        return STORE_OK;
+    enum store_result result = find_arrival(asking, index, &day, &begun);
+    if (result == STORE_OK && !begun)
+        refuse(asking, index, REASON_BEFORE_FIRST_DAY, "/to", "the receiver's scheme has not begun yet");
+    for (size_t i = 0; i < wish->cups.count && result == STORE_OK && begun; i++) {
+        const struct cup_type *type = network_cup_type(network, wish->cups.lines[i].cup_type);
+        snprintf(member, sizeof member, "/cups/%zu/cup_type", i);
+        if (type != NULL && !scheme_value(network->scheme_by_id[receiver->scheme], type->id, day, &value))
+            refuse(asking, index, REASON_NO_REFUND_VALUE, member,
+                   "the cup type has no refund value in that scheme on the day to which it would post");
+    }
+    return result;
 }
 
 static void find_cups(struct asking *asking, size_t index)
@@ -138,17 +175,19 @@ static bool make_room(struct asking *asking)
     return asking->rows != NULL && asking->is_known != NULL && asking->cups != NULL;
 }
 
-/* Leaves the new ones. Returns how many these are. */
-static size_t keep_new(struct asking *asking)
+/* Leaves the new ones, *count. */
+static enum store_result keep_new(struct asking *asking, size_t *count)
 {
-    size_t count = 0;
-    for (size_t i = 0; i < asking->asked->count; i++) {
+    enum store_result result = STORE_OK;
+    *count = 0;
+    for (size_t i = 0; i < asking->asked->count && result == STORE_OK; i++) {
         if (asking->is_known[i])
             continue;
         find_cups(asking, i);
-        asking->rows[count++] = asking->rows[i];
+        result = check_home(asking, i);
+        asking->rows[(*count)++] = asking->rows[i];
     }
-    return count;
+    return result;
 }
 
 static enum store_result ask_under_head(void *context, struct head_work *work, struct faults *faults)
@@ -162,9 +201,10 @@ static enum store_result ask_under_head(void *context, struct head_work *work, s
     enum store_result result = find_known(&asking);
     if (result != STORE_OK || faults->count > 0)
         return result;
-    size_t count = keep_new(&asking);
-    if (count == 0 || faults->count > 0)
-        return STORE_OK;
+    size_t count;
+    result = keep_new(&asking, &count);
+    if (result != STORE_OK || count == 0 || faults->count > 0)
+        return result;
     result = store_shipments_add(work->pg, work->scheme->id, work->key, work->now, asking.rows, count);
     return result == STORE_OK
                ? store_shipment_cups_add(work->pg, work->scheme->id, asking.cups, asking.cup_count)
@@ -194,6 +234,17 @@ enum store_result shipments_request(struct pg *pg, struct snapshot_cache *snapsh
 /* --- withdrawing -----------------------------------------------------------------------------------------
  */
 
+/* The receiver's scheme moves the request as well, under the row of the two schemes. So a withdrawal holds that
+ * row, but does not wait for it under the head. */
+static enum store_result hold_pair(const struct head_work *work, const struct shipment_standing *standing)
+{
+    bool held = true;
+    enum store_result result = STORE_OK;
+    if (standing->receiving != standing->scheme)
+        result = store_pair_hold(work->pg, standing->scheme, standing->receiving, &held);
+    return result == STORE_OK && !held ? STORE_CONFLICT : result;
+}
+
 static enum store_result withdraw_under_head(void *context, struct head_work *work, struct faults *faults)
 {
     const struct shipment_withdrawing *withdrawing = context;
@@ -216,7 +267,8 @@ static enum store_result withdraw_under_head(void *context, struct head_work *wo
     }
     standing.withdrawn_by = withdrawing->key;
     standing.why = withdrawing->why;
-    return store_shipment_withdraw(work->pg, &standing, work->now);
+    result = hold_pair(work, &standing);
+    return result == STORE_OK ? store_shipment_withdraw(work->pg, &standing, work->now) : result;
 }
 
 static enum store_result view_withdrawn(void *context, struct pg *pg)

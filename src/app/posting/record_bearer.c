@@ -38,12 +38,15 @@ static enum store_result decide(const struct event *event, enum bearer bearer, s
     return record_write_anew(decided, arena);
 }
 
-/* The bearer that was agreed for the shipment of the dispatch, or else the scheme's. */
+/* The bearer that was agreed for the shipment of the dispatch, or else the scheme's. Of cups that come home only
+ * the home decides, whatever people of the host wrote into their request. */
 static enum store_result find_bearer(const struct recording *recording, enum bearer *bearer)
 {
     const struct ledger *ledger = recording->ledger;
-    enum store_result result =
-        store_shipment_bearer(ledger->pg, recording->sent_in, recording->referred.dispatch, bearer);
+    enum store_result result = STORE_OK;
+    *bearer = BEARER_NONE;
+    if (!record_is_between(recording))
+        result = store_shipment_bearer(ledger->pg, recording->sent_in, recording->referred.dispatch, bearer);
     if (*bearer == BEARER_NONE)
         *bearer = ledger->scheme->loss_bearer;
     return result;

@@ -7,6 +7,9 @@
 #include "app/posting/record_refer.h"
 
 #include <assert.h>
+#include <stdio.h>
+
+enum { POINTER_MAX = 64 };
 
 static void refuse(struct recording *recording, enum reason reason, const char *pointer, const char *detail)
 {
@@ -192,6 +195,9 @@ static void check_reversal(struct recording *recording)
         refuse(recording, REASON_REVERSAL_OF_REVERSAL, "/reverses", "the event is itself a reversal");
     else if (referred->reversed)
         refuse(recording, REASON_ALREADY_REVERSED, "/reverses", "the event is reversed already");
+    else if (referred->kind == KIND_DISPATCH && referred->arrived && record_is_between(recording))
+        refuse(recording, REASON_DISPATCH_ARRIVED, "/reverses",
+               "the home must first reverse its receipts and losses");
     else if (referred->kind == KIND_DISPATCH && referred->arrived)
         refuse(recording, REASON_DISPATCH_ARRIVED, "/reverses", "reverse its receipts and losses first");
     else if (needs_accountant(recording))
@@ -233,12 +239,39 @@ static void find_destination(struct recording *recording)
                "the site belongs to another scheme, with which nothing was agreed for cups that visit");
 }
 
-/* Also a dispatch holds the pair, so that whatever goes from the host home is recorded by one writer at a time:
- * the requests of such shipments, too, are moved in the order in which the pair is held. */
+/* Refuses cups that their home could neither receive nor give up: it had not begun, or has no value for them on
+ * the day to which it would post them by now. Later it has one, because values do not end. */
+static enum store_result check_destination(struct recording *recording)
+{
+    char pointer[POINTER_MAX];
+    struct date day;
+    bool begun;
+    struct money value;
+    const struct event *event = recording->event;
+    const struct network *network = recording->ledger->network;
+    const struct scheme *home = network->scheme_by_id[recording->home];
+    enum store_result result =
+        store_posting_day(recording->ledger->pg, home->id, event->occurred_at, &day, &begun);
+    if (result == STORE_OK && !begun)
+        refuse(recording, REASON_BEFORE_FIRST_DAY, "/to",
+               "before the first business day of the scheme whose deposit the cups carry");
+    for (size_t i = 0; i < event->cups.count && result == STORE_OK && begun; i++) {
+        const struct cup_type *type = network_cup_type(network, event->cups.lines[i].cup_type);
+        snprintf(pointer, sizeof pointer, "/cups/%zu/cup_type", i);
+        if (type != NULL && !scheme_value(home, type->id, day, &value))
+            refuse(recording, REASON_NO_REFUND_VALUE, pointer,
+                   "the cup type has no refund value in that scheme on the day to which it would post");
+    }
+    return result;
+}
+
+/* A dispatch holds the pair as well. So one writer at a time moves the cups that go from the host home, and the
+ * requests of such shipments. */
 enum store_result record_find_destination(struct recording *recording)
 {
     find_destination(recording);
-    return recording->home != 0 && recording->faults->count == 0
+    enum store_result result = recording->home != 0 ? check_destination(recording) : STORE_OK;
+    return result == STORE_OK && recording->home != 0 && recording->faults->count == 0
                ? hold_pair(recording, recording->ledger->scheme->id, recording->home)
-               : STORE_OK;
+               : result;
 }

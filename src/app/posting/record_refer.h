@@ -16,8 +16,8 @@ bool record_is_parked(const struct recording *recording);
 /* Refuses an event that may not refer to what was found. */
 void record_check_referred(struct recording *recording);
 
-/* Finds the site that a dispatch goes to, and the home if that is of another scheme. What goes there is then
- * held, or the event is parked. Called when the days are known. */
+/* Finds the site that a dispatch goes to, and the home if that is of another scheme. The pair is then held,
+ * or the event is parked. Called when the days are known. */
 MUST_CHECK enum store_result record_find_destination(struct recording *recording);
 
 /* The cups go from one scheme to another, by this event or by the one that it reverses. */

@@ -180,7 +180,7 @@ static const struct route routes[] = {
      .body = &shape_shipments, .answer_statuses = {201, 200}, .located = true, .id = "createShipments", .tag = TAG_SHIPMENTS,
      REASONS(REASON_SCHEME_UNKNOWN, REASON_SITE_UNKNOWN, REASON_SITE_IN_OTHER_SCHEME, REASON_BEARER_IN_OTHER_SCHEME, REASON_SAME_SITE,
              REASON_CUP_TYPE_UNKNOWN, REASON_CUP_TYPE_REPEATED, REASON_VALUE_REPEATED, REASON_SHIPMENT_CONFLICT,
-             REASON_OPENING_PENDING),
+             REASON_OPENING_PENDING, REASON_BEFORE_FIRST_DAY, REASON_NO_REFUND_VALUE),
      .about = "A request moves nothing and costs nothing. A dispatch that fulfils it names it. No dispatch or receipt is "
               "refused because of a request. 201: Location is the first of them. 200: all of them had been asked for before."},
     {GET("/v1/shipments/{shipment}", FOR_ALL, handle_shipment_get, "A requested shipment, and what came of it", "Shipment"),
