@@ -81,6 +81,27 @@ def test_nobody_waits_for_the_pair(service, day, groups):
     admin.assert_holds()
 
 
+def test_a_request_over_two_groups(service, day):
+    """The home's part comes to its writer together with the host's. Each receipt finds its dispatch, and one whose
+    dispatch is refused finds none."""
+    admin = start(service, day, groups=(2, 1))
+    events = []
+    for n in range(30):
+        sent = dispatch(day, f"08:{n:02}", cup_300=1)
+        events += [receipt(day, sent, clock=f"09:{n:02}", cup_300=1), sent]
+    with locked(service.database, HEAD_OF_HOST) as holder, ThreadPoolExecutor(1) as pool:
+        waiting = pool.submit(service.client(service.admin_key).post_many, events)
+        for n in range(5):
+            assert admin.post(issue("brick", at(day, f"07:{n:02}")))["status"] == "recorded"
+        assert not waiting.done()
+        holder.close()
+        assert [r["status"] for r in waiting.result()] == ["recorded"] * 60
+    refused = dispatch(day, "10:00", cup_200=1)
+    results = admin.post_many([receipt(day, refused, clock="10:10", cup_300=1), refused])
+    assert [r["problem"]["reason"] for r in results] == ["event_unknown", "cup_type_unknown"]
+    admin.assert_holds()
+
+
 def test_a_pair_that_stays_held(database, day):
     """The receipt is refused at the deadline. The events of others were answered before."""
     service = new_service(database, post_deadline_ms=4000)

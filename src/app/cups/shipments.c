@@ -71,7 +71,8 @@ static int32_t find_receiver(const struct asking *asking, size_t index, const st
 }
 
 /* The day on which the receiver's scheme would receive the cups, at the earliest. *begun: it has begun. */
-static enum store_result find_arrival(const struct asking *asking, size_t index, struct date *day, bool *begun)
+static enum store_result find_arrival(const struct asking *asking, size_t index, struct date *day,
+                                      bool *begun)
 {
     const struct head_work *work = asking->work;
     const struct shipment_wish *wish = &asking->asked->wishes[index];
@@ -234,8 +235,8 @@ enum store_result shipments_request(struct pg *pg, struct snapshot_cache *snapsh
 /* --- withdrawing -----------------------------------------------------------------------------------------
  */
 
-/* The receiver's scheme moves the request as well, under the row of the two schemes. So a withdrawal holds that
- * row, but does not wait for it under the head. */
+/* The receiver's scheme moves the request as well, under the row of the two schemes. So a withdrawal holds
+ * that row, but does not wait for it under the head. */
 static enum store_result hold_pair(const struct head_work *work, const struct shipment_standing *standing)
 {
     bool held = true;

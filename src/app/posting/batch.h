@@ -72,9 +72,9 @@ struct batch {
     bool met_other_writer; /* another instance has posted since this writer's last batch */
 };
 
-/* Fills the results. Events that must wait for what others hold are marked as parked and not posted. May leave
- * a transaction open, which the caller rolls back. STORE_CONFLICT: nothing was recorded; post the batch again
- * as BATCH_LOOKS_UP with a current snapshot. */
+/* Fills the results. Events that must wait for what others hold are marked as parked and not posted. May
+ * leave a transaction open, which the caller rolls back. STORE_CONFLICT: nothing was recorded; post the batch
+ * again as BATCH_LOOKS_UP with a current snapshot. */
 MUST_CHECK enum store_result batch_post(struct batch *batch);
 
 #endif

@@ -57,7 +57,10 @@ static size_t list_pending(struct intake_job *job, bool was_parked, struct pendi
             continue;
         result->parked = false;
         pending[count++] = (struct pending_event){
-            .submission = {.event = &job->events[i], .result = result, .arena = job->arena},
+            .submission = {.event = &job->events[i],
+                           .result = result,
+                           .comes_from = job->comes_from != NULL ? job->comes_from[i] : NULL,
+                           .arena = job->arena},
             .job = job,
         };
     }

@@ -6,6 +6,8 @@
 #include "app/posting/event_result.h"
 #include "depositd/event.h"
 
+#include <stdatomic.h>
+
 /* The submitter fills it, owns it again once `done` has been called (from the writer's thread), and never
  * touches it in between. */
 struct intake_job {
@@ -17,6 +19,8 @@ struct intake_job {
     const struct event *events;
     struct event_result *results; /* parallel to the events; events whose result has faults are passed over */
     size_t count;
+    const atomic_bool **comes_from; /* parallel: of an event that names one of another part, whether that part
+                                       has ended; NULL element: it names none; NULL: none does */
     /* REASON_NONE: results are filled. OVERLOADED, OUTCOME_UNKNOWN, UNAUTHENTICATED, INTERNAL_ERROR: for the
      * whole job. A job of which a part was recorded may have events that are rejected as OVERLOADED. */
     enum reason failure;

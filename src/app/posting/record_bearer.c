@@ -38,8 +38,8 @@ static enum store_result decide(const struct event *event, enum bearer bearer, s
     return record_write_anew(decided, arena);
 }
 
-/* The bearer that was agreed for the shipment of the dispatch, or else the scheme's. Of cups that come home only
- * the home decides, whatever people of the host wrote into their request. */
+/* The bearer that was agreed for the shipment of the dispatch, or else the scheme's. Of cups that come home
+ * only the home decides, whatever people of the host wrote into their request. */
 static enum store_result find_bearer(const struct recording *recording, enum bearer *bearer)
 {
     const struct ledger *ledger = recording->ledger;

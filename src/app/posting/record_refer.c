@@ -112,9 +112,13 @@ enum store_result record_find_referred(struct recording *recording)
     int32_t scheme = names_host(recording) ? find_host(recording) : ledger->scheme->id;
     if (entry_kind_refers(recording->event->kind) == REFERS_NOTHING || scheme == 0)
         return STORE_OK;
+    const atomic_bool *comes_from = recording->submission->comes_from;
+    bool may_come = comes_from != NULL && !atomic_load(comes_from); /* asked before the event is looked for */
     enum store_result result = ledger_flush(ledger);
     if (result == STORE_OK)
         result = read_referred(recording, scheme);
+    if (result == STORE_OK && may_come && !recording->referred.found)
+        recording->submission->result->parked = true;
     if (result == STORE_OK && record_is_between(recording))
         result = hold_and_read(recording, scheme);
     if (result == STORE_OK && names_host(recording) && recording->transfer.home != ledger->scheme->id) {
@@ -239,8 +243,8 @@ static void find_destination(struct recording *recording)
                "the site belongs to another scheme, with which nothing was agreed for cups that visit");
 }
 
-/* Refuses cups that their home could neither receive nor give up: it had not begun, or has no value for them on
- * the day to which it would post them by now. Later it has one, because values do not end. */
+/* Refuses cups that their home could neither receive nor give up: it had not begun, or has no value for them
+ * on the day to which it would post them by now. Later it has one, because values do not end. */
 static enum store_result check_destination(struct recording *recording)
 {
     char pointer[POINTER_MAX];
@@ -265,8 +269,8 @@ static enum store_result check_destination(struct recording *recording)
     return result;
 }
 
-/* A dispatch holds the pair as well. So one writer at a time moves the cups that go from the host home, and the
- * requests of such shipments. */
+/* A dispatch holds the pair as well. So one writer at a time moves the cups that go from the host home, and
+ * the requests of such shipments. */
 enum store_result record_find_destination(struct recording *recording)
 {
     find_destination(recording);

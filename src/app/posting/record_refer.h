@@ -6,8 +6,8 @@
 
 #include "app/posting/recording.h"
 
-/* Finds the event that this one refers to, with the cups of its dispatch. A dispatch to another scheme is then
- * held, with all others that go there, until the commit; or the event is parked. */
+/* Finds the event that this one refers to, with the cups of its dispatch. A dispatch to another scheme is
+ * then held, with all others that go there, until the commit; or the event is parked. */
 MUST_CHECK enum store_result record_find_referred(struct recording *recording);
 
 /* Somebody else holds what the event depends on. Nothing more may be done with it in this batch. */

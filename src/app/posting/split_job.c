@@ -4,6 +4,9 @@
 
 #include "depositd/network.h"
 
+#include <stdlib.h>
+#include <string.h>
+
 enum { GROUPS = SCHEME_GROUPS_MAX + 1 /* by number, from 1 */ };
 
 static void take_results(struct job_part *part)
@@ -41,8 +44,10 @@ static void reject_overloaded(const struct job_part *part)
 /* Runs on the writer's thread. */
 static void part_done(struct intake_job *job)
 {
-    struct split_job *split = ((struct job_part *)job->owner)->split;
+    struct job_part *part = job->owner;
+    struct split_job *split = part->split;
     struct intake_job *whole = split->whole;
+    atomic_store(&part->ended, true);
     if (atomic_fetch_sub(&split->left, 1) > 1)
         return;
     for (size_t i = 0; i < split->count; i++)
@@ -87,6 +92,55 @@ static bool fill(struct job_part *part, const uint8_t *group_of_each, size_t cou
     return true;
 }
 
+/* --- events that name events of other parts --------------------------------------------------------------
+ */
+
+struct named {
+    struct uuid id;
+    const struct job_part *part;
+};
+
+static int compare_ids(const void *a, const void *b)
+{
+    return memcmp(a, b, sizeof(struct uuid)); /* the first member of struct named */
+}
+
+/* Lists the dispatches of all parts by id. NULL: out of memory. */
+static struct named *list_dispatches(const struct split_job *split, size_t *count)
+{
+    struct named *list = arena_array(split->whole->arena, split->whole->count + 1, sizeof *list);
+    *count = 0;
+    for (size_t p = 0; p < split->count && list != NULL; p++)
+        for (size_t i = 0; i < split->parts[p].job.count; i++)
+            if (split->parts[p].job.events[i].kind == KIND_DISPATCH)
+                list[(*count)++] = (struct named){split->parts[p].job.events[i].id, &split->parts[p]};
+    if (list != NULL)
+        qsort(list, *count, sizeof *list, compare_ids);
+    return list;
+}
+
+/* Notes for each receipt and loss of cups that another scheme sends whether its dispatch is in another part.
+ * False: out of memory. */
+static bool note_names(struct split_job *split)
+{
+    size_t count;
+    const struct named *list = list_dispatches(split, &count);
+    for (size_t p = 0; p < split->count && list != NULL; p++) {
+        struct intake_job *job = &split->parts[p].job;
+        job->comes_from = arena_array(split->whole->arena, job->count, sizeof *job->comes_from);
+        if (job->comes_from == NULL)
+            return false;
+        for (size_t i = 0; i < job->count; i++) {
+            const struct event *event = &job->events[i];
+            const struct named *found =
+                *event->host != '\0' ? bsearch(&event->refers, list, count, sizeof *list, compare_ids) : NULL;
+            if (found != NULL && found->part != &split->parts[p])
+                job->comes_from[i] = &found->part->ended;
+        }
+    }
+    return list != NULL;
+}
+
 struct split_job *split_job_new(struct intake_job *whole, const uint8_t *group_of_each)
 {
     size_t counts[GROUPS] = {0};
@@ -106,5 +160,5 @@ struct split_job *split_job_new(struct intake_job *whole, const uint8_t *group_o
             return NULL;
     }
     atomic_init(&split->left, split->count);
-    return split;
+    return note_names(split) ? split : NULL;
 }

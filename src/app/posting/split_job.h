@@ -14,7 +14,8 @@ struct job_part {
     uint8_t group;
     /* its own */
     struct arena arena;
-    size_t *places; /* of its events in the whole job */
+    size_t *places;    /* of its events in the whole job */
+    atomic_bool ended; /* each of its events is recorded or refused */
     struct split_job *split;
 };
 

@@ -7,13 +7,17 @@
 #include "depositd/access.h"
 #include "depositd/event.h"
 
+#include <stdatomic.h>
+
 struct submission {
     const struct identity *identity; /* the key that posts it */
     const struct event *event;
     struct event_result *result;
-    struct arena *arena;         /* the job's; holds what the result refers to */
-    const struct site *site;     /* of the event; NULL for kinds that name a scheme */
-    const struct scheme *scheme; /* the scheme in which it happens */
+    const atomic_bool *comes_from; /* set once the event that it names is recorded or refused, which is
+                                      another writer's; NULL: there is none such */
+    struct arena *arena;           /* the job's; holds what the result refers to */
+    const struct site *site;       /* of the event; NULL for kinds that name a scheme */
+    const struct scheme *scheme;   /* the scheme in which it happens */
 };
 
 /* The scheme of an event at this site, or without one (NULL). NULL: there is no such scheme. */

@@ -29,8 +29,7 @@ void waiting_add(struct waiting *waiting, const struct submission *submission)
 /* Whether the dispatch of another scheme that the event names waits. */
 static bool names_waiting_dispatch(const struct waiting *waiting, const struct event *event)
 {
-    const struct scheme *host =
-        *event->host != '\0' ? network_scheme(waiting->network, event->host) : NULL;
+    const struct scheme *host = *event->host != '\0' ? network_scheme(waiting->network, event->host) : NULL;
     if (host == NULL || waiting->jobs[host->id] != waiting->number)
         return false;
     for (size_t i = 0; i < waiting->count; i++)
