@@ -21,7 +21,7 @@ TOLD = {
     8: "The store sends the right type after all. A numbered cup breaks at anchor.",
     9: "The four cups are not found: plover bears the loss. The missing shipment is closed at the store's cost.",
     10: "The re-maker's new cups arrive, and go into service.",
-    11: "Of two more shipments one arrives nine cups short, and one is still on the road. Four cups come home from gull.",
+    11: "Of two more shipments one arrives nine cups short, and one is on the road. Four cups come home from gull.",
     12: "The bank takes a collection back, and books a stranger's money.",
     13: "The last day. Its payments wait for you. One more shipment is asked for, by tomorrow.",
 }

@@ -166,8 +166,8 @@ class World:
         return [{"cup_type": self.rng.choice(CUPS), "quantity": self.rng.choice((1, 1, 1, 2, 3))}]
 
     def _sale(self, scheme, now):
-        """More cups go out than come back. Dispatches arrive in whole, in a later quarter of an hour, because the events
-        of one quarter are posted in any order."""
+        """More cups go out than come back. Dispatches arrive in whole, in a later quarter of an hour: the events of one
+        quarter are posted in any order."""
         drawn, site = self.rng.random(), self.rng.choice(scheme.sites)
         if drawn < 0.48:
             return self._event("issue", site, now, issued=self._cups())

@@ -52,6 +52,9 @@ WORDS = {
     ("fee_note_line", "fee"): "standing",
 }
 
+# Columns that are null in the whole month, and a value that is made up there: no cups were sent to another scheme.
+EMPTY = {("transfer", "home"): "32000"}
+
 
 def events_of(day, rng, memory):
     """A day's trade, now and then with an event of each rarer kind."""
@@ -327,6 +330,9 @@ def test_every_column(month, superuser, table):
     place of a null."""
     rng = random.Random(f"{SEED} {table}")
     for column, kind, nullable in columns_of(superuser, table):
+        if (table, column) in EMPTY:
+            assert_a_made_up_value_is_named(month, superuser, table, column, EMPTY[table, column], rng)
+            continue
         row, before, names = change_one(superuser, table, column, kind, rng)
         after = row.value(column)
         assert_named(month, names + row.names(), f"{table}.{column}: {before} became {after}, seed {SEED}")
@@ -335,10 +341,16 @@ def test_every_column(month, superuser, table):
             assert_named(month, names, f"{table}.{column}: {before} was lost, seed {SEED}")
             assert row.set(column, before)
         if nullable:
-            empty = Row(superuser, table, rng, f"{column} IS NULL")
-            if empty.ctid and empty.set(column, before):
-                assert_named(month, empty.names(), f"{table}.{column}: {before} was made up, seed {SEED}")
-                assert empty.set(column, None)
+            assert_a_made_up_value_is_named(month, superuser, table, column, before, rng)
+
+
+def assert_a_made_up_value_is_named(month, cursor, table, column, value, rng):
+    empty = Row(cursor, table, rng, f"{column} IS NULL")
+    if empty.ctid and empty.set(column, value):
+        assert_named(month, empty.names(), f"{table}.{column}: {value} was made up, seed {SEED}")
+        assert empty.set(column, None)
+    else:
+        assert (table, column) not in EMPTY
 
 
 # The least and greatest values of the columns, and an account whose owner's 32 bits are all set.
@@ -355,7 +367,7 @@ def test_numbers_at_their_ends(month, superuser, table):
     each column."""
     rng = random.Random(f"{SEED} {table} ends")
     for column, kind, _ in columns_of(superuser, table):
-        if kind in EXTREMES:
+        if kind in EXTREMES and (table, column) not in EMPTY:
             extreme = rng.choice(EXTREMES[kind])
             row = Row(superuser, table, rng, f"{column} IS NOT NULL")
             before, names = row.value(column), row.names()
