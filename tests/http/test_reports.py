@@ -207,7 +207,9 @@ def test_transfers(books):
         "date": str(WORKED_DAY),
         "age_days": 1,
         "event_id": sent["event_id"],
+        "from_scheme": "tern-bay",
         "sender": "brick",
+        "to_scheme": "tern-bay",
         "receiver": "dock",
         "cup_type": "cup-300",
         "condition": "sound",
@@ -215,6 +217,7 @@ def test_transfers(books):
         "received": 19,
         "lost": 0,
         "in_transit": 1,
+        "on_the_way": None,
         "over": 0,
         "state": "short",
     }
