@@ -50,7 +50,7 @@ listed AS (
                        WHEN e.kind = :kind_settle THEN 6
                        WHEN e.kind IN (:kind_payment_confirmed, :kind_bank_line_resolved) THEN 7
                        WHEN e.kind = :kind_payment_failed AND array_position(e.accounts, l.account) = l.position
-                            AND cardinality(array_positions(e.accounts, l.account)) = 2 THEN 7 -- it mirrors the confirmation
+                            AND cardinality(array_positions(e.accounts, l.account)) = 2 THEN 7 -- mirrors what was paid
                        WHEN e.kind = :kind_payment_failed THEN 8
                        WHEN e.kind = :kind_return_abroad THEN 10
                        ELSE 9 END AS part

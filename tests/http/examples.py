@@ -638,6 +638,7 @@ def _settled_text(text):
     )
     text = re.sub(r"\b\d{4}-\d\d-\d\d\b", lambda m: m[0] if m[0] < str(LATER) else SETTLED[0], text)
     text = re.sub(r"<(MsgId|PmtInfId)>[^<]*", r"<\1>", text)
+    text = re.sub(r"(\r\n[^,\r]+,uncovered(?:,[^,\r]*){7},)\d+", r"\1days until the run", text)  # in the office's CSV
     return re.sub(
         r"\b[0-9a-f]{8}-(?:[0-9a-f]{4}-){3}[0-9a-f]{12}\b", lambda m: m[0] if m[0] in OWN_IDS else SETTLED[2], text
     )
@@ -666,7 +667,7 @@ def settled(value, key=None):
         return {k: settled(v, k) for k, v in value.items()}
     if isinstance(value, list):
         return [settled(v) for v in value]
-    if key in ("sha256", "digest", "message_id", "particulars", "days_to_close"):
+    if key in ("sha256", "digest", "message_id", "particulars", "days_to_close", "days_not_closed", "days_over"):
         return f"{type(value).__name__} of the run"
     if isinstance(value, str):
         if value.startswith("# HELP"):  # metrics: keeps their names, not their values
